@@ -1,0 +1,148 @@
+"""Chores: one thing to do, with a window, a deadline and the numbers behind it."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from enum import Enum
+
+from sillward_rules.site import Site
+
+DISPLAY_STEP = timedelta(minutes=5)
+"""Deadlines are told in steps of five minutes, rounded to the safe side."""
+
+
+class ChoreKind(Enum):
+    """What a chore asks for, as the machine-readable sheet spells it."""
+
+    CARRY_IN = "carry-in"
+    CARRY_OUT = "carry-out"
+    STAY_IN = "stay-in"
+    MIST = "mist"
+    FEED = "feed"
+    STOP_WETTING = "stop-wetting"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a chore is there for one plant: a number, against which limit, when, whose limit.
+
+    value None: nothing is known for that time, and caution decides.
+    """
+
+    plant: str
+    quantity: str
+    value: float | None
+    unit: str
+    limit: float | None
+    at: datetime
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Chore:
+    """One chore for plants that are done on one walk.
+
+    before is the deadline. For stay-in it is the end of the time that it speaks of. A
+    stop-wetting whose `before` is not after its `not_before` means: no wetting at all.
+    """
+
+    id: str
+    kind: ChoreKind
+    plants: tuple[str, ...]
+    from_spot: str
+    to_spot: str
+    not_before: datetime | None
+    before: datetime
+    because: tuple[Reason, ...]
+    chance: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """A chore for a single plant, before errands are put together into walks."""
+
+    kind: ChoreKind
+    plant: str
+    from_spot: str
+    to_spot: str
+    not_before: datetime | None
+    before: datetime
+    because: Reason
+
+
+WALK_SPREAD = timedelta(minutes=60)
+"""Errands whose times differ by more than this are two walks. Judgement."""
+
+
+def into_chores(errands: Sequence[Errand], site: Site, day: date) -> tuple[Chore, ...]:
+    """Put errands of a day together into walks: same kind, same way, times close together.
+
+    A walk ends by the earliest deadline of its errands and starts when the last of them may.
+    Chores come back in the order of their deadlines, with ids that stay the same while plants,
+    deadlines or wording change a little.
+    """
+    ways: dict[tuple[ChoreKind, str, str], list[Errand]] = {}
+    for errand in errands:
+        ways.setdefault((errand.kind, errand.from_spot, errand.to_spot), []).append(errand)
+    chores = []
+    for (kind, from_spot, to_spot), same_way in ways.items():
+        for number, walk in enumerate(_walks(same_way), start=1):
+            suffix = f"-{number}" if number > 1 else ""
+            way = from_spot if from_spot == to_spot else f"{from_spot}-{to_spot}"
+            chores.append(_chore(f"{day:%Y-%m-%d}-{kind.value}-{_slug(way)}{suffix}", walk, site))
+    return tuple(sorted(chores, key=lambda chore: (chore.before, chore.id)))
+
+
+def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
+    """Split errands of one way where their times lie too far apart for one walk."""
+    walk: list[Errand] = []
+    for errand in sorted(errands, key=lambda one: (one.before, one.plant)):
+        starts = [one.not_before for one in [*walk, errand] if one.not_before is not None]
+        late_start = max(starts, default=None)
+        if walk and (
+            errand.before - walk[0].before > WALK_SPREAD
+            or (late_start is not None and late_start - min(starts) > WALK_SPREAD)
+            or (late_start is not None and late_start > walk[0].before)
+        ):
+            yield walk
+            walk = []
+        walk.append(errand)
+    if walk:
+        yield walk
+
+
+def _chore(chore_id: str, walk: list[Errand], site: Site) -> Chore:
+    first = walk[0]
+    starts = [one.not_before for one in walk if one.not_before is not None]
+    before = rounded_down(min(one.before for one in walk), site)
+    not_before = rounded_up(max(starts), site) if starts else None
+    return Chore(
+        id=chore_id,
+        kind=first.kind,
+        plants=tuple(one.plant for one in walk),
+        from_spot=first.from_spot,
+        to_spot=first.to_spot,
+        not_before=not_before if not_before is None else min(not_before, before),
+        before=before,
+        because=tuple(one.because for one in walk),
+    )
+
+
+def rounded_down(at: datetime, site: Site) -> datetime:
+    """The moment in the site's zone, rounded to the five minutes before it."""
+    local = at.astimezone(site.zone)
+    spare = timedelta(
+        minutes=local.minute % 5, seconds=local.second, microseconds=local.microsecond
+    )
+    return (at - spare).astimezone(site.zone)
+
+
+def rounded_up(at: datetime, site: Site) -> datetime:
+    """The moment in the site's zone, rounded to the five minutes after it."""
+    down = rounded_down(at, site)
+    return down if down == at else rounded_down(at + DISPLAY_STEP, site)
+
+
+def _slug(text: str) -> str:
+    return re.sub(r"[\W_]+", "-", text.lower()).strip("-")

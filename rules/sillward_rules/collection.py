@@ -1,0 +1,92 @@
+"""The collection: everything the grower has told, as the core's own types."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+from sillward_rules.moments import Moment, parse_moment
+from sillward_rules.plant import Plant
+from sillward_rules.rule import Rule
+from sillward_rules.site import Site
+from sillward_rules.spot import Spot
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How the grower works. Every default is a judgement that the collection can change."""
+
+    in_by: Moment = field(default_factory=lambda: parse_moment("sunset"))
+    """Usual hour for carrying in, when the cold itself comes later in the night."""
+
+    lead: timedelta = timedelta(minutes=45)
+    """Under cover this long before the leaf crosses its limit."""
+
+    latest_after_sunset: timedelta = timedelta(hours=1)
+    """No carrying in later than this after sunset: while one can still see."""
+
+    out_margin_k: float = 1.0
+    """Out again when the leaf is this far above its limit [K] ..."""
+
+    out_after: timedelta = timedelta(hours=1)
+    """... and has been for this long."""
+
+    worth_going_out: timedelta = timedelta(hours=3)
+    """A shorter day outside is not worth two trips."""
+
+    leaf_uptake: timedelta = timedelta(minutes=45)
+    """A leaf must stay wet this long to take feed or water up."""
+
+    velamen_uptake: timedelta = timedelta(minutes=15)
+    """Bare velamen must stay wet this long; also the least time to come round with a rinse."""
+
+    mist_from_c: float = 18.0
+    """On days that stay cooler than this [°C] nothing is misted."""
+
+    feed_from_c: float = 18.0
+    """Nothing is fed unless the 24 hours around the day average this much [°C]."""
+
+    mistings_most: int = 3
+    """Most mistings a day."""
+
+    dry_by: timedelta = timedelta(hours=1)
+    """Crowns dry this long before sunset."""
+
+    axil_factor: float = 1.5
+    """A sheltered crown or axil dries this much slower than an open film."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlantState:
+    """Where a plant stands, since when, and what it last got.
+
+    `assumed`: nobody has acknowledged it; the advice is taken as followed.
+    """
+
+    spot: str
+    since: datetime | None = None
+    assumed: bool = True
+    misted_at: datetime | None = None
+    fed_at: datetime | None = None
+    rinsed_at: datetime | None = None
+
+
+State = Mapping[str, PlantState]
+"""What is known of each plant, by name. A plant that is missing has no history."""
+
+
+@dataclass(frozen=True, slots=True)
+class Collection:
+    """Site, spots, plants, rules (the standard ones included) and habits."""
+
+    site: Site
+    spots: tuple[Spot, ...]
+    plants: tuple[Plant, ...]
+    rules: tuple[Rule, ...]
+    habits: Habits = field(default_factory=Habits)
+
+    def spot(self, name: str) -> Spot:
+        """Return the spot of this name; KeyError if there is none."""
+        for spot in self.spots:
+            if spot.name == name:
+                return spot
+        raise KeyError(name)

@@ -1,0 +1,195 @@
+"""The week ahead: nights against limits, trips, mistings, spells, the turn of the season."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+
+import numpy as np
+
+from sillward_rules import sun
+from sillward_rules.chore import ChoreKind
+from sillward_rules.planners import carry
+from sillward_rules.planners.carry import Verdict
+from sillward_rules.planners.mist import DayPlace, mist
+from sillward_rules.planners.wetting import DayFilms
+from sillward_rules.scene import Scene
+from sillward_rules.sun import Night
+
+NIGHTS = 7
+
+SPELL_DAYS = 3
+"""Days in a row that make a spell. Judgement."""
+
+
+@dataclass(frozen=True, slots=True)
+class NightAhead:
+    """One night: the lowest leaf temperature at each outdoor spot [°C], and who must be in."""
+
+    day: date
+    lows: dict[str, float | None]
+    plants_in: tuple[str, ...]
+    trips: int
+    judged: bool
+
+
+@dataclass(frozen=True, slots=True)
+class DayAhead:
+    """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for."""
+
+    day: date
+    high_c: float | None
+    humidity_low_pct: float | None
+    mistings: int
+    misted_plants: int
+    too_hot_for: int
+    too_dry_for: int
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """The week ahead and what is worth saying about it, in plain facts."""
+
+    nights: tuple[NightAhead, ...]
+    days: tuple[DayAhead, ...]
+    spells: tuple[str, ...]
+    turn: str | None
+    verdicts: tuple[tuple[Night, tuple[Verdict, ...]], ...] = field(default=(), repr=False)
+
+    @property
+    def trips(self) -> int:
+        """Carrying trips expected: in on each night that needs it, and out again."""
+        return sum(night.trips for night in self.nights)
+
+
+def look_ahead(scene: Scene) -> Outlook:
+    """Look over the coming nights and the days after them, as far as the forecast goes."""
+    first = sun.night_at_or_after(scene.site, scene.now)
+    nights: list[NightAhead] = []
+    verdicts: list[tuple[Night, tuple[Verdict, ...]]] = []
+    for offset in range(NIGHTS):
+        night = sun.night_of(scene.site, first.day + timedelta(days=offset))
+        judged = tuple(carry.judge_night(scene, night))
+        if not _covered(scene, night):
+            break
+        verdicts.append((night, judged))
+        nights.append(_night_ahead(scene, night, judged))
+    days = [_day_ahead(scene, night.day + timedelta(days=1)) for night, _ in verdicts]
+    days = [day for day in days if day.high_c is not None]
+    return Outlook(
+        nights=tuple(nights),
+        days=tuple(days),
+        spells=tuple(_spells(days)),
+        turn=_turn(scene, first, nights),
+        verdicts=tuple(verdicts),
+    )
+
+
+def _covered(scene: Scene, night: Night) -> bool:
+    """Whether the forecast reaches to the end of the night at all."""
+    times = scene.climate.times
+    return bool(times.size) and float(times[-1]) >= night.end.timestamp() - 3600
+
+
+def _outdoor_columns(scene: Scene) -> list[int]:
+    homes = {int(column) for column in scene.home}
+    return [
+        column
+        for column, spot in enumerate(scene.climate.spots)
+        if column in homes and not spot.holds_itself
+    ]
+
+
+def _night_ahead(scene: Scene, night: Night, verdicts: Sequence[Verdict]) -> NightAhead:
+    lows = carry.spot_lows(scene, night)
+    outdoor = {scene.climate.spots[column].name for column in _outdoor_columns(scene)}
+    ways = {(verdict.plant.home, verdict.plant.shelter) for verdict in verdicts}
+    return NightAhead(
+        day=night.day,
+        lows={name: low for name, low in lows.items() if name in outdoor},
+        plants_in=tuple(verdict.plant.name for verdict in verdicts),
+        trips=2 * len(ways),
+        judged=all(verdict.judged for verdict in verdicts),
+    )
+
+
+def _day_ahead(scene: Scene, day: date) -> DayAhead:
+    events = sun.day_events(scene.site, day)
+    rows = scene.rows(events.sunrise, events.sunset)
+    columns = _outdoor_columns(scene)
+    temp = scene.climate.temp_c[np.ix_(rows, columns)]
+    humidity = scene.climate.rh_pct[np.ix_(rows, columns)]
+    places = [
+        DayPlace(plant, plant.home, int(column), events.sunrise)
+        for plant, column in zip(scene.plants, scene.home, strict=True)
+    ]
+    films = {column: DayFilms(scene, day, column) for column in {place.column for place in places}}
+    mistings: dict[str, int] = {}
+    for errand in mist(scene, day, places, films):
+        if errand.kind is ChoreKind.MIST:
+            mistings[errand.plant] = mistings.get(errand.plant, 0) + 1
+    high = _extreme(temp, np.nanmax)
+    return DayAhead(
+        day=day,
+        high_c=high,
+        humidity_low_pct=_extreme(humidity, np.nanmin),
+        mistings=max(mistings.values(), default=0),
+        misted_plants=len(mistings),
+        too_hot_for=_beyond_day_high(scene, rows),
+        too_dry_for=len(mistings),
+    )
+
+
+def _extreme(values: np.ndarray, of: object) -> float | None:
+    if values.size == 0 or not np.isfinite(values).any():
+        return None
+    return float(of(values))  # type: ignore[operator]
+
+
+def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
+    count = 0
+    for plant, column in zip(scene.plants, scene.home, strict=True):
+        temp = scene.climate.temp_c[rows, column]
+        limit = plant.limits.day_high
+        if limit is not None and np.isfinite(temp).any() and np.nanmax(temp) > limit.value:
+            count += 1
+    return count
+
+
+def _spells(days: Sequence[DayAhead]) -> list[str]:
+    """Hot and dry spells: days in a row on which some plants are beyond their day or air limits."""
+    spells = []
+    for word, counts in (
+        ("hot", [day.too_hot_for for day in days]),
+        ("dry", [day.too_dry_for for day in days]),
+    ):
+        start = 0
+        for index in range(len(days) + 1):
+            if index < len(days) and counts[index]:
+                continue
+            if index - start >= SPELL_DAYS:
+                most = max(counts[start:index])
+                spells.append(
+                    f"{word} spell, {index - start} days from {days[start].day:%a %d %b}: "
+                    f"beyond the limit of up to {most} plants"
+                )
+            start = index + 1
+    return spells
+
+
+def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> str | None:
+    """The first night that needs a carry after one that did not, or needs none any more."""
+    before = sun.night_of(scene.site, first.day - timedelta(days=1))
+    rows = scene.rows(before.start, before.end)
+    needed = any(
+        bool(firing.by_plant(firing.fires[rows].any(axis=0)).any())
+        for firing in scene.carry_firings
+    )
+    needs = [bool(night.plants_in) for night in nights]
+    if not nights or not rows.size:
+        return None
+    if not needed and any(needs):
+        return f"first night that needs a carry: {nights[needs.index(True)].day:%a %d %b}"
+    if needed and not needs[-1]:
+        last = len(needs) - needs[::-1].index(True) if any(needs) else 0
+        return f"no carry needed from {nights[last].day:%a %d %b} on, as far as the forecast goes"
+    return None

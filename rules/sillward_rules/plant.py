@@ -1,0 +1,106 @@
+"""Plants, their limits, and where each limit comes from."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Literal, TypeAlias, get_args
+
+Rot: TypeAlias = Literal["low", "medium", "high"]
+Holder: TypeAlias = Literal["basket", "mount", "pot"]
+
+ROT_CLASSES: tuple[Rot, ...] = get_args(Rot)
+HOLDERS: tuple[Holder, ...] = get_args(Holder)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A bound with its origin: whose it is and the source behind it."""
+
+    value: float
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class RotClass:
+    """How readily crown and axils rot when wet overnight, with its origin."""
+
+    value: Rot
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What a plant stands. None: no such limit is known for it.
+
+    night_low [°C] comfort over whole nights; brief_low [°C] injures within hours; day_high [°C];
+    humidity_low [%]; vpd_high [kPa]; light_high [umol m-2 s-1]; salt_high [mS/cm]; rot.
+    """
+
+    night_low: Limit | None = None
+    brief_low: Limit | None = None
+    day_high: Limit | None = None
+    humidity_low: Limit | None = None
+    vpd_high: Limit | None = None
+    light_high: Limit | None = None
+    salt_high: Limit | None = None
+    rot: RotClass | None = None
+
+
+UNITS: Mapping[str, str] = {
+    "night_low": "°C",
+    "brief_low": "°C",
+    "day_high": "°C",
+    "humidity_low": "%",
+    "vpd_high": "kPa",
+    "light_high": "umol m-2 s-1",
+    "salt_high": "mS/cm",
+}
+"""Unit of each numeric limit."""
+
+_TENDER_IS_HIGH = frozenset({"night_low", "brief_low", "humidity_low"})
+
+
+@dataclass(frozen=True, slots=True)
+class Plant:
+    """One container: what it is, how it grows, where it lives and where it shelters."""
+
+    name: str
+    home: str
+    shelter: str | None
+    holder: Holder
+    limits: Limits
+    groups: tuple[str, ...] = ()
+    velamen: bool = False
+    """Roots with velamen that hang in the air and are misted."""
+
+    @property
+    def rot(self) -> Rot:
+        """Rot class; "medium" where nothing is known."""
+        return self.limits.rot.value if self.limits.rot else "medium"
+
+
+def tenderest(parents: Sequence[Limits]) -> Limits:
+    """Take, limit by limit, the tenderest of the parents; ties go to the first.
+
+    A limit that only some parents have is taken from those.
+    """
+    chosen: dict[str, Limit | RotClass] = {}
+    for field in fields(Limits):
+        known = [value for one in parents if (value := getattr(one, field.name)) is not None]
+        if not known:
+            continue
+        if field.name == "rot":
+            chosen["rot"] = max(known, key=lambda rot: ROT_CLASSES.index(rot.value))
+        elif field.name in _TENDER_IS_HIGH:
+            chosen[field.name] = max(known, key=lambda limit: limit.value)
+        else:
+            chosen[field.name] = min(known, key=lambda limit: limit.value)
+    return Limits(**chosen)  # type: ignore[arg-type]
+
+
+def overridden(limits: Limits, own: Limits) -> Limits:
+    """The grower's own limits over those of the group."""
+    merged = {
+        field.name: getattr(own, field.name) or getattr(limits, field.name)
+        for field in fields(Limits)
+    }
+    return Limits(**merged)

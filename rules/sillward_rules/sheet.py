@@ -1,0 +1,207 @@
+"""The sheet of a round: what to do, why, and what to beware of. Data only; wording is the shell's.
+
+draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, timedelta
+from enum import Enum
+
+from sillward_rules import sun
+from sillward_rules.chore import Chore, ChoreKind, Errand, into_chores
+from sillward_rules.collection import Collection, PlantState, State
+from sillward_rules.planners import carry, mist, outlook, wetting
+from sillward_rules.planners.outlook import Outlook
+from sillward_rules.plant import Plant
+from sillward_rules.scene import Scene
+from sillward_rules.weather import Weather
+
+OLD = timedelta(hours=6)
+"""A forecast older than this is named as old in the notice. Judgement: two missed model runs."""
+
+
+class Round(Enum):
+    """An occasion on which the grower is told."""
+
+    DUSK = "dusk"
+    MORNING = "morning"
+    WEEK = "week"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """The chores of a round at a moment, with what they rest on.
+
+    chores are in the order of their deadlines. warnings are for the grower, most urgent first;
+    assumptions are what the collection leaves open. states is the completed state that was used.
+    """
+
+    round: Round
+    at: datetime
+    site: str
+    source: str
+    fetched_at: datetime
+    issued_at: datetime | None
+    chores: tuple[Chore, ...]
+    warnings: tuple[str, ...]
+    assumptions: tuple[str, ...]
+    outlook: Outlook | None
+    states: dict[str, PlantState] = field(default_factory=dict)
+
+    @property
+    def age(self) -> timedelta:
+        """How old the forecast was."""
+        return self.at - (self.issued_at or self.fetched_at)
+
+
+def draw_up(
+    round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
+) -> Sheet:
+    """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
+    scene = Scene(collection, weather, state, now)
+    if round_ is Round.DUSK:
+        chores, warnings, ahead = *_dusk(scene), None
+    elif round_ is Round.MORNING:
+        chores, warnings, ahead = *_morning(scene), None
+    else:
+        chores, warnings, ahead = _week(scene)
+    used = {spot for plant in collection.plants for spot in (plant.home, plant.shelter)}
+    assumptions = [
+        f"{spot.name}: {question}"
+        for spot in collection.spots
+        if spot.name in used
+        for question in spot.open_questions()
+    ]
+    return Sheet(
+        round=round_,
+        at=now,
+        site=collection.site.name,
+        source=weather.source,
+        fetched_at=weather.fetched_at,
+        issued_at=weather.issued_at,
+        chores=chores,
+        warnings=tuple([*_age_warnings(scene), *warnings, *weather.remarks]),
+        assumptions=tuple(assumptions),
+        outlook=ahead,
+        states=scene.state,
+    )
+
+
+def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
+    """State after a round has been told: where nobody says otherwise, the advice was followed."""
+    after = {**state, **sheet.states}
+    for chore in sheet.chores:
+        if (chore.kind is ChoreKind.CARRY_IN and sheet.round is Round.DUSK) or (
+            chore.kind is ChoreKind.CARRY_OUT and sheet.round is Round.MORNING
+        ):
+            after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
+    return after
+
+
+def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
+    """The state of a plant once a carry chore is done."""
+    return replace(
+        state, spot=chore.to_spot, since=chore.not_before or chore.before, assumed=assumed
+    )
+
+
+def _age_warnings(scene: Scene) -> list[str]:
+    age = scene.weather.age(scene.now)
+    hours = age / timedelta(hours=1)
+    if age > carry.STALE:
+        return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
+    if age > OLD:
+        return [f"the forecast is {hours:.0f} h old"]
+    return []
+
+
+def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
+    """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
+    night = sun.night_at_or_after(scene.site, scene.now)
+    verdicts = carry.judge_night(scene, night)
+    tonight = carry.carry_in(scene, night, verdicts)
+    tomorrow = night.day + timedelta(days=1)
+    inside = {errand.plant for errand in tonight}
+    again = carry.carry_out(
+        scene, tomorrow, [plant for plant in scene.plants if plant.name in inside]
+    )
+    chores = into_chores(tonight, scene.site, night.day)
+    chores += into_chores(again, scene.site, tomorrow)
+    return chores, [
+        *_unjudged_warning(scene, verdicts),
+        *carry.shelter_warnings(scene, night, verdicts),
+    ]
+
+
+def _unjudged_warning(scene: Scene, verdicts: Sequence[carry.Verdict]) -> list[str]:
+    homes = sorted({verdict.plant.home for verdict in verdicts if not verdict.judged})
+    if not homes:
+        return []
+    return [f"too few known hours tonight at {', '.join(homes)}: treated as a cold night"]
+
+
+def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
+    """Today: what goes out and when, mist and feed windows, the last wetting hour."""
+    day = scene.site.local_date(scene.now)
+    out = carry.carry_out(scene, day, [plant for plant in scene.plants if scene.under_cover(plant)])
+    places = _day_places(scene, day, out)
+    films = {
+        column: wetting.DayFilms(scene, day, column)
+        for column in {place.column for place in places}
+    }
+    wet = mist.mist(scene, day, places, films)
+    misted = {errand.plant for errand in wet}
+    dry = [
+        errand
+        for place in places
+        if (place.plant.name in misted or place.plant.rot == "high")
+        and not scene.collection.spot(place.spot).holds_itself
+        and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
+    ]
+    return into_chores([*out, *wet, *dry], scene.site, day), []
+
+
+def _day_places(scene: Scene, day: date, out: Sequence[Errand]) -> list[mist.DayPlace]:
+    """Where each plant is by day: carried out, staying in, or where it stands."""
+    sunrise = sun.day_events(scene.site, day).sunrise
+    leaving = {errand.plant: errand for errand in out if errand.kind is ChoreKind.CARRY_OUT}
+    places = []
+    for plant in scene.plants:
+        errand = leaving.get(plant.name)
+        spot = errand.to_spot if errand else scene.state[plant.name].spot
+        since = (errand.not_before if errand else None) or sunrise
+        places.append(mist.DayPlace(plant, spot, scene.climate.column(spot), since))
+    return places
+
+
+def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[str], Outlook]:
+    """The nights and days ahead."""
+    ahead = outlook.look_ahead(scene)
+    chores: tuple[Chore, ...] = ()
+    warnings: list[str] = []
+    for night, verdicts in ahead.verdicts:
+        outside = [
+            Errand(
+                ChoreKind.CARRY_IN,
+                verdict.plant.name,
+                verdict.plant.home,
+                verdict.plant.shelter,
+                None,
+                verdict.deadline,
+                verdict.reason,
+            )
+            for verdict in verdicts
+            if verdict.plant.shelter is not None
+        ]
+        chores += into_chores(outside, scene.site, night.day)
+        for text in carry.shelter_warnings(scene, night, verdicts):
+            if text not in warnings:
+                warnings.append(text)
+    return chores, warnings, ahead
+
+
+def plants_named(collection: Collection, names: Sequence[str]) -> list[Plant]:
+    """Return the plants of these names, in the collection's order."""
+    wanted = set(names)
+    return [plant for plant in collection.plants if plant.name in wanted]

@@ -1,0 +1,93 @@
+"""Weather at the site: hourly arrays as a forecast gives them, checked and in one set of units."""
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from sillward_rules.air import Array
+
+HOUR_S = 3600
+
+LONGEST_BRIDGE_H = 2
+"""Missing hours that are filled in between their neighbours; longer gaps stay missing."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Weather:
+    """An hourly forecast for one site. All arrays have shape (time,); NaN is unknown.
+
+    times : unix seconds, exactly an hour apart. temp_c, dew_point_c, wind_m_s (10 m), gust_m_s,
+    cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or mean of
+    the hour that ends at the time.
+    """
+
+    times: np.ndarray
+    temp_c: Array
+    dew_point_c: Array
+    wind_m_s: Array
+    gust_m_s: Array
+    cloud: Array
+    rain_mm: Array
+    direct_w_m2: Array
+    diffuse_w_m2: Array
+    source: str
+    fetched_at: datetime
+    issued_at: datetime | None = None
+    remarks: tuple[str, ...] = field(default=())
+    """What was wrong with single values, in words for the grower."""
+
+    def __post_init__(self) -> None:
+        for name in _SERIES:
+            if getattr(self, name).shape != self.times.shape:
+                msg = f"weather: {name} has another length than the times"
+                raise ValueError(msg)
+        if self.times.size and np.any(np.diff(self.times) != HOUR_S):
+            msg = "weather: the times are not exactly an hour apart"
+            raise ValueError(msg)
+
+    def age(self, now: datetime) -> timedelta:
+        """How old this forecast is: since its model run if known, else since it was fetched."""
+        return now - (self.issued_at or self.fetched_at)
+
+
+_SERIES = (
+    "temp_c",
+    "dew_point_c",
+    "wind_m_s",
+    "gust_m_s",
+    "cloud",
+    "rain_mm",
+    "direct_w_m2",
+    "diffuse_w_m2",
+)
+
+
+def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
+    """Weather of which nothing is known, from yesterday on: every night in it is unjudged."""
+    first = int(now.timestamp()) // HOUR_S * HOUR_S - 24 * HOUR_S
+    times = first + HOUR_S * np.arange(24 + hours, dtype=np.int64)
+    unknown = np.full(times.shape, np.nan)
+    return Weather(times, *[unknown] * len(_SERIES), source=source, fetched_at=now)
+
+
+def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:
+    """Fill gaps of at most `most` missing values linearly; longer ones and the ends stay NaN.
+
+    Shape (time,) in and out.
+    """
+    known = np.isfinite(values)
+    if known.all() or not known.any():
+        return values
+    rows = np.arange(values.size)
+    before = np.maximum.accumulate(np.where(known, rows, -1))
+    after = np.minimum.accumulate(np.where(known, rows, values.size)[::-1])[::-1]
+    fillable = ~known & (before >= 0) & (after < values.size) & (after - before - 1 <= most)
+    filled = values.copy()
+    filled[fillable] = np.interp(rows[fillable], rows[known], values[known])
+    return filled
+
+
+def moment_of(times: np.ndarray, row: int) -> datetime:
+    """The time of a row as an aware datetime (UTC)."""
+    return datetime.fromtimestamp(int(times[row]), UTC)
