@@ -71,7 +71,7 @@ class Errand:
     because: Reason
 
 
-WALK_SPREAD = timedelta(minutes=60)
+WALK_SPREAD = timedelta(minutes=90)
 """Errands whose times differ by more than this are two walks. Judgement."""
 
 
@@ -91,7 +91,13 @@ def into_chores(errands: Sequence[Errand], site: Site, day: date) -> tuple[Chore
             suffix = f"-{number}" if number > 1 else ""
             way = from_spot if from_spot == to_spot else f"{from_spot}-{to_spot}"
             chores.append(_chore(f"{day:%Y-%m-%d}-{kind.value}-{_slug(way)}{suffix}", walk, site))
-    return tuple(sorted(chores, key=lambda chore: (chore.before, chore.id)))
+    return tuple(sorted(chores, key=_hour_of))
+
+
+def _hour_of(chore: Chore) -> tuple[datetime, str]:
+    """The hour that matters of a chore: its deadline, but its start for going out."""
+    starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
+    return (chore.not_before if starts and chore.not_before else chore.before, chore.id)
 
 
 def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:

@@ -120,16 +120,13 @@ _KEYS = ("name", "watch", "below", "above", "lasting", "hours", "asks", "plants"
 
 def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     """Read one rule as TOML gives it. Return the rule, or None and everything wrong with it."""
-    problems = [
-        Problem(key, f"unknown key (known: {', '.join(_KEYS)})")
-        for key in table
-        if key not in _KEYS
-    ]
+    known = f"unknown key (known: {', '.join(_KEYS)})"
+    problems = [Problem(key, known) for key in table if key not in _KEYS]
     name = table.get("name")
     if not isinstance(name, str) or not name.strip():
         problems.append(Problem("name", "every rule needs a name, in quotes"))
     watch = table.get("watch")
-    if watch not in QUANTITIES:
+    if not isinstance(watch, str) or watch not in QUANTITIES:
         problems.append(
             Problem("watch", f"{_shown(watch)} is no quantity (known: {', '.join(QUANTITIES)})")
         )
@@ -163,7 +160,7 @@ def _parsed(
 def _read_bound(
     table: Mapping[str, Any], problems: list[Problem]
 ) -> tuple[Direction | None, Bound | None]:
-    given: list[Direction] = [side for side in ("below", "above") if side in table]  # type: ignore[misc]
+    given: list[Direction] = [side for side in ("below", "above") if side in table]
     if len(given) != 1:
         problems.append(Problem("below", "give exactly one of below and above"))
         return None, None
@@ -175,15 +172,11 @@ def _read_bound(
     own = quantity.limit_below if direction == "below" else quantity.limit_above
     if raw == "limit":
         if own is None:
-            problems.append(
-                Problem(
-                    direction,
-                    f"no plant has a limit for {table['watch']} {direction}; give a value",
-                )
-            )
+            text = f"no plant has a limit for {table['watch']} {direction}; give a value"
+            problems.append(Problem(direction, text))
             return direction, None
         return direction, Bound(limit=own)
-    if raw in UNITS and UNITS[raw] == quantity.unit:
+    if isinstance(raw, str) and UNITS.get(raw) == quantity.unit:
         return direction, Bound(limit=raw)
     match = _BOUND.fullmatch(raw.strip()) if isinstance(raw, str) else None
     unit = _SPELLINGS.get(match.group(2).lower(), match.group(2)) if match else None

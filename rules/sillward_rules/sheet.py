@@ -13,7 +13,6 @@ from sillward_rules.chore import Chore, ChoreKind, Errand, into_chores
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.planners import carry, mist, outlook, wetting
 from sillward_rules.planners.outlook import Outlook
-from sillward_rules.plant import Plant
 from sillward_rules.scene import Scene
 from sillward_rules.weather import Weather
 
@@ -47,6 +46,8 @@ class Sheet:
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
     outlook: Outlook | None
+    lows: dict[str, float | None]
+    """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
     states: dict[str, PlantState] = field(default_factory=dict)
 
     @property
@@ -81,9 +82,10 @@ def draw_up(
         fetched_at=weather.fetched_at,
         issued_at=weather.issued_at,
         chores=chores,
-        warnings=tuple([*_age_warnings(scene), *warnings, *weather.remarks]),
+        warnings=(*_age_warnings(scene), *warnings, *weather.remarks),
         assumptions=tuple(assumptions),
         outlook=ahead,
+        lows=_outdoor_lows(scene),
         states=scene.state,
     )
 
@@ -92,18 +94,29 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     """State after a round has been told: where nobody says otherwise, the advice was followed."""
     after = {**state, **sheet.states}
     for chore in sheet.chores:
-        if (chore.kind is ChoreKind.CARRY_IN and sheet.round is Round.DUSK) or (
-            chore.kind is ChoreKind.CARRY_OUT and sheet.round is Round.MORNING
-        ):
+        if (sheet.round, chore.kind) in _MOVES:
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
     return after
 
 
+# What each round orders for now; what it says of tomorrow moves nothing yet.
+_MOVES = frozenset({(Round.DUSK, ChoreKind.CARRY_IN), (Round.MORNING, ChoreKind.CARRY_OUT)})
+
+
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     """The state of a plant once a carry chore is done."""
-    return replace(
-        state, spot=chore.to_spot, since=chore.not_before or chore.before, assumed=assumed
-    )
+    since = chore.not_before or chore.before
+    return replace(state, spot=chore.to_spot, since=since, assumed=assumed)
+
+
+def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
+    night = sun.night_at_or_after(scene.site, scene.now)
+    homes = {plant.home for plant in scene.plants}
+    return {
+        name: low
+        for name, low in carry.spot_lows(scene, night).items()
+        if name in homes and not scene.collection.spot(name).holds_itself
+    }
 
 
 def _age_warnings(scene: Scene) -> list[str]:
@@ -199,9 +212,3 @@ def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[str], Outlook]:
             if text not in warnings:
                 warnings.append(text)
     return chores, warnings, ahead
-
-
-def plants_named(collection: Collection, names: Sequence[str]) -> list[Plant]:
-    """Return the plants of these names, in the collection's order."""
-    wanted = set(names)
-    return [plant for plant in collection.plants if plant.name in wanted]

@@ -235,10 +235,9 @@ def film_air(climate: Climate, unix_seconds: np.ndarray, column: int) -> FilmAir
     that hour. Outside the climate's hours everything is NaN.
     """
     rows = np.searchsorted(climate.times, unix_seconds, side="left")
-    inside = (rows < climate.times.size) & (unix_seconds >= climate.times[:1].sum())
-    held = np.where(
-        inside, climate.net_w_m2[np.minimum(rows, climate.times.size - 1), column], np.nan
-    )
+    inside = (rows < climate.times.size) & (unix_seconds >= climate.times[0])
+    last = np.minimum(rows, climate.times.size - 1)
+    held = np.where(inside, climate.net_w_m2[last, column], np.nan)
 
     def between(series: Array) -> Array:
         known = np.interp(unix_seconds, climate.times, series[:, column])

@@ -38,7 +38,7 @@ class Weather:
     """What was wrong with single values, in words for the grower."""
 
     def __post_init__(self) -> None:
-        for name in _SERIES:
+        for name in SERIES:
             if getattr(self, name).shape != self.times.shape:
                 msg = f"weather: {name} has another length than the times"
                 raise ValueError(msg)
@@ -51,7 +51,7 @@ class Weather:
         return now - (self.issued_at or self.fetched_at)
 
 
-_SERIES = (
+SERIES = (
     "temp_c",
     "dew_point_c",
     "wind_m_s",
@@ -61,14 +61,15 @@ _SERIES = (
     "direct_w_m2",
     "diffuse_w_m2",
 )
+"""Names of the hourly series of a Weather."""
 
 
 def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
     """Weather of which nothing is known, from yesterday on: every night in it is unjudged."""
     first = int(now.timestamp()) // HOUR_S * HOUR_S - 24 * HOUR_S
     times = first + HOUR_S * np.arange(24 + hours, dtype=np.int64)
-    unknown = np.full(times.shape, np.nan)
-    return Weather(times, *[unknown] * len(_SERIES), source=source, fetched_at=now)
+    series = {name: np.full(times.shape, np.nan) for name in SERIES}
+    return Weather(times=times, source=source, fetched_at=now, **series)  # type: ignore[arg-type]
 
 
 def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:

@@ -42,7 +42,6 @@ class DayAhead:
     mistings: int
     misted_plants: int
     too_hot_for: int
-    too_dry_for: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,9 +114,9 @@ def _night_ahead(scene: Scene, night: Night, verdicts: Sequence[Verdict]) -> Nig
 def _day_ahead(scene: Scene, day: date) -> DayAhead:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
-    columns = _outdoor_columns(scene)
-    temp = scene.climate.temp_c[np.ix_(rows, columns)]
-    humidity = scene.climate.rh_pct[np.ix_(rows, columns)]
+    outdoor = _outdoor_columns(scene)
+    temp = scene.climate.temp_c[rows][:, outdoor]
+    humidity = scene.climate.rh_pct[rows][:, outdoor]
     places = [
         DayPlace(plant, plant.home, int(column), events.sunrise)
         for plant, column in zip(scene.plants, scene.home, strict=True)
@@ -135,7 +134,6 @@ def _day_ahead(scene: Scene, day: date) -> DayAhead:
         mistings=max(mistings.values(), default=0),
         misted_plants=len(mistings),
         too_hot_for=_beyond_day_high(scene, rows),
-        too_dry_for=len(mistings),
     )
 
 
@@ -160,7 +158,7 @@ def _spells(days: Sequence[DayAhead]) -> list[str]:
     spells = []
     for word, counts in (
         ("hot", [day.too_hot_for for day in days]),
-        ("dry", [day.too_dry_for for day in days]),
+        ("dry", [day.misted_plants for day in days]),
     ):
         start = 0
         for index in range(len(days) + 1):

@@ -1,0 +1,5 @@
+"""`python -m sillward`."""
+
+from sillward.cli import main
+
+main()

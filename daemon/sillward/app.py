@@ -1,0 +1,186 @@
+"""The composition root: settings and options in, every collaborator built, nothing started."""
+
+import logging
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
+from importlib import resources
+from pathlib import Path
+
+from pydantic import SecretStr
+
+from sillward import rounds
+from sillward.collection import Household, load_household
+from sillward.errors import ConfigError, SourceError, UsageError
+from sillward.forecast import Source
+from sillward.forecast.openmeteo import OpenMeteo
+from sillward.forecast.recorded import Recorded
+from sillward.ledger import Ledger
+from sillward.notices import channels
+from sillward.service import Clock, Desk, utc_now
+from sillward.settings import Settings, load_settings, unknown_variables
+from sillward_rules.collection import State
+from sillward_rules.sheet import Round
+from sillward_rules.site import Site
+from sillward_rules.weather import Weather
+
+DEMOS = {
+    "cold-snap": date(2026, 5, 14),
+    "dry-summer": date(2026, 1, 20),
+    "mild-week": date(2026, 10, 6),
+}
+"""The recorded examples, each with the day on which it was recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the command line says beside the command."""
+
+    collection: Path | None = None
+    at: str | None = None
+    recorded: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class App:
+    """Everything a command may need, built from settings and options."""
+
+    settings: Settings
+    household: Household
+    source: Source
+    options: Options
+    clock: Clock
+
+    @property
+    def site(self) -> Site:
+        """The household's site."""
+        return self.household.collection.site
+
+    @property
+    def pretending(self) -> bool:
+        """Whether another time or a stored forecast stands in for the real one."""
+        return self.options.at is not None or self.options.recorded is not None
+
+    def weather(self, now: datetime) -> Weather:
+        """A forecast for a look: the stored file, else the network, else the last good one.
+
+        Raise SourceError if none of them has one.
+        """
+        try:
+            return self.source.fetch(self.site, now).weather
+        except SourceError as error:
+            if self.pretending or not self.settings.ledger.exists():
+                raise
+            ledger = Ledger(self.settings.ledger)
+            held = ledger.last_forecast(self.site.name)
+            ledger.close()
+            if held is None or held[0] != self.source.name:
+                raise
+            weather = self.source.read(held[2], self.site, held[1])
+            note = f"{error}; this is the forecast of {held[1].astimezone(self.site.zone):%H:%M}"
+            return replace(weather, remarks=(note, *weather.remarks))
+
+    def states(self) -> State:
+        """What the ledger knows of the plants; nothing while pretending or before the first run."""
+        if self.pretending or not self.settings.ledger.exists():
+            return {}
+        ledger = Ledger(self.settings.ledger)
+        states = ledger.states(self.site.name)
+        ledger.close()
+        return states
+
+    def now_for(self, round_: Round | None, weather_at: Callable[[datetime], Weather]) -> datetime:
+        """The moment to look at: --at, else now; for a stored forecast of another time, its own.
+
+        A stored forecast without --at is looked at on the day it was recorded, at the hour of
+        the round.
+        """
+        now = self.clock()
+        if self.options.at is not None or self.options.recorded is None:
+            return now
+        weather = weather_at(now)
+        first, last = (datetime.fromtimestamp(int(weather.times[i]), UTC) for i in (0, -1))
+        if first + timedelta(days=1) <= now <= last:
+            return now
+        day = self.site.local_date(first + timedelta(days=1, hours=12))
+        told = round_ or Round.DUSK
+        that_day = rounds.of_day(self.site, self.household.rounds, day)
+        moments = {occasion.round: occasion.due_at for occasion in that_day}
+        return moments.get(told, moments[Round.DUSK])
+
+    def desk(self) -> Desk:
+        """Ledger, channels and the rest, ready to tell and deliver."""
+        return Desk(
+            self.household, self.source, Ledger(self.settings.ledger), channels.send, self.clock
+        )
+
+
+def build(options: Options, *, clock: Clock = utc_now) -> App:
+    """Read settings and collection. Raise ConfigError or UsageError with everything wrong."""
+    settings = load_settings()
+    for name in unknown_variables():
+        logging.getLogger(__name__).warning("settings.unknown name=%s", name)
+    path = options.collection or settings.collection
+    if options.collection is None and not path.exists():
+        msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
+        raise ConfigError([msg])
+    household = load_household(path, lambda name: _url(settings, name))
+    source: Source = OpenMeteo(settings.forecast.base_url, settings.forecast.api_key)
+    if options.recorded is not None:
+        source = Recorded(options.recorded, source)
+    if options.at is not None:
+        at = parse_at(options.at, household.collection.site)
+        clock = lambda: at  # noqa: E731
+    return App(settings, household, source, options, clock)
+
+
+def parse_at(text: str, site: Site) -> datetime:
+    """Read an ISO time; without an offset it is the site's. Raise UsageError if it is none."""
+    try:
+        at = datetime.fromisoformat(text)
+        if not 1970 < at.year < 2200:
+            raise ValueError
+    except ValueError:
+        msg = f'--at "{text}" is no ISO time; write for example 2026-05-14T17:00-03:00'
+        raise UsageError(msg) from None
+    return at.replace(tzinfo=site.zone) if at.tzinfo is None else at
+
+
+def _url(settings: Settings, name: str) -> SecretStr | None:
+    """A channel's URL from the environment, or else from the credentials folder."""
+    if name in settings.channels:
+        return settings.channels[name]
+    if settings.credentials is None:
+        return None
+    try:
+        text = (settings.credentials / f"channel-{name}").read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError):
+        return None
+    return SecretStr(text) if text else None
+
+
+def examples() -> Path:
+    """The folder of the packaged examples."""
+    packaged = Path(str(resources.files("sillward"))) / "examples"
+    # In a checkout installed for development the examples are still at the top.
+    return packaged if packaged.is_dir() else Path(__file__).parents[2] / "examples"
+
+
+def demo(weather: str) -> App:
+    """The packaged example with one of its recorded forecasts, whatever the settings say."""
+    folder = examples()
+    source = Recorded(folder / "recorded" / f"{weather}.json", OpenMeteo())
+    household = load_household(folder / "courtyard.toml", lambda _: SecretStr("json://localhost"))
+    at = household.rounds.dusk.on(household.collection.site, DEMOS[weather])
+    return App(Settings.model_construct(), household, source, Options(), lambda: at)
+
+
+def start_logging(level: str) -> None:
+    """Log events to standard error."""
+    logging.basicConfig(
+        stream=sys.stderr, level=level, format="%(levelname)s %(name)s %(message)s", force=True
+    )
+    # Both say at INFO what we say better, and requests' own debug lines carry addresses.
+    for name in ("apscheduler", "urllib3"):
+        logging.getLogger(name).setLevel(logging.WARNING)

@@ -1,0 +1,306 @@
+"""The command line: parse, call, print. The answer goes to standard output, talk to the other.
+
+Exit status: 0 done, 1 could not do it, 2 wrong usage, 78 a collection or setting that is wrong.
+"""
+
+import functools
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sillward import __version__, document, reports, rounds
+from sillward.app import DEMOS, App, Options, build, demo, start_logging
+from sillward.daemon import Daemon
+from sillward.errors import SillwardError, SourceError, UsageError
+from sillward.ledger import Ledger, StoredChore
+from sillward.notices import channels, full, short
+from sillward_rules.account import account_for
+from sillward_rules.chore import ChoreKind
+from sillward_rules.collection import PlantState
+from sillward_rules.plant import Plant
+from sillward_rules.sheet import Round, draw_up, next_state
+
+
+class PlainWords(click.Group):
+    """A group whose commands end in plain words and an exit status, never in a traceback."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; say what went wrong."""
+        try:
+            return super().invoke(ctx)
+        except SillwardError as error:
+            for line in str(error).splitlines():
+                click.echo(f"sillward: {line}", err=True)
+            ctx.exit(error.exit_status)
+
+
+@click.group(cls=PlainWords, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__)
+def main() -> None:
+    """Say in time what tender plants in containers need: in, out, mist, keep dry."""
+
+
+Command = Callable[..., None]
+
+
+def _options(
+    *, at: bool = True, recorded: bool = True, as_json: bool = True
+) -> Callable[[Command], Command]:
+    """The options that commands share; the command gets them as `options` (and `as_json`)."""
+
+    def decorate(command: Command) -> Command:
+        @functools.wraps(command)
+        def wrapped(
+            collection: Path | None,
+            at: str | None = None,
+            recorded: Path | None = None,
+            **kwargs: Any,
+        ) -> None:
+            command(Options(collection, at, recorded), **kwargs)
+
+        result: Command = wrapped
+        if as_json:
+            result = click.option("--json", "as_json", is_flag=True, help="One JSON document.")(
+                result
+            )
+        if recorded:
+            result = click.option(
+                "--recorded",
+                type=click.Path(path_type=Path),
+                metavar="FILE",
+                help="A stored forecast instead of the network.",
+            )(result)
+        if at:
+            result = click.option("--at", metavar="ISO-TIME", help="Pretend it is this time.")(
+                result
+            )
+        return click.option(
+            "--collection",
+            type=click.Path(path_type=Path),
+            metavar="FILE",
+            help="The collection (default: SILLWARD_COLLECTION).",
+        )(result)
+
+    return decorate
+
+
+_ROUNDS = click.Choice([round_.value for round_ in Round])
+
+
+def _print_json(value: Any) -> None:
+    click.echo(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+@main.command("demo")
+@click.argument("weather", type=click.Choice(list(DEMOS)), default="cold-snap")
+def demo_command(weather: str) -> None:
+    """Show the packaged example in a recorded WEATHER: three rounds, nothing sent, no network."""
+    app = demo(weather)
+    states: dict[str, PlantState] = {}
+    dusk = app.clock()
+    forecast = app.source.fetch(app.site, dusk).weather
+    told = app.household.rounds
+    tomorrow = app.site.local_date(dusk) + timedelta(days=1)
+    for round_, at in (
+        (Round.DUSK, dusk),
+        (Round.MORNING, told.morning.on(app.site, tomorrow)),
+        (Round.WEEK, told.week.moment.on(app.site, tomorrow)),
+    ):
+        weather_then = replace(forecast, fetched_at=at)
+        sheet = draw_up(round_, app.household.collection, weather_then, states, at)
+        states = next_state(states, sheet)
+        push = short.message(sheet, app.site)
+        click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
+        click.echo(f"  {push.title}")
+        for line in push.body.splitlines():
+            click.echo(f"  {line}")
+        click.echo(f"\n{'-' * 78}\n")
+        click.echo(full.text(sheet, app.site, app.source.attribution))
+    others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
+    click.echo(f"Other weather: {others}")
+
+
+@main.command()
+@_options(at=False, recorded=False)
+def check(options: Options, as_json: bool) -> None:
+    """Validate collection, settings and channels; show every limit and where it comes from."""
+    app = build(options)
+    path = options.collection or app.settings.collection
+    channels.check_channels(app.household.channels, path.name)
+    if as_json:
+        _print_json(reports.check_document(app.household))
+    else:
+        click.echo(reports.check_text(app.household, app.clock()))
+
+
+@main.command()
+@_options()
+@click.option("--round", "round_name", type=_ROUNDS, help="Default: the round nearest in time.")
+def sheet(options: Options, as_json: bool, round_name: str | None) -> None:
+    """Print the sheet of a round now."""
+    app = build(options)
+    app, now = _at_moment(app, Round(round_name) if round_name else None)
+    round_ = Round(round_name) if round_name else rounds.nearest(app.site, now)
+    drawn = draw_up(round_, app.household.collection, app.weather(now), app.states(), now)
+    if as_json:
+        _print_json(document.of_sheet(drawn, app.site))
+    else:
+        click.echo(full.text(drawn, app.site, app.source.attribution), nl=False)
+
+
+def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
+    """The app with its clock at the moment to look at, and that moment."""
+    now = app.now_for(round_, app.weather)
+    if now != app.clock() and app.options.at is None and app.options.recorded is not None:
+        local = now.astimezone(app.site.zone)
+        note = f"no --at given: taking {local:%Y-%m-%d %H:%M}, when it was recorded"
+        click.echo(f"sillward: {note}", err=True)
+    return replace(app, clock=lambda: now), now
+
+
+@main.command()
+@click.argument("plant")
+@_options()
+def why(options: Options, as_json: bool, plant: str) -> None:
+    """Show hour by hour the numbers behind today's decisions for a PLANT."""
+    app = build(options)
+    app, now = _at_moment(app, None)
+    chosen = _plant_named(app, plant)
+    account = account_for(chosen, app.household.collection, app.weather(now), app.states(), now)
+    if as_json:
+        _print_json(reports.why_document(account, app.site))
+    else:
+        click.echo(reports.why_text(account, app.site))
+
+
+def _plant_named(app: App, name: str) -> Plant:
+    """The plant of this name, or the only one whose name contains it."""
+    plants = app.household.collection.plants
+    exact = [plant for plant in plants if plant.name == name]
+    near = exact or [plant for plant in plants if name.lower() in plant.name.lower()]
+    if len(near) == 1:
+        return near[0]
+    known = ", ".join(plant.name for plant in near or plants)
+    msg = f'"{name}" is {"more than one plant" if near else "no plant"} here ({known})'
+    raise UsageError(msg)
+
+
+@main.command()
+@_options(as_json=False)
+@click.option("--round", "round_name", type=_ROUNDS, required=True)
+def send(options: Options, round_name: str) -> None:
+    """Tell one round to its channels, for cron or by hand; never the same round twice."""
+    app = build(options)
+    start_logging(app.settings.log_level)
+    path = options.collection or app.settings.collection
+    channels.check_channels(app.household.channels, path.name)
+    round_ = Round(round_name)
+    app, now = _at_moment(app, round_)
+    desk = app.desk()
+    desk.ledger.release_claims()
+    blind: SourceError | None = None
+    try:
+        desk.fetch()
+    except SourceError as error:
+        blind = error
+        desk.ledger.mark("fetch failed", now, str(error))
+    occasion = rounds.current(app.site, app.household.rounds, round_, now)
+    if desk.tell(occasion) is None:
+        click.echo(f"the {round_.value} round of {occasion.day} has been told before", err=True)
+    failed = desk.deliver()
+    for notice in desk.ledger.of_round(app.site.name, round_.value, occasion.day):
+        click.echo(f"{notice.channel}: {notice.state}{_reason(notice.last_error)}")
+    desk.ledger.close()
+    if blind is not None:
+        raise blind
+    if failed:
+        click.get_current_context().exit(1)
+
+
+def _reason(error: str | None) -> str:
+    return f" ({error})" if error else ""
+
+
+@main.command()
+@_options(at=False, as_json=False)
+def run(options: Options) -> None:
+    """Run the daemon until SIGTERM."""
+    app = build(options)
+    start_logging(app.settings.log_level)
+    path = options.collection or app.settings.collection
+    channels.check_channels(app.household.channels, path.name)
+    desk = app.desk()
+    desk.ledger.release_claims()
+    asked = Daemon(desk).run()
+    desk.ledger.close()
+    if not asked:
+        click.get_current_context().exit(1)
+
+
+@main.command()
+@click.argument("chore")
+@_options(recorded=False, as_json=False)
+def done(options: Options, chore: str) -> None:
+    """Acknowledge a CHORE: its id, or as much of it as makes it clear."""
+    app = build(options)
+    now = app.clock()
+    ledger = Ledger(app.settings.ledger)
+    told = _chore_named(ledger.chores(app.site.name, now - timedelta(days=2)), chore)
+    states = ledger.states(app.site.name)
+    changed = {name: _after(states.get(name), told, now) for name in told.document["plants"]}
+    ledger.finish(app.site.name, told.id, now, changed)
+    ledger.close()
+    click.echo(f"done: {told.id} ({', '.join(told.document['plants'])})")
+
+
+def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
+    exact = [one for one in told if one.id == name]
+    near = exact or [one for one in told if name.lower() in one.id]
+    if len(near) == 1:
+        return near[0]
+    known = ", ".join(one.id for one in near or told if one.done_at is None) or "none"
+    what = "is more than one chore" if near else "is no chore that was told"
+    msg = f'"{name}" {what}; open: {known}'
+    raise UsageError(msg)
+
+
+def _after(state: PlantState | None, told: StoredChore, now: Any) -> PlantState:
+    """A plant's state once a chore is done, known and no longer assumed."""
+    kind = ChoreKind(told.kind)
+    known = state or PlantState(told.document["from"])
+    if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
+        return replace(known, spot=told.document["to"], since=now, assumed=False)
+    if kind is ChoreKind.MIST:
+        return replace(known, misted_at=now)
+    if kind is ChoreKind.FEED:
+        return replace(known, fed_at=now)
+    return known
+
+
+@main.command()
+@_options(recorded=False)
+def status(options: Options, as_json: bool) -> None:
+    """Show what the daemon last fetched, sent and failed to send, and what comes next."""
+    app = build(options)
+    if not app.settings.ledger.exists():
+        msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
+        raise SourceError(msg)
+    ledger = Ledger(app.settings.ledger)
+    report = reports.status_document(app.household, ledger, app.clock())
+    ledger.close()
+    if as_json:
+        _print_json(report)
+    else:
+        click.echo(reports.status_text(report))
+
+
+@main.command()
+@click.argument("words", nargs=-1)
+def groups(words: tuple[str, ...]) -> None:
+    """List the culture groups, or those that have all these WORDS in name or examples."""
+    click.echo(reports.groups_text(words))

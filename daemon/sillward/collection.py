@@ -1,0 +1,429 @@
+"""The collection file: TOML in, the core's types out, every error of the file told at once."""
+
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, TypeVar
+from zoneinfo import ZoneInfo
+
+from pydantic import BaseModel, SecretStr, ValidationError
+
+from sillward.errors import ConfigError
+from sillward.tables import (
+    ChannelTable,
+    HabitsTable,
+    LimitsTable,
+    PlantTable,
+    RoundsTable,
+    SiteTable,
+    SpotTable,
+    SunTable,
+    Table,
+    Told,
+)
+from sillward_rules import moments
+from sillward_rules.collection import Collection, Habits
+from sillward_rules.groups import standard_groups
+from sillward_rules.plant import (
+    Limit,
+    Limits,
+    Plant,
+    RotClass,
+    overridden,
+    tenderest,
+)
+from sillward_rules.rule import Rule, read_rule, standard_rules
+from sillward_rules.site import Site
+from sillward_rules.spot import Spot, SunWindow
+
+
+@dataclass(frozen=True, slots=True)
+class Rounds:
+    """When the grower is told."""
+
+    dusk: moments.Moment
+    morning: moments.Moment
+    week: moments.WeeklyMoment
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One way to reach the grower: what it is told, at what length, also when nothing is to do."""
+
+    name: str
+    url: SecretStr
+    rounds: tuple[Told, ...]
+    all_clear: bool
+    full_length: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """A collection with its rounds and channels: the whole file."""
+
+    collection: Collection
+    rounds: Rounds
+    channels: tuple[Channel, ...]
+
+
+Model = TypeVar("Model", bound=Table)
+
+
+@dataclass(slots=True)
+class _Reader:
+    """Reads parts of a file and keeps what is wrong with them."""
+
+    file: str
+    errors: list[str] = field(default_factory=list)
+
+    def wrong(self, where: str, text: str) -> None:
+        self.errors.append(f"{self.file}: {where}: {text}")
+
+    def table(
+        self, model: type[Model], raw: object, where: str, *, secret: bool = False
+    ) -> Model | None:
+        if not isinstance(raw, Mapping):
+            self.wrong(where, f"must be a table, not {raw!r:.40}")
+            return None
+        try:
+            return model.model_validate(raw)
+        except ValidationError as error:
+            for one in error.errors(include_url=False):
+                self.wrong(where, _in_words(one, model, secret=secret))
+            return None
+
+    def rows(self, document: Mapping[str, Any], key: str) -> list[object]:
+        raw = document.get(key, [])
+        if isinstance(raw, list):
+            return raw
+        self.wrong(key, f"must be a list of tables, each under [[{key}]]")
+        return []
+
+
+def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
+    """One of pydantic's errors as `key "value": what would be right`."""
+    path = _key_path(error["loc"])
+    kind, value = error["type"], error["input"]
+    if kind == "missing":
+        return f"{path} is missing"
+    if kind == "extra_forbidden":
+        return f'unknown key "{path}" (known: {", ".join(_known_keys(model, error["loc"]))})'
+    context = error.get("ctx", {})
+    if kind == "value_error":
+        return f"{path}: {context['error']}"
+    shown = "" if secret or isinstance(value, dict | list) else f" {_shown(value)}"
+    wording = {
+        "greater_than_equal": f"must be at least {context.get('ge')}",
+        "less_than_equal": f"must be at most {context.get('le')}",
+        "greater_than": f"must be more than {context.get('gt')}",
+        "literal_error": f"must be {context.get('expected')}",
+        "string_pattern_mismatch": "must be plain text on one line"
+        if path != "name" or model is not ChannelTable
+        else "must be lower-case letters, digits and _",
+        "float_type": "must be a number",
+        "int_type": "must be a whole number",
+        "bool_type": "must be true or false",
+        "string_type": "must be text in quotes",
+        "finite_number": "must be a finite number",
+    }
+    return f"{path}{shown}: {wording.get(kind, error['msg'].lower())}"
+
+
+def _key_path(loc: Sequence[int | str]) -> str:
+    path = ""
+    for part in loc:
+        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
+    return path
+
+
+def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
+    nested: Any = {"limits": LimitsTable, "sun": SunTable}.get(str(loc[0]), model)
+    chosen: type[BaseModel] = nested if len(loc) > 1 else model
+    return [info.alias or name for name, info in chosen.model_fields.items()]
+
+
+def _shown(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f'"{value:.60}"' if isinstance(value, str) else f"{value!s:.60}"
+
+
+UrlFor = Callable[[str], SecretStr | None]
+
+_TABLES = ("site", "spots", "plants", "rules", "habits", "rounds", "channels")
+
+
+def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
+    """Read a collection file. Raise ConfigError with every error in it, one line each.
+
+    url_for gives the URL of a channel whose entry has none (from the environment or from a
+    credential file).
+    """
+    document = _parse(path)
+    reader = _Reader(path.name)
+    for key in document:
+        if key not in _TABLES:
+            reader.wrong(key, f"unknown table (known: {', '.join(_TABLES)})")
+    site = _site(reader, document)
+    spots = _spots(reader, document)
+    plants = _plants(reader, document, spots)
+    rules = _rules(reader, document, spots, plants)
+    habits = _habits(reader, document)
+    rounds = _rounds(reader, document)
+    channels = _channels(reader, document, url_for)
+    if reader.errors or site is None:
+        raise ConfigError(reader.errors)
+    known = tuple(spot for spot in spots.values() if spot is not None)
+    return Household(
+        Collection(site, known, tuple(plants), (*standard_rules(), *rules), habits),
+        rounds,
+        tuple(channels),
+    )
+
+
+def _parse(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_bytes().decode())
+    except OSError as error:
+        reason = error.strerror or error
+        line = f"{path}: cannot be read: {reason}"
+    except UnicodeDecodeError as error:
+        line = f"{path.name}: is not UTF-8 text (byte {error.start})"
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        line = f"{path.name}: is not valid TOML: {error}"
+    raise ConfigError([line])
+
+
+def _site(reader: _Reader, document: Mapping[str, Any]) -> Site | None:
+    if "site" not in document:
+        reader.wrong("site", "the table [site] is missing")
+        return None
+    table = reader.table(SiteTable, document["site"], "site")
+    if table is None:
+        return None
+    try:
+        zone = ZoneInfo(table.zone)
+    except (OSError, ValueError, KeyError):
+        example = "America/Argentina/Mendoza"
+        reader.wrong("site", f'zone "{table.zone}" is no time zone; write for example "{example}"')
+        return None
+    return Site(table.name, table.latitude, table.longitude, table.elevation, zone)
+
+
+def _spots(reader: _Reader, document: Mapping[str, Any]) -> dict[str, Spot | None]:
+    """Spots by name; None for one that is there but wrong, so that its plants do not fail too."""
+    raw = document.get("spots", {})
+    if not isinstance(raw, Mapping) or not raw:
+        reader.wrong("spots", "there is no spot; add a table such as [spots.bench]")
+        return {}
+    return {name: _spot(reader, name, table) for name, table in raw.items()}
+
+
+def _spot(reader: _Reader, name: str, raw: object) -> Spot | None:
+    where = f"spots.{name}" if " " not in name else f'spots."{name}"'
+    table = reader.table(SpotTable, raw, where)
+    if table is None:
+        return None
+    wrong = len(reader.errors)
+    if not table.indoors:
+        for key in ("night_low", "day_low", "humidity"):
+            if getattr(table, key) is not None:
+                reader.wrong(where, f"{key} is for indoor spots; outdoors the weather decides")
+    elif table.night_low is not None and table.night_offset is not None:
+        reader.wrong(where, "give night_low (it holds that) or night_offset (it follows), not both")
+    if len(reader.errors) > wrong:
+        return None
+    windows = None
+    if table.sun is not None:
+        windows = tuple(SunWindow(one.azimuth_from, one.to, one.above) for one in table.sun)
+    return Spot(
+        name=name,
+        indoors=table.indoors,
+        sky_view=table.sky_view,
+        wind=table.wind,
+        shade=table.shade,
+        sun_windows=windows,
+        night_offset_k=table.night_offset,
+        day_offset_k=table.day_offset,
+        night_low_c=table.night_low,
+        day_low_c=table.day_low,
+        humidity_pct=table.humidity,
+    )
+
+
+def _plants(
+    reader: _Reader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
+) -> list[Plant]:
+    plants: list[Plant] = []
+    seen: dict[str, int] = {}
+    rows = reader.rows(document, "plants")
+    if not rows:
+        reader.wrong("plants", "there is no plant; add a table under [[plants]]")
+    for index, raw in enumerate(rows):
+        name = raw.get("name") if isinstance(raw, Mapping) else None
+        where = f'plants[{index}] "{name}"' if isinstance(name, str) else f"plants[{index}]"
+        if isinstance(name, str) and name in seen:
+            reader.wrong(where, f"the name is taken by plants[{seen[name]}]; make it unique")
+        if isinstance(name, str):
+            seen.setdefault(name, index)
+        table = reader.table(PlantTable, raw, where)
+        _check_places(reader, where, raw, spots)
+        parents = _check_groups(reader, where, raw)
+        if table is not None and parents is not None:
+            plants.append(_plant(table, parents))
+    return plants
+
+
+def _check_places(
+    reader: _Reader, where: str, raw: object, spots: Mapping[str, Spot | None]
+) -> None:
+    if not isinstance(raw, Mapping):
+        return
+    for key in ("home", "shelter"):
+        name = raw.get(key)
+        if isinstance(name, str) and name not in spots:
+            reader.wrong(where, f'{key} "{name}" is no spot here (spots: {", ".join(spots)})')
+    if isinstance(raw.get("home"), str) and raw.get("home") == raw.get("shelter"):
+        reader.wrong(where, "home and shelter are the same spot; leave shelter out to stay put")
+
+
+def _check_groups(reader: _Reader, where: str, raw: object) -> list[str] | None:
+    """Names of the plant's groups, or None if something about them is wrong."""
+    if not isinstance(raw, Mapping):
+        return None
+    group, parents = raw.get("group"), raw.get("parents")
+    if group is not None and parents is not None:
+        reader.wrong(where, "give group or parents, not both")
+        return None
+    names = [group] if group is not None else parents if isinstance(parents, list) else []
+    if not names:
+        limits = raw.get("limits")
+        if not isinstance(limits, Mapping) or "night_low" not in limits:
+            reader.wrong(where, "give group, or parents, or at least limits.night_low of your own")
+            return None
+        return []
+    wrong = False
+    for name in names:
+        if isinstance(name, str) and name not in standard_groups():
+            reader.wrong(where, f'"{name}" is no culture group{_closest(name)}')
+            wrong = True
+    return None if wrong or not all(isinstance(name, str) for name in names) else names
+
+
+def _closest(name: str) -> str:
+    words = set(name.lower().split())
+    near = [known for known in standard_groups() if words & set(known.split())]
+    near = near or [known for known in standard_groups() if known[:3] == name.lower()[:3]]
+    if near:
+        return f" (did you mean {', '.join(near[:5])}?)"
+    return "; `sillward groups` lists them"
+
+
+def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
+    groups = [standard_groups()[name] for name in parents]
+    own = table.limits
+    mine = Limits(
+        **{
+            key: Limit(float(value), "your own limit")
+            for key, value in own.model_dump(exclude={"rot"}).items()
+            if value is not None
+        },
+        rot=RotClass(own.rot, "your own") if own.rot else None,
+    )
+    bare = any(group.velamen for group in groups) and table.holder in ("basket", "mount")
+    return Plant(
+        name=table.name,
+        home=table.home,
+        shelter=table.shelter,
+        holder=table.holder,
+        limits=overridden(tenderest([group.limits for group in groups]), mine),
+        groups=tuple(parents),
+        velamen=bare if table.velamen is None else table.velamen,
+    )
+
+
+def _rules(
+    reader: _Reader,
+    document: Mapping[str, Any],
+    spots: Mapping[str, Spot | None],
+    plants: Sequence[Plant],
+) -> list[Rule]:
+    rules = []
+    known = {
+        "home": list(spots),
+        "group": list(standard_groups()),
+        "name": [plant.name for plant in plants],
+    }
+    for index, raw in enumerate(reader.rows(document, "rules")):
+        name = raw.get("name") if isinstance(raw, Mapping) else None
+        where = f'rules[{index}] "{name}"' if isinstance(name, str) else f"rules[{index}]"
+        if not isinstance(raw, Mapping):
+            reader.wrong(where, "must be a table under [[rules]]")
+            continue
+        rule, problems = read_rule(raw)
+        for problem in problems:
+            reader.wrong(where, f"{problem.key}: {problem.text}")
+        if rule is None:
+            continue
+        for key, names in known.items():
+            for missing in [one for one in getattr(rule.plants, key) if one not in names]:
+                reader.wrong(where, f'plants.{key}: there is no "{missing}"')
+        rules.append(rule)
+    return rules
+
+
+def _habits(reader: _Reader, document: Mapping[str, Any]) -> Habits:
+    table = reader.table(HabitsTable, document.get("habits", {}), "habits")
+    if table is None:
+        return Habits()
+    given = table.model_dump(exclude_none=True)
+    renamed = {"out_margin": "out_margin_k", "mist_from": "mist_from_c", "feed_from": "feed_from_c"}
+    values: dict[str, Any] = {}
+    for key, value in given.items():
+        if key == "in_by":
+            value = moments.parse_moment(value)
+        elif isinstance(value, str):
+            value = moments.parse_duration(value)
+        values[renamed.get(key, key)] = value
+    return Habits(**values)
+
+
+def _rounds(reader: _Reader, document: Mapping[str, Any]) -> Rounds:
+    table = reader.table(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
+    return Rounds(
+        moments.parse_moment(table.dusk),
+        moments.parse_moment(table.morning),
+        moments.parse_weekly(table.week),
+    )
+
+
+def _channels(reader: _Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
+    channels: list[Channel] = []
+    for index, raw in enumerate(reader.rows(document, "channels")):
+        name = raw.get("name") if isinstance(raw, Mapping) else None
+        where = f'channels[{index}] "{name}"' if isinstance(name, str) else f"channels[{index}]"
+        table = reader.table(ChannelTable, _secret_url(raw), where, secret=True)
+        if table is None:
+            continue
+        if table.name in [channel.name for channel in channels]:
+            reader.wrong(where, "the name is taken; make it unique")
+        url = table.url or url_for(table.name)
+        if url is None:
+            reader.wrong(
+                where,
+                f"has no url; give one, set SILLWARD_CHANNELS__{table.name.upper()} "
+                f"or provide the credential channel-{table.name}",
+            )
+            continue
+        mail = url.get_secret_value().lower().startswith(("mailto:", "mailtos:"))
+        full = table.length == "full" if table.length else mail
+        channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))
+    return channels
+
+
+def _secret_url(raw: object) -> object:
+    """The entry with its URL wrapped, so that it is in no message from here on."""
+    if isinstance(raw, Mapping) and isinstance(raw.get("url"), str):
+        return {**raw, "url": SecretStr(raw["url"])}
+    return raw

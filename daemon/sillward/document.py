@@ -1,0 +1,99 @@
+"""The machine-readable sheet (schema 1): one JSON document, times in the site's zone."""
+
+import math
+from datetime import datetime
+from typing import Any
+
+from sillward_rules.chore import Chore, Reason
+from sillward_rules.planners.outlook import Outlook
+from sillward_rules.sheet import Sheet
+from sillward_rules.site import Site
+
+SCHEMA = 1
+
+
+def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
+    """The sheet as a document of plain types."""
+    forecast: dict[str, Any] = {"source": sheet.source}
+    if sheet.issued_at is not None:
+        forecast["issued"] = _iso(sheet.issued_at, site)
+    forecast["fetched"] = _iso(sheet.fetched_at, site)
+    forecast["age_minutes"] = max(0, int(sheet.age.total_seconds() // 60))
+    document: dict[str, Any] = {
+        "schema": SCHEMA,
+        "round": sheet.round.value,
+        "at": _iso(sheet.at, site),
+        "site": sheet.site,
+        "forecast": forecast,
+        "chores": [of_chore(chore, site) for chore in sheet.chores],
+        "warnings": [*sheet.warnings, *sheet.assumptions],
+    }
+    if sheet.outlook is not None:
+        document["outlook"] = of_outlook(sheet.outlook)
+    return document
+
+
+def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
+    """One chore as a document of plain types."""
+    return {
+        "id": chore.id,
+        "chore": chore.kind.value,
+        "plants": list(chore.plants),
+        "from": chore.from_spot,
+        "to": chore.to_spot,
+        "not_before": None if chore.not_before is None else _iso(chore.not_before, site),
+        "before": _iso(chore.before, site),
+        "because": [_of_reason(reason, site) for reason in chore.because],
+        "chance": chore.chance,
+    }
+
+
+def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
+    return {
+        "plant": reason.plant,
+        "quantity": reason.quantity,
+        "value": plain(reason.value),
+        "unit": reason.unit,
+        "limit": plain(reason.limit),
+        "at": _iso(reason.at, site),
+        "origin": reason.origin,
+    }
+
+
+def of_outlook(ahead: Outlook) -> dict[str, Any]:
+    """The week ahead as a document of plain types."""
+    return {
+        "trips": ahead.trips,
+        "turn": ahead.turn,
+        "spells": list(ahead.spells),
+        "nights": [
+            {
+                "day": str(night.day),
+                "lows": {spot: plain(low) for spot, low in night.lows.items()},
+                "plants_in": list(night.plants_in),
+                "judged": night.judged,
+            }
+            for night in ahead.nights
+        ],
+        "days": [
+            {
+                "day": str(day.day),
+                "high": plain(day.high_c),
+                "humidity_low": plain(day.humidity_low_pct),
+                "mistings": day.mistings,
+                "misted_plants": day.misted_plants,
+            }
+            for day in ahead.days
+        ],
+    }
+
+
+def plain(value: float | None) -> float | None:
+    """A number that JSON can say: rounded, and null where it is not finite."""
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), 2)
+
+
+def _iso(at: datetime, site: Site) -> str:
+    return at.astimezone(site.zone).isoformat(timespec="seconds")

@@ -1,0 +1,374 @@
+"""The ledger: one SQLite file that remembers forecasts, rounds, notices, chores and plants.
+
+Facts are kept, never schedules. A round's chores and notices are written in one transaction with
+the round itself; a notice is claimed before it is sent and marked after, so that a crash in
+between costs at most one repeat and never a loss.
+"""
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, fields
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any
+
+from sillward.errors import LedgerError
+from sillward_rules.collection import PlantState
+
+SCHEMA_VERSION = 1
+
+_SCHEMA = """
+CREATE TABLE forecast (
+    site TEXT PRIMARY KEY, source TEXT NOT NULL, fetched_at TEXT NOT NULL, body BLOB NOT NULL
+) STRICT;
+CREATE TABLE round (
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
+    PRIMARY KEY (site, round, day)
+) STRICT;
+CREATE TABLE notice (
+    key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
+    channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
+    state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
+    attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
+    sent_at TEXT, last_error TEXT
+) STRICT;
+CREATE TABLE chore (
+    site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
+    document TEXT NOT NULL, done_at TEXT, PRIMARY KEY (site, id)
+) STRICT;
+CREATE TABLE plant_state (
+    site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
+    assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
+    PRIMARY KEY (site, plant)
+) STRICT;
+CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One message of a round to one channel."""
+
+    key: str
+    site: str
+    round: str
+    day: str
+    channel: str
+    title: str
+    body: str
+    state: str
+    attempts: int
+    next_at: datetime
+    expires_at: datetime
+    sent_at: datetime | None = None
+    last_error: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoredChore:
+    """A chore that was told, as its machine-readable document."""
+
+    id: str
+    kind: str
+    before: datetime
+    document: dict[str, Any]
+    done_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """Something that happened last: when, and in words."""
+
+    name: str
+    at: datetime
+    text: str
+
+
+class Ledger:
+    """The ledger of one file. Used from one thread at a time; every write is a transaction."""
+
+    def __init__(self, path: Path | str) -> None:
+        """Open or create the file. Raise LedgerError if it cannot be used."""
+        self._path = str(path)
+        with self._translated():
+            if self._path != ":memory:":
+                _make_private(Path(path))
+            self._db = sqlite3.connect(
+                self._path, isolation_level=None, timeout=5, check_same_thread=False
+            )
+            self._db.row_factory = sqlite3.Row
+            self._db.execute("PRAGMA journal_mode=WAL")
+            # A lost "sent" mark costs a repeat: one sync for each write is worth it.
+            self._db.execute("PRAGMA synchronous=FULL")
+            self._migrate()
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def _migrate(self) -> None:
+        version = self._db.execute("PRAGMA user_version").fetchone()[0]
+        if version > SCHEMA_VERSION:
+            msg = f"{self._path}: written by a newer sillward (version {version}); update first"
+            raise LedgerError(msg)
+        if version < SCHEMA_VERSION:
+            with self.transaction():
+                for statement in _SCHEMA.split(";"):
+                    self._db.execute(statement)
+                self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+    @contextmanager
+    def _translated(self) -> Iterator[None]:
+        try:
+            yield
+        except (sqlite3.Error, OSError) as error:
+            msg = f"ledger {self._path}: {error}"
+            raise LedgerError(msg) from error
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All writes within happen, or none. Raise LedgerError if they cannot."""
+        with self._translated():
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                yield
+            except BaseException:
+                self._db.execute("ROLLBACK")
+                raise
+            self._db.execute("COMMIT")
+
+    def _rows(self, query: str, *values: object) -> list[sqlite3.Row]:
+        with self._translated():
+            return self._db.execute(query, values).fetchall()
+
+    # -- forecasts
+
+    def keep_forecast(self, site: str, source: str, fetched_at: datetime, body: bytes) -> None:
+        """Keep a validated forecast as the last good one of the site."""
+        with self.transaction():
+            self._db.execute(
+                "INSERT OR REPLACE INTO forecast VALUES (?, ?, ?, ?)",
+                (site, source, _text(fetched_at), body),
+            )
+
+    def last_forecast(self, site: str) -> tuple[str, datetime, bytes] | None:
+        """Source, time of fetching and body of the last good forecast."""
+        rows = self._rows("SELECT source, fetched_at, body FROM forecast WHERE site = ?", site)
+        return (rows[0][0], _moment(rows[0][1]), rows[0][2]) if rows else None
+
+    # -- rounds, notices, chores
+
+    def round_told_at(self, site: str, round_: str, day: date) -> datetime | None:
+        """When a round of a day was worked out and put down for sending, if it was."""
+        rows = self._rows(
+            "SELECT at FROM round WHERE site = ? AND round = ? AND day = ?", site, round_, str(day)
+        )
+        return _moment(rows[0][0]) if rows else None
+
+    def keep_round(
+        self,
+        site: str,
+        round_: str,
+        day: date,
+        at: datetime,
+        *,
+        notices: list[Notice],
+        chores: list[dict[str, Any]],
+        states: Mapping[str, PlantState],
+    ) -> None:
+        """Write a round with its notices, chores and the state after it, in one transaction."""
+        with self.transaction():
+            self._db.execute(
+                "INSERT INTO round VALUES (?, ?, ?, ?)", (site, round_, str(day), _text(at))
+            )
+            for notice in notices:
+                self._insert_notice(notice)
+            for chore in chores:
+                self._db.execute(
+                    "INSERT INTO chore VALUES (?, ?, ?, ?, ?, NULL) ON CONFLICT (site, id) DO"
+                    " UPDATE SET before = excluded.before, document = excluded.document",
+                    (site, chore["id"], chore["chore"], _utc(chore["before"]), json.dumps(chore)),
+                )
+            self._write_states(site, states)
+
+    def _insert_notice(self, notice: Notice) -> None:
+        values = [_plain(getattr(notice, field.name)) for field in fields(Notice)]
+        marks = ", ".join("?" * len(values))
+        names = ", ".join(field.name for field in fields(Notice))
+        self._db.execute(f"INSERT INTO notice ({names}) VALUES ({marks})", values)
+
+    def waiting(self, now: datetime) -> list[Notice]:
+        """Notices that are due for a try, oldest first."""
+        rows = self._rows(
+            "SELECT * FROM notice WHERE state = 'waiting' AND next_at <= ? ORDER BY next_at, key",
+            _text(now),
+        )
+        return [_notice(row) for row in rows]
+
+    def claim(self, key: str) -> bool:
+        """Take a waiting notice for sending. False if somebody else has it."""
+        with self.transaction():
+            cursor = self._db.execute(
+                "UPDATE notice SET state = 'sending', attempts = attempts + 1"
+                " WHERE key = ? AND state = 'waiting'",
+                (key,),
+            )
+            return cursor.rowcount == 1
+
+    def sent(self, key: str, at: datetime) -> None:
+        """Mark a claimed notice as sent."""
+        with self.transaction():
+            self._db.execute(
+                "UPDATE notice SET state = 'sent', sent_at = ?, last_error = NULL WHERE key = ?",
+                (_text(at), key),
+            )
+
+    def put_back(self, key: str, next_at: datetime, error: str) -> None:
+        """Put a claimed notice back for another try."""
+        with self.transaction():
+            self._db.execute(
+                "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ? WHERE key = ?",
+                (_text(next_at), error, key),
+            )
+
+    def expire(self, now: datetime) -> list[Notice]:
+        """Give up notices whose time is over; return them."""
+        with self.transaction():
+            rows = self._db.execute(
+                "UPDATE notice SET state = 'expired' WHERE state = 'waiting' AND expires_at <= ?"
+                " RETURNING *",
+                (_text(now),),
+            ).fetchall()
+        return [_notice(row) for row in rows]
+
+    def release_claims(self) -> int:
+        """At start: put back what a killed process left in sending. Return how many."""
+        with self.transaction():
+            cursor = self._db.execute("UPDATE notice SET state = 'waiting' WHERE state = 'sending'")
+            return cursor.rowcount
+
+    def notices(self, site: str, most: int = 20) -> list[Notice]:
+        """The latest notices, newest first."""
+        rows = self._rows(
+            "SELECT * FROM notice WHERE site = ? ORDER BY day DESC, next_at DESC LIMIT ?",
+            site,
+            most,
+        )
+        return [_notice(row) for row in rows]
+
+    def of_round(self, site: str, round_: str, day: date) -> list[Notice]:
+        """The notices of one round of a day."""
+        rows = self._rows(
+            "SELECT * FROM notice WHERE site = ? AND round = ? AND day = ? ORDER BY channel",
+            site,
+            round_,
+            str(day),
+        )
+        return [_notice(row) for row in rows]
+
+    def chores(self, site: str, since: datetime) -> list[StoredChore]:
+        """Chores whose deadline is not before `since`, by deadline."""
+        rows = self._rows(
+            "SELECT * FROM chore WHERE site = ? AND before >= ? ORDER BY before, id",
+            site,
+            _text(since),
+        )
+        return [_chore(row) for row in rows]
+
+    def finish(
+        self, site: str, chore_id: str, at: datetime, states: Mapping[str, PlantState]
+    ) -> None:
+        """Mark a chore as done, together with the state that follows from it."""
+        with self.transaction():
+            self._db.execute(
+                "UPDATE chore SET done_at = ? WHERE site = ? AND id = ?",
+                (_text(at), site, chore_id),
+            )
+            self._write_states(site, states)
+
+    # -- plants
+
+    def states(self, site: str) -> dict[str, PlantState]:
+        """What is known of each plant."""
+        rows = self._rows("SELECT * FROM plant_state WHERE site = ?", site)
+        return {
+            row["plant"]: PlantState(
+                spot=row["spot"],
+                since=_maybe_moment(row["since"]),
+                assumed=bool(row["assumed"]),
+                misted_at=_maybe_moment(row["misted_at"]),
+                fed_at=_maybe_moment(row["fed_at"]),
+                rinsed_at=_maybe_moment(row["rinsed_at"]),
+            )
+            for row in rows
+        }
+
+    def _write_states(self, site: str, states: Mapping[str, PlantState]) -> None:
+        for plant, state in states.items():
+            values = [_plain(getattr(state, field.name)) for field in fields(PlantState)]
+            self._db.execute(
+                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (site, plant, *values),
+            )
+
+    # -- marks
+
+    def mark(self, name: str, at: datetime, text: str) -> None:
+        """Remember the last time something happened."""
+        with self.transaction():
+            self._db.execute(
+                "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (name, _text(at), text)
+            )
+
+    def marks(self) -> dict[str, Mark]:
+        """All marks by name."""
+        rows = self._rows("SELECT * FROM mark")
+        return {row["name"]: Mark(row["name"], _moment(row["at"]), row["text"]) for row in rows}
+
+
+def _make_private(path: Path) -> None:
+    """Create folder and file so that only their owner can read them."""
+    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+
+
+def _text(at: datetime) -> str:
+    return at.astimezone(UTC).isoformat(timespec="seconds")
+
+
+def _utc(text: str) -> str:
+    return _text(datetime.fromisoformat(text))
+
+
+def _moment(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _maybe_moment(text: str | None) -> datetime | None:
+    return None if text is None else _moment(text)
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, datetime):
+        return _text(value)
+    return int(value) if isinstance(value, bool) else value
+
+
+def _notice(row: sqlite3.Row) -> Notice:
+    values = dict(row)
+    for name in ("next_at", "expires_at", "sent_at"):
+        values[name] = _maybe_moment(values[name])
+    return Notice(**values)
+
+
+def _chore(row: sqlite3.Row) -> StoredChore:
+    return StoredChore(
+        id=row["id"],
+        kind=row["kind"],
+        before=_moment(row["before"]),
+        document=json.loads(row["document"]),
+        done_at=_maybe_moment(row["done_at"]),
+    )

@@ -1,0 +1,1 @@
+"""Notices: a sheet in words, and the channels that carry it."""

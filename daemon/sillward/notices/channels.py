@@ -1,0 +1,98 @@
+"""Channels: the one place that knows Apprise (general-purpose notification library).
+
+What it would do by itself and must not: follow redirects (a POST becomes a GET and is lost),
+sleep between sends on a reused object, count an optional target's failure as success, retry on
+its own, and print URLs. So every attempt gets a fresh object and nothing of a URL is ever logged.
+"""
+
+import logging
+from types import ModuleType
+from typing import Any, Protocol
+
+from sillward.collection import Channel
+from sillward.errors import ConfigError, DeliveryError
+from sillward.notices.short import Message
+
+SEND_S = 60
+"""Longest that one attempt may take [s]."""
+
+
+class Sender(Protocol):
+    """Brings a message to a channel."""
+
+    def __call__(self, channel: Channel, message: Message) -> None:
+        """Send once. Raise DeliveryError if it failed or if nobody can say."""
+
+
+def check_channels(channels: tuple[Channel, ...], file: str) -> None:
+    """Raise ConfigError naming every channel whose URL cannot be used."""
+    lines = [
+        f'{file}: channels[{index}] "{channel.name}": {problem}'
+        for index, channel in enumerate(channels)
+        if (problem := _problem(channel))
+    ]
+    if lines:
+        raise ConfigError(lines)
+
+
+def send(channel: Channel, message: Message) -> None:
+    """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
+    apprise = _apprise()
+    service = _service(channel)
+    if service is None:
+        msg = f"channel {channel.name}: its url cannot be used"
+        raise DeliveryError(msg)
+    courier = apprise.Apprise(asset=_asset())
+    courier.add(service)
+    result = courier.notify(
+        body=message.body,
+        title=message.title,
+        body_format=apprise.NotifyFormat.TEXT,
+        timeout=SEND_S,
+    )
+    if result.status.name == "SUCCESS":
+        return
+    reason = {
+        "TIMEOUT": f"no answer within {SEND_S} s; perhaps it arrived all the same",
+        "FAILURE": "the other side did not take it",
+    }
+    msg = f"channel {channel.name}: {reason.get(result.status.name, result.status.name.lower())}"
+    raise DeliveryError(msg)
+
+
+def _problem(channel: Channel) -> str | None:
+    service = _service(channel)
+    if service is None:
+        return "its url is none that Apprise understands (the url is not shown)"
+    if getattr(service, "optional", False):
+        return "optional=yes would hide that it fails; take it out of the url"
+    return None
+
+
+def _service(channel: Channel) -> Any:
+    service = _apprise().Apprise.instantiate(channel.url.get_secret_value(), asset=_asset())
+    if service is not None:
+        service.redirects = False
+    return service
+
+
+def _asset() -> Any:
+    return _apprise().AppriseAsset(
+        app_id="sillward",
+        app_desc="sillward",
+        app_url="",
+        http_redirects=False,
+        async_mode=False,
+        secure_logging=True,
+    )
+
+
+def _apprise() -> ModuleType:
+    """Apprise, imported when first needed: commands that send nothing stay quick and small."""
+    import apprise
+
+    # Its log lines carry URLs: none of them may reach our log.
+    logger = logging.getLogger("apprise")
+    logger.propagate = False
+    logger.setLevel(logging.CRITICAL + 1)
+    return apprise

@@ -1,0 +1,88 @@
+"""Small pieces of wording that every message shares: times, names, numbers, reasons."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.site import Site
+
+
+def clock(at: datetime, now: datetime, site: Site) -> str:
+    """A time as people say it: "17:10", "tomorrow 10:35", "Fri 10:35"; "now" if it is over."""
+    if at <= now:
+        return "now"
+    local = at.astimezone(site.zone)
+    days = (local.date() - site.local_date(now)).days
+    prefix = "" if days == 0 else "tomorrow " if days == 1 else f"{local:%a} "
+    return f"{prefix}{local:%H:%M}"
+
+
+def hour(at: datetime, site: Site) -> str:
+    """The bare clock time."""
+    return f"{at.astimezone(site.zone):%H:%M}"
+
+
+def plants(count: int) -> str:
+    """ "1 plant", "3 plants"."""
+    return f"{count} plant" if count == 1 else f"{count} plants"
+
+
+def names(listed: Sequence[str], most: int, whole: bool) -> str:
+    """At most `most` names, then how many more; "all 6" where it is everything that stands there.
+
+    With most 0 only the count is told.
+    """
+    count = len(listed)
+    if whole and count > max(2, most):
+        return f"all {count}"
+    if most == 0:
+        return plants(count)
+    if count <= most + 1:
+        return ", ".join(listed)
+    return f"{', '.join(listed[:most])} and {count - most} more"
+
+
+def number(reason: Reason) -> str:
+    """The value with its unit; digits enough that it is visibly on its side of the limit."""
+    if reason.value is None:
+        return "not known"
+    digits = 0 if reason.unit in ("min", "%") else 1
+    rounded = round(reason.value, digits)
+    if reason.limit is not None and rounded == reason.limit != reason.value:
+        digits += 1
+    return f"{reason.value:.{digits}f} {reason.unit}"
+
+
+def limit(reason: Reason) -> str:
+    """The limit with its unit, bare."""
+    return "" if reason.limit is None else f"{reason.limit:g} {reason.unit}"
+
+
+def deciding(chore: Chore) -> Reason:
+    """The reason that lies furthest beyond its limit: what nobody knows comes first."""
+
+    def margin(reason: Reason) -> float:
+        if reason.value is None or reason.limit is None:
+            return float("-inf")
+        gap = reason.value - reason.limit
+        return gap if reason.quantity in _LOW_IS_BAD else -gap
+
+    return min(chore.because, key=margin)
+
+
+_LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})
+
+
+def age(old: timedelta) -> str:
+    """ "12 min old", "5 h old"."""
+    minutes = max(0, int(old / timedelta(minutes=1)))
+    return f"{minutes} min old" if minutes < 120 else f"{minutes // 60} h old"
+
+
+def no_wetting(chore: Chore) -> bool:
+    """Whether a stop-wetting chore means that nothing may be wetted all day."""
+    return (
+        chore.kind is ChoreKind.STOP_WETTING
+        and chore.not_before is not None
+        and chore.before <= chore.not_before
+    )

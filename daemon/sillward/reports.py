@@ -1,0 +1,281 @@
+"""What the commands other than `sheet` print: check, why, status, groups."""
+
+from collections.abc import Sequence
+from dataclasses import fields
+from datetime import datetime, timedelta
+from typing import Any
+
+from sillward import rounds
+from sillward.collection import Household
+from sillward.document import plain
+from sillward.ledger import Ledger
+from sillward.notices import phrases
+from sillward_rules.account import Account, AccountHour
+from sillward_rules.groups import standard_groups
+from sillward_rules.plant import UNITS, Limits, Plant
+from sillward_rules.site import Site
+
+# -- check
+
+
+def check_text(household: Household, now: datetime) -> str:
+    """The collection as it was understood."""
+    collection = household.collection
+    site = collection.site
+    lines = [
+        f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}",
+        "",
+    ]
+    for plant in collection.plants:
+        lines += [*_plant_lines(plant), ""]
+    for spot in collection.spots:
+        kind = "indoors" if spot.indoors else "outdoors"
+        lines.append(f"spot {spot.name} ({kind})")
+        lines += [f"  ? {question}" for question in spot.open_questions()]
+    own = [rule.name for rule in collection.rules]
+    lines += ["", f"rules: {', '.join(own)}"]
+    for round_, occasion in rounds.upcoming(site, household.rounds, now).items():
+        due = occasion.due_at.astimezone(site.zone)
+        lines.append(f"next {round_.value} round: {due:%a %d %b %H:%M}")
+    for channel in household.channels:
+        length = "in full" if channel.full_length else "in short"
+        lines.append(f"channel {channel.name}: {', '.join(channel.rounds)}, {length}; url is fine")
+    lines.append(f"all is well: {phrases.plants(len(collection.plants))}")
+    return "\n".join(lines)
+
+
+def _plant_lines(plant: Plant) -> list[str]:
+    kind = " x ".join(plant.groups) or "no group"
+    roots = ", bare velamen" if plant.velamen else ""
+    way = f"{plant.home} > {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
+    lines = [plant.name, f"  {kind}; {plant.holder}{roots}; {way}"]
+    for name, value, unit, origin in _limits(plant.limits):
+        shown = value if isinstance(value, str) else f"{value:g} {unit}"
+        lines.append(f"  {name:<13}{shown:<20}{origin}")
+    return lines
+
+
+def _limits(limits: Limits) -> list[tuple[str, float | str, str, str]]:
+    return [
+        (field.name, limit.value, UNITS.get(field.name, ""), limit.origin)
+        for field in fields(Limits)
+        if (limit := getattr(limits, field.name)) is not None
+    ]
+
+
+def check_document(household: Household) -> dict[str, Any]:
+    """The same for machines."""
+    collection = household.collection
+    return {
+        "schema": 1,
+        "site": collection.site.name,
+        "plants": [
+            {
+                "name": plant.name,
+                "groups": list(plant.groups),
+                "home": plant.home,
+                "shelter": plant.shelter,
+                "limits": {
+                    name: {"value": value, "unit": unit, "origin": origin}
+                    for name, value, unit, origin in _limits(plant.limits)
+                },
+            }
+            for plant in collection.plants
+        ],
+        "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
+        "rules": [rule.name for rule in collection.rules],
+        "channels": [channel.name for channel in household.channels],
+    }
+
+
+# -- why
+
+_COLUMNS = " time     fcst   spot   leaf   RH    VPD  wind  light   film  rules"
+_UNITS = "            °C     °C     °C    %    kPa   m/s   W/m2    min"
+
+
+def why_text(account: Account, site: Site) -> str:
+    """One screen: a row for each hour, the deciding one marked."""
+    plant = account.plant
+    low = plant.limits.night_low
+    limit = f"night low {low.value:g} °C ({low.origin})" if low else "no night low"
+    vpd = plant.limits.vpd_high
+    assumed = ", assumed" if account.assumed else ""
+    lines = [
+        f"{plant.name} at its home, {account.spot} (stands at {account.stands_at}{assumed})",
+        f"limits: {limit}",
+        *([f"        VPD high {vpd.value:g} kPa ({vpd.origin})"] if vpd else []),
+        *(f"note: {note}" for note in account.notes),
+        "",
+        _COLUMNS,
+        _UNITS,
+    ]
+    lines += [_hour_line(hour, site) for hour in account.hours]
+    lines += [
+        "",
+        "* night   < coldest hour of the night   film: life of a 0.1 mm film wetted at that hour",
+    ]
+    return "\n".join(lines)
+
+
+def _hour_line(hour: AccountHour, site: Site) -> str:
+    def cell(value: float | None, width: int, digits: int = 1) -> str:
+        if value is None:
+            return f"{'?':>{width}}"
+        return f"{'long':>{width}}" if value == float("inf") else f"{value:>{width}.{digits}f}"
+
+    cells = (
+        cell(hour.forecast_c, 7)
+        + cell(hour.temp_c, 7)
+        + cell(hour.leaf_c, 7)
+        + cell(hour.rh_pct, 5, 0)
+        + cell(hour.vpd_kpa, 7, 2)
+        + cell(hour.wind_m_s, 6)
+        + cell(hour.light_w_m2, 7, 0)
+        + cell(hour.film_min, 7, 0)
+    )
+    mark = "<" if hour.deciding else " "
+    night = "*" if hour.night else " "
+    local = hour.at.astimezone(site.zone)
+    return f"{night}{local:%H:%M}{mark}{cells}  {', '.join(hour.rules)}".rstrip()
+
+
+def why_document(account: Account, site: Site) -> dict[str, Any]:
+    """The same for machines."""
+    return {
+        "schema": 1,
+        "plant": account.plant.name,
+        "spot": account.spot,
+        "stands_at": account.stands_at,
+        "assumed": account.assumed,
+        "limits": {
+            name: {"value": value, "unit": unit, "origin": origin}
+            for name, value, unit, origin in _limits(account.plant.limits)
+        },
+        "notes": list(account.notes),
+        "hours": [
+            {
+                "at": hour.at.astimezone(site.zone).isoformat(timespec="seconds"),
+                "night": hour.night,
+                "forecast_c": plain(hour.forecast_c),
+                "temp_c": plain(hour.temp_c),
+                "leaf_c": plain(hour.leaf_c),
+                "rh_pct": plain(hour.rh_pct),
+                "vpd_kpa": plain(hour.vpd_kpa),
+                "wind_m_s": plain(hour.wind_m_s),
+                "light_w_m2": plain(hour.light_w_m2),
+                "film_min": plain(hour.film_min),
+                "rules": list(hour.rules),
+                "deciding": hour.deciding,
+            }
+            for hour in account.hours
+        ],
+    }
+
+
+# -- status
+
+
+def status_document(household: Household, ledger: Ledger, now: datetime) -> dict[str, Any]:
+    """What the ledger knows, as plain types."""
+    site = household.collection.site
+
+    def iso(at: datetime | None) -> str | None:
+        return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
+
+    held = ledger.last_forecast(site.name)
+    failed = ledger.marks().get("fetch failed")
+    if failed is not None and held is not None and failed.at <= held[1]:
+        failed = None
+    return {
+        "schema": 1,
+        "site": site.name,
+        "at": iso(now),
+        "forecast": None
+        if held is None
+        else {
+            "source": held[0],
+            "fetched": iso(held[1]),
+            "age_minutes": max(0, int((now - held[1]) / timedelta(minutes=1))),
+        },
+        "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
+        "next": {
+            round_.value: iso(occasion.due_at)
+            for round_, occasion in rounds.upcoming(site, household.rounds, now).items()
+        },
+        "notices": [
+            {
+                "round": notice.round,
+                "day": notice.day,
+                "channel": notice.channel,
+                "state": notice.state,
+                "attempts": notice.attempts,
+                "sent": iso(notice.sent_at),
+                "title": notice.title,
+                "last_error": notice.last_error,
+            }
+            for notice in ledger.notices(site.name)
+        ],
+        "chores": [
+            {"id": chore.id, "before": iso(chore.before), "done": iso(chore.done_at)}
+            for chore in ledger.chores(site.name, now - timedelta(hours=12))
+        ],
+        "plants": {
+            name: {"spot": state.spot, "since": iso(state.since), "assumed": state.assumed}
+            for name, state in ledger.states(site.name).items()
+        },
+    }
+
+
+def status_text(report: dict[str, Any]) -> str:
+    """The status in lines."""
+    forecast, failed = report["forecast"], report["fetch_failed"]
+    lines = [f"{report['site']}, {_short(report['at'])}", ""]
+    if forecast is None:
+        lines.append("forecast  none so far")
+    else:
+        old = phrases.age(timedelta(minutes=forecast["age_minutes"]))
+        fetched = _short(forecast["fetched"])
+        lines.append(f"forecast  {forecast['source']}, fetched {fetched}, {old}")
+    if failed is not None:
+        lines.append(f"          failed {_short(failed['at'])}: {failed['why']}")
+    lines += [f"next      {name:<8}{_short(at)}" for name, at in report["next"].items()]
+    lines += ["", "notices" if report["notices"] else "no notices so far"]
+    for notice in report["notices"]:
+        why = f"; {notice['last_error']}" if notice["last_error"] else ""
+        tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
+        lines.append(
+            f"  {notice['day']} {notice['round']:<8}{notice['channel']:<10}"
+            f"{notice['state']}{tries}{why}  {notice['title']}"
+        )
+    if report["chores"]:
+        lines += ["", "chores"]
+    for chore in report["chores"]:
+        state = f"done {_short(chore['done'])}" if chore["done"] else "open"
+        lines.append(f"  {chore['id']}  {state}")
+    if report["plants"]:
+        lines += ["", "plants"]
+    for name, plant in report["plants"].items():
+        assumed = " (assumed)" if plant["assumed"] else ""
+        lines.append(f"  {name}: {plant['spot']}{assumed}")
+    return "\n".join(lines)
+
+
+def _short(iso: str) -> str:
+    return f"{datetime.fromisoformat(iso):%a %d %b %H:%M}"
+
+
+# -- groups
+
+
+def groups_text(words: Sequence[str]) -> str:
+    """The culture groups that have all these words, with their night limits."""
+    lines = []
+    for group in standard_groups().values():
+        text = f"{group.name} {group.title} {group.examples}".lower()
+        if not all(word.lower() in text for word in words):
+            continue
+        low = group.limits.night_low
+        night = f"{low.value:g} °C" if low else "?"
+        lines.append(f"{group.name:<28}night {night:<7}{group.examples}")
+    return "\n".join(lines) or "no group has all these words; `sillward groups` lists them all"

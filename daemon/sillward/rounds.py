@@ -1,0 +1,75 @@
+"""Which rounds are due: a question asked anew at each tick, of the rounds and the clock alone."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from sillward.collection import Rounds
+from sillward_rules import sun
+from sillward_rules.sheet import Round
+from sillward_rules.site import Site
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """A round of a day: due at, and worth telling until."""
+
+    round: Round
+    day: date
+    due_at: datetime
+    until: datetime
+
+
+def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:
+    """Rounds that are due and still worth telling, in the order of their hours."""
+    today = site.local_date(now)
+    around = [today - timedelta(days=1), today, today + timedelta(days=1)]
+    due = [
+        occasion
+        for day in around
+        for occasion in of_day(site, rounds, day)
+        if occasion.due_at <= now < occasion.until
+    ]
+    return sorted(due, key=lambda occasion: occasion.due_at)
+
+
+def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]:
+    """The next occasion of each round after now."""
+    found: dict[Round, Occasion] = {}
+    today = site.local_date(now)
+    for offset in range(-1, 9):
+        for occasion in of_day(site, rounds, today + timedelta(days=offset)):
+            if occasion.due_at > now:
+                found.setdefault(occasion.round, occasion)
+    return found
+
+
+def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
+    """The rounds of a local date."""
+    night = sun.night_of(site, day)
+    noon = site.middle_of_day(day)
+    morning = rounds.morning.on(site, day)
+    yield Occasion(Round.MORNING, day, morning, max(noon, morning + timedelta(hours=1)))
+    yield Occasion(Round.DUSK, day, rounds.dusk.on(site, day), night.end)
+    if day.weekday() == rounds.week.weekday:
+        week = rounds.week.moment.on(site, day)
+        yield Occasion(Round.WEEK, day, week, week + timedelta(hours=24))
+
+
+def current(site: Site, rounds: Rounds, round_: Round, now: datetime) -> Occasion:
+    """The occasion that a round told right now stands for: the due one, or else today's."""
+    for occasion in occasions(site, rounds, now):
+        if occasion.round is round_:
+            return occasion
+    day = site.local_date(now)
+    for occasion in of_day(site, rounds, day):
+        if occasion.round is round_:
+            return occasion
+    return Occasion(round_, day, now, now + timedelta(hours=24))
+
+
+def nearest(site: Site, now: datetime) -> Round:
+    """The daily round that a look at this moment is most likely about."""
+    day = site.local_date(now)
+    before_noon = sun.day_events(site, day).sunrise - timedelta(hours=2) <= now
+    return Round.MORNING if before_noon and now < site.middle_of_day(day) else Round.DUSK

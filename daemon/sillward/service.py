@@ -1,0 +1,214 @@
+"""What the daemon does: keep a forecast, tell rounds when they are due, deliver what waits.
+
+`Desk` holds every collaborator and does one thing at a time when asked; it has no thread and
+no clock of its own. `run` is the loop around it. The loop is level-triggered: each tick asks
+"what is due and not yet told?" of the ledger, so a late, doubled or lost tick harms nothing.
+"""
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+
+from sillward import document, rounds
+from sillward.collection import Channel, Household
+from sillward.errors import DeliveryError, LedgerError, SourceError
+from sillward.forecast import Source
+from sillward.ledger import Ledger, Notice
+from sillward.notices import full, short
+from sillward.notices.channels import Sender
+from sillward.notices.short import Message
+from sillward.rounds import Occasion
+from sillward_rules.collection import PlantState
+from sillward_rules.planners.carry import STALE
+from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.weather import Weather, no_weather
+
+Clock = Callable[[], datetime]
+
+FRESH = timedelta(minutes=60)
+"""A forecast younger than this is not asked for again."""
+
+FETCH_PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
+"""Pauses after one failed fetch, two, and so on; the last is kept."""
+
+PATIENCE = timedelta(minutes=20)
+"""A round that is due while there is no usable forecast waits so long for one."""
+
+SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
+"""Likewise after failed attempts to send."""
+
+log = logging.getLogger(__name__)
+
+
+def utc_now() -> datetime:
+    """The clock of the shell."""
+    return datetime.now(UTC)
+
+
+@dataclass(slots=True)
+class Desk:
+    """Forecast, ledger, rounds and channels of one household, ready to be asked."""
+
+    household: Household
+    source: Source
+    ledger: Ledger
+    sender: Sender
+    clock: Clock = utc_now
+    _failed_fetches: int = 0
+    _next_fetch: datetime | None = None
+
+    @property
+    def _site(self) -> str:
+        return self.household.collection.site.name
+
+    # -- forecast
+
+    def refresh(self) -> None:
+        """Fetch a forecast if the one at hand is getting old and the last failure is past."""
+        now = self.clock()
+        held = self.ledger.last_forecast(self._site)
+        if held is not None and timedelta(0) <= now - held[1] < FRESH:
+            return
+        if self._next_fetch is not None and now < self._next_fetch <= now + FETCH_PAUSES[-1]:
+            return
+        try:
+            self.fetch()
+        except SourceError as error:
+            pause = FETCH_PAUSES[min(self._failed_fetches, len(FETCH_PAUSES) - 1)]
+            self._failed_fetches += 1
+            self._next_fetch = now + pause
+            log.warning("forecast.failed reason=%s next_try=%s", error, pause)
+            self.ledger.mark("fetch failed", now, str(error))
+
+    def fetch(self) -> Weather:
+        """Fetch a forecast now and keep it. Raise SourceError if it cannot be had."""
+        now = self.clock()
+        forecast = self.source.fetch(self.household.collection.site, now)
+        self.ledger.keep_forecast(self._site, self.source.name, now, forecast.body)
+        self._failed_fetches, self._next_fetch = 0, None
+        log.info("forecast.fetched source=%s bytes=%d", self.source.name, len(forecast.body))
+        return forecast.weather
+
+    def weather(self) -> Weather:
+        """The last good forecast; weather of which nothing is known if there is none."""
+        now = self.clock()
+        held = self.ledger.last_forecast(self._site)
+        if held is not None and held[0] == self.source.name:
+            try:
+                return self.source.read(held[2], self.household.collection.site, held[1])
+            except SourceError as error:
+                log.warning("forecast.unreadable reason=%s", error)
+        blind = no_weather(self.source.name, now)
+        return replace(blind, remarks=("there is no forecast: nothing is known of the weather",))
+
+    def _has_forecast(self) -> bool:
+        held = self.ledger.last_forecast(self._site)
+        return held is not None and self.clock() - held[1] <= STALE
+
+    # -- rounds
+
+    def sheet(self, round_: Round, weather: Weather) -> Sheet:
+        """Work out a round now, from what the ledger knows of the plants."""
+        states = self.ledger.states(self._site)
+        return draw_up(round_, self.household.collection, weather, states, self.clock())
+
+    def tell(self, occasion: Occasion) -> Sheet | None:
+        """Work out a round and put its notices down for sending, once for each occasion.
+
+        Return None if that has been done before.
+        """
+        if self.ledger.round_told_at(self._site, occasion.round.value, occasion.day):
+            return None
+        now = self.clock()
+        sheet = self.sheet(occasion.round, self.weather())
+        states: dict[str, PlantState] = next_state(self.ledger.states(self._site), sheet)
+        site = self.household.collection.site
+        tracked = occasion.round is not Round.WEEK
+        self.ledger.keep_round(
+            self._site,
+            occasion.round.value,
+            occasion.day,
+            now,
+            notices=[
+                self._notice(channel, occasion, sheet, now)
+                for channel in self.household.channels
+                if occasion.round.value in channel.rounds
+            ],
+            chores=[document.of_chore(chore, site) for chore in sheet.chores] if tracked else [],
+            states=states if tracked else {},
+        )
+        log.info(
+            "round.told round=%s day=%s chores=%d",
+            occasion.round.value,
+            occasion.day,
+            len(sheet.chores),
+        )
+        return sheet
+
+    def _notice(self, channel: Channel, occasion: Occasion, sheet: Sheet, now: datetime) -> Notice:
+        message = self.message(channel, sheet)
+        silent = not (sheet.chores or sheet.warnings or channel.all_clear)
+        return Notice(
+            key=f"{self._site}/{occasion.day}/{occasion.round.value}/{channel.name}",
+            site=self._site,
+            round=occasion.round.value,
+            day=str(occasion.day),
+            channel=channel.name,
+            title=message.title,
+            body=message.body,
+            state="not needed" if silent else "waiting",
+            attempts=0,
+            next_at=now,
+            expires_at=max(occasion.until, now + timedelta(minutes=5)),
+        )
+
+    def message(self, channel: Channel, sheet: Sheet) -> Message:
+        """The sheet as this channel gets it."""
+        site = self.household.collection.site
+        brief = short.message(sheet, site)
+        if not channel.full_length:
+            return brief
+        return Message(brief.title, full.text(sheet, site, self.source.attribution))
+
+    # -- delivery
+
+    def deliver(self) -> int:
+        """Send every notice that waits and is due. Return how many could not be sent."""
+        for notice in self.ledger.expire(self.clock()):
+            log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
+        channels = {channel.name: channel for channel in self.household.channels}
+        failed = 0
+        for notice in self.ledger.waiting(self.clock()):
+            channel = channels.get(notice.channel)
+            if channel is None or not self.ledger.claim(notice.key):
+                continue
+            failed += not self._attempt(notice, channel)
+        return failed
+
+    def _attempt(self, notice: Notice, channel: Channel) -> bool:
+        repeat = "(repeat) " if notice.attempts else ""
+        try:
+            self.sender(channel, Message(repeat + notice.title, notice.body))
+        except DeliveryError as error:
+            pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
+            self.ledger.put_back(notice.key, self.clock() + pause, str(error))
+            log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
+            return False
+        self.ledger.sent(notice.key, self.clock())
+        log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
+        return True
+
+    # -- the tick
+
+    def tick(self) -> None:
+        """Do what is due. Never raises for what can be tried again at the next tick."""
+        try:
+            self.refresh()
+            site, told = self.household.collection.site, self.household.rounds
+            for occasion in rounds.occasions(site, told, self.clock()):
+                if self._has_forecast() or self.clock() >= occasion.due_at + PATIENCE:
+                    self.tell(occasion)
+            self.deliver()
+        except LedgerError as error:
+            log.error("ledger.failed reason=%s", error)

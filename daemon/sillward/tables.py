@@ -1,0 +1,137 @@
+"""The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks."""
+
+from collections.abc import Callable
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
+
+from sillward_rules import moments
+from sillward_rules.plant import Holder, Rot
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Celsius = Annotated[float, Field(ge=-60, le=60)]
+Kelvin = Annotated[float, Field(ge=-15, le=15)]
+Text = Annotated[
+    str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*\S[^\x00-\x1f\x7f]*$")
+]
+
+
+def _checked(parse: Callable[[str], object]) -> AfterValidator:
+    """A text that the core's own parser must accept; the text itself is kept."""
+
+    def check(text: str) -> str:
+        parse(text)
+        return text
+
+    return AfterValidator(check)
+
+
+Duration = Annotated[str, _checked(moments.parse_duration)]
+MomentText = Annotated[str, _checked(moments.parse_moment)]
+WeeklyText = Annotated[str, _checked(moments.parse_weekly)]
+
+
+class Table(BaseModel):
+    """A table of the file: nothing unknown in it, nothing guessed."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, populate_by_name=True
+    )
+
+
+class SiteTable(Table):
+    """[site]"""
+
+    name: Text
+    latitude: Annotated[float, Field(ge=-90, le=90)]
+    longitude: Annotated[float, Field(ge=-180, le=180)]
+    elevation: Annotated[float, Field(ge=-430, le=6000)]
+    zone: Text
+
+
+class SunTable(Table):
+    """One window of direct sun: azimuth from..to and least elevation, degrees."""
+
+    azimuth_from: Annotated[float, Field(ge=0, le=360, alias="from")]
+    to: Annotated[float, Field(ge=0, le=360)]
+    above: Annotated[float, Field(ge=0, le=90)] = 0.0
+
+
+class SpotTable(Table):
+    """[spots.NAME]"""
+
+    indoors: bool = False
+    sky_view: Share | None = None
+    wind: Share | None = None
+    shade: Share = 0.0
+    sun: list[SunTable] | None = None
+    night_offset: Kelvin | None = None
+    day_offset: Kelvin | None = None
+    night_low: Celsius | None = None
+    day_low: Celsius | None = None
+    humidity: Annotated[float, Field(ge=0, le=100)] | None = None
+
+
+class LimitsTable(Table):
+    """The grower's own limits for a plant."""
+
+    night_low: Celsius | None = None
+    brief_low: Celsius | None = None
+    day_high: Celsius | None = None
+    humidity_low: Annotated[float, Field(ge=0, le=100)] | None = None
+    vpd_high: Annotated[float, Field(gt=0, le=10)] | None = None
+    light_high: Annotated[float, Field(gt=0, le=3000)] | None = None
+    salt_high: Annotated[float, Field(gt=0, le=10)] | None = None
+    rot: Rot | None = None
+
+
+class PlantTable(Table):
+    """[[plants]]"""
+
+    name: Text
+    group: Text | None = None
+    parents: Annotated[list[Text], Field(min_length=1)] | None = None
+    holder: Holder
+    home: Text
+    shelter: Text | None = None
+    velamen: bool | None = None
+    limits: LimitsTable = LimitsTable()
+
+
+class HabitsTable(Table):
+    """[habits]"""
+
+    in_by: MomentText | None = None
+    lead: Duration | None = None
+    latest_after_sunset: Duration | None = None
+    out_margin: Annotated[float, Field(ge=0, le=10)] | None = None
+    out_after: Duration | None = None
+    worth_going_out: Duration | None = None
+    leaf_uptake: Duration | None = None
+    velamen_uptake: Duration | None = None
+    mist_from: Celsius | None = None
+    feed_from: Celsius | None = None
+    mistings_most: Annotated[int, Field(ge=0, le=8)] | None = None
+    dry_by: Duration | None = None
+    axil_factor: Annotated[float, Field(ge=1, le=5)] | None = None
+
+
+class RoundsTable(Table):
+    """[rounds]"""
+
+    dusk: MomentText = "sunset-90min"
+    morning: MomentText = "sunrise+15min"
+    week: WeeklyText = "sun 18:00"
+
+
+Told = Literal["dusk", "morning", "week", "alarm"]
+
+
+class ChannelTable(Table):
+    """[[channels]]"""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
+    url: SecretStr | None = None
+    rounds: Annotated[list[Told], Field(min_length=1)] = ["dusk", "morning", "week", "alarm"]
+    all_clear: bool = False
+    length: Literal["short", "full"] | None = None
