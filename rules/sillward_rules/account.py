@@ -1,6 +1,5 @@
 """The account: hour by hour, the numbers behind the decisions for one plant."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -92,7 +91,7 @@ def _deciding_row(scene: Scene, column: int) -> int | None:
     return int(rows[np.nanargmin(leaf)]) if np.isfinite(leaf).any() else None
 
 
-def _films(scene: Scene, column: int, rows: Sequence[int]) -> dict[int, float]:
+def _films(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
     """Film life [min] for each row; a row before sunrise belongs to the day before."""
     days: dict[object, DayFilms] = {}
     lives = {}

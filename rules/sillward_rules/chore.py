@@ -101,21 +101,32 @@ def _hour_of(chore: Chore) -> tuple[datetime, str]:
 
 
 def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
-    """Split errands of one way where their times lie too far apart for one walk."""
+    """Split errands of one way where one walk cannot, or should not, do them all."""
     walk: list[Errand] = []
     for errand in sorted(errands, key=lambda one: (one.before, one.plant)):
-        starts = [one.not_before for one in [*walk, errand] if one.not_before is not None]
-        late_start = max(starts, default=None)
-        if walk and (
-            errand.before - walk[0].before > WALK_SPREAD
-            or (late_start is not None and late_start - min(starts) > WALK_SPREAD)
-            or (late_start is not None and late_start > walk[0].before)
-        ):
+        if walk and not _one_walk([*walk, errand]):
             yield walk
             walk = []
         walk.append(errand)
     if walk:
         yield walk
+
+
+def _one_walk(errands: Sequence[Errand]) -> bool:
+    """Whether there is a time that suits all; for carrying, also not far from each one's own.
+
+    A misting may wait for the others within its window; a plant should not go in hours early.
+    """
+    deadlines = [one.before for one in errands]
+    starts = [one.not_before for one in errands if one.not_before is not None]
+    if starts and max(starts) > min(deadlines):
+        return False
+    if errands[0].kind in (ChoreKind.MIST, ChoreKind.FEED):
+        return True
+    spread = max(deadlines) - min(deadlines)
+    if starts:
+        spread = max(spread, max(starts) - min(starts))
+    return spread <= WALK_SPREAD
 
 
 def _chore(chore_id: str, walk: list[Errand], site: Site) -> Chore:

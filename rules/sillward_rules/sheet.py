@@ -168,7 +168,8 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     dry = [
         errand
         for place in places
-        if (place.plant.name in misted or place.plant.rot == "high")
+        if (place.plant.rot == "high" or place.plant.name in misted)
+        and place.plant.rot != "low"
         and not scene.collection.spot(place.spot).holds_itself
         and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
     ]

@@ -77,10 +77,66 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
 
 
 def _chore(chore: Chore, sheet: Sheet, site: Site) -> Iterator[str]:
-    yield f"  {_head(chore, sheet, site)}  [{chore.id}]"
+    yield f"  {_head(chore, sheet, site)}"
     width = max(len(name) for name in chore.plants)
-    for reason in chore.because:
-        yield f"      {reason.plant:<{width}}  {_because(reason, chore, site)}"
+    shared = _shared(chore, site)
+    if shared:
+        yield f"    {shared}"
+        for reason in chore.because:
+            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}"
+    else:
+        alike: dict[str, list[str]] = {}
+        for reason in chore.because:
+            alike.setdefault(_whole(reason, chore, site), []).append(reason.plant)
+        yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
+    yield f"    [{chore.id}]"
+
+
+def _shared(chore: Chore, site: Site) -> str:
+    """What all plants of a chore go through alike, told once; empty if they differ."""
+    first = chore.because[0]
+    alike = {(one.quantity, one.value, one.at) for one in chore.because}
+    if len(alike) > 1 or first.quantity not in ("leaf temperature", "temperature"):
+        return ""
+    return _number_line(first, chore, site)
+
+
+def _number_line(reason: Reason, chore: Chore, site: Site) -> str:
+    at = phrases.hour(reason.at, site)
+    if reason.value is None:
+        return "night not known, treated as cold"
+    outlook = chore.kind is ChoreKind.CARRY_OUT or _whole_day(chore)
+    word = "warmest" if outlook else "outside" if chore.kind is ChoreKind.STAY_IN else "down to"
+    if reason.quantity not in ("leaf temperature", "temperature"):
+        word = "up to"
+    why = ", too short above the limits" if _whole_day(chore) else ""
+    return f"{reason.quantity} {word} {phrases.number(reason)} at {at}{why}"
+
+
+def _whole_day(chore: Chore) -> bool:
+    return chore.kind is ChoreKind.STAY_IN and chore.not_before is not None
+
+
+def _of_plant(reason: Reason) -> str:
+    return f"limit {phrases.limit(reason)} ({phrases.whose(reason)})"
+
+
+def _whole(reason: Reason, chore: Chore, site: Site) -> str:
+    """A plant's reason in full."""
+    at = phrases.hour(reason.at, site)
+    if reason.quantity == "half film":
+        if reason.value is None:
+            return "rinse before it dries"
+        return f"rinse with plain water within {reason.value:.0f} min"
+    if reason.quantity == "film life":
+        if reason.value is None:
+            return "the film outlasts the day"
+        return f"film gone in {reason.value:.0f} min at {at}, wants {phrases.limit(reason)}"
+    if reason.quantity == "crown drying time":
+        took = "longer than the day" if reason.value is None else f"{reason.value:.1f} h"
+        left = f"{reason.limit:.1f} h are left ({phrases.whose(reason)})"
+        return f"crown dries in {took} at {at}, {left}"
+    return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}"
 
 
 def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
@@ -90,51 +146,26 @@ def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
     way = f"{chore.from_spot} > {chore.to_spot}"
     count = phrases.plants(len(chore.plants))
     if chore.kind is ChoreKind.CARRY_IN:
-        when = "now" if before == "now" else f"by {before}"
-        return f"{when}  {way}  {count}"
+        return f"{'now' if before == 'now' else f'by {before}'}, {way}: {count}"
     if chore.kind is ChoreKind.CARRY_OUT:
-        return f"{'now' if start == 'now' else f'from {start}'}  {way}  {count}"
+        return f"{'now' if start == 'now' else f'from {start}'}, {way}: {count}"
     if chore.kind is ChoreKind.STAY_IN:
         until = "tonight" if start is None else f"{chore.before.astimezone(site.zone):%a %d %b}"
-        return f"{until}  {chore.from_spot}  {count}"
+        return f"{until}, {chore.from_spot}: {count}"
     if chore.kind is ChoreKind.STOP_WETTING:
         until = "all day" if phrases.no_wetting(chore) else f"after {before}"
-        return f"{until}  {chore.from_spot}  {count}"
+        return f"{until}, {chore.from_spot}: {count}"
+    window = f"{phrases.hour(chore.not_before or chore.before, site)} to "
+    window += phrases.hour(chore.before, site)
     if chore.kind is ChoreKind.FEED:
-        return f"{start}-{phrases.hour(chore.before, site)}  {chore.from_spot}  {count}; weak feed"
+        return f"{window}, {chore.from_spot}: {count}; weak, and rinse"
     feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
-    advice = mist_advice(chore, feeds)
-    return f"{start}-{phrases.hour(chore.before, site)}  {chore.from_spot}  {count}{advice}"
-
-
-def _because(reason: Reason, chore: Chore, site: Site) -> str:
-    at = phrases.hour(reason.at, site)
-    whose = f" ({reason.origin.split(':')[0]})" if reason.origin else ""
-    if chore.kind is ChoreKind.FEED:
-        if reason.value is None:
-            return "rinse before it dries"
-        return f"rinse with plain water within {reason.value:.0f} min"
-    if reason.quantity == "film life":
-        if reason.value is None:
-            return "the film outlasts the day"
-        return f"film gone in {reason.value:.0f} min at {at}; wants {phrases.limit(reason)}"
-    if reason.quantity == "crown drying time":
-        took = "longer than the day" if reason.value is None else f"{reason.value:.1f} h"
-        return f"crown dries in {took} at {at}; {reason.limit:.1f} h are left{whose}"
-    if reason.value is None:
-        return f"night not known, treated as cold; limit {phrases.limit(reason)}{whose}"
-    word = "up to " if chore.kind in (ChoreKind.CARRY_OUT, ChoreKind.STAY_IN) else ""
-    if chore.kind is ChoreKind.STAY_IN and chore.not_before is None:
-        word = "outside "
-    return (
-        f"{reason.quantity} {word}{phrases.number(reason)} at {at}, "
-        f"limit {phrases.limit(reason)}{whose}"
-    )
+    return f"{window}, {chore.from_spot}: {count}{mist_advice(chore, feeds)}"
 
 
 def _week_line(chore: Chore, sheet: Sheet, site: Site) -> str:
     local = chore.before.astimezone(site.zone)
-    named = phrases.names(chore.plants, 6, whole=False)
+    named = phrases.names(chore.plants, 6)
     return f"  {local:%a %d %b} by {local:%H:%M}  {chore.from_spot} > {chore.to_spot}: {named}"
 
 

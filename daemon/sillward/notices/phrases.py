@@ -1,6 +1,7 @@
 """Small pieces of wording that every message shares: times, names, numbers, reasons."""
 
 from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
 from datetime import datetime, timedelta
 
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -27,19 +28,30 @@ def plants(count: int) -> str:
     return f"{count} plant" if count == 1 else f"{count} plants"
 
 
-def names(listed: Sequence[str], most: int, whole: bool) -> str:
-    """At most `most` names, then how many more; "all 6" where it is everything that stands there.
+def names(listed: Sequence[str], most: int, others: AbstractSet[str] | None = None) -> str:
+    """At most `most` names, then how many more; with most 0 only the count.
 
-    With most 0 only the count is told.
+    others are the plants that stand there and are not meant, if that is known: where they are
+    few, the many are "all 6" or "all 6 but Grey curls".
     """
     count = len(listed)
-    if whole and count > max(2, most):
-        return f"all {count}"
-    if most == 0:
+    if others is not None and count > max(2, most) and few(others, listed):
+        return all_but(f"all {count}", others)
+    if most == 0 and count > 1:
         return plants(count)
-    if count <= most + 1:
+    if count <= max(1, most + 1):
         return ", ".join(listed)
     return f"{', '.join(listed[:most])} and {count - most} more"
+
+
+def few(others: AbstractSet[str], listed: Sequence[str]) -> bool:
+    """Whether it is shorter to name those who are not meant."""
+    return len(others) <= min(2, len(listed) - 1)
+
+
+def all_but(everything: str, others: AbstractSet[str]) -> str:
+    """ "all 6", "all 6 but Grey curls"."""
+    return f"{everything} but {', '.join(sorted(others))}" if others else everything
 
 
 def number(reason: Reason) -> str:
@@ -58,7 +70,7 @@ def limit(reason: Reason) -> str:
     return "" if reason.limit is None else f"{reason.limit:g} {reason.unit}"
 
 
-def deciding(chore: Chore) -> Reason:
+def deciding(chores: Sequence[Chore]) -> Reason:
     """The reason that lies furthest beyond its limit: what nobody knows comes first."""
 
     def margin(reason: Reason) -> float:
@@ -67,7 +79,13 @@ def deciding(chore: Chore) -> Reason:
         gap = reason.value - reason.limit
         return gap if reason.quantity in _LOW_IS_BAD else -gap
 
-    return min(chore.because, key=margin)
+    return min((reason for chore in chores for reason in chore.because), key=margin)
+
+
+def whose(reason: Reason) -> str:
+    """Whose limit it is, without the source behind it: "yours", "cattleya"."""
+    head = reason.origin.split(":")[0]
+    return {"your own limit": "yours"}.get(head, head.removeprefix("group ").strip('"'))
 
 
 _LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})

@@ -1,10 +1,10 @@
 """A sheet for a phone: a title that says what by when, and one walk in at most 300 characters."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sillward.notices import phrases
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.site import Site
 
@@ -20,206 +20,287 @@ class Message:
     body: str
 
 
-Line = Callable[[int], str]
-"""A line of the body, to be told with at most so many names."""
+Words = Callable[[int], str]
 
 
-def _fixed(text: str) -> Line:
-    return lambda _: text
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A line of the body, to be told with at most so many names. An optional one may be left out.
+
+    What is optional is told again by a later round.
+    """
+
+    words: Words
+    optional: bool = False
 
 
 def message(sheet: Sheet, site: Site) -> Message:
-    """The sheet in at most 300 characters: names give way first, then the later lines."""
-    title, lines = _TELLERS[sheet.round](sheet, site)
-    lines = [*lines, *(_fixed(f"! {text}") for text in _warnings(sheet))]
+    """The sheet in at most 300 characters.
+
+    First every line that counts without names, then as many names as there is room for, the
+    lines with the fewest first, then the optional lines.
+    """
+    title, lines = _Teller(sheet, site).tell()
+    lines = [line for line in lines if line.words(0)]
     room = MOST_CHARACTERS - len(title) - 1
-    for most in (8, 5, 3, 2, 1, 0):
-        body = "\n".join(line(most) for line in lines)
-        if len(body) <= room:
-            return Message(title, body or "That is all.")
-    return Message(title, _cut([line(0) for line in lines], room))
+    told = {index: 0 for index, line in enumerate(lines) if not line.optional}
+    if _length(lines, told) > room:
+        return Message(title, _cut([line.words(0) for line in lines if not line.optional], room))
+    for index in sorted(told, key=lambda one: len(lines[one].words(_ALL_NAMES))):
+        fits = [most for most in _NAME_STEPS if _length(lines, {**told, index: most}) <= room]
+        told[index] = max(fits, default=0)
+    for index, line in enumerate(lines):
+        if line.optional and _length(lines, {**told, index: 0}) <= room:
+            told[index] = 0
+    return Message(title, _body(lines, told) or "That is all.")
+
+
+_NAME_STEPS = (1, 2, 3, 5, 8)
+_ALL_NAMES = _NAME_STEPS[-1]
+
+
+def _body(lines: Sequence[Line], told: Mapping[int, int]) -> str:
+    return "\n".join(lines[index].words(told[index]) for index in sorted(told))
+
+
+def _length(lines: Sequence[Line], told: Mapping[int, int]) -> int:
+    return len(_body(lines, told))
 
 
 def _cut(lines: Sequence[str], room: int) -> str:
     """As many whole lines as there is room for, and how to read the rest."""
-    kept: list[str] = []
-    for index, line in enumerate(lines):
-        rest = len(lines) - index - 1
-        tail = f"\n+{rest} more: `sillward sheet`" if rest else ""
-        if len("\n".join([*kept, line])) + len(tail) > room:
-            break
-        kept.append(line)
-    rest = len(lines) - len(kept)
-    tail = f"+{rest} more: `sillward sheet`" if rest else ""
-    while kept and len("\n".join([*kept, tail])) > room:
-        kept.pop()
-        tail = f"+{len(lines) - len(kept)} more: `sillward sheet`"
-    return "\n".join([*kept, tail]).strip()
+    for kept in range(len(lines), -1, -1):
+        rest = len(lines) - kept
+        tail = [f"+{rest} more: `sillward sheet`"] if rest else []
+        text = "\n".join([*lines[:kept], *tail])
+        if len(text) <= room:
+            return text
+    return ""
 
 
-def _warnings(sheet: Sheet) -> list[str]:
-    """Every warning, and in one line what the spots leave open."""
-    open_spots = sorted({text.split(":")[0] for text in sheet.assumptions})
-    unknown = [f"defaults used for {', '.join(open_spots)}: `sillward check`"] if open_spots else []
-    return [*sheet.warnings, *unknown]
+def _fixed(text: str, *, optional: bool = False) -> Line:
+    return Line(lambda _: text, optional)
 
 
-def _dusk(sheet: Sheet, site: Site) -> tuple[str, list[Line]]:
-    into = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
-    lines = [_carry_in(chore, sheet, site) for chore in into]
-    lines += [
-        _stay(chore, sheet, site) for chore in sheet.chores if chore.kind is ChoreKind.STAY_IN
-    ]
-    lines += [
-        _out(chore, sheet, site) for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT
-    ]
-    if not into:
-        return "Nothing to carry in tonight", [*lines, *_lows(sheet)]
-    count = sum(len(chore.plants) for chore in into)
-    by = phrases.clock(into[0].before, sheet.at, site)
-    when = "now" if by == "now" else f"by {by}"
-    return f"In {when}: {phrases.plants(count)}", lines
+class _Teller:
+    """Words for one sheet."""
 
+    def __init__(self, sheet: Sheet, site: Site) -> None:
+        self.sheet = sheet
+        self.site = site
 
-def _lows(sheet: Sheet) -> list[Line]:
-    known = {name: low for name, low in sheet.lows.items() if low is not None}
-    if not known:
-        return []
-    text = ", ".join(f"{name} {low:.1f} °C" for name, low in known.items())
-    return [_fixed(f"Leaf low tonight: {text}")]
+    def tell(self) -> tuple[str, list[Line]]:
+        """Title and lines, most urgent first."""
+        tellers = {Round.DUSK: self._dusk, Round.MORNING: self._morning, Round.WEEK: self._week}
+        title, lines = tellers[self.sheet.round]()
+        if self.sheet.round is not Round.DUSK:
+            lines += [_fixed(f"! {text}") for text in self._warnings()]
+        return title, lines
 
+    def _warnings(self) -> list[str]:
+        """Every warning, and in one line what the spots leave open."""
+        spots = sorted({text.split(":")[0] for text in self.sheet.assumptions})
+        unknown = [f"Defaults used for {', '.join(spots)}: `sillward check`"] if spots else []
+        return [*self.sheet.warnings, *unknown]
 
-def _carry_in(chore: Chore, sheet: Sheet, site: Site) -> Line:
-    reason = phrases.deciding(chore)
-    when = phrases.clock(chore.before, sheet.at, site)
-    if reason.value is None:
-        why = "night not known, treated as cold"
-    else:
-        what = "leaf" if reason.quantity == "leaf temperature" else reason.quantity
-        why = (
-            f"{what} {phrases.number(reason)} at {phrases.hour(reason.at, site)}, "
-            f"limit {phrases.limit(reason)}"
+    def _of(self, *kinds: ChoreKind) -> list[Chore]:
+        return [chore for chore in self.sheet.chores if chore.kind in kinds]
+
+    def _clock(self, chore: Chore) -> str:
+        """The hour that a chore is told by: its start for going out, else its deadline."""
+        at = chore.before
+        if chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None:
+            at = chore.not_before
+        return phrases.clock(at, self.sheet.at, self.site)
+
+    def _who(self, chore: Chore, most: int) -> str:
+        others = self._standing(chore.from_spot) - set(chore.plants)
+        return phrases.names(chore.plants, most, others)
+
+    def _standing(self, spot: str) -> set[str]:
+        return {name for name, state in self.sheet.states.items() if state.spot == spot}
+
+    # -- dusk
+
+    def _dusk(self) -> tuple[str, list[Line]]:
+        into = self._of(ChoreKind.CARRY_IN)
+        stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
+        lines = self._carry_in(into)
+        if into or stay:
+            lines.append(_fixed(self._why([*into, *stay])))
+        lines += [_fixed(f"! {text}") for text in self._warnings()]
+        lines += [self._named("Stay in tonight", chore) for chore in stay]
+        lines.append(_fixed(self._tomorrow(), optional=True))
+        if not into:
+            return "Nothing to carry in tonight", [*lines, _fixed(self._lows())]
+        count = sum(len(chore.plants) for chore in into)
+        return f"In {_by(self._clock(into[0]))}: {phrases.plants(count)}", lines
+
+    def _carry_in(self, into: Sequence[Chore]) -> list[Line]:
+        """A line for each spot; the largest of its walks is "the rest" if that is clear enough."""
+        spots = dict.fromkeys(chore.from_spot for chore in into)
+        return [
+            self._from_spot([chore for chore in into if chore.from_spot == spot]) for spot in spots
+        ]
+
+    def _from_spot(self, chores: Sequence[Chore]) -> Line:
+        first = chores[0]
+        *small, large = sorted(chores, key=lambda chore: len(chore.plants))
+        gone = {name for chore in chores for name in chore.plants}
+        others = self._standing(first.from_spot) - gone
+        head = f"{self._clock(first)} {first.from_spot}"
+
+        def words(most: int) -> str:
+            parts = [f"{phrases.names(one.plants, most)} > {one.to_spot}" for one in small]
+            if small and phrases.few(others, large.plants):
+                rest = phrases.all_but(f"rest ({len(large.plants)})", others)
+            else:
+                rest = phrases.names(large.plants, most, others if not small else None)
+            return f"{head}: {'; '.join([*parts, f'{rest} > {large.to_spot}'])}"
+
+        return Line(words)
+
+    def _named(self, head: str, chore: Chore) -> Line:
+        return Line(lambda most: f"{head}: {self._who(chore, most)}")
+
+    def _carry(self, chore: Chore) -> Line:
+        head = f"{self._clock(chore)} {chore.from_spot} > {chore.to_spot}"
+        return Line(lambda most: f"{head}: {self._who(chore, most)}")
+
+    def _why(self, chores: Sequence[Chore]) -> str:
+        """The number that matters most, whose limit it breaks, and when."""
+        reason = phrases.deciding(chores)
+        if reason.value is None:
+            return "Night not known: treated as cold"
+        what = "Leaf" if reason.quantity == "leaf temperature" else reason.quantity.capitalize()
+        at = phrases.hour(reason.at, self.site)
+        limit = f"limit {phrases.limit(reason)} ({reason.plant})"
+        return f"{what} {phrases.number(reason)} at {at}, {limit}"
+
+    def _tomorrow(self) -> str:
+        """When things may go out again, in half a line."""
+        out, stay = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.STAY_IN)
+        kept = sum(len(chore.plants) for chore in stay if chore.not_before is not None)
+        parts = []
+        if out:
+            count = sum(len(chore.plants) for chore in out)
+            parts.append(f"Out again {self._clock(out[0])} ({count})")
+        if kept:
+            parts.append(f"{kept} stay in")
+        return ", ".join(parts)
+
+    def _lows(self) -> str:
+        known = {name: low for name, low in self.sheet.lows.items() if low is not None}
+        text = ", ".join(f"{name} {low:.1f} °C" for name, low in known.items())
+        return f"Leaf low tonight: {text}" if text else ""
+
+    # -- morning
+
+    def _morning(self) -> tuple[str, list[Line]]:
+        out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
+        stay = self._of(ChoreKind.STAY_IN)
+        heads = []
+        if out:
+            count = sum(len(chore.plants) for chore in out)
+            heads.append(f"out {_from(self._clock(out[0]))}: {phrases.plants(count)}")
+        if mist:
+            heads.append(f"mist {_by(self._clock(mist[0]))}")
+        if not out and stay:
+            heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
+        title = ", ".join(heads) or "nothing to carry or mist today"
+        lines = [self._carry(chore) for chore in out]
+        lines += [self._mist(spot, mist) for spot in dict.fromkeys(one.from_spot for one in mist)]
+        lines.append(_fixed(self._stop()))
+        lines += [self._named("Stay in", chore) for chore in stay]
+        return title[0].upper() + title[1:], lines
+
+    def _mist(self, spot: str, mist: Sequence[Chore]) -> Line:
+        """A line for a spot: the first misting with its feed, then the hours of the others."""
+        first, *later = [chore for chore in mist if chore.from_spot == spot]
+        advice = mist_advice(first, self._of(ChoreKind.FEED))
+        start = phrases.hour(first.not_before or first.before, self.site)
+        until = phrases.hour(first.before, self.site)
+        again = ", ".join(phrases.hour(chore.before, self.site) for chore in later)
+        then = f"; again by {again}" if again else ""
+        return Line(
+            lambda most: f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
         )
-    return lambda most: (
-        f"{when} {chore.from_spot} > {chore.to_spot}: {_who(chore, sheet, most)}; {why}"
-    )
+
+    def _stop(self) -> str:
+        never, until = [], []
+        for chore in self._of(ChoreKind.STOP_WETTING):
+            if phrases.no_wetting(chore):
+                never.append(f"{chore.from_spot} ({len(chore.plants)})")
+            else:
+                until.append(f"{phrases.hour(chore.before, self.site)} {chore.from_spot}")
+        parts = []
+        if until:
+            parts.append(f"No wet crowns after {', '.join(until)}")
+        if never:
+            parts.append(f"Keep crowns dry today: {', '.join(never)}")
+        return "; ".join(parts)
+
+    # -- week
+
+    def _week(self) -> tuple[str, list[Line]]:
+        ahead = self.sheet.outlook
+        if ahead is None or not ahead.nights:
+            return "Week: no forecast reaches that far", []
+        cold = [night for night in ahead.nights if night.plants_in]
+        count = len(ahead.nights)
+        title = f"Week: no carrying in for {count} nights"
+        if cold:
+            title = f"Week: {len(cold)} of {count} nights under a limit, {ahead.trips} trips"
+        lows = []
+        for night in ahead.nights:
+            known = [low for low in night.lows.values() if low is not None]
+            mark = f" ({len(night.plants_in)})" if night.plants_in else ""
+            lows.append(f"{night.day:%a} {f'{min(known):.0f}°' if known else '?'}{mark}")
+        lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
+        misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
+        said = [
+            *([ahead.turn] if ahead.turn else []),
+            *([f"mistings: {', '.join(misted)}"] if misted else []),
+            *ahead.spells,
+        ]
+        return title, [*lines, *(_fixed(text[0].upper() + text[1:]) for text in said)]
 
 
-def _who(chore: Chore, sheet: Sheet, most: int) -> str:
-    standing = [name for name, state in sheet.states.items() if state.spot == chore.from_spot]
-    return phrases.names(chore.plants, most, set(standing) <= set(chore.plants))
-
-
-def _out(chore: Chore, sheet: Sheet, site: Site) -> Line:
-    start = chore.not_before or chore.before
-    when = phrases.clock(start, sheet.at, site)
-    way = f"{chore.from_spot} > {chore.to_spot}"
-    return lambda most: f"Out {_from(when)} {way}: {_who(chore, sheet, most)}"
+def _by(when: str) -> str:
+    return "now" if when == "now" else f"by {when}"
 
 
 def _from(when: str) -> str:
     return "now" if when == "now" else f"from {when}"
 
 
-def _stay(chore: Chore, sheet: Sheet, site: Site) -> Line:
-    tonight = chore.not_before is None
-    when = "tonight" if tonight else _day_word(chore, sheet, site)
-    reason = phrases.deciding(chore)
-    why = "" if reason.value is None or tonight else f"; leaf at most {phrases.number(reason)}"
-    return lambda most: f"Stay in {when}: {_who(chore, sheet, most)}{why}"
-
-
-def _day_word(chore: Chore, sheet: Sheet, site: Site) -> str:
-    today = site.local_date(chore.before) == site.local_date(sheet.at)
-    return "today" if today else "tomorrow"
-
-
-def _morning(sheet: Sheet, site: Site) -> tuple[str, list[Line]]:
-    of = {kind: [c for c in sheet.chores if c.kind is kind] for kind in ChoreKind}
-    out, mist = of[ChoreKind.CARRY_OUT], of[ChoreKind.MIST]
-    heads = []
-    if out:
-        heads.append(
-            f"Out {_from(phrases.clock(out[0].not_before or out[0].before, sheet.at, site))}"
-        )
-    if mist:
-        heads.append(f"mist by {phrases.clock(mist[0].before, sheet.at, site)}")
-    if not heads and of[ChoreKind.STAY_IN]:
-        heads.append("all stay in today")
-    title = ", ".join(heads) or "Nothing to carry or mist today"
-    lines = [_out(chore, sheet, site) for chore in out]
-    lines += [_mist(chore, sheet, site, of[ChoreKind.FEED]) for chore in mist]
-    lines += [_stop(chore, sheet, site) for chore in of[ChoreKind.STOP_WETTING]]
-    lines += [_stay(chore, sheet, site) for chore in of[ChoreKind.STAY_IN]]
-    return title[0].upper() + title[1:], lines
-
-
-def _mist(chore: Chore, sheet: Sheet, site: Site, feeds: Sequence[Chore]) -> Line:
-    start = phrases.clock(chore.not_before or chore.before, sheet.at, site)
-    window = f"{start}-{phrases.hour(chore.before, site)}"
-    tail = mist_advice(chore, feeds)
-    return lambda most: f"Mist {window} {chore.from_spot}: {_who(chore, sheet, most)}{tail}"
-
-
-def mist_advice(chore: Chore, feeds: Sequence[Chore]) -> str:
-    """What to mist with: feed and the time to its rinse, or plain water and why."""
-    fed = next((feed for feed in feeds if overlaps(feed, chore)), None)
-    reason = min(chore.because, key=lambda one: one.value if one.value is not None else 1e9)
+def mist_advice(mist: Chore, feeds: Sequence[Chore]) -> str:
+    """What to mist with: feed and the time to its rinse, or plain water; how soon it is gone."""
+    reason = min(mist.because, key=_minutes)
     gone = "" if reason.value is None else f"gone in {reason.value:.0f} min"
-    if fed is not None:
-        rinse = min((one.value for one in fed.because if one.value is not None), default=None)
-        within = "" if rinse is None else f" within {rinse:.0f} min"
-        return f"; weak feed, rinse{within}" + (f"; later {gone}, salt stays" if gone else "")
-    if (
-        gone
-        and reason.limit is not None
-        and reason.value is not None
-        and reason.value < reason.limit
-    ):
-        return f"; plain water, {gone}"
-    return ""
+    fed = [feed for feed in feeds if _goes_with(feed, mist)]
+    if fed:
+        plants = {name for feed in fed for name in feed.plants}
+        rinse = min(_minutes(one) for feed in fed for one in feed.because)
+        without = [name for name in mist.plants if name not in plants]
+        some = f" for {len(plants)}" if len(without) > 2 else ""
+        some += f" (not {', '.join(without)})" if 0 < len(without) <= 2 else ""
+        within = f" within {rinse:.0f} min" if rinse < float("inf") else " before it dries"
+        late = f"; later {gone}, leaves its salt" if gone else ""
+        return f"; weak feed{some}, rinse{within}{late}"
+    short_lived = reason.limit is not None and _minutes(reason) < reason.limit
+    return f"; plain water, {gone}" if short_lived else ""
 
 
-def overlaps(feed: Chore, mist: Chore) -> bool:
-    """Whether a feed is given in the window of a misting."""
+def _minutes(reason: Reason) -> float:
+    return float("inf") if reason.value is None else reason.value
+
+
+def _goes_with(feed: Chore, mist: Chore) -> bool:
+    """Whether a feed and a misting are the same walk."""
+    starts = [one for one in (feed.not_before, mist.not_before) if one is not None]
     return (
         feed.from_spot == mist.from_spot
-        and feed.before == mist.before
-        and set(feed.plants) <= set(mist.plants)
+        and bool(set(feed.plants) & set(mist.plants))
+        and max(starts, default=mist.before) <= min(feed.before, mist.before)
     )
-
-
-def _stop(chore: Chore, sheet: Sheet, site: Site) -> Line:
-    if phrases.no_wetting(chore):
-        return lambda most: f"Keep crowns dry today, {chore.from_spot}: {_who(chore, sheet, most)}"
-    until = phrases.hour(chore.before, site)
-    return lambda most: (
-        f"No wet crowns after {until}, {chore.from_spot}: {_who(chore, sheet, most)}"
-    )
-
-
-def _week(sheet: Sheet, site: Site) -> tuple[str, list[Line]]:
-    ahead = sheet.outlook
-    if ahead is None or not ahead.nights:
-        return "Week: no forecast that reaches", []
-    cold = [night for night in ahead.nights if night.plants_in]
-    title = (
-        f"Week: {len(cold)} of {len(ahead.nights)} nights under a limit, {ahead.trips} trips"
-        if cold
-        else f"Week: no carrying in for {len(ahead.nights)} nights"
-    )
-    lows = []
-    for night in ahead.nights:
-        known = [low for low in night.lows.values() if low is not None]
-        mark = f" ({len(night.plants_in)})" if night.plants_in else ""
-        lows.append(f"{night.day:%a} {f'{min(known):.0f}°' if known else '?'}{mark}")
-    lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
-    misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
-    if misted:
-        lines.append(_fixed("Mistings: " + ", ".join(misted)))
-    said = [*([ahead.turn] if ahead.turn else []), *ahead.spells]
-    lines += [_fixed(text[0].upper() + text[1:]) for text in said]
-    return title, lines
-
-
-_TELLERS = {Round.DUSK: _dusk, Round.MORNING: _morning, Round.WEEK: _week}

@@ -276,7 +276,9 @@ def shelter_warnings(scene: Scene, night: Night, verdicts: Sequence[Verdict]) ->
         if limit is None or verdict.reason.quantity not in ("leaf temperature", "temperature"):
             continue
         best = _best_shelter(scene, lows, plant, limit)
-        better = f"{best} holds {lows[best]:.1f} °C" if best else "no spot here is known to hold it"
+        better = (
+            f"better {best}, {lows[best]:.1f} °C" if best else "no spot here is known to hold it"
+        )
         if plant.shelter is None:
             said.setdefault(f"no shelter is given; {better}", []).append(plant.name)
             continue
@@ -284,7 +286,7 @@ def shelter_warnings(scene: Scene, night: Night, verdicts: Sequence[Verdict]) ->
         if low is None:
             text = f"what {plant.shelter} holds tonight is not known; {better}"
         elif low < limit:
-            text = f"{plant.shelter} holds only {low:.1f} °C, the limit is {limit:g} °C; {better}"
+            text = f"{plant.shelter} holds {low:.1f} °C, limit {limit:g} °C; {better}"
         else:
             continue
         said.setdefault(text, []).append(plant.name)

@@ -6,26 +6,29 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
+from sillward_rules import air, sun
 from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.film import LEAF_FILM
 from sillward_rules.planners.wetting import STEP, DayFilms
 from sillward_rules.plant import Holder, Plant
 from sillward_rules.rule import Firing
 from sillward_rules.scene import Scene
 
-DRY_GAP: Mapping[Holder, timedelta] = {
-    "mount": timedelta(hours=3),
-    "basket": timedelta(hours=4),
-}
-"""How long roots may hang dry between two mistings on a day that asks for them. Judgement.
+DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {"mount": 9.0, "basket": 12.0}
+"""How much drying roots may take between two mistings: deficit times hours dry [kPa h].
 
-A pot holds water of its own: one misting is enough."""
+Judgement: at the 3 to 4 kPa of a hot dry noon a bare root on a mount may hang dry for two and a
+half hours; in milder air for as much longer as it dries more slowly. A pot holds water of its
+own: one misting is enough."""
 
 TOO_DRY_WINDOW = timedelta(hours=1)
 """Where no film lasts long enough even at dawn: mist within this time all the same."""
 
-REPEAT_SLACK = timedelta(minutes=30)
-"""A repeated misting may come this much before or after its hour."""
+REPEAT_SLACK = timedelta(hours=1)
+"""A repeated misting may come this much before or after its hour, so that walks can join."""
+
+RINSE_REACH = timedelta(minutes=10)
+"""Feed only while its film takes this long to lose half: time to come round with the rinse."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +97,7 @@ def _mistings(scene: Scene, place: DayPlace, films: DayFilms, need: _Need) -> It
     before = min(end, last)
     yield _errand(ChoreKind.MIST, place, films, start, before, _after(films, before, takes), scene)
     if takes and plant.velamen and _feeding_weather(scene, films, place.column):
-        yield _feed(place, films, start, before)
+        yield from _feed(place, films, start, before)
     yield from _repeats(scene, place, films, need, start, last)
 
 
@@ -161,18 +164,26 @@ def _errand(
     return Errand(kind, place.plant.name, place.spot, place.spot, start, before, reason)
 
 
-def _feed(place: DayPlace, films: DayFilms, start: datetime, before: datetime) -> Errand:
-    half = films.at(films.drying(0.5 * 0.1), before - STEP) * 60
+def _feed(place: DayPlace, films: DayFilms, start: datetime, before: datetime) -> Iterator[Errand]:
+    """Feed in the misting's window, as long as the rinse can follow before half is gone."""
+    half = films.drying(0.5 * LEAF_FILM.depth_mm)
+    late = np.flatnonzero(
+        (films.starts >= start.timestamp()) & ~(half >= RINSE_REACH / timedelta(hours=1))
+    )
+    last = min(before, films.starts_at(int(late[0]))) if late.size else before
+    if last <= start:
+        return
+    minutes = films.at(half, last - STEP) * 60
     reason = Reason(
         plant=place.plant.name,
         quantity="half film",
-        value=float(np.floor(half)) if np.isfinite(half) else None,
+        value=float(np.floor(minutes)) if np.isfinite(minutes) else None,
         unit="min",
         limit=None,
-        at=before,
+        at=last,
         origin="rinse when the film has lost half: its salts are then twice as strong",
     )
-    return Errand(ChoreKind.FEED, place.plant.name, place.spot, place.spot, start, before, reason)
+    yield Errand(ChoreKind.FEED, place.plant.name, place.spot, place.spot, start, last, reason)
 
 
 def _feeding_weather(scene: Scene, films: DayFilms, column: int) -> bool:
@@ -190,18 +201,28 @@ def _repeats(
     start: datetime,
     last: datetime,
 ) -> Iterator[Errand]:
-    gap = DRY_GAP.get(place.plant.holder)
+    tolerance = DRY_TOLERANCE_KPA_H.get(place.plant.holder)
     life = films.velamen if place.plant.velamen else films.leaf
     at = start
     for _ in range(scene.habits.mistings_most - 1):
         wet = films.at(life, at)
-        if gap is None or not np.isfinite(wet):
+        if tolerance is None or not np.isfinite(wet):
             return
-        at = at + timedelta(hours=wet) + gap
-        if at > min(need.last, last):
+        due = _dried_out(films, at + timedelta(hours=wet), tolerance)
+        if due is None or due > min(need.last, last):
             return
+        at = due
         opens, closes = at - REPEAT_SLACK, min(at + REPEAT_SLACK, last)
         yield _errand(ChoreKind.MIST, place, films, opens, closes, at, scene)
+
+
+def _dried_out(films: DayFilms, dry_from: datetime, tolerance: float) -> datetime | None:
+    """When roots that are dry from this moment on have taken as much drying as they may."""
+    deficit = air.vapour_pressure_deficit(films.air.temp_c, films.air.vapour_kpa)
+    step_h = STEP / timedelta(hours=1)
+    dry = np.where(films.starts >= dry_from.timestamp(), deficit * step_h, 0.0)
+    reached = np.flatnonzero(np.cumsum(np.nan_to_num(dry)) >= tolerance)
+    return films.starts_at(int(reached[0])) if reached.size else None
 
 
 def _utc(second: float) -> datetime:

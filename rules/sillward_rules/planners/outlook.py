@@ -158,7 +158,7 @@ def _spells(days: Sequence[DayAhead]) -> list[str]:
     spells = []
     for word, counts in (
         ("hot", [day.too_hot_for for day in days]),
-        ("dry", [day.misted_plants for day in days]),
+        ("dry", [day.misted_plants if day.mistings > 1 else 0 for day in days]),
     ):
         start = 0
         for index in range(len(days) + 1):
@@ -167,8 +167,8 @@ def _spells(days: Sequence[DayAhead]) -> list[str]:
             if index - start >= SPELL_DAYS:
                 most = max(counts[start:index])
                 spells.append(
-                    f"{word} spell, {index - start} days from {days[start].day:%a %d %b}: "
-                    f"beyond the limit of up to {most} plants"
+                    f"{word} spell from {days[start].day:%a %d %b}, {index - start} days "
+                    f"({most} plants beyond their limit)"
                 )
             start = index + 1
     return spells
