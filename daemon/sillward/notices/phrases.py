@@ -32,11 +32,11 @@ def names(listed: Sequence[str], most: int, others: AbstractSet[str] | None = No
     """At most `most` names, then how many more; with most 0 only the count.
 
     others are the plants that stand there and are not meant, if that is known: where they are
-    few, the many are "all 6" or "all 6 but Grey curls".
+    few, the many are "all 6" or "all but Grey curls (6)".
     """
     count = len(listed)
     if others is not None and count > max(2, most) and few(others, listed):
-        return all_but(f"all {count}", others)
+        return all_but("all", count, others)
     if most == 0 and count > 1:
         return plants(count)
     if count <= max(1, most + 1):
@@ -49,9 +49,11 @@ def few(others: AbstractSet[str], listed: Sequence[str]) -> bool:
     return len(others) <= min(2, len(listed) - 1)
 
 
-def all_but(everything: str, others: AbstractSet[str]) -> str:
-    """ "all 6", "all 6 but Grey curls"."""
-    return f"{everything} but {', '.join(sorted(others))}" if others else everything
+def all_but(everything: str, count: int, others: AbstractSet[str]) -> str:
+    """ "all 6", "all but Grey curls (6)"."""
+    if others:
+        return f"{everything} but {', '.join(sorted(others))} ({count})"
+    return f"{everything} {count}"
 
 
 def number(reason: Reason) -> str:

@@ -114,7 +114,9 @@ class _Teller:
         return phrases.clock(at, self.sheet.at, self.site)
 
     def _who(self, chore: Chore, most: int) -> str:
-        others = self._standing(chore.from_spot) - set(chore.plants)
+        # A shelter also houses what lives there: only outdoors does "all" mean something.
+        out = chore.kind is ChoreKind.CARRY_OUT
+        others = None if out else self._standing(chore.from_spot) - set(chore.plants)
         return phrases.names(chore.plants, most, others)
 
     def _standing(self, spot: str) -> set[str]:
@@ -153,7 +155,7 @@ class _Teller:
         def words(most: int) -> str:
             parts = [f"{phrases.names(one.plants, most)} > {one.to_spot}" for one in small]
             if small and phrases.few(others, large.plants):
-                rest = phrases.all_but(f"rest ({len(large.plants)})", others)
+                rest = phrases.all_but("rest", len(large.plants), others)
             else:
                 rest = phrases.names(large.plants, most, others if not small else None)
             return f"{head}: {'; '.join([*parts, f'{rest} > {large.to_spot}'])}"
@@ -174,7 +176,7 @@ class _Teller:
             return "Night not known: treated as cold"
         what = "Leaf" if reason.quantity == "leaf temperature" else reason.quantity.capitalize()
         at = phrases.hour(reason.at, self.site)
-        limit = f"limit {phrases.limit(reason)} ({reason.plant})"
+        limit = f"limit {reason.limit:g} ({reason.plant})"
         return f"{what} {phrases.number(reason)} at {at}, {limit}"
 
     def _tomorrow(self) -> str:
@@ -217,14 +219,17 @@ class _Teller:
     def _mist(self, spot: str, mist: Sequence[Chore]) -> Line:
         """A line for a spot: the first misting with its feed, then the hours of the others."""
         first, *later = [chore for chore in mist if chore.from_spot == spot]
-        advice = mist_advice(first, self._of(ChoreKind.FEED))
+        feeds = self._of(ChoreKind.FEED)
         start = phrases.hour(first.not_before or first.before, self.site)
         until = phrases.hour(first.before, self.site)
         again = ", ".join(phrases.hour(chore.before, self.site) for chore in later)
         then = f"; again by {again}" if again else ""
-        return Line(
-            lambda most: f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
-        )
+
+        def words(most: int) -> str:
+            advice = mist_advice(first, feeds, brief=most == 0)
+            return f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
+
+        return Line(words)
 
     def _stop(self) -> str:
         never, until = [], []
@@ -274,7 +279,7 @@ def _from(when: str) -> str:
     return "now" if when == "now" else f"from {when}"
 
 
-def mist_advice(mist: Chore, feeds: Sequence[Chore]) -> str:
+def mist_advice(mist: Chore, feeds: Sequence[Chore], *, brief: bool = False) -> str:
     """What to mist with: feed and the time to its rinse, or plain water; how soon it is gone."""
     reason = min(mist.because, key=_minutes)
     gone = "" if reason.value is None else f"gone in {reason.value:.0f} min"
@@ -286,10 +291,14 @@ def mist_advice(mist: Chore, feeds: Sequence[Chore]) -> str:
         some = f" for {len(plants)}" if len(without) > 2 else ""
         some += f" (not {', '.join(without)})" if 0 < len(without) <= 2 else ""
         within = f" within {rinse:.0f} min" if rinse < float("inf") else " before it dries"
+        if brief:
+            return f"; weak feed{some}, rinse{within}"
         late = f"; later {gone}, leaves its salt" if gone else ""
         return f"; weak feed{some}, rinse{within}{late}"
     short_lived = reason.limit is not None and _minutes(reason) < reason.limit
-    return f"; plain water, {gone}" if short_lived else ""
+    if not short_lived:
+        return ""
+    return "; plain" if brief else f"; plain water, {gone}"
 
 
 def _minutes(reason: Reason) -> float:

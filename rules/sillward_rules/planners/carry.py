@@ -276,9 +276,9 @@ def shelter_warnings(scene: Scene, night: Night, verdicts: Sequence[Verdict]) ->
         if limit is None or verdict.reason.quantity not in ("leaf temperature", "temperature"):
             continue
         best = _best_shelter(scene, lows, plant, limit)
-        better = (
-            f"better {best}, {lows[best]:.1f} °C" if best else "no spot here is known to hold it"
-        )
+        better = "no spot here is known to hold it"
+        if best is not None:
+            better = f"better {best}, {_rounded(lows[best])} °C"
         if plant.shelter is None:
             said.setdefault(f"no shelter is given; {better}", []).append(plant.name)
             continue
@@ -286,11 +286,15 @@ def shelter_warnings(scene: Scene, night: Night, verdicts: Sequence[Verdict]) ->
         if low is None:
             text = f"what {plant.shelter} holds tonight is not known; {better}"
         elif low < limit:
-            text = f"{plant.shelter} holds {low:.1f} °C, limit {limit:g} °C; {better}"
+            text = f"{plant.shelter} holds {_rounded(low)} °C, limit {limit:g}; {better}"
         else:
             continue
         said.setdefault(text, []).append(plant.name)
     return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+
+
+def _rounded(value: float | None) -> str:
+    return "?" if value is None else f"{round(value, 1):g}"
 
 
 def _best_shelter(
