@@ -109,6 +109,18 @@ class App:
         moments = {occasion.round: occasion.due_at for occasion in that_day}
         return moments.get(told, moments[Round.DUSK])
 
+    @property
+    def path(self) -> Path:
+        """The collection file."""
+        return self.options.collection or self.settings.collection
+
+    def require_channels(self) -> None:
+        """Raise ConfigError unless somebody can be told."""
+        if not self.household.channels:
+            msg = f"{self.path.name}: channels: there is none, so nobody would be told"
+            raise ConfigError([msg])
+        channels.check_channels(self.household.channels, self.path.name)
+
     def desk(self) -> Desk:
         """Ledger, channels and the rest, ready to tell and deliver."""
         return Desk(
@@ -171,7 +183,7 @@ def demo(weather: str) -> App:
     """The packaged example with one of its recorded forecasts, whatever the settings say."""
     folder = examples()
     source = Recorded(folder / "recorded" / f"{weather}.json", OpenMeteo())
-    household = load_household(folder / "courtyard.toml", lambda _: SecretStr("json://localhost"))
+    household = load_household(folder / "courtyard.toml")
     at = household.rounds.dusk.on(household.collection.site, DEMOS[weather])
     return App(Settings.model_construct(), household, source, Options(), lambda: at)
 

@@ -130,8 +130,7 @@ def demo_command(weather: str) -> None:
 def check(options: Options, as_json: bool) -> None:
     """Validate collection, settings and channels; show every limit and where it comes from."""
     app = build(options)
-    path = options.collection or app.settings.collection
-    channels.check_channels(app.household.channels, path.name)
+    channels.check_channels(app.household.channels, app.path.name)
     if as_json:
         _print_json(reports.check_document(app.household))
     else:
@@ -197,8 +196,7 @@ def send(options: Options, round_name: str) -> None:
     """Tell one round to its channels, for cron or by hand; never the same round twice."""
     app = build(options)
     start_logging(app.settings.log_level)
-    path = options.collection or app.settings.collection
-    channels.check_channels(app.household.channels, path.name)
+    app.require_channels()
     round_ = Round(round_name)
     app, now = _at_moment(app, round_)
     desk = app.desk()
@@ -232,8 +230,7 @@ def run(options: Options) -> None:
     """Run the daemon until SIGTERM."""
     app = build(options)
     start_logging(app.settings.log_level)
-    path = options.collection or app.settings.collection
-    channels.check_channels(app.household.channels, path.name)
+    app.require_channels()
     desk = app.desk()
     desk.ledger.release_claims()
     asked = Daemon(desk).run()

@@ -49,10 +49,14 @@ class Rounds:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One way to reach the grower: what it is told, at what length, also when nothing is to do."""
+    """One way to reach the grower: what it is told, at what length, also when nothing is to do.
+
+    url None: neither the file nor the environment nor a credential has one. One can look at
+    sheets without; sending needs it.
+    """
 
     name: str
-    url: SecretStr
+    url: SecretStr | None
     rounds: tuple[Told, ...]
     all_clear: bool
     full_length: bool
@@ -409,14 +413,7 @@ def _channels(reader: _Reader, document: Mapping[str, Any], url_for: UrlFor) -> 
         if table.name in [channel.name for channel in channels]:
             reader.wrong(where, "the name is taken; make it unique")
         url = table.url or url_for(table.name)
-        if url is None:
-            reader.wrong(
-                where,
-                f"has no url; give one, set SILLWARD_CHANNELS__{table.name.upper()} "
-                f"or provide the credential channel-{table.name}",
-            )
-            continue
-        mail = url.get_secret_value().lower().startswith(("mailto:", "mailtos:"))
+        mail = url is not None and url.get_secret_value().lower().startswith("mailto")
         full = table.length == "full" if table.length else mail
         channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))
     return channels

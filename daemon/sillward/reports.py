@@ -40,6 +40,8 @@ def check_text(household: Household, now: datetime) -> str:
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
         lines.append(f"channel {channel.name}: {', '.join(channel.rounds)}, {length}; url is fine")
+    if not household.channels:
+        lines.append("no channels: sheets can be printed, but nobody will be told")
     lines.append(f"all is well: {phrases.plants(len(collection.plants))}")
     return "\n".join(lines)
 

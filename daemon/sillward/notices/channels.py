@@ -61,6 +61,11 @@ def send(channel: Channel, message: Message) -> None:
 
 
 def _problem(channel: Channel) -> str | None:
+    if channel.url is None:
+        return (
+            f"has no url; give one, set SILLWARD_CHANNELS__{channel.name.upper()} "
+            f"or provide the credential channel-{channel.name}"
+        )
     service = _service(channel)
     if service is None:
         return "its url is none that Apprise understands (the url is not shown)"
@@ -70,6 +75,8 @@ def _problem(channel: Channel) -> str | None:
 
 
 def _service(channel: Channel) -> Any:
+    if channel.url is None:
+        return None
     service = _apprise().Apprise.instantiate(channel.url.get_secret_value(), asset=_asset())
     if service is not None:
         service.redirects = False
