@@ -1,0 +1,51 @@
+"""The core of sillward: what weather does to plants at their spots, and what to do about it.
+
+Pure: values in, values out; no clock, network, disk, log or environment. Everything up to the
+sheet is a function of collection, weather, state and now:
+
+    forecast -> weather at the site -> climate of each spot -> needs (rules)
+             -> chores (planners) -> sheet
+
+`draw_up` runs the whole flow; the modules hold its parts.
+"""
+
+from sillward_rules.account import Account, account_for
+from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.collection import Collection, Habits, PlantState
+from sillward_rules.groups import Group, standard_groups
+from sillward_rules.plant import Limit, Limits, Plant, RotClass
+from sillward_rules.rule import Rule, read_rule, standard_rules
+from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.site import Site
+from sillward_rules.spot import Climate, Spot, SunWindow, climate_of
+from sillward_rules.weather import Weather
+
+__all__ = [
+    "Account",
+    "Chore",
+    "ChoreKind",
+    "Climate",
+    "Collection",
+    "Group",
+    "Habits",
+    "Limit",
+    "Limits",
+    "Plant",
+    "PlantState",
+    "Reason",
+    "RotClass",
+    "Round",
+    "Rule",
+    "Sheet",
+    "Site",
+    "Spot",
+    "SunWindow",
+    "Weather",
+    "account_for",
+    "climate_of",
+    "draw_up",
+    "next_state",
+    "read_rule",
+    "standard_groups",
+    "standard_rules",
+]

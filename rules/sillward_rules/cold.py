@@ -71,4 +71,5 @@ def night_leaf_temperature(
         )
 
     top = temp + 0.0 * (loss + heat)
-    return np.asarray(np.minimum(find_root(excess, top - 40.0, top), top))
+    # A leaf that loses nothing is at air temperature exactly, not a rounding below a limit.
+    return np.where(excess(top) >= 0, top, find_root(excess, top - 40.0, top))

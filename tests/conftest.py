@@ -1,0 +1,80 @@
+"""What every test gets: a clean environment, a home of its own, and no way out to the network."""
+
+import ipaddress
+import os
+import socket
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, NoReturn
+
+import pytest
+
+
+class NetworkBlockedError(RuntimeError):
+    """A test tried to leave the machine. Tests speak to loopback only."""
+
+
+def _is_loopback(host: object) -> bool:
+    if isinstance(host, bytes):
+        host = host.decode("ascii", "replace")
+    if not isinstance(host, str):
+        return host is None
+    if host in {"", "localhost"}:
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _refuse(target: object) -> NoReturn:
+    message = f"tests reach loopback only, and this one asked for {target!r}"
+    raise NetworkBlockedError(message)
+
+
+def _guarded(original: Callable[..., Any]) -> Callable[..., Any]:
+    def connect(self: socket.socket, address: Any) -> Any:
+        if self.family in {socket.AF_INET, socket.AF_INET6} and not _is_loopback(address[0]):
+            _refuse(address)
+        return original(self, address)
+
+    return connect
+
+
+@pytest.fixture(autouse=True)
+def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let sockets connect to loopback only, and names other than localhost resolve to nothing."""
+    look_up = socket.getaddrinfo
+    dial = socket.create_connection
+
+    def getaddrinfo(host: Any, *args: Any, **kwargs: Any) -> Any:
+        if not _is_loopback(host):
+            _refuse(host)
+        return look_up(host, *args, **kwargs)
+
+    def create_connection(address: Any, *args: Any, **kwargs: Any) -> Any:
+        if not _is_loopback(address[0]):
+            _refuse(address)
+        return dial(address, *args, **kwargs)
+
+    monkeypatch.setattr(socket.socket, "connect", _guarded(socket.socket.connect))
+    monkeypatch.setattr(socket.socket, "connect_ex", _guarded(socket.socket.connect_ex))
+    monkeypatch.setattr(socket, "getaddrinfo", getaddrinfo)
+    monkeypatch.setattr(socket, "create_connection", create_connection)
+
+
+@pytest.fixture(autouse=True)
+def _clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Take the caller's own settings away; keep the ledger and the home inside tmp_path."""
+    for name in tuple(os.environ):
+        if name.upper().startswith("SILLWARD_"):
+            monkeypatch.delenv(name)
+    for name in ("CREDENTIALS_DIRECTORY", "STATE_DIRECTORY", "NOTIFY_SOCKET", "WATCHDOG_USEC"):
+        monkeypatch.delenv(name, raising=False)
+    for name in ("http_proxy", "https_proxy", "all_proxy"):
+        monkeypatch.delenv(name, raising=False)
+        monkeypatch.delenv(name.upper(), raising=False)
+    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("SILLWARD_LEDGER", str(tmp_path / "ledger.sqlite3"))

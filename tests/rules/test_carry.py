@@ -1,0 +1,270 @@
+"""Carry in, carry out, stay in: deadlines, reasons, caution."""
+
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sillward_rules import sun
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.collection import Habits, PlantState
+from sillward_rules.moments import parse_moment
+from sillward_rules.rule import read_rule
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.spot import Spot
+from tests.rules.support import (
+    MENDOZA,
+    OPEN_BENCH,
+    WARM_ROOM,
+    collection,
+    daily_curve,
+    fetched,
+    plant,
+    utc,
+    weather,
+)
+
+START = utc("2026-05-13T00:00")
+NOW = utc("2026-05-14T20:00")  # 17:00 at the site; the sun sets at 18:42
+LATE = Habits(in_by=parse_moment("sunset+1h"))
+
+
+def dusk(
+    temp: np.ndarray,
+    *,
+    now: datetime = NOW,
+    habits: Habits = LATE,
+    limit: float = 13.0,
+    state: dict[str, PlantState] | None = None,
+    **series: object,
+) -> Sheet:
+    household = collection(plant(night_low=limit), habits=habits)
+    return draw_up(
+        Round.DUSK, household, fetched(weather(START, temp, **series), now), state or {}, now
+    )
+
+
+def carry_ins(sheet: Sheet) -> list[Chore]:
+    return [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+
+
+def falling(at: str, hours: int = 96) -> np.ndarray:
+    """20 °C until an hour before `at`, then 1 K less each hour down to 8 °C, until the morning."""
+    turn = int((utc(at) - START).total_seconds() // 3600)
+    rows = np.arange(hours)
+    temp = np.clip(20.0 - (rows - turn), 8.0, 20.0)
+    temp[turn + 15 :] = 20.0
+    return np.asarray(temp)
+
+
+def test_deadline_is_the_lead_before_the_leaf_crosses_its_limit() -> None:
+    # 20 °C at 15:00 UTC and 1 K less each hour: 12.5 °C is crossed at 22:30 UTC.
+    (chore,) = carry_ins(dusk(falling("2026-05-14T15:00"), limit=12.5))
+
+    assert chore.before == utc("2026-05-14T21:45")
+
+
+def test_a_crossing_in_the_afternoon_is_met_before_it_whatever_the_usual_hour() -> None:
+    # 13 °C is crossed at 21:00 UTC, 18:00 at the site, forty minutes before sunset.
+    (chore,) = carry_ins(dusk(falling("2026-05-14T14:00")))
+
+    assert chore.before == utc("2026-05-14T20:15")
+
+
+def test_usual_hour_wins_when_the_crossing_falls_late_in_the_night() -> None:
+    habits = Habits(in_by=parse_moment("17:30"))
+
+    (chore,) = carry_ins(dusk(falling("2026-05-15T00:00"), habits=habits))
+
+    assert chore.before == utc("2026-05-14T20:30")
+
+
+def test_never_later_than_an_hour_after_sunset() -> None:
+    habits = Habits(in_by=parse_moment("23:00"))
+    sunset = sun.day_events(MENDOZA, date(2026, 5, 14)).sunset
+
+    (chore,) = carry_ins(dusk(falling("2026-05-15T00:00"), habits=habits))
+
+    assert sunset + timedelta(minutes=55) <= chore.before <= sunset + timedelta(hours=1)
+
+
+def test_what_is_overdue_is_due_now() -> None:
+    now = utc("2026-05-15T03:00")
+
+    (chore,) = carry_ins(dusk(falling("2026-05-14T17:00"), now=now))
+
+    assert chore.before == now
+
+
+def test_exactly_at_the_limit_is_not_under_it() -> None:
+    assert not carry_ins(dusk(np.full(96, 13.0)))
+    assert carry_ins(dusk(np.full(96, 12.99)))
+
+
+def test_reason_names_the_lowest_hour_its_value_and_whose_limit() -> None:
+    (chore,) = carry_ins(dusk(falling("2026-05-14T17:00")))
+
+    (reason,) = chore.because
+    assert (reason.value, reason.unit, reason.limit) == (8.0, "°C", 13.0)
+    assert reason.at == utc("2026-05-15T05:00")
+    assert reason.origin == "test"
+
+
+def test_two_missing_hours_are_bridged_and_three_leave_the_night_unjudged() -> None:
+    warm = np.full(96, 15.0)
+    two, three = warm.copy(), warm.copy()
+    two[52:54] = np.nan
+    three[52:55] = np.nan
+
+    assert not carry_ins(dusk(two))
+    sheet = dusk(three)
+    (chore,) = carry_ins(sheet)
+    assert chore.because[0].value is None
+    assert any("too few known hours" in text for text in sheet.warnings)
+
+
+def test_a_forecast_that_ends_in_the_night_leaves_it_unjudged() -> None:
+    (chore,) = carry_ins(dusk(np.full(54, 15.0)))
+
+    assert chore.because[0].value is None
+
+
+def test_a_stale_forecast_judges_nothing() -> None:
+    sheet = draw_up(
+        Round.DUSK,
+        collection(plant()),
+        fetched(weather(START, np.full(96, 15.0)), NOW - timedelta(hours=25)),
+        {},
+        NOW,
+    )
+
+    assert carry_ins(sheet)
+    assert "too old to judge" in sheet.warnings[0]
+
+
+def test_unknown_cloud_wind_and_humidity_are_taken_as_the_colder_case() -> None:
+    open_sky = Spot("bench", sky_view=1.0, wind=1.0, night_offset_k=0.0)
+    warm = np.full(96, 15.0)
+    nothing = {"cloud": np.nan, "wind_m_s": np.nan, "dew_point_c": np.nan}
+    known = {"cloud": 1.0, "wind_m_s": 5.0, "dew_point_c": 10.0}
+
+    def low(series: dict[str, float]) -> float:
+        household = collection(plant(night_low=14.5), spots=(open_sky, WARM_ROOM))
+        sheet = draw_up(
+            Round.DUSK, household, fetched(weather(START, warm, **series), NOW), {}, NOW
+        )
+        return sheet.lows["bench"] or 99.0
+
+    assert low(nothing) < 12.5 < 14.5 < low(known)
+
+
+def test_shelter_that_does_not_hold_the_limit_is_named_with_a_better_one() -> None:
+    cold_shed = Spot("shed", indoors=True, night_low_c=9.0)
+    household = collection(
+        plant(shelter="shed"), spots=(OPEN_BENCH, WARM_ROOM, cold_shed), habits=LATE
+    )
+
+    sheet = draw_up(
+        Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
+    )
+
+    assert sheet.warnings == ("Test strap: shed holds 9 °C, limit 13; better room, 16 °C",)
+
+
+def test_no_shelter_given_goes_to_the_warmest_spot_that_holds() -> None:
+    household = collection(plant(shelter=None), habits=LATE)
+
+    sheet = draw_up(
+        Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
+    )
+
+    assert [chore.to_spot for chore in carry_ins(sheet)] == ["room"]
+    assert "no shelter is given" in sheet.warnings[0]
+
+
+def test_nowhere_to_go_is_a_warning_and_no_chore() -> None:
+    household = collection(plant(shelter=None), spots=(OPEN_BENCH,), habits=LATE)
+
+    sheet = draw_up(
+        Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
+    )
+
+    assert not carry_ins(sheet)
+    assert "no spot here is known to hold it" in sheet.warnings[0]
+
+
+def test_a_plant_under_cover_is_told_to_stay_there() -> None:
+    sheet = dusk(falling("2026-05-14T17:00"), state={"Test strap": PlantState("room")})
+
+    assert not carry_ins(sheet)
+    stay = next(chore for chore in sheet.chores if chore.not_before is None)
+    assert (stay.kind, stay.from_spot) == (ChoreKind.STAY_IN, "room")
+
+
+def test_out_again_an_hour_after_limit_plus_one_is_passed() -> None:
+    # Rising 1 K an hour from 8 °C at 10:00 UTC: 14 °C at 16:00, 13:00 at the site.
+    rows = np.arange(96)
+    temp = np.where(rows < 58, 8.0, np.minimum(8.0 + rows - 58, 16.0))
+    household = collection(plant(), habits=LATE)
+
+    sheet = draw_up(Round.DUSK, household, fetched(weather(START, temp), NOW), {}, NOW)
+
+    (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
+    assert out.not_before == utc("2026-05-15T17:00")
+
+
+@pytest.mark.parametrize(("hours", "worth"), [(3, ChoreKind.CARRY_OUT), (9, ChoreKind.STAY_IN)])
+def test_a_day_too_short_is_spent_inside(hours: int, worth: ChoreKind) -> None:
+    habits = Habits(in_by=parse_moment("sunset"), worth_going_out=timedelta(hours=hours))
+
+    sheet = dusk(daily_curve(8.0, 18.0, 96), habits=habits)
+
+    assert [c.kind for c in sheet.chores if c.kind is not ChoreKind.CARRY_IN] == [worth]
+
+
+def test_a_rule_of_the_growers_own_can_ask_to_carry_in_by_day() -> None:
+    rule, problems = read_rule(
+        {"name": "gale", "watch": "gust", "above": "15 m/s", "asks": "carry in"}
+    )
+    assert rule is not None, problems
+    gusts = np.full(96, 3.0)
+    gusts[46:48] = 20.0  # 22:00 and 23:00 UTC
+    household = collection(plant(), rules=[rule], habits=LATE)
+
+    sheet = draw_up(
+        Round.DUSK,
+        household,
+        fetched(weather(START, np.full(96, 18.0), gust_m_s=gusts), NOW),
+        {},
+        NOW,
+    )
+
+    (chore,) = carry_ins(sheet)
+    assert chore.because[0].quantity == "gust"
+    # 15 m/s is crossed between 21:00 (3) and 22:00 (20): at 21:42, less the lead.
+    assert chore.before == utc("2026-05-14T20:55")
+
+
+@settings(max_examples=40, derandomize=True, deadline=None)
+@given(
+    low=st.floats(2, 20),
+    swing=st.floats(2, 15),
+    colder=st.floats(0, 8),
+    tenderer=st.floats(0, 8),
+    gap=st.integers(0, 12),
+)
+def test_colder_tenderer_or_less_known_never_takes_a_carry_in_away(
+    low: float, swing: float, colder: float, tenderer: float, gap: int
+) -> None:
+    temp = daily_curve(low, low + swing, 96)
+    holes = temp.copy()
+    holes[52 : 52 + gap] = np.nan
+
+    if carry_ins(dusk(temp)):
+        assert carry_ins(dusk(temp - colder))
+        assert carry_ins(dusk(temp, limit=13.0 + tenderer))
+        assert carry_ins(dusk(holes))
+    if gap > 2:
+        assert carry_ins(dusk(holes))
