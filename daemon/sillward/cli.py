@@ -5,6 +5,7 @@ Exit status: 0 done, 1 could not do it, 2 wrong usage, 78 a collection or settin
 
 import functools
 import json
+import threading
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
@@ -15,7 +16,7 @@ import click
 
 from sillward import __version__, document, reports, rounds
 from sillward.app import DEMOS, App, Options, build, demo, start_logging
-from sillward.daemon import Daemon
+from sillward.daemon import Daemon, on_end
 from sillward.errors import SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
@@ -200,7 +201,9 @@ def send(options: Options, round_name: str) -> None:
     round_ = Round(round_name)
     app, now = _at_moment(app, round_)
     desk = app.desk()
-    desk.ledger.release_claims()
+    ended = threading.Event()
+    on_end(ended.set)
+    desk.stopping = ended.is_set
     blind: SourceError | None = None
     try:
         desk.fetch()
@@ -232,7 +235,6 @@ def run(options: Options) -> None:
     start_logging(app.settings.log_level)
     app.require_channels()
     desk = app.desk()
-    desk.ledger.release_claims()
     asked = Daemon(desk).run()
     desk.ledger.close()
     if not asked:

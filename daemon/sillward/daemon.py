@@ -4,6 +4,7 @@ import logging
 import signal
 import threading
 import time
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -24,11 +25,18 @@ DEAF_S = 600
 log = logging.getLogger(__name__)
 
 
+def on_end(then: Callable[[], None]) -> None:
+    """Call this on SIGTERM or SIGINT, instead of dying in the middle of things."""
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: then())
+
+
 class Daemon:
     """Runs a desk's tick until told to stop."""
 
     def __init__(self, desk: Desk, *, tick_s: float = TICK_S) -> None:
         self._desk = desk
+        desk.stopping = lambda: self._stop.is_set()
         self._tick_s = tick_s
         self._stop = threading.Event()
         self._last_tick = time.monotonic()
@@ -40,11 +48,9 @@ class Daemon:
     def run(self) -> bool:
         """Tick until SIGTERM or SIGINT. Return whether the end was asked for.
 
-        The job at work when the signal comes is finished first: a notice that is being sent
-        is sent and marked.
+        The notice that is being sent when the signal comes is sent and marked first.
         """
-        for number in (signal.SIGTERM, signal.SIGINT):
-            signal.signal(number, lambda *_: self._stop.set())
+        on_end(self._stop.set)
         self._schedule()
         self._scheduler.start()
         log.info("daemon.started tick_s=%s", self._tick_s)

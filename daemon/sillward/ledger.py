@@ -33,7 +33,7 @@ CREATE TABLE notice (
     channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
     attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
-    sent_at TEXT, last_error TEXT
+    sent_at TEXT, last_error TEXT, owner INTEGER
 ) STRICT;
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
@@ -208,13 +208,16 @@ class Ledger:
         )
         return [_notice(row) for row in rows]
 
-    def claim(self, key: str) -> bool:
-        """Take a waiting notice for sending. False if somebody else has it."""
+    def claim(self, key: str, until: datetime) -> bool:
+        """Take a waiting notice for sending. False if somebody else has it.
+
+        The claim is this process's until that time; see `release_claims`.
+        """
         with self.transaction():
             cursor = self._db.execute(
-                "UPDATE notice SET state = 'sending', attempts = attempts + 1"
-                " WHERE key = ? AND state = 'waiting'",
-                (key,),
+                "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
+                " next_at = ? WHERE key = ? AND state = 'waiting'",
+                (os.getpid(), _text(until), key),
             )
             return cursor.rowcount == 1
 
@@ -244,11 +247,28 @@ class Ledger:
             ).fetchall()
         return [_notice(row) for row in rows]
 
-    def release_claims(self) -> int:
-        """At start: put back what a killed process left in sending. Return how many."""
+    def release_claims(self, now: datetime) -> int:
+        """Put back claims whose process is gone or whose time is over. Return how many.
+
+        Call it while this process is sending nothing. Another process that is at work keeps
+        what it has.
+        """
         with self.transaction():
-            cursor = self._db.execute("UPDATE notice SET state = 'waiting' WHERE state = 'sending'")
-            return cursor.rowcount
+            rows = self._db.execute(
+                "SELECT key, owner, next_at FROM notice WHERE state = 'sending'"
+            ).fetchall()
+            free = [
+                row["key"]
+                for row in rows
+                if row["owner"] == os.getpid()
+                or not _alive(row["owner"])
+                or row["next_at"] <= _text(now)
+            ]
+            self._db.executemany(
+                "UPDATE notice SET state = 'waiting', next_at = ? WHERE key = ?",
+                [(_text(now), key) for key in free],
+            )
+        return len(free)
 
     def notices(self, site: str, most: int = 20) -> list[Notice]:
         """The latest notices, newest first."""
@@ -335,6 +355,19 @@ def _make_private(path: Path) -> None:
     os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
 
 
+def _alive(pid: int | None) -> bool:
+    """Whether a process of this number runs on this machine."""
+    if pid is None:
+        return False
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        pass
+    return True
+
+
 def _text(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="seconds")
 
@@ -358,7 +391,7 @@ def _plain(value: object) -> object:
 
 
 def _notice(row: sqlite3.Row) -> Notice:
-    values = dict(row)
+    values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
         values[name] = _maybe_moment(values[name])
     return Notice(**values)

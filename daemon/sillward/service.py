@@ -16,7 +16,7 @@ from sillward.errors import DeliveryError, LedgerError, SourceError
 from sillward.forecast import Source
 from sillward.ledger import Ledger, Notice
 from sillward.notices import full, short
-from sillward.notices.channels import Sender
+from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
 from sillward.rounds import Occasion
 from sillward_rules.collection import PlantState
@@ -34,6 +34,9 @@ FETCH_PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
 
 PATIENCE = timedelta(minutes=20)
 """A round that is due while there is no usable forecast waits so long for one."""
+
+LEASE = timedelta(seconds=2 * SEND_S)
+"""A claim on a notice older than this is nobody's any more."""
 
 SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
 """Likewise after failed attempts to send."""
@@ -55,6 +58,8 @@ class Desk:
     ledger: Ledger
     sender: Sender
     clock: Clock = utc_now
+    stopping: Callable[[], bool] = lambda: False
+    """Asked between two notices: whether to leave the rest for the next start."""
     _failed_fetches: int = 0
     _next_fetch: datetime | None = None
 
@@ -131,9 +136,14 @@ class Desk:
             occasion.day,
             now,
             notices=[
-                self._notice(channel, occasion, sheet, now)
-                for channel in self.household.channels
-                if occasion.round.value in channel.rounds
+                self._notice(
+                    channel,
+                    occasion,
+                    self.message(channel, sheet),
+                    now,
+                    silent=not (sheet.chores or sheet.warnings or channel.all_clear),
+                )
+                for channel in self._listening(occasion)
             ],
             chores=[document.of_chore(chore, site) for chore in sheet.chores] if tracked else [],
             states=states if tracked else {},
@@ -146,9 +156,20 @@ class Desk:
         )
         return sheet
 
-    def _notice(self, channel: Channel, occasion: Occasion, sheet: Sheet, now: datetime) -> Notice:
-        message = self.message(channel, sheet)
-        silent = not (sheet.chores or sheet.warnings or channel.all_clear)
+    def _listening(self, occasion: Occasion) -> list[Channel]:
+        return [
+            channel for channel in self.household.channels if occasion.round.value in channel.rounds
+        ]
+
+    def _notice(
+        self,
+        channel: Channel,
+        occasion: Occasion,
+        message: Message,
+        now: datetime,
+        *,
+        silent: bool = False,
+    ) -> Notice:
         return Notice(
             key=f"{self._site}/{occasion.day}/{occasion.round.value}/{channel.name}",
             site=self._site,
@@ -175,13 +196,16 @@ class Desk:
 
     def deliver(self) -> int:
         """Send every notice that waits and is due. Return how many could not be sent."""
+        self.ledger.release_claims(self.clock())
         for notice in self.ledger.expire(self.clock()):
             log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         channels = {channel.name: channel for channel in self.household.channels}
         failed = 0
         for notice in self.ledger.waiting(self.clock()):
             channel = channels.get(notice.channel)
-            if channel is None or not self.ledger.claim(notice.key):
+            if self.stopping():
+                break
+            if channel is None or not self.ledger.claim(notice.key, self.clock() + LEASE):
                 continue
             failed += not self._attempt(notice, channel)
         return failed
@@ -202,13 +226,40 @@ class Desk:
     # -- the tick
 
     def tick(self) -> None:
-        """Do what is due. Never raises for what can be tried again at the next tick."""
+        """Do what is due. What fails is logged and tried again at the next tick."""
         try:
             self.refresh()
             site, told = self.household.collection.site, self.household.rounds
             for occasion in rounds.occasions(site, told, self.clock()):
                 if self._has_forecast() or self.clock() >= occasion.due_at + PATIENCE:
-                    self.tell(occasion)
+                    self._tell_or_own_up(occasion)
             self.deliver()
         except LedgerError as error:
             log.error("ledger.failed reason=%s", error)
+
+    def _tell_or_own_up(self, occasion: Occasion) -> None:
+        """Tell a round; if a defect of ours prevents it, say that rather than nothing."""
+        try:
+            self.tell(occasion)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("round.failed round=%s day=%s", occasion.round.value, occasion.day)
+            now = self.clock()
+            words = Message(
+                f"No {occasion.round.value} sheet: sillward failed",
+                "Treat the coming night as cold and go by your own thermometer. "
+                "The log of sillward says why.",
+            )
+            self.ledger.keep_round(
+                self._site,
+                occasion.round.value,
+                occasion.day,
+                now,
+                notices=[
+                    self._notice(channel, occasion, words, now)
+                    for channel in self._listening(occasion)
+                ],
+                chores=[],
+                states={},
+            )

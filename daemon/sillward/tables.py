@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from typing import Annotated, Literal
+from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
@@ -39,6 +40,15 @@ class Table(BaseModel):
     )
 
 
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, KeyError):
+        example = "America/Argentina/Mendoza"
+        msg = f'"{name}" is no time zone; write for example "{example}"'
+        raise ValueError(msg) from None
+
+
 class SiteTable(Table):
     """[site]"""
 
@@ -46,7 +56,7 @@ class SiteTable(Table):
     latitude: Annotated[float, Field(ge=-90, le=90)]
     longitude: Annotated[float, Field(ge=-180, le=180)]
     elevation: Annotated[float, Field(ge=-430, le=6000)]
-    zone: Text
+    zone: Annotated[Text, _checked(_zone)]
 
 
 class SunTable(Table):

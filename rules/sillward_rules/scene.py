@@ -1,6 +1,5 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 from functools import cached_property
 
@@ -30,7 +29,7 @@ class Scene:
         self.climate: Climate = climate_of(collection.site, collection.spots, weather)
         columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.home = np.array([columns[plant.home] for plant in self.plants], dtype=np.int64)
-        self.state: dict[str, PlantState] = dict(_completed(self, state))
+        self.state: dict[str, PlantState] = _completed(self, state)
 
     def rules_asking(self, asks: str, columns: np.ndarray) -> list[Firing]:
         """Hold every rule that asks for this chore against the climate at these columns."""
@@ -61,7 +60,7 @@ def full_hours(start: datetime, end: datetime) -> int:
     return max(0, int(end.timestamp() // 3600 - first) + 1)
 
 
-def _completed(scene: Scene, state: State) -> Sequence[tuple[str, PlantState]]:
+def _completed(scene: Scene, state: State) -> dict[str, PlantState]:
     """The state with every plant in it; where nothing is known, the advice is taken as followed.
 
     A plant without history is at home, except on a morning after a night that was too cold
@@ -69,31 +68,29 @@ def _completed(scene: Scene, state: State) -> Sequence[tuple[str, PlantState]]:
     history.
     """
     known = {spot.name for spot in scene.collection.spots}
-    missing = [
-        plant
+    missing = {
+        plant.name
         for plant in scene.plants
         if plant.name not in state or state[plant.name].spot not in known
-    ]
-    carried = _carried_in_last_night(scene, missing)
-    completed = []
-    for plant in scene.plants:
-        if plant not in missing:
-            completed.append((plant.name, state[plant.name]))
-        elif plant.name in carried and plant.shelter is not None:
-            completed.append((plant.name, PlantState(plant.shelter)))
-        else:
-            completed.append((plant.name, PlantState(plant.home)))
-    return completed
+    }
+    carried = _carried_in_last_night(scene) if missing else set()
+
+    def standing(plant: Plant) -> PlantState:
+        if plant.name not in missing:
+            return state[plant.name]
+        inside = plant.name in carried and plant.shelter is not None
+        return PlantState(plant.shelter if inside and plant.shelter else plant.home)
+
+    return {plant.name: standing(plant) for plant in scene.plants}
 
 
-def _carried_in_last_night(scene: Scene, plants: Sequence[Plant]) -> set[str]:
+def _carried_in_last_night(scene: Scene) -> set[str]:
     today = scene.site.local_date(scene.now)
     night: Night = sun.night_of(scene.site, today - timedelta(days=1))
-    if not plants or not night.end <= scene.now < scene.site.middle_of_day(today):
+    if not night.end <= scene.now < scene.site.middle_of_day(today):
         return set()
     rows = scene.rows(night.start, night.end)
     cold = np.zeros(len(scene.plants), dtype=bool)
     for firing in scene.carry_firings:
         cold |= firing.by_plant(firing.fires[rows].any(axis=0))
-    wanted = {plant.name for plant in plants}
-    return {scene.plants[index].name for index in np.flatnonzero(cold)} & wanted
+    return {scene.plants[index].name for index in np.flatnonzero(cold)}

@@ -11,7 +11,7 @@ from enum import Enum
 from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind, Errand, into_chores
 from sillward_rules.collection import Collection, PlantState, State
-from sillward_rules.planners import carry, mist, outlook, wetting
+from sillward_rules.planners import carry, mist, note, outlook, wetting
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.scene import Scene
 from sillward_rules.weather import Weather
@@ -144,6 +144,7 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     return chores, [
         *_unjudged_warning(scene, verdicts),
         *carry.shelter_warnings(scene, night, verdicts),
+        *note.notes(scene, scene.now, night.end),
     ]
 
 
@@ -173,7 +174,8 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
         and not scene.collection.spot(place.spot).holds_itself
         and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
     ]
-    return into_chores([*out, *wet, *dry], scene.site, day), []
+    warnings = note.notes(scene, scene.now, sun.night_of(scene.site, day).start)
+    return into_chores([*out, *wet, *dry], scene.site, day), warnings
 
 
 def _day_places(scene: Scene, day: date, out: Sequence[Errand]) -> list[mist.DayPlace]:

@@ -106,7 +106,7 @@ def _number_line(reason: Reason, chore: Chore, site: Site) -> str:
     if reason.value is None:
         return "night not known, treated as cold"
     outlook = chore.kind is ChoreKind.CARRY_OUT or _whole_day(chore)
-    word = "warmest" if outlook else "outside" if chore.kind is ChoreKind.STAY_IN else "down to"
+    word = "up to" if outlook else "outside" if chore.kind is ChoreKind.STAY_IN else "down to"
     if reason.quantity not in ("leaf temperature", "temperature"):
         word = "up to"
     why = ", too short above the limits" if _whole_day(chore) else ""

@@ -158,13 +158,15 @@ def _unjudged(scene: Scene, night: Night) -> np.ndarray:
     """(spot,) whether too little is known of the rest of the night there.
 
     Gaps of up to two hours have been bridged already; any hour that is still missing leaves
-    the night unjudged, and so does a forecast that is too old.
+    the night unjudged, and so does a forecast that is too old. What an indoor spot holds is not a
+    matter of the night: `open_questions` asks for it.
     """
+    weathered = np.array([not spot.holds_itself for spot in scene.climate.spots], dtype=bool)
     if scene.weather.age(scene.now) > STALE:
-        return np.array([not spot.holds_itself for spot in scene.climate.spots])
+        return weathered
     start = max(night.start, scene.now - timedelta(hours=1))
     known = np.isfinite(scene.climate.leaf_c[scene.rows(start, night.end)]).sum(axis=0)
-    return np.asarray(known < full_hours(start, night.end))
+    return np.asarray(weathered & (known < full_hours(start, night.end)))
 
 
 def carry_in(scene: Scene, night: Night, verdicts: Sequence[Verdict]) -> list[Errand]:
