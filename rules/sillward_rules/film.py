@@ -63,8 +63,8 @@ class FilmAir:
 def film_temperature(air: FilmAir, shape: Shape) -> Array:
     """Temperature of a fully wet surface [°C], by the exact energy balance.
 
-    Sensible, radiative and latent heat together take up the net radiation. Tends to the wet
-    bulb in wind without radiation. NaN where an input is NaN.
+    Sensible, radiative and latent heat together take up the net radiation. Near the wet bulb in
+    a fresh wind without radiation. NaN where an input is NaN.
     """
     heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape)
     vapour = vapour_conductance(air.wind_m_s, shape) / air.pressure_kpa

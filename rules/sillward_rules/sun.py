@@ -21,6 +21,10 @@ from sillward_rules.site import Site
 HORIZON_DEG = -0.833
 """Elevation of the sun's centre when its upper edge is on a flat horizon [deg]."""
 
+_SOUND_DEG = 0.1
+"""An event of astral's further off the horizon than this is wrong (beside the midnight sun);
+ordinary ones stay within half of it."""
+
 _STEP = timedelta(minutes=10)
 _HALF_WITHOUT_EVENTS = timedelta(hours=3)
 
@@ -139,7 +143,7 @@ def _from_astral(site: Site, day: date, noon: datetime) -> DayEvents | None:
     half = timedelta(hours=12)
     if not noon - half < sunrise < noon < sunset < noon + half:
         return None
-    if any(abs(elevation(site, event) - HORIZON_DEG) > 0.6 for event in (sunrise, sunset)):
+    if any(abs(elevation(site, event) - HORIZON_DEG) > _SOUND_DEG for event in (sunrise, sunset)):
         return None
     return DayEvents(day, sunrise, sunset, Daylight.RISES_AND_SETS)
 

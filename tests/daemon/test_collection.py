@@ -248,8 +248,8 @@ MISTAKES: dict[str, list[str]] = {
         f"{LIME}: home and shelter are the same spot; leave shelter out to stay put"
     ],
     "latitude-as-text": ['site: latitude "32.89 S": must be a number'],
-    "latitude-out-of-range": ["site: latitude -132.89: must be at least -90.0"],
-    "limit-out-of-range": [f"{STRAP}: limits.night_low 130: must be at most 60.0"],
+    "latitude-out-of-range": ["site: latitude -132.89: must be at least -90"],
+    "limit-out-of-range": [f"{STRAP}: limits.night_low 130: must be at most 60"],
     "longitude-not-finite": ["site: longitude nan: must be a finite number"],
     "night-low-and-offset": [
         "spots.sunroom: give night_low (it holds that) or night_offset (it follows), not both"
@@ -284,7 +284,7 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "rule-without-limit": [f"{RULE}: above: no plant has a limit for gust above; give a value"],
     "site-key-missing": ["site: elevation is missing"],
-    "sky-view-in-percent": ["spots.pergola: sky_view 50: must be at most 1.0"],
+    "sky-view-in-percent": ["spots.pergola: sky_view 50: must be at most 1"],
     "spot-as-number": ["spots.sunroom: must be a table, not 14"],
     "unknown-group": [
         f'{OLD}: "cattleya tall" is no culture group (did you mean cattleya, cattleya rupicolous?)'
@@ -315,13 +315,13 @@ MISTAKES: dict[str, list[str]] = {
         "habit: unknown table (known: site, spots, plants, rules, habits, rounds, channels)"
     ],
     "unknown-zone": [
-        'site: zone "Mendoza" is no time zone; write for example "America/Argentina/Mendoza"'
+        'site: zone: "Mendoza" is no time zone; write for example "America/Argentina/Mendoza"'
     ],
     "ten-mistakes": [
-        "site: latitude -132.89: must be at least -90.0",
-        "spots.pergola: shade 4: must be at most 1.0",
+        "site: latitude -132.89: must be at least -90",
+        "spots.pergola: shade 4: must be at most 1",
         'spots.sunroom: indoors "yes": must be true or false',
-        f"{STRAP}: limits.night_low 130: must be at most 60.0",
+        f"{STRAP}: limits.night_low 130: must be at most 60",
         f'{STRAP}: "vanda strapleaf" is no culture group '
         "(did you mean vanda strap-leaf, vanda terete?)",
         f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)',

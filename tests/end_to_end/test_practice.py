@@ -167,6 +167,16 @@ def test_on_a_cool_still_humid_day_crowns_stay_dry_all_day() -> None:
     assert stop.before <= stop.not_before
 
 
+def test_direct_low_winter_sun_is_nothing_to_warn_of() -> None:
+    sheet = told(Round.MORNING, "2026-01-14T08:15", 9.0, 18.0, cloud=0.0)
+
+    assert not sheet.warnings
+    assert {chore.kind for chore in sheet.chores} <= {
+        ChoreKind.CARRY_OUT,
+        ChoreKind.STOP_WETTING,
+    }
+
+
 def test_a_winter_week_of_following_the_advice_moves_the_plant_out_and_in_each_day() -> None:
     state: dict[str, PlantState] = {}
     stood = []

@@ -1,0 +1,89 @@
+"""README and DEVELOPERS tell the truth: their examples run and their lists are whole."""
+
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from sillward.cli import main
+from sillward.settings import PREFIX, Settings
+from sillward.tables import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def indented_after(words: str) -> str:
+    """The indented block that follows these words in the README."""
+    block = README.split(words, 1)[1].lstrip("\n").split("\n\n", 1)[0]
+    return "\n".join(line[4:] for line in block.splitlines())
+
+
+def test_the_first_collection_is_whole_and_short(tmp_path: Path) -> None:
+    path = tmp_path / "yard.toml"
+    text = indented_after("This is a whole one:")
+    path.write_text(text, encoding="utf-8")
+
+    result = CliRunner().invoke(main, ["check", "--collection", str(path)])
+
+    assert result.exit_code == 0, result.output
+    assert len(text.splitlines()) <= 10
+
+
+def test_the_push_shown_is_the_one_that_the_demo_gives() -> None:
+    shown = indented_after("What the phone gets in the demo's cold snap:")
+
+    output = CliRunner().invoke(main, ["demo"]).output
+
+    assert "\n".join(f"  {line}" for line in shown.splitlines()) in output
+
+
+def test_every_command_is_in_the_readme_and_has_help() -> None:
+    for name, command in main.commands.items():
+        assert f"`sillward {name}" in README
+        assert command.help
+
+
+@pytest.mark.parametrize("table", [SiteTable, SpotTable, PlantTable, HabitsTable, ChannelTable])
+def test_every_key_of_the_collection_is_in_the_readme(table: type) -> None:
+    for name in table.model_fields:  # type: ignore[attr-defined]
+        assert re.search(rf"`{name}\b|`limits\.\*`", README), name
+
+
+def test_every_setting_is_in_the_readme() -> None:
+    for name in Settings.model_fields:
+        assert f"{PREFIX}{name.upper()}" in README
+
+
+def test_every_module_is_on_the_map() -> None:
+    for folder in ("daemon/sillward", "rules/sillward_rules"):
+        for path in (ROOT / folder).rglob("*.py"):
+            if not path.name.startswith("__"):
+                parent = path.parent.name
+                assert (
+                    f"`{path.stem}`" in DEVELOPERS
+                    or path.name in DEVELOPERS
+                    or (parent == "forecast")
+                ), path
+
+
+def test_the_readme_opens_with_the_job() -> None:
+    title, first = README.split("\n\n")[:2]
+
+    assert title == "# sillward"
+    assert first.startswith("Sillward tells a grower")
+
+
+def test_the_service_unit_keeps_its_promises() -> None:
+    unit = (ROOT / "systemd" / "sillward.service").read_text(encoding="utf-8")
+
+    for line in (
+        "ExecStart=/usr/local/bin/sillward run",
+        "RestartPreventExitStatus=78",
+        "StateDirectory=sillward",
+        "ProtectSystem=strict",
+        "NoNewPrivileges=yes",
+    ):
+        assert line in unit.splitlines()
