@@ -61,12 +61,6 @@ def vapour_conductance(wind_m_s: ArrayLike, shape: Shape) -> Array:
     return np.asarray(0.147 * shape.turbulence * np.sqrt(wind / shape.length_m))
 
 
-def radiative_conductance(temp_c: ArrayLike, *, emissivity: float = 1.0) -> Array:
-    """Long-wave exchange as a conductance at temp_c [°C], 4 e s T^3 / cp [mol m-2 s-1]."""
-    kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN
-    return np.asarray(4.0 * emissivity * STEFAN_BOLTZMANN * kelvin**3 / HEAT_CAPACITY)
-
-
 def latent_heat(temp_c: ArrayLike) -> Array:
     """Latent heat of vaporisation at temp_c [°C], [J/mol]."""
     temp = np.asarray(temp_c, dtype=np.float64)

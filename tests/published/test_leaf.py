@@ -29,11 +29,6 @@ def test_vapour_conductance(inputs: Inputs, agrees: Agrees) -> None:
     agrees(surface.vapour_conductance(inputs["wind_m_s"], plate))
 
 
-@pytest.mark.published("radiative_conductance")
-def test_radiative_conductance(inputs: Inputs, agrees: Agrees) -> None:
-    agrees(surface.radiative_conductance(inputs["temp_c"]))
-
-
 @pytest.mark.published("molar_psychrometric_constant")
 def test_molar_psychrometric_constant(inputs: Inputs, agrees: Agrees) -> None:
     agrees(surface.HEAT_CAPACITY / surface.latent_heat(inputs["temp_c"]))

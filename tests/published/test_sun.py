@@ -183,8 +183,8 @@ def test_polar_days_and_nights_are_told_apart(polar_site: Site) -> None:
 
 
 def test_polar_sunrise_and_sunset_are_where_the_reference_crosses(polar_site: Site) -> None:
-    """Next to the days without sunset the sun crosses so flatly that a time says little, and the
-    core takes what its library finds to 0.6 degree: on no more than two dates of a year."""
+    """Next to the days without sunset a crossing may lie outside the 24 hours around noon, whose
+    ends then stand in for it: on no more than two dates of a year."""
     days = [date(2024, 1, 1) + timedelta(days=count) for count in range(366)]
     events = [sun.day_events(polar_site, day) for day in days]
     moments = [
