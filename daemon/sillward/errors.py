@@ -42,4 +42,8 @@ class LedgerError(SillwardError):
 
 
 class DeliveryError(SillwardError):
-    """A channel did not take a notice, or it is not known whether it did."""
+    """A channel did not take a notice, or nobody can say (`perhaps_sent`)."""
+
+    def __init__(self, text: str, *, perhaps_sent: bool = False) -> None:
+        super().__init__(text)
+        self.perhaps_sent = perhaps_sent

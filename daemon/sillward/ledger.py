@@ -8,7 +8,7 @@ between costs at most one repeat and never a loss.
 import json
 import os
 import sqlite3
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
@@ -33,7 +33,7 @@ CREATE TABLE notice (
     channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
     attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
-    sent_at TEXT, last_error TEXT, owner INTEGER
+    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER
 ) STRICT;
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
@@ -65,6 +65,8 @@ class Notice:
     expires_at: datetime
     sent_at: datetime | None = None
     last_error: str | None = None
+    perhaps_sent: bool = False
+    """An attempt was cut off: nobody knows whether it arrived."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,8 +177,8 @@ class Ledger:
         day: date,
         at: datetime,
         *,
-        notices: list[Notice],
-        chores: list[dict[str, Any]],
+        notices: Sequence[Notice],
+        chores: Sequence[dict[str, Any]],
         states: Mapping[str, PlantState],
     ) -> None:
         """Write a round with its notices, chores and the state after it, in one transaction."""
@@ -216,7 +218,7 @@ class Ledger:
         with self.transaction():
             cursor = self._db.execute(
                 "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
-                " next_at = ? WHERE key = ? AND state = 'waiting'",
+                " next_at = ?, perhaps_sent = 1 WHERE key = ? AND state = 'waiting'",
                 (os.getpid(), _text(until), key),
             )
             return cursor.rowcount == 1
@@ -229,12 +231,15 @@ class Ledger:
                 (_text(at), key),
             )
 
-    def put_back(self, key: str, next_at: datetime, error: str) -> None:
+    def put_back(
+        self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
+    ) -> None:
         """Put a claimed notice back for another try."""
         with self.transaction():
             self._db.execute(
-                "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ? WHERE key = ?",
-                (_text(next_at), error, key),
+                "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
+                " perhaps_sent = ? WHERE key = ?",
+                (_text(next_at), error, int(perhaps_sent), key),
             )
 
     def expire(self, now: datetime) -> list[Notice]:
@@ -394,6 +399,7 @@ def _notice(row: sqlite3.Row) -> Notice:
     values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
         values[name] = _maybe_moment(values[name])
+    values["perhaps_sent"] = bool(values["perhaps_sent"])
     return Notice(**values)
 
 

@@ -6,9 +6,10 @@ no clock of its own. `run` is the loop around it. The loop is level-triggered: e
 """
 
 import logging
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from sillward import document, rounds
 from sillward.collection import Channel, Household
@@ -129,25 +130,21 @@ class Desk:
         sheet = self.sheet(occasion.round, self.weather())
         states: dict[str, PlantState] = next_state(self.ledger.states(self._site), sheet)
         site = self.household.collection.site
-        tracked = occasion.round is not Round.WEEK
-        self.ledger.keep_round(
-            self._site,
-            occasion.round.value,
-            occasion.day,
-            now,
-            notices=[
-                self._notice(
-                    channel,
-                    occasion,
-                    self.message(channel, sheet),
-                    now,
-                    silent=not (sheet.chores or sheet.warnings or channel.all_clear),
-                )
-                for channel in self._listening(occasion)
-            ],
-            chores=[document.of_chore(chore, site) for chore in sheet.chores] if tracked else [],
-            states=states if tracked else {},
-        )
+        notices = [
+            self._notice(
+                channel,
+                occasion,
+                self.message(channel, sheet),
+                now,
+                silent=not (sheet.chores or sheet.warnings or channel.all_clear),
+            )
+            for channel in self._listening(occasion)
+        ]
+        if occasion.round is Round.WEEK:  # an outlook: nothing to acknowledge, nothing moves
+            self._keep(occasion, now, notices)
+        else:
+            chores = [document.of_chore(chore, site) for chore in sheet.chores]
+            self._keep(occasion, now, notices, chores, states)
         log.info(
             "round.told round=%s day=%s chores=%d",
             occasion.round.value,
@@ -155,6 +152,24 @@ class Desk:
             len(sheet.chores),
         )
         return sheet
+
+    def _keep(
+        self,
+        occasion: Occasion,
+        now: datetime,
+        notices: list[Notice],
+        chores: Sequence[dict[str, Any]] = (),
+        states: Mapping[str, PlantState] | None = None,
+    ) -> None:
+        self.ledger.keep_round(
+            self._site,
+            occasion.round.value,
+            occasion.day,
+            now,
+            notices=notices,
+            chores=chores,
+            states=states or {},
+        )
 
     def _listening(self, occasion: Occasion) -> list[Channel]:
         return [
@@ -211,12 +226,14 @@ class Desk:
         return failed
 
     def _attempt(self, notice: Notice, channel: Channel) -> bool:
-        repeat = "(repeat) " if notice.attempts else ""
+        repeat = "(repeat) " if notice.perhaps_sent else ""
         try:
             self.sender(channel, Message(repeat + notice.title, notice.body))
         except DeliveryError as error:
             pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
-            self.ledger.put_back(notice.key, self.clock() + pause, str(error))
+            self.ledger.put_back(
+                notice.key, self.clock() + pause, str(error), perhaps_sent=error.perhaps_sent
+            )
             log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
             return False
         self.ledger.sent(notice.key, self.clock())
@@ -251,15 +268,7 @@ class Desk:
                 "Treat the coming night as cold and go by your own thermometer. "
                 "The log of sillward says why.",
             )
-            self.ledger.keep_round(
-                self._site,
-                occasion.round.value,
-                occasion.day,
-                now,
-                notices=[
-                    self._notice(channel, occasion, words, now)
-                    for channel in self._listening(occasion)
-                ],
-                chores=[],
-                states={},
-            )
+            notices = [
+                self._notice(channel, occasion, words, now) for channel in self._listening(occasion)
+            ]
+            self._keep(occasion, now, notices)

@@ -17,6 +17,7 @@ from sillward.ledger import SCHEMA_VERSION, Ledger, Notice
 from sillward_rules.collection import PlantState
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
+UNTIL = NOW + timedelta(minutes=2)
 DAY = date(2026, 5, 14)
 SITE = "Test court"
 
@@ -334,21 +335,21 @@ def test_notices_wait_for_their_time_and_come_oldest_first(ledger: Ledger) -> No
 def test_a_notice_is_claimed_once(ledger: Ledger) -> None:
     keep(ledger, a_notice())
 
-    assert ledger.claim(a_notice().key)
+    assert ledger.claim(a_notice().key, UNTIL)
 
-    assert not ledger.claim(a_notice().key)
+    assert not ledger.claim(a_notice().key, UNTIL)
     assert ledger.waiting(NOW) == []
     (notice,) = ledger.notices(SITE)
     assert (notice.state, notice.attempts) == ("sending", 1)
 
 
 def test_nothing_is_claimed_that_is_not_there(ledger: Ledger) -> None:
-    assert not ledger.claim("Test court/2026-05-14/dusk/nobody")
+    assert not ledger.claim("Test court/2026-05-14/dusk/nobody", UNTIL)
 
 
 def test_a_sent_notice_keeps_when_and_forgets_its_error(ledger: Ledger) -> None:
     keep(ledger, a_notice(last_error="refused"))
-    ledger.claim(a_notice().key)
+    ledger.claim(a_notice().key, UNTIL)
 
     ledger.sent(a_notice().key, NOW + timedelta(seconds=2))
 
@@ -356,12 +357,12 @@ def test_a_sent_notice_keeps_when_and_forgets_its_error(ledger: Ledger) -> None:
     assert notice.state == "sent"
     assert notice.sent_at == NOW + timedelta(seconds=2)
     assert notice.last_error is None
-    assert not ledger.claim(notice.key)
+    assert not ledger.claim(notice.key, UNTIL)
 
 
 def test_a_notice_put_back_waits_with_its_reason(ledger: Ledger) -> None:
     keep(ledger, a_notice())
-    ledger.claim(a_notice().key)
+    ledger.claim(a_notice().key, UNTIL)
 
     ledger.put_back(a_notice().key, NOW + timedelta(seconds=30), "channel phone: refused")
 
@@ -390,14 +391,14 @@ def test_claims_of_a_killed_process_are_released_with_their_attempts(tmp_path: P
     path = tmp_path / "ledger.sqlite3"
     with opened(path) as ledger:
         keep(ledger, a_notice(), a_notice("mail", state="sent"))
-        ledger.claim(a_notice().key)
+        ledger.claim(a_notice().key, UNTIL)
 
     with opened(path) as again:
-        assert again.release_claims() == 1
+        assert again.release_claims(NOW) == 1
 
         (notice,) = again.waiting(NOW)
         assert (notice.channel, notice.attempts) == ("phone", 1)
-        assert again.release_claims() == 0
+        assert again.release_claims(NOW) == 0
 
 
 def test_the_latest_notices_come_first_and_at_most_so_many(ledger: Ledger) -> None:
@@ -417,8 +418,8 @@ def test_two_connections_see_each_others_writes_and_share_no_claim(tmp_path: Pat
         keep(daemon, a_notice())
 
         assert by_hand.waiting(NOW) == [a_notice()]
-        assert by_hand.claim(a_notice().key)
-        assert not daemon.claim(a_notice().key)
+        assert by_hand.claim(a_notice().key, UNTIL)
+        assert not daemon.claim(a_notice().key, UNTIL)
         by_hand.sent(a_notice().key, NOW)
         assert daemon.notices(SITE)[0].state == "sent"
         with pytest.raises(LedgerError):

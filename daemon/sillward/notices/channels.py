@@ -44,20 +44,25 @@ def send(channel: Channel, message: Message) -> None:
         raise DeliveryError(msg)
     courier = apprise.Apprise(asset=_asset())
     courier.add(service)
-    result = courier.notify(
-        body=message.body,
-        title=message.title,
-        body_format=apprise.NotifyFormat.TEXT,
-        timeout=SEND_S,
-    )
-    if result.status.name == "SUCCESS":
+    try:
+        result = courier.notify(
+            body=message.body,
+            title=message.title,
+            body_format=apprise.NotifyFormat.TEXT,
+            timeout=SEND_S,
+        )
+    except Exception as error:  # a defect in a plugin must not take the daemon along
+        msg = f"channel {channel.name}: failed ({type(error).__name__})"
+        raise DeliveryError(msg, perhaps_sent=True) from None
+    outcome = result.status.name
+    if outcome == "SUCCESS":
         return
     reason = {
         "TIMEOUT": f"no answer within {SEND_S} s; perhaps it arrived all the same",
         "FAILURE": "the other side did not take it",
     }
-    msg = f"channel {channel.name}: {reason.get(result.status.name, result.status.name.lower())}"
-    raise DeliveryError(msg)
+    msg = f"channel {channel.name}: {reason.get(outcome, outcome.lower())}"
+    raise DeliveryError(msg, perhaps_sent=outcome == "TIMEOUT")
 
 
 def _problem(channel: Channel) -> str | None:
