@@ -1,0 +1,135 @@
+"""The composition root: which forecast, which moment, which secrets."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sillward.app import Options, build, examples, parse_at
+from sillward.errors import ConfigError, SourceError, UsageError
+from sillward.forecast import Forecast
+from sillward.ledger import Ledger
+from sillward_rules.collection import PlantState
+from sillward_rules.sheet import Round
+from sillward_rules.site import Site
+from sillward_rules.weather import Weather
+
+COURTYARD = examples() / "courtyard.toml"
+COLD_SNAP = examples() / "recorded" / "cold-snap.json"
+NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
+
+
+def now() -> datetime:
+    return NOW
+
+
+class Offline:
+    """A source that never answers but can read what it once gave."""
+
+    name = "Open-Meteo"
+    attribution = ""
+
+    def __init__(self, like: object) -> None:
+        self._like = like
+
+    def fetch(self, site: Site, now: datetime) -> Forecast:
+        msg = "Open-Meteo: cannot be reached"
+        raise SourceError(msg)
+
+    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
+        weather: Weather = self._like.read(body, site, fetched_at)  # type: ignore[attr-defined]
+        return weather
+
+
+def test_the_last_good_forecast_stands_in_and_says_so() -> None:
+    app = build(Options(collection=COURTYARD), clock=now)
+    ledger = Ledger(app.settings.ledger)
+    ledger.keep_forecast(
+        "Courtyard", "Open-Meteo", NOW - timedelta(hours=3), COLD_SNAP.read_bytes()
+    )
+    ledger.close()
+    app = replace(app, source=Offline(app.source))
+
+    weather = app.weather(NOW)
+
+    assert weather.fetched_at == fetched_at
+    assert weather.remarks[0] == "Open-Meteo: cannot be reached; this is the forecast of 14:00"
+
+
+def test_without_any_forecast_the_reason_comes_through() -> None:
+    app = build(Options(collection=COURTYARD), clock=now)
+    app = replace(app, source=Offline(app.source))
+
+    with pytest.raises(SourceError, match="cannot be reached"):
+        app.weather(NOW)
+
+
+def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> None:
+    real = build(Options(collection=COURTYARD), clock=now)
+    ledger = Ledger(real.settings.ledger)
+    ledger.keep_round(
+        "Courtyard",
+        "dusk",
+        NOW.date(),
+        NOW,
+        notices=[],
+        chores=[],
+        states={"Blue basket": PlantState("sunroom", NOW, assumed=False)},
+    )
+    ledger.close()
+
+    pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
+
+    assert real.states()["Blue basket"].spot == "sunroom"
+    assert pretended.states() == {}
+
+
+def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
+    late = datetime(2027, 1, 1, tzinfo=UTC)
+    app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=lambda: late)
+
+    moment = app.now_for(Round.MORNING, app.weather)
+
+    assert moment.astimezone(app.site.zone).date().isoformat() == "2026-05-14"
+    assert 8 <= moment.astimezone(app.site.zone).hour <= 9
+
+
+def test_a_stored_forecast_of_these_days_is_looked_at_now() -> None:
+    app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=now)
+
+    assert app.now_for(Round.DUSK, app.weather) == NOW
+
+
+def test_no_collection_is_a_setting_that_is_wrong() -> None:
+    with pytest.raises(ConfigError, match="there is no collection"):
+        build(Options(), clock=now)
+
+
+def test_a_channel_takes_its_url_from_the_environment_or_a_credential(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "yard.toml"
+    text = COURTYARD.read_text(encoding="utf-8")
+    path.write_text(text + '\n[[channels]]\nname = "phone"\n[[channels]]\nname = "mail"\n')
+    (tmp_path / "channel-mail").write_text("mailto://localhost?to=me@example.org\n")
+    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", "json://localhost")
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+
+    phone, mail = build(Options(collection=path), clock=now).household.channels
+
+    assert phone.url is not None
+    assert phone.url.get_secret_value() == "json://localhost"
+    assert not phone.full_length
+    assert mail.url is not None
+    assert mail.full_length
+
+
+def test_times_without_an_offset_are_the_sites() -> None:
+    site = build(Options(collection=COURTYARD), clock=now).site
+
+    assert parse_at("2026-05-14T17:00", site) == NOW
+    assert parse_at("2026-05-14T20:00Z", site) == NOW
+    for wrong in ("yesterday", "2026-13-01", "0001-01-01", ""):
+        with pytest.raises(UsageError, match="is no ISO time"):
+            parse_at(wrong, site)
