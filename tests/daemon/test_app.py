@@ -45,9 +45,8 @@ class Offline:
 def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     app = build(Options(collection=COURTYARD), clock=now)
     ledger = Ledger(app.settings.ledger)
-    ledger.keep_forecast(
-        "Courtyard", "Open-Meteo", NOW - timedelta(hours=3), COLD_SNAP.read_bytes()
-    )
+    fetched_at = NOW - timedelta(hours=3)
+    ledger.keep_forecast("Courtyard", "Open-Meteo", fetched_at, COLD_SNAP.read_bytes())
     ledger.close()
     app = replace(app, source=Offline(app.source))
 
