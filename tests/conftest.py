@@ -10,6 +10,11 @@ from typing import Any, NoReturn
 import pytest
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Bear with what a library that we call imports; everything else that warns is an error."""
+    config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
+
+
 class NetworkBlockedError(RuntimeError):
     """A test tried to leave the machine. Tests speak to loopback only."""
 
