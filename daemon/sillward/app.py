@@ -2,7 +2,7 @@
 
 import logging
 import sys
-from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from importlib import resources
@@ -19,7 +19,7 @@ from sillward.forecast.recorded import Recorded
 from sillward.ledger import Ledger
 from sillward.notices import channels
 from sillward.service import Clock, Desk, utc_now
-from sillward.settings import Settings, load_settings, unknown_variables
+from sillward.settings import Settings, credential, load_settings, unknown_variables
 from sillward_rules.collection import State
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
@@ -62,6 +62,11 @@ class App:
         """Whether another time or a stored forecast stands in for the real one."""
         return self.options.at is not None or self.options.recorded is not None
 
+    @property
+    def has_ledger(self) -> bool:
+        """Whether anything has been written down yet."""
+        return _exists(self.settings.ledger)
+
     def weather(self, now: datetime) -> Weather:
         """A forecast for a look: the stored file, else the network, else the last good one.
 
@@ -70,11 +75,10 @@ class App:
         try:
             return self.source.fetch(self.site, now).weather
         except SourceError as error:
-            if self.pretending or not self.settings.ledger.exists():
+            if self.pretending or not self.has_ledger:
                 raise
-            ledger = Ledger(self.settings.ledger)
-            held = ledger.last_forecast(self.site.name)
-            ledger.close()
+            with closing(Ledger(self.settings.ledger)) as ledger:
+                held = ledger.last_forecast(self.site.name)
             if held is None or held[0] != self.source.name:
                 raise
             weather = self.source.read(held[2], self.site, held[1])
@@ -83,31 +87,28 @@ class App:
 
     def states(self) -> State:
         """What the ledger knows of the plants; nothing while pretending or before the first run."""
-        if self.pretending or not self.settings.ledger.exists():
+        if self.pretending or not self.has_ledger:
             return {}
-        ledger = Ledger(self.settings.ledger)
-        states = ledger.states(self.site.name)
-        ledger.close()
-        return states
+        with closing(Ledger(self.settings.ledger)) as ledger:
+            return ledger.states(self.site.name)
 
-    def now_for(self, round_: Round | None, weather_at: Callable[[datetime], Weather]) -> datetime:
-        """The moment to look at: --at, else now; for a stored forecast of another time, its own.
+    def moment(self, round_: Round | None) -> tuple[datetime, bool]:
+        """The moment to look at: --at, else now; for a stored forecast of other days, its own.
 
         A stored forecast without --at is looked at on the day it was recorded, at the hour of
-        the round.
+        the round; the second value then is True.
         """
         now = self.clock()
         if self.options.at is not None or self.options.recorded is None:
-            return now
-        weather = weather_at(now)
+            return now, False
+        weather = self.weather(now)
         first, last = (datetime.fromtimestamp(int(weather.times[i]), UTC) for i in (0, -1))
         if first + timedelta(days=1) <= now <= last:
-            return now
+            return now, False
         day = self.site.local_date(first + timedelta(days=1, hours=12))
-        told = round_ or Round.DUSK
         that_day = rounds.of_day(self.site, self.household.rounds, day)
         moments = {occasion.round: occasion.due_at for occasion in that_day}
-        return moments.get(told, moments[Round.DUSK])
+        return moments.get(round_ or Round.DUSK, moments[Round.DUSK]), True
 
     @property
     def path(self) -> Path:
@@ -134,17 +135,25 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
     for name in unknown_variables():
         logging.getLogger(__name__).warning("settings.unknown name=%s", name)
     path = options.collection or settings.collection
-    if options.collection is None and not path.exists():
+    if options.collection is None and not _exists(path):
         msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         raise ConfigError([msg])
     household = load_household(path, lambda name: _url(settings, name))
-    source: Source = OpenMeteo(settings.forecast.base_url, settings.forecast.api_key)
+    api_key = settings.forecast.api_key or credential(settings, "forecast-api-key")
+    source: Source = OpenMeteo(settings.forecast.base_url, api_key)
     if options.recorded is not None:
         source = Recorded(options.recorded, source)
     if options.at is not None:
         at = parse_at(options.at, household.collection.site)
         clock = lambda: at  # noqa: E731
     return App(settings, household, source, options, clock)
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError:
+        return False
 
 
 def parse_at(text: str, site: Site) -> datetime:
@@ -161,15 +170,7 @@ def parse_at(text: str, site: Site) -> datetime:
 
 def _url(settings: Settings, name: str) -> SecretStr | None:
     """A channel's URL from the environment, or else from the credentials folder."""
-    if name in settings.channels:
-        return settings.channels[name]
-    if settings.credentials is None:
-        return None
-    try:
-        text = (settings.credentials / f"channel-{name}").read_text(encoding="utf-8").strip()
-    except (OSError, UnicodeDecodeError):
-        return None
-    return SecretStr(text) if text else None
+    return settings.channels.get(name) or credential(settings, f"channel-{name}")
 
 
 def examples() -> Path:

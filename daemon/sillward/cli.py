@@ -7,6 +7,7 @@ import functools
 import json
 import threading
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -155,8 +156,8 @@ def sheet(options: Options, as_json: bool, round_name: str | None) -> None:
 
 def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
     """The app with its clock at the moment to look at, and that moment."""
-    now = app.now_for(round_, app.weather)
-    if now != app.clock() and app.options.at is None and app.options.recorded is not None:
+    now, as_recorded = app.moment(round_)
+    if as_recorded:
         local = now.astimezone(app.site.zone)
         note = f"no --at given: taking {local:%Y-%m-%d %H:%M}, when it was recorded"
         click.echo(f"sillward: {note}", err=True)
@@ -192,7 +193,7 @@ def _plant_named(app: App, name: str) -> Plant:
 
 @main.command()
 @_options(as_json=False)
-@click.option("--round", "round_name", type=_ROUNDS, required=True)
+@click.option("--round", "round_name", type=_ROUNDS, required=True, help="Which round to tell.")
 def send(options: Options, round_name: str) -> None:
     """Tell one round to its channels, for cron or by hand; never the same round twice."""
     app = build(options)
@@ -248,12 +249,14 @@ def done(options: Options, chore: str) -> None:
     """Acknowledge a CHORE: its id, or as much of it as makes it clear."""
     app = build(options)
     now = app.clock()
-    ledger = Ledger(app.settings.ledger)
-    told = _chore_named(ledger.chores(app.site.name, now - timedelta(days=2)), chore)
-    states = ledger.states(app.site.name)
-    changed = {name: _after(states.get(name), told, now) for name in told.document["plants"]}
-    ledger.finish(app.site.name, told.id, now, changed)
-    ledger.close()
+    if not app.has_ledger:
+        msg = f'"{chore}" is no chore that was told; nothing has been told yet'
+        raise UsageError(msg)
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        told = _chore_named(ledger.chores(app.site.name, now - timedelta(days=2)), chore)
+        states = ledger.states(app.site.name)
+        changed = {name: _after(states.get(name), told, now) for name in told.document["plants"]}
+        ledger.finish(app.site.name, told.id, now, changed)
     click.echo(f"done: {told.id} ({', '.join(told.document['plants'])})")
 
 
@@ -286,12 +289,11 @@ def _after(state: PlantState | None, told: StoredChore, now: Any) -> PlantState:
 def status(options: Options, as_json: bool) -> None:
     """Show what the daemon last fetched, sent and failed to send, and what comes next."""
     app = build(options)
-    if not app.settings.ledger.exists():
+    if not app.has_ledger:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
-    ledger = Ledger(app.settings.ledger)
-    report = reports.status_document(app.household, ledger, app.clock())
-    ledger.close()
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        report = reports.status_document(app.household, ledger, app.clock())
     if as_json:
         _print_json(report)
     else:

@@ -88,7 +88,8 @@ class _Reader:
         self, model: type[Model], raw: object, where: str, *, secret: bool = False
     ) -> Model | None:
         if not isinstance(raw, Mapping):
-            self.wrong(where, f"must be a table, not {raw!r:.40}")
+            shown = "" if secret or isinstance(raw, list) else f", not {_shown(raw)}"
+            self.wrong(where, f"must be a table{shown}")
             return None
         try:
             return model.model_validate(raw)
@@ -97,12 +98,19 @@ class _Reader:
                 self.wrong(where, _in_words(one, model, secret=secret))
             return None
 
-    def rows(self, document: Mapping[str, Any], key: str) -> list[object]:
+    def rows(self, document: Mapping[str, Any], key: str) -> list[object] | None:
+        """The tables of a list, or None if it is something else."""
         raw = document.get(key, [])
         if isinstance(raw, list):
             return raw
         self.wrong(key, f"must be a list of tables, each under [[{key}]]")
-        return []
+        return None
+
+
+def _entry(key: str, index: int, raw: object) -> str:
+    """How an entry of a list is named in errors: its place, and its own name if it has one."""
+    name = raw.get("name") if isinstance(raw, Mapping) else None
+    return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"
 
 
 def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
@@ -134,6 +142,13 @@ _BOUNDS = {
 }
 
 _WORDING = {
+    "list_type": "must be a list",
+    "model_type": "must be a table",
+    "model_attributes_type": "must be a table",
+    "dict_type": "must be a table",
+    "too_short": "must not be empty",
+    "string_too_short": "must not be empty",
+    "string_too_long": "is too long",
     "string_pattern_mismatch": "must be plain text on one line",
     "float_type": "must be a number",
     "int_type": "must be a whole number",
@@ -159,7 +174,12 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
 def _shown(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
-    return f'"{value:.60}"' if isinstance(value, str) else f"{value!s:.60}"
+    if isinstance(value, str):
+        plain = "".join(one if one.isprintable() else "?" for one in value[:60])
+        return f'"{plain}{"..." if len(value) > 60 else ""}"'
+    if isinstance(value, int) and abs(value) >= 10**18:
+        return "a huge number"
+    return f"{value!s:.60}"
 
 
 UrlFor = Callable[[str], SecretStr | None]
@@ -181,7 +201,7 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     site = _site(reader, document)
     spots = _spots(reader, document)
     plants = _plants(reader, document, spots)
-    rules = _rules(reader, document, spots, plants)
+    rules = _rules(reader, document, spots, _names(document))
     habits = _habits(reader, document)
     rounds = _rounds(reader, document)
     channels = _channels(reader, document, url_for)
@@ -197,14 +217,15 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
 
 def _parse(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_bytes().decode())
+        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
     except OSError as error:
         reason = error.strerror or error
         line = f"{path}: cannot be read: {reason}"
     except UnicodeDecodeError as error:
         line = f"{path.name}: is not UTF-8 text (byte {error.start})"
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        line = f"{path.name}: is not valid TOML: {error}"
+    except (ValueError, RecursionError) as error:
+        text = str(error).splitlines()[0]
+        line = f"{path.name}: is not valid TOML: {text:.200}"
     raise ConfigError([line])
 
 
@@ -266,11 +287,11 @@ def _plants(
     plants: list[Plant] = []
     seen: dict[str, int] = {}
     rows = reader.rows(document, "plants")
-    if not rows:
+    if rows == []:
         reader.wrong("plants", "there is no plant; add a table under [[plants]]")
-    for index, raw in enumerate(rows):
+    for index, raw in enumerate(rows or []):
         name = raw.get("name") if isinstance(raw, Mapping) else None
-        where = f'plants[{index}] "{name}"' if isinstance(name, str) else f"plants[{index}]"
+        where = _entry("plants", index, raw)
         if isinstance(name, str) and name in seen:
             reader.wrong(where, f"the name is taken by plants[{seen[name]}]; make it unique")
         if isinstance(name, str):
@@ -351,21 +372,27 @@ def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
     )
 
 
+def _names(document: Mapping[str, Any]) -> list[str]:
+    """Names of all plants, those that are wrong otherwise included."""
+    rows = document.get("plants")
+    tables = [one for one in rows if isinstance(one, Mapping)] if isinstance(rows, list) else []
+    return [one["name"] for one in tables if isinstance(one.get("name"), str)]
+
+
 def _rules(
     reader: _Reader,
     document: Mapping[str, Any],
     spots: Mapping[str, Spot | None],
-    plants: Sequence[Plant],
+    names: Sequence[str],
 ) -> list[Rule]:
     rules = []
     known = {
         "home": list(spots),
         "group": list(standard_groups()),
-        "name": [plant.name for plant in plants],
+        "name": names,
     }
-    for index, raw in enumerate(reader.rows(document, "rules")):
-        name = raw.get("name") if isinstance(raw, Mapping) else None
-        where = f'rules[{index}] "{name}"' if isinstance(name, str) else f"rules[{index}]"
+    for index, raw in enumerate(reader.rows(document, "rules") or []):
+        where = _entry("rules", index, raw)
         if not isinstance(raw, Mapping):
             reader.wrong(where, "must be a table under [[rules]]")
             continue
@@ -408,9 +435,8 @@ def _rounds(reader: _Reader, document: Mapping[str, Any]) -> Rounds:
 
 def _channels(reader: _Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
     channels: list[Channel] = []
-    for index, raw in enumerate(reader.rows(document, "channels")):
-        name = raw.get("name") if isinstance(raw, Mapping) else None
-        where = f'channels[{index}] "{name}"' if isinstance(name, str) else f"channels[{index}]"
+    for index, raw in enumerate(reader.rows(document, "channels") or []):
+        where = _entry("channels", index, raw)
         table = reader.table(ChannelTable, _secret_url(raw), where, secret=True)
         if table is None:
             continue

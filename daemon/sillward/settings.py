@@ -2,7 +2,7 @@
 
 import os
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -20,6 +20,7 @@ class ForecastSettings(BaseModel):
     source: Literal["open-meteo"] = "open-meteo"
     base_url: str = Field(default="https://api.open-meteo.com", pattern=r"^https?://[^\s/]+")
     api_key: SecretStr | None = None
+    """Also from a credential file named forecast-api-key."""
 
 
 class Settings(BaseSettings):
@@ -49,7 +50,7 @@ class Settings(BaseSettings):
             else None
         )
     )
-    """Folder with secrets: a file channel-NAME holds the URL of the channel NAME."""
+    """Folder with secrets: channel-NAME holds the URL of the channel NAME."""
     log_level: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = "INFO"
 
 
@@ -58,19 +59,45 @@ def load_settings() -> Settings:
     try:
         settings = Settings()
     except ValidationError as error:
-        lines = [
-            f"{PREFIX}{'__'.join(str(part) for part in one['loc']).upper()}: {one['msg'].lower()}"
-            for one in error.errors(include_url=False, include_input=False)
-        ]
-        raise ConfigError(lines) from None
+        raise ConfigError(
+            [_in_words(one) for one in error.errors(include_url=False, include_input=False)]
+        ) from None
     except ValueError as error:  # a value that should have been JSON
-        raise ConfigError([f"{PREFIX}*: {error}"]) from None
-    return settings.model_copy(
-        update={
-            "collection": settings.collection.expanduser(),
-            "ledger": settings.ledger.expanduser(),
-        }
-    )
+        named = [name for name in Settings.model_fields if f'"{name}"' in str(error)]
+        variable = f"{PREFIX}{named[0].upper()}" if named else f"{PREFIX}*"
+        text = f"{variable}: cannot be read; set its parts one by one, as {variable}__NAME"
+        raise ConfigError([text]) from None
+    paths = {
+        name: _expanded(name, getattr(settings, name))
+        for name in ("collection", "ledger", "credentials")
+        if getattr(settings, name) is not None
+    }
+    return settings.model_copy(update=paths)
+
+
+def _in_words(error: Any) -> str:
+    variable = "__".join(str(part) for part in error["loc"]).upper()
+    text: str = error["msg"]
+    return f"{PREFIX}{variable}: {text[:1].lower()}{text[1:]}"
+
+
+def _expanded(name: str, path: Path) -> Path:
+    try:
+        return path.expanduser()
+    except RuntimeError as error:
+        msg = f"{PREFIX}{name.upper()}: {path}: {error}"
+        raise ConfigError([msg]) from None
+
+
+def credential(settings: Settings, name: str) -> SecretStr | None:
+    """A secret from the credentials folder; None if there is none or it cannot be read."""
+    if settings.credentials is None:
+        return None
+    try:
+        text = (settings.credentials / name).read_text(encoding="utf-8").strip()
+    except (OSError, UnicodeDecodeError):
+        return None
+    return SecretStr(text) if text else None
 
 
 def unknown_variables() -> list[str]:

@@ -12,9 +12,16 @@ from sillward_rules.plant import Holder, Rot
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
 Kelvin = Annotated[float, Field(ge=-15, le=15)]
-Text = Annotated[
-    str, Field(min_length=1, max_length=80, pattern=r"^[^\x00-\x1f\x7f]*\S[^\x00-\x1f\x7f]*$")
-]
+
+
+def _plain(text: str) -> str:
+    if not text.strip() or not text.isprintable():
+        msg = "must be plain text on one line"
+        raise ValueError(msg)
+    return text
+
+
+Text = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_plain)]
 
 
 def _checked(parse: Callable[[str], object]) -> AfterValidator:

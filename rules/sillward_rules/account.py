@@ -70,7 +70,7 @@ def account_for(
     deciding = _deciding_row(scene, column)
     films = _films(scene, column, rows)
     hours = [
-        _hour(scene, column, int(row), films[int(row)], names[int(row)], row == deciding)
+        _hour(scene, column, int(row), films[int(row)], names[int(row)], bool(row == deciding))
         for row in rows
     ]
     standing = scene.state[plant.name]

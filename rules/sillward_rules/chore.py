@@ -74,6 +74,9 @@ class Errand:
 WALK_SPREAD = timedelta(minutes=90)
 """Errands whose times differ by more than this are two walks. Judgement."""
 
+LEAST_WINDOW = timedelta(minutes=10)
+"""Errands with a smaller window in common are two walks. Judgement."""
+
 
 def into_chores(errands: Sequence[Errand], site: Site, day: date) -> tuple[Chore, ...]:
     """Put errands of a day together into walks: same kind, same way, times close together.
@@ -91,6 +94,11 @@ def into_chores(errands: Sequence[Errand], site: Site, day: date) -> tuple[Chore
             suffix = f"-{number}" if number > 1 else ""
             way = from_spot if from_spot == to_spot else f"{from_spot}-{to_spot}"
             chores.append(_chore(f"{day:%Y-%m-%d}-{kind.value}-{_slug(way)}{suffix}", walk, site))
+    return in_order(chores)
+
+
+def in_order(chores: Sequence[Chore]) -> tuple[Chore, ...]:
+    """Chores by the hour that matters of each."""
     return tuple(sorted(chores, key=_hour_of))
 
 
@@ -119,7 +127,9 @@ def _one_walk(errands: Sequence[Errand]) -> bool:
     """
     deadlines = [one.before for one in errands]
     starts = [one.not_before for one in errands if one.not_before is not None]
-    if starts and max(starts) > min(deadlines):
+    if starts and max(starts) + LEAST_WINDOW > min(deadlines):
+        return False
+    if len({one.plant for one in errands}) < len(errands):
         return False
     if errands[0].kind in (ChoreKind.MIST, ChoreKind.FEED):
         return True

@@ -23,6 +23,8 @@ _DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*min)?")
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 _BY_SUN = re.compile(r"(sunrise|sunset)\s*(?:([+-])\s*(.+))?")
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+_DAY_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+_LONGEST_H = 10_000
 
 
 def parse_duration(text: str) -> timedelta:
@@ -31,7 +33,11 @@ def parse_duration(text: str) -> timedelta:
     if match is None or match.group(1) is match.group(2) is None:
         msg = f'"{text}" is no duration; write for example "45 min", "2 h" or "1h30min"'
         raise ValueError(msg)
-    return timedelta(hours=float(match.group(1) or 0), minutes=float(match.group(2) or 0))
+    hours = float(match.group(1) or 0) + float(match.group(2) or 0) / 60
+    if hours > _LONGEST_H:
+        msg = f'"{text:.40}" is too long; a day has 24 h'
+        raise ValueError(msg)
+    return timedelta(hours=hours)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +92,11 @@ class WeeklyMoment:
 def parse_weekly(text: str) -> WeeklyMoment:
     """Read "sun 18:00" or "sat sunset-2h": a weekday, then a moment."""
     head, _, tail = text.strip().partition(" ")
-    name = head.lower()[:3]
-    if name not in _WEEKDAYS or not tail.strip():
+    name = head.lower()
+    if name not in _WEEKDAYS + _DAY_NAMES or not tail.strip():
         msg = f'"{text}" is no time of the week; write for example "sun 18:00"'
         raise ValueError(msg)
-    return WeeklyMoment(_WEEKDAYS.index(name), parse_moment(tail))
+    return WeeklyMoment(_WEEKDAYS.index(name[:3]), parse_moment(tail))
 
 
 class _Whole(Enum):

@@ -123,8 +123,8 @@ def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     known = f"unknown key (known: {', '.join(_KEYS)})"
     problems = [Problem(key, known) for key in table if key not in _KEYS]
     name = table.get("name")
-    if not isinstance(name, str) or not name.strip():
-        problems.append(Problem("name", "every rule needs a name, in quotes"))
+    if not isinstance(name, str) or not name.strip() or not name.isprintable():
+        problems.append(Problem("name", "every rule needs a name, in quotes, on one line"))
     watch = table.get("watch")
     if not isinstance(watch, str) or watch not in QUANTITIES:
         problems.append(
@@ -180,7 +180,7 @@ def _read_bound(
         return direction, Bound(limit=raw)
     match = _BOUND.fullmatch(raw.strip()) if isinstance(raw, str) else None
     unit = _SPELLINGS.get(match.group(2).lower(), match.group(2)) if match else None
-    if match is None or unit != quantity.unit:
+    if match is None or unit != quantity.unit or not math.isfinite(float(match.group(1))):
         example = f'"limit" or a value with its unit, such as "12 {quantity.unit}"'
         problems.append(Problem(direction, f"{_shown(raw)} is no bound; write {example}"))
         return direction, None

@@ -9,7 +9,7 @@ from datetime import date, datetime, timedelta
 from enum import Enum
 
 from sillward_rules import sun
-from sillward_rules.chore import Chore, ChoreKind, Errand, into_chores
+from sillward_rules.chore import Chore, ChoreKind, Errand, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.planners import carry, mist, note, outlook, wetting
 from sillward_rules.planners.outlook import Outlook
@@ -82,7 +82,7 @@ def draw_up(
         fetched_at=weather.fetched_at,
         issued_at=weather.issued_at,
         chores=chores,
-        warnings=(*_age_warnings(scene), *warnings, *weather.remarks),
+        warnings=(*_coverage_warnings(scene), *warnings, *weather.remarks),
         assumptions=tuple(assumptions),
         outlook=ahead,
         lows=_outdoor_lows(scene),
@@ -119,7 +119,11 @@ def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
     }
 
 
-def _age_warnings(scene: Scene) -> list[str]:
+def _coverage_warnings(scene: Scene) -> list[str]:
+    """What the forecast as a whole cannot tell: too old, or for other days."""
+    times, now = scene.weather.times, scene.now.timestamp()
+    if not times.size or not times[0] <= now <= times[-1]:
+        return ["the forecast does not reach this hour: what is not known is treated as cold"]
     age = scene.weather.age(scene.now)
     hours = age / timedelta(hours=1)
     if age > carry.STALE:
@@ -158,7 +162,8 @@ def _unjudged_warning(scene: Scene, verdicts: Sequence[carry.Verdict]) -> list[s
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     """Today: what goes out and when, mist and feed windows, the last wetting hour."""
     day = scene.site.local_date(scene.now)
-    out = carry.carry_out(scene, day, [plant for plant in scene.plants if scene.under_cover(plant)])
+    sheltered = [plant for plant in scene.plants if scene.under_cover(plant)]
+    out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day)
     places = _day_places(scene, day, out)
     films = {
         column: wetting.DayFilms(scene, day, column)
@@ -174,19 +179,23 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
         and not scene.collection.spot(place.spot).holds_itself
         and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
     ]
-    warnings = note.notes(scene, scene.now, sun.night_of(scene.site, day).start)
-    return into_chores([*out, *wet, *dry], scene.site, day), warnings
+    known = all(films[place.column].known for place in places)
+    warnings = [] if known else ["too little is known of today's weather to plan all watering"]
+    warnings += note.notes(scene, scene.now, sun.night_of(scene.site, day).start)
+    return in_order([*out, *into_chores([*wet, *dry], scene.site, day)]), warnings
 
 
-def _day_places(scene: Scene, day: date, out: Sequence[Errand]) -> list[mist.DayPlace]:
+def _day_places(scene: Scene, day: date, out: Sequence[Chore]) -> list[mist.DayPlace]:
     """Where each plant is by day: carried out, staying in, or where it stands."""
     sunrise = sun.day_events(scene.site, day).sunrise
-    leaving = {errand.plant: errand for errand in out if errand.kind is ChoreKind.CARRY_OUT}
+    leaving = {
+        name: chore for chore in out if chore.kind is ChoreKind.CARRY_OUT for name in chore.plants
+    }
     places = []
     for plant in scene.plants:
-        errand = leaving.get(plant.name)
-        spot = errand.to_spot if errand else scene.state[plant.name].spot
-        since = (errand.not_before if errand else None) or sunrise
+        chore = leaving.get(plant.name)
+        spot = chore.to_spot if chore else scene.state[plant.name].spot
+        since = (chore.not_before if chore else None) or sunrise
         places.append(mist.DayPlace(plant, spot, scene.climate.column(spot), since))
     return places
 

@@ -88,8 +88,9 @@ def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
     late = datetime(2027, 1, 1, tzinfo=UTC)
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=lambda: late)
 
-    moment = app.now_for(Round.MORNING, app.weather)
+    moment, as_recorded = app.moment(Round.MORNING)
 
+    assert as_recorded
     assert moment.astimezone(app.site.zone).date().isoformat() == "2026-05-14"
     assert 8 <= moment.astimezone(app.site.zone).hour <= 9
 
@@ -97,7 +98,7 @@ def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
 def test_a_stored_forecast_of_these_days_is_looked_at_now() -> None:
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=now)
 
-    assert app.now_for(Round.DUSK, app.weather) == NOW
+    assert app.moment(Round.DUSK) == (NOW, False)
 
 
 def test_no_collection_is_a_setting_that_is_wrong() -> None:

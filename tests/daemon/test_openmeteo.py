@@ -20,7 +20,6 @@ import responses
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import SecretStr
-from urllib3.exceptions import LocationParseError
 
 from sillward.errors import SourceError
 from sillward.forecast import fetch
@@ -222,7 +221,7 @@ def test_a_dew_point_above_the_temperature_gives_way_to_the_humidity() -> None:
 
     assert weather.dew_point_c[4] == pytest.approx(3.8, abs=0.3)
     assert weather.remarks == (
-        "1 dew points above the temperature, first at 2026-05-13 04:00 UTC: ignored",
+        "dew point above the temperature in 1 hour, first 2026-05-13 04:00 UTC: ignored",
     )
 
 
@@ -304,7 +303,6 @@ def test_a_body_without_a_place_is_refused(key: str, value: object) -> None:
     assert "does not say for which place" in refused(body() | {key: value})
 
 
-@pytest.mark.xfail(strict=True, reason="no comparison with NaN is ever true")
 @pytest.mark.parametrize(
     "place", [{"latitude": math.nan}, {"longitude": math.nan}, {"longitude": math.inf}]
 )
@@ -312,13 +310,11 @@ def test_nowhere_is_another_place(place: dict[str, float]) -> None:
     refused(body() | place)
 
 
-@pytest.mark.xfail(strict=True, raises=OverflowError, reason="float() of a huge integer")
 @pytest.mark.parametrize("key", ["latitude", "longitude"])
 def test_a_place_of_four_hundred_digits_is_refused(key: str) -> None:
     refused(body() | {key: 10**400})
 
 
-@pytest.mark.xfail(strict=True, raises=OverflowError, reason="float() of a huge integer")
 def test_a_value_of_four_hundred_digits_is_refused_or_ignored() -> None:
     read(changed("temperature_2m", 3, 10**400))
 
@@ -342,7 +338,7 @@ def torn(times: Callable[[list[int]], list[Any]]) -> dict[str, Any]:
         (lambda t: [True, *t[1:]], "has no list of times"),
         (lambda t: [], "has no list of times"),
         (lambda t: [-HOUR_S, *t[1:]], "has impossible times"),
-        (lambda t: [*t[:-1], 10**400], "has impossible times"),
+        (lambda t: [*t[:-1], 10**400], "has no list of times"),
         (lambda t: [one * 1000 for one in t], "has impossible times"),
         (lambda t: [0, *t[1:]], "covers an impossible length of time"),
         (lambda t: t[:-1], "has another number of values"),
@@ -393,7 +389,7 @@ def test_values_of_another_kind_are_refused(values: object, told: str) -> None:
         (dumped(body())[:-200], "is not whole JSON"),
         (dumped(body()) + b"Unexpected error while streaming data: timeout", "is not whole JSON"),
         (b"[" * 100_000, "is not whole JSON"),
-        (b"9" * 5_000, "is not whole JSON"),
+        (b"9" * 5_000, "is not one forecast"),
         (b"null", "is not one forecast"),
         (b'"text"', "is not one forecast"),
         (b"17", "is not one forecast"),
@@ -570,7 +566,7 @@ def test_a_status_is_told_and_only_a_broken_server_asked_again(
         text = failure()
 
         assert len(mock.calls) == calls
-    assert text == f"Open-Meteo: {told}"
+    assert text == f'Open-Meteo: {told}: "***"', "the reason is told, our key in it is not"
 
 
 def test_too_many_requests_with_a_retry_after_does_not_make_us_wait() -> None:
@@ -616,7 +612,7 @@ def test_a_web_page_with_status_200_is_told_as_one() -> None:
         (requests.exceptions.ChunkedEncodingError, "broke off in the middle of its answer"),
         (requests.exceptions.ContentDecodingError, "sent an answer that cannot be unpacked"),
         (requests.exceptions.ConnectionError, "cannot be reached"),
-        (requests.exceptions.InvalidURL, "failed (InvalidURL)"),
+        (requests.exceptions.InvalidURL, "has no usable address"),
     ],
 )
 def test_a_failure_is_told_in_words_without_addresses(
@@ -630,15 +626,10 @@ def test_a_failure_is_told_in_words_without_addresses(
 
 @pytest.mark.parametrize("base", ["http://[::1", "http://a b", "http://own.example:x", "http://."])
 def test_an_address_that_is_none_is_a_source_error(base: str) -> None:
-    with pytest.raises(SourceError, match="Open-Meteo: failed"):
+    with pytest.raises(SourceError, match="Open-Meteo: has no usable address"):
         OpenMeteo(base).fetch(SITE, NOW)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    raises=LocationParseError,
-    reason="urllib3's LocationParseError is no RequestException and ends in a traceback",
-)
 @pytest.mark.parametrize("host", ["own..example", "a" * 70 + ".example"])
 def test_a_host_name_that_is_none_is_a_source_error(host: str) -> None:
     with pytest.raises(SourceError):
@@ -829,10 +820,6 @@ def test_a_drip_in_chunks_is_given_up_at_the_deadline() -> None:
     assert len(sent) < 30
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a body with a length is read 16 KiB at a time, and the clock is not looked at between",
-)
 def test_a_drip_of_known_length_is_given_up_at_the_deadline() -> None:
     """At one byte every nine seconds a read of 16 KiB takes 41 hours."""
     sent: list[int] = []

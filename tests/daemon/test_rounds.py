@@ -262,7 +262,7 @@ def test_a_week_sheet_can_be_told_on_any_day() -> None:
         ("2026-05-14 03:00", Round.DUSK),
         ("2026-05-14 07:00", Round.MORNING),
         ("2026-05-14 12:00", Round.MORNING),
-        ("2026-05-14 13:00", Round.DUSK),
+        ("2026-05-14 14:00", Round.DUSK),
         ("2026-05-14 22:00", Round.DUSK),
     ],
 )

@@ -1,9 +1,11 @@
 """One GET with a bounded time and a bounded size."""
 
+import json
 import time
 from collections.abc import Callable, Mapping
 
 import requests
+import urllib3
 from requests.adapters import HTTPAdapter
 from urllib3.util.retry import Retry
 
@@ -52,7 +54,7 @@ def get(
             ) as response:
                 body = _read(response, ends, source, monotonic)
                 return _accepted(response.status_code, body, source)
-    except requests.RequestException as error:
+    except (requests.RequestException, urllib3.exceptions.HTTPError, UnicodeError) as error:
         msg = f"{source}: {_reason(error)}"
         raise SourceError(msg) from None
 
@@ -61,7 +63,8 @@ def _read(
     response: requests.Response, ends: float, source: str, monotonic: Callable[[], float]
 ) -> bytes:
     body = bytearray()
-    for chunk in response.iter_content(16_384):
+    # read1 returns what has come so far: the clock is looked at between any two pieces.
+    while chunk := response.raw.read1(16_384, decode_content=True):
         body += chunk
         if len(body) > MOST_BYTES:
             msg = f"{source}: the answer is larger than {MOST_BYTES // 1_000_000} MB"
@@ -76,25 +79,41 @@ def _accepted(status: int, body: bytes, source: str) -> bytes:
     if status == 200:
         return body
     if status == 429:
-        msg = f"{source}: too many requests (429)"
+        msg = f"{source}: too many requests (429){_said(body)}"
     elif 300 <= status < 400:
         msg = f"{source}: sends us elsewhere ({status}); a login page in between?"
     else:
-        msg = f"{source}: answered {status}"
+        msg = f"{source}: answered {status}{_said(body)}"
     raise SourceError(msg)
 
 
-def _reason(error: requests.RequestException) -> str:
+def _said(body: bytes) -> str:
+    """The reason that an API gives in JSON, in one short line."""
+    try:
+        reason = json.loads(body)["reason"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return ""
+    return f': "{" ".join(str(reason).split()):.120}"'
+
+
+def _reason(error: Exception) -> str:
     """A short reason without addresses or keys."""
-    named = {
-        requests.exceptions.SSLError: "its certificate cannot be trusted",
-        requests.exceptions.ConnectTimeout: "cannot be reached in time",
-        requests.exceptions.ReadTimeout: "stopped answering",
-        requests.exceptions.ChunkedEncodingError: "broke off in the middle of its answer",
-        requests.exceptions.ContentDecodingError: "sent an answer that cannot be unpacked",
-        requests.exceptions.ConnectionError: "cannot be reached",
-    }
-    for kind, text in named.items():
-        if isinstance(error, kind):
-            return text
-    return f"failed ({type(error).__name__})"
+    unnamed = f"failed ({type(error).__name__})"
+    return next((text for kind, text in _REASONS if isinstance(error, kind)), unnamed)
+
+
+# The first that fits: urllib3's own come while the body is read, requests' before.
+_REASONS: tuple[tuple[type[Exception], str], ...] = (
+    (requests.exceptions.SSLError, "its certificate cannot be trusted"),
+    (requests.exceptions.ConnectTimeout, "cannot be reached in time"),
+    (requests.exceptions.ReadTimeout, "stopped answering"),
+    (urllib3.exceptions.ReadTimeoutError, "stopped answering"),
+    (requests.exceptions.ContentDecodingError, "sent an answer that cannot be unpacked"),
+    (requests.exceptions.ChunkedEncodingError, "broke off in the middle of its answer"),
+    (urllib3.exceptions.DecodeError, "sent an answer that cannot be unpacked"),
+    (urllib3.exceptions.ProtocolError, "broke off in the middle of its answer"),
+    (requests.exceptions.ConnectionError, "cannot be reached"),
+    (requests.exceptions.InvalidURL, "has no usable address"),
+    (urllib3.exceptions.LocationValueError, "has no usable address"),
+    (UnicodeError, "has no usable address"),
+)

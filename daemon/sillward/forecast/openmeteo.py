@@ -5,6 +5,7 @@ wind in m/s, yesterday included so that a night is never cut at midnight UTC.
 """
 
 import json
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -64,12 +65,23 @@ class OpenMeteo:
 
     def fetch(self, site: Site, now: datetime) -> Forecast:
         """Ask for the site's forecast, once. Raise SourceError if it cannot be used."""
-        body = fetch.get(self._url(), self.query(site), source=NAME)
-        return Forecast(body, self.read(body, site, now))
+        try:
+            body = fetch.get(self._url(), self.query(site), source=NAME)
+            weather = self.read(body, site, now)
+        except SourceError as error:
+            raise SourceError(self._without_key(str(error))) from None
+        if not weather.times[0] <= now.timestamp() <= weather.times[-1]:
+            _refuse("does not cover the present hour")
+        return Forecast(body, weather)
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
         """Read a body. Raise SourceError if it cannot be used."""
         return parse(body, site, fetched_at)
+
+    def _without_key(self, text: str) -> str:
+        """A server may repeat our key in its reason."""
+        key = self.api_key.get_secret_value() if self.api_key else ""
+        return text.replace(key, "***") if key else text
 
     def _url(self) -> str:
         base = self.base_url.rstrip("/")
@@ -88,7 +100,7 @@ class OpenMeteo:
             "forecast_days": "8",
             "hourly": ",".join(VARIABLES),
         }
-        if self.api_key is not None:
+        if self.api_key is not None and self.api_key.get_secret_value():
             query["apikey"] = self.api_key.get_secret_value()
         return query
 
@@ -146,9 +158,14 @@ def _refuse(text: str) -> NoReturn:
     raise SourceError(msg)
 
 
+def _bounded_int(digits: str) -> int | float:
+    """A whole number; one too long for any quantity here becomes a float, infinite perhaps."""
+    return int(digits) if len(digits) <= 18 else float(digits)
+
+
 def _document(body: bytes) -> dict[str, Any]:
     try:
-        document = json.loads(body)
+        document = json.loads(body, parse_int=_bounded_int)
     except (ValueError, RecursionError):
         page = body[:200].lstrip().startswith(b"<")
         _refuse("is a web page, not a forecast" if page else "is not whole JSON")
@@ -157,7 +174,8 @@ def _document(body: bytes) -> dict[str, Any]:
     if not isinstance(document, dict):
         _refuse("is not one forecast")
     if document.get("error"):
-        _refuse(f'is an error: "{document.get("reason", "no reason given")!s:.120}"')
+        reason = " ".join(str(document.get("reason", "no reason given")).split())
+        _refuse(f'is an error: "{reason:.120}"')
     return document
 
 
@@ -167,6 +185,8 @@ def _check_place(document: dict[str, Any], site: Site) -> None:
     if not all(isinstance(one, int | float) and not isinstance(one, bool) for one in place):
         _refuse("does not say for which place it is")
     latitude, longitude = float(place[0]), float(place[1])  # type: ignore[arg-type]
+    if not (math.isfinite(latitude) and math.isfinite(longitude)):
+        _refuse("is for no place on earth")
     across = abs((longitude - site.longitude + 180.0) % 360.0 - 180.0)
     if abs(latitude - site.latitude) > 0.6 or across * np.cos(np.radians(site.latitude)) > 0.6:
         _refuse(f"is for another place ({latitude:g}, {longitude:g})")
@@ -238,7 +258,8 @@ def _dew_point(
     above = np.isfinite(dew) & (dew > temp + 0.5)
     if above.any():
         when = _at(times[np.flatnonzero(above)[0]])
-        remarks.append(f"{above.sum()} dew points above the temperature, first at {when}: ignored")
+        hours = "1 hour" if above.sum() == 1 else f"{above.sum()} hours"
+        remarks.append(f"dew point above the temperature in {hours}, first {when}: ignored")
     dew = np.where(above, np.nan, np.minimum(dew, temp))
     if humidity is None:
         return dew

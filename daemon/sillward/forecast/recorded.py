@@ -1,6 +1,6 @@
 """A stored forecast body in place of the network, read by the same parser."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -38,4 +38,4 @@ class Recorded:
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
         """Read a body as the source would."""
-        return self.of.read(body, site, fetched_at)
+        return replace(self.of.read(body, site, fetched_at), source=self.name)

@@ -52,7 +52,9 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
     if sheet.outlook is not None:
         yield from _outlook(sheet.outlook)
     if not any(chore.kind is not ChoreKind.STOP_WETTING for chore in sheet.chores):
-        yield from (_NOTHING[sheet.round], "")
+        reaches = sheet.outlook is None or bool(sheet.outlook.nights)
+        yield _NOTHING[sheet.round] if reaches else "No forecast reaches that far."
+        yield ""
     for kind, heading in _HEADINGS.items():
         of_kind = [chore for chore in sheet.chores if chore.kind is kind]
         if of_kind and sheet.round is not Round.WEEK:
@@ -133,9 +135,8 @@ def _whole(reason: Reason, chore: Chore, site: Site) -> str:
             return "the film outlasts the day"
         return f"film gone in {reason.value:.0f} min at {at}, wants {phrases.limit(reason)}"
     if reason.quantity == "crown drying time":
-        took = "longer than the day" if reason.value is None else f"{reason.value:.1f} h"
-        left = f"{reason.limit:.1f} h are left ({phrases.whose(reason)})"
-        return f"crown dries in {took} at {at}, {left}"
+        took = "outlasts the day" if reason.value is None else f"takes {reason.value:.1f} h to dry"
+        return f"a crown wetted at {at} {took} ({phrases.whose(reason)})"
     return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}"
 
 
@@ -160,7 +161,7 @@ def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
     if chore.kind is ChoreKind.FEED:
         return f"{window}, {chore.from_spot}: {count}; weak, and rinse"
     feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
-    return f"{window}, {chore.from_spot}: {count}{mist_advice(chore, feeds)}"
+    return f"{window}, {chore.from_spot}: {count}{mist_advice(chore, feeds, site)}"
 
 
 def _week_line(chore: Chore, sheet: Sheet, site: Site) -> str:
@@ -174,13 +175,7 @@ def _outlook(ahead: Outlook) -> Iterator[str]:
         yield fact[0].upper() + fact[1:]
     yield f"Trips expected: {ahead.trips} in {len(ahead.nights)} nights"
     yield ""
-    spots = list(ahead.nights[0].lows) if ahead.nights else []
-    if spots:
-        yield "NIGHTS      " + "".join(f"{spot[:12]:>13}" for spot in spots) + "   plants in"
-    for night in ahead.nights:
-        lows = "".join(f"{_degrees(night.lows[spot]):>13}" for spot in spots)
-        unsure = "" if night.judged else "  (too few known hours)"
-        yield f"  {night.day:%a %d %b}{lows}   {len(night.plants_in) or '-'}{unsure}"
+    yield from _nights(ahead)
     yield ""
     yield "DAYS           warmest   driest   mistings"
     for day in ahead.days:
@@ -188,6 +183,29 @@ def _outlook(ahead: Outlook) -> Iterator[str]:
         mist = f"{day.mistings} for {phrases.plants(day.misted_plants)}" if day.mistings else "-"
         yield f"  {day.day:%a %d %b}{_degrees(day.high_c):>11}{dry:>9}   {mist}"
     yield ""
+
+
+def _nights(ahead: Outlook) -> Iterator[str]:
+    """A table while the spots fit beside each other, else a line for each night."""
+    spots = list(ahead.nights[0].lows) if ahead.nights else []
+    table = len(spots) <= MOST_COLUMNS
+    if table:
+        yield "NIGHTS      " + "".join(f"{spot[:12]:>13}" for spot in spots) + "   plants in"
+    else:
+        yield "NIGHTS"
+    for night in ahead.nights:
+        count = f"{len(night.plants_in) or '-'}"
+        unsure = "" if night.judged else "  (too few known hours)"
+        if table:
+            lows = "".join(f"{_degrees(night.lows[spot]):>13}" for spot in spots)
+            yield f"  {night.day:%a %d %b}{lows}   {count}{unsure}"
+        else:
+            lows = ", ".join(f"{spot} {_degrees(night.lows[spot])}" for spot in spots)
+            yield f"  {night.day:%a %d %b}  plants in: {count}{unsure}; {lows}"
+
+
+MOST_COLUMNS = 3
+"""Spots that fit beside each other in the table of nights."""
 
 
 def _degrees(value: float | None) -> str:

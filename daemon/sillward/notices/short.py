@@ -115,7 +115,7 @@ class _Teller:
 
     def _who(self, chore: Chore, most: int) -> str:
         # A shelter also houses what lives there: only outdoors does "all" mean something.
-        out = chore.kind is ChoreKind.CARRY_OUT
+        out = chore.kind in (ChoreKind.CARRY_OUT, ChoreKind.STAY_IN)
         others = None if out else self._standing(chore.from_spot) - set(chore.plants)
         return phrases.names(chore.plants, most, others)
 
@@ -162,12 +162,17 @@ class _Teller:
 
         return Line(words)
 
-    def _named(self, head: str, chore: Chore) -> Line:
-        return Line(lambda most: f"{head}: {self._who(chore, most)}")
+    def _named(self, head: str, chore: Chore, *, optional: bool = False) -> Line:
+        return Line(lambda most: f"{head}: {self._who(chore, most)}", optional)
 
-    def _carry(self, chore: Chore) -> Line:
-        head = f"{self._clock(chore)} {chore.from_spot} > {chore.to_spot}"
-        return Line(lambda most: f"{head}: {self._who(chore, most)}")
+    def _carry_out(self, chore: Chore) -> Line:
+        way = f"> {chore.to_spot}: "
+
+        def words(most: int) -> str:
+            start = f"{chore.from_spot} " if most else ""  # the grower knows where it stands
+            return f"{self._clock(chore)} {start}{way}{self._who(chore, most)}"
+
+        return Line(words)
 
     def _why(self, chores: Sequence[Chore]) -> str:
         """The number that matters most, whose limit it breaks, and when."""
@@ -186,7 +191,7 @@ class _Teller:
         parts = []
         if out:
             count = sum(len(chore.plants) for chore in out)
-            parts.append(f"Out again {self._clock(out[0])} ({count})")
+            parts.append(f"Out again from {self._clock(out[0])} ({count})")
         if kept:
             parts.append(f"{kept} stay in")
         return ", ".join(parts)
@@ -206,15 +211,17 @@ class _Teller:
             count = sum(len(chore.plants) for chore in out)
             heads.append(f"out {_from(self._clock(out[0]))}: {phrases.plants(count)}")
         if mist:
-            heads.append(f"mist {_by(self._clock(mist[0]))}")
+            names = {name for chore in mist for name in chore.plants}
+            heads.append(f"mist {_by(self._clock(mist[0]))}: {phrases.plants(len(names))}")
         if not out and stay:
             heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
         title = ", ".join(heads) or "nothing to carry or mist today"
-        lines = [self._carry(chore) for chore in out]
+        lines = [self._carry_out(chore) for chore in out]
         lines += [self._mist(spot, mist) for spot in dict.fromkeys(one.from_spot for one in mist)]
         lines.append(_fixed(self._stop()))
-        lines += [self._named("Stay in", chore) for chore in stay]
-        return title[0].upper() + title[1:], lines
+        told_in_title = not out
+        lines += [self._named("Stay in", chore, optional=told_in_title) for chore in stay]
+        return _capital(title), lines
 
     def _mist(self, spot: str, mist: Sequence[Chore]) -> Line:
         """A line for a spot: the first misting with its feed, then the hours of the others."""
@@ -223,10 +230,10 @@ class _Teller:
         start = phrases.hour(first.not_before or first.before, self.site)
         until = phrases.hour(first.before, self.site)
         again = ", ".join(phrases.hour(chore.before, self.site) for chore in later)
-        then = f"; again by {again}" if again else ""
 
         def words(most: int) -> str:
-            advice = mist_advice(first, feeds, brief=most == 0)
+            advice = mist_advice(first, feeds, self.site, brief=most == 0)
+            then = f"; {'again by ' if most else ''}{again}" if again else ""
             return f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
 
         return Line(words)
@@ -263,12 +270,14 @@ class _Teller:
             lows.append(f"{night.day:%a} {f'{min(known):.0f}°' if known else '?'}{mark}")
         lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
         misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
-        said = [
-            *([ahead.turn] if ahead.turn else []),
-            *([f"mistings: {', '.join(misted)}"] if misted else []),
-            *ahead.spells,
-        ]
-        return title, [*lines, *(_fixed(text[0].upper() + text[1:]) for text in said)]
+        if ahead.turn:
+            lines.append(_fixed(_capital(ahead.turn)))
+        told = [*([f"mistings: {', '.join(misted)}"] if misted else []), *ahead.spells]
+        return title, [*lines, *(_fixed(_capital(text), optional=True) for text in told)]
+
+
+def _capital(text: str) -> str:
+    return text[0].upper() + text[1:]
 
 
 def _by(when: str) -> str:
@@ -279,7 +288,7 @@ def _from(when: str) -> str:
     return "now" if when == "now" else f"from {when}"
 
 
-def mist_advice(mist: Chore, feeds: Sequence[Chore], *, brief: bool = False) -> str:
+def mist_advice(mist: Chore, feeds: Sequence[Chore], site: Site, *, brief: bool = False) -> str:
     """What to mist with: feed and the time to its rinse, or plain water; how soon it is gone."""
     reason = min(mist.because, key=_minutes)
     gone = "" if reason.value is None else f"gone in {reason.value:.0f} min"
@@ -293,7 +302,7 @@ def mist_advice(mist: Chore, feeds: Sequence[Chore], *, brief: bool = False) -> 
         within = f" within {rinse:.0f} min" if rinse < float("inf") else " before it dries"
         if brief:
             return f"; weak feed{some}, rinse{within}"
-        late = f"; later {gone}, leaves its salt" if gone else ""
+        late = f"; at {phrases.hour(reason.at, site)} {gone} and leaves salt" if gone else ""
         return f"; weak feed{some}, rinse{within}{late}"
     short_lived = reason.limit is not None and _minutes(reason) < reason.limit
     if not short_lived:

@@ -211,8 +211,10 @@ def _repeats(
         due = _dried_out(films, at + timedelta(hours=wet), tolerance)
         if due is None or due > min(need.last, last):
             return
+        # Not before the last one has dried, however early the walk.
+        opens = max(due - REPEAT_SLACK, at + timedelta(hours=wet), scene.now)
         at = due
-        opens, closes = at - REPEAT_SLACK, min(at + REPEAT_SLACK, last)
+        closes = min(at + REPEAT_SLACK, last)
         yield _errand(ChoreKind.MIST, place, films, opens, closes, at, scene)
 
 

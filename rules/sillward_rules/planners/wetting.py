@@ -36,6 +36,12 @@ class DayFilms:
         self.air = film_air(scene.climate, self.starts + STEP.total_seconds() / 2, column)
 
     @cached_property
+    def known(self) -> bool:
+        """Whether the air is known from sunrise to sunset."""
+        in_day = self.starts < self.events.sunset.timestamp()
+        return bool(np.isfinite(self.leaf_rate[in_day]).all())
+
+    @cached_property
     def leaf_rate(self) -> Array:
         """Evaporation of a wet leaf [mm/h], (step,)."""
         return evaporation(self.air, LEAF_FILM.shape)
@@ -86,9 +92,9 @@ def stop_wetting(films: DayFilms, plant: Plant, spot: str) -> Errand | None:
     """Until when this plant's crown may be wetted today; None where the air is not known."""
     rot = plant.rot
     hours = films.crown_drying(rot)
-    in_day = films.starts < films.events.sunset.timestamp()
-    if not np.isfinite(films.leaf_rate[in_day]).all():
+    if not films.known:
         return None
+    in_day = films.starts < films.events.sunset.timestamp()
     last = films.last_wetting(rot)
     # With no wetting at all, the number that says so is the shortest drying of the day.
     at = last or films.starts_at(int(np.argmin(np.where(in_day, hours, np.inf))))
