@@ -5,6 +5,7 @@ Exit status: 0 done, 1 could not do it, 2 wrong usage, 78 a collection or settin
 
 import functools
 import json
+import os
 import threading
 from collections.abc import Callable
 from contextlib import closing
@@ -236,10 +237,10 @@ def run(options: Options) -> None:
     start_logging(app.settings.log_level)
     app.require_channels()
     desk = app.desk()
-    asked = Daemon(desk).run()
+    if not Daemon(desk).run():
+        # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
+        os._exit(1)
     desk.ledger.close()
-    if not asked:
-        click.get_current_context().exit(1)
 
 
 @main.command()

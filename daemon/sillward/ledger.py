@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, fields
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -202,11 +202,18 @@ class Ledger:
         names = ", ".join(field.name for field in fields(Notice))
         self._db.execute(f"INSERT INTO notice ({names}) VALUES ({marks})", values)
 
-    def waiting(self, now: datetime) -> list[Notice]:
-        """Notices that are due for a try, oldest first."""
+    def waiting(self, site: str, now: datetime, longest: timedelta) -> list[Notice]:
+        """Notices of a site that are due for a try, oldest first.
+
+        One that is due later than the longest pause from now was put back before the clock was
+        set back: it is due too.
+        """
         rows = self._rows(
-            "SELECT * FROM notice WHERE state = 'waiting' AND next_at <= ? ORDER BY next_at, key",
+            "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
+            " AND (next_at <= ? OR next_at > ?) ORDER BY next_at, key",
+            site,
             _text(now),
+            _text(now + longest),
         )
         return [_notice(row) for row in rows]
 

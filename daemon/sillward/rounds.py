@@ -50,7 +50,8 @@ def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
     noon = site.middle_of_day(day)
     morning = rounds.morning.on(site, day)
     yield Occasion(Round.MORNING, day, morning, max(noon, morning + timedelta(hours=1)))
-    yield Occasion(Round.DUSK, day, rounds.dusk.on(site, day), night.end)
+    dusk = rounds.dusk.on(site, day)
+    yield Occasion(Round.DUSK, day, dusk, max(night.end, dusk + timedelta(hours=1)))
     if day.weekday() == rounds.week.weekday:
         week = rounds.week.moment.on(site, day)
         yield Occasion(Round.WEEK, day, week, week + timedelta(hours=24))

@@ -73,19 +73,25 @@ class Desk:
     def refresh(self) -> None:
         """Fetch a forecast if the one at hand is getting old and the last failure is past."""
         now = self.clock()
-        held = self.ledger.last_forecast(self._site)
-        if held is not None and timedelta(0) <= now - held[1] < FRESH:
+        held = self._held()
+        if held is not None and timedelta(0) <= now - held.fetched_at < FRESH:
             return
         if self._next_fetch is not None and now < self._next_fetch <= now + FETCH_PAUSES[-1]:
             return
         try:
             self.fetch()
-        except SourceError as error:
+        except LedgerError:
+            raise
+        except Exception as error:
+            reason = str(error)
+            if not isinstance(error, SourceError):  # a defect of ours costs a fetch, no round
+                log.exception("forecast.defect")
+                reason = f"failed ({type(error).__name__})"
             pause = FETCH_PAUSES[min(self._failed_fetches, len(FETCH_PAUSES) - 1)]
             self._failed_fetches += 1
             self._next_fetch = now + pause
-            log.warning("forecast.failed reason=%s next_try=%s", error, pause)
-            self.ledger.mark("fetch failed", now, str(error))
+            log.warning("forecast.failed reason=%s next_try=%s", reason, pause)
+            self.ledger.mark("fetch failed", now, reason)
 
     def fetch(self) -> Weather:
         """Fetch a forecast now and keep it. Raise SourceError if it cannot be had."""
@@ -98,19 +104,26 @@ class Desk:
 
     def weather(self) -> Weather:
         """The last good forecast; weather of which nothing is known if there is none."""
-        now = self.clock()
-        held = self.ledger.last_forecast(self._site)
-        if held is not None and held[0] == self.source.name:
-            try:
-                return self.source.read(held[2], self.household.collection.site, held[1])
-            except SourceError as error:
-                log.warning("forecast.unreadable reason=%s", error)
-        blind = no_weather(self.source.name, now)
+        held = self._held()
+        if held is not None:
+            return held
+        blind = no_weather(self.source.name, self.clock())
         return replace(blind, remarks=("there is no forecast: nothing is known of the weather",))
 
-    def _has_forecast(self) -> bool:
+    def _held(self) -> Weather | None:
+        """The stored forecast, if it is this source's and for this place."""
         held = self.ledger.last_forecast(self._site)
-        return held is not None and self.clock() - held[1] <= STALE
+        if held is None or held[0] != self.source.name:
+            return None
+        try:
+            return self.source.read(held[2], self.household.collection.site, held[1])
+        except SourceError as error:
+            log.warning("forecast.unreadable reason=%s", error)
+            return None
+
+    def _has_forecast(self) -> bool:
+        held = self._held()
+        return held is not None and self.clock() - held.fetched_at <= STALE
 
     # -- rounds
 
@@ -216,7 +229,7 @@ class Desk:
             log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         channels = {channel.name: channel for channel in self.household.channels}
         failed = 0
-        for notice in self.ledger.waiting(self.clock()):
+        for notice in self.ledger.waiting(self._site, self.clock(), SEND_PAUSES[-1]):
             channel = channels.get(notice.channel)
             if self.stopping():
                 break
@@ -231,9 +244,8 @@ class Desk:
             self.sender(channel, Message(repeat + notice.title, notice.body))
         except DeliveryError as error:
             pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
-            self.ledger.put_back(
-                notice.key, self.clock() + pause, str(error), perhaps_sent=error.perhaps_sent
-            )
+            perhaps = notice.perhaps_sent or error.perhaps_sent
+            self.ledger.put_back(notice.key, self.clock() + pause, str(error), perhaps_sent=perhaps)
             log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
             return False
         self.ledger.sent(notice.key, self.clock())

@@ -50,6 +50,7 @@ def send(channel: Channel, message: Message) -> None:
             title=message.title,
             body_format=apprise.NotifyFormat.TEXT,
             timeout=SEND_S,
+            log_level=logging.DEBUG,
         )
     except Exception as error:  # a defect in a plugin must not take the daemon along
         msg = f"channel {channel.name}: failed ({type(error).__name__})"
@@ -57,12 +58,39 @@ def send(channel: Channel, message: Message) -> None:
     outcome = result.status.name
     if outcome == "SUCCESS":
         return
-    reason = {
-        "TIMEOUT": f"no answer within {SEND_S} s; perhaps it arrived all the same",
-        "FAILURE": "the other side did not take it",
-    }
-    msg = f"channel {channel.name}: {reason.get(outcome, outcome.lower())}"
-    raise DeliveryError(msg, perhaps_sent=outcome == "TIMEOUT")
+    perhaps = outcome == "TIMEOUT" or _taken_and_unanswered(result)
+    reason = "no answer in time; perhaps it arrived all the same" if perhaps else _REFUSED
+    msg = f"channel {channel.name}: {reason}"
+    raise DeliveryError(msg, perhaps_sent=perhaps)
+
+
+_REFUSED = "the other side did not take it"
+
+
+def _taken_and_unanswered(result: Any) -> bool:
+    """Whether the other side fell silent after the message had gone out.
+
+    Apprise calls that a failure like any other; only its log tells, and `_OnlyTimeouts` lets
+    just that through.
+    """
+    return any(entry.message == _TIMED_OUT for service in result for entry in service.logs())
+
+
+_TIMED_OUT = "timed out"
+
+
+class _OnlyTimeouts(logging.Filter):
+    """Lets nothing of Apprise's log through but the bare word of an answer that never came.
+
+    Its lines hold addresses, keys and bodies.
+    """
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Pass a timeout after sending, stripped of everything else."""
+        line = record.getMessage().lower()
+        record.msg, record.args = _TIMED_OUT, ()
+        silent = _TIMED_OUT in line and "connect timeout" not in line
+        return silent and line.startswith("socket exception")
 
 
 def _problem(channel: Channel) -> str | None:
@@ -85,6 +113,7 @@ def _service(channel: Channel) -> Any:
     service = _apprise().Apprise.instantiate(channel.url.get_secret_value(), asset=_asset())
     if service is not None:
         service.redirects = False
+        service.retry = 0
     return service
 
 
@@ -103,8 +132,10 @@ def _apprise() -> ModuleType:
     """Apprise, imported when first needed: commands that send nothing stay quick and small."""
     import apprise
 
-    # Its log lines carry URLs: none of them may reach our log.
     logger = logging.getLogger("apprise")
-    logger.propagate = False
-    logger.setLevel(logging.CRITICAL + 1)
+    if not any(isinstance(one, _OnlyTimeouts) for one in logger.filters):
+        logger.addFilter(_OnlyTimeouts())
+        logger.addHandler(logging.NullHandler())
+        logger.propagate = False
+        logger.setLevel(logging.DEBUG)
     return apprise
