@@ -200,7 +200,6 @@ def test_what_is_due_at_an_hour(now: str, due: list[Round]) -> None:
     assert [occasion.round for occasion in found] == due
 
 
-@pytest.mark.xfail(reason="a dusk round set after the end of the night is never told", strict=True)
 def test_every_dusk_moment_that_a_file_may_say_is_told_on_some_tick() -> None:
     """In Berlin's June the night lasts seven hours: sunset+8h is after sunrise."""
     (dusk,) = [

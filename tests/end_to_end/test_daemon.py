@@ -276,6 +276,18 @@ class House:
     def states(self) -> list[str]:
         return self.rows("SELECT state FROM notice")
 
+    def put_down_another(self) -> None:
+        """A notice that comes after all others: once it is sent, a tick has gone by."""
+        database = sqlite3.connect(self.ledger)
+        with database:
+            database.execute(
+                "INSERT INTO notice (key, site, round, day, channel, title, body, state, next_at,"
+                " expires_at) SELECT 'zzz', site, round, day, channel, 'Another', body, 'waiting',"
+                " ?, expires_at FROM notice",
+                (utc_now().isoformat(timespec="seconds"),),
+            )
+        database.close()
+
     def stop(self, process: subprocess.Popen[bytes]) -> int:
         """Ask the daemon to end; return how it ended, within five seconds."""
         process.send_signal(signal.SIGTERM)
@@ -314,17 +326,17 @@ def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: Hous
 
     assert house.stop(daemon) == 0
 
-    ((push),) = house.sink.pushes
+    (push,) = house.sink.pushes
     assert push["title"].startswith("In by ")
     assert push["title"].endswith(": 2 plants")
     assert "bench" in push["message"]
     assert house.asked[0].startswith("/v1/forecast?")
 
+    house.put_down_another()
     again = house.start()
-    assert wait_for(lambda: house.logged("daemon.started", 2))
-    assert wait_for(lambda: house.logged("Running job", 0))
+    assert wait_for(lambda: house.states == ["sent", "sent"])
     assert house.stop(again) == 0
-    assert len(house.sink.pushes) == 1
+    assert house.sink.titles == [push["title"], "Another"]
     assert len(house.asked) == 1  # a fresh forecast is in the ledger
 
 
@@ -340,10 +352,11 @@ def test_an_end_that_is_asked_for_while_a_notice_is_sent_waits_for_it(house: Hou
 
     assert daemon.wait(5) == 0
     assert house.states == ["sent"]
+    house.put_down_another()
     again = house.start()
-    assert wait_for(lambda: house.logged("daemon.started", 2))
+    assert wait_for(lambda: house.states == ["sent", "sent"])
     assert house.stop(again) == 0
-    assert len(house.sink.pushes) == 1
+    assert house.sink.titles[1:] == ["Another"]
 
 
 def test_a_daemon_killed_while_it_sends_costs_one_repeat_that_says_so(house: House) -> None:
@@ -486,18 +499,16 @@ def test_a_daemon_without_a_channel_that_can_be_used_does_not_start(house: House
     assert not house.ledger.exists()
 
 
-def test_the_log_of_a_day_tells_no_url(house: House) -> None:
+def test_the_log_tells_no_url(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
     """At DEBUG, with a secret in the path of the channel and in its query."""
     path = house.folder / "collection.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(
         text.replace("/push", "/tk_Zq81Lm90?+Authorization=Bearer%20s3cr3t"), encoding="utf-8"
     )
-    os.environ["SILLWARD_LOG_LEVEL"] = "DEBUG"
-    try:
-        result = house.call("send", "--round", "dusk")
-    finally:
-        del os.environ["SILLWARD_LOG_LEVEL"]
+    monkeypatch.setenv("SILLWARD_LOG_LEVEL", "DEBUG")
+
+    result = house.call("send", "--round", "dusk")
 
     assert result.returncode == 0
     told = result.stdout + result.stderr
@@ -505,6 +516,34 @@ def test_the_log_of_a_day_tells_no_url(house: House) -> None:
     assert "tk_Zq81Lm90" not in told
     assert "s3cr3t" not in told
     assert "latitude" not in told
+
+
+_HANGING = """
+import threading
+from sillward import cli, daemon, service
+daemon.DEAF_S = daemon.TICK_S = 0.1
+service.Desk.tick = lambda desk: threading.Event().wait()
+cli.main(["run"])
+"""
+
+
+def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(house: House) -> None:
+    """A stuck network call, say: the service manager can help only if the process ends."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", _HANGING],
+        cwd=house.folder,
+        env=house.environment,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+    )
+    house.running.append(process)
+    assert process.stderr is not None
+    with process.stderr:
+        said = any(b"daemon.stopped" in line for line in process.stderr)
+
+    assert said
+    assert wait_for(lambda: process.poll() is not None, 2)
+    assert process.returncode == 1
 
 
 def test_the_place_has_its_afternoon_now() -> None:
