@@ -211,12 +211,12 @@ def send(options: Options, round_name: str) -> None:
         desk.fetch()
     except SourceError as error:
         blind = error
-        desk.ledger.mark("fetch failed", now, str(error))
+        desk.ledger.mark(f"fetch failed, {app.site.name}", now, str(error))
     occasion = rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
-        click.echo(f"the {round_.value} round of {occasion.day} has been told before", err=True)
+        click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
     failed = desk.deliver()
-    for notice in desk.ledger.of_round(app.site.name, round_.value, occasion.day):
+    for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
         click.echo(f"{notice.channel}: {notice.state}{_reason(notice.last_error)}")
     desk.ledger.close()
     if blind is not None:

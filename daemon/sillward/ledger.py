@@ -26,7 +26,7 @@ CREATE TABLE forecast (
 ) STRICT;
 CREATE TABLE round (
     site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
-    PRIMARY KEY (site, round, day)
+    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
 ) STRICT;
 CREATE TABLE notice (
     key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
@@ -101,23 +101,28 @@ class Ledger:
             self._db = sqlite3.connect(
                 self._path, isolation_level=None, timeout=5, check_same_thread=False
             )
-            self._db.row_factory = sqlite3.Row
-            self._db.execute("PRAGMA journal_mode=WAL")
-            # A lost "sent" mark costs a repeat: one sync for each write is worth it.
-            self._db.execute("PRAGMA synchronous=FULL")
+        try:
+            with self._translated():
+                self._db.row_factory = sqlite3.Row
+                self._db.execute("PRAGMA journal_mode=WAL")
+                # A lost "sent" mark costs a repeat: one sync for each write is worth it.
+                self._db.execute("PRAGMA synchronous=FULL")
             self._migrate()
+        except LedgerError:
+            self._db.close()
+            raise
 
     def close(self) -> None:
         """Close the file."""
         self._db.close()
 
     def _migrate(self) -> None:
-        version = self._db.execute("PRAGMA user_version").fetchone()[0]
-        if version > SCHEMA_VERSION:
-            msg = f"{self._path}: written by a newer sillward (version {version}); update first"
-            raise LedgerError(msg)
-        if version < SCHEMA_VERSION:
-            with self.transaction():
+        with self.transaction():  # two processes may open a new file at once
+            version = self._db.execute("PRAGMA user_version").fetchone()[0]
+            if version > SCHEMA_VERSION:
+                msg = f"{self._path}: written by a newer sillward (version {version}); update first"
+                raise LedgerError(msg)
+            if version < SCHEMA_VERSION:
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
                 self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
@@ -180,11 +185,21 @@ class Ledger:
         notices: Sequence[Notice],
         chores: Sequence[dict[str, Any]],
         states: Mapping[str, PlantState],
+        after: Mapping[str, PlantState] | None = None,
     ) -> None:
-        """Write a round with its notices, chores and the state after it, in one transaction."""
+        """Write a round with its notices, chores and plant states, in one transaction.
+
+        states holds now; after holds once somebody has been told: from the first notice of the
+        round that is sent.
+        """
+        then = {
+            plant: {field.name: _plain(getattr(state, field.name)) for field in fields(state)}
+            for plant, state in (after or {}).items()
+        }
         with self.transaction():
             self._db.execute(
-                "INSERT INTO round VALUES (?, ?, ?, ?)", (site, round_, str(day), _text(at))
+                "INSERT INTO round (site, round, day, at, after) VALUES (?, ?, ?, ?, ?)",
+                (site, round_, str(day), _text(at), json.dumps(then)),
             )
             for notice in notices:
                 self._insert_notice(notice)
@@ -231,12 +246,32 @@ class Ledger:
             return cursor.rowcount == 1
 
     def sent(self, key: str, at: datetime) -> None:
-        """Mark a claimed notice as sent."""
+        """Mark a claimed notice as sent. From now on its round's advice counts as followed."""
         with self.transaction():
             self._db.execute(
                 "UPDATE notice SET state = 'sent', sent_at = ?, last_error = NULL WHERE key = ?",
                 (_text(at), key),
             )
+            rows = self._db.execute(
+                "UPDATE round SET followed = 1 FROM notice WHERE notice.key = ? AND followed = 0"
+                " AND round.site = notice.site AND round.round = notice.round"
+                " AND round.day = notice.day RETURNING round.site, round.at, round.after",
+                (key,),
+            ).fetchall()
+            for row in rows:
+                self._follow(row["site"], row["at"], json.loads(row["after"]))
+
+    def _follow(self, site: str, told_at: str, after: Mapping[str, Any]) -> None:
+        """Write the state after a round, but leave what was acknowledged since it was told."""
+        known = {
+            row["plant"]
+            for row in self._db.execute(
+                "SELECT plant FROM plant_state WHERE site = ? AND assumed = 0 AND since > ?",
+                (site, told_at),
+            )
+        }
+        states = {plant: _state(values) for plant, values in after.items() if plant not in known}
+        self._write_states(site, states)
 
     def put_back(
         self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
@@ -250,8 +285,15 @@ class Ledger:
             )
 
     def expire(self, now: datetime) -> list[Notice]:
-        """Give up notices whose time is over; return them."""
+        """Give up notices whose time is over; return them.
+
+        One that was given up while the clock was wrong gets its chance back.
+        """
         with self.transaction():
+            self._db.execute(
+                "UPDATE notice SET state = 'waiting' WHERE state = 'expired' AND expires_at > ?",
+                (_text(now),),
+            )
             rows = self._db.execute(
                 "UPDATE notice SET state = 'expired' WHERE state = 'waiting' AND expires_at <= ?"
                 " RETURNING *",
@@ -326,17 +368,7 @@ class Ledger:
     def states(self, site: str) -> dict[str, PlantState]:
         """What is known of each plant."""
         rows = self._rows("SELECT * FROM plant_state WHERE site = ?", site)
-        return {
-            row["plant"]: PlantState(
-                spot=row["spot"],
-                since=_maybe_moment(row["since"]),
-                assumed=bool(row["assumed"]),
-                misted_at=_maybe_moment(row["misted_at"]),
-                fed_at=_maybe_moment(row["fed_at"]),
-                rinsed_at=_maybe_moment(row["rinsed_at"]),
-            )
-            for row in rows
-        }
+        return {row["plant"]: _state(row) for row in rows}
 
     def _write_states(self, site: str, states: Mapping[str, PlantState]) -> None:
         for plant, state in states.items():
@@ -400,6 +432,17 @@ def _plain(value: object) -> object:
     if isinstance(value, datetime):
         return _text(value)
     return int(value) if isinstance(value, bool) else value
+
+
+def _state(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
+    return PlantState(
+        spot=row["spot"],
+        since=_maybe_moment(row["since"]),
+        assumed=bool(row["assumed"]),
+        misted_at=_maybe_moment(row["misted_at"]),
+        fed_at=_maybe_moment(row["fed_at"]),
+        rinsed_at=_maybe_moment(row["rinsed_at"]),
+    )
 
 
 def _notice(row: sqlite3.Row) -> Notice:

@@ -186,7 +186,7 @@ def status_document(household: Household, ledger: Ledger, now: datetime) -> dict
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
     held = ledger.last_forecast(site.name)
-    failed = ledger.marks().get("fetch failed")
+    failed = ledger.marks().get(f"fetch failed, {site.name}")
     if failed is not None and held is not None and failed.at <= held[1]:
         failed = None
     return {

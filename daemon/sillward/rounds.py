@@ -1,7 +1,7 @@
 """Which rounds are due: a question asked anew at each tick, of the rounds and the clock alone."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Rounds
@@ -12,12 +12,21 @@ from sillward_rules.site import Site
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
-    """A round of a day: due at, and worth telling until."""
+    """A round of a day: due at, and worth telling until.
+
+    early: told by hand before it was due; the round at its own hour is told all the same.
+    """
 
     round: Round
     day: date
     due_at: datetime
     until: datetime
+    early: bool = False
+
+    @property
+    def name(self) -> str:
+        """How the ledger knows it."""
+        return f"{self.round.value} early" if self.early else self.round.value
 
 
 def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:
@@ -65,8 +74,8 @@ def current(site: Site, rounds: Rounds, round_: Round, now: datetime) -> Occasio
     day = site.local_date(now)
     for occasion in of_day(site, rounds, day):
         if occasion.round is round_:
-            return occasion
-    return Occasion(round_, day, now, now + timedelta(hours=24))
+            return replace(occasion, early=now < occasion.due_at)
+    return Occasion(round_, day, now, now + timedelta(hours=24), early=True)
 
 
 def nearest(site: Site, now: datetime) -> Round:

@@ -6,7 +6,7 @@ no clock of its own. `run` is the loop around it. The loop is level-triggered: e
 """
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -20,7 +20,6 @@ from sillward.notices import full, short
 from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
 from sillward.rounds import Occasion
-from sillward_rules.collection import PlantState
 from sillward_rules.planners.carry import STALE
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from sillward_rules.weather import Weather, no_weather
@@ -63,6 +62,7 @@ class Desk:
     """Asked between two notices: whether to leave the rest for the next start."""
     _failed_fetches: int = 0
     _next_fetch: datetime | None = None
+    _started: datetime | None = None
 
     @property
     def _site(self) -> str:
@@ -91,7 +91,7 @@ class Desk:
             self._failed_fetches += 1
             self._next_fetch = now + pause
             log.warning("forecast.failed reason=%s next_try=%s", reason, pause)
-            self.ledger.mark("fetch failed", now, reason)
+            self.ledger.mark(f"fetch failed, {self._site}", now, reason)
 
     def fetch(self) -> Weather:
         """Fetch a forecast now and keep it. Raise SourceError if it cannot be had."""
@@ -117,7 +117,7 @@ class Desk:
             return None
         try:
             return self.source.read(held[2], self.household.collection.site, held[1])
-        except SourceError as error:
+        except Exception as error:  # whatever is wrong with it: it is no forecast
             log.warning("forecast.unreadable reason=%s", error)
             return None
 
@@ -137,19 +137,19 @@ class Desk:
 
         Return None if that has been done before.
         """
-        if self.ledger.round_told_at(self._site, occasion.round.value, occasion.day):
+        if self.ledger.round_told_at(self._site, occasion.name, occasion.day):
             return None
         now = self.clock()
         sheet = self.sheet(occasion.round, self.weather())
-        states: dict[str, PlantState] = next_state(self.ledger.states(self._site), sheet)
         site = self.household.collection.site
+        always = occasion.round is Round.WEEK  # the sheet that shows that somebody is there
         notices = [
             self._notice(
                 channel,
                 occasion,
                 self.message(channel, sheet),
                 now,
-                silent=not (sheet.chores or sheet.warnings or channel.all_clear),
+                silent=not (always or sheet.chores or sheet.warnings or channel.all_clear),
             )
             for channel in self._listening(occasion)
         ]
@@ -157,7 +157,7 @@ class Desk:
             self._keep(occasion, now, notices)
         else:
             chores = [document.of_chore(chore, site) for chore in sheet.chores]
-            self._keep(occasion, now, notices, chores, states)
+            self._keep(occasion, now, notices, chores, sheet)
         log.info(
             "round.told round=%s day=%s chores=%d",
             occasion.round.value,
@@ -172,16 +172,17 @@ class Desk:
         now: datetime,
         notices: list[Notice],
         chores: Sequence[dict[str, Any]] = (),
-        states: Mapping[str, PlantState] | None = None,
+        sheet: Sheet | None = None,
     ) -> None:
         self.ledger.keep_round(
             self._site,
-            occasion.round.value,
+            occasion.name,
             occasion.day,
             now,
             notices=notices,
             chores=chores,
-            states=states or {},
+            states=sheet.states if sheet else {},
+            after=next_state(sheet.states, sheet) if sheet else {},
         )
 
     def _listening(self, occasion: Occasion) -> list[Channel]:
@@ -199,9 +200,9 @@ class Desk:
         silent: bool = False,
     ) -> Notice:
         return Notice(
-            key=f"{self._site}/{occasion.day}/{occasion.round.value}/{channel.name}",
+            key=f"{self._site}/{occasion.day}/{occasion.name}/{channel.name}",
             site=self._site,
-            round=occasion.round.value,
+            round=occasion.name,
             day=str(occasion.day),
             channel=channel.name,
             title=message.title,
@@ -260,11 +261,18 @@ class Desk:
             self.refresh()
             site, told = self.household.collection.site, self.household.rounds
             for occasion in rounds.occasions(site, told, self.clock()):
-                if self._has_forecast() or self.clock() >= occasion.due_at + PATIENCE:
+                if self._has_forecast() or not self._patient(occasion):
                     self._tell_or_own_up(occasion)
             self.deliver()
         except LedgerError as error:
             log.error("ledger.failed reason=%s", error)
+
+    def _patient(self, occasion: Occasion) -> bool:
+        """Whether to wait for a forecast a little longer: after the due hour, after the start."""
+        now = self.clock()
+        if self._started is None:
+            self._started = now
+        return now < max(occasion.due_at, min(self._started, now)) + PATIENCE
 
     def _tell_or_own_up(self, occasion: Occasion) -> None:
         """Tell a round; if a defect of ours prevents it, say that rather than nothing."""

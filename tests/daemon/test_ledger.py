@@ -428,7 +428,6 @@ def test_two_connections_see_each_others_writes_and_share_no_claim(tmp_path: Pat
             keep(by_hand, a_notice("mail"))
 
 
-@pytest.mark.xfail(reason="the version is read before the lock is had", strict=True)
 def test_two_processes_may_open_a_new_ledger_at_once(tmp_path: Path) -> None:
     """At the first start: the service, and a `sillward status` to see how it does."""
     path = tmp_path / "ledger.sqlite3"

@@ -45,8 +45,11 @@ def leaf(temp: float, dew: float, wind10: float, cloud: float, spot: dict[str, A
 
     def surplus(at: float) -> float:
         taken: float = black * (air + 273.15) ** 4 * (2 - spot["sky_view"] * (1 - sky))
-        dewfall = max(vapour - saturation(at), 0) * 2 * water * latent / pressure
-        return taken - 2 * black * (at + 273.15) ** 4 + 2 * 29.3 * heat * (air - at) + dewfall
+        dewfall: float = max(vapour - saturation(at), 0) * 2 * water * latent / pressure
+        left: float = (
+            taken - 2 * black * (at + 273.15) ** 4 + 2 * 29.3 * heat * (air - at) + dewfall
+        )
+        return left
 
     low, high = air - 30, air
     while high - low > 1e-6:
