@@ -2,24 +2,22 @@
 
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, SecretStr, ValidationError
+from pydantic import SecretStr
 
 from sillward.errors import ConfigError
+from sillward.reader import Reader, entry
 from sillward.tables import (
     ChannelTable,
     HabitsTable,
-    LimitsTable,
     PlantTable,
     RoundsTable,
     SiteTable,
     SpotTable,
-    SunTable,
-    Table,
     Told,
 )
 from sillward_rules import moments
@@ -71,117 +69,6 @@ class Household:
     channels: tuple[Channel, ...]
 
 
-Model = TypeVar("Model", bound=Table)
-
-
-@dataclass(slots=True)
-class _Reader:
-    """Reads parts of a file and keeps what is wrong with them."""
-
-    file: str
-    errors: list[str] = field(default_factory=list)
-
-    def wrong(self, where: str, text: str) -> None:
-        self.errors.append(f"{self.file}: {where}: {text}")
-
-    def table(
-        self, model: type[Model], raw: object, where: str, *, secret: bool = False
-    ) -> Model | None:
-        if not isinstance(raw, Mapping):
-            shown = "" if secret or isinstance(raw, list) else f", not {_shown(raw)}"
-            self.wrong(where, f"must be a table{shown}")
-            return None
-        try:
-            return model.model_validate(raw)
-        except ValidationError as error:
-            for one in error.errors(include_url=False):
-                self.wrong(where, _in_words(one, model, secret=secret))
-            return None
-
-    def rows(self, document: Mapping[str, Any], key: str) -> list[object] | None:
-        """The tables of a list, or None if it is something else."""
-        raw = document.get(key, [])
-        if isinstance(raw, list):
-            return raw
-        self.wrong(key, f"must be a list of tables, each under [[{key}]]")
-        return None
-
-
-def _entry(key: str, index: int, raw: object) -> str:
-    """How an entry of a list is named in errors: its place, and its own name if it has one."""
-    name = raw.get("name") if isinstance(raw, Mapping) else None
-    return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"
-
-
-def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
-    """One of pydantic's errors as `key "value": what would be right`."""
-    path = _key_path(error["loc"])
-    kind, value = error["type"], error["input"]
-    if kind == "missing":
-        return f"{path} is missing"
-    if kind == "extra_forbidden":
-        return f'unknown key "{path}" (known: {", ".join(_known_keys(model, error["loc"]))})'
-    context = error.get("ctx", {})
-    if kind == "value_error":
-        return f"{path}: {context['error']}"
-    shown = "" if secret or isinstance(value, dict | list) else f" {_shown(value)}"
-    if kind in _BOUNDS:
-        words, key = _BOUNDS[kind]
-        return f"{path}{shown}: must be {words} {context[key]:g}"
-    if kind == "literal_error":
-        return f"{path}{shown}: must be {context['expected']}"
-    if kind == "string_pattern_mismatch" and model is ChannelTable:
-        return f"{path}{shown}: must be lower-case letters, digits and _"
-    return f"{path}{shown}: {_WORDING.get(kind, error['msg'].lower())}"
-
-
-_BOUNDS = {
-    "greater_than_equal": ("at least", "ge"),
-    "less_than_equal": ("at most", "le"),
-    "greater_than": ("more than", "gt"),
-}
-
-_WORDING = {
-    "list_type": "must be a list",
-    "model_type": "must be a table",
-    "model_attributes_type": "must be a table",
-    "dict_type": "must be a table",
-    "too_short": "must not be empty",
-    "string_too_short": "must not be empty",
-    "string_too_long": "is too long",
-    "string_pattern_mismatch": "must be plain text on one line",
-    "float_type": "must be a number",
-    "int_type": "must be a whole number",
-    "bool_type": "must be true or false",
-    "string_type": "must be text in quotes",
-    "finite_number": "must be a finite number",
-}
-
-
-def _key_path(loc: Sequence[int | str]) -> str:
-    path = ""
-    for part in loc:
-        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
-    return path
-
-
-def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
-    nested: Any = {"limits": LimitsTable, "sun": SunTable}.get(str(loc[0]), model)
-    chosen: type[BaseModel] = nested if len(loc) > 1 else model
-    return [info.alias or name for name, info in chosen.model_fields.items()]
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        plain = "".join(one if one.isprintable() else "?" for one in value[:60])
-        return f'"{plain}{"..." if len(value) > 60 else ""}"'
-    if isinstance(value, int) and abs(value) >= 10**18:
-        return "a huge number"
-    return f"{value!s:.60}"
-
-
 UrlFor = Callable[[str], SecretStr | None]
 
 _TABLES = ("site", "spots", "plants", "rules", "habits", "rounds", "channels")
@@ -194,7 +81,7 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     credential file).
     """
     document = _parse(path)
-    reader = _Reader(path.name)
+    reader = Reader(path.name)
     for key in document:
         if key not in _TABLES:
             reader.wrong(key, f"unknown table (known: {', '.join(_TABLES)})")
@@ -229,7 +116,7 @@ def _parse(path: Path) -> dict[str, Any]:
     raise ConfigError([line])
 
 
-def _site(reader: _Reader, document: Mapping[str, Any]) -> Site | None:
+def _site(reader: Reader, document: Mapping[str, Any]) -> Site | None:
     if "site" not in document:
         reader.wrong("site", "the table [site] is missing")
         return None
@@ -240,7 +127,7 @@ def _site(reader: _Reader, document: Mapping[str, Any]) -> Site | None:
     return Site(table.name, table.latitude, table.longitude, table.elevation, zone)
 
 
-def _spots(reader: _Reader, document: Mapping[str, Any]) -> dict[str, Spot | None]:
+def _spots(reader: Reader, document: Mapping[str, Any]) -> dict[str, Spot | None]:
     """Spots by name; None for one that is there but wrong, so that its plants do not fail too."""
     raw = document.get("spots", {})
     if not isinstance(raw, Mapping) or not raw:
@@ -249,7 +136,7 @@ def _spots(reader: _Reader, document: Mapping[str, Any]) -> dict[str, Spot | Non
     return {name: _spot(reader, name, table) for name, table in raw.items()}
 
 
-def _spot(reader: _Reader, name: str, raw: object) -> Spot | None:
+def _spot(reader: Reader, name: str, raw: object) -> Spot | None:
     where = f"spots.{name}" if " " not in name else f'spots."{name}"'
     table = reader.table(SpotTable, raw, where)
     if table is None:
@@ -282,7 +169,7 @@ def _spot(reader: _Reader, name: str, raw: object) -> Spot | None:
 
 
 def _plants(
-    reader: _Reader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
+    reader: Reader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
 ) -> list[Plant]:
     plants: list[Plant] = []
     seen: dict[str, int] = {}
@@ -291,7 +178,7 @@ def _plants(
         reader.wrong("plants", "there is no plant; add a table under [[plants]]")
     for index, raw in enumerate(rows or []):
         name = raw.get("name") if isinstance(raw, Mapping) else None
-        where = _entry("plants", index, raw)
+        where = entry("plants", index, raw)
         if isinstance(name, str) and name in seen:
             reader.wrong(where, f"the name is taken by plants[{seen[name]}]; make it unique")
         if isinstance(name, str):
@@ -305,7 +192,7 @@ def _plants(
 
 
 def _check_places(
-    reader: _Reader, where: str, raw: object, spots: Mapping[str, Spot | None]
+    reader: Reader, where: str, raw: object, spots: Mapping[str, Spot | None]
 ) -> None:
     if not isinstance(raw, Mapping):
         return
@@ -317,7 +204,7 @@ def _check_places(
         reader.wrong(where, "home and shelter are the same spot; leave shelter out to stay put")
 
 
-def _check_groups(reader: _Reader, where: str, raw: object) -> list[str] | None:
+def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
     """Names of the plant's groups, or None if something about them is wrong."""
     if not isinstance(raw, Mapping):
         return None
@@ -380,7 +267,7 @@ def _names(document: Mapping[str, Any]) -> list[str]:
 
 
 def _rules(
-    reader: _Reader,
+    reader: Reader,
     document: Mapping[str, Any],
     spots: Mapping[str, Spot | None],
     names: Sequence[str],
@@ -392,7 +279,7 @@ def _rules(
         "name": names,
     }
     for index, raw in enumerate(reader.rows(document, "rules") or []):
-        where = _entry("rules", index, raw)
+        where = entry("rules", index, raw)
         if not isinstance(raw, Mapping):
             reader.wrong(where, "must be a table under [[rules]]")
             continue
@@ -408,7 +295,7 @@ def _rules(
     return rules
 
 
-def _habits(reader: _Reader, document: Mapping[str, Any]) -> Habits:
+def _habits(reader: Reader, document: Mapping[str, Any]) -> Habits:
     table = reader.table(HabitsTable, document.get("habits", {}), "habits")
     if table is None:
         return Habits()
@@ -424,7 +311,7 @@ def _habits(reader: _Reader, document: Mapping[str, Any]) -> Habits:
     return Habits(**values)
 
 
-def _rounds(reader: _Reader, document: Mapping[str, Any]) -> Rounds:
+def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
     table = reader.table(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     return Rounds(
         moments.parse_moment(table.dusk),
@@ -433,10 +320,10 @@ def _rounds(reader: _Reader, document: Mapping[str, Any]) -> Rounds:
     )
 
 
-def _channels(reader: _Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
+def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
     channels: list[Channel] = []
     for index, raw in enumerate(reader.rows(document, "channels") or []):
-        where = _entry("channels", index, raw)
+        where = entry("channels", index, raw)
         table = reader.table(ChannelTable, _secret_url(raw), where, secret=True)
         if table is None:
             continue

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import _SCHEMA, SCHEMA_VERSION, Ledger, Notice
+from sillward.ledger import Ledger, Notice
+from sillward.ledger.store import _SCHEMA, SCHEMA_VERSION
 from sillward_rules.collection import PlantState
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)

@@ -10,12 +10,24 @@ import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import fields
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from sillward.errors import LedgerError
+from sillward.ledger.records import (
+    Mark,
+    Notice,
+    StoredChore,
+    chore_of,
+    iso_to_text,
+    notice_of,
+    plain,
+    state_of,
+    to_moment,
+    to_text,
+)
 from sillward_rules.collection import PlantState
 
 SCHEMA_VERSION = 1
@@ -46,47 +58,6 @@ CREATE TABLE plant_state (
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
 """
-
-
-@dataclass(frozen=True, slots=True)
-class Notice:
-    """One message of a round to one channel."""
-
-    key: str
-    site: str
-    round: str
-    day: str
-    channel: str
-    title: str
-    body: str
-    state: str
-    attempts: int
-    next_at: datetime
-    expires_at: datetime
-    sent_at: datetime | None = None
-    last_error: str | None = None
-    perhaps_sent: bool = False
-    """An attempt was cut off: nobody knows whether it arrived."""
-
-
-@dataclass(frozen=True, slots=True)
-class StoredChore:
-    """A chore that was told, as its machine-readable document."""
-
-    id: str
-    kind: str
-    before: datetime
-    document: dict[str, Any]
-    done_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """Something that happened last: when, and in words."""
-
-    name: str
-    at: datetime
-    text: str
 
 
 class Ledger:
@@ -158,13 +129,13 @@ class Ledger:
         with self.transaction():
             self._db.execute(
                 "INSERT OR REPLACE INTO forecast VALUES (?, ?, ?, ?)",
-                (site, source, _text(fetched_at), body),
+                (site, source, to_text(fetched_at), body),
             )
 
     def last_forecast(self, site: str) -> tuple[str, datetime, bytes] | None:
         """Source, time of fetching and body of the last good forecast."""
         rows = self._rows("SELECT source, fetched_at, body FROM forecast WHERE site = ?", site)
-        return (rows[0][0], _moment(rows[0][1]), rows[0][2]) if rows else None
+        return (rows[0][0], to_moment(rows[0][1]), rows[0][2]) if rows else None
 
     # -- rounds, notices, chores
 
@@ -173,7 +144,7 @@ class Ledger:
         rows = self._rows(
             "SELECT at FROM round WHERE site = ? AND round = ? AND day = ?", site, round_, str(day)
         )
-        return _moment(rows[0][0]) if rows else None
+        return to_moment(rows[0][0]) if rows else None
 
     def keep_round(
         self,
@@ -193,13 +164,13 @@ class Ledger:
         round that is sent.
         """
         then = {
-            plant: {field.name: _plain(getattr(state, field.name)) for field in fields(state)}
+            plant: {field.name: plain(getattr(state, field.name)) for field in fields(state)}
             for plant, state in (after or {}).items()
         }
         with self.transaction():
             self._db.execute(
                 "INSERT INTO round (site, round, day, at, after) VALUES (?, ?, ?, ?, ?)",
-                (site, round_, str(day), _text(at), json.dumps(then)),
+                (site, round_, str(day), to_text(at), json.dumps(then)),
             )
             for notice in notices:
                 self._insert_notice(notice)
@@ -207,12 +178,18 @@ class Ledger:
                 self._db.execute(
                     "INSERT INTO chore VALUES (?, ?, ?, ?, ?, NULL) ON CONFLICT (site, id) DO"
                     " UPDATE SET before = excluded.before, document = excluded.document",
-                    (site, chore["id"], chore["chore"], _utc(chore["before"]), json.dumps(chore)),
+                    (
+                        site,
+                        chore["id"],
+                        chore["chore"],
+                        iso_to_text(chore["before"]),
+                        json.dumps(chore),
+                    ),
                 )
             self._write_states(site, states)
 
     def _insert_notice(self, notice: Notice) -> None:
-        values = [_plain(getattr(notice, field.name)) for field in fields(Notice)]
+        values = [plain(getattr(notice, field.name)) for field in fields(Notice)]
         marks = ", ".join("?" * len(values))
         names = ", ".join(field.name for field in fields(Notice))
         self._db.execute(f"INSERT INTO notice ({names}) VALUES ({marks})", values)
@@ -227,10 +204,10 @@ class Ledger:
             "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
             " AND (next_at <= ? OR next_at > ?) ORDER BY next_at, key",
             site,
-            _text(now),
-            _text(now + longest),
+            to_text(now),
+            to_text(now + longest),
         )
-        return [_notice(row) for row in rows]
+        return [notice_of(row) for row in rows]
 
     def claim(self, key: str, until: datetime) -> bool:
         """Take a waiting notice for sending. False if somebody else has it.
@@ -241,7 +218,7 @@ class Ledger:
             cursor = self._db.execute(
                 "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
                 " next_at = ?, perhaps_sent = 1 WHERE key = ? AND state = 'waiting'",
-                (os.getpid(), _text(until), key),
+                (os.getpid(), to_text(until), key),
             )
             return cursor.rowcount == 1
 
@@ -250,7 +227,7 @@ class Ledger:
         with self.transaction():
             self._db.execute(
                 "UPDATE notice SET state = 'sent', sent_at = ?, last_error = NULL WHERE key = ?",
-                (_text(at), key),
+                (to_text(at), key),
             )
             rows = self._db.execute(
                 "UPDATE round SET followed = 1 FROM notice WHERE notice.key = ? AND followed = 0"
@@ -270,7 +247,7 @@ class Ledger:
                 (site, told_at),
             )
         }
-        states = {plant: _state(values) for plant, values in after.items() if plant not in known}
+        states = {plant: state_of(values) for plant, values in after.items() if plant not in known}
         self._write_states(site, states)
 
     def put_back(
@@ -281,7 +258,7 @@ class Ledger:
             self._db.execute(
                 "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
                 " perhaps_sent = ? WHERE key = ?",
-                (_text(next_at), error, int(perhaps_sent), key),
+                (to_text(next_at), error, int(perhaps_sent), key),
             )
 
     def expire(self, now: datetime) -> list[Notice]:
@@ -292,14 +269,14 @@ class Ledger:
         with self.transaction():
             self._db.execute(
                 "UPDATE notice SET state = 'waiting' WHERE state = 'expired' AND expires_at > ?",
-                (_text(now),),
+                (to_text(now),),
             )
             rows = self._db.execute(
                 "UPDATE notice SET state = 'expired' WHERE state = 'waiting' AND expires_at <= ?"
                 " RETURNING *",
-                (_text(now),),
+                (to_text(now),),
             ).fetchall()
-        return [_notice(row) for row in rows]
+        return [notice_of(row) for row in rows]
 
     def release_claims(self, now: datetime) -> int:
         """Put back claims whose process is gone or whose time is over. Return how many.
@@ -316,11 +293,11 @@ class Ledger:
                 for row in rows
                 if row["owner"] == os.getpid()
                 or not _alive(row["owner"])
-                or row["next_at"] <= _text(now)
+                or row["next_at"] <= to_text(now)
             ]
             self._db.executemany(
                 "UPDATE notice SET state = 'waiting', next_at = ? WHERE key = ?",
-                [(_text(now), key) for key in free],
+                [(to_text(now), key) for key in free],
             )
         return len(free)
 
@@ -331,7 +308,7 @@ class Ledger:
             site,
             most,
         )
-        return [_notice(row) for row in rows]
+        return [notice_of(row) for row in rows]
 
     def of_round(self, site: str, round_: str, day: date) -> list[Notice]:
         """The notices of one round of a day."""
@@ -341,16 +318,16 @@ class Ledger:
             round_,
             str(day),
         )
-        return [_notice(row) for row in rows]
+        return [notice_of(row) for row in rows]
 
     def chores(self, site: str, since: datetime) -> list[StoredChore]:
         """Chores whose deadline is not before `since`, by deadline."""
         rows = self._rows(
             "SELECT * FROM chore WHERE site = ? AND before >= ? ORDER BY before, id",
             site,
-            _text(since),
+            to_text(since),
         )
-        return [_chore(row) for row in rows]
+        return [chore_of(row) for row in rows]
 
     def finish(
         self, site: str, chore_id: str, at: datetime, states: Mapping[str, PlantState]
@@ -359,7 +336,7 @@ class Ledger:
         with self.transaction():
             self._db.execute(
                 "UPDATE chore SET done_at = ? WHERE site = ? AND id = ?",
-                (_text(at), site, chore_id),
+                (to_text(at), site, chore_id),
             )
             self._write_states(site, states)
 
@@ -368,11 +345,11 @@ class Ledger:
     def states(self, site: str) -> dict[str, PlantState]:
         """What is known of each plant."""
         rows = self._rows("SELECT * FROM plant_state WHERE site = ?", site)
-        return {row["plant"]: _state(row) for row in rows}
+        return {row["plant"]: state_of(row) for row in rows}
 
     def _write_states(self, site: str, states: Mapping[str, PlantState]) -> None:
         for plant, state in states.items():
-            values = [_plain(getattr(state, field.name)) for field in fields(PlantState)]
+            values = [plain(getattr(state, field.name)) for field in fields(PlantState)]
             self._db.execute(
                 "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
                 (site, plant, *values),
@@ -384,13 +361,13 @@ class Ledger:
         """Remember the last time something happened."""
         with self.transaction():
             self._db.execute(
-                "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (name, _text(at), text)
+                "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (name, to_text(at), text)
             )
 
     def marks(self) -> dict[str, Mark]:
         """All marks by name."""
         rows = self._rows("SELECT * FROM mark")
-        return {row["name"]: Mark(row["name"], _moment(row["at"]), row["text"]) for row in rows}
+        return {row["name"]: Mark(row["name"], to_moment(row["at"]), row["text"]) for row in rows}
 
 
 def _make_private(path: Path) -> None:
@@ -410,54 +387,3 @@ def _alive(pid: int | None) -> bool:
     except PermissionError:
         pass
     return True
-
-
-def _text(at: datetime) -> str:
-    return at.astimezone(UTC).isoformat(timespec="seconds")
-
-
-def _utc(text: str) -> str:
-    return _text(datetime.fromisoformat(text))
-
-
-def _moment(text: str) -> datetime:
-    return datetime.fromisoformat(text)
-
-
-def _maybe_moment(text: str | None) -> datetime | None:
-    return None if text is None else _moment(text)
-
-
-def _plain(value: object) -> object:
-    if isinstance(value, datetime):
-        return _text(value)
-    return int(value) if isinstance(value, bool) else value
-
-
-def _state(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
-    return PlantState(
-        spot=row["spot"],
-        since=_maybe_moment(row["since"]),
-        assumed=bool(row["assumed"]),
-        misted_at=_maybe_moment(row["misted_at"]),
-        fed_at=_maybe_moment(row["fed_at"]),
-        rinsed_at=_maybe_moment(row["rinsed_at"]),
-    )
-
-
-def _notice(row: sqlite3.Row) -> Notice:
-    values = {field.name: row[field.name] for field in fields(Notice)}
-    for name in ("next_at", "expires_at", "sent_at"):
-        values[name] = _maybe_moment(values[name])
-    values["perhaps_sent"] = bool(values["perhaps_sent"])
-    return Notice(**values)
-
-
-def _chore(row: sqlite3.Row) -> StoredChore:
-    return StoredChore(
-        id=row["id"],
-        kind=row["kind"],
-        before=_moment(row["before"]),
-        document=json.loads(row["document"]),
-        done_at=_maybe_moment(row["done_at"]),
-    )
