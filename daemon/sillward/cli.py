@@ -217,7 +217,8 @@ def send(options: Options, round_name: str) -> None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
     failed = desk.deliver()
     for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
-        click.echo(f"{notice.channel}: {notice.state}{_reason(notice.last_error)}")
+        at = "" if notice.sent_at is None else f" {notice.sent_at.astimezone(app.site.zone):%H:%M}"
+        click.echo(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
     desk.ledger.close()
     if blind is not None:
         raise blind
@@ -275,7 +276,7 @@ def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
 def _after(state: PlantState | None, told: StoredChore, now: Any) -> PlantState:
     """A plant's state once a chore is done, known and no longer assumed."""
     kind = ChoreKind(told.kind)
-    known = state or PlantState(told.document["from"])
+    known = replace(state or PlantState(told.document["from"]), came_from=None)
     if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
         return replace(known, spot=told.document["to"], since=now, assumed=False)
     if kind is ChoreKind.MIST:

@@ -9,12 +9,15 @@ from sillward_rules import sun
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
 
+EARLY = timedelta(hours=2)
+"""A round told by hand no more than this before its hour is the round of that day."""
+
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
     """A round of a day: due at, and worth telling until.
 
-    early: told by hand before it was due; the round at its own hour is told all the same.
+    early: told by hand long before it was due; at its own hour the round is told all the same.
     """
 
     round: Round
@@ -74,7 +77,7 @@ def current(site: Site, rounds: Rounds, round_: Round, now: datetime) -> Occasio
     day = site.local_date(now)
     for occasion in of_day(site, rounds, day):
         if occasion.round is round_:
-            return replace(occasion, early=now < occasion.due_at)
+            return replace(occasion, early=now < occasion.due_at - EARLY)
     return Occasion(round_, day, now, now + timedelta(hours=24), early=True)
 
 

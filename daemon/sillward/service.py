@@ -20,7 +20,7 @@ from sillward.notices import full, short
 from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
 from sillward.rounds import Occasion
-from sillward_rules.planners.carry import STALE
+from sillward_rules.planners.nights import STALE
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from sillward_rules.weather import Weather, no_weather
 

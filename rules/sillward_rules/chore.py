@@ -74,27 +74,47 @@ class Errand:
 WALK_SPREAD = timedelta(minutes=90)
 """Errands whose times differ by more than this are two walks. Judgement."""
 
+WETTING_SPREAD = timedelta(minutes=20)
+"""Last hours for wet crowns are told together if they lie within this. Judgement."""
+
 LEAST_WINDOW = timedelta(minutes=10)
-"""Errands with a smaller window in common are two walks. Judgement."""
+"""Mistings with a smaller window in common are two walks. Judgement."""
 
 
-def into_chores(errands: Sequence[Errand], site: Site, day: date) -> tuple[Chore, ...]:
+def into_chores(
+    errands: Sequence[Errand], site: Site, day: date, now: datetime
+) -> tuple[Chore, ...]:
     """Put errands of a day together into walks: same kind, same way, times close together.
 
     A walk ends by the earliest deadline of its errands and starts when the last of them may.
-    Chores come back in the order of their deadlines, with ids that stay the same while plants,
+    Chores come back in the order of their hours, with ids that stay the same while plants,
     deadlines or wording change a little.
     """
-    ways: dict[tuple[ChoreKind, str, str], list[Errand]] = {}
+    ways: dict[tuple[ChoreKind, bool, str, str], list[Errand]] = {}
     for errand in errands:
-        ways.setdefault((errand.kind, errand.from_spot, errand.to_spot), []).append(errand)
-    chores = []
-    for (kind, from_spot, to_spot), same_way in ways.items():
+        tonight = errand.not_before is None
+        way = (errand.kind, tonight, errand.from_spot, errand.to_spot)
+        ways.setdefault(way, []).append(errand)
+    chores: dict[str, Chore] = {}
+    for same_way in ways.values():
         for number, walk in enumerate(_walks(same_way), start=1):
-            suffix = f"-{number}" if number > 1 else ""
-            way = from_spot if from_spot == to_spot else f"{from_spot}-{to_spot}"
-            chores.append(_chore(f"{day:%Y-%m-%d}-{kind.value}-{_slug(way)}{suffix}", walk, site))
-    return in_order(chores)
+            chore_id = _id_of(walk, day, number)
+            while chore_id in chores:  # names that differ in signs alone
+                chore_id += "-more"
+            chores[chore_id] = _chore(chore_id, walk, site, now)
+    return in_order(list(chores.values()))
+
+
+def _id_of(walk: Sequence[Errand], day: date, number: int) -> str:
+    first = walk[0]
+    kind = first.kind.value
+    if first.kind is ChoreKind.STAY_IN and first.not_before is None:
+        kind += "-tonight"
+    way = _slug(first.from_spot)
+    if first.to_spot != first.from_spot:
+        way += f"-to-{_slug(first.to_spot)}"
+    suffix = f"-{number}" if number > 1 else ""
+    return f"{day:%Y-%m-%d}-{kind}-{way}{suffix}"
 
 
 def in_order(chores: Sequence[Chore]) -> tuple[Chore, ...]:
@@ -127,30 +147,36 @@ def _one_walk(errands: Sequence[Errand]) -> bool:
     """
     deadlines = [one.before for one in errands]
     starts = [one.not_before for one in errands if one.not_before is not None]
-    if starts and max(starts) + LEAST_WINDOW > min(deadlines):
+    wetting = errands[0].kind in (ChoreKind.MIST, ChoreKind.FEED)
+    least = LEAST_WINDOW if wetting else timedelta(0)
+    if starts and max(starts) + least > min(deadlines):
         return False
     if len({one.plant for one in errands}) < len(errands):
         return False
-    if errands[0].kind in (ChoreKind.MIST, ChoreKind.FEED):
+    if wetting:
         return True
     spread = max(deadlines) - min(deadlines)
     if starts:
         spread = max(spread, max(starts) - min(starts))
-    return spread <= WALK_SPREAD
+    return spread <= (WETTING_SPREAD if errands[0].kind is ChoreKind.STOP_WETTING else WALK_SPREAD)
 
 
-def _chore(chore_id: str, walk: list[Errand], site: Site) -> Chore:
+def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chore:
     first = walk[0]
+    deadline = min(one.before for one in walk)
     starts = [one.not_before for one in walk if one.not_before is not None]
-    before = rounded_down(min(one.before for one in walk), site)
-    not_before = rounded_up(max(starts), site) if starts else None
+    # Rounding to the safe side must not make a deadline of now one of the past.
+    before = max(rounded_down(deadline, site), min(deadline, now)).astimezone(site.zone)
+    start = max(starts).astimezone(site.zone) if starts else None
+    if start is not None and rounded_up(start, site) <= before:
+        start = rounded_up(start, site)
     return Chore(
         id=chore_id,
         kind=first.kind,
         plants=tuple(one.plant for one in walk),
         from_spot=first.from_spot,
         to_spot=first.to_spot,
-        not_before=not_before if not_before is None else min(not_before, before),
+        not_before=start if start is None else min(start, before),
         before=before,
         because=tuple(one.because for one in walk),
     )

@@ -1,7 +1,7 @@
 """The collection: everything the grower has told, as the core's own types."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from sillward_rules.moments import Moment, parse_moment
@@ -68,6 +68,14 @@ class PlantState:
     misted_at: datetime | None = None
     fed_at: datetime | None = None
     rinsed_at: datetime | None = None
+    came_from: str | None = None
+    """Where it is still taken to stand before `since`, if the move is assumed."""
+
+    def at(self, now: datetime) -> "PlantState":
+        """The state at a moment: advice for a later hour has not been followed yet."""
+        if not self.assumed or self.came_from is None or self.since is None or self.since <= now:
+            return self
+        return replace(self, spot=self.came_from, since=None, came_from=None)
 
 
 State = Mapping[str, PlantState]

@@ -41,12 +41,27 @@ class Scene:
 
     @cached_property
     def carry_firings(self) -> list[Firing]:
-        """Rules asking for "carry in", at the plants' homes."""
-        return self.rules_asking("carry in", self.home)
+        """Rules asking for "carry in", where the plants stand, or would stand if let out."""
+        places = [
+            plant.home if self.under_cover(plant) else self.state[plant.name].spot
+            for plant in self.plants
+        ]
+        columns = np.array([self.climate.column(place) for place in places], dtype=np.int64)
+        return self.rules_asking("carry in", columns)
+
+    def covers(self, plant: Plant, spot: str) -> bool:
+        """Whether a spot is cover for this plant: its shelter, or indoors, but not its home."""
+        indoors = self.collection.spot(spot).indoors
+        return spot != plant.home and (spot == plant.shelter or indoors)
 
     def under_cover(self, plant: Plant) -> bool:
-        """Whether the plant stands elsewhere than at home."""
-        return self.state[plant.name].spot != plant.home
+        """Whether the plant stands under cover now."""
+        return self.covers(plant, self.state[plant.name].spot)
+
+    @cached_property
+    def standing(self) -> dict[str, str]:
+        """Where each plant stands now: spot by plant."""
+        return {name: state.spot for name, state in self.state.items()}
 
     def rows(self, start: datetime, end: datetime) -> np.ndarray:
         """Rows of the climate from start to end, both included."""
@@ -77,7 +92,7 @@ def _completed(scene: Scene, state: State) -> dict[str, PlantState]:
 
     def standing(plant: Plant) -> PlantState:
         if plant.name not in missing:
-            return state[plant.name]
+            return state[plant.name].at(scene.now)
         inside = plant.name in carried and plant.shelter is not None
         return PlantState(plant.shelter if inside and plant.shelter else plant.home)
 
@@ -91,6 +106,6 @@ def _carried_in_last_night(scene: Scene) -> set[str]:
         return set()
     rows = scene.rows(night.start, night.end)
     cold = np.zeros(len(scene.plants), dtype=bool)
-    for firing in scene.carry_firings:
+    for firing in scene.rules_asking("carry in", scene.home):
         cold |= firing.by_plant(firing.fires[rows].any(axis=0))
     return {scene.plants[index].name for index in np.flatnonzero(cold)}

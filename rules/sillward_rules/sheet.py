@@ -3,15 +3,15 @@
 draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 from enum import Enum
 
 from sillward_rules import sun
-from sillward_rules.chore import Chore, ChoreKind, Errand, in_order, into_chores
+from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, State
-from sillward_rules.planners import carry, mist, note, outlook, wetting
+from sillward_rules.planners import carry, mist, note, outlook, shelter, wetting
+from sillward_rules.planners.nights import STALE, judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.scene import Scene
 from sillward_rules.weather import Weather
@@ -100,13 +100,20 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
 
 
 # What each round orders for now; what it says of tomorrow moves nothing yet.
-_MOVES = frozenset({(Round.DUSK, ChoreKind.CARRY_IN), (Round.MORNING, ChoreKind.CARRY_OUT)})
+_MOVES = frozenset(
+    {
+        (Round.DUSK, ChoreKind.CARRY_IN),
+        (Round.MORNING, ChoreKind.CARRY_IN),
+        (Round.MORNING, ChoreKind.CARRY_OUT),
+    }
+)
 
 
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     """The state of a plant once a carry chore is done."""
     since = chore.not_before or chore.before
-    return replace(state, spot=chore.to_spot, since=since, assumed=assumed)
+    came_from = chore.from_spot if assumed else None
+    return replace(state, spot=chore.to_spot, since=since, assumed=assumed, came_from=came_from)
 
 
 def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
@@ -114,7 +121,7 @@ def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
     homes = {plant.home for plant in scene.plants}
     return {
         name: low
-        for name, low in carry.spot_lows(scene, night).items()
+        for name, low in shelter.spot_lows(scene, night).items()
         if name in homes and not scene.collection.spot(name).holds_itself
     }
 
@@ -126,7 +133,7 @@ def _coverage_warnings(scene: Scene) -> list[str]:
         return ["the forecast does not reach this hour: what is not known is treated as cold"]
     age = scene.weather.age(scene.now)
     hours = age / timedelta(hours=1)
-    if age > carry.STALE:
+    if age > STALE:
         return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
     if age > OLD:
         return [f"the forecast is {hours:.0f} h old"]
@@ -136,91 +143,71 @@ def _coverage_warnings(scene: Scene) -> list[str]:
 def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    verdicts = carry.judge_night(scene, night)
-    tonight = carry.carry_in(scene, night, verdicts)
+    verdicts = judge_night(scene, night)
+    lows = shelter.spot_lows(scene, night)
+    tonight = carry.carry_in(scene, night, verdicts, lows, scene.standing)
+    sheltered = {errand.plant: errand.to_spot for errand in tonight}
     tomorrow = night.day + timedelta(days=1)
-    inside = {errand.plant for errand in tonight}
-    again = carry.carry_out(
-        scene, tomorrow, [plant for plant in scene.plants if plant.name in inside]
-    )
-    chores = into_chores(tonight, scene.site, night.day)
-    chores += into_chores(again, scene.site, tomorrow)
+    again = carry.carry_out(scene, tomorrow, sheltered)
+    chores = into_chores(tonight, scene.site, night.day, scene.now)
+    chores += into_chores(again, scene.site, tomorrow, scene.now)
     return chores, [
-        *_unjudged_warning(scene, verdicts),
-        *carry.shelter_warnings(scene, night, verdicts),
+        *carry.night_warnings(lows, verdicts, {**scene.standing, **sheltered}),
         *note.notes(scene, scene.now, night.end),
     ]
 
 
-def _unjudged_warning(scene: Scene, verdicts: Sequence[carry.Verdict]) -> list[str]:
-    homes = sorted({verdict.plant.home for verdict in verdicts if not verdict.judged})
-    if not homes:
-        return []
-    return [f"too few known hours tonight at {', '.join(homes)}: treated as a cold night"]
-
-
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
-    """Today: what goes out and when, mist and feed windows, the last wetting hour."""
+    """Today: what goes out and when, mist and feed windows, the last wetting hour.
+
+    Also what must go in before the dusk round could say so.
+    """
     day = scene.site.local_date(scene.now)
-    sheltered = [plant for plant in scene.plants if scene.under_cover(plant)]
-    out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day)
-    places = _day_places(scene, day, out)
+    events, night = sun.day_events(scene.site, day), sun.night_of(scene.site, day)
+    sheltered = {
+        plant.name: scene.standing[plant.name] for plant in scene.plants if scene.under_cover(plant)
+    }
+    out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day, scene.now)
+    lows = shelter.spot_lows(scene, night)
+    early = [
+        verdict
+        for verdict in judge_night(scene, night)
+        if verdict.deadline < events.sunset - BEFORE_DUSK and verdict.plant.name not in sheltered
+    ]
+    back = carry.carry_in(scene, night, early, lows, scene.standing)
+    leaving = {verdict.plant.name: verdict.deadline for verdict in early}
+    places = mist.day_places(scene, day, out, scene.standing, leaving)
     films = {
         column: wetting.DayFilms(scene, day, column)
         for column in {place.column for place in places}
     }
     wet = mist.mist(scene, day, places, films)
     misted = {errand.plant for errand in wet}
+    outdoors = [place for place in places if not scene.collection.spot(place.spot).holds_itself]
     dry = [
         errand
-        for place in places
+        for place in outdoors
         if (place.plant.rot == "high" or place.plant.name in misted)
         and place.plant.rot != "low"
-        and not scene.collection.spot(place.spot).holds_itself
         and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
+        and (errand.before > scene.now or errand.before <= events.sunrise)
     ]
-    known = all(films[place.column].known for place in places)
+    known = all(films[place.column].known for place in outdoors)
     warnings = [] if known else ["too little is known of today's weather to plan all watering"]
-    warnings += note.notes(scene, scene.now, sun.night_of(scene.site, day).start)
-    return in_order([*out, *into_chores([*wet, *dry], scene.site, day)]), warnings
+    warnings += note.notes(scene, scene.now, night.start)
+    mistings = [errand for errand in wet if errand.kind is ChoreKind.MIST]
+    rest = into_chores([*back, *mistings, *dry], scene.site, day, scene.now)
+    feeds = mist.feeds_within(rest, [one for one in wet if one.kind is ChoreKind.FEED])
+    rest += into_chores(feeds, scene.site, day, scene.now)
+    return in_order([*out, *rest]), warnings
 
 
-def _day_places(scene: Scene, day: date, out: Sequence[Chore]) -> list[mist.DayPlace]:
-    """Where each plant is by day: carried out, staying in, or where it stands."""
-    sunrise = sun.day_events(scene.site, day).sunrise
-    leaving = {
-        name: chore for chore in out if chore.kind is ChoreKind.CARRY_OUT for name in chore.plants
-    }
-    places = []
-    for plant in scene.plants:
-        chore = leaving.get(plant.name)
-        spot = chore.to_spot if chore else scene.state[plant.name].spot
-        since = (chore.not_before if chore else None) or sunrise
-        places.append(mist.DayPlace(plant, spot, scene.climate.column(spot), since))
-    return places
+BEFORE_DUSK = timedelta(minutes=90)
+"""What must go in earlier than this before sunset is told in the morning: the dusk round, at its
+usual hour, would come too late."""
 
 
 def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[str], Outlook]:
     """The nights and days ahead."""
     ahead = outlook.look_ahead(scene)
-    chores: tuple[Chore, ...] = ()
-    warnings: list[str] = []
-    for night, verdicts in ahead.verdicts:
-        outside = [
-            Errand(
-                ChoreKind.CARRY_IN,
-                verdict.plant.name,
-                verdict.plant.home,
-                verdict.plant.shelter,
-                None,
-                verdict.deadline,
-                verdict.reason,
-            )
-            for verdict in verdicts
-            if verdict.plant.shelter is not None
-        ]
-        chores += into_chores(outside, scene.site, night.day)
-        for text in carry.shelter_warnings(scene, night, verdicts):
-            if text not in warnings:
-                warnings.append(text)
-    return chores, warnings, ahead
+    return ahead.chores, list(ahead.warnings), ahead

@@ -19,6 +19,9 @@ PLANT_HEIGHT_M = 1.5
 DEFAULT_WIND = 0.35
 """Share of the open-field wind where a spot does not say. Judgement: a walled courtyard."""
 
+DEFAULT_SKY_VIEW = 0.5
+"""Share of the sky for light and drying where a spot does not say. Judgement."""
+
 ABSORPTANCE = 0.5
 """Share of sunlight that a thick leaf absorbs; common practice, no source."""
 
@@ -76,7 +79,7 @@ class Spot:
         if self.sky_view is None and not self.indoors:
             questions.append(
                 "sky_view is not given: leaves taken at air temperature, though on clear calm "
-                "nights they can be 1 to 3 K colder"
+                f"nights they can be 1 to 3 K colder; {DEFAULT_SKY_VIEW:g} for light and drying"
             )
         if self.wind is None and not self.indoors:
             questions.append(f"wind is not given: taken as {DEFAULT_WIND:g} of the open wind")
@@ -164,25 +167,27 @@ def _outdoor(
     vapour = np.minimum(vapour, air.saturation_vapour_pressure(temp))
     share = (0.0 if spot.indoors else DEFAULT_WIND) if spot.wind is None else spot.wind
     wind = np.maximum(wind_at_height(weather.wind_m_s, PLANT_HEIGHT_M) * share, CALM_WIND_M_S)
-    sky_view = (0.0 if spot.indoors else spot.sky_view) or 0.0
+    sky_view = 0.0 if spot.indoors else spot.sky_view
     light = _light(spot, weather, azimuth, elevation)
     cold_sky_vapour = np.where(
         np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT)
     )
     # Unknown cloud and wind are taken as clear and calm: the colder case.
     clear = np.nan_to_num(bridge_gaps(weather.cloud), nan=0.0)
-    calm = np.nan_to_num(bridge_gaps(wind), nan=CALM_WIND_M_S)
+    wind = bridge_gaps(wind)
+    calm = np.nan_to_num(wind, nan=CALM_WIND_M_S)
     leaf = night_leaf_temperature(
-        temp, cold_sky_vapour, calm, clear, sky_view, pressure_kpa=pressure
+        temp, cold_sky_vapour, calm, clear, sky_view or 0.0, pressure_kpa=pressure
     )
-    loss = sky_loss(temp, cold_sky_vapour, clear, sky_view)
+    seen = DEFAULT_SKY_VIEW if sky_view is None else sky_view
+    loss = sky_loss(temp, cold_sky_vapour, clear, seen)
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss)
     return {
         "temp_c": temp,
         "leaf_c": np.where(night, leaf, temp),
         "vapour_kpa": vapour,
-        "wind_m_s": calm,
+        "wind_m_s": wind,
         "gust_m_s": weather.gust_m_s * share,
         "light_w_m2": light,
         "rain_mm": weather.rain_mm * (0.0 if spot.indoors else 1.0),
@@ -217,10 +222,9 @@ def _light(spot: Spot, weather: Weather, azimuth: Array, elevation: Array) -> Ar
             width = (window.azimuth_to - window.azimuth_from) % 360.0
             inside = (azimuth - window.azimuth_from) % 360.0 <= width
             reaches |= inside & (elevation >= window.above)
-    sky = 1.0 if spot.sky_view is None else spot.sky_view
-    passed = 1.0 - spot.shade
-    beam = np.where(reaches, weather.direct_w_m2, 0.0)
-    return np.asarray(passed * (beam + sky * weather.diffuse_w_m2))
+    sky = DEFAULT_SKY_VIEW if spot.sky_view is None else spot.sky_view
+    beam = np.where(reaches, bridge_gaps(weather.direct_w_m2), 0.0)
+    return np.asarray((1.0 - spot.shade) * (beam + sky * bridge_gaps(weather.diffuse_w_m2)))
 
 
 def wind_at_height(wind_10m_m_s: Array, height_m: float) -> Array:
@@ -234,6 +238,9 @@ def film_air(climate: Climate, unix_seconds: np.ndarray, column: int) -> FilmAir
     Instants are interpolated between the hours; what is a mean of the hour before is held over
     that hour. Outside the climate's hours everything is NaN.
     """
+    if climate.times.size == 0:
+        nothing = np.full(unix_seconds.shape, np.nan)
+        return FilmAir(nothing, nothing, nothing, nothing, climate.pressure_kpa)
     rows = np.searchsorted(climate.times, unix_seconds, side="left")
     inside = (rows < climate.times.size) & (unix_seconds >= climate.times[0])
     last = np.minimum(rows, climate.times.size - 1)

@@ -17,9 +17,9 @@ LONGEST_BRIDGE_H = 2
 class Weather:
     """An hourly forecast for one site. All arrays have shape (time,); NaN is unknown.
 
-    times : unix seconds, exactly an hour apart. temp_c, dew_point_c, wind_m_s (10 m), gust_m_s,
-    cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or mean of
-    the hour that ends at the time.
+    times : unix seconds, full hours one after the other. temp_c, dew_point_c, wind_m_s (10 m),
+    gust_m_s, cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or
+    mean of the hour that ends at the time.
     """
 
     times: np.ndarray
@@ -42,8 +42,8 @@ class Weather:
             if getattr(self, name).shape != self.times.shape:
                 msg = f"weather: {name} has another length than the times"
                 raise ValueError(msg)
-        if self.times.size and np.any(np.diff(self.times) != HOUR_S):
-            msg = "weather: the times are not exactly an hour apart"
+        if np.any(np.diff(self.times) != HOUR_S) or np.any(self.times[:1] % HOUR_S != 0):
+            msg = "weather: the times are not full hours, one after the other"
             raise ValueError(msg)
 
     def age(self, now: datetime) -> timedelta:

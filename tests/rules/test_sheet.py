@@ -38,12 +38,13 @@ def test_errands_of_one_way_and_time_are_one_walk_by_the_earliest_deadline() -> 
         [errand("b", "2026-05-14T21:40"), errand("a", "2026-05-14T21:03")],
         MENDOZA,
         date(2026, 5, 14),
+        EVENING - timedelta(hours=12),
     )
 
     (chore,) = chores
     assert chore.plants == ("a", "b")
     assert chore.before == utc("2026-05-14T21:00")
-    assert chore.id == "2026-05-14-carry-in-bench-room"
+    assert chore.id == "2026-05-14-carry-in-bench-to-room"
 
 
 def test_errands_hours_apart_are_two_walks_with_ids_of_their_own() -> None:
@@ -51,11 +52,12 @@ def test_errands_hours_apart_are_two_walks_with_ids_of_their_own() -> None:
         [errand("a", "2026-05-14T15:00"), errand("b", "2026-05-14T21:00")],
         MENDOZA,
         date(2026, 5, 14),
+        EVENING - timedelta(hours=12),
     )
 
     assert [chore.id for chore in chores] == [
-        "2026-05-14-carry-in-bench-room",
-        "2026-05-14-carry-in-bench-room-2",
+        "2026-05-14-carry-in-bench-to-room",
+        "2026-05-14-carry-in-bench-to-room-2",
     ]
 
 
@@ -69,6 +71,7 @@ def test_windows_that_never_meet_are_two_walks() -> None:
         ],
         MENDOZA,
         date(2026, 5, 14),
+        EVENING - timedelta(hours=12),
     )
 
     assert [chore.plants for chore in chores] == [("a",), ("b", "c")]

@@ -90,6 +90,7 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         misted_at=maybe_moment(row["misted_at"]),
         fed_at=maybe_moment(row["fed_at"]),
         rinsed_at=maybe_moment(row["rinsed_at"]),
+        came_from=row["came_from"],
     )
 
 

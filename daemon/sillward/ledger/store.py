@@ -54,6 +54,7 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
+    came_from TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
@@ -187,6 +188,18 @@ class Ledger:
                     ),
                 )
             self._write_states(site, states)
+
+    def _write_chore(self, site: str, chore: Mapping[str, Any]) -> None:
+        """Write a chore. What was done stays done unless there is now more to do."""
+        rows = self._db.execute(
+            "SELECT * FROM chore WHERE site = ? AND id = ?", (site, chore["id"])
+        ).fetchall()
+        done_at = None
+        if rows and set(chore["plants"]) <= set(chore_of(rows[0]).document["plants"]):
+            done_at = rows[0]["done_at"]
+        before = iso_to_text(chore["before"])
+        values = (site, chore["id"], chore["chore"], before, json.dumps(chore), done_at)
+        self._db.execute("INSERT OR REPLACE INTO chore VALUES (?, ?, ?, ?, ?, ?)", values)
 
     def _insert_notice(self, notice: Notice) -> None:
         values = [plain(getattr(notice, field.name)) for field in fields(Notice)]
@@ -351,7 +364,7 @@ class Ledger:
         for plant, state in states.items():
             values = [plain(getattr(state, field.name)) for field in fields(PlantState)]
             self._db.execute(
-                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (site, plant, *values),
             )
 

@@ -1,6 +1,7 @@
 """A sheet in full, for the terminal and for mail: every chore, every plant, every number."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
 from textwrap import fill
 
 from sillward.notices import phrases
@@ -23,7 +24,7 @@ _HEADINGS = {
 
 _NOTHING = {
     Round.DUSK: "Nothing to carry in tonight.",
-    Round.MORNING: "Nothing to carry or mist today.",
+    Round.MORNING: "Nothing to carry out or mist from now on today.",
     Round.WEEK: "No carrying in this week.",
 }
 
@@ -63,8 +64,8 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
                 yield from _chore(chore, sheet, site)
             yield ""
     if sheet.round is Round.WEEK and sheet.chores:
-        yield "CARRY IN"
-        yield from (_week_line(chore, sheet, site) for chore in sheet.chores)
+        yield "CARRYING, if each day's advice is followed"
+        yield from _week_lines(sheet.chores, site)
         yield ""
     if sheet.warnings:
         yield "WATCH OUT"
@@ -133,6 +134,8 @@ def _whole(reason: Reason, chore: Chore, site: Site) -> str:
     if reason.quantity == "film life":
         if reason.value is None:
             return "the film outlasts the day"
+        if reason.limit is not None and reason.value >= reason.limit:
+            return f"film lasts {reason.value:.0f} min at {at}"
         return f"film gone in {reason.value:.0f} min at {at}, wants {phrases.limit(reason)}"
     if reason.quantity == "crown drying time":
         took = "outlasts the day" if reason.value is None else f"takes {reason.value:.1f} h to dry"
@@ -164,10 +167,24 @@ def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
     return f"{window}, {chore.from_spot}: {count}{mist_advice(chore, feeds, site)}"
 
 
-def _week_line(chore: Chore, sheet: Sheet, site: Site) -> str:
-    local = chore.before.astimezone(site.zone)
-    named = phrases.names(chore.plants, 6)
-    return f"  {local:%a %d %b} by {local:%H:%M}  {chore.from_spot} > {chore.to_spot}: {named}"
+def _week_lines(chores: Sequence[Chore], site: Site) -> Iterator[str]:
+    """A line for each day: out from when, in by when, how many."""
+    days: dict[date, list[Chore]] = {}
+    for chore in sorted(chores, key=lambda one: _told_at(one, site)):
+        days.setdefault(_told_at(chore, site).date(), []).append(chore)
+    for day, walks in days.items():
+        parts = []
+        for kind, words in ((ChoreKind.CARRY_OUT, "out from"), (ChoreKind.CARRY_IN, "in by")):
+            same = [walk for walk in walks if walk.kind is kind]
+            if same:
+                count = phrases.plants(sum(len(walk.plants) for walk in same))
+                parts.append(f"{words} {_told_at(same[0], site):%H:%M}, {count}")
+        yield f"  {day:%a %d %b}  {'; '.join(parts)}"
+
+
+def _told_at(chore: Chore, site: Site) -> datetime:
+    out = chore.kind is ChoreKind.CARRY_OUT
+    return ((chore.not_before if out else None) or chore.before).astimezone(site.zone)
 
 
 def _outlook(ahead: Outlook) -> Iterator[str]:

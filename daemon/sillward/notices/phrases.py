@@ -87,7 +87,9 @@ def deciding(chores: Sequence[Chore]) -> Reason:
 def whose(reason: Reason) -> str:
     """Whose limit it is, without the source behind it: "yours", "cattleya"."""
     head = reason.origin.split(":")[0]
-    return {"your own limit": "yours"}.get(head, head.removeprefix("group ").strip('"'))
+    if head.startswith("group "):
+        return head.removeprefix("group ").strip('"')
+    return {"your own limit": "yours"}.get(head, head)
 
 
 _LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 from sillward.notices import phrases
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -19,6 +20,9 @@ class Message:
     title: str
     body: str
 
+
+SAME_TRIP = timedelta(minutes=30)
+"""Walks in this close together are one number in the title."""
 
 Words = Callable[[int], str]
 
@@ -135,8 +139,15 @@ class _Teller:
         lines.append(_fixed(self._tomorrow(), optional=True))
         if not into:
             return "Nothing to carry in tonight", [*lines, _fixed(self._lows())]
-        count = sum(len(chore.plants) for chore in into)
-        return f"In {_by(self._clock(into[0]))}: {phrases.plants(count)}", lines
+        return _capital(self._in_head(into)), lines
+
+    def _in_head(self, into: Sequence[Chore]) -> str:
+        """ "in by 17:50: 14 plants"; where the walks lie far apart, the first and how many after."""
+        soon = [chore for chore in into if chore.before - into[0].before <= SAME_TRIP]
+        count = sum(len(chore.plants) for chore in soon)
+        later = sum(len(chore.plants) for chore in into) - count
+        rest = f", then {later}" if later else ""
+        return f"in {_by(self._clock(into[0]))}: {phrases.plants(count)}{rest}"
 
     def _carry_in(self, into: Sequence[Chore]) -> list[Line]:
         """A line for each spot; the largest of its walks is "the rest" if that is clear enough."""
@@ -205,18 +216,22 @@ class _Teller:
 
     def _morning(self) -> tuple[str, list[Line]]:
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        stay = self._of(ChoreKind.STAY_IN)
+        stay, into = self._of(ChoreKind.STAY_IN), self._of(ChoreKind.CARRY_IN)
         heads = []
+        if into:
+            heads.append(self._in_head(into))
         if out:
             count = sum(len(chore.plants) for chore in out)
             heads.append(f"out {_from(self._clock(out[0]))}: {phrases.plants(count)}")
         if mist:
-            names = {name for chore in mist for name in chore.plants}
-            heads.append(f"mist {_by(self._clock(mist[0]))}: {phrases.plants(len(names))}")
+            first = phrases.plants(len(mist[0].plants))
+            heads.append(f"mist {_by(self._clock(mist[0]))}: {first}")
         if not out and stay:
             heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
         title = ", ".join(heads) or "nothing to carry or mist today"
-        lines = [self._carry_out(chore) for chore in out]
+        lines = self._carry_in(into)
+        lines += [_fixed(self._why(into))] if into else []
+        lines += [self._carry_out(chore) for chore in out]
         lines += [self._mist(spot, mist) for spot in dict.fromkeys(one.from_spot for one in mist)]
         lines.append(_fixed(self._stop()))
         told_in_title = not out
@@ -229,7 +244,11 @@ class _Teller:
         feeds = self._of(ChoreKind.FEED)
         start = phrases.hour(first.not_before or first.before, self.site)
         until = phrases.hour(first.before, self.site)
-        again = ", ".join(phrases.hour(chore.before, self.site) for chore in later)
+        again = ", ".join(
+            phrases.hour(chore.before, self.site)
+            + ("" if set(chore.plants) == set(first.plants) else f" ({len(chore.plants)})")
+            for chore in later
+        )
 
         def words(most: int) -> str:
             advice = mist_advice(first, feeds, self.site, brief=most == 0)
@@ -239,17 +258,20 @@ class _Teller:
         return Line(words)
 
     def _stop(self) -> str:
-        never, until = [], []
+        never: dict[str, int] = {}
+        until: dict[str, str] = {}
         for chore in self._of(ChoreKind.STOP_WETTING):
             if phrases.no_wetting(chore):
-                never.append(f"{chore.from_spot} ({len(chore.plants)})")
-            else:
-                until.append(f"{phrases.hour(chore.before, self.site)} {chore.from_spot}")
+                never[chore.from_spot] = never.get(chore.from_spot, 0) + len(chore.plants)
+            else:  # the first of a spot: the most sensitive crowns there
+                until.setdefault(chore.from_spot, phrases.hour(chore.before, self.site))
         parts = []
         if until:
-            parts.append(f"No wet crowns after {', '.join(until)}")
+            hours = ", ".join(f"{hour} {spot}" for spot, hour in until.items())
+            parts.append(f"No wet crowns after {hours}")
         if never:
-            parts.append(f"Keep crowns dry today: {', '.join(never)}")
+            spots = ", ".join(f"{spot} ({count})" for spot, count in never.items())
+            parts.append(f"Keep crowns dry today: {spots}")
         return "; ".join(parts)
 
     # -- week

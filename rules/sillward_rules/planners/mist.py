@@ -1,18 +1,19 @@
 """Misting and feeding: windows in which a wetting does its work, and how often it takes."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules import air, sun
-from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
 from sillward_rules.film import LEAF_FILM
 from sillward_rules.planners.wetting import STEP, DayFilms
 from sillward_rules.plant import Holder, Plant
 from sillward_rules.rule import Firing
 from sillward_rules.scene import Scene
+from sillward_rules.weather import moment_of
 
 DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {"mount": 9.0, "basket": 12.0}
 """How much drying roots may take between two mistings: deficit times hours dry [kPa h].
@@ -33,20 +34,59 @@ RINSE_REACH = timedelta(minutes=10)
 
 @dataclass(frozen=True, slots=True)
 class DayPlace:
-    """Where a plant spends a day: spot name and column, and from when it is there."""
+    """Where a plant spends a day: spot name and column, from when and until when it is there."""
 
     plant: Plant
     spot: str
     column: int
     since: datetime
+    until: datetime
 
 
-@dataclass(frozen=True, slots=True)
-class _Need:
-    """The moments at which a plant's mist rules fire first and last on a day."""
+def day_places(
+    scene: Scene,
+    day: date,
+    out: Sequence[Chore],
+    standing: Mapping[str, str],
+    leaving: Mapping[str, datetime] | None = None,
+) -> list[DayPlace]:
+    """Where each plant is by day: carried out by these walks, or where it stands.
 
-    first: datetime
-    last: datetime
+    leaving: plants that must go in before the day is over, with their deadlines.
+    """
+    sunrise = sun.day_events(scene.site, day).sunrise
+    end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise
+    since = {
+        name: chore.not_before
+        for chore in out
+        if chore.kind is ChoreKind.CARRY_OUT
+        for name in chore.plants
+    }
+    places = []
+    for plant in scene.plants:
+        spot = plant.home if plant.name in since else standing[plant.name]
+        start = since.get(plant.name) or sunrise
+        until = (leaving or {}).get(plant.name, end)
+        places.append(DayPlace(plant, spot, scene.climate.column(spot), start, until))
+    return places
+
+
+def feeds_within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
+    """Feeds fitted into the walk in which their plant is misted first; without room, none."""
+    fitted = []
+    for feed in feeds:
+        walks = [
+            chore
+            for chore in mistings
+            if chore.kind is ChoreKind.MIST and feed.plant in chore.plants
+        ]
+        first = min(walks, key=lambda chore: chore.before, default=None)
+        if first is None or first.not_before is None:
+            continue
+        last = min(feed.before, first.before)
+        if first.not_before + LEAST_WINDOW <= last:
+            fitted.append(replace(feed, not_before=first.not_before, before=last))
+    return fitted
 
 
 def mist(
@@ -56,29 +96,31 @@ def mist(
 
     films holds the day's films of every column in places.
     """
+    if scene.habits.mistings_most == 0:
+        return []
     columns = np.array([place.column for place in places], dtype=np.int64)
     firings = scene.rules_asking("mist", columns)
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     errands: list[Errand] = []
     for index, place in enumerate(places):
-        need = _need(scene, firings, rows, index)
+        need = _last_need(scene, firings, rows, index)
         if need is not None and _warm(scene, rows, place.column, scene.habits.mist_from_c):
             errands.extend(_mistings(scene, place, films[place.column], need))
     return errands
 
 
-def _need(scene: Scene, firings: Sequence[Firing], rows: np.ndarray, index: int) -> _Need | None:
-    hit = [
+def _last_need(
+    scene: Scene, firings: Sequence[Firing], rows: np.ndarray, index: int
+) -> datetime | None:
+    """The last moment of the day at which a plant's mist rules fire; None if they never do."""
+    fired = [
         rows[firing.fires[rows, firing.member[index]]]
         for firing in firings
         if firing.member[index] >= 0
     ]
-    fired = np.concatenate(hit) if hit else np.empty(0, dtype=int)
-    if fired.size == 0:
-        return None
-    times = scene.climate.times
-    return _Need(_utc(times[fired.min()]), _utc(times[fired.max()]))
+    last = max((int(one.max()) for one in fired if one.size), default=None)
+    return None if last is None else moment_of(scene.climate.times, last)
 
 
 def _warm(scene: Scene, rows: np.ndarray, column: int, least: float) -> bool:
@@ -86,16 +128,21 @@ def _warm(scene: Scene, rows: np.ndarray, column: int, least: float) -> bool:
     return bool(np.isfinite(temp).any() and np.nanmax(temp) >= least)
 
 
-def _mistings(scene: Scene, place: DayPlace, films: DayFilms, need: _Need) -> Iterator[Errand]:
+def _mistings(scene: Scene, place: DayPlace, films: DayFilms, need: datetime) -> Iterator[Errand]:
     """The first misting in its morning window, feed with it if it may be, then the repeats."""
     plant = place.plant
     last = films.last_wetting(plant.rot)
+    last = None if last is None else min(last, place.until)
     start = _first_start(scene, place, films)
-    if start is None or last is None or start >= last or np.isnan(films.at(films.leaf, start)):
+    if start is None or last is None or start + LEAST_WINDOW > last:
+        return
+    if np.isnan(films.at(films.leaf, start)):
         return
     end, takes = _window(scene, plant, films, start)
     before = min(end, last)
-    yield _errand(ChoreKind.MIST, place, films, start, before, _after(films, before, takes), scene)
+    # The moment that tells most: an hour after the window, or its start if it never opens.
+    at = before + timedelta(hours=1) if takes else start
+    yield _errand(ChoreKind.MIST, place, films, start, before, at, scene)
     if takes and plant.velamen and _feeding_weather(scene, films, place.column):
         yield from _feed(place, films, start, before)
     yield from _repeats(scene, place, films, need, start, last)
@@ -119,12 +166,15 @@ def _window(scene: Scene, plant: Plant, films: DayFilms, start: datetime) -> tup
     enough = films.leaf * 60 >= least_minutes(scene, plant)
     if plant.velamen:
         enough &= films.velamen * 60 >= scene.habits.velamen_uptake / timedelta(minutes=1)
-    later = films.starts >= start.timestamp() - STEP.total_seconds()
+    later = films.starts > start.timestamp() - STEP.total_seconds()
     first = int(np.argmax(later))
     if not enough[first]:
         return start + TOO_DRY_WINDOW, False
     ends = np.flatnonzero(later & ~enough)
-    return (films.starts_at(int(ends[0])) if ends.size else films.events.sunset), True
+    end = films.starts_at(int(ends[0])) if ends.size else films.events.sunset
+    if end < start + LEAST_WINDOW:
+        return start + TOO_DRY_WINDOW, False
+    return end, True
 
 
 def least_minutes(scene: Scene, plant: Plant) -> float:
@@ -135,11 +185,6 @@ def least_minutes(scene: Scene, plant: Plant) -> float:
     habits = scene.habits
     uptake = habits.velamen_uptake if plant.velamen else habits.leaf_uptake
     return uptake / timedelta(minutes=1)
-
-
-def _after(films: DayFilms, before: datetime, takes: bool) -> datetime:
-    """The moment whose film life tells most: an hour after the window, or dawn if it is shut."""
-    return before + timedelta(hours=1) if takes else before - TOO_DRY_WINDOW
 
 
 def _errand(
@@ -155,7 +200,7 @@ def _errand(
     reason = Reason(
         plant=place.plant.name,
         quantity="film life",
-        value=float(round(life)) if np.isfinite(life) else None,
+        value=float(np.floor(life)) if np.isfinite(life) else None,
         unit="min",
         limit=least_minutes(scene, place.plant),
         at=at,
@@ -171,7 +216,7 @@ def _feed(place: DayPlace, films: DayFilms, start: datetime, before: datetime) -
         (films.starts >= start.timestamp()) & ~(half >= RINSE_REACH / timedelta(hours=1))
     )
     last = min(before, films.starts_at(int(late[0]))) if late.size else before
-    if last <= start:
+    if start + LEAST_WINDOW > last:
         return
     minutes = films.at(half, last - STEP) * 60
     reason = Reason(
@@ -197,7 +242,7 @@ def _repeats(
     scene: Scene,
     place: DayPlace,
     films: DayFilms,
-    need: _Need,
+    need: datetime,
     start: datetime,
     last: datetime,
 ) -> Iterator[Errand]:
@@ -209,12 +254,14 @@ def _repeats(
         if tolerance is None or not np.isfinite(wet):
             return
         due = _dried_out(films, at + timedelta(hours=wet), tolerance)
-        if due is None or due > min(need.last, last):
+        if due is None or due > min(need, last):
             return
         # Not before the last one has dried, however early the walk.
         opens = max(due - REPEAT_SLACK, at + timedelta(hours=wet), scene.now)
         at = due
         closes = min(at + REPEAT_SLACK, last)
+        if opens + LEAST_WINDOW > closes:
+            return
         yield _errand(ChoreKind.MIST, place, films, opens, closes, at, scene)
 
 
@@ -222,10 +269,7 @@ def _dried_out(films: DayFilms, dry_from: datetime, tolerance: float) -> datetim
     """When roots that are dry from this moment on have taken as much drying as they may."""
     deficit = air.vapour_pressure_deficit(films.air.temp_c, films.air.vapour_kpa)
     step_h = STEP / timedelta(hours=1)
+    # An unknown step makes all that follow unknown: no misting is planned on a guess.
     dry = np.where(films.starts >= dry_from.timestamp(), deficit * step_h, 0.0)
-    reached = np.flatnonzero(np.cumsum(np.nan_to_num(dry)) >= tolerance)
+    reached = np.flatnonzero(np.cumsum(dry) >= tolerance)
     return films.starts_at(int(reached[0])) if reached.size else None
-
-
-def _utc(second: float) -> datetime:
-    return datetime.fromtimestamp(int(second), UTC)

@@ -1,16 +1,15 @@
 """The week ahead: nights against limits, trips, mistings, spells, the turn of the season."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules import sun
-from sillward_rules.chore import ChoreKind
-from sillward_rules.planners import carry
-from sillward_rules.planners.carry import Verdict
-from sillward_rules.planners.mist import DayPlace, mist
+from sillward_rules.chore import Chore, ChoreKind, into_chores
+from sillward_rules.planners import carry, mist, shelter
+from sillward_rules.planners.nights import Verdict, judge_night
 from sillward_rules.planners.wetting import DayFilms
 from sillward_rules.scene import Scene
 from sillward_rules.sun import Night
@@ -28,7 +27,6 @@ class NightAhead:
     day: date
     lows: dict[str, float | None]
     plants_in: tuple[str, ...]
-    trips: int
     judged: bool
 
 
@@ -46,41 +44,77 @@ class DayAhead:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """The week ahead and what is worth saying about it, in plain facts."""
+    """The week ahead and what is worth saying about it, in plain facts.
+
+    chores: the carrying expected, both ways, if the advice of each day is followed.
+    """
 
     nights: tuple[NightAhead, ...]
     days: tuple[DayAhead, ...]
     spells: tuple[str, ...]
     turn: str | None
-    verdicts: tuple[tuple[Night, tuple[Verdict, ...]], ...] = field(default=(), repr=False)
+    chores: tuple[Chore, ...]
+    warnings: tuple[str, ...]
 
     @property
     def trips(self) -> int:
-        """Carrying trips expected: in on each night that needs it, and out again."""
-        return sum(night.trips for night in self.nights)
+        """Walks expected, in and out."""
+        return len(self.chores)
 
 
 def look_ahead(scene: Scene) -> Outlook:
-    """Look over the coming nights and the days after them, as far as the forecast goes."""
-    first = sun.night_at_or_after(scene.site, scene.now)
+    """Follow the advice through the coming days and nights, as far as the forecast goes."""
     nights: list[NightAhead] = []
-    verdicts: list[tuple[Night, tuple[Verdict, ...]]] = []
+    days: list[DayAhead] = []
+    chores: tuple[Chore, ...] = ()
+    warnings: dict[str, None] = {}
+    standing = dict(scene.standing)
+    first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
-        judged = tuple(carry.judge_night(scene, night))
         if not _covered(scene, night):
             break
-        verdicts.append((night, judged))
-        nights.append(_night_ahead(scene, night, judged))
-    days = [_day_ahead(scene, night.day + timedelta(days=1)) for night, _ in verdicts]
-    days = [day for day in days if day.high_c is not None]
+        if offset:
+            out, day = _day(scene, night.day, standing)
+            chores += out
+            days.append(day)
+        verdicts = judge_night(scene, night)
+        lows = shelter.spot_lows(scene, night)
+        errands = carry.carry_in(scene, night, verdicts, lows, standing)
+        carried = [errand for errand in errands if errand.kind is ChoreKind.CARRY_IN]
+        walks = into_chores(carried, scene.site, night.day, scene.now)
+        chores += walks
+        standing |= {errand.plant: errand.to_spot for errand in carried}
+        warnings |= dict.fromkeys(carry.night_warnings(lows, verdicts, standing))
+        nights.append(_night_ahead(scene, night, lows, verdicts))
+    if nights:
+        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing)[1])
+    known = [day for day in days if day.high_c is not None]
     return Outlook(
         nights=tuple(nights),
-        days=tuple(days),
-        spells=tuple(_spells(days)),
+        days=tuple(known),
+        spells=tuple(_spells(known)),
         turn=_turn(scene, first, nights),
-        verdicts=tuple(verdicts),
+        chores=chores,
+        warnings=tuple(warnings),
     )
+
+
+def _day(scene: Scene, day: date, standing: dict[str, str]) -> tuple[tuple[Chore, ...], DayAhead]:
+    """A day's walks out and its account; standing is where the plants are, and is moved on."""
+    covered = {
+        plant.name: standing[plant.name]
+        for plant in scene.plants
+        if scene.covers(plant, standing[plant.name])
+    }
+    errands = [
+        errand
+        for errand in carry.carry_out(scene, day, covered)
+        if errand.kind is ChoreKind.CARRY_OUT
+    ]
+    out = into_chores(errands, scene.site, day, scene.now)
+    standing |= {name: chore.to_spot for chore in out for name in chore.plants}
+    return out, _day_ahead(scene, day, mist.day_places(scene, day, out, standing))
 
 
 def _covered(scene: Scene, night: Night) -> bool:
@@ -98,39 +132,31 @@ def _outdoor_columns(scene: Scene) -> list[int]:
     ]
 
 
-def _night_ahead(scene: Scene, night: Night, verdicts: Sequence[Verdict]) -> NightAhead:
-    lows = carry.spot_lows(scene, night)
+def _night_ahead(
+    scene: Scene, night: Night, lows: shelter.Lows, verdicts: Sequence[Verdict]
+) -> NightAhead:
     outdoor = {scene.climate.spots[column].name for column in _outdoor_columns(scene)}
-    ways = {(verdict.plant.home, verdict.plant.shelter) for verdict in verdicts}
     return NightAhead(
         day=night.day,
         lows={name: low for name, low in lows.items() if name in outdoor},
         plants_in=tuple(verdict.plant.name for verdict in verdicts),
-        trips=2 * len(ways),
         judged=all(verdict.judged for verdict in verdicts),
     )
 
 
-def _day_ahead(scene: Scene, day: date) -> DayAhead:
+def _day_ahead(scene: Scene, day: date, places: Sequence[mist.DayPlace]) -> DayAhead:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
-    temp = scene.climate.temp_c[rows][:, outdoor]
-    humidity = scene.climate.rh_pct[rows][:, outdoor]
-    places = [
-        DayPlace(plant, plant.home, int(column), events.sunrise)
-        for plant, column in zip(scene.plants, scene.home, strict=True)
-    ]
     films = {column: DayFilms(scene, day, column) for column in {place.column for place in places}}
     mistings: dict[str, int] = {}
-    for errand in mist(scene, day, places, films):
+    for errand in mist.mist(scene, day, places, films):
         if errand.kind is ChoreKind.MIST:
             mistings[errand.plant] = mistings.get(errand.plant, 0) + 1
-    high = _extreme(temp, np.nanmax)
     return DayAhead(
         day=day,
-        high_c=high,
-        humidity_low_pct=_extreme(humidity, np.nanmin),
+        high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),
+        humidity_low_pct=_extreme(scene.climate.rh_pct[rows][:, outdoor], np.nanmin),
         mistings=max(mistings.values(), default=0),
         misted_plants=len(mistings),
         too_hot_for=_beyond_day_high(scene, rows),
@@ -166,9 +192,9 @@ def _spells(days: Sequence[DayAhead]) -> list[str]:
                 continue
             if index - start >= SPELL_DAYS:
                 most = max(counts[start:index])
+                beyond = "1 plant beyond its limit" if most == 1 else f"{most} plants beyond theirs"
                 spells.append(
-                    f"{word} spell from {days[start].day:%a %d %b}, {index - start} days "
-                    f"({most} plants beyond their limit)"
+                    f"{word} spell from {days[start].day:%a %d %b}, {index - start} days ({beyond})"
                 )
             start = index + 1
     return spells
