@@ -143,7 +143,8 @@ def check(options: Options, as_json: bool) -> None:
 @main.command()
 @_options()
 @click.option("--round", "round_name", type=_ROUNDS, help="Default: the round nearest in time.")
-def sheet(options: Options, as_json: bool, round_name: str | None) -> None:
+@click.option("--short", "as_push", is_flag=True, help="As a phone gets it.")
+def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool) -> None:
     """Print the sheet of a round now."""
     app = build(options)
     app, now = _at_moment(app, Round(round_name) if round_name else None)
@@ -151,6 +152,9 @@ def sheet(options: Options, as_json: bool, round_name: str | None) -> None:
     drawn = draw_up(round_, app.household.collection, app.weather(now), app.states(), now)
     if as_json:
         _print_json(document.of_sheet(drawn, app.site))
+    elif as_push:
+        push = short.message(drawn, app.site)
+        click.echo(f"{push.title}\n{push.body}")
     else:
         click.echo(full.text(drawn, app.site, app.source.attribution), nl=False)
 
@@ -173,11 +177,17 @@ def why(options: Options, as_json: bool, plant: str) -> None:
     app = build(options)
     app, now = _at_moment(app, None)
     chosen = _plant_named(app, plant)
-    account = account_for(chosen, app.household.collection, app.weather(now), app.states(), now)
+    collection, weather, states = app.household.collection, app.weather(now), app.states()
+    account = account_for(chosen, collection, weather, states, now)
+    decided = [
+        drawn
+        for round_ in (Round.MORNING, Round.DUSK)
+        for drawn in [draw_up(round_, collection, weather, states, now)]
+    ]
     if as_json:
-        _print_json(reports.why_document(account, app.site))
+        _print_json(reports.why_document(account, decided, app.site))
     else:
-        click.echo(reports.why_text(account, app.site))
+        click.echo(reports.why_text(account, decided, app.site))
 
 
 def _plant_named(app: App, name: str) -> Plant:

@@ -1,5 +1,6 @@
 """The collection file: TOML in, the core's types out, every error of the file told at once."""
 
+import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from zoneinfo import ZoneInfo
 from pydantic import SecretStr
 
 from sillward.errors import ConfigError
-from sillward.reader import Reader, entry
+from sillward.reader import Reader, did_you_mean, entry, key_of
 from sillward.tables import (
     ChannelTable,
     HabitsTable,
@@ -103,17 +104,47 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
 
 
 def _parse(path: Path) -> dict[str, Any]:
+    text = ""
     try:
-        return tomllib.loads(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
+        return tomllib.loads(text)
     except OSError as error:
         reason = error.strerror or error
         line = f"{path}: cannot be read: {reason}"
     except UnicodeDecodeError as error:
         line = f"{path.name}: is not UTF-8 text (byte {error.start})"
     except (ValueError, RecursionError) as error:
-        text = str(error).splitlines()[0]
-        line = f"{path.name}: is not valid TOML: {text:.200}"
+        said = str(error).splitlines()[0]
+        line = f"{path.name}: is not valid TOML: {said:.200}{_hint(text, said)}"
     raise ConfigError([line])
+
+
+_HINTS = (
+    (
+        r"^\s*\[+[^\]\"']*([^\x00-\x7f]|\w +\w)",
+        "a name with a space or a letter beyond a to z needs quotes",
+    ),
+    (r"[\u201c\u201d\u201e\u2018\u2019]", 'use straight quotes: "'),
+    (r"=\s*-?\d+,\d", "write numbers with a point: 0.4"),
+    (r"=\s*[A-Za-z]", 'text needs quotes: "so"'),
+)
+
+
+def _hint(text: str, said: str) -> str:
+    """The offending line, with what is usually wrong with such a line."""
+    match = re.search(r"at line (\d+)", said)
+    lines = text.splitlines()
+    if match is None or not 0 < int(match.group(1)) <= len(lines):
+        return ""
+    line = lines[int(match.group(1)) - 1]
+    if "url" in line.lower() or ":/" in line:  # may hold a secret
+        return ""
+    usual = next((hint for pattern, hint in _HINTS if re.search(pattern, line)), None)
+    return f": {_visible(line)}" + (f" ({usual})" if usual else "")
+
+
+def _visible(line: str) -> str:
+    return "".join(one if one.isprintable() else "?" for one in line.strip()[:80])
 
 
 def _site(reader: Reader, document: Mapping[str, Any]) -> Site | None:
@@ -137,7 +168,7 @@ def _spots(reader: Reader, document: Mapping[str, Any]) -> dict[str, Spot | None
 
 
 def _spot(reader: Reader, name: str, raw: object) -> Spot | None:
-    where = f"spots.{name}" if " " not in name else f'spots."{name}"'
+    where = f"spots.{key_of(name)}"
     table = reader.table(SpotTable, raw, where)
     if table is None:
         return None
@@ -184,11 +215,21 @@ def _plants(
         if isinstance(name, str):
             seen.setdefault(name, index)
         table = reader.table(PlantTable, raw, where)
+        if table is not None:
+            _check_limits(reader, where, table)
         _check_places(reader, where, raw, spots)
         parents = _check_groups(reader, where, raw)
         if table is not None and parents is not None:
             plants.append(_plant(table, parents))
     return plants
+
+
+def _check_limits(reader: Reader, where: str, table: PlantTable) -> None:
+    low, brief, high = table.limits.night_low, table.limits.brief_low, table.limits.day_high
+    if low is not None and brief is not None and brief > low:
+        reader.wrong(where, f"limits.brief_low {brief:g} is above limits.night_low {low:g}")
+    if low is not None and high is not None and low >= high:
+        reader.wrong(where, f"limits.night_low {low:g} is not below limits.day_high {high:g}")
 
 
 def _check_places(
@@ -199,7 +240,8 @@ def _check_places(
     for key in ("home", "shelter"):
         name = raw.get(key)
         if isinstance(name, str) and name not in spots:
-            reader.wrong(where, f'{key} "{name}" is no spot here (spots: {", ".join(spots)})')
+            hint = did_you_mean(name, spots)
+            reader.wrong(where, f'{key} "{name}" is no spot here{hint} (spots: {", ".join(spots)})')
     if isinstance(raw.get("home"), str) and raw.get("home") == raw.get("shelter"):
         reader.wrong(where, "home and shelter are the same spot; leave shelter out to stay put")
 
@@ -290,7 +332,8 @@ def _rules(
             continue
         for key, names in known.items():
             for missing in [one for one in getattr(rule.plants, key) if one not in names]:
-                reader.wrong(where, f'plants.{key}: there is no "{missing}"')
+                hint = did_you_mean(missing, names)
+                reader.wrong(where, f'plants.{key}: there is no "{missing}"{hint}')
         rules.append(rule)
     return rules
 

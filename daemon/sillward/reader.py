@@ -1,7 +1,9 @@
 """Reading a file of tables: what is wrong is kept, in words, and told all at once."""
 
-from collections.abc import Mapping, Sequence
+import re
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from difflib import get_close_matches
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
@@ -49,6 +51,17 @@ class Reader:
         return None
 
 
+def key_of(name: str) -> str:
+    """A key as it must be written in TOML: in quotes unless it is plain."""
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{name}"'
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """ "; did you mean "night_offset"?", or nothing if nothing is near."""
+    near = get_close_matches(name, list(known), n=1, cutoff=0.7)
+    return f'; did you mean "{near[0]}"?' if near else ""
+
+
 def entry(key: str, index: int, raw: object) -> str:
     """How an entry of a list is named in errors: its place, and its own name if it has one."""
     name = raw.get("name") if isinstance(raw, Mapping) else None
@@ -62,7 +75,9 @@ def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
     if kind == "missing":
         return f"{path} is missing"
     if kind == "extra_forbidden":
-        return f'unknown key "{path}" (known: {", ".join(_known_keys(model, error["loc"]))})'
+        known = _known_keys(model, error["loc"])
+        hint = did_you_mean(str(error["loc"][-1]), known)
+        return f'unknown key "{path}"{hint} (known: {", ".join(known)})'
     context = error.get("ctx", {})
     if kind == "value_error":
         return f"{path}: {context['error']}"

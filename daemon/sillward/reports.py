@@ -1,18 +1,20 @@
 """What the commands other than `sheet` print: check, why, status, groups."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import Any
 
 from sillward import rounds
 from sillward.collection import Household
-from sillward.document import plain
+from sillward.document import of_chore, plain
 from sillward.ledger import Ledger
-from sillward.notices import phrases
+from sillward.notices import full, phrases
 from sillward_rules.account import Account, AccountHour
+from sillward_rules.chore import Chore, Reason
 from sillward_rules.groups import standard_groups
 from sillward_rules.plant import UNITS, Limits, Plant
+from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
 
 # -- check
@@ -96,8 +98,17 @@ _COLUMNS = " time     fcst   spot   leaf   RH    VPD  wind  light   film  rules"
 _UNITS = "            °C     °C     °C    %    kPa   m/s   W/m2    min"
 
 
-def why_text(account: Account, site: Site) -> str:
-    """One screen: a row for each hour, the deciding one marked."""
+def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[Sheet, Chore, Reason]]:
+    """What the rounds would ask for this plant now, with its own reason."""
+    for sheet in decided:
+        for chore in sheet.chores:
+            for reason in chore.because:
+                if reason.plant == account.plant.name:
+                    yield sheet, chore, reason
+
+
+def why_text(account: Account, decided: Sequence[Sheet], site: Site) -> str:
+    """One screen: a row for each hour, the deciding one marked, and what follows."""
     plant = account.plant
     low = plant.limits.night_low
     limit = f"night low {low.value:g} °C ({low.origin})" if low else "no night low"
@@ -116,7 +127,13 @@ def why_text(account: Account, site: Site) -> str:
     lines += [
         "",
         "* night   < coldest hour of the night   film: life of a 0.1 mm film wetted at that hour",
+        "",
     ]
+    lines += [
+        f"{full.heading(chore.kind).lower()}: {full.when(chore, sheet.at, site)}; "
+        f"{full.because(reason, chore, site)}"
+        for sheet, chore, reason in _decisions(account, decided)
+    ] or ["nothing to do for it today and tonight"]
     return "\n".join(lines)
 
 
@@ -142,7 +159,7 @@ def _hour_line(hour: AccountHour, site: Site) -> str:
     return f"{night}{local:%H:%M}{mark}{cells}  {', '.join(hour.rules)}".rstrip()
 
 
-def why_document(account: Account, site: Site) -> dict[str, Any]:
+def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
     """The same for machines."""
     return {
         "schema": 1,
@@ -155,6 +172,7 @@ def why_document(account: Account, site: Site) -> dict[str, Any]:
             for name, value, unit, origin in _limits(account.plant.limits)
         },
         "notes": list(account.notes),
+        "chores": [of_chore(chore, site) for _, chore, _ in _decisions(account, decided)],
         "hours": [
             {
                 "at": hour.at.astimezone(site.zone).isoformat(timespec="seconds"),

@@ -1,15 +1,23 @@
 """Settings from the environment. Precedence: option on the command line, environment, default."""
 
 import os
+import re
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from sillward.errors import ConfigError
 
 PREFIX = "SILLWARD_"
+
+
+def _web_address(text: str) -> str:
+    if not re.match(r"https?://[^\s/]+", text):
+        msg = "must start with http:// or https:// and name a server"
+        raise ValueError(msg)
+    return text
 
 
 class ForecastSettings(BaseModel):
@@ -18,7 +26,7 @@ class ForecastSettings(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
     source: Literal["open-meteo"] = "open-meteo"
-    base_url: str = Field(default="https://api.open-meteo.com", pattern=r"^https?://[^\s/]+")
+    base_url: Annotated[str, AfterValidator(_web_address)] = "https://api.open-meteo.com"
     api_key: SecretStr | None = None
     """Also from a credential file named forecast-api-key."""
 
@@ -78,6 +86,7 @@ def load_settings() -> Settings:
 def _in_words(error: Any) -> str:
     variable = "__".join(str(part) for part in error["loc"]).upper()
     text: str = error["msg"]
+    text = text.removeprefix("Value error, ")
     return f"{PREFIX}{variable}: {text[:1].lower()}{text[1:]}"
 
 

@@ -11,6 +11,10 @@ from sillward_rules.plant import Holder, Rot
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
+NightLow = Annotated[float, Field(ge=-30, le=30)]
+"""More than 30 °C is a night limit in °F."""
+Percent = Annotated[float, Field(ge=2, le=100)]
+"""Less than 2 % is a share that was meant as percent."""
 Kelvin = Annotated[float, Field(ge=-15, le=15)]
 
 
@@ -86,16 +90,16 @@ class SpotTable(Table):
     day_offset: Kelvin | None = None
     night_low: Celsius | None = None
     day_low: Celsius | None = None
-    humidity: Annotated[float, Field(ge=0, le=100)] | None = None
+    humidity: Percent | None = None
 
 
 class LimitsTable(Table):
     """The grower's own limits for a plant."""
 
-    night_low: Celsius | None = None
-    brief_low: Celsius | None = None
+    night_low: NightLow | None = None
+    brief_low: NightLow | None = None
     day_high: Celsius | None = None
-    humidity_low: Annotated[float, Field(ge=0, le=100)] | None = None
+    humidity_low: Percent | None = None
     vpd_high: Annotated[float, Field(gt=0, le=10)] | None = None
     light_high: Annotated[float, Field(gt=0, le=3000)] | None = None
     salt_high: Annotated[float, Field(gt=0, le=10)] | None = None

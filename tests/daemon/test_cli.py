@@ -404,7 +404,10 @@ def test_a_recorded_file_that_is_missing_ends_with_1(tmp_path: Path) -> None:
         (b"", "is not whole JSON"),
         (b'{"latitude": 1', "is not whole JSON"),
         (b'{"error": true, "reason": "too much"}', 'is an error: "too much"'),
-        (dumped(body() | {"latitude": 12.0}), "is for another place (12, -68.875)"),
+        (
+            dumped(body() | {"latitude": 12.0}),
+            "is for another place: 12, -68.875, not -32.89, -68.85",
+        ),
     ],
 )
 def test_a_recorded_file_that_cannot_be_used_ends_with_1_and_a_reason(
@@ -726,7 +729,8 @@ def test_every_plant_of_a_chore_is_in_the_full_text(weather: str) -> None:
         text = " ".join(full.text(sheet, demo.site, demo.source.attribution).split())
 
         for chore in sheet.chores:
-            assert all(name in text for name in chore.plants), (sheet.round, chore.id)
+            if sheet.round is not Round.WEEK:  # the week tells numbers, the day tells names
+                assert all(name in text for name in chore.plants), (sheet.round, chore.id)
 
 
 def test_with_many_spots_each_night_is_a_sentence_of_its_own(tmp_path: Path) -> None:

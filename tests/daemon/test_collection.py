@@ -249,7 +249,7 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "latitude-as-text": ['site: latitude "32.89 S": must be a number'],
     "latitude-out-of-range": ["site: latitude -132.89: must be at least -90"],
-    "limit-out-of-range": [f"{STRAP}: limits.night_low 130: must be at most 60"],
+    "limit-out-of-range": [f"{STRAP}: limits.night_low 130: must be at most 30"],
     "longitude-not-finite": ["site: longitude nan: must be a finite number"],
     "night-low-and-offset": [
         "spots.sunroom: give night_low (it holds that) or night_offset (it follows), not both"
@@ -294,7 +294,9 @@ MISTAKES: dict[str, list[str]] = {
     "unknown-home-spot": [
         f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)'
     ],
-    "unknown-limit": [f'{STRAP}: unknown key "limits.nigth_low" (known: {LIMIT_KEYS})'],
+    "unknown-limit": [
+        f'{STRAP}: unknown key "limits.nigth_low"; did you mean "night_low"? (known: {LIMIT_KEYS})'
+    ],
     "unknown-plant-key": [
         f'{OLD}: unknown key "colour" '
         "(known: name, group, parents, holder, home, shelter, velamen, limits)"
@@ -306,10 +308,13 @@ MISTAKES: dict[str, list[str]] = {
     "unknown-shelter-spot": [
         f'{LIME}: shelter "cellar" is no spot here (spots: pergola, wall bench, sunroom)'
     ],
-    "unknown-spot-key": [f'spots.pergola: unknown key "winds" (known: {SPOT_KEYS})'],
+    "unknown-spot-key": [
+        f'spots.pergola: unknown key "winds"; did you mean "wind"? (known: {SPOT_KEYS})'
+    ],
     "unknown-sun-key": [
         'spots."wall bench": sun[0].from is missing',
-        'spots."wall bench": unknown key "sun[0].form" (known: from, to, above)',
+        'spots."wall bench": unknown key "sun[0].form"; did you mean "from"? '
+        "(known: from, to, above)",
     ],
     "unknown-table": [
         "habit: unknown table (known: site, spots, plants, rules, habits, rounds, channels)"
@@ -321,7 +326,7 @@ MISTAKES: dict[str, list[str]] = {
         "site: latitude -132.89: must be at least -90",
         "spots.pergola: shade 4: must be at most 1",
         'spots.sunroom: indoors "yes": must be true or false',
-        f"{STRAP}: limits.night_low 130: must be at most 60",
+        f"{STRAP}: limits.night_low 130: must be at most 30",
         f'{STRAP}: "vanda strapleaf" is no culture group '
         "(did you mean vanda strap-leaf, vanda terete?)",
         f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)',

@@ -189,7 +189,8 @@ def _check_place(document: dict[str, Any], site: Site) -> None:
         _refuse("is for no place on earth")
     across = abs((longitude - site.longitude + 180.0) % 360.0 - 180.0)
     if abs(latitude - site.latitude) > 0.6 or across * np.cos(np.radians(site.latitude)) > 0.6:
-        _refuse(f"is for another place ({latitude:g}, {longitude:g})")
+        here = f"{site.latitude:g}, {site.longitude:g}"
+        _refuse(f"is for another place: {latitude:g}, {longitude:g}, not {here}")
 
 
 def _times(hourly: dict[str, Any], units: dict[str, Any]) -> tuple[np.ndarray, np.ndarray]:

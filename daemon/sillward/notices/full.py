@@ -90,7 +90,7 @@ def _chore(chore: Chore, sheet: Sheet, site: Site) -> Iterator[str]:
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
-            alike.setdefault(_whole(reason, chore, site), []).append(reason.plant)
+            alike.setdefault(because(reason, chore, site), []).append(reason.plant)
         yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
     yield f"    [{chore.id}]"
 
@@ -124,7 +124,7 @@ def _of_plant(reason: Reason) -> str:
     return f"limit {phrases.limit(reason)} ({phrases.whose(reason)})"
 
 
-def _whole(reason: Reason, chore: Chore, site: Site) -> str:
+def because(reason: Reason, chore: Chore, site: Site) -> str:
     """A plant's reason in full."""
     at = phrases.hour(reason.at, site)
     if reason.quantity == "half film":
@@ -143,28 +143,37 @@ def _whole(reason: Reason, chore: Chore, site: Site) -> str:
     return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}"
 
 
-def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
-    now = sheet.at
+def heading(kind: ChoreKind) -> str:
+    """The heading of a kind of chore."""
+    return _HEADINGS[kind]
+
+
+def when(chore: Chore, now: datetime, site: Site) -> str:
+    """A chore's time and way: "by 17:50, pergola > sunroom"."""
     before = phrases.clock(chore.before, now, site)
     start = phrases.clock(chore.not_before, now, site) if chore.not_before else None
     way = f"{chore.from_spot} > {chore.to_spot}"
-    count = phrases.plants(len(chore.plants))
     if chore.kind is ChoreKind.CARRY_IN:
-        return f"{'now' if before == 'now' else f'by {before}'}, {way}: {count}"
+        return f"{'now' if before == 'now' else f'by {before}'}, {way}"
     if chore.kind is ChoreKind.CARRY_OUT:
-        return f"{'now' if start == 'now' else f'from {start}'}, {way}: {count}"
+        return f"{'now' if start == 'now' else f'from {start}'}, {way}"
     if chore.kind is ChoreKind.STAY_IN:
         until = "tonight" if start is None else f"{chore.before.astimezone(site.zone):%a %d %b}"
-        return f"{until}, {chore.from_spot}: {count}"
+        return f"{until}, {chore.from_spot}"
     if chore.kind is ChoreKind.STOP_WETTING:
-        until = "all day" if phrases.no_wetting(chore) else f"after {before}"
-        return f"{until}, {chore.from_spot}: {count}"
-    window = f"{phrases.hour(chore.not_before or chore.before, site)} to "
-    window += phrases.hour(chore.before, site)
+        return f"{'all day' if phrases.no_wetting(chore) else f'after {before}'}, {chore.from_spot}"
+    opens = phrases.hour(chore.not_before or chore.before, site)
+    return f"{opens} to {phrases.hour(chore.before, site)}, {chore.from_spot}"
+
+
+def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
+    head = f"{when(chore, sheet.at, site)}: {phrases.plants(len(chore.plants))}"
     if chore.kind is ChoreKind.FEED:
-        return f"{window}, {chore.from_spot}: {count}; weak, and rinse"
-    feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
-    return f"{window}, {chore.from_spot}: {count}{mist_advice(chore, feeds, site)}"
+        return f"{head}; weak, and rinse"
+    if chore.kind is ChoreKind.MIST:
+        feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
+        return head + mist_advice(chore, feeds, site)
+    return head
 
 
 def _week_lines(chores: Sequence[Chore], site: Site) -> Iterator[str]:

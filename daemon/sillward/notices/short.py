@@ -142,7 +142,7 @@ class _Teller:
         return _capital(self._in_head(into)), lines
 
     def _in_head(self, into: Sequence[Chore]) -> str:
-        """ "in by 17:50: 14 plants"; where the walks lie far apart, the first and how many after."""
+        """ "in by 17:50: 14 plants", or ": 4 plants, then 12" where the walks lie far apart."""
         soon = [chore for chore in into if chore.before - into[0].before <= SAME_TRIP]
         count = sum(len(chore.plants) for chore in soon)
         later = sum(len(chore.plants) for chore in into) - count

@@ -74,10 +74,10 @@ def look_ahead(scene: Scene) -> Outlook:
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
         if not _covered(scene, night):
             break
-        if offset:
+        if offset or scene.now < night.start:
             out, day = _day(scene, night.day, standing)
             chores += out
-            days.append(day)
+            days += [day] if offset else []
         verdicts = judge_night(scene, night)
         lows = shelter.spot_lows(scene, night)
         errands = carry.carry_in(scene, night, verdicts, lows, standing)
@@ -192,7 +192,9 @@ def _spells(days: Sequence[DayAhead]) -> list[str]:
                 continue
             if index - start >= SPELL_DAYS:
                 most = max(counts[start:index])
-                beyond = "1 plant beyond its limit" if most == 1 else f"{most} plants beyond theirs"
+                beyond = (
+                    "1 plant beyond its limit" if most == 1 else f"{most} plants beyond their limit"
+                )
                 spells.append(
                     f"{word} spell from {days[start].day:%a %d %b}, {index - start} days ({beyond})"
                 )
