@@ -3,8 +3,9 @@
 draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from enum import Enum
 
 from sillward_rules import sun
@@ -163,20 +164,30 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     Also what must go in before the dusk round could say so.
     """
     day = scene.site.local_date(scene.now)
-    events, night = sun.day_events(scene.site, day), sun.night_of(scene.site, day)
+    night = sun.night_of(scene.site, day)
     sheltered = {
         plant.name: scene.standing[plant.name] for plant in scene.plants if scene.under_cover(plant)
     }
     out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day, scene.now)
-    lows = shelter.spot_lows(scene, night)
     early = [
         verdict
         for verdict in judge_night(scene, night)
-        if verdict.deadline < events.sunset - BEFORE_DUSK and verdict.plant.name not in sheltered
+        if verdict.deadline < night.start - BEFORE_DUSK and verdict.plant.name not in sheltered
     ]
+    lows = shelter.spot_lows(scene, night)
     back = carry.carry_in(scene, night, early, lows, scene.standing)
     leaving = {verdict.plant.name: verdict.deadline for verdict in early}
     places = mist.day_places(scene, day, out, scene.standing, leaving)
+    watering, warnings = _watering(scene, day, places)
+    chores = [*out, *into_chores(back, scene.site, day, scene.now), *watering]
+    return in_order(chores), [*warnings, *note.notes(scene, scene.now, night.start)]
+
+
+def _watering(
+    scene: Scene, day: date, places: Sequence[mist.DayPlace]
+) -> tuple[list[Chore], list[str]]:
+    """Misting, feeding, and until when crowns may be wet."""
+    sunrise = sun.day_events(scene.site, day).sunrise
     films = {
         column: wetting.DayFilms(scene, day, column)
         for column in {place.column for place in places}
@@ -190,16 +201,15 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
         if (place.plant.rot == "high" or place.plant.name in misted)
         and place.plant.rot != "low"
         and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
-        and (errand.before > scene.now or errand.before <= events.sunrise)
+        and (errand.before > scene.now or errand.before <= sunrise)
     ]
-    known = all(films[place.column].known for place in outdoors)
-    warnings = [] if known else ["too little is known of today's weather to plan all watering"]
-    warnings += note.notes(scene, scene.now, night.start)
     mistings = [errand for errand in wet if errand.kind is ChoreKind.MIST]
-    rest = into_chores([*back, *mistings, *dry], scene.site, day, scene.now)
-    feeds = mist.feeds_within(rest, [one for one in wet if one.kind is ChoreKind.FEED])
-    rest += into_chores(feeds, scene.site, day, scene.now)
-    return in_order([*out, *rest]), warnings
+    chores = into_chores([*mistings, *dry], scene.site, day, scene.now)
+    feeds = mist.feeds_within(chores, [one for one in wet if one.kind is ChoreKind.FEED])
+    chores += into_chores(feeds, scene.site, day, scene.now)
+    if all(films[place.column].known for place in outdoors):
+        return list(chores), []
+    return list(chores), ["too little is known of today's weather to plan all watering"]
 
 
 BEFORE_DUSK = timedelta(minutes=90)

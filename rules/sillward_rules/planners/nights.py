@@ -64,7 +64,7 @@ def judge_night(scene: Scene, night: Night) -> list[Verdict]:
             verdict = Verdict(
                 plant,
                 _deadline(scene, night, crossing),
-                _reason(scene, night, firing, plant, found if known else None),
+                _reason(scene, night, firing, plant, of_class, found if known else None),
                 judged=not unknown[of_class],
             )
             verdicts[plant.name] = _sterner(verdicts.get(plant.name), verdict)
@@ -145,9 +145,13 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
 
 
 def _reason(
-    scene: Scene, night: Night, firing: Firing, plant: Plant, found: _ClassVerdict | None
+    scene: Scene,
+    night: Night,
+    firing: Firing,
+    plant: Plant,
+    of_class: int,
+    found: _ClassVerdict | None,
 ) -> Reason:
-    of_class = int(firing.member[scene.plants.index(plant)])
     limit_name = firing.rule.bound.limit
     limit = getattr(plant.limits, limit_name) if limit_name else None
     value, at = None, max(night.start, scene.now)
