@@ -18,7 +18,7 @@ from sillward.forecast.openmeteo import OpenMeteo
 from sillward.forecast.recorded import Recorded
 from sillward.ledger import Ledger
 from sillward.notices import channels
-from sillward.service import Clock, Desk, utc_now
+from sillward.service import Clock, Desk, states_at, utc_now
 from sillward.settings import Settings, credential, load_settings, unknown_variables
 from sillward_rules.collection import State
 from sillward_rules.sheet import Round
@@ -78,11 +78,12 @@ class App:
             if self.pretending or not self.has_ledger:
                 raise
             with closing(Ledger(self.settings.ledger)) as ledger:
-                held = ledger.last_forecast(self.site.name)
-            if held is None or held[0] != self.source.name:
+                held = ledger.last_forecast(self.site.name, self.source.name)
+            if held is None:
                 raise
             weather = self.source.read(held[2], self.site, held[1])
-            note = f"{error}; this is the forecast of {held[1].astimezone(self.site.zone):%H:%M}"
+            local = held[1].astimezone(self.site.zone)
+            note = f"{error}; this is the forecast of {local:%a %d %b %H:%M}"
             return replace(weather, remarks=(note, *weather.remarks))
 
     def states(self) -> State:
@@ -90,7 +91,7 @@ class App:
         if self.pretending or not self.has_ledger:
             return {}
         with closing(Ledger(self.settings.ledger)) as ledger:
-            return ledger.states(self.site.name)
+            return states_at(ledger, self.site, self.clock())
 
     def moment(self, round_: Round | None) -> tuple[datetime, bool]:
         """The moment to look at: --at, else now; for a stored forecast of other days, its own.

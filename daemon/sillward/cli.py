@@ -19,14 +19,14 @@ import click
 from sillward import __version__, document, reports, rounds
 from sillward.app import DEMOS, App, Options, build, demo, start_logging
 from sillward.daemon import Daemon, on_end
-from sillward.errors import SillwardError, SourceError, UsageError
+from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import PlantState
 from sillward_rules.plant import Plant
-from sillward_rules.sheet import Round, draw_up, next_state
+from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 
 
 class PlainWords(click.Group):
@@ -211,6 +211,9 @@ def send(options: Options, round_name: str) -> None:
     start_logging(app.settings.log_level)
     app.require_channels()
     round_ = Round(round_name)
+    if not any(round_.value in channel.rounds for channel in app.household.channels):
+        msg = f"{app.path.name}: channels: none of them is told the {round_.value} round"
+        raise ConfigError([msg])
     app, now = _at_moment(app, round_)
     desk = app.desk()
     ended = threading.Event()
@@ -225,14 +228,16 @@ def send(options: Options, round_name: str) -> None:
     occasion = rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
-    failed = desk.deliver()
+    desk.deliver()
+    waiting = False
     for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {notice.sent_at.astimezone(app.site.zone):%H:%M}"
         click.echo(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
+        waiting = waiting or notice.state not in ("sent", "not needed")
     desk.ledger.close()
     if blind is not None:
         raise blind
-    if failed:
+    if waiting:
         click.get_current_context().exit(1)
 
 
@@ -266,34 +271,34 @@ def done(options: Options, chore: str) -> None:
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         told = _chore_named(ledger.chores(app.site.name, now - timedelta(days=2)), chore)
-        states = ledger.states(app.site.name)
-        changed = {name: _after(states.get(name), told, now) for name in told.document["plants"]}
+        if told.done_at is not None:
+            at = told.done_at.astimezone(app.site.zone)
+            click.echo(f"{told.id} was done {at:%a %d %b %H:%M} already")
+            return
+        states, document_ = ledger.states(app.site.name), told.document
+        kind, to_spot = ChoreKind(told.kind), document_["to"]
+        changed = {
+            name: acknowledged(
+                states.get(name) or PlantState(document_["from"]), kind, to_spot, now
+            )
+            for name in document_["plants"]
+        }
         ledger.finish(app.site.name, told.id, now, changed)
     click.echo(f"done: {told.id} ({', '.join(told.document['plants'])})")
 
 
 def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
-    exact = [one for one in told if one.id == name]
-    near = exact or [one for one in told if name.lower() in one.id]
-    if len(near) == 1:
-        return near[0]
+    """The chore of this id, or the latest open one whose id contains it."""
+    near = [one for one in told if one.id == name]
+    near = near or [one for one in told if name.lower() in one.id]
+    ways = {one.id[10:] for one in near}  # without the date
+    still = [one for one in near if one.done_at is None]
+    if len(ways) == 1 and (still or near):
+        return max(still or near, key=lambda one: one.id)
     known = ", ".join(one.id for one in near or told if one.done_at is None) or "none"
     what = "is more than one chore" if near else "is no chore that was told"
     msg = f'"{name}" {what}; open: {known}'
     raise UsageError(msg)
-
-
-def _after(state: PlantState | None, told: StoredChore, now: Any) -> PlantState:
-    """A plant's state once a chore is done, known and no longer assumed."""
-    kind = ChoreKind(told.kind)
-    known = replace(state or PlantState(told.document["from"]), came_from=None)
-    if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
-        return replace(known, spot=told.document["to"], since=now, assumed=False)
-    if kind is ChoreKind.MIST:
-        return replace(known, misted_at=now)
-    if kind is ChoreKind.FEED:
-        return replace(known, fed_at=now)
-    return known
 
 
 @main.command()

@@ -366,7 +366,10 @@ def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
 def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
     channels: list[Channel] = []
     for index, raw in enumerate(reader.rows(document, "channels") or []):
-        where = entry("channels", index, raw)
+        name = raw.get("name") if isinstance(raw, Mapping) else None
+        # A url in the place of the name is still a secret.
+        plain = isinstance(name, str) and re.fullmatch(r"[\w !.-]{1,40}", name)
+        where = entry("channels", index, raw) if plain else f"channels[{index}]"
         table = reader.table(ChannelTable, _secret_url(raw), where, secret=True)
         if table is None:
             continue

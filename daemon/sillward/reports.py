@@ -1,6 +1,6 @@
 """What the commands other than `sheet` print: check, why, status, groups."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
 from typing import Any
@@ -12,6 +12,7 @@ from sillward.ledger import Ledger
 from sillward.notices import full, phrases
 from sillward_rules.account import Account, AccountHour
 from sillward_rules.chore import Chore, Reason
+from sillward_rules.collection import PlantState
 from sillward_rules.groups import standard_groups
 from sillward_rules.plant import UNITS, Limits, Plant
 from sillward_rules.sheet import Sheet
@@ -241,10 +242,20 @@ def status_document(household: Household, ledger: Ledger, now: datetime) -> dict
             for chore in ledger.chores(site.name, now - timedelta(hours=12))
         ],
         "plants": {
-            name: {"spot": state.spot, "since": iso(state.since), "assumed": state.assumed}
-            for name, state in ledger.states(site.name).items()
+            name: _plant_now(state, now, iso) for name, state in ledger.states(site.name).items()
         },
     }
+
+
+def _plant_now(
+    state: PlantState, now: datetime, iso: Callable[[datetime | None], str | None]
+) -> dict[str, Any]:
+    """Where a plant stands now, and where it is to go next if the advice is followed."""
+    here = state.at(now)
+    plant: dict[str, Any] = {"spot": here.spot, "since": iso(here.since), "assumed": state.assumed}
+    if here.spot != state.spot:
+        plant["next"] = {"spot": state.spot, "at": iso(state.since)}
+    return plant
 
 
 def status_text(report: dict[str, Any]) -> str:
@@ -263,10 +274,11 @@ def status_text(report: dict[str, Any]) -> str:
     lines += ["", "notices" if report["notices"] else "no notices so far"]
     for notice in report["notices"]:
         why = f"; {notice['last_error']}" if notice["last_error"] else ""
+        sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
         tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
         lines.append(
             f"  {notice['day']} {notice['round']:<8}{notice['channel']:<10}"
-            f"{notice['state']}{tries}{why}  {notice['title']}"
+            f"{notice['state']}{sent}{tries}{why}  {notice['title']}"
         )
     if report["chores"]:
         lines += ["", "chores"]
@@ -277,7 +289,9 @@ def status_text(report: dict[str, Any]) -> str:
         lines += ["", "plants"]
     for name, plant in report["plants"].items():
         assumed = " (assumed)" if plant["assumed"] else ""
-        lines.append(f"  {name}: {plant['spot']}{assumed}")
+        after = plant.get("next")
+        then = f", {after['spot']} from {_short(after['at'])}" if after else ""
+        lines.append(f"  {name}: {plant['spot']}{assumed}{then}")
     return "\n".join(lines)
 
 

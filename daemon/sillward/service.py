@@ -20,8 +20,11 @@ from sillward.notices import full, short
 from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
 from sillward.rounds import Occasion
+from sillward_rules import sun
+from sillward_rules.collection import PlantState, State
 from sillward_rules.planners.nights import STALE
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, believed, draw_up, next_state
+from sillward_rules.site import Site
 from sillward_rules.weather import Weather, no_weather
 
 Clock = Callable[[], datetime]
@@ -35,6 +38,9 @@ FETCH_PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
 PATIENCE = timedelta(minutes=20)
 """A round that is due while there is no usable forecast waits so long for one."""
 
+MOST_DOUBTFUL = 2
+"""After so many tries that may have arrived, one more without an answer is the last."""
+
 LEASE = timedelta(seconds=2 * SEND_S)
 """A claim on a notice older than this is nobody's any more."""
 
@@ -42,6 +48,15 @@ SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
 """Likewise after failed attempts to send."""
 
 log = logging.getLogger(__name__)
+
+
+def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
+    """What the ledger knows of the plants, as far as it can be believed now."""
+    states = ledger.states(site.name)
+    day = sun.night_at_or_after(site, now).day
+    if ledger.round_followed(site.name, Round.MORNING.value, day):
+        return states
+    return believed(states, site, now)
 
 
 def utc_now() -> datetime:
@@ -112,8 +127,8 @@ class Desk:
 
     def _held(self) -> Weather | None:
         """The stored forecast, if it is this source's and for this place."""
-        held = self.ledger.last_forecast(self._site)
-        if held is None or held[0] != self.source.name:
+        held = self.ledger.last_forecast(self._site, self.source.name)
+        if held is None:
             return None
         try:
             return self.source.read(held[2], self.household.collection.site, held[1])
@@ -129,8 +144,10 @@ class Desk:
 
     def sheet(self, round_: Round, weather: Weather) -> Sheet:
         """Work out a round now, from what the ledger knows of the plants."""
-        states = self.ledger.states(self._site)
-        return draw_up(round_, self.household.collection, weather, states, self.clock())
+        now, collection = self.clock(), self.household.collection
+        return draw_up(
+            round_, collection, weather, states_at(self.ledger, collection.site, now), now
+        )
 
     def tell(self, occasion: Occasion) -> Sheet | None:
         """Work out a round and put its notices down for sending, once for each occasion.
@@ -181,9 +198,14 @@ class Desk:
             now,
             notices=notices,
             chores=chores,
-            states=sheet.states if sheet else {},
-            after=next_state(sheet.states, sheet) if sheet else {},
+            states={} if sheet is None else self._unknown(sheet),
+            after={} if sheet is None else next_state(self.ledger.states(self._site), sheet),
         )
+
+    def _unknown(self, sheet: Sheet) -> dict[str, PlantState]:
+        """The sheet's states of plants of which the ledger knows nothing yet."""
+        known = self.ledger.states(self._site)
+        return {name: state for name, state in sheet.states.items() if name not in known}
 
     def _listening(self, occasion: Occasion) -> list[Channel]:
         return [
@@ -242,8 +264,12 @@ class Desk:
     def _attempt(self, notice: Notice, channel: Channel) -> bool:
         repeat = "(repeat) " if notice.perhaps_sent else ""
         try:
-            self.sender(channel, Message(repeat + notice.title, notice.body))
+            self.sender(channel, self._repeatable(channel, repeat, notice))
         except DeliveryError as error:
+            if error.perhaps_sent and notice.perhaps_sent and notice.attempts >= MOST_DOUBTFUL:
+                self.ledger.sent(notice.key, self.clock(), str(error))
+                log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
+                return True
             pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
             perhaps = notice.perhaps_sent or error.perhaps_sent
             self.ledger.put_back(notice.key, self.clock() + pause, str(error), perhaps_sent=perhaps)
@@ -253,11 +279,23 @@ class Desk:
         log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
         return True
 
+    @staticmethod
+    def _repeatable(channel: Channel, repeat: str, notice: Notice) -> Message:
+        """The notice, marked if it is a repeat, and then no longer than a push may be."""
+        lines = notice.body.splitlines()
+        title = repeat + notice.title
+        if repeat and not channel.full_length:
+            while lines and len(title) + len("\n".join(lines)) >= short.MOST_CHARACTERS:
+                lines.pop()
+            return Message(title, "\n".join(lines))
+        return Message(title, notice.body)
+
     # -- the tick
 
     def tick(self) -> None:
         """Do what is due. What fails is logged and tried again at the next tick."""
         try:
+            self.deliver()  # first what waits: a server that dawdles must not hold it up
             self.refresh()
             site, told = self.household.collection.site, self.household.rounds
             for occasion in rounds.occasions(site, told, self.clock()):

@@ -15,6 +15,7 @@ from sillward_rules.planners import carry, mist, note, outlook, shelter, wetting
 from sillward_rules.planners.nights import STALE, judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.scene import Scene
+from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
 OLD = timedelta(hours=6)
@@ -93,7 +94,8 @@ def draw_up(
 
 def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     """State after a round has been told: where nobody says otherwise, the advice was followed."""
-    after = {**state, **sheet.states}
+    # What was known wins: the sheet's states leave out moves that lie ahead.
+    after = {**sheet.states, **state}
     for chore in sheet.chores:
         if (sheet.round, chore.kind) in _MOVES:
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
@@ -115,6 +117,34 @@ def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     since = chore.not_before or chore.before
     came_from = chore.from_spot if assumed else None
     return replace(state, spot=chore.to_spot, since=since, assumed=assumed, came_from=came_from)
+
+
+def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
+    """The state of a plant once the grower says that a chore is done."""
+    if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
+        return replace(state, spot=to_spot, since=now, assumed=False, came_from=None)
+    if kind is ChoreKind.MIST:
+        return replace(state, misted_at=now)
+    if kind is ChoreKind.FEED:
+        return replace(state, fed_at=now)
+    return state
+
+
+def believed(state: State, site: Site, now: datetime) -> State:
+    """What to believe in the afternoon of a day whose morning round reached nobody.
+
+    A plant that is only assumed to stand where it was put before that morning may have been
+    taken out since: it has no history then, and so it is told to go in.
+    """
+    day = sun.night_at_or_after(site, now).day
+    if now < site.middle_of_day(day):
+        return state
+    sunrise = sun.day_events(site, day).sunrise
+    return {
+        name: one
+        for name, one in state.items()
+        if not one.assumed or one.since is None or one.since > sunrise
+    }
 
 
 def _outdoor_lows(scene: Scene) -> dict[str, float | None]:

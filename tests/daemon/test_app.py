@@ -53,7 +53,10 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     weather = app.weather(NOW)
 
     assert weather.fetched_at == fetched_at
-    assert weather.remarks[0] == "Open-Meteo: cannot be reached; this is the forecast of 14:00"
+    assert (
+        weather.remarks[0]
+        == "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00"
+    )
 
 
 def test_without_any_forecast_the_reason_comes_through() -> None:

@@ -889,3 +889,66 @@ def test_the_week_sheet_is_sent_even_if_there_is_nothing_to_do(make: Make) -> No
     world.desk.tick()
 
     assert any(title.startswith("Week: no carrying in") for title in world.post.titles)
+
+
+def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None:
+    world = make("08:30", low_c=5.0)
+    world.clock.now = local("08:30", DAY + timedelta(days=1))
+    desk = world.desk
+    desk.fetch()
+    desk.tick()  # the morning round: out later today
+    ahead = world.ledger.states(SITE.name)["Left pot"]
+    assert (ahead.spot, ahead.came_from) == ("bench", "room")
+
+    world.clock.move(minutes=10)
+    desk.tell(rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now))
+    desk.deliver()
+
+    assert world.ledger.states(SITE.name)["Left pot"].spot == "bench"
+    world.clock.now = local("17:00", DAY + timedelta(days=1))
+    desk.tick()
+    assert world.post.titles[-1].startswith("In by ")
+
+
+def test_where_the_morning_reached_nobody_the_plants_may_be_out(make: Make) -> None:
+    """A channel for dusk alone: the grower carries out by what dusk said of tomorrow."""
+    world = make("17:00", a_channel("phone", "dusk"), low_c=5.0)
+    desk = world.desk
+    desk.tick()
+
+    world.clock.now = local("17:00", DAY + timedelta(days=1))
+    desk.tick()
+
+    assert [title[:6] for title in world.post.titles] == ["In by ", "In by "]
+
+
+def test_a_channel_that_never_answers_is_not_told_for_ever(make: Make) -> None:
+    world = make("17:00")
+    world.post.down, world.post.hanging = {"phone"}, True
+    desk = world.desk
+
+    for _ in range(600):
+        desk.tick()
+        world.clock.move(minutes=1)
+
+    assert len(world.post.tried) <= 4
+    assert world.notice().state == "sent"
+    assert world.notice().last_error is not None
+
+
+def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
+    world = make("17:00")
+    desk = world.desk
+    desk.tick()
+    (told,) = [
+        one for one in world.ledger.chores(SITE.name, local("00:00")) if "carry-in" in one.id
+    ]
+    world.ledger.finish(SITE.name, told.id, local("17:30"), {})
+    more = {**told.document, "plants": [*told.document["plants"], "Third pot"]}
+
+    world.ledger.keep_round(
+        SITE.name, "dusk early", DAY, local("17:40"), notices=[], chores=[more], states={}
+    )
+
+    (again,) = [one for one in world.ledger.chores(SITE.name, local("00:00")) if one.id == told.id]
+    assert again.done_at is None

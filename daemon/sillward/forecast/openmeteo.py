@@ -79,9 +79,9 @@ class OpenMeteo:
         return parse(body, site, fetched_at)
 
     def _without_key(self, text: str) -> str:
-        """A server may repeat our key in its reason."""
+        """A server may repeat our key in its reason: with a key, reasons are not passed on."""
         key = self.api_key.get_secret_value() if self.api_key else ""
-        return text.replace(key, "***") if key else text
+        return text.partition(': "')[0] if key else text
 
     def _url(self) -> str:
         base = self.base_url.rstrip("/")

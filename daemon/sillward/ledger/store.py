@@ -34,7 +34,8 @@ SCHEMA_VERSION = 1
 
 _SCHEMA = """
 CREATE TABLE forecast (
-    site TEXT PRIMARY KEY, source TEXT NOT NULL, fetched_at TEXT NOT NULL, body BLOB NOT NULL
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, body BLOB NOT NULL,
+    PRIMARY KEY (site, source)
 ) STRICT;
 CREATE TABLE round (
     site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
@@ -133,9 +134,16 @@ class Ledger:
                 (site, source, to_text(fetched_at), body),
             )
 
-    def last_forecast(self, site: str) -> tuple[str, datetime, bytes] | None:
-        """Source, time of fetching and body of the last good forecast."""
-        rows = self._rows("SELECT source, fetched_at, body FROM forecast WHERE site = ?", site)
+    def last_forecast(
+        self, site: str, source: str | None = None
+    ) -> tuple[str, datetime, bytes] | None:
+        """Source, time of fetching and body of the last good forecast, of a source or of any."""
+        rows = self._rows(
+            "SELECT source, fetched_at, body FROM forecast WHERE site = ?1"
+            " AND (?2 IS NULL OR source = ?2) ORDER BY fetched_at DESC LIMIT 1",
+            site,
+            source,
+        )
         return (rows[0][0], to_moment(rows[0][1]), rows[0][2]) if rows else None
 
     # -- rounds, notices, chores
@@ -146,6 +154,16 @@ class Ledger:
             "SELECT at FROM round WHERE site = ? AND round = ? AND day = ?", site, round_, str(day)
         )
         return to_moment(rows[0][0]) if rows else None
+
+    def round_followed(self, site: str, round_: str, day: date) -> bool:
+        """Whether a notice of this round reached somebody."""
+        rows = self._rows(
+            "SELECT followed FROM round WHERE site = ? AND round = ? AND day = ?",
+            site,
+            round_,
+            str(day),
+        )
+        return bool(rows and rows[0][0])
 
     def keep_round(
         self,
@@ -176,17 +194,7 @@ class Ledger:
             for notice in notices:
                 self._insert_notice(notice)
             for chore in chores:
-                self._db.execute(
-                    "INSERT INTO chore VALUES (?, ?, ?, ?, ?, NULL) ON CONFLICT (site, id) DO"
-                    " UPDATE SET before = excluded.before, document = excluded.document",
-                    (
-                        site,
-                        chore["id"],
-                        chore["chore"],
-                        iso_to_text(chore["before"]),
-                        json.dumps(chore),
-                    ),
-                )
+                self._write_chore(site, chore)
             self._write_states(site, states)
 
     def _write_chore(self, site: str, chore: Mapping[str, Any]) -> None:
@@ -235,12 +243,15 @@ class Ledger:
             )
             return cursor.rowcount == 1
 
-    def sent(self, key: str, at: datetime) -> None:
-        """Mark a claimed notice as sent. From now on its round's advice counts as followed."""
+    def sent(self, key: str, at: datetime, doubt: str | None = None) -> None:
+        """Mark a claimed notice as sent. From now on its round's advice counts as followed.
+
+        doubt: why nobody can say for sure that it arrived.
+        """
         with self.transaction():
             self._db.execute(
-                "UPDATE notice SET state = 'sent', sent_at = ?, last_error = NULL WHERE key = ?",
-                (to_text(at), key),
+                "UPDATE notice SET state = 'sent', sent_at = ?, last_error = ? WHERE key = ?",
+                (to_text(at), doubt, key),
             )
             rows = self._db.execute(
                 "UPDATE round SET followed = 1 FROM notice WHERE notice.key = ? AND followed = 0"
