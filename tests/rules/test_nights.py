@@ -335,3 +335,13 @@ def test_names_that_differ_by_a_blank_make_ids_that_differ() -> None:
     ids = [chore.id for chore in sheet.chores]
     assert len(ids) == len(set(ids))
     assert len(of(sheet, ChoreKind.CARRY_IN)) == 2
+
+
+@pytest.mark.parametrize("micros", [0, 1, 4_000, 999_999])
+def test_a_fraction_of_a_second_after_the_full_hour_is_an_hour_like_any(micros: int) -> None:
+    now = DUSK + timedelta(microseconds=micros)
+    sky = fetched(weather(START, COLD), now)
+
+    sheet = draw_up(Round.DUSK, collection(), sky, {}, now)
+
+    assert of(sheet, ChoreKind.CARRY_IN)

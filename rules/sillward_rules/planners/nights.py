@@ -133,7 +133,7 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
     )
     if scene.weather.age(scene.now) > STALE:
         return weathered
-    first = -(-int(start.timestamp()) // HOUR_S) * HOUR_S
+    first = int(-(-start.timestamp() // HOUR_S)) * HOUR_S
     hours = first + HOUR_S * np.arange(full_hours(start, end), dtype=np.int64)
     counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
     known = np.zeros((hours.size, firing.bound.size), dtype=bool)
