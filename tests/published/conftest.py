@@ -1,4 +1,4 @@
-"""Hands the values of `values.toml` to the tests, one family to one test.
+"""Hands the values of `values*.toml` to the tests, one family to one test.
 
 A test marked `published("family")` runs once for each value of that family, named after it. It
 asks for `inputs` and must call `agrees` with what the core says.
@@ -14,11 +14,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-VALUES = Path(__file__).with_name("values.toml")
+VALUES = sorted(Path(__file__).parent.glob("values*.toml"))
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    config.addinivalue_line("markers", "published(family): checks a family of values.toml")
+    config.addinivalue_line("markers", "published(family): checks a family of values*.toml")
 
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
@@ -60,7 +60,12 @@ def agrees(value: dict[str, Any]) -> Iterator[Callable[[object], None]]:
 
 @cache
 def _families() -> dict[str, list[dict[str, Any]]]:
-    return tomllib.loads(VALUES.read_text(encoding="utf-8"))
+    families: dict[str, list[dict[str, Any]]] = {}
+    for path in VALUES:
+        of_file = tomllib.loads(path.read_text(encoding="utf-8"))
+        assert not of_file.keys() & families.keys(), f"{path.name}: a family of another file"
+        families |= of_file
+    return families
 
 
 def _numbers(quantity: object) -> np.ndarray:
