@@ -13,6 +13,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from sillward_rules.roots import find_root
+
 Array: TypeAlias = NDArray[np.float64]
 
 KELVIN = 273.15
@@ -112,3 +114,42 @@ def vapour_pressure_from_wet_bulb(
     depression = np.asarray(dry_c, dtype=np.float64) - np.asarray(wet_c, dtype=np.float64)
     drop = coefficient * np.asarray(pressure_kpa, dtype=np.float64) * depression
     return np.asarray(saturation_vapour_pressure(wet_c) - drop)
+
+
+def wet_bulb(
+    temp_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    pressure_kpa: ArrayLike,
+    *,
+    coefficient: float = PSYCHROMETER_VENTILATED,
+) -> Array:
+    """Wet-bulb temperature [°C]: what a psychrometer's wet thermometer reads in this air.
+
+    FAO-56 eq. 15 solved for Twet. It is the psychrometric wet bulb, never below the thermodynamic
+    one and at most 0.3 K above it. The pseudo-adiabatic one of meteorology, which follows a
+    rising parcel of air, is no substitute: at 40 °C and 10 % it is 0.7 K below the thermodynamic
+    one and 0.8 K below this.
+
+    Parameters
+    ----------
+    temp_c, vapour_kpa, pressure_kpa : ArrayLike
+        Air temperature [°C], its vapour pressure [kPa] and its pressure [kPa].
+    coefficient : float
+        Coefficient of the psychrometer [1/K]; one without a fan reads higher and has a larger one.
+
+    Returns
+    -------
+    Array
+        Never above the air nor below its dew point; of the air itself where it is saturated.
+        NaN where an input is NaN or, as in `dew_point`, the vapour pressure is not positive.
+        Over water at all temperatures: below 0 °C an iced bulb reads otherwise.
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
+    pressure = np.asarray(pressure_kpa, dtype=np.float64)
+
+    def excess(wet_c: Array) -> Array:
+        read = vapour_pressure_from_wet_bulb(temp, wet_c, pressure, coefficient=coefficient)
+        return np.asarray(vapour - read)
+
+    return find_root(excess, np.minimum(dew_point(vapour), temp), temp)

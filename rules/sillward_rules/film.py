@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.air import KELVIN, Array, saturation_vapour_pressure
+from sillward_rules.roots import find_root
 from sillward_rules.surface import (
     HEAT_CAPACITY,
     LEAF,
@@ -17,7 +18,6 @@ from sillward_rules.surface import (
     STEFAN_BOLTZMANN,
     WATER_MOLAR_MASS,
     Shape,
-    find_root,
     heat_conductance,
     latent_heat,
     vapour_conductance,

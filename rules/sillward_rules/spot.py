@@ -7,10 +7,10 @@ import numpy as np
 
 from sillward_rules import air, sun
 from sillward_rules.air import Array
-from sillward_rules.cold import night_leaf_temperature
 from sillward_rules.film import FilmAir
+from sillward_rules.leaf import leaf_temperature
 from sillward_rules.site import Site
-from sillward_rules.surface import CALM_WIND_M_S, sky_loss
+from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, sky_loss
 from sillward_rules.weather import Weather, bridge_gaps
 
 PLANT_HEIGHT_M = 1.5
@@ -21,12 +21,6 @@ DEFAULT_WIND = 0.35
 
 DEFAULT_SKY_VIEW = 0.5
 """Share of the sky for light and drying where a spot does not say. Judgement."""
-
-ABSORPTANCE = 0.5
-"""Share of sunlight that a thick leaf absorbs; common practice, no source."""
-
-GROUND_ALBEDO = 0.2
-"""Share of sunlight that the ground reflects to the lower face; common practice, no source."""
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none: dry air, the colder case."""
@@ -176,7 +170,7 @@ def _outdoor(
     clear = np.nan_to_num(bridge_gaps(weather.cloud), nan=0.0)
     wind = bridge_gaps(wind)
     calm = np.nan_to_num(wind, nan=CALM_WIND_M_S)
-    leaf = night_leaf_temperature(
+    leaf = leaf_temperature(
         temp, cold_sky_vapour, calm, clear, sky_view or 0.0, pressure_kpa=pressure
     )
     seen = DEFAULT_SKY_VIEW if sky_view is None else sky_view

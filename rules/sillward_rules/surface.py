@@ -1,13 +1,13 @@
 """Heat and vapour exchange of a leaf, a root or a film with the air and the sky around it.
 
-What lives here: conductances, sky radiation and the root finder that `film` and `cold` share.
+What lives here: conductances, what surfaces absorb, sky radiation; `film` and `leaf` share them.
 Conductances are molar [mol m-2 s-1] per side, after Campbell and Norman, An Introduction to
-Environmental Biophysics, 2nd ed. 1998 (C&N below). Forced convection only: at the calmest wind
-that the core assumes at a plant (`CALM_WIND_M_S`) it exceeds free convection until the surface
-is tens of kelvin away from the air.
+Environmental Biophysics, 2nd ed. 1998 (C&N below). `film` takes forced convection only: at the
+calmest wind that the core assumes at a plant (`CALM_WIND_M_S`) it exceeds free convection until
+the surface is tens of kelvin away from the air. `leaf` takes the larger of the two, and so holds
+in still air as well.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +26,16 @@ WATER_MOLAR_MASS = 0.018015
 
 EMISSIVITY = 0.96
 """Thermal emissivity of a leaf; C&N give 0.94 to 0.99."""
+
+ABSORPTANCE = 0.5
+"""Share of sunlight that a thick leaf absorbs; common practice, no source."""
+
+GROUND_ALBEDO = 0.2
+"""Share of sunlight that the ground reflects to the lower face; common practice, no source."""
+
+VAPOUR_TO_HEAT = 0.147 / 0.135
+"""Conductance for vapour over that for heat in forced convection; C&N table 7.6. Their table has
+1.10 for free convection (from memory): the difference is left out."""
 
 OUTDOOR_TURBULENCE = 1.4
 """Outdoor air is more turbulent than a wind tunnel: factor on conductance; C&N p. 108."""
@@ -61,6 +71,27 @@ def vapour_conductance(wind_m_s: ArrayLike, shape: Shape) -> Array:
     return np.asarray(0.147 * shape.turbulence * np.sqrt(wind / shape.length_m))
 
 
+def free_heat_conductance(difference_k: ArrayLike, shape: Shape) -> Array:
+    """Conductance for heat, free convection [mol m-2 s-1]; C&N table 7.6.
+
+    Parameters
+    ----------
+    difference_k : ArrayLike
+        Surface minus air [K]; its sign does not matter.
+    shape : Shape
+        The surface. Turbulence of the wind plays no part in air that moves by itself.
+
+    Returns
+    -------
+    Array
+        Conductance of a level face whose warmed or cooled air can leave it: the upper face of a
+        surface that is warmer than the air, the lower one of a colder one. Take half of it for
+        the other face, under or over which the air lies stable (half: from memory).
+    """
+    difference = np.abs(np.asarray(difference_k, dtype=np.float64))
+    return np.asarray(0.05 * (difference / shape.length_m) ** 0.25)
+
+
 def latent_heat(temp_c: ArrayLike) -> Array:
     """Latent heat of vaporisation at temp_c [°C], [J/mol]."""
     temp = np.asarray(temp_c, dtype=np.float64)
@@ -84,6 +115,8 @@ def sky_emissivity(temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike) -
     """
     kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN
     clear = 1.723 * (np.asarray(vapour_kpa, dtype=np.float64) / kelvin) ** (1.0 / 7.0)
+    # The formula passes 1 in air above 38 °C that is near saturation; no sky glows like that.
+    clear = np.minimum(clear, 1.0)
     cover = np.asarray(cloud, dtype=np.float64)
     return np.asarray((1.0 - 0.84 * cover) * clear + 0.84 * cover)
 
@@ -99,20 +132,3 @@ def sky_loss(
     kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN
     gap = 1.0 - sky_emissivity(temp_c, vapour_kpa, cloud)
     return np.asarray(np.asarray(sky_view) * EMISSIVITY * STEFAN_BOLTZMANN * kelvin**4 * gap)
-
-
-def find_root(
-    excess: Callable[[Array], Array], low: Array, high: Array, *, halvings: int = 36
-) -> Array:
-    """Solve excess(x) = 0 by bisection for every element at once.
-
-    excess must fall with x and change sign between low and high. 36 halvings of a 100 K
-    bracket leave 1e-9 K. NaN in a bracket gives NaN.
-    """
-    low, high = np.array(low, dtype=np.float64), np.array(high, dtype=np.float64)
-    for _ in range(halvings):
-        middle = 0.5 * (low + high)
-        above = excess(middle) > 0
-        low = np.where(above, middle, low)
-        high = np.where(above, high, middle)
-    return np.asarray(0.5 * (low + high))

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sillward_rules import air, cold, surface
+from sillward_rules import air, leaf, surface
 from sillward_rules.surface import Shape
 
 Inputs = dict[str, Any]
@@ -50,7 +50,7 @@ def test_emissivity_of_a_cloudy_sky(inputs: Inputs, agrees: Agrees) -> None:
 
 @pytest.mark.published("night_leaf_depression")
 def test_night_leaf_depression(inputs: Inputs, agrees: Agrees) -> None:
-    leaf = cold.night_leaf_temperature(
+    at_night = leaf.leaf_temperature(
         inputs["temp_c"],
         air.vapour_pressure(inputs["temp_c"], inputs["rh_pct"]),
         inputs["wind_m_s"],
@@ -60,7 +60,7 @@ def test_night_leaf_depression(inputs: Inputs, agrees: Agrees) -> None:
         shape=Shape(0.7 * inputs["width_m"]),
     )
 
-    agrees(leaf - inputs["temp_c"])
+    agrees(at_night - inputs["temp_c"])
 
 
 @pytest.mark.parametrize("temp_c", [5.0, 10.0, 15.0])
@@ -73,9 +73,9 @@ def test_leaf_under_a_clear_calm_sky_is_one_to_three_kelvin_colder(
     (abstract read): leaves open to a clear sky, 1 to 3 °C below the air beside them."""
     vapour = air.vapour_pressure(temp_c, rh_pct)
 
-    leaf = cold.night_leaf_temperature(temp_c, vapour, wind_m_s, 0, 1, pressure_kpa=PRESSURE_KPA)
+    at_night = leaf.leaf_temperature(temp_c, vapour, wind_m_s, 0, 1, pressure_kpa=PRESSURE_KPA)
 
-    assert -3.0 <= float(leaf) - temp_c <= -1.0
+    assert -3.0 <= float(at_night) - temp_c <= -1.0
 
 
 @pytest.mark.parametrize("wind_m_s", [0.2, 0.3, 0.5, 1.0])

@@ -84,6 +84,61 @@ def test_equal_thermometers_mean_saturated_air(dry_c: float, pressure_kpa: float
 
 
 @repeatable
+@given(temp_c=temps, rh_pct=humidities, pressure_kpa=st.floats(60, 105))
+def test_wet_bulb_lies_between_dew_point_and_air(
+    temp_c: float, rh_pct: float, pressure_kpa: float
+) -> None:
+    vapour = air.vapour_pressure(temp_c, rh_pct)
+
+    wet = float(air.wet_bulb(temp_c, vapour, pressure_kpa))
+
+    assert float(air.dew_point(vapour)) - 1e-9 <= wet <= temp_c
+    if rh_pct < 99.9:
+        assert float(air.dew_point(vapour)) < wet < temp_c
+
+
+@repeatable
+@given(
+    temp_c=temps,
+    rh_pct=humidities,
+    pressure_kpa=st.floats(60, 105),
+    coefficient=st.floats(0.0006, 0.0012),
+)
+def test_psychrometer_gives_back_the_vapour_of_its_wet_bulb(
+    temp_c: float, rh_pct: float, pressure_kpa: float, coefficient: float
+) -> None:
+    vapour = air.vapour_pressure(temp_c, rh_pct)
+
+    wet = air.wet_bulb(temp_c, vapour, pressure_kpa, coefficient=coefficient)
+    back = air.vapour_pressure_from_wet_bulb(temp_c, wet, pressure_kpa, coefficient=coefficient)
+
+    assert float(back) == pytest.approx(float(vapour), abs=1e-9)
+
+
+@pytest.mark.parametrize("surplus", [1.0, 1.1])
+def test_wet_bulb_of_saturated_air_is_the_air(surplus: float) -> None:
+    vapour = surplus * air.saturation_vapour_pressure(21.3)
+
+    assert float(air.wet_bulb(21.3, vapour, 95.0)) == 21.3
+
+
+def test_wet_bulb_of_many_airs_at_once() -> None:
+    temp = np.array([[10.0], [30.0]])
+    pressure = np.array([101.3, 90.0, np.nan])
+
+    wet = air.wet_bulb(temp, 0.9, pressure)
+
+    assert wet.shape == (2, 3)
+    assert np.isnan(wet).tolist() == [[False, False, True]] * 2
+    assert wet[1, 1] == pytest.approx(float(air.wet_bulb(30.0, 0.9, 90.0)), abs=1e-8)
+
+
+@pytest.mark.parametrize("vapour_kpa", [0.0, -0.1])
+def test_wet_bulb_of_air_without_vapour_is_unknown(vapour_kpa: float) -> None:
+    assert np.isnan(air.wet_bulb(20.0, vapour_kpa, 101.3))
+
+
+@repeatable
 @given(elevation_m=st.floats(-400, 5000), higher_m=st.floats(1, 1000))
 def test_pressure_falls_with_elevation(elevation_m: float, higher_m: float) -> None:
     low, high = air.pressure_at([elevation_m, elevation_m + higher_m])
@@ -121,6 +176,9 @@ def test_unknown_in_is_unknown_out() -> None:
         air.pressure_at(unknown),
         air.psychrometric_constant(unknown),
         air.vapour_pressure_from_wet_bulb(20.0, unknown, 101.3),
+        air.wet_bulb(unknown, 1.0, 101.3),
+        air.wet_bulb(20.0, unknown, 101.3),
+        air.wet_bulb(20.0, 1.0, unknown),
     ]
 
     assert np.isnan(results).all()
