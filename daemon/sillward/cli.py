@@ -16,7 +16,7 @@ from typing import Any
 
 import click
 
-from sillward import __version__, document, reports, rounds
+from sillward import __version__, document, mixing, reports, rounds
 from sillward.app import DEMOS, App, Options, build, demo, start_logging
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
@@ -322,3 +322,24 @@ def status(options: Options, as_json: bool) -> None:
 def groups(words: tuple[str, ...]) -> None:
     """List the culture groups, or those that have all these WORDS in name or examples."""
     click.echo(reports.groups_text(words))
+
+
+@main.command()
+@click.option("--npk", required=True, metavar="N-P-K", help="The label, such as 20-20-20.")
+@click.option("--ppm-n", type=float, help="Nitrogen wanted from the fertiliser, mg/L.")
+@click.option("--grams-per-litre", type=float, help="Fertiliser in a litre, instead of --ppm-n.")
+@click.option("--salt", "salts", multiple=True, metavar="NAME=G/L", help="A salt; repeatable.")
+@click.option("--water-ec", type=float, required=True, help="EC of the bare water, mS/cm.")
+@click.option("--ec-per-100", type=float, help="EC for 100 ppm N by the label, mS/cm.")
+@click.option("--mg", type=float, help="Magnesium (Mg) by the label, %.")
+@click.option("--ca", type=float, help="Calcium (Ca) by the label, %.")
+@click.option("--litres", type=float, help="What the sprayer holds.")
+@click.option("--limit", type=float, help="The EC that the plants bear, mS/cm.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+def mix(as_json: bool, **asked: Any) -> None:
+    """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse."""
+    recipe = mixing.recipe(**asked)
+    if as_json:
+        _print_json(mixing.document(recipe))
+    else:
+        click.echo(mixing.text(recipe))
