@@ -25,12 +25,15 @@ TWICE = 2.0
 
 MOST_GRAMS_PER_LITRE = 1000.0
 MOST_PPM = 1e6
-MOST_LITRES = 1e6
+MOST_LITRES = 10000.0
 MOST_EC = 20.0
 """Beyond these [g/L, mg/L, L, mS/cm] it is a slip of the pen. Judgement."""
 
 LEAST_WEIGHABLE_G = 1.0
 """What a kitchen scale still shows well enough [g]. Judgement."""
+
+PARTNERS: tuple[Element, ...] = ("P", "S")
+"""What calcium falls out with, as phosphate and sulphate. Common practice, no source."""
 
 CAUTIONS = (
     "Weigh it: a spoon holds more of one powder than of another. Follow the label,",
@@ -187,18 +190,19 @@ def _warnings(asked: Recipe) -> list[str]:
     if any(0 < grams * litres < LEAST_WEIGHABLE_G for _, grams in asked.weights()):
         found.append("under 1 g: take a scale that shows 0.01 g, or make a larger batch")
     if _clouds(asked):
-        found.append(
-            "calcium clouds with sulphate and phosphate: dissolve each in much water, apart"
-        )
+        found.append("calcium clouds with sulphate or phosphate: dissolve each in much water")
     return found
 
 
 def _clouds(asked: Recipe) -> bool:
     """Whether calcium meets sulphate or phosphate, as far as labels tell."""
     mix = asked.mix
-    partners = (float(mix.ppm_of_fertiliser("P")), *map(float, map(mix.ppm_of_salts, ("P", "S"))))
-    with_calcium = max(0.0, float(mix.ppm_of_salts("Ca"))) > 0
-    return with_calcium and any(part > 0 for part in partners)
+    added = any(float(mix.ppm_of_salts(one)) > 0 for one in PARTNERS)
+    any_at_all = added or float(mix.ppm_of_fertiliser("P")) > 0
+    if float(mix.ppm_of_salts("Ca")) > 0:
+        return any_at_all
+    # Calcium and phosphate of one bag are its maker's business.
+    return float(mix.ppm_of_fertiliser("Ca")) > 0 and added
 
 
 # -- text
@@ -252,14 +256,14 @@ def _nutrients(asked: Recipe) -> list[str]:
 def _sum(mix: Mix, element: Element) -> str:
     """The whole of an element, "9.9+" where only the salts' part of it is known."""
     whole, of_salts = float(mix.ppm(element)), float(mix.ppm_of_salts(element))
-    return f"{of_salts:.1f}+" if math.isnan(whole) and of_salts > 0 else _tenths(whole)
+    return f"{_tenths(of_salts)}+" if math.isnan(whole) and of_salts > 0 else _tenths(whole)
 
 
 def _strength(asked: Recipe) -> list[str]:
     width, feed = _width(asked), asked.mix.ec_of_feed
     origin = {
         "label": "by its label",
-        "estimate": "estimate, errs high; better --ec-per-100 from the label",
+        "estimate": "estimate, errs high; --ec-per-100 is better",
     }[feed.origin]
     lines = [
         "EC (mS/cm)",
@@ -298,7 +302,7 @@ def _few(grams: float) -> str:
 
 
 def _tenths(value: float) -> str:
-    return "?" if math.isnan(value) else f"{value:.1f}"
+    return "?" if math.isnan(value) else f"{value:.{1 if value < 10000 else 0}f}"
 
 
 # -- for machines
