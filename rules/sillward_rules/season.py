@@ -1,0 +1,157 @@
+"""The season a plant is in, from day length and the warmth of the weeks around now.
+
+What lives here: whether plants grow, slow down or rest. It goes by what a plant meets, never by
+the calendar, so that it is right in both hemispheres, in the tropics and beyond the polar circles.
+
+Known (common practice, no source for one number): most tender container plants grow in warm long
+days; many orchids, succulents and bulbs want a dry rest in the cool short ones; feed that a plant
+at rest does not take up stays as salt. Cool-growing kinds grow below the bounds here, and some
+rest by an inner clock. The bounds are judgement; they are set so that a doubt ends in SLOWING.
+"""
+
+from datetime import date
+from enum import Enum
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sillward_rules.air import Array
+from sillward_rules.site import Site
+from sillward_rules.sun import Daylight, day_events
+from sillward_rules.weather import HOUR_S, bridge_gaps
+
+GROWING_FROM_C = 18.0
+"""Mean temperature from which plants are taken to grow [°C]. Judgement; the same warmth from which
+feed is advised by default. Growers' classes put the night of warm orchids at 18 or more."""
+
+GROWING_FROM_H = 11.0
+"""Day length from which warm plants are taken to grow [h]. Judgement: within 17 degrees of the
+equator every day is longer, and there warmth alone decides."""
+
+REST_BELOW_C = 13.0
+"""Mean temperature below which plants are taken to rest whatever the day [°C]. Judgement; 13 is
+the lower edge of intermediate night classes, here of the mean of day and night."""
+
+REST_BELOW_H = 10.5
+"""Day length below which plants short of `GROWING_FROM_C` rest [h]. Judgement: no day is that short
+within 25 degrees of the equator; half an hour under `GROWING_FROM_H`, so that growing plants slow
+down before they rest."""
+
+LEAST_KNOWN_H = 48
+"""Known hours without which a mean says nothing [h]. Judgement: two days."""
+
+_DAY_H = 24
+
+
+class Season(Enum):
+    """What a plant is taken to do at this time of its year."""
+
+    GROWING = "growing"
+    SLOWING = "slowing"
+    REST = "rest"
+
+
+def day_length_h(site: Site, day: date) -> float:
+    """Hours from sunrise to sunset on a local date: 24 where the sun stays up, 0 where down.
+
+    Sunrise is when the upper edge shows, with refraction, so it is longer than FAO-56's N.
+    """
+    events = day_events(site, day)
+    if events.daylight is Daylight.ALWAYS_UP:
+        return 24.0
+    if events.daylight is Daylight.ALWAYS_DOWN:
+        return 0.0
+    return (events.sunset - events.sunrise).total_seconds() / HOUR_S
+
+
+def running_mean_c(
+    times: np.ndarray,
+    temp_c: ArrayLike,
+    now_unix: float,
+    days_back: int = 7,
+    days_ahead: int = 7,
+) -> Array:
+    """Mean temperature of the days around now.
+
+    The window is cut into stretches of 24 hours that begin and end at now, and only whole ones
+    count, each alike: a mean with more noons than nights in it would be too warm. Gaps of up to
+    two hours are bridged; a longer one takes its day out. Where the past is unknown the days
+    ahead stand alone, and the other way round.
+
+    Parameters
+    ----------
+    times : np.ndarray
+        Unix seconds of full hours, shape (time,), rising; hours may be left out.
+    temp_c : ArrayLike
+        Temperature at these times [°C], shape (time,) or (time, spot); NaN is unknown.
+    now_unix : float
+        Now [unix seconds].
+    days_back, days_ahead : int
+        How far the window reaches.
+
+    Returns
+    -------
+    Array
+        Mean [°C], shape () or (spot,). NaN with fewer than `LEAST_KNOWN_H` known hours, or fewer
+        than so many in whole days.
+
+    Raises
+    ------
+    ValueError
+        If the series and the times differ in length.
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    if temp.shape[:1] != times.shape:
+        msg = "running_mean_c: the temperatures have another length than the times"
+        raise ValueError(msg)
+    columns = temp[:, np.newaxis] if temp.ndim == 1 else temp
+    days = days_back + days_ahead
+    # The first full hour after the window's beginning: each stretch ends with its last hour.
+    first = np.floor(now_unix / HOUR_S) + 1 - _DAY_H * days_back
+    rows = np.floor_divide(times, HOUR_S) - first
+    inside = (rows >= 0) & (rows < _DAY_H * days)
+    hours = np.full((_DAY_H * days, columns.shape[1]), np.nan)
+    hours[rows[inside].astype(np.intp)] = columns[inside]
+    return np.asarray(_mean_of_whole_days(hours).reshape(temp.shape[1:]))
+
+
+def season_of(day_length_h: ArrayLike, mean_c: ArrayLike) -> NDArray[np.object_]:
+    """The season that day length and warmth make, by judgement (see the constants).
+
+    GROWING in warmth and long days; REST in cold, or in short days that are not warm; SLOWING in
+    between, and where the warmth is unknown: then a plant is neither fed as growing nor dried as
+    resting.
+
+    Parameters
+    ----------
+    day_length_h, mean_c : ArrayLike
+        Day length [h] and running mean temperature [°C], any shapes that go together.
+
+    Returns
+    -------
+    NDArray[np.object_]
+        Of `Season`, in their common shape; `.item()` takes a single one out.
+    """
+    length, mean = np.broadcast_arrays(
+        np.asarray(day_length_h, dtype=np.float64), np.asarray(mean_c, dtype=np.float64)
+    )
+    # Comparisons with NaN are false, so what is unknown ends in SLOWING.
+    growing = (mean >= GROWING_FROM_C) & (length >= GROWING_FROM_H)
+    rest = (mean < REST_BELOW_C) | ((length < REST_BELOW_H) & (mean < GROWING_FROM_C))
+    seasons = np.full(mean.shape, Season.SLOWING, dtype=np.object_)
+    seasons[growing] = Season.GROWING
+    seasons[rest] = Season.REST
+    return seasons
+
+
+def _mean_of_whole_days(hours: Array) -> Array:
+    """Mean of the whole days of each spot; (time, spot) from a day's beginning on to (spot,)."""
+    known_h = np.isfinite(hours).sum(axis=0)
+    bridged = [bridge_gaps(column) for column in hours.T]
+    by_day = np.asarray(bridged).reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
+    means = by_day.mean(axis=2)
+    whole = np.isfinite(means)
+    counted = whole.sum(axis=1)
+    enough = (known_h >= LEAST_KNOWN_H) & (counted * _DAY_H >= LEAST_KNOWN_H)
+    total = np.where(whole, means, 0.0).sum(axis=1)
+    return np.where(enough, total / np.maximum(counted, 1), np.nan)
