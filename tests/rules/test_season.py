@@ -168,6 +168,16 @@ def test_holes_hardly_move_the_mean(holes: list[int]) -> None:
     assert np.isnan(mean) or mean == pytest.approx(15.0, abs=0.2)
 
 
+def test_two_missing_hours_cost_no_day_and_three_do() -> None:
+    times, temp = _three_weeks()
+    two, three = temp.copy(), temp.copy()
+    two[5::24] = two[6::24] = np.nan
+    three[5::24] = three[6::24] = three[7::24] = np.nan
+
+    assert float(season.running_mean_c(times, two, NOW)) == pytest.approx(15.0, abs=0.2)
+    assert np.isnan(season.running_mean_c(times, three, NOW))
+
+
 def test_hours_left_out_count_as_unknown_ones() -> None:
     times, temp = _three_weeks()
     temp[200:210] = 40.0
