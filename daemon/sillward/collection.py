@@ -14,6 +14,7 @@ from sillward.errors import ConfigError
 from sillward.reader import Reader, did_you_mean, entry, key_of
 from sillward.tables import (
     ChannelTable,
+    FeedTable,
     HabitsTable,
     PlantTable,
     RoundsTable,
@@ -22,19 +23,21 @@ from sillward.tables import (
     Told,
 )
 from sillward_rules import moments
-from sillward_rules.collection import Collection, Habits
+from sillward_rules.collection import Collection, Habits, Recipe
+from sillward_rules.feed import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.groups import standard_groups
 from sillward_rules.plant import (
     Limit,
     Limits,
     Plant,
+    RestClass,
     RotClass,
     overridden,
     tenderest,
 )
 from sillward_rules.rule import Rule, read_rule, standard_rules
 from sillward_rules.site import Site
-from sillward_rules.spot import Spot, SunWindow
+from sillward_rules.spot import PLANT_HEIGHT_M, Spot, SunWindow
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +75,7 @@ class Household:
 
 UrlFor = Callable[[str], SecretStr | None]
 
-_TABLES = ("site", "spots", "plants", "rules", "habits", "rounds", "channels")
+_TABLES = ("site", "spots", "plants", "rules", "habits", "feed", "rounds", "channels")
 
 
 def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
@@ -91,13 +94,14 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     plants = _plants(reader, document, spots)
     rules = _rules(reader, document, spots, _names(document))
     habits = _habits(reader, document)
+    feed = _feed(reader, document)
     rounds = _rounds(reader, document)
     channels = _channels(reader, document, url_for)
     if reader.errors or site is None:
         raise ConfigError(reader.errors)
     known = tuple(spot for spot in spots.values() if spot is not None)
     return Household(
-        Collection(site, known, tuple(plants), (*standard_rules(), *rules), habits),
+        Collection(site, known, tuple(plants), (*standard_rules(), *rules), habits, feed),
         rounds,
         tuple(channels),
     )
@@ -190,6 +194,8 @@ def _spot(reader: Reader, name: str, raw: object) -> Spot | None:
         sky_view=table.sky_view,
         wind=table.wind,
         shade=table.shade,
+        rain=table.rain,
+        height_m=PLANT_HEIGHT_M if table.height is None else table.height,
         sun_windows=windows,
         night_offset_k=table.night_offset,
         day_offset_k=table.day_offset,
@@ -284,10 +290,11 @@ def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
     mine = Limits(
         **{
             key: Limit(float(value), "your own limit")
-            for key, value in own.model_dump(exclude={"rot"}).items()
+            for key, value in own.model_dump(exclude={"rot", "rest"}).items()
             if value is not None
         },
         rot=RotClass(own.rot, "your own") if own.rot else None,
+        rest=RestClass(own.rest, "your own") if own.rest else None,
     )
     bare = any(group.velamen for group in groups) and table.holder in ("basket", "mount")
     return Plant(
@@ -343,15 +350,45 @@ def _habits(reader: Reader, document: Mapping[str, Any]) -> Habits:
     if table is None:
         return Habits()
     given = table.model_dump(exclude_none=True)
-    renamed = {"out_margin": "out_margin_k", "mist_from": "mist_from_c", "feed_from": "feed_from_c"}
+    renamed = {
+        "out_margin": "out_margin_k",
+        "wet_margin": "wet_margin_k",
+        "mist_from": "mist_from_c",
+        "feed_from": "feed_from_c",
+    }
     values: dict[str, Any] = {}
     for key, value in given.items():
         if key == "in_by":
             value = moments.parse_moment(value)
+        elif key == "hours":
+            value = tuple(moments.parse_hours(text) for text in value)
         elif isinstance(value, str):
             value = moments.parse_duration(value)
         values[renamed.get(key, key)] = value
     return Habits(**values)
+
+
+def _feed(reader: Reader, document: Mapping[str, Any]) -> Recipe | None:
+    if "feed" not in document:
+        return None
+    table = reader.table(FeedTable, document["feed"], "feed")
+    if table is None:
+        return None
+    if (table.ppm_n is None) is (table.grams_per_litre is None):
+        reader.wrong("feed", "give exactly one of ppm_n and grams_per_litre")
+        return None
+    try:
+        fertiliser = Fertiliser(
+            *parse_npk(table.npk), mg_pct=table.mg, ec_per_100_ppm_n=table.ec_per_100_ppm_n
+        )
+        grams = table.grams_per_litre
+        if grams is None:
+            grams = float(grams_per_litre_for(table.ppm_n or 0.0, fertiliser.n_pct))
+    except ValueError as error:
+        reader.wrong("feed", str(error))
+        return None
+    salts = tuple((SALTS[name], amount) for name, amount in table.salts.items())
+    return Recipe(Mix(fertiliser, grams, table.water_ec, salts), table.litres)
 
 
 def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:

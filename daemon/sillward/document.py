@@ -4,7 +4,7 @@ import math
 from datetime import datetime
 from typing import Any
 
-from sillward_rules.chore import Chore, Reason
+from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
@@ -25,12 +25,22 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "at": _iso(sheet.at, site),
         "site": sheet.site,
         "forecast": forecast,
-        "chores": [of_chore(chore, site) for chore in sheet.chores],
+        "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
         "warnings": [*sheet.warnings, *sheet.assumptions],
     }
     if sheet.outlook is not None:
         document["outlook"] = of_outlook(sheet.outlook)
     return document
+
+
+def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
+    """With what a wetting is done; nothing for other chores."""
+    if chore.kind is ChoreKind.FEED:
+        return {"with": f"feed, {sheet.feed}" if sheet.feed else "weak feed"}
+    if chore.kind is ChoreKind.MIST:
+        fed = any(chore.goes_with(feed) for feed in sheet.chores if feed.kind is ChoreKind.FEED)
+        return {"with": "feed" if fed else "plain water"}
+    return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
 
 
 def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
@@ -57,7 +67,15 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
         "limit": plain(reason.limit),
         "at": _iso(reason.at, site),
         "origin": reason.origin,
+        **_exposure(reason),
     }
+
+
+def _exposure(reason: Reason) -> dict[str, Any]:
+    """How long and how deep under the limit, where that is counted."""
+    if reason.hours is None or reason.degree_hours is None:
+        return {}
+    return {"hours": reason.hours, "degree_hours": reason.degree_hours}
 
 
 def of_outlook(ahead: Outlook) -> dict[str, Any]:
@@ -66,6 +84,7 @@ def of_outlook(ahead: Outlook) -> dict[str, Any]:
         "trips": ahead.trips,
         "turn": ahead.turn,
         "spells": list(ahead.spells),
+        "dark": list(ahead.dark),
         "nights": [
             {
                 "day": str(night.day),
@@ -82,6 +101,7 @@ def of_outlook(ahead: Outlook) -> dict[str, Any]:
                 "humidity_low": plain(day.humidity_low_pct),
                 "mistings": day.mistings,
                 "misted_plants": day.misted_plants,
+                "others": {kind.value: count for kind, count in day.others},
             }
             for day in ahead.days
         ],

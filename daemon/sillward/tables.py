@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
 from sillward_rules import moments
-from sillward_rules.plant import Holder, Rot
+from sillward_rules.feed import SALTS, parse_npk
+from sillward_rules.plant import Holder, Rest, Rot
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
@@ -40,6 +41,7 @@ def _checked(parse: Callable[[str], object]) -> AfterValidator:
 
 Duration = Annotated[str, _checked(moments.parse_duration)]
 MomentText = Annotated[str, _checked(moments.parse_moment)]
+HoursText = Annotated[str, _checked(moments.parse_hours)]
 WeeklyText = Annotated[str, _checked(moments.parse_weekly)]
 
 
@@ -85,6 +87,8 @@ class SpotTable(Table):
     sky_view: Share | None = None
     wind: Share | None = None
     shade: Share = 0.0
+    rain: Share | None = None
+    height: Annotated[float, Field(ge=0.1, le=30)] | None = None
     sun: list[SunTable] | None = None
     night_offset: Kelvin | None = None
     day_offset: Kelvin | None = None
@@ -99,11 +103,16 @@ class LimitsTable(Table):
     night_low: NightLow | None = None
     brief_low: NightLow | None = None
     day_high: Celsius | None = None
+    leaf_high: Celsius | None = None
     humidity_low: Percent | None = None
     vpd_high: Annotated[float, Field(gt=0, le=10)] | None = None
+    light_low: Annotated[float, Field(gt=0, le=3000)] | None = None
     light_high: Annotated[float, Field(gt=0, le=3000)] | None = None
     salt_high: Annotated[float, Field(gt=0, le=10)] | None = None
+    gust_high: Annotated[float, Field(gt=0, le=60)] | None = None
+    rain_high: Annotated[float, Field(gt=0, le=200)] | None = None
     rot: Rot | None = None
+    rest: Rest | None = None
 
 
 class PlantTable(Table):
@@ -128,6 +137,10 @@ class HabitsTable(Table):
     out_margin: Annotated[float, Field(ge=0, le=10)] | None = None
     out_after: Duration | None = None
     worth_going_out: Duration | None = None
+    brief_cold: Duration | None = None
+    wet_margin: Annotated[float, Field(ge=0, le=5)] | None = None
+    hours: list[HoursText] | None = None
+    feed_every: Duration | None = None
     leaf_uptake: Duration | None = None
     velamen_uptake: Duration | None = None
     mist_from: Celsius | None = None
@@ -135,6 +148,30 @@ class HabitsTable(Table):
     mistings_most: Annotated[int, Field(ge=0, le=8)] | None = None
     dry_by: Duration | None = None
     axil_factor: Annotated[float, Field(ge=1, le=5)] | None = None
+
+
+Grams = Annotated[float, Field(gt=0, le=20)]
+"""Grams per litre; more is a dose per sprayer."""
+
+
+def _salt(name: str) -> str:
+    if name not in SALTS:
+        msg = f'"{name}" is no salt that is known (known: {", ".join(SALTS)})'
+        raise ValueError(msg)
+    return name
+
+
+class FeedTable(Table):
+    """[feed]"""
+
+    npk: Annotated[str, _checked(parse_npk)]
+    ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = None
+    grams_per_litre: Grams | None = None
+    mg: Annotated[float, Field(ge=0, le=30)] | None = None
+    ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = None
+    water_ec: Annotated[float, Field(ge=0, le=10)]
+    litres: Annotated[float, Field(gt=0, le=200)] = 1.0
+    salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = {}
 
 
 class RoundsTable(Table):

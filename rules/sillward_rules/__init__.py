@@ -11,13 +11,15 @@ sheet is a function of collection, weather, state and now:
 
 from sillward_rules.account import Account, account_for
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.collection import Collection, Habits, PlantState
+from sillward_rules.climate import Climate, climate_of
+from sillward_rules.collection import Collection, Habits, PlantState, Recipe
 from sillward_rules.groups import Group, standard_groups
-from sillward_rules.plant import Limit, Limits, Plant, RotClass
+from sillward_rules.plant import Limit, Limits, Plant, RestClass, RotClass
 from sillward_rules.rule import Rule, read_rule, standard_rules
+from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from sillward_rules.site import Site
-from sillward_rules.spot import Climate, Spot, SunWindow, climate_of
+from sillward_rules.spot import Spot, SunWindow
 from sillward_rules.weather import Weather
 
 __all__ = [
@@ -33,9 +35,12 @@ __all__ = [
     "Plant",
     "PlantState",
     "Reason",
+    "Recipe",
+    "RestClass",
     "RotClass",
     "Round",
     "Rule",
+    "Season",
     "Sheet",
     "Site",
     "Spot",

@@ -1,16 +1,19 @@
 """The account: hour by hour, the numbers behind the decisions for one plant."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
+from sillward_rules import light, sun
+from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, State
-from sillward_rules.planners.wetting import DayFilms
+from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Plant
-from sillward_rules.rule import fire
+from sillward_rules.rule import QUANTITIES, Firing, fire
 from sillward_rules.scene import Scene
+from sillward_rules.season import Season, day_length_h
 from sillward_rules.weather import Weather, moment_of
 
 HOURS = 24
@@ -18,11 +21,13 @@ HOURS = 24
 
 @dataclass(frozen=True, slots=True)
 class AccountHour:
-    """One hour at a plant's outdoor place. None: not known.
+    """One hour at a plant's home. None: not known.
 
-    forecast_c, temp_c, leaf_c [°C]; rh_pct [%]; vpd_kpa [kPa]; wind_m_s [m/s]; light_w_m2
-    [W/m2]; film_min: life of a film on a leaf wetted at that hour [min], inf if it outlasts the
-    next morning. rules: names of the rules that fire. deciding: lowest leaf of the night.
+    forecast_c, temp_c, leaf_c [°C]; rh_pct [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to
+    the air [kPa]; wind_m_s [m/s]; light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm];
+    crown_wet_h: how long crowns have been wet [h]; film_min: life of a film on a leaf wetted at
+    that hour [min], inf if it outlasts the next morning. rules: names of the rules that fire.
+    deciding: lowest leaf of the night.
     """
 
     at: datetime
@@ -32,22 +37,55 @@ class AccountHour:
     leaf_c: float | None
     rh_pct: float | None
     vpd_kpa: float | None
+    leaf_vpd_kpa: float | None
     wind_m_s: float | None
     light_w_m2: float | None
+    ppfd: float | None
+    rain_mm: float | None
+    crown_wet_h: float | None
     film_min: float | None
     rules: tuple[str, ...]
     deciding: bool
 
 
 @dataclass(frozen=True, slots=True)
+class HeldRule:
+    """A rule that speaks of the plant: what it asks for, its bound, and where the bound is from.
+
+    hours: how many of the account's hours it fires in.
+    """
+
+    name: str
+    asks: str
+    quantity: str
+    direction: str
+    bound: float
+    unit: str
+    origin: str
+    hours: int
+
+
+@dataclass(frozen=True, slots=True)
 class Account:
-    """The coming hours of a plant, at its home spot."""
+    """The coming hours of a plant, at its home spot.
+
+    season: of the spot. dli: light of the day [mol m-2 d-1], dli_need: what the plant is grown
+    with. sun_h: possible direct sun [h]. cold_h, cold_kh: time and depth of the night under the
+    night limit [h], [K h].
+    """
 
     plant: Plant
     spot: str
     stands_at: str
     assumed: bool
+    season: Season
+    dli: float | None
+    dli_need: float | None
+    sun_h: float
+    cold_h: float | None
+    cold_kh: float | None
     hours: tuple[AccountHour, ...]
+    rules: tuple[HeldRule, ...]
     notes: tuple[str, ...]
 
 
@@ -56,32 +94,108 @@ def account_for(
 ) -> Account:
     """Work out the account of one plant from now on for a day and a night."""
     scene = Scene(collection, weather, state, now)
-    index = collection.plants.index(plant)
-    column = int(scene.home[index])
+    cohort = next(one for one in scene.cohorts if plant.name in one.names)
+    column = scene.columns[plant.home]
     rows = scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))
-    firing = [
-        fire(rule, [plant], np.array([column]), scene.site, scene.climate)
+    margin = scene.habits.wet_margin_k
+    firings = [
+        fire(rule, [plant], np.array([column]), scene.site, scene.climate, wet_margin_k=margin)
         for rule in collection.rules
     ]
-    names = {
-        int(row): tuple(one.rule.name for one in firing if one.fires.shape[1] and one.fires[row, 0])
-        for row in rows
-    }
-    deciding = _deciding_row(scene, column)
-    films = _films(scene, column, rows)
-    hours = [
-        _hour(scene, column, int(row), films[int(row)], names[int(row)], bool(row == deciding))
-        for row in rows
-    ]
-    standing = scene.state[plant.name]
+    spoken = [firing for firing in firings if firing.member[0] >= 0]
+    cold_h, cold_kh = _cold(scene, plant, column)
     return Account(
         plant=plant,
         spot=plant.home,
-        stands_at=standing.spot,
-        assumed=standing.assumed,
-        hours=tuple(hours),
+        stands_at=cohort.state.spot,
+        assumed=cohort.state.assumed,
+        season=scene.climate.season[column],
+        dli=_dli(scene, column),
+        dli_need=_dli_need(scene, plant),
+        sun_h=light.direct_sun_hours(
+            scene.site, scene.climate.spots[column].sun_windows, scene.site.local_date(now)
+        ),
+        cold_h=cold_h,
+        cold_kh=cold_kh,
+        hours=tuple(_hours(scene, column, rows, spoken)),
+        rules=tuple(_held(firing, plant, rows) for firing in spoken),
         notes=collection.spot(plant.home).open_questions(),
     )
+
+
+def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
+    rule = firing.rule
+    limit = getattr(plant.limits, rule.bound.limit) if rule.bound.limit else None
+    origin = limit.origin if limit else f'rule "{rule.name}"'
+    if rule.bound.more:
+        origin = f"{rule.bound.more:+g} beside {limit.value if limit else 0:g}: {origin}"
+    return HeldRule(
+        name=rule.name,
+        asks=rule.asks,
+        quantity=rule.quantity,
+        direction=rule.direction,
+        bound=float(firing.limit[0]),
+        unit=QUANTITIES[rule.quantity].unit,
+        origin=origin,
+        hours=int(firing.fires[rows].sum()),
+    )
+
+
+def _dli(scene: Scene, column: int) -> float | None:
+    """Light of the local day at a spot; None where an hour of it is not known."""
+    noon = scene.site.middle_of_day(scene.site.local_date(scene.now))
+    rows = scene.rows(noon - timedelta(hours=11), noon + timedelta(hours=12))
+    total = float(light.daily_light_integral(scene.climate.light_w_m2[rows, column]))
+    return total if rows.size == HOURS and np.isfinite(total) else None
+
+
+def _dli_need(scene: Scene, plant: Plant) -> float | None:
+    low, day = plant.limits.light_low, scene.site.local_date(scene.now)
+    return None if low is None else float(light.noon_dli(low.value, day_length_h(scene.site, day)))
+
+
+def _cold(scene: Scene, plant: Plant, column: int) -> tuple[float | None, float | None]:
+    limit = plant.limits.night_low
+    if limit is None:
+        return None, None
+    night = sun.night_at_or_after(scene.site, scene.now)
+    rows = scene.rows(night.start, night.end)
+    both = exposure(scene.climate.leaf_c[rows, column], limit.value)
+    hours, degree_hours = (float(one) if np.isfinite(one) else None for one in both)
+    return hours, degree_hours
+
+
+def _hours(
+    scene: Scene, column: int, rows: np.ndarray, firings: Sequence[Firing]
+) -> list[AccountHour]:
+    climate, deciding = scene.climate, _deciding_row(scene, column)
+    films = _films(scene, column, rows)
+
+    def known(series: np.ndarray, row: int) -> float | None:
+        value = float(series[row, column] if series.ndim == 2 else series[row])
+        return value if np.isfinite(value) else None
+
+    return [
+        AccountHour(
+            at=moment_of(climate.times, row),
+            night=bool(climate.night[row]),
+            forecast_c=known(scene.weather.temp_c, row),
+            temp_c=known(climate.temp_c, row),
+            leaf_c=known(climate.leaf_c, row),
+            rh_pct=known(climate.rh_pct, row),
+            vpd_kpa=known(climate.vpd_kpa, row),
+            leaf_vpd_kpa=known(climate.leaf_vpd_kpa, row),
+            wind_m_s=known(climate.wind_m_s, row),
+            light_w_m2=known(climate.light_w_m2, row),
+            ppfd=known(climate.ppfd, row),
+            rain_mm=known(climate.rain_mm, row),
+            crown_wet_h=known(climate.crown_wet_h, row),
+            film_min=None if np.isnan(films[row]) else films[row],
+            rules=tuple(one.rule.name for one in firings if one.fires[row, 0]),
+            deciding=row == deciding,
+        )
+        for row in rows.tolist()
+    ]
 
 
 def _deciding_row(scene: Scene, column: int) -> int | None:
@@ -93,38 +207,15 @@ def _deciding_row(scene: Scene, column: int) -> int | None:
 
 def _films(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
     """Film life [min] for each row; a row before sunrise belongs to the day before."""
-    days: dict[object, DayFilms] = {}
+    days: dict[date, DaySteps] = {}
     lives = {}
-    for row in rows:
-        at = moment_of(scene.climate.times, int(row))
+    for row in rows.tolist():
+        at = moment_of(scene.climate.times, row)
         day = scene.site.local_date(at)
         if at < sun.day_events(scene.site, day).sunrise:
             day -= timedelta(days=1)
-        films = days.setdefault(day, DayFilms(scene, day, column))
-        lives[int(row)] = films.at(films.leaf, at) * 60
+        if day not in days:
+            days[day] = DaySteps(scene, day)
+        films = days[day].films(column)
+        lives[row] = films.at(films.leaf, at) * 60
     return lives
-
-
-def _hour(
-    scene: Scene, column: int, row: int, film: float, rules: tuple[str, ...], deciding: bool
-) -> AccountHour:
-    climate = scene.climate
-
-    def known(series: np.ndarray) -> float | None:
-        value = float(series[row, column] if series.ndim == 2 else series[row])
-        return value if np.isfinite(value) else None
-
-    return AccountHour(
-        at=moment_of(climate.times, row),
-        night=bool(climate.night[row]),
-        forecast_c=known(scene.weather.temp_c),
-        temp_c=known(climate.temp_c),
-        leaf_c=known(climate.leaf_c),
-        rh_pct=known(climate.rh_pct),
-        vpd_kpa=known(climate.vpd_kpa),
-        wind_m_s=known(climate.wind_m_s),
-        light_w_m2=known(climate.light_w_m2),
-        film_min=None if np.isnan(film) else film,
-        rules=rules,
-        deciding=deciding,
-    )

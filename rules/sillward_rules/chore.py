@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
 
@@ -20,14 +20,21 @@ class ChoreKind(Enum):
     STAY_IN = "stay-in"
     MIST = "mist"
     FEED = "feed"
+    FLUSH = "flush"
     STOP_WETTING = "stop-wetting"
+    SHADE = "shade"
+    SECURE = "secure"
+    COVER = "cover"
+    DAMP_DOWN = "damp-down"
 
 
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why a chore is there for one plant: a number, against which limit, when, whose limit.
 
-    value None: nothing is known for that time, and caution decides.
+    value None: nothing is known for that time, and caution decides. hours, degree_hours: how
+    long and how deep beyond the limit, where that is counted [h], [K h]. rule: its name; above:
+    whether it is beyond its limit by being above it.
     """
 
     plant: str
@@ -37,6 +44,26 @@ class Reason:
     limit: float | None
     at: datetime
     origin: str = ""
+    hours: float | None = None
+    degree_hours: float | None = None
+    rule: str = ""
+    above: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """A chore for plants that are alike, before errands are put together into walks.
+
+    because speaks of the first of the plants and goes for all of them.
+    """
+
+    kind: ChoreKind
+    plants: tuple[str, ...]
+    from_spot: str
+    to_spot: str
+    not_before: datetime | None
+    before: datetime
+    because: Reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,21 +81,27 @@ class Chore:
     to_spot: str
     not_before: datetime | None
     before: datetime
-    because: tuple[Reason, ...]
+    grounds: tuple[tuple[tuple[str, ...], Reason], ...]
+    """Reasons, each with the plants that it goes for."""
     chance: float | None = None
 
+    def goes_with(self, other: "Chore") -> bool:
+        """Whether the two can be done on one walk: same place, a plant in common, hours too."""
+        starts = [one for one in (self.not_before, other.not_before) if one is not None]
+        return (
+            self.from_spot == other.from_spot
+            and not set(self.plants).isdisjoint(other.plants)
+            and max(starts, default=self.before) <= min(self.before, other.before)
+        )
 
-@dataclass(frozen=True, slots=True)
-class Errand:
-    """A chore for a single plant, before errands are put together into walks."""
-
-    kind: ChoreKind
-    plant: str
-    from_spot: str
-    to_spot: str
-    not_before: datetime | None
-    before: datetime
-    because: Reason
+    @property
+    def because(self) -> tuple[Reason, ...]:
+        """A reason for each plant, in the order of `plants`."""
+        return tuple(
+            reason if name == reason.plant else replace(reason, plant=name)
+            for names, reason in self.grounds
+            for name in names
+        )
 
 
 WALK_SPREAD = timedelta(minutes=90)
@@ -130,35 +163,55 @@ def _hour_of(chore: Chore) -> tuple[datetime, str]:
 
 def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
     """Split errands of one way where one walk cannot, or should not, do them all."""
-    walk: list[Errand] = []
-    for errand in sorted(errands, key=lambda one: (one.before, one.plant)):
-        if walk and not _one_walk([*walk, errand]):
-            yield walk
-            walk = []
-        walk.append(errand)
-    if walk:
-        yield walk
+    walk = _Walk()
+    for errand in sorted(errands, key=lambda one: (one.before, one.plants)):
+        if walk.errands and not walk.has_room_for(errand):
+            yield walk.errands
+            walk = _Walk()
+        walk.add(errand)
+    if walk.errands:
+        yield walk.errands
 
 
-def _one_walk(errands: Sequence[Errand]) -> bool:
-    """Whether there is a time that suits all; for carrying, also not far from each one's own.
+@dataclass(slots=True)
+class _Walk:
+    """A walk as it grows: errands of one way, in the order of their deadlines."""
 
-    A misting may wait for the others within its window; a plant should not go in hours early.
-    """
-    deadlines = [one.before for one in errands]
-    starts = [one.not_before for one in errands if one.not_before is not None]
-    wetting = errands[0].kind in (ChoreKind.MIST, ChoreKind.FEED)
-    least = LEAST_WINDOW if wetting else timedelta(0)
-    if starts and max(starts) + least > min(deadlines):
-        return False
-    if len({one.plant for one in errands}) < len(errands):
-        return False
-    if wetting:
-        return True
-    spread = max(deadlines) - min(deadlines)
-    if starts:
-        spread = max(spread, max(starts) - min(starts))
-    return spread <= (WETTING_SPREAD if errands[0].kind is ChoreKind.STOP_WETTING else WALK_SPREAD)
+    errands: list[Errand] = field(default_factory=list)
+    plants: set[str] = field(default_factory=set)
+    earliest: datetime | None = None
+    latest: datetime | None = None
+
+    def add(self, errand: Errand) -> None:
+        """Take an errand along."""
+        self.errands.append(errand)
+        self.plants.update(errand.plants)
+        self.earliest, self.latest = self._starts_with(errand)
+
+    def has_room_for(self, errand: Errand) -> bool:
+        """Whether there is a time that suits all; for carrying, also not far from each one's own.
+
+        A misting may wait for the others within its window; a plant should not go in hours early.
+        """
+        deadline, kind = self.errands[0].before, errand.kind
+        earliest, latest = self._starts_with(errand)
+        wetting = kind in (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)
+        least = LEAST_WINDOW if wetting else timedelta(0)
+        if latest is not None and latest + least > deadline:
+            return False
+        if not self.plants.isdisjoint(errand.plants):
+            return False
+        if wetting:
+            return True
+        spread = errand.before - deadline
+        if earliest is not None and latest is not None:
+            spread = max(spread, latest - earliest)
+        return spread <= (WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else WALK_SPREAD)
+
+    def _starts_with(self, errand: Errand) -> tuple[datetime | None, datetime | None]:
+        """The first and the last start, this errand's included."""
+        starts = [one for one in (self.earliest, self.latest, errand.not_before) if one is not None]
+        return (min(starts), max(starts)) if starts else (None, None)
 
 
 def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chore:
@@ -173,12 +226,12 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
     return Chore(
         id=chore_id,
         kind=first.kind,
-        plants=tuple(one.plant for one in walk),
+        plants=tuple(name for one in walk for name in one.plants),
         from_spot=first.from_spot,
         to_spot=first.to_spot,
         not_before=start if start is None else min(start, before),
         before=before,
-        because=tuple(one.because for one in walk),
+        grounds=tuple((one.plants, one.because) for one in walk),
     )
 
 

@@ -4,11 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
-from sillward_rules.moments import Moment, parse_moment
+from sillward_rules.feed import Mix
+from sillward_rules.moments import Hours, Moment, parse_moment
 from sillward_rules.plant import Plant
 from sillward_rules.rule import Rule
 from sillward_rules.site import Site
 from sillward_rules.spot import Spot
+from sillward_rules.wetness import AXIL_FACTOR
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +35,18 @@ class Habits:
     worth_going_out: timedelta = timedelta(hours=3)
     """A shorter day outside is not worth two trips."""
 
+    brief_cold: timedelta = timedelta(hours=1)
+    """A dip under the night limit that is no longer than this, on one night alone, is borne."""
+
+    wet_margin_k: float = 1.5
+    """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement)."""
+
+    hours: tuple[Hours, ...] = ()
+    """When the grower can water; empty: at any hour."""
+
+    feed_every: timedelta = timedelta(days=7)
+    """Feed no more often than this. Common practice: weakly, weekly."""
+
     leaf_uptake: timedelta = timedelta(minutes=45)
     """A leaf must stay wet this long to take feed or water up."""
 
@@ -51,7 +65,7 @@ class Habits:
     dry_by: timedelta = timedelta(hours=1)
     """Crowns dry this long before sunset."""
 
-    axil_factor: float = 1.5
+    axil_factor: float = AXIL_FACTOR
     """A sheltered crown or axil dries this much slower than an open film."""
 
 
@@ -70,6 +84,8 @@ class PlantState:
     rinsed_at: datetime | None = None
     came_from: str | None = None
     """Where it is still taken to stand before `since`, if the move is assumed."""
+    brighter_since: datetime | None = None
+    """When it came out into more light after a long stay in a dim shelter."""
 
     def at(self, now: datetime) -> "PlantState":
         """The state at a moment: advice for a later hour has not been followed yet."""
@@ -83,14 +99,28 @@ State = Mapping[str, PlantState]
 
 
 @dataclass(frozen=True, slots=True)
+class Recipe:
+    """The feed in use, and how much is mixed at a time [L]."""
+
+    mix: Mix
+    litres: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class Collection:
-    """Site, spots, plants, rules (the standard ones included) and habits."""
+    """Site, spots, plants, rules (the standard ones included), habits, and the feed in use."""
 
     site: Site
     spots: tuple[Spot, ...]
     plants: tuple[Plant, ...]
     rules: tuple[Rule, ...]
     habits: Habits = field(default_factory=Habits)
+    feed: Recipe | None = None
+    kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
+    """The plants put together with those that differ in nothing but their name."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
 
     def spot(self, name: str) -> Spot:
         """Return the spot of this name; KeyError if there is none."""
@@ -98,3 +128,22 @@ class Collection:
             if spot.name == name:
                 return spot
         raise KeyError(name)
+
+
+def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Plant, ...], ...]:
+    """Plants that are alike; one that a rule calls by its name is a kind of its own."""
+    named = {name for rule in rules for name in rule.plants.name}
+    kinds: dict[object, list[Plant]] = {}
+    for plant in plants:
+        alone = plant.name if plant.name in named else None
+        kind = (
+            alone,
+            plant.home,
+            plant.shelter,
+            plant.holder,
+            plant.velamen,
+            plant.groups,
+            plant.limits,
+        )
+        kinds.setdefault(kind, []).append(plant)
+    return tuple(tuple(alike) for alike in kinds.values())

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from sillward_rules.air import saturation_vapour_pressure
-from sillward_rules.plant import Holder, Limit, Limits, RotClass
+from sillward_rules.plant import Holder, Limit, Limits, RestClass, RotClass
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +56,12 @@ def _group(name: str, table: dict[str, Any]) -> Group:
             day_high=limit("day_high"),
             humidity_low=limit("humidity_low"),
             vpd_high=_driest_comfortable(name, table),
+            leaf_high=_hottest_leaf(name, table),
+            light_low=limit("light_low"),
             light_high=limit("light_high"),
             salt_high=limit("salt_high"),
             rot=RotClass(table["rot"]["value"], f'group "{name}": {table["rot"]["source"]}'),
+            rest=RestClass(table["rest"]["value"], f'group "{name}": {table["rest"]["source"]}'),
         ),
     )
 
@@ -73,3 +76,17 @@ def _driest_comfortable(name: str, table: dict[str, Any]) -> Limit:
         f"and {humidity:g} % humidity"
     )
     return Limit(round(deficit, 2), origin)
+
+
+SHADE_LEAF_HIGH_C, SUN_LEAF_HIGH_C = 42.0, 45.0
+SUN_LEAF_PPFD = 800.0
+"""Leaves injure at 45 to 50 °C (from memory; nothing specific to orchids was found). Leaves of
+plants that do not live in strong light (noon below 800 umol m-2 s-1) get 3 K less. Judgement."""
+
+
+def _hottest_leaf(name: str, table: dict[str, Any]) -> Limit:
+    """Leaf limit in the sun: no handbook lists one by group, so it follows from the light."""
+    shade = table["light_high"]["value"] < SUN_LEAF_PPFD
+    value = SHADE_LEAF_HIGH_C if shade else SUN_LEAF_HIGH_C
+    kind = "shade" if shade else "sun"
+    return Limit(value, f'group "{name}": derived (judgement): leaves grown in {kind}')

@@ -1,6 +1,6 @@
 """Times as a grower writes them: durations, clock times, times by the sun, hours of the day.
 
-    "45 min"  "2 h"  "1h30min"               a duration
+    "45 min"  "2 h"  "1h30min"  "7 d"        a duration
     "17:30"   "sunset-90min"  "sunrise+1h"    a moment of a day
     "sun 18:00"                               a moment of a week
     "day"  "night"  "any"  "10:00-17:00"  "sunrise+1h to sunset-2h"    hours of a day
@@ -19,7 +19,9 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.site import Site
 
-_DURATION = re.compile(r"(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*min)?")
+_DURATION = re.compile(
+    r"(?:(\d+(?:\.\d+)?)\s*d)?\s*(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*min)?"
+)
 _CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 _BY_SUN = re.compile(r"(sunrise|sunset)\s*(?:([+-])\s*(.+))?")
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -28,12 +30,13 @@ _LONGEST_H = 10_000
 
 
 def parse_duration(text: str) -> timedelta:
-    """Read "45 min", "2 h" or "1h30min"."""
+    """Read "45 min", "2 h", "1h30min" or "7 d"."""
     match = _DURATION.fullmatch(text.strip())
-    if match is None or match.group(1) is match.group(2) is None:
+    if match is None or not any(match.groups()):
         msg = f'"{text}" is no duration; write for example "45 min", "2 h" or "1h30min"'
         raise ValueError(msg)
-    hours = float(match.group(1) or 0) + float(match.group(2) or 0) / 60
+    days, whole, minutes = (float(part or 0) for part in match.groups())
+    hours = 24 * days + whole + minutes / 60
     if hours > _LONGEST_H:
         msg = f'"{text:.40}" is too long; a day has 24 h'
         raise ValueError(msg)

@@ -5,10 +5,12 @@ from dataclasses import dataclass, fields
 from typing import Literal, TypeAlias, get_args
 
 Rot: TypeAlias = Literal["low", "medium", "high"]
-Holder: TypeAlias = Literal["basket", "mount", "pot"]
+Holder: TypeAlias = Literal["basket", "mount", "moss", "pot"]
+Rest: TypeAlias = Literal["none", "dry"]
 
 ROT_CLASSES: tuple[Rot, ...] = get_args(Rot)
 HOLDERS: tuple[Holder, ...] = get_args(Holder)
+RESTS: tuple[Rest, ...] = get_args(Rest)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,35 +30,54 @@ class RotClass:
 
 
 @dataclass(frozen=True, slots=True)
+class RestClass:
+    """Whether the plant takes a dry rest when growth stops, with its origin."""
+
+    value: Rest
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """What a plant stands. None: no such limit is known for it.
 
-    night_low [°C] comfort over whole nights; brief_low [°C] injures within hours; day_high [°C];
-    humidity_low [%]; vpd_high [kPa]; light_high [umol m-2 s-1]; salt_high [mS/cm]; rot.
+    night_low [°C] comfort over whole nights; brief_low [°C] injures within hours; day_high [°C]
+    air, leaf_high [°C] leaf in the sun; humidity_low [%]; vpd_high [kPa]; light_low, light_high
+    [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high [m/s]; rain_high [mm] in an hour; rot;
+    rest.
     """
 
     night_low: Limit | None = None
     brief_low: Limit | None = None
     day_high: Limit | None = None
+    leaf_high: Limit | None = None
     humidity_low: Limit | None = None
     vpd_high: Limit | None = None
+    light_low: Limit | None = None
     light_high: Limit | None = None
     salt_high: Limit | None = None
+    gust_high: Limit | None = None
+    rain_high: Limit | None = None
     rot: RotClass | None = None
+    rest: RestClass | None = None
 
 
 UNITS: Mapping[str, str] = {
     "night_low": "°C",
     "brief_low": "°C",
     "day_high": "°C",
+    "leaf_high": "°C",
     "humidity_low": "%",
     "vpd_high": "kPa",
+    "light_low": "umol m-2 s-1",
     "light_high": "umol m-2 s-1",
     "salt_high": "mS/cm",
+    "gust_high": "m/s",
+    "rain_high": "mm",
 }
 """Unit of each numeric limit."""
 
-_TENDER_IS_HIGH = frozenset({"night_low", "brief_low", "humidity_low"})
+_TENDER_IS_HIGH = frozenset({"night_low", "brief_low", "humidity_low", "light_low"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,19 +98,27 @@ class Plant:
         """Rot class; "medium" where nothing is known."""
         return self.limits.rot.value if self.limits.rot else "medium"
 
+    @property
+    def rests_dry(self) -> bool:
+        """Whether it is kept dry while growth rests."""
+        return self.limits.rest is not None and self.limits.rest.value == "dry"
+
 
 def tenderest(parents: Sequence[Limits]) -> Limits:
     """Take, limit by limit, the tenderest of the parents; ties go to the first.
 
-    A limit that only some parents have is taken from those.
+    A limit that only some parents have is taken from those. A hybrid rests dry only if all its
+    parents do: kept a little moist it takes less harm (judgement).
     """
-    chosen: dict[str, Limit | RotClass] = {}
+    chosen: dict[str, Limit | RotClass | RestClass] = {}
     for field in fields(Limits):
         known = [value for one in parents if (value := getattr(one, field.name)) is not None]
         if not known:
             continue
         if field.name == "rot":
             chosen["rot"] = max(known, key=lambda rot: ROT_CLASSES.index(rot.value))
+        elif field.name == "rest":
+            chosen["rest"] = min(known, key=lambda rest: RESTS.index(rest.value))
         elif field.name in _TENDER_IS_HIGH:
             chosen[field.name] = max(known, key=lambda limit: limit.value)
         else:

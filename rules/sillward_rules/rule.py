@@ -16,10 +16,11 @@ from typing import Any, Literal
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.climate import Climate
 from sillward_rules.moments import Hours, parse_duration, parse_hours
-from sillward_rules.plant import HOLDERS, UNITS, Plant
+from sillward_rules.plant import HOLDERS, RESTS, ROT_CLASSES, UNITS, Plant
+from sillward_rules.season import Season
 from sillward_rules.site import Site
-from sillward_rules.spot import Climate
 
 Direction = Literal["below", "above"]
 
@@ -36,28 +37,35 @@ class Quantity:
 
 QUANTITIES: Mapping[str, Quantity] = {
     "temperature": Quantity("temp_c", "°C", "night_low", "day_high"),
-    "leaf temperature": Quantity("leaf_c", "°C", "night_low", "day_high"),
+    "leaf temperature": Quantity("leaf_c", "°C", "night_low", "leaf_high"),
     "humidity": Quantity("rh_pct", "%", "humidity_low"),
     "vpd": Quantity("vpd_kpa", "kPa", None, "vpd_high"),
+    "leaf vpd": Quantity("leaf_vpd_kpa", "kPa", None, "vpd_high"),
     "wind": Quantity("wind_m_s", "m/s"),
-    "gust": Quantity("gust_m_s", "m/s"),
-    "rain": Quantity("rain_mm", "mm"),
+    "gust": Quantity("gust_m_s", "m/s", None, "gust_high"),
+    "rain": Quantity("rain_mm", "mm", None, "rain_high"),
+    "hail": Quantity("hail_pct", "%"),
+    "crown wetness": Quantity("crown_wet_h", "h"),
+    "rain wetness": Quantity("rain_wet_h", "h"),
     "light": Quantity("light_w_m2", "W/m2"),
+    "ppfd": Quantity("ppfd", "umol m-2 s-1", "light_low", "light_high"),
 }
 
-ASKS = ("carry in", "mist", "note")
+ASKS = ("carry in", "mist", "shade", "secure", "cover", "damp down", "note")
 """Chores that a rule can ask for; a note is a line on the sheet and no chore."""
 
-_SPELLINGS = {"degc": "°C", "c": "°C", "w/m²": "W/m2"}
-_BOUND = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(\S+)")
+_SPELLINGS = {"degc": "°C", "c": "°C", "k": "°C", "w/m²": "W/m2"}
+_BOUND = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(\S.*)")
+_BESIDE = re.compile(r"(\w+)\s*([-+])\s*(\d.*)")
 
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """What the quantity is held against: a value, or the name of the plant's own limit."""
+    """What the quantity is held against: a value, or the plant's own limit and so much more."""
 
     value: float | None = None
     limit: str | None = None
+    more: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +76,8 @@ class Chosen:
     group: tuple[str, ...] = ()
     home: tuple[str, ...] = ()
     name: tuple[str, ...] = ()
+    rot: tuple[str, ...] = ()
+    rest: tuple[str, ...] = ()
 
     def has(self, plant: Plant) -> bool:
         """Whether the rule speaks of this plant."""
@@ -76,7 +86,18 @@ class Chosen:
             and (not self.group or bool(set(self.group) & set(plant.groups)))
             and (not self.home or plant.home in self.home)
             and (not self.name or plant.name in self.name)
+            and (not self.rot or plant.rot in self.rot)
+            and (not self.rest or ("dry" if plant.rests_dry else "none") in self.rest)
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A bound on a quantity (a key of QUANTITIES)."""
+
+    quantity: str
+    direction: Direction
+    bound: Bound
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +112,10 @@ class Rule:
     asks: str
     lasting: timedelta = timedelta(0)
     plants: Chosen = Chosen()
+    season: tuple[str, ...] = ()
+    """Seasons (values of `Season`) in which the rule speaks; empty: in all."""
+    also: Condition | None = None
+    """What must hold at the same hour too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +140,8 @@ def standard_rules() -> tuple[Rule, ...]:
     return tuple(rules)
 
 
-_KEYS = ("name", "watch", "below", "above", "lasting", "hours", "asks", "plants")
+_KEYS = ("name", "watch", "below", "above", "lasting", "hours", "asks", "plants", "season", "while")
+_SEASONS = tuple(season.value for season in Season)
 
 
 def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
@@ -125,21 +151,22 @@ def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     name = table.get("name")
     if not isinstance(name, str) or not name.strip() or not name.isprintable():
         problems.append(Problem("name", "every rule needs a name, in quotes, on one line"))
-    watch = table.get("watch")
-    if not isinstance(watch, str) or watch not in QUANTITIES:
-        problems.append(
-            Problem("watch", f"{_shown(watch)} is no quantity (known: {', '.join(QUANTITIES)})")
-        )
+    watch = _read_watch(table, "", problems)
     asks = table.get("asks")
     if asks not in ASKS:
         problems.append(Problem("asks", f"{_shown(asks)} is no chore (known: {', '.join(ASKS)})"))
-    direction, bound = _read_bound(table, problems)
+    direction, bound = _read_bound(table, "", problems)
+    also = _read_also(table.get("while"), problems)
     lasting = _parsed(table, "lasting", "0 min", parse_duration, problems)
     hours = _parsed(table, "hours", "any", parse_hours, problems)
     plants = _read_chosen(table.get("plants", {}), problems)
+    season = _read_season(table.get("season", []), problems)
     if problems or direction is None or bound is None or lasting is None or hours is None:
         return None, problems
-    return Rule(str(name), str(watch), direction, bound, hours, str(asks), lasting, plants), []
+    rule = Rule(
+        str(name), str(watch), direction, bound, hours, str(asks), lasting, plants, season, also
+    )
+    return rule, []
 
 
 def _shown(value: object) -> str:
@@ -157,12 +184,37 @@ def _parsed(
         return None
 
 
+def _read_watch(table: Mapping[str, Any], path: str, problems: list[Problem]) -> object:
+    watch = table.get("watch")
+    if not isinstance(watch, str) or watch not in QUANTITIES:
+        known = ", ".join(QUANTITIES)
+        problems.append(Problem(f"{path}watch", f"{_shown(watch)} is no quantity (known: {known})"))
+    return watch
+
+
+def _read_also(raw: object, problems: list[Problem]) -> Condition | None:
+    if raw is None:
+        return None
+    if not isinstance(raw, Mapping):
+        example = 'write for example { watch = "wind", below = "0.5 m/s" }'
+        problems.append(Problem("while", example))
+        return None
+    known = "unknown key (known: watch, below, above)"
+    extra = [key for key in raw if key not in ("watch", "below", "above")]
+    problems.extend(Problem(f"while.{key}", known) for key in extra)
+    watch = _read_watch(raw, "while.", problems)
+    direction, bound = _read_bound(raw, "while.", problems)
+    if direction is None or bound is None:
+        return None
+    return Condition(str(watch), direction, bound)
+
+
 def _read_bound(
-    table: Mapping[str, Any], problems: list[Problem]
+    table: Mapping[str, Any], path: str, problems: list[Problem]
 ) -> tuple[Direction | None, Bound | None]:
     given: list[Direction] = [side for side in ("below", "above") if side in table]
     if len(given) != 1:
-        problems.append(Problem("below", "give exactly one of below and above"))
+        problems.append(Problem(f"{path}below", "give exactly one of below and above"))
         return None, None
     direction = given[0]
     quantity = QUANTITIES.get(str(table.get("watch")))
@@ -170,21 +222,45 @@ def _read_bound(
         return direction, None
     raw = table[direction]
     own = quantity.limit_below if direction == "below" else quantity.limit_above
-    if raw == "limit":
-        if own is None:
-            text = f"no plant has a limit for {table['watch']} {direction}; give a value"
-            problems.append(Problem(direction, text))
-            return direction, None
-        return direction, Bound(limit=own)
-    if isinstance(raw, str) and UNITS.get(raw) == quantity.unit:
-        return direction, Bound(limit=raw)
-    match = _BOUND.fullmatch(raw.strip()) if isinstance(raw, str) else None
-    unit = _SPELLINGS.get(match.group(2).lower(), match.group(2)) if match else None
-    if match is None or unit != quantity.unit or not math.isfinite(float(match.group(1))):
-        example = f'"limit" or a value with its unit, such as "12 {quantity.unit}"'
-        problems.append(Problem(direction, f"{_shown(raw)} is no bound; write {example}"))
+    beside = _BESIDE.fullmatch(raw.strip()) if isinstance(raw, str) else None
+    name, more = (beside.group(1), _amount(beside.group(3), quantity)) if beside else (raw, 0.0)
+    if beside and more is not None and beside.group(2) == "-":
+        more = -more
+    if name == "limit" and own is None:
+        text = f"no plant has a limit for {table['watch']} {direction}; give a value"
+        problems.append(Problem(f"{path}{direction}", text))
         return direction, None
-    return direction, Bound(value=float(match.group(1)))
+    limit = own if name == "limit" else name
+    if isinstance(limit, str) and UNITS.get(limit) == quantity.unit and more is not None:
+        return direction, Bound(limit=limit, more=more)
+    value = _amount(raw, quantity) if isinstance(raw, str) else None
+    if value is None:
+        example = f'"limit" or a value with its unit, such as "12 {quantity.unit}"'
+        problems.append(
+            Problem(f"{path}{direction}", f"{_shown(raw)} is no bound; write {example}")
+        )
+        return direction, None
+    return direction, Bound(value=value)
+
+
+def _amount(text: str, quantity: Quantity) -> float | None:
+    """A number with the quantity's unit; None if it is none."""
+    match = _BOUND.fullmatch(text.strip())
+    if match is None or not math.isfinite(float(match.group(1))):
+        return None
+    unit = _SPELLINGS.get(match.group(2).lower(), match.group(2))
+    return float(match.group(1)) if unit == quantity.unit else None
+
+
+def _read_season(raw: object, problems: list[Problem]) -> tuple[str, ...]:
+    values = [raw] if isinstance(raw, str) else raw
+    if isinstance(values, list) and all(one in _SEASONS for one in values):
+        return tuple(values)
+    problems.append(Problem("season", f"{_shown(raw)} is no season (known: {', '.join(_SEASONS)})"))
+    return ()
+
+
+_CLASSES: Mapping[str, Sequence[str]] = {"rot": ROT_CLASSES, "rest": RESTS}
 
 
 def _read_chosen(raw: object, problems: list[Problem]) -> Chosen:
@@ -202,6 +278,9 @@ def _read_chosen(raw: object, problems: list[Problem]) -> Chosen:
         elif key == "holder" and not set(values) <= set(HOLDERS):
             known = ", ".join(HOLDERS)
             problems.append(Problem("plants.holder", f"{values} are no holders (known: {known})"))
+        elif key in _CLASSES and not set(values) <= set(_CLASSES[key]):
+            known = ", ".join(_CLASSES[key])
+            problems.append(Problem(f"plants.{key}", f"{values} is not of: {known}"))
         else:
             lists[key] = tuple(values)
     return Chosen(**lists)
@@ -212,23 +291,21 @@ class Firing:
     """Where a rule fires. Plants that stand alike and share a bound are one class.
 
     member (plant,) : class of each plant, -1 where the rule does not speak of it.
-    column, bound (class,) : spot column and bound of the class.
-    values, fires (time, class) : the quantity, and whether the rule fires.
+    column, limit (class,) : spot column of the class, and its bound as the rule gives it.
+    bound, values, beyond, fires (time, class) : the bound (raised where crowns are wet), the
+    quantity, whether it is beyond its bound at that hour (NaN is not), whether the rule fires.
+    known (time, class) : whether it is known if the rule fires at that hour.
     """
 
     rule: Rule
     member: np.ndarray
     column: np.ndarray
+    limit: Array
     bound: Array
     values: Array
+    beyond: np.ndarray
     fires: np.ndarray
-
-    @property
-    def beyond(self) -> np.ndarray:
-        """(time, class) where the quantity is beyond its bound, at any hour; NaN is not."""
-        if self.rule.direction == "below":
-            return np.asarray(self.values < self.bound)
-        return np.asarray(self.values > self.bound)
+    known: np.ndarray
 
     def by_plant(self, per_class: np.ndarray) -> np.ndarray:
         """(plant,) from (class,) booleans; False for plants that the rule does not speak of."""
@@ -239,32 +316,66 @@ class Firing:
 
 
 def fire(
-    rule: Rule, plants: Sequence[Plant], columns: np.ndarray, site: Site, climate: Climate
+    rule: Rule,
+    plants: Sequence[Plant],
+    columns: np.ndarray,
+    site: Site,
+    climate: Climate,
+    *,
+    wet_margin_k: float = 0.0,
 ) -> Firing:
-    """Hold a rule against the climate at the spot column (plant,) where each plant stands."""
-    bounds = np.array([_bound_of(rule, plant) for plant in plants], dtype=np.float64)
-    speaks = np.isfinite(bounds) & (columns >= 0)
-    keys = np.stack([columns[speaks].astype(np.float64), bounds[speaks]], axis=1)
-    classes, inverse = np.unique(keys.reshape(-1, 2), axis=0, return_inverse=True)
+    """Hold a rule against the climate at the spot column (plant,) where each plant stands.
+
+    wet_margin_k : by how much a lower bound on temperature rises for plants that rot easily,
+    while crowns at their spot are wet, or while nobody knows whether they are.
+    """
+    bounds = np.array([_bound_of(rule.bound, plant) for plant in plants], dtype=np.float64)
+    others = np.zeros(bounds.shape)
+    if rule.also is not None:
+        others = np.array([_bound_of(rule.also.bound, plant) for plant in plants])
+    rots = np.array([plant.rot == "high" for plant in plants], dtype=np.float64)
+    spoken = np.array([rule.plants.has(plant) for plant in plants], dtype=bool)
+    speaks = spoken & np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    if rule.season:
+        in_season = np.array([one.value in rule.season for one in climate.season], dtype=bool)
+        speaks[speaks] &= in_season[columns[speaks]]
+    keys = np.stack([columns.astype(np.float64), bounds, rots, others], axis=1)[speaks]
+    classes, inverse = np.unique(keys.reshape(-1, 4), axis=0, return_inverse=True)
     member = np.full(len(plants), -1, dtype=np.int64)
     member[speaks] = inverse.reshape(-1)
     column = classes[:, 0].astype(np.int64)
-    series: Array = getattr(climate, QUANTITIES[rule.quantity].series)
-    values = series[:, column]
-    bound = classes[:, 1]
-    beyond = values < bound if rule.direction == "below" else values > bound
+    values = _series(climate, rule.quantity)[:, column]
+    bound = np.broadcast_to(classes[:, 1], values.shape)
+    if rule.direction == "below" and QUANTITIES[rule.quantity].unit == "°C" and wet_margin_k:
+        wet = ~(climate.crown_wet_h[:, column] == 0.0)
+        bound = bound + wet_margin_k * (wet & (classes[:, 2] > 0))
+    beyond = _beyond(values, rule.direction, bound)
+    known = np.isfinite(values)
+    if rule.also is not None:
+        beside = _series(climate, rule.also.quantity)[:, column]
+        holds = _beyond(beside, rule.also.direction, classes[:, 3])
+        known = (known & np.isfinite(beside)) | (np.isfinite(beside) & ~holds)
+        beyond = beyond & holds
     hours = rule.hours.mask(site, climate.times, climate.night)
     fires = _lasting(beyond & hours[:, None], rule.lasting)
-    return Firing(rule, member, column, bound, values, fires)
+    return Firing(rule, member, column, classes[:, 1], bound, values, beyond, fires, known)
 
 
-def _bound_of(rule: Rule, plant: Plant) -> float:
-    if not rule.plants.has(plant):
-        return math.nan
-    if rule.bound.limit is None:
-        return math.nan if rule.bound.value is None else rule.bound.value
-    limit = getattr(plant.limits, rule.bound.limit)
-    return math.nan if limit is None else float(limit.value)
+def _series(climate: Climate, quantity: str) -> Array:
+    series: Array = getattr(climate, QUANTITIES[quantity].series)
+    return series
+
+
+def _beyond(values: Array, direction: Direction, bound: Array) -> np.ndarray:
+    return np.asarray(values < bound if direction == "below" else values > bound)
+
+
+def _bound_of(bound: Bound, plant: Plant) -> float:
+    """The bound for a plant; NaN where it has no such limit."""
+    if bound.limit is None:
+        return math.nan if bound.value is None else bound.value
+    limit = getattr(plant.limits, bound.limit)
+    return math.nan if limit is None else float(limit.value) + bound.more
 
 
 def _lasting(mask: np.ndarray, lasting: timedelta) -> np.ndarray:

@@ -8,12 +8,15 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
 
+import numpy as np
+
 from sillward_rules import sun
-from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
-from sillward_rules.collection import Collection, PlantState, State
-from sillward_rules.planners import carry, mist, note, outlook, shelter, wetting
+from sillward_rules.chore import Chore, ChoreKind, Errand, in_order, into_chores
+from sillward_rules.collection import Collection, PlantState, Recipe, State
+from sillward_rules.planners import carry, feeding, mist, note, outlook, protect, shelter, wetting
 from sillward_rules.planners.nights import STALE, judge_night
 from sillward_rules.planners.outlook import Outlook
+from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.scene import Scene
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
@@ -51,6 +54,8 @@ class Sheet:
     lows: dict[str, float | None]
     """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
     states: dict[str, PlantState] = field(default_factory=dict)
+    feed: str | None = None
+    """The feed in use: what to weigh in, and how strong it is."""
 
     @property
     def age(self) -> timedelta:
@@ -69,7 +74,7 @@ def draw_up(
         chores, warnings, ahead = *_morning(scene), None
     else:
         chores, warnings, ahead = _week(scene)
-    used = {spot for plant in collection.plants for spot in (plant.home, plant.shelter)}
+    used = {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
     assumptions = [
         f"{spot.name}: {question}"
         for spot in collection.spots
@@ -88,8 +93,23 @@ def draw_up(
         assumptions=tuple(assumptions),
         outlook=ahead,
         lows=_outdoor_lows(scene),
-        states=scene.state,
+        states=scene.states,
+        feed=_in_words(collection.feed),
     )
+
+
+def _in_words(recipe: Recipe | None) -> str | None:
+    """ "0.25 g/L 20-20-20 (0.38 g in 1.5 L), 50 ppm N, about 0.6 mS/cm"."""
+    if recipe is None:
+        return None
+    mix = recipe.mix
+    parts = [(mix.fertiliser.label, float(np.asarray(mix.grams_per_litre)))]
+    parts += [(salt.formula, float(np.asarray(grams))) for salt, grams in mix.supplements]
+    weighed = ", ".join(
+        f"{grams:.2g} g/L {name} ({grams * recipe.litres:.2g} g in {recipe.litres:g} L)"
+        for name, grams in parts
+    )
+    return f"{weighed}: {float(mix.ppm('N')):.0f} ppm N, about {float(mix.ec):.1f} mS/cm"
 
 
 def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
@@ -99,6 +119,8 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     for chore in sheet.chores:
         if (sheet.round, chore.kind) in _MOVES:
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
+        elif sheet.round is Round.MORNING and chore.kind in _WETTINGS:
+            after |= {name: wetted(after[name], chore.kind, chore.before) for name in chore.plants}
     return after
 
 
@@ -112,22 +134,50 @@ _MOVES = frozenset(
 )
 
 
+_WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
+
+
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     """The state of a plant once a carry chore is done."""
     since = chore.not_before or chore.before
-    came_from = chore.from_spot if assumed else None
-    return replace(state, spot=chore.to_spot, since=since, assumed=assumed, came_from=came_from)
+    after = replace(
+        state,
+        spot=chore.to_spot,
+        since=since,
+        assumed=assumed,
+        came_from=chore.from_spot if assumed else None,
+    )
+    return _brighter(state, after, chore.kind)
 
 
 def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
     """The state of a plant once the grower says that a chore is done."""
+    if kind in _WETTINGS:
+        return wetted(state, kind, now)
+    if kind is ChoreKind.STAY_IN and state.spot == to_spot:  # it has not moved
+        return replace(state, assumed=False, came_from=None)
     if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
-        return replace(state, spot=to_spot, since=now, assumed=False, came_from=None)
-    if kind is ChoreKind.MIST:
-        return replace(state, misted_at=now)
-    if kind is ChoreKind.FEED:
-        return replace(state, fed_at=now)
+        after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None)
+        return _brighter(state, after, kind)
     return state
+
+
+def wetted(state: PlantState, kind: ChoreKind, at: datetime) -> PlantState:
+    """The state of a plant once it has been misted, fed or rinsed."""
+    if kind is ChoreKind.FEED:
+        return replace(state, misted_at=at, fed_at=at)
+    if kind is ChoreKind.FLUSH:
+        return replace(state, misted_at=at, rinsed_at=at)
+    return replace(state, misted_at=at)
+
+
+def _brighter(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:
+    """Note when a plant comes out into more light after a long stay under cover."""
+    if kind is not ChoreKind.CARRY_OUT or before.since is None or after.since is None:
+        return after
+    if after.since - before.since < protect.LONG_STAY:
+        return after
+    return replace(after, brighter_since=after.since)
 
 
 def believed(state: State, site: Site, now: datetime) -> State:
@@ -174,72 +224,102 @@ def _coverage_warnings(scene: Scene) -> list[str]:
 def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    verdicts = judge_night(scene, night)
+    judged = judge_night(scene, night)
     lows = shelter.spot_lows(scene, night)
-    tonight = carry.carry_in(scene, night, verdicts, lows, scene.standing)
-    sheltered = {errand.plant: errand.to_spot for errand in tonight}
+    tonight = carry.carry_in(scene, night, judged.verdicts, lows, scene.standing)
+    standing = carry.moved(scene, scene.standing, tonight)
+    indoors = {one.plants: one.to_spot for one in tonight}
+    sheltered = {
+        cohort.index: indoors[cohort.names] for cohort in scene.cohorts if cohort.names in indoors
+    }
     tomorrow = night.day + timedelta(days=1)
     again = carry.carry_out(scene, tomorrow, sheltered)
+    others = protect.protect(scene, scene.cohorts, standing, scene.now, night.end)
     chores = into_chores(tonight, scene.site, night.day, scene.now)
     chores += into_chores(again, scene.site, tomorrow, scene.now)
+    chores += into_chores(_at_night(others), scene.site, night.day, scene.now)
     return chores, [
-        *carry.night_warnings(lows, verdicts, {**scene.standing, **sheltered}),
+        *carry.night_warnings(scene, lows, judged.verdicts, standing),
+        *carry.borne_cold(scene, judged.borne, standing),
         *note.notes(scene, scene.now, night.end),
     ]
 
 
+def _at_night(errands: Sequence[Errand]) -> list[Errand]:
+    """What of these the dusk round tells: the night has no sun to shade from."""
+    told = (ChoreKind.SECURE, ChoreKind.COVER)
+    return [errand for errand in errands if errand.kind in told]
+
+
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
-    """Today: what goes out and when, mist and feed windows, the last wetting hour.
+    """Today: what goes out and when, mist and feed windows, the last wetting hour, shade, cover.
 
     Also what must go in before the dusk round could say so.
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
     sheltered = {
-        plant.name: scene.standing[plant.name] for plant in scene.plants if scene.under_cover(plant)
+        cohort.index: cohort.state.spot
+        for cohort in scene.cohorts
+        if scene.covers(cohort.plant, cohort.state.spot)
     }
     out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day, scene.now)
     early = [
         verdict
-        for verdict in judge_night(scene, night)
-        if verdict.deadline < night.start - BEFORE_DUSK and verdict.plant.name not in sheltered
+        for verdict in judge_night(scene, night).verdicts
+        if verdict.deadline < night.start - BEFORE_DUSK and verdict.cohort.index not in sheltered
     ]
     lows = shelter.spot_lows(scene, night)
     back = carry.carry_in(scene, night, early, lows, scene.standing)
-    leaving = {verdict.plant.name: verdict.deadline for verdict in early}
+    leaving = {verdict.cohort.index: verdict.deadline for verdict in early}
     places = mist.day_places(scene, day, out, scene.standing, leaving)
     watering, warnings = _watering(scene, day, places)
-    chores = [*out, *into_chores(back, scene.site, day, scene.now), *watering]
+    others = _protection(scene, day, places, night.start)
+    chores = [*out, *into_chores(back, scene.site, day, scene.now), *watering, *others]
     return in_order(chores), [*warnings, *note.notes(scene, scene.now, night.start)]
+
+
+def _protection(
+    scene: Scene, day: date, places: Sequence[mist.DayPlace], end: datetime
+) -> tuple[Chore, ...]:
+    """Shade, cover and the like until the dusk round, for what is outside by then."""
+    cohorts, spots = [place.cohort for place in places], [place.spot for place in places]
+    errands = protect.protect(scene, cohorts, spots, scene.now, end)
+    shaded = {one.plants for one in errands if one.kind is ChoreKind.SHADE}
+    ramp = protect.get_used_to_light(scene, places, scene.now, end)
+    errands += [one for one in ramp if one.plants not in shaded]
+    return into_chores(errands, scene.site, day, scene.now)
 
 
 def _watering(
     scene: Scene, day: date, places: Sequence[mist.DayPlace]
 ) -> tuple[list[Chore], list[str]]:
-    """Misting, feeding, and until when crowns may be wet."""
+    """Misting, feeding, rinsing, and until when crowns may be wet."""
     sunrise = sun.day_events(scene.site, day).sunrise
-    films = {
-        column: wetting.DayFilms(scene, day, column)
-        for column in {place.column for place in places}
+    steps = DaySteps(scene, day)
+    plans = mist.plans(scene, places, steps)
+    outdoors = [place for place in places if not scene.spots[place.spot].holds_itself]
+    misted = {
+        place.cohort.index for place, plan in zip(places, plans, strict=True) if plan.mistings
     }
-    wet = mist.mist(scene, day, places, films)
-    misted = {errand.plant for errand in wet}
-    outdoors = [place for place in places if not scene.collection.spot(place.spot).holds_itself]
     dry = [
         errand
         for place in outdoors
-        if (place.plant.rot == "high" or place.plant.name in misted)
-        and place.plant.rot != "low"
-        and (errand := wetting.stop_wetting(films[place.column], place.plant, place.spot))
+        if (place.cohort.plant.rot == "high" or place.cohort.index in misted)
+        and place.cohort.plant.rot != "low"
+        and (errand := wetting.stop_wetting(steps.films(place.column), place.cohort, place.spot))
         and (errand.before > scene.now or errand.before <= sunrise)
     ]
-    mistings = [errand for errand in wet if errand.kind is ChoreKind.MIST]
-    chores = into_chores([*mistings, *dry], scene.site, day, scene.now)
-    feeds = mist.feeds_within(chores, [one for one in wet if one.kind is ChoreKind.FEED])
-    chores += into_chores(feeds, scene.site, day, scene.now)
-    if all(films[place.column].known for place in outdoors):
-        return list(chores), []
-    return list(chores), ["too little is known of today's weather to plan all watering"]
+    chores = into_chores([*mist.errands(scene, places, plans), *dry], scene.site, day, scene.now)
+    feeds = feeding.within(chores, feeding.feed(scene, places, plans, steps))
+    fed = into_chores(feeds, scene.site, day, scene.now)
+    rinses = into_chores(feeding.rinse(scene, fed, steps), scene.site, day, scene.now)
+    warnings = mist.missed(scene, places, plans)
+    if fed:
+        warnings += feeding.too_strong(scene)
+    if not all(steps.films(place.column).known for place in outdoors):
+        warnings.append("too little is known of today's weather to plan all watering")
+    return [*chores, *fed, *rinses], warnings
 
 
 BEFORE_DUSK = timedelta(minutes=90)

@@ -19,7 +19,7 @@ class Weather:
 
     times : unix seconds, full hours one after the other. temp_c, dew_point_c, wind_m_s (10 m),
     gust_m_s, cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or
-    mean of the hour that ends at the time.
+    mean of the hour that ends at the time. hail_pct : 100 where hail is forecast, 0 where not.
     """
 
     times: np.ndarray
@@ -31,6 +31,7 @@ class Weather:
     rain_mm: Array
     direct_w_m2: Array
     diffuse_w_m2: Array
+    hail_pct: Array
     source: str
     fetched_at: datetime
     issued_at: datetime | None = None
@@ -60,6 +61,7 @@ SERIES = (
     "rain_mm",
     "direct_w_m2",
     "diffuse_w_m2",
+    "hail_pct",
 )
 """Names of the hourly series of a Weather."""
 

@@ -102,6 +102,7 @@ def weather(now: datetime) -> Weather:
         rain_mm=np.zeros(times.shape),
         direct_w_m2=beam,
         diffuse_w_m2=np.where(cloudy, 220.0, 90.0) * height,
+        hail_pct=np.zeros(times.shape),
         source="invented",
         fetched_at=now,
     )

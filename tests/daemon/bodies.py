@@ -28,6 +28,7 @@ UNITS: Mapping[str, str] = {
     "direct_radiation": "W/m²",
     "diffuse_radiation": "W/m²",
     "shortwave_radiation": "W/m²",
+    "weather_code": "wmo code",
 }
 
 USUAL: Mapping[str, float] = {
@@ -41,6 +42,7 @@ USUAL: Mapping[str, float] = {
     "precipitation": 0.0,
     "direct_radiation": 100.0,
     "diffuse_radiation": 50.0,
+    "weather_code": 1,
 }
 """What every hour is like unless a test says otherwise."""
 

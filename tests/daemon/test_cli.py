@@ -20,6 +20,7 @@ from sillward.cli import main
 from sillward.collection import load_household
 from sillward.notices import full, short
 from sillward_rules.collection import PlantState
+from sillward_rules.rule import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from tests.daemon.bodies import body, dumped
 
@@ -147,7 +148,10 @@ def test_the_demo_needs_no_settings(monkeypatch: pytest.MonkeyPatch) -> None:
 
 # -- the machine-readable sheet
 
-KINDS = {"carry-in", "carry-out", "stay-in", "mist", "feed", "flush", "stop-wetting"}
+KINDS = {
+    *("carry-in", "carry-out", "stay-in", "mist", "feed", "flush", "stop-wetting"),
+    *("shade", "cover", "secure", "damp-down"),
+}
 SHEET_KEYS = {"schema", "round", "at", "site", "forecast", "chores", "warnings"}
 CHORE_KEYS = {
     *("id", "chore", "plants", "from", "to", "not_before", "before", "because", "chance"),
@@ -170,7 +174,7 @@ def is_number(value: object) -> bool:
 
 
 def check_reason(reason: dict[str, Any]) -> None:
-    assert set(reason) - {"origin"} == REASON_KEYS
+    assert set(reason) - {"origin", "hours", "degree_hours"} == REASON_KEYS
     for key in ("plant", "quantity", "unit"):
         assert isinstance(reason[key], str), key
         assert reason[key].strip(), key
@@ -181,7 +185,8 @@ def check_reason(reason: dict[str, Any]) -> None:
 
 
 def check_chore(chore: dict[str, Any], plants: set[str], spots: set[str]) -> None:
-    assert set(chore) == CHORE_KEYS
+    wetting = chore["chore"] in ("mist", "feed", "flush")
+    assert set(chore) == CHORE_KEYS | ({"with"} if wetting else set())
     assert re.fullmatch(r"[a-z0-9-]+", chore["id"])
     assert chore["chore"] in KINDS
     assert chore["plants"]
@@ -512,8 +517,8 @@ def test_check_as_json_tells_the_same() -> None:
     for plant in report["plants"]:
         for name, limit in plant["limits"].items():
             assert limit["origin"], (plant["name"], name)
-            assert limit["unit"] or name == "rot"
-    assert report["rules"] == ["cold night", "thirsty air", "dry air", "hot dry wind"]
+            assert limit["unit"] or name in ("rot", "rest")
+    assert report["rules"] == [*(rule.name for rule in standard_rules()), "hot dry wind"]
 
 
 def test_check_says_what_a_spot_leaves_open() -> None:

@@ -94,6 +94,7 @@ class FakeSource:
             rain_mm=dark,
             direct_w_m2=dark,
             diffuse_w_m2=dark,
+            hail_pct=dark,
             source=self.name,
             fetched_at=fetched_at,
         )

@@ -135,7 +135,7 @@ def test_summer_mornings_are_fed_and_rinsed_before_the_film_dries() -> None:
 
     (feed,) = of(sheet, ChoreKind.FEED)
     rinse_min = feed.because[0].value
-    assert feed.because[0].quantity == "half film"
+    assert feed.because[0].quantity == "film until rinse"
     assert rinse_min is not None
     assert 10 <= rinse_min <= 60
     assert clock(feed.before) <= "10:30"

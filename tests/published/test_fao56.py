@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sillward_rules import air
-from sillward_rules.spot import wind_at_height
+from sillward_rules.climate import wind_at_height
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -17,7 +17,9 @@ from sillward_rules.weather import SERIES, Weather
 
 MENDOZA = Site("Test court", -32.89, -68.85, 780, ZoneInfo("America/Argentina/Mendoza"))
 
-OPEN_BENCH = Spot("bench", sky_view=0.0, wind=1.0, night_offset_k=0.0, day_offset_k=0.0)
+OPEN_BENCH = Spot(
+    "bench", sky_view=0.0, wind=1.0, height_m=10.0, night_offset_k=0.0, day_offset_k=0.0
+)
 """A spot that changes nothing of the forecast: leaf, spot and forecast temperature are one."""
 
 WARM_ROOM = Spot("room", indoors=True, night_low_c=16.0, day_low_c=20.0, humidity_pct=50.0)
@@ -76,6 +78,7 @@ def weather(start: datetime, temp_c: Sequence[float] | Array, **series: object) 
         "rain_mm": np.zeros(temp.shape),
         "direct_w_m2": np.zeros(temp.shape),
         "diffuse_w_m2": np.zeros(temp.shape),
+        "hail_pct": np.zeros(temp.shape),
     }
     for name, values in series.items():
         assert name in SERIES, name

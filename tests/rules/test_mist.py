@@ -8,7 +8,7 @@ import pytest
 from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Habits
-from sillward_rules.planners.wetting import DayFilms
+from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Holder, Rot
 from sillward_rules.scene import Scene
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -75,7 +75,7 @@ def test_film_outlasts_the_uptake_time_all_through_the_window() -> None:
         dew_point_c=9.0,
         direct_w_m2=500.0 * np.maximum(np.sin((hours - 10) / 14 * np.pi), 0.0),
     )
-    films = DayFilms(Scene(household, fetched(sky, NOW), {}, NOW), date(2026, 1, 20), 0)
+    films = DaySteps(Scene(household, fetched(sky, NOW), {}, NOW), date(2026, 1, 20)).films(0)
 
     assert first.not_before is not None
     at = first.not_before
@@ -138,7 +138,7 @@ def test_no_misting_after_the_last_hour_for_wet_crowns() -> None:
 def test_feed_window_ends_while_a_rinse_can_still_follow() -> None:
     (feed,) = of(morning(), ChoreKind.FEED)
 
-    assert feed.because[0].quantity == "half film"
+    assert feed.because[0].quantity == "film until rinse"
     assert feed.because[0].value is not None
     assert feed.because[0].value >= 10
 

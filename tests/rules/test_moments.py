@@ -16,13 +16,13 @@ BERLIN = Site("Yard", 52.5, 13.4, 40, ZoneInfo("Europe/Berlin"))
 
 @pytest.mark.parametrize(
     ("text", "minutes"),
-    [("45 min", 45), ("2 h", 120), ("1h30min", 90), ("1.5h", 90), (" 0 min ", 0)],
+    [("45 min", 45), ("2 h", 120), ("1h30min", 90), ("1.5h", 90), (" 0 min ", 0), ("7 d", 10080)],
 )
 def test_durations(text: str, minutes: float) -> None:
     assert parse_duration(text) == timedelta(minutes=minutes)
 
 
-@pytest.mark.parametrize("text", ["", "soon", "5", "min", "-3 h", "1 d", "2 h 3"])
+@pytest.mark.parametrize("text", ["", "soon", "5", "min", "-3 h", "d", "2 h 3"])
 def test_what_is_no_duration(text: str) -> None:
     with pytest.raises(ValueError, match="is no duration"):
         parse_duration(text)

@@ -45,6 +45,9 @@ def test_every_group_has_every_limit_with_an_origin_and_a_sound_order() -> None:
     for group in groups.values():
         for field in fields(Limits):
             limit = getattr(group.limits, field.name)
+            if field.name in ("gust_high", "rain_high"):  # for the grower to set
+                assert limit is None, (group.name, field.name)
+                continue
             assert limit is not None, (group.name, field.name)
             assert len(limit.origin.split(": ", 1)[1]) > 5
         low, brief, high = group.limits.night_low, group.limits.brief_low, group.limits.day_high

@@ -46,8 +46,15 @@ VARIABLES: Mapping[str, Variable] = {
     "precipitation": Variable("mm", 0, 400),
     "direct_radiation": Variable("W/m²", 0, 1500),
     "diffuse_radiation": Variable("W/m²", 0, 1500),
+    "weather_code": Variable("wmo code", 0, 99),
 }
 """What is asked for. shortwave_radiation is read too, where the two parts are missing."""
+
+_OPTIONAL = ("weather_code",)
+"""Nothing is said of these where they are missing: they are not forecast everywhere."""
+
+_HAIL_CODES = (96, 99)
+"""Thunderstorm with hail; WMO code table 4677."""
 
 _SHORTWAVE = Variable("W/m²", 0, 1600)
 
@@ -96,7 +103,7 @@ class OpenMeteo:
             "timezone": "GMT",
             "timeformat": "unixtime",
             "wind_speed_unit": "ms",
-            "past_days": "1",
+            "past_days": "7",
             "forecast_days": "8",
             "hourly": ",".join(VARIABLES),
         }
@@ -127,7 +134,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     if temp is None or not np.isfinite(temp).any():
         _refuse("has no temperatures")
     unknown = np.full(times.shape, np.nan)
-    missing = [name for name in VARIABLES if series[name] is None]
+    missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
     dew = _dew_point(temp, series, times, remarks)
     direct, diffuse = _radiation(series, times, missing)
     if missing:
@@ -137,6 +144,8 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         values = series[name]
         return unknown if values is None else values * scale
 
+    code = known("weather_code")
+    hail = np.where(np.isfinite(code), 100.0 * np.isin(code, _HAIL_CODES), np.nan)
     return Weather(
         times=times,
         temp_c=temp,
@@ -147,6 +156,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         rain_mm=known("precipitation"),
         direct_w_m2=direct,
         diffuse_w_m2=diffuse,
+        hail_pct=hail,
         source=NAME,
         fetched_at=fetched_at,
         remarks=tuple(remarks),

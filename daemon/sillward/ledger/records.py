@@ -91,7 +91,13 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         fed_at=maybe_moment(row["fed_at"]),
         rinsed_at=maybe_moment(row["rinsed_at"]),
         came_from=row["came_from"],
+        brighter_since=maybe_moment(_column(row, "brighter_since")),
     )
+
+
+def _column(row: Mapping[str, Any] | sqlite3.Row, name: str) -> Any:
+    """A value that documents of older versions lack."""
+    return row[name] if name in row.keys() else None  # noqa: SIM118 (a Row is no mapping)
 
 
 def notice_of(row: sqlite3.Row) -> Notice:

@@ -30,7 +30,7 @@ from sillward.ledger.records import (
 )
 from sillward_rules.collection import PlantState
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 _SCHEMA = """
 CREATE TABLE forecast (
@@ -55,11 +55,14 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT,
+    came_from TEXT, brighter_since TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
 """
+
+_MIGRATIONS = {1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT"}
+"""What brings a file of this version to the next one."""
 
 
 class Ledger:
@@ -95,10 +98,13 @@ class Ledger:
             if version > SCHEMA_VERSION:
                 msg = f"{self._path}: written by a newer sillward (version {version}); update first"
                 raise LedgerError(msg)
-            if version < SCHEMA_VERSION:
+            if version == 0:
                 for statement in _SCHEMA.split(";"):
                     self._db.execute(statement)
-                self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+            else:
+                for older in range(version, SCHEMA_VERSION):
+                    self._db.execute(_MIGRATIONS[older])
+            self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -375,7 +381,7 @@ class Ledger:
         for plant, state in states.items():
             values = [plain(getattr(state, field.name)) for field in fields(PlantState)]
             self._db.execute(
-                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (site, plant, *values),
             )
 

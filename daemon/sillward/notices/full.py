@@ -18,7 +18,12 @@ _HEADINGS = {
     ChoreKind.CARRY_OUT: "Carry out",
     ChoreKind.MIST: "Mist",
     ChoreKind.FEED: "Feed",
+    ChoreKind.FLUSH: "Rinse",
     ChoreKind.STOP_WETTING: "No wet crowns",
+    ChoreKind.SHADE: "Shade",
+    ChoreKind.COVER: "Cover",
+    ChoreKind.SECURE: "Secure against gusts",
+    ChoreKind.DAMP_DOWN: "Damp down",
     ChoreKind.STAY_IN: "Stay in",
 }
 
@@ -99,7 +104,7 @@ def _shared(chore: Chore, site: Site) -> str:
     """What all plants of a chore go through alike, told once; empty if they differ."""
     first = chore.because[0]
     alike = {(one.quantity, one.value, one.at) for one in chore.because}
-    if len(alike) > 1 or first.quantity not in ("leaf temperature", "temperature"):
+    if len(alike) > 1 or first.quantity in _OF_FILMS:
         return ""
     return _number_line(first, chore, site)
 
@@ -109,11 +114,14 @@ def _number_line(reason: Reason, chore: Chore, site: Site) -> str:
     if reason.value is None:
         return "night not known, treated as cold"
     outlook = chore.kind is ChoreKind.CARRY_OUT or _whole_day(chore)
-    word = "up to" if outlook else "outside" if chore.kind is ChoreKind.STAY_IN else "down to"
-    if reason.quantity not in ("leaf temperature", "temperature"):
+    word = "outside" if chore.kind is ChoreKind.STAY_IN else "down to"
+    if outlook or reason.above:
         word = "up to"
     why = ", too short above the limits" if _whole_day(chore) else ""
     return f"{reason.quantity} {word} {phrases.number(reason)} at {at}{why}"
+
+
+_OF_FILMS = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})
 
 
 def _whole_day(chore: Chore) -> bool:
@@ -121,16 +129,19 @@ def _whole_day(chore: Chore) -> bool:
 
 
 def _of_plant(reason: Reason) -> str:
-    return f"limit {phrases.limit(reason)} ({phrases.whose(reason)})"
+    text = f"limit {phrases.limit(reason)} ({phrases.whose(reason)})"
+    if reason.hours is None or reason.degree_hours is None:
+        return text
+    return f"{text}, {reason.hours:.0f} h and {reason.degree_hours:.0f} K h under it"
 
 
 def because(reason: Reason, chore: Chore, site: Site) -> str:
     """A plant's reason in full."""
     at = phrases.hour(reason.at, site)
-    if reason.quantity == "half film":
-        if reason.value is None:
-            return "rinse before it dries"
-        return f"rinse with plain water within {reason.value:.0f} min"
+    if reason.quantity in ("film until rinse", "rinse"):
+        why = reason.origin.removeprefix("rinse ")
+        within = "" if reason.value is None else f" within {reason.value:.0f} min"
+        return f"rinse with plain water{within}, {why}"
     if reason.quantity == "film life":
         if reason.value is None:
             return "the film outlasts the day"
@@ -162,14 +173,18 @@ def when(chore: Chore, now: datetime, site: Site) -> str:
         return f"{until}, {chore.from_spot}"
     if chore.kind is ChoreKind.STOP_WETTING:
         return f"{'all day' if phrases.no_wetting(chore) else f'after {before}'}, {chore.from_spot}"
-    opens = phrases.hour(chore.not_before or chore.before, site)
+    if chore.not_before is None:
+        return f"{'now' if before == 'now' else f'by {before}'}, {chore.from_spot}"
+    opens = phrases.hour(chore.not_before, site)
     return f"{opens} to {phrases.hour(chore.before, site)}, {chore.from_spot}"
 
 
 def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
     head = f"{when(chore, sheet.at, site)}: {phrases.plants(len(chore.plants))}"
     if chore.kind is ChoreKind.FEED:
-        return f"{head}; weak, and rinse"
+        return f"{head}; {sheet.feed or 'weak'}, and rinse"
+    if chore.kind is ChoreKind.FLUSH:
+        return f"{head}; plain water"
     if chore.kind is ChoreKind.MIST:
         feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
         return head + mist_advice(chore, feeds, site)
@@ -197,7 +212,7 @@ def _told_at(chore: Chore, site: Site) -> datetime:
 
 
 def _outlook(ahead: Outlook) -> Iterator[str]:
-    for fact in [*([ahead.turn] if ahead.turn else []), *ahead.spells]:
+    for fact in [*([ahead.turn] if ahead.turn else []), *ahead.spells, *ahead.dark]:
         yield fact[0].upper() + fact[1:]
     yield f"Trips expected: {ahead.trips} in {len(ahead.nights)} nights"
     yield ""
@@ -207,7 +222,8 @@ def _outlook(ahead: Outlook) -> Iterator[str]:
     for day in ahead.days:
         dry = "?" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %"
         mist = f"{day.mistings} for {phrases.plants(day.misted_plants)}" if day.mistings else "-"
-        yield f"  {day.day:%a %d %b}{_degrees(day.high_c):>11}{dry:>9}   {mist}"
+        others = "".join(f"; {kind.value} {count}" for kind, count in day.others)
+        yield f"  {day.day:%a %d %b}{_degrees(day.high_c):>11}{dry:>9}   {mist}{others}"
     yield ""
 
 

@@ -79,7 +79,8 @@ def deciding(chores: Sequence[Chore]) -> Reason:
         if reason.value is None or reason.limit is None:
             return float("-inf")
         gap = reason.value - reason.limit
-        return gap if reason.quantity in _LOW_IS_BAD else -gap
+        low_is_bad = reason.quantity in _LOW_IS_BAD and not reason.above
+        return gap if low_is_bad else -gap
 
     return min((reason for chore in chores for reason in chore.because), key=margin)
 

@@ -24,6 +24,9 @@ class Message:
 SAME_TRIP = timedelta(minutes=30)
 """Walks in this close together are one number in the title."""
 
+MOST_HEADS = 2
+"""Chores that a title speaks of."""
+
 Words = Callable[[int], str]
 
 
@@ -136,9 +139,12 @@ class _Teller:
             lines.append(_fixed(self._why([*into, *stay])))
         lines += [_fixed(f"! {text}") for text in self._warnings()]
         lines += [self._named("Stay in tonight", chore) for chore in stay]
+        lines += self._protect()
         lines.append(_fixed(self._tomorrow(), optional=True))
         if not into:
-            return "Nothing to carry in tonight", [*lines, _fixed(self._lows())]
+            guard = self._guard_heads()
+            title = _capital(", ".join(guard)) if guard else "Nothing to carry in tonight"
+            return title, [*lines, _fixed(self._lows())]
         return _capital(self._in_head(into)), lines
 
     def _in_head(self, into: Sequence[Chore]) -> str:
@@ -226,13 +232,15 @@ class _Teller:
         if mist:
             first = phrases.plants(len(mist[0].plants))
             heads.append(f"mist {_by(self._clock(mist[0]))}: {first}")
+        heads += self._guard_heads()
         if not out and stay:
             heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
-        title = ", ".join(heads) or "nothing to carry or mist today"
+        title = ", ".join(heads[:MOST_HEADS]) or "nothing to carry or mist today"
         lines = self._carry_in(into)
         lines += [_fixed(self._why(into))] if into else []
         lines += [self._carry_out(chore) for chore in out]
         lines += [self._mist(spot, mist) for spot in dict.fromkeys(one.from_spot for one in mist)]
+        lines += self._protect()
         lines.append(_fixed(self._stop()))
         told_in_title = not out
         lines += [self._named("Stay in", chore, optional=told_in_title) for chore in stay]
@@ -256,6 +264,30 @@ class _Teller:
             return f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
 
         return Line(words)
+
+    def _guard_heads(self) -> list[str]:
+        """ "shade by 11:00: 3 plants", for each kind of protection."""
+        heads = []
+        for kind, word in _PROTECTION.items():
+            chores = self._of(kind)
+            if chores:
+                count = phrases.plants(sum(len(chore.plants) for chore in chores))
+                heads.append(f"{word} {_by(self._clock(chores[0]))}: {count}")
+        return heads
+
+    def _protect(self) -> list[Line]:
+        """A line for each chore of protection, with the number that asks for it."""
+        return [
+            self._protecting(word, chore)
+            for kind, word in _PROTECTION.items()
+            for chore in self._of(kind)
+        ]
+
+    def _protecting(self, word: str, chore: Chore) -> Line:
+        reason = phrases.deciding([chore])
+        why = f"{reason.quantity} {phrases.number(reason)} at {phrases.hour(reason.at, self.site)}"
+        head = f"{_capital(word)} {chore.from_spot} {_by(self._clock(chore))}"
+        return Line(lambda most: f"{head}: {self._who(chore, most)}{f'; {why}' if most else ''}")
 
     def _stop(self) -> str:
         never: dict[str, int] = {}
@@ -294,8 +326,17 @@ class _Teller:
         misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
         if ahead.turn:
             lines.append(_fixed(_capital(ahead.turn)))
-        told = [*([f"mistings: {', '.join(misted)}"] if misted else []), *ahead.spells]
+        told = [*([f"mistings: {', '.join(misted)}"] if misted else []), *ahead.spells, *ahead.dark]
         return title, [*lines, *(_fixed(_capital(text), optional=True) for text in told)]
+
+
+_PROTECTION = {
+    ChoreKind.COVER: "cover",
+    ChoreKind.SECURE: "secure",
+    ChoreKind.SHADE: "shade",
+    ChoreKind.DAMP_DOWN: "damp down",
+}
+"""Chores that guard plants where they stand, the most urgent first, in a word."""
 
 
 def _capital(text: str) -> str:
@@ -314,7 +355,7 @@ def mist_advice(mist: Chore, feeds: Sequence[Chore], site: Site, *, brief: bool 
     """What to mist with: feed and the time to its rinse, or plain water; how soon it is gone."""
     reason = min(mist.because, key=_minutes)
     gone = "" if reason.value is None else f"gone in {reason.value:.0f} min"
-    fed = [feed for feed in feeds if _goes_with(feed, mist)]
+    fed = [feed for feed in feeds if feed.goes_with(mist)]
     if fed:
         plants = {name for feed in fed for name in feed.plants}
         rinse = min(_minutes(one) for feed in fed for one in feed.because)
@@ -334,13 +375,3 @@ def mist_advice(mist: Chore, feeds: Sequence[Chore], site: Site, *, brief: bool 
 
 def _minutes(reason: Reason) -> float:
     return float("inf") if reason.value is None else reason.value
-
-
-def _goes_with(feed: Chore, mist: Chore) -> bool:
-    """Whether a feed and a misting are the same walk."""
-    starts = [one for one in (feed.not_before, mist.not_before) if one is not None]
-    return (
-        feed.from_spot == mist.from_spot
-        and bool(set(feed.plants) & set(mist.plants))
-        and max(starts, default=mist.before) <= min(feed.before, mist.before)
-    )

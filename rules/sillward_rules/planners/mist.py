@@ -1,26 +1,32 @@
-"""Misting and feeding: windows in which a wetting does its work, and how often it takes."""
+"""Misting: how often, when, and with what, from the life of films and the hours of the grower."""
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from itertools import combinations
 
 import numpy as np
 
-from sillward_rules import air, sun
+from sillward_rules import sun
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
-from sillward_rules.film import LEAF_FILM
-from sillward_rules.planners.wetting import STEP, DayFilms
-from sillward_rules.plant import Holder, Plant
+from sillward_rules.planners.wetting import DayFilms, DaySteps
+from sillward_rules.plant import Holder, Rot
 from sillward_rules.rule import Firing
-from sillward_rules.scene import Scene
+from sillward_rules.scene import Cohort, Scene, Standing
+from sillward_rules.season import Season
 from sillward_rules.weather import moment_of
 
-DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {"mount": 9.0, "basket": 12.0}
+DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
+    "mount": 9.0,
+    "basket": 12.0,
+    "moss": 24.0,
+    "pot": 48.0,
+}
 """How much drying roots may take between two mistings: deficit times hours dry [kPa h].
 
 Judgement: at the 3 to 4 kPa of a hot dry noon a bare root on a mount may hang dry for two and a
-half hours; in milder air for as much longer as it dries more slowly. A pot holds water of its
-own: one misting is enough."""
+half hours; in milder air for as much longer as it dries more slowly. Moss and pots hold water of
+their own: moss for most of such a day, a pot for longer."""
 
 TOO_DRY_WINDOW = timedelta(hours=1)
 """Where no film lasts long enough even at dawn: mist within this time all the same."""
@@ -28,248 +34,382 @@ TOO_DRY_WINDOW = timedelta(hours=1)
 REPEAT_SLACK = timedelta(hours=1)
 """A repeated misting may come this much before or after its hour, so that walks can join."""
 
-RINSE_REACH = timedelta(minutes=10)
-"""Feed only while its film takes this long to lose half: time to come round with the rinse."""
+GRID = timedelta(minutes=30)
+"""How finely the grower's hours are searched for the least bad plan."""
 
 
 @dataclass(frozen=True, slots=True)
 class DayPlace:
-    """Where a plant spends a day: spot name and column, from when and until when it is there."""
+    """Where a cohort spends a day: spot name and column, from when and until when it is there."""
 
-    plant: Plant
+    cohort: Cohort
     spot: str
     column: int
     since: datetime
     until: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Misting:
+    """One misting: its window, the moment that tells most of its film, and what film that is.
+
+    takes: the film lasts the uptake time, so that feed can be taken up. film_h: life of the leaf's
+    film at that moment [h], infinite if it outlasts the day.
+    """
+
+    opens: datetime
+    closes: datetime
+    at: datetime
+    film_h: float
+    takes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The mistings of a day, and the longest time dry that the grower's hours leave too long."""
+
+    mistings: tuple[Misting, ...] = ()
+    missed: tuple[datetime, ...] = ()
+    """When mistings would be due for which the grower has no hour."""
+    dry: tuple[datetime, datetime] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Roots:
+    """What matters of a plant for its misting."""
+
+    holder: Holder
+    velamen: bool
+    rot: Rot
+    night_low_c: float | None
+
+
 def day_places(
     scene: Scene,
     day: date,
     out: Sequence[Chore],
-    standing: Mapping[str, str],
-    leaving: Mapping[str, datetime] | None = None,
+    standing: Standing,
+    leaving: Mapping[int, datetime] | None = None,
 ) -> list[DayPlace]:
-    """Where each plant is by day: carried out by these walks, or where it stands.
+    """Where each cohort is by day: carried out by these walks, or where it stands.
 
-    leaving: plants that must go in before the day is over, with their deadlines.
+    leaving: cohorts that must go in before the day is over, with their deadlines.
     """
     sunrise = sun.day_events(scene.site, day).sunrise
     end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise
     since = {
-        name: chore.not_before
+        names: chore.not_before
         for chore in out
         if chore.kind is ChoreKind.CARRY_OUT
-        for name in chore.plants
+        for names, _ in chore.grounds
     }
     places = []
-    for plant in scene.plants:
-        spot = plant.home if plant.name in since else standing[plant.name]
-        start = since.get(plant.name) or sunrise
-        until = (leaving or {}).get(plant.name, end)
-        places.append(DayPlace(plant, spot, scene.climate.column(spot), start, until))
+    for cohort in scene.cohorts:
+        spot = cohort.plant.home if cohort.names in since else standing[cohort.index]
+        start = since.get(cohort.names) or sunrise
+        until = (leaving or {}).get(cohort.index, end)
+        places.append(DayPlace(cohort, spot, scene.columns[spot], start, until))
     return places
 
 
-def feeds_within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
-    """Feeds fitted into the walk in which their plant is misted first; without room, none."""
-    fitted = []
-    for feed in feeds:
-        walks = [
-            chore
-            for chore in mistings
-            if chore.kind is ChoreKind.MIST and feed.plant in chore.plants
-        ]
-        first = min(walks, key=lambda chore: chore.before, default=None)
-        if first is None or first.not_before is None:
-            continue
-        last = min(feed.before, first.before)
-        if first.not_before + LEAST_WINDOW <= last:
-            fitted.append(replace(feed, not_before=first.not_before, before=last))
-    return fitted
-
-
-def mist(
-    scene: Scene, day: date, places: Sequence[DayPlace], films: Mapping[int, DayFilms]
-) -> list[Errand]:
-    """Errands for misting (and feeding) on a day, for plants whose rules ask for it.
-
-    films holds the day's films of every column in places.
-    """
+def plans(scene: Scene, places: Sequence[DayPlace], steps: DaySteps) -> list[Plan]:
+    """The mistings of a day for each place; none for plants whose rules do not ask for any."""
     if scene.habits.mistings_most == 0:
-        return []
+        return [Plan()] * len(places)
     columns = np.array([place.column for place in places], dtype=np.int64)
     firings = scene.rules_asking("mist", columns)
-    events = sun.day_events(scene.site, day)
-    rows = scene.rows(events.sunrise, events.sunset)
-    errands: list[Errand] = []
-    for index, place in enumerate(places):
-        need = _last_need(scene, firings, rows, index)
-        if need is not None and _warm(scene, rows, place.column, scene.habits.mist_from_c):
-            errands.extend(_mistings(scene, place, films[place.column], need))
-    return errands
+    rows = scene.rows(steps.events.sunrise, steps.events.sunset)
+    needs = _last_needs(firings, rows, len(places))
+    warm = _warm(scene, rows)
+    found: dict[tuple[object, ...], Plan] = {}
+    result = []
+    for place, need in zip(places, needs, strict=True):
+        plant = place.cohort.plant
+        if need < 0 or not warm[place.column] or rests(scene, place):
+            result.append(Plan())
+            continue
+        low = plant.limits.night_low
+        roots = _Roots(plant.holder, plant.velamen, plant.rot, low.value if low else None)
+        key = (place.column, roots, int(need), place.since, place.until)
+        if key not in found:
+            until = moment_of(scene.climate.times, int(need))
+            planner = _Planner(scene, steps.films(place.column), roots, place, until)
+            found[key] = planner.plan()
+        result.append(found[key])
+    return result
 
 
-def _last_need(
-    scene: Scene, firings: Sequence[Firing], rows: np.ndarray, index: int
-) -> datetime | None:
-    """The last moment of the day at which a plant's mist rules fire; None if they never do."""
-    fired = [
-        rows[firing.fires[rows, firing.member[index]]]
-        for firing in firings
-        if firing.member[index] >= 0
+def rests(scene: Scene, place: DayPlace) -> bool:
+    """Whether a plant takes its dry rest now, at the season of its home."""
+    home = scene.columns[place.cohort.plant.home]
+    return place.cohort.plant.rests_dry and scene.climate.season[home] is Season.REST
+
+
+def errands(scene: Scene, places: Sequence[DayPlace], planned: Sequence[Plan]) -> list[Errand]:
+    """The misting errands of these plans."""
+    return [
+        Errand(
+            ChoreKind.MIST,
+            place.cohort.names,
+            place.spot,
+            place.spot,
+            misting.opens,
+            misting.closes,
+            _reason(scene, place, misting),
+        )
+        for place, plan in zip(places, planned, strict=True)
+        for misting in plan.mistings
     ]
-    last = max((int(one.max()) for one in fired if one.size), default=None)
-    return None if last is None else moment_of(scene.climate.times, last)
 
 
-def _warm(scene: Scene, rows: np.ndarray, column: int, least: float) -> bool:
-    temp = scene.climate.temp_c[rows, column]
-    return bool(np.isfinite(temp).any() and np.nanmax(temp) >= least)
+def missed(scene: Scene, places: Sequence[DayPlace], planned: Sequence[Plan]) -> list[str]:
+    """What the grower's hours leave out, in a line for all plants to which it happens."""
+    said: dict[str, list[str]] = {}
+    for place, plan in zip(places, planned, strict=True):
+        if plan.dry is None:
+            continue
+        start, end, *due = (
+            f"{one.astimezone(scene.site.zone):%H:%M}" for one in (*plan.dry, *plan.missed)
+        )
+        wants = f", would want a misting by {', '.join(due)}" if due else ""
+        text = f"dry from {start} to {end}{wants}: none of your hours serves"
+        said.setdefault(text, []).extend(place.cohort.names)
+    return [f"{', '.join(names)}: {text}" for text, names in said.items()]
 
 
-def _mistings(scene: Scene, place: DayPlace, films: DayFilms, need: datetime) -> Iterator[Errand]:
-    """The first misting in its morning window, feed with it if it may be, then the repeats."""
-    plant = place.plant
-    last = films.last_wetting(plant.rot)
-    last = None if last is None else min(last, place.until)
-    start = _first_start(scene, place, films)
-    if start is None or last is None or start + LEAST_WINDOW > last:
-        return
-    if np.isnan(films.at(films.leaf, start)):
-        return
-    end, takes = _window(scene, plant, films, start)
-    before = min(end, last)
-    # The moment that tells most: an hour after the window, or its start if it never opens.
-    at = before + timedelta(hours=1) if takes else start
-    yield _errand(ChoreKind.MIST, place, films, start, before, at, scene)
-    if takes and plant.velamen and _feeding_weather(scene, films, place.column):
-        yield from _feed(place, films, start, before)
-    yield from _repeats(scene, place, films, need, start, last)
-
-
-def _first_start(scene: Scene, place: DayPlace, films: DayFilms) -> datetime | None:
-    """Dawn, or later: not before the plant is there and the air is above its night limit."""
-    earliest = max(films.events.sunrise, place.since, scene.now)
-    limit = place.plant.limits.night_low
-    warm = np.ones(films.starts.shape, dtype=bool)
-    if limit is not None:
-        warm = films.air.temp_c >= limit.value
-    usable = np.flatnonzero(warm & (films.starts >= earliest.timestamp()))
-    if usable.size == 0:
-        return None
-    return max(films.starts_at(int(usable[0])), earliest)
-
-
-def _window(scene: Scene, plant: Plant, films: DayFilms, start: datetime) -> tuple[datetime, bool]:
-    """Until when a misting from `start` on stays wet long enough, and whether it does at all."""
-    enough = films.leaf * 60 >= least_minutes(scene, plant)
-    if plant.velamen:
-        enough &= films.velamen * 60 >= scene.habits.velamen_uptake / timedelta(minutes=1)
-    later = films.starts > start.timestamp() - STEP.total_seconds()
-    first = int(np.argmax(later))
-    if not enough[first]:
-        return start + TOO_DRY_WINDOW, False
-    ends = np.flatnonzero(later & ~enough)
-    end = films.starts_at(int(ends[0])) if ends.size else films.events.sunset
-    if end < start + LEAST_WINDOW:
-        return start + TOO_DRY_WINDOW, False
-    return end, True
-
-
-def least_minutes(scene: Scene, plant: Plant) -> float:
-    """How long the film on a leaf must last [min].
-
-    Where bare velamen does the taking up, the leaf need only stay wet until the rinse comes.
-    """
-    habits = scene.habits
-    uptake = habits.velamen_uptake if plant.velamen else habits.leaf_uptake
-    return uptake / timedelta(minutes=1)
-
-
-def _errand(
-    kind: ChoreKind,
-    place: DayPlace,
-    films: DayFilms,
-    start: datetime,
-    before: datetime,
-    at: datetime,
-    scene: Scene,
-) -> Errand:
-    life = films.at(films.leaf, at) * 60
-    reason = Reason(
-        plant=place.plant.name,
+def _reason(scene: Scene, place: DayPlace, misting: Misting) -> Reason:
+    life = misting.film_h * 60
+    plant = place.cohort.plant
+    return Reason(
+        plant=place.cohort.names[0],
         quantity="film life",
         value=float(np.floor(life)) if np.isfinite(life) else None,
         unit="min",
-        limit=least_minutes(scene, place.plant),
-        at=at,
+        limit=uptake(scene, velamen=plant.velamen) / timedelta(minutes=1),
+        at=misting.at,
         origin="uptake time (your habits or their defaults)",
     )
-    return Errand(kind, place.plant.name, place.spot, place.spot, start, before, reason)
 
 
-def _feed(place: DayPlace, films: DayFilms, start: datetime, before: datetime) -> Iterator[Errand]:
-    """Feed in the misting's window, as long as the rinse can follow before half is gone."""
-    half = films.drying(0.5 * LEAF_FILM.depth_mm)
-    late = np.flatnonzero(
-        (films.starts >= start.timestamp()) & ~(half >= RINSE_REACH / timedelta(hours=1))
+def uptake(scene: Scene, *, velamen: bool) -> timedelta:
+    """How long the film on a leaf must last.
+
+    Where bare velamen does the taking up, the leaf need only stay wet until the rinse comes.
+    """
+    return scene.habits.velamen_uptake if velamen else scene.habits.leaf_uptake
+
+
+def _last_needs(firings: Sequence[Firing], rows: np.ndarray, count: int) -> np.ndarray:
+    """(place,) row of the last hour of the day at which a mist rule fires; -1 if none does."""
+    needs = np.full(count, -1, dtype=np.int64)
+    for firing in firings:
+        fires = firing.fires[rows]
+        if not fires.size:
+            continue
+        last = np.where(fires, rows[:, None], -1).max(axis=0)
+        spoken = firing.member >= 0
+        needs[spoken] = np.maximum(needs[spoken], last[firing.member[spoken]])
+    return needs
+
+
+def _warm(scene: Scene, rows: np.ndarray) -> np.ndarray:
+    """(spot,) whether the day gets warm enough for misting."""
+    temp = scene.climate.temp_c[rows]
+    if not rows.size:
+        return np.zeros(temp.shape[1], dtype=bool)
+    return np.asarray(np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)) >= (
+        scene.habits.mist_from_c
     )
-    last = min(before, films.starts_at(int(late[0]))) if late.size else before
-    if start + LEAST_WINDOW > last:
-        return
-    minutes = films.at(half, last - STEP) * 60
-    reason = Reason(
-        plant=place.plant.name,
-        quantity="half film",
-        value=float(np.floor(minutes)) if np.isfinite(minutes) else None,
-        unit="min",
-        limit=None,
-        at=last,
-        origin="rinse when the film has lost half: its salts are then twice as strong",
-    )
-    yield Errand(ChoreKind.FEED, place.plant.name, place.spot, place.spot, start, last, reason)
 
 
-def _feeding_weather(scene: Scene, films: DayFilms, column: int) -> bool:
-    """Growing weather: the 24 hours from sunrise are warm on average."""
-    rows = scene.rows(films.events.sunrise, films.events.sunrise + timedelta(hours=23))
-    temp = scene.climate.temp_c[rows, column]
-    return bool(temp.size and np.isfinite(temp).all() and temp.mean() >= scene.habits.feed_from_c)
+class _Planner:
+    """Plans the day of one kind of roots at one spot."""
+
+    def __init__(
+        self, scene: Scene, films: DayFilms, roots: _Roots, place: DayPlace, need: datetime
+    ) -> None:
+        self.scene = scene
+        self.films = films
+        self.roots = roots
+        self.tolerance = DRY_TOLERANCE_KPA_H[roots.holder]
+        self.life = films.velamen if roots.velamen else films.leaf
+        self.place = place
+        self.need = need
+        self.most = scene.habits.mistings_most
+
+    def plan(self) -> Plan:
+        """The day's mistings: at their best hours, or in the hours that the grower has."""
+        last = self.films.last_wetting(self.roots.rot)
+        last = None if last is None else min(last, self.place.until)
+        start = self._start()
+        if start is None or last is None or start + LEAST_WINDOW > last:
+            return Plan()
+        if np.isnan(self.films.at(self.films.leaf, start)):
+            return Plan()
+        first = self._first(start, last)
+        best = (*([] if self._rain_does(first) else [first]), *self._repeats(first, last))
+        if not self.scene.habits.hours or not best:
+            return Plan(best)
+        slots = self._slots(start, last)
+        fitted = [self._fitted(misting, slots) for misting in best]
+        if all(fitted):
+            return Plan(tuple(one for one in fitted if one is not None))
+        return self._least_bad(start, last, first, best, slots)
+
+    # -- the best hours
+
+    def _start(self) -> datetime | None:
+        """Dawn, or later: not before the plant is there and the air is above its night limit."""
+        films, limit = self.films, self.roots.night_low_c
+        earliest = max(films.events.sunrise, self.place.since, self.scene.now)
+        usable = films.starts >= earliest.timestamp()
+        if limit is not None:
+            usable = usable & (films.temp_c >= limit)
+        index = int(np.argmax(usable))
+        return max(films.starts_at(index), earliest) if usable[index] else None
+
+    def _first(self, start: datetime, last: datetime) -> Misting:
+        """The first misting, as long as one stays wet long enough."""
+        end, takes = self._window(start)
+        closes = min(end, last)
+        # The moment that tells most: an hour after the window, or its start if it never opens.
+        at = closes + timedelta(hours=1) if takes else start
+        return Misting(start, closes, at, self.films.at(self.films.leaf, at), takes)
+
+    def _window(self, start: datetime) -> tuple[datetime, bool]:
+        """Until when a misting from `start` on stays wet long enough, and if it does at all."""
+        films, habits = self.films, self.scene.habits
+        enough = films.leaf >= uptake(self.scene, velamen=self.roots.velamen) / timedelta(hours=1)
+        if self.roots.velamen:
+            enough = enough & (films.velamen >= habits.velamen_uptake / timedelta(hours=1))
+        first = films.index(start)
+        if not enough[first]:
+            return start + TOO_DRY_WINDOW, False
+        ends = np.flatnonzero(~enough[first:])
+        end = films.starts_at(first + int(ends[0])) if ends.size else films.events.sunset
+        if end < start + LEAST_WINDOW:
+            return start + TOO_DRY_WINDOW, False
+        return end, True
+
+    def _rain_does(self, first: Misting) -> bool:
+        """Whether rain wets the plants in the window of the first misting."""
+        window = slice(self.films.index(first.opens), self.films.index(first.closes))
+        return bool(self.films.rained_on[window].any())
+
+    def _repeats(self, first: Misting, last: datetime) -> list[Misting]:
+        repeats: list[Misting] = []
+        at = first.opens
+        while len(repeats) < self.most - 1:
+            wet_until = self._wet_until(at)
+            due = None if wet_until is None else self.films.dried_out(wet_until, self.tolerance)
+            if wet_until is None or due is None or due > min(self.need, last):
+                return repeats
+            rained = self._last_rain(at, due)
+            if rained is not None:
+                at = rained
+                continue
+            # Not before the last one has dried, however early the walk.
+            opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
+            closes = min(due + REPEAT_SLACK, last)
+            if opens + LEAST_WINDOW > closes:
+                return repeats
+            repeats.append(self._repeat(opens, closes, due))
+            at = due
+        return repeats
+
+    def _repeat(self, opens: datetime, closes: datetime, at: datetime) -> Misting:
+        return Misting(opens, closes, at, self.films.at(self.films.leaf, at), takes=False)
+
+    def _wet_until(self, at: datetime) -> datetime | None:
+        """Until when roots wetted at this moment stay wet; None: not known, or over the day."""
+        hours = self.films.at(self.life, at)
+        return at + timedelta(hours=hours) if np.isfinite(hours) else None
+
+    def _last_rain(self, start: datetime, end: datetime) -> datetime | None:
+        """The end of the last rain that wets the roots after start and before end."""
+        first, after = self.films.index(start) + 1, self.films.index(end)
+        rained = np.flatnonzero(self.films.rained_on[first:after])
+        return self.films.starts_at(first + int(rained[-1])) if rained.size else None
+
+    # -- the hours that the grower has
+
+    def _slots(self, start: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
+        """The grower's hours between these moments."""
+        films = self.films
+        free = np.zeros(films.starts.shape, dtype=bool)
+        night = np.zeros(films.starts.shape, dtype=bool)
+        for hours in self.scene.habits.hours:
+            free |= hours.mask(self.scene.site, films.starts, night)
+        free &= (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
+        edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
+        spans = zip(edges[::2], edges[1::2] - 1, strict=True)
+        return [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
+
+    def _fitted(
+        self, misting: Misting, slots: Sequence[tuple[datetime, datetime]]
+    ) -> Misting | None:
+        """The misting within the first slot that leaves it a window; None if none does."""
+        for opens, closes in slots:
+            start, end = max(opens, misting.opens), min(closes, misting.closes)
+            if start + LEAST_WINDOW <= end:
+                at = misting.at if misting.takes else min(max(misting.at, start), end)
+                film = self.films.at(self.films.leaf, at)
+                return Misting(start, end, at, film, misting.takes)
+        return None
+
+    def _least_bad(
+        self,
+        start: datetime,
+        last: datetime,
+        first: Misting,
+        best: Sequence[Misting],
+        slots: Sequence[tuple[datetime, datetime]],
+    ) -> Plan:
+        """The plan within the slots whose longest dry time is least; what it misses is named."""
+        end = min(self.need, last)
+        choices = [one for slot in slots for one in _grid(*slot)]
+        size = min(self.most, len(best) + 1, len(choices))
+        plans = (plan for count in range(size + 1) for plan in combinations(choices, count))
+        chosen = min(plans, key=lambda plan: self._cost(start, end, plan))
+        mistings = []
+        for at in chosen:
+            opens, closes = next(slot for slot in slots if slot[0] <= at <= slot[1])
+            takes = first.takes and at == chosen[0] and at < first.closes
+            opens = max(opens, at - GRID)
+            closes = min(closes, at + GRID, first.closes if takes else closes)
+            film = self.films.at(self.films.leaf, at)
+            mistings.append(Misting(opens, max(closes, opens + LEAST_WINDOW), at, film, takes))
+        dry, dose = self._driest(start, end, chosen)
+        missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
+        if dose <= self.tolerance or dry is None:
+            return Plan(tuple(mistings))
+        return Plan(tuple(mistings), missed, dry)
+
+    def _cost(self, start: datetime, end: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
+        """How much the driest time goes beyond what roots stand, then the number of walks."""
+        _, dose = self._driest(start, end, plan)
+        return max(0.0, dose - self.tolerance), len(plan)
+
+    def _driest(
+        self, start: datetime, end: datetime, plan: Sequence[datetime]
+    ) -> tuple[tuple[datetime, datetime] | None, float]:
+        """The time between mistings in which roots dry most, and by how much [kPa h]."""
+        spans = []
+        dry_from: datetime | None = start
+        for at in (*plan, None):
+            if dry_from is not None:
+                until = end if at is None else min(at, end)
+                spans.append((self.films.dose(dry_from, until), dry_from, until))
+            if at is not None:
+                dry_from = self._wet_until(at)
+        known = [span for span in spans if np.isfinite(span[0])]
+        if not known:
+            return None, 0.0
+        dose, opens, closes = max(known)
+        return (opens, closes), dose
 
 
-def _repeats(
-    scene: Scene,
-    place: DayPlace,
-    films: DayFilms,
-    need: datetime,
-    start: datetime,
-    last: datetime,
-) -> Iterator[Errand]:
-    tolerance = DRY_TOLERANCE_KPA_H.get(place.plant.holder)
-    life = films.velamen if place.plant.velamen else films.leaf
-    at = start
-    for _ in range(scene.habits.mistings_most - 1):
-        wet = films.at(life, at)
-        if tolerance is None or not np.isfinite(wet):
-            return
-        due = _dried_out(films, at + timedelta(hours=wet), tolerance)
-        if due is None or due > min(need, last):
-            return
-        # Not before the last one has dried, however early the walk.
-        opens = max(due - REPEAT_SLACK, at + timedelta(hours=wet), scene.now)
-        at = due
-        closes = min(at + REPEAT_SLACK, last)
-        if opens + LEAST_WINDOW > closes:
-            return
-        yield _errand(ChoreKind.MIST, place, films, opens, closes, at, scene)
-
-
-def _dried_out(films: DayFilms, dry_from: datetime, tolerance: float) -> datetime | None:
-    """When roots that are dry from this moment on have taken as much drying as they may."""
-    deficit = air.vapour_pressure_deficit(films.air.temp_c, films.air.vapour_kpa)
-    step_h = STEP / timedelta(hours=1)
-    # An unknown step makes all that follow unknown: no misting is planned on a guess.
-    dry = np.where(films.starts >= dry_from.timestamp(), deficit * step_h, 0.0)
-    reached = np.flatnonzero(np.cumsum(dry) >= tolerance)
-    return films.starts_at(int(reached[0])) if reached.size else None
+def _grid(opens: datetime, closes: datetime) -> list[datetime]:
+    """Moments from opens to closes, both included."""
+    count = int((closes - opens) / GRID)
+    return sorted({*(opens + GRID * number for number in range(count + 1)), closes})

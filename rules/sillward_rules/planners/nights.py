@@ -1,15 +1,16 @@
 """Verdicts: which plants a night (or the day before it) drives under cover, why, and by when."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules import sun
+from sillward_rules.air import Array
 from sillward_rules.chore import Reason
-from sillward_rules.plant import Plant
+from sillward_rules.cold import exposure
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, full_hours
+from sillward_rules.scene import Cohort, Scene, full_hours
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S
 
@@ -19,93 +20,147 @@ STALE = timedelta(hours=24)
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """Why a plant must be under cover, and before when.
+    """Why the plants of a cohort must be under cover, and before when.
 
     judged: every hour that counts is known. Where not even a known hour asks for it, the reason
     has no value, and caution decides.
     """
 
-    plant: Plant
+    cohort: Cohort
     deadline: datetime
     reason: Reason
     judged: bool
 
 
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What a night asks for. borne: too short a dip under the night limit to carry for."""
+
+    verdicts: list[Verdict] = field(default_factory=list)
+    borne: list[Verdict] = field(default_factory=list)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class _ClassVerdict:
-    """Per class of a firing: does it fire, from when on is the bound crossed, the worst value."""
+    """Per class of a firing: whether it fires, from when on the bound is crossed, and the worst.
+
+    hours, degree_hours: under a bound on temperature in the night, else NaN. brief: under it so
+    shortly that a plant bears it, if it stands the cold itself.
+    """
 
     fired: np.ndarray
-    crossing: np.ndarray
-    worst: np.ndarray
+    crossing: Array
     worst_row: np.ndarray
+    hours: Array
+    degree_hours: Array
+    brief: np.ndarray
 
 
-def judge_night(scene: Scene, night: Night) -> list[Verdict]:
+def judge_night(scene: Scene, night: Night) -> Judgement:
     """Judge a night, and what is left of the day before it, for every plant where it stands.
 
     Hours before now and before that day's sunrise do not count. A plant goes in if a rule that
     asks for it fires, and for caution also if an hour of such a rule is not known: a gap of more
     than two hours (shorter ones have been bridged), a forecast that does not reach so far or is
     too old. What an indoor spot holds is no matter of the weather: `open_questions` asks for it.
+    A short dip under the night limit, on one night alone and above the limit of injury, is borne.
     """
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
     rows = scene.rows(start, night.end)
-    verdicts: dict[str, Verdict] = {}
+    verdicts: dict[int, Verdict] = {}
+    borne: dict[int, Verdict] = {}
     for firing in scene.carry_firings:
-        found = _judge(firing, scene.climate.times, rows, skip_tail=start == morning)
+        found = _judge(scene, firing, night, rows, skip_tail=start == morning)
         unknown = _unknown(scene, firing, start, night.end)
         for index in np.flatnonzero(firing.by_plant(found.fired | unknown)):
-            of_class = int(firing.member[index])
-            plant = scene.plants[index]
+            cohort, of_class = scene.cohorts[index], int(firing.member[index])
             known = bool(found.fired[of_class])
             crossing = max(_moment(found.crossing[of_class]), start) if known else night.start
             verdict = Verdict(
-                plant,
+                cohort,
                 _deadline(scene, night, crossing),
-                _reason(scene, night, firing, plant, of_class, found if known else None),
+                _reason(scene, night, firing, cohort, of_class, found if known else None),
                 judged=not unknown[of_class],
             )
-            verdicts[plant.name] = _sterner(verdicts.get(plant.name), verdict)
-    return [verdicts[plant.name] for plant in scene.plants if plant.name in verdicts]
+            stands = cohort.plant.limits.brief_low is not None  # injury has a rule of its own
+            kept = borne if found.brief[of_class] and verdict.judged and stands else verdicts
+            kept[cohort.index] = _sterner(kept.get(cohort.index), verdict)
+    return Judgement(
+        [verdicts[index] for index in sorted(verdicts)],
+        [borne[index] for index in sorted(borne.keys() - verdicts.keys())],
+    )
 
 
 def _sterner(one: Verdict | None, other: Verdict) -> Verdict:
-    """Of two verdicts on a plant the earlier one; it is judged if both are."""
+    """Of two verdicts on a cohort the earlier one; it is judged if both are.
+
+    At the same hour a number that is known tells more than one that is not.
+    """
     if one is None:
         return other
-    first = other if other.deadline < one.deadline else one
+    first = other if _urgency(other) < _urgency(one) else one
     return replace(first, judged=one.judged and other.judged)
 
 
+def _urgency(verdict: Verdict) -> tuple[datetime, bool]:
+    return verdict.deadline, verdict.reason.value is None
+
+
 def _judge(
-    firing: Firing, times: np.ndarray, rows: np.ndarray, *, skip_tail: bool
+    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, *, skip_tail: bool
 ) -> _ClassVerdict:
     """First crossing and worst value of every class within the rows.
 
     skip_tail: what goes on at the first row is the tail of the night before and no new need.
     """
-    size = firing.bound.size
+    size = firing.limit.size
     if rows.size == 0 or size == 0:
-        nothing = np.zeros(size, dtype=bool)
-        return _ClassVerdict(nothing, np.zeros(size), np.zeros(size), np.zeros(size, dtype=int))
+        nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
+        return _ClassVerdict(nothing, zero, zero.astype(int), zero, zero, nothing)
     fires = firing.fires[rows]
     if skip_tail:
         fires = fires & np.maximum.accumulate(~fires, axis=0)
     first = rows[np.argmax(fires, axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
-    signed = np.where(fires, sign * firing.values[rows], np.inf)
-    worst_row = rows[np.argmin(signed, axis=0)]
+    beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
+    hours, degree_hours = _exposure(scene, firing, night)
     return _ClassVerdict(
         fired=fires.any(axis=0),
-        crossing=_crossings(firing, times, first),
-        worst=firing.values[worst_row, np.arange(size)],
-        worst_row=worst_row,
+        crossing=_crossings(firing, scene.climate.times, first),
+        worst_row=rows[np.argmin(beyond, axis=0)],
+        hours=hours,
+        degree_hours=degree_hours,
+        brief=_brief(scene, firing, night, hours),
     )
 
 
-def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> np.ndarray:
+def _exposure(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Array]:
+    """(class,) hours and degree-hours under a bound on temperature in the whole night."""
+    rows = scene.rows(night.start, night.end)
+    if firing.rule.direction != "below" or QUANTITIES[firing.rule.quantity].unit != "°C":
+        unknown = np.full(firing.limit.shape, np.nan)
+        return unknown, unknown
+    return exposure(firing.values[rows], firing.bound[rows])
+
+
+def _brief(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:
+    """(class,) whether a dip under the comfort limit is short, and the nights around are mild."""
+    brief = np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1))
+    if firing.rule.bound.limit != "night_low" or firing.rule.also is not None:
+        return np.zeros(brief.shape, dtype=bool)
+    if not brief.any():
+        return brief
+    for days in (-1, 1):
+        other = sun.night_of(scene.site, night.day + timedelta(days=days))
+        rows = scene.rows(other.start, other.end)
+        whole = rows.size >= full_hours(other.start, other.end)
+        mild = firing.known[rows].all(axis=0) & ~firing.fires[rows].any(axis=0)
+        brief = brief & mild & whole
+    return brief
+
+
+def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> Array:
     """When [unix s] each class crossed its bound on the way to the row where the rule fires.
 
     The bound may have been crossed before the rule's own hours begin: walk back while the
@@ -113,17 +168,20 @@ def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> np.ndarr
     hour of the crossing.
     """
     classes = np.arange(first.size)
+    if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
+        return np.asarray(times[first] - HOUR_S * firing.values[first, classes], dtype=np.float64)
     rows = np.arange(times.size)[:, None]
     within = np.where(firing.beyond | np.isnan(firing.values), -1, rows)
     last_within = np.maximum.accumulate(within, axis=0)[first, classes]
     after = np.clip(last_within + 1, 0, times.size - 1)
     before = np.clip(last_within, 0, times.size - 1)
-    value_before = firing.values[before, classes]
-    step = firing.values[after, classes] - value_before
+    gap_before = firing.bound[before, classes] - firing.values[before, classes]
+    gap_after = firing.bound[after, classes] - firing.values[after, classes]
+    step = gap_before - gap_after
     known = np.isfinite(step) & (step != 0)
-    share = np.where(known, (firing.bound - value_before) / np.where(known, step, 1.0), 0.0)
+    share = np.where(known, gap_before / np.where(known, step, 1.0), 0.0)
     crossing = times[before] + np.clip(share, 0.0, 1.0) * HOUR_S
-    return np.asarray(np.where(last_within >= 0, crossing, times[0]))
+    return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
 
 
 def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np.ndarray:
@@ -136,11 +194,11 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
     first = int(-(-start.timestamp() // HOUR_S)) * HOUR_S
     hours = first + HOUR_S * np.arange(full_hours(start, end), dtype=np.int64)
     counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
-    known = np.zeros((hours.size, firing.bound.size), dtype=bool)
+    known = np.zeros((hours.size, firing.limit.size), dtype=bool)
     rows = scene.rows(start, end)
     if rows.size:
         places = (scene.climate.times[rows] - first) // HOUR_S
-        known[places] = np.isfinite(firing.values[rows])
+        known[places] = firing.known[rows]
     return np.asarray(weathered & (counts[:, None] & ~known).any(axis=0))
 
 
@@ -148,25 +206,39 @@ def _reason(
     scene: Scene,
     night: Night,
     firing: Firing,
-    plant: Plant,
+    cohort: Cohort,
     of_class: int,
     found: _ClassVerdict | None,
 ) -> Reason:
     limit_name = firing.rule.bound.limit
-    limit = getattr(plant.limits, limit_name) if limit_name else None
+    limit = getattr(cohort.plant.limits, limit_name) if limit_name else None
+    bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
+    hours = degree_hours = None
     if found is not None:
-        value = round(float(found.worst[of_class]), 2)
-        at = _moment(scene.climate.times[found.worst_row[of_class]])
+        row = found.worst_row[of_class]
+        value, at = round(float(firing.values[row, of_class]), 2), _moment(scene.climate.times[row])
+        bound = float(firing.bound[row, of_class])
+        hours, degree_hours = _finite(found.hours[of_class]), _finite(found.degree_hours[of_class])
+    origin = limit.origin if limit else f'rule "{firing.rule.name}"'
+    raised = bound - float(firing.limit[of_class])
     return Reason(
-        plant=plant.name,
+        plant=cohort.names[0],
         quantity=firing.rule.quantity,
         value=value,
         unit=QUANTITIES[firing.rule.quantity].unit,
-        limit=float(firing.bound[of_class]),
+        limit=bound,
         at=at,
-        origin=limit.origin if limit else f'rule "{firing.rule.name}"',
+        origin=f"{origin}; {raised:g} K more while the crown is wet" if raised else origin,
+        hours=hours,
+        degree_hours=degree_hours,
+        rule=firing.rule.name,
+        above=firing.rule.direction == "above",
     )
+
+
+def _finite(value: float) -> float | None:
+    return round(float(value), 1) if np.isfinite(value) else None
 
 
 def _deadline(scene: Scene, night: Night, crossing: datetime) -> datetime:

@@ -6,18 +6,23 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
+from sillward_rules import light, sun
 from sillward_rules.chore import Chore, ChoreKind, into_chores
-from sillward_rules.planners import carry, mist, shelter
+from sillward_rules.planners import carry, mist, protect, shelter
 from sillward_rules.planners.nights import Verdict, judge_night
-from sillward_rules.planners.wetting import DayFilms
-from sillward_rules.scene import Scene
+from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.scene import Scene, Standing
+from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
 
 NIGHTS = 7
 
 SPELL_DAYS = 3
 """Days in a row that make a spell. Judgement."""
+
+DARK_SHARE = 0.6
+"""Light is too little where the week brings less than this share of the need. Judgement: the
+limits are for good growth, and the conversions from foot-candles are good to some 10 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +37,10 @@ class NightAhead:
 
 @dataclass(frozen=True, slots=True)
 class DayAhead:
-    """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for."""
+    """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for.
+
+    others: what else it asks for (shade, cover and so on), with the number of plants.
+    """
 
     day: date
     high_c: float | None
@@ -40,13 +48,15 @@ class DayAhead:
     mistings: int
     misted_plants: int
     too_hot_for: int
+    others: tuple[tuple[ChoreKind, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
     """The week ahead and what is worth saying about it, in plain facts.
 
-    chores: the carrying expected, both ways, if the advice of each day is followed.
+    chores: the carrying expected, both ways, if the advice of each day is followed. dark: spots
+    too dark for what lives there.
     """
 
     nights: tuple[NightAhead, ...]
@@ -55,6 +65,7 @@ class Outlook:
     turn: str | None
     chores: tuple[Chore, ...]
     warnings: tuple[str, ...]
+    dark: tuple[str, ...] = ()
 
     @property
     def trips(self) -> int:
@@ -68,27 +79,26 @@ def look_ahead(scene: Scene) -> Outlook:
     days: list[DayAhead] = []
     chores: tuple[Chore, ...] = ()
     warnings: dict[str, None] = {}
-    standing = dict(scene.standing)
+    standing: Standing = scene.standing
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
         if not _covered(scene, night):
             break
         if offset or scene.now < night.start:
-            out, day = _day(scene, night.day, standing)
+            out, standing, day = _day(scene, night.day, standing)
             chores += out
             days += [day] if offset else []
-        verdicts = judge_night(scene, night)
+        verdicts = judge_night(scene, night).verdicts
         lows = shelter.spot_lows(scene, night)
         errands = carry.carry_in(scene, night, verdicts, lows, standing)
         carried = [errand for errand in errands if errand.kind is ChoreKind.CARRY_IN]
-        walks = into_chores(carried, scene.site, night.day, scene.now)
-        chores += walks
-        standing |= {errand.plant: errand.to_spot for errand in carried}
-        warnings |= dict.fromkeys(carry.night_warnings(lows, verdicts, standing))
+        chores += into_chores(carried, scene.site, night.day, scene.now)
+        standing = carry.moved(scene, standing, carried)
+        warnings |= dict.fromkeys(carry.night_warnings(scene, lows, verdicts, standing))
         nights.append(_night_ahead(scene, night, lows, verdicts))
     if nights:
-        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing)[1])
+        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing)[2])
     known = [day for day in days if day.high_c is not None]
     return Outlook(
         nights=tuple(nights),
@@ -97,15 +107,18 @@ def look_ahead(scene: Scene) -> Outlook:
         turn=_turn(scene, first, nights),
         chores=chores,
         warnings=tuple(warnings),
+        dark=tuple(_dark(scene, [night.day for night in nights])),
     )
 
 
-def _day(scene: Scene, day: date, standing: dict[str, str]) -> tuple[tuple[Chore, ...], DayAhead]:
-    """A day's walks out and its account; standing is where the plants are, and is moved on."""
+def _day(
+    scene: Scene, day: date, standing: Standing
+) -> tuple[tuple[Chore, ...], Standing, DayAhead]:
+    """A day's walks out, where the plants then stand, and the day's account."""
     covered = {
-        plant.name: standing[plant.name]
-        for plant in scene.plants
-        if scene.covers(plant, standing[plant.name])
+        cohort.index: standing[cohort.index]
+        for cohort in scene.cohorts
+        if scene.covers(cohort.plant, standing[cohort.index])
     }
     errands = [
         errand
@@ -113,8 +126,8 @@ def _day(scene: Scene, day: date, standing: dict[str, str]) -> tuple[tuple[Chore
         if errand.kind is ChoreKind.CARRY_OUT
     ]
     out = into_chores(errands, scene.site, day, scene.now)
-    standing |= {name: chore.to_spot for chore in out for name in chore.plants}
-    return out, _day_ahead(scene, day, mist.day_places(scene, day, out, standing))
+    standing = carry.moved(scene, standing, errands)
+    return out, standing, _day_ahead(scene, day, mist.day_places(scene, day, out, standing))
 
 
 def _covered(scene: Scene, night: Night) -> bool:
@@ -139,7 +152,7 @@ def _night_ahead(
     return NightAhead(
         day=night.day,
         lows={name: low for name, low in lows.items() if name in outdoor},
-        plants_in=tuple(verdict.plant.name for verdict in verdicts),
+        plants_in=tuple(name for verdict in verdicts for name in verdict.cohort.names),
         judged=all(verdict.judged for verdict in verdicts),
     )
 
@@ -148,19 +161,37 @@ def _day_ahead(scene: Scene, day: date, places: Sequence[mist.DayPlace]) -> DayA
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
-    films = {column: DayFilms(scene, day, column) for column in {place.column for place in places}}
-    mistings: dict[str, int] = {}
-    for errand in mist.mist(scene, day, places, films):
-        if errand.kind is ChoreKind.MIST:
-            mistings[errand.plant] = mistings.get(errand.plant, 0) + 1
+    plans = mist.plans(scene, places, DaySteps(scene, day))
+    counts = [
+        (len(plan.mistings), len(place.cohort.names))
+        for place, plan in zip(places, plans, strict=True)
+        if plan.mistings
+    ]
     return DayAhead(
         day=day,
         high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),
         humidity_low_pct=_extreme(scene.climate.rh_pct[rows][:, outdoor], np.nanmin),
-        mistings=max(mistings.values(), default=0),
-        misted_plants=len(mistings),
+        mistings=max((times for times, _ in counts), default=0),
+        misted_plants=sum(plants for _, plants in counts),
         too_hot_for=_beyond_day_high(scene, rows),
+        others=_others(scene, places, events),
     )
+
+
+def _others(
+    scene: Scene, places: Sequence[mist.DayPlace], events: sun.DayEvents
+) -> tuple[tuple[ChoreKind, int], ...]:
+    errands = protect.protect(
+        scene,
+        [place.cohort for place in places],
+        [place.spot for place in places],
+        events.sunrise,
+        events.sunset,
+    )
+    counts: dict[ChoreKind, int] = {}
+    for errand in errands:
+        counts[errand.kind] = counts.get(errand.kind, 0) + len(errand.plants)
+    return tuple(counts.items())
 
 
 def _extreme(values: np.ndarray, of: object) -> float | None:
@@ -170,13 +201,47 @@ def _extreme(values: np.ndarray, of: object) -> float | None:
 
 
 def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
-    count = 0
-    for plant, column in zip(scene.plants, scene.home, strict=True):
-        temp = scene.climate.temp_c[rows, column]
-        limit = plant.limits.day_high
-        if limit is not None and np.isfinite(temp).any() and np.nanmax(temp) > limit.value:
-            count += 1
-    return count
+    """How many plants have a day at home that is hotter than they stand."""
+    if not rows.size:
+        return 0
+    temp = scene.climate.temp_c[rows]
+    highest = np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)
+    return sum(
+        len(cohort.names)
+        for cohort, column in zip(scene.cohorts, scene.home, strict=True)
+        if (limit := cohort.plant.limits.day_high) is not None and highest[column] > limit.value
+    )
+
+
+def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
+    """Spots whose light of the week is too little for plants that live there and do not rest."""
+    totals = []
+    for day in days:
+        noon = scene.site.middle_of_day(day)
+        rows = scene.rows(noon - timedelta(hours=11), noon + timedelta(hours=12))
+        if rows.size == 24:
+            totals.append(light.daily_light_integral(scene.climate.light_w_m2[rows]))
+    if len(totals) < SPELL_DAYS:
+        return []
+    sums = np.stack(totals)
+    middle = days[len(days) // 2]
+    length = day_length_h(scene.site, middle)
+    lacking: dict[int, list[tuple[float, str]]] = {}
+    for cohort, column in zip(scene.cohorts, scene.home, strict=True):
+        low = cohort.plant.limits.light_low
+        if low is None or scene.climate.season[column] is Season.REST:
+            continue
+        need = float(light.noon_dli(low.value, length))
+        mean = float(sums[:, column].mean())
+        if mean < DARK_SHARE * need:
+            lacking.setdefault(int(column), []).extend((need, name) for name in cohort.names)
+    said = []
+    for column, plants in lacking.items():
+        need, name = max(plants)
+        more = f" ({len(plants)} plants)" if len(plants) > 1 else ""
+        spot, mean = scene.climate.spots[column].name, float(sums[:, column].mean())
+        said.append(f"{spot} is dark: {mean:.0f} mol/d a day, {name} wants {need:.0f}{more}")
+    return said
 
 
 def _spells(days: Sequence[DayAhead]) -> list[str]:

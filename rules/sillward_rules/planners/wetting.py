@@ -6,34 +6,89 @@ from functools import cached_property
 
 import numpy as np
 
-from sillward_rules import sun
+from sillward_rules import air, sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.climate import film_air
 from sillward_rules.film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
-from sillward_rules.plant import Plant, Rot
-from sillward_rules.scene import Scene
-from sillward_rules.spot import film_air
+from sillward_rules.plant import Rot
+from sillward_rules.scene import Cohort, Scene
+from sillward_rules.weather import HOUR_S
+from sillward_rules.wetness import WETTING_RAIN_MM
 
 STEP = timedelta(minutes=5)
+STEP_S = STEP.total_seconds()
+STEP_H = STEP / timedelta(hours=1)
 
 CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
 """Water that a crown or axil holds, by rot class [mm]. Judgement: 1 mm pools, 0.2 mm films."""
 
 
-class DayFilms:
-    """Drying times at one spot for every five minutes from a day's sunrise to the next.
+class DaySteps:
+    """The air at every spot for every five minutes from a day's sunrise to the next, and beyond.
 
-    Films that would outlast the following morning are infinite; unknown air gives NaN.
+    Arrays are (step, spot). Films that would outlast the following morning are infinite; unknown
+    air gives NaN.
     """
 
-    def __init__(self, scene: Scene, day: date, column: int) -> None:
+    def __init__(self, scene: Scene, day: date) -> None:
+        self.scene = scene
         self.events = sun.day_events(scene.site, day)
         end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise + timedelta(hours=6)
-        self.starts = np.arange(
-            self.events.sunrise.timestamp(), end.timestamp(), STEP.total_seconds()
-        )
-        self._habits = scene.habits
-        self.air = film_air(scene.climate, self.starts + STEP.total_seconds() / 2, column)
+        self.starts = np.arange(self.events.sunrise.timestamp(), end.timestamp(), STEP_S)
+        self.air = film_air(scene.climate, self.starts + STEP_S / 2)
+        self._films: dict[int, DayFilms] = {}
+
+    def films(self, column: int) -> "DayFilms":
+        """The films at one spot."""
+        if column not in self._films:
+            self._films[column] = DayFilms(self, column)
+        return self._films[column]
+
+    @cached_property
+    def leaf_rate(self) -> Array:
+        """Evaporation of a wet leaf [mm/h]."""
+        return evaporation(self.air, LEAF_FILM.shape)
+
+    @cached_property
+    def root_rate(self) -> Array:
+        """Evaporation of a wet aerial root [mm/h]."""
+        return evaporation(self.air, VELAMEN_FILM.shape)
+
+    @cached_property
+    def drying(self) -> Array:
+        """Deficit of the air summed from the first step to the end of each [kPa h]."""
+        deficit = air.vapour_pressure_deficit(self.air.temp_c, self.air.vapour_kpa)
+        return np.asarray(np.cumsum(deficit * STEP_H, axis=0))
+
+    @cached_property
+    def rained_on(self) -> np.ndarray:
+        """Steps in hours whose rain wets; unknown rain wets nothing."""
+        times = self.scene.climate.times
+        if times.size == 0:
+            return np.zeros((self.starts.size, len(self.scene.climate.spots)), dtype=bool)
+        rows = np.searchsorted(times, self.starts + STEP_S / 2, side="left")
+        inside = (rows < times.size) & (self.starts >= times[0] - HOUR_S)
+        rain = self.scene.climate.rain_mm[np.minimum(rows, times.size - 1)]
+        return np.asarray((rain >= WETTING_RAIN_MM) & inside[:, None])
+
+
+class DayFilms:
+    """Films at one spot over a day: series are (step,), by the step in which one wets."""
+
+    def __init__(self, steps: DaySteps, column: int) -> None:
+        self.steps = steps
+        self.column = column
+        self.events = steps.events
+        self.starts = steps.starts
+        self._habits = steps.scene.habits
+        self._crowns: dict[Rot, Array] = {}
+        self._last: dict[Rot, datetime | None] = {}
+
+    @cached_property
+    def temp_c(self) -> Array:
+        """Air temperature [°C]."""
+        return self.steps.air.temp_c[:, self.column]
 
     @cached_property
     def known(self) -> bool:
@@ -43,37 +98,80 @@ class DayFilms:
 
     @cached_property
     def leaf_rate(self) -> Array:
-        """Evaporation of a wet leaf [mm/h], (step,)."""
-        return evaporation(self.air, LEAF_FILM.shape)
+        """Evaporation of a wet leaf [mm/h]."""
+        return np.ascontiguousarray(self.steps.leaf_rate[:, self.column])
 
     @cached_property
     def leaf(self) -> Array:
-        """Life of the film on a leaf [h], by the step in which it is wetted, (step,)."""
-        return self.drying(LEAF_FILM.depth_mm)
+        """Life of the film on a leaf [h]."""
+        return self.lasting(LEAF_FILM.depth_mm)
 
     @cached_property
     def velamen(self) -> Array:
-        """Life of the water in bare velamen [h], (step,)."""
-        rate = evaporation(self.air, VELAMEN_FILM.shape)
-        return drying_times(rate, STEP / timedelta(hours=1), VELAMEN_FILM.depth_mm)
+        """Life of the water in bare velamen [h]."""
+        return self.velamen_lasting(1.0)
 
-    def drying(self, depth_mm: float) -> Array:
-        """Life of a film of this depth on a leaf or in a crown [h], (step,)."""
-        return drying_times(self.leaf_rate, STEP / timedelta(hours=1), depth_mm)
+    @cached_property
+    def drying(self) -> Array:
+        """Deficit of the air summed up to the end of each step [kPa h]."""
+        return np.ascontiguousarray(self.steps.drying[:, self.column])
+
+    @cached_property
+    def rained_on(self) -> np.ndarray:
+        """Steps in which rain wets the plants."""
+        return np.ascontiguousarray(self.steps.rained_on[:, self.column])
+
+    def velamen_lasting(self, share: float) -> Array:
+        """Time until this share of the water in bare velamen is gone [h]."""
+        rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
+        return drying_times(rate, STEP_H, share * VELAMEN_FILM.depth_mm)
+
+    def lasting(self, depth_mm: float) -> Array:
+        """Life of a film of this depth on a leaf or in a crown [h]."""
+        return drying_times(self.leaf_rate, STEP_H, depth_mm)
+
+    def index(self, moment: datetime) -> int:
+        """The step that holds a moment; the first or last one for moments outside."""
+        index = int((moment.timestamp() - self.starts[0]) // STEP_S)
+        return min(max(index, 0), self.starts.size - 1)
 
     def at(self, series: Array, moment: datetime) -> float:
-        """The value of a (step,) series for the step that holds the moment."""
-        index = int((moment.timestamp() - self.starts[0]) // STEP.total_seconds())
-        return float(series[min(max(index, 0), series.size - 1)])
+        """The value of a series for the step that holds the moment."""
+        return float(series[self.index(moment)])
 
     def starts_at(self, index: int) -> datetime:
         """The moment at which a step begins."""
         return datetime.fromtimestamp(float(self.starts[index]), UTC)
 
+    def dose(self, start: datetime, end: datetime) -> float:
+        """Drying between two moments: deficit times hours [kPa h]; NaN where not known."""
+        if end <= start:
+            return 0.0
+        return float(self.drying[self.index(end)] - self.drying[self.index(start)])
+
+    def dried_out(self, dry_from: datetime, tolerance: float) -> datetime | None:
+        """When roots that are dry from this moment on have taken as much drying as they may.
+
+        None: not within the series, or it is not known: no misting is planned on a guess.
+        """
+        start = (dry_from.timestamp() - self.starts[0]) / STEP_S
+        if start >= self.starts.size:
+            return None
+        first = max(0, int(np.ceil(start)))
+        before = self.drying[first - 1] if first else 0.0
+        if not np.isfinite(before):
+            return None
+        index = int(np.searchsorted(self.drying, before + tolerance - 1e-9))
+        if index >= self.drying.size or not np.isfinite(self.drying[index]):
+            return None
+        return self.starts_at(index)
+
     def crown_drying(self, rot: Rot) -> Array:
-        """Time for a crown to dry [h], the shelter of its axils included, (step,)."""
-        factor = 1.0 if rot == "low" else self._habits.axil_factor
-        return self.drying(CROWN_POOL_MM[rot]) * factor
+        """Time for a crown to dry [h], the shelter of its axils included."""
+        if rot not in self._crowns:
+            factor = 1.0 if rot == "low" else self._habits.axil_factor
+            self._crowns[rot] = self.lasting(CROWN_POOL_MM[rot]) * factor
+        return self._crowns[rot]
 
     def dry_deadline(self, rot: Rot) -> datetime:
         """By when crowns of this class must be dry."""
@@ -81,35 +179,35 @@ class DayFilms:
 
     def last_wetting(self, rot: Rot) -> datetime | None:
         """Latest moment from sunrise on from which a crown still dries in time; None: none."""
-        hours = self.crown_drying(rot)
-        fits = self.starts + hours * 3600 <= self.dry_deadline(rot).timestamp()
-        if not fits.any():
-            return None
-        return self.starts_at(int(np.flatnonzero(fits)[-1]))
+        if rot not in self._last:
+            hours = self.crown_drying(rot)
+            fits = self.starts + hours * HOUR_S <= self.dry_deadline(rot).timestamp()
+            self._last[rot] = self.starts_at(int(np.flatnonzero(fits)[-1])) if fits.any() else None
+        return self._last[rot]
 
 
-def stop_wetting(films: DayFilms, plant: Plant, spot: str) -> Errand | None:
-    """Until when this plant's crown may be wetted today; None where the air is not known."""
-    rot = plant.rot
-    hours = films.crown_drying(rot)
+def stop_wetting(films: DayFilms, cohort: Cohort, spot: str) -> Errand | None:
+    """Until when these crowns may be wetted today; None where the air is not known."""
+    rot, limit = cohort.plant.rot, cohort.plant.limits.rot
     if not films.known:
         return None
-    in_day = films.starts < films.events.sunset.timestamp()
+    hours = films.crown_drying(rot)
     last = films.last_wetting(rot)
     # With no wetting at all, the number that says so is the shortest drying of the day.
+    in_day = films.starts < films.events.sunset.timestamp()
     at = last or films.starts_at(int(np.argmin(np.where(in_day, hours, np.inf))))
     reason = Reason(
-        plant=plant.name,
+        plant=cohort.names[0],
         quantity="crown drying time",
         value=_finite(films.at(hours, at)),
         unit="h",
         limit=round((films.dry_deadline(rot) - at) / timedelta(hours=1), 1),
         at=at,
-        origin=f"rot {rot}: {plant.limits.rot.origin if plant.limits.rot else 'not known'}",
+        origin=f"rot {rot}: {limit.origin if limit else 'not known'}",
     )
     sunrise = films.events.sunrise
     kind = ChoreKind.STOP_WETTING
-    return Errand(kind, plant.name, spot, spot, sunrise, last or sunrise, reason)
+    return Errand(kind, cohort.names, spot, spot, sunrise, last or sunrise, reason)
 
 
 def _finite(value: float) -> float | None:

@@ -1,0 +1,244 @@
+"""The climate of each spot: what the forecast becomes where the plants stand."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from sillward_rules import air, sun, surface
+from sillward_rules.air import Array
+from sillward_rules.film import FilmAir, evaporation
+from sillward_rules.leaf import leaf_temperature
+from sillward_rules.light import ppfd, through_windows
+from sillward_rules.season import Season, day_length_h, running_mean_c, season_of
+from sillward_rules.site import Site
+from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
+from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
+from sillward_rules.weather import Weather, bridge_gaps, moment_of
+from sillward_rules.wetness import crown_water, hours_wet, hours_wet_by_rain
+
+DRY_AIR_RH_PCT = 20.0
+"""Humidity assumed for the night sky where the forecast gives none: dry air, the colder case."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Climate:
+    """What each spot goes through, hour by hour. Arrays are (time, spot) unless said otherwise.
+
+    times (time,) unix seconds; night (time,) mask; temp_c, leaf_c [°C]; vapour_kpa, vpd_kpa,
+    leaf_vpd_kpa [kPa]; rh_pct [%]; wind_m_s, gust_m_s at the plants; light_w_m2 sunlight that
+    reaches the plants, ppfd the same in quanta [umol m-2 s-1], means of the hour that ends at the
+    time; rain_mm, hail_pct (100 where hail is forecast) likewise; crown_wet_h how long a crown
+    has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; net_w_m2 net radiation
+    of a unit of wetted surface at air temperature. season (spot,): of the days that the weather covers.
+    """
+
+    spots: tuple[Spot, ...]
+    times: np.ndarray
+    night: np.ndarray
+    temp_c: Array
+    leaf_c: Array
+    vapour_kpa: Array
+    rh_pct: Array
+    vpd_kpa: Array
+    leaf_vpd_kpa: Array
+    wind_m_s: Array
+    gust_m_s: Array
+    light_w_m2: Array
+    ppfd: Array
+    rain_mm: Array
+    hail_pct: Array
+    crown_wet_h: Array
+    rain_wet_h: Array
+    net_w_m2: Array
+    pressure_kpa: float
+    season: tuple[Season, ...]
+
+    def column(self, name: str) -> int:
+        """Index of a spot on axis 1."""
+        return next(i for i, spot in enumerate(self.spots) if spot.name == name)
+
+
+def climate_of(site: Site, spots: Sequence[Spot], weather: Weather) -> Climate:
+    """Work out the climate of every spot. Work is done once per spot, whatever stands there."""
+    return _climate_of(site, tuple(spots), weather)
+
+
+# The rounds of a day look at one forecast several times; a weather is known by its identity.
+@lru_cache(maxsize=4)
+def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climate:
+    night = sun.is_night(site, weather.times)
+    pressure = float(air.pressure_at(site.elevation_m))
+    held = np.array([spot.holds_itself for spot in spots], dtype=bool)
+    temp = np.where(held, _held_temperature(spots, night), _temperature(spots, weather, night))
+    vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
+    blown = wind_at_height(
+        bridge_gaps(weather.wind_m_s)[:, None], _each(spots, lambda spot: spot.height_m)
+    )
+    wind = np.maximum(np.where(held, 0.0, blown * _wind_share(spots)), CALM_WIND_M_S)
+    light = np.where(held, np.nan, _light(site, spots, weather))
+    # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
+    sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
+    cloud = np.nan_to_num(bridge_gaps(weather.cloud), nan=0.0)[:, None]
+    seen = _each(spots, _sky_seen)
+    sunlit = np.array([spot.sunlit for spot in spots], dtype=bool)
+    shone_on = sunlit & ~night[:, None] & np.isfinite(light)
+    leaf = leaf_temperature(
+        temp,
+        sky_vapour,
+        np.nan_to_num(wind, nan=CALM_WIND_M_S),
+        cloud,
+        np.nan_to_num(seen, nan=0.0),
+        np.where(shone_on, light, 0.0),
+        pressure_kpa=pressure,
+    )
+    # By day a leaf is worked out only where it is known when the sun reaches it.
+    leaf = np.where(held | ~(night[:, None] | shone_on), temp, leaf)
+    loss = surface.sky_loss(
+        temp, sky_vapour, cloud, np.where(np.isnan(seen), DEFAULT_SKY_VIEW, seen)
+    )
+    # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
+    net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
+    rain = np.where(held, 0.0, weather.rain_mm[:, None] * _each(spots, _rain_share))
+    rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
+    wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate)))
+    under_sky = _each(spots, _rain_share) > 0
+    return Climate(
+        spots=spots,
+        times=weather.times,
+        night=night,
+        temp_c=temp,
+        leaf_c=leaf,
+        vapour_kpa=vapour,
+        rh_pct=air.relative_humidity(temp, vapour),
+        vpd_kpa=air.vapour_pressure_deficit(temp, vapour),
+        leaf_vpd_kpa=air.vapour_pressure_deficit(leaf, vapour),
+        wind_m_s=wind,
+        gust_m_s=np.where(held, 0.0, _gusts(spots, weather)),
+        light_w_m2=light,
+        ppfd=ppfd(light),
+        rain_mm=rain,
+        hail_pct=np.where(held | ~under_sky, 0.0, weather.hail_pct[:, None]),
+        crown_wet_h=wet,
+        rain_wet_h=hours_wet_by_rain(wet, rain),
+        net_w_m2=net,
+        pressure_kpa=pressure,
+        season=_seasons(site, weather, temp),
+    )
+
+
+def _each(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
+    """(spot,) a number of every spot; NaN where it is not given."""
+    return np.array([np.nan if of(spot) is None else of(spot) for spot in spots], dtype=np.float64)
+
+
+def _sky_seen(spot: Spot) -> float | None:
+    return 0.0 if spot.indoors else spot.sky_view
+
+
+def _rain_share(spot: Spot) -> float:
+    if spot.indoors:
+        return 0.0
+    return DEFAULT_RAIN if spot.rain is None else spot.rain
+
+
+def _wind_share(spots: Sequence[Spot]) -> Array:
+    def share(spot: Spot) -> float:
+        if spot.wind is None:
+            return 0.0 if spot.indoors else DEFAULT_WIND
+        return spot.wind
+
+    return _each(spots, share)
+
+
+def _temperature(spots: Sequence[Spot], weather: Weather, night: np.ndarray) -> Array:
+    by_night = _each(spots, lambda spot: spot.night_offset_k or 0.0)
+    by_day = _each(spots, lambda spot: spot.day_offset_k or 0.0)
+    offset = np.where(night[:, None], by_night, by_day)
+    return bridge_gaps(weather.temp_c)[:, None] + offset
+
+
+def _vapour(weather: Weather, temp_c: Array) -> Array:
+    """Correcting the temperature keeps the water in the air: vapour pressure, not humidity."""
+    vapour = air.saturation_vapour_pressure(bridge_gaps(weather.dew_point_c))[:, None]
+    return np.minimum(vapour, air.saturation_vapour_pressure(temp_c))
+
+
+def _held_temperature(spots: Sequence[Spot], night: np.ndarray) -> Array:
+    by_night = _each(spots, lambda spot: spot.night_low_c)
+    by_day = _each(spots, lambda spot: spot.day_low_c)
+    return np.where(night[:, None] | np.isnan(by_day), by_night, by_day)
+
+
+def _held_vapour(spots: Sequence[Spot], temp_c: Array) -> Array:
+    return air.vapour_pressure(temp_c, _each(spots, lambda spot: spot.humidity_pct))
+
+
+def _gusts(spots: Sequence[Spot], weather: Weather) -> Array:
+    """Gusts at the plants: brought to their height like the wind, and sheltered like it."""
+    height = _each(spots, lambda spot: spot.height_m)
+    return wind_at_height(weather.gust_m_s[:, None], height) * _wind_share(spots)
+
+
+def _light(site: Site, spots: Sequence[Spot], weather: Weather) -> Array:
+    """Sunlight at the spots [W/m2]: the beam through their windows, the sky's by their view."""
+    # The hour that ends at a time has the sun of its middle.
+    azimuth, elevation = sun.positions(site, weather.times - 1800)
+    reaches = np.ones((weather.times.size, len(spots)), dtype=bool)
+    for column, spot in enumerate(spots):
+        if spot.sun_windows is not None:
+            reaches[:, column] = through_windows(spot.sun_windows, azimuth, elevation)
+    sky = _each(spots, lambda spot: DEFAULT_SKY_VIEW if spot.sky_view is None else spot.sky_view)
+    beam = np.where(reaches, bridge_gaps(weather.direct_w_m2)[:, None], 0.0)
+    through = 1.0 - _each(spots, lambda spot: spot.shade)
+    return np.asarray(through * (beam + sky * bridge_gaps(weather.diffuse_w_m2)[:, None]))
+
+
+def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[Season, ...]:
+    """The season at each spot, from the whole of the weather and the day in its middle."""
+    if weather.times.size == 0:
+        return (Season.SLOWING,) * int(temp_c.shape[1])
+    row = weather.times.size // 2
+    length = day_length_h(site, site.local_date(moment_of(weather.times, row)))
+    means = running_mean_c(weather.times, temp_c, float(weather.times[row]))
+    seasons: tuple[Season, ...] = tuple(season_of(length, means).tolist())
+    return seasons
+
+
+def wind_at_height(wind_10m_m_s: Array, height_m: Array | float) -> Array:
+    """Open-field wind [m/s] at a height from that at 10 m; FAO-56 eq. 47 used twice."""
+    return np.asarray(
+        wind_10m_m_s * np.log(67.8 * np.asarray(height_m) - 5.42) / np.log(67.8 * 10 - 5.42)
+    )
+
+
+def film_air(climate: Climate, unix_seconds: np.ndarray) -> FilmAir:
+    """The air at wetted surfaces of every spot at any moments (time,): arrays (time, spot).
+
+    Instants are interpolated between the hours; what is a mean of the hour before is held over
+    that hour. Outside the climate's hours everything is NaN.
+    """
+    if climate.times.size == 0:
+        nothing = np.full((unix_seconds.size, len(climate.spots)), np.nan)
+        return FilmAir(nothing, nothing, nothing, nothing, climate.pressure_kpa)
+    rows = np.searchsorted(climate.times, unix_seconds, side="left")
+    inside = ((rows < climate.times.size) & (unix_seconds >= climate.times[0]))[:, None]
+    after = np.minimum(rows, climate.times.size - 1)
+    before = np.maximum(after - 1, 0)
+    step = np.maximum(climate.times[after] - climate.times[before], 1)
+    share = (1.0 - (climate.times[after] - unix_seconds) / step)[:, None]
+
+    def between(series: Array) -> Array:
+        known = series[before] + share * (series[after] - series[before])
+        # On the hour itself the hour before need not be known.
+        known = np.where(share == 1.0, series[after], known)
+        return np.where(inside, known, np.nan)
+
+    return FilmAir(
+        temp_c=between(climate.temp_c),
+        vapour_kpa=between(climate.vapour_kpa),
+        wind_m_s=between(climate.wind_m_s),
+        net_w_m2=np.where(inside, climate.net_w_m2[after], np.nan),
+        pressure_kpa=climate.pressure_kpa,
+    )
