@@ -98,15 +98,17 @@ def bare_seconds(collection: Collection, round_: Round) -> float:
     return min(taken)
 
 
-def measure_time(plants: int, times: int, patience_s: float) -> Figures:
-    """Least seconds of the bare pass and of every sheet: first, again, and with a history.
+def measure_time(plants: int, times: int, patience_s: float) -> None:
+    """Write the least seconds of the bare pass and of every sheet: first, again, with a history.
 
     Taken in turns, up to `times` times; no turn begins that would probably exceed the patience.
+    All that is known so far is written as one line after each figure.
     """
     best: Figures = {}
 
     def note(name: str, taken_s: float) -> None:
         best[name] = min(best.get(name, math.inf), taken_s)
+        say(json.dumps(best))
 
     began = time.monotonic()
     for turn in range(1, times + 1):
@@ -124,18 +126,15 @@ def measure_time(plants: int, times: int, patience_s: float) -> Figures:
         spent_s = time.monotonic() - began
         if spent_s * (turn + 1) / turn > patience_s:
             break
-    for which in ("first", "again"):
-        best[f"{ALL}, {which}"] = sum(best[f"{round_.value}, {which}"] for round_ in Round)
-    return best
 
 
-def measure_memory(plants: int) -> Figures:
-    """Peak memory [MB] once the collection stands, and after one sheet of every round."""
+def measure_memory(plants: int) -> None:
+    """Write the peak memory [MB] once the collection stands and after a sheet of every round."""
     collection = invented.collection(plants, seed=1)
     figures = {"collection": _peak_mb()}
     for round_ in Round:
         sheet_of(round_, collection, {})
-    return figures | {"sheets": _peak_mb()}
+    say(json.dumps(figures | {"sheets": _peak_mb()}))
 
 
 def _peak_mb() -> float:
@@ -152,23 +151,28 @@ def profile(round_: Round, plants: int) -> None:
 
 
 def apart(what: str, plants: int, options: argparse.Namespace) -> Figures:
-    """Measure in a process of its own. Nothing, if it fails or takes twice the patience."""
+    """Measure in a process of its own. What it knew by then, if it takes twice the patience."""
     say(f"measuring {what}, {plants:,} plants ...")
     command = [sys.executable, "-m", "tests.bench.many", "--measure", what]
     command += ["--plants", str(plants), "--times", str(options.times)]
     command += ["--patience", str(options.patience)]
     try:
-        done = subprocess.run(
+        written = subprocess.run(
             command,
             stdout=subprocess.PIPE,
             cwd=Path(__file__).parents[2],
             timeout=2 * options.patience,
             check=True,
-        )
-    except (subprocess.TimeoutExpired, subprocess.CalledProcessError) as error:
-        say(f"  {error}")
-        return {}
-    figures: Figures = json.loads(done.stdout)
+        ).stdout
+    except subprocess.TimeoutExpired as error:
+        say(f"  given up after {error.timeout:g} s")
+        written = error.stdout or b""
+    # Cut off in mid-line, the last one is no JSON: take the last that is whole.
+    whole = written[: written.rfind(b"\n") + 1].splitlines()
+    figures: Figures = json.loads(whole[-1]) if whole else {}
+    for which in ("first", "again"):
+        parts = [figures.get(f"{round_.value}, {which}", math.nan) for round_ in Round]
+        figures[f"{ALL}, {which}"] = sum(parts)
     return figures
 
 
@@ -219,10 +223,10 @@ def main() -> int:
         profile(Round(options.profile), options.plants)
         return 0
     if options.measure == "time":
-        say(json.dumps(measure_time(options.plants, options.times, options.patience)))
+        measure_time(options.plants, options.times, options.patience)
         return 0
     if options.measure == "memory":
-        say(json.dumps(measure_memory(options.plants)))
+        measure_memory(options.plants)
         return 0
     return compare(options)
 

@@ -1,5 +1,6 @@
 """What the benchmarks print: rows of measured against goal, and the exit status."""
 
+import math
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -46,4 +47,6 @@ def report(title: str, rows: Sequence[Row]) -> int:
 
 
 def _number(value: float) -> str:
+    if math.isnan(value):
+        return "unknown"
     return f"{value:,.0f}" if value >= 1000 else f"{value:.3g}"
