@@ -31,7 +31,8 @@ class Climate:
     reaches the plants, ppfd the same in quanta [umol m-2 s-1], means of the hour that ends at the
     time; rain_mm, hail_pct (100 where hail is forecast) likewise; crown_wet_h how long a crown
     has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; net_w_m2 net radiation
-    of a unit of wetted surface at air temperature. season (spot,): of the days that the weather covers.
+    of a unit of wetted surface at air temperature. season (spot,): of the days that the weather
+    covers.
     """
 
     spots: tuple[Spot, ...]
