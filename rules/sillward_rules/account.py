@@ -10,7 +10,7 @@ from sillward_rules import light, sun
 from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, State
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.plant import Plant
+from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Firing, fire
 from sillward_rules.scene import Scene
 from sillward_rules.season import Season, day_length_h
@@ -97,9 +97,9 @@ def account_for(
     cohort = next(one for one in scene.cohorts if plant.name in one.names)
     column = scene.columns[plant.home]
     rows = scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))
-    margin = scene.habits.wet_margin_k
+    margin, alone = scene.habits.wet_margin_k, Traits.of([plant])
     firings = [
-        fire(rule, [plant], np.array([column]), scene.site, scene.climate, wet_margin_k=margin)
+        fire(rule, alone, np.array([column]), scene.site, scene.climate, wet_margin_k=margin)
         for rule in collection.rules
     ]
     spoken = [firing for firing in firings if firing.member[0] >= 0]

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
+from typing import TypeAlias
 
 from sillward_rules.site import Site
 
@@ -52,10 +53,7 @@ class Reason:
 
 @dataclass(frozen=True, slots=True)
 class Errand:
-    """A chore for plants that are alike, before errands are put together into walks.
-
-    because speaks of the first of the plants and goes for all of them.
-    """
+    """A chore for plants that go the same way at the same times, before walks are made of them."""
 
     kind: ChoreKind
     plants: tuple[str, ...]
@@ -63,7 +61,7 @@ class Errand:
     to_spot: str
     not_before: datetime | None
     before: datetime
-    because: Reason
+    grounds: "Grounds"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +79,7 @@ class Chore:
     to_spot: str
     not_before: datetime | None
     before: datetime
-    grounds: tuple[tuple[tuple[str, ...], Reason], ...]
-    """Reasons, each with the plants that it goes for."""
+    grounds: "Grounds"
     chance: float | None = None
 
     def goes_with(self, other: "Chore") -> bool:
@@ -102,6 +99,10 @@ class Chore:
             for names, reason in self.grounds
             for name in names
         )
+
+
+Grounds: TypeAlias = tuple[tuple[tuple[str, ...], Reason], ...]
+"""Reasons, each with the plants that it goes for; its own plant may be left empty."""
 
 
 WALK_SPREAD = timedelta(minutes=90)
@@ -164,13 +165,18 @@ def _hour_of(chore: Chore) -> tuple[datetime, str]:
 def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
     """Split errands of one way where one walk cannot, or should not, do them all."""
     walk = _Walk()
-    for errand in sorted(errands, key=lambda one: (one.before, one.plants)):
+    for errand in sorted(errands, key=_by_times):
         if walk.errands and not walk.has_room_for(errand):
             yield walk.errands
             walk = _Walk()
         walk.add(errand)
     if walk.errands:
         yield walk.errands
+
+
+def _by_times(errand: Errand) -> tuple[datetime, datetime, tuple[str, ...]]:
+    """Neighbours in this order fit into one walk best."""
+    return errand.before, errand.not_before or errand.before, errand.plants
 
 
 @dataclass(slots=True)
@@ -231,7 +237,7 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
         to_spot=first.to_spot,
         not_before=start if start is None else min(start, before),
         before=before,
-        grounds=tuple((one.plants, one.because) for one in walk),
+        grounds=tuple(ground for one in walk for ground in one.grounds),
     )
 
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from sillward_rules.feed import Mix
 from sillward_rules.moments import Hours, Moment, parse_moment
-from sillward_rules.plant import Plant
+from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import Rule
 from sillward_rules.site import Site
 from sillward_rules.spot import Spot
@@ -118,9 +118,12 @@ class Collection:
     feed: Recipe | None = None
     kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
     """The plants put together with those that differ in nothing but their name."""
+    traits: Traits = field(init=False, repr=False, compare=False)
+    """Of the first plant of each kind."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
+        object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
 
     def spot(self, name: str) -> Spot:
         """Return the spot of this name; KeyError if there is none."""

@@ -4,6 +4,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Literal, TypeAlias, get_args
 
+import numpy as np
+
+from sillward_rules.air import Array
+
 Rot: TypeAlias = Literal["low", "medium", "high"]
 Holder: TypeAlias = Literal["basket", "mount", "moss", "pot"]
 Rest: TypeAlias = Literal["none", "dry"]
@@ -102,6 +106,49 @@ class Plant:
     def rests_dry(self) -> bool:
         """Whether it is kept dry while growth rests."""
         return self.limits.rest is not None and self.limits.rest.value == "dry"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Traits:
+    """What planners look at of many plants, in columns of shape (plant,).
+
+    limits: by name, in their UNITS, NaN where a plant has no such limit. holder, rot, rest: words.
+    """
+
+    plants: tuple[Plant, ...]
+    limits: Mapping[str, Array]
+    holder: np.ndarray
+    rot: np.ndarray
+    rest: np.ndarray
+    velamen: np.ndarray
+
+    @classmethod
+    def of(cls, plants: Sequence[Plant]) -> "Traits":
+        """Lay out these plants."""
+
+        def values(name: str) -> Array:
+            limits = (getattr(plant.limits, name) for plant in plants)
+            return np.array([np.nan if one is None else one.value for one in limits], np.float64)
+
+        return cls(
+            tuple(plants),
+            {name: values(name) for name in UNITS},
+            np.array([plant.holder for plant in plants], dtype="U8"),
+            np.array([plant.rot for plant in plants], dtype="U8"),
+            np.array(["dry" if plant.rests_dry else "none" for plant in plants], dtype="U8"),
+            np.array([plant.velamen for plant in plants], dtype=bool),
+        )
+
+    def take(self, indices: np.ndarray) -> "Traits":
+        """Those of some of the plants, in this order."""
+        return Traits(
+            tuple(self.plants[index] for index in indices.tolist()),
+            {name: values[indices] for name, values in self.limits.items()},
+            self.holder[indices],
+            self.rot[indices],
+            self.rest[indices],
+            self.velamen[indices],
+        )
 
 
 def tenderest(parents: Sequence[Limits]) -> Limits:

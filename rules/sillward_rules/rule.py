@@ -18,7 +18,7 @@ import numpy as np
 from sillward_rules.air import Array
 from sillward_rules.climate import Climate
 from sillward_rules.moments import Hours, parse_duration, parse_hours
-from sillward_rules.plant import HOLDERS, RESTS, ROT_CLASSES, UNITS, Plant
+from sillward_rules.plant import HOLDERS, RESTS, ROT_CLASSES, UNITS, Plant, Traits
 from sillward_rules.season import Season
 from sillward_rules.site import Site
 
@@ -79,15 +79,25 @@ class Chosen:
     rot: tuple[str, ...] = ()
     rest: tuple[str, ...] = ()
 
-    def has(self, plant: Plant) -> bool:
-        """Whether the rule speaks of this plant."""
+    def among(self, traits: Traits) -> np.ndarray:
+        """(plant,) whether the rule speaks of each of these plants."""
+        chosen = np.ones(len(traits.plants), dtype=bool)
+        for words, column in (
+            (self.holder, traits.holder),
+            (self.rot, traits.rot),
+            (self.rest, traits.rest),
+        ):
+            if words:
+                chosen &= np.isin(column, words)
+        if self.group or self.home or self.name:
+            chosen &= np.array([self._names(plant) for plant in traits.plants], dtype=bool)
+        return chosen
+
+    def _names(self, plant: Plant) -> bool:
         return (
-            (not self.holder or plant.holder in self.holder)
-            and (not self.group or bool(set(self.group) & set(plant.groups)))
+            (not self.group or bool(set(self.group) & set(plant.groups)))
             and (not self.home or plant.home in self.home)
             and (not self.name or plant.name in self.name)
-            and (not self.rot or plant.rot in self.rot)
-            and (not self.rest or ("dry" if plant.rests_dry else "none") in self.rest)
         )
 
 
@@ -317,7 +327,7 @@ class Firing:
 
 def fire(
     rule: Rule,
-    plants: Sequence[Plant],
+    traits: Traits,
     columns: np.ndarray,
     site: Site,
     climate: Climate,
@@ -326,39 +336,50 @@ def fire(
 ) -> Firing:
     """Hold a rule against the climate at the spot column (plant,) where each plant stands.
 
-    wet_margin_k : by how much a lower bound on temperature rises for plants that rot easily,
-    while crowns at their spot are wet, or while nobody knows whether they are.
+    columns : -1 for plants that are not asked about. wet_margin_k : by how much a lower bound on
+    temperature rises for plants that rot easily, while crowns at their spot are wet, or while
+    nobody knows whether they are.
     """
-    bounds = np.array([_bound_of(rule.bound, plant) for plant in plants], dtype=np.float64)
-    others = np.zeros(bounds.shape)
-    if rule.also is not None:
-        others = np.array([_bound_of(rule.also.bound, plant) for plant in plants])
-    rots = np.array([plant.rot == "high" for plant in plants], dtype=np.float64)
-    spoken = np.array([rule.plants.has(plant) for plant in plants], dtype=bool)
-    speaks = spoken & np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    bounds = _bounds(rule.bound, traits)
+    others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
+    speaks = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    speaks &= rule.plants.among(traits)
     if rule.season:
         in_season = np.array([one.value in rule.season for one in climate.season], dtype=bool)
         speaks[speaks] &= in_season[columns[speaks]]
-    keys = np.stack([columns.astype(np.float64), bounds, rots, others], axis=1)[speaks]
-    classes, inverse = np.unique(keys.reshape(-1, 4), axis=0, return_inverse=True)
-    member = np.full(len(plants), -1, dtype=np.int64)
-    member[speaks] = inverse.reshape(-1)
-    column = classes[:, 0].astype(np.int64)
+    spoken = np.flatnonzero(speaks)
+    rots = traits.rot[spoken] == "high"
+    first, of_class = alike(columns[spoken], bounds[spoken], rots, others[spoken])
+    member = np.full(len(traits.plants), -1, dtype=np.int64)
+    member[spoken] = of_class
+    column, limit = columns[spoken][first], bounds[spoken][first]
     values = _series(climate, rule.quantity)[:, column]
-    bound = np.broadcast_to(classes[:, 1], values.shape)
+    bound = np.broadcast_to(limit, values.shape)
     if rule.direction == "below" and QUANTITIES[rule.quantity].unit == "°C" and wet_margin_k:
         wet = ~(climate.crown_wet_h[:, column] == 0.0)
-        bound = bound + wet_margin_k * (wet & (classes[:, 2] > 0))
+        bound = bound + wet_margin_k * (wet & rots[first])
     beyond = _beyond(values, rule.direction, bound)
     known = np.isfinite(values)
     if rule.also is not None:
         beside = _series(climate, rule.also.quantity)[:, column]
-        holds = _beyond(beside, rule.also.direction, classes[:, 3])
+        holds = _beyond(beside, rule.also.direction, others[spoken][first])
         known = (known & np.isfinite(beside)) | (np.isfinite(beside) & ~holds)
         beyond = beyond & holds
     hours = rule.hours.mask(site, climate.times, climate.night)
     fires = _lasting(beyond & hours[:, None], rule.lasting)
-    return Firing(rule, member, column, classes[:, 1], bound, values, beyond, fires, known)
+    return Firing(rule, member, column, limit, bound, values, beyond, fires, known)
+
+
+def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Rows that agree in every column: the first row of each group, and the group of each row."""
+    codes: np.ndarray = np.zeros(columns[0].shape, dtype=np.int64)
+    for column in columns:
+        values, inverse = np.unique(column, return_inverse=True)
+        codes = codes * max(values.size, 1) + inverse.reshape(-1)
+        # Small again, whatever comes next.
+        codes = np.unique(codes, return_inverse=True)[1].reshape(-1)
+    _, first, groups = np.unique(codes, return_index=True, return_inverse=True)
+    return first, groups.reshape(-1)
 
 
 def _series(climate: Climate, quantity: str) -> Array:
@@ -370,12 +391,11 @@ def _beyond(values: Array, direction: Direction, bound: Array) -> np.ndarray:
     return np.asarray(values < bound if direction == "below" else values > bound)
 
 
-def _bound_of(bound: Bound, plant: Plant) -> float:
-    """The bound for a plant; NaN where it has no such limit."""
+def _bounds(bound: Bound, traits: Traits) -> Array:
+    """(plant,) the bound for each plant; NaN where it has no such limit."""
     if bound.limit is None:
-        return math.nan if bound.value is None else bound.value
-    limit = getattr(plant.limits, bound.limit)
-    return math.nan if limit is None else float(limit.value) + bound.more
+        return np.full(len(traits.plants), math.nan if bound.value is None else bound.value)
+    return np.asarray(traits.limits[bound.limit] + bound.more)
 
 
 def _lasting(mask: np.ndarray, lasting: timedelta) -> np.ndarray:

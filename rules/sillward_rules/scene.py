@@ -1,28 +1,32 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
+from itertools import chain
+from typing import TypeAlias
 
 import numpy as np
 
 from sillward_rules import sun
+from sillward_rules.air import Array
+from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.climate import Climate, climate_of
 from sillward_rules.collection import Collection, PlantState, State
-from sillward_rules.plant import Plant
-from sillward_rules.rule import Firing, fire
+from sillward_rules.plant import Plant, Traits
+from sillward_rules.rule import Firing, alike, fire
 from sillward_rules.weather import Weather
 
-Standing = Sequence[str]
-"""The spot at which each cohort stands."""
+Standing: TypeAlias = np.ndarray
+"""(cohort,) the spot column at which each cohort stands."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cohort:
     """Plants that are alike in all that planners look at, history included.
 
-    index: its place among the scene's cohorts. plant: the first of them, speaks for all.
+    index: its place among the scene's cohorts. plant: one of them, speaks for all.
     """
 
     index: int
@@ -34,8 +38,8 @@ class Cohort:
 class Scene:
     """Collection, climate and state at a moment. Immutable; derived parts are computed once.
 
-    What is decided is decided by cohort, so the work does not grow with the number of plants
-    that are alike.
+    What is decided is decided for cohorts, in arrays (cohort,), so that the work does not grow
+    with the number of plants.
     """
 
     def __init__(
@@ -49,22 +53,50 @@ class Scene:
         self.climate: Climate = climate_of(collection.site, collection.spots, weather)
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.spots = {spot.name: spot for spot in collection.spots}
-        self.cohorts: tuple[Cohort, ...] = _cohorts(self, state)
-
-    @cached_property
-    def plants(self) -> tuple[Plant, ...]:
-        """A plant of each cohort."""
-        return tuple(cohort.plant for cohort in self.cohorts)
+        self._fired: dict[tuple[str, bytes], list[Firing]] = {}
+        self.cohorts, kinds = _cohorts(self, state)
+        self.traits: Traits = collection.traits.take(kinds)
 
     @cached_property
     def home(self) -> np.ndarray:
         """(cohort,) spot column of each home."""
-        return self.columns_of(plant.home for plant in self.plants)
+        return self.columns_of(plant.home for plant in self.traits.plants)
 
     @cached_property
-    def standing(self) -> list[str]:
+    def shelter(self) -> np.ndarray:
+        """(cohort,) spot column of each shelter; -1 where none is given."""
+        return np.array(
+            [self.columns.get(plant.shelter or "", -1) for plant in self.traits.plants],
+            dtype=np.int64,
+        )
+
+    @cached_property
+    def standing(self) -> Standing:
         """Where each cohort stands now."""
-        return [cohort.state.spot for cohort in self.cohorts]
+        return self.columns_of(cohort.state.spot for cohort in self.cohorts)
+
+    @cached_property
+    def sizes(self) -> np.ndarray:
+        """(cohort,) how many plants each has."""
+        return np.array([len(cohort.names) for cohort in self.cohorts], dtype=np.int64)
+
+    @cached_property
+    def in_order(self) -> np.ndarray:
+        """(cohort,) place of each in the order of names."""
+        order = sorted(range(len(self.cohorts)), key=lambda index: self.cohorts[index].names)
+        ranks = np.empty(len(order), dtype=np.int64)
+        ranks[order] = np.arange(len(order))
+        return ranks
+
+    @cached_property
+    def place_of(self) -> dict[str, int]:
+        """The cohort whose first plant has this name."""
+        return {cohort.names[0]: cohort.index for cohort in self.cohorts}
+
+    @cached_property
+    def holds_itself(self) -> np.ndarray:
+        """(spot,) whether a spot has a climate of its own."""
+        return np.array([spot.holds_itself for spot in self.climate.spots], dtype=bool)
 
     @cached_property
     def states(self) -> dict[str, PlantState]:
@@ -75,26 +107,35 @@ class Scene:
         """Spot columns of these spots."""
         return np.array([self.columns[spot] for spot in spots], dtype=np.int64)
 
+    def spot_name(self, column: int) -> str:
+        """The name of a spot."""
+        return self.climate.spots[column].name
+
+    def names(self, cohorts: Iterable[int]) -> tuple[str, ...]:
+        """The plants of these cohorts."""
+        return tuple(chain.from_iterable(self.cohorts[index].names for index in cohorts))
+
     def rules_asking(self, asks: str, columns: np.ndarray) -> list[Firing]:
         """Hold every rule that asks for this chore against the climate at these (cohort,) columns.
 
-        What is told for cold nights leans on wet crowns: there the bound rises for plants that
-        rot easily.
+        Columns of -1 are left out.
         """
-        return _fired(self, self.plants, asks, columns)
+        key = (asks, columns.tobytes())
+        if key not in self._fired:
+            self._fired[key] = _fired(self, self.traits, asks, columns)
+        return self._fired[key]
 
     @cached_property
     def carry_firings(self) -> list[Firing]:
         """Rules asking for "carry in", where the plants stand, or would stand if let out."""
-        places = [
-            cohort.plant.home if self.covers(cohort.plant, cohort.state.spot) else cohort.state.spot
-            for cohort in self.cohorts
-        ]
-        return self.rules_asking("carry in", self.columns_of(places))
+        places = np.where(self.covered(self.standing), self.home, self.standing)
+        return self.rules_asking("carry in", places)
 
-    def covers(self, plant: Plant, spot: str) -> bool:
-        """Whether a spot is cover for this plant: its shelter, or indoors, but not its home."""
-        return spot != plant.home and (spot == plant.shelter or self.spots[spot].indoors)
+    def covered(self, standing: Standing) -> np.ndarray:
+        """(cohort,) whether a spot is cover: the plant's shelter, or indoors, but not its home."""
+        indoors = np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
+        cover = (standing == self.shelter) | indoors[standing]
+        return np.asarray((standing != self.home) & cover)
 
     def rows(self, start: datetime, end: datetime) -> np.ndarray:
         """Rows of the climate from start to end, both included."""
@@ -104,44 +145,85 @@ class Scene:
         return np.arange(first, max(first, last))
 
 
+def errands(
+    scene: Scene,
+    kind: ChoreKind,
+    cohorts: np.ndarray,
+    places: tuple[np.ndarray, np.ndarray],
+    times: tuple[Array | None, Array],
+    reason: Callable[[int], Reason],
+) -> list[Errand]:
+    """Errands for these cohorts, one for all that go the same way at the same times.
+
+    places : spot columns from and to, times : not before and before [unix s], each (cohort,) over
+    all of the scene's cohorts. reason : of a cohort.
+    """
+    if not cohorts.size:
+        return []
+    cohorts = cohorts[np.argsort(scene.in_order[cohorts], kind="stable")]
+    start, end = times
+    keys = [places[0][cohorts], places[1][cohorts], end[cohorts]]
+    if start is not None:
+        keys.append(start[cohorts])
+    first, groups = alike(*keys)
+    order = np.argsort(groups, kind="stable")
+    parts = np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
+    made = []
+    for index, part in zip(cohorts[first].tolist(), parts, strict=True):
+        grounds = [(scene.cohorts[one].names, reason(one)) for one in part.tolist()]
+        made.append(
+            Errand(
+                kind,
+                tuple(chain.from_iterable(names for names, _ in grounds)),
+                scene.spot_name(int(places[0][index])),
+                scene.spot_name(int(places[1][index])),
+                None if start is None else moment(start[index]),
+                moment(end[index]),
+                tuple(grounds),
+            )
+        )
+    return made
+
+
+def moment(second: float) -> datetime:
+    """A moment from unix seconds."""
+    return datetime.fromtimestamp(float(second), UTC)
+
+
 def full_hours(start: datetime, end: datetime) -> int:
     """How many full hours lie from start to end, both included."""
     first = -(-start.timestamp() // 3600)
     return max(0, int(end.timestamp() // 3600 - first) + 1)
 
 
-def _fired(scene: Scene, plants: Sequence[Plant], asks: str, columns: np.ndarray) -> list[Firing]:
+def _fired(scene: Scene, traits: Traits, asks: str, columns: np.ndarray) -> list[Firing]:
+    margin = scene.habits.wet_margin_k
     return [
-        fire(
-            rule,
-            plants,
-            columns,
-            scene.site,
-            scene.climate,
-            wet_margin_k=scene.habits.wet_margin_k,
-        )
+        fire(rule, traits, columns, scene.site, scene.climate, wet_margin_k=margin)
         for rule in scene.collection.rules
         if rule.asks == asks
     ]
 
 
-def _cohorts(scene: Scene, state: State) -> tuple[Cohort, ...]:
+def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray]:
     """The kinds of the collection, parted where their plants have different histories.
 
     A plant without history is at home, except on a morning after a night that was too cold
     for it: then it was carried in. A plant recorded at a spot that no longer exists has no
-    history.
+    history. The second part is the kind of each cohort.
     """
     kinds = scene.collection.kinds
     known = {name: one.at(scene.now) for name, one in state.items() if one.spot in scene.columns}
-    carried = _carried_in_last_night(scene, [kind[0] for kind in kinds], known)
+    carried = _carried_in_last_night(scene, known)
     cohorts: list[Cohort] = []
-    for kind, inside in zip(kinds, carried, strict=True):
+    of_kind: list[int] = []
+    for number, (kind, inside) in enumerate(zip(kinds, carried.tolist(), strict=True)):
         first = kind[0]
         unknown = PlantState(first.shelter if inside and first.shelter else first.home)
         for one, names in _parted(kind, known, unknown).items():
             cohorts.append(Cohort(len(cohorts), first, tuple(names), one))
-    return tuple(cohorts)
+            of_kind.append(number)
+    return tuple(cohorts), np.array(of_kind, dtype=np.int64)
 
 
 def _parted(
@@ -155,18 +237,17 @@ def _parted(
     return parts
 
 
-def _carried_in_last_night(
-    scene: Scene, plants: Sequence[Plant], known: Mapping[str, PlantState]
-) -> np.ndarray:
+def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.ndarray:
     """(kind,) whether plants without history were carried in: this is the morning after cold."""
-    cold = np.zeros(len(plants), dtype=bool)
+    traits = scene.collection.traits
+    cold = np.zeros(len(traits.plants), dtype=bool)
     today = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, today - timedelta(days=1))
     all_known = len(known) >= len(scene.collection.plants)
     if all_known or not night.end <= scene.now < scene.site.middle_of_day(today):
         return cold
     rows = scene.rows(night.start, night.end)
-    home = scene.columns_of(plant.home for plant in plants)
-    for firing in _fired(scene, plants, "carry in", home):
+    home = scene.columns_of(plant.home for plant in traits.plants)
+    for firing in _fired(scene, traits, "carry in", home):
         cold |= firing.by_plant(firing.fires[rows].any(axis=0))
     return cold

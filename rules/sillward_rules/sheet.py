@@ -199,11 +199,11 @@ def believed(state: State, site: Site, now: datetime) -> State:
 
 def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
     night = sun.night_at_or_after(scene.site, scene.now)
-    homes = {plant.home for plant in scene.plants}
+    lows = shelter.spot_lows(scene, night)
     return {
-        name: low
-        for name, low in shelter.spot_lows(scene, night).items()
-        if name in homes and not scene.collection.spot(name).holds_itself
+        scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
+        for column in np.unique(scene.home).tolist()
+        if not scene.holds_itself[column]
     }
 
 
@@ -226,21 +226,18 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     night = sun.night_at_or_after(scene.site, scene.now)
     judged = judge_night(scene, night)
     lows = shelter.spot_lows(scene, night)
-    tonight = carry.carry_in(scene, night, judged.verdicts, lows, scene.standing)
-    standing = carry.moved(scene, scene.standing, tonight)
-    indoors = {one.plants: one.to_spot for one in tonight}
-    sheltered = {
-        cohort.index: indoors[cohort.names] for cohort in scene.cohorts if cohort.names in indoors
-    }
+    tonight = carry.carry_in(scene, night, judged, lows, scene.standing)
     tomorrow = night.day + timedelta(days=1)
+    # Only what spends this night inside by this advice is told when to go out.
+    sheltered = np.where(judged.needs, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
-    others = protect.protect(scene, scene.cohorts, standing, scene.now, night.end)
-    chores = into_chores(tonight, scene.site, night.day, scene.now)
-    chores += into_chores(again, scene.site, tomorrow, scene.now)
+    others = protect.protect(scene, tonight.standing, scene.now, night.end)
+    chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
+    chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(_at_night(others), scene.site, night.day, scene.now)
     return chores, [
-        *carry.night_warnings(scene, lows, judged.verdicts, standing),
-        *carry.borne_cold(scene, judged.borne, standing),
+        *carry.night_warnings(scene, lows, judged, tonight.standing),
+        *carry.borne_cold(scene, judged, tonight.standing),
         *note.notes(scene, scene.now, night.end),
     ]
 
@@ -258,66 +255,52 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
-    sheltered = {
-        cohort.index: cohort.state.spot
-        for cohort in scene.cohorts
-        if scene.covers(cohort.plant, cohort.state.spot)
-    }
-    out = into_chores(carry.carry_out(scene, day, sheltered), scene.site, day, scene.now)
-    early = [
-        verdict
-        for verdict in judge_night(scene, night).verdicts
-        if verdict.deadline < night.start - BEFORE_DUSK and verdict.cohort.index not in sheltered
-    ]
+    out = carry.carry_out(scene, day, scene.standing)
+    judged = judge_night(scene, night)
+    outside = ~scene.covered(scene.standing)
+    early = judged.needs & outside & (judged.deadline < (night.start - BEFORE_DUSK).timestamp())
     lows = shelter.spot_lows(scene, night)
-    back = carry.carry_in(scene, night, early, lows, scene.standing)
-    leaving = {verdict.cohort.index: verdict.deadline for verdict in early}
-    places = mist.day_places(scene, day, out, scene.standing, leaving)
+    back = carry.carry_in(scene, night, replace(judged, needs=early), lows, scene.standing)
+    until = np.where(early, judged.deadline, np.inf)
+    walks = into_chores(out.errands, scene.site, day, scene.now)
+    places = mist.places(scene, day, out.standing, walks, until)
     watering, warnings = _watering(scene, day, places)
-    others = _protection(scene, day, places, night.start)
-    chores = [*out, *into_chores(back, scene.site, day, scene.now), *watering, *others]
+    chores = [
+        *walks,
+        *into_chores(back.errands, scene.site, day, scene.now),
+        *watering,
+        *_protection(scene, day, places, night.start),
+    ]
     return in_order(chores), [*warnings, *note.notes(scene, scene.now, night.start)]
 
 
-def _protection(
-    scene: Scene, day: date, places: Sequence[mist.DayPlace], end: datetime
-) -> tuple[Chore, ...]:
+def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> tuple[Chore, ...]:
     """Shade, cover and the like until the dusk round, for what is outside by then."""
-    cohorts, spots = [place.cohort for place in places], [place.spot for place in places]
-    errands = protect.protect(scene, cohorts, spots, scene.now, end)
-    shaded = {one.plants for one in errands if one.kind is ChoreKind.SHADE}
+    errands = protect.protect(scene, places.column, scene.now, end)
+    shaded = {name for one in errands if one.kind is ChoreKind.SHADE for name in one.plants}
     ramp = protect.get_used_to_light(scene, places, scene.now, end)
-    errands += [one for one in ramp if one.plants not in shaded]
+    errands += [one for one in ramp if shaded.isdisjoint(one.plants)]
     return into_chores(errands, scene.site, day, scene.now)
 
 
-def _watering(
-    scene: Scene, day: date, places: Sequence[mist.DayPlace]
-) -> tuple[list[Chore], list[str]]:
+def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[str]]:
     """Misting, feeding, rinsing, and until when crowns may be wet."""
-    sunrise = sun.day_events(scene.site, day).sunrise
     steps = DaySteps(scene, day)
-    plans = mist.plans(scene, places, steps)
-    outdoors = [place for place in places if not scene.spots[place.spot].holds_itself]
-    misted = {
-        place.cohort.index for place, plan in zip(places, plans, strict=True) if plan.mistings
-    }
-    dry = [
-        errand
-        for place in outdoors
-        if (place.cohort.plant.rot == "high" or place.cohort.index in misted)
-        and place.cohort.plant.rot != "low"
-        and (errand := wetting.stop_wetting(steps.films(place.column), place.cohort, place.spot))
-        and (errand.before > scene.now or errand.before <= sunrise)
-    ]
-    chores = into_chores([*mist.errands(scene, places, plans), *dry], scene.site, day, scene.now)
-    feeds = feeding.within(chores, feeding.feed(scene, places, plans, steps))
+    planned = mist.plan(scene, places, steps)
+    outdoors = ~scene.holds_itself[places.column]
+    rot = scene.traits.rot
+    wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
+    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column)
+    misting = mist.misting_errands(scene, places, planned)
+    chores = into_chores([*misting, *dry], scene.site, day, scene.now)
+    feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps))
     fed = into_chores(feeds, scene.site, day, scene.now)
     rinses = into_chores(feeding.rinse(scene, fed, steps), scene.site, day, scene.now)
-    warnings = mist.missed(scene, places, plans)
+    warnings = mist.missed(scene, planned)
     if fed:
         warnings += feeding.too_strong(scene)
-    if not all(steps.films(place.column).known for place in outdoors):
+    columns = np.unique(places.column[outdoors]).tolist()
+    if not all(steps.films(column).known for column in columns):
         warnings.append("too little is known of today's weather to plan all watering")
     return [*chores, *fed, *rinses], warnings
 

@@ -71,14 +71,10 @@ def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
     observer = _observer(site)
     moments = [datetime.fromtimestamp(float(second), UTC) for second in unix_seconds]
     pairs = [
-        (
-            astral.sun.azimuth(observer, moment),
-            astral.sun.elevation(observer, moment, with_refraction=False),
-        )
-        for moment in moments
+        astral.sun.zenith_and_azimuth(observer, moment, with_refraction=False) for moment in moments
     ]
     both = np.asarray(pairs, dtype=np.float64).reshape(-1, 2)
-    return both[:, 0], both[:, 1]
+    return both[:, 1], 90.0 - both[:, 0]
 
 
 @lru_cache(maxsize=4096)

@@ -105,7 +105,7 @@ def test_lasting_drops_runs_that_are_too_short() -> None:
     temp[[3, 4, 10, 11, 12, 20, 21, 22, 23]] = 31.0
     scene = Scene(collection(), weather(START, temp), {}, START)
 
-    firing = fire(rule, scene.plants, scene.home, scene.site, scene.climate)
+    firing = fire(rule, scene.traits, scene.home, scene.site, scene.climate)
 
     assert list(np.flatnonzero(firing.fires[:, 0])) == [10, 11, 12, 20, 21, 22, 23]
 
@@ -118,7 +118,7 @@ def test_unknown_hours_never_fire_and_break_a_run() -> None:
     gust = np.array([9.0, np.nan, 9.0, 9.0, np.nan, 9.0])
     scene = Scene(collection(), weather(START, np.full(6, 20.0), gust_m_s=gust), {}, START)
 
-    firing = fire(rule, scene.plants, scene.home, scene.site, scene.climate)
+    firing = fire(rule, scene.traits, scene.home, scene.site, scene.climate)
 
     assert list(np.flatnonzero(firing.fires[:, 0])) == [2, 3]
 

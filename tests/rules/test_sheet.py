@@ -30,7 +30,9 @@ def errand(
 ) -> Errand:
     at = utc(before)
     reason = Reason(name, "leaf temperature", 8.0, "°C", 13.0, at)
-    return Errand(kind, (name,), "bench", "room", utc(start) if start else None, at, reason)
+    return Errand(
+        kind, (name,), "bench", "room", utc(start) if start else None, at, (((name,), reason),)
+    )
 
 
 def test_errands_of_one_way_and_time_are_one_walk_by_the_earliest_deadline() -> None:

@@ -1,7 +1,6 @@
-"""Carry in, carry out, stay in: errands from verdicts and from what the day allows."""
+"""Carry in, carry out, stay in: errands from a night's judgement and from what the day allows."""
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 
@@ -10,91 +9,123 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.nights import STALE, Verdict, judge_night
-from sillward_rules.planners.shelter import Lows, holds, shelter_for
-from sillward_rules.planners.shelter import warnings as shelter_warnings
-from sillward_rules.scene import Cohort, Scene, Standing
+from sillward_rules.planners import shelter
+from sillward_rules.planners.nights import STALE, Judgement, judge_night
+from sillward_rules.rule import alike
+from sillward_rules.scene import Scene, Standing, errands, moment
 from sillward_rules.sun import Night
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Moves:
+    """Errands, and where the cohorts stand once they are done."""
+
+    errands: list[Errand]
+    standing: Standing
+
+
 def carry_in(
-    scene: Scene, night: Night, verdicts: Sequence[Verdict], lows: Lows, standing: Standing
-) -> list[Errand]:
+    scene: Scene, night: Night, judged: Judgement, lows: Array, standing: Standing
+) -> Moves:
     """Errands for a night: in with what stands outside, stay in for what is under cover.
 
     A plant that stands under some other cover, which does not hold its limit, goes on to its
     shelter. One for which there is no shelter at all gets no errand; the warnings name it.
     """
-    errands = []
-    for verdict in verdicts:
-        cohort, plant = verdict.cohort, verdict.cohort.plant
-        spot = standing[cohort.index]
-        shelter = shelter_for(lows, plant)
-        covered = scene.covers(plant, spot)
-        if covered and (spot == plant.shelter or shelter is None or holds(lows, spot, plant)):
-            stay = ChoreKind.STAY_IN
-            errands.append(Errand(stay, cohort.names, spot, spot, None, night.end, verdict.reason))
-        elif shelter is not None and shelter != spot:
-            carry = ChoreKind.CARRY_IN
-            errands.append(
-                Errand(carry, cohort.names, spot, shelter, None, verdict.deadline, verdict.reason)
-            )
-    return errands
+    to = shelter.shelter_for(scene, lows)
+    safe = (standing == scene.shelter) | (to < 0) | shelter.holds(scene, lows, standing)
+    stays = judged.needs & scene.covered(standing) & safe
+    goes = judged.needs & ~stays & (to >= 0) & (to != standing)
+    end = np.full(standing.shape, night.end.timestamp())
+    here, reason = (standing, standing), judged.reason
+    moves = [
+        *errands(scene, ChoreKind.STAY_IN, np.flatnonzero(stays), here, (None, end), reason),
+        *errands(
+            scene,
+            ChoreKind.CARRY_IN,
+            np.flatnonzero(goes),
+            (standing, to),
+            (None, judged.deadline),
+            reason,
+        ),
+    ]
+    return Moves(moves, np.where(goes, to, standing))
 
 
-def moved(scene: Scene, standing: Standing, errands: Sequence[Errand]) -> list[str]:
-    """Where the cohorts stand once these errands are done."""
-    goes = {errand.plants: errand.to_spot for errand in errands}
-    return [goes.get(cohort.names, standing[cohort.index]) for cohort in scene.cohorts]
-
-
-def night_warnings(
-    scene: Scene, lows: Lows, verdicts: Sequence[Verdict], standing: Standing
-) -> list[str]:
+def night_warnings(scene: Scene, lows: Array, judged: Judgement, standing: Standing) -> list[str]:
     """What is wrong with the night: spots that are not known, shelters that do not hold.
 
     standing: where the cohorts spend the night, if the advice is followed.
     """
-    unjudged = sorted({verdict.cohort.plant.home for verdict in verdicts if not verdict.judged})
+    homes = np.unique(scene.home[judged.needs & ~judged.judged])
+    unjudged = sorted(scene.spot_name(int(column)) for column in homes)
     said = []
     if unjudged:
         said.append(f"too few known hours at {', '.join(unjudged)}: treated as a cold night")
-    nights_at = []
-    for verdict in verdicts:
-        spot = standing[verdict.cohort.index]
-        nights_at.append((verdict.cohort, None if spot == verdict.cohort.plant.home else spot))
-    return [*said, *shelter_warnings(lows, nights_at)]
+    nights_at = np.where(standing == scene.home, -1, standing)
+    return [*said, *shelter.warnings(scene, lows, judged.cohorts, nights_at)]
 
 
-def borne_cold(scene: Scene, borne: Sequence[Verdict], standing: Standing) -> list[str]:
+def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[str]:
     """A line for the plants that stay out although the night dips under their limit for a while."""
-    said: dict[str, list[str]] = {}
-    for verdict in borne:
-        cohort, reason = verdict.cohort, verdict.reason
-        if scene.covers(cohort.plant, standing[cohort.index]) or reason.value is None:
-            continue
+    said: dict[str, list[int]] = {}
+    for cohort in np.flatnonzero(judged.borne & ~scene.covered(standing)).tolist():
+        reason = judged.reason(cohort)
         at = reason.at.astimezone(scene.site.zone)
         minutes = 60 * (reason.hours or 0.0)
         text = f"{reason.value:.1f} °C at {at:%H:%M}, {minutes:.0f} min under {reason.limit:g}"
-        said.setdefault(text, []).extend(cohort.names)
-    return [f"{', '.join(names)} may stay out: {text}" for text, names in said.items()]
+        said.setdefault(text, []).append(cohort)
+    return [f"{', '.join(scene.names(which))} may stay out: {text}" for text, which in said.items()]
 
 
-def carry_out(scene: Scene, day: date, standing: Mapping[int, str]) -> list[Errand]:
+def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
     """Errands for a day: out with what is under cover, or stay in if the day is not worth it.
 
-    standing: where each cohort under cover stands that morning, by index.
+    standing: where the cohorts stand that morning; who is not under cover is left alone.
     """
     events = sun.day_events(scene.site, day)
-    if scene.now >= events.sunset or not standing:
-        return []
-    night = sun.night_of(scene.site, day)
-    tonight = {one.cohort.index: one for one in judge_night(scene, night).verdicts}
+    inside = np.flatnonzero(scene.covered(standing))
+    if scene.now >= events.sunset or not inside.size:
+        return Moves([], standing)
+    tonight = judge_night(scene, sun.night_of(scene.site, day))
     days = _DaysOut(scene, day)
-    return [
-        _out_or_in(days, scene.cohorts[index], spot, tonight.get(index))
-        for index, spot in standing.items()
+    out_from, cold_again = days.hours_of(inside)
+    sunset, lead = events.sunset.timestamp(), scene.habits.lead.total_seconds()
+    back = np.where(tonight.needs[inside], tonight.deadline[inside], sunset)
+    back = np.minimum(back, cold_again - lead)
+    latest = np.full(standing.shape, np.nan)
+    latest[inside] = back - scene.habits.worth_going_out.total_seconds()
+    start = np.full(standing.shape, events.sunrise.timestamp())
+    start[inside] = out_from
+    goes = inside[out_from <= latest[inside]]
+    stays = np.setdiff1d(inside, goes)
+    day_start = np.full(standing.shape, events.sunrise.timestamp())
+    day_end = np.full(standing.shape, sunset)
+
+    def why_in(cohort: int) -> Reason:
+        # A day warm enough, and another need than warmth: that is what keeps it in.
+        if tonight.needs[cohort] and np.isfinite(start[cohort]):
+            reason = tonight.reason(cohort)
+            if reason.quantity != "leaf temperature":
+                return reason
+        return days.warmest(cohort)
+
+    moves = [
+        *errands(
+            scene,
+            ChoreKind.CARRY_OUT,
+            goes,
+            (standing, scene.home),
+            (start, latest),
+            days.warmest,
+        ),
+        *errands(
+            scene, ChoreKind.STAY_IN, stays, (standing, standing), (day_start, day_end), why_in
+        ),
     ]
+    after = standing.copy()
+    after[goes] = scene.home[goes]
+    return Moves(moves, after)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -117,43 +148,47 @@ class _DaysOut:
         self.scene = scene
         self.events = sun.day_events(scene.site, day)
         self._night_end = sun.night_of(scene.site, day).end
-        self._hours: dict[str, _Hours] = {}
-        self._out: dict[tuple[str, float | None], datetime | None] = {}
-        self._cold: dict[tuple[str, float | None], datetime | None] = {}
+        self._hours: dict[int, _Hours] = {}
 
-    def hours(self, home: str) -> _Hours:
-        """The hours at a home."""
-        if home not in self._hours:
-            self._hours[home] = self._hours_at(home)
-        return self._hours[home]
+    def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
+        """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
+        home = self.scene.home[cohorts]
+        limit = self.scene.traits.limits["night_low"][cohorts]
+        first, groups = alike(home, limit)
+        out, cold = np.full(first.shape, np.inf), np.full(first.shape, np.inf)
+        for number, index in enumerate(first.tolist()):
+            bound = None if np.isnan(limit[index]) else float(limit[index])
+            hours = self._at(int(home[index]))
+            since = self._out_from(hours, bound)
+            if since is None:
+                continue
+            out[number] = since.timestamp()
+            again = None if bound is None else _cold_again(hours, since, bound)
+            cold[number] = np.inf if again is None else again.timestamp()
+        return out[groups], cold[groups]
 
-    def out_from(self, home: str, limit: float | None) -> datetime | None:
-        """When the leaf has been above the limit by the margin for long enough; None: never.
+    def warmest(self, cohort: int) -> Reason:
+        """How warm the day gets at a cohort's home: why it may go out, or why it may not."""
+        hours = self._at(int(self.scene.home[cohort]))
+        limit = self.scene.traits.plants[cohort].limits.night_low
+        return Reason(
+            plant=self.scene.cohorts[cohort].names[0],
+            quantity="leaf temperature",
+            value=hours.warmest_c,
+            unit="°C",
+            limit=limit.value if limit else None,
+            at=hours.warmest_at,
+            origin=limit.origin if limit else "",
+        )
 
-        By day, and not before now.
-        """
-        key = (home, limit)
-        if key not in self._out:
-            self._out[key] = self._find_out_from(self.hours(home), limit)
-        return self._out[key]
+    def _at(self, column: int) -> _Hours:
+        if column not in self._hours:
+            self._hours[column] = self._hours_at(column)
+        return self._hours[column]
 
-    def cold_again(self, home: str, limit: float | None) -> datetime | None:
-        """When the leaf falls under the limit once the plant is out; None: not by the morning."""
-        key = (home, limit)
-        if key not in self._cold:
-            out_from = self.out_from(home, limit)
-            self._cold[key] = None
-            if out_from is not None and limit is not None:
-                hours = self.hours(home)
-                cold = np.flatnonzero((hours.leaf_c < limit) & (hours.times > out_from.timestamp()))
-                if cold.size:
-                    self._cold[key] = _crossing(hours, int(cold[0]), limit)
-        return self._cold[key]
-
-    def _hours_at(self, home: str) -> _Hours:
+    def _hours_at(self, column: int) -> _Hours:
         scene, events = self.scene, self.events
         rows = scene.rows(events.sunrise - timedelta(hours=1), self._night_end)
-        column = scene.columns[home]
         times = scene.climate.times[rows]
         leaf = np.minimum(scene.climate.leaf_c[rows, column], scene.climate.temp_c[rows, column])
         if scene.weather.age(scene.now) > STALE:
@@ -162,54 +197,36 @@ class _DaysOut:
         value, at = None, events.sunrise
         if np.isfinite(by_day).any():
             index = int(np.nanargmax(by_day))
-            value, at = round(float(by_day[index]), 2), _moment(times[index])
+            value, at = round(float(by_day[index]), 2), moment(times[index])
         return _Hours(times, leaf, value, at)
 
-    def _find_out_from(self, hours: _Hours, limit: float | None) -> datetime | None:
+    def _out_from(self, hours: _Hours, limit: float | None) -> datetime | None:
+        """When the leaf has been above the limit by the margin for long enough; None: never.
+
+        By day, and not before now.
+        """
         scene, events = self.scene, self.events
         bound = -math.inf if limit is None else limit + scene.habits.out_margin_k
         warm = hours.leaf_c >= bound
         steady = math.ceil(scene.habits.out_after / timedelta(hours=1))
-        for index in np.flatnonzero(warm):
+        for index in np.flatnonzero(warm).tolist():
             run = warm[index : index + steady + 1]
-            if run.size <= steady or not run.all() or _moment(hours.times[index]) > events.sunset:
+            if run.size <= steady or not run.all() or _hour(hours, index) > events.sunset:
                 continue
             since = max(_crossing(hours, int(index), bound), events.sunrise)
             return max(since + scene.habits.out_after, scene.now)
         return None
 
 
-def _out_or_in(days: _DaysOut, cohort: Cohort, spot: str, tonight: Verdict | None) -> Errand:
-    scene, events = days.scene, days.events
-    home, low = cohort.plant.home, cohort.plant.limits.night_low
-    limit = low.value if low else None
-    out_from = days.out_from(home, limit)
-    back = events.sunset if tonight is None else tonight.deadline
-    cold_again = days.cold_again(home, limit)
-    if cold_again is not None:
-        back = min(back, cold_again - scene.habits.lead)
-    latest = back - scene.habits.worth_going_out
-    warmest = days.hours(home)
-    reason = Reason(
-        plant=cohort.names[0],
-        quantity="leaf temperature",
-        value=warmest.warmest_c,
-        unit="°C",
-        limit=limit,
-        at=warmest.warmest_at,
-        origin=low.origin if low else "",
-    )
-    if out_from is None or out_from > latest:
-        other = tonight is not None and tonight.reason.quantity != "leaf temperature"
-        because = tonight.reason if tonight is not None and out_from and other else reason
-        stay = ChoreKind.STAY_IN
-        return Errand(stay, cohort.names, spot, spot, events.sunrise, events.sunset, because)
-    return Errand(ChoreKind.CARRY_OUT, cohort.names, spot, home, out_from, latest, reason)
+def _cold_again(hours: _Hours, since: datetime, limit: float) -> datetime | None:
+    """When the leaf falls under the limit after this moment; None: not by the morning."""
+    cold = np.flatnonzero((hours.leaf_c < limit) & (hours.times > since.timestamp()))
+    return _crossing(hours, int(cold[0]), limit) if cold.size else None
 
 
 def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
     """When the leaf crossed the bound on the way to this hour; the hour itself if not known."""
-    at = _moment(hours.times[index])
+    at = _hour(hours, index)
     if index == 0:
         return at
     step = hours.leaf_c[index] - hours.leaf_c[index - 1]
@@ -219,5 +236,5 @@ def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
     return at - timedelta(hours=min(max(share, 0.0), 1.0))
 
 
-def _moment(second: float) -> datetime:
-    return datetime.fromtimestamp(int(second), UTC)
+def _hour(hours: _Hours, index: int) -> datetime:
+    return datetime.fromtimestamp(int(hours.times[index]), UTC)

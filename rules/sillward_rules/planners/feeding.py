@@ -2,17 +2,18 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
+from sillward_rules.air import Array
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
 from sillward_rules.feed import share_lost_at
 from sillward_rules.film import LEAF_FILM
-from sillward_rules.planners.mist import DayPlace, Plan, uptake
+from sillward_rules.planners.mist import DayPlans, Misting, Places, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
-from sillward_rules.plant import Limit
-from sillward_rules.scene import Scene
+from sillward_rules.rule import alike
+from sillward_rules.scene import Scene, errands
 from sillward_rules.season import Season
 
 RINSE_AT = 2.0
@@ -26,36 +27,53 @@ SAME_HOUR = timedelta(hours=12)
 """A week later, but at an earlier hour, is a week later."""
 
 
-def feed(
-    scene: Scene, places: Sequence[DayPlace], plans: Sequence[Plan], steps: DaySteps
-) -> list[Errand]:
+def feed(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> list[Errand]:
     """Feed with the first misting, for as long as the rinse can follow before the salt bites.
 
     Only where that misting stays wet long enough to be taken up, in growing weather, while the
     plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
     """
-    errands = []
-    for place, plan in zip(places, plans, strict=True):
-        if not plan.mistings or not plan.mistings[0].takes:
+    takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
+    fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
+    fit &= _due(scene) & _growing_weather(scene, steps)[places.column]
+    rinse_at = strongest(scene)
+    cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
+    if not cohorts.size:
+        return []
+    velamen = scene.traits.velamen
+    keys = (planned.which, velamen, rinse_at)
+    first, groups = alike(*(key[cohorts] for key in keys))
+    opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
+    told: dict[int, Reason] = {}
+    for number, index in enumerate(cohorts[first].tolist()):
+        misting = planned.plans[int(planned.which[index])].mistings[0]
+        films, bare = steps.films(int(places.column[index])), bool(velamen[index])
+        found = _window(scene, misting, films, bare, float(rinse_at[index]))
+        if found is None:
             continue
-        if not _due(scene, place) or not _growing_weather(scene, place, steps):
-            continue
-        rinse_at = strongest(scene, place.cohort.plant.limits.salt_high)
-        if rinse_at is not None:
-            errands += _feed(scene, place, plan, steps.films(place.column), rinse_at)
-    return errands
+        for cohort in cohorts[groups == number].tolist():
+            opens[cohort], closes[cohort] = found[0].timestamp(), found[1].timestamp()
+            told[cohort] = found[2]
+    here = (places.column, places.column)
+
+    def reason(cohort: int) -> Reason:
+        return replace(told[cohort], plant=scene.cohorts[cohort].names[0])
+
+    fed = cohorts[np.isfinite(opens[cohorts])]
+    return errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
 
 
-def strongest(scene: Scene, limit: Limit | None) -> float | None:
-    """How many times as strong as mixed the feed may get on a root before the rinse.
+def strongest(scene: Scene) -> Array:
+    """(cohort,) how many times as strong as mixed the feed may get on a root before the rinse.
 
-    None: even as mixed it is beyond the plant's limit.
+    NaN: even as mixed it is beyond the plants' limit.
     """
-    mix = scene.collection.feed.mix if scene.collection.feed else None
-    if mix is None or limit is None or float(mix.ec) == 0:
-        return RINSE_AT
-    times = limit.value / float(mix.ec)
-    return None if times < 1 else max(min(RINSE_AT, times), 1.1)
+    limit = scene.traits.limits["salt_high"]
+    ec = float(scene.collection.feed.mix.ec) if scene.collection.feed else 0.0
+    if ec == 0:
+        return np.full(limit.shape, RINSE_AT)
+    times = np.where(np.isnan(limit), np.inf, limit) / ec
+    return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
 
 
 def too_strong(scene: Scene) -> list[str]:
@@ -63,15 +81,16 @@ def too_strong(scene: Scene) -> list[str]:
     recipe = scene.collection.feed
     if recipe is None:
         return []
+    limit = scene.traits.limits["salt_high"]
+    beyond = np.flatnonzero(np.isnan(strongest(scene)) & (scene.traits.holder != "pot"))
+    names: dict[float, list[int]] = {}
+    for cohort in beyond.tolist():
+        names.setdefault(float(limit[cohort]), []).append(cohort)
     ec = float(recipe.mix.ec)
-    names: dict[float, list[str]] = {}
-    for cohort in scene.cohorts:
-        limit = cohort.plant.limits.salt_high
-        if limit is not None and cohort.plant.holder != "pot" and strongest(scene, limit) is None:
-            names.setdefault(limit.value, []).extend(cohort.names)
     return [
-        f"{', '.join(plants)}: not fed, the feed has {ec:.1f} mS/cm, limit {limit:g} mS/cm"
-        for limit, plants in names.items()
+        f"{', '.join(scene.names(which))}: not fed, the feed has {ec:.1f} mS/cm, "
+        f"limit {bound:g} mS/cm"
+        for bound, which in names.items()
     ]
 
 
@@ -84,18 +103,31 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
                 first.setdefault(names[0], chore)
     fitted = []
     for errand in feeds:
-        walk = first.get(errand.plants[0])
-        if walk is None or walk.not_before is None:
-            continue
-        last = min(errand.before, walk.before)
-        if walk.not_before + LEAST_WINDOW <= last:
-            fitted.append(replace(errand, not_before=walk.not_before, before=last))
+        walks: dict[str, list[tuple[tuple[str, ...], Reason]]] = {}
+        for names, reason in errand.grounds:
+            if names[0] in first:
+                walks.setdefault(first[names[0]].id, []).append((names, reason))
+        for grounds in walks.values():
+            walk = first[grounds[0][0][0]]
+            opens = max(errand.not_before or walk.before, walk.not_before or walk.before)
+            last = min(errand.before, walk.before)
+            if opens + LEAST_WINDOW <= last:
+                plants = tuple(name for names, _ in grounds for name in names)
+                fitted.append(
+                    replace(
+                        errand,
+                        plants=plants,
+                        not_before=opens,
+                        before=last,
+                        grounds=tuple(grounds),
+                    )
+                )
     return fitted
 
 
 def rinse(scene: Scene, feeds: Sequence[Chore], steps: DaySteps) -> list[Errand]:
     """The rinse after each feed: plain water, not before the uptake time, before the salt bites."""
-    errands = []
+    rinses = []
     for chore in feeds:
         films = steps.films(scene.columns[chore.from_spot])
         for names, reason in chore.grounds:
@@ -105,37 +137,46 @@ def rinse(scene: Scene, feeds: Sequence[Chore], steps: DaySteps) -> list[Errand]
                 end = films.events.sunset
             because = replace(reason, quantity="rinse", at=end)
             spot = chore.from_spot
-            errands.append(
-                Errand(ChoreKind.FLUSH, names, spot, spot, min(start, end), end, because)
+            rinses.append(
+                Errand(
+                    ChoreKind.FLUSH, names, spot, spot, min(start, end), end, ((names, because),)
+                )
             )
-    return errands
+    return rinses
 
 
-def _due(scene: Scene, place: DayPlace) -> bool:
-    """Whether it is long enough since the last feed; twice as long while growth slows."""
-    home = scene.columns[place.cohort.plant.home]
-    season = scene.climate.season[home]
+def _due(scene: Scene) -> np.ndarray:
+    """(cohort,) whether it is long enough since the last feed; never while growth rests.
+
+    While growth slows it takes twice as long.
+    """
+    pause_s = np.array([_pause(scene, season) for season in scene.climate.season])[scene.home]
+    fed = [one.state.fed_at for one in scene.cohorts]
+    fed_s = np.array([-np.inf if at is None else at.timestamp() for at in fed])
+    since = scene.now.timestamp() - fed_s
+    return np.asarray(since >= pause_s - SAME_HOUR.total_seconds())
+
+
+def _pause(scene: Scene, season: Season) -> float:
     if season is Season.REST:
-        return False
-    pause = scene.habits.feed_every * (1 if season is Season.GROWING else 2)
-    fed_at = place.cohort.state.fed_at
-    return fed_at is None or scene.now - fed_at >= pause - SAME_HOUR
+        return np.inf
+    return scene.habits.feed_every.total_seconds() * (1 if season is Season.GROWING else 2)
 
 
-def _growing_weather(scene: Scene, place: DayPlace, steps: DaySteps) -> bool:
-    """Whether the 24 hours from sunrise are warm on average, as far as the growers' bound."""
+def _growing_weather(scene: Scene, steps: DaySteps) -> np.ndarray:
+    """(spot,) whether the 24 hours from sunrise are as warm on average as growth wants."""
     rows = scene.rows(steps.events.sunrise, steps.events.sunrise + timedelta(hours=23))
-    temp = scene.climate.temp_c[rows, place.column]
-    known = bool(temp.size) and bool(np.isfinite(temp).all())
-    return known and float(temp.mean()) >= scene.habits.feed_from_c
+    temp = scene.climate.temp_c[rows]
+    if not rows.size:
+        return np.zeros(temp.shape[1], dtype=bool)
+    return np.asarray(temp.mean(axis=0) >= scene.habits.feed_from_c)  # NaN is not
 
 
-def _feed(
-    scene: Scene, place: DayPlace, plan: Plan, films: DayFilms, rinse_at: float
-) -> list[Errand]:
+def _window(
+    scene: Scene, first: Misting, films: DayFilms, velamen: bool, rinse_at: float
+) -> tuple[datetime, datetime, Reason] | None:
     """Feed for as long as what is taken up can be taken up before the rinse is due."""
-    first = plan.mistings[0]
-    velamen, share = place.cohort.plant.velamen, float(share_lost_at(rinse_at))
+    share = float(share_lost_at(rinse_at))
     # The salts burn where they are taken up: in velamen where there is some, else on the leaf.
     lasts = films.velamen_lasting(share) if velamen else films.lasting(share * LEAF_FILM.depth_mm)
     wanted = uptake(scene, velamen=velamen) / timedelta(hours=1)
@@ -143,17 +184,17 @@ def _feed(
     start, end = films.index(first.opens), films.index(first.closes)
     warm = np.flatnonzero(fits[start : end + 1])
     if not warm.size:
-        return []
-    opens = max(first.opens, films.starts_at(start + int(warm[0])))
-    stops = np.flatnonzero(~fits[start + int(warm[0]) : end + 1])
-    closes = first.closes
+        return None
+    start += int(warm[0])
+    opens, closes = max(first.opens, films.starts_at(start)), first.closes
+    stops = np.flatnonzero(~fits[start : end + 1])
     if stops.size:
-        closes = min(closes, films.starts_at(start + int(warm[0]) + int(stops[0])))
+        closes = min(closes, films.starts_at(start + int(stops[0])))
     if opens + LEAST_WINDOW > closes:
-        return []
+        return None
     minutes = films.at(lasts, closes - STEP) * 60
     reason = Reason(
-        plant=place.cohort.names[0],
+        plant="",
         quantity="film until rinse",
         value=float(np.floor(minutes)) if np.isfinite(minutes) else None,
         unit="min",
@@ -161,5 +202,4 @@ def _feed(
         at=closes,
         origin=f"rinse before the salts are {rinse_at:.2g} times as strong",
     )
-    names, spot = place.cohort.names, place.spot
-    return [Errand(ChoreKind.FEED, names, spot, spot, opens, closes, reason)]
+    return opens, closes, reason

@@ -8,13 +8,13 @@ from itertools import combinations
 import numpy as np
 
 from sillward_rules import sun
+from sillward_rules.air import Array
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
 from sillward_rules.planners.wetting import DayFilms, DaySteps
 from sillward_rules.plant import Holder, Rot
-from sillward_rules.rule import Firing
-from sillward_rules.scene import Cohort, Scene, Standing
+from sillward_rules.rule import Firing, alike
+from sillward_rules.scene import Scene, Standing, errands, moment
 from sillward_rules.season import Season
-from sillward_rules.weather import moment_of
 
 DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
     "mount": 9.0,
@@ -38,15 +38,16 @@ GRID = timedelta(minutes=30)
 """How finely the grower's hours are searched for the least bad plan."""
 
 
-@dataclass(frozen=True, slots=True)
-class DayPlace:
-    """Where a cohort spends a day: spot name and column, from when and until when it is there."""
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Where the cohorts spend a day: spot column, from when and until when they are there.
 
-    cohort: Cohort
-    spot: str
-    column: int
-    since: datetime
-    until: datetime
+    All (cohort,); since and until in unix seconds.
+    """
+
+    column: Standing
+    since: Array
+    until: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,118 +75,120 @@ class Plan:
     dry: tuple[datetime, datetime] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Roots:
-    """What matters of a plant for its misting."""
+@dataclass(frozen=True, slots=True, eq=False)
+class DayPlans:
+    """The plans of a day, and which of them each cohort follows: (cohort,), -1 for none."""
 
-    holder: Holder
-    velamen: bool
-    rot: Rot
-    night_low_c: float | None
+    plans: tuple[Plan, ...]
+    which: np.ndarray
+
+    @property
+    def misted(self) -> np.ndarray:
+        """(cohort,) whether there is any misting."""
+        some = np.array([bool(plan.mistings) for plan in self.plans] or [False], dtype=bool)
+        return np.asarray((self.which >= 0) & some[self.which])
+
+    def followers(self, number: int) -> np.ndarray:
+        """The cohorts that follow a plan."""
+        return np.flatnonzero(self.which == number)
 
 
-def day_places(
-    scene: Scene,
-    day: date,
-    out: Sequence[Chore],
-    standing: Standing,
-    leaving: Mapping[int, datetime] | None = None,
-) -> list[DayPlace]:
-    """Where each cohort is by day: carried out by these walks, or where it stands.
+def places(
+    scene: Scene, day: date, column: Standing, walks: Sequence[Chore], until: Array | None = None
+) -> Places:
+    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out.
 
-    leaving: cohorts that must go in before the day is over, with their deadlines.
+    column (cohort,) : where they are once the walks are done. until (cohort,) : when they must go
+    in again [unix s], infinite where they need not.
     """
-    sunrise = sun.day_events(scene.site, day).sunrise
-    end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise
-    since = {
-        names: chore.not_before
-        for chore in out
-        if chore.kind is ChoreKind.CARRY_OUT
-        for names, _ in chore.grounds
-    }
-    places = []
-    for cohort in scene.cohorts:
-        spot = cohort.plant.home if cohort.names in since else standing[cohort.index]
-        start = since.get(cohort.names) or sunrise
-        until = (leaving or {}).get(cohort.index, end)
-        places.append(DayPlace(cohort, spot, scene.columns[spot], start, until))
-    return places
+    sunrise = sun.day_events(scene.site, day).sunrise.timestamp()
+    end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
+    since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
+    for walk in walks:
+        if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
+            going = [scene.place_of[names[0]] for names, _ in walk.grounds]
+            since[going] = walk.not_before.timestamp()
+    return Places(column, since, leave if until is None else np.minimum(until, leave))
 
 
-def plans(scene: Scene, places: Sequence[DayPlace], steps: DaySteps) -> list[Plan]:
-    """The mistings of a day for each place; none for plants whose rules do not ask for any."""
+def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
+    """The mistings of a day for each cohort; none for plants whose rules do not ask for any."""
+    which = np.full(places.column.shape, -1, dtype=np.int64)
     if scene.habits.mistings_most == 0:
-        return [Plan()] * len(places)
-    columns = np.array([place.column for place in places], dtype=np.int64)
-    firings = scene.rules_asking("mist", columns)
+        return DayPlans((), which)
     rows = scene.rows(steps.events.sunrise, steps.events.sunset)
-    needs = _last_needs(firings, rows, len(places))
-    warm = _warm(scene, rows)
-    found: dict[tuple[object, ...], Plan] = {}
-    result = []
-    for place, need in zip(places, needs, strict=True):
-        plant = place.cohort.plant
-        if need < 0 or not warm[place.column] or rests(scene, place):
-            result.append(Plan())
-            continue
-        low = plant.limits.night_low
-        roots = _Roots(plant.holder, plant.velamen, plant.rot, low.value if low else None)
-        key = (place.column, roots, int(need), place.since, place.until)
-        if key not in found:
-            until = moment_of(scene.climate.times, int(need))
-            planner = _Planner(scene, steps.films(place.column), roots, place, until)
-            found[key] = planner.plan()
-        result.append(found[key])
-    return result
-
-
-def rests(scene: Scene, place: DayPlace) -> bool:
-    """Whether a plant takes its dry rest now, at the season of its home."""
-    home = scene.columns[place.cohort.plant.home]
-    return place.cohort.plant.rests_dry and scene.climate.season[home] is Season.REST
-
-
-def errands(scene: Scene, places: Sequence[DayPlace], planned: Sequence[Plan]) -> list[Errand]:
-    """The misting errands of these plans."""
-    return [
-        Errand(
-            ChoreKind.MIST,
-            place.cohort.names,
-            place.spot,
-            place.spot,
-            misting.opens,
-            misting.closes,
-            _reason(scene, place, misting),
+    needs = _last_needs(scene.rules_asking("mist", places.column), rows, which.size)
+    wanted = (needs >= 0) & _warm(scene, rows)[places.column] & ~resting(scene)
+    cohorts = np.flatnonzero(wanted)
+    if not cohorts.size:
+        return DayPlans((), which)
+    column, low = places.column[cohorts], scene.traits.limits["night_low"][cohorts]
+    start = _starts(scene, steps, column, low, places.since[cohorts])
+    holder, rot = scene.traits.holder[cohorts], scene.traits.rot[cohorts]
+    velamen, until = scene.traits.velamen[cohorts], places.until[cohorts]
+    first, groups = alike(column, start, holder, rot, velamen, until, needs[cohorts])
+    plans = []
+    for index in first.tolist():
+        begin = None if np.isnan(start[index]) else moment(start[index])
+        planner = _Planner(
+            scene,
+            steps.films(int(column[index])),
+            _Roots(holder[index], bool(velamen[index]), rot[index]),
+            until=moment(until[index]),
+            need=moment(scene.climate.times[needs[cohorts[index]]]),
         )
-        for place, plan in zip(places, planned, strict=True)
-        for misting in plan.mistings
-    ]
+        plans.append(planner.plan(begin))
+    which[cohorts] = groups
+    return DayPlans(tuple(plans), which)
 
 
-def missed(scene: Scene, places: Sequence[DayPlace], planned: Sequence[Plan]) -> list[str]:
+def resting(scene: Scene) -> np.ndarray:
+    """(cohort,) whether plants take their dry rest now, at the season of their home."""
+    asleep = np.array([season is Season.REST for season in scene.climate.season], dtype=bool)
+    return np.asarray((scene.traits.rest == "dry") & asleep[scene.home])
+
+
+def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Errand]:
+    """The misting errands of these plans."""
+    made = []
+    here = (places.column, places.column)
+    for number, one in enumerate(planned.plans):
+        cohorts = planned.followers(number) if one.mistings else np.empty(0, dtype=np.int64)
+        for misting in one.mistings:
+            opens = np.full(places.column.shape, misting.opens.timestamp())
+            closes = np.full(places.column.shape, misting.closes.timestamp())
+
+            def reason(cohort: int, misting: Misting = misting) -> Reason:
+                return _reason(scene, cohort, misting)
+
+            made += errands(scene, ChoreKind.MIST, cohorts, here, (opens, closes), reason)
+    return made
+
+
+def missed(scene: Scene, planned: DayPlans) -> list[str]:
     """What the grower's hours leave out, in a line for all plants to which it happens."""
-    said: dict[str, list[str]] = {}
-    for place, plan in zip(places, planned, strict=True):
-        if plan.dry is None:
+    said: dict[str, list[int]] = {}
+    for number, one in enumerate(planned.plans):
+        if one.dry is None:
             continue
         start, end, *due = (
-            f"{one.astimezone(scene.site.zone):%H:%M}" for one in (*plan.dry, *plan.missed)
+            f"{at.astimezone(scene.site.zone):%H:%M}" for at in (*one.dry, *one.missed)
         )
         wants = f", would want a misting by {', '.join(due)}" if due else ""
         text = f"dry from {start} to {end}{wants}: none of your hours serves"
-        said.setdefault(text, []).extend(place.cohort.names)
-    return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+        said.setdefault(text, []).extend(planned.followers(number).tolist())
+    return [f"{', '.join(scene.names(which))}: {text}" for text, which in said.items()]
 
 
-def _reason(scene: Scene, place: DayPlace, misting: Misting) -> Reason:
+def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:
     life = misting.film_h * 60
-    plant = place.cohort.plant
+    velamen = bool(scene.traits.velamen[cohort])
     return Reason(
-        plant=place.cohort.names[0],
+        plant=scene.cohorts[cohort].names[0],
         quantity="film life",
         value=float(np.floor(life)) if np.isfinite(life) else None,
         unit="min",
-        limit=uptake(scene, velamen=plant.velamen) / timedelta(minutes=1),
+        limit=uptake(scene, velamen=velamen) / timedelta(minutes=1),
         at=misting.at,
         origin="uptake time (your habits or their defaults)",
     )
@@ -197,6 +200,25 @@ def uptake(scene: Scene, *, velamen: bool) -> timedelta:
     Where bare velamen does the taking up, the leaf need only stay wet until the rinse comes.
     """
     return scene.habits.velamen_uptake if velamen else scene.habits.leaf_uptake
+
+
+def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since: Array) -> Array:
+    """When the first misting may begin [unix s]; NaN for never.
+
+    Dawn, or later: not before the plants are there and the air is above their night limit.
+    """
+    earliest = max(steps.events.sunrise, scene.now).timestamp()
+    first, groups = alike(column, low, since)
+    starts = np.full(first.shape, np.nan)
+    for number, index in enumerate(first.tolist()):
+        begin = max(earliest, float(since[index]))
+        usable = steps.starts >= begin
+        if not np.isnan(low[index]):
+            usable = usable & (steps.air.temp_c[:, column[index]] >= low[index])
+        step = int(np.argmax(usable))
+        if usable[step]:
+            starts[number] = max(steps.starts[step], begin)
+    return np.asarray(starts[groups])
 
 
 def _last_needs(firings: Sequence[Firing], rows: np.ndarray, count: int) -> np.ndarray:
@@ -222,26 +244,34 @@ def _warm(scene: Scene, rows: np.ndarray) -> np.ndarray:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Roots:
+    """What matters of a plant for its misting."""
+
+    holder: Holder
+    velamen: bool
+    rot: Rot
+
+
 class _Planner:
     """Plans the day of one kind of roots at one spot."""
 
     def __init__(
-        self, scene: Scene, films: DayFilms, roots: _Roots, place: DayPlace, need: datetime
+        self, scene: Scene, films: DayFilms, roots: _Roots, *, until: datetime, need: datetime
     ) -> None:
         self.scene = scene
         self.films = films
         self.roots = roots
         self.tolerance = DRY_TOLERANCE_KPA_H[roots.holder]
         self.life = films.velamen if roots.velamen else films.leaf
-        self.place = place
+        self.until = until
         self.need = need
         self.most = scene.habits.mistings_most
 
-    def plan(self) -> Plan:
+    def plan(self, start: datetime | None) -> Plan:
         """The day's mistings: at their best hours, or in the hours that the grower has."""
         last = self.films.last_wetting(self.roots.rot)
-        last = None if last is None else min(last, self.place.until)
-        start = self._start()
+        last = None if last is None else min(last, self.until)
         if start is None or last is None or start + LEAST_WINDOW > last:
             return Plan()
         if np.isnan(self.films.at(self.films.leaf, start)):
@@ -257,16 +287,6 @@ class _Planner:
         return self._least_bad(start, last, first, best, slots)
 
     # -- the best hours
-
-    def _start(self) -> datetime | None:
-        """Dawn, or later: not before the plant is there and the air is above its night limit."""
-        films, limit = self.films, self.roots.night_low_c
-        earliest = max(films.events.sunrise, self.place.since, self.scene.now)
-        usable = films.starts >= earliest.timestamp()
-        if limit is not None:
-            usable = usable & (films.temp_c >= limit)
-        index = int(np.argmax(usable))
-        return max(films.starts_at(index), earliest) if usable[index] else None
 
     def _first(self, start: datetime, last: datetime) -> Misting:
         """The first misting, as long as one stays wet long enough."""

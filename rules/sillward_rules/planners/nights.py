@@ -1,7 +1,8 @@
 """Verdicts: which plants a night (or the day before it) drives under cover, why, and by when."""
 
-from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from sillward_rules.air import Array
 from sillward_rules.chore import Reason
 from sillward_rules.cold import exposure
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Cohort, Scene, full_hours
+from sillward_rules.scene import Scene, full_hours, moment
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S
 
@@ -18,30 +19,30 @@ STALE = timedelta(hours=24)
 """A forecast older than this judges no night any more. Judgement."""
 
 
-@dataclass(frozen=True, slots=True)
-class Verdict:
-    """Why the plants of a cohort must be under cover, and before when.
+@dataclass(frozen=True, slots=True, eq=False)
+class Judgement:
+    """What a night asks for; arrays are (cohort,).
 
-    judged: every hour that counts is known. Where not even a known hour asks for it, the reason
-    has no value, and caution decides.
+    needs: who must be under cover; borne: whose dip under the night limit is too short to carry
+    for. deadline: before when [unix s]. judged: every hour that counts is known. `reason` tells
+    why; where not even a known hour asks for it, it has no value, and caution decides.
     """
 
-    cohort: Cohort
-    deadline: datetime
-    reason: Reason
-    judged: bool
+    needs: np.ndarray
+    borne: np.ndarray
+    deadline: Array
+    judged: np.ndarray
+    reason: Callable[[int], Reason]
+    """Of a cohort that needs or bears something."""
 
-
-@dataclass(frozen=True, slots=True)
-class Judgement:
-    """What a night asks for. borne: too short a dip under the night limit to carry for."""
-
-    verdicts: list[Verdict] = field(default_factory=list)
-    borne: list[Verdict] = field(default_factory=list)
+    @property
+    def cohorts(self) -> np.ndarray:
+        """Who must be under cover: indices of cohorts."""
+        return np.flatnonzero(self.needs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _ClassVerdict:
+class _Found:
     """Per class of a firing: whether it fires, from when on the bound is crossed, and the worst.
 
     hours, degree_hours: under a bound on temperature in the night, else NaN. brief: under it so
@@ -68,48 +69,56 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
     rows = scene.rows(start, night.end)
-    verdicts: dict[int, Verdict] = {}
-    borne: dict[int, Verdict] = {}
-    for firing in scene.carry_firings:
-        found = _judge(scene, firing, night, rows, skip_tail=start == morning)
+    count = len(scene.cohorts)
+    urgency = np.full((2, count), np.inf)
+    by_rule = np.zeros((2, count), dtype=np.int64)
+    known = np.zeros((2, count), dtype=bool)
+    judged = np.ones(count, dtype=bool)
+    stands_cold = np.isfinite(scene.traits.limits["brief_low"])  # injury has a rule of its own
+    found = []
+    for number, firing in enumerate(scene.carry_firings):
+        one = _judge(scene, firing, night, rows, skip_tail=start == morning)
+        found.append(one)
         unknown = _unknown(scene, firing, start, night.end)
-        for index in np.flatnonzero(firing.by_plant(found.fired | unknown)):
-            cohort, of_class = scene.cohorts[index], int(firing.member[index])
-            known = bool(found.fired[of_class])
-            crossing = max(_moment(found.crossing[of_class]), start) if known else night.start
-            verdict = Verdict(
-                cohort,
-                _deadline(scene, night, crossing),
-                _reason(scene, night, firing, cohort, of_class, found if known else None),
-                judged=not unknown[of_class],
+        spoken = np.flatnonzero(firing.member >= 0)
+        of_class = firing.member[spoken]
+        asks = one.fired[of_class] | unknown[of_class]
+        spoken, of_class = spoken[asks], of_class[asks]
+        crossing = np.where(
+            one.fired, np.maximum(one.crossing, start.timestamp()), night.start.timestamp()
+        )
+        due = _deadlines(scene, night, crossing)[of_class]
+        brief = one.brief[of_class] & ~unknown[of_class] & stands_cold[spoken]
+        judged[spoken] &= ~unknown[of_class]
+        for borne, chosen in ((0, ~brief), (1, brief)):
+            cohorts, fired = spoken[chosen], one.fired[of_class[chosen]]
+            # At the same hour a number that is known tells more than one that is not.
+            sooner = (due[chosen] < urgency[borne, cohorts]) | (
+                (due[chosen] == urgency[borne, cohorts]) & fired & ~known[borne, cohorts]
             )
-            stands = cohort.plant.limits.brief_low is not None  # injury has a rule of its own
-            kept = borne if found.brief[of_class] and verdict.judged and stands else verdicts
-            kept[cohort.index] = _sterner(kept.get(cohort.index), verdict)
+            cohorts = cohorts[sooner]
+            urgency[borne, cohorts] = due[chosen][sooner]
+            by_rule[borne, cohorts], known[borne, cohorts] = number, fired[sooner]
+    needs = np.isfinite(urgency[0])
+
+    def reason(cohort: int) -> Reason:
+        row = 0 if needs[cohort] else 1
+        number = int(by_rule[row, cohort])
+        told = found[number] if known[row, cohort] else None
+        return _reason(scene, night, scene.carry_firings[number], cohort, told)
+
     return Judgement(
-        [verdicts[index] for index in sorted(verdicts)],
-        [borne[index] for index in sorted(borne.keys() - verdicts.keys())],
+        needs=needs,
+        borne=np.isfinite(urgency[1]) & ~needs,
+        deadline=np.where(needs, urgency[0], urgency[1]),
+        judged=judged,
+        reason=reason,
     )
-
-
-def _sterner(one: Verdict | None, other: Verdict) -> Verdict:
-    """Of two verdicts on a cohort the earlier one; it is judged if both are.
-
-    At the same hour a number that is known tells more than one that is not.
-    """
-    if one is None:
-        return other
-    first = other if _urgency(other) < _urgency(one) else one
-    return replace(first, judged=one.judged and other.judged)
-
-
-def _urgency(verdict: Verdict) -> tuple[datetime, bool]:
-    return verdict.deadline, verdict.reason.value is None
 
 
 def _judge(
     scene: Scene, firing: Firing, night: Night, rows: np.ndarray, *, skip_tail: bool
-) -> _ClassVerdict:
+) -> _Found:
     """First crossing and worst value of every class within the rows.
 
     skip_tail: what goes on at the first row is the tail of the night before and no new need.
@@ -117,7 +126,7 @@ def _judge(
     size = firing.limit.size
     if rows.size == 0 or size == 0:
         nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
-        return _ClassVerdict(nothing, zero, zero.astype(int), zero, zero, nothing)
+        return _Found(nothing, zero, zero.astype(int), zero, zero, nothing)
     fires = firing.fires[rows]
     if skip_tail:
         fires = fires & np.maximum.accumulate(~fires, axis=0)
@@ -125,7 +134,7 @@ def _judge(
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
     hours, degree_hours = _exposure(scene, firing, night)
-    return _ClassVerdict(
+    return _Found(
         fired=fires.any(axis=0),
         crossing=_crossings(firing, scene.climate.times, first),
         worst_row=rows[np.argmin(beyond, axis=0)],
@@ -203,27 +212,24 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
 
 
 def _reason(
-    scene: Scene,
-    night: Night,
-    firing: Firing,
-    cohort: Cohort,
-    of_class: int,
-    found: _ClassVerdict | None,
+    scene: Scene, night: Night, firing: Firing, cohort: int, found: _Found | None
 ) -> Reason:
+    of_class = int(firing.member[cohort])
     limit_name = firing.rule.bound.limit
-    limit = getattr(cohort.plant.limits, limit_name) if limit_name else None
+    plant = scene.traits.plants[cohort]
+    limit = getattr(plant.limits, limit_name) if limit_name else None
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
     hours = degree_hours = None
     if found is not None:
-        row = found.worst_row[of_class]
-        value, at = round(float(firing.values[row, of_class]), 2), _moment(scene.climate.times[row])
+        row = int(found.worst_row[of_class])
+        value, at = round(float(firing.values[row, of_class]), 2), moment(scene.climate.times[row])
         bound = float(firing.bound[row, of_class])
         hours, degree_hours = _finite(found.hours[of_class]), _finite(found.degree_hours[of_class])
     origin = limit.origin if limit else f'rule "{firing.rule.name}"'
     raised = bound - float(firing.limit[of_class])
     return Reason(
-        plant=cohort.names[0],
+        plant=scene.cohorts[cohort].names[0],
         quantity=firing.rule.quantity,
         value=value,
         unit=QUANTITIES[firing.rule.quantity].unit,
@@ -241,8 +247,8 @@ def _finite(value: float) -> float | None:
     return round(float(value), 1) if np.isfinite(value) else None
 
 
-def _deadline(scene: Scene, night: Night, crossing: datetime) -> datetime:
-    """The lead before the crossing, but by the usual hour and while there is light.
+def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:
+    """The lead before each crossing [unix s], but by the usual hour and while there is light.
 
     Never in the past: what is overdue is due now.
     """
@@ -250,9 +256,6 @@ def _deadline(scene: Scene, night: Night, crossing: datetime) -> datetime:
     usual = habits.in_by.on(scene.site, night.day)
     if usual < noon:  # "00:30" is the hour after midnight of this night
         usual = habits.in_by.on(scene.site, night.day + timedelta(days=1))
-    due = min(crossing - habits.lead, night.start + habits.latest_after_sunset, usual)
-    return max(due, scene.now)
-
-
-def _moment(second: float) -> datetime:
-    return datetime.fromtimestamp(float(second), UTC)
+    latest = min(night.start + habits.latest_after_sunset, usual).timestamp()
+    due = np.minimum(crossing - habits.lead.total_seconds(), latest)
+    return np.asarray(np.maximum(due, scene.now.timestamp()))

@@ -7,9 +7,10 @@ from datetime import date, timedelta
 import numpy as np
 
 from sillward_rules import light, sun
+from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, into_chores
 from sillward_rules.planners import carry, mist, protect, shelter
-from sillward_rules.planners.nights import Verdict, judge_night
+from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.scene import Scene, Standing
 from sillward_rules.season import Season, day_length_h
@@ -89,14 +90,14 @@ def look_ahead(scene: Scene) -> Outlook:
             out, standing, day = _day(scene, night.day, standing)
             chores += out
             days += [day] if offset else []
-        verdicts = judge_night(scene, night).verdicts
+        judged = judge_night(scene, night)
         lows = shelter.spot_lows(scene, night)
-        errands = carry.carry_in(scene, night, verdicts, lows, standing)
-        carried = [errand for errand in errands if errand.kind is ChoreKind.CARRY_IN]
+        moves = carry.carry_in(scene, night, judged, lows, standing)
+        carried = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_IN]
         chores += into_chores(carried, scene.site, night.day, scene.now)
-        standing = carry.moved(scene, standing, carried)
-        warnings |= dict.fromkeys(carry.night_warnings(scene, lows, verdicts, standing))
-        nights.append(_night_ahead(scene, night, lows, verdicts))
+        standing = moves.standing
+        warnings |= dict.fromkeys(carry.night_warnings(scene, lows, judged, standing))
+        nights.append(_night_ahead(scene, night, lows, judged))
     if nights:
         days.append(_day(scene, nights[-1].day + timedelta(days=1), standing)[2])
     known = [day for day in days if day.high_c is not None]
@@ -115,19 +116,11 @@ def _day(
     scene: Scene, day: date, standing: Standing
 ) -> tuple[tuple[Chore, ...], Standing, DayAhead]:
     """A day's walks out, where the plants then stand, and the day's account."""
-    covered = {
-        cohort.index: standing[cohort.index]
-        for cohort in scene.cohorts
-        if scene.covers(cohort.plant, standing[cohort.index])
-    }
-    errands = [
-        errand
-        for errand in carry.carry_out(scene, day, covered)
-        if errand.kind is ChoreKind.CARRY_OUT
-    ]
-    out = into_chores(errands, scene.site, day, scene.now)
-    standing = carry.moved(scene, standing, errands)
-    return out, standing, _day_ahead(scene, day, mist.day_places(scene, day, out, standing))
+    moves = carry.carry_out(scene, day, standing)
+    going = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_OUT]
+    out = into_chores(going, scene.site, day, scene.now)
+    places = mist.places(scene, day, moves.standing, out)
+    return out, moves.standing, _day_ahead(scene, day, places)
 
 
 def _covered(scene: Scene, night: Night) -> bool:
@@ -145,53 +138,36 @@ def _outdoor_columns(scene: Scene) -> list[int]:
     ]
 
 
-def _night_ahead(
-    scene: Scene, night: Night, lows: shelter.Lows, verdicts: Sequence[Verdict]
-) -> NightAhead:
-    outdoor = {scene.climate.spots[column].name for column in _outdoor_columns(scene)}
+def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> NightAhead:
     return NightAhead(
         day=night.day,
-        lows={name: low for name, low in lows.items() if name in outdoor},
-        plants_in=tuple(name for verdict in verdicts for name in verdict.cohort.names),
-        judged=all(verdict.judged for verdict in verdicts),
+        lows={
+            scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
+            for column in _outdoor_columns(scene)
+        },
+        plants_in=scene.names(judged.cohorts.tolist()),
+        judged=bool(judged.judged[judged.needs].all()),
     )
 
 
-def _day_ahead(scene: Scene, day: date, places: Sequence[mist.DayPlace]) -> DayAhead:
+def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
-    plans = mist.plans(scene, places, DaySteps(scene, day))
-    counts = [
-        (len(plan.mistings), len(place.cohort.names))
-        for place, plan in zip(places, plans, strict=True)
-        if plan.mistings
-    ]
+    planned = mist.plan(scene, places, DaySteps(scene, day))
+    others = protect.protect(scene, places.column, events.sunrise, events.sunset)
+    counts: dict[ChoreKind, int] = {}
+    for errand in others:
+        counts[errand.kind] = counts.get(errand.kind, 0) + len(errand.plants)
     return DayAhead(
         day=day,
         high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),
         humidity_low_pct=_extreme(scene.climate.rh_pct[rows][:, outdoor], np.nanmin),
-        mistings=max((times for times, _ in counts), default=0),
-        misted_plants=sum(plants for _, plants in counts),
+        mistings=max((len(plan.mistings) for plan in planned.plans), default=0),
+        misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
-        others=_others(scene, places, events),
+        others=tuple(counts.items()),
     )
-
-
-def _others(
-    scene: Scene, places: Sequence[mist.DayPlace], events: sun.DayEvents
-) -> tuple[tuple[ChoreKind, int], ...]:
-    errands = protect.protect(
-        scene,
-        [place.cohort for place in places],
-        [place.spot for place in places],
-        events.sunrise,
-        events.sunset,
-    )
-    counts: dict[ChoreKind, int] = {}
-    for errand in errands:
-        counts[errand.kind] = counts.get(errand.kind, 0) + len(errand.plants)
-    return tuple(counts.items())
 
 
 def _extreme(values: np.ndarray, of: object) -> float | None:
@@ -206,11 +182,7 @@ def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
         return 0
     temp = scene.climate.temp_c[rows]
     highest = np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)
-    return sum(
-        len(cohort.names)
-        for cohort, column in zip(scene.cohorts, scene.home, strict=True)
-        if (limit := cohort.plant.limits.day_high) is not None and highest[column] > limit.value
-    )
+    return int(scene.sizes[highest[scene.home] > scene.traits.limits["day_high"]].sum())
 
 
 def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
@@ -223,24 +195,21 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
             totals.append(light.daily_light_integral(scene.climate.light_w_m2[rows]))
     if len(totals) < SPELL_DAYS:
         return []
-    sums = np.stack(totals)
-    middle = days[len(days) // 2]
-    length = day_length_h(scene.site, middle)
-    lacking: dict[int, list[tuple[float, str]]] = {}
-    for cohort, column in zip(scene.cohorts, scene.home, strict=True):
-        low = cohort.plant.limits.light_low
-        if low is None or scene.climate.season[column] is Season.REST:
-            continue
-        need = float(light.noon_dli(low.value, length))
-        mean = float(sums[:, column].mean())
-        if mean < DARK_SHARE * need:
-            lacking.setdefault(int(column), []).extend((need, name) for name in cohort.names)
+    mean = np.stack(totals).mean(axis=0)
+    length = day_length_h(scene.site, days[len(days) // 2])
+    need = light.noon_dli(scene.traits.limits["light_low"], length)
+    resting = np.array([season is Season.REST for season in scene.climate.season], dtype=bool)
+    lacks = (mean[scene.home] < DARK_SHARE * need) & ~resting[scene.home]
     said = []
-    for column, plants in lacking.items():
-        need, name = max(plants)
-        more = f" ({len(plants)} plants)" if len(plants) > 1 else ""
-        spot, mean = scene.climate.spots[column].name, float(sums[:, column].mean())
-        said.append(f"{spot} is dark: {mean:.0f} mol/d a day, {name} wants {need:.0f}{more}")
+    for column in np.unique(scene.home[lacks]).tolist():
+        cohorts = np.flatnonzero(lacks & (scene.home == column))
+        worst = int(cohorts[np.argmax(need[cohorts])])
+        count = int(scene.sizes[cohorts].sum())
+        more = f" ({count} plants)" if count > 1 else ""
+        said.append(
+            f"{scene.spot_name(column)} is dark: {mean[column]:.0f} mol/d a day, "
+            f"{scene.cohorts[worst].names[0]} wants {need[worst]:.0f}{more}"
+        )
     return said
 
 

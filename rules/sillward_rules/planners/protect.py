@@ -1,16 +1,15 @@
 """Shade, cover, secured baskets, damp floors: what rules ask for where a plant stands."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.mist import DayPlace
+from sillward_rules.planners.mist import Places
 from sillward_rules.planners.nights import STALE
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Cohort, Scene, Standing
-from sillward_rules.weather import moment_of
+from sillward_rules.scene import Scene, Standing, errands, moment
 
 KINDS: Mapping[str, ChoreKind] = {
     "shade": ChoreKind.SHADE,
@@ -33,104 +32,117 @@ RAMP_START = 0.3
 """Share of that light on the first of these days. Judgement."""
 
 
-def protect(
-    scene: Scene, cohorts: Sequence[Cohort], standing: Standing, start: datetime, end: datetime
-) -> list[Errand]:
-    """Errands for these cohorts, where they stand from start to end, in the first hour it counts.
+def protect(scene: Scene, standing: Standing, start: datetime, end: datetime) -> list[Errand]:
+    """Errands for plants where they stand from start to end, in the first hour it counts.
 
-    standing: a spot for each of the cohorts. Nothing is asked for on a forecast that is too old.
+    Nothing is asked for on a forecast that is too old.
     """
     if scene.weather.age(scene.now) > STALE:
         return []
-    columns = np.full(len(scene.cohorts), -1, dtype=np.int64)
-    for cohort, spot in zip(cohorts, standing, strict=True):
-        columns[cohort.index] = scene.columns[spot]
     rows = scene.rows(max(start, scene.now), end)
-    errands: dict[tuple[int, ChoreKind], Errand] = {}
+    made: list[Errand] = []
     for asks, kind in KINDS.items():
-        for firing in scene.rules_asking(asks, columns):
-            for index in np.flatnonzero(firing.by_plant(firing.fires[rows].any(axis=0))):
-                cohort = scene.cohorts[index]
-                errand = _errand(scene, kind, firing, cohort, rows)
-                known = errands.get((cohort.index, kind))
-                if known is None or errand.before < known.before:
-                    errands[cohort.index, kind] = errand
-    return list(errands.values())
+        made += _asked_for(scene, kind, scene.rules_asking(asks, standing), standing, rows)
+    return made
 
 
-def _errand(
-    scene: Scene, kind: ChoreKind, firing: Firing, cohort: Cohort, rows: np.ndarray
-) -> Errand:
-    of_class = int(firing.member[cohort.index])
+def _asked_for(
+    scene: Scene, kind: ChoreKind, firings: list[Firing], standing: Standing, rows: np.ndarray
+) -> list[Errand]:
+    """What these rules ask for; of several rules the one whose hour comes first."""
+    due = np.full(standing.shape, np.inf)
+    by_rule = np.zeros(standing.shape, dtype=np.int64)
+    for number, firing in enumerate(firings):
+        fires = firing.fires[rows]
+        fired = fires.any(axis=0)
+        if not fired.any():
+            continue
+        first = scene.climate.times[rows[np.argmax(fires, axis=0)]] - AHEAD.total_seconds()
+        of_class = np.where(fired, np.maximum(first, scene.now.timestamp()), np.inf)
+        mine = np.where(firing.member >= 0, of_class[firing.member], np.inf)
+        by_rule[mine < due] = number
+        due = np.minimum(due, mine)
+
+    def reason(cohort: int) -> Reason:
+        return _reason(scene, firings[int(by_rule[cohort])], cohort, rows)
+
+    cohorts = np.flatnonzero(np.isfinite(due))
+    return errands(scene, kind, cohorts, (standing, standing), (None, due), reason)
+
+
+def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reason:
+    of_class = int(firing.member[cohort])
     fired = rows[firing.fires[rows, of_class]]
     values = firing.values[fired, of_class]
     worst = int(np.argmin(values) if firing.rule.direction == "below" else np.argmax(values))
-    first = moment_of(scene.climate.times, int(fired[0])) - AHEAD
-    spot = scene.climate.spots[int(firing.column[of_class])].name
     limit_name = firing.rule.bound.limit
-    limit = getattr(cohort.plant.limits, limit_name) if limit_name else None
-    reason = Reason(
-        plant=cohort.names[0],
+    limit = getattr(scene.traits.plants[cohort].limits, limit_name) if limit_name else None
+    return Reason(
+        plant=scene.cohorts[cohort].names[0],
         quantity=firing.rule.quantity,
         value=round(float(values[worst]), 2),
         unit=QUANTITIES[firing.rule.quantity].unit,
         limit=float(firing.limit[of_class]),
-        at=moment_of(scene.climate.times, int(fired[worst])),
+        at=moment(scene.climate.times[fired[worst]]),
         origin=limit.origin if limit else f'rule "{firing.rule.name}"',
         rule=firing.rule.name,
         above=firing.rule.direction == "above",
     )
-    return Errand(kind, cohort.names, spot, spot, None, max(first, scene.now), reason)
 
 
-def get_used_to_light(
-    scene: Scene, places: Sequence[DayPlace], start: datetime, end: datetime
-) -> list[Errand]:
+def get_used_to_light(scene: Scene, places: Places, start: datetime, end: datetime) -> list[Errand]:
     """Shade for plants that came out into more light after a long stay in a dim shelter.
 
     On each day of the ramp they may have some more of the light that they stand in the end; the
     shade is due before the light at their spot goes beyond that.
     """
-    errands = []
     rows = scene.rows(max(start, scene.now), end)
-    for place in places:
-        day = _day_of_ramp(scene, place)
-        high = place.cohort.plant.limits.light_high
-        if day is None or high is None:
-            continue
-        share = RAMP_START + (1 - RAMP_START) * (day - 1) / RAMP_DAYS
-        allowed = share * high.value
-        light = scene.climate.ppfd[rows, place.column]
-        over = np.flatnonzero(light > allowed)
-        if not over.size:
-            continue
+    days = _days_of_ramp(scene, places)
+    high = scene.traits.limits["light_high"]
+    share = RAMP_START + (1 - RAMP_START) * (days - 1) / RAMP_DAYS
+    allowed = share * high
+    due = np.full(days.shape, np.inf)
+    for cohort in np.flatnonzero((days > 0) & np.isfinite(high)).tolist():
+        light = scene.climate.ppfd[rows, places.column[cohort]]
+        over = np.flatnonzero(light > allowed[cohort])
+        if over.size:
+            first = scene.climate.times[rows[over[0]]] - AHEAD.total_seconds()
+            due[cohort] = max(first, scene.now.timestamp())
+
+    def reason(cohort: int) -> Reason:
+        light = scene.climate.ppfd[rows, places.column[cohort]]
         brightest = int(np.nanargmax(light))
-        reason = Reason(
-            plant=place.cohort.names[0],
+        limit = scene.traits.plants[cohort].limits.light_high
+        origin = limit.origin if limit else ""
+        return Reason(
+            plant=scene.cohorts[cohort].names[0],
             quantity="ppfd",
             value=round(float(light[brightest])),
             unit="umol m-2 s-1",
-            limit=round(allowed),
-            at=moment_of(scene.climate.times, int(rows[brightest])),
-            origin=f"day {day} of {RAMP_DAYS} in brighter light; {high.origin}",
+            limit=round(float(allowed[cohort])),
+            at=moment(scene.climate.times[rows[brightest]]),
+            origin=f"day {days[cohort]} of {RAMP_DAYS} in brighter light; {origin}",
             above=True,
         )
-        before = max(moment_of(scene.climate.times, int(rows[over[0]])) - AHEAD, scene.now)
-        names, spot = place.cohort.names, place.spot
-        errands.append(Errand(ChoreKind.SHADE, names, spot, spot, None, before, reason))
-    return errands
+
+    here = (places.column, places.column)
+    cohorts = np.flatnonzero(np.isfinite(due))
+    return errands(scene, ChoreKind.SHADE, cohorts, here, (None, due), reason)
 
 
-def _day_of_ramp(scene: Scene, place: DayPlace) -> int | None:
-    """Which day in brighter light this is; None: it is used to it, or the shelter is as bright."""
-    cohort, state = place.cohort, place.cohort.state
-    if place.spot != cohort.plant.home:
-        return None
-    since = state.brighter_since
-    inside = scene.covers(cohort.plant, state.spot)
-    if inside and state.since is not None and place.since - state.since >= LONG_STAY:
-        since = place.since  # it goes out today
-    if since is None:
-        return None
-    days = (scene.site.local_date(place.since) - scene.site.local_date(since)).days
-    return days + 1 if 0 <= days < RAMP_DAYS else None
+def _days_of_ramp(scene: Scene, places: Places) -> np.ndarray:
+    """(cohort,) which day in brighter light this is, from 1; 0 for who is used to it."""
+    inside = scene.covered(scene.standing)
+    days = np.zeros(places.column.shape, dtype=np.int64)
+    for cohort in scene.cohorts:
+        index, state = cohort.index, cohort.state
+        if places.column[index] != scene.home[index]:
+            continue
+        out = moment(places.since[index])
+        since = state.brighter_since
+        if inside[index] and state.since is not None and out - state.since >= LONG_STAY:
+            since = out  # it goes out today
+        if since is not None:
+            passed = (scene.site.local_date(out) - scene.site.local_date(since)).days
+            days[index] = passed + 1 if 0 <= passed < RAMP_DAYS else 0
+    return days

@@ -1,87 +1,80 @@
 """Shelters: what each spot holds in a night, and where a plant is safe."""
 
-from collections.abc import Iterable
-
 import numpy as np
 
-from sillward_rules.plant import Limit, Plant
-from sillward_rules.scene import Cohort, Scene, full_hours
+from sillward_rules.air import Array
+from sillward_rules.plant import Limit
+from sillward_rules.scene import Scene, Standing, full_hours
 from sillward_rules.sun import Night
 
-Lows = dict[str, float | None]
-"""Lowest leaf temperature of each spot in a night [°C]; None where it is not known."""
 
-
-def spot_lows(scene: Scene, night: Night) -> Lows:
-    """What every spot goes down to in a night."""
+def spot_lows(scene: Scene, night: Night) -> Array:
+    """(spot,) lowest leaf temperature of each spot in a night [°C]; NaN where it is not known."""
     rows = scene.rows(night.start, night.end)
-    whole = rows.size >= max(full_hours(night.start, night.end), 1)
-    lows: Lows = {}
-    for column, spot in enumerate(scene.climate.spots):
-        if spot.holds_itself:  # whatever the forecast reaches
-            lows[spot.name] = spot.night_low_c
-            continue
-        leaf = scene.climate.leaf_c[rows, column]
-        known = whole and bool(np.isfinite(leaf).all())
-        lows[spot.name] = float(leaf.min()) if known else None
-    return lows
+    held = [np.nan if s.night_low_c is None else s.night_low_c for s in scene.climate.spots]
+    lows = np.full(len(held), np.nan)
+    if rows.size >= max(full_hours(night.start, night.end), 1):
+        lows = scene.climate.leaf_c[rows].min(axis=0)  # NaN if an hour is
+    # What holds itself does so whatever the forecast reaches.
+    return np.asarray(np.where(scene.holds_itself, held, lows))
 
 
-def holds(lows: Lows, spot: str, plant: Plant) -> bool:
-    """Whether a spot is known to stay at the plant's night limit or above."""
-    return _stays_above(lows[spot], plant.limits.night_low)
+def holds(scene: Scene, lows: Array, spots: Standing) -> np.ndarray:
+    """(cohort,) whether a spot is known to stay at the plants' night limit or above."""
+    limit = scene.traits.limits["night_low"]
+    low = lows[spots]
+    return np.asarray((low >= limit) | (np.isnan(limit) & np.isfinite(low)))
 
 
-def _stays_above(low: float | None, limit: Limit | None) -> bool:
-    return low is not None and (limit is None or low >= limit.value)
+def best_shelter(scene: Scene, lows: Array) -> Standing:
+    """(cohort,) the warmest spot other than home that is known to hold the limit; -1 for none."""
+    places = np.arange(lows.size)
+    limit = np.nan_to_num(scene.traits.limits["night_low"], nan=-np.inf)
+    held = (lows >= limit[:, None]) & (places != scene.home[:, None])
+    warmest = np.argmax(np.where(held, np.nan_to_num(lows, nan=-np.inf), -np.inf), axis=1)
+    return np.asarray(np.where(held.any(axis=1), warmest, -1))
 
 
-def best_shelter(lows: Lows, plant: Plant) -> str | None:
-    """The warmest spot other than home that is known to hold the plant's limit."""
-    held = {
-        spot: low
-        for spot, low in lows.items()
-        if spot != plant.home and _stays_above(low, plant.limits.night_low)
-    }
-    return max(held, key=lambda spot: held[spot] or 0.0) if held else None
+def shelter_for(scene: Scene, lows: Array) -> Standing:
+    """(cohort,) where plants are carried: their own shelter, or else the best; -1 for none."""
+    return np.asarray(np.where(scene.shelter >= 0, scene.shelter, best_shelter(scene, lows)))
 
 
-def shelter_for(lows: Lows, plant: Plant) -> str | None:
-    """Where the plant is carried: its own shelter, or else the best there is."""
-    return plant.shelter or best_shelter(lows, plant)
-
-
-def warnings(lows: Lows, nights_at: Iterable[tuple[Cohort, str | None]]) -> list[str]:
+def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[str]:
     """Spots that do not hold what the plants need that will spend the night there.
 
-    nights_at: each cohort with its spot for the night, None if there is none. Each warning names
-    a better spot if there is one.
+    cohorts : who is meant; spots (cohort,) : where they spend the night, -1 where there is none.
+    Each warning names a better spot if there is one.
     """
-    said: dict[str, list[str]] = {}
-    for cohort, spot in nights_at:
-        text = _warning(lows, cohort.plant, spot)
+    at = spots[cohorts]
+    fine = holds(scene, lows, spots)[cohorts] & (at >= 0) & (scene.shelter[cohorts] >= 0)
+    best = best_shelter(scene, lows)
+    said: dict[str, list[int]] = {}
+    for cohort in cohorts[~fine].tolist():
+        text = _warning(scene, lows, cohort, int(spots[cohort]), int(best[cohort]))
         if text is not None:
-            said.setdefault(text, []).extend(cohort.names)
-    return [f"{', '.join(names)}: {text}" for text, names in said.items()]
+            said.setdefault(text, []).append(cohort)
+    return [f"{', '.join(scene.names(which))}: {text}" for text, which in said.items()]
 
 
-def _warning(lows: Lows, plant: Plant, spot: str | None) -> str | None:
-    if spot is not None and plant.shelter and holds(lows, spot, plant):
-        return None
-    limit = plant.limits.night_low
-    best = best_shelter(lows, plant)
+def _warning(scene: Scene, lows: Array, cohort: int, spot: int, best: int) -> str | None:
+    limit = scene.traits.plants[cohort].limits.night_low
     better = "no spot here is known to hold it"
-    if best is not None:
-        better = f"better {best}, {_degrees(lows[best])} °C"
-    if spot is None:
+    if best >= 0:
+        better = f"better {scene.spot_name(best)}, {_degrees(lows[best])} °C"
+    if spot < 0:
         return "must go in, but no shelter is given and no spot here is known to hold its limit"
-    if holds(lows, spot, plant):
+    if _stays_above(float(lows[spot]), limit):
         return None if spot != best else f"no shelter is given; {better}"
-    if lows[spot] is None:
-        return f"what {spot} holds tonight is not known; {better}"
+    if np.isnan(lows[spot]):
+        return f"what {scene.spot_name(spot)} holds tonight is not known; {better}"
     bound = f", limit {limit.value:g}" if limit else ""
-    return f"{spot} holds {_degrees(lows[spot])} °C{bound}; {better}"
+    return f"{scene.spot_name(spot)} holds {_degrees(lows[spot])} °C{bound}; {better}"
 
 
-def _degrees(value: float | None) -> str:
-    return "?" if value is None else f"{round(value, 1):g}"
+def _stays_above(low: float, limit: Limit | None) -> bool:
+    return not np.isnan(low) and (limit is None or low >= limit.value)
+
+
+def _degrees(value: float) -> str:
+    return "?" if np.isnan(value) else f"{round(float(value), 1):g}"

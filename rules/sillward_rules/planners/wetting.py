@@ -1,6 +1,7 @@
 """Films over a day: how long a wetting lasts, and the latest hour at which crowns may be wetted."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 
@@ -12,7 +13,7 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.climate import film_air
 from sillward_rules.film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
 from sillward_rules.plant import Rot
-from sillward_rules.scene import Cohort, Scene
+from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.weather import HOUR_S
 from sillward_rules.wetness import WETTING_RAIN_MM
 
@@ -186,28 +187,53 @@ class DayFilms:
         return self._last[rot]
 
 
-def stop_wetting(films: DayFilms, cohort: Cohort, spot: str) -> Errand | None:
-    """Until when these crowns may be wetted today; None where the air is not known."""
-    rot, limit = cohort.plant.rot, cohort.plant.limits.rot
-    if not films.known:
-        return None
+def stop_wetting(
+    scene: Scene, steps: DaySteps, cohorts: np.ndarray, columns: Standing
+) -> list[Errand]:
+    """Until when the crowns of these cohorts may be wetted today; none where the air is not known.
+
+    columns (cohort,) : where they are by day.
+    """
+    last = np.full(columns.shape, np.nan)
+    told: dict[tuple[int, Rot], Reason] = {}
+    keys = list(zip(columns[cohorts].tolist(), scene.traits.rot[cohorts].tolist(), strict=True))
+    for column, rot in dict.fromkeys(keys):
+        films = steps.films(column)
+        if not films.known:
+            continue
+        told[column, rot] = _crown_reason(films, rot)
+        until = films.last_wetting(rot) or steps.events.sunrise
+        if until > scene.now or until <= steps.events.sunrise:
+            chosen = np.array([key == (column, rot) for key in keys], dtype=bool)
+            last[cohorts[chosen]] = until.timestamp()
+    start = np.full(columns.shape, steps.events.sunrise.timestamp())
+
+    def reason(cohort: int) -> Reason:
+        limit = scene.traits.plants[cohort].limits.rot
+        rot = scene.traits.plants[cohort].rot
+        shared = told[int(columns[cohort]), rot]
+        origin = f"rot {rot}: {limit.origin if limit else 'not known'}"
+        return replace(shared, plant=scene.cohorts[cohort].names[0], origin=origin)
+
+    chosen = cohorts[np.isfinite(last[cohorts])]
+    here, times = (columns, columns), (start, last)
+    return errands(scene, ChoreKind.STOP_WETTING, chosen, here, times, reason)
+
+
+def _crown_reason(films: DayFilms, rot: Rot) -> Reason:
     hours = films.crown_drying(rot)
-    last = films.last_wetting(rot)
     # With no wetting at all, the number that says so is the shortest drying of the day.
     in_day = films.starts < films.events.sunset.timestamp()
-    at = last or films.starts_at(int(np.argmin(np.where(in_day, hours, np.inf))))
-    reason = Reason(
-        plant=cohort.names[0],
+    shortest = films.starts_at(int(np.argmin(np.where(in_day, hours, np.inf))))
+    at = films.last_wetting(rot) or shortest
+    return Reason(
+        plant="",
         quantity="crown drying time",
         value=_finite(films.at(hours, at)),
         unit="h",
         limit=round((films.dry_deadline(rot) - at) / timedelta(hours=1), 1),
         at=at,
-        origin=f"rot {rot}: {limit.origin if limit else 'not known'}",
     )
-    sunrise = films.events.sunrise
-    kind = ChoreKind.STOP_WETTING
-    return Errand(kind, cohort.names, spot, spot, sunrise, last or sunrise, reason)
 
 
 def _finite(value: float) -> float | None:
