@@ -1,11 +1,12 @@
 """Chores: one thing to do, with a window, a deadline and the numbers behind it."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
-from typing import TypeAlias
+from itertools import chain
+from typing import Any, overload
 
 from sillward_rules.site import Site
 
@@ -51,17 +52,75 @@ class Reason:
     above: bool = False
 
 
+class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
+    """Reasons, each with the plants that it goes for.
+
+    The reasons are worked out when somebody reads them: of a week's many chores few are asked.
+    """
+
+    def __init__(
+        self, groups: Sequence[tuple[str, ...]], reasons: Callable[[], Iterable[Reason]]
+    ) -> None:
+        self.groups = tuple(groups)
+        self._reasons: Callable[[], Iterable[Reason]] | None = reasons
+        self._made: tuple[Reason, ...] = ()
+
+    @classmethod
+    def of(cls, *pairs: tuple[tuple[str, ...], Reason]) -> "Grounds":
+        """Those of these plants and reasons."""
+        return cls([plants for plants, _ in pairs], lambda: [reason for _, reason in pairs])
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Grounds]") -> "Grounds":
+        """Those of all the parts."""
+        groups = [plants for part in parts for plants in part.groups]
+        return cls(groups, lambda: [reason for part in parts for reason in part.reasons])
+
+    @property
+    def reasons(self) -> tuple[Reason, ...]:
+        """A reason for each group."""
+        if self._reasons is not None:
+            self._made, self._reasons = tuple(self._reasons()), None
+        return self._made
+
+    @overload
+    def __getitem__(self, index: int) -> tuple[tuple[str, ...], Reason]: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[tuple[tuple[str, ...], Reason]]: ...
+    def __getitem__(self, index: int | slice) -> Any:
+        """A group and its reason, or several."""
+        return tuple(zip(self.groups, self.reasons, strict=True))[index]
+
+    def __len__(self) -> int:
+        """How many groups."""
+        return len(self.groups)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether it is the same plants for the same reasons."""
+        if not isinstance(other, Grounds):
+            return NotImplemented
+        return (self.groups, self.reasons) == (other.groups, other.reasons)
+
+    def __hash__(self) -> int:
+        """By the plants."""
+        return hash(self.groups)
+
+
 @dataclass(frozen=True, slots=True)
 class Errand:
     """A chore for plants that go the same way at the same times, before walks are made of them."""
 
     kind: ChoreKind
-    plants: tuple[str, ...]
     from_spot: str
     to_spot: str
     not_before: datetime | None
     before: datetime
-    grounds: "Grounds"
+    grounds: Grounds
+
+    @property
+    def first(self) -> str:
+        """The first of its plants."""
+        return self.grounds.groups[0][0]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +138,7 @@ class Chore:
     to_spot: str
     not_before: datetime | None
     before: datetime
-    grounds: "Grounds"
+    grounds: Grounds
     chance: float | None = None
 
     def goes_with(self, other: "Chore") -> bool:
@@ -96,13 +155,9 @@ class Chore:
         """A reason for each plant, in the order of `plants`."""
         return tuple(
             reason if name == reason.plant else replace(reason, plant=name)
-            for names, reason in self.grounds
+            for names, reason in zip(self.grounds.groups, self.grounds.reasons, strict=True)
             for name in names
         )
-
-
-Grounds: TypeAlias = tuple[tuple[tuple[str, ...], Reason], ...]
-"""Reasons, each with the plants that it goes for; its own plant may be left empty."""
 
 
 WALK_SPREAD = timedelta(minutes=90)
@@ -174,9 +229,9 @@ def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
         yield walk.errands
 
 
-def _by_times(errand: Errand) -> tuple[datetime, datetime, tuple[str, ...]]:
+def _by_times(errand: Errand) -> tuple[datetime, datetime, str]:
     """Neighbours in this order fit into one walk best."""
-    return errand.before, errand.not_before or errand.before, errand.plants
+    return errand.before, errand.not_before or errand.before, errand.first
 
 
 @dataclass(slots=True)
@@ -185,13 +240,14 @@ class _Walk:
 
     errands: list[Errand] = field(default_factory=list)
     plants: set[str] = field(default_factory=set)
+    """The first of every group."""
     earliest: datetime | None = None
     latest: datetime | None = None
 
     def add(self, errand: Errand) -> None:
         """Take an errand along."""
         self.errands.append(errand)
-        self.plants.update(errand.plants)
+        self.plants.update(names[0] for names in errand.grounds.groups)
         self.earliest, self.latest = self._starts_with(errand)
 
     def has_room_for(self, errand: Errand) -> bool:
@@ -205,7 +261,7 @@ class _Walk:
         least = LEAST_WINDOW if wetting else timedelta(0)
         if latest is not None and latest + least > deadline:
             return False
-        if not self.plants.isdisjoint(errand.plants):
+        if not self.plants.isdisjoint(names[0] for names in errand.grounds.groups):
             return False
         if wetting:
             return True
@@ -232,12 +288,12 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
     return Chore(
         id=chore_id,
         kind=first.kind,
-        plants=tuple(name for one in walk for name in one.plants),
+        plants=tuple(chain.from_iterable(names for one in walk for names in one.grounds.groups)),
         from_spot=first.from_spot,
         to_spot=first.to_spot,
         not_before=start if start is None else min(start, before),
         before=before,
-        grounds=tuple(ground for one in walk for ground in one.grounds),
+        grounds=Grounds.joined([one.grounds for one in walk]),
     )
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from sillward_rules import sun
 from sillward_rules.air import Array
-from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
 from sillward_rules.climate import Climate, climate_of
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
@@ -170,16 +170,18 @@ def errands(
     parts = np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
     made = []
     for index, part in zip(cohorts[first].tolist(), parts, strict=True):
-        grounds = [(scene.cohorts[one].names, reason(one)) for one in part.tolist()]
+        members = part.tolist()
         made.append(
             Errand(
                 kind,
-                tuple(chain.from_iterable(names for names, _ in grounds)),
                 scene.spot_name(int(places[0][index])),
                 scene.spot_name(int(places[1][index])),
                 None if start is None else moment(start[index]),
                 moment(end[index]),
-                tuple(grounds),
+                Grounds(
+                    [scene.cohorts[one].names for one in members],
+                    lambda members=members: [reason(one) for one in members],  # type: ignore[misc]
+                ),
             )
         )
     return made

@@ -277,9 +277,11 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
 def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> tuple[Chore, ...]:
     """Shade, cover and the like until the dusk round, for what is outside by then."""
     errands = protect.protect(scene, places.column, scene.now, end)
-    shaded = {name for one in errands if one.kind is ChoreKind.SHADE for name in one.plants}
+    shaded = {
+        names for one in errands if one.kind is ChoreKind.SHADE for names in one.grounds.groups
+    }
     ramp = protect.get_used_to_light(scene, places, scene.now, end)
-    errands += [one for one in ramp if shaded.isdisjoint(one.plants)]
+    errands += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     return into_chores(errands, scene.site, day, scene.now)
 
 

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import ChoreKind, Errand, Reason, into_chores
+from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason, into_chores
 from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round, draw_up, next_state
 from sillward_rules.spot import Spot
@@ -31,7 +31,12 @@ def errand(
     at = utc(before)
     reason = Reason(name, "leaf temperature", 8.0, "°C", 13.0, at)
     return Errand(
-        kind, (name,), "bench", "room", utc(start) if start else None, at, (((name,), reason),)
+        kind,
+        "bench",
+        "room",
+        utc(start) if start else None,
+        at,
+        Grounds.of(((name,), reason)),
     )
 
 

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from sillward_rules.air import Array
-from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
+from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.feed import share_lost_at
 from sillward_rules.film import LEAF_FILM
 from sillward_rules.planners.mist import DayPlans, Misting, Places, uptake
@@ -99,7 +99,7 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
     first: dict[str, Chore] = {}
     for chore in sorted(mistings, key=lambda one: one.before):
         if chore.kind is ChoreKind.MIST:
-            for names, _ in chore.grounds:
+            for names in chore.grounds.groups:
                 first.setdefault(names[0], chore)
     fitted = []
     for errand in feeds:
@@ -107,21 +107,13 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
         for names, reason in errand.grounds:
             if names[0] in first:
                 walks.setdefault(first[names[0]].id, []).append((names, reason))
-        for grounds in walks.values():
-            walk = first[grounds[0][0][0]]
+        for pairs in walks.values():
+            walk = first[pairs[0][0][0]]
             opens = max(errand.not_before or walk.before, walk.not_before or walk.before)
             last = min(errand.before, walk.before)
             if opens + LEAST_WINDOW <= last:
-                plants = tuple(name for names, _ in grounds for name in names)
-                fitted.append(
-                    replace(
-                        errand,
-                        plants=plants,
-                        not_before=opens,
-                        before=last,
-                        grounds=tuple(grounds),
-                    )
-                )
+                grounds = Grounds.of(*pairs)
+                fitted.append(replace(errand, not_before=opens, before=last, grounds=grounds))
     return fitted
 
 
@@ -139,7 +131,12 @@ def rinse(scene: Scene, feeds: Sequence[Chore], steps: DaySteps) -> list[Errand]
             spot = chore.from_spot
             rinses.append(
                 Errand(
-                    ChoreKind.FLUSH, names, spot, spot, min(start, end), end, ((names, because),)
+                    ChoreKind.FLUSH,
+                    spot,
+                    spot,
+                    min(start, end),
+                    end,
+                    Grounds.of((names, because)),
                 )
             )
     return rinses

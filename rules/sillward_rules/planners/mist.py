@@ -106,7 +106,7 @@ def places(
     since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
     for walk in walks:
         if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
-            going = [scene.place_of[names[0]] for names, _ in walk.grounds]
+            going = [scene.place_of[names[0]] for names in walk.grounds.groups]
             since[going] = walk.not_before.timestamp()
     return Places(column, since, leave if until is None else np.minimum(until, leave))
 

@@ -130,12 +130,9 @@ def _covered(scene: Scene, night: Night) -> bool:
 
 
 def _outdoor_columns(scene: Scene) -> list[int]:
-    homes = {int(column) for column in scene.home}
-    return [
-        column
-        for column, spot in enumerate(scene.climate.spots)
-        if column in homes and not spot.holds_itself
-    ]
+    """Homes that follow the weather."""
+    homes: list[int] = np.unique(scene.home).tolist()
+    return [column for column in homes if not scene.holds_itself[column]]
 
 
 def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> NightAhead:
@@ -158,7 +155,7 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
     others = protect.protect(scene, places.column, events.sunrise, events.sunset)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
-        counts[errand.kind] = counts.get(errand.kind, 0) + len(errand.plants)
+        counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))
     return DayAhead(
         day=day,
         high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),

@@ -4,6 +4,7 @@ import numpy as np
 
 from sillward_rules.air import Array
 from sillward_rules.plant import Limit
+from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, full_hours
 from sillward_rules.sun import Night
 
@@ -49,12 +50,18 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     at = spots[cohorts]
     fine = holds(scene, lows, spots)[cohorts] & (at >= 0) & (scene.shelter[cohorts] >= 0)
     best = best_shelter(scene, lows)
+    failing = cohorts[~fine]
+    if not failing.size:
+        return []
+    limit = scene.traits.limits["night_low"][failing]
+    given = scene.shelter[failing] >= 0
+    first, groups = alike(spots[failing], best[failing], limit, given)
     said: dict[str, list[int]] = {}
-    for cohort in cohorts[~fine].tolist():
-        text = _warning(scene, lows, cohort, int(spots[cohort]), int(best[cohort]))
+    for number, index in enumerate(failing[first].tolist()):
+        text = _warning(scene, lows, index, int(spots[index]), int(best[index]))
         if text is not None:
-            said.setdefault(text, []).append(cohort)
-    return [f"{', '.join(scene.names(which))}: {text}" for text, which in said.items()]
+            said.setdefault(text, []).extend(failing[groups == number].tolist())
+    return [f"{', '.join(scene.names(sorted(which)))}: {text}" for text, which in said.items()]
 
 
 def _warning(scene: Scene, lows: Array, cohort: int, spot: int, best: int) -> str | None:
