@@ -234,6 +234,9 @@ def _check_limits(reader: Reader, where: str, table: PlantTable) -> None:
     low, brief, high = table.limits.night_low, table.limits.brief_low, table.limits.day_high
     if low is not None and brief is not None and brief > low:
         reader.wrong(where, f"limits.brief_low {brief:g} is above limits.night_low {low:g}")
+    dim, bright = table.limits.light_low, table.limits.light_high
+    if dim is not None and bright is not None and dim >= bright:
+        reader.wrong(where, f"limits.light_low {dim:g} is not below limits.light_high {bright:g}")
     if low is not None and high is not None and low >= high:
         reader.wrong(where, f"limits.night_low {low:g} is not below limits.day_high {high:g}")
 
@@ -376,6 +379,9 @@ def _feed(reader: Reader, document: Mapping[str, Any]) -> Recipe | None:
         return None
     if (table.ppm_n is None) is (table.grams_per_litre is None):
         reader.wrong("feed", "give exactly one of ppm_n and grams_per_litre")
+        return None
+    if table.ppm_n is not None and parse_npk(table.npk)[0] == 0:
+        reader.wrong("feed", f"npk {table.npk}: has no nitrogen; give grams_per_litre, not ppm_n")
         return None
     try:
         fertiliser = Fertiliser(

@@ -118,6 +118,8 @@ _WORDING = {
 def _key_path(loc: Sequence[int | str]) -> str:
     path = ""
     for part in loc:
+        if part == "[key]":  # pydantic's word for "the key itself"
+            continue
         path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
     return path
 

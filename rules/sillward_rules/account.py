@@ -143,8 +143,7 @@ def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
 
 def _dli(scene: Scene, column: int) -> float | None:
     """Light of the local day at a spot; None where an hour of it is not known."""
-    noon = scene.site.middle_of_day(scene.site.local_date(scene.now))
-    rows = scene.rows(noon - timedelta(hours=11), noon + timedelta(hours=12))
+    rows = scene.rows_of_day(scene.site.local_date(scene.now))
     total = float(light.daily_light_integral(scene.climate.light_w_m2[rows, column]))
     return total if rows.size == HOURS and np.isfinite(total) else None
 

@@ -30,6 +30,10 @@ class ChoreKind(Enum):
     DAMP_DOWN = "damp-down"
 
 
+WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
+"""Chores done with water, in a window rather than by a deadline."""
+
+
 @dataclass(frozen=True, slots=True)
 class Reason:
     """Why a chore is there for one plant: a number, against which limit, when, whose limit.
@@ -116,6 +120,8 @@ class Errand:
     not_before: datetime | None
     before: datetime
     grounds: Grounds
+    turn: int = 0
+    """Of several such chores for a plant in a day, which it is: walks are made of the same."""
 
     @property
     def first(self) -> str:
@@ -179,17 +185,17 @@ def into_chores(
     Chores come back in the order of their hours, with ids that stay the same while plants,
     deadlines or wording change a little.
     """
-    ways: dict[tuple[ChoreKind, bool, str, str], list[Errand]] = {}
+    ways: dict[tuple[ChoreKind, bool, str, str, int], list[Errand]] = {}
     for errand in errands:
         tonight = errand.not_before is None
-        way = (errand.kind, tonight, errand.from_spot, errand.to_spot)
+        way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn)
         ways.setdefault(way, []).append(errand)
     chores: dict[str, Chore] = {}
     for same_way in ways.values():
-        for number, walk in enumerate(_walks(same_way), start=1):
-            chore_id = _id_of(walk, day, number)
-            while chore_id in chores:  # names that differ in signs alone
-                chore_id += "-more"
+        for walk in _walks(same_way):
+            number = 1
+            while (chore_id := _id_of(walk, day, number)) in chores:
+                number += 1
             chores[chore_id] = _chore(chore_id, walk, site, now)
     return in_order(list(chores.values()))
 
@@ -253,19 +259,17 @@ class _Walk:
     def has_room_for(self, errand: Errand) -> bool:
         """Whether there is a time that suits all; for carrying, also not far from each one's own.
 
-        A misting may wait for the others within its window; a plant should not go in hours early.
+        A misting may wait a while for the others; a plant should not go in hours early.
         """
         deadline, kind = self.errands[0].before, errand.kind
         earliest, latest = self._starts_with(errand)
-        wetting = kind in (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)
+        wetting = kind in WETTINGS
         least = LEAST_WINDOW if wetting else timedelta(0)
         if latest is not None and latest + least > deadline:
             return False
         if not self.plants.isdisjoint(names[0] for names in errand.grounds.groups):
             return False
-        if wetting:
-            return True
-        spread = errand.before - deadline
+        spread = timedelta(0) if wetting else errand.before - deadline
         if earliest is not None and latest is not None:
             spread = max(spread, latest - earliest)
         return spread <= (WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else WALK_SPREAD)
@@ -285,6 +289,8 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
     start = max(starts).astimezone(site.zone) if starts else None
     if start is not None and rounded_up(start, site) <= before:
         start = rounded_up(start, site)
+        if before - start < LEAST_WINDOW and first.kind in WETTINGS:
+            start = rounded_down(start - DISPLAY_STEP, site)
     return Chore(
         id=chore_id,
         kind=first.kind,

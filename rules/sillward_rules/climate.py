@@ -77,7 +77,8 @@ def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climat
     blown = wind_at_height(
         bridge_gaps(weather.wind_m_s)[:, None], _each(spots, lambda spot: spot.height_m)
     )
-    wind = np.maximum(np.where(held, 0.0, blown * _wind_share(spots)), CALM_WIND_M_S)
+    share = _wind_share(spots)
+    wind = np.maximum(np.where(held | (share == 0), 0.0, blown * share), CALM_WIND_M_S)
     light = np.where(held, np.nan, _light(site, spots, weather))
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
@@ -101,10 +102,11 @@ def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climat
     )
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
-    rain = np.where(held, 0.0, weather.rain_mm[:, None] * _each(spots, _rain_share))
+    under_sky = _each(spots, _rain_share) > 0
+    falls = weather.rain_mm[:, None] * _each(spots, _rain_share)
+    rain = np.where(held | ~under_sky, 0.0, falls)
     rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
     wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate)))
-    under_sky = _each(spots, _rain_share) > 0
     return Climate(
         spots=spots,
         times=weather.times,
@@ -193,7 +195,10 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather) -> Array:
     sky = _each(spots, lambda spot: DEFAULT_SKY_VIEW if spot.sky_view is None else spot.sky_view)
     beam = np.where(reaches, bridge_gaps(weather.direct_w_m2)[:, None], 0.0)
     through = 1.0 - _each(spots, lambda spot: spot.shade)
-    return np.asarray(through * (beam + sky * bridge_gaps(weather.diffuse_w_m2)[:, None]))
+    light = through * (beam + sky * bridge_gaps(weather.diffuse_w_m2)[:, None])
+    # Unknown light of the night is none.
+    dark = (sun.is_night(site, weather.times) | (elevation < sun.HORIZON_DEG))[:, None]
+    return np.asarray(np.where(dark & np.isnan(light), 0.0, light))
 
 
 def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[Season, ...]:

@@ -6,15 +6,17 @@ from numpy.typing import ArrayLike
 from sillward_rules.air import Array
 
 
-def exposure(temp_c: Array, limit_c: ArrayLike, step_h: float = 1.0) -> tuple[Array, Array]:
+def exposure(temp_c: Array, limit_c: ArrayLike, step_h: ArrayLike = 1.0) -> tuple[Array, Array]:
     """Time and depth under a limit, along straight lines between the given moments.
 
     Parameters
     ----------
     temp_c : Array (time, ...)
-        Temperature at moments that lie step_h [h] apart [°C].
+        Temperature at moments [°C].
     limit_c : ArrayLike
         The limit [°C]; broadcasts against temp_c.
+    step_h : ArrayLike
+        Time between the moments [h]: one number, or (time - 1,) numbers.
 
     Returns
     -------
@@ -29,6 +31,9 @@ def exposure(temp_c: Array, limit_c: ArrayLike, step_h: float = 1.0) -> tuple[Ar
     share = np.where(crosses, deeper / np.where(crosses, deeper - shallower, 1.0), deeper > 0)
     depth = np.where(crosses, 0.5 * deeper, 0.5 * (np.maximum(first, 0) + np.maximum(second, 0)))
     unknown = np.where(np.isnan(first + second), np.nan, 0.0)
-    hours = (share + unknown).sum(axis=0) * step_h
-    degree_hours = (share * depth + unknown).sum(axis=0) * step_h
+    steps = np.asarray(step_h, dtype=np.float64)
+    if steps.ndim:
+        steps = steps.reshape(-1, *([1] * (under.ndim - 1)))
+    hours = ((share + unknown) * steps).sum(axis=0)
+    degree_hours = ((share * depth + unknown) * steps).sum(axis=0)
     return np.asarray(hours), np.asarray(degree_hours)

@@ -89,6 +89,13 @@ class PlantState:
 
     def at(self, now: datetime) -> "PlantState":
         """The state at a moment: advice for a later hour has not been followed yet."""
+        wettings = (self.misted_at, self.fed_at, self.rinsed_at)
+        if any(at is not None and at > now for at in wettings):
+            misted_at, fed_at, rinsed_at = (
+                None if at is None or at > now else at for at in wettings
+            )
+            past = replace(self, misted_at=misted_at, fed_at=fed_at, rinsed_at=rinsed_at)
+            return past.at(now)
         if not self.assumed or self.came_from is None or self.since is None or self.since <= now:
             return self
         return replace(self, spot=self.came_from, since=None, came_from=None)

@@ -33,7 +33,7 @@ def parse_duration(text: str) -> timedelta:
     """Read "45 min", "2 h", "1h30min" or "7 d"."""
     match = _DURATION.fullmatch(text.strip())
     if match is None or not any(match.groups()):
-        msg = f'"{text}" is no duration; write for example "45 min", "2 h" or "1h30min"'
+        msg = f'"{text}" is no duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
         raise ValueError(msg)
     days, whole, minutes = (float(part or 0) for part in match.groups())
     hours = 24 * days + whole + minutes / 60

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from itertools import chain
 from typing import TypeAlias
@@ -13,10 +13,12 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
 from sillward_rules.climate import Climate, climate_of
+from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
-from sillward_rules.rule import Firing, alike, fire
-from sillward_rules.weather import Weather
+from sillward_rules.rule import QUANTITIES, Firing, alike, fire
+from sillward_rules.sun import Night
+from sillward_rules.weather import HOUR_S, Weather
 
 Standing: TypeAlias = np.ndarray
 """(cohort,) the spot column at which each cohort stands."""
@@ -144,6 +146,14 @@ class Scene:
         )
         return np.arange(first, max(first, last))
 
+    def rows_of_day(self, day: date) -> np.ndarray:
+        """Rows of the 24 hours around the sun's noon of a local date; fewer if they are not all
+        there."""
+        noon = self.site.middle_of_day(day)
+        return self.rows(
+            noon - timedelta(hours=12) + timedelta(seconds=1), noon + timedelta(hours=12)
+        )
+
 
 def errands(
     scene: Scene,
@@ -198,6 +208,46 @@ def full_hours(start: datetime, end: datetime) -> int:
     return max(0, int(end.timestamp() // 3600 - first) + 1)
 
 
+def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Array]:
+    """(class,) hours and degree-hours under a bound on temperature from sunset to sunrise.
+
+    NaN for other bounds, and where the night is not wholly known.
+    """
+    times = scene.climate.times
+    edges = np.array([night.start.timestamp(), night.end.timestamp()])
+    cold = firing.rule.direction == "below" and QUANTITIES[firing.rule.quantity].unit == "°C"
+    if not cold or times.size < 2 or edges[0] < times[0] or edges[1] > times[-1]:
+        unknown = np.full(firing.limit.shape, np.nan)
+        return unknown, unknown
+    rows = scene.rows(night.start, night.end)
+    at = np.concatenate([edges[:1], times[rows], edges[1:]])
+    after = np.clip(np.searchsorted(times, at), 1, times.size - 1)
+    share = ((at - times[after - 1]) / (times[after] - times[after - 1]))[:, None]
+
+    def between(series: Array) -> Array:
+        # On the hour itself the hour before need not be known.
+        straight = series[after - 1] + share * (series[after] - series[after - 1])
+        return np.where(share == 1, series[after], straight)
+
+    return exposure(between(firing.values), between(firing.bound), np.diff(at) / HOUR_S)
+
+
+def borne(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:
+    """(class,) whether a dip under the comfort limit is short, and the nights around are mild."""
+    brief = np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1))
+    if firing.rule.bound.limit != "night_low" or firing.rule.also is not None:
+        return np.zeros(brief.shape, dtype=bool)
+    if not brief.any():
+        return brief
+    for days in (-1, 1):
+        other = sun.night_of(scene.site, night.day + timedelta(days=days))
+        rows = scene.rows(other.start, other.end)
+        whole = rows.size >= full_hours(other.start, other.end)
+        mild = firing.known[rows].all(axis=0) & ~firing.fires[rows].any(axis=0)
+        brief = brief & mild & whole
+    return brief
+
+
 def _fired(scene: Scene, traits: Traits, asks: str, columns: np.ndarray) -> list[Firing]:
     margin = scene.habits.wet_margin_k
     return [
@@ -250,6 +300,9 @@ def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.
         return cold
     rows = scene.rows(night.start, night.end)
     home = scene.columns_of(plant.home for plant in traits.plants)
+    stands_cold = np.isfinite(traits.limits["brief_low"])
     for firing in _fired(scene, traits, "carry in", home):
-        cold |= firing.by_plant(firing.fires[rows].any(axis=0))
+        short = borne(scene, firing, night, exposure_of(scene, firing, night)[0])
+        fired = firing.fires[rows].any(axis=0)
+        cold |= firing.by_plant(fired) & ~(firing.by_plant(short) & stands_cold)
     return cold

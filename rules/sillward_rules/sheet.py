@@ -11,13 +11,13 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules import sun
-from sillward_rules.chore import Chore, ChoreKind, Errand, in_order, into_chores
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, Recipe, State
 from sillward_rules.planners import carry, feeding, mist, note, outlook, protect, shelter, wetting
 from sillward_rules.planners.nights import STALE, judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.scene import Scene
+from sillward_rules.scene import Scene, moment
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
@@ -119,7 +119,7 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     for chore in sheet.chores:
         if (sheet.round, chore.kind) in _MOVES:
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
-        elif sheet.round is Round.MORNING and chore.kind in _WETTINGS:
+        elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
             after |= {name: wetted(after[name], chore.kind, chore.before) for name in chore.plants}
     return after
 
@@ -132,9 +132,6 @@ _MOVES = frozenset(
         (Round.MORNING, ChoreKind.CARRY_OUT),
     }
 )
-
-
-_WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 
 
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
@@ -152,7 +149,7 @@ def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
 
 def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
     """The state of a plant once the grower says that a chore is done."""
-    if kind in _WETTINGS:
+    if kind in WETTINGS:
         return wetted(state, kind, now)
     if kind is ChoreKind.STAY_IN and state.spot == to_spot:  # it has not moved
         return replace(state, assumed=False, came_from=None)
@@ -276,7 +273,10 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
 
 def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> tuple[Chore, ...]:
     """Shade, cover and the like until the dusk round, for what is outside by then."""
-    errands = protect.protect(scene, places.column, scene.now, end)
+    errands: list[Errand] = []
+    for since in np.unique(places.since).tolist():  # what goes out later is safe until then
+        there = np.where(places.since == since, places.column, -1)
+        errands += protect.protect(scene, there, moment(since), end)
     shaded = {
         names for one in errands if one.kind is ChoreKind.SHADE for names in one.grounds.groups
     }

@@ -64,9 +64,17 @@ def hours_wet_by_rain(wet_h: Array, rain_mm: Array) -> Array:
     """The hours (time, ...) of `hours_wet` that rain has a part in; 0 where it was dew alone.
 
     A night's dew is gone in the morning; what rain leaves in a crown stays. NaN as in wet_h, and
-    while nobody knows whether it rained.
+    where only an hour of unknown rain may have had that part.
     """
-    rows = np.arange(wet_h.shape[0]).reshape(-1, *([1] * (wet_h.ndim - 1)))
-    rained = np.maximum.accumulate(np.where(rain_mm >= WETTING_RAIN_MM, rows, -1), axis=0)
-    since = rows - np.nan_to_num(wet_h, nan=0.0)
-    return np.where(np.isnan(wet_h) | (rained > since), wet_h, 0.0)
+
+    def in_run(amount: Array) -> Array:
+        """The sum over the hours for which crowns have been wet."""
+        total = np.concatenate([np.zeros((1, *amount.shape[1:])), np.cumsum(amount, axis=0)])
+        return np.asarray(total[1:] - np.take_along_axis(total, since, axis=0))
+
+    rows = np.arange(1, wet_h.shape[0] + 1).reshape(-1, *([1] * (wet_h.ndim - 1)))
+    since = rows - np.nan_to_num(wet_h, nan=0.0).astype(np.int64)
+    rained = in_run(np.nan_to_num(rain_mm, nan=0.0)) >= WETTING_RAIN_MM - 1e-9
+    doubtful = in_run(np.isnan(rain_mm).astype(np.float64)) > 0
+    by_rain = np.where(rained, wet_h, np.where(doubtful, np.nan, 0.0))
+    return np.where(np.isnan(wet_h), np.nan, by_rain)

@@ -245,7 +245,7 @@ QUANTITIES = (
 )
 CHORES = "carry in, mist, shade, secure, cover, damp down, note"
 A_MOMENT = 'is no time of day; write for example "17:30" or "sunset-90min"'
-A_DURATION = 'is no duration; write for example "45 min", "2 h" or "1h30min"'
+A_DURATION = 'is no duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
 
 MISTAKES: dict[str, list[str]] = {
     "channel-name": ['channels[0] "My Phone": name: must be lower-case letters, digits and _'],

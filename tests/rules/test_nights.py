@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -9,8 +10,8 @@ import pytest
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.moments import parse_moment
-from sillward_rules.plant import Plant
-from sillward_rules.rule import Rule, read_rule
+from sillward_rules.plant import Limit, Limits, Plant, Rot, RotClass
+from sillward_rules.rule import Rule, read_rule, standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.spot import Spot
 from tests.rules.support import (
@@ -161,6 +162,18 @@ def test_a_rule_for_any_hour_does_not_take_last_nights_cold_for_tonights() -> No
 
     assert of(sheet, ChoreKind.CARRY_OUT)
     assert not of(sheet, ChoreKind.STAY_IN)
+
+
+def test_a_cold_morning_that_ends_is_no_reason_to_stay_in() -> None:
+    rule = a_rule(watch="leaf temperature", below="limit", asks="carry in")
+    temp = np.full(96, 20.0)
+    temp[24:38] = 8.0  # until 13:00 UTC, two hours after sunrise
+
+    sheet = told(Round.MORNING, temp, rules=(rule,), state={"Test strap": PlantState("room")})
+
+    (out,) = of(sheet, ChoreKind.CARRY_OUT)
+    assert out.not_before is not None
+    assert out.not_before > utc("2026-05-14T14:00")
 
 
 # -- cold by day
@@ -345,3 +358,238 @@ def test_a_fraction_of_a_second_after_the_full_hour_is_an_hour_like_any(micros: 
     sheet = draw_up(Round.DUSK, collection(), sky, {}, now)
 
     assert of(sheet, ChoreKind.CARRY_IN)
+
+
+# -- short dips
+
+
+TENDER = Limits(night_low=Limit(13.0, "comfort"), brief_low=Limit(8.0, "injury"))
+
+
+def tender(name: str = "Test strap", *, rot: Rot = "low", brief_low: float | None = 8.0) -> Plant:
+    """A plant of the bench that stands less than 13 °C for a while, if it has a `brief_low`."""
+    limits = replace(TENDER, rot=RotClass(rot, "test"))
+    if brief_low is None:
+        limits = replace(limits, brief_low=None)
+    return replace(plant(name), limits=limits)
+
+
+def dips(*valleys: tuple[str, float]) -> np.ndarray:
+    """20 °C, and a straight fall to a depth at some hours and straight up again within one."""
+    temp = np.full(96, 20.0)
+    for at, depth in valleys:
+        temp[int((utc(at) - START).total_seconds() // 3600)] = depth
+    return temp
+
+
+def test_a_short_shallow_dip_is_borne_and_told() -> None:
+    # From 20 °C by 28/3 K to 10 2/3 and back: under 13 for the lower quarter of each hour.
+    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 32 / 3)), tender())
+
+    assert sheet.chores == ()
+    assert sheet.warnings == ("Test strap may stay out: 10.7 °C at 02:00, 30 min under 13",)
+
+
+@pytest.mark.parametrize(
+    "temp",
+    [
+        dips(("2026-05-15T05:00", 12.0), ("2026-05-14T05:00", 12.9)),
+        dips(("2026-05-15T05:00", 12.0), ("2026-05-16T05:00", 12.9)),
+    ],
+    ids=["last night too", "tomorrow too"],
+)
+def test_two_nights_in_a_row_are_an_order(temp: np.ndarray) -> None:
+    sheet = told(Round.DUSK, temp, tender())
+
+    (chore,) = of(sheet, ChoreKind.CARRY_IN)
+    assert (chore.because[0].rule, chore.because[0].limit) == ("cold night", 13.0)
+    assert not any("may stay out" in text for text in sheet.warnings)
+
+
+@pytest.mark.parametrize(
+    ("last_hour", "carried"), [(3, False), (4, True)], ids=["within an hour", "longer"]
+)
+def test_an_hour_under_the_limit_is_borne_and_no_more(last_hour: int, carried: bool) -> None:
+    # At 03:00 (and 04:00) UTC 12.5 °C, else 20: 1/15 h before and after, and an hour between two.
+    temp = dips(("2026-05-15T03:00", 12.5), (f"2026-05-15T0{last_hour}:00", 12.5))
+
+    assert bool(of(told(Round.DUSK, temp, tender()), ChoreKind.CARRY_IN)) == carried
+
+
+def test_how_long_a_dip_is_borne_is_the_growers_to_say() -> None:
+    temp = dips(("2026-05-15T05:00", 12.0))
+
+    strict = told(Round.DUSK, temp, tender(), habits=Habits(brief_cold=timedelta(minutes=10)))
+
+    assert of(strict, ChoreKind.CARRY_IN)
+
+
+def test_a_short_dip_under_the_limit_of_injury_is_an_order() -> None:
+    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 7.9)), tender())
+
+    (chore,) = of(sheet, ChoreKind.CARRY_IN)
+    (reason,) = chore.because
+    assert reason.value == 7.9
+    assert not any("may stay out" in text for text in sheet.warnings)
+
+
+def test_a_plant_of_which_no_injury_is_known_bears_nothing() -> None:
+    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 12.0)), tender(brief_low=None))
+
+    assert of(sheet, ChoreKind.CARRY_IN)
+    assert not any("may stay out" in text for text in sheet.warnings)
+
+
+def test_a_dip_in_a_night_next_to_one_of_which_nothing_is_known_is_no_dip_alone() -> None:
+    temp = dips(("2026-05-15T05:00", 12.0))
+    gap = temp.copy()
+    gap[72:78] = np.nan  # of the night after, which goes on until row 83
+
+    assert not of(told(Round.DUSK, temp[:84], tender()), ChoreKind.CARRY_IN)
+    assert of(told(Round.DUSK, temp[:83], tender()), ChoreKind.CARRY_IN)
+    assert of(told(Round.DUSK, gap, tender()), ChoreKind.CARRY_IN)
+
+
+def test_injury_counts_by_day_and_comfort_does_not() -> None:
+    cool, cold = dips(("2026-05-14T15:00", 9.0)), dips(("2026-05-14T15:00", 7.0))
+
+    assert not of(told(Round.MORNING, cool, tender()), ChoreKind.CARRY_IN)
+    (chore,) = of(told(Round.MORNING, cold, tender()), ChoreKind.CARRY_IN)
+    # 8 °C is crossed 12/13 of an hour after 14:00 UTC; 45 minutes before that is 14:10.
+    assert chore.before == utc("2026-05-14T14:10")
+    assert chore.because[0].rule == "injury by cold"
+
+
+def test_those_who_bear_it_and_those_who_do_not_are_told_apart() -> None:
+    sheet = told(
+        Round.DUSK,
+        dips(("2026-05-15T05:00", 12.0)),
+        tender("hardy"),
+        tender("delicate", brief_low=None),
+        tender("inside"),
+        state={"inside": PlantState("room")},
+    )
+
+    assert [chore.plants for chore in of(sheet, ChoreKind.CARRY_IN)] == [("delicate",)]
+    assert [text.split(" may")[0] for text in sheet.warnings] == ["hardy"]
+
+
+# -- wet crowns
+
+
+WET: dict[str, Any] = {
+    "rain_mm": np.where(np.arange(96) >= 40, 0.5, 0.0),
+    "dew_point_c": 10.0,
+    "cloud": 1.0,
+}
+"""Rain from 16:00 UTC of the 14th on without an end."""
+
+
+@pytest.mark.parametrize(("rot", "carried"), [("high", True), ("medium", False), ("low", False)])
+def test_a_wet_crown_stands_less_cold(rot: Rot, carried: bool) -> None:
+    """Under 10 + 1.5 °C in the rain is cold for plants that rot; the wet-crown rule is left out."""
+    cold_alone = tuple(rule for rule in standard_rules() if rule.name == "cold night")
+
+    sheet = told(
+        Round.DUSK,
+        np.full(96, 11.4),
+        plant(night_low=10.0, rot=rot),
+        rules=cold_alone,
+        **WET,
+    )
+
+    carries = of(sheet, ChoreKind.CARRY_IN)
+    assert bool(carries) == carried
+    for chore in carries:
+        (reason,) = chore.because
+        assert reason.limit == 11.5
+        assert reason.origin == "test; 1.5 K more while the crown is wet"
+
+
+def test_a_dry_crown_does_not() -> None:
+    sheet = told(Round.DUSK, np.full(96, 11.4), plant(night_low=10.0, rot="high"))
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+def test_by_how_much_is_the_growers_to_say() -> None:
+    cold_alone = tuple(rule for rule in standard_rules() if rule.name == "cold night")
+    kinder = Habits(wet_margin_k=0.0)
+
+    sheet = told(
+        Round.DUSK, np.full(96, 11.4), plant(night_low=10.0), rules=cold_alone, habits=kinder, **WET
+    )
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+STILL: dict[str, Any] = {"dew_point_c": 13.0, "wind_m_s": 0.3, "cloud": 1.0}
+
+
+def rain_at(first: str, last: str, mm: float = 2.0) -> np.ndarray:
+    rows = START.timestamp() + 3600 * np.arange(96)
+    return np.where((rows >= utc(first).timestamp()) & (rows <= utc(last).timestamp()), mm, 0.0)
+
+
+EVENING = rain_at("2026-05-14T22:00", "2026-05-15T00:00")
+"""Rain in the three hours to 00:00 UTC: from 18:00 to 21:00 at the site."""
+
+
+def test_a_rainy_evening_before_a_cool_still_night_carries_in_before_the_rain() -> None:
+    sheet = told(Round.DUSK, np.full(96, 14.0), plant(night_low=12.0), rain_mm=EVENING, **STILL)
+
+    (chore,) = of(sheet, ChoreKind.CARRY_IN)
+    # The first rain falls after 21:00 UTC; the lead is 45 minutes.
+    assert chore.before == utc("2026-05-14T20:15")
+    (reason,) = chore.because
+    assert (reason.rule, reason.unit, reason.above) == ("wet crown overnight", "h", True)
+    assert reason.value is not None
+    assert reason.value > 8.0
+
+
+@pytest.mark.parametrize(
+    ("temp", "rot", "series"),
+    [
+        (17.0, "high", STILL),
+        (14.0, "low", STILL),
+        (14.0, "medium", STILL),
+        (14.0, "high", {"dew_point_c": 2.0, "wind_m_s": 8.0, "cloud": 1.0}),
+    ],
+    ids=["warm night", "crown that stands it", "crown in between", "dry wind"],
+)
+def test_without_a_long_cool_wetness_a_plant_stays_out(
+    temp: float, rot: Rot, series: dict[str, Any]
+) -> None:
+    sheet = told(
+        Round.DUSK, np.full(96, temp), plant(night_low=12.0, rot=rot), rain_mm=EVENING, **series
+    )
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+def test_dew_alone_is_no_rainy_evening() -> None:
+    open_sky = Spot("bench", sky_view=1.0, wind=0.2, night_offset_k=0.0, sun_windows=())
+    temp = daily_curve(14.0, 24.0, 96)
+
+    sheet = told(
+        Round.DUSK, temp, plant(night_low=9.0), spots=(open_sky, WARM_ROOM), dew_point_c=14.0
+    )
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+def test_unknown_rain_is_taken_for_rain_where_crowns_rot() -> None:
+    unknown = np.where(EVENING > 0, np.nan, 0.0)
+    plants = (plant("rots", night_low=12.0), plant("does not", night_low=12.0, rot="low"))
+
+    sheet = told(Round.DUSK, np.full(96, 14.0), *plants, rain_mm=unknown, **STILL)
+
+    (chore,) = of(sheet, ChoreKind.CARRY_IN)
+    assert chore.plants == ("rots",)
+    assert chore.because[0].value is None
+
+
+def test_unknown_rain_in_a_warm_night_is_no_matter() -> None:
+    sheet = told(Round.DUSK, np.full(96, 17.0), plant(night_low=12.0), rain_mm=np.nan, **STILL)
+
+    assert not of(sheet, ChoreKind.CARRY_IN)

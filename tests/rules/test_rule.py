@@ -1,15 +1,42 @@
 """Rules: reading them, and where they fire."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from sillward_rules.rule import fire, read_rule, standard_rules
+from sillward_rules.plant import Plant, RestClass, Rot, Traits
+from sillward_rules.rule import Firing, Rule, fire, read_rule, standard_rules
 from sillward_rules.scene import Scene
-from tests.rules.support import collection, plant, utc, weather
+from sillward_rules.spot import Spot
+from tests.rules.support import OPEN_BENCH, WARM_ROOM, collection, plant, utc, weather
 
 START = utc("2026-05-13T00:00")
+
+
+def a_rule(**table: object) -> Rule:
+    rule, problems = read_rule({"name": "own", "asks": "note", **table})
+    assert rule is not None, problems
+    return rule
+
+
+def fired(
+    rule: Rule,
+    temp: np.ndarray,
+    *plants: Plant,
+    room: Spot = WARM_ROOM,
+    wet_margin_k: float = 0.0,
+    **series: object,
+) -> Firing:
+    household = collection(*plants, spots=(OPEN_BENCH, room))
+    scene = Scene(household, weather(START, temp, **series), {}, START)
+    # By plant, not by cohort: the order of the answer is that of the question.
+    given = scene.collection.plants
+    columns = scene.columns_of(one.home for one in given)
+    return fire(
+        rule, Traits.of(given), columns, scene.site, scene.climate, wet_margin_k=wet_margin_k
+    )
 
 
 def test_the_standard_rules_use_the_growers_syntax() -> None:
@@ -67,6 +94,25 @@ def test_a_whole_rule_is_read() -> None:
         ({"plants": "all"}, "plants", "write for example"),
         ({"colour": "blue"}, "colour", "unknown key"),
         ({"name": " "}, "name", "needs a name"),
+        ({"name": "two\nlines"}, "name", "on one line"),
+        ({"asks": None}, "asks", "nothing is no chore"),
+        ({"season": "monsoon"}, "season", '"monsoon" is no season (known: growing, slowing, rest)'),
+        ({"season": ["rest", 3]}, "season", "is no season"),
+        ({"season": {"rest": True}}, "season", "is no season"),
+        ({"plants": {"rot": ["soon"]}}, "plants.rot", "['soon'] is not of: low, medium, high"),
+        ({"plants": {"rest": "wet"}}, "plants.rest", "['wet'] is not of: none, dry"),
+        ({"plants": {"rest": True}}, "plants.rest", "text or a list of texts"),
+        ({"while": "windy"}, "while", 'write for example { watch = "wind", below = "0.5 m/s" }'),
+        ({"while": {}}, "while.watch", "nothing is no quantity (known: temperature"),
+        ({"while": {}}, "while.below", "exactly one of below and above"),
+        ({"while": {"watch": "wind", "below": "limit"}}, "while.below", "no plant has a limit for"),
+        ({"while": {"watch": "wind", "below": "5 °C"}}, "while.below", 'such as "12 m/s"'),
+        (
+            {"while": {"watch": "wind", "above": "1 m/s", "lasting": "2 h"}},
+            "while.lasting",
+            "watch",
+        ),
+        ({"while": {"watch": "moonlight", "above": "1 m/s"}}, "while.watch", "is no quantity"),
     ],
 )
 def test_what_is_wrong_is_told_with_its_key(change: dict[str, Any], key: str, words: str) -> None:
@@ -144,3 +190,229 @@ def test_a_plant_without_the_limit_is_left_alone() -> None:
     firing = next(one for one in scene.carry_firings if one.rule.name == "cold night")
 
     assert list(firing.by_plant(np.asarray(firing.fires.any(axis=0)))) == [False, True]
+
+
+# -- what stands beside a limit
+
+
+@pytest.mark.parametrize(
+    ("watch", "side", "text", "limit", "more"),
+    [
+        ("leaf temperature", "below", "limit + 2 °C", "night_low", 2.0),
+        ("leaf temperature", "below", "limit+2K", "night_low", 2.0),
+        ("leaf temperature", "below", "brief_low - 0.5 degC", "brief_low", -0.5),
+        ("temperature", "above", "limit - 3 °C", "day_high", -3.0),
+        ("humidity", "below", " limit - 25 % ", "humidity_low", -25.0),
+        ("leaf temperature", "above", "night_low", "night_low", 0.0),
+        ("ppfd", "above", "light_low + 50 umol m-2 s-1", "light_low", 50.0),
+    ],
+)
+def test_a_bound_is_a_limit_and_so_much_more(
+    watch: str, side: str, text: str, limit: str, more: float
+) -> None:
+    rule, problems = read_rule({"name": "r", "watch": watch, side: text, "asks": "note"})
+
+    assert rule is not None, problems
+    assert (rule.bound.value, rule.bound.limit, rule.bound.more) == (None, limit, more)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "limit + 2 kPa",
+        "limit + 2",
+        "limit + °C",
+        "limit * 2 °C",
+        "humidity_low",
+        "12 + 2 °C",
+        "night_low + 2 °C + 1 °C",
+        "2 °C + limit",
+        "limit + 1e3 °C",
+        f"limit + {'9' * 400} °C",
+    ],
+)
+def test_what_is_neither_limit_nor_value_is_refused(text: str) -> None:
+    rule, problems = read_rule(
+        {"name": "r", "watch": "temperature", "below": text, "asks": "carry in"}
+    )
+
+    assert rule is None
+    (problem,) = problems
+    assert problem.key == "below"
+    assert 'is no bound; write "limit" or a value with its unit, such as "12 °C"' in problem.text
+
+
+def test_a_negative_value_is_a_value_and_no_subtraction() -> None:
+    rule, _ = read_rule({"name": "r", "watch": "temperature", "below": "-2 °C", "asks": "carry in"})
+
+    assert rule is not None
+    assert (rule.bound.value, rule.bound.limit) == (-2.0, None)
+
+
+def test_more_than_the_limit_moves_the_bound_of_each_plant() -> None:
+    rule = a_rule(watch="temperature", below="limit + 2 °C", asks="carry in")
+    firing = fired(
+        rule,
+        np.array([16.0, 14.9, 12.9, 10.0]),
+        plant("a", night_low=13.0),
+        plant("b", night_low=9.0),
+    )
+
+    # 15 for a, 11 for b.
+    assert [list(firing.fires[:, of_class]) for of_class in firing.member] == [
+        [False, True, True, True],
+        [False, False, False, True],
+    ]
+
+
+# -- while
+
+
+def test_both_must_hold_at_the_same_hour() -> None:
+    rule = a_rule(
+        watch="temperature",
+        above="30 °C",
+        **{"while": {"watch": "gust", "below": "4 m/s"}},
+    )
+    firing = fired(
+        rule, np.array([31.0, 31.0, 20.0, 31.0]), gust_m_s=np.array([2.0, 9.0, 2.0, 4.0])
+    )
+
+    assert list(firing.fires[:, 0]) == [True, False, False, False]
+
+
+def test_a_lasting_run_is_one_of_both() -> None:
+    rule = a_rule(
+        watch="temperature",
+        above="30 °C",
+        lasting="2 h",
+        **{"while": {"watch": "gust", "below": "4 m/s"}},
+    )
+    gust = np.array([9.0, 2.0, 9.0, 2.0, 2.0])
+
+    firing = fired(rule, np.full(5, 31.0), gust_m_s=gust)
+
+    assert list(firing.fires[:, 0]) == [False, False, False, True, True]
+
+
+def test_a_condition_on_a_limit_is_silent_without_it() -> None:
+    rule = a_rule(
+        watch="gust",
+        above="1 m/s",
+        **{"while": {"watch": "temperature", "below": "night_low + 4 °C"}},
+    )
+    firing = fired(rule, np.full(3, 15.0), plant("a", night_low=None), plant("b", night_low=12.0))
+
+    assert list(firing.by_plant(np.asarray(firing.fires.any(axis=0)))) == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("temp", "gust", "known"),
+    [
+        (31.0, 2.0, True),
+        (20.0, 2.0, True),
+        (np.nan, 9.0, True),  # it cannot fire, whatever the temperature
+        (np.nan, 2.0, False),
+        (31.0, np.nan, False),
+    ],
+)
+def test_it_is_known_whether_a_rule_fires_if_what_is_unknown_cannot_matter(
+    temp: float, gust: float, known: bool
+) -> None:
+    rule = a_rule(
+        watch="temperature", above="30 °C", **{"while": {"watch": "gust", "below": "4 m/s"}}
+    )
+
+    firing = fired(rule, np.full(5, temp), gust_m_s=gust)
+
+    assert (firing.known == known).all()
+
+
+# -- season and plants
+
+
+@pytest.mark.parametrize(
+    ("season", "fires"),
+    [("rest", True), (["growing", "rest"], True), ("growing", False), ([], True)],
+)
+def test_a_rule_speaks_in_its_seasons(season: object, fires: bool) -> None:
+    rule = a_rule(watch="temperature", below="30 °C", season=season)
+
+    firing = fired(rule, np.full(240, 8.0))  # two weeks of 8 °C are rest
+
+    assert firing.fires.any() == fires
+
+
+def test_each_plant_is_in_the_season_of_its_spot() -> None:
+    rule = a_rule(watch="temperature", below="30 °C", season="rest")
+    firing = fired(
+        rule,
+        np.full(240, 8.0),
+        plant("out"),
+        plant("in", home="room", shelter=None),
+        room=replace(WARM_ROOM, night_low_c=22.0, day_low_c=22.0),
+    )
+
+    assert list(firing.member >= 0) == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("chosen", "speaks"),
+    [
+        ({"rot": "high"}, [True, False, False]),
+        ({"rot": ["medium", "low"]}, [False, True, True]),
+        ({"rest": "dry"}, [False, False, True]),
+        ({"rest": ["none"]}, [True, True, False]),
+        ({"rest": ["dry"], "rot": ["high"]}, [False, False, False]),
+        ({}, [True, True, True]),
+    ],
+)
+def test_plants_are_chosen_by_how_they_rot_and_rest(
+    chosen: dict[str, object], speaks: list[bool]
+) -> None:
+    rule = a_rule(watch="temperature", below="30 °C", plants=chosen)
+    unknown, rests = plant("of no known class"), plant("rests", rot="low")
+    plants = (
+        plant("rots", rot="high"),
+        replace(unknown, limits=replace(unknown.limits, rot=None)),
+        replace(rests, limits=replace(rests.limits, rest=RestClass("dry", "test"))),
+    )
+
+    firing = fired(rule, np.full(24, 15.0), *plants)
+
+    assert list(firing.member >= 0) == speaks
+
+
+# -- wet crowns
+
+
+@pytest.mark.parametrize(
+    ("watch", "side", "rot", "raised"),
+    [
+        ("leaf temperature", "below", "high", 1.5),
+        ("temperature", "below", "high", 1.5),
+        ("leaf temperature", "below", "medium", 0.0),
+        ("leaf temperature", "below", "low", 0.0),
+        ("leaf temperature", "above", "high", 0.0),
+        ("humidity", "below", "high", 0.0),
+    ],
+)
+def test_only_a_lower_bound_on_warmth_rises_with_a_wet_crown(
+    watch: str, side: str, rot: Rot, raised: float
+) -> None:
+    unit = "%" if watch == "humidity" else "°C"
+    rule = a_rule(watch=watch, **{side: f"12 {unit}"})
+    rain = np.where(np.arange(24) >= 6, 1.0, 0.0)
+    rain[:3] = 0.0
+
+    firing = fired(rule, np.full(24, 15.0), plant(rot=rot), wet_margin_k=1.5, rain_mm=rain)
+
+    assert list(firing.bound[[0, 5, 6, 23], 0]) == [12.0, 12.0, 12.0 + raised, 12.0 + raised]
+    assert list(firing.limit) == [12.0]
+
+
+def test_an_unknown_crown_counts_as_wet() -> None:
+    rule = a_rule(watch="leaf temperature", below="12 °C")
+    firing = fired(rule, np.full(4, 15.0), plant(rot="high"), wet_margin_k=1.5, rain_mm=np.nan)
+
+    assert list(firing.bound[:, 0]) == [13.5] * 4

@@ -10,7 +10,7 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import shelter
-from sillward_rules.planners.nights import STALE, Judgement, judge_night
+from sillward_rules.planners.nights import STALE, Judgement, judge_night, tail_ends
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, errands, moment
 from sillward_rules.sun import Night
@@ -90,6 +90,7 @@ def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
     tonight = judge_night(scene, sun.night_of(scene.site, day))
     days = _DaysOut(scene, day)
     out_from, cold_again = days.hours_of(inside)
+    out_from = np.maximum(out_from, tail_ends(scene, events)[inside])
     sunset, lead = events.sunset.timestamp(), scene.habits.lead.total_seconds()
     back = np.where(tonight.needs[inside], tonight.deadline[inside], sunset)
     back = np.minimum(back, cold_again - lead)
@@ -153,7 +154,9 @@ class _DaysOut:
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
         """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
         home = self.scene.home[cohorts]
-        limit = self.scene.traits.limits["night_low"][cohorts]
+        limits = self.scene.traits.limits
+        limit = np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
+        limit = limit[cohorts]
         first, groups = alike(home, limit)
         out, cold = np.full(first.shape, np.inf), np.full(first.shape, np.inf)
         for number, index in enumerate(first.tolist()):

@@ -123,10 +123,13 @@ def rinse(scene: Scene, feeds: Sequence[Chore], steps: DaySteps) -> list[Errand]
     for chore in feeds:
         films = steps.films(scene.columns[chore.from_spot])
         for names, reason in chore.grounds:
-            start = (chore.not_before or chore.before) + scene.habits.velamen_uptake
+            velamen = bool(scene.traits.velamen[scene.place_of[names[0]]])
+            start = (chore.not_before or chore.before) + uptake(scene, velamen=velamen)
             end = chore.before + timedelta(minutes=reason.value or 0.0)
             if reason.value is None:  # the film outlasts the day
                 end = films.events.sunset
+            free_until = _free_until(scene, films, chore.before)
+            end = end if free_until is None else min(end, free_until)
             because = replace(reason, quantity="rinse", at=end)
             spot = chore.from_spot
             rinses.append(
@@ -187,6 +190,9 @@ def _window(
     stops = np.flatnonzero(~fits[start : end + 1])
     if stops.size:
         closes = min(closes, films.starts_at(start + int(stops[0])))
+    free_until = _free_until(scene, films, opens)
+    if free_until is not None:  # time for the rinse too
+        closes = min(closes, free_until - uptake(scene, velamen=velamen))
     if opens + LEAST_WINDOW > closes:
         return None
     minutes = films.at(lasts, closes - STEP) * 60
@@ -200,3 +206,15 @@ def _window(
         origin=f"rinse before the salts are {rinse_at:.2g} times as strong",
     )
     return opens, closes, reason
+
+
+def _free_until(scene: Scene, films: DayFilms, at: datetime) -> datetime | None:
+    """Until when the grower can water, from this moment on; None: as long as it takes."""
+    if not scene.habits.hours:
+        return None
+    free = np.zeros(films.starts.shape, dtype=bool)
+    for hours in scene.habits.hours:
+        free |= hours.mask(scene.site, films.starts, np.zeros(free.shape, dtype=bool))
+    start = films.index(at)
+    ends = np.flatnonzero(~free[start:])
+    return films.starts_at(start + int(ends[0])) if ends.size else None

@@ -1,9 +1,9 @@
 """Misting: how often, when, and with what, from the life of films and the hours of the grower."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 
@@ -126,7 +126,8 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     start = _starts(scene, steps, column, low, places.since[cohorts])
     holder, rot = scene.traits.holder[cohorts], scene.traits.rot[cohorts]
     velamen, until = scene.traits.velamen[cohorts], places.until[cohorts]
-    first, groups = alike(column, start, holder, rot, velamen, until, needs[cohorts])
+    done = _misted_today(scene, steps)[cohorts]
+    first, groups = alike(column, start, holder, rot, velamen, until, needs[cohorts], done)
     plans = []
     for index in first.tolist():
         begin = None if np.isnan(start[index]) else moment(start[index])
@@ -136,10 +137,19 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
             _Roots(holder[index], bool(velamen[index]), rot[index]),
             until=moment(until[index]),
             need=moment(scene.climate.times[needs[cohorts[index]]]),
+            misted_at=None if np.isnan(done[index]) else moment(done[index]),
         )
         plans.append(planner.plan(begin))
     which[cohorts] = groups
     return DayPlans(tuple(plans), which)
+
+
+def _misted_today(scene: Scene, steps: DaySteps) -> Array:
+    """(cohort,) when the grower says that it was misted since sunrise [unix s]; NaN: not yet."""
+    misted = [cohort.state.misted_at for cohort in scene.cohorts]
+    return np.array(
+        [np.nan if at is None or at < steps.events.sunrise else at.timestamp() for at in misted]
+    )
 
 
 def resting(scene: Scene) -> np.ndarray:
@@ -154,14 +164,15 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
     here = (places.column, places.column)
     for number, one in enumerate(planned.plans):
         cohorts = planned.followers(number) if one.mistings else np.empty(0, dtype=np.int64)
-        for misting in one.mistings:
+        for turn, misting in enumerate(one.mistings):
             opens = np.full(places.column.shape, misting.opens.timestamp())
             closes = np.full(places.column.shape, misting.closes.timestamp())
 
             def reason(cohort: int, misting: Misting = misting) -> Reason:
                 return _reason(scene, cohort, misting)
 
-            made += errands(scene, ChoreKind.MIST, cohorts, here, (opens, closes), reason)
+            walk = errands(scene, ChoreKind.MIST, cohorts, here, (opens, closes), reason)
+            made += [replace(errand, turn=turn) for errand in walk]
     return made
 
 
@@ -257,7 +268,14 @@ class _Planner:
     """Plans the day of one kind of roots at one spot."""
 
     def __init__(
-        self, scene: Scene, films: DayFilms, roots: _Roots, *, until: datetime, need: datetime
+        self,
+        scene: Scene,
+        films: DayFilms,
+        roots: _Roots,
+        *,
+        until: datetime,
+        need: datetime,
+        misted_at: datetime | None,
     ) -> None:
         self.scene = scene
         self.films = films
@@ -266,6 +284,7 @@ class _Planner:
         self.life = films.velamen if roots.velamen else films.leaf
         self.until = until
         self.need = need
+        self.misted_at = misted_at
         self.most = scene.habits.mistings_most
 
     def plan(self, start: datetime | None) -> Plan:
@@ -277,7 +296,9 @@ class _Planner:
         if np.isnan(self.films.at(self.films.leaf, start)):
             return Plan()
         first = self._first(start, last)
-        best = (*([] if self._rain_does(first) else [first]), *self._repeats(first, last))
+        begun = self.misted_at is not None or self._rain_does(first)
+        repeats = self._repeats(self.misted_at or first.opens, last)
+        best = _one_after_the_other([*([] if begun else [first]), *repeats])
         if not self.scene.habits.hours or not best:
             return Plan(best)
         slots = self._slots(start, last)
@@ -316,9 +337,9 @@ class _Planner:
         window = slice(self.films.index(first.opens), self.films.index(first.closes))
         return bool(self.films.rained_on[window].any())
 
-    def _repeats(self, first: Misting, last: datetime) -> list[Misting]:
+    def _repeats(self, at: datetime, last: datetime) -> list[Misting]:
+        """The mistings after one at this moment."""
         repeats: list[Misting] = []
-        at = first.opens
         while len(repeats) < self.most - 1:
             wet_until = self._wet_until(at)
             due = None if wet_until is None else self.films.dried_out(wet_until, self.tolerance)
@@ -351,6 +372,13 @@ class _Planner:
         rained = np.flatnonzero(self.films.rained_on[first:after])
         return self.films.starts_at(first + int(rained[-1])) if rained.size else None
 
+    def _rains(self, start: datetime, end: datetime) -> list[datetime]:
+        """The ends of the rains that wet the roots between these moments."""
+        rained = self.films.rained_on
+        stops = np.flatnonzero(rained[:-1] & ~rained[1:])
+        ends = [self.films.starts_at(int(step)) for step in stops]
+        return [at for at in ends if start <= at <= end]
+
     # -- the hours that the grower has
 
     def _slots(self, start: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
@@ -361,9 +389,11 @@ class _Planner:
         for hours in self.scene.habits.hours:
             free |= hours.mask(self.scene.site, films.starts, night)
         free &= (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
+        free &= ~films.rained_on  # nobody mists in the rain
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
-        return [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
+        slots = [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
+        return [(one, other) for one, other in slots if one + LEAST_WINDOW <= other]
 
     def _fitted(
         self, misting: Misting, slots: Sequence[tuple[datetime, datetime]]
@@ -394,11 +424,11 @@ class _Planner:
         mistings = []
         for at in chosen:
             opens, closes = next(slot for slot in slots if slot[0] <= at <= slot[1])
-            takes = first.takes and at == chosen[0] and at < first.closes
-            opens = max(opens, at - GRID)
-            closes = min(closes, at + GRID, first.closes if takes else closes)
+            opens, closes = max(opens, at - GRID), min(closes, at + GRID)
+            takes = first.takes and at == chosen[0] and opens + LEAST_WINDOW <= first.closes
+            closes = min(closes, first.closes) if takes else closes
             film = self.films.at(self.films.leaf, at)
-            mistings.append(Misting(opens, max(closes, opens + LEAST_WINDOW), at, film, takes))
+            mistings.append(Misting(opens, closes, at, film, takes))
         dry, dose = self._driest(start, end, chosen)
         missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
         if dose <= self.tolerance or dry is None:
@@ -416,7 +446,7 @@ class _Planner:
         """The time between mistings in which roots dry most, and by how much [kPa h]."""
         spans = []
         dry_from: datetime | None = start
-        for at in (*plan, None):
+        for at in (*sorted((*plan, *self._rains(start, end))), None):
             if dry_from is not None:
                 until = end if at is None else min(at, end)
                 spans.append((self.films.dose(dry_from, until), dry_from, until))
@@ -427,6 +457,22 @@ class _Planner:
             return None, 0.0
         dose, opens, closes = max(known)
         return (opens, closes), dose
+
+
+def _one_after_the_other(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
+    """The mistings with windows that do not reach into each other."""
+    apart: list[Misting] = []
+    for one, following in pairwise([*mistings, None]):
+        if one is None:
+            continue
+        opens, closes = one.opens, one.closes
+        if apart:
+            opens = max(opens, apart[-1].closes)
+        if following is not None and following.opens < closes:
+            closes = max(following.opens, opens + LEAST_WINDOW)
+        if opens + LEAST_WINDOW <= closes:
+            apart.append(replace(one, opens=opens, closes=closes))
+    return tuple(apart)
 
 
 def _grid(opens: datetime, closes: datetime) -> list[datetime]:

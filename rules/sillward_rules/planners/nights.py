@@ -9,10 +9,9 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Reason
-from sillward_rules.cold import exposure
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, full_hours, moment
-from sillward_rules.sun import Night
+from sillward_rules.scene import Scene, borne, exposure_of, full_hours, moment
+from sillward_rules.sun import DayEvents, Night
 from sillward_rules.weather import HOUR_S
 
 STALE = timedelta(hours=24)
@@ -71,41 +70,45 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
     rows = scene.rows(start, night.end)
     count = len(scene.cohorts)
     urgency = np.full((2, count), np.inf)
-    by_rule = np.zeros((2, count), dtype=np.int64)
+    source = np.zeros((2, count), dtype=np.int64)
     known = np.zeros((2, count), dtype=bool)
     judged = np.ones(count, dtype=bool)
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])  # injury has a rule of its own
-    found = []
-    for number, firing in enumerate(scene.carry_firings):
-        one = _judge(scene, firing, night, rows, skip_tail=start == morning)
-        found.append(one)
+    # For what is under cover, what goes on at dawn is the tail of the night that it spent there.
+    inside = scene.covered(scene.standing) & (start == morning)
+    sources: list[tuple[Firing, _Found]] = []
+    for firing in scene.carry_firings:
         unknown = _unknown(scene, firing, start, night.end)
-        spoken = np.flatnonzero(firing.member >= 0)
-        of_class = firing.member[spoken]
-        asks = one.fired[of_class] | unknown[of_class]
-        spoken, of_class = spoken[asks], of_class[asks]
-        crossing = np.where(
-            one.fired, np.maximum(one.crossing, start.timestamp()), night.start.timestamp()
-        )
-        due = _deadlines(scene, night, crossing)[of_class]
-        brief = one.brief[of_class] & ~unknown[of_class] & stands_cold[spoken]
-        judged[spoken] &= ~unknown[of_class]
-        for borne, chosen in ((0, ~brief), (1, brief)):
-            cohorts, fired = spoken[chosen], one.fired[of_class[chosen]]
-            # At the same hour a number that is known tells more than one that is not.
-            sooner = (due[chosen] < urgency[borne, cohorts]) | (
-                (due[chosen] == urgency[borne, cohorts]) & fired & ~known[borne, cohorts]
+        for of_whom, skip_tail in ((~inside, False), (inside, True)):
+            spoken = np.flatnonzero((firing.member >= 0) & of_whom)
+            if not spoken.size:
+                continue
+            one = _judge(scene, firing, night, rows, skip_tail=skip_tail)
+            sources.append((firing, one))
+            of_class = firing.member[spoken]
+            asks = one.fired[of_class] | unknown[of_class]
+            spoken, of_class = spoken[asks], of_class[asks]
+            crossing = np.where(
+                one.fired, np.maximum(one.crossing, start.timestamp()), night.start.timestamp()
             )
-            cohorts = cohorts[sooner]
-            urgency[borne, cohorts] = due[chosen][sooner]
-            by_rule[borne, cohorts], known[borne, cohorts] = number, fired[sooner]
+            due = _deadlines(scene, night, crossing)[of_class]
+            brief = one.brief[of_class] & ~unknown[of_class] & stands_cold[spoken]
+            judged[spoken] &= ~unknown[of_class]
+            for row, chosen in ((0, ~brief), (1, brief)):
+                cohorts, fired = spoken[chosen], one.fired[of_class[chosen]]
+                # At the same hour a number that is known tells more than one that is not.
+                sooner = (due[chosen] < urgency[row, cohorts]) | (
+                    (due[chosen] == urgency[row, cohorts]) & fired & ~known[row, cohorts]
+                )
+                cohorts = cohorts[sooner]
+                urgency[row, cohorts] = due[chosen][sooner]
+                source[row, cohorts], known[row, cohorts] = len(sources) - 1, fired[sooner]
     needs = np.isfinite(urgency[0])
 
     def reason(cohort: int) -> Reason:
         row = 0 if needs[cohort] else 1
-        number = int(by_rule[row, cohort])
-        told = found[number] if known[row, cohort] else None
-        return _reason(scene, night, scene.carry_firings[number], cohort, told)
+        firing, found = sources[int(source[row, cohort])]
+        return _reason(scene, night, firing, cohort, found if known[row, cohort] else None)
 
     return Judgement(
         needs=needs,
@@ -121,7 +124,8 @@ def _judge(
 ) -> _Found:
     """First crossing and worst value of every class within the rows.
 
-    skip_tail: what goes on at the first row is the tail of the night before and no new need.
+    skip_tail: what goes on at the first row is the tail of the night before and no new need,
+    unless it goes on until sunset.
     """
     size = firing.limit.size
     if rows.size == 0 or size == 0:
@@ -129,44 +133,40 @@ def _judge(
         return _Found(nothing, zero, zero.astype(int), zero, zero, nothing)
     fires = firing.fires[rows]
     if skip_tail:
-        fires = fires & np.maximum.accumulate(~fires, axis=0)
+        over = np.maximum.accumulate(~fires, axis=0)
+        ends = over[scene.climate.times[rows] <= night.start.timestamp()].any(axis=0)
+        fires = fires & (over | ~ends)
     first = rows[np.argmax(fires, axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
-    hours, degree_hours = _exposure(scene, firing, night)
+    hours, degree_hours = exposure_of(scene, firing, night)
     return _Found(
         fired=fires.any(axis=0),
         crossing=_crossings(firing, scene.climate.times, first),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
-        brief=_brief(scene, firing, night, hours),
+        brief=borne(scene, firing, night, hours),
     )
 
 
-def _exposure(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Array]:
-    """(class,) hours and degree-hours under a bound on temperature in the whole night."""
-    rows = scene.rows(night.start, night.end)
-    if firing.rule.direction != "below" or QUANTITIES[firing.rule.quantity].unit != "°C":
-        unknown = np.full(firing.limit.shape, np.nan)
-        return unknown, unknown
-    return exposure(firing.values[rows], firing.bound[rows])
+def tail_ends(scene: Scene, events: DayEvents) -> Array:
+    """(cohort,) when a need that goes on at sunrise is over [unix s]; -inf where there is none.
 
-
-def _brief(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:
-    """(class,) whether a dip under the comfort limit is short, and the nights around are mild."""
-    brief = np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1))
-    if firing.rule.bound.limit != "night_low" or firing.rule.also is not None:
-        return np.zeros(brief.shape, dtype=bool)
-    if not brief.any():
-        return brief
-    for days in (-1, 1):
-        other = sun.night_of(scene.site, night.day + timedelta(days=days))
-        rows = scene.rows(other.start, other.end)
-        whole = rows.size >= full_hours(other.start, other.end)
-        mild = firing.known[rows].all(axis=0) & ~firing.fires[rows].any(axis=0)
-        brief = brief & mild & whole
-    return brief
+    What does not end before sunset never does.
+    """
+    rows = scene.rows(events.sunrise, events.sunset)
+    ends = np.full(len(scene.cohorts), -np.inf)
+    if not rows.size:
+        return ends
+    times = np.append(scene.climate.times[rows].astype(np.float64), np.inf)
+    for firing in scene.carry_firings:
+        fires = firing.fires[rows]
+        over = np.where(fires.all(axis=0), rows.size, np.argmin(fires, axis=0))
+        until = np.where(over > 0, times[over], -np.inf)
+        spoken = firing.member >= 0
+        ends[spoken] = np.maximum(ends[spoken], until[firing.member[spoken]])
+    return ends
 
 
 def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> Array:
@@ -244,7 +244,7 @@ def _reason(
 
 
 def _finite(value: float) -> float | None:
-    return round(float(value), 1) if np.isfinite(value) else None
+    return round(float(value), 2) if np.isfinite(value) else None
 
 
 def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:

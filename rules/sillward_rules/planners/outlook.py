@@ -186,8 +186,7 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
     """Spots whose light of the week is too little for plants that live there and do not rest."""
     totals = []
     for day in days:
-        noon = scene.site.middle_of_day(day)
-        rows = scene.rows(noon - timedelta(hours=11), noon + timedelta(hours=12))
+        rows = scene.rows_of_day(day)
         if rows.size == 24:
             totals.append(light.daily_light_integral(scene.climate.light_w_m2[rows]))
     if len(totals) < SPELL_DAYS:

@@ -35,7 +35,8 @@ RAMP_START = 0.3
 def protect(scene: Scene, standing: Standing, start: datetime, end: datetime) -> list[Errand]:
     """Errands for plants where they stand from start to end, in the first hour it counts.
 
-    Nothing is asked for on a forecast that is too old.
+    standing (cohort,) : -1 for who is not asked about. Nothing is asked for on a forecast that is
+    too old.
     """
     if scene.weather.age(scene.now) > STALE:
         return []

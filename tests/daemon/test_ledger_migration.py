@@ -1,0 +1,210 @@
+"""A ledger that an older sillward wrote: it opens, keeps what it knows, and goes on."""
+
+import json
+import sqlite3
+from contextlib import closing
+from dataclasses import asdict, replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sillward.errors import LedgerError
+from sillward.ledger import Ledger
+from sillward.ledger.store import _MIGRATIONS, SCHEMA_VERSION
+from sillward_rules.collection import PlantState
+
+NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
+DAY = date(2026, 5, 14)
+SITE = "Test court"
+
+VERSION_1 = """
+CREATE TABLE forecast (
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, body BLOB NOT NULL,
+    PRIMARY KEY (site, source)
+) STRICT;
+CREATE TABLE round (
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
+    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
+) STRICT;
+CREATE TABLE notice (
+    key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
+    channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
+    state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
+    attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
+    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER
+) STRICT;
+CREATE TABLE chore (
+    site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
+    document TEXT NOT NULL, done_at TEXT, PRIMARY KEY (site, id)
+) STRICT;
+CREATE TABLE plant_state (
+    site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
+    assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
+    came_from TEXT,
+    PRIMARY KEY (site, plant)
+) STRICT;
+CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
+PRAGMA user_version = 1;
+"""
+"""The schema of version 1, as store.py had it in the commit before d82eb79."""
+
+AT = "2026-05-14T20:00:00.000000+00:00"
+AFTER = {
+    "Test strap": {
+        "spot": "room",
+        "since": AT,
+        "assumed": 1,
+        "misted_at": None,
+        "fed_at": "2026-05-10T11:00:00+00:00",
+        "rinsed_at": None,
+        "came_from": "bench",
+    }
+}
+"""What a round of version 1 put down to hold once it has been sent: no brighter_since in it."""
+
+
+@pytest.fixture
+def old(tmp_path: Path) -> Path:
+    path = tmp_path / "ledger.sqlite3"
+    with closing(sqlite3.connect(path)) as database, database:
+        database.executescript(VERSION_1)
+        states = [
+            ("strap", "room", "2026-05-04T20:15:00+00:00", 0, None, None, None, None),
+            (
+                "moth",
+                "bench",
+                "2026-05-13T13:00:00+00:00",
+                1,
+                "2026-05-13T14:00:00+00:00",
+                "2026-05-11T11:00:00+00:00",
+                "2026-05-11T11:20:00+00:00",
+                "room",
+            ),
+        ]
+        database.executemany(
+            "INSERT INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [(SITE, *state) for state in states],
+        )
+        database.execute(
+            "INSERT INTO round VALUES (?, 'dusk', ?, ?, ?, 0)",
+            (SITE, str(DAY), "2026-05-14T19:30:00+00:00", json.dumps(AFTER)),
+        )
+        database.execute(
+            "INSERT INTO notice (key, site, round, day, channel, title, body, state, next_at,"
+            " expires_at) VALUES ('k', ?, 'dusk', ?, 'phone', 't', 'b', 'waiting', ?, ?)",
+            (SITE, str(DAY), "2026-05-14T19:30:00+00:00", "2026-05-15T10:00:00+00:00"),
+        )
+        database.execute(
+            "INSERT INTO forecast VALUES (?, 'Test', ?, ?)",
+            (SITE, "2026-05-14T19:00:00+00:00", b"{}"),
+        )
+    return path
+
+
+MOTH = PlantState(
+    "bench",
+    datetime(2026, 5, 13, 13, tzinfo=UTC),
+    assumed=True,
+    misted_at=datetime(2026, 5, 13, 14, tzinfo=UTC),
+    fed_at=datetime(2026, 5, 11, 11, tzinfo=UTC),
+    rinsed_at=datetime(2026, 5, 11, 11, 20, tzinfo=UTC),
+    came_from="room",
+)
+
+
+def test_a_file_of_version_1_keeps_its_states(old: Path) -> None:
+    with closing(Ledger(old)) as ledger:
+        states = ledger.states(SITE)
+
+    assert states == {
+        "strap": PlantState("room", datetime(2026, 5, 4, 20, 15, tzinfo=UTC), assumed=False),
+        "moth": MOTH,
+    }
+
+
+def test_everything_else_is_there_too(old: Path) -> None:
+    with closing(Ledger(old)) as ledger:
+        assert ledger.round_told_at(SITE, "dusk", DAY) == datetime(2026, 5, 14, 19, 30, tzinfo=UTC)
+        assert [notice.key for notice in ledger.notices(SITE)] == ["k"]
+        held = ledger.last_forecast(SITE)
+        assert held is not None
+        assert held[2] == b"{}"
+
+
+def test_it_is_of_the_new_version_then_and_has_the_columns_of_a_new_file(
+    old: Path, tmp_path: Path
+) -> None:
+    new = tmp_path / "new.sqlite3"
+    for path in (old, new):
+        Ledger(path).close()
+
+    def shape(path: Path) -> tuple[int, dict[str, list[object]]]:
+        with closing(sqlite3.connect(path)) as database:
+            (version,) = database.execute("PRAGMA user_version").fetchone()
+            tables = [
+                row[0]
+                for row in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
+            ]
+            return version, {
+                table: database.execute(f"PRAGMA table_info({table})").fetchall()
+                for table in sorted(tables)
+            }
+
+    assert shape(old) == shape(new)
+    assert shape(old)[0] == SCHEMA_VERSION
+
+
+def test_opening_it_again_changes_nothing_more(old: Path) -> None:
+    for _ in range(3):
+        with closing(Ledger(old)) as ledger:
+            assert ledger.states(SITE)["moth"] == MOTH
+
+
+def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
+    brighter = replace(MOTH, brighter_since=NOW)
+    with closing(Ledger(old)) as ledger:
+        ledger.keep_round(
+            SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": brighter}
+        )
+    with closing(Ledger(old)) as again:
+        assert again.states(SITE)["moth"] == brighter
+        assert again.states(SITE)["strap"].brighter_since is None
+
+
+def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Path) -> None:
+    with closing(Ledger(old)) as ledger:
+        assert ledger.claim("k", NOW + timedelta(minutes=2))
+        ledger.sent("k", NOW)
+        state = ledger.states(SITE)["Test strap"]
+
+    assert state.spot == "room"
+    assert state.assumed
+    assert state.came_from == "bench"
+    assert state.fed_at == datetime(2026, 5, 10, 11, tzinfo=UTC)
+    assert state.brighter_since is None
+
+
+def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> None:
+    whole = replace(MOTH, brighter_since=NOW - timedelta(days=2))
+    assert all(value is not None for value in asdict(whole).values())
+    with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
+        ledger.keep_round(SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": whole})
+
+        assert ledger.states(SITE) == {"moth": whole}
+
+
+def test_there_is_a_step_from_every_older_version() -> None:
+    assert sorted(_MIGRATIONS) == list(range(1, SCHEMA_VERSION))
+
+
+def test_a_migration_that_fails_leaves_the_old_file_as_it_was(old: Path) -> None:
+    with closing(sqlite3.connect(old)) as database, database:
+        database.execute("ALTER TABLE plant_state RENAME TO elsewhere")
+
+    with pytest.raises(LedgerError):
+        Ledger(old)
+
+    with closing(sqlite3.connect(old)) as database:
+        assert database.execute("PRAGMA user_version").fetchone() == (1,)
+        assert database.execute("SELECT COUNT(*) FROM elsewhere").fetchone() == (2,)

@@ -1,0 +1,354 @@
+"""Every kind of chore in short, in full and as a document: mist, feed, rinse, shade, cover."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sillward import document
+from sillward.notices import full, short
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.collection import PlantState
+from sillward_rules.sheet import Round, Sheet
+from tests.daemon.bodies import SITE
+
+NOW = datetime(2026, 1, 20, 7, 5, tzinfo=SITE.zone)
+RESTING = settings(max_examples=40, derandomize=True, deadline=None)
+
+NAMES = (
+    "Strap-leaf by the door",
+    "Blue basket",
+    "Old cattleya",
+    "Lady of the night",
+    "Dancing ladies",
+    "Cork-slab laelia",
+    "Grey curls",
+    "Scarlet reed",
+    "Boat orchid",
+    "Clay-pot lime",
+    "Courtyard hibiscus",
+    "White frangipani",
+    "Paper vine",
+    "Wax vine",
+)
+
+
+def at(clock: str) -> datetime:
+    hour, minute = map(int, clock.split(":"))
+    return NOW.replace(hour=hour, minute=minute)
+
+
+QUANTITIES: dict[ChoreKind, tuple[str, float, str, float, bool]] = {
+    ChoreKind.CARRY_IN: ("leaf temperature", 4.2, "°C", 13.0, False),
+    ChoreKind.CARRY_OUT: ("leaf temperature", 21.0, "°C", 13.0, False),
+    ChoreKind.STAY_IN: ("leaf temperature", 9.0, "°C", 13.0, False),
+    ChoreKind.MIST: ("film life", 12.0, "min", 15.0, False),
+    ChoreKind.FEED: ("film until rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
+    ChoreKind.FLUSH: ("rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
+    ChoreKind.STOP_WETTING: ("crown drying time", 2.4, "h", 2.5, False),
+    ChoreKind.SHADE: ("leaf temperature", 44.1, "°C", 42.0, True),
+    ChoreKind.SECURE: ("gust", 17.3, "m/s", 12.0, True),
+    ChoreKind.COVER: ("rain", 25.4, "mm", 20.0, True),
+    ChoreKind.DAMP_DOWN: ("humidity", 14.0, "%", 25.0, False),
+}
+
+
+def chore(
+    kind: ChoreKind,
+    *plants: str,
+    start: str | None = "07:10",
+    before: str = "08:30",
+    spot: str = "pergola",
+    to: str | None = None,
+) -> Chore:
+    quantity, value, unit, limit, above = QUANTITIES[kind]
+    names = plants or NAMES[:3]
+    reason = Reason(
+        names[0], quantity, value, unit, limit, at("15:00"), "rinse before the salts", above=above
+    )
+    opens = None if start is None else at(start)
+    target = to or spot
+    return Chore(
+        f"2026-01-20-{kind.value}-{spot.replace(' ', '-')}",
+        kind,
+        tuple(names),
+        spot,
+        target,
+        opens,
+        at(before),
+        Grounds.of((tuple(names), reason)),
+    )
+
+
+def sheet(
+    *chores: Chore,
+    round_: Round = Round.MORNING,
+    warnings: Sequence[str] = (),
+    feed: str | None = "0.25 g/L 20-20-20 (0.38 g in 1.5 L): 50 ppm N, about 0.5 mS/cm",
+) -> Sheet:
+    return Sheet(
+        round=round_,
+        at=NOW,
+        site=SITE.name,
+        source="Test",
+        fetched_at=NOW - timedelta(minutes=20),
+        issued_at=None,
+        chores=tuple(chores),
+        warnings=tuple(warnings),
+        assumptions=(),
+        outlook=None,
+        lows={"pergola": 9.1},
+        states={name: PlantState("pergola") for name in NAMES},
+        feed=feed,
+    )
+
+
+def pushed(one: Sheet) -> str:
+    message = short.message(one, SITE)
+    text = f"{message.title}\n{message.body}"
+    assert len(text) <= short.MOST_CHARACTERS, text
+    assert message.title
+    assert message.body
+    return text
+
+
+def printed(one: Sheet) -> str:
+    text = full.text(one, SITE, "Weather by nobody")
+    assert all(len(line) <= full.WIDTH for line in text.splitlines())
+    return text
+
+
+def unwrapped(text: str) -> str:
+    return " ".join(text.split())
+
+
+# -- each kind
+
+
+GUARDS = {
+    ChoreKind.SHADE: ("Shade pergola by 12:00", "44.1 °C at 15:00", "SHADE"),
+    ChoreKind.SECURE: ("Secure pergola by 12:00", "17.3 m/s at 15:00", "SECURE AGAINST GUSTS"),
+    ChoreKind.COVER: ("Cover pergola by 12:00", "25.4 mm at 15:00", "COVER"),
+    ChoreKind.DAMP_DOWN: ("Damp down pergola by 12:00", "14 % at 15:00", "DAMP DOWN"),
+}
+
+
+@pytest.mark.parametrize("round_", [Round.MORNING, Round.DUSK])
+@pytest.mark.parametrize("kind", list(GUARDS))
+def test_a_guard_is_told_with_place_hour_plants_and_number(kind: ChoreKind, round_: Round) -> None:
+    head, number, _ = GUARDS[kind]
+
+    text = pushed(sheet(chore(kind, *NAMES[:3], start=None, before="12:00"), round_=round_))
+
+    title, *body = text.splitlines()
+    assert title == f"{head.split(' pergola')[0]} by 12:00: 3 plants"
+    (line,) = [one for one in body if one.startswith(head)]
+    assert number in line
+    assert all(name in line for name in NAMES[:3])
+
+
+@pytest.mark.parametrize("kind", list(GUARDS))
+def test_a_guard_in_full_has_every_plant_with_its_limit(kind: ChoreKind) -> None:
+    _, number, heading = GUARDS[kind]
+    one = chore(kind, start=None, before="12:00")
+
+    text = printed(sheet(one))
+
+    assert f"\n{heading}\n  by 12:00, pergola: 3 plants\n" in text
+    assert f"{'up to' if kind is not ChoreKind.DAMP_DOWN else 'down to'} {number}" in text
+    for name in NAMES[:3]:
+        assert f"- {name}" in text
+    assert f"[{one.id}]" in text
+
+
+def test_a_guard_whose_hour_has_come_is_due_now() -> None:
+    now = chore(ChoreKind.COVER, start=None, before="07:05")
+
+    assert pushed(sheet(now)).startswith("Cover now: 3 plants\nCover pergola now: ")
+    assert "  now, pergola: 3 plants" in printed(sheet(now))
+
+
+def test_a_fed_misting_says_feed_and_rinse_and_the_full_sheet_what_to_weigh() -> None:
+    mist = chore(ChoreKind.MIST)
+    feed = chore(ChoreKind.FEED, before="08:00")
+    rinse = chore(ChoreKind.FLUSH, start="07:25", before="08:20")
+    one = sheet(feed, mist, rinse)
+
+    text = pushed(one)
+    assert text.startswith("Mist by 08:30: 3 plants\nMist pergola 07:10-08:30: ")
+    assert "weak feed, rinse within 20 min" in text
+    whole = unwrapped(printed(one))
+    assert "FEED 07:10 to 08:00, pergola: 3 plants; 0.25 g/L 20-20-20 (0.38 g in 1.5 L): " in whole
+    assert "RINSE 07:25 to 08:20, pergola: 3 plants; plain water" in whole
+
+
+def test_without_a_recipe_the_feed_is_weak() -> None:
+    one = sheet(chore(ChoreKind.MIST), chore(ChoreKind.FEED, before="08:00"), feed=None)
+
+    assert "pergola: 3 plants; weak, and rinse" in unwrapped(printed(one))
+
+
+def test_who_is_misted_and_not_fed_is_named() -> None:
+    mist = chore(ChoreKind.MIST, *NAMES[:4])
+    feed = chore(ChoreKind.FEED, *NAMES[:2], before="08:00")
+
+    text = pushed(sheet(feed, mist))
+
+    assert f"weak feed (not {NAMES[2]}, {NAMES[3]})" in text
+
+
+def test_a_misting_that_only_wets_says_plain_water() -> None:
+    assert "plain water, gone in 12 min" in pushed(sheet(chore(ChoreKind.MIST)))
+
+
+def test_repeats_of_a_spot_stand_in_one_line() -> None:
+    again = chore(ChoreKind.MIST, start="12:00", before="13:00")
+    fewer = chore(ChoreKind.MIST, NAMES[0], start="15:00", before="16:10")
+
+    (line,) = [
+        one for one in pushed(sheet(chore(ChoreKind.MIST), again, fewer)).splitlines()[1:] if one
+    ]
+
+    assert line.endswith("again by 13:00, 16:10 (1)")
+
+
+def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:
+    until = chore(ChoreKind.STOP_WETTING, NAMES[0], start="06:50", before="17:20")
+    never = chore(
+        ChoreKind.STOP_WETTING, NAMES[8], start="06:50", before="06:50", spot="wall bench"
+    )
+
+    text = pushed(sheet(until, never))
+
+    assert "No wet crowns after 17:20 pergola; Keep crowns dry today: wall bench (1)" in text
+    whole = unwrapped(printed(sheet(until, never)))
+    assert "after 17:20, pergola: 1 plant" in whole
+    assert "all day, wall bench: 1 plant" in whole
+
+
+# -- everything at once
+
+
+def everything(plants: Sequence[str], spots: Sequence[str]) -> list[Chore]:
+    """Every kind of chore at every spot for its plants."""
+    chores = []
+    for number, spot in enumerate(spots):
+        here = list(plants[number :: len(spots)]) or list(plants[:1])
+        for kind in ChoreKind:
+            to = "sunroom" if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT) else spot
+            late = chore(kind, *here, before="18:40", spot=spot, to=to)
+            chores.append(late)
+        chores.append(chore(ChoreKind.MIST, *here, start="12:00", before="13:10", spot=spot))
+    return sorted(chores, key=lambda one: one.before)
+
+
+@pytest.mark.parametrize("round_", [Round.MORNING, Round.DUSK])
+@pytest.mark.parametrize("spots", [("pergola",), ("pergola", "wall bench", "north-facing balcony")])
+def test_fourteen_plants_and_every_kind_at_once_fit_a_push(
+    round_: Round, spots: tuple[str, ...]
+) -> None:
+    text = pushed(sheet(*everything(NAMES, spots), round_=round_))
+
+    assert "In by 18:40" in text.splitlines()[0]
+
+
+def test_what_does_not_fit_is_counted_not_dropped() -> None:
+    many = everything(NAMES, ("pergola", "wall bench", "balcony"))
+
+    text = pushed(sheet(*many))
+
+    assert text.splitlines()[-1].startswith("+")
+    assert "`sillward sheet`" in text.splitlines()[-1]
+
+
+def test_everything_is_in_the_full_text() -> None:
+    chores = everything(NAMES, ("pergola", "wall bench"))
+
+    text = printed(sheet(*chores))
+    whole = unwrapped(text)
+
+    for one in chores:
+        assert f"[{one.id}]" in whole
+        assert f"{full.heading(one.kind).upper()}\n" in text
+    assert all(name in whole for name in NAMES)
+
+
+WORDS = st.text(
+    alphabet=st.characters(categories=["L", "N"], include_characters=" -'"), min_size=1, max_size=80
+).filter(lambda text: text.strip() != "")
+
+
+@RESTING
+@given(
+    names=st.lists(WORDS, min_size=1, max_size=14, unique=True),
+    spots=st.lists(WORDS, min_size=1, max_size=4, unique=True),
+    kinds=st.sets(st.sampled_from(list(ChoreKind)), min_size=1),
+    round_=st.sampled_from([Round.MORNING, Round.DUSK]),
+    warnings=st.lists(WORDS, max_size=3),
+)
+def test_any_sheet_fits_a_push_and_a_screen(
+    names: list[str],
+    spots: list[str],
+    kinds: set[ChoreKind],
+    round_: Round,
+    warnings: list[str],
+) -> None:
+    chores = [one for one in everything(names, spots) if one.kind in kinds]
+    one = sheet(*chores, round_=round_, warnings=warnings)
+
+    message = short.message(one, SITE)
+
+    assert message.title
+    assert len(message.title) + 1 + len(message.body) <= short.MOST_CHARACTERS
+    assert full.text(one, SITE, "Weather by nobody").endswith("\n")
+
+
+# -- the document
+
+
+def of(*chores: Chore, feed: str | None = "0.25 g/L 20-20-20") -> dict[str, str | None]:
+    """What each chore of a sheet is done with, by kind and hour."""
+    made = document.of_sheet(sheet(*chores, feed=feed), SITE)
+    return {f"{one['chore']} {one['before'][11:16]}": one.get("with") for one in made["chores"]}
+
+
+def test_the_document_says_with_what_to_wet() -> None:
+    said = of(
+        chore(ChoreKind.FEED, before="08:00"),
+        chore(ChoreKind.MIST),
+        chore(ChoreKind.FLUSH, start="07:25", before="08:20"),
+        chore(ChoreKind.MIST, start="12:00", before="13:00"),
+    )
+
+    assert said == {
+        "feed 08:00": "feed, 0.25 g/L 20-20-20",
+        "mist 08:30": "feed",
+        "flush 08:20": "plain water",
+        "mist 13:00": "plain water",
+    }
+
+
+def test_a_feed_without_a_recipe_is_weak_feed() -> None:
+    assert of(chore(ChoreKind.FEED), feed=None) == {"feed 08:30": "weak feed"}
+
+
+def test_a_misting_elsewhere_or_of_others_is_plain() -> None:
+    feed = chore(ChoreKind.FEED, NAMES[0])
+    there = chore(ChoreKind.MIST, NAMES[0], spot="wall bench", before="08:10")
+    others = chore(ChoreKind.MIST, NAMES[1], before="08:20")
+
+    said = of(feed, there, others)
+
+    assert said["mist 08:10"] == said["mist 08:20"] == "plain water"
+
+
+@pytest.mark.parametrize(
+    "kind",
+    [kind for kind in ChoreKind if kind not in (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)],
+)
+def test_other_chores_are_done_with_nothing(kind: ChoreKind) -> None:
+    (value,) = of(chore(kind)).values()
+
+    assert value is None

@@ -1,0 +1,390 @@
+"""Shade, cover, secured baskets, damp floors; and getting used to light after a stay inside."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from sillward_rules.air import Array
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.collection import PlantState
+from sillward_rules.planners.protect import LONG_STAY, RAMP_DAYS, RAMP_START
+from sillward_rules.plant import Plant
+from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, moved, next_state
+from sillward_rules.spot import Spot, SunWindow
+from sillward_rules.weather import Weather
+from tests.rules.summer import (
+    HOT,
+    HOURS,
+    NOW,
+    START,
+    at_home,
+    garden,
+    limited,
+    raining,
+    sky,
+)
+from tests.rules.support import daily_curve, fetched, plant, utc
+
+OPEN = Spot(
+    "bench", sky_view=0.5, wind=1.0, height_m=10.0, rain=1.0, night_offset_k=0.0, day_offset_k=0.0
+)
+"""Wind and rain are the forecast's own."""
+
+SUNNY = replace(OPEN, sun_windows=(SunWindow(0.0, 360.0),), wind=0.3)
+EVENING = utc("2026-01-20T21:30")
+GUARDS = (ChoreKind.SHADE, ChoreKind.SECURE, ChoreKind.COVER, ChoreKind.DAMP_DOWN)
+MILD = daily_curve(17.0, 27.0, HOURS)
+
+
+def told(
+    *plants: Plant,
+    air: Weather,
+    bench: Spot = OPEN,
+    round_: Round = Round.MORNING,
+    now: datetime = NOW,
+    state: dict[str, PlantState] | None = None,
+) -> Sheet:
+    return draw_up(round_, garden(*plants, bench=bench), air, state or {}, now)
+
+
+def guards(sheet: Sheet, *kinds: ChoreKind) -> list[Chore]:
+    return [chore for chore in sheet.chores if chore.kind in (kinds or GUARDS)]
+
+
+def in_hours(values: dict[str, float], other: float = 0.0) -> Array:
+    """A series that has these values in the hours that end at these times (UTC)."""
+    series = np.full(HOURS, other)
+    for hour, value in values.items():
+        series[round((utc(hour) - START).total_seconds() / 3600)] = value
+    return series
+
+
+# -- what fires
+
+
+def test_shade_where_the_sun_makes_the_leaf_too_hot() -> None:
+    air = sky(MILD, dew=15.0)
+    tender = limited(plant(), leaf_high=32.0)
+
+    (chore,) = guards(told(tender, air=air, bench=SUNNY))
+
+    assert chore.kind is ChoreKind.SHADE
+    (reason,) = chore.because
+    assert reason.quantity == "leaf temperature"
+    assert reason.above
+    assert reason.limit == 32.0
+    assert reason.value is not None
+    assert reason.value > 32.0 > MILD.max(), "the sun, not the air"
+    assert chore.before <= reason.at - timedelta(hours=1)
+
+
+def test_no_shade_where_no_sun_comes_or_a_cloth_hangs_or_the_leaf_stands_it() -> None:
+    air = sky(MILD, dew=15.0)
+    tender = limited(plant(), leaf_high=32.0)
+
+    assert not guards(told(tender, air=air, bench=replace(SUNNY, sun_windows=())))
+    assert not guards(told(tender, air=air, bench=replace(SUNNY, shade=0.8)))
+    assert not guards(told(limited(plant(), leaf_high=48.0), air=air, bench=SUNNY))
+
+
+@pytest.mark.parametrize("holder", ["basket", "mount", "moss", "pot"])
+def test_baskets_and_mounts_are_secured_against_gusts(holder: str) -> None:
+    air = sky(MILD, gust_m_s=in_hours({"2026-01-20T16:00": 14.0, "2026-01-20T18:00": 19.0}, 3.0))
+    hung = replace(limited(plant(), gust_high=12.0), holder=holder)  # type: ignore[arg-type]
+
+    chores = guards(told(hung, air=air))
+
+    assert [one.kind for one in chores] == (
+        [ChoreKind.SECURE] if holder in ("basket", "mount") else []
+    )
+    for chore in chores:
+        assert chore.before == utc("2026-01-20T15:00"), "an hour before the hour that ends at 16"
+        assert chore.because[0].value == 19.0
+        assert chore.because[0].at == utc("2026-01-20T18:00")
+
+
+def test_sheltered_spots_have_weaker_gusts() -> None:
+    air = sky(MILD, gust_m_s=in_hours({"2026-01-20T16:00": 14.0}, 3.0))
+
+    assert not guards(
+        told(limited(plant(), gust_high=12.0), air=air, bench=replace(OPEN, wind=0.5))
+    )
+
+
+def test_cover_before_heavy_rain() -> None:
+    air = sky(MILD, rain_mm=raining("2026-01-20T17:00", mm=25.0))
+
+    (chore,) = guards(told(limited(plant(), rain_high=20.0), air=air))
+
+    assert (chore.kind, chore.before) == (ChoreKind.COVER, utc("2026-01-20T16:00"))
+    assert (chore.because[0].value, chore.because[0].limit) == (25.0, 20.0)
+
+
+def test_rain_that_a_roof_keeps_off_needs_no_cover() -> None:
+    air = sky(MILD, rain_mm=raining("2026-01-20T17:00", mm=25.0), hail_pct=100.0)
+    tender = limited(plant(), rain_high=20.0)
+
+    assert guards(told(tender, air=air, bench=replace(OPEN, rain=0.9)))
+    assert not guards(told(tender, air=air, bench=replace(OPEN, rain=0.0)))
+
+
+@pytest.mark.parametrize("rests", [True, False])
+def test_cover_in_any_rain_while_a_plant_rests_dry(rests: bool) -> None:
+    start, now = utc("2026-06-19T00:00"), utc("2026-06-20T12:00")
+    rain = raining("2026-06-20T17:00", mm=1.0, start=start)
+    air = sky(daily_curve(6.0, 14.0, HOURS), dew=2.0, start=start, now=now, rain_mm=rain)
+    resting = limited(plant(night_low=0.0), rest=rests)
+
+    chores = guards(told(resting, air=air, now=now))
+
+    assert [one.kind for one in chores] == ([ChoreKind.COVER] if rests else [])
+    if rests:
+        assert chores[0].because[0].origin == 'rule "rain at rest"'
+
+
+def test_no_cover_from_a_shower_while_it_grows() -> None:
+    air = sky(MILD, rain_mm=raining("2026-01-20T17:00", mm=1.0))
+
+    assert not guards(told(limited(plant(), rest=True), air=air))
+
+
+def test_cover_before_hail_whatever_the_limits() -> None:
+    air = sky(MILD, hail_pct=in_hours({"2026-01-20T19:00": 100.0}))
+
+    (chore,) = guards(told(plant(night_low=None), air=air))
+
+    assert (chore.kind, chore.before) == (ChoreKind.COVER, utc("2026-01-20T18:00"))
+
+
+@pytest.mark.parametrize("holder", ["pot", "moss", "basket"])
+def test_damp_down_round_pots_in_parched_air(holder: str) -> None:
+    thirsty = replace(limited(plant(), humidity_low=50.0), holder=holder)  # type: ignore[arg-type]
+
+    chores = guards(told(thirsty, air=sky(HOT, dew=1.0)))
+
+    assert [one.kind for one in chores] == ([] if holder == "basket" else [ChoreKind.DAMP_DOWN])
+    for chore in chores:
+        assert chore.because[0].limit == 25.0
+        assert not chore.because[0].above
+
+
+def test_one_chore_of_a_kind_by_the_earliest_of_its_reasons() -> None:
+    air = sky(
+        MILD,
+        rain_mm=raining("2026-01-20T17:00", mm=25.0),
+        hail_pct=in_hours({"2026-01-20T15:00": 100.0}),
+    )
+
+    (chore,) = guards(told(limited(plant(), rain_high=20.0), air=air))
+
+    assert chore.before == utc("2026-01-20T14:00")
+    assert chore.because[0].rule == "hail"
+
+
+def stormy(now: datetime = NOW) -> Weather:
+    return sky(
+        HOT,
+        dew=1.0,
+        now=now,
+        rain_mm=raining("2026-01-20T17:00", "2026-01-21T03:00", mm=25.0),
+        gust_m_s=in_hours({"2026-01-20T16:00": 14.0, "2026-01-21T02:00": 15.0}, 3.0),
+    )
+
+
+EVERYTHING = limited(
+    plant(), leaf_high=32.0, gust_high=12.0, rain_high=20.0, humidity_low=60.0, light_high=400.0
+)
+
+
+def test_each_is_silent_without_its_limit() -> None:
+    bare = plant(night_low=None, vpd_high=None, day_high=None)
+
+    for holder in ("basket", "pot"):
+        sheet = told(replace(bare, holder=holder), air=stormy(), bench=SUNNY)
+        assert not guards(sheet)
+
+
+def test_each_speaks_with_its_limit() -> None:
+    windy = replace(SUNNY, wind=1.0)
+    basket = told(EVERYTHING, air=stormy(), bench=windy)
+    pot = told(replace(EVERYTHING, holder="pot"), air=stormy(), bench=windy)
+
+    assert {one.kind for one in guards(basket)} == {*GUARDS} - {ChoreKind.DAMP_DOWN}
+    assert {one.kind for one in guards(pot)} == {*GUARDS} - {ChoreKind.SECURE}
+
+
+def test_deadlines_are_never_in_the_past() -> None:
+    for minutes in range(0, 12 * 60, 95):
+        now = NOW + timedelta(minutes=minutes)
+        sheet = told(EVERYTHING, air=stormy(now), bench=replace(SUNNY, wind=1.0), now=now)
+        assert all(chore.before >= now for chore in guards(sheet)), minutes
+
+
+def test_what_is_over_is_not_told_any_more() -> None:
+    now = utc("2026-01-20T17:30")
+
+    kinds = {one.kind for one in guards(told(EVERYTHING, air=stormy(now), bench=SUNNY, now=now))}
+
+    assert ChoreKind.SECURE not in kinds
+    assert ChoreKind.COVER not in kinds
+
+
+def test_nothing_on_a_forecast_that_is_too_old() -> None:
+    windy = replace(SUNNY, wind=1.0)
+    for hours, some in ((23, True), (25, False)):
+        old = fetched(stormy(), NOW - timedelta(hours=hours))
+        assert bool(guards(told(EVERYTHING, air=old, bench=windy))) is some
+
+
+def test_the_dusk_round_tells_of_gusts_and_rain_in_the_night_and_of_nothing_else() -> None:
+    windy = replace(SUNNY, wind=1.0)
+
+    chores = guards(
+        told(EVERYTHING, air=stormy(EVENING), bench=windy, round_=Round.DUSK, now=EVENING)
+    )
+
+    assert {one.kind: one.before for one in chores} == {
+        ChoreKind.SECURE: utc("2026-01-21T01:00"),
+        ChoreKind.COVER: utc("2026-01-21T02:00"),
+    }
+
+
+def test_what_goes_in_for_the_night_needs_no_cover() -> None:
+    tender = replace(EVERYTHING, limits=replace(EVERYTHING.limits), name="tender")
+    tender = limited(tender, night_low=24.0)
+
+    sheet = told(
+        tender, EVERYTHING, air=stormy(EVENING), bench=OPEN, round_=Round.DUSK, now=EVENING
+    )
+
+    assert [one.plants for one in sheet.chores if one.kind is ChoreKind.CARRY_IN] == [("tender",)]
+    assert {name for one in guards(sheet) for name in one.plants} == {EVERYTHING.name}
+
+
+# -- getting used to light
+
+
+def shaded(state: PlantState, *, now: datetime = NOW, days: int = 4) -> list[Chore]:
+    """Shade for a plant of so much light in the sun, in this state."""
+    curve = daily_curve(20.0, 27.0, 24 * days)
+    air = sky(curve, dew=15.0, now=now)
+    bright = limited(plant(), light_high=900.0)
+    sheet = told(bright, air=air, bench=SUNNY, now=now, state={"Test strap": state})
+    return guards(sheet, ChoreKind.SHADE)
+
+
+def allowed(chores: list[Chore]) -> float:
+    (chore,) = chores
+    (reason,) = chore.because
+    assert reason.quantity == "ppfd"
+    assert reason.limit is not None
+    return reason.limit
+
+
+def inside(days: float) -> PlantState:
+    return PlantState("room", NOW - timedelta(days=days), assumed=False)
+
+
+def test_the_day_it_goes_out_after_a_long_stay_it_is_shaded() -> None:
+    chores = shaded(inside(10))
+
+    assert allowed(chores) == round(RAMP_START * 900)
+    assert chores[0].because[0].origin.startswith(f"day 1 of {RAMP_DAYS} in brighter light")
+    assert chores[0].from_spot == "bench"
+
+
+def test_no_ramp_after_a_short_stay() -> None:
+    assert not shaded(inside(1))
+    assert not shaded(inside(6))
+
+
+def test_day_by_day_it_may_have_more_light_and_after_a_week_all_of_it() -> None:
+    out = [at_home(brighter_since=NOW - timedelta(days=day)) for day in range(10)]
+    limits = [allowed(chores) for one in out if (chores := shaded(one))]
+
+    assert limits == sorted(limits)
+    assert limits[0] == round(RAMP_START * 900)
+    assert limits[0] < limits[4] < 900
+    assert len(limits) <= RAMP_DAYS
+    assert not shaded(out[RAMP_DAYS])
+    assert not shaded(out[RAMP_DAYS + 2])
+
+
+def test_no_ramp_for_what_is_outside_all_the_time() -> None:
+    assert not shaded(at_home(since=NOW - timedelta(days=60)))
+
+
+def test_no_ramp_without_a_light_limit_or_in_dim_light() -> None:
+    air = sky(MILD, dew=15.0)
+    state = {"Test strap": inside(10)}
+
+    assert guards(told(limited(plant(), light_high=900.0), air=air, bench=SUNNY, state=state))
+    assert not guards(told(plant(), air=air, bench=SUNNY, state=state))
+    dim = replace(SUNNY, sun_windows=())
+    assert not guards(told(limited(plant(), light_high=900.0), air=air, bench=dim, state=state))
+
+
+def test_the_stay_is_remembered_from_the_advice_on() -> None:
+    bright = limited(plant(), light_high=900.0)
+    state = {"Test strap": inside(10)}
+    now = NOW
+    limits = []
+    for _ in range(9):
+        curve = daily_curve(20.0, 27.0, 14 * 24)
+        made = garden(bright, bench=SUNNY)
+        sheet = draw_up(Round.MORNING, made, sky(curve, dew=15.0, now=now), state, now)
+        limits += [one.because[0].limit for one in guards(sheet, ChoreKind.SHADE)]
+        state = dict(next_state(state, sheet))
+        now += timedelta(days=1)
+
+    known = [limit for limit in limits if limit is not None]
+    assert known == limits
+    assert 4 <= len(known) <= RAMP_DAYS
+    assert known[0] == round(RAMP_START * 900)
+    assert all(one < other for one, other in pairwise(known))
+
+
+def carried_out() -> Chore:
+    sheet = told(plant(), air=sky(MILD, dew=15.0), state={"Test strap": inside(10)})
+    return next(one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT)
+
+
+def test_the_ramp_begins_when_the_grower_says_it_was_carried_out() -> None:
+    after = acknowledged(inside(10), ChoreKind.CARRY_OUT, "bench", NOW)
+
+    assert after.brighter_since == NOW
+    assert acknowledged(inside(6), ChoreKind.CARRY_OUT, "bench", NOW).brighter_since is None
+
+
+def test_carrying_out_is_put_down_with_the_ramp_and_carrying_in_is_not() -> None:
+    chore = carried_out()
+
+    after = moved(inside(10), chore, assumed=True)
+
+    assert after.brighter_since == chore.not_before
+    assert (after.spot, after.came_from, after.assumed) == ("bench", "room", True)
+    back = acknowledged(after, ChoreKind.CARRY_IN, "room", NOW + timedelta(hours=9))
+    assert back.brighter_since == chore.not_before, "one night inside does not end it"
+    assert (back.spot, back.assumed, back.came_from) == ("room", False, None)
+
+
+def test_a_plant_that_never_went_in_has_no_ramp() -> None:
+    told_in = PlantState("room", NOW - timedelta(days=12), came_from="bench")
+    still_out = acknowledged(
+        told_in, ChoreKind.CARRY_OUT, "bench", NOW - timedelta(days=12) + timedelta(hours=1)
+    )
+
+    assert not still_out.assumed
+    assert still_out.brighter_since is None
+    assert shaded(told_in), "as long as nobody says so"
+    assert not shaded(still_out)
+
+
+def test_stay_in_acknowledged_keeps_the_beginning_of_the_stay() -> None:
+    after = acknowledged(inside(9), ChoreKind.STAY_IN, "room", NOW)
+
+    assert after.since == NOW - timedelta(days=9)
+    assert NOW - after.since >= LONG_STAY
