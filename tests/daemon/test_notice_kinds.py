@@ -178,7 +178,7 @@ def test_a_fed_misting_says_feed_and_rinse_and_the_full_sheet_what_to_weigh() ->
 
     text = pushed(one)
     assert text.startswith("Mist by 08:30: 3 plants\nMist pergola 07:10-08:30: ")
-    assert "weak feed, rinse within 20 min" in text
+    assert "weak feed, rinse each within 20 min" in text
     whole = unwrapped(printed(one))
     assert "FEED 07:10 to 08:00, pergola: 3 plants; 0.25 g/L 20-20-20 (0.38 g in 1.5 L): " in whole
     assert "RINSE 07:25 to 08:20, pergola: 3 plants; plain water" in whole
@@ -200,7 +200,9 @@ def test_who_is_misted_and_not_fed_is_named() -> None:
 
 
 def test_a_misting_that_only_wets_says_plain_water() -> None:
-    assert "plain water, gone in 12 min" in pushed(sheet(chore(ChoreKind.MIST)))
+    noon = chore(ChoreKind.MIST, start="14:30", before="15:30")
+
+    assert "plain water, gone in 12 min" in pushed(sheet(noon))
 
 
 def test_repeats_of_a_spot_stand_in_one_line() -> None:

@@ -22,7 +22,7 @@ class Message:
 
 
 SAME_TRIP = timedelta(minutes=30)
-"""Walks in this close together are one number in the title."""
+"""Walks this close together are one number in the title."""
 
 MOST_HEADS = 2
 """Chores that a title speaks of."""
@@ -230,8 +230,9 @@ class _Teller:
             count = sum(len(chore.plants) for chore in out)
             heads.append(f"out {_from(self._clock(out[0]))}: {phrases.plants(count)}")
         if mist:
-            first = phrases.plants(len(mist[0].plants))
-            heads.append(f"mist {_by(self._clock(mist[0]))}: {first}")
+            soon = [one for one in mist if one.before - mist[0].before <= SAME_TRIP]
+            count = len({name for chore in soon for name in chore.plants})
+            heads.append(f"mist {_by(self._clock(mist[0]))}: {phrases.plants(count)}")
         heads += self._guard_heads()
         if not out and stay:
             heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
@@ -239,29 +240,43 @@ class _Teller:
         lines = self._carry_in(into)
         lines += [_fixed(self._why(into))] if into else []
         lines += [self._carry_out(chore) for chore in out]
-        lines += [self._mist(spot, mist) for spot in dict.fromkeys(one.from_spot for one in mist)]
         lines += self._protect()
-        lines.append(_fixed(self._stop()))
+        lines.append(_fixed(self._stop()))  # before the mistings: what is cut off is the end
+        lines += self._mist(mist)
         told_in_title = not out
         lines += [self._named("Stay in", chore, optional=told_in_title) for chore in stay]
         return _capital(title), lines
 
-    def _mist(self, spot: str, mist: Sequence[Chore]) -> Line:
-        """A line for a spot: the first misting with its feed, then the hours of the others."""
-        first, *later = [chore for chore in mist if chore.from_spot == spot]
+    def _mist(self, mist: Sequence[Chore]) -> list[Line]:
+        """A line for each walk on which plants are misted first, with the hours of their others."""
+        lines, seen = [], set[str]()
+        for number, chore in enumerate(mist):
+            if not seen.issuperset(chore.plants):
+                seen.update(chore.plants)
+                plants = set(chore.plants)
+                again = [one for one in mist[number + 1 :] if not plants.isdisjoint(one.plants)]
+                lines.append(self._misting(chore, again))
+        return lines
+
+    def _misting(self, first: Chore, later: Sequence[Chore]) -> Line:
+        """The first misting with its feed, then by when the others."""
         feeds = self._of(ChoreKind.FEED)
         start = phrases.hour(first.not_before or first.before, self.site)
         until = phrases.hour(first.before, self.site)
-        again = ", ".join(
-            phrases.hour(chore.before, self.site)
-            + ("" if set(chore.plants) == set(first.plants) else f" ({len(chore.plants)})")
-            for chore in later
-        )
+        of_first = set(first.plants)
+
+        def again(chore: Chore, *, brief: bool) -> str:
+            hour = phrases.hour(chore.before, self.site)
+            some = of_first & set(chore.plants)
+            return hour if brief or some == of_first else f"{hour} ({len(some)})"
 
         def words(most: int) -> str:
-            advice = mist_advice(first, feeds, self.site, brief=most == 0)
-            then = f"; {'again by ' if most else ''}{again}" if again else ""
-            return f"Mist {spot} {start}-{until}: {self._who(first, most)}{advice}{then}"
+            brief = most == 0
+            advice = mist_advice(first, feeds, self.site, brief=brief)
+            hours = ", ".join(again(chore, brief=brief) for chore in later)
+            then = f"; {'' if brief else 'again '}by {hours}" if hours else ""
+            who = self._who(first, most)
+            return f"Mist {first.from_spot} {start}-{until}: {who}{advice}{then}"
 
         return Line(words)
 
@@ -354,23 +369,26 @@ def _from(when: str) -> str:
 def mist_advice(mist: Chore, feeds: Sequence[Chore], site: Site, *, brief: bool = False) -> str:
     """What to mist with: feed and the time to its rinse, or plain water; how soon it is gone."""
     reason = min(mist.because, key=_minutes)
-    gone = "" if reason.value is None else f"gone in {reason.value:.0f} min"
     fed = [feed for feed in feeds if feed.goes_with(mist)]
     if fed:
-        plants = {name for feed in fed for name in feed.plants}
+        plants = {name for feed in fed for name in feed.plants} & set(mist.plants)
         rinse = min(_minutes(one) for feed in fed for one in feed.because)
         without = [name for name in mist.plants if name not in plants]
-        some = f" for {len(plants)}" if len(without) > 2 else ""
-        some += f" (not {', '.join(without)})" if 0 < len(without) <= 2 else ""
         within = f" within {rinse:.0f} min" if rinse < float("inf") else " before it dries"
         if brief:
-            return f"; weak feed{some}, rinse{within}"
-        late = f"; at {phrases.hour(reason.at, site)} {gone} and leaves salt" if gone else ""
-        return f"; weak feed{some}, rinse{within}{late}"
+            return f"; feed{f' {len(plants)}' if without else ''}, rinse{within}"
+        some = f" for {len(plants)}" if len(without) > 2 else ""
+        some += f" (not {', '.join(without)})" if 0 < len(without) <= 2 else ""
+        advice = f"; weak feed{some}, rinse each{within}"
+        if reason.value is None:
+            return advice
+        at = phrases.hour(reason.at, site)
+        return f"{advice}; at {at} gone in {reason.value:.0f} min and leaves salt"
+    # Its reason may tell of a later moment; in its own window the film lasts.
     short_lived = reason.limit is not None and _minutes(reason) < reason.limit
-    if not short_lived:
+    if not short_lived or reason.at > mist.before or reason.value is None:
         return ""
-    return "; plain" if brief else f"; plain water, {gone}"
+    return "; plain" if brief else f"; plain water, gone in {reason.value:.0f} min"
 
 
 def _minutes(reason: Reason) -> float:
