@@ -1,8 +1,9 @@
 """What the commands other than `sheet` print: check, why, status, groups."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
+from string import ascii_lowercase
 from typing import Any
 
 from sillward import rounds
@@ -10,12 +11,13 @@ from sillward.collection import Household
 from sillward.document import of_chore, plain
 from sillward.ledger import Ledger
 from sillward.notices import full, phrases
-from sillward_rules.account import Account, AccountHour
+from sillward_rules import light
+from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
 from sillward_rules.collection import PlantState
 from sillward_rules.groups import standard_groups
 from sillward_rules.plant import UNITS, Limits, Plant
-from sillward_rules.sheet import Sheet
+from sillward_rules.sheet import Sheet, feed_in_words
 from sillward_rules.site import Site
 
 # -- check
@@ -34,9 +36,16 @@ def check_text(household: Household, now: datetime) -> str:
     for spot in collection.spots:
         kind = "indoors" if spot.indoors else "outdoors"
         lines.append(f"spot {spot.name} ({kind})")
+        if spot.sun_windows is not None:
+            today = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
+            lines.append(f"  possible direct sun today: {today:.1f} h")
         lines += [f"  ? {question}" for question in spot.open_questions()]
     own = [rule.name for rule in collection.rules]
     lines += ["", f"rules: {', '.join(own)}"]
+    if collection.feed is not None:
+        lines.append(f"feed: {feed_in_words(collection.feed)}")
+    if collection.habits.hours:
+        lines.append(f"watering hours: {', '.join(one.text for one in collection.habits.hours)}")
     for round_, occasion in rounds.upcoming(site, household.rounds, now).items():
         due = occasion.due_at.astimezone(site.zone)
         lines.append(f"next {round_.value} round: {due:%a %d %b %H:%M}")
@@ -95,8 +104,8 @@ def check_document(household: Household) -> dict[str, Any]:
 
 # -- why
 
-_COLUMNS = " time     fcst   spot   leaf   RH    VPD  wind  light   film  rules"
-_UNITS = "            °C     °C     °C    %    kPa   m/s   W/m2    min"
+_COLUMNS = " time    fcst  spot  leaf   RH   VPD  lVPD wind  PPFD rain  wet  film  rules"
+_UNITS = "           °C    °C    °C    %   kPa   kPa  m/s  umol   mm    h   min"
 
 
 def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[Sheet, Chore, Reason]]:
@@ -109,82 +118,164 @@ def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[She
 
 
 def why_text(account: Account, decided: Sequence[Sheet], site: Site) -> str:
-    """One screen: a row for each hour, the deciding one marked, and what follows."""
+    """One screen: a row for each hour, the deciding one marked, the rules, and what follows."""
     plant = account.plant
-    low = plant.limits.night_low
-    limit = f"night low {low.value:g} °C ({low.origin})" if low else "no night low"
-    vpd = plant.limits.vpd_high
     assumed = ", assumed" if account.assumed else ""
+    letters = {
+        rule.name: letter for rule, letter in zip(account.rules, ascii_lowercase, strict=False)
+    }
     lines = [
-        f"{plant.name} at its home, {account.spot} (stands at {account.stands_at}{assumed})",
-        f"limits: {limit}",
-        *([f"        VPD high {vpd.value:g} kPa ({vpd.origin})"] if vpd else []),
+        f"{plant.name} at its home, {account.spot.name} (stands at {account.stands_at}{assumed})",
+        _at_spot(account),
+        _season_and_light(account),
         *(f"note: {note}" for note in account.notes),
         "",
         _COLUMNS,
         _UNITS,
     ]
-    lines += [_hour_line(hour, site) for hour in account.hours]
-    lines += [
-        "",
-        "* night   < coldest hour of the night   film: life of a 0.1 mm film wetted at that hour",
-        "",
-    ]
+    lines += [_hour_line(hour, site, letters) for hour in account.hours]
+    lines += ["* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wetted then"]
+    lines += [_rule_line(rule, letters.get(rule.name, "?")) for rule in account.rules if rule.hours]
+    silent = [f"{rule.name} ({_bound(rule)})" for rule in account.rules if not rule.hours]
+    lines += [f"silent: {'; '.join(silent)}"] if silent else []
+    lines += ["", *_cold_line(account)]
     lines += [
         f"{full.heading(chore.kind).lower()}: {full.when(chore, sheet.at, site)}; "
         f"{full.because(reason, chore, site)}"
         for sheet, chore, reason in _decisions(account, decided)
     ] or ["nothing to do for it today and tonight"]
-    return "\n".join(lines)
+    return "\n".join(full.wrapped(line) for line in lines)
 
 
-def _hour_line(hour: AccountHour, site: Site) -> str:
+def _at_spot(account: Account) -> str:
+    """What the forecast was corrected with."""
+    spot = account.spot
+    if spot.holds_itself:
+        return f"spot: holds {_or(spot.night_low_c)} °C at night, {_or(spot.day_low_c)} °C by day"
+    sun = "not given" if spot.sun_windows is None else f"{len(spot.sun_windows)} windows"
+    return (
+        f"spot: night {_or(spot.night_offset_k, '+g')} K, day {_or(spot.day_offset_k, '+g')} K, "
+        f"sky view {_or(spot.sky_view)}, wind x {_or(spot.wind)} at {spot.height_m:g} m, "
+        f"cloth takes {spot.shade:g}, sun {sun}, rain x {_or(spot.rain)}; "
+        f"{account.pressure_kpa:.1f} kPa"
+    )
+
+
+def _or(value: float | None, form: str = "g") -> str:
+    return "?" if value is None else f"{value:{form}}"
+
+
+def _season_and_light(account: Account) -> str:
+    light = "not known" if account.dli is None else f"{account.dli:.1f}"
+    need = "" if account.dli_need is None else f", wants {account.dli_need:.0f}"
+    return (
+        f"season: {account.season.value}; light today {light} mol/m2{need}; "
+        f"possible direct sun {account.sun_h:.1f} h"
+    )
+
+
+def _rule_line(rule: HeldRule, letter: str) -> str:
+    return f"{letter} {rule.name}: {rule.asks} if {_bound(rule)}: {rule.origin}"
+
+
+def _bound(rule: HeldRule) -> str:
+    return f"{rule.quantity} {rule.direction} {rule.bound:g} {rule.unit}"
+
+
+def _cold_line(account: Account) -> list[str]:
+    low = account.plant.limits.night_low
+    if low is None or not account.cold_h or account.cold_kh is None:
+        return []
+    text = f"{account.cold_h:.1f} h and {account.cold_kh:.1f} K h under {low.value:g} °C"
+    return [f"the night: {text} (straight lines between the hours)"]
+
+
+def _hour_line(hour: AccountHour, site: Site, letters: Mapping[str, str]) -> str:
     def cell(value: float | None, width: int, digits: int = 1) -> str:
         if value is None:
             return f"{'?':>{width}}"
         return f"{'long':>{width}}" if value == float("inf") else f"{value:>{width}.{digits}f}"
 
     cells = (
-        cell(hour.forecast_c, 7)
-        + cell(hour.temp_c, 7)
-        + cell(hour.leaf_c, 7)
+        cell(hour.forecast["temp_c"], 7)
+        + cell(hour.temp_c, 6)
+        + cell(hour.leaf_c, 6)
         + cell(hour.rh_pct, 5, 0)
-        + cell(hour.vpd_kpa, 7, 2)
-        + cell(hour.wind_m_s, 6)
-        + cell(hour.light_w_m2, 7, 0)
-        + cell(hour.film_min, 7, 0)
+        + cell(hour.vpd_kpa, 6, 2)
+        + cell(hour.leaf_vpd_kpa, 6, 2)
+        + cell(hour.wind_m_s, 5)
+        + cell(hour.ppfd, 6, 0)
+        + cell(hour.rain_mm, 5)
+        + cell(hour.crown_wet_h, 5, 0)
+        + cell(hour.film_min, 6, 0)
     )
     mark = "<" if hour.deciding else " "
     night = "*" if hour.night else " "
     local = hour.at.astimezone(site.zone)
-    return f"{night}{local:%H:%M}{mark}{cells}  {', '.join(hour.rules)}".rstrip()
+    fired = " ".join(letters.get(name, "?") for name in hour.rules)
+    return f"{night}{local:%H:%M}{mark}{cells}  {fired}".rstrip()
 
 
 def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
     """The same for machines."""
+    spot = account.spot
     return {
         "schema": 1,
         "plant": account.plant.name,
-        "spot": account.spot,
+        "spot": spot.name,
         "stands_at": account.stands_at,
         "assumed": account.assumed,
+        "season": account.season.value,
+        "pressure_kpa": plain(account.pressure_kpa),
+        "corrections": {
+            "night_offset_k": spot.night_offset_k,
+            "day_offset_k": spot.day_offset_k,
+            "sky_view": spot.sky_view,
+            "wind": spot.wind,
+            "height_m": spot.height_m,
+            "shade": spot.shade,
+            "rain": spot.rain,
+        },
+        "light": {
+            "dli": plain(account.dli),
+            "wants": plain(account.dli_need),
+            "sun_h": plain(account.sun_h),
+        },
+        "cold": {"hours": plain(account.cold_h), "degree_hours": plain(account.cold_kh)},
         "limits": {
             name: {"value": value, "unit": unit, "origin": origin}
             for name, value, unit, origin in _limits(account.plant.limits)
         },
+        "rules": [
+            {
+                "name": rule.name,
+                "asks": rule.asks,
+                "quantity": rule.quantity,
+                "direction": rule.direction,
+                "bound": plain(rule.bound),
+                "unit": rule.unit,
+                "origin": rule.origin,
+                "hours": rule.hours,
+            }
+            for rule in account.rules
+        ],
         "notes": list(account.notes),
         "chores": [of_chore(chore, site) for _, chore, _ in _decisions(account, decided)],
         "hours": [
             {
                 "at": hour.at.astimezone(site.zone).isoformat(timespec="seconds"),
                 "night": hour.night,
-                "forecast_c": plain(hour.forecast_c),
+                "forecast": {name: plain(value) for name, value in hour.forecast.items()},
                 "temp_c": plain(hour.temp_c),
                 "leaf_c": plain(hour.leaf_c),
                 "rh_pct": plain(hour.rh_pct),
                 "vpd_kpa": plain(hour.vpd_kpa),
+                "leaf_vpd_kpa": plain(hour.leaf_vpd_kpa),
                 "wind_m_s": plain(hour.wind_m_s),
                 "light_w_m2": plain(hour.light_w_m2),
+                "ppfd": plain(hour.ppfd),
+                "rain_mm": plain(hour.rain_mm),
+                "crown_wet_h": plain(hour.crown_wet_h),
                 "film_min": plain(hour.film_min),
                 "rules": list(hour.rules),
                 "deciding": hour.deciding,

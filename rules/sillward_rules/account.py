@@ -1,20 +1,20 @@
 """The account: hour by hour, the numbers behind the decisions for one plant."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules import light, sun
-from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, State
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Firing, fire
-from sillward_rules.scene import Scene
+from sillward_rules.scene import Scene, exposure_of
 from sillward_rules.season import Season, day_length_h
-from sillward_rules.weather import Weather, moment_of
+from sillward_rules.spot import Spot
+from sillward_rules.weather import SERIES, Weather, moment_of
 
 HOURS = 24
 
@@ -23,16 +23,16 @@ HOURS = 24
 class AccountHour:
     """One hour at a plant's home. None: not known.
 
-    forecast_c, temp_c, leaf_c [°C]; rh_pct [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to
-    the air [kPa]; wind_m_s [m/s]; light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm];
-    crown_wet_h: how long crowns have been wet [h]; film_min: life of a film on a leaf wetted at
-    that hour [min], inf if it outlasts the next morning. rules: names of the rules that fire.
-    deciding: lowest leaf of the night.
+    forecast: the forecast's own numbers, by the names of `Weather`. temp_c, leaf_c [°C]; rh_pct
+    [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to the air [kPa]; wind_m_s [m/s];
+    light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm]; crown_wet_h: how long crowns have been
+    wet [h]; film_min: life of a film on a leaf wetted at that hour [min], inf if it outlasts the
+    next morning. rules: names of the rules that fire. deciding: lowest leaf of the night.
     """
 
     at: datetime
     night: bool
-    forecast_c: float | None
+    forecast: Mapping[str, float | None]
     temp_c: float | None
     leaf_c: float | None
     rh_pct: float | None
@@ -69,13 +69,14 @@ class HeldRule:
 class Account:
     """The coming hours of a plant, at its home spot.
 
-    season: of the spot. dli: light of the day [mol m-2 d-1], dli_need: what the plant is grown
-    with. sun_h: possible direct sun [h]. cold_h, cold_kh: time and depth of the night under the
-    night limit [h], [K h].
+    spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the spot. dli: light
+    of the day [mol m-2 d-1], dli_need: what the plant is grown with. sun_h: possible direct sun
+    [h]. cold_h, cold_kh: time and depth of the night under the night limit [h], [K h].
     """
 
     plant: Plant
-    spot: str
+    spot: Spot
+    pressure_kpa: float
     stands_at: str
     assumed: bool
     season: Season
@@ -103,10 +104,11 @@ def account_for(
         for rule in collection.rules
     ]
     spoken = [firing for firing in firings if firing.member[0] >= 0]
-    cold_h, cold_kh = _cold(scene, plant, column)
+    cold_h, cold_kh = _cold(scene, spoken)
     return Account(
         plant=plant,
-        spot=plant.home,
+        spot=collection.spot(plant.home),
+        pressure_kpa=scene.climate.pressure_kpa,
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,
         season=scene.climate.season[column],
@@ -153,15 +155,15 @@ def _dli_need(scene: Scene, plant: Plant) -> float | None:
     return None if low is None else float(light.noon_dli(low.value, day_length_h(scene.site, day)))
 
 
-def _cold(scene: Scene, plant: Plant, column: int) -> tuple[float | None, float | None]:
-    limit = plant.limits.night_low
-    if limit is None:
-        return None, None
+def _cold(scene: Scene, firings: Sequence[Firing]) -> tuple[float | None, float | None]:
+    """Time and depth of the coming night under the night limit, as the carrying counts them."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    rows = scene.rows(night.start, night.end)
-    both = exposure(scene.climate.leaf_c[rows, column], limit.value)
-    hours, degree_hours = (float(one) if np.isfinite(one) else None for one in both)
-    return hours, degree_hours
+    for firing in firings:
+        if firing.rule.bound.limit == "night_low" and firing.rule.also is None:
+            both = (float(one[0]) for one in exposure_of(scene, firing, night))
+            hours, degree_hours = (one if np.isfinite(one) else None for one in both)
+            return hours, degree_hours
+    return None, None
 
 
 def _hours(
@@ -178,7 +180,7 @@ def _hours(
         AccountHour(
             at=moment_of(climate.times, row),
             night=bool(climate.night[row]),
-            forecast_c=known(scene.weather.temp_c, row),
+            forecast={name: known(getattr(scene.weather, name), row) for name in SERIES},
             temp_c=known(climate.temp_c, row),
             leaf_c=known(climate.leaf_c, row),
             rh_pct=known(climate.rh_pct, row),

@@ -94,14 +94,12 @@ def draw_up(
         outlook=ahead,
         lows=_outdoor_lows(scene),
         states=scene.states,
-        feed=_in_words(collection.feed),
+        feed=feed_in_words(collection.feed) if collection.feed else None,
     )
 
 
-def _in_words(recipe: Recipe | None) -> str | None:
+def feed_in_words(recipe: Recipe) -> str:
     """ "0.25 g/L 20-20-20 (0.38 g in 1.5 L), 50 ppm N, about 0.6 mS/cm"."""
-    if recipe is None:
-        return None
     mix = recipe.mix
     parts = [(mix.fertiliser.label, float(np.asarray(mix.grams_per_litre)))]
     parts += [(salt.formula, float(np.asarray(grams))) for salt, grams in mix.supplements]

@@ -542,7 +542,7 @@ def test_why_tells_the_hours_behind_a_decision() -> None:
     result = call("why", "Blue basket", *recorded("cold-snap"))
 
     assert result.exit_code == 0
-    assert "night low 14 °C (your own limit)" in result.stdout
+    assert "leaf temperature below 14 °C: your own limit" in result.stdout
     assert "cold night" in result.stdout
     assert len([line for line in result.stdout.splitlines() if re.match(r"[ *]\d\d:00", line)]) > 20
 

@@ -41,10 +41,11 @@ CAUTION = (
 
 def text(sheet: Sheet, site: Site, attribution: str) -> str:
     """The whole sheet as plain text, at most 78 characters wide."""
-    return "\n".join(_wrapped(line) for line in _lines(sheet, site, attribution)).rstrip() + "\n"
+    return "\n".join(wrapped(line) for line in _lines(sheet, site, attribution)).rstrip() + "\n"
 
 
-def _wrapped(line: str) -> str:
+def wrapped(line: str) -> str:
+    """The line, broken to the width, what follows indented."""
     if len(line) <= WIDTH:
         return line
     indent = len(line) - len(line.lstrip()) + 2
