@@ -79,7 +79,7 @@ def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climat
     )
     share = _wind_share(spots)
     wind = np.maximum(np.where(held | (share == 0), 0.0, blown * share), CALM_WIND_M_S)
-    light = np.where(held, np.nan, _light(site, spots, weather))
+    light = np.where(held, np.nan, _light(site, spots, weather, night))
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
     cloud = np.nan_to_num(bridge_gaps(weather.cloud), nan=0.0)[:, None]
@@ -184,10 +184,12 @@ def _gusts(spots: Sequence[Spot], weather: Weather) -> Array:
     return wind_at_height(weather.gust_m_s[:, None], height) * _wind_share(spots)
 
 
-def _light(site: Site, spots: Sequence[Spot], weather: Weather) -> Array:
+def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarray) -> Array:
     """Sunlight at the spots [W/m2]: the beam through their windows, the sky's by their view."""
     # The hour that ends at a time has the sun of its middle.
-    azimuth, elevation = sun.positions(site, weather.times - 1800)
+    dark = night & (weather.direct_w_m2 == 0) & (weather.diffuse_w_m2 == 0)
+    azimuth, elevation = np.zeros(dark.shape), np.full(dark.shape, -90.0)
+    azimuth[~dark], elevation[~dark] = sun.positions(site, weather.times[~dark] - 1800)
     reaches = np.ones((weather.times.size, len(spots)), dtype=bool)
     for column, spot in enumerate(spots):
         if spot.sun_windows is not None:
@@ -197,8 +199,8 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather) -> Array:
     through = 1.0 - _each(spots, lambda spot: spot.shade)
     light = through * (beam + sky * bridge_gaps(weather.diffuse_w_m2)[:, None])
     # Unknown light of the night is none.
-    dark = (sun.is_night(site, weather.times) | (elevation < sun.HORIZON_DEG))[:, None]
-    return np.asarray(np.where(dark & np.isnan(light), 0.0, light))
+    unlit = (night | (elevation < sun.HORIZON_DEG))[:, None]
+    return np.asarray(np.where(unlit & np.isnan(light), 0.0, light))
 
 
 def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[Season, ...]:

@@ -17,7 +17,7 @@ from sillward_rules.planners import carry, feeding, mist, note, outlook, protect
 from sillward_rules.planners.nights import STALE, judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.scene import Scene, moment
+from sillward_rules.scene import Scene
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
@@ -226,7 +226,8 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     # Only what spends this night inside by this advice is told when to go out.
     sheltered = np.where(judged.needs, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
-    others = protect.protect(scene, tonight.standing, scene.now, night.end)
+    now = np.full(scene.home.shape, scene.now.timestamp())
+    others = protect.protect(scene, tonight.standing, now, night.end)
     chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(_at_night(others), scene.site, night.day, scene.now)
@@ -271,10 +272,7 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
 
 def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> tuple[Chore, ...]:
     """Shade, cover and the like until the dusk round, for what is outside by then."""
-    errands: list[Errand] = []
-    for since in np.unique(places.since).tolist():  # what goes out later is safe until then
-        there = np.where(places.since == since, places.column, -1)
-        errands += protect.protect(scene, there, moment(since), end)
+    errands = protect.protect(scene, places.column, places.since, end)
     shaded = {
         names for one in errands if one.kind is ChoreKind.SHADE for names in one.grounds.groups
     }

@@ -160,19 +160,22 @@ def resting(scene: Scene) -> np.ndarray:
 
 def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Errand]:
     """The misting errands of these plans."""
-    made = []
+    made: list[Errand] = []
     here = (places.column, places.column)
-    for number, one in enumerate(planned.plans):
-        cohorts = planned.followers(number) if one.mistings else np.empty(0, dtype=np.int64)
-        for turn, misting in enumerate(one.mistings):
-            opens = np.full(places.column.shape, misting.opens.timestamp())
-            closes = np.full(places.column.shape, misting.closes.timestamp())
+    for turn in range(max((len(one.mistings) for one in planned.plans), default=0)):
+        of_turn = [next(iter(one.mistings[turn:]), None) for one in planned.plans]
+        opens = np.array([np.nan if one is None else one.opens.timestamp() for one in of_turn])
+        closes = np.array([np.nan if one is None else one.closes.timestamp() for one in of_turn])
+        cohorts = np.flatnonzero((planned.which >= 0) & np.isfinite(opens[planned.which]))
 
-            def reason(cohort: int, misting: Misting = misting) -> Reason:
-                return _reason(scene, cohort, misting)
+        def reason(cohort: int, of_turn: Sequence[Misting | None] = of_turn) -> Reason:
+            misting = of_turn[int(planned.which[cohort])]
+            assert misting is not None
+            return _reason(scene, cohort, misting)
 
-            walk = errands(scene, ChoreKind.MIST, cohorts, here, (opens, closes), reason)
-            made += [replace(errand, turn=turn) for errand in walk]
+        times = (opens[planned.which], closes[planned.which])
+        walks = errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
+        made += [replace(errand, turn=turn) for errand in walks]
     return made
 
 
@@ -319,10 +322,8 @@ class _Planner:
 
     def _window(self, start: datetime) -> tuple[datetime, bool]:
         """Until when a misting from `start` on stays wet long enough, and if it does at all."""
-        films, habits = self.films, self.scene.habits
-        enough = films.leaf >= uptake(self.scene, velamen=self.roots.velamen) / timedelta(hours=1)
-        if self.roots.velamen:
-            enough = enough & (films.velamen >= habits.velamen_uptake / timedelta(hours=1))
+        films = self.films
+        enough = films.enough(uptake(self.scene, velamen=self.roots.velamen), self.roots.velamen)
         first = films.index(start)
         if not enough[first]:
             return start + TOO_DRY_WINDOW, False

@@ -152,7 +152,7 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
     planned = mist.plan(scene, places, DaySteps(scene, day))
-    others = protect.protect(scene, places.column, events.sunrise, events.sunset)
+    others = protect.protect(scene, places.column, places.since, events.sunset)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
         counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))

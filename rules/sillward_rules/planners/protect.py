@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.mist import Places
 from sillward_rules.planners.nights import STALE
@@ -32,40 +33,53 @@ RAMP_START = 0.3
 """Share of that light on the first of these days. Judgement."""
 
 
-def protect(scene: Scene, standing: Standing, start: datetime, end: datetime) -> list[Errand]:
-    """Errands for plants where they stand from start to end, in the first hour it counts.
+def protect(scene: Scene, standing: Standing, since: Array, end: datetime) -> list[Errand]:
+    """Errands for plants where they stand, in the first hour it counts.
 
-    standing (cohort,) : -1 for who is not asked about. Nothing is asked for on a forecast that is
-    too old.
+    standing, since (cohort,) : where, and from when on [unix s]; what goes out later is safe until
+    then. Nothing is asked for on a forecast that is too old.
     """
     if scene.weather.age(scene.now) > STALE:
         return []
-    rows = scene.rows(max(start, scene.now), end)
+    begin = np.maximum(since, scene.now.timestamp())
+    rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
     made: list[Errand] = []
-    for asks, kind in KINDS.items():
-        made += _asked_for(scene, kind, scene.rules_asking(asks, standing), standing, rows)
+    if rows.size:
+        from_row = np.asarray(np.searchsorted(scene.climate.times[rows], begin))
+        for asks, kind in KINDS.items():
+            firings = scene.rules_asking(asks, standing)
+            made += _asked_for(scene, kind, firings, standing, rows, from_row)
     return made
 
 
 def _asked_for(
-    scene: Scene, kind: ChoreKind, firings: list[Firing], standing: Standing, rows: np.ndarray
+    scene: Scene,
+    kind: ChoreKind,
+    firings: list[Firing],
+    standing: Standing,
+    rows: np.ndarray,
+    from_row: np.ndarray,
 ) -> list[Errand]:
     """What these rules ask for; of several rules the one whose hour comes first."""
     due = np.full(standing.shape, np.inf)
     by_rule = np.zeros(standing.shape, dtype=np.int64)
     for number, firing in enumerate(firings):
         fires = firing.fires[rows]
-        fired = fires.any(axis=0)
-        if not fired.any():
+        if not fires.any():
             continue
-        first = scene.climate.times[rows[np.argmax(fires, axis=0)]] - AHEAD.total_seconds()
-        of_class = np.where(fired, np.maximum(first, scene.now.timestamp()), np.inf)
-        mine = np.where(firing.member >= 0, of_class[firing.member], np.inf)
-        by_rule[mine < due] = number
-        due = np.minimum(due, mine)
+        # The next row that fires, at or after each row; past the end for none.
+        places = np.where(fires, np.arange(rows.size)[:, None], rows.size)
+        coming = np.minimum.accumulate(places[::-1], axis=0)[::-1]
+        coming = np.concatenate([coming, np.full((1, coming.shape[1]), rows.size)])
+        first = coming[from_row, firing.member]
+        fired = (first < rows.size) & (firing.member >= 0)
+        hour = scene.climate.times[rows[np.minimum(first, rows.size - 1)]]
+        at = np.maximum(hour - AHEAD.total_seconds(), scene.now.timestamp())
+        sooner = fired & (at < due)
+        by_rule[sooner], due[sooner] = number, at[sooner]
 
     def reason(cohort: int) -> Reason:
-        return _reason(scene, firings[int(by_rule[cohort])], cohort, rows)
+        return _reason(scene, firings[int(by_rule[cohort])], cohort, rows[from_row[cohort] :])
 
     cohorts = np.flatnonzero(np.isfinite(due))
     return errands(scene, kind, cohorts, (standing, standing), (None, due), reason)

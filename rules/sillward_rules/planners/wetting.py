@@ -85,6 +85,7 @@ class DayFilms:
         self._habits = steps.scene.habits
         self._crowns: dict[Rot, Array] = {}
         self._last: dict[Rot, datetime | None] = {}
+        self._enough: dict[tuple[timedelta, bool], np.ndarray] = {}
 
     @cached_property
     def temp_c(self) -> Array:
@@ -130,6 +131,16 @@ class DayFilms:
     def lasting(self, depth_mm: float) -> Array:
         """Life of a film of this depth on a leaf or in a crown [h]."""
         return drying_times(self.leaf_rate, STEP_H, depth_mm)
+
+    def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
+        """Steps in which a film on a leaf, and in velamen if that counts, lasts long enough."""
+        key = (uptake, velamen)
+        if key not in self._enough:
+            lasts = self.leaf >= uptake / timedelta(hours=1)
+            if velamen:
+                lasts = lasts & (self.velamen >= self._habits.velamen_uptake / timedelta(hours=1))
+            self._enough[key] = lasts
+        return self._enough[key]
 
     def index(self, moment: datetime) -> int:
         """The step that holds a moment; the first or last one for moments outside."""
