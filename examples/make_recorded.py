@@ -50,6 +50,7 @@ UNITS = {
     "precipitation": "mm",
     "direct_radiation": "W/m²",
     "diffuse_radiation": "W/m²",
+    "weather_code": "wmo code",
 }
 HEAD: dict[str, object] = {
     "latitude": -32.875,
@@ -96,6 +97,7 @@ class Story:
     temperature_bumps: Sequence[Bump] = ()
     wind_bumps: Sequence[Bump] = ()
     cloud_bumps: Sequence[Bump] = ()
+    hail: frozenset[int] = frozenset()  # h at the END of an hour with hail
 
 
 class Sun(NamedTuple):
@@ -210,6 +212,39 @@ MILD_WEEK = Story(
     noon_radiation=(800.0, 915.0),
     wind_bumps=[Bump(117.0, 4.0, 4.0, 1.6)],
     cloud_bumps=[Bump(121.0, 5.0, 4.0, 36.0)],
+)
+
+
+WET_AUTUMN = Story(
+    name="wet-autumn",
+    today=date(2026, 4, 9),
+    seed=409,
+    days=[
+        (14.2, 24.8),
+        (14.6, 25.0),
+        (15.0, 24.1),
+        (15.3, 21.6),
+        (14.8, 22.3),
+        (14.4, 23.0),
+        (13.6, 22.0),
+        (12.6, 21.5),
+        (12.0, 21.9),
+        (11.8, 22.4),
+        (11.5, 22.0),
+    ],
+    decay=2.1,
+    dew_point=k(
+        "-27:10.4 0:11.0 12:11.6 18:13.0 24:13.4 32:13.1 48:11.8 72:11.2 96:10.3 120:9.4 "
+        "148:8.8 188:8.4"
+    ),
+    pressure=k("-27:924.5 12:922.8 24:922.0 48:923.6 64:922.2 96:925.0 188:925.6"),
+    cloud=k("-27:20 8:25 14:55 18:85 32:80 40:45 60:40 64:75 72:40 96:20 188:15"),
+    wind=k("0:1.2 6:1.1 10:1.6 14:2.4 17:2.3 20:1.3 24:1.2"),
+    rain={19: 1.6, 20: 3.2, 21: 2.4, 22: 1.1, 23: 0.5, 65: 6.5, 66: 2.0},
+    noon_radiation=(700.0, 860.0),
+    wind_bumps=[Bump(64.5, 1.5, 2.0, 5.0)],
+    cloud_bumps=[Bump(65.0, 2.0, 3.0, 30.0)],
+    hail=frozenset({65}),
 )
 
 
@@ -411,12 +446,24 @@ def build(story: Story) -> dict[str, Series]:
         "precipitation": np.array([story.rain.get(int(h), 0.0) for h in hours]),
         "direct_radiation": direct,
         "diffuse_radiation": diffuse,
+        "weather_code": np.array(
+            [weather_code(story, int(h), c) for h, c in zip(hours, cloud, strict=True)]
+        ),
     }
     check_grid(story, made)
     check_air(made)
     check_course(story, hours, temperature)
     check_sun(story, made, hours, height)
     return made
+
+
+def weather_code(story: Story, hour: int, cloud: float) -> float:
+    """The WMO code of an hour: hail, rain, or by the cloud."""
+    if hour in story.hail:
+        return 96.0
+    if story.rain.get(hour, 0.0) > 0:
+        return 61.0
+    return float(np.searchsorted([20.0, 50.0, 85.0], cloud))
 
 
 def check_grid(story: Story, made: dict[str, Series]) -> None:
@@ -489,7 +536,7 @@ def check_sun(story: Story, made: dict[str, Series], hours: Series, height: Seri
 
 def numbers(name: str, values: Series) -> str:
     """One array as JSON text: whole numbers where the API has them, one decimal elsewhere."""
-    whole = name in ("time", "relative_humidity_2m", "cloud_cover")
+    whole = name in ("time", "relative_humidity_2m", "cloud_cover", "weather_code")
     row = [int(v) if whole else round(v, 1) + 0.0 for v in values.tolist()]
     return json.dumps(row, separators=(",", ":"))
 
@@ -504,8 +551,9 @@ def body(made: dict[str, Series]) -> str:
 
 
 def main() -> None:
-    """Build and check all three before writing any."""
-    texts = {story.name: body(build(story)) for story in (COLD_SNAP, DRY_SUMMER, MILD_WEEK)}
+    """Build and check all of them before writing any."""
+    stories = (COLD_SNAP, DRY_SUMMER, MILD_WEEK, WET_AUTUMN)
+    texts = {story.name: body(build(story)) for story in stories}
     folder = Path(__file__).resolve().parent / "recorded"
     folder.mkdir(exist_ok=True)
     for name, text in texts.items():

@@ -29,6 +29,7 @@ DEMOS = {
     "cold-snap": date(2026, 5, 14),
     "dry-summer": date(2026, 1, 20),
     "mild-week": date(2026, 10, 6),
+    "wet-autumn": date(2026, 4, 9),
 }
 """The recorded examples, each with the day on which it was recorded."""
 

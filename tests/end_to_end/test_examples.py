@@ -32,8 +32,8 @@ def test_the_collection_has_enough_of_everything() -> None:
     assert sum(not spot.get("indoors") for spot in spots) == 2
 
 
-def test_there_are_three_recorded_forecasts() -> None:
-    assert [path.stem for path in BODIES] == ["cold-snap", "dry-summer", "mild-week"]
+def test_there_are_four_recorded_forecasts() -> None:
+    assert [path.stem for path in BODIES] == ["cold-snap", "dry-summer", "mild-week", "wet-autumn"]
 
 
 @pytest.mark.parametrize("path", BODIES, ids=lambda path: path.stem)

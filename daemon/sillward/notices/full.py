@@ -119,7 +119,7 @@ def _number_line(reason: Reason, chore: Chore, site: Site) -> str:
     if outlook or reason.above:
         word = "up to"
     why = ", too short above the limits" if _whole_day(chore) else ""
-    return f"{reason.quantity} {word} {phrases.number(reason)} at {at}{why}"
+    return f"{phrases.quantity(reason)} {word} {phrases.number(reason)} at {at}{why}"
 
 
 _OF_FILMS = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})

@@ -23,6 +23,13 @@ def hour(at: datetime, site: Site) -> str:
     return f"{at.astimezone(site.zone):%H:%M}"
 
 
+def quantity(reason: Reason) -> str:
+    """What is watched, as people say it."""
+    return {"rain wetness": "crowns wet with rain", "ppfd": "light"}.get(
+        reason.quantity, reason.quantity
+    )
+
+
 def plants(count: int) -> str:
     """ "1 plant", "3 plants"."""
     return f"{count} plant" if count == 1 else f"{count} plants"

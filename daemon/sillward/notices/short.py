@@ -196,7 +196,9 @@ class _Teller:
         reason = phrases.deciding(chores)
         if reason.value is None:
             return "Night not known: treated as cold"
-        what = "Leaf" if reason.quantity == "leaf temperature" else reason.quantity.capitalize()
+        what = (
+            "Leaf" if reason.quantity == "leaf temperature" else _capital(phrases.quantity(reason))
+        )
         at = phrases.hour(reason.at, self.site)
         limit = f"limit {reason.limit:g} ({reason.plant})"
         return f"{what} {phrases.number(reason)} at {at}, {limit}"
@@ -300,7 +302,8 @@ class _Teller:
 
     def _protecting(self, word: str, chore: Chore) -> Line:
         reason = phrases.deciding([chore])
-        why = f"{reason.quantity} {phrases.number(reason)} at {phrases.hour(reason.at, self.site)}"
+        at = phrases.hour(reason.at, self.site)
+        why = f"{phrases.quantity(reason)} {phrases.number(reason)} at {at}"
         head = f"{_capital(word)} {chore.from_spot} {_by(self._clock(chore))}"
         return Line(lambda most: f"{head}: {self._who(chore, most)}{f'; {why}' if most else ''}")
 
