@@ -44,6 +44,7 @@ def test_the_standard_rules_use_the_growers_syntax() -> None:
         "cold night",
         "injury by cold",
         "wet crown overnight",
+        "crowns wet overnight",
         "thirsty air",
         "dry air",
         "parched air",
