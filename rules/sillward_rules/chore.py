@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
+from functools import cache
 from itertools import chain
 from typing import Any, overload
 
@@ -191,16 +192,20 @@ def into_chores(
         way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn)
         ways.setdefault(way, []).append(errand)
     chores: dict[str, Chore] = {}
+    numbers: dict[str, int] = {}
     for same_way in ways.values():
         for walk in _walks(same_way):
-            number = 1
-            while (chore_id := _id_of(walk, day, number)) in chores:
+            base = _id_of(walk, day)
+            number = numbers.get(base, 0) + 1
+            # Another spot's name may end in the same number.
+            while (chore_id := base if number == 1 else f"{base}-{number}") in chores:
                 number += 1
+            numbers[base] = number
             chores[chore_id] = _chore(chore_id, walk, site, now)
     return in_order(list(chores.values()))
 
 
-def _id_of(walk: Sequence[Errand], day: date, number: int) -> str:
+def _id_of(walk: Sequence[Errand], day: date) -> str:
     first = walk[0]
     kind = first.kind.value
     if first.kind is ChoreKind.STAY_IN and first.not_before is None:
@@ -208,8 +213,7 @@ def _id_of(walk: Sequence[Errand], day: date, number: int) -> str:
     way = _slug(first.from_spot)
     if first.to_spot != first.from_spot:
         way += f"-to-{_slug(first.to_spot)}"
-    suffix = f"-{number}" if number > 1 else ""
-    return f"{day:%Y-%m-%d}-{kind}-{way}{suffix}"
+    return f"{day:%Y-%m-%d}-{kind}-{way}"
 
 
 def in_order(chores: Sequence[Chore]) -> tuple[Chore, ...]:
@@ -318,5 +322,6 @@ def rounded_up(at: datetime, site: Site) -> datetime:
     return down if down == at else rounded_down(at + DISPLAY_STEP, site)
 
 
+@cache
 def _slug(text: str) -> str:
     return re.sub(r"[\W_]+", "-", text.lower()).strip("-")
