@@ -17,12 +17,26 @@ from sillward_rules.scene import Scene
 from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
 from sillward_rules.weather import Weather
-from tests.rules.summer import DAY, HOURS, NOW, at_home, garden, limited, planned, raining, sky
+from tests.rules.summer import (
+    DAY,
+    HOURS,
+    NOW,
+    at_home,
+    free,
+    garden,
+    limited,
+    planned,
+    raining,
+    sky,
+)
 from tests.rules.support import daily_curve, plant, utc
 
 DAY_LONG = timedelta(days=1)
 EASY = Habits(feed_from_c=10.0, mist_from_c=10.0)
 """Feeds and mists in cooler weather too: what stays is the season."""
+
+MILDER = sky(daily_curve(14.0, 30.0, HOURS), dew=13.5, wind_m_s=0.3)
+"""A morning on which even what is fed through its leaves may be fed."""
 
 WINTER = utc("2026-06-19T00:00")
 WINTER_NOW = utc("2026-06-20T12:00")  # 09:00 at the site; the sun rose at 08:33
@@ -47,6 +61,11 @@ def morning(
 
 def of(sheet: Sheet, kind: ChoreKind) -> list[Chore]:
     return [chore for chore in sheet.chores if chore.kind is kind]
+
+
+def starts(chore: Chore) -> datetime:
+    assert chore.not_before is not None
+    return chore.not_before
 
 
 def season_of(air: Weather, now: datetime = NOW) -> Season:
@@ -150,6 +169,23 @@ def test_no_feed_while_the_morning_is_cold() -> None:
     assert 11.5 <= temp_c(errand.not_before) <= 12.5
 
 
+def test_the_sheet_too_waits_with_feed_until_the_morning_is_warm() -> None:
+    air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
+
+    (feed,) = of(morning(plant(night_low=1.0), air=air), ChoreKind.FEED)
+
+    assert np.interp(starts(feed).timestamp(), air.times, air.temp_c) >= 11.5
+
+
+def test_a_plant_is_not_fed_late_because_another_one_is_misted_later() -> None:
+    grey = plant("Grey curls", velamen=False, holder="mount")
+
+    sheet = morning(grey, plant(), air=MILDER)
+
+    feed = next(one for one in of(sheet, ChoreKind.FEED) if "Test strap" in one.plants)
+    assert starts(feed) < NOW + timedelta(hours=1)
+
+
 # -- how strong
 
 
@@ -235,10 +271,9 @@ def test_a_rinse_follows_each_feed_after_the_uptake_time(holder: str) -> None:
 
 def test_a_plant_without_velamen_is_fed_while_the_film_on_its_leaves_lasts() -> None:
     grey = plant("Grey curls", velamen=False, holder="mount")
-    milder = sky(daily_curve(14.0, 30.0, HOURS), dew=13.5, wind_m_s=0.3)
     made = garden(grey)
-    sheet = draw_up(Round.MORNING, made, milder, {}, NOW)
-    films = DaySteps(Scene(made, milder, {}, NOW), DAY).films(0)
+    sheet = draw_up(Round.MORNING, made, MILDER, {}, NOW)
+    films = DaySteps(Scene(made, MILDER, {}, NOW), DAY).films(0)
 
     (feed,) = of(sheet, ChoreKind.FEED)
     assert feed.not_before is not None
@@ -251,7 +286,32 @@ def test_a_plant_without_velamen_is_fed_while_the_film_on_its_leaves_lasts() -> 
     assert not of(morning(grey), ChoreKind.FEED), "a hot morning: gone too soon"
 
 
+def test_a_leaf_is_rinsed_no_sooner_than_it_has_taken_up() -> None:
+    sheet = morning(plant("Grey curls", velamen=False, holder="mount"), air=MILDER)
+
+    (feed,), (rinse,) = of(sheet, ChoreKind.FEED), of(sheet, ChoreKind.FLUSH)
+    assert starts(rinse) - starts(feed) >= Habits().leaf_uptake
+
+
+def test_the_rinse_keeps_to_the_growers_hours() -> None:
+    sheet = morning(habits=free("06:50-08:30", "12:30-13:30", "15:00-16:30"))
+
+    (rinse,) = of(sheet, ChoreKind.FLUSH)
+    assert NOW <= starts(rinse) < rinse.before <= utc("2026-01-20T11:30")  # 08:30 at the site
+
+
 # -- the state that follows
+
+
+def test_a_second_look_still_feeds_what_was_told_for_later() -> None:
+    made = garden(plant())
+    told = draw_up(Round.MORNING, made, sky(), {}, NOW)
+    later = NOW + timedelta(minutes=20)
+    assert of(told, ChoreKind.FEED)[0].before > later, "or the test tells nothing"
+
+    again = draw_up(Round.MORNING, made, sky(now=later), next_state({}, told), later)
+
+    assert of(again, ChoreKind.FEED)
 
 
 def test_a_fed_plant_is_not_fed_again_the_next_morning_but_a_week_later() -> None:

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
-from itertools import combinations, pairwise
+from itertools import combinations, pairwise, product
 
 import numpy as np
 import pytest
@@ -10,18 +10,22 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward_rules import sun
-from sillward_rules.chore import LEAST_WINDOW, ChoreKind
-from sillward_rules.collection import Habits
+from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_up
+from sillward_rules.collection import Habits, PlantState
 from sillward_rules.planners import mist
 from sillward_rules.planners.wetting import DayFilms
-from sillward_rules.plant import Holder
+from sillward_rules.plant import HOLDERS, ROT_CLASSES, Holder
 from sillward_rules.rule import standard_rules
 from sillward_rules.season import Season
-from sillward_rules.sheet import Round, draw_up
+from sillward_rules.sheet import Round, acknowledged, draw_up
+from sillward_rules.spot import Spot
+from sillward_rules.weather import Weather
 from tests.rules.summer import (
     DAY,
     HOT,
+    HOURS,
     NOW,
+    at_home,
     each_plan,
     free,
     garden,
@@ -31,7 +35,16 @@ from tests.rules.summer import (
     rule,
     sky,
 )
-from tests.rules.support import MENDOZA, daily_curve, plant, utc
+from tests.rules.support import (
+    MENDOZA,
+    WARM_ROOM,
+    collection,
+    daily_curve,
+    fetched,
+    plant,
+    utc,
+    weather,
+)
 
 SETTLED = settings(max_examples=25, derandomize=True, deadline=None)
 ANY_HOLDER = rule("vpd above limit", hours="day", asks="mist")
@@ -46,6 +59,11 @@ def one_plan(holder: Holder = "basket", **series: object) -> mist.Plan:
     air = sky(**series)  # type: ignore[arg-type]
     made = garden(plant(holder=holder), habits=habits, rules=[ANY_HOLDER])
     return planned(made, air)[2][0]
+
+
+def starts(chore: Chore) -> datetime:
+    assert chore.not_before is not None
+    return chore.not_before
 
 
 # -- by holder
@@ -268,6 +286,31 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
     assert "none of your hours serves" in line
 
 
+@pytest.mark.parametrize("text", ["16:20-17:30", "12:00-12:05"])
+def test_short_hours_are_kept_to_and_so_is_the_last_wetting_hour(text: str) -> None:
+    made = garden(plant(holder="mount"), habits=free(text))
+    _, _, (plan,), steps = planned(made, sky())
+
+    last = steps.films(0).last_wetting("high")
+    assert last is not None
+    ((_, end),) = slots_of(made.habits)
+    assert all(one.closes <= min(last, end) for one in plan.mistings)
+
+
+def test_in_scarce_hours_nothing_is_misted_or_fed_in_the_rain() -> None:
+    habits = free("06:50-08:30", "18:00-20:00")
+    made = garden(plant(holder="mount"), habits=habits)
+    wet = raining("2026-01-20T11:00", "2026-01-20T12:00")  # 07:00 to 09:00 at the site
+
+    def before_nine(air: Weather) -> set[ChoreKind]:
+        sheet = draw_up(Round.MORNING, made, air, {}, NOW)
+        watering = [one for one in sheet.chores if one.kind in (ChoreKind.MIST, ChoreKind.FEED)]
+        return {one.kind for one in watering if starts(one) < utc("2026-01-20T12:00")}
+
+    assert before_nine(sky()) == {ChoreKind.MIST, ChoreKind.FEED}
+    assert before_nine(sky(rain_mm=wet)) == set()
+
+
 CLOCKS = st.integers(6 * 60, 20 * 60).map(lambda m: m - m % 5)
 SPANS = st.lists(st.tuples(CLOCKS, st.integers(4, 48)), min_size=1, max_size=3)
 
@@ -368,3 +411,98 @@ def test_standard_rules_leave_pots_alone() -> None:
     assert planned(made, sky(HOT, dew=2.0))[2] == [mist.Plan()]
     sheet = draw_up(Round.MORNING, made, sky(HOT, dew=2.0), {}, NOW)
     assert not [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+
+
+# -- on the sheet
+
+
+def any_morning(random: np.random.Generator, *, rainy: bool) -> Weather:
+    """A hot day and the days around it, more or less dry and windy; with showers if rainy."""
+    low = random.uniform(14, 24)
+    temp = daily_curve(low, low + random.uniform(6, 18), HOURS)
+    temp = temp + random.normal(0, random.choice([0.0, 0.7]), HOURS)
+    showers = (random.random(HOURS) < random.choice([0.05, 0.2])) & rainy
+    return sky(
+        temp,
+        dew=low - random.uniform(0, 18),
+        wind_m_s=np.abs(random.normal(1.0, 1.0, HOURS)),
+        cloud=random.uniform(0, 1),
+        rain_mm=np.where(showers, random.exponential(1.5, HOURS), 0.0),
+    )
+
+
+@pytest.mark.parametrize("rainy", [False, True], ids=["dry", "showers"])
+@settings(SETTLED, max_examples=60)
+@given(seed=st.integers(0, 2**32 - 1), texts=st.sampled_from([(), ("06:50-09:30", "12:00-18:30")]))
+def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
+    rainy: bool, seed: int, texts: tuple[str, ...]
+) -> None:
+    plants = [
+        plant(f"{holder} {rot}", holder=holder, rot=rot, vpd_high=vpd, velamen=velamen)
+        for holder, vpd in zip(HOLDERS, (1.0, 1.4, 1.8, 1.2), strict=True)
+        for rot, velamen in zip(ROT_CLASSES, (True, False, True), strict=True)
+    ]
+    made = garden(*plants, habits=free(*texts, most=4), rules=[ANY_HOLDER])
+    air = any_morning(np.random.default_rng(seed), rainy=rainy)
+    scene, _, plans, _ = planned(made, air)
+    mists = [
+        one
+        for one in draw_up(Round.MORNING, made, air, {}, NOW).chores
+        if one.kind is ChoreKind.MIST
+    ]
+
+    for cohort, plan in zip(scene.cohorts, plans, strict=True):
+        for name in cohort.names:
+            told = sorted((one for one in mists if name in one.plants), key=starts)
+            assert len(told) == len(plan.mistings), name
+            for first, again in pairwise(told):
+                assert first.before <= starts(again), (name, first, again)
+            if told:
+                own = rounded_up(plan.mistings[0].opens, MENDOZA)
+                assert starts(told[0]) <= own + timedelta(minutes=90), name
+
+
+@pytest.mark.parametrize(
+    ("low", "dew"),
+    [(8.0, 0.0), (8.0, 5.0), *product((12.0, 15.0, 19.0), (0.0, 5.0, 9.0, 12.0))],
+)
+def test_plants_that_only_their_history_tells_apart_are_misted_alike(
+    low: float, dew: float
+) -> None:
+    """A rinse of long ago makes each plant a cohort of its own, and matters to no misting."""
+    plants = [plant(f"p{number}", rot="low") for number in range(3)]
+    bench = Spot("bench", sky_view=0.3, wind=0.3, night_offset_k=0.0, day_offset_k=0.0)
+    made = collection(*plants, spots=(bench, WARM_ROOM))
+    start = utc("2026-01-19T00:00")
+    now = utc("2026-01-20T10:00")
+    air = fetched(weather(start, daily_curve(low, low + 12, 96), dew_point_c=dew), now)
+    rinsed = utc("2025-01-01T00:00")
+
+    def mists(state: dict[str, PlantState]) -> set[tuple[str, datetime, datetime]]:
+        return {
+            (name, starts(one), one.before)
+            for one in draw_up(Round.MORNING, made, air, state, now).chores
+            if one.kind is ChoreKind.MIST
+            for name in one.plants
+        }
+
+    alike = mists({one.name: PlantState("bench") for one in plants})
+    apart = mists(
+        {
+            one.name: PlantState("bench", rinsed_at=rinsed + timedelta(hours=number))
+            for number, one in enumerate(plants)
+        }
+    )
+    assert alike == apart
+    assert alike, "or the test tells nothing"
+
+
+def test_what_was_just_misted_is_not_to_be_misted_again_at_once() -> None:
+    done = acknowledged(at_home(), ChoreKind.MIST, "bench", NOW + timedelta(minutes=10))
+    later = NOW + timedelta(minutes=20)
+
+    sheet = draw_up(Round.MORNING, garden(plant()), sky(now=later), {"Test strap": done}, later)
+
+    mists = [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+    assert mists
+    assert all(starts(one) > later + timedelta(hours=2) for one in mists)

@@ -1,7 +1,7 @@
 """Verdicts in odd places: other spots, other rules, unknown hours, cold by day, weeks ahead."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -200,6 +200,37 @@ def test_a_cold_spell_by_day_is_no_day_to_go_out() -> None:
     assert of(sheet, ChoreKind.STAY_IN)
 
 
+INJURED = replace(plant(), limits=Limits(brief_low=Limit(5.0, "test")))
+
+
+def test_no_plant_goes_out_into_a_day_that_injures_it() -> None:
+    sheet = told(Round.MORNING, np.full(96, 2.0), INJURED, state={"Test strap": PlantState("room")})
+
+    assert not of(sheet, ChoreKind.CARRY_OUT)
+
+
+def test_injury_that_goes_on_since_the_night_is_told_in_the_morning() -> None:
+    state = {"Test strap": PlantState("bench")}
+
+    sheet = told(Round.MORNING, np.full(96, 2.0), INJURED, state=state)
+
+    assert of(sheet, ChoreKind.CARRY_IN)
+
+
+def test_no_plant_goes_out_into_a_gale_that_goes_on_since_the_night() -> None:
+    gust = np.full(96, 20.0)
+    gust[46:] = 3.0  # until 22:00 UTC, after sunset
+    gale = a_rule(watch="gust", above="15 m/s", asks="carry in")
+    state = {"Test strap": PlantState("room")}
+
+    def morning(gust_m_s: np.ndarray) -> Sheet:
+        rules = (*standard_rules(), gale)
+        return told(Round.MORNING, np.full(96, 20.0), rules=rules, state=state, gust_m_s=gust_m_s)
+
+    assert of(morning(np.full(96, 3.0)), ChoreKind.CARRY_OUT), "but for the gale it would"
+    assert not of(morning(gust), ChoreKind.CARRY_OUT)
+
+
 def test_out_an_hour_after_the_leaf_is_warm_even_just_after_sunrise() -> None:
     # 2 °C at 11:00 UTC, 14 °C (limit and margin) at 12:00; the sun rises at 11:17.
     temp = np.full(96, 2.0)
@@ -260,6 +291,36 @@ def test_unsaid_sky_is_no_excuse_to_wet_crowns_later() -> None:
         (stops[sky],) = of(sheet, ChoreKind.STOP_WETTING)
 
     assert stops[None].before == stops[0.5].before
+
+
+ROOF = replace(OPEN_BENCH, rain=0.0, sun_windows=())
+DRAUGHTY_PORCH = Spot("bench", indoors=True, night_offset_k=0.0)
+
+
+@pytest.mark.parametrize(
+    ("spot", "series"),
+    [
+        (ROOF, {"rain_mm": np.nan}),
+        (DRAUGHTY_PORCH, {"rain_mm": np.nan}),
+        (DRAUGHTY_PORCH, {"wind_m_s": np.nan}),
+    ],
+    ids=["rain under a roof", "rain in a porch", "wind in a porch"],
+)
+def test_what_cannot_reach_a_spot_need_not_be_known(spot: Spot, series: dict[str, Any]) -> None:
+    spots = (spot, WARM_ROOM)
+
+    sheet = told(Round.DUSK, np.full(96, 14.0), plant(night_low=12.0), spots=spots, **series)
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+def test_at_night_unknown_light_of_the_sky_is_none() -> None:
+    hours = np.arange(96) % 24
+    by_day = np.where((hours >= 12) & (hours < 22), 100.0, np.nan)
+
+    sheet = told(Round.DUSK, np.full(96, 14.0), plant(night_low=12.0), diffuse_w_m2=by_day)
+
+    assert not of(sheet, ChoreKind.CARRY_IN)
 
 
 # -- habits
@@ -414,6 +475,24 @@ def test_an_hour_under_the_limit_is_borne_and_no_more(last_hour: int, carried: b
     temp = dips(("2026-05-15T03:00", 12.5), (f"2026-05-15T0{last_hour}:00", 12.5))
 
     assert bool(of(told(Round.DUSK, temp, tender()), ChoreKind.CARRY_IN)) == carried
+
+
+def test_the_minutes_told_are_those_under_the_limit() -> None:
+    # From 20 °C by 8 K to 12 and back within an hour each: under 13 for 1/8 of either.
+    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 12.0)), tender())
+
+    assert "15 min under 13" in sheet.warnings[0]
+
+
+def test_a_plant_that_bore_last_night_outside_was_not_carried_in() -> None:
+    first, yesterday = START - timedelta(days=1), DUSK - timedelta(days=1)
+    temp = np.concatenate([np.full(24, 20.0), dips(("2026-05-14T05:00", 12.0))])
+
+    def at(round_: Round, now: datetime) -> Sheet:
+        return draw_up(round_, collection(tender()), fetched(weather(first, temp), now), {}, now)
+
+    assert not at(Round.DUSK, yesterday).chores
+    assert at(Round.MORNING, MORNING).states["Test strap"].spot == "bench"
 
 
 def test_how_long_a_dip_is_borne_is_the_growers_to_say() -> None:
@@ -593,3 +672,21 @@ def test_unknown_rain_in_a_warm_night_is_no_matter() -> None:
     sheet = told(Round.DUSK, np.full(96, 17.0), plant(night_low=12.0), rain_mm=np.nan, **STILL)
 
     assert not of(sheet, ChoreKind.CARRY_IN)
+
+
+AFTERNOON = rain_at("2026-05-14T17:00", "2026-05-14T20:00")
+
+
+@pytest.mark.parametrize(
+    "rain",
+    [
+        AFTERNOON,
+        np.where(AFTERNOON > 0, np.nan, AFTERNOON),
+        rain_at("2026-05-14T17:00", "2026-05-15T04:00", 0.19),
+    ],
+    ids=["rain", "rain that nobody knows of", "twelve hours of drizzle"],
+)
+def test_crowns_that_rain_wetted_in_the_afternoon_are_wet_overnight(rain: np.ndarray) -> None:
+    sheet = told(Round.DUSK, np.full(96, 14.0), plant(night_low=12.0), rain_mm=rain, **STILL)
+
+    assert of(sheet, ChoreKind.CARRY_IN)

@@ -223,6 +223,19 @@ def test_less_known_of_the_air_takes_no_carry_in_away(
     assert before.keys() <= after.keys()
 
 
+@few
+@given(seed=seeds, first=st.integers(36, 56), size=st.integers(1, 12))
+def test_less_known_of_the_rain_takes_no_carry_in_away(seed: int, first: int, size: int) -> None:
+    """Row 36 is noon UTC, 9:00 at the site; the sun sets before row 46."""
+    random = np.random.default_rng(seed)
+    series, plants = any_series(random), any_plants(random)
+
+    before = verdicts(series, plants)
+    after = verdicts(without(series, first, size, "rain_mm"), plants)
+
+    assert before.keys() <= after.keys()
+
+
 @pytest.mark.parametrize("name", ["dew_point_c", "wind_m_s", "cloud", "rain_mm"])
 @settings(few, max_examples=25)
 @given(seed=seeds)

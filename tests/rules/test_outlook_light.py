@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sillward_rules.account import account_for
 from sillward_rules.air import Array
 from sillward_rules.light import ppfd
 from sillward_rules.planners.outlook import DARK_SHARE, Outlook
@@ -120,3 +121,23 @@ def test_indoors_nobody_knows_the_light() -> None:
     inside = replace(liking(600.0), home="room", shelter=None)
 
     assert ahead(inside, watts=0.0).dark == ()
+
+
+def test_too_dark_is_told_at_any_longitude() -> None:
+    air = sky(WARM, dew=12.0, direct_w_m2=0.0, diffuse_w_m2=5.0)
+
+    for longitude in (-75.0, MENDOZA.longitude, -67.5):
+        made = garden(liking(600.0), bench=OPEN, site=replace(MENDOZA, longitude=longitude))
+        outlook = draw_up(Round.WEEK, made, air, {}, NOW).outlook
+        assert outlook is not None
+        assert outlook.dark, longitude
+
+
+def test_the_account_of_a_plant_knows_the_light_of_its_day() -> None:
+    made = garden(liking(600.0), bench=OPEN)
+    air = sky(WARM, dew=12.0, direct_w_m2=0.0, diffuse_w_m2=evenly(100.0))
+
+    dli = account_for(made.plants[0], made, air, {}, NOW).dli
+
+    # 14 h of 100 W/m2; 2.057 umol/J is 0.45 of 4.57 (Thimijan and Heins 1983).
+    assert dli == pytest.approx(14 * 3600 * 100 * 2.057e-6, rel=0.01)

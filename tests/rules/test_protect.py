@@ -216,6 +216,26 @@ def test_each_speaks_with_its_limit() -> None:
     assert {one.kind for one in guards(pot)} == {*GUARDS} - {ChoreKind.SECURE}
 
 
+def test_nothing_is_secured_before_it_is_out() -> None:
+    start, now = utc("2026-06-19T00:00"), utc("2026-06-20T12:00")
+    bench = Spot("bench", sky_view=0.0, wind=1.0, height_m=10.0, night_offset_k=0.0)
+    hung = limited(plant(night_low=10.0), gust_high=12.0)
+    inside_since = PlantState("room", now - timedelta(days=1), assumed=False)
+
+    def told_with(row: int) -> Sheet:
+        gust = np.full(HOURS, 3.0)
+        gust[row] = 30.0
+        air = sky(daily_curve(4.0, 20.0, HOURS), dew=0.0, start=start, now=now, gust_m_s=gust)
+        return told(hung, air=air, bench=bench, now=now, state={"Test strap": inside_since})
+
+    before, after = told_with(37), told_with(42)  # the hours to 13:00 and 18:00 UTC
+    (out,) = [one for one in before.chores if one.kind is ChoreKind.CARRY_OUT]
+    assert out.not_before is not None
+    assert utc("2026-06-20T13:00") < out.not_before < utc("2026-06-20T17:00")
+    assert not guards(before, ChoreKind.SECURE)
+    assert guards(after, ChoreKind.SECURE)
+
+
 def test_deadlines_are_never_in_the_past() -> None:
     for minutes in range(0, 12 * 60, 95):
         now = NOW + timedelta(minutes=minutes)

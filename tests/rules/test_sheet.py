@@ -4,7 +4,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason, into_chores
+from sillward_rules.chore import (
+    LEAST_WINDOW,
+    ChoreKind,
+    Errand,
+    Grounds,
+    Reason,
+    into_chores,
+)
 from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round, draw_up, next_state
 from sillward_rules.spot import Spot
@@ -26,7 +33,12 @@ COLD = daily_curve(8.0, 19.0, 9 * 24)
 
 
 def errand(
-    name: str, before: str, *, kind: ChoreKind = ChoreKind.CARRY_IN, start: str = ""
+    name: str,
+    before: str,
+    *,
+    kind: ChoreKind = ChoreKind.CARRY_IN,
+    start: str = "",
+    turn: int = 0,
 ) -> Errand:
     at = utc(before)
     reason = Reason(name, "leaf temperature", 8.0, "°C", 13.0, at)
@@ -37,6 +49,7 @@ def errand(
         utc(start) if start else None,
         at,
         Grounds.of(((name,), reason)),
+        turn,
     )
 
 
@@ -85,6 +98,33 @@ def test_windows_that_never_meet_are_two_walks() -> None:
     assert all(
         chore.not_before is not None and chore.not_before <= chore.before for chore in chores
     )
+
+
+def test_a_misting_goes_with_others_of_its_turn_only() -> None:
+    mist, day = ChoreKind.MIST, date(2026, 5, 14)
+    asked = [
+        errand("a", "2026-05-14T18:00", kind=mist, start="2026-05-14T10:00"),
+        errand("a", "2026-05-14T18:00", kind=mist, start="2026-05-14T16:00", turn=1),
+        errand("b", "2026-05-14T17:00", kind=mist, start="2026-05-14T15:00", turn=1),
+        errand("c", "2026-05-14T17:30", kind=mist, start="2026-05-14T10:30"),
+    ]
+
+    chores = into_chores(asked, MENDOZA, day, EVENING - timedelta(hours=12))
+
+    assert {(chore.plants, chore.not_before, chore.before) for chore in chores} == {
+        (("c", "a"), utc("2026-05-14T10:30"), utc("2026-05-14T17:30")),
+        (("b", "a"), utc("2026-05-14T16:00"), utc("2026-05-14T17:00")),
+    }
+
+
+def test_rounding_leaves_a_misting_time_to_walk() -> None:
+    asked = errand("a", "2026-05-14T15:11", kind=ChoreKind.MIST, start="2026-05-14T15:01")
+
+    (chore,) = into_chores([asked], MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
+
+    assert chore.not_before is not None
+    assert chore.before <= utc("2026-05-14T15:11")
+    assert chore.before - chore.not_before >= LEAST_WINDOW
 
 
 def test_the_same_arguments_give_the_same_sheet() -> None:

@@ -154,6 +154,14 @@ def test_an_unknown_hour_of_wetness_is_unknown_for_rain_too() -> None:
     np.testing.assert_array_equal(hours_wet_by_rain(wet, np.zeros(3)), wet)
 
 
+def test_rain_that_nobody_knows_of_is_not_taken_for_dew() -> None:
+    rain, rate = np.array([0.0, np.nan, 0.0, 0.0]), np.full(4, 0.01)
+    wet = hours_wet(crown_water(rain, rate))
+
+    assert list(wet[2:]) == [2.0, 3.0]
+    assert not (hours_wet_by_rain(wet, rain)[2:] == 0.0).any()
+
+
 @few
 @given(hours=hours)
 def test_rain_has_a_part_in_no_more_hours_than_are_wet(hours: list[tuple[float, float]]) -> None:
