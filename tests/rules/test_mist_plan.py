@@ -286,14 +286,19 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
     assert "none of your hours serves" in line
 
 
-@pytest.mark.parametrize("text", ["16:20-17:30", "12:00-12:05"])
-def test_short_hours_are_kept_to_and_so_is_the_last_wetting_hour(text: str) -> None:
+@pytest.mark.parametrize(
+    ("text", "misted"),
+    [("15:00-17:30", True), ("16:20-17:30", False), ("12:00-12:20", True), ("12:00-12:05", False)],
+)
+def test_short_hours_are_kept_to_and_so_is_the_last_wetting_hour(text: str, misted: bool) -> None:
     made = garden(plant(holder="mount"), habits=free(text))
     _, _, (plan,), steps = planned(made, sky())
 
     last = steps.films(0).last_wetting("high")
     assert last is not None
+    assert utc("2026-01-20T19:20") < last < utc("2026-01-20T19:30")  # past 16:20 at the site
     ((_, end),) = slots_of(made.habits)
+    assert bool(plan.mistings) is misted
     assert all(one.closes <= min(last, end) for one in plan.mistings)
 
 

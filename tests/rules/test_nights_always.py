@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from sillward_rules import sun
@@ -224,9 +224,16 @@ def test_less_known_of_the_air_takes_no_carry_in_away(
 
 
 @few
+@example(seed=68, first=44, size=8)
+@example(seed=208, first=44, size=8)
+@example(seed=216, first=44, size=8)
+@example(seed=296, first=44, size=3)
 @given(seed=seeds, first=st.integers(36, 56), size=st.integers(1, 12))
 def test_less_known_of_the_rain_takes_no_carry_in_away(seed: int, first: int, size: int) -> None:
-    """Row 36 is noon UTC, 9:00 at the site; the sun sets before row 46."""
+    """Row 36 is noon UTC, 9:00 at the site; the sun sets before row 46.
+
+    Rain that decides a night is rare: the examples are some in which it does.
+    """
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
 
