@@ -1,6 +1,8 @@
 """The examples: rich enough, physically coherent, and made by the script that lies beside them."""
 
 import json
+import re
+import struct
 import tomllib
 from pathlib import Path
 
@@ -8,8 +10,13 @@ import numpy as np
 import pandas as pd
 import psychrolib
 import pytest
-from examples import make_recorded
+from examples import a_day, make_recorded
+from matplotlib.colors import to_rgb
 from pvlib.solarposition import get_solarposition
+
+from sillward_rules import climate_of
+from sillward_rules.climate import film_air
+from sillward_rules.film import LEAF_FILM, evaporation
 
 FOLDER = Path(make_recorded.__file__).parent
 BODIES = sorted((FOLDER / "recorded").glob("*.json"))
@@ -95,3 +102,83 @@ def test_the_script_makes_these_very_bodies(story: make_recorded.Story) -> None:
         # One unit of the last digit: another platform's sine may round the other way.
         unit = 1.0 if name in ("relative_humidity_2m", "cloud_cover") else 0.11
         assert np.abs(np.array(made["hourly"][name]) - np.array(values)).max() <= unit, name
+
+
+# -- one day of one plant
+
+
+def test_the_example_of_a_day_draws_it_and_prints_what_the_core_says(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    a_day.main([])
+    a_day.main(["other.png"])
+
+    for name in ("a_day.png", "other.png"):
+        picture = (tmp_path / name).read_bytes()
+        # PNG (RFC 2083): signature, then the header chunk with width and height.
+        assert picture[:8] == b"\x89PNG\r\n\x1a\n"
+        width, height = struct.unpack(">II", picture[16:24])
+        assert width == 1000
+        assert 700 <= height <= 1200
+        assert 20_000 < len(picture) < 500_000
+
+    line, again = capsys.readouterr().out.splitlines()
+    assert line == again
+    site, day = a_day.COURTYARD, a_day.DAY
+    climate = climate_of(site, [a_day.PERGOLA], a_day.invented(site, day))
+    local = pd.to_datetime(climate.times, unit="s", utc=True).tz_convert(site.zone.key)
+    of_day = np.asarray((local >= str(day)) & (local <= str(day + pd.Timedelta(days=1))))
+    told = re.search(
+        r"air (\S+) to (\S+) °C, leaf down to (\S+) °C \(limit 13\), VPD up to (\S+) kPa "
+        r"\(limit 1\.43\), light up to (\S+) umol m-2 s-1, (\S+) mol/d",
+        line,
+    )
+    assert told is not None, line
+    low, high, leaf, vpd, ppfd, dli = (float(one) for one in told.groups())
+    assert of_day.sum() == 25
+    assert low == pytest.approx(climate.temp_c[of_day].min(), abs=0.051)
+    assert high == pytest.approx(climate.temp_c[of_day].max(), abs=0.051)
+    assert leaf == pytest.approx(climate.leaf_c[of_day].min(), abs=0.051)
+    assert vpd == pytest.approx(climate.vpd_kpa[of_day].max(), abs=0.0051)
+    assert ppfd == pytest.approx(climate.ppfd[of_day].max(), abs=0.51)
+    assert dli == pytest.approx(climate.ppfd[of_day][1:].sum() * 3600e-6, abs=0.051)
+
+
+def test_the_day_has_something_to_show_and_its_film_lives_as_a_plain_count_has_it() -> None:
+    made = a_day.worked_out()
+    night, warm = made.plant.limits.night_low, made.plant.limits.vpd_high
+    assert night is not None
+    assert warm is not None
+
+    assert made.series("leaf_c").min() < night.value < made.series("temp_c").max()
+    assert made.series("vpd_kpa").min() < warm.value < made.series("vpd_kpa").max()
+    life = made.film_min["leaf"]
+    assert life.min() < a_day.UPTAKE_MIN["leaf"] < life.max()
+    assert made.film_times.size == 24 * 12 + 1
+    # Water taken off in steps of five minutes until the tenth of a millimetre is gone.
+    air = film_air(made.climate, made.film_times + 150.0)
+    rate = evaporation(air, LEAF_FILM.shape)[:, made.column]
+    for start in (0, 96, 130, 180):
+        gone = int(np.argmax(np.cumsum(rate[start:]) / 12 >= 0.1))
+        assert 5 * gone <= life[start] <= 5 * (gone + 1)
+
+
+def test_the_picture_names_every_axis_and_its_curves_differ_in_grey() -> None:
+    figure = a_day.plot(a_day.worked_out())
+
+    figure.draw_without_rendering()
+    panels = figure.axes
+    units = ["°C", "kPa", "m⁻²", "min"]
+    assert len(panels) == len(units)
+    assert panels[-1].get_xlabel().startswith("hours since local midnight [h]")
+    for panel, unit in zip(panels, units, strict=True):
+        assert unit in panel.get_ylabel()
+        legend = panel.get_legend()
+        assert legend is not None
+        assert legend.get_window_extent().y0 >= panel.get_window_extent().y1 - 1, "not on curves"
+        looks = [
+            (round(sum(to_rgb(line.get_color())), 1), line.get_linestyle())
+            for line in panel.get_lines()
+        ]
+        assert len(set(looks)) == len(looks)

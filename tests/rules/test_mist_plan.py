@@ -437,7 +437,7 @@ def any_morning(random: np.random.Generator, *, rainy: bool) -> Weather:
 
 
 @pytest.mark.parametrize("rainy", [False, True], ids=["dry", "showers"])
-@settings(SETTLED, max_examples=60)
+@settings(SETTLED, max_examples=30)
 @given(seed=st.integers(0, 2**32 - 1), texts=st.sampled_from([(), ("06:50-09:30", "12:00-18:30")]))
 def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
     rainy: bool, seed: int, texts: tuple[str, ...]
