@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -36,6 +36,7 @@ START = utc("2026-05-13T00:00")
 DUSK = utc("2026-05-14T20:00")  # 17:00 at the site; the sun sets at 18:42
 MORNING = utc("2026-05-14T11:33")
 HOURS = 120
+WEEK = 9 * 24
 
 COURT = Spot(
     "court",
@@ -81,17 +82,17 @@ def any_plants(random: np.random.Generator) -> list[Plant]:
     return plants
 
 
-def any_series(random: np.random.Generator) -> dict[str, Array]:
-    """Five days: a daily curve with warmer and colder days, cloud, wind, showers, some dew."""
+def any_series(random: np.random.Generator, hours: int = HOURS) -> dict[str, Array]:
+    """Some days: a daily curve with warmer and colder days, cloud, wind, showers, some dew."""
     low = random.uniform(0, 16)
-    temp = daily_curve(low, low + random.uniform(2, 14), HOURS)
-    temp = temp + np.repeat(random.normal(0, 1.5, HOURS // 24), 24)
-    temp = temp + random.normal(0, random.choice([0.0, 0.7]), HOURS)
-    damp = temp.min() - random.uniform(-3, 8) + random.normal(0, 0.5, HOURS)
-    wind = np.abs(random.normal(1, 1.5, HOURS))
-    cloud = np.clip(random.uniform(-0.3, 1.3) + random.normal(0, 0.2, HOURS), 0, 1)
-    showers = random.random(HOURS) < random.choice([0.0, 0.05, 0.3])
-    clock = (np.arange(HOURS) - 10.5) % 24
+    temp = daily_curve(low, low + random.uniform(2, 14), hours)
+    temp = temp + np.repeat(random.normal(0, 1.5, hours // 24), 24)
+    temp = temp + random.normal(0, random.choice([0.0, 0.7]), hours)
+    damp = temp.min() - random.uniform(-3, 8) + random.normal(0, 0.5, hours)
+    wind = np.abs(random.normal(1, 1.5, hours))
+    cloud = np.clip(random.uniform(-0.3, 1.3) + random.normal(0, 0.2, hours), 0, 1)
+    showers = random.random(hours) < random.choice([0.0, 0.05, 0.3])
+    clock = (np.arange(hours) - 10.5) % 24
     up = np.where(clock < 11, np.sin(np.pi * clock / 11), 0.0) * (1 - cloud)
     return {
         "temp_c": temp,
@@ -99,7 +100,7 @@ def any_series(random: np.random.Generator) -> dict[str, Array]:
         "wind_m_s": wind,
         "gust_m_s": 2 * wind,
         "cloud": cloud,
-        "rain_mm": np.where(showers, random.exponential(0.8, HOURS), 0.0),
+        "rain_mm": np.where(showers, random.exponential(0.8, hours), 0.0),
         "direct_w_m2": 500 * up,
         "diffuse_w_m2": 150 * up,
     }
@@ -169,6 +170,35 @@ def test_a_colder_forecast_takes_no_carry_in_away(dew_too: bool, seed: int, by: 
     assert before.keys() <= after.keys()
     for name, verdict in before.items():
         assert after[name].deadline <= verdict.deadline + timedelta(seconds=1), name
+
+
+@pytest.mark.parametrize("dew_too", [True, False], ids=["dew point too", "dew point as it was"])
+@settings(few, max_examples=25)
+@given(seed=seeds, by=st.floats(0.05, 6), first=st.integers(-1, 8))
+def test_a_week_that_is_colder_takes_no_carry_in_away(
+    dew_too: bool, seed: int, by: float, first: int
+) -> None:
+    """Colder from a day on, or (-1) on every second day only."""
+    random = np.random.default_rng(seed)
+    series, plants = any_series(random, WEEK), any_plants(random)
+    days = np.arange(WEEK) // 24
+    less = np.where(days >= first if first >= 0 else days % 2 == 1, by, 0.0)
+    temp, dew = series["temp_c"] - less, series["dew_point_c"]
+    dew = dew - less if dew_too else np.minimum(dew, temp)
+
+    before = inside_each_night(series, plants)
+    after = inside_each_night({**series, "temp_c": temp, "dew_point_c": dew}, plants)
+
+    assert len(before) == 7
+    assert before.keys() == after.keys()
+    assert {day: names - after[day] for day, names in before.items() if names - after[day]} == {}
+
+
+def inside_each_night(series: Series, plants: Sequence[Plant]) -> dict[date, frozenset[str]]:
+    """Who must be in, by the night's first day, as the week sheet has it."""
+    sheet = sheet_of(Round.WEEK, series, plants, {})
+    assert sheet.outlook is not None
+    return {night.day: frozenset(night.plants_in) for night in sheet.outlook.nights}
 
 
 @pytest.mark.parametrize("which", ["night_low", "brief_low"])
