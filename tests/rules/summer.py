@@ -9,7 +9,7 @@ import numpy as np
 from sillward_rules.air import Array
 from sillward_rules.collection import Collection, Habits, PlantState, Recipe, State
 from sillward_rules.moments import parse_hours
-from sillward_rules.planners import mist
+from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Limit, Limits, Plant, RestClass
 from sillward_rules.rule import Rule, read_rule
@@ -100,7 +100,7 @@ def free(*texts: str, most: int = 3) -> Habits:
 
 def planned(
     of: Collection, air: Weather, *, state: State | None = None, now: datetime = NOW
-) -> tuple[Scene, mist.Places, list[mist.Plan], DaySteps]:
+) -> tuple[Scene, mist.Places, list[mist_day.Plan], DaySteps]:
     """The mist plans of the day for plants where they stand, one for each cohort."""
     scene = Scene(of, air, state or {}, now)
     day = scene.site.local_date(now)
@@ -109,10 +109,10 @@ def planned(
     return scene, places, each_plan(scene, places, steps), steps
 
 
-def each_plan(scene: Scene, places: mist.Places, steps: DaySteps) -> list[mist.Plan]:
+def each_plan(scene: Scene, places: mist.Places, steps: DaySteps) -> list[mist_day.Plan]:
     """The plan that each cohort follows."""
     made = mist.plan(scene, places, steps)
-    return [made.plans[which] if which >= 0 else mist.Plan() for which in made.which.tolist()]
+    return [made.plans[which] if which >= 0 else mist_day.Plan() for which in made.which.tolist()]
 
 
 def at_home(**changes: object) -> PlantState:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sillward_rules import sun
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_up
 from sillward_rules.collection import Habits, PlantState
-from sillward_rules.planners import mist
+from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.wetting import DayFilms
 from sillward_rules.plant import HOLDERS, ROT_CLASSES, Holder
 from sillward_rules.rule import standard_rules
@@ -53,7 +53,7 @@ WINTER = utc("2026-06-19T00:00")
 WINTER_NOW = utc("2026-06-20T14:00")  # 11:00 at the site
 
 
-def one_plan(holder: Holder = "basket", **series: object) -> mist.Plan:
+def one_plan(holder: Holder = "basket", **series: object) -> mist_day.Plan:
     habits = series.pop("habits", MANY)
     assert isinstance(habits, Habits)
     air = sky(**series)  # type: ignore[arg-type]
@@ -70,7 +70,7 @@ def starts(chore: Chore) -> datetime:
 
 
 def test_what_hangs_barer_is_misted_more_often_and_sooner_again() -> None:
-    plans = {holder: one_plan(holder, dew=2.0) for holder in mist.DRY_TOLERANCE_KPA_H}
+    plans = {holder: one_plan(holder, dew=2.0) for holder in mist_day.DRY_TOLERANCE_KPA_H}
 
     counts = [len(plans[one].mistings) for one in ("mount", "basket", "moss", "pot")]
     assert counts == sorted(counts, reverse=True)
@@ -79,7 +79,7 @@ def test_what_hangs_barer_is_misted_more_often_and_sooner_again() -> None:
     assert again[0] < again[1] < again[2]
 
 
-@pytest.mark.parametrize("holder", list(mist.DRY_TOLERANCE_KPA_H))
+@pytest.mark.parametrize("holder", list(mist_day.DRY_TOLERANCE_KPA_H))
 def test_between_two_mistings_roots_dry_as_much_as_their_holder_lets_them(holder: Holder) -> None:
     made = garden(plant(holder=holder), habits=MANY, rules=[ANY_HOLDER])
     _, _, (plan,), steps = planned(made, sky())
@@ -90,7 +90,7 @@ def test_between_two_mistings_roots_dry_as_much_as_their_holder_lets_them(holder
         dry_from = before + timedelta(hours=films.at(films.velamen, before))
         dose = deficit_sum(films, dry_from, after)
         # A step of five minutes at 4 kPa is 0.33 kPa h; the ends are good to two of them.
-        assert dose == pytest.approx(mist.DRY_TOLERANCE_KPA_H[holder], abs=0.8)
+        assert dose == pytest.approx(mist_day.DRY_TOLERANCE_KPA_H[holder], abs=0.8)
 
 
 def deficit_sum(films: DayFilms, start: datetime, end: datetime) -> float:
@@ -109,18 +109,18 @@ def test_a_drier_day_asks_for_more() -> None:
     assert len(drier.mistings) > len(milder.mistings) >= 1
 
 
-@pytest.mark.parametrize("holder", list(mist.DRY_TOLERANCE_KPA_H))
+@pytest.mark.parametrize("holder", list(mist_day.DRY_TOLERANCE_KPA_H))
 @pytest.mark.parametrize(
     ("low", "high", "dew"), [(20.0, 25.0, 19.8), (7.0, 17.9, -10.0)], ids=["humid", "cool"]
 )
 def test_nothing_on_humid_or_cool_days(holder: Holder, low: float, high: float, dew: float) -> None:
     plan = one_plan(holder, temp=daily_curve(low, high, 96), dew=dew)
 
-    assert plan == mist.Plan()
+    assert plan == mist_day.Plan()
 
 
 def test_a_grower_who_never_mists_gets_no_plan() -> None:
-    assert one_plan("mount", habits=Habits(mistings_most=0)) == mist.Plan()
+    assert one_plan("mount", habits=Habits(mistings_most=0)) == mist_day.Plan()
 
 
 def test_the_last_wetting_hour_binds_every_misting() -> None:
@@ -372,7 +372,7 @@ def test_the_plan_in_scarce_hours_is_as_good_as_any(texts: tuple[str, ...], hold
     habits = free(*texts, most=3)
     made = garden(plant(holder=holder), habits=habits)
     scene, _, (plan,), steps = planned(made, sky())
-    films, tolerance = steps.films(0), mist.DRY_TOLERANCE_KPA_H[holder]
+    films, tolerance = steps.films(0), mist_day.DRY_TOLERANCE_KPA_H[holder]
     last = films.last_wetting("high")
     assert last is not None
     end = min(last, last_thirsty_hour(scene.weather.temp_c))
@@ -413,7 +413,7 @@ def test_every_misting_window_is_long_enough_to_walk() -> None:
 def test_standard_rules_leave_pots_alone() -> None:
     made = garden(plant(holder="pot"), habits=MANY, rules=standard_rules())
 
-    assert planned(made, sky(HOT, dew=2.0))[2] == [mist.Plan()]
+    assert planned(made, sky(HOT, dew=2.0))[2] == [mist_day.Plan()]
     sheet = draw_up(Round.MORNING, made, sky(HOT, dew=2.0), {}, NOW)
     assert not [one for one in sheet.chores if one.kind is ChoreKind.MIST]
 

@@ -10,7 +10,8 @@ from sillward_rules.air import Array
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.feed import share_lost_at
 from sillward_rules.film import LEAF_FILM
-from sillward_rules.planners.mist import DayPlans, Misting, Places, uptake
+from sillward_rules.planners.mist import DayPlans, Places
+from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, errands

@@ -1,41 +1,19 @@
-"""Misting: how often, when, and with what, from the life of films and the hours of the grower."""
+"""Misting: whose rules ask for it, the plan that each cohort follows, and its errands."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
-from itertools import combinations, pairwise
+from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules import sun
 from sillward_rules.air import Array
-from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Reason
-from sillward_rules.planners.wetting import DayFilms, DaySteps
-from sillward_rules.plant import Holder, Rot
+from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
+from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
+from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.rule import Firing, alike
 from sillward_rules.scene import Scene, Standing, errands, moment
 from sillward_rules.season import Season
-
-DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
-    "mount": 9.0,
-    "basket": 12.0,
-    "moss": 24.0,
-    "pot": 48.0,
-}
-"""How much drying roots may take between two mistings: deficit times hours dry [kPa h].
-
-Judgement: at the 3 to 4 kPa of a hot dry noon a bare root on a mount may hang dry for two and a
-half hours; in milder air for as much longer as it dries more slowly. Moss and pots hold water of
-their own: moss for most of such a day, a pot for longer."""
-
-TOO_DRY_WINDOW = timedelta(hours=1)
-"""Where no film lasts long enough even at dawn: mist within this time all the same."""
-
-REPEAT_SLACK = timedelta(hours=1)
-"""A repeated misting may come this much before or after its hour, so that walks can join."""
-
-GRID = timedelta(minutes=30)
-"""How finely the grower's hours are searched for the least bad plan."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,31 +26,6 @@ class Places:
     column: Standing
     since: Array
     until: Array
-
-
-@dataclass(frozen=True, slots=True)
-class Misting:
-    """One misting: its window, the moment that tells most of its film, and what film that is.
-
-    takes: the film lasts the uptake time, so that feed can be taken up. film_h: life of the leaf's
-    film at that moment [h], infinite if it outlasts the day.
-    """
-
-    opens: datetime
-    closes: datetime
-    at: datetime
-    film_h: float
-    takes: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """The mistings of a day, and the longest time dry that the grower's hours leave too long."""
-
-    mistings: tuple[Misting, ...] = ()
-    missed: tuple[datetime, ...] = ()
-    """When mistings would be due for which the grower has no hour."""
-    dry: tuple[datetime, datetime] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,10 +84,10 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     plans = []
     for index in first.tolist():
         begin = None if np.isnan(start[index]) else moment(start[index])
-        planner = _Planner(
+        planner = MistDay(
             scene,
             steps.films(int(column[index])),
-            _Roots(holder[index], bool(velamen[index]), rot[index]),
+            Roots(holder[index], bool(velamen[index]), rot[index]),
             until=moment(until[index]),
             need=moment(scene.climate.times[needs[cohorts[index]]]),
             misted_at=None if np.isnan(done[index]) else moment(done[index]),
@@ -208,14 +161,6 @@ def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:
     )
 
 
-def uptake(scene: Scene, *, velamen: bool) -> timedelta:
-    """How long the film on a leaf must last.
-
-    Where bare velamen does the taking up, the leaf need only stay wet until the rinse comes.
-    """
-    return scene.habits.velamen_uptake if velamen else scene.habits.leaf_uptake
-
-
 def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since: Array) -> Array:
     """When the first misting may begin [unix s]; NaN for never.
 
@@ -256,227 +201,3 @@ def _warm(scene: Scene, rows: np.ndarray) -> np.ndarray:
     return np.asarray(np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)) >= (
         scene.habits.mist_from_c
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Roots:
-    """What matters of a plant for its misting."""
-
-    holder: Holder
-    velamen: bool
-    rot: Rot
-
-
-class _Planner:
-    """Plans the day of one kind of roots at one spot."""
-
-    def __init__(
-        self,
-        scene: Scene,
-        films: DayFilms,
-        roots: _Roots,
-        *,
-        until: datetime,
-        need: datetime,
-        misted_at: datetime | None,
-    ) -> None:
-        self.scene = scene
-        self.films = films
-        self.roots = roots
-        self.tolerance = DRY_TOLERANCE_KPA_H[roots.holder]
-        self.life = films.velamen if roots.velamen else films.leaf
-        self.until = until
-        self.need = need
-        self.misted_at = misted_at
-        self.most = scene.habits.mistings_most
-
-    def plan(self, start: datetime | None) -> Plan:
-        """The day's mistings: at their best hours, or in the hours that the grower has."""
-        last = self.films.last_wetting(self.roots.rot)
-        last = None if last is None else min(last, self.until)
-        if start is None or last is None or start + LEAST_WINDOW > last:
-            return Plan()
-        if np.isnan(self.films.at(self.films.leaf, start)):
-            return Plan()
-        first = self._first(start, last)
-        begun = self.misted_at is not None or self._rain_does(first)
-        repeats = self._repeats(self.misted_at or first.opens, last)
-        best = _one_after_the_other([*([] if begun else [first]), *repeats])
-        if not self.scene.habits.hours or not best:
-            return Plan(best)
-        slots = self._slots(start, last)
-        fitted = [self._fitted(misting, slots) for misting in best]
-        if all(fitted):
-            return Plan(tuple(one for one in fitted if one is not None))
-        return self._least_bad(start, last, first, best, slots)
-
-    # -- the best hours
-
-    def _first(self, start: datetime, last: datetime) -> Misting:
-        """The first misting, as long as one stays wet long enough."""
-        end, takes = self._window(start)
-        closes = min(end, last)
-        # The moment that tells most: an hour after the window, or its start if it never opens.
-        at = closes + timedelta(hours=1) if takes else start
-        return Misting(start, closes, at, self.films.at(self.films.leaf, at), takes)
-
-    def _window(self, start: datetime) -> tuple[datetime, bool]:
-        """Until when a misting from `start` on stays wet long enough, and if it does at all."""
-        films = self.films
-        enough = films.enough(uptake(self.scene, velamen=self.roots.velamen), self.roots.velamen)
-        first = films.index(start)
-        if not enough[first]:
-            return start + TOO_DRY_WINDOW, False
-        ends = np.flatnonzero(~enough[first:])
-        end = films.starts_at(first + int(ends[0])) if ends.size else films.events.sunset
-        if end < start + LEAST_WINDOW:
-            return start + TOO_DRY_WINDOW, False
-        return end, True
-
-    def _rain_does(self, first: Misting) -> bool:
-        """Whether rain wets the plants in the window of the first misting."""
-        window = slice(self.films.index(first.opens), self.films.index(first.closes))
-        return bool(self.films.rained_on[window].any())
-
-    def _repeats(self, at: datetime, last: datetime) -> list[Misting]:
-        """The mistings after one at this moment."""
-        repeats: list[Misting] = []
-        while len(repeats) < self.most - 1:
-            wet_until = self._wet_until(at)
-            due = None if wet_until is None else self.films.dried_out(wet_until, self.tolerance)
-            if wet_until is None or due is None or due > min(self.need, last):
-                return repeats
-            rained = self._last_rain(at, due)
-            if rained is not None:
-                at = rained
-                continue
-            # Not before the last one has dried, however early the walk.
-            opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
-            closes = min(due + REPEAT_SLACK, last)
-            if opens + LEAST_WINDOW > closes:
-                return repeats
-            repeats.append(self._repeat(opens, closes, due))
-            at = due
-        return repeats
-
-    def _repeat(self, opens: datetime, closes: datetime, at: datetime) -> Misting:
-        return Misting(opens, closes, at, self.films.at(self.films.leaf, at), takes=False)
-
-    def _wet_until(self, at: datetime) -> datetime | None:
-        """Until when roots wetted at this moment stay wet; None: not known, or over the day."""
-        hours = self.films.at(self.life, at)
-        return at + timedelta(hours=hours) if np.isfinite(hours) else None
-
-    def _last_rain(self, start: datetime, end: datetime) -> datetime | None:
-        """The end of the last rain that wets the roots after start and before end."""
-        first, after = self.films.index(start) + 1, self.films.index(end)
-        rained = np.flatnonzero(self.films.rained_on[first:after])
-        return self.films.starts_at(first + int(rained[-1])) if rained.size else None
-
-    def _rains(self, start: datetime, end: datetime) -> list[datetime]:
-        """The ends of the rains that wet the roots between these moments."""
-        rained = self.films.rained_on
-        stops = np.flatnonzero(rained[:-1] & ~rained[1:])
-        ends = [self.films.starts_at(int(step)) for step in stops]
-        return [at for at in ends if start <= at <= end]
-
-    # -- the hours that the grower has
-
-    def _slots(self, start: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
-        """The grower's hours between these moments."""
-        films = self.films
-        free = np.zeros(films.starts.shape, dtype=bool)
-        night = np.zeros(films.starts.shape, dtype=bool)
-        for hours in self.scene.habits.hours:
-            free |= hours.mask(self.scene.site, films.starts, night)
-        free &= (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
-        free &= ~films.rained_on  # nobody mists in the rain
-        edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
-        spans = zip(edges[::2], edges[1::2] - 1, strict=True)
-        slots = [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
-        return [(one, other) for one, other in slots if one + LEAST_WINDOW <= other]
-
-    def _fitted(
-        self, misting: Misting, slots: Sequence[tuple[datetime, datetime]]
-    ) -> Misting | None:
-        """The misting within the first slot that leaves it a window; None if none does."""
-        for opens, closes in slots:
-            start, end = max(opens, misting.opens), min(closes, misting.closes)
-            if start + LEAST_WINDOW <= end:
-                at = misting.at if misting.takes else min(max(misting.at, start), end)
-                film = self.films.at(self.films.leaf, at)
-                return Misting(start, end, at, film, misting.takes)
-        return None
-
-    def _least_bad(
-        self,
-        start: datetime,
-        last: datetime,
-        first: Misting,
-        best: Sequence[Misting],
-        slots: Sequence[tuple[datetime, datetime]],
-    ) -> Plan:
-        """The plan within the slots whose longest dry time is least; what it misses is named."""
-        end = min(self.need, last)
-        choices = [one for slot in slots for one in _grid(*slot)]
-        size = min(self.most, len(best) + 1, len(choices))
-        plans = (plan for count in range(size + 1) for plan in combinations(choices, count))
-        chosen = min(plans, key=lambda plan: self._cost(start, end, plan))
-        mistings = []
-        for at in chosen:
-            opens, closes = next(slot for slot in slots if slot[0] <= at <= slot[1])
-            opens, closes = max(opens, at - GRID), min(closes, at + GRID)
-            takes = first.takes and at == chosen[0] and opens + LEAST_WINDOW <= first.closes
-            closes = min(closes, first.closes) if takes else closes
-            film = self.films.at(self.films.leaf, at)
-            mistings.append(Misting(opens, closes, at, film, takes))
-        dry, dose = self._driest(start, end, chosen)
-        missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
-        if dose <= self.tolerance or dry is None:
-            return Plan(tuple(mistings))
-        return Plan(tuple(mistings), missed, dry)
-
-    def _cost(self, start: datetime, end: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
-        """How much the driest time goes beyond what roots stand, then the number of walks."""
-        _, dose = self._driest(start, end, plan)
-        return max(0.0, dose - self.tolerance), len(plan)
-
-    def _driest(
-        self, start: datetime, end: datetime, plan: Sequence[datetime]
-    ) -> tuple[tuple[datetime, datetime] | None, float]:
-        """The time between mistings in which roots dry most, and by how much [kPa h]."""
-        spans = []
-        dry_from: datetime | None = start
-        for at in (*sorted((*plan, *self._rains(start, end))), None):
-            if dry_from is not None:
-                until = end if at is None else min(at, end)
-                spans.append((self.films.dose(dry_from, until), dry_from, until))
-            if at is not None:
-                dry_from = self._wet_until(at)
-        known = [span for span in spans if np.isfinite(span[0])]
-        if not known:
-            return None, 0.0
-        dose, opens, closes = max(known)
-        return (opens, closes), dose
-
-
-def _one_after_the_other(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
-    """The mistings with windows that do not reach into each other."""
-    apart: list[Misting] = []
-    for one, following in pairwise([*mistings, None]):
-        if one is None:
-            continue
-        opens, closes = one.opens, one.closes
-        if apart:
-            opens = max(opens, apart[-1].closes)
-        if following is not None and following.opens < closes:
-            closes = max(following.opens, opens + LEAST_WINDOW)
-        if opens + LEAST_WINDOW <= closes:
-            apart.append(replace(one, opens=opens, closes=closes))
-    return tuple(apart)
-
-
-def _grid(opens: datetime, closes: datetime) -> list[datetime]:
-    """Moments from opens to closes, both included."""
-    count = int((closes - opens) / GRID)
-    return sorted({*(opens + GRID * number for number in range(count + 1)), closes})
