@@ -448,11 +448,18 @@ def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
         for rot, velamen in zip(ROT_CLASSES, (True, False, True), strict=True)
     ]
     made = garden(*plants, habits=free(*texts, most=4), rules=[ANY_HOLDER])
-    air = any_morning(np.random.default_rng(seed), rainy=rainy)
-    scene, _, plans, _ = planned(made, air)
+    random = np.random.default_rng(seed)
+    air = any_morning(random, rainy=rainy)
+    # Some were misted lately, so that each wants its first at an hour of its own.
+    state = {
+        one.name: at_home(misted_at=NOW - timedelta(minutes=int(random.integers(0, 240))))
+        for one in plants
+        if random.random() < 0.6
+    }
+    scene, _, plans, _ = planned(made, air, state=state)
     mists = [
         one
-        for one in draw_up(Round.MORNING, made, air, {}, NOW).chores
+        for one in draw_up(Round.MORNING, made, air, state, NOW).chores
         if one.kind is ChoreKind.MIST
     ]
 

@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 import numpy as np
+import pytest
 
 from sillward_rules.chore import (
     LEAST_WINDOW,
@@ -115,6 +116,18 @@ def test_a_misting_goes_with_others_of_its_turn_only() -> None:
         (("c", "a"), utc("2026-05-14T10:30"), utc("2026-05-14T17:30")),
         (("b", "a"), utc("2026-05-14T16:00"), utc("2026-05-14T17:00")),
     }
+
+
+@pytest.mark.parametrize(("start", "walks"), [("11:30", 1), ("11:35", 2)])
+def test_a_misting_waits_for_others_ninety_minutes_and_no_more(start: str, walks: int) -> None:
+    asked = [
+        errand("a", "2026-05-14T18:00", kind=ChoreKind.MIST, start="2026-05-14T10:00"),
+        errand("b", "2026-05-14T18:00", kind=ChoreKind.MIST, start=f"2026-05-14T{start}"),
+    ]
+
+    chores = into_chores(asked, MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
+
+    assert len(chores) == walks
 
 
 def test_rounding_leaves_a_misting_time_to_walk() -> None:
