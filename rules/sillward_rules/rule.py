@@ -373,13 +373,29 @@ def fire(
 def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Rows that agree in every column: the first row of each group, and the group of each row."""
     codes: np.ndarray = np.zeros(columns[0].shape, dtype=np.int64)
+    size = 1
     for column in columns:
-        values, inverse = np.unique(column, return_inverse=True)
-        codes = codes * max(values.size, 1) + inverse.reshape(-1)
-        # Small again, whatever comes next.
-        codes = np.unique(codes, return_inverse=True)[1].reshape(-1)
+        parts, count = _coded(column)
+        if size * count > _MOST_CODES:
+            codes = np.unique(codes, return_inverse=True)[1].reshape(-1)
+            size = codes.size
+        codes, size = codes * count + parts, size * count
     _, first, groups = np.unique(codes, return_index=True, return_inverse=True)
     return first, groups.reshape(-1)
+
+
+_MOST_CODES = 2**62
+_NEAR = 1024
+
+
+def _coded(column: np.ndarray) -> tuple[np.ndarray, int]:
+    """The values of a column as numbers from 0 on, and how many numbers there may be."""
+    if column.size and column.dtype.kind in "bi":  # spots and the like need no sorting
+        low, high = int(column.min()), int(column.max())
+        if high - low < _NEAR:
+            return column.astype(np.int64) - low, high - low + 1
+    values, inverse = np.unique(column, return_inverse=True)
+    return inverse.reshape(-1), max(values.size, 1)
 
 
 def _series(climate: Climate, quantity: str) -> Array:

@@ -91,6 +91,12 @@ class Scene:
         return ranks
 
     @cached_property
+    def roots(self) -> np.ndarray:
+        """(cohort,) a number for all that agree in holder, velamen and rot class."""
+        traits = self.traits
+        return alike(traits.holder, traits.velamen, traits.rot)[1]
+
+    @cached_property
     def place_of(self) -> dict[str, int]:
         """The cohort whose first plant has this name."""
         return {cohort.names[0]: cohort.index for cohort in self.cohorts}

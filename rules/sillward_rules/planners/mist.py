@@ -77,17 +77,16 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
         return DayPlans((), which)
     column, low = places.column[cohorts], scene.traits.limits["night_low"][cohorts]
     start = _starts(scene, steps, column, low, places.since[cohorts])
-    holder, rot = scene.traits.holder[cohorts], scene.traits.rot[cohorts]
-    velamen, until = scene.traits.velamen[cohorts], places.until[cohorts]
-    done = _misted_today(scene, steps)[cohorts]
-    first, groups = alike(column, start, holder, rot, velamen, until, needs[cohorts], done)
+    until, done = places.until[cohorts], _misted_today(scene, steps)[cohorts]
+    first, groups = alike(column, start, scene.roots[cohorts], until, needs[cohorts], done)
     plans = []
     for index in first.tolist():
+        plant = scene.traits.plants[int(cohorts[index])]
         begin = None if np.isnan(start[index]) else moment(start[index])
         planner = MistDay(
             scene,
             steps.films(int(column[index])),
-            Roots(holder[index], bool(velamen[index]), rot[index]),
+            Roots(plant.holder, plant.velamen, plant.rot),
             until=moment(until[index]),
             need=moment(scene.climate.times[needs[cohorts[index]]]),
             misted_at=None if np.isnan(done[index]) else moment(done[index]),
