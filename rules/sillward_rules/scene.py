@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cached_property
 from itertools import chain
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -19,6 +19,9 @@ from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Firing, alike, fire
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S, Weather
+
+if TYPE_CHECKING:
+    from sillward_rules.planners.nights import Judgement
 
 Standing: TypeAlias = np.ndarray
 """(cohort,) the spot column at which each cohort stands."""
@@ -56,6 +59,8 @@ class Scene:
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.spots = {spot.name: spot for spot in collection.spots}
         self._fired: dict[tuple[str, bytes], list[Firing]] = {}
+        self.judged: dict[Night, Judgement] = {}
+        """Nights that have been judged, kept by `judge_night`."""
         self.cohorts, kinds = _cohorts(self, state)
         self.traits: Traits = collection.traits.take(kinds)
 

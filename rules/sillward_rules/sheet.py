@@ -231,7 +231,7 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(_at_night(others), scene.site, night.day, scene.now)
-    return chores, [
+    return in_order(chores), [
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *note.notes(scene, scene.now, night.end),

@@ -65,6 +65,12 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
     too old. What an indoor spot holds is no matter of the weather: `open_questions` asks for it.
     A short dip under the night limit, on one night alone and above the limit of injury, is borne.
     """
+    if night not in scene.judged:
+        scene.judged[night] = _judged(scene, night)
+    return scene.judged[night]
+
+
+def _judged(scene: Scene, night: Night) -> Judgement:
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
     rows = scene.rows(start, night.end)

@@ -8,7 +8,7 @@ import numpy as np
 
 from sillward_rules import light, sun
 from sillward_rules.air import Array
-from sillward_rules.chore import Chore, ChoreKind, into_chores
+from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.planners import carry, mist, protect, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
@@ -106,7 +106,7 @@ def look_ahead(scene: Scene) -> Outlook:
         days=tuple(known),
         spells=tuple(_spells(known)),
         turn=_turn(scene, first, nights),
-        chores=chores,
+        chores=in_order(chores),
         warnings=tuple(warnings),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )

@@ -84,4 +84,4 @@ def _stays_above(low: float, limit: Limit | None) -> bool:
 
 
 def _degrees(value: float) -> str:
-    return "?" if np.isnan(value) else f"{round(float(value), 1):g}"
+    return "?" if np.isnan(value) else f"{round(float(value), 1) + 0.0:g}"
