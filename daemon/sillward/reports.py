@@ -194,7 +194,11 @@ def _hour_line(hour: AccountHour, site: Site, letters: Mapping[str, str]) -> str
     def cell(value: float | None, width: int, digits: int = 1) -> str:
         if value is None:
             return f"{'?':>{width}}"
-        return f"{'long':>{width}}" if value == float("inf") else f"{value:>{width}.{digits}f}"
+        return (
+            f"{'long':>{width}}"
+            if value == float("inf")
+            else f"{phrases.fixed(value, digits):>{width}}"
+        )
 
     cells = (
         cell(hour.forecast["temp_c"], 7)

@@ -252,4 +252,4 @@ MOST_COLUMNS = 3
 
 
 def _degrees(value: float | None) -> str:
-    return "?" if value is None else f"{value:.1f} °C"
+    return "?" if value is None else f"{phrases.fixed(value, 1)} °C"

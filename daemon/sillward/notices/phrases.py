@@ -71,7 +71,12 @@ def number(reason: Reason) -> str:
     rounded = round(reason.value, digits)
     if reason.limit is not None and rounded == reason.limit != reason.value:
         digits += 1
-    return f"{reason.value:.{digits}f} {reason.unit}"
+    return f"{fixed(reason.value, digits)} {reason.unit}"
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with so many digits; no minus before a zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def limit(reason: Reason) -> str:

@@ -217,7 +217,7 @@ class _Teller:
 
     def _lows(self) -> str:
         known = {name: low for name, low in self.sheet.lows.items() if low is not None}
-        text = ", ".join(f"{name} {low:.1f} °C" for name, low in known.items())
+        text = ", ".join(f"{name} {phrases.fixed(low, 1)} °C" for name, low in known.items())
         return f"Leaf low tonight: {text}" if text else ""
 
     # -- morning
@@ -339,7 +339,9 @@ class _Teller:
         for night in ahead.nights:
             known = [low for low in night.lows.values() if low is not None]
             mark = f" ({len(night.plants_in)})" if night.plants_in else ""
-            lows.append(f"{night.day:%a} {f'{min(known):.0f}°' if known else '?'}{mark}")
+            lows.append(
+                f"{night.day:%a} {f'{phrases.fixed(min(known), 0)}°' if known else '?'}{mark}"
+            )
         lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
         misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
         if ahead.turn:

@@ -23,5 +23,7 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
             at = moment_of(scene.climate.times, row).astimezone(scene.site.zone)
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
-            lines[f"{firing.rule.name}, {spot}: {quantity} {value:.1f} {unit} at {at:%H:%M}"] = None
+            lines[
+                f"{firing.rule.name}, {spot}: {quantity} {round(value, 1) + 0.0:.1f} {unit} at {at:%H:%M}"
+            ] = None
     return list(lines)
