@@ -253,10 +253,10 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     night = sun.night_of(scene.site, day)
     out = carry.carry_out(scene, day, scene.standing)
     judged = judge_night(scene, night)
-    outside = ~scene.covered(scene.standing)
+    outside = ~scene.covered(out.standing)  # what goes out this morning must know when it is due
     early = judged.needs & outside & (judged.deadline < (night.start - BEFORE_DUSK).timestamp())
     lows = shelter.spot_lows(scene, night)
-    back = carry.carry_in(scene, night, replace(judged, needs=early), lows, scene.standing)
+    back = carry.carry_in(scene, night, replace(judged, needs=early), lows, out.standing)
     until = np.where(early, judged.deadline, np.inf)
     walks = into_chores(out.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, out.standing, walks, until)

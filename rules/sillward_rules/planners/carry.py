@@ -73,7 +73,8 @@ def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[str]
         reason = judged.reason(cohort)
         at = reason.at.astimezone(scene.site.zone)
         minutes = 60 * (reason.hours or 0.0)
-        text = f"{round(reason.value or 0.0, 1) + 0.0:.1f} °C at {at:%H:%M}, {minutes:.0f} min under {reason.limit:g}"
+        low = round(reason.value or 0.0, 1) + 0.0  # no minus before a zero
+        text = f"{low:.1f} °C at {at:%H:%M}, {minutes:.0f} min under {reason.limit:g}"
         said.setdefault(text, []).append(cohort)
     return [f"{', '.join(scene.names(which))} may stay out: {text}" for text, which in said.items()]
 

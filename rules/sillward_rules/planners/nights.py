@@ -80,8 +80,10 @@ def _judged(scene: Scene, night: Night) -> Judgement:
     known = np.zeros((2, count), dtype=bool)
     judged = np.ones(count, dtype=bool)
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])  # injury has a rule of its own
-    # For what is under cover, what goes on at dawn is the tail of the night that it spent there.
-    inside = scene.covered(scene.standing) & (start == morning)
+    # For what is under cover, what goes on at dawn is the tail of the night that it spent there;
+    # on a day to come it is if the night before asked for it.
+    sheltered = scene.covered(scene.standing) | (morning > scene.now)
+    inside = sheltered & (start == morning)
     sources: list[tuple[Firing, _Found]] = []
     for firing in scene.carry_firings:
         unknown = _unknown(scene, firing, start, night.end)

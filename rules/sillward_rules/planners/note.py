@@ -23,7 +23,7 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
             at = moment_of(scene.climate.times, row).astimezone(scene.site.zone)
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
-            lines[
-                f"{firing.rule.name}, {spot}: {quantity} {round(value, 1) + 0.0:.1f} {unit} at {at:%H:%M}"
-            ] = None
+            worst_value = round(value, 1) + 0.0  # no minus before a zero
+            text = f"{firing.rule.name}, {spot}: {quantity} {worst_value:.1f} {unit} at {at:%H:%M}"
+            lines[text] = None
     return list(lines)
