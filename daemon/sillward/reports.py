@@ -168,10 +168,10 @@ def _or(value: float | None, form: str = "g") -> str:
 def _season_and_light(account: Account) -> str:
     light = "not known" if account.dli is None else f"{account.dli:.1f}"
     need = "" if account.dli_need is None else f", wants {account.dli_need:.0f}"
-    return (
-        f"season: {account.season.value}; light today {light} mol/m2{need}; "
-        f"possible direct sun {account.sun_h:.1f} h"
-    )
+    said = f"season: {account.season.value}; light today {light} mol/m2{need}"
+    if account.spot.indoors:
+        return said
+    return f"{said}; possible direct sun {account.sun_h:.1f} h"
 
 
 def _rule_line(rule: HeldRule, letter: str) -> str:

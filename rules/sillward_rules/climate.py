@@ -16,7 +16,7 @@ from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
 from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
 from sillward_rules.weather import Weather, bridge_gaps, moment_of
-from sillward_rules.wetness import crown_water, hours_wet, hours_wet_by_rain
+from sillward_rules.wetness import AXIL_FACTOR, crown_water, hours_wet, hours_wet_by_rain
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none: dry air, the colder case."""
@@ -61,14 +61,21 @@ class Climate:
         return next(i for i, spot in enumerate(self.spots) if spot.name == name)
 
 
-def climate_of(site: Site, spots: Sequence[Spot], weather: Weather) -> Climate:
-    """Work out the climate of every spot. Work is done once per spot, whatever stands there."""
-    return _climate_of(site, tuple(spots), weather)
+def climate_of(
+    site: Site, spots: Sequence[Spot], weather: Weather, *, axil_factor: float = AXIL_FACTOR
+) -> Climate:
+    """Work out the climate of every spot. Work is done once per spot, whatever stands there.
+
+    axil_factor : how much slower than an open film a crown dries.
+    """
+    return _climate_of(site, tuple(spots), weather, axil_factor)
 
 
 # The rounds of a day look at one forecast several times; a weather is known by its identity.
 @lru_cache(maxsize=4)
-def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climate:
+def _climate_of(
+    site: Site, spots: tuple[Spot, ...], weather: Weather, axil_factor: float
+) -> Climate:
     night = sun.is_night(site, weather.times)
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
@@ -106,7 +113,7 @@ def _climate_of(site: Site, spots: tuple[Spot, ...], weather: Weather) -> Climat
     falls = weather.rain_mm[:, None] * _each(spots, _rain_share)
     rain = np.where(held | ~under_sky, 0.0, falls)
     rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
-    wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate)))
+    wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate, factor=axil_factor)))
     return Climate(
         spots=spots,
         times=weather.times,

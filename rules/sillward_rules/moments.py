@@ -117,6 +117,11 @@ class Hours:
     start: Moment | None = None
     end: Moment | None = None
 
+    @property
+    def by_night_only(self) -> bool:
+        """Whether these are the hours from sunset to sunrise and no others."""
+        return self.whole is _Whole.NIGHT
+
     def mask(self, site: Site, unix_seconds: np.ndarray, night: np.ndarray) -> np.ndarray:
         """Which of these moments (time,) lie in the hours, both ends included.
 

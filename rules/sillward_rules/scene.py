@@ -16,7 +16,7 @@ from sillward_rules.climate import Climate, climate_of
 from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
-from sillward_rules.rule import QUANTITIES, Firing, alike, fire
+from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S, Weather
 
@@ -55,7 +55,9 @@ class Scene:
         self.now = now
         self.site = collection.site
         self.habits = collection.habits
-        self.climate: Climate = climate_of(collection.site, collection.spots, weather)
+        self.climate: Climate = climate_of(
+            collection.site, collection.spots, weather, axil_factor=self.habits.axil_factor
+        )
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.spots = {spot.name: spot for spot in collection.spots}
         self._fired: dict[tuple[str, bytes], list[Firing]] = {}
@@ -246,7 +248,9 @@ def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Arra
 def borne(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:
     """(class,) whether a dip under the comfort limit is short, and the nights around are mild."""
     brief = np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1))
-    if firing.rule.bound.limit != "night_low" or firing.rule.also is not None:
+    rule = firing.rule
+    comfort = rule.bound == Bound(limit="night_low") and rule.hours.by_night_only
+    if not comfort or rule.also is not None:
         return np.zeros(brief.shape, dtype=bool)
     if not brief.any():
         return brief
@@ -276,7 +280,8 @@ def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray
     history. The second part is the kind of each cohort.
     """
     kinds = scene.collection.kinds
-    known = {name: one.at(scene.now) for name, one in state.items() if one.spot in scene.columns}
+    now = {name: one.at(scene.now) for name, one in state.items()}
+    known = {name: one for name, one in now.items() if one.spot in scene.columns}
     carried = _carried_in_last_night(scene, known)
     cohorts: list[Cohort] = []
     of_kind: list[int] = []
@@ -306,7 +311,8 @@ def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.
     cold = np.zeros(len(traits.plants), dtype=bool)
     today = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, today - timedelta(days=1))
-    all_known = len(known) >= len(scene.collection.plants)
+    plants = scene.collection.plants
+    all_known = len(known) >= len(plants) and all(plant.name in known for plant in plants)
     if all_known or not night.end <= scene.now < scene.site.middle_of_day(today):
         return cold
     rows = scene.rows(night.start, night.end)

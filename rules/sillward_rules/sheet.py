@@ -276,13 +276,15 @@ def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> 
     shaded = {
         names for one in errands if one.kind is ChoreKind.SHADE for names in one.grounds.groups
     }
-    ramp = protect.get_used_to_light(scene, places, scene.now, end)
+    ramp = protect.get_used_to_light(scene, places, end)
     errands += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     return into_chores(errands, scene.site, day, scene.now)
 
 
 def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[str]]:
     """Misting, feeding, rinsing, and until when crowns may be wet."""
+    if scene.weather.age(scene.now) > STALE:
+        return [], ["the forecast is too old to plan any watering"]
     steps = DaySteps(scene, day)
     planned = mist.plan(scene, places, steps)
     outdoors = ~scene.holds_itself[places.column]
@@ -293,7 +295,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     chores = into_chores([*misting, *dry], scene.site, day, scene.now)
     feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps))
     fed = into_chores(feeds, scene.site, day, scene.now)
-    rinses = into_chores(feeding.rinse(scene, fed, steps), scene.site, day, scene.now)
+    rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
     warnings = mist.missed(scene, planned)
     if fed:
         warnings += feeding.too_strong(scene)

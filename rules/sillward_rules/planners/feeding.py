@@ -14,7 +14,7 @@ from sillward_rules.planners.mist import DayPlans, Places
 from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, errands
+from sillward_rules.scene import Scene, errands, moment
 from sillward_rules.season import Season
 
 RINSE_AT = 2.0
@@ -42,14 +42,15 @@ def feed(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> li
     if not cohorts.size:
         return []
     velamen = scene.traits.velamen
-    keys = (planned.which, velamen, rinse_at)
+    keys = (planned.which, velamen, rinse_at, scene.roots, places.until)
     first, groups = alike(*(key[cohorts] for key in keys))
     opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
     told: dict[int, Reason] = {}
     for number, index in enumerate(cohorts[first].tolist()):
         misting = planned.plans[int(planned.which[index])].mistings[0]
         films, bare = steps.films(int(places.column[index])), bool(velamen[index])
-        found = _window(scene, misting, films, bare, float(rinse_at[index]))
+        until = _wet_until(scene, films, places, index)
+        found = _window(scene, misting, films, bare, float(rinse_at[index]), until)
         if found is None:
             continue
         for cohort in cohorts[groups == number].tolist():
@@ -118,19 +119,21 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
     return fitted
 
 
-def rinse(scene: Scene, feeds: Sequence[Chore], steps: DaySteps) -> list[Errand]:
+def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps) -> list[Errand]:
     """The rinse after each feed: plain water, not before the uptake time, before the salt bites."""
     rinses = []
     for chore in feeds:
         films = steps.films(scene.columns[chore.from_spot])
         for names, reason in chore.grounds:
-            velamen = bool(scene.traits.velamen[scene.place_of[names[0]]])
+            cohort = scene.place_of[names[0]]
+            velamen = bool(scene.traits.velamen[cohort])
             start = (chore.not_before or chore.before) + uptake(scene, velamen=velamen)
             end = chore.before + timedelta(minutes=reason.value or 0.0)
             if reason.value is None:  # the film outlasts the day
                 end = films.events.sunset
             free_until = _free_until(scene, films, chore.before)
             end = end if free_until is None else min(end, free_until)
+            end = min(end, _wet_until(scene, films, places, cohort))
             because = replace(reason, quantity="rinse", at=end)
             spot = chore.from_spot
             rinses.append(
@@ -166,17 +169,26 @@ def _pause(scene: Scene, season: Season) -> float:
 
 def _growing_weather(scene: Scene, steps: DaySteps) -> np.ndarray:
     """(spot,) whether the 24 hours from sunrise are as warm on average as growth wants."""
-    rows = scene.rows(steps.events.sunrise, steps.events.sunrise + timedelta(hours=23))
+    sunrise = steps.events.sunrise
+    rows = scene.rows(sunrise, sunrise + timedelta(hours=24) - timedelta(seconds=1))
     temp = scene.climate.temp_c[rows]
-    if not rows.size:
+    if rows.size < 24:
         return np.zeros(temp.shape[1], dtype=bool)
     return np.asarray(temp.mean(axis=0) >= scene.habits.feed_from_c)  # NaN is not
 
 
 def _window(
-    scene: Scene, first: Misting, films: DayFilms, velamen: bool, rinse_at: float
+    scene: Scene,
+    first: Misting,
+    films: DayFilms,
+    velamen: bool,
+    rinse_at: float,
+    until: datetime,
 ) -> tuple[datetime, datetime, Reason] | None:
-    """Feed for as long as what is taken up can be taken up before the rinse is due."""
+    """Feed for as long as what is taken up can be taken up before the rinse is due.
+
+    until : when the rinse must be done, for the crowns to dry and the plants to go in.
+    """
     share = float(share_lost_at(rinse_at))
     # The salts burn where they are taken up: in velamen where there is some, else on the leaf.
     lasts = films.velamen_lasting(share) if velamen else films.lasting(share * LEAF_FILM.depth_mm)
@@ -192,8 +204,8 @@ def _window(
     if stops.size:
         closes = min(closes, films.starts_at(start + int(stops[0])))
     free_until = _free_until(scene, films, opens)
-    if free_until is not None:  # time for the rinse too
-        closes = min(closes, free_until - uptake(scene, velamen=velamen))
+    until = until if free_until is None else min(until, free_until)
+    closes = min(closes, until - uptake(scene, velamen=velamen))  # time for the rinse too
     if opens + LEAST_WINDOW > closes:
         return None
     minutes = films.at(lasts, closes - STEP) * 60
@@ -207,6 +219,12 @@ def _window(
         origin=f"rinse before the salts are {rinse_at:.2g} times as strong",
     )
     return opens, closes, reason
+
+
+def _wet_until(scene: Scene, films: DayFilms, places: Places, cohort: int) -> datetime:
+    """Until when a cohort may be wetted: its crowns dry by dark, and it has not gone in."""
+    last = films.last_wetting(scene.traits.plants[cohort].rot) or films.events.sunrise
+    return min(last, moment(places.until[cohort]))
 
 
 def _free_until(scene: Scene, films: DayFilms, at: datetime) -> datetime | None:

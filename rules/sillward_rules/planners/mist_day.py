@@ -36,6 +36,9 @@ REPEAT_SLACK = timedelta(hours=1)
 GRID = timedelta(minutes=30)
 """How finely the grower's hours are searched for the least bad plan."""
 
+MOST_CHOICES = 12
+"""More moments than this are thinned out: every choice of several of them is looked at."""
+
 
 @dataclass(frozen=True, slots=True)
 class Misting:
@@ -164,7 +167,7 @@ class MistDay:
                 continue
             # Not before the last one has dried, however early the walk.
             opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
-            closes = min(due + REPEAT_SLACK, last)
+            closes = min(max(due, self.scene.now) + REPEAT_SLACK, last)  # overdue is due now
             if opens + LEAST_WINDOW > closes:
                 return repeats
             repeats.append(self._repeat(opens, closes, due))
@@ -231,7 +234,10 @@ class MistDay:
         """The plan within the slots whose longest dry time is least; what it misses is named."""
         end = min(self.need, last)
         choices = [one for slot in slots for one in _grid(*slot)]
-        size = min(self.most, len(best) + 1, len(choices))
+        while len(choices) > MOST_CHOICES:
+            choices = choices[::2]
+        left = self.most - (self.misted_at is not None)
+        size = min(left, len(best) + 1, len(choices))
         plans = (plan for count in range(size + 1) for plan in combinations(choices, count))
         chosen = min(plans, key=lambda plan: self._cost(start, end, plan))
         mistings = []
@@ -244,9 +250,10 @@ class MistDay:
             mistings.append(Misting(opens, closes, at, film, takes))
         dry, dose = self._driest(start, end, chosen)
         missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
+        apart = _one_after_the_other(mistings)
         if dose <= self.tolerance or dry is None:
-            return Plan(tuple(mistings))
-        return Plan(tuple(mistings), missed, dry)
+            return Plan(apart)
+        return Plan(apart, missed, dry)
 
     def _cost(self, start: datetime, end: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
         """How much the driest time goes beyond what roots stand, then the number of walks."""
@@ -259,7 +266,8 @@ class MistDay:
         """The time between mistings in which roots dry most, and by how much [kPa h]."""
         spans = []
         dry_from: datetime | None = start
-        for at in (*sorted((*plan, *self._rains(start, end))), None):
+        done = [] if self.misted_at is None else [self.misted_at]
+        for at in (*sorted((*plan, *done, *self._rains(start, end))), None):
             if dry_from is not None:
                 until = end if at is None else min(at, end)
                 spans.append((self.films.dose(dry_from, until), dry_from, until))

@@ -12,7 +12,7 @@ from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.planners import carry, mist, protect, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.scene import Scene, Standing
+from sillward_rules.scene import Scene, Standing, full_hours
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
 
@@ -241,7 +241,9 @@ def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> str | Non
         for firing in scene.carry_firings
     )
     needs = [bool(night.plants_in) for night in nights]
-    if not nights or not rows.size:
+    whole = rows.size >= full_hours(before.start, before.end)
+    known = all(bool(firing.known[rows].all()) for firing in scene.carry_firings)
+    if not nights or not whole or (not known and not needed):
         return None
     if not needed and any(needs):
         return f"first night that needs a carry: {nights[needs.index(True)].day:%a %d %b}"

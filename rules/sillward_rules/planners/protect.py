@@ -105,19 +105,25 @@ def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reas
     )
 
 
-def get_used_to_light(scene: Scene, places: Places, start: datetime, end: datetime) -> list[Errand]:
+def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Errand]:
     """Shade for plants that came out into more light after a long stay in a dim shelter.
 
     On each day of the ramp they may have some more of the light that they stand in the end; the
     shade is due before the light at their spot goes beyond that.
     """
-    rows = scene.rows(max(start, scene.now), end)
+    if scene.weather.age(scene.now) > STALE:
+        return []
+
+    def rows_of(cohort: int) -> np.ndarray:
+        return scene.rows(max(moment(places.since[cohort]), scene.now), end)
+
     days = _days_of_ramp(scene, places)
     high = scene.traits.limits["light_high"]
     share = RAMP_START + (1 - RAMP_START) * (days - 1) / RAMP_DAYS
     allowed = share * high
     due = np.full(days.shape, np.inf)
     for cohort in np.flatnonzero((days > 0) & np.isfinite(high)).tolist():
+        rows = rows_of(cohort)
         light = scene.climate.ppfd[rows, places.column[cohort]]
         over = np.flatnonzero(light > allowed[cohort])
         if over.size:
@@ -125,6 +131,7 @@ def get_used_to_light(scene: Scene, places: Places, start: datetime, end: dateti
             due[cohort] = max(first, scene.now.timestamp())
 
     def reason(cohort: int) -> Reason:
+        rows = rows_of(cohort)
         light = scene.climate.ppfd[rows, places.column[cohort]]
         brightest = int(np.nanargmax(light))
         limit = scene.traits.plants[cohort].limits.light_high
