@@ -296,7 +296,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps))
     fed = into_chores(feeds, scene.site, day, scene.now)
     rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
-    warnings = mist.missed(scene, planned)
+    warnings = mist.missed(scene, places, planned)
     if fed:
         warnings += feeding.too_strong(scene)
     columns = np.unique(places.column[outdoors]).tolist()

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward_rules import sun
-from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_up
+from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_down, rounded_up
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.wetting import DayFilms
@@ -232,7 +232,7 @@ def test_hours_that_suffice_miss_nothing() -> None:
     best = one_plan("basket")
     assert [one.at for one in plans[0].mistings] == [one.at for one in best.mistings]
     assert plans[0].missed == ()
-    assert mist.missed(scene, mist.plan(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan(scene, places, steps)) == []
 
 
 def test_hours_around_each_due_time_suffice_too() -> None:
@@ -246,21 +246,21 @@ def test_hours_around_each_due_time_suffice_too() -> None:
     scene, places, plans, steps = planned(garden(plant(holder="basket"), habits=habits), sky())
 
     assert len(plans[0].mistings) == len(best.mistings)
-    assert mist.missed(scene, mist.plan(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan(scene, places, steps)) == []
 
 
 def test_hours_that_do_not_suffice_are_told_with_what_they_miss() -> None:
     habits = free("06:50-08:30", "18:00-20:00")
     scene, places, plans, steps = planned(garden(plant(holder="mount"), habits=habits), sky())
 
-    (line,) = mist.missed(scene, mist.plan(scene, places, steps))
-    assert line.startswith("Test strap: dry from ")
+    (line,) = mist.missed(scene, places, mist.plan(scene, places, steps))
+    assert line.startswith("Test strap, bench: dry from ")
     assert plans[0].dry is not None
-    opens, closes = (f"{one.astimezone(MENDOZA.zone):%H:%M}" for one in plans[0].dry)
-    assert f"dry from {opens} to {closes}" in line
+    opens, closes = rounded_down(plans[0].dry[0], MENDOZA), rounded_up(plans[0].dry[1], MENDOZA)
+    assert f"dry from {opens:%H:%M} to {closes:%H:%M}" in line
     assert plans[0].missed
     for due in plans[0].missed:
-        assert f"{due.astimezone(MENDOZA.zone):%H:%M}" in line
+        assert f"{rounded_down(due, MENDOZA):%H:%M}" in line
         assert not any(start <= due <= end for start, end in slots_of(habits))
 
 
@@ -270,7 +270,7 @@ def test_one_warning_for_all_plants_alike() -> None:
     sheet = draw_up(Round.MORNING, made, sky(), {}, NOW)
 
     (line,) = [text for text in sheet.warnings if "none of your hours" in text]
-    assert line.startswith("a, b: dry from ")
+    assert line.startswith("a, b, bench: dry from ")
 
 
 @pytest.mark.parametrize("text", ["22:00-05:00", "sunset+1h to sunrise-1h", "night", "19:30-20:10"])
@@ -282,7 +282,7 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
     assert last is not None
     assert last < utc("2026-01-20T22:30")  # 19:30 at the site
     assert plans[0].mistings == ()
-    (line,) = mist.missed(scene, mist.plan(scene, places, steps))
+    (line,) = mist.missed(scene, places, mist.plan(scene, places, steps))
     assert "none of your hours serves" in line
 
 
