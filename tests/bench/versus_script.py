@@ -25,7 +25,7 @@ from tests.bench import invented
 from tests.bench.table import Row, report, say
 
 FASTER_LEAST = 100.0
-"""Least times that the dusk and the morning sheet together are faster than the script."""
+"""Least times that the dusk sheet, against which the script is checked, is faster than it."""
 
 PAIR = "dusk and morning"
 
@@ -192,7 +192,7 @@ def main() -> int:
     rows.append(Row("script, the air once per spot", per_spot * 1e3, "ms"))
     rows += [Row(f"{name}, first sheet", taken * 1e3, "ms") for name, taken in named]
     for name, taken in named:
-        goal = FASTER_LEAST if name == PAIR else None
+        goal = FASTER_LEAST if name == Round.DUSK.value else None
         rows.append(Row(f"{name}: faster than the script", per_plant / taken, "x", at_least=goal))
     rows.append(Row(f"{PAIR}: faster, air once per spot", per_spot / pair, "x"))
     return report(f"{options.plants} plants, the grower's script against the sheets", rows)
