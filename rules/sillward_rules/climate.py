@@ -194,7 +194,8 @@ def _gusts(spots: Sequence[Spot], weather: Weather) -> Array:
 def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarray) -> Array:
     """Sunlight at the spots [W/m2]: the beam through their windows, the sky's by their view."""
     # The hour that ends at a time has the sun of its middle.
-    dark = night & (weather.direct_w_m2 == 0) & (weather.diffuse_w_m2 == 0)
+    # Where there is no beam nobody asks where the sun is.
+    dark = (weather.direct_w_m2 == 0) & np.isfinite(weather.diffuse_w_m2)
     azimuth, elevation = np.zeros(dark.shape), np.full(dark.shape, -90.0)
     azimuth[~dark], elevation[~dark] = sun.positions(site, weather.times[~dark] - 1800)
     reaches = np.ones((weather.times.size, len(spots)), dtype=bool)

@@ -3,7 +3,6 @@
 draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
@@ -11,7 +10,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules import sun
-from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, in_order, into_chores
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, Recipe, State
 from sillward_rules.planners import carry, feeding, mist, note, outlook, protect, shelter, wetting
 from sillward_rules.planners.nights import STALE, judge_night
@@ -227,21 +226,15 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     sheltered = np.where(judged.needs, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
     now = np.full(scene.home.shape, scene.now.timestamp())
-    others = protect.protect(scene, tonight.standing, now, night.end)
+    others = protect.protect(scene, tonight.standing, now, night.end, protect.AT_NIGHT)
     chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
-    chores += into_chores(_at_night(others), scene.site, night.day, scene.now)
+    chores += into_chores(others, scene.site, night.day, scene.now)
     return in_order(chores), [
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *note.notes(scene, scene.now, night.end),
     ]
-
-
-def _at_night(errands: Sequence[Errand]) -> list[Errand]:
-    """What of these the dusk round tells: the night has no sun to shade from."""
-    told = (ChoreKind.SECURE, ChoreKind.COVER)
-    return [errand for errand in errands if errand.kind in told]
 
 
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:

@@ -1,6 +1,6 @@
 """Shade, cover, secured baskets, damp floors: what rules ask for where a plant stands."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -33,11 +33,21 @@ RAMP_START = 0.3
 """Share of that light on the first of these days. Judgement."""
 
 
-def protect(scene: Scene, standing: Standing, since: Array, end: datetime) -> list[Errand]:
+AT_NIGHT = ("secure", "cover")
+"""What the dusk round tells: the night has no sun to shade from."""
+
+
+def protect(
+    scene: Scene,
+    standing: Standing,
+    since: Array,
+    end: datetime,
+    asked: Sequence[str] = tuple(KINDS),
+) -> list[Errand]:
     """Errands for plants where they stand, in the first hour it counts.
 
     standing, since (cohort,) : where, and from when on [unix s]; what goes out later is safe until
-    then. Nothing is asked for on a forecast that is too old.
+    then. asked : what rules may ask for. Nothing is asked for on a forecast that is too old.
     """
     if scene.weather.age(scene.now) > STALE:
         return []
@@ -46,7 +56,8 @@ def protect(scene: Scene, standing: Standing, since: Array, end: datetime) -> li
     made: list[Errand] = []
     if rows.size:
         from_row = np.asarray(np.searchsorted(scene.climate.times[rows], begin))
-        for asks, kind in KINDS.items():
+        for asks in asked:
+            kind = KINDS[asks]
             firings = scene.rules_asking(asks, standing)
             made += _asked_for(scene, kind, firings, standing, rows, from_row)
     return made
