@@ -13,12 +13,22 @@ from hypothesis import strategies as st
 from sillward_rules import air
 from sillward_rules.air import Array
 from sillward_rules.climate import Climate, climate_of, film_air
+from sillward_rules.collection import Habits
 from sillward_rules.light import daily_light_integral
+from sillward_rules.scene import Scene
 from sillward_rules.season import Season
 from sillward_rules.spot import DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot, SunWindow
 from sillward_rules.surface import CALM_WIND_M_S
 from sillward_rules.weather import SERIES, Weather
-from tests.rules.support import MENDOZA, OPEN_BENCH, WARM_ROOM, daily_curve, utc, weather
+from tests.rules.support import (
+    MENDOZA,
+    OPEN_BENCH,
+    WARM_ROOM,
+    collection,
+    daily_curve,
+    utc,
+    weather,
+)
 
 few = settings(max_examples=25, derandomize=True, deadline=None)
 
@@ -496,3 +506,20 @@ def test_outside_the_forecast_and_beside_a_gap_nothing_is_known() -> None:
     assert np.isnan(film_air(here, moments).temp_c).all()
     # On the hour itself the hour before need not be known.
     assert film_air(here, here.times[24:25]).temp_c[0, 0] == 24.0
+
+
+def test_how_slowly_crowns_dry_is_the_growers_to_say() -> None:
+    # Air that never changes, two hours of rain: the film on leaves dries at one rate.
+    rain = np.zeros(96)
+    rain[40:42] = 3.0
+    steady = weather(MAY, np.full(96, 14.0), rain_mm=rain, cloud=1.0, dew_point_c=6.0)
+
+    def wet_h(factor: float) -> float:
+        habits = Habits(axil_factor=factor)
+        scene = Scene(collection(habits=habits), steady, {}, utc("2026-05-14T15:00"))
+        return float(scene.climate.rain_wet_h[:, 0].max())
+
+    open_film, three_times = wet_h(1.0), wet_h(3.0)
+    assert open_film >= 3.0
+    assert three_times - 2.0 == pytest.approx(3.0 * (open_film - 2.0), abs=3.0)
+    assert open_film < wet_h(1.5) < three_times

@@ -12,11 +12,11 @@ from sillward_rules.feed import Fertiliser, Mix, concentration_factor
 from sillward_rules.film import LEAF_FILM, VELAMEN_FILM
 from sillward_rules.planners import feeding, mist
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.plant import Plant
+from sillward_rules.plant import Holder, Plant
 from sillward_rules.scene import Scene
 from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
-from sillward_rules.weather import Weather
+from sillward_rules.weather import SERIES, Weather
 from tests.rules.summer import (
     DAY,
     HOURS,
@@ -372,3 +372,35 @@ def test_what_is_acknowledged_is_put_down_and_moves_nothing(
     for name in ("spot", "since", "assumed", "misted_at", "fed_at", "rinsed_at", "brighter_since"):
         expected = NOW if name in changed else getattr(before, name)
         assert getattr(after, name) == expected, name
+
+
+# -- what is not known, and crowns that must dry
+
+
+@pytest.mark.parametrize(
+    ("known_to", "fed"), [("2026-01-21T10:00", True), ("2026-01-21T02:00", False)]
+)
+def test_no_feed_unless_all_24_hours_of_its_warmth_are_known(known_to: str, fed: bool) -> None:
+    # Warm enough by far, whatever the hours that are not known may be.
+    whole = sky(daily_curve(19.0, 34.0, HOURS))
+    keep = whole.times < utc(known_to).timestamp()
+    series = {name: getattr(whole, name)[keep] for name in (*SERIES, "times")}
+
+    sheet = morning(air=replace(whole, **series))
+
+    assert of(sheet, ChoreKind.MIST)
+    assert bool(of(sheet, ChoreKind.FEED)) is fed
+
+
+@pytest.mark.parametrize("holder", ["basket", "mount"])
+@pytest.mark.parametrize("dry_by_h", [0, 2, 3, 4, 5])
+def test_no_rinse_after_the_last_wetting_hour_of_its_plant(dry_by_h: int, holder: Holder) -> None:
+    habits = Habits(dry_by=timedelta(hours=dry_by_h))
+    made = garden(plant(holder=holder), habits=habits, feed=recipe())
+    sheet = draw_up(Round.MORNING, made, MILDER, {}, NOW)
+    last = DaySteps(Scene(made, MILDER, {}, NOW), DAY).films(0).last_wetting("high")
+
+    assert last is not None
+    assert all(one.before <= last for one in of(sheet, ChoreKind.FLUSH))
+    assert len(of(sheet, ChoreKind.FEED)) == len(of(sheet, ChoreKind.FLUSH))
+    assert of(sheet, ChoreKind.FLUSH), "or the test tells nothing"

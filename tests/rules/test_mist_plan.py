@@ -14,10 +14,10 @@ from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_down, r
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.wetting import DayFilms
-from sillward_rules.plant import HOLDERS, ROT_CLASSES, Holder
+from sillward_rules.plant import HOLDERS, ROT_CLASSES, Holder, Rot
 from sillward_rules.rule import standard_rules
 from sillward_rules.season import Season
-from sillward_rules.sheet import Round, acknowledged, draw_up
+from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up
 from sillward_rules.spot import Spot
 from sillward_rules.weather import Weather
 from tests.rules.summer import (
@@ -518,3 +518,78 @@ def test_what_was_just_misted_is_not_to_be_misted_again_at_once() -> None:
     mists = [one for one in sheet.chores if one.kind is ChoreKind.MIST]
     assert mists
     assert all(starts(one) > later + timedelta(hours=2) for one in mists)
+
+
+# -- late, and in scarce hours
+
+
+def mists(sheet: Sheet) -> list[Chore]:
+    """The mistings of a sheet in the order of their windows."""
+    return sorted((one for one in sheet.chores if one.kind is ChoreKind.MIST), key=starts)
+
+
+@pytest.mark.parametrize("later_h", [6, 7, 8])
+def test_a_repeat_whose_hour_was_missed_is_due_now(later_h: int) -> None:
+    bare = plant(rot="low", velamen=False, holder="mount")
+    state = {"Test strap": at_home(misted_at=NOW)}
+    later = NOW + timedelta(hours=later_h)
+
+    at_dawn = mists(draw_up(Round.MORNING, garden(bare), sky(), state, NOW))
+    now = mists(draw_up(Round.MORNING, garden(bare), sky(now=later), state, later))
+
+    assert at_dawn[0].before < later, "or nothing was missed"
+    assert starts(now[0]) == later
+    assert later + LEAST_WINDOW <= now[0].before <= later + timedelta(hours=1)
+
+
+SCARCE = ("06:50-07:30", "09:00-10:00", "10:10-11:00", "16:00-17:00")
+
+
+@pytest.mark.parametrize("texts", [SCARCE, SCARCE[:2], ("08:00-11:00", "12:30-19:00")])
+@pytest.mark.parametrize("most", [2, 4, 8])
+@pytest.mark.parametrize("rot", ["low", "high"])
+def test_windows_of_a_plant_never_reach_into_each_other(
+    texts: tuple[str, ...], most: int, rot: Rot
+) -> None:
+    bare = plant(rot=rot, velamen=False, holder="mount")
+    made = garden(bare, habits=free(*texts, most=most))
+
+    told = mists(draw_up(Round.MORNING, made, sky(), {}, NOW))
+
+    assert 1 <= len(told) <= most
+    assert all(one.before <= starts(following) for one, following in pairwise(told))
+
+
+@pytest.mark.parametrize("most", [1, 2, 3])
+def test_a_misting_already_done_counts_against_the_most_of_a_day(most: int) -> None:
+    bare = plant(rot="low", velamen=False, holder="mount")
+    habits = free("06:00-07:00", "09:00-10:00", "16:00-17:00", most=most)
+    made = garden(bare, habits=habits)
+    state = {"Test strap": at_home(misted_at=NOW)}
+    later = NOW + timedelta(minutes=15)
+
+    told = mists(draw_up(Round.MORNING, made, sky(now=later), state, later))
+
+    assert len(told) == most - 1
+
+
+def test_long_hours_and_many_mistings_are_not_tried_out_without_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    doses = 0
+    dose = DayFilms.dose
+
+    def counted(films: DayFilms, start: datetime, end: datetime) -> float:
+        nonlocal doses
+        doses += 1
+        assert doses < 50_000, "2**12 choices of at most nine times dry each are fewer"
+        return dose(films, start, end)
+
+    monkeypatch.setattr(DayFilms, "dose", counted)
+    bare = plant(rot="low", velamen=False, holder="mount")
+    habits = free("08:00-11:00", "12:30-19:00", most=8)
+
+    told = mists(draw_up(Round.MORNING, garden(bare, habits=habits), sky(), {}, NOW))
+
+    assert doses > 8, "or nothing was tried"
+    assert 3 <= len(told) <= 8

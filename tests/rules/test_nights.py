@@ -690,3 +690,58 @@ def test_crowns_that_rain_wetted_in_the_afternoon_are_wet_overnight(rain: np.nda
     sheet = told(Round.DUSK, np.full(96, 14.0), plant(night_low=12.0), rain_mm=rain, **STILL)
 
     assert of(sheet, ChoreKind.CARRY_IN)
+
+
+# -- a grower's own rule about the night limit by day
+
+
+def test_cold_by_day_under_a_growers_own_rule_is_an_order() -> None:
+    own = a_rule(watch="temperature", below="night_low", hours="any", asks="carry in")
+    temp = dips(("2026-05-14T17:00", 11.0))  # 14:00 at the site, for under an hour
+
+    sheet = told(
+        Round.MORNING,
+        temp,
+        tender(),
+        rules=(*standard_rules(), own),
+        state={"Test strap": PlantState("bench")},
+    )
+
+    (chore,) = of(sheet, ChoreKind.CARRY_IN)
+    assert (chore.because[0].rule, chore.because[0].limit) == ("own", 13.0)
+    assert chore.before < utc("2026-05-14T17:00")
+    assert not any("may stay out" in text for text in sheet.warnings)
+
+
+def test_at_dusk_too_it_is_no_dip_that_is_borne() -> None:
+    own = a_rule(watch="temperature", below="night_low", hours="any", asks="carry in")
+    temp = dips(("2026-05-15T05:00", 12.0))
+
+    borne = told(Round.DUSK, temp, tender())
+    ordered = told(Round.DUSK, temp, tender(), rules=(*standard_rules(), own))
+
+    assert not borne.chores
+    assert of(ordered, ChoreKind.CARRY_IN)
+    assert not any("may stay out" in text for text in ordered.warnings)
+
+
+# -- no minus before a zero
+
+
+def test_a_dip_to_just_under_zero_is_told_without_a_minus() -> None:
+    limits = replace(TENDER, night_low=Limit(1.0, "comfort"), brief_low=Limit(-5.0, "injury"))
+    hardy = replace(plant(), limits=replace(limits, rot=RotClass("low", "test")))
+
+    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", -0.04)), hardy)
+
+    (text,) = [one for one in sheet.warnings if "may stay out" in one]
+    assert ": 0.0 °C at 02:00, " in text
+
+
+def test_a_shelter_of_just_under_zero_is_told_without_a_minus() -> None:
+    shed = Spot("shed", indoors=True, night_low_c=-0.04)
+
+    sheet = told(Round.DUSK, COLD, plant(shelter="shed"), spots=(OPEN_BENCH, shed))
+
+    (text,) = [one for one in sheet.warnings if "shed holds" in one]
+    assert "shed holds 0 °C, limit 13" in text

@@ -33,3 +33,16 @@ def test_it_is_silent_where_it_does_not_fire() -> None:
     sheet = draw_up(Round.MORNING, collection(plant(), rules=[rule]), sky, {}, MORNING)
 
     assert sheet.warnings == ()
+
+
+def test_a_value_of_just_under_zero_is_told_without_a_minus() -> None:
+    rule, _ = read_rule(
+        {"name": "frost", "watch": "temperature", "below": "2 degC", "asks": "note"}
+    )
+    assert rule is not None
+    sky = fetched(weather(START, np.full(72, -0.04)), MORNING)
+
+    sheet = draw_up(Round.MORNING, collection(plant(), rules=[rule]), sky, {}, MORNING)
+
+    (text,) = [one for one in sheet.warnings if one.startswith("frost")]
+    assert text.startswith("frost, bench: temperature 0.0 °C at ")

@@ -408,3 +408,51 @@ def test_stay_in_acknowledged_keeps_the_beginning_of_the_stay() -> None:
 
     assert after.since == NOW - timedelta(days=9)
     assert NOW - after.since >= LONG_STAY
+
+
+def ramp_in(hours: dict[str, float], *, fetched_at: datetime = NOW) -> Sheet:
+    """A plant that goes out today after ten days inside, in sun [W/m2] in these hours alone."""
+    curve = daily_curve(14.0, 30.0, HOURS)
+    air = fetched(sky(curve, dew=5.0, direct_w_m2=in_hours(hours)), fetched_at)
+    tender = limited(plant(night_low=20.0), light_high=900.0)
+    return told(tender, air=air, bench=SUNNY, state={"Test strap": inside(10)})
+
+
+def test_light_before_the_plant_is_out_asks_for_no_shade() -> None:
+    bright = {"2026-01-20T11:00": 700.0, "2026-01-20T12:00": 700.0}
+
+    early = ramp_in(bright)
+    late = ramp_in({**bright, "2026-01-20T18:00": 700.0})
+
+    (out,) = [one for one in early.chores if one.kind is ChoreKind.CARRY_OUT]
+    assert out.not_before is not None
+    assert out.not_before > utc("2026-01-20T12:00")
+    assert not guards(early, ChoreKind.SHADE)
+    (shade,) = guards(late, ChoreKind.SHADE)
+    assert utc("2026-01-20T16:30") <= shade.before <= utc("2026-01-20T18:00")
+
+
+def test_no_ramp_on_a_forecast_that_is_too_old() -> None:
+    state = {"Test strap": at_home(brighter_since=NOW - timedelta(days=1))}
+    bright = limited(plant(), light_high=900.0)
+    air = sky(MILD, dew=15.0)
+
+    def asked(hours: int) -> list[Chore]:
+        old = fetched(air, NOW - timedelta(hours=hours))
+        return guards(told(bright, air=old, bench=SUNNY, state=state), ChoreKind.SHADE)
+
+    assert asked(24)
+    assert not asked(25)
+
+
+def test_at_dusk_chores_of_the_night_come_before_those_of_tomorrow() -> None:
+    tender = plant("tender", night_low=20.0)
+    sheet = told(
+        tender, EVERYTHING, air=stormy(EVENING), bench=OPEN, round_=Round.DUSK, now=EVENING
+    )
+
+    kinds = [one.kind for one in sheet.chores]
+    assert ChoreKind.SECURE in kinds
+    out = kinds.index(ChoreKind.CARRY_OUT)
+    assert all(one.before <= (sheet.chores[out].not_before or NOW) for one in sheet.chores[:out])
+    assert not set(kinds[out:]) & set(GUARDS)

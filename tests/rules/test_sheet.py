@@ -1,21 +1,27 @@
 """Sheets, walks and the state that follows."""
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import date, datetime, timedelta
 
 import numpy as np
 import pytest
 
 from sillward_rules.chore import (
     LEAST_WINDOW,
+    Chore,
     ChoreKind,
     Errand,
     Grounds,
     Reason,
     into_chores,
 )
-from sillward_rules.collection import PlantState
+from sillward_rules.collection import Habits, PlantState
+from sillward_rules.moments import parse_moment
+from sillward_rules.plant import Limit
+from sillward_rules.rule import read_rule, standard_rules
 from sillward_rules.sheet import Round, draw_up, next_state
 from sillward_rules.spot import Spot
+from sillward_rules.weather import Weather
 from tests.rules.support import (
     MENDOZA,
     WARM_ROOM,
@@ -245,3 +251,194 @@ def test_open_questions_of_used_spots_are_named() -> None:
 
     assert any(text.startswith("bench: sky_view is not given") for text in sheet.assumptions)
     assert not any(text.startswith("unused") for text in sheet.assumptions)
+
+
+# -- what goes out in the morning, and is due back before the dusk round
+
+
+SUNNY_DAY = daily_curve(14.0, 26.0, 9 * 24)
+
+
+def with_hour(series: np.ndarray, hour: str, value: float, *, onward: bool = False) -> np.ndarray:
+    """The series with another value at this hour (UTC), or from it on."""
+    changed = series.copy()
+    row = int((utc(hour) - START).total_seconds() // 3600)
+    changed[row : None if onward else row + 1] = value
+    return changed
+
+
+STORM, _ = read_rule({"name": "storm", "watch": "gust", "above": "15 m/s", "asks": "carry in"})
+FRONT_AT = "2026-05-15T19:00"  # 16:00 at the site, the sun sets at 18:40
+
+
+@pytest.mark.parametrize(
+    ("temp", "gust", "habits", "quantity", "latest"),
+    [
+        (
+            with_hour(daily_curve(8.0, 24.0, 9 * 24), FRONT_AT, 3.0, onward=True),
+            np.full(9 * 24, 2.0),
+            Habits(),
+            "leaf temperature",
+            "2026-05-15T18:00",
+        ),
+        (
+            daily_curve(8.0, 26.0, 9 * 24),
+            np.full(9 * 24, 2.0),
+            Habits(in_by=parse_moment("16:00")),
+            "leaf temperature",
+            "2026-05-15T19:00",
+        ),
+        (
+            SUNNY_DAY,
+            with_hour(np.full(9 * 24, 2.0), FRONT_AT, 25.0),
+            Habits(),
+            "gust",
+            "2026-05-15T18:00",
+        ),
+    ],
+    ids=["a cold front", "in by 16:00", "a rule about gusts"],
+)
+def test_what_goes_out_in_the_morning_is_told_when_it_is_due_back(
+    temp: np.ndarray, gust: np.ndarray, habits: Habits, quantity: str, latest: str
+) -> None:
+    assert STORM is not None
+    tender = plant("a")
+    tender = replace(tender, limits=replace(tender.limits, brief_low=Limit(8.0, "test")))
+    household = collection(tender, rules=[*standard_rules(), STORM], habits=habits)
+    sky = fetched(weather(START, temp, gust_m_s=gust), MORNING)
+    state = {"a": PlantState("room", utc("2026-05-14T21:00"))}
+
+    sheet = draw_up(Round.MORNING, household, sky, state, MORNING)
+
+    (out,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
+    (back,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert back.because[0].quantity == quantity
+    assert (back.from_spot, back.to_spot) == ("bench", "room")
+    assert out.before < back.before <= utc(latest)
+    mists = [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+    assert mists
+    assert all(one.before <= back.before for one in mists)
+
+
+# -- the tail of the night, and nights that are not known
+
+
+@pytest.mark.parametrize("warmest_utc", [19, 22])
+def test_the_cold_tail_of_a_night_is_not_counted_against_the_next(warmest_utc: int) -> None:
+    # The sun rises at 08:17 on the 15th, the leaf stays cold for some hours; the nights after
+    # that are mild.
+    cold = daily_curve(5.0, 25.0, 9 * 24, warmest_utc=warmest_utc)
+    noon = int((utc("2026-05-15T15:00") - START).total_seconds() // 3600)
+    temp = np.where(np.arange(9 * 24) > noon, np.maximum(cold, 16.0), cold)
+    tender = plant("a")
+    tender = replace(tender, limits=replace(tender.limits, brief_low=Limit(10.0, "test")))
+    sky = fetched(weather(START, temp), EVENING)
+
+    dusk = draw_up(Round.DUSK, collection(tender), sky, {}, EVENING)
+    week = draw_up(Round.WEEK, collection(tender), sky, {}, EVENING)
+
+    assert [one.kind for one in dusk.chores] == [ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT]
+    assert week.outlook is not None
+    assert [night.day.day for night in week.outlook.nights if night.plants_in] == [14]
+    assert [one.before.day for one in week.chores if one.kind is ChoreKind.CARRY_OUT] == [15]
+
+
+def test_no_first_night_that_needs_a_carry_after_a_night_that_is_not_known() -> None:
+    afternoon = utc("2026-05-14T16:00")
+    sky = fetched(weather(START, daily_curve(8.0, 24.0, 9 * 24)), afternoon)
+    # Of last night, which ended at 11:17 UTC, nothing is known; of the nights to come all is.
+    before = sky.times < utc("2026-05-14T15:00").timestamp()
+    unknown = replace(sky, temp_c=np.where(before, np.nan, sky.temp_c))
+    mild = replace(sky, temp_c=np.where(before, 20.0, sky.temp_c))
+
+    def turn(of: Weather) -> str | None:
+        sheet = draw_up(Round.WEEK, collection(plant("a")), of, {}, afternoon)
+        assert sheet.outlook is not None
+        assert sheet.outlook.nights[0].plants_in
+        return sheet.outlook.turn
+
+    assert turn(unknown) is None
+    assert turn(mild) == "first night that needs a carry: Thu 14 May"
+
+
+# -- states of what is gone
+
+
+@pytest.mark.parametrize("round_", list(Round))
+def test_a_plant_that_came_from_a_spot_that_is_gone_raises_nothing(round_: Round) -> None:
+    state = {"a": PlantState("room", utc("2026-05-14T21:00"), came_from="old bench")}
+    sky = fetched(weather(START, COLD), EVENING)
+
+    sheet = draw_up(round_, collection(plant("a")), sky, state, EVENING)
+
+    assert {one.from_spot for one in sheet.chores} <= {"bench", "room"}
+    assert sheet.states["a"].spot == "bench", "no history: at home"
+
+
+def test_states_of_plants_that_left_do_not_make_a_new_plant_known() -> None:
+    sky = fetched(weather(START, COLD), MORNING)
+    gone = {"gone": PlantState("room"), "gone too": PlantState("bench")}
+
+    with_gone = draw_up(Round.MORNING, collection(plant("a")), sky, gone, MORNING)
+    without = draw_up(Round.MORNING, collection(plant("a")), sky, {}, MORNING)
+
+    assert with_gone.states["a"].spot == "room"
+    assert with_gone.chores == without.chores
+    assert any(one.kind is ChoreKind.CARRY_OUT for one in with_gone.chores)
+
+
+# -- an old forecast
+
+
+WATERING = {ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.STOP_WETTING}
+TOO_OLD_TO_WATER = "the forecast is too old to plan any watering"
+
+
+@pytest.mark.parametrize(("hours", "waters"), [(24, True), (25, False)])
+def test_nothing_is_watered_on_a_forecast_older_than_a_day_and_the_sheet_says_so(
+    hours: int, waters: bool
+) -> None:
+    sky = fetched(weather(START, SUNNY_DAY), MORNING - timedelta(hours=hours))
+
+    sheet = draw_up(Round.MORNING, collection(plant("a", night_low=5.0)), sky, {}, MORNING)
+
+    assert bool(WATERING & {one.kind for one in sheet.chores}) is waters
+    assert (TOO_OLD_TO_WATER in sheet.warnings) is not waters
+
+
+# -- the order of chores
+
+
+def hour_of(chore: Chore) -> datetime:
+    """When to begin with carrying out, when to be done with all else."""
+    carried_out = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
+    return chore.not_before if carried_out and chore.not_before else chore.before
+
+
+def test_chores_of_the_week_are_in_the_order_of_their_hours() -> None:
+    # On the 15th one plant must be in before the storm of 11:00, and another goes out at noon.
+    storm, _ = read_rule(
+        {
+            "name": "storm",
+            "watch": "gust",
+            "above": "15 m/s",
+            "asks": "carry in",
+            "plants": {"name": ["b"]},
+        }
+    )
+    assert storm is not None
+    household = collection(
+        plant("a", night_low=15.0),
+        plant("b", night_low=2.0),
+        rules=[*standard_rules(), storm],
+    )
+    gust = with_hour(np.full(9 * 24, 2.0), "2026-05-15T14:00", 30.0)
+    sky = fetched(weather(START, COLD, gust_m_s=gust), EVENING)
+
+    sheet = draw_up(Round.WEEK, household, sky, {}, EVENING)
+
+    carried = [(one.kind, one.plants) for one in sheet.chores]
+    storm_at, out_at = (ChoreKind.CARRY_IN, ("b",)), (ChoreKind.CARRY_OUT, ("a",))
+    assert carried.index(storm_at) < carried.index(out_at)
+    hours = [hour_of(one) for one in sheet.chores]
+    assert hours == sorted(hours)
