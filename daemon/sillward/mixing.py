@@ -17,6 +17,7 @@ from sillward_rules.feed import (
     grams_per_litre_for,
     ounces,
     parse_npk,
+    salt_named,
     share_lost_at,
 )
 
@@ -145,11 +146,10 @@ def _grams(fertiliser: Fertiliser, ppm_n: float | None, grams: float | None) -> 
 
 def _salts(asked: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
     """Salts with their grams per litre from texts such as "KNO3=0.1"."""
-    by_name = {name.lower(): salt for salt in SALTS.values() for name in (salt.formula, salt.name)}
     found: dict[str, tuple[Salt, float]] = {}
     for text in asked:
         name, _, amount = text.rpartition("=")
-        salt = by_name.get(name.strip().lower())
+        salt = salt_named(name)
         if not name:
             msg = f'--salt "{text}": write NAME=GRAMS, such as MgSO4.7H2O=0.1'
             raise UsageError(msg)

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
 from sillward_rules import moments
-from sillward_rules.feed import SALTS, parse_npk
+from sillward_rules.feed import SALTS, parse_npk, salt_named
 from sillward_rules.plant import Holder, Rest, Rot
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -155,10 +155,11 @@ Grams = Annotated[float, Field(gt=0, le=20)]
 
 
 def _salt(name: str) -> str:
-    if name not in SALTS:
+    salt = salt_named(name)
+    if salt is None:
         msg = f'"{name}" is no salt that is known (known: {", ".join(SALTS)})'
         raise ValueError(msg)
-    return name
+    return salt.formula
 
 
 class FeedTable(Table):

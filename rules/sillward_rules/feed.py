@@ -310,6 +310,15 @@ that one as a fertiliser.
 """
 
 
+def salt_named(name: str) -> Salt | None:
+    """The salt of this formula or name, however it is spelled: "MgSO4·7H2O", "epsom salt"."""
+    wanted = name.strip().lower().replace("·", ".").replace("*", ".")
+    for salt in SALTS.values():
+        if wanted in (salt.formula.lower(), salt.name.lower()):
+            return salt
+    return None
+
+
 # -- amounts
 
 

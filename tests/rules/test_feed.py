@@ -329,3 +329,12 @@ def test_a_film_is_never_weaker_and_never_quite_dry() -> None:
     for wrong in (0.99, 0.0, -2.0):
         with pytest.raises(ValueError, match="at least 1"):
             feed.share_lost_at(wrong)
+
+
+@pytest.mark.parametrize("text", ["MgSO4.7H2O", "mgso4·7h2o", " Epsom salt ", "MGSO4*7H2O"])
+def test_a_salt_is_found_however_it_is_spelled(text: str) -> None:
+    assert feed.salt_named(text) is feed.SALTS["MgSO4.7H2O"]
+
+
+def test_what_is_no_salt_is_none() -> None:
+    assert feed.salt_named("sodium chloride") is None
