@@ -290,8 +290,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     fed = into_chores(feeds, scene.site, day, scene.now)
     rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
     warnings = mist.missed(scene, places, planned)
-    if fed:
-        warnings += feeding.too_strong(scene)
+    warnings += feeding.too_strong(scene, feeding.ready(scene, places, planned, steps))
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(steps.films(column).known for column in columns):
         warnings.append("too little is known of today's weather to plan all watering")

@@ -404,3 +404,10 @@ def test_no_rinse_after_the_last_wetting_hour_of_its_plant(dry_by_h: int, holder
     assert all(one.before <= last for one in of(sheet, ChoreKind.FLUSH))
     assert len(of(sheet, ChoreKind.FEED)) == len(of(sheet, ChoreKind.FLUSH))
     assert of(sheet, ChoreKind.FLUSH), "or the test tells nothing"
+
+
+def test_a_feed_that_is_too_strong_for_all_is_named_too() -> None:
+    sheet = morning(limited(plant(), salt_high=0.1), feed=recipe())
+
+    assert not of(sheet, ChoreKind.FEED)
+    assert any("not fed" in text and "limit 0.1 mS/cm" in text for text in sheet.warnings)

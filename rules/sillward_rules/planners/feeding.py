@@ -34,9 +34,7 @@ def feed(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> li
     Only where that misting stays wet long enough to be taken up, in growing weather, while the
     plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
     """
-    takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
-    fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
-    fit &= _due(scene) & _growing_weather(scene, steps)[places.column]
+    fit = ready(scene, places, planned, steps)
     rinse_at = strongest(scene)
     cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
     if not cohorts.size:
@@ -65,6 +63,13 @@ def feed(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> li
     return errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
 
 
+def ready(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> np.ndarray:
+    """(cohort,) who would be fed today, whatever the strength of the feed."""
+    takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
+    fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
+    return np.asarray(fit & _due(scene) & _growing_weather(scene, steps)[places.column])
+
+
 def strongest(scene: Scene) -> Array:
     """(cohort,) how many times as strong as mixed the feed may get on a root before the rinse.
 
@@ -78,13 +83,13 @@ def strongest(scene: Scene) -> Array:
     return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
 
 
-def too_strong(scene: Scene) -> list[str]:
-    """A line for the plants that the feed in use is too strong for."""
+def too_strong(scene: Scene, fit: np.ndarray) -> list[str]:
+    """A line for the plants that would be fed but for the strength of the feed in use."""
     recipe = scene.collection.feed
     if recipe is None:
         return []
     limit = scene.traits.limits["salt_high"]
-    beyond = np.flatnonzero(np.isnan(strongest(scene)) & (scene.traits.holder != "pot"))
+    beyond = np.flatnonzero(fit & np.isnan(strongest(scene)))
     names: dict[float, list[int]] = {}
     for cohort in beyond.tolist():
         names.setdefault(float(limit[cohort]), []).append(cohort)
