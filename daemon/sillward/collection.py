@@ -3,7 +3,7 @@
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -101,7 +101,14 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
         raise ConfigError(reader.errors)
     known = tuple(spot for spot in spots.values() if spot is not None)
     return Household(
-        Collection(site, known, tuple(plants), (*standard_rules(), *rules), habits, feed),
+        Collection(
+            site,
+            known,
+            tuple(plants),
+            (*standard_rules(), *rules),
+            replace(habits, told_at=rounds.dusk),
+            feed,
+        ),
         rounds,
         tuple(channels),
     )

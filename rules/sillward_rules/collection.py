@@ -20,6 +20,9 @@ class Habits:
     in_by: Moment = field(default_factory=lambda: parse_moment("sunset"))
     """Usual hour for carrying in, when the cold itself comes later in the night."""
 
+    told_at: Moment = field(default_factory=lambda: parse_moment("sunset-90min"))
+    """When the dusk round is told: what must go in before that, the morning has to say."""
+
     lead: timedelta = timedelta(minutes=45)
     """Under cover this long before the leaf crosses its limit."""
 

@@ -247,7 +247,8 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     out = carry.carry_out(scene, day, scene.standing)
     judged = judge_night(scene, night)
     outside = ~scene.covered(out.standing)  # what goes out this morning must know when it is due
-    early = judged.needs & outside & (judged.deadline < (night.start - BEFORE_DUSK).timestamp())
+    dusk = scene.habits.told_at.on(scene.site, day)
+    early = judged.needs & outside & (judged.deadline < dusk.timestamp())
     lows = shelter.spot_lows(scene, night)
     back = carry.carry_in(scene, night, replace(judged, needs=early), lows, out.standing)
     until = np.where(early, judged.deadline, np.inf)
@@ -295,11 +296,6 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     if not all(steps.films(column).known for column in columns):
         warnings.append("too little is known of today's weather to plan all watering")
     return [*chores, *fed, *rinses], warnings
-
-
-BEFORE_DUSK = timedelta(minutes=90)
-"""What must go in earlier than this before sunset is told in the morning: the dusk round, at its
-usual hour, would come too late."""
 
 
 def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[str], Outlook]:
