@@ -250,11 +250,13 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     dusk = scene.habits.told_at.on(scene.site, day)
     early = judged.needs & outside & (judged.deadline < dusk.timestamp())
     lows = shelter.spot_lows(scene, night)
-    back = carry.carry_in(scene, night, replace(judged, needs=early), lows, out.standing)
+    leaving = replace(judged, needs=early)
+    back = carry.carry_in(scene, night, leaving, lows, out.standing)
     until = np.where(early, judged.deadline, np.inf)
     walks = into_chores(out.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, out.standing, walks, until)
     watering, warnings = _watering(scene, day, places)
+    warnings = [*carry.night_warnings(scene, lows, leaving, back.standing), *warnings]
     chores = [
         *walks,
         *into_chores(back.errands, scene.site, day, scene.now),
@@ -284,7 +286,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     outdoors = ~scene.holds_itself[places.column]
     rot = scene.traits.rot
     wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
-    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column)
+    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, places.until)
     misting = mist.misting_errands(scene, places, planned)
     chores = into_chores([*misting, *dry], scene.site, day, scene.now)
     feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps))

@@ -595,3 +595,18 @@ def test_long_hours_and_many_mistings_are_not_tried_out_without_end(
 
     assert doses > 8, "or nothing was tried"
     assert 3 <= len(told) <= 8
+
+
+@pytest.mark.parametrize("hours", [8, 9])
+def test_what_is_overdue_is_asked_for_once(hours: int) -> None:
+    later = NOW + timedelta(hours=hours)
+    made = garden(plant(rot="low", velamen=False, holder="mount"))
+    state = {"Test strap": at_home(misted_at=NOW)}
+
+    sheet = draw_up(Round.MORNING, made, sky(now=later), state, later)
+
+    first, *rest = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
+    assert first.before <= later + timedelta(hours=1)
+    # The next one counts from this one, not from the hour that was missed.
+    assert all(one.not_before is not None and one.not_before > first.before for one in rest)
+    assert all(one.because[0].at > later + timedelta(hours=2) for one in rest)

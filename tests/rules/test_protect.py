@@ -24,9 +24,10 @@ from tests.rules.summer import (
     garden,
     limited,
     raining,
+    rule,
     sky,
 )
-from tests.rules.support import daily_curve, fetched, plant, utc
+from tests.rules.support import daily_curve, fetched, plant, utc, weather
 
 OPEN = Spot(
     "bench", sky_view=0.5, wind=1.0, height_m=10.0, rain=1.0, night_offset_k=0.0, day_offset_k=0.0
@@ -456,3 +457,18 @@ def test_at_dusk_chores_of_the_night_come_before_those_of_tomorrow() -> None:
     out = kinds.index(ChoreKind.CARRY_OUT)
     assert all(one.before <= (sheet.chores[out].not_before or NOW) for one in sheet.chores[:out])
     assert not set(kinds[out:]) & set(GUARDS)
+
+
+def test_a_bound_raised_by_wet_crowns_is_the_one_that_is_told() -> None:
+    start, now = utc("2026-05-13T00:00"), utc("2026-05-14T20:00")
+    wet = np.zeros(96)
+    wet[45] = 3.0  # 21:00 UTC on the 14th
+    flat = weather(start, np.full(96, 14.0), dew_point_c=11.0, cloud=1.0, wind_m_s=0.3, rain_mm=wet)
+    chilly = rule("temperature below night_low", asks="cover", hours="night")
+    made = garden(plant(night_low=13.0), rules=[chilly], bench=replace(OPEN, rain=1.0))
+
+    sheet = draw_up(Round.DUSK, made, fetched(flat, now), {}, now)
+
+    (cover,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.COVER]
+    (reason,) = cover.because
+    assert (reason.value, reason.limit) == (14.0, 14.5)

@@ -24,6 +24,7 @@ from sillward_rules.spot import Spot
 from sillward_rules.weather import Weather
 from tests.rules.support import (
     MENDOZA,
+    OPEN_BENCH,
     WARM_ROOM,
     collection,
     daily_curve,
@@ -442,3 +443,17 @@ def test_chores_of_the_week_are_in_the_order_of_their_hours() -> None:
     assert carried.index(storm_at) < carried.index(out_at)
     hours = [hour_of(one) for one in sheet.chores]
     assert hours == sorted(hours)
+
+
+def test_the_morning_warns_of_what_goes_out_and_has_nowhere_to_go_back_to() -> None:
+    now = utc("2026-05-15T11:30")
+    room = Spot("room", indoors=True)  # nobody knows what it holds
+    made = collection(
+        plant(shelter=None), spots=(OPEN_BENCH, room), habits=Habits(in_by=parse_moment("16:00"))
+    )
+    sky = fetched(weather(utc("2026-05-13T00:00"), daily_curve(8.0, 26.0, 9 * 24)), now)
+
+    sheet = draw_up(Round.MORNING, made, sky, {"Test strap": PlantState("room")}, now)
+
+    assert any(chore.kind is ChoreKind.CARRY_OUT for chore in sheet.chores)
+    assert any("no shelter is given" in text for text in sheet.warnings)

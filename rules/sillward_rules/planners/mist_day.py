@@ -171,7 +171,7 @@ class MistDay:
             if opens + LEAST_WINDOW > closes:
                 return repeats
             repeats.append(self._repeat(opens, closes, due))
-            at = due
+            at = max(due, self.scene.now)
         return repeats
 
     def _repeat(self, opens: datetime, closes: datetime, at: datetime) -> Misting:

@@ -59,7 +59,7 @@ def protect(
         for asks in asked:
             kind = KINDS[asks]
             firings = scene.rules_asking(asks, standing)
-            made += _asked_for(scene, kind, firings, standing, rows, from_row)
+            made += _asked_for(scene, kind, firings, standing, rows, from_row, begin)
     return made
 
 
@@ -70,6 +70,7 @@ def _asked_for(
     standing: Standing,
     rows: np.ndarray,
     from_row: np.ndarray,
+    begin: Array,
 ) -> list[Errand]:
     """What these rules ask for; of several rules the one whose hour comes first."""
     due = np.full(standing.shape, np.inf)
@@ -85,7 +86,7 @@ def _asked_for(
         first = coming[from_row, firing.member]
         fired = (first < rows.size) & (firing.member >= 0)
         hour = scene.climate.times[rows[np.minimum(first, rows.size - 1)]]
-        at = np.maximum(hour - AHEAD.total_seconds(), scene.now.timestamp())
+        at = np.maximum(hour - AHEAD.total_seconds(), begin)
         sooner = fired & (at < due)
         by_rule[sooner], due[sooner] = number, at[sooner]
 
@@ -108,7 +109,7 @@ def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reas
         quantity=firing.rule.quantity,
         value=round(float(values[worst]), 2),
         unit=QUANTITIES[firing.rule.quantity].unit,
-        limit=float(firing.limit[of_class]),
+        limit=float(firing.bound[fired[worst], of_class]),
         at=moment(scene.climate.times[fired[worst]]),
         origin=limit.origin if limit else f'rule "{firing.rule.name}"',
         rule=firing.rule.name,
@@ -139,7 +140,7 @@ def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Erran
         over = np.flatnonzero(light > allowed[cohort])
         if over.size:
             first = scene.climate.times[rows[over[0]]] - AHEAD.total_seconds()
-            due[cohort] = max(first, scene.now.timestamp())
+            due[cohort] = max(first, places.since[cohort], scene.now.timestamp())
 
     def reason(cohort: int) -> Reason:
         rows = rows_of(cohort)

@@ -199,11 +199,11 @@ class DayFilms:
 
 
 def stop_wetting(
-    scene: Scene, steps: DaySteps, cohorts: np.ndarray, columns: Standing
+    scene: Scene, steps: DaySteps, cohorts: np.ndarray, columns: Standing, leave: Array
 ) -> list[Errand]:
     """Until when the crowns of these cohorts may be wetted today; none where the air is not known.
 
-    columns (cohort,) : where they are by day.
+    columns, leave (cohort,) : where they are by day, and until when [unix s].
     """
     last = np.full(columns.shape, np.nan)
     told: dict[tuple[int, Rot], Reason] = {}
@@ -216,7 +216,7 @@ def stop_wetting(
         until = films.last_wetting(rot) or steps.events.sunrise
         if until > scene.now or until <= steps.events.sunrise:
             chosen = np.array([key == (column, rot) for key in keys], dtype=bool)
-            last[cohorts[chosen]] = until.timestamp()
+            last[cohorts[chosen]] = np.minimum(until.timestamp(), leave[cohorts[chosen]])
     start = np.full(columns.shape, steps.events.sunrise.timestamp())
 
     def reason(cohort: int) -> Reason:
