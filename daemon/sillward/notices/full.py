@@ -141,7 +141,7 @@ def because(reason: Reason, chore: Chore, site: Site) -> str:
     at = phrases.hour(reason.at, site)
     if reason.quantity in ("film until rinse", "rinse"):
         why = reason.origin.removeprefix("rinse ")
-        within = "" if reason.value is None else f" within {reason.value:.0f} min"
+        within = "" if reason.value is None else f" within {reason.value:.0f} min of its feed"
         return f"rinse with plain water{within}, {why}"
     if reason.quantity == "film life":
         if reason.value is None:
