@@ -14,7 +14,7 @@ from sillward_rules.rule import QUANTITIES, Firing, fire
 from sillward_rules.scene import Scene, exposure_of
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.spot import Spot
-from sillward_rules.weather import SERIES, Weather, moment_of
+from sillward_rules.weather import SERIES, Weather, moment
 
 HOURS = 24
 
@@ -178,7 +178,7 @@ def _hours(
 
     return [
         AccountHour(
-            at=moment_of(climate.times, row),
+            at=moment(climate.times[row]),
             night=bool(climate.night[row]),
             forecast={name: known(getattr(scene.weather, name), row) for name in SERIES},
             temp_c=known(climate.temp_c, row),
@@ -211,7 +211,7 @@ def _films(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
     days: dict[date, DaySteps] = {}
     lives = {}
     for row in rows.tolist():
-        at = moment_of(scene.climate.times, row)
+        at = moment(scene.climate.times[row])
         day = scene.site.local_date(at)
         if at < sun.day_events(scene.site, day).sunrise:
             day -= timedelta(days=1)

@@ -15,7 +15,7 @@ from sillward_rules.season import Season, day_length_h, running_mean_c, season_o
 from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
 from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
-from sillward_rules.weather import Weather, bridge_gaps, moment_of
+from sillward_rules.weather import Weather, between, bridge_gaps, moment
 from sillward_rules.wetness import AXIL_FACTOR, crown_water, hours_wet, hours_wet_by_rain
 
 DRY_AIR_RH_PCT = 20.0
@@ -109,9 +109,9 @@ def _climate_of(
     )
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
-    under_sky = _each(spots, _rain_share) > 0
-    falls = weather.rain_mm[:, None] * _each(spots, _rain_share)
-    rain = np.where(held | ~under_sky, 0.0, falls)
+    open_to_rain = _each(spots, _rain_share)
+    under_sky = open_to_rain > 0
+    rain = np.where(held | ~under_sky, 0.0, weather.rain_mm[:, None] * open_to_rain)
     rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
     wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate, factor=axil_factor)))
     return Climate(
@@ -216,7 +216,7 @@ def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[Season, ...]:
     if weather.times.size == 0:
         return (Season.SLOWING,) * int(temp_c.shape[1])
     row = weather.times.size // 2
-    length = day_length_h(site, site.local_date(moment_of(weather.times, row)))
+    length = day_length_h(site, site.local_date(moment(weather.times[row])))
     means = running_mean_c(weather.times, temp_c, float(weather.times[row]))
     seasons: tuple[Season, ...] = tuple(season_of(length, means).tolist())
     return seasons
@@ -235,26 +235,16 @@ def film_air(climate: Climate, unix_seconds: np.ndarray) -> FilmAir:
     Instants are interpolated between the hours; what is a mean of the hour before is held over
     that hour. Outside the climate's hours everything is NaN.
     """
-    if climate.times.size == 0:
-        nothing = np.full((unix_seconds.size, len(climate.spots)), np.nan)
-        return FilmAir(nothing, nothing, nothing, nothing, climate.pressure_kpa)
-    rows = np.searchsorted(climate.times, unix_seconds, side="left")
-    inside = ((rows < climate.times.size) & (unix_seconds >= climate.times[0]))[:, None]
-    after = np.minimum(rows, climate.times.size - 1)
-    before = np.maximum(after - 1, 0)
-    step = np.maximum(climate.times[after] - climate.times[before], 1)
-    share = (1.0 - (climate.times[after] - unix_seconds) / step)[:, None]
-
-    def between(series: Array) -> Array:
-        known = series[before] + share * (series[after] - series[before])
-        # On the hour itself the hour before need not be known.
-        known = np.where(share == 1.0, series[after], known)
-        return np.where(inside, known, np.nan)
-
+    times = climate.times
+    net = np.full((unix_seconds.size, len(climate.spots)), np.nan)
+    if times.size:
+        rows = np.searchsorted(times, unix_seconds, side="left")
+        inside = ((rows < times.size) & (unix_seconds >= times[0]))[:, None]
+        net = np.where(inside, climate.net_w_m2[np.minimum(rows, times.size - 1)], np.nan)
     return FilmAir(
-        temp_c=between(climate.temp_c),
-        vapour_kpa=between(climate.vapour_kpa),
-        wind_m_s=between(climate.wind_m_s),
-        net_w_m2=np.where(inside, climate.net_w_m2[after], np.nan),
+        temp_c=between(times, climate.temp_c, unix_seconds),
+        vapour_kpa=between(times, climate.vapour_kpa, unix_seconds),
+        wind_m_s=between(times, climate.wind_m_s, unix_seconds),
+        net_w_m2=net,
         pressure_kpa=climate.pressure_kpa,
     )

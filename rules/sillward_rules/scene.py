@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cached_property
 from itertools import chain
 from typing import TYPE_CHECKING, TypeAlias
@@ -18,7 +18,7 @@ from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
 from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, Weather
+from sillward_rules.weather import HOUR_S, Weather, between, moment
 
 if TYPE_CHECKING:
     from sillward_rules.planners.nights import Judgement
@@ -210,11 +210,6 @@ def errands(
     return made
 
 
-def moment(second: float) -> datetime:
-    """A moment from unix seconds."""
-    return datetime.fromtimestamp(float(second), UTC)
-
-
 def full_hours(start: datetime, end: datetime) -> int:
     """How many full hours lie from start to end, both included."""
     first = -(-start.timestamp() // 3600)
@@ -234,15 +229,8 @@ def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Arra
         return unknown, unknown
     rows = scene.rows(night.start, night.end)
     at = np.concatenate([edges[:1], times[rows], edges[1:]])
-    after = np.clip(np.searchsorted(times, at), 1, times.size - 1)
-    share = ((at - times[after - 1]) / (times[after] - times[after - 1]))[:, None]
-
-    def between(series: Array) -> Array:
-        # On the hour itself the hour before need not be known.
-        straight = series[after - 1] + share * (series[after] - series[after - 1])
-        return np.where(share == 1, series[after], straight)
-
-    return exposure(between(firing.values), between(firing.bound), np.diff(at) / HOUR_S)
+    values, bound = between(times, firing.values, at), between(times, firing.bound, at)
+    return exposure(values, bound, np.diff(at) / HOUR_S)
 
 
 def borne(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:

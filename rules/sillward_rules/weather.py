@@ -91,6 +91,24 @@ def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:
     return filled
 
 
-def moment_of(times: np.ndarray, row: int) -> datetime:
-    """The time of a row as an aware datetime (UTC)."""
-    return datetime.fromtimestamp(int(times[row]), UTC)
+def moment(second: float) -> datetime:
+    """Unix seconds as an aware datetime (UTC)."""
+    return datetime.fromtimestamp(float(second), UTC)
+
+
+def between(times: np.ndarray, series: Array, at: Array) -> Array:
+    """Instants (time, ...) at moments in between [unix s], by straight lines: (moment, ...).
+
+    On the hour itself the hour before need not be known. NaN outside the times.
+    """
+    if times.size == 0:
+        return np.full((at.size, *series.shape[1:]), np.nan)
+    rows = np.searchsorted(times, at, side="left")
+    after = np.minimum(rows, times.size - 1)
+    before = np.maximum(after - 1, 0)
+    step = np.maximum(times[after] - times[before], 1)
+    across = (-1, *([1] * (series.ndim - 1)))
+    share = (1.0 - (times[after] - at) / step).reshape(across)
+    inside = ((rows < times.size) & (at >= times[0])).reshape(across)
+    known = series[before] + share * (series[after] - series[before])
+    return np.where(inside, np.where(share == 1.0, series[after], known), np.nan)

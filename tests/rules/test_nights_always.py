@@ -15,10 +15,10 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import PlantState, State
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.plant import Limit, Limits, Plant, RotClass
-from sillward_rules.scene import Scene, moment
+from sillward_rules.scene import Scene
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.spot import Spot, SunWindow
-from sillward_rules.weather import Weather
+from sillward_rules.weather import Weather, moment
 from tests.rules.support import (
     MENDOZA,
     OPEN_BENCH,

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -12,8 +12,9 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import shelter
 from sillward_rules.planners.nights import STALE, Judgement, judge_night, tail_ends
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, errands, moment
+from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.sun import Night
+from sillward_rules.weather import moment
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,9 +216,9 @@ class _DaysOut:
         steady = math.ceil(scene.habits.out_after / timedelta(hours=1))
         for index in np.flatnonzero(warm).tolist():
             run = warm[index : index + steady + 1]
-            if run.size <= steady or not run.all() or _hour(hours, index) > events.sunset:
+            if run.size <= steady or not run.all() or moment(hours.times[index]) > events.sunset:
                 continue
-            since = max(_crossing(hours, int(index), bound), events.sunrise)
+            since = max(_crossing(hours, index, bound), events.sunrise)
             return max(since + scene.habits.out_after, scene.now)
         return None
 
@@ -230,7 +231,7 @@ def _cold_again(hours: _Hours, since: datetime, limit: float) -> datetime | None
 
 def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
     """When the leaf crossed the bound on the way to this hour; the hour itself if not known."""
-    at = _hour(hours, index)
+    at = moment(hours.times[index])
     if index == 0:
         return at
     step = hours.leaf_c[index] - hours.leaf_c[index - 1]
@@ -238,7 +239,3 @@ def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
         return at
     share = float((hours.leaf_c[index] - bound) / step)
     return at - timedelta(hours=min(max(share, 0.0), 1.0))
-
-
-def _hour(hours: _Hours, index: int) -> datetime:
-    return datetime.fromtimestamp(int(hours.times[index]), UTC)

@@ -14,8 +14,9 @@ from sillward_rules.planners.mist import DayPlans, Places
 from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, errands, moment
+from sillward_rules.scene import Scene, errands
 from sillward_rules.season import Season
+from sillward_rules.weather import moment
 
 RINSE_AT = 2.0
 """Rinse before the salts of a drying film are so many times as strong as the feed. Judgement:

@@ -12,8 +12,9 @@ from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_down,
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.rule import Firing, alike
-from sillward_rules.scene import Scene, Standing, errands, moment
+from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.season import Season
+from sillward_rules.weather import moment
 
 
 @dataclass(frozen=True, slots=True, eq=False)

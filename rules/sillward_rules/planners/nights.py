@@ -10,9 +10,9 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Reason
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, borne, exposure_of, full_hours, moment
+from sillward_rules.scene import Scene, borne, exposure_of, full_hours
 from sillward_rules.sun import DayEvents, Night
-from sillward_rules.weather import HOUR_S
+from sillward_rules.weather import HOUR_S, moment
 
 STALE = timedelta(hours=24)
 """A forecast older than this judges no night any more. Judgement."""

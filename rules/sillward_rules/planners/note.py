@@ -6,7 +6,7 @@ import numpy as np
 
 from sillward_rules.rule import QUANTITIES
 from sillward_rules.scene import Scene
-from sillward_rules.weather import moment_of
+from sillward_rules.weather import moment
 
 
 def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
@@ -20,7 +20,7 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
             fired = rows[firing.fires[rows, index]]
             value = float(worst.reduce(firing.values[fired, index]))
             row = int(fired[np.argmax(firing.values[fired, index] == value)])
-            at = moment_of(scene.climate.times, row).astimezone(scene.site.zone)
+            at = moment(scene.climate.times[row]).astimezone(scene.site.zone)
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
             worst_value = round(value, 1) + 0.0  # no minus before a zero

@@ -10,7 +10,8 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.mist import Places
 from sillward_rules.planners.nights import STALE
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, Standing, errands, moment
+from sillward_rules.scene import Scene, Standing, errands
+from sillward_rules.weather import moment
 
 KINDS: Mapping[str, ChoreKind] = {
     "shade": ChoreKind.SHADE,

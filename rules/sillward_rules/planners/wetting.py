@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cached_property
 
 import numpy as np
@@ -14,7 +14,7 @@ from sillward_rules.climate import film_air
 from sillward_rules.film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
 from sillward_rules.plant import Rot
 from sillward_rules.scene import Scene, Standing, errands
-from sillward_rules.weather import HOUR_S
+from sillward_rules.weather import HOUR_S, moment
 from sillward_rules.wetness import WETTING_RAIN_MM
 
 STEP = timedelta(minutes=5)
@@ -142,18 +142,18 @@ class DayFilms:
             self._enough[key] = lasts
         return self._enough[key]
 
-    def index(self, moment: datetime) -> int:
+    def index(self, at: datetime) -> int:
         """The step that holds a moment; the first or last one for moments outside."""
-        index = int((moment.timestamp() - self.starts[0]) // STEP_S)
+        index = int((at.timestamp() - self.starts[0]) // STEP_S)
         return min(max(index, 0), self.starts.size - 1)
 
-    def at(self, series: Array, moment: datetime) -> float:
+    def at(self, series: Array, when: datetime) -> float:
         """The value of a series for the step that holds the moment."""
-        return float(series[self.index(moment)])
+        return float(series[self.index(when)])
 
     def starts_at(self, index: int) -> datetime:
         """The moment at which a step begins."""
-        return datetime.fromtimestamp(float(self.starts[index]), UTC)
+        return moment(self.starts[index])
 
     def dose(self, start: datetime, end: datetime) -> float:
         """Drying between two moments: deficit times hours [kPa h]; NaN where not known."""
