@@ -1,9 +1,11 @@
 """The command `mix`: what was asked, as a recipe, and what it prints."""
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+
+import numpy as np
 
 from sillward.errors import UsageError
 from sillward_rules.feed import (
@@ -45,20 +47,12 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Recipe:
-    """What to weigh in [g/L], the sprayer's volume [L] and the limit of EC [mS/cm] if given."""
+class Asked:
+    """A mix, the sprayer's volume [L] and the limit of EC [mS/cm] if given."""
 
-    fertiliser: Fertiliser
-    grams: float
-    salts: tuple[tuple[Salt, float], ...]
-    water_ec: float
+    mix: Mix
     litres: float | None
     limit: float | None
-
-    @property
-    def mix(self) -> Mix:
-        """The same for the core."""
-        return Mix(self.fertiliser, self.grams, self.water_ec, self.salts)
 
     @property
     def ec(self) -> float:
@@ -70,11 +64,9 @@ class Recipe:
         """Whether the mix is over the limit before anything has dried."""
         return self.limit is not None and self.ec > self.limit * (1 + 1e-9)
 
-    def weights(self) -> Iterator[tuple[str, float]]:
+    def weights(self) -> list[tuple[str, float]]:
         """Everything with its grams per litre."""
-        yield self.fertiliser.label, self.grams
-        for salt, grams in self.salts:
-            yield salt.formula, grams
+        return [(name, float(grams)) for name, grams in self.mix.weights()]
 
 
 # -- what was asked
@@ -92,7 +84,7 @@ def recipe(
     ca: float | None,
     litres: float | None,
     limit: float | None,
-) -> Recipe:
+) -> Asked:
     """The recipe for these options of the command; UsageError names the one that is wrong."""
     for option, value, most, hint in (
         ("--ppm-n", ppm_n, MOST_PPM, ""),
@@ -118,7 +110,7 @@ def recipe(
         msg = f"--npk {npk}: {error}"
         raise UsageError(msg) from error
     grams = _grams(fertiliser, ppm_n, grams_per_litre)
-    return Recipe(fertiliser, grams, _salts(salts), water_ec, litres, limit)
+    return Asked(Mix(fertiliser, grams, water_ec, _salts(salts)), litres, limit)
 
 
 def _check(option: str, value: float, most: float, hint: str = "") -> None:
@@ -177,13 +169,13 @@ def _dried_pct_at(factor: float) -> float:
     return 100 * float(share_lost_at(max(factor, 1.0)))
 
 
-def _warnings(asked: Recipe) -> list[str]:
+def _warnings(asked: Asked) -> list[str]:
     """What may go wrong with this very mix, each in one line."""
     found = []
     if asked.limit is not None and asked.over:
         most = float(asked.mix.grams_within(asked.limit))
         most = math.floor(1000 * most) / 1000 if most < 1 else math.floor(100 * most) / 100
-        way = f"at most {_few(most)} g/L of {asked.fertiliser.label}"
+        way = f"at most {_few(most)} g/L of {asked.mix.fertiliser.label}"
         reached = "water and salts alone reach it"
         found.append(f"over the limit of {asked.limit:g} mS/cm; {way if most > 0 else reached}")
     litres = asked.litres or math.inf
@@ -194,7 +186,7 @@ def _warnings(asked: Recipe) -> list[str]:
     return found
 
 
-def _clouds(asked: Recipe) -> bool:
+def _clouds(asked: Asked) -> bool:
     """Whether calcium meets sulphate or phosphate, as far as labels tell."""
     mix = asked.mix
     added = any(float(mix.ppm_of_salts(one)) > 0 for one in PARTNERS)
@@ -208,7 +200,7 @@ def _clouds(asked: Recipe) -> bool:
 # -- text
 
 
-def text(asked: Recipe) -> str:
+def text(asked: Asked) -> str:
     """One screen of at most 78 columns."""
     blocks = (_weights(asked), _nutrients(asked), _strength(asked), _drying(asked))
     warnings = [f"! {warning}" for warning in _warnings(asked)]
@@ -219,11 +211,11 @@ def text(asked: Recipe) -> str:
     return "\n".join(lines[:-1])
 
 
-def _width(asked: Recipe) -> int:
+def _width(asked: Asked) -> int:
     return max(10, *(len(name) for name, _ in asked.weights()))
 
 
-def _weights(asked: Recipe) -> list[str]:
+def _weights(asked: Asked) -> list[str]:
     width = _width(asked)
     for_all = "" if asked.litres is None else f"{f'for {asked.litres:g} L':>14}"
     lines = [f"{'weigh in':<{width}}{'for 1 L':>12}{for_all}{'oz per 100 US gal':>21}"]
@@ -234,16 +226,16 @@ def _weights(asked: Recipe) -> list[str]:
     return lines
 
 
-def _nutrients(asked: Recipe) -> list[str]:
+def _nutrients(asked: Asked) -> list[str]:
     width, mix = _width(asked), asked.mix
-    rows = [(asked.fertiliser.label, [float(mix.ppm_of_fertiliser(one)) for one in ELEMENTS])]
-    if asked.salts:
+    rows = [(asked.mix.fertiliser.label, [float(mix.ppm_of_fertiliser(one)) for one in ELEMENTS])]
+    if asked.mix.supplements:
         rows.append(("salts", [float(mix.ppm_of_salts(one)) for one in ELEMENTS]))
     lines = [f"{'ppm (mg/L)':<{width}}{''.join(f'{one:>9}' for one in ELEMENTS)}"]
     lines += [
         f"{name:<{width}}{''.join(f'{_tenths(one):>9}' for one in row)}" for name, row in rows
     ]
-    if asked.salts:
+    if asked.mix.supplements:
         lines.append(f"{'sum':<{width}}{''.join(f'{_sum(mix, one):>9}' for one in ELEMENTS)}")
     untold = [one for one in ELEMENTS if math.isnan(float(mix.ppm_of_fertiliser(one)))]
     if untold:
@@ -259,7 +251,7 @@ def _sum(mix: Mix, element: Element) -> str:
     return f"{_tenths(of_salts)}+" if math.isnan(whole) and of_salts > 0 else _tenths(whole)
 
 
-def _strength(asked: Recipe) -> list[str]:
+def _strength(asked: Asked) -> list[str]:
     width, feed = _width(asked), asked.mix.ec_of_feed
     origin = {
         "label": "by its label",
@@ -267,17 +259,17 @@ def _strength(asked: Recipe) -> list[str]:
     }[feed.origin]
     lines = [
         "EC (mS/cm)",
-        f"{'water':<{width}}{asked.water_ec:>9.2f}",
-        f"{asked.fertiliser.label:<{width}}{float(feed.value):>9.2f}  {origin}",
+        f"{'water':<{width}}{float(np.asarray(asked.mix.water_ec)):>9.2f}",
+        f"{asked.mix.fertiliser.label:<{width}}{float(feed.value):>9.2f}  {origin}",
     ]
-    if asked.salts:
+    if asked.mix.supplements:
         of_salts = float(asked.mix.ec_of_salts)
         lines.append(f"{'salts':<{width}}{of_salts:>9.2f}  estimate, errs high")
     lines.append(f"{'sum':<{width}}{asked.ec:>9.2f}")
     return lines
 
 
-def _drying(asked: Recipe) -> list[str]:
+def _drying(asked: Asked) -> list[str]:
     if asked.ec == 0:
         return ["No salt in it: nothing is left when it dries."]
     dried = _dried_pct_at(TWICE)
@@ -308,7 +300,7 @@ def _tenths(value: float) -> str:
 # -- for machines
 
 
-def document(asked: Recipe) -> dict[str, Any]:
+def document(asked: Asked) -> dict[str, Any]:
     """The same as one document; null is what nobody told."""
     mix, feed = asked.mix, asked.mix.ec_of_feed
     return {
@@ -325,7 +317,7 @@ def document(asked: Recipe) -> dict[str, Any]:
         ],
         "ppm": {one: _of_element(mix, one) for one in ELEMENTS},
         "ec": {
-            "water": _number(asked.water_ec),
+            "water": _number(float(np.asarray(asked.mix.water_ec))),
             "fertiliser": _number(float(feed.value)),
             "fertiliser_from": feed.origin,
             "salts": _number(float(mix.ec_of_salts)),
@@ -350,7 +342,7 @@ def _of_element(mix: Mix, element: Element) -> dict[str, float | None]:
     }
 
 
-def _at_limit(asked: Recipe) -> float | None:
+def _at_limit(asked: Asked) -> float | None:
     """Percent dried at the limit: 0 if the mix is there already, null without limit or salt."""
     if asked.limit is None or asked.ec == 0:
         return None

@@ -22,10 +22,9 @@ from sillward.notices.short import Message
 from sillward.rounds import Occasion
 from sillward_rules import sun
 from sillward_rules.collection import PlantState, State
-from sillward_rules.planners.nights import STALE
 from sillward_rules.sheet import Round, Sheet, believed, draw_up, next_state
 from sillward_rules.site import Site
-from sillward_rules.weather import Weather, no_weather
+from sillward_rules.weather import STALE, Weather, no_weather
 
 Clock = Callable[[], datetime]
 

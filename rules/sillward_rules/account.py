@@ -127,10 +127,9 @@ def account_for(
 
 def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
     rule = firing.rule
-    limit = getattr(plant.limits, rule.bound.limit) if rule.bound.limit else None
-    origin = limit.origin if limit else f'rule "{rule.name}"'
-    if rule.bound.more:
-        origin = f"{rule.bound.more:+g} beside {limit.value if limit else 0:g}: {origin}"
+    origin, more = rule.origin_for(plant), rule.bound.more
+    if more:
+        origin = f"{more:+g} beside {float(firing.limit[0]) - more:g}: {origin}"
     return HeldRule(
         name=rule.name,
         asks=rule.asks,

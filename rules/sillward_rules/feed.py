@@ -11,7 +11,7 @@ An estimated EC errs high: too weak a feed costs a little growth, too strong a o
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, TypeAlias
@@ -367,6 +367,12 @@ class Mix:
         _amount(self.water_ec, "the EC of the water")
         for salt, grams in self.supplements:
             _amount(grams, f"grams per litre of {salt.formula}")
+
+    def weights(self) -> Iterator[tuple[str, Array]]:
+        """Everything that goes in, by its label or formula [g/L]."""
+        yield self.fertiliser.label, np.asarray(self.grams_per_litre, dtype=np.float64)
+        for salt, grams in self.supplements:
+            yield salt.formula, np.asarray(grams, dtype=np.float64)
 
     def ppm_of_fertiliser(self, element: Element) -> Array:
         """From the fertiliser [mg/L]; NaN where there is some and its label does not tell."""

@@ -127,6 +127,11 @@ class Rule:
     also: Condition | None = None
     """What must hold at the same hour too."""
 
+    def origin_for(self, plant: Plant) -> str:
+        """Whose the bound is that this plant is held against."""
+        limit = getattr(plant.limits, self.bound.limit) if self.bound.limit else None
+        return limit.origin if limit else f'rule "{self.name}"'
+
 
 @dataclass(frozen=True, slots=True)
 class Problem:

@@ -18,7 +18,7 @@ from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
 from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, Weather, between, moment
+from sillward_rules.weather import HOUR_S, STALE, Weather, between, moment
 
 if TYPE_CHECKING:
     from sillward_rules.planners.nights import Judgement
@@ -65,6 +65,11 @@ class Scene:
         """Nights that have been judged, kept by `judge_night`."""
         self.cohorts, kinds = _cohorts(self, state)
         self.traits: Traits = collection.traits.take(kinds)
+
+    @cached_property
+    def stale(self) -> bool:
+        """Whether the forecast is too old to judge by."""
+        return self.weather.age(self.now) > STALE
 
     @cached_property
     def home(self) -> np.ndarray:

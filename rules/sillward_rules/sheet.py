@@ -13,7 +13,7 @@ from sillward_rules import sun
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, Recipe, State
 from sillward_rules.planners import carry, feeding, mist, note, outlook, protect, shelter, wetting
-from sillward_rules.planners.nights import STALE, judge_night
+from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.scene import Scene
@@ -100,11 +100,9 @@ def draw_up(
 def feed_in_words(recipe: Recipe) -> str:
     """ "0.25 g/L 20-20-20 (0.38 g in 1.5 L), 50 ppm N, about 0.6 mS/cm"."""
     mix = recipe.mix
-    parts = [(mix.fertiliser.label, float(np.asarray(mix.grams_per_litre)))]
-    parts += [(salt.formula, float(np.asarray(grams))) for salt, grams in mix.supplements]
     weighed = ", ".join(
         f"{grams:.2g} g/L {name} ({grams * recipe.litres:.2g} g in {recipe.litres:g} L)"
-        for name, grams in parts
+        for name, grams in ((name, float(grams)) for name, grams in mix.weights())
     )
     return f"{weighed}: {float(mix.ppm('N')):.0f} ppm N, about {float(mix.ec):.1f} mS/cm"
 
@@ -208,7 +206,7 @@ def _coverage_warnings(scene: Scene) -> list[str]:
         return ["the forecast does not reach this hour: what is not known is treated as cold"]
     age = scene.weather.age(scene.now)
     hours = age / timedelta(hours=1)
-    if age > STALE:
+    if scene.stale:
         return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
     if age > OLD:
         return [f"the forecast is {hours:.0f} h old"]
@@ -279,7 +277,7 @@ def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> 
 
 def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[str]]:
     """Misting, feeding, rinsing, and until when crowns may be wet."""
-    if scene.weather.age(scene.now) > STALE:
+    if scene.stale:
         return [], ["the forecast is too old to plan any watering"]
     steps = DaySteps(scene, day)
     planned = mist.plan(scene, places, steps)
@@ -289,11 +287,12 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, places.until)
     misting = mist.misting_errands(scene, places, planned)
     chores = into_chores([*misting, *dry], scene.site, day, scene.now)
-    feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps))
+    fit = feeding.ready(scene, places, planned, steps)
+    feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps, fit))
     fed = into_chores(feeds, scene.site, day, scene.now)
     rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
     warnings = mist.missed(scene, places, planned)
-    warnings += feeding.too_strong(scene, feeding.ready(scene, places, planned, steps))
+    warnings += feeding.too_strong(scene, fit)
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(steps.films(column).known for column in columns):
         warnings.append("too little is known of today's weather to plan all watering")

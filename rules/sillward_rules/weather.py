@@ -9,6 +9,9 @@ from sillward_rules.air import Array
 
 HOUR_S = 3600
 
+STALE = timedelta(hours=24)
+"""A forecast older than this judges nothing any more. Judgement."""
+
 LONGEST_BRIDGE_H = 2
 """Missing hours that are filled in between their neighbours; longer gaps stay missing."""
 

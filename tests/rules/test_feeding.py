@@ -159,7 +159,9 @@ def test_no_feed_in_weather_that_is_cool_on_average() -> None:
 def test_no_feed_while_the_morning_is_cold() -> None:
     air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
     scene, places, plans, steps = planned(garden(plant(night_low=1.0)), air)
-    (errand,) = feeding.feed(scene, places, mist.plan(scene, places, steps), steps)
+    made = mist.plan(scene, places, steps)
+    fit = feeding.ready(scene, places, made, steps)
+    (errand,) = feeding.feed(scene, places, made, steps, fit)
 
     def temp_c(at: datetime) -> float:
         return float(np.interp(at.timestamp(), air.times, air.temp_c))

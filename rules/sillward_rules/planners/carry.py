@@ -10,7 +10,7 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import shelter
-from sillward_rules.planners.nights import STALE, Judgement, judge_night, tail_ends
+from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.sun import Night
@@ -196,7 +196,7 @@ class _DaysOut:
         rows = scene.rows(events.sunrise - timedelta(hours=1), self._night_end)
         times = scene.climate.times[rows]
         leaf = np.minimum(scene.climate.leaf_c[rows, column], scene.climate.temp_c[rows, column])
-        if scene.weather.age(scene.now) > STALE:
+        if scene.stale:
             leaf = np.full(leaf.shape, np.nan)
         by_day = leaf[times <= events.sunset.timestamp()]
         value, at = None, events.sunrise

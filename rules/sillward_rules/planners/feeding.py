@@ -29,13 +29,15 @@ SAME_HOUR = timedelta(hours=12)
 """A week later, but at an earlier hour, is a week later."""
 
 
-def feed(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> list[Errand]:
+def feed(
+    scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fit: np.ndarray
+) -> list[Errand]:
     """Feed with the first misting, for as long as the rinse can follow before the salt bites.
 
     Only where that misting stays wet long enough to be taken up, in growing weather, while the
     plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
+    fit (cohort,) : who is `ready`.
     """
-    fit = ready(scene, places, planned, steps)
     rinse_at = strongest(scene)
     cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
     if not cohorts.size:
@@ -137,7 +139,7 @@ def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps)
             end = chore.before + timedelta(minutes=reason.value or 0.0)
             if reason.value is None:  # the film outlasts the day
                 end = films.events.sunset
-            free_until = _free_until(scene, films, chore.before)
+            free_until = _free_until(films, chore.before)
             end = end if free_until is None else min(end, free_until)
             end = min(end, _wet_until(scene, films, places, cohort))
             because = replace(reason, quantity="rinse", at=end)
@@ -209,7 +211,7 @@ def _window(
     stops = np.flatnonzero(~fits[start : end + 1])
     if stops.size:
         closes = min(closes, films.starts_at(start + int(stops[0])))
-    free_until = _free_until(scene, films, opens)
+    free_until = _free_until(films, opens)
     until = until if free_until is None else min(until, free_until)
     closes = min(closes, until - uptake(scene, velamen=velamen))  # time for the rinse too
     if opens + LEAST_WINDOW > closes:
@@ -233,13 +235,8 @@ def _wet_until(scene: Scene, films: DayFilms, places: Places, cohort: int) -> da
     return min(last, moment(places.until[cohort]))
 
 
-def _free_until(scene: Scene, films: DayFilms, at: datetime) -> datetime | None:
+def _free_until(films: DayFilms, at: datetime) -> datetime | None:
     """Until when the grower can water, from this moment on; None: as long as it takes."""
-    if not scene.habits.hours:
-        return None
-    free = np.zeros(films.starts.shape, dtype=bool)
-    for hours in scene.habits.hours:
-        free |= hours.mask(scene.site, films.starts, np.zeros(free.shape, dtype=bool))
     start = films.index(at)
-    ends = np.flatnonzero(~free[start:])
+    ends = np.flatnonzero(~films.steps.free[start:])
     return films.starts_at(start + int(ends[0])) if ends.size else None

@@ -200,12 +200,8 @@ class MistDay:
     def _slots(self, start: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
         """The grower's hours between these moments."""
         films = self.films
-        free = np.zeros(films.starts.shape, dtype=bool)
-        night = np.zeros(films.starts.shape, dtype=bool)
-        for hours in self.scene.habits.hours:
-            free |= hours.mask(self.scene.site, films.starts, night)
-        free &= (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
-        free &= ~films.rained_on  # nobody mists in the rain
+        free = (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
+        free &= films.steps.free & ~films.rained_on  # nobody mists in the rain
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
         slots = [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]

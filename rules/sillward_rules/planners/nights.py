@@ -14,9 +14,6 @@ from sillward_rules.scene import Scene, borne, exposure_of, full_hours
 from sillward_rules.sun import DayEvents, Night
 from sillward_rules.weather import HOUR_S, moment
 
-STALE = timedelta(hours=24)
-"""A forecast older than this judges no night any more. Judgement."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judgement:
@@ -206,7 +203,7 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
     weathered = np.array(
         [not scene.climate.spots[int(column)].holds_itself for column in firing.column], dtype=bool
     )
-    if scene.weather.age(scene.now) > STALE:
+    if scene.stale:
         return weathered
     first = int(-(-start.timestamp() // HOUR_S)) * HOUR_S
     hours = first + HOUR_S * np.arange(full_hours(start, end), dtype=np.int64)
@@ -223,9 +220,6 @@ def _reason(
     scene: Scene, night: Night, firing: Firing, cohort: int, found: _Found | None
 ) -> Reason:
     of_class = int(firing.member[cohort])
-    limit_name = firing.rule.bound.limit
-    plant = scene.traits.plants[cohort]
-    limit = getattr(plant.limits, limit_name) if limit_name else None
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
     hours = degree_hours = None
@@ -234,7 +228,7 @@ def _reason(
         value, at = round(float(firing.values[row, of_class]), 2), moment(scene.climate.times[row])
         bound = float(firing.bound[row, of_class])
         hours, degree_hours = _finite(found.hours[of_class]), _finite(found.degree_hours[of_class])
-    origin = limit.origin if limit else f'rule "{firing.rule.name}"'
+    origin = firing.rule.origin_for(scene.traits.plants[cohort])
     raised = bound - float(firing.limit[of_class])
     return Reason(
         plant=scene.cohorts[cohort].names[0],

@@ -8,7 +8,6 @@ import numpy as np
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.mist import Places
-from sillward_rules.planners.nights import STALE
 from sillward_rules.rule import QUANTITIES, Firing
 from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.weather import moment
@@ -50,7 +49,7 @@ def protect(
     standing, since (cohort,) : where, and from when on [unix s]; what goes out later is safe until
     then. asked : what rules may ask for. Nothing is asked for on a forecast that is too old.
     """
-    if scene.weather.age(scene.now) > STALE:
+    if scene.stale:
         return []
     begin = np.maximum(since, scene.now.timestamp())
     rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
@@ -103,8 +102,6 @@ def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reas
     fired = rows[firing.fires[rows, of_class]]
     values = firing.values[fired, of_class]
     worst = int(np.argmin(values) if firing.rule.direction == "below" else np.argmax(values))
-    limit_name = firing.rule.bound.limit
-    limit = getattr(scene.traits.plants[cohort].limits, limit_name) if limit_name else None
     return Reason(
         plant=scene.cohorts[cohort].names[0],
         quantity=firing.rule.quantity,
@@ -112,7 +109,7 @@ def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reas
         unit=QUANTITIES[firing.rule.quantity].unit,
         limit=float(firing.bound[fired[worst], of_class]),
         at=moment(scene.climate.times[fired[worst]]),
-        origin=limit.origin if limit else f'rule "{firing.rule.name}"',
+        origin=firing.rule.origin_for(scene.traits.plants[cohort]),
         rule=firing.rule.name,
         above=firing.rule.direction == "above",
     )
@@ -124,7 +121,7 @@ def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Erran
     On each day of the ramp they may have some more of the light that they stand in the end; the
     shade is due before the light at their spot goes beyond that.
     """
-    if scene.weather.age(scene.now) > STALE:
+    if scene.stale:
         return []
 
     def rows_of(cohort: int) -> np.ndarray:

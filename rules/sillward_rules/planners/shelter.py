@@ -3,7 +3,6 @@
 import numpy as np
 
 from sillward_rules.air import Array
-from sillward_rules.plant import Limit
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, full_hours
 from sillward_rules.sun import Night
@@ -47,8 +46,8 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     cohorts : who is meant; spots (cohort,) : where they spend the night, -1 where there is none.
     Each warning names a better spot if there is one.
     """
-    at = spots[cohorts]
-    fine = holds(scene, lows, spots)[cohorts] & (at >= 0) & (scene.shelter[cohorts] >= 0)
+    held = holds(scene, lows, spots) & (spots >= 0)
+    fine = held[cohorts] & (scene.shelter[cohorts] >= 0)
     best = best_shelter(scene, lows)
     failing = cohorts[~fine]
     if not failing.size:
@@ -58,29 +57,29 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     first, groups = alike(spots[failing], best[failing], limit, given)
     said: dict[str, list[int]] = {}
     for number, index in enumerate(failing[first].tolist()):
-        text = _warning(scene, lows, index, int(spots[index]), int(best[index]))
+        text = _warning(
+            scene, lows, index, int(spots[index]), int(best[index]), held=bool(held[index])
+        )
         if text is not None:
             said.setdefault(text, []).extend(failing[groups == number].tolist())
     return [f"{', '.join(scene.names(sorted(which)))}: {text}" for text, which in said.items()]
 
 
-def _warning(scene: Scene, lows: Array, cohort: int, spot: int, best: int) -> str | None:
+def _warning(
+    scene: Scene, lows: Array, cohort: int, spot: int, best: int, *, held: bool
+) -> str | None:
     limit = scene.traits.plants[cohort].limits.night_low
     better = "no spot here is known to hold it"
     if best >= 0:
         better = f"better {scene.spot_name(best)}, {_degrees(lows[best])} °C"
     if spot < 0:
         return "must go in, but no shelter is given and no spot here is known to hold its limit"
-    if _stays_above(float(lows[spot]), limit):
+    if held:
         return None if spot != best else f"no shelter is given; {better}"
     if np.isnan(lows[spot]):
         return f"what {scene.spot_name(spot)} holds tonight is not known; {better}"
     bound = f", limit {limit.value:g}" if limit else ""
     return f"{scene.spot_name(spot)} holds {_degrees(lows[spot])} °C{bound}; {better}"
-
-
-def _stays_above(low: float, limit: Limit | None) -> bool:
-    return not np.isnan(low) and (limit is None or low >= limit.value)
 
 
 def _degrees(value: float) -> str:

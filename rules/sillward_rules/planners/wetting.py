@@ -63,6 +63,15 @@ class DaySteps:
         return np.asarray(np.cumsum(deficit * STEP_H, axis=0))
 
     @cached_property
+    def free(self) -> np.ndarray:
+        """(step,) when the grower can water; always, if no hours are given."""
+        hours = self.scene.habits.hours
+        free = np.full(self.starts.shape, not hours)
+        for span in hours:
+            free |= span.mask(self.scene.site, self.starts, np.zeros(free.shape, dtype=bool))
+        return free
+
+    @cached_property
     def rained_on(self) -> np.ndarray:
         """Steps in hours whose rain wets; unknown rain wets nothing."""
         times = self.scene.climate.times
