@@ -12,7 +12,7 @@ from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Holder, Rot
 from sillward_rules.scene import Scene
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.spot import Spot
+from tests.rules.summer import BENCH, HOT, NOW, START
 from tests.rules.support import (
     MENDOZA,
     WARM_ROOM,
@@ -20,14 +20,8 @@ from tests.rules.support import (
     daily_curve,
     fetched,
     plant,
-    utc,
     weather,
 )
-
-START = utc("2026-01-19T00:00")
-NOW = utc("2026-01-20T10:00")  # 07:00 at the site; the sun rose at 06:48
-BENCH = Spot("bench", sky_view=0.3, wind=0.3, night_offset_k=0.0, day_offset_k=0.0)
-HOT = daily_curve(19.0, 34.0, 96)
 
 
 def morning(
