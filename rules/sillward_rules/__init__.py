@@ -20,6 +20,7 @@ from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from sillward_rules.site import Site
 from sillward_rules.spot import Spot, SunWindow
+from sillward_rules.spread import Spread
 from sillward_rules.weather import Weather
 
 __all__ = [
@@ -44,6 +45,7 @@ __all__ = [
     "Sheet",
     "Site",
     "Spot",
+    "Spread",
     "SunWindow",
     "Weather",
     "account_for",

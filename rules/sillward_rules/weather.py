@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.spread import Spread, usual_spread
 
 HOUR_S = 3600
 
@@ -38,6 +39,8 @@ class Weather:
     source: str
     fetched_at: datetime
     issued_at: datetime | None = None
+    spread: Spread | None = None
+    """How far off it may be, by hour; None: the usual errors by lead time."""
     remarks: tuple[str, ...] = field(default=())
     """What was wrong with single values, in words for the grower."""
 
@@ -46,6 +49,9 @@ class Weather:
             if getattr(self, name).shape != self.times.shape:
                 msg = f"weather: {name} has another length than the times"
                 raise ValueError(msg)
+        if self.spread is not None and self.spread.error_k.shape != self.times.shape:
+            msg = "weather: the spread has another length than the times"
+            raise ValueError(msg)
         if np.any(np.diff(self.times) != HOUR_S) or np.any(self.times[:1] % HOUR_S != 0):
             msg = "weather: the times are not full hours, one after the other"
             raise ValueError(msg)
@@ -53,6 +59,12 @@ class Weather:
     def age(self, now: datetime) -> timedelta:
         """How old this forecast is: since its model run if known, else since it was fetched."""
         return now - (self.issued_at or self.fetched_at)
+
+    def spread_in(self, rows: np.ndarray) -> Spread:
+        """How far off it may be: its own spread where that is known in all the rows."""
+        if self.spread is not None and self.spread.knows(rows):
+            return self.spread
+        return usual_spread(self.times, self.issued_at or self.fetched_at)
 
 
 SERIES = (
