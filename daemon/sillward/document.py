@@ -18,6 +18,7 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
     if sheet.issued_at is not None:
         forecast["issued"] = _iso(sheet.issued_at, site)
     forecast["fetched"] = _iso(sheet.fetched_at, site)
+    forecast["spread"] = sheet.spread
     forecast["age_minutes"] = max(0, int(sheet.age.total_seconds() // 60))
     document: dict[str, Any] = {
         "schema": SCHEMA,
@@ -68,6 +69,7 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
         "at": _iso(reason.at, site),
         "origin": reason.origin,
         **_exposure(reason),
+        **({} if reason.chance is None else {"chance": reason.chance}),
     }
 
 
@@ -91,6 +93,7 @@ def of_outlook(ahead: Outlook) -> dict[str, Any]:
                 "lows": {spot: plain(low) for spot, low in night.lows.items()},
                 "plants_in": list(night.plants_in),
                 "judged": night.judged,
+                "chance": night.chance,
             }
             for night in ahead.nights
         ],

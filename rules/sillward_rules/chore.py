@@ -41,7 +41,8 @@ class Reason:
 
     value None: nothing is known for that time, and caution decides. hours, degree_hours: how
     long and how deep beyond the limit, where that is counted [h], [K h]. rule: its name; above:
-    whether it is beyond its limit by being above it.
+    whether it is beyond its limit by being above it. chance: that the leaf goes under the limit
+    in the night (0..1), where that is known.
     """
 
     plant: str
@@ -55,6 +56,7 @@ class Reason:
     degree_hours: float | None = None
     rule: str = ""
     above: bool = False
+    chance: float | None = None
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
@@ -146,7 +148,15 @@ class Chore:
     not_before: datetime | None
     before: datetime
     grounds: Grounds
-    chance: float | None = None
+
+    @property
+    def chance(self) -> float | None:
+        """The highest chance of a plant of it to go under its limit; None where it is not known.
+
+        The plants of a spot share their weather: it is also the chance that any of them does.
+        """
+        chances = (reason.chance for reason in self.grounds.reasons)
+        return max((one for one in chances if one is not None), default=None)
 
     def goes_with(self, other: "Chore") -> bool:
         """Whether the two can be done on one walk: same place, a plant in common, hours too."""

@@ -17,6 +17,7 @@ from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
+from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S, STALE, Weather, between, moment
 
@@ -117,6 +118,13 @@ class Scene:
     def holds_itself(self) -> np.ndarray:
         """(spot,) whether a spot has a climate of its own."""
         return np.array([spot.holds_itself for spot in self.climate.spots], dtype=bool)
+
+    @cached_property
+    def tenderest_c(self) -> Array:
+        """(spot,) highest night limit of what lives there [°C]; NaN where nothing has one."""
+        highest = np.full(len(self.climate.spots), np.nan)
+        np.fmax.at(highest, self.home, self.traits.limits["night_low"])
+        return highest
 
     @cached_property
     def states(self) -> dict[str, PlantState]:
@@ -236,6 +244,41 @@ def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Arra
     at = np.concatenate([edges[:1], times[rows], edges[1:]])
     values, bound = between(times, firing.values, at), between(times, firing.bound, at)
     return exposure(values, bound, np.diff(at) / HOUR_S)
+
+
+def spread_of(scene: Scene, night: Night) -> tuple[Spread, np.ndarray] | None:
+    """How far off what is left of a night may be, and its rows.
+
+    None where its hours are not all there, or the forecast is too old.
+    """
+    start = max(night.start, scene.now - timedelta(hours=1))
+    rows = scene.rows(start, night.end)
+    if scene.stale or not rows.size or rows.size < full_hours(start, night.end):
+        return None
+    return scene.weather.spread_in(rows), rows
+
+
+def chance_in(scene: Scene, night: Night, margin_k: Array) -> Array:
+    """(class,) chance that a leaf falls under its limit in what is left of a night; NaN: unknown.
+
+    margin_k : (time, class) leaf temperature less its limit, as forecast [K].
+    """
+    known = spread_of(scene, night)
+    if known is None:
+        return np.full(margin_k.shape[1], np.nan)
+    return chance_under(margin_k, *known)
+
+
+def chance_of(scene: Scene, firing: Firing, night: Night) -> Array:
+    """(class,) chance that a leaf falls under the bound of a rule in what is left of a night.
+
+    NaN for bounds of other kinds, at spots that hold themselves, and where it is not known.
+    """
+    rule = firing.rule
+    if rule.quantity != "leaf temperature" or rule.direction != "below":
+        return np.full(firing.limit.shape, np.nan)
+    chances = chance_in(scene, night, firing.values - firing.bound)
+    return np.where(scene.holds_itself[firing.column], np.nan, chances)
 
 
 def borne(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:

@@ -1,8 +1,9 @@
 """Verdicts: which plants a night (or the day before it) drives under cover, why, and by when."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import cache
 
 import numpy as np
 
@@ -10,7 +11,7 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Reason
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, borne, exposure_of, full_hours
+from sillward_rules.scene import Scene, borne, chance_of, exposure_of, full_hours
 from sillward_rules.sun import DayEvents, Night
 from sillward_rules.weather import HOUR_S, moment
 
@@ -110,10 +111,19 @@ def _judged(scene: Scene, night: Night) -> Judgement:
                 source[row, cohorts], known[row, cohorts] = len(sources) - 1, fired[sooner]
     needs = np.isfinite(urgency[0])
 
+    @cache
+    def chances(firing: Firing) -> Array:
+        return chance_of(scene, firing, night)
+
     def reason(cohort: int) -> Reason:
         row = 0 if needs[cohort] else 1
         firing, found = sources[int(source[row, cohort])]
-        return _reason(scene, night, firing, cohort, found if known[row, cohort] else None)
+        if not known[row, cohort]:
+            return _reason(scene, night, firing, cohort, None)
+        why = _reason(scene, night, firing, cohort, found)
+        if not night.start <= why.at <= night.end:
+            return why
+        return replace(why, chance=_finite(chances(firing)[firing.member[cohort]]))
 
     return Judgement(
         needs=needs,
