@@ -11,9 +11,10 @@ from sillward_rules.collection import Collection, State
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Firing, fire
-from sillward_rules.scene import Scene, exposure_of
+from sillward_rules.scene import Scene, chance_of, exposure_of, spread_of
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.spot import Spot
+from sillward_rules.sun import Night
 from sillward_rules.weather import SERIES, Weather, moment
 
 HOURS = 24
@@ -72,6 +73,7 @@ class Account:
     spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the spot. dli: light
     of the day [mol m-2 d-1], dli_need: what the plant is grown with. sun_h: possible direct sun
     [h]. cold_h, cold_kh: time and depth of the night under the night limit [h], [K h].
+    cold_chance: that it goes under it at all (0..1), spread: where that is from.
     """
 
     plant: Plant
@@ -85,6 +87,8 @@ class Account:
     sun_h: float
     cold_h: float | None
     cold_kh: float | None
+    cold_chance: float | None
+    spread: str | None
     hours: tuple[AccountHour, ...]
     rules: tuple[HeldRule, ...]
     notes: tuple[str, ...]
@@ -104,7 +108,9 @@ def account_for(
         for rule in collection.rules
     ]
     spoken = [firing for firing in firings if firing.member[0] >= 0]
-    cold_h, cold_kh = _cold(scene, spoken)
+    night = sun.night_at_or_after(scene.site, now)
+    spread = spread_of(scene, night)
+    cold_h, cold_kh, cold_chance = _cold(scene, spoken, night)
     return Account(
         plant=plant,
         spot=collection.spot(plant.home),
@@ -119,6 +125,8 @@ def account_for(
         ),
         cold_h=cold_h,
         cold_kh=cold_kh,
+        cold_chance=cold_chance,
+        spread=None if spread is None else spread[0].origin,
         hours=tuple(_hours(scene, column, rows, spoken)),
         rules=tuple(_held(firing, plant, rows) for firing in spoken),
         notes=collection.spot(plant.home).open_questions(),
@@ -154,15 +162,18 @@ def _dli_need(scene: Scene, plant: Plant) -> float | None:
     return None if low is None else float(light.noon_dli(low.value, day_length_h(scene.site, day)))
 
 
-def _cold(scene: Scene, firings: Sequence[Firing]) -> tuple[float | None, float | None]:
-    """Time and depth of the coming night under the night limit, as the carrying counts them."""
-    night = sun.night_at_or_after(scene.site, scene.now)
+def _cold(
+    scene: Scene, firings: Sequence[Firing], night: Night
+) -> tuple[float | None, float | None, float | None]:
+    """Time, depth and chance of a night under the night limit, as the carrying counts them."""
     for firing in firings:
         if firing.rule.bound.limit == "night_low" and firing.rule.also is None:
-            both = (float(one[0]) for one in exposure_of(scene, firing, night))
-            hours, degree_hours = (one if np.isfinite(one) else None for one in both)
-            return hours, degree_hours
-    return None, None
+            counted = (*exposure_of(scene, firing, night), chance_of(scene, firing, night))
+            hours, degree_hours, chance = (
+                float(one[0]) if np.isfinite(one[0]) else None for one in counted
+            )
+            return hours, degree_hours, chance
+    return None, None, None
 
 
 def _hours(

@@ -16,7 +16,7 @@ from sillward_rules.planners import carry, feeding, mist, note, outlook, protect
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.scene import Scene
+from sillward_rules.scene import Scene, spread_of
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
@@ -55,6 +55,8 @@ class Sheet:
     states: dict[str, PlantState] = field(default_factory=dict)
     feed: str | None = None
     """The feed in use: what to weigh in, and how strong it is."""
+    spread: str | None = None
+    """Where the chances of the coming night are from; None where they are not known."""
 
     @property
     def age(self) -> timedelta:
@@ -94,6 +96,7 @@ def draw_up(
         lows=_outdoor_lows(scene),
         states=scene.states,
         feed=feed_in_words(collection.feed) if collection.feed else None,
+        spread=_spread_origin(scene),
     )
 
 
@@ -199,6 +202,11 @@ def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
     }
 
 
+def _spread_origin(scene: Scene) -> str | None:
+    known = spread_of(scene, sun.night_at_or_after(scene.site, scene.now))
+    return None if known is None else known[0].origin
+
+
 def _coverage_warnings(scene: Scene) -> list[str]:
     """What the forecast as a whole cannot tell: too old, or for other days."""
     times, now = scene.weather.times, scene.now.timestamp()
@@ -231,6 +239,7 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     return in_order(chores), [
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
+        *carry.close_calls(scene, night, judged, tonight.standing),
         *note.notes(scene, scene.now, night.end),
     ]
 

@@ -12,9 +12,16 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import shelter
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, errands
+from sillward_rules.scene import Scene, Standing, chance_in, errands
+from sillward_rules.spread import percent
 from sillward_rules.sun import Night
 from sillward_rules.weather import moment
+
+CLOSE_CALL = 1 / 3
+"""From this chance on a plant that stays out is named. Judgement: one night in three."""
+
+MOST_NAMED = 5
+"""Plants named for one limit; of more only the number is told. Judgement: one glance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,6 +85,35 @@ def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[str]
         text = f"{low:.1f} °C at {at:%H:%M}, {minutes:.0f} min under {reason.limit:g}"
         said.setdefault(text, []).append(cohort)
     return [f"{', '.join(scene.names(which))} may stay out: {text}" for text, which in said.items()]
+
+
+def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standing) -> list[str]:
+    """A line for each spot where plants stay out by a hair: likely enough it gets too cold.
+
+    standing: where the cohorts spend the night. Who must go in, bears a dip, or is not judged is
+    told of elsewhere.
+    """
+    limits = scene.traits.limits["night_low"]
+    stays = judged.judged & ~judged.needs & ~judged.borne & np.isfinite(limits)
+    stays &= ~scene.covered(standing) & ~scene.holds_itself[standing]
+    cohorts = np.flatnonzero(stays)
+    if not cohorts.size:
+        return []
+    first, groups = alike(standing[cohorts], limits[cohorts])
+    column, limit = standing[cohorts][first], limits[cohorts][first]
+    chances = chance_in(scene, night, scene.climate.leaf_c[:, column] - limit)
+    close = np.flatnonzero(chances >= CLOSE_CALL)
+    said: dict[str, list[str]] = {}
+    for number in close[np.argsort(-chances[close], kind="stable")].tolist():
+        parts = said.setdefault(scene.spot_name(int(column[number])), [])
+        which = cohorts[groups == number]
+        names = scene.names(which[np.argsort(scene.in_order[which])].tolist())
+        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+        chance = percent(float(chances[number]))
+        word = "" if parts else " chance"
+        listed = ", ".join(names[:MOST_NAMED])
+        parts.append(f"{chance}{word} under {limit[number]:g} °C ({listed}{more})")
+    return [f"{spot}: close call, {', '.join(parts)}" for spot, parts in said.items()]
 
 
 def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:

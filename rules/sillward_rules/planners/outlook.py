@@ -12,7 +12,7 @@ from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.planners import carry, mist, protect, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.scene import Scene, Standing, full_hours
+from sillward_rules.scene import Scene, Standing, chance_in, full_hours
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
 
@@ -28,12 +28,16 @@ limits are for good growth, and the conversions from foot-candles are good to so
 
 @dataclass(frozen=True, slots=True)
 class NightAhead:
-    """One night: the lowest leaf temperature at each outdoor spot [°C], and who must be in."""
+    """One night: the lowest leaf temperature at each outdoor spot [°C], and who must be in.
+
+    chance: that at home it gets too cold for the most endangered plant that lives outdoors (0..1).
+    """
 
     day: date
     lows: dict[str, float | None]
     plants_in: tuple[str, ...]
     judged: bool
+    chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +148,19 @@ def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> 
         },
         plants_in=scene.names(judged.cohorts.tolist()),
         judged=bool(judged.judged[judged.needs].all()),
+        chance=_chance(scene, night),
     )
+
+
+def _chance(scene: Scene, night: Night) -> float | None:
+    """The chance for the tenderest plant of the spot where that is the highest."""
+    limit = scene.tenderest_c
+    columns = np.flatnonzero(np.isfinite(limit) & ~scene.holds_itself)
+    if not columns.size:
+        return None
+    margin = scene.climate.leaf_c[:, columns] - limit[columns]
+    highest = float(chance_in(scene, night, margin).max())  # NaN if one is
+    return round(highest, 2) if np.isfinite(highest) else None
 
 
 def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
