@@ -19,6 +19,7 @@ from sillward_rules.groups import standard_groups
 from sillward_rules.plant import UNITS, Limits, Plant
 from sillward_rules.sheet import Sheet, feed_in_words
 from sillward_rules.site import Site
+from sillward_rules.spread import SURE, percent
 
 # -- check
 
@@ -184,10 +185,17 @@ def _bound(rule: HeldRule) -> str:
 
 def _cold_line(account: Account) -> list[str]:
     low = account.plant.limits.night_low
-    if low is None or not account.cold_h or account.cold_kh is None:
+    if low is None or account.cold_h is None or account.cold_kh is None:
         return []
-    text = f"{account.cold_h:.1f} h and {account.cold_kh:.1f} K h under {low.value:g} °C"
-    return [f"the night: {text} (straight lines between the hours)"]
+    chance = account.cold_chance
+    told = "" if chance is None else f", {percent(chance)} chance"
+    origin = "" if chance is None else f" ({account.spread})"
+    if account.cold_h:
+        text = f"{account.cold_h:.1f} h and {account.cold_kh:.1f} K h under {low.value:g} °C"
+        return [f"the night: {text} (straight lines between the hours){told}{origin}"]
+    if chance is None or chance < 1 - SURE:
+        return []
+    return [f"the night: not under {low.value:g} °C by the forecast{told} that it is{origin}"]
 
 
 def _hour_line(hour: AccountHour, site: Site, letters: Mapping[str, str]) -> str:
@@ -245,7 +253,11 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
             "wants": plain(account.dli_need),
             "sun_h": plain(account.sun_h),
         },
-        "cold": {"hours": plain(account.cold_h), "degree_hours": plain(account.cold_kh)},
+        "cold": {
+            "hours": plain(account.cold_h),
+            "degree_hours": plain(account.cold_kh),
+            "chance": plain(account.cold_chance),
+        },
         "limits": {
             name: {"value": value, "unit": unit, "origin": origin}
             for name, value, unit, origin in _limits(account.plant.limits)

@@ -10,6 +10,7 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.site import Site
+from sillward_rules.spread import percent
 
 WIDTH = 78
 
@@ -82,6 +83,8 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
         yield from (f"  {text}" for text in sheet.assumptions)
         yield ""
     yield f"Forecast: {sheet.source}, {phrases.age(sheet.age)}. {attribution}."
+    if sheet.spread is not None and sheet.round is not Round.MORNING:
+        yield f"Chances: {sheet.spread}."
     yield CAUTION
 
 
@@ -90,9 +93,12 @@ def _chore(chore: Chore, sheet: Sheet, site: Site) -> Iterator[str]:
     width = max(len(name) for name in chore.plants)
     shared = _shared(chore, site)
     if shared:
-        yield f"    {shared}"
+        chances = {phrases.chance(reason) for reason in chore.because}
+        one = chances.pop() if len(chances) == 1 else ""
+        yield f"    {shared}{one}{' under the limit' if one else ''}"
         for reason in chore.because:
-            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}"
+            own = phrases.chance(reason) if chances else ""
+            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}{own}"
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
@@ -152,7 +158,7 @@ def because(reason: Reason, chore: Chore, site: Site) -> str:
     if reason.quantity == "crown drying time":
         took = "outlasts the day" if reason.value is None else f"takes {reason.value:.1f} h to dry"
         return f"a crown wetted at {at} {took} ({phrases.whose(reason)})"
-    return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}"
+    return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}{phrases.chance(reason)}"
 
 
 def heading(kind: ChoreKind) -> str:
@@ -233,18 +239,23 @@ def _nights(ahead: Outlook) -> Iterator[str]:
     spots = list(ahead.nights[0].lows) if ahead.nights else []
     table = len(spots) <= MOST_COLUMNS
     if table:
-        yield "NIGHTS      " + "".join(f"{spot[:12]:>13}" for spot in spots) + "   plants in"
+        yield (
+            "NIGHTS      "
+            + "".join(f"{spot[:12]:>13}" for spot in spots)
+            + f"{'chance':>9}   plants in"
+        )
     else:
         yield "NIGHTS"
     for night in ahead.nights:
         count = f"{len(night.plants_in) or '-'}"
+        chance = "-" if night.chance is None else percent(night.chance)
         unsure = "" if night.judged else "  (too few known hours)"
         if table:
             lows = "".join(f"{_degrees(night.lows[spot]):>13}" for spot in spots)
-            yield f"  {night.day:%a %d %b}{lows}   {count}{unsure}"
+            yield f"  {night.day:%a %d %b}{lows}{chance:>9}   {count}{unsure}"
         else:
             lows = ", ".join(f"{spot} {_degrees(night.lows[spot])}" for spot in spots)
-            yield f"  {night.day:%a %d %b}  plants in: {count}{unsure}; {lows}"
+            yield f"  {night.day:%a %d %b}  chance {chance}, plants in: {count}{unsure}; {lows}"
 
 
 MOST_COLUMNS = 3

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.site import Site
+from sillward_rules.spread import SURE, percent
 
 
 def clock(at: datetime, now: datetime, site: Site) -> str:
@@ -82,6 +83,13 @@ def fixed(value: float, digits: int) -> str:
 def limit(reason: Reason) -> str:
     """The limit with its unit, bare."""
     return "" if reason.limit is None else f"{reason.limit:g} {reason.unit}"
+
+
+def chance(reason: Reason) -> str:
+    """ ", 68 % chance"; nothing where it is not known, or as good as certain."""
+    if reason.chance is None or reason.chance >= SURE:
+        return ""
+    return f", {percent(reason.chance)} chance"
 
 
 def deciding(chores: Sequence[Chore]) -> Reason:
