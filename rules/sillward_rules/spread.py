@@ -160,38 +160,33 @@ def chance_under(margin_k: Array, spread: Spread, rows: np.ndarray) -> Array:
     """Chance that a margin is below zero in at least one of some hours.
 
     margin_k : (time, class) what is forecast less its limit [K]. rows : the hours that count.
-    The mean over the members of the chance that the error takes the coldest hour of the member
-    under the limit. (class,), NaN where a margin, or the spread, is not known in all the rows.
+    The mean over the members of the chance that the error takes one of its hours under the limit:
+    the error is one for the night, so that is the chance of the hour nearest to it, in errors.
+    (class,), NaN where a margin, or the spread, is not known in all the rows.
     """
     margin = margin_k[rows]
     unknown = np.full(margin.shape[1], np.nan)
     if rows.size == 0 or not spread.knows(rows):
         return unknown
-    members, error = spread.members(rows), spread.error_k[rows]
-    lowest, its_error = np.empty((2, members.shape[0], margin.shape[1]))
+    members, error = spread.members(rows), spread.error_k[rows][:, None]
+    exact = error == 0
+    nearest = np.empty((members.shape[0], margin.shape[1]))
     for number, deviation in enumerate(members):  # all at once would not fit for many classes
         at = margin + deviation[:, None]
-        coldest = np.argmin(at, axis=0)
-        lowest[number] = np.take_along_axis(at, coldest[None], axis=0)[0]
-        its_error[number] = error[coldest]
-    chance = _below_zero(lowest, its_error).mean(axis=0)
+        in_errors = at / np.where(exact, 1.0, error)
+        certain = np.where(at < 0, -np.inf, np.inf)
+        nearest[number] = np.where(exact, certain, in_errors).min(axis=0)
+    chance = _erfc(nearest / math.sqrt(2.0)).mean(axis=0) / 2
     return np.asarray(np.where(np.isfinite(margin).all(axis=0), chance, unknown))
-
-
-def percent(chance: float) -> str:
-    """A chance (0..1) as people read it: "68 %", "<5 %", ">95 %"."""
-    if chance > SURE:
-        return f">{100 * SURE:.0f} %"
-    least = 1 - SURE
-    return f"<{100 * least:.0f} %" if chance < least else f"{100 * chance:.0f} %"
-
-
-def _below_zero(mean: Array, sd: Array) -> Array:
-    """Chance that a Gaussian is below zero; without a deviation it is known."""
-    exact = sd == 0
-    scaled = np.where(exact, np.where(mean < 0, -np.inf, np.inf), mean / np.where(exact, 1.0, sd))
-    return np.asarray(_erfc(scaled / math.sqrt(2.0)) / 2)
 
 
 # NumPy has no error function.
 _erfc = np.vectorize(math.erfc, otypes=[np.float64])
+
+
+def percent(chance: float) -> str:
+    """A chance (0..1) as people read it: "68 %", "<5 %", ">95 %"."""
+    shown, most = round(100 * chance), round(100 * SURE)
+    if shown > most:
+        return f">{most} %"
+    return f"<{100 - most} %" if shown < 100 - most else f"{shown} %"
