@@ -18,7 +18,6 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
     if sheet.issued_at is not None:
         forecast["issued"] = _iso(sheet.issued_at, site)
     forecast["fetched"] = _iso(sheet.fetched_at, site)
-    forecast["spread"] = sheet.spread
     forecast["age_minutes"] = max(0, int(sheet.age.total_seconds() // 60))
     document: dict[str, Any] = {
         "schema": SCHEMA,

@@ -257,6 +257,7 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
             "hours": plain(account.cold_h),
             "degree_hours": plain(account.cold_kh),
             "chance": plain(account.cold_chance),
+            "spread": account.spread,
         },
         "limits": {
             name: {"value": value, "unit": unit, "origin": origin}

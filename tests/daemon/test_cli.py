@@ -174,7 +174,8 @@ def is_number(value: object) -> bool:
 
 
 def check_reason(reason: dict[str, Any]) -> None:
-    assert set(reason) - {"origin", "hours", "degree_hours"} == REASON_KEYS
+    assert set(reason) - {"origin", "hours", "degree_hours", "chance"} == REASON_KEYS
+    assert 0 <= reason.get("chance", 0) <= 1
     for key in ("plant", "quantity", "unit"):
         assert isinstance(reason[key], str), key
         assert reason[key].strip(), key
@@ -558,6 +559,26 @@ def test_why_as_json_tells_the_same() -> None:
     assert len(deciding) == 1
     assert deciding[0]["night"] is True
     assert deciding[0]["leaf_c"] == min(h["leaf_c"] for h in report["hours"] if h["night"])
+
+
+def test_why_tells_the_chance_of_the_night_and_where_it_is_from() -> None:
+    mild = recorded("mild-week")
+
+    cold = " ".join(call("why", "Blue basket", *mild).stdout.split())
+    close = " ".join(call("why", "Wax vine", *mild).stdout.split())
+    safe = call("why", "Cork-slab laelia", *mild).stdout
+
+    assert re.search(
+        r"under 14 °C \(straight.*\), >95 % chance \(usual errors by lead time\)", cold
+    )
+    told = r"the night: not under 10 °C by the forecast, (\d+) % chance that it is \(usual errors"
+    found = re.search(told, close)
+    assert found is not None
+    report = document(call("why", "Wax vine", *mild, "--json"))
+    assert int(found.group(1)) == round(100 * report["cold"]["chance"])
+    assert (report["cold"]["hours"], report["cold"]["degree_hours"]) == (0, 0)
+    assert report["cold"]["spread"] == "usual errors by lead time"
+    assert "the night:" not in safe
 
 
 @pytest.mark.parametrize("weather", DEMOS)

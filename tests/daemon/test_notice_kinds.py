@@ -1,6 +1,7 @@
 """Every kind of chore in short, in full and as a document: mist, feed, rinse, shade, cover."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -11,6 +12,7 @@ from sillward import document
 from sillward.notices import full, short
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.collection import PlantState
+from sillward_rules.planners.outlook import NightAhead, Outlook
 from sillward_rules.sheet import Round, Sheet
 from tests.daemon.bodies import SITE
 
@@ -228,6 +230,94 @@ def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:
     whole = unwrapped(printed(sheet(until, never)))
     assert "after 17:20, pergola: 1 plant" in whole
     assert "all day, wall bench: 1 plant" in whole
+
+
+# -- chances
+
+
+def cold(*chances: float | None) -> Chore:
+    """A walk in, its plants with these chances."""
+    one = chore(ChoreKind.CARRY_IN, *NAMES[: len(chances)], start=None, before="18:40", to="hall")
+    (reason,) = one.grounds.reasons
+    pairs = [
+        ((name,), replace(reason, plant=name, limit=13.0 + number / 2, chance=chance))
+        for number, (name, chance) in enumerate(zip(one.plants, chances, strict=True))
+    ]
+    return replace(one, grounds=Grounds.of(*pairs))
+
+
+@pytest.mark.parametrize(
+    ("chances", "push", "whole"),
+    [
+        ((0.5, 0.68), ", 68 % chance", ", 50 to 68 % chance"),
+        ((0.68, 0.68), ", 68 % chance", ", 68 % chance"),
+        ((0.9, 0.99), None, ", 90 to >95 % chance"),
+        ((0.95, 0.99), None, None),
+        ((0.02, 0.04), ", <5 % chance", ", <5 % chance"),
+        ((None, None), None, None),
+    ],
+)
+def test_a_chance_is_told_unless_it_is_near_certain(
+    chances: tuple[float | None, ...], push: str | None, whole: str | None
+) -> None:
+    one = sheet(cold(*chances), round_=Round.DUSK)
+
+    # The last plant has the highest limit: it decides.
+    reason = f"Leaf 4.2 °C at 15:00, limit 13.5 ({NAMES[1]})"
+    assert f"{reason}{push or ''}\n" in f"{pushed(one)}\n"
+    assert f"leaf temperature down to 4.2 °C at 15:00{whole or ''}\n" in printed(one)
+
+
+def test_the_sheet_says_where_its_chances_are_from() -> None:
+    dusk = replace(sheet(cold(0.68), round_=Round.DUSK), spread="51 members of a test")
+
+    assert "\nChances: 51 members of a test.\n" in printed(dusk)
+    assert "Chances:" not in printed(replace(dusk, spread=None))
+    assert "Chances:" not in printed(replace(dusk, round=Round.MORNING))
+
+
+def test_the_document_has_the_chance_of_each_reason_and_the_highest() -> None:
+    made = document.of_chore(cold(0.5, None, 0.684), SITE)
+
+    assert [one.get("chance") for one in made["because"]] == [0.5, None, 0.684]
+    assert "chance" not in made["because"][1]
+    assert made["chance"] == 0.684
+
+
+def ahead(*chances: float | None, spots: Sequence[str] = ("pergola", "wall bench")) -> Outlook:
+    nights = [
+        NightAhead(
+            day=NOW.date() + timedelta(days=number),
+            lows=dict.fromkeys(spots, 11.5),
+            plants_in=NAMES[:3],
+            judged=chance is not None,
+            chance=chance,
+        )
+        for number, chance in enumerate(chances)
+    ]
+    return Outlook(tuple(nights), (), (), None, (), ())
+
+
+def test_the_table_of_nights_has_a_column_of_chances() -> None:
+    outlook = ahead(0.99, 0.85, 0.04, None)
+
+    text = printed(replace(sheet(round_=Round.WEEK), outlook=outlook))
+
+    rows = [line for line in text.splitlines() if "11.5 °C" in line]
+    assert [line.split("°C")[2][:9].strip() for line in rows] == [">95 %", "85 %", "<5 %", "-"]
+    heading = next(line for line in text.splitlines() if line.startswith("NIGHTS"))
+    assert heading.index("chance") + len("chance") == rows[0].index(">95 %") + len(">95 %")
+    told = document.of_outlook(outlook)["nights"]
+    assert [night["chance"] for night in told] == [0.99, 0.85, 0.04, None]
+
+
+def test_with_many_spots_the_chance_stands_in_the_line_of_the_night() -> None:
+    outlook = ahead(0.85, None, spots=[f"spot {number}" for number in range(full.MOST_COLUMNS + 1)])
+
+    text = printed(replace(sheet(round_=Round.WEEK), outlook=outlook))
+
+    assert "plants in: 3, chance 85 %; spot 0" in text
+    assert "plants in: 3 (too few known hours); spot 0" in unwrapped(text)
 
 
 # -- everything at once

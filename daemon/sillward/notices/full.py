@@ -93,12 +93,9 @@ def _chore(chore: Chore, sheet: Sheet, site: Site) -> Iterator[str]:
     width = max(len(name) for name in chore.plants)
     shared = _shared(chore, site)
     if shared:
-        chances = {phrases.chance(reason) for reason in chore.because}
-        one = chances.pop() if len(chances) == 1 else ""
-        yield f"    {shared}{one}{' under the limit' if one else ''}"
+        yield f"    {shared}{phrases.chance(chore.because)}"
         for reason in chore.because:
-            own = phrases.chance(reason) if chances else ""
-            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}{own}"
+            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}"
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
@@ -158,7 +155,7 @@ def because(reason: Reason, chore: Chore, site: Site) -> str:
     if reason.quantity == "crown drying time":
         took = "outlasts the day" if reason.value is None else f"takes {reason.value:.1f} h to dry"
         return f"a crown wetted at {at} {took} ({phrases.whose(reason)})"
-    return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}{phrases.chance(reason)}"
+    return f"{_number_line(reason, chore, site)}, {_of_plant(reason)}{phrases.chance([reason])}"
 
 
 def heading(kind: ChoreKind) -> str:
@@ -255,7 +252,8 @@ def _nights(ahead: Outlook) -> Iterator[str]:
             yield f"  {night.day:%a %d %b}{lows}{chance:>9}   {count}{unsure}"
         else:
             lows = ", ".join(f"{spot} {_degrees(night.lows[spot])}" for spot in spots)
-            yield f"  {night.day:%a %d %b}  chance {chance}, plants in: {count}{unsure}; {lows}"
+            sure = "" if night.chance is None else f", chance {chance}"
+            yield f"  {night.day:%a %d %b}  plants in: {count}{sure}{unsure}; {lows}"
 
 
 MOST_COLUMNS = 3

@@ -85,11 +85,14 @@ def limit(reason: Reason) -> str:
     return "" if reason.limit is None else f"{reason.limit:g} {reason.unit}"
 
 
-def chance(reason: Reason) -> str:
-    """ ", 68 % chance"; nothing where it is not known, or as good as certain."""
-    if reason.chance is None or reason.chance >= SURE:
+def chance(reasons: Sequence[Reason]) -> str:
+    """ ", 68 % chance", ", 68 to 93 % chance"; nothing where all is unknown, or near certain."""
+    known = [reason.chance for reason in reasons if reason.chance is not None]
+    if not known or min(known) >= SURE:
         return ""
-    return f", {percent(reason.chance)} chance"
+    low, high = percent(min(known)), percent(max(known))
+    told = high if low == high else f"{low.removesuffix(' %')} to {high}"
+    return f", {told} chance"
 
 
 def deciding(chores: Sequence[Chore]) -> Reason:

@@ -201,7 +201,7 @@ class _Teller:
         )
         at = phrases.hour(reason.at, self.site)
         limit = f"limit {reason.limit:g} ({reason.plant})"
-        return f"{what} {phrases.number(reason)} at {at}, {limit}{phrases.chance(reason)}"
+        return f"{what} {phrases.number(reason)} at {at}, {limit}{phrases.chance([reason])}"
 
     def _tomorrow(self) -> str:
         """When things may go out again, in half a line."""
