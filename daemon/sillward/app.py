@@ -79,11 +79,11 @@ class App:
             if self.pretending or not self.has_ledger:
                 raise
             with closing(Ledger(self.settings.ledger)) as ledger:
-                held = ledger.last_forecast(self.site.name, self.source.name)
+                held = ledger.forecast(self.site.name, self.source.name)
             if held is None:
                 raise
-            weather = self.source.read(held[2], self.site, held[1])
-            local = held[1].astimezone(self.site.zone)
+            weather = self.source.read(held.body, self.site, held.fetched_at)
+            local = held.fetched_at.astimezone(self.site.zone)
             note = f"{error}; this is the forecast of {local:%a %d %b %H:%M}"
             return replace(weather, remarks=(note, *weather.remarks))
 

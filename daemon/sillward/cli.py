@@ -310,7 +310,7 @@ def status(options: Options, as_json: bool) -> None:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        report = reports.status_document(app.household, ledger, app.clock())
+        report = reports.status_document(app.household, ledger, app.source.name, app.clock())
     if as_json:
         _print_json(report)
     else:

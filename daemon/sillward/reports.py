@@ -305,16 +305,18 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
 # -- status
 
 
-def status_document(household: Household, ledger: Ledger, now: datetime) -> dict[str, Any]:
+def status_document(
+    household: Household, ledger: Ledger, source: str, now: datetime
+) -> dict[str, Any]:
     """What the ledger knows, as plain types."""
     site = household.collection.site
 
     def iso(at: datetime | None) -> str | None:
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
-    held = ledger.last_forecast(site.name)
+    held = ledger.forecast(site.name, source)
     failed = ledger.marks().get(f"fetch failed, {site.name}")
-    if failed is not None and held is not None and failed.at <= held[1]:
+    if failed is not None and held is not None and failed.at <= held.fetched_at:
         failed = None
     return {
         "schema": 1,
@@ -323,9 +325,9 @@ def status_document(household: Household, ledger: Ledger, now: datetime) -> dict
         "forecast": None
         if held is None
         else {
-            "source": held[0],
-            "fetched": iso(held[1]),
-            "age_minutes": max(0, int((now - held[1]) / timedelta(minutes=1))),
+            "source": held.source,
+            "fetched": iso(held.fetched_at),
+            "age_minutes": max(0, int((now - held.fetched_at) / timedelta(minutes=1))),
         },
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "next": {

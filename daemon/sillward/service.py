@@ -15,7 +15,7 @@ from sillward import document, rounds
 from sillward.collection import Channel, Household
 from sillward.errors import DeliveryError, LedgerError, SourceError
 from sillward.forecast import Source
-from sillward.ledger import Ledger, Notice
+from sillward.ledger import Ledger, Notice, StoredForecast
 from sillward.notices import full, short
 from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
@@ -111,7 +111,8 @@ class Desk:
         """Fetch a forecast now and keep it. Raise SourceError if it cannot be had."""
         now = self.clock()
         forecast = self.source.fetch(self.household.collection.site, now)
-        self.ledger.keep_forecast(self._site, self.source.name, now, forecast.body)
+        stored = StoredForecast(self.source.name, now, now, forecast.body)
+        self.ledger.keep_forecast(self._site, stored)
         self._failed_fetches, self._next_fetch = 0, None
         log.info("forecast.fetched source=%s bytes=%d", self.source.name, len(forecast.body))
         return forecast.weather
@@ -126,11 +127,11 @@ class Desk:
 
     def _held(self) -> Weather | None:
         """The stored forecast, if it is this source's and for this place."""
-        held = self.ledger.last_forecast(self._site, self.source.name)
+        held = self.ledger.forecast(self._site, self.source.name)
         if held is None:
             return None
         try:
-            return self.source.read(held[2], self.household.collection.site, held[1])
+            return self.source.read(held.body, self.household.collection.site, held.fetched_at)
         except Exception as error:  # whatever is wrong with it: it is no forecast
             log.warning("forecast.unreadable reason=%s", error)
             return None

@@ -9,7 +9,7 @@ import pytest
 from sillward.app import Options, build, examples, parse_at
 from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast import Forecast
-from sillward.ledger import Ledger
+from sillward.ledger import Ledger, StoredForecast
 from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
@@ -46,7 +46,9 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     app = build(Options(collection=COURTYARD), clock=now)
     ledger = Ledger(app.settings.ledger)
     fetched_at = NOW - timedelta(hours=3)
-    ledger.keep_forecast("Courtyard", "Open-Meteo", fetched_at, COLD_SNAP.read_bytes())
+    body = COLD_SNAP.read_bytes()
+    stored = StoredForecast("Open-Meteo", fetched_at, fetched_at, body)
+    ledger.keep_forecast("Courtyard", stored)
     ledger.close()
     app = replace(app, source=Offline(app.source))
 

@@ -5,7 +5,7 @@ import sqlite3
 import stat
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -14,9 +14,10 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger, Notice
-from sillward.ledger.store import _SCHEMA, SCHEMA_VERSION
+from sillward.ledger import Ledger, Notice, Poll, StoredForecast, store
+from sillward.ledger.store import _SCHEMA, ARCHIVE_DAYS, ARCHIVE_ROWS, SCHEMA_VERSION
 from sillward_rules.collection import PlantState
+from sillward_rules.nightly import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 PAUSE = timedelta(minutes=15)
@@ -115,7 +116,7 @@ def test_a_ledger_of_a_newer_version_is_refused_in_plain_words(tmp_path: Path) -
     database.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
     database.close()
 
-    with pytest.raises(LedgerError, match=r"newer sillward \(version 3\); update first"):
+    with pytest.raises(LedgerError, match=r"newer sillward \(version 4\); update first"):
         Ledger(path)
 
 
@@ -242,23 +243,22 @@ def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> 
     }
 
 
-def test_the_last_forecast_of_a_site_is_kept_byte_by_byte(ledger: Ledger) -> None:
-    body = bytes(range(256)) * 40
-
-    ledger.keep_forecast(SITE, "Invented source", NOW - timedelta(hours=1), b"older")
-    ledger.keep_forecast(SITE, "Invented source", NOW, body)
-    ledger.keep_forecast("Elsewhere", "Invented source", NOW, b"not here")
-
-    assert ledger.last_forecast(SITE) == ("Invented source", NOW, body)
-    assert ledger.last_forecast("Nowhere") is None
-
-
 def test_a_mark_remembers_the_last_time(ledger: Ledger) -> None:
     ledger.mark("fetch failed", NOW - timedelta(hours=1), "answered 500")
     ledger.mark("fetch failed", NOW, "cannot be reached")
 
     mark = ledger.marks()["fetch failed"]
     assert (mark.at, mark.text) == (NOW, "cannot be reached")
+
+
+def test_a_mark_that_is_taken_away_is_gone_and_the_others_stay(ledger: Ledger) -> None:
+    ledger.mark("clock", NOW, "600 by Invented source")
+    ledger.mark("fetch failed", NOW, "cannot be reached")
+
+    ledger.unmark("clock")
+    ledger.unmark("never there")
+
+    assert list(ledger.marks()) == ["fetch failed"]
 
 
 def test_times_of_any_zone_are_the_same_moments(ledger: Ledger) -> None:
@@ -276,6 +276,282 @@ def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
     assert ledger.chores("Elsewhere", NOW - timedelta(days=9)) == []
     assert ledger.states("Elsewhere") == {}
     assert ledger.round_told_at("Elsewhere", "dusk", DAY) is None
+
+
+# -- forecasts and schedules
+
+
+A_FORECAST = StoredForecast(
+    source="Invented source",
+    fetched_at=NOW,
+    changed_at=NOW - timedelta(hours=3),
+    body=bytes(range(256)) * 40,
+    last_modified="Thu, 14 May 2026 19:30:12 GMT",
+    etag='W/"5-é"',
+)
+
+
+def test_the_last_forecast_of_a_source_is_kept_byte_by_byte(ledger: Ledger) -> None:
+    bare = StoredForecast("Other source", NOW, NOW, b"")
+
+    ledger.keep_forecast(SITE, replace(A_FORECAST, body=b"older", etag="older"))
+    for stored in (A_FORECAST, bare):
+        ledger.keep_forecast(SITE, stored)
+    ledger.keep_forecast("Elsewhere", replace(A_FORECAST, body=b"not here"))
+
+    assert ledger.forecast(SITE, "Invented source") == A_FORECAST
+    assert ledger.forecast(SITE, "Other source") == bare
+    assert ledger.forecast(SITE, "Third source") is None
+    assert ledger.forecast("Nowhere", "Invented source") is None
+
+
+def test_a_confirmed_forecast_was_fetched_later_and_is_the_same(ledger: Ledger) -> None:
+    other = replace(A_FORECAST, source="Other source")
+    for stored in (A_FORECAST, other):
+        ledger.keep_forecast(SITE, stored)
+    ledger.keep_forecast("Elsewhere", A_FORECAST)
+    later = NOW + timedelta(hours=1)
+
+    ledger.confirm_forecast(SITE, "Invented source", later)
+
+    assert ledger.forecast(SITE, "Invented source") == replace(A_FORECAST, fetched_at=later)
+    assert ledger.forecast(SITE, "Other source") == other
+    assert ledger.forecast("Elsewhere", "Invented source") == A_FORECAST
+
+
+def test_a_forecast_that_is_not_there_cannot_be_confirmed(ledger: Ledger) -> None:
+    ledger.confirm_forecast(SITE, "Invented source", NOW)
+
+    assert ledger.forecast(SITE, "Invented source") is None
+
+
+def test_a_body_of_a_real_size_takes_less_room_than_it_is_long(ledger: Ledger) -> None:
+    body = b",".join(b"%.1f" % (hour % 24 / 2) for hour in range(9000))
+
+    ledger.keep_forecast(SITE, replace(A_FORECAST, body=body))
+
+    (size,) = ledger._db.execute("SELECT length(body) FROM forecast").fetchone()
+    assert size < len(body) / 5
+
+
+@pytest.mark.parametrize("damage", [b"", b"{}", b"\x00" * 40])
+def test_a_body_that_is_damaged_is_no_forecast_and_makes_room_for_one(
+    ledger: Ledger, damage: bytes
+) -> None:
+    ledger.keep_forecast(SITE, A_FORECAST)
+    ledger._db.execute("UPDATE forecast SET body = ?", (damage,))
+
+    assert ledger.forecast(SITE, "Invented source") is None
+
+    ledger.keep_forecast(SITE, A_FORECAST)
+    assert ledger.forecast(SITE, "Invented source") == A_FORECAST
+
+
+def test_a_body_that_was_cut_off_is_no_forecast(ledger: Ledger) -> None:
+    ledger.keep_forecast(SITE, A_FORECAST)
+    ledger._db.execute("UPDATE forecast SET body = substr(body, 1, length(body) - 3)")
+
+    assert ledger.forecast(SITE, "Invented source") is None
+
+
+def test_schedules_come_back_as_they_were(ledger: Ledger) -> None:
+    bare = Poll(NOW)
+    rich = Poll(NOW + timedelta(minutes=20), failures=4, day=DAY, calls=31, reason="answered 500")
+
+    for poll in (bare, rich):
+        ledger.keep_poll("Invented source", poll)
+    ledger.keep_poll("Other source", bare)
+
+    assert ledger.poll("Invented source") == rich
+    assert ledger.poll("Other source") == bare
+    assert ledger.poll("Third source") is None
+
+
+# -- the archive of nights
+
+
+def a_night(night: date = DAY, fetched_at: datetime = NOW, **changes: Any) -> NightForecast:
+    low_at = datetime(night.year, night.month, night.day, 10, tzinfo=UTC) + timedelta(days=1)
+    values = NightForecast(
+        night=night,
+        lead_h=(low_at - fetched_at) / timedelta(hours=1),
+        low_c=3.1,
+        low_at=low_at,
+        dew_point_c=-1.5,
+        wind_m_s=0.62,
+        cloud=0.25,
+        high_c=24.8,
+        sd_k=1.37,
+    )
+    return replace(values, **changes)
+
+
+def days(count: int) -> list[date]:
+    return [DAY + timedelta(days=offset) for offset in range(count)]
+
+
+def test_nights_come_back_as_they_were(ledger: Ledger) -> None:
+    rich = a_night()
+    bare = a_night(
+        DAY + timedelta(days=1), dew_point_c=None, wind_m_s=None, cloud=None, high_c=None, sd_k=None
+    )
+    extreme = a_night(DAY + timedelta(days=2), low_c=-67.7, dew_point_c=-0.0, cloud=1.0)
+
+    ledger.keep_nights(SITE, "Invented source", NOW, [rich, bare, extreme])
+
+    assert ledger.nights(SITE, DAY) == [
+        ("Invented source", NOW, night) for night in (rich, bare, extreme)
+    ]
+
+
+def test_values_are_kept_to_hundredths_and_times_to_seconds(ledger: Ledger) -> None:
+    night, at = a_night(low_c=-3.14159, sd_k=0.0049), NOW + timedelta(microseconds=123456)
+
+    ledger.keep_nights(SITE, "Invented source", at, [night])
+
+    ((_, fetched_at, kept),) = ledger.nights(SITE, DAY)
+    assert (kept.low_c, kept.sd_k, fetched_at) == (-3.14, 0.0, NOW)
+    assert kept.lead_h == (night.low_at - NOW) / timedelta(hours=1)
+
+
+def test_nights_are_told_by_night_then_by_source_then_as_they_came(ledger: Ledger) -> None:
+    later = NOW + timedelta(hours=1)
+    for at in (later, NOW):
+        for source in ("Second source", "First source"):
+            nights = [a_night(day, at) for day in reversed(days(2))]
+            ledger.keep_nights(SITE, source, at, nights)
+
+    told = [(night.night, source, at) for source, at, night in ledger.nights(SITE, DAY)]
+
+    assert told == [
+        (day, source, at)
+        for day in days(2)
+        for source in ("First source", "Second source")
+        for at in (NOW, later)
+    ]
+
+
+def test_nights_are_told_of_one_site_from_a_date_on_by_one_source_or_all(ledger: Ledger) -> None:
+    for site in (SITE, "Elsewhere"):
+        for source in ("First source", "Second source"):
+            ledger.keep_nights(site, source, NOW, [a_night(day) for day in days(3)])
+
+    told = ledger.nights(SITE, days(3)[1], "Second source")
+
+    assert [(source, night.night) for source, _, night in told] == [
+        ("Second source", day) for day in days(3)[1:]
+    ]
+    assert len(ledger.nights(SITE, days(3)[1])) == 4
+    assert ledger.nights(SITE, days(3)[1], "Third source") == []
+    assert ledger.nights("Nowhere", DAY) == []
+
+
+def test_nights_of_the_same_moment_are_kept_once(ledger: Ledger) -> None:
+    ledger.keep_nights(SITE, "Invented source", NOW, [a_night(low_c=5.0)])
+    ledger.keep_nights(SITE, "Invented source", NOW, [a_night(low_c=4.0)])
+
+    assert [night.low_c for _, _, night in ledger.nights(SITE, DAY)] == [4.0]
+
+
+def test_nights_are_kept_all_or_none(ledger: Ledger) -> None:
+    ledger._db.execute(
+        "CREATE TRIGGER full BEFORE INSERT ON night WHEN (SELECT COUNT(*) FROM night) = 2"
+        " BEGIN SELECT RAISE(FAIL, 'disk is full'); END"
+    )
+
+    with pytest.raises(LedgerError, match="disk is full"):
+        ledger.keep_nights(SITE, "Invented source", NOW, [a_night(day) for day in days(8)])
+
+    assert ledger.nights(SITE, DAY) == []
+
+
+def test_nights_too_long_ago_leave_the_archive(ledger: Ledger) -> None:
+    nights = [a_night(day) for day in days(3)]
+    for site in (SITE, "Elsewhere"):
+        ledger.keep_nights(site, "Invented source", NOW, nights)
+
+    ledger.prune_archive(NOW + timedelta(days=ARCHIVE_DAYS))
+    assert len(ledger.nights(SITE, DAY)) == 3
+
+    ledger.prune_archive(NOW + timedelta(days=ARCHIVE_DAYS + 2))
+
+    for site in (SITE, "Elsewhere"):
+        assert [night.night for _, _, night in ledger.nights(site, DAY)] == [days(3)[2]]
+
+
+def test_of_too_many_nights_the_oldest_leave(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store, "ARCHIVE_ROWS", 5)
+    for at in (NOW, NOW + timedelta(hours=1)):
+        for site in (SITE, "Elsewhere"):
+            ledger.keep_nights(site, "Invented source", at, [a_night(day, at) for day in days(2)])
+
+    ledger.prune_archive(NOW)
+
+    left = [
+        (night.night, at)
+        for site in (SITE, "Elsewhere")
+        for _, at, night in ledger.nights(site, DAY)
+    ]
+    assert sorted(left) == [
+        (DAY, NOW + timedelta(hours=1)),
+        *[(days(2)[1], NOW)] * 2,
+        *[(days(2)[1], NOW + timedelta(hours=1))] * 2,
+    ]
+
+
+def test_a_full_archive_stays_under_50_mb() -> None:
+    """Two months of two sources that change every hour and reach eight nights ahead, every value
+    as long as it gets. The room for each row hardly depends on how many there are."""
+    rows, long_name = 0, "Court " * 40
+    with closing(Ledger(":memory:")) as ledger:
+        for hour in range(24 * 60):
+            at = NOW + timedelta(hours=hour, seconds=hour * 7 % 400)
+            ahead = [a_night(at.date() + timedelta(days=n), at, low_c=-45.67) for n in range(8)]
+            for source in ("First source", "Second source"):
+                ledger.keep_nights(long_name, source, at, ahead)
+                rows += len(ahead)
+
+        (pages,) = ledger._db.execute("PRAGMA page_count").fetchone()
+        (page_size,) = ledger._db.execute("PRAGMA page_size").fetchone()
+
+    assert pages * page_size / rows * ARCHIVE_ROWS < 50e6
+
+
+# -- what nobody expects
+
+
+@pytest.mark.parametrize(
+    "name", ["", "O'Hara's \"patio\"", "a;b -- c", "庭 🌿", "two\nlines", "x" * 5000, "nul\0nul"]
+)
+def test_odd_names_of_sites_and_sources_are_names(ledger: Ledger, name: str) -> None:
+    stored = replace(A_FORECAST, source=name)
+
+    ledger.keep_forecast(name, stored)
+    ledger.keep_poll(name, Poll(NOW))
+    ledger.keep_nights(name, name, NOW, [a_night()])
+
+    assert ledger.forecast(name, name) == stored
+    assert ledger.poll(name) == Poll(NOW)
+    assert ledger.nights(name, DAY) == [(name, NOW, a_night())]
+
+
+@pytest.mark.parametrize("years", [-56, -1, 1, 20])
+def test_times_of_a_clock_that_is_wrong_are_kept_like_any(ledger: Ledger, years: int) -> None:
+    """1970 is what a board without a clock battery believes; 2046 is beyond 32-bit seconds."""
+    at = NOW.replace(year=NOW.year + years)
+    stored = replace(A_FORECAST, fetched_at=at, changed_at=at)
+    night = a_night(at.date(), at)
+
+    ledger.keep_forecast(SITE, stored)
+    ledger.keep_poll("Invented source", Poll(at, day=at.date()))
+    ledger.keep_nights(SITE, "Invented source", at, [night])
+    ledger.prune_archive(at)
+
+    assert ledger.forecast(SITE, "Invented source") == stored
+    assert ledger.poll("Invented source") == Poll(at, day=at.date())
+    assert ledger.nights(SITE, at.date()) == [("Invented source", at, night)]
 
 
 # -- all or nothing

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger
+from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.store import _MIGRATIONS, SCHEMA_VERSION
 from sillward_rules.collection import PlantState
+from sillward_rules.nightly import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 DAY = date(2026, 5, 14)
@@ -49,6 +50,11 @@ PRAGMA user_version = 1;
 """
 """The schema of version 1, as store.py had it in the commit before d82eb79."""
 
+VERSION_2 = VERSION_1.replace(
+    "came_from TEXT,\n", "came_from TEXT, brighter_since TEXT,\n"
+).replace("user_version = 1", "user_version = 2")
+"""The schema of version 2, as store.py had it up to commit 58dd67d."""
+
 AT = "2026-05-14T20:00:00.000000+00:00"
 AFTER = {
     "Test strap": {
@@ -64,11 +70,20 @@ AFTER = {
 """What a round of version 1 put down to hold once it has been sent: no brighter_since in it."""
 
 
+BODY = b'{"hourly": "a forecast"}'
+
+
+@pytest.fixture(params=[1, 2], ids=["version 1", "version 2"])
+def version(request: pytest.FixtureRequest) -> int:
+    number: int = request.param
+    return number
+
+
 @pytest.fixture
-def old(tmp_path: Path) -> Path:
+def old(version: int, tmp_path: Path) -> Path:
     path = tmp_path / "ledger.sqlite3"
     with closing(sqlite3.connect(path)) as database, database:
-        database.executescript(VERSION_1)
+        database.executescript({1: VERSION_1, 2: VERSION_2}[version])
         states = [
             ("strap", "room", "2026-05-04T20:15:00+00:00", 0, None, None, None, None),
             (
@@ -83,7 +98,8 @@ def old(tmp_path: Path) -> Path:
             ),
         ]
         database.executemany(
-            "INSERT INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO plant_state (site, plant, spot, since, assumed, misted_at, fed_at,"
+            " rinsed_at, came_from) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
             [(SITE, *state) for state in states],
         )
         database.execute(
@@ -97,7 +113,7 @@ def old(tmp_path: Path) -> Path:
         )
         database.execute(
             "INSERT INTO forecast VALUES (?, 'Test', ?, ?)",
-            (SITE, "2026-05-14T19:00:00+00:00", b"{}"),
+            (SITE, "2026-05-14T19:00:00+00:00", BODY),
         )
     return path
 
@@ -113,7 +129,7 @@ MOTH = PlantState(
 )
 
 
-def test_a_file_of_version_1_keeps_its_states(old: Path) -> None:
+def test_an_old_file_keeps_its_states(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
         states = ledger.states(SITE)
 
@@ -127,9 +143,8 @@ def test_everything_else_is_there_too(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
         assert ledger.round_told_at(SITE, "dusk", DAY) == datetime(2026, 5, 14, 19, 30, tzinfo=UTC)
         assert [notice.key for notice in ledger.notices(SITE)] == ["k"]
-        held = ledger.last_forecast(SITE)
-        assert held is not None
-        assert held[2] == b"{}"
+        fetched_at = datetime(2026, 5, 14, 19, tzinfo=UTC)
+        assert ledger.forecast(SITE, "Test") == StoredForecast("Test", fetched_at, fetched_at, BODY)
 
 
 def test_it_is_of_the_new_version_then_and_has_the_columns_of_a_new_file(
@@ -198,13 +213,40 @@ def test_there_is_a_step_from_every_older_version() -> None:
     assert sorted(_MIGRATIONS) == list(range(1, SCHEMA_VERSION))
 
 
-def test_a_migration_that_fails_leaves_the_old_file_as_it_was(old: Path) -> None:
+def test_what_is_new_works_after_the_migration(old: Path) -> None:
+    fetched_at = NOW + timedelta(hours=1)
+    night = NightForecast(DAY, 14.0, 3.1, NOW + timedelta(hours=14), None, 0.6, 0.25, 24.8)
+    with closing(Ledger(old)) as ledger:
+        ledger.confirm_forecast(SITE, "Test", fetched_at)
+        ledger.keep_poll("Test", Poll(NOW))
+        ledger.keep_nights(SITE, "Test", NOW, [night])
+    with closing(Ledger(old)) as again:
+        stored = again.forecast(SITE, "Test")
+        assert stored is not None
+        assert (stored.fetched_at, stored.body) == (fetched_at, BODY)
+        assert again.poll("Test") == Poll(NOW)
+        assert again.nights(SITE, DAY) == [("Test", NOW, night)]
+
+
+def contents(path: Path) -> list[str]:
+    with closing(sqlite3.connect(path)) as database:
+        return [*database.iterdump(), str(database.execute("PRAGMA user_version").fetchone())]
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "ALTER TABLE forecast RENAME TO elsewhere",
+        "CREATE TABLE night (what TEXT)",
+    ],
+    ids=["at its start", "at its end"],
+)
+def test_a_migration_that_fails_leaves_the_old_file_as_it_was(old: Path, damage: str) -> None:
     with closing(sqlite3.connect(old)) as database, database:
-        database.execute("ALTER TABLE plant_state RENAME TO elsewhere")
+        database.execute(damage)
+    before = contents(old)
 
     with pytest.raises(LedgerError):
         Ledger(old)
 
-    with closing(sqlite3.connect(old)) as database:
-        assert database.execute("PRAGMA user_version").fetchone() == (1,)
-        assert database.execute("SELECT COUNT(*) FROM elsewhere").fetchone() == (2,)
+    assert contents(old) == before

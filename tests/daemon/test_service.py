@@ -19,7 +19,7 @@ from sillward import rounds
 from sillward.collection import Channel, Household, Rounds
 from sillward.errors import DeliveryError, SourceError
 from sillward.forecast import Forecast
-from sillward.ledger import Ledger, Notice
+from sillward.ledger import Ledger, Notice, StoredForecast
 from sillward.notices.short import Message
 from sillward.service import FETCH_PAUSES, LEASE, PATIENCE, SEND_PAUSES, Desk
 from sillward.tables import Told
@@ -640,7 +640,8 @@ def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
 
 def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     world = make("17:00")
-    world.ledger.keep_forecast(SITE.name, world.source.name, local("16:59"), b"<html>")
+    at = local("16:59")
+    world.ledger.keep_forecast(SITE.name, StoredForecast(world.source.name, at, at, b"<html>"))
 
     weather = world.desk.weather()
 
@@ -658,7 +659,8 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
 ) -> None:
     """`sillward send --recorded` a minute ago, or coordinates that were corrected since."""
     world = make("17:00", low_c=15.0)
-    world.ledger.keep_forecast(SITE.name, source, local("16:59"), body)
+    at = local("16:59")
+    world.ledger.keep_forecast(SITE.name, StoredForecast(source, at, at, body))
 
     world.desk.tick()
 

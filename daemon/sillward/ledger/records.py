@@ -1,16 +1,52 @@
 """What the ledger holds, as the rest of the shell sees it, and how it lies in the file's columns.
 
-Times are ISO text in UTC, so that they sort; booleans are 0 and 1.
+Times are ISO text in UTC, so that they sort; booleans are 0 and 1. The archive of nights, which is
+long, has integers instead: unix seconds, days (date ordinals) and hundredths of °C, m/s and shares
+(two bytes each; more digits than forecasts have).
 """
 
 import json
 import sqlite3
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from sillward_rules.collection import PlantState
+from sillward_rules.nightly import NightForecast
+from sillward_rules.weather import HOUR_S
+
+
+@dataclass(frozen=True, slots=True)
+class StoredForecast:
+    """The last good body of a source for a site.
+
+    fetched_at: when the source last gave or confirmed it. changed_at: when it last said something
+    else than before. last_modified, etag: what the provider wants to hear when it is asked again.
+    """
+
+    source: str
+    fetched_at: datetime
+    changed_at: datetime
+    body: bytes
+    last_modified: str | None = None
+    etag: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Poll:
+    """When a source is asked next, and how it went so far.
+
+    failures: failed calls since the last good one. calls: how many on that day (UTC). reason: of
+    the last failure.
+    """
+
+    next_at: datetime
+    failures: int = 0
+    day: date | None = None
+    calls: int = 0
+    reason: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +114,8 @@ def plain(value: object) -> object:
     """A value as a column takes it."""
     if isinstance(value, datetime):
         return to_text(value)
+    if isinstance(value, date):
+        return str(value)
     return int(value) if isinstance(value, bool) else value
 
 
@@ -117,4 +155,61 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
         before=to_moment(row["before"]),
         document=json.loads(row["document"]),
         done_at=maybe_moment(row["done_at"]),
+    )
+
+
+def columns_of(record: StoredForecast | Poll) -> dict[str, object]:
+    """The columns of a record, by name."""
+    return {field.name: plain(getattr(record, field.name)) for field in fields(record)}
+
+
+def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
+    """A forecast from its row; None if its body cannot be decompressed."""
+    values = {field.name: row[field.name] for field in fields(StoredForecast)}
+    for name in ("fetched_at", "changed_at"):
+        values[name] = to_moment(values[name])
+    try:
+        values["body"] = zlib.decompress(values["body"])
+    except zlib.error:
+        return None
+    return StoredForecast(**values)
+
+
+def poll_of(row: sqlite3.Row) -> Poll:
+    """A schedule from its row."""
+    values = {field.name: row[field.name] for field in fields(Poll)}
+    values["next_at"] = to_moment(values["next_at"])
+    values["day"] = None if values["day"] is None else date.fromisoformat(values["day"])
+    return Poll(**values)
+
+
+NIGHT_COLUMNS = (
+    "night", "fetched_at", "low_at", "low", "dew_point", "wind", "cloud", "high", "sd",
+)  # fmt: skip
+"""The columns of a forecast of a night, beside whose it is."""
+
+
+def night_values(night: NightForecast, fetched_at: datetime) -> tuple[int | None, ...]:
+    """The values of these columns."""
+    values = (night.low_c, night.dew_point_c, night.wind_m_s, night.cloud, night.high_c, night.sd_k)
+    times = (int(fetched_at.timestamp()), int(night.low_at.timestamp()))
+    hundredths = (None if value is None else round(value * 100) for value in values)
+    return (night.night.toordinal(), *times, *hundredths)
+
+
+def night_of(
+    night: int, fetched_s: int, low_s: int, low: int, *rest: int | None
+) -> tuple[datetime, NightForecast]:
+    """When a forecast of a night was fetched, and the forecast, from these columns."""
+    dew_point, wind, cloud, high, sd = (None if one is None else one / 100 for one in rest)
+    return datetime.fromtimestamp(fetched_s, UTC), NightForecast(
+        night=date.fromordinal(night),
+        lead_h=(low_s - fetched_s) / HOUR_S,
+        low_c=low / 100,
+        low_at=datetime.fromtimestamp(low_s, UTC),
+        dew_point_c=dew_point,
+        wind_m_s=wind,
+        cloud=cloud,
+        high_c=high,
+        sd_k=sd,
     )

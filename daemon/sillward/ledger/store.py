@@ -8,35 +8,65 @@ between costs at most one repeat and never a loss.
 import json
 import os
 import sqlite3
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import fields
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from sillward.errors import LedgerError
 from sillward.ledger.records import (
+    NIGHT_COLUMNS,
     Mark,
     Notice,
+    Poll,
     StoredChore,
+    StoredForecast,
     chore_of,
+    columns_of,
+    forecast_of,
     iso_to_text,
+    night_of,
+    night_values,
     notice_of,
     plain,
+    poll_of,
     state_of,
     to_moment,
     to_text,
 )
 from sillward_rules.collection import PlantState
+from sillward_rules.nightly import NightForecast
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
+
+ARCHIVE_DAYS = 400
+"""Nights longer ago leave the archive. Judgement: a year, and a month to hold it against."""
+
+ARCHIVE_ROWS = 800_000
+"""Most forecasts of a night in the archive: at 45 bytes each they stay under 50 MB. Names of site
+and source are not in these rows: a long one makes them no longer. Judgement: one site with two
+sources that change every hour and reach eight nights ahead makes 154,000."""
 
 _SCHEMA = """
 CREATE TABLE forecast (
-    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, body BLOB NOT NULL,
-    PRIMARY KEY (site, source)
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
+    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
 ) STRICT;
+CREATE TABLE poll (
+    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
+    calls INTEGER NOT NULL, reason TEXT
+) STRICT;
+CREATE TABLE archive (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
+) STRICT;
+CREATE TABLE night (
+    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
+    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
+    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE round (
     site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
     after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
@@ -61,8 +91,33 @@ CREATE TABLE plant_state (
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
 """
 
-_MIGRATIONS = {1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT"}
-"""What brings a file of this version to the next one."""
+_MIGRATIONS = {
+    1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
+    # Old forecasts are kept: who updates while the network is down goes on with what is there.
+    2: """
+ALTER TABLE forecast RENAME TO old_forecast;
+CREATE TABLE forecast (
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
+    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
+) STRICT;
+INSERT INTO forecast (site, source, fetched_at, changed_at, body)
+    SELECT site, source, fetched_at, fetched_at, compressed(body) FROM old_forecast;
+DROP TABLE old_forecast;
+CREATE TABLE poll (
+    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
+    calls INTEGER NOT NULL, reason TEXT
+) STRICT;
+CREATE TABLE archive (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
+) STRICT;
+CREATE TABLE night (
+    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
+    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
+    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+) STRICT, WITHOUT ROWID;
+""",
+}
+"""What brings a file of this version to the next one: statements, written out as they were then."""
 
 
 class Ledger:
@@ -99,12 +154,16 @@ class Ledger:
                 msg = f"{self._path}: written by a newer sillward (version {version}); update first"
                 raise LedgerError(msg)
             if version == 0:
-                for statement in _SCHEMA.split(";"):
-                    self._db.execute(statement)
+                self._run(_SCHEMA)
             else:
+                self._db.create_function("compressed", 1, zlib.compress)
                 for older in range(version, SCHEMA_VERSION):
-                    self._db.execute(_MIGRATIONS[older])
+                    self._run(_MIGRATIONS[older])
             self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+
+    def _run(self, statements: str) -> None:
+        for statement in statements.split(";"):  # executescript would end the transaction
+            self._db.execute(statement)
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -132,25 +191,97 @@ class Ledger:
 
     # -- forecasts
 
-    def keep_forecast(self, site: str, source: str, fetched_at: datetime, body: bytes) -> None:
-        """Keep a validated forecast as the last good one of the site."""
+    def keep_forecast(self, site: str, stored: StoredForecast) -> None:
+        """Keep a validated forecast as the last good one of its source for the site.
+
+        The body is tens of kB of text that repeats itself: it lies compressed in the file.
+        """
+        values = columns_of(stored) | {"site": site, "body": zlib.compress(stored.body)}
+        with self.transaction():
+            self._replace("forecast", values)
+
+    def confirm_forecast(self, site: str, source: str, fetched_at: datetime) -> None:
+        """The source said at this time that the forecast at hand is still its last."""
         with self.transaction():
             self._db.execute(
-                "INSERT OR REPLACE INTO forecast VALUES (?, ?, ?, ?)",
-                (site, source, to_text(fetched_at), body),
+                "UPDATE forecast SET fetched_at = ? WHERE site = ? AND source = ?",
+                (to_text(fetched_at), site, source),
             )
 
-    def last_forecast(
-        self, site: str, source: str | None = None
-    ) -> tuple[str, datetime, bytes] | None:
-        """Source, time of fetching and body of the last good forecast, of a source or of any."""
+    def forecast(self, site: str, source: str) -> StoredForecast | None:
+        """The last good forecast of a source; None if there is none or its body is damaged."""
+        rows = self._rows("SELECT * FROM forecast WHERE site = ? AND source = ?", site, source)
+        return forecast_of(rows[0]) if rows else None
+
+    def keep_poll(self, source: str, poll: Poll) -> None:
+        """Keep when a source is to be asked again."""
+        with self.transaction():
+            self._replace("poll", columns_of(poll) | {"source": source})
+
+    def poll(self, source: str) -> Poll | None:
+        """When a source is to be asked again; None if it never was asked."""
+        rows = self._rows("SELECT * FROM poll WHERE source = ?", source)
+        return poll_of(rows[0]) if rows else None
+
+    def _replace(self, table: str, values: Mapping[str, object]) -> None:
+        marks = ", ".join("?" * len(values))
+        names = ", ".join(values)
+        self._db.execute(
+            f"INSERT OR REPLACE INTO {table} ({names}) VALUES ({marks})", tuple(values.values())
+        )
+
+    # -- the archive of nights
+
+    def keep_nights(
+        self, site: str, source: str, fetched_at: datetime, nights: Sequence[NightForecast]
+    ) -> None:
+        """Put what a forecast said of its nights into the archive.
+
+        Kept are whole seconds and hundredths of each value; lead_h follows from the times.
+        """
+        with self.transaction():
+            self._db.execute(
+                "INSERT INTO archive (site, source) VALUES (?, ?) ON CONFLICT DO NOTHING",
+                (site, source),
+            )
+            (archive,) = self._db.execute(
+                "SELECT id FROM archive WHERE site = ? AND source = ?", (site, source)
+            ).fetchone()
+            self._db.executemany(
+                f"INSERT OR REPLACE INTO night (archive, {', '.join(NIGHT_COLUMNS)})"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(archive, *night_values(night, fetched_at)) for night in nights],
+            )
+
+    def nights(
+        self, site: str, since: date, source: str | None = None
+    ) -> list[tuple[str, datetime, NightForecast]]:
+        """What was forecast, by a source or by all, for the nights from a date on.
+
+        Source, time of fetching and forecast: by night, then by source, then as they came.
+        """
         rows = self._rows(
-            "SELECT source, fetched_at, body FROM forecast WHERE site = ?1"
-            " AND (?2 IS NULL OR source = ?2) ORDER BY fetched_at DESC LIMIT 1",
+            f"SELECT archive.source, {', '.join(NIGHT_COLUMNS)} FROM night"
+            " JOIN archive ON archive.id = night.archive WHERE archive.site = ?1"
+            " AND (?2 IS NULL OR archive.source = ?2) AND night.night >= ?3"
+            " ORDER BY night.night, archive.source, night.fetched_at",
             site,
             source,
+            since.toordinal(),
         )
-        return (rows[0][0], to_moment(rows[0][1]), rows[0][2]) if rows else None
+        return [(source, *night_of(*values)) for source, *values in rows]
+
+    def prune_archive(self, now: datetime) -> None:
+        """Drop nights that are too long ago, and the oldest of too many."""
+        oldest = now.astimezone(UTC).date().toordinal() - ARCHIVE_DAYS
+        with self.transaction():
+            self._db.execute("DELETE FROM night WHERE night < ?", (oldest,))
+            (count,) = self._db.execute("SELECT COUNT(*) FROM night").fetchone()
+            self._db.execute(
+                "DELETE FROM night WHERE (archive, night, fetched_at) IN ("
+                "SELECT archive, night, fetched_at FROM night ORDER BY night, fetched_at LIMIT ?)",
+                (max(0, count - ARCHIVE_ROWS),),
+            )
 
     # -- rounds, notices, chores
 
@@ -393,6 +524,11 @@ class Ledger:
             self._db.execute(
                 "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (name, to_text(at), text)
             )
+
+    def unmark(self, name: str) -> None:
+        """Forget a mark, if it is there."""
+        with self.transaction():
+            self._db.execute("DELETE FROM mark WHERE name = ?", (name,))
 
     def marks(self) -> dict[str, Mark]:
         """All marks by name."""
