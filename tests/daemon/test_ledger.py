@@ -356,7 +356,14 @@ def test_a_body_that_was_cut_off_is_no_forecast(ledger: Ledger) -> None:
 
 def test_schedules_come_back_as_they_were(ledger: Ledger) -> None:
     bare = Poll(NOW)
-    rich = Poll(NOW + timedelta(minutes=20), failures=4, day=DAY, calls=31, reason="answered 500")
+    rich = Poll(
+        NOW + timedelta(minutes=20),
+        failures=4,
+        day=DAY,
+        calls=31,
+        reason="answered 429",
+        not_before=NOW + timedelta(minutes=10),
+    )
 
     for poll in (bare, rich):
         ledger.keep_poll("Invented source", poll)

@@ -39,7 +39,7 @@ class Poll:
     """When a source is asked next, and how it went so far.
 
     failures: failed calls since the last good one. calls: how many on that day (UTC). reason: of
-    the last failure.
+    the last failure. not_before: until when the provider itself asked not to be asked.
     """
 
     next_at: datetime
@@ -47,6 +47,7 @@ class Poll:
     day: date | None = None
     calls: int = 0
     reason: str | None = None
+    not_before: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +180,7 @@ def poll_of(row: sqlite3.Row) -> Poll:
     """A schedule from its row."""
     values = {field.name: row[field.name] for field in fields(Poll)}
     values["next_at"] = to_moment(values["next_at"])
+    values["not_before"] = maybe_moment(values["not_before"])
     values["day"] = None if values["day"] is None else date.fromisoformat(values["day"])
     return Poll(**values)
 

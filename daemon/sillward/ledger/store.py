@@ -57,7 +57,7 @@ CREATE TABLE forecast (
 ) STRICT;
 CREATE TABLE poll (
     source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
-    calls INTEGER NOT NULL, reason TEXT
+    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
 ) STRICT;
 CREATE TABLE archive (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
@@ -105,7 +105,7 @@ INSERT INTO forecast (site, source, fetched_at, changed_at, body)
 DROP TABLE old_forecast;
 CREATE TABLE poll (
     source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
-    calls INTEGER NOT NULL, reason TEXT
+    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
 ) STRICT;
 CREATE TABLE archive (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
