@@ -129,7 +129,7 @@ def account_for(
         spread=None if spread is None else spread[0].origin,
         hours=tuple(_hours(scene, column, rows, spoken)),
         rules=tuple(_held(firing, plant, rows) for firing in spoken),
-        notes=collection.spot(plant.home).open_questions(),
+        notes=(*collection.spot(plant.home).open_questions(), *weather.notes),
     )
 
 

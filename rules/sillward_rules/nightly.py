@@ -9,7 +9,7 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.site import Site, require_aware
-from sillward_rules.weather import HOUR_S, Weather, bridge_gaps, moment
+from sillward_rules.weather import HOUR_S, Weather, bridge_gaps, moment, rows_within
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +19,8 @@ class NightForecast:
     night: local date of its evening. lead_h: from the fetching of the forecast to the low [h].
     low_c: lowest air temperature at a full hour [°C], first at low_at. dew_point_c [°C], wind_m_s
     (10 m), cloud (0..1): at that hour. high_c: highest air temperature in the 24 hours around the
-    sun's noon of that date [°C]. sd_k: standard deviation of the low among the members of an
-    ensemble [K].
+    sun's noon of that date [°C]. sd_k: standard deviation at the hour of the low, if the forecast
+    came with a spread [K].
     """
 
     night: date
@@ -52,7 +52,7 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
     )
     found = []
     for night in begun:
-        rows = _full_hours(times, night.start, night.end)
+        rows = rows_within(times, night.start, night.end)
         if not rows.size or not np.isfinite(temp[rows]).all():
             continue
         low = rows[np.argmin(temp[rows])]
@@ -68,23 +68,17 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
                 wind_m_s=_known(wind[low]),
                 cloud=_known(cloud[low]),
                 high_c=_high(site, times, temp, night.day),
+                sd_k=None if weather.spread is None else _known(weather.spread.sd_k[low]),
             )
         )
     return found
-
-
-def _full_hours(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
-    """Rows of the full hours from start to end, both included; none unless all are there."""
-    first = int((-(-start.timestamp() // HOUR_S) * HOUR_S - times[0]) // HOUR_S)
-    last = int((end.timestamp() - times[0]) // HOUR_S)
-    return np.arange(first, last + 1) if first >= 0 and last < times.size else np.arange(0)
 
 
 def _high(site: Site, times: np.ndarray, temp_c: Array, day: date) -> float | None:
     """The highest temperature around the sun's noon of a date; None unless all hours are known."""
     noon = site.middle_of_day(day)
     half = timedelta(hours=12)
-    rows = _full_hours(times, noon - half + timedelta(seconds=1), noon + half)
+    rows = rows_within(times, noon - half + timedelta(seconds=1), noon + half)
     return _known(temp_c[rows].max()) if rows.size else None
 
 

@@ -19,7 +19,7 @@ from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
 from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, STALE, Weather, between, moment
+from sillward_rules.weather import HOUR_S, Freshness, Weather, between, moment
 
 if TYPE_CHECKING:
     from sillward_rules.planners.nights import Judgement
@@ -70,7 +70,7 @@ class Scene:
     @cached_property
     def stale(self) -> bool:
         """Whether the forecast is too old to judge by."""
-        return self.weather.age(self.now) > STALE
+        return self.weather.freshness(self.now) is Freshness.EXPIRED
 
     @cached_property
     def home(self) -> np.ndarray:

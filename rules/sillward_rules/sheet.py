@@ -18,10 +18,7 @@ from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.scene import Scene, spread_of
 from sillward_rules.site import Site
-from sillward_rules.weather import Weather
-
-OLD = timedelta(hours=6)
-"""A forecast older than this is named as old in the notice. Judgement: two missed model runs."""
+from sillward_rules.weather import Freshness, Weather
 
 
 class Round(Enum):
@@ -55,6 +52,8 @@ class Sheet:
     states: dict[str, PlantState] = field(default_factory=dict)
     feed: str | None = None
     """The feed in use: what to weigh in, and how strong it is."""
+    notes: tuple[str, ...] = ()
+    """What the source does not give, and how that was made up for."""
     spread: str | None = None
     """Where the chances of the coming night are from; None where they are not known."""
 
@@ -97,6 +96,7 @@ def draw_up(
         states=scene.states,
         feed=feed_in_words(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
+        notes=weather.notes,
     )
 
 
@@ -209,14 +209,13 @@ def _spread_origin(scene: Scene) -> str | None:
 
 def _coverage_warnings(scene: Scene) -> list[str]:
     """What the forecast as a whole cannot tell: too old, or for other days."""
-    times, now = scene.weather.times, scene.now.timestamp()
-    if not times.size or not times[0] <= now <= times[-1]:
+    if not scene.weather.reaches(scene.now):
         return ["the forecast does not reach this hour: what is not known is treated as cold"]
-    age = scene.weather.age(scene.now)
-    hours = age / timedelta(hours=1)
-    if scene.stale:
+    hours = scene.weather.age(scene.now) / timedelta(hours=1)
+    freshness = scene.weather.freshness(scene.now)
+    if freshness is Freshness.EXPIRED:
         return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
-    if age > OLD:
+    if freshness is Freshness.OLD:
         return [f"the forecast is {hours:.0f} h old"]
     return []
 

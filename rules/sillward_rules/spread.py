@@ -87,6 +87,14 @@ class Spread:
         """(member, row) deviations of the members that are known in every one of these rows."""
         return np.asarray(self.deviations[np.ix_(self._whole(rows), rows)])
 
+    def after_unknown(self, hours: int) -> "Spread":
+        """The same with so many hours in front of it of which nothing is known."""
+        return Spread(
+            np.pad(self.deviations, ((0, 0), (hours, 0)), constant_values=np.nan),
+            np.pad(self.error_k, (hours, 0), constant_values=np.nan),
+            self.origin,
+        )
+
     def _whole(self, rows: np.ndarray) -> np.ndarray:
         return np.asarray(np.isfinite(self.deviations[:, rows]).all(axis=1))
 

@@ -1,7 +1,8 @@
 """Weather at the site: hourly arrays as a forecast gives them, checked and in one set of units."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
+from enum import Enum
 
 import numpy as np
 
@@ -10,11 +11,33 @@ from sillward_rules.spread import Spread, usual_spread
 
 HOUR_S = 3600
 
+OLD = timedelta(hours=6)
+"""A forecast fetched longer ago is named as old. Judgement: two missed model runs."""
+
+UNMOVED = timedelta(hours=12)
+"""Likewise one whose model run, or whose numbers, are older. Judgement: global models run every
+six hours and take some hours to arrive."""
+
 STALE = timedelta(hours=24)
 """A forecast older than this judges nothing any more. Judgement."""
 
 LONGEST_BRIDGE_H = 2
 """Missing hours that are filled in between their neighbours; longer gaps stay missing."""
+
+MOST_PAST_H = 8 * 24
+"""Hours that are put in front of a forecast, at most. Judgement: the season looks a week back."""
+
+LEAST_ALIKE_H = 24
+"""Hours that two forecasts must share before they are called the same. Judgement: fewer may be
+alike by chance, and a whole day and night can hardly be."""
+
+
+class Freshness(Enum):
+    """How far a forecast can be trusted for its age."""
+
+    FRESH = "fresh"
+    OLD = "old"
+    EXPIRED = "expired"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +66,8 @@ class Weather:
     """How far off it may be, by hour; None: the usual errors by lead time."""
     remarks: tuple[str, ...] = field(default=())
     """What was wrong with single values, in words for the grower."""
+    notes: tuple[str, ...] = field(default=())
+    """What this source does not give, and how it was made up for: nothing to act on."""
 
     def __post_init__(self) -> None:
         for name in SERIES:
@@ -59,6 +84,20 @@ class Weather:
     def age(self, now: datetime) -> timedelta:
         """How old this forecast is: since its model run if known, else since it was fetched."""
         return now - (self.issued_at or self.fetched_at)
+
+    def freshness(self, now: datetime) -> Freshness:
+        """Whether it is fresh, old (still used, and named as old) or expired (judges nothing)."""
+        if self.age(now) > STALE:
+            return Freshness.EXPIRED
+        unmoved = self.issued_at is not None and now - self.issued_at > UNMOVED
+        old = unmoved or now - self.fetched_at > OLD
+        return Freshness.OLD if old else Freshness.FRESH
+
+    def reaches(self, now: datetime) -> bool:
+        """Whether it is for the present hour, or begins with the next one as some sources do."""
+        if not self.times.size:
+            return False
+        return bool(self.times[0] - HOUR_S <= now.timestamp() <= self.times[-1])
 
     def spread_in(self, rows: np.ndarray) -> Spread:
         """How far off it may be: its own spread where that is known in all the rows."""
@@ -79,6 +118,20 @@ SERIES = (
     "hail_pct",
 )
 """Names of the hourly series of a Weather."""
+
+_IN_WORDS = {
+    "temp_c": "temperature",
+    "dew_point_c": "dew point",
+    "wind_m_s": "wind",
+    "gust_m_s": "gusts",
+    "cloud": "cloud",
+    "rain_mm": "rain",
+    "direct_w_m2": "direct sun",
+    "diffuse_w_m2": "diffuse light",
+}
+# Not hail: few sources give it, and what no forecast can have is not missing.
+
+_STATE_OF_THE_AIR = ("temp_c", "dew_point_c", "wind_m_s", "cloud")
 
 
 def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
@@ -127,3 +180,105 @@ def between(times: np.ndarray, series: Array, at: Array) -> Array:
     inside = ((rows < times.size) & (at >= times[0])).reshape(across)
     known = series[before] + share * (series[after] - series[before])
     return np.where(inside, np.where(share == 1.0, series[after], known), np.nan)
+
+
+def hours_within(start: datetime, end: datetime) -> np.ndarray:
+    """The full hours [unix s] from start to end, both included."""
+    first = -int(-start.timestamp() // HOUR_S)
+    return HOUR_S * np.arange(first, int(end.timestamp() // HOUR_S) + 1, dtype=np.int64)
+
+
+def at_hours(times: np.ndarray, series: Array, hours: np.ndarray) -> Array:
+    """A series (time,) at these full hours [unix s], shape (hour,); NaN outside the times."""
+    if not times.size:
+        return np.full(hours.shape, np.nan)
+    rows = (hours - times[0]) // HOUR_S
+    inside = (rows >= 0) & (rows < times.size)
+    return np.where(inside, series[np.where(inside, rows, 0)], np.nan)
+
+
+def rows_within(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
+    """Rows of the full hours from start to end among times (time,); none unless all are there."""
+    hours = hours_within(start, end)
+    if not times.size or not hours.size or hours[0] < times[0] or hours[-1] > times[-1]:
+        return np.arange(0)
+    return np.asarray((hours - times[0]) // HOUR_S)
+
+
+def covers(weather: Weather, start: datetime, end: datetime) -> bool:
+    """Whether the temperature of every full hour from start to end is known, bridged gaps too."""
+    temp = at_hours(weather.times, bridge_gaps(weather.temp_c), hours_within(start, end))
+    return bool(weather.times.size and np.isfinite(temp).all())
+
+
+def with_past(weather: Weather, earlier: Weather) -> Weather:
+    """Put the hours that `earlier` has before this weather in front of it, at most `MOST_PAST_H`.
+
+    For a source without history. Nothing that this weather says is changed, unknown hours
+    included; hours between the two are unknown, and of the past the spread is. The weather itself
+    where there is nothing to add.
+    """
+    if not weather.times.size or not earlier.times.size:
+        return weather
+    first = int(weather.times[0])
+    start = max(int(earlier.times[0]), first - MOST_PAST_H * HOUR_S)
+    added = np.arange(start, first, HOUR_S, dtype=np.int64)
+    if not added.size or earlier.times[-1] < start:
+        return weather
+
+    def joined(name: str) -> Array:
+        past = at_hours(earlier.times, getattr(earlier, name), added)
+        return np.concatenate([past, getattr(weather, name)])
+
+    times = np.concatenate([added, weather.times])
+    series = {name: joined(name) for name in SERIES}
+    spread = None if weather.spread is None else weather.spread.after_unknown(added.size)
+    return replace(weather, times=times, spread=spread, **series)  # type: ignore[arg-type]
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Missing hours of one series, one after the other: what it is in plain words, the first and
+    the last of them, how many. Of rain and light, the hour that ends at the moment is missing."""
+
+    series: str
+    first: datetime
+    last: datetime
+    hours: int
+
+
+def gaps(weather: Weather, start: datetime, end: datetime) -> list[Gap]:
+    """What is missing at the full hours from start to end, both included, by time, then by series.
+
+    Hours outside the forecast are missing in every series; short gaps are told as well, although
+    they are bridged. Hail is left out.
+    """
+    hours = hours_within(start, end)
+    found: list[Gap] = []
+    for name, words in _IN_WORDS.items():
+        missing = np.isnan(at_hours(weather.times, getattr(weather, name), hours))
+        edges = np.diff(missing.astype(np.int8), prepend=0, append=0)
+        for one, after in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0), strict=True):
+            span = moment(hours[one]), moment(hours[after - 1])
+            found.append(Gap(words, *span, int(after - one)))
+    return sorted(found, key=lambda gap: gap.first)
+
+
+def same_forecast(one: Weather, other: Weather, now: datetime) -> bool:
+    """Whether two forecasts say the same of the time to come, as an old body fetched anew does.
+
+    Compared are temperature, dew point, wind and cloud at the hours after `now` that both reach,
+    unknown hours included; with less than `LEAST_ALIKE_H` of them there is no telling: False.
+    """
+    shared, rows, others = np.intersect1d(
+        one.times, other.times, assume_unique=True, return_indices=True
+    )
+    ahead = shared > now.timestamp()
+    if ahead.sum() < LEAST_ALIKE_H:
+        return False
+    return all(
+        np.array_equal(
+            getattr(one, name)[rows[ahead]], getattr(other, name)[others[ahead]], equal_nan=True
+        )
+        for name in _STATE_OF_THE_AIR
+    )

@@ -1,0 +1,63 @@
+"""Tonight's low at every spot that follows the weather, and how sure it is."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from sillward_rules import sun
+from sillward_rules.climate import climate_of
+from sillward_rules.collection import Collection
+from sillward_rules.sun import Night
+from sillward_rules.weather import Weather, covers, moment
+
+
+@dataclass(frozen=True, slots=True)
+class SpotLow:
+    """The lowest leaf temperature of a night at a spot [°C], when, the air then [°C], and the
+    standard deviation of the forecast at that hour [K]. None where the night is not wholly known.
+    """
+
+    spot: str
+    leaf_c: float | None
+    at: datetime | None
+    air_c: float | None
+    sd_k: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tonight:
+    """A night, its low at each spot that follows the weather, and where their spread is from."""
+
+    night: Night
+    lows: tuple[SpotLow, ...]
+    spread: str
+
+
+def tonight(collection: Collection, weather: Weather, now: datetime) -> Tonight:
+    """The lows of the night at or after a moment."""
+    night = sun.night_at_or_after(collection.site, now)
+    climate = climate_of(collection.site, collection.spots, weather)
+    start, end = night.start.timestamp(), night.end.timestamp()
+    rows = np.flatnonzero((climate.times >= start) & (climate.times <= end))
+    spread = weather.spread_in(rows)
+    known = rows.size > 0 and covers(weather, night.start, night.end)
+    lows = []
+    for column, spot in enumerate(climate.spots):
+        if spot.holds_itself:
+            continue
+        leaf = climate.leaf_c[rows, column]
+        if not known or np.isnan(leaf).any():
+            lows.append(SpotLow(spot.name, None, None, None, None))
+            continue
+        row = int(rows[np.argmin(leaf)])
+        lows.append(
+            SpotLow(
+                spot=spot.name,
+                leaf_c=float(climate.leaf_c[row, column]),
+                at=moment(climate.times[row]),
+                air_c=float(climate.temp_c[row, column]),
+                sd_k=float(spread.sd_k[row]),
+            )
+        )
+    return Tonight(night, tuple(lows), spread.origin)
