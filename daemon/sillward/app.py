@@ -2,6 +2,7 @@
 
 import logging
 import sys
+from collections.abc import Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -13,12 +14,13 @@ from pydantic import SecretStr
 from sillward import rounds
 from sillward.collection import Household, load_household
 from sillward.errors import ConfigError, SourceError, UsageError
-from sillward.forecast import Source
-from sillward.forecast.openmeteo import OpenMeteo
-from sillward.forecast.recorded import Recorded
+from sillward.forecast import Setup, Source, ensemble, sources
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.recorded import Recorded, recorded
+from sillward.forecast.shelf import Clock, Shelf, utc_now
 from sillward.ledger import Ledger
 from sillward.notices import channels
-from sillward.service import Clock, Desk, states_at, utc_now
+from sillward.service import Desk, states_at
 from sillward.settings import Settings, credential, load_settings, unknown_variables
 from sillward_rules.collection import State
 from sillward_rules.sheet import Round
@@ -49,7 +51,7 @@ class App:
 
     settings: Settings
     household: Household
-    source: Source
+    sources: tuple[Source, ...]
     options: Options
     clock: Clock
 
@@ -68,24 +70,54 @@ class App:
         """Whether anything has been written down yet."""
         return _exists(self.settings.ledger)
 
+    def keeper(self, ledger: Ledger, *sites: Site) -> Keeper:
+        """The keeper of forecasts for these sites; by default for the household's."""
+        shelf = Shelf(self.sources, ledger, self.clock)
+        keeper = Keeper(shelf, sites or (self.site,), pretending=self.pretending)
+        first = self.sources[0]
+        if isinstance(first, Recorded):
+            return replace(keeper, ask=first.ask, present=False)
+        asked = self.settings.forecast
+        shelf.opinion_k = asked.second_opinion
+        # Whoever has a server of their own for the forecast need not have one for the members.
+        theirs = asked.server(asked.sources[0]) is None
+        if asked.ensemble and (theirs or asked.server(ensemble.KEY) is not None):
+            shelf.ensemble = ensemble.build(_setup(self.settings, ensemble.KEY))
+        return keeper
+
     def weather(self, now: datetime) -> Weather:
         """A forecast for a look: the stored file, else the network, else the last good one.
 
         Raise SourceError if none of them has one.
         """
-        try:
-            return self.source.fetch(self.site, now).weather
-        except SourceError as error:
-            if self.pretending or not self.has_ledger:
-                raise
-            with closing(Ledger(self.settings.ledger)) as ledger:
-                held = ledger.forecast(self.site.name, self.source.name)
-            if held is None:
-                raise
-            weather = self.source.read(held.body, self.site, held.fetched_at)
-            local = held.fetched_at.astimezone(self.site.zone)
-            note = f"{error}; this is the forecast of {local:%a %d %b %H:%M}"
-            return replace(weather, remarks=(note, *weather.remarks))
+        with closing(self.ledger_for_a_look()) as ledger:
+            keeper = replace(self, clock=lambda: now).keeper(ledger)
+            try:
+                keeper.fetch()
+            except SourceError as error:
+                best = keeper.shelf.best(self.site)
+                if best is None:
+                    raise
+                fetched = best.stored.fetched_at.astimezone(self.site.zone)
+                note = f"{error}; this is the forecast of {fetched:%a %d %b %H:%M}"
+                weather = keeper.shelf.weather(self.site)
+                return replace(weather, remarks=(note, *weather.remarks))
+            return keeper.shelf.weather(self.site)
+
+    def ledger_for_a_look(self) -> Ledger:
+        """The real one, if it is there and the look is a real one."""
+        real = self.has_ledger and not self.pretending
+        return Ledger(self.settings.ledger if real else ":memory:")
+
+    def ledger_of_forecasts(self) -> Ledger:
+        """The real one, if it is there, to see what is held; not beside a stored forecast."""
+        real = self.has_ledger and self.options.recorded is None
+        return Ledger(self.settings.ledger if real else ":memory:")
+
+    def attribution(self, weather: Weather) -> str:
+        """The credit that is due for a weather."""
+        credits = {source.name: source.attribution for source in self.sources}
+        return credits.get(weather.source, self.sources[0].attribution)
 
     def states(self) -> State:
         """What the ledger knows of the plants; nothing while pretending or before the first run."""
@@ -126,9 +158,15 @@ class App:
 
     def desk(self) -> Desk:
         """Ledger, channels and the rest, ready to tell and deliver."""
-        return Desk(
-            self.household, self.source, Ledger(self.settings.ledger), channels.send, self.clock
-        )
+        return desks_of([self])[0]
+
+
+def desks_of(apps: Sequence[App]) -> list[Desk]:
+    """A desk for each household. They share the ledger and the keeper of forecasts."""
+    first = apps[0]
+    ledger = Ledger(first.settings.ledger)
+    keeper = first.keeper(ledger, *(app.site for app in apps))
+    return [Desk(app.household, keeper, ledger, channels.send, app.clock) for app in apps]
 
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:
@@ -141,14 +179,30 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
         msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         raise ConfigError([msg])
     household = load_household(path, lambda name: _url(settings, name))
-    api_key = settings.forecast.api_key or credential(settings, "forecast-api-key")
-    source: Source = OpenMeteo(settings.forecast.base_url, api_key)
-    if options.recorded is not None:
-        source = Recorded(options.recorded, source)
     if options.at is not None:
         at = parse_at(options.at, household.collection.site)
         clock = lambda: at  # noqa: E731
-    return App(settings, household, source, options, clock)
+    if options.recorded is not None:
+        chosen: tuple[Source, ...] = (
+            recorded(options.recorded, household.collection.site, clock()),
+        )
+    else:
+        chosen = tuple(_source(settings, name) for name in settings.forecast.sources)
+    return App(settings, household, chosen, options, clock)
+
+
+def _source(settings: Settings, name: str) -> Source:
+    try:
+        return sources.known()[name](_setup(settings, name))
+    except ValueError as error:
+        msg = f"{name}: {error}"
+        raise ConfigError([msg]) from None
+
+
+def _setup(settings: Settings, name: str) -> Setup:
+    asked = settings.forecast
+    key = asked.api_key or credential(settings, "forecast-api-key")
+    return Setup(asked.server(name), key, asked.contact)
 
 
 def _exists(path: Path) -> bool:
@@ -185,10 +239,11 @@ def examples() -> Path:
 def demo(weather: str) -> App:
     """The packaged example with one of its recorded forecasts, whatever the settings say."""
     folder = examples()
-    source = Recorded(folder / "recorded" / f"{weather}.json", OpenMeteo())
     household = load_household(folder / "courtyard.toml")
     at = household.rounds.dusk.on(household.collection.site, DEMOS[weather])
-    return App(Settings.model_construct(), household, source, Options(), lambda: at)
+    file = folder / "recorded" / f"{weather}.json"
+    source = recorded(file, household.collection.site, at)
+    return App(Settings.model_construct(), household, (source,), Options(recorded=file), lambda: at)
 
 
 def start_logging(level: str) -> None:

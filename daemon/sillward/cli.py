@@ -16,8 +16,8 @@ from typing import Any
 
 import click
 
-from sillward import __version__, document, mixing, reports, rounds
-from sillward.app import DEMOS, App, Options, build, demo, start_logging
+from sillward import __version__, document, forecast_report, mixing, reports, rounds
+from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
@@ -106,7 +106,7 @@ def demo_command(weather: str) -> None:
     app = demo(weather)
     states: dict[str, PlantState] = {}
     dusk = app.clock()
-    forecast = app.source.fetch(app.site, dusk).weather
+    forecast = app.weather(dusk)
     told = app.household.rounds
     tomorrow = app.site.local_date(dusk) + timedelta(days=1)
     for round_, at in (
@@ -123,7 +123,7 @@ def demo_command(weather: str) -> None:
         for line in push.body.splitlines():
             click.echo(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
-        click.echo(full.text(sheet, app.site, app.source.attribution))
+        click.echo(full.text(sheet, app.site, app.attribution(forecast)))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     click.echo(f"Other weather: {others}")
 
@@ -134,10 +134,11 @@ def check(options: Options, as_json: bool) -> None:
     """Validate collection, settings and channels; show every limit and where it comes from."""
     app = build(options)
     channels.check_channels(app.household.channels, app.path.name)
+    sources = [source.name for source in app.sources]
     if as_json:
-        _print_json(reports.check_document(app.household))
+        _print_json(reports.check_document(app.household, sources))
     else:
-        click.echo(reports.check_text(app.household, app.clock()))
+        click.echo(reports.check_text(app.household, app.clock(), sources))
 
 
 @main.command()
@@ -149,14 +150,15 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     app = build(options)
     app, now = _at_moment(app, Round(round_name) if round_name else None)
     round_ = Round(round_name) if round_name else rounds.nearest(app.site, now)
-    drawn = draw_up(round_, app.household.collection, app.weather(now), app.states(), now)
+    weather = app.weather(now)
+    drawn = draw_up(round_, app.household.collection, weather, app.states(), now)
     if as_json:
         _print_json(document.of_sheet(drawn, app.site))
     elif as_push:
         push = short.message(drawn, app.site)
         click.echo(f"{push.title}\n{push.body}")
     else:
-        click.echo(full.text(drawn, app.site, app.source.attribution), nl=False)
+        click.echo(full.text(drawn, app.site, app.attribution(weather)), nl=False)
 
 
 def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
@@ -221,10 +223,9 @@ def send(options: Options, round_name: str) -> None:
     desk.stopping = ended.is_set
     blind: SourceError | None = None
     try:
-        desk.fetch()
+        desk.keeper.fetch()
     except SourceError as error:
         blind = error
-        desk.ledger.mark(f"fetch failed, {app.site.name}", now, str(error))
     occasion = rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
@@ -246,17 +247,35 @@ def _reason(error: str | None) -> str:
 
 
 @main.command()
-@_options(at=False, as_json=False)
-def run(options: Options) -> None:
+@click.option(
+    "--collection",
+    "collections",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    multiple=True,
+    help="The collection (default: SILLWARD_COLLECTION); repeat it for more than one site.",
+)
+@click.option(
+    "--recorded",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A stored forecast instead of the network.",
+)
+def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM."""
-    app = build(options)
-    start_logging(app.settings.log_level)
-    app.require_channels()
-    desk = app.desk()
-    if not Daemon(desk).run():
+    apps = [build(Options(path, recorded=recorded)) for path in collections or (None,)]
+    start_logging(apps[0].settings.log_level)
+    for app in apps:
+        app.require_channels()
+    names = [app.site.name for app in apps]
+    if len(set(names)) < len(names):
+        msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
+        raise ConfigError([msg])
+    desks = desks_of(apps)
+    if not Daemon(desks).run():
         # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
         os._exit(1)
-    desk.ledger.close()
+    desks[0].ledger.close()
 
 
 @main.command()
@@ -310,11 +329,31 @@ def status(options: Options, as_json: bool) -> None:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        report = reports.status_document(app.household, ledger, app.source.name, app.clock())
+        report = reports.status_document(app.household, app.keeper(ledger), app.clock())
     if as_json:
         _print_json(report)
     else:
         click.echo(reports.status_text(report))
+
+
+@main.command()
+@_options()
+def forecast(options: Options, as_json: bool) -> None:
+    """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
+    app = build(options)
+    app, now = _at_moment(app, None)
+    with closing(app.ledger_of_forecasts()) as ledger:
+        keeper = app.keeper(ledger)
+        if options.recorded is not None:
+            keeper.fetch()
+        if keeper.shelf.best(app.site) is None:
+            msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
+            raise SourceError(msg)
+        report = forecast_report.document(app.household, keeper, now)
+    if as_json:
+        _print_json(report)
+    else:
+        click.echo(forecast_report.text(report))
 
 
 @main.command()

@@ -4,7 +4,7 @@ import logging
 import signal
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -32,11 +32,12 @@ def on_end(then: Callable[[], None]) -> None:
 
 
 class Daemon:
-    """Runs a desk's tick until told to stop."""
+    """Runs the tick of one desk or several until told to stop."""
 
-    def __init__(self, desk: Desk, *, tick_s: float = TICK_S) -> None:
-        self._desk = desk
-        desk.stopping = lambda: self._stop.is_set()
+    def __init__(self, desks: Sequence[Desk], *, tick_s: float = TICK_S) -> None:
+        self._desks = desks
+        for desk in desks:
+            desk.stopping = lambda: self._stop.is_set()
         self._tick_s = tick_s
         self._stop = threading.Event()
         self._last_tick = time.monotonic()
@@ -75,10 +76,11 @@ class Daemon:
         )
 
     def _tick(self) -> None:
-        try:
-            self._desk.tick()
-        except Exception:
-            log.exception("tick.failed")
+        for desk in self._desks:
+            try:
+                desk.tick()
+            except Exception:
+                log.exception("tick.failed")
         self._last_tick = time.monotonic()
 
     def _watch(self) -> bool:

@@ -9,6 +9,7 @@ SillwardError
 """
 
 from collections.abc import Sequence
+from datetime import timedelta
 
 
 class SillwardError(Exception):
@@ -34,7 +35,26 @@ class UsageError(SillwardError):
 
 
 class SourceError(SillwardError):
-    """A forecast source gave nothing that can be used."""
+    """A forecast source gave nothing that can be used.
+
+    passing: another try at once may help. wait: do not ask again before.
+    """
+
+    def __init__(self, text: str, *, passing: bool = False, wait: timedelta | None = None) -> None:
+        super().__init__(text)
+        self.passing = passing
+        self.wait = wait
+
+
+def one_line(value: object, most: int) -> str:
+    """What a provider wrote, so that an error can repeat it: one line that any terminal takes.
+
+    Signs that cannot be printed or stored, half of a surrogate pair among them, become spaces;
+    lists and objects are not told. The first `most` characters.
+    """
+    text = "..." if isinstance(value, (list, dict)) else str(value)
+    shown = "".join(one if one.isprintable() else " " for one in text)
+    return " ".join(shown.split())[:most]
 
 
 class LedgerError(SillwardError):

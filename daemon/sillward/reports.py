@@ -9,7 +9,7 @@ from typing import Any
 from sillward import rounds
 from sillward.collection import Household
 from sillward.document import of_chore, plain
-from sillward.ledger import Ledger
+from sillward.forecast.keeper import Keeper
 from sillward.notices import full, phrases
 from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
@@ -24,8 +24,8 @@ from sillward_rules.spread import SURE, percent
 # -- check
 
 
-def check_text(household: Household, now: datetime) -> str:
-    """The collection as it was understood."""
+def check_text(household: Household, now: datetime, sources: Sequence[str]) -> str:
+    """The collection as it was understood, and where forecasts come from, in order."""
     collection = household.collection
     site = collection.site
     lines = [
@@ -47,6 +47,7 @@ def check_text(household: Household, now: datetime) -> str:
         lines.append(f"feed: {feed_in_words(collection.feed)}")
     if collection.habits.hours:
         lines.append(f"watering hours: {', '.join(one.text for one in collection.habits.hours)}")
+    lines.append(f"forecast: {', then '.join(sources)}")
     for round_, occasion in rounds.upcoming(site, household.rounds, now).items():
         due = occasion.due_at.astimezone(site.zone)
         lines.append(f"next {round_.value} round: {due:%a %d %b %H:%M}")
@@ -78,7 +79,7 @@ def _limits(limits: Limits) -> list[tuple[str, float | str, str, str]]:
     ]
 
 
-def check_document(household: Household) -> dict[str, Any]:
+def check_document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
     """The same for machines."""
     collection = household.collection
     return {
@@ -99,6 +100,7 @@ def check_document(household: Household) -> dict[str, Any]:
         ],
         "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
         "rules": [rule.name for rule in collection.rules],
+        "forecast": list(sources),
         "channels": [channel.name for channel in household.channels],
     }
 
@@ -305,31 +307,28 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
 # -- status
 
 
-def status_document(
-    household: Household, ledger: Ledger, source: str, now: datetime
-) -> dict[str, Any]:
+def status_document(household: Household, keeper: Keeper, now: datetime) -> dict[str, Any]:
     """What the ledger knows, as plain types."""
-    site = household.collection.site
+    site, ledger = household.collection.site, keeper.shelf.ledger
 
     def iso(at: datetime | None) -> str | None:
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
-    held = ledger.forecast(site.name, source)
-    failed = ledger.marks().get(f"fetch failed, {site.name}")
-    if failed is not None and held is not None and failed.at <= held.fetched_at:
-        failed = None
+    best, failed = keeper.shelf.best(site), keeper.shelf.failure()
     return {
         "schema": 1,
         "site": site.name,
         "at": iso(now),
         "forecast": None
-        if held is None
+        if best is None
         else {
-            "source": held.source,
-            "fetched": iso(held.fetched_at),
-            "age_minutes": max(0, int((now - held.fetched_at) / timedelta(minutes=1))),
+            "source": best.source.name,
+            "fetched": iso(best.stored.fetched_at),
+            "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
+            "state": best.weather.freshness(now).value,
         },
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
+        "clock": keeper.shelf.clock_doubt(),
         "next": {
             round_.value: iso(occasion.due_at)
             for round_, occasion in rounds.upcoming(site, household.rounds, now).items()
@@ -377,9 +376,11 @@ def status_text(report: dict[str, Any]) -> str:
     else:
         old = phrases.age(timedelta(minutes=forecast["age_minutes"]))
         fetched = _short(forecast["fetched"])
-        lines.append(f"forecast  {forecast['source']}, fetched {fetched}, {old}")
+        state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
+        lines.append(f"forecast  {forecast['source']}, fetched {fetched}, {old}{state}")
     if failed is not None:
         lines.append(f"          failed {_short(failed['at'])}: {failed['why']}")
+    lines += [f"clock     {report['clock']}"] if report["clock"] else []
     lines += [f"next      {name:<8}{_short(at)}" for name, at in report["next"].items()]
     lines += ["", "notices" if report["notices"] else "no notices so far"]
     for notice in report["notices"]:
@@ -387,7 +388,7 @@ def status_text(report: dict[str, Any]) -> str:
         sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
         tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
         lines.append(
-            f"  {notice['day']} {notice['round']:<8}{notice['channel']:<10}"
+            f"  {notice['day']} {notice['round']:<10}{notice['channel']:<10}"
             f"{notice['state']}{sent}{tries}{why}  {notice['title']}"
         )
     if report["chores"]:

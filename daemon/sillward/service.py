@@ -7,16 +7,19 @@ no clock of its own. `run` is the loop around it. The loop is level-triggered: e
 
 import logging
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from functools import partial
 from typing import Any
 
 from sillward import document, rounds
 from sillward.collection import Channel, Household
-from sillward.errors import DeliveryError, LedgerError, SourceError
-from sillward.forecast import Source
-from sillward.ledger import Ledger, Notice, StoredForecast
-from sillward.notices import full, short
+from sillward.errors import DeliveryError, LedgerError
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.shelf import Clock, utc_now
+from sillward.ledger import Ledger, Notice
+from sillward.notices import alarms, full, short
 from sillward.notices.channels import SEND_S, Sender
 from sillward.notices.short import Message
 from sillward.rounds import Occasion
@@ -24,21 +27,16 @@ from sillward_rules import sun
 from sillward_rules.collection import PlantState, State
 from sillward_rules.sheet import Round, Sheet, believed, draw_up, next_state
 from sillward_rules.site import Site
-from sillward_rules.weather import STALE, Weather, no_weather
-
-Clock = Callable[[], datetime]
-
-FRESH = timedelta(minutes=60)
-"""A forecast younger than this is not asked for again."""
-
-FETCH_PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
-"""Pauses after one failed fetch, two, and so on; the last is kept."""
+from sillward_rules.weather import Freshness, Weather
 
 PATIENCE = timedelta(minutes=20)
 """A round that is due while there is no usable forecast waits so long for one."""
 
 MOST_DOUBTFUL = 2
 """After so many tries that may have arrived, one more without an answer is the last."""
+
+ALARM_GOOD_FOR = timedelta(hours=12)
+"""An alarm that could not be sent for so long is told anew by the next day's."""
 
 LEASE = timedelta(seconds=2 * SEND_S)
 """A claim on a notice older than this is nobody's any more."""
@@ -58,24 +56,17 @@ def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
     return believed(states, site, now)
 
 
-def utc_now() -> datetime:
-    """The clock of the shell."""
-    return datetime.now(UTC)
-
-
 @dataclass(slots=True)
 class Desk:
-    """Forecast, ledger, rounds and channels of one household, ready to be asked."""
+    """Forecasts, ledger, rounds and channels of one household, ready to be asked."""
 
     household: Household
-    source: Source
+    keeper: Keeper
     ledger: Ledger
     sender: Sender
     clock: Clock = utc_now
     stopping: Callable[[], bool] = lambda: False
     """Asked between two notices: whether to leave the rest for the next start."""
-    _failed_fetches: int = 0
-    _next_fetch: datetime | None = None
     _started: datetime | None = None
 
     @property
@@ -84,61 +75,33 @@ class Desk:
 
     # -- forecast
 
-    def refresh(self) -> None:
-        """Fetch a forecast if the one at hand is getting old and the last failure is past."""
-        now = self.clock()
-        held = self._held()
-        if held is not None and timedelta(0) <= now - held.fetched_at < FRESH:
-            return
-        if self._next_fetch is not None and now < self._next_fetch <= now + FETCH_PAUSES[-1]:
-            return
-        try:
-            self.fetch()
-        except LedgerError:
-            raise
-        except Exception as error:
-            reason = str(error)
-            if not isinstance(error, SourceError):  # a defect of ours costs a fetch, no round
-                log.exception("forecast.defect")
-                reason = f"failed ({type(error).__name__})"
-            pause = FETCH_PAUSES[min(self._failed_fetches, len(FETCH_PAUSES) - 1)]
-            self._failed_fetches += 1
-            self._next_fetch = now + pause
-            log.warning("forecast.failed reason=%s next_try=%s", reason, pause)
-            self.ledger.mark(f"fetch failed, {self._site}", now, reason)
-
-    def fetch(self) -> Weather:
-        """Fetch a forecast now and keep it. Raise SourceError if it cannot be had."""
-        now = self.clock()
-        forecast = self.source.fetch(self.household.collection.site, now)
-        stored = StoredForecast(self.source.name, now, now, forecast.body)
-        self.ledger.keep_forecast(self._site, stored)
-        self._failed_fetches, self._next_fetch = 0, None
-        log.info("forecast.fetched source=%s bytes=%d", self.source.name, len(forecast.body))
-        return forecast.weather
-
     def weather(self) -> Weather:
-        """The last good forecast; weather of which nothing is known if there is none."""
-        held = self._held()
-        if held is not None:
-            return held
-        blind = no_weather(self.source.name, self.clock())
-        return replace(blind, remarks=("there is no forecast: nothing is known of the weather",))
-
-    def _held(self) -> Weather | None:
-        """The stored forecast, if it is this source's and for this place."""
-        held = self.ledger.forecast(self._site, self.source.name)
-        if held is None:
-            return None
-        try:
-            return self.source.read(held.body, self.household.collection.site, held.fetched_at)
-        except Exception as error:  # whatever is wrong with it: it is no forecast
-            log.warning("forecast.unreadable reason=%s", error)
-            return None
+        """The best forecast at hand; weather of which nothing is known if there is none."""
+        return self.keeper.shelf.weather(self.household.collection.site)
 
     def _has_forecast(self) -> bool:
-        held = self._held()
-        return held is not None and self.clock() - held.fetched_at <= STALE
+        """Whether one can go by what is held; a defect of ours in it must hold up no round."""
+        try:
+            return self.keeper.shelf.usable(self.household.collection.site)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("forecast.failed_to_read")
+            return False
+
+    def _sees_well(self) -> bool:
+        """Whether what is held will do for hours: one that is nearly too old would come and go."""
+        best = self.keeper.shelf.best(self.household.collection.site)
+        return best is not None and best.weather.freshness(self.clock()) is Freshness.FRESH
+
+    def _refresh(self) -> None:
+        """Ask for forecasts; a defect of ours in it must not hold up what is to be told."""
+        try:
+            self.keeper.refresh()
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("forecast.failed_to_refresh")
 
     # -- rounds
 
@@ -221,18 +184,34 @@ class Desk:
         *,
         silent: bool = False,
     ) -> Notice:
+        until = max(occasion.until, now + timedelta(minutes=5))
+        return self._notice_of(
+            channel, occasion.name, occasion.day, message, now, until, silent=silent
+        )
+
+    def _notice_of(
+        self,
+        channel: Channel,
+        name: str,
+        day: date,
+        message: Message,
+        now: datetime,
+        until: datetime,
+        *,
+        silent: bool = False,
+    ) -> Notice:
         return Notice(
-            key=f"{self._site}/{occasion.day}/{occasion.name}/{channel.name}",
+            key=f"{self._site}/{day}/{name}/{channel.name}",
             site=self._site,
-            round=occasion.name,
-            day=str(occasion.day),
+            round=name,
+            day=str(day),
             channel=channel.name,
             title=message.title,
             body=message.body,
             state="not needed" if silent else "waiting",
             attempts=0,
             next_at=now,
-            expires_at=max(occasion.until, now + timedelta(minutes=5)),
+            expires_at=until,
         )
 
     def message(self, channel: Channel, sheet: Sheet) -> Message:
@@ -241,7 +220,104 @@ class Desk:
         brief = short.message(sheet, site)
         if not channel.full_length:
             return brief
-        return Message(brief.title, full.text(sheet, site, self.source.attribution))
+        return Message(
+            brief.title, full.text(sheet, site, self.keeper.shelf.attribution(sheet.source))
+        )
+
+    # -- alarms
+
+    def watch(self) -> None:
+        """Tell what cannot wait for a round: that nothing is known, that the clock is wrong.
+
+        Each is told once, and again on every day that it lasts; that it is over is told once. At
+        night nobody is woken for it: what the dusk round said holds.
+        """
+        now = self.clock()
+        if not self._by_day(now):
+            return
+        sees = self._has_forecast()
+        if sees or now >= self._start(now) + PATIENCE:
+            blind = None if sees else self._blind
+            # Once the dusk round is told, it has said what is to do tonight.
+            today = self.household.collection.site.local_date(now)
+            said = self.ledger.round_told_at(self._site, Round.DUSK.value, today) is not None
+            self._episode("blind", now, blind, self._sighted, said=said, ends=self._sees_well())
+        doubt = self.keeper.shelf.clock_doubt()
+        doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt)
+        self._episode("clock", now, doubtful, alarms.right_clock)
+
+    def _episode(
+        self,
+        name: str,
+        now: datetime,
+        lasts: Callable[[], Message] | None,
+        over: Callable[[], Message],
+        *,
+        said: bool = False,
+        ends: bool = True,
+    ) -> None:
+        """Tell the alarm of a state while it lasts, unless it has been said, and its end.
+
+        ends: whether it is over for good; while it is not, and does not last, nothing is told.
+        """
+        mark = f"{name}, {self._site}"
+        since = self.ledger.marks().get(mark)
+        if lasts is not None:
+            if since is None:
+                self.ledger.mark(mark, now, "")
+            if not said:
+                self._alarm(name, now, lasts)
+        elif since is not None and ends:
+            # The network that brings the forecast brings notices too: what still waits is untrue
+            # now, and who never heard of the trouble need not hear of its end.
+            first = self.household.collection.site.local_date(since.at)
+            reached = self.ledger.withdraw(self._site, name, first)
+            deaf = {channel for channel, told in reached.items() if not told}
+            self._alarm(f"{name} over", now, over, deaf)
+            self.ledger.unmark(mark)
+
+    def _alarm(
+        self,
+        kind: str,
+        now: datetime,
+        words: Callable[[], Message],
+        without: AbstractSet[str] = frozenset(),
+    ) -> None:
+        """Put an alarm down for sending, once a day: to the channels that take alarms, or to all
+        if none does; not to those without."""
+        day = self.household.collection.site.local_date(now)
+        if self.ledger.round_told_at(self._site, kind, day) is not None:
+            return
+        listening = [one for one in self.household.channels if "alarm" in one.rounds]
+        message, until = words(), now + ALARM_GOOD_FOR
+        notices = [
+            self._notice_of(channel, kind, day, message, now, until)
+            for channel in listening or self.household.channels
+            if channel.name not in without
+        ]
+        self.ledger.keep_round(self._site, kind, day, now, notices=notices, chores=[], states={})
+        log.warning("alarm.told kind=%s day=%s", kind, day)
+
+    def _blind(self) -> Message:
+        site = self.household.collection.site
+        best = self.keeper.shelf.best(site)
+        sheet, why = self.sheet(Round.DUSK, self.weather()), self.keeper.shelf.trouble()
+        if best is None:
+            return alarms.blind(sheet, None, why, site)
+        # What a source repeats day after day is fetched anew, and as old as it was.
+        since = best.weather.issued_at or best.stored.fetched_at
+        return alarms.blind(sheet, since, why or f"{best.source.name} has nothing new", site)
+
+    def _sighted(self) -> Message:
+        sheet = self.sheet(Round.DUSK, self.weather())
+        return alarms.sighted(sheet, self.household.collection.site)
+
+    def _by_day(self, now: datetime) -> bool:
+        """Whether it is between sunrise and the end of the usual time for carrying in."""
+        site = self.household.collection.site
+        events = sun.day_events(site, site.local_date(now))
+        latest = events.sunset + self.household.collection.habits.latest_after_sunset
+        return events.sunrise <= now <= latest
 
     # -- delivery
 
@@ -294,13 +370,15 @@ class Desk:
 
     def tick(self) -> None:
         """Do what is due. What fails is logged and tried again at the next tick."""
+        self._start(self.clock())
         try:
             self.deliver()  # first what waits: a server that dawdles must not hold it up
-            self.refresh()
+            self._refresh()
             site, told = self.household.collection.site, self.household.rounds
             for occasion in rounds.occasions(site, told, self.clock()):
                 if self._has_forecast() or not self._patient(occasion):
                     self._tell_or_own_up(occasion)
+            self._watch_or_own_up()
             self.deliver()
         except LedgerError as error:
             log.error("ledger.failed reason=%s", error)
@@ -308,9 +386,22 @@ class Desk:
     def _patient(self, occasion: Occasion) -> bool:
         """Whether to wait for a forecast a little longer: after the due hour, after the start."""
         now = self.clock()
-        if self._started is None:
+        return now < max(occasion.due_at, self._start(now)) + PATIENCE
+
+    def _start(self, now: datetime) -> datetime:
+        """When this desk was first asked, or its clock set back; the network may come up later."""
+        if self._started is None or now < self._started:
             self._started = now
-        return now < max(occasion.due_at, min(self._started, now)) + PATIENCE
+        return self._started
+
+    def _watch_or_own_up(self) -> None:
+        """Watch; a defect of ours in it must not hold up what waits for delivery."""
+        try:
+            self.watch()
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("alarm.failed")
 
     def _tell_or_own_up(self, occasion: Occasion) -> None:
         """Tell a round; if a defect of ours prevents it, say that rather than nothing."""

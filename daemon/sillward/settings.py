@@ -3,12 +3,21 @@
 import os
 import re
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    ValidationError,
+    model_validator,
+)
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
 from sillward.errors import ConfigError
+from sillward.forecast import ensemble, sources
 
 PREFIX = "SILLWARD_"
 
@@ -20,15 +29,64 @@ def _web_address(text: str) -> str:
     return text
 
 
+def _source_list(text: str) -> str:
+    names = [name.strip() for name in text.split(",")]
+    for name in names:
+        if name not in sources.known():
+            known = ", ".join(sources.known())
+            msg = f"must name sources of forecasts, with commas between (known: {known})"
+            raise ValueError(msg)
+    if len(set(names)) < len(names):
+        msg = "names a source twice"
+        raise ValueError(msg)
+    return ",".join(names)
+
+
+WebAddress = Annotated[str, AfterValidator(_web_address)]
+
+
 class ForecastSettings(BaseModel):
-    """Where the forecast comes from."""
+    """Where forecasts come from."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
-    source: Literal["open-meteo"] = "open-meteo"
-    base_url: Annotated[str, AfterValidator(_web_address)] = "https://api.open-meteo.com"
+    source: Annotated[str, AfterValidator(_source_list)] = "open-meteo"
+    """One source, or several with commas between: the next is asked when those before it fail."""
+    base_url: WebAddress | None = None
+    """Another server for the first source."""
+    base_urls: dict[str, WebAddress] = {}
+    """Another server for any of them, by its name; open-meteo-ensemble for the members."""
     api_key: SecretStr | None = None
-    """Also from a credential file named forecast-api-key."""
+    """Open-Meteo's. Also from a credential file named forecast-api-key."""
+    contact: str | None = None
+    """A mail address or web page by which a provider can reach whoever runs this."""
+    second_opinion: Annotated[float, Field(ge=0.5, le=10)] | None = None
+    """Ask a second source too; where the two are further apart [K], the colder counts."""
+    ensemble: bool = True
+    """Whether to ask Open-Meteo for the members of an ensemble, twice a day."""
+
+    @model_validator(mode="after")
+    def _consistent(self) -> Self:
+        servers = {*sources.known(), ensemble.KEY}
+        for name in self.base_urls:
+            if name.replace("_", "-") not in servers:
+                known = ", ".join(sorted(servers))
+                msg = f"base_urls: names no source of forecasts (known: {known})"
+                raise ValueError(msg)
+        if self.second_opinion is not None and len(self.sources) < 2:
+            msg = 'second_opinion needs two sources, such as source "open-meteo,met-norway"'
+            raise ValueError(msg)
+        return self
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """The names of the sources, in the grower's order."""
+        return tuple(self.source.split(","))
+
+    def server(self, name: str) -> str | None:
+        """Another server for a source; None for the provider's own."""
+        given = {one.replace("_", "-"): url for one, url in self.base_urls.items()}
+        return given.get(name, self.base_url if name == self.sources[0] else None)
 
 
 class Settings(BaseSettings):

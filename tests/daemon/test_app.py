@@ -6,14 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from sillward.app import Options, build, examples, parse_at
+from sillward.app import App, Options, build, examples, parse_at
 from sillward.errors import ConfigError, SourceError, UsageError
-from sillward.forecast import Forecast
+from sillward.forecast.sources.open_meteo import OpenMeteo
 from sillward.ledger import Ledger, StoredForecast
 from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
 
 COURTYARD = examples() / "courtyard.toml"
 COLD_SNAP = examples() / "recorded" / "cold-snap.json"
@@ -24,22 +22,10 @@ def now() -> datetime:
     return NOW
 
 
-class Offline:
-    """A source that never answers but can read what it once gave."""
-
-    name = "Open-Meteo"
-    attribution = ""
-
-    def __init__(self, like: object) -> None:
-        self._like = like
-
-    def fetch(self, site: Site, now: datetime) -> Forecast:
-        msg = "Open-Meteo: cannot be reached"
-        raise SourceError(msg)
-
-    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        weather: Weather = self._like.read(body, site, fetched_at)  # type: ignore[attr-defined]
-        return weather
+def offline(app: App) -> App:
+    """An app whose server is not there: nothing listens on this port."""
+    nowhere = OpenMeteo("http://localhost:9")
+    return replace(app, sources=(nowhere,))
 
 
 def test_the_last_good_forecast_stands_in_and_says_so() -> None:
@@ -50,7 +36,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     stored = StoredForecast("Open-Meteo", fetched_at, fetched_at, body)
     ledger.keep_forecast("Courtyard", stored)
     ledger.close()
-    app = replace(app, source=Offline(app.source))
+    app = offline(app)
 
     weather = app.weather(NOW)
 
@@ -63,7 +49,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
 
 def test_without_any_forecast_the_reason_comes_through() -> None:
     app = build(Options(collection=COURTYARD), clock=now)
-    app = replace(app, source=Offline(app.source))
+    app = offline(app)
 
     with pytest.raises(SourceError, match="cannot be reached"):
         app.weather(NOW)
@@ -79,6 +65,14 @@ def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> Non
 
     assert real.states()["Blue basket"].spot == "sunroom"
     assert pretended.states() == {}
+
+
+def test_a_pretended_hour_says_nothing_of_this_machines_clock() -> None:
+    real = build(Options(collection=COURTYARD), clock=now)
+    pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
+
+    assert not real.keeper(Ledger(":memory:")).pretending
+    assert pretended.keeper(Ledger(":memory:")).pretending
 
 
 def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:

@@ -18,7 +18,9 @@ from sillward import app, cli
 from sillward.app import DEMOS, Options
 from sillward.cli import main
 from sillward.collection import load_household
+from sillward.ledger import Ledger, StoredForecast
 from sillward.notices import full, short
+from sillward.settings import load_settings
 from sillward_rules.collection import PlantState
 from sillward_rules.rule import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
@@ -701,7 +703,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
             Round.WEEK: told.week.moment.on(demo.site, day),
         }
         for round_, at in moments.items():
-            weather_then = demo.source.fetch(demo.site, at).weather
+            weather_then = demo.weather(at)
             sheet = draw_up(round_, collection, weather_then, states, at)
             states = next_state(states, sheet)
             sheets.append(sheet)
@@ -741,7 +743,7 @@ def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
 def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
     demo = app.demo(weather)
     for sheet in sheets_of(weather):
-        text = full.text(sheet, demo.site, demo.source.attribution)
+        text = full.text(sheet, demo.site, demo.sources[0].attribution)
 
         assert max(len(line) for line in text.splitlines()) <= 78
         assert text.endswith("decide yourself.\n")
@@ -752,7 +754,7 @@ def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
 def test_every_plant_of_a_chore_is_in_the_full_text(weather: str) -> None:
     demo = app.demo(weather)
     for sheet in sheets_of(weather):
-        text = " ".join(full.text(sheet, demo.site, demo.source.attribution).split())
+        text = " ".join(full.text(sheet, demo.site, demo.sources[0].attribution).split())
 
         for chore in sheet.chores:
             if sheet.round is not Round.WEEK:  # the week tells numbers, the day tells names
@@ -794,7 +796,7 @@ def test_long_names_make_neither_long_pushes_nor_wide_lines(tmp_path: Path) -> N
 
         assert len(push.title) + 1 + len(push.body) <= 300
         assert push.body
-        lines = full.text(sheet, built.site, built.source.attribution).splitlines()
+        lines = full.text(sheet, built.site, built.sources[0].attribution).splitlines()
         assert max(len(line) for line in lines) <= 78
 
 
@@ -828,3 +830,24 @@ def test_no_plant_is_twice_in_a_chore_at_any_hour_of_the_hot_day() -> None:
         )
         for chore in sheet["chores"]:
             assert len(set(chore["plants"])) == len(chore["plants"]), (at, chore["id"])
+
+
+def test_forecast_shows_what_is_held_at_another_hour_too() -> None:
+    kept = Ledger(load_settings().ledger)
+    fetched_at = datetime(2026, 5, 14, 17, tzinfo=UTC)
+    cold_snap = (EXAMPLES / "recorded" / "cold-snap.json").read_bytes()
+    kept.keep_forecast("Courtyard", StoredForecast("Open-Meteo", fetched_at, fetched_at, cold_snap))
+    kept.close()
+
+    held = call("forecast", "--collection", COURTYARD, "--at", "2026-05-14T17:00")
+
+    assert held.exit_code == 0, held.output
+    assert "fresh: fetched Thu 14 May 14:00, 3 h old" in held.stdout
+
+
+def test_who_looks_by_hand_is_told_once_what_went_wrong(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", "http://localhost:9")
+
+    told = refused(call("sheet", "--collection", COURTYARD), 1)
+
+    assert told == "sillward: Open-Meteo: cannot be reached\n"

@@ -667,6 +667,33 @@ def test_notices_whose_time_is_over_are_given_up_and_told(ledger: Ledger) -> Non
     assert ledger.expire(NOW) == []
 
 
+def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledger) -> None:
+    given_up = a_notice("old", state="expired", expires_at=NOW + timedelta(hours=1))
+    keep(
+        ledger,
+        a_notice(),
+        a_notice("mail", state="sent"),
+        a_notice("cut off", perhaps_sent=True),
+        given_up,
+    )
+
+    reached = ledger.withdraw(SITE, "dusk", DAY)
+
+    assert reached == {"phone": False, "mail": True, "cut off": True, "old": False}
+    assert ledger.waiting(SITE, NOW, PAUSE) == []
+    assert ledger.expire(NOW) == []
+    assert ledger.waiting(SITE, NOW, PAUSE) == []
+
+
+def test_what_is_withdrawn_is_of_one_round_from_one_day_on(ledger: Ledger) -> None:
+    keep(ledger, a_notice())
+
+    assert ledger.withdraw(SITE, "morning", DAY) == {}
+    assert ledger.withdraw("Far court", "dusk", DAY) == {}
+    assert ledger.withdraw(SITE, "dusk", DAY + timedelta(days=1)) == {}
+    assert len(ledger.waiting(SITE, NOW, PAUSE)) == 1
+
+
 def test_what_is_sent_or_not_needed_does_not_expire(ledger: Ledger) -> None:
     keep(ledger, a_notice(state="sent"), a_notice("mail", state="not needed"))
 

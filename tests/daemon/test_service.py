@@ -5,194 +5,44 @@ import os
 import random
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from pydantic import SecretStr
 
 from sillward import rounds
-from sillward.collection import Channel, Household, Rounds
-from sillward.errors import DeliveryError, SourceError
-from sillward.forecast import Forecast
-from sillward.ledger import Ledger, Notice, StoredForecast
+from sillward.collection import Channel
+from sillward.errors import DeliveryError
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.poll import PAUSES
+from sillward.forecast.shelf import Shelf
+from sillward.ledger import Ledger, StoredForecast
 from sillward.notices.short import Message
-from sillward.service import FETCH_PAUSES, LEASE, PATIENCE, SEND_PAUSES, Desk
-from sillward.tables import Told
-from sillward_rules.collection import Collection, PlantState
-from sillward_rules.moments import parse_moment, parse_weekly
-from sillward_rules.plant import Limit, Limits, Plant
-from sillward_rules.rule import standard_rules
+from sillward.service import LEASE, PATIENCE, SEND_PAUSES, Desk
+from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
-from sillward_rules.spot import Spot
 from sillward_rules.weather import Weather
-
-ZONE = ZoneInfo("America/Argentina/Mendoza")
-SITE = Site("Test court", -32.89, -68.85, 780, ZONE)
-DAY = date(2026, 5, 14)  # a Thursday; sunrise 08:18, sunset 18:45
-
-
-def local(text: str, day: date = DAY) -> datetime:
-    return datetime.fromisoformat(f"{day} {text}").replace(tzinfo=ZONE).astimezone(UTC)
-
-
-@dataclass
-class FakeClock:
-    """Stands still until it is moved."""
-
-    now: datetime
-
-    def __call__(self) -> datetime:
-        return self.now
-
-    def move(self, **by: float) -> None:
-        self.now += timedelta(**by)
-
-
-@dataclass
-class FakeSource:
-    """A canned body, its lowest temperature of the night, or a failure."""
-
-    low_c: float = 3.0
-    failing: bool = False
-    asked: list[datetime] = field(default_factory=list)
-    name: str = "Invented weather"
-    attribution: str = "Invented weather by nobody"
-
-    def fetch(self, site: Site, now: datetime) -> Forecast:
-        self.asked.append(now)
-        if self.failing:
-            msg = "Invented weather: answered 503"
-            raise SourceError(msg)
-        body = f"{self.low_c}".encode()
-        return Forecast(body, self.read(body, site, now))
-
-    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Nine days from yesterday on: 12 K from the low at seven to the high at nineteen."""
-        try:
-            low = float(body)
-        except ValueError:
-            msg = "Invented weather: the answer is not whole JSON"
-            raise SourceError(msg) from None
-        first = int(fetched_at.timestamp()) // 86400 * 86400 - 86400
-        times = first + 3600 * np.arange(9 * 24, dtype=np.int64)
-        hours = (times + site.longitude / 15 * 3600) / 3600 % 24
-        temp = low + 6 - 6 * np.cos((hours - 7) / 24 * 2 * np.pi)
-        dark = np.zeros(times.shape)
-        return Weather(
-            times=times,
-            temp_c=temp,
-            dew_point_c=np.full(times.shape, low - 2),
-            wind_m_s=dark + 1.0,
-            gust_m_s=dark + 2.0,
-            cloud=dark,
-            rain_mm=dark,
-            direct_w_m2=dark,
-            diffuse_w_m2=dark,
-            hail_pct=dark,
-            source=self.name,
-            fetched_at=fetched_at,
-        )
-
-
-@dataclass
-class Post:
-    """A sender that is a list; channels that are down raise."""
-
-    pushes: list[tuple[str, Message]] = field(default_factory=list)
-    down: set[str] = field(default_factory=set)
-    tried: list[str] = field(default_factory=list)
-    hanging: bool = False
-    """What is down gives no answer, and may have taken it all the same."""
-
-    def __call__(self, channel: Channel, message: Message) -> None:
-        self.tried.append(channel.name)
-        if channel.name in self.down:
-            msg = f"channel {channel.name}: the other side did not take it"
-            raise DeliveryError(msg, perhaps_sent=self.hanging)
-        self.pushes.append((channel.name, message))
-
-    @property
-    def titles(self) -> list[str]:
-        return [message.title for _, message in self.pushes]
-
-
-def a_channel(
-    name: str = "phone",
-    *told: Told,
-    all_clear: bool = False,
-    full_length: bool = False,
-) -> Channel:
-    rounds = told or ("dusk", "morning", "week", "alarm")
-    return Channel(name, SecretStr("json://localhost"), rounds, all_clear, full_length)
-
-
-BENCH = Spot("bench", sky_view=0.0, wind=1.0, night_offset_k=0.0, day_offset_k=0.0)
-ROOM = Spot("room", indoors=True, night_low_c=16.0, day_low_c=20.0, humidity_pct=50.0)
-
-
-def a_plant(name: str, *, home: str = "bench") -> Plant:
-    limits = Limits(night_low=Limit(8.0, "your own limit"))
-    return Plant(name, home, "room" if home == "bench" else None, "pot", limits)
-
-
-def a_household(
-    *channels: Channel, plants: tuple[Plant, ...] = (), dusk: str = "17:00", name: str = SITE.name
-) -> Household:
-    site = Site(name, SITE.latitude, SITE.longitude, SITE.elevation_m, SITE.zone)
-    chosen = plants or (a_plant("Left pot"), a_plant("Right pot"), a_plant("Sill", home="room"))
-    return Household(
-        Collection(site, (BENCH, ROOM), chosen, standard_rules()),
-        Rounds(parse_moment(dusk), parse_moment("08:30"), parse_weekly("sun 18:00")),
-        channels or (a_channel(),),
-    )
-
-
-@dataclass
-class World:
-    """A desk and everything that it holds."""
-
-    clock: FakeClock
-    source: FakeSource
-    post: Post
-    ledger: Ledger
-    household: Household
-
-    @property
-    def desk(self) -> Desk:
-        """A desk as after a restart: nothing remembered but what the ledger has."""
-        return Desk(self.household, self.source, self.ledger, self.post, self.clock)
-
-    def notice(self, channel: str = "phone", round_: str = "dusk", day: date = DAY) -> Notice:
-        notices = self.ledger.of_round(SITE.name, round_, day)
-        return next(notice for notice in notices if notice.channel == channel)
-
-    def spots(self) -> dict[str, str]:
-        return {name: state.spot for name, state in self.ledger.states(SITE.name).items()}
-
-
-Make = Callable[..., World]
+from tests.daemon.desks import (
+    DAY,
+    SITE,
+    ZONE,
+    Make,
+    Post,
+    Weatherman,
+    World,
+    a_channel,
+    a_household,
+    a_world,
+    local,
+)
 
 
 @pytest.fixture
 def make() -> Make:
-    def make(
-        now: str = "17:00", *channels: Channel, low_c: float = 3.0, dusk: str = "17:00"
-    ) -> World:
-        return World(
-            FakeClock(local(now)),
-            FakeSource(low_c),
-            Post(),
-            Ledger(":memory:"),
-            a_household(*channels, dusk=dusk),
-        )
-
-    return make
+    return a_world
 
 
 # -- told once, sent once
@@ -286,7 +136,7 @@ def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
 def test_a_round_told_by_hand_is_not_told_again_by_the_daemon(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
     (occasion,) = rounds_due(world)
 
     assert desk.tell(occasion) is not None
@@ -432,7 +282,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
 def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
     desk.tell(rounds_due(world)[0])
     until = world.clock.now + LEASE
     assert world.ledger.claim(world.notice().key, until)  # and then the power went
@@ -451,7 +301,7 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
     """`sillward send` beside the daemon: neither sends what the other is sending."""
     world = make("17:00")
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
     desk.tell(rounds_due(world)[0])
     world.ledger.claim(world.notice().key, world.clock.now + LEASE)
     world.ledger._db.execute("UPDATE notice SET owner = ?", (os.getppid(),))
@@ -487,7 +337,7 @@ def test_a_sender_that_fails_by_surprise_costs_no_notice(make: Make) -> None:
             raise RuntimeError
         world.post(channel, message)
 
-    desk = Desk(world.household, world.source, world.ledger, crash, world.clock)
+    desk = Desk(world.household, world.desk.keeper, world.ledger, crash, world.clock)
     for _ in range(20):
         with_luck(desk.tick)
         world.clock.move(minutes=1)
@@ -515,7 +365,7 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
         msg = "channel phone: the other side did not take it"
         raise DeliveryError(msg)
 
-    Desk(world.household, world.source, world.ledger, lock_and_fail, world.clock).tick()
+    Desk(world.household, world.desk.keeper, world.ledger, lock_and_fail, world.clock).tick()
     other._db.execute("ROLLBACK")
     other.close()
     for _ in range(20):
@@ -548,7 +398,7 @@ def test_a_fresh_forecast_is_not_asked_for_again(make: Make) -> None:
     world = make("12:00")
     desk = world.desk
 
-    for _ in range(61):
+    for _ in range(90):
         desk.tick()
         world.clock.move(minutes=1)
 
@@ -561,15 +411,14 @@ def test_a_failing_source_is_asked_again_after_growing_pauses(make: Make) -> Non
     desk = world.desk
 
     for _ in range(180):
-        desk.refresh()
+        desk.keeper.refresh()
         world.clock.move(minutes=1)
 
     asked = world.source.asked
     pauses = [after - before for before, after in pairwise(asked)]
-    assert pauses == [*FETCH_PAUSES, FETCH_PAUSES[-1], FETCH_PAUSES[-1]][: len(pauses)]
-    assert (
-        world.ledger.marks()[f"fetch failed, {SITE.name}"].text == "Invented weather: answered 503"
-    )
+    assert len(pauses) >= len(PAUSES)
+    assert all(pause >= least for pause, least in zip(pauses, PAUSES, strict=False))
+    assert desk.keeper.shelf.trouble() == "Invented weather: answered 503"
 
 
 def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> None:
@@ -589,7 +438,7 @@ def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> Non
 def test_a_forecast_of_a_few_hours_ago_is_named_as_old(make: Make) -> None:
     world = make("09:00", a_channel(full_length=True))
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
 
     world.source.failing = True
     world.clock.now = local("17:00")
@@ -606,7 +455,7 @@ def test_without_a_usable_forecast_dusk_waits_and_then_says_treat_as_cold(
     desk = world.desk
     if held:
         world.clock.now = local("16:00", DAY - timedelta(days=1))
-        desk.refresh()
+        desk.keeper.refresh()
         world.clock.now = local("17:00")
     world.source.failing = True
 
@@ -625,6 +474,20 @@ def test_without_a_usable_forecast_dusk_waits_and_then_says_treat_as_cold(
     assert "Sill" not in message.body
 
 
+def test_patience_has_an_end_although_the_clock_is_set_back(make: Make) -> None:
+    world = make("17:05")
+    world.source.failing = True
+    desk = world.desk
+    desk.tick()
+    world.clock.now = local("17:02", DAY - timedelta(days=30))
+
+    for _ in range(22):
+        desk.tick()
+        world.clock.move(minutes=1)
+
+    assert [title for title in world.post.titles if title.startswith("In ")]
+
+
 def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
     world = make("17:00", low_c=15.0)
     world.source.failing = True
@@ -632,7 +495,7 @@ def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
     desk.tick()
 
     world.source.failing = False
-    world.clock.move(minutes=2)
+    world.clock.move(minutes=8)
     desk.tick()
 
     assert world.notice().title == "Nothing to carry in tonight"
@@ -668,6 +531,24 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
     assert world.notice().title == "Nothing to carry in tonight"
 
 
+@pytest.mark.parametrize(("whose", "where"), [(Keeper, "refresh"), (Shelf, "usable")])
+def test_a_defect_in_the_keeper_costs_no_round(
+    whose: type, where: str, make: Make, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = make("17:00").desk
+
+    def broken(*_: object) -> bool:
+        msg = "a defect"
+        raise ValueError(msg)
+
+    monkeypatch.setattr(whose, where, broken)
+    for _ in range(6):
+        desk.tick()
+        desk.clock.move(minutes=5)  # type: ignore[attr-defined]
+
+    assert desk.ledger.round_told_at(SITE.name, "dusk", DAY) is not None
+
+
 def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
     """A body that nobody thought of: the night is then not known, which is a thing to say."""
     world = make("17:00")
@@ -682,8 +563,8 @@ def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
     assert "2 plants" in message.title
 
 
-class BrokenSource(FakeSource):
-    def fetch(self, site: Site, now: datetime) -> Forecast:
+class BrokenSource(Weatherman):
+    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
         raise RuntimeError
 
 
@@ -743,7 +624,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
     world = make("17:00")
     world.clock.now = local("18:00", date(2026, 5, 17))
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
     week = next(one for one in rounds_due(world) if one.round is Round.WEEK)
 
     desk.tell(week)
@@ -759,10 +640,10 @@ def test_a_clock_set_back_while_a_source_fails_does_not_stop_the_asking(make: Ma
     world = make("17:00")
     world.source.failing = True
     desk = world.desk
-    desk.refresh()
+    desk.keeper.refresh()
 
     world.clock.move(hours=-5)
-    desk.refresh()
+    desk.keeper.refresh()
 
     assert len(world.source.asked) == 2
 
@@ -824,7 +705,7 @@ def test_sixty_days_with_a_jumping_clock_lose_and_double_nothing(make: Make, see
 def test_a_round_told_by_hand_before_its_hour_does_not_use_up_the_real_one(make: Make) -> None:
     world = make("10:00")
     desk = world.desk
-    desk.fetch()
+    desk.keeper.fetch()
     early = rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now)
 
     desk.tell(early)
@@ -898,7 +779,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     world = make("08:30", low_c=5.0)
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk = world.desk
-    desk.fetch()
+    desk.keeper.fetch()
     desk.tick()  # the morning round: out later today
     ahead = world.ledger.states(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")

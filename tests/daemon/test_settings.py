@@ -8,6 +8,7 @@ import pytest
 from sillward import app
 from sillward.app import Options, build
 from sillward.errors import ConfigError
+from sillward.ledger import Ledger
 from sillward.settings import Settings, load_settings, unknown_variables
 
 GOOD = Path(__file__).parent / "collections" / "good.toml"
@@ -38,7 +39,7 @@ def test_without_an_environment_there_are_defaults(env: pytest.MonkeyPatch, tmp_
     assert settings.collection == tmp_path / ".config/sillward/collection.toml"
     assert settings.ledger == tmp_path / ".local/state/sillward/ledger.sqlite3"
     assert settings.forecast.source == "open-meteo"
-    assert settings.forecast.base_url == "https://api.open-meteo.com"
+    assert settings.forecast.base_url is None
     assert settings.forecast.api_key is None
     assert settings.channels == {}
     assert settings.credentials is None
@@ -227,10 +228,78 @@ def test_the_base_url_and_the_key_reach_the_client(env: pytest.MonkeyPatch) -> N
     env.setenv("SILLWARD_FORECAST__BASE_URL", "http://127.0.0.1:9/own")
     env.setenv("SILLWARD_FORECAST__API_KEY", SECRET)
 
-    source = build(Options(collection=GOOD)).source
+    (source,) = build(Options(collection=GOOD)).sources
 
     assert "http://127.0.0.1:9/own" in repr(source)
     assert SECRET not in repr(source)
+
+
+def test_sources_are_listed_in_order_each_with_a_server_of_its_own(
+    env: pytest.MonkeyPatch,
+) -> None:
+    env.setenv("SILLWARD_FORECAST__SOURCE", "met-norway, open-meteo")
+    env.setenv("SILLWARD_FORECAST__CONTACT", "grower@example.org")
+    env.setenv("SILLWARD_FORECAST__BASE_URL", "http://first.example")
+    env.setenv("SILLWARD_FORECAST__BASE_URLS__OPEN_METEO", "http://second.example")
+
+    app = build(Options(collection=GOOD))
+
+    assert [source.name for source in app.sources] == ["MET Norway", "Open-Meteo"]
+    assert "http://first.example" in repr(app.sources[0])
+    assert "http://second.example" in repr(app.sources[1])
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "told"),
+    [
+        ("SOURCE", "open-meteo,", "must name sources of forecasts"),
+        ("SOURCE", "open-meteo,open-meteo", "names a source twice"),
+        ("SOURCE", "met-norway", "needs a contact"),
+        ("SECOND_OPINION", "2", "second_opinion needs two sources"),
+        ("SECOND_OPINION", "0", "SECOND_OPINION: input should be greater than or equal to 0.5"),
+        ("BASE_URLS__ELSEWHERE", "http://x.example", "names no source of forecasts"),
+        ("BASE_URLS__MET_NORWAY", "x.example", "must start with http:// or https://"),
+        ("ENSEMBLE", "perhaps", "SILLWARD_FORECAST__ENSEMBLE"),
+    ],
+)
+def test_what_is_wrong_with_the_sources_is_told(
+    env: pytest.MonkeyPatch, name: str, value: str, told: str
+) -> None:
+    env.setenv(f"SILLWARD_FORECAST__{name}", value)
+
+    with pytest.raises(ConfigError) as caught:
+        build(Options(collection=GOOD))
+
+    assert told in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("set_to", "asked"),
+    [
+        ({}, "https://ensemble-api.open-meteo.com/v1/ensemble"),
+        ({"API_KEY": SECRET}, "https://customer-ensemble-api.open-meteo.com/v1/ensemble"),
+        ({"ENSEMBLE": "false"}, None),
+        ({"BASE_URL": "http://own.example"}, None),
+        (
+            {
+                "BASE_URL": "http://own.example",
+                "BASE_URLS__OPEN_METEO_ENSEMBLE": "http://own.example",
+            },
+            "http://own.example/v1/ensemble",
+        ),
+    ],
+)
+def test_the_members_are_asked_for_where_the_forecast_is_or_where_one_says(
+    env: pytest.MonkeyPatch, set_to: dict[str, str], asked: str | None
+) -> None:
+    """With a server of one's own for the forecast nothing goes out to the world unasked."""
+    for name, value in set_to.items():
+        env.setenv(f"SILLWARD_FORECAST__{name}", value)
+    app = build(Options(collection=GOOD))
+
+    members = app.keeper(Ledger(":memory:")).shelf.ensemble
+
+    assert (members and members.query([app.site]).url) == asked
 
 
 def test_a_missing_collection_says_how_to_name_one(env: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -23,6 +23,8 @@ from typing import Any
 
 import pytest
 
+from tests.daemon.wires import dripping, serving
+
 SITE = "Afternoon court"
 HOURS = 9 * 24
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -231,11 +233,11 @@ class House:
             "SILLWARD_FORECAST__BASE_URL": f"http://127.0.0.1:{self.forecast_port}",
         }
 
-    def start(self) -> subprocess.Popen[bytes]:
-        """Start the daemon."""
+    def start(self, *words: str) -> subprocess.Popen[bytes]:
+        """Start the daemon, or a script that does."""
         with (self.folder / "log").open("ab") as log:
             process = subprocess.Popen(
-                [sys.executable, "-m", "sillward", "run"],
+                [sys.executable, *(words or ("-m", "sillward", "run"))],
                 cwd=self.folder,
                 env=self.environment,
                 stdout=subprocess.DEVNULL,
@@ -544,6 +546,34 @@ def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(house: House) -> None:
     assert said
     assert wait_for(lambda: process.poll() is not None, 2)
     assert process.returncode == 1
+
+
+_SOON_OVER = """
+from sillward import cli
+from sillward.forecast import fetch
+fetch.DEADLINE_S = 2.0
+cli.main(["run"])
+"""
+
+
+def test_a_forecast_that_drips_holds_up_neither_a_notice_nor_the_end(house: House) -> None:
+    house.call("send", "--round", "dusk")
+    house.put_down_another()
+    database = sqlite3.connect(house.ledger)  # instead of waiting for the next call
+    database.execute("UPDATE poll SET next_at = '2026-01-01T00:00:00+00:00'")
+    database.commit()
+    database.close()
+    with serving(dripping(b"HTTP/1.1 200 OK\r\n", b"X: 1\r\n")) as server:
+        house.forecast_port = int(server.address.rpartition(":")[2])
+        daemon = house.start("-c", _SOON_OVER)
+        assert wait_for(lambda: server.asked)  # it hangs in the call
+
+        assert house.stop(daemon) == 0
+
+    assert house.states == ["sent", "sent"]
+    assert house.sink.titles[1:] == ["Another"]
+    assert house.logged("no whole answer within 2 s")
+    assert house.logged("daemon.stopped asked=True")
 
 
 def test_the_place_has_its_afternoon_now() -> None:

@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 from pvlib.solarposition import get_solarposition
 
-from sillward.forecast.openmeteo import parse
+from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import Collection, Habits
 from sillward_rules.plant import Limit, Limits, Plant

@@ -1,27 +1,36 @@
-"""Forecast sources: one protocol, one file for each source.
+"""Forecasts: sources that know one provider each, and what is made of them all.
 
-A source asks its provider once and gives a `Forecast`: the body as it came and the weather read
-from it, already validated. What cannot be used is a SourceError that says why.
+A source says what to ask and reads what comes back; it opens no connection (`fetch` does), keeps
+nothing (the ledger does) and decides nothing (`keeper` does).
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Protocol
 
+from pydantic import SecretStr
+
+from sillward.forecast.fetch import Answer, Query
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
 
 @dataclass(frozen=True, slots=True)
-class Forecast:
-    """A forecast body and what was read from it."""
+class Setup:
+    """What the grower's settings say to a source.
 
-    body: bytes
-    weather: Weather
+    base_url: another server that speaks the same API. contact: a mail address or web page by
+    which a provider can reach whoever runs this.
+    """
+
+    base_url: str | None = None
+    api_key: SecretStr | None = None
+    contact: str | None = None
 
 
 class Source(Protocol):
-    """Where forecasts come from."""
+    """A provider of forecasts."""
 
     @property
     def name(self) -> str:
@@ -31,8 +40,28 @@ class Source(Protocol):
     def attribution(self) -> str:
         """The credit that the provider's licence asks for."""
 
-    def fetch(self, site: Site, now: datetime) -> Forecast:
-        """Ask the provider. Raise SourceError if nothing that can be used comes back."""
+    @property
+    def every(self) -> timedelta:
+        """How often it is asked while all is well."""
+
+    @property
+    def most_sites(self) -> int:
+        """For how many sites one call can ask."""
+
+    def query(self, sites: Sequence[Site]) -> Query:
+        """What to ask for these sites, at most `most_sites` of them."""
+
+    def accept(self, answer: Answer, now: datetime) -> None:
+        """Raise SourceError unless the answer's status means that it holds a forecast."""
+
+    def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
+        """A body for each of the sites that were asked for together, in their order.
+
+        Raise SourceError if it holds something else.
+        """
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Read a stored body of this source. Raise SourceError if it cannot be used."""
+        """Read and validate the body of one site. Raise SourceError if it cannot be used.
+
+        A value that is missing or impossible is unknown in the weather and named in its remarks.
+        """

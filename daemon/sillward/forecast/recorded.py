@@ -1,21 +1,27 @@
-"""A stored forecast body in place of the network, read by the same parser."""
+"""A stored forecast body in place of the network, read by the source that it came from."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from sillward.errors import SourceError
-from sillward.forecast import Forecast, Source
+from sillward.forecast import Setup, Source, sources
+from sillward.forecast.fetch import Answer, Query
+from sillward.forecast.sources import open_meteo
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """A file that holds a body of another source."""
+    """A file that holds a body of a known source: itself a source, and its own wire."""
 
     path: Path
     of: Source
+    every: timedelta = timedelta(hours=1)
+    most_sites: int = 1
 
     @property
     def name(self) -> str:
@@ -27,15 +33,43 @@ class Recorded:
         """As the source asks for it."""
         return self.of.attribution
 
-    def fetch(self, site: Site, now: datetime) -> Forecast:
-        """Read the file as if it had been fetched now."""
+    def query(self, sites: Sequence[Site]) -> Query:
+        """Nothing is asked of anybody."""
+        return Query(self.path.as_uri() if self.path.is_absolute() else str(self.path), {})
+
+    def ask(self, query: Query, **_: Any) -> Answer:
+        """The file, as if it had been fetched now."""
         try:
-            body = self.path.read_bytes()
+            return Answer(200, {}, self.path.read_bytes())
         except OSError as error:
             msg = f"{self.path}: cannot be read: {error.strerror or error}"
             raise SourceError(msg) from error
-        return Forecast(body, self.read(body, site, now))
+
+    def accept(self, answer: Answer, now: datetime) -> None:
+        """What is in the file is taken."""
+
+    def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
+        """One file is for one site."""
+        return [body]
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Read a body as the source would."""
-        return replace(self.of.read(body, site, fetched_at), source=self.name)
+        """Read a body as the source would; when it was worked out is no matter any more."""
+        weather = self.of.read(body, site, fetched_at)
+        return replace(weather, source=self.name, issued_at=None)
+
+
+def recorded(path: Path, site: Site, now: datetime) -> Recorded:
+    """The file as a source: of the first known one that can read it, else of Open-Meteo."""
+    # The contact is for asking, and nobody is asked.
+    builds = sources.known()
+    readers = [builds[open_meteo.KEY](Setup()), *(build(_NOBODY) for build in builds.values())]
+    for source in readers:
+        try:
+            source.read(path.read_bytes(), site, now)
+        except (OSError, SourceError):
+            continue
+        return Recorded(path, source)
+    return Recorded(path, readers[0])
+
+
+_NOBODY = Setup(contact="nobody@example.invalid")

@@ -439,6 +439,25 @@ class Ledger:
             ).fetchall()
         return [notice_of(row) for row in rows]
 
+    def withdraw(self, site: str, round_: str, since: date) -> dict[str, bool]:
+        """Leave unsent what still waits of a round, for it is not true any more.
+
+        Return for each channel whether something of it, from that day on, has arrived or may have.
+        """
+        told = (site, round_, str(since))
+        with self.transaction():
+            rows = self._db.execute(
+                "SELECT channel, MAX(state = 'sent' OR perhaps_sent) AS reached FROM notice"
+                " WHERE site = ? AND round = ? AND day >= ? GROUP BY channel",
+                told,
+            ).fetchall()
+            self._db.execute(
+                "UPDATE notice SET state = 'not needed' WHERE state IN ('waiting', 'expired')"
+                " AND site = ? AND round = ? AND day >= ?",
+                told,
+            )
+        return {row["channel"]: bool(row["reached"]) for row in rows}
+
     def release_claims(self, now: datetime) -> int:
         """Put back claims whose process is gone or whose time is over. Return how many.
 

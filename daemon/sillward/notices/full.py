@@ -85,6 +85,8 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
     yield f"Forecast: {sheet.source}, {phrases.age(sheet.age)}. {attribution}."
     if sheet.spread is not None and sheet.round is not Round.MORNING:
         yield f"Chances: {sheet.spread}."
+    if sheet.notes:
+        yield f"Of this forecast: {'; '.join(sheet.notes)}."
     yield CAUTION
 
 

@@ -2,20 +2,14 @@
 
 import json
 import math
-import socket
-import struct
-import threading
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import numpy as np
 import pytest
-import requests
 import responses
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -23,7 +17,10 @@ from pydantic import SecretStr
 
 from sillward.errors import SourceError
 from sillward.forecast import fetch
-from sillward.forecast.openmeteo import VARIABLES, OpenMeteo, parse
+from sillward.forecast.ensemble import Ensemble
+from sillward.forecast.fetch import Answer
+from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo, parse
+from sillward_rules.site import Site
 from sillward_rules.weather import SERIES, Weather
 from tests.daemon.bodies import HOUR_S, SITE, START, body, dumped
 
@@ -488,25 +485,58 @@ def test_a_body_with_anything_changed_is_weather_or_a_source_error(data: st.Data
 
 # -- the call
 
+OTHER = Site("Far yard", -31.4, -64.2, 400.0, SITE.zone)
+
 
 def test_the_query_asks_for_utc_unix_time_and_metres_a_second() -> None:
-    query = OpenMeteo().query(SITE)
+    query = OpenMeteo().query([SITE])
+    params = query.params
 
-    assert query["timezone"] == "GMT"
-    assert query["timeformat"] == "unixtime"
-    assert query["wind_speed_unit"] == "ms"
-    assert (query["past_days"], query["forecast_days"]) == ("7", "8")
-    assert (query["latitude"], query["longitude"]) == ("-32.8900", "-68.8500")
-    assert query["elevation"] == "780"
-    assert query["hourly"].split(",") == list(VARIABLES)
-    assert "apikey" not in query
+    assert query.url == "https://api.open-meteo.com/v1/forecast"
+    assert params["timezone"] == "GMT"
+    assert params["timeformat"] == "unixtime"
+    assert params["wind_speed_unit"] == "ms"
+    assert (params["past_days"], params["forecast_days"]) == ("7", "8")
+    assert (params["latitude"], params["longitude"]) == ("-32.8900", "-68.8500")
+    assert params["elevation"] == "780"
+    assert params["hourly"].split(",") == list(VARIABLES)
+    assert "apikey" not in params
 
 
-def test_an_api_key_is_sent_if_there_is_one() -> None:
+def test_several_sites_are_one_call() -> None:
+    params = OpenMeteo().query([SITE, OTHER]).params
+
+    assert params["latitude"] == "-32.8900,-31.4000"
+    assert params["longitude"] == "-68.8500,-64.2000"
+    assert params["elevation"] == "780,400"
+
+
+def test_the_answer_for_several_sites_is_one_body_for_each() -> None:
+    far = body(temperature_2m=9.0) | {"latitude": OTHER.latitude, "longitude": OTHER.longitude}
+    together = dumped([body(), far])
+
+    first, second = OpenMeteo().split(together, [SITE, OTHER])
+
+    assert read(first).temp_c[0] == 15.0
+    assert parse(second, OTHER, NOW).temp_c[0] == 9.0
+    assert OpenMeteo().split(b"whatever it is", [SITE]) == [b"whatever it is"]
+
+
+@pytest.mark.parametrize(
+    "answer", [dumped(body()), b"[]", dumped([body()]), dumped([body()] * 3), b"7"]
+)
+def test_an_answer_for_another_number_of_sites_is_refused(answer: bytes) -> None:
+    with pytest.raises(SourceError, match="is not a list of 2 forecasts"):
+        OpenMeteo().split(answer, [SITE, OTHER])
+
+
+def test_an_api_key_is_sent_to_the_host_for_those_who_have_one() -> None:
     client = OpenMeteo(api_key=SecretStr(KEY))
+    query = client.query([SITE])
 
-    assert client.query(SITE)["apikey"] == KEY
-    assert KEY not in repr(client)
+    assert query.params["apikey"] == KEY
+    assert query.url == "https://customer-api.open-meteo.com/v1/forecast"
+    assert KEY not in repr(client) + repr(query)
 
 
 @pytest.mark.parametrize(
@@ -518,320 +548,53 @@ def test_an_api_key_is_sent_if_there_is_one() -> None:
         ("http://own.example/meteo", "http://own.example/meteo/v1/forecast"),
     ],
 )
-def test_one_call_fetches_everything(base: str, url: str) -> None:
+def test_another_server_is_asked_in_the_same_way(base: str, url: str) -> None:
     with responses.RequestsMock() as mock:
         mock.get(url, body=dumped(body()))
 
-        forecast = OpenMeteo(base).fetch(SITE, NOW)
+        answer = fetch.ask(OpenMeteo(base).query([SITE]), source="Open-Meteo")
 
-        assert len(mock.calls) == 1
-        sent = mock.calls[0].request
-    assert forecast.body == dumped(body())
-    assert forecast.weather.fetched_at == NOW
+        (sent,) = [call.request for call in mock.calls]
+    assert read(answer.body).fetched_at == NOW
     assert str(sent.headers["User-Agent"]).startswith("sillward/")
     assert parse_qs(urlsplit(str(sent.url)).query)["hourly"] == [",".join(VARIABLES)]
 
 
-def failure() -> str:
-    """The words of a fetch that fails; no secret is among them."""
+def refusal(status: int, reason: str, key: str = "") -> SourceError:
+    said = dumped({"error": True, "reason": reason})
+    client = OpenMeteo(api_key=SecretStr(key))
     with pytest.raises(SourceError) as caught:
-        OpenMeteo("http://own.example", SecretStr(KEY)).fetch(SITE, NOW)
-    text = str(caught.value)
-    assert KEY not in text
-    assert "own.example" not in text
-    assert caught.value.__cause__ is None
-    return text
-
-
-URL = "http://own.example/v1/forecast"
+        client.accept(Answer(status, {}, said), NOW)
+    return caught.value
 
 
 @pytest.mark.parametrize(
-    ("status", "told", "calls"),
+    ("reason", "least", "most"),
     [
-        (400, "answered 400", 1),
-        (401, "answered 401", 1),
-        (403, "answered 403", 1),
-        (404, "answered 404", 1),
-        (429, "too many requests (429)", 1),
-        (500, "answered 500", 3),
-        (502, "answered 502", 3),
-        (503, "answered 503", 3),
+        ("Minutely API request limit exceeded. Please try again in one minute.", 1, 60),
+        ("Hourly API request limit exceeded. Please try again in the next hour.", 60, 60),
+        # NOW is 20:00 UTC: the quota of the day is counted anew at midnight.
+        ("Daily API request limit exceeded. Please try again tomorrow.", 240, 260),
+        ("Too many concurrent requests", 1, 60),
+        ("", 1, 60),
     ],
 )
-def test_a_status_is_told_and_only_a_broken_server_asked_again(
-    status: int, told: str, calls: int
-) -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, status=status, body=dumped({"error": True, "reason": KEY}))
+def test_a_quota_that_is_used_up_is_waited_for(reason: str, least: float, most: float) -> None:
+    refused_ = refusal(429, reason)
 
-        text = failure()
+    assert refused_.wait is not None
+    assert timedelta(minutes=least) <= refused_.wait <= timedelta(minutes=most)
+    assert not refused_.passing
 
-        assert len(mock.calls) == calls
-    assert text == f"Open-Meteo: {told}", "a reason may repeat our key: with one, none is passed on"
 
+def test_a_reason_is_passed_on_but_not_where_it_may_hold_our_key() -> None:
+    assert 'answered 400: "Cannot find it"' in str(refusal(400, "Cannot find it"))
+    assert str(refusal(400, f"{KEY} is no key", KEY)) == "Open-Meteo: answered 400"
 
-def test_too_many_requests_with_a_retry_after_does_not_make_us_wait() -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, status=429, headers={"Retry-After": "3600"})
 
-        assert failure() == "Open-Meteo: too many requests (429)"
-        assert len(mock.calls) == 1
-
-
-def test_a_server_that_recovers_is_believed() -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, status=502, body="<html>Bad Gateway</html>")
-        mock.get(URL, body=dumped(body()))
-
-        assert OpenMeteo("http://own.example").fetch(SITE, NOW).weather.times.size == 216
-
-
-@pytest.mark.parametrize("status", [301, 302, 307, 308])
-def test_a_redirect_to_a_login_page_is_not_followed(status: int) -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, status=status, headers={"Location": f"http://portal.example/?k={KEY}"})
-
-        text = failure()
-
-        assert len(mock.calls) == 1
-    assert text == f"Open-Meteo: sends us elsewhere ({status}); a login page in between?"
-
-
-def test_a_web_page_with_status_200_is_told_as_one() -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, body="<html><body>Welcome to the hotel</body></html>")
-
-        assert failure() == "Open-Meteo: the answer is a web page, not a forecast"
-
-
-@pytest.mark.parametrize(
-    ("error", "told"),
-    [
-        (requests.exceptions.SSLError, "its certificate cannot be trusted"),
-        (requests.exceptions.ConnectTimeout, "cannot be reached in time"),
-        (requests.exceptions.ReadTimeout, "stopped answering"),
-        (requests.exceptions.ChunkedEncodingError, "broke off in the middle of its answer"),
-        (requests.exceptions.ContentDecodingError, "sent an answer that cannot be unpacked"),
-        (requests.exceptions.ConnectionError, "cannot be reached"),
-        (requests.exceptions.InvalidURL, "has no usable address"),
-    ],
-)
-def test_a_failure_is_told_in_words_without_addresses(
-    error: type[requests.RequestException], told: str
-) -> None:
-    with responses.RequestsMock() as mock:
-        mock.get(URL, body=error(f"{URL}?apikey={KEY}"))
-
-        assert failure() == f"Open-Meteo: {told}"
-
-
-@pytest.mark.parametrize("base", ["http://[::1", "http://a b", "http://own.example:x", "http://."])
-def test_an_address_that_is_none_is_a_source_error(base: str) -> None:
-    with pytest.raises(SourceError, match="Open-Meteo: has no usable address"):
-        OpenMeteo(base).fetch(SITE, NOW)
-
-
-@pytest.mark.parametrize("host", ["own..example", "a" * 70 + ".example"])
-def test_a_host_name_that_is_none_is_a_source_error(host: str) -> None:
-    with pytest.raises(SourceError):
-        OpenMeteo(f"http://{host}").fetch(SITE, NOW)
-
-
-# -- a real server on loopback
-
-Answer = Callable[[BaseHTTPRequestHandler], None]
-
-
-@contextmanager
-def serving(answer: Answer) -> Iterator[str]:
-    """A server in a thread that answers every GET in this way; gives its address."""
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_GET(self) -> None:
-            answer(self)
-
-        def log_message(self, format: str, *args: object) -> None:
-            pass
-
-    class Server(ThreadingHTTPServer):
-        daemon_threads = False
-
-        def handle_error(self, request: object, client_address: object) -> None:
-            """A client that hangs up is what these tests are about."""
-
-    server = Server(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.01})
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}"
-    finally:
-        server.shutdown()
-        thread.join()
-        server.server_close()
-
-
-def answering(content: bytes, *, length: int | None = None, kind: str = "text/html") -> Answer:
-    """Status 200 and this content, with a true or an untrue length."""
-
-    def answer(handler: BaseHTTPRequestHandler) -> None:
-        handler.send_response(200)
-        handler.send_header("Content-Type", kind)
-        handler.send_header("Content-Length", str(len(content) if length is None else length))
-        handler.end_headers()
-        handler.wfile.write(content)
-
-    return answer
-
-
-@pytest.fixture
-def _at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Try again without a pause."""
-    monkeypatch.setattr(fetch, "_RETRY", fetch._RETRY.new(backoff_factor=0, backoff_jitter=0))
-
-
-def test_a_body_comes_over_a_real_wire() -> None:
-    asked: list[str] = []
-
-    def answer(handler: BaseHTTPRequestHandler) -> None:
-        asked.append(handler.path)
-        answering(dumped(body()))(handler)
-
-    with serving(answer) as base:
-        forecast = OpenMeteo(base, SecretStr(KEY)).fetch(SITE, NOW)
-
-    assert forecast.weather.times.size == 216
-    assert len(asked) == 1
-    assert asked[0].startswith("/v1/forecast?latitude=-32.8900&")
-    assert asked[0].endswith(f"apikey={KEY}")
-
-
-def real_failure(answer: Answer) -> str:
-    with serving(answer) as base, pytest.raises(SourceError) as caught:
-        OpenMeteo(base, SecretStr(KEY)).fetch(SITE, NOW)
-    assert KEY not in str(caught.value)
-    assert "127.0.0.1" not in str(caught.value)
-    return str(caught.value)
-
-
-def test_a_login_page_over_a_real_wire() -> None:
-    assert real_failure(answering(b"<html>log in</html>")).endswith("is a web page, not a forecast")
-
-
-def test_a_body_shorter_than_announced_is_no_body() -> None:
-    whole = dumped(body())
-
-    text = real_failure(answering(whole[:3_000], length=len(whole)))
-
-    assert text == "Open-Meteo: broke off in the middle of its answer"
-
-
-def test_a_whole_forecast_shorter_than_announced_is_no_body_either() -> None:
-    whole = dumped(body())
-
-    assert "broke off" in real_failure(answering(whole, length=len(whole) + 1))
-
-
-@pytest.mark.usefixtures("_at_once")
-def test_a_connection_that_is_reset_is_tried_three_times() -> None:
-    tries = []
-
-    def reset(handler: BaseHTTPRequestHandler) -> None:
-        tries.append(handler.path)
-        # Linger for no time: the close becomes a reset.
-        handler.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
-        handler.connection.close()
-
-    assert real_failure(reset) == "Open-Meteo: cannot be reached"
-    assert len(tries) == 3
-
-
-@pytest.mark.usefixtures("_at_once")
-def test_a_server_that_is_not_there_cannot_be_reached() -> None:
-    with serving(answering(b"")) as base:
-        pass
-
-    with pytest.raises(SourceError, match="Open-Meteo: cannot be reached"):
-        OpenMeteo(base).fetch(SITE, NOW)
-
-
-def test_a_body_over_the_cap_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(fetch, "MOST_BYTES", 2_000_000)
-
-    text = real_failure(answering(b" " * 2_100_000))
-
-    assert text == "Open-Meteo: the answer is larger than 2 MB"
-
-
-def test_a_body_that_cannot_be_unpacked_is_told() -> None:
-    def answer(handler: BaseHTTPRequestHandler) -> None:
-        handler.send_response(200)
-        handler.send_header("Content-Encoding", "gzip")
-        handler.send_header("Content-Length", "5")
-        handler.end_headers()
-        handler.wfile.write(b"plain")
-
-    assert real_failure(answer) == "Open-Meteo: sent an answer that cannot be unpacked"
-
-
-class Steps:
-    """A monotonic clock that moves on by so many seconds at each look."""
-
-    def __init__(self, step: float) -> None:
-        self.now, self.step = 0.0, step
-
-    def __call__(self) -> float:
-        self.now += self.step
-        return self.now
-
-
-def drip(pieces: int, *, chunked: bool, sent: list[int], gone: threading.Event) -> Answer:
-    """A kilobyte, then the next as soon as the last is out, until the client hangs up."""
-
-    def answer(handler: BaseHTTPRequestHandler) -> None:
-        handler.protocol_version = "HTTP/1.1"
-        handler.send_response(200)
-        if chunked:
-            handler.send_header("Transfer-Encoding", "chunked")
-        else:
-            handler.send_header("Content-Length", str(1_000 * pieces))
-        handler.end_headers()
-        handler.close_connection = True
-        for _ in range(pieces):
-            piece = b" " * 1_000
-            try:
-                handler.wfile.write(b"3e8\r\n" + piece + b"\r\n" if chunked else piece)
-            except OSError:
-                return
-            sent.append(1)
-            if gone.wait(0.01):
-                return
-
-    return answer
-
-
-def test_a_drip_in_chunks_is_given_up_at_the_deadline() -> None:
-    sent: list[int] = []
-    gone = threading.Event()
-    with serving(drip(30, chunked=True, sent=sent, gone=gone)) as base:
-        with pytest.raises(SourceError) as caught:
-            fetch.get(base, {}, source="Open-Meteo", monotonic=Steps(15.0))
-        gone.set()
-
-    assert str(caught.value) == "Open-Meteo: no whole answer within 40 s"
-    assert len(sent) < 30
-
-
-def test_a_drip_of_known_length_is_given_up_at_the_deadline() -> None:
-    """At one byte every nine seconds a read of 16 KiB takes 41 hours."""
-    sent: list[int] = []
-    gone = threading.Event()
-    with serving(drip(15, chunked=False, sent=sent, gone=gone)) as base:
-        with pytest.raises(SourceError, match="no whole answer within"):
-            fetch.get(base, {}, source="Open-Meteo", monotonic=Steps(50.0))
-        gone.set()
-
-    assert len(sent) < 15
+def test_a_server_that_stumbles_is_asked_again_and_one_that_refuses_is_not() -> None:
+    assert refusal(502, "").passing
+    assert not refusal(400, "").passing
 
 
 def test_the_clock_is_read_in_utc() -> None:
@@ -839,3 +602,16 @@ def test_the_clock_is_read_in_utc() -> None:
 
     assert read(made).times.tolist() == [1767225600, 1767229200, 1767232800]
     assert json.loads(dumped(made))["hourly"]["time"] == read(made).times.tolist()
+
+
+def test_an_error_that_comes_with_200_does_not_repeat_the_key() -> None:
+    body_ = dumped({"error": True, "reason": f"apikey={KEY} is used up"})
+
+    with pytest.raises(SourceError) as told:
+        OpenMeteo(api_key=SecretStr(KEY)).read(body_, SITE, NOW)
+    assert str(told.value) == "Open-Meteo: the answer is an error"
+    with pytest.raises(SourceError, match="is used up"):
+        OpenMeteo().read(body_, SITE, NOW)
+    with pytest.raises(SourceError) as of_members:
+        Ensemble(api_key=SecretStr(KEY)).read(body_, SITE, np.empty(0))
+    assert KEY not in str(of_members.value)

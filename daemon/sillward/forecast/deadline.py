@@ -1,0 +1,169 @@
+"""Connections that are cut at a deadline, whatever they hang in.
+
+`requests` bounds each read, not the whole: a server that sends a byte now and then would hold us
+for hours, in a handshake or in its headers, where no code of ours looks at the clock. So a timer
+knows every socket and shuts it down.
+"""
+
+import socket
+import threading
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from functools import partial
+from types import TracebackType
+from typing import Any, Self
+
+import requests
+from requests.adapters import HTTPAdapter
+from urllib3.connection import HTTPConnection, HTTPSConnection
+from urllib3.connectionpool import ConnectionPool, HTTPSConnectionPool
+from urllib3.exceptions import ConnectTimeoutError, NameResolutionError, NewConnectionError
+from urllib3.util.connection import create_connection
+
+CONNECT_S = 5.0
+"""For each address of a host, as far as the deadline leaves it [s]."""
+
+
+class Deadline:
+    """The end of everything that is done inside it. No thread and no socket outlives it.
+
+    Looking a name up cannot be cut short: that takes as long as the system's resolver lets it, by
+    default some 10 s for each name server that is silent.
+    """
+
+    def __init__(self, seconds: float, monotonic: Callable[[], float]) -> None:
+        self._monotonic = monotonic
+        self._ends = monotonic() + seconds
+        self._cut = False
+        self._watched: list[socket.socket] = []
+        self._lock = threading.Lock()
+        self._timer = threading.Timer(max(seconds, 0.0), self._cut_all)
+        self._timer.daemon = True
+
+    def __enter__(self) -> Self:
+        self._timer.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._timer.cancel()
+        self._timer.join()
+        for sock in self._watched:
+            sock.close()
+
+    @property
+    def passed(self) -> bool:
+        """Whether it is over; from then on every connection has been shut down."""
+        return self._cut or self.left_s() < 0
+
+    def left_s(self) -> float:
+        """The time that is left [s]; negative once there is none."""
+        return self._ends - self._monotonic()
+
+    def watch(self, sock: socket.socket) -> None:
+        """Shut this connection down at the deadline, at once if it has passed."""
+        # TLS takes the descriptor away from the socket; a copy stays ours.
+        copy = sock.dup()
+        with self._lock:
+            self._watched.append(copy)
+            if self._cut:
+                _shut(copy)
+
+    def _cut_all(self) -> None:
+        with self._lock:
+            self._cut = True
+            for sock in self._watched:
+                _shut(sock)
+
+
+class DeadlineAdapter(HTTPAdapter):
+    """The adapter of `requests` with connections that a deadline watches; it tries once."""
+
+    def __init__(self, deadline: Deadline) -> None:
+        super().__init__(max_retries=0)
+        self._deadline = deadline
+
+    def get_connection_with_tls_context(
+        self,
+        request: requests.PreparedRequest,
+        verify: bool | str | None,
+        proxies: Mapping[str, str] | None = None,
+        cert: tuple[str, str] | str | None = None,
+    ) -> ConnectionPool:
+        """The pool for a request, direct or through a proxy, that makes our connections."""
+        pool = super().get_connection_with_tls_context(request, verify, proxies, cert)
+        ours = _SecureConnection if isinstance(pool, HTTPSConnectionPool) else _PlainConnection
+        # A pool calls what it has here, be it a class or not.
+        pool.ConnectionCls = partial(ours, deadline=self._deadline)  # type: ignore[attr-defined]
+        return pool
+
+    def proxy_manager_for(self, proxy: str, **proxy_kwargs: Any) -> Any:
+        """The manager for an HTTP proxy. Raise InvalidProxyURL for another kind."""
+        if proxy.lower().startswith("socks"):
+            # It would need connections of its own kind: ours would go past it.
+            raise requests.exceptions.InvalidProxyURL
+        return super().proxy_manager_for(proxy, **proxy_kwargs)
+
+
+class _PlainConnection(HTTPConnection):
+    def __init__(self, *args: Any, deadline: Deadline, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._deadline = deadline
+
+    def _new_conn(self) -> socket.socket:
+        return _dial(self, self._dns_host, self._deadline)
+
+
+class _SecureConnection(HTTPSConnection):
+    def __init__(self, *args: Any, deadline: Deadline, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self._deadline = deadline
+
+    def _new_conn(self) -> socket.socket:
+        return _dial(self, self._dns_host, self._deadline)
+
+    def _tunnel(self) -> None:
+        super()._tunnel()
+        # A proxy that was cut off looks like one that is done. To wrap a dead socket in TLS can
+        # fail in a way that leaves it open.
+        if self._deadline.passed:
+            raise TimeoutError
+
+
+def _dial(connection: HTTPConnection, host: str, deadline: Deadline) -> socket.socket:
+    """Connect to the first address that answers; all of them share what time is left."""
+    try:
+        found = socket.getaddrinfo(host.strip("[]"), connection.port, type=socket.SOCK_STREAM)
+    except socket.gaierror as error:
+        raise NameResolutionError(connection.host, connection, error) from error
+    failed: OSError = TimeoutError()
+    for address in dict.fromkeys(str(sockaddr[0]) for *_, sockaddr in found):
+        left_s = deadline.left_s()
+        if left_s <= 0:
+            failed = TimeoutError()
+            break
+        try:
+            sock = create_connection(
+                (address, connection.port),
+                min(CONNECT_S, left_s),
+                source_address=connection.source_address,
+                socket_options=connection.socket_options,
+            )
+        except OSError as error:
+            failed = error
+        else:
+            deadline.watch(sock)
+            return sock
+    if isinstance(failed, TimeoutError):
+        raise ConnectTimeoutError(connection, "timed out") from failed
+    raise NewConnectionError(connection, "refused") from failed
+
+
+def _shut(sock: socket.socket) -> None:
+    # Gone already, by whoever was first.
+    with suppress(OSError):
+        sock.shutdown(socket.SHUT_RDWR)

@@ -1,0 +1,105 @@
+"""The spread of a forecast: Open-Meteo's ensemble API, the members' temperatures by hour.
+
+The members say how far a forecast may be off, night by night; what they leave out (a terrace is
+no grid cell) the core adds. Licence and limits are those of the forecast itself.
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+from pydantic import SecretStr
+
+from sillward.errors import SourceError
+from sillward.forecast import Setup, reading
+from sillward.forecast.fetch import Answer, Query
+from sillward.forecast.reading import Reading, Variable
+from sillward.forecast.sources import open_meteo
+from sillward_rules.air import Array
+from sillward_rules.site import Site
+from sillward_rules.spread import Spread, from_members
+
+KEY = "open-meteo-ensemble"
+NAME = "Open-Meteo ensemble"
+
+FREE = "https://ensemble-api.open-meteo.com"
+WITH_KEY = "https://customer-ensemble-api.open-meteo.com"
+
+MODEL = "ecmwf_ifs025_ensemble"
+MODEL_IN_WORDS = "ECMWF"
+"""51 members for 15 days, everywhere: one model, so that all nights are judged alike."""
+
+_MEMBER = re.compile(r"temperature_2m(_member\d{2})?")
+_TEMPERATURE = Variable("°C", *reading.TEMPERATURE)
+_READING = Reading(NAME)
+
+
+@dataclass(frozen=True, slots=True)
+class Ensemble:
+    """The ensemble API, or another server that speaks the same."""
+
+    base_url: str | None = None
+    api_key: SecretStr | None = None
+    name: str = NAME
+    every: timedelta = timedelta(hours=12)
+    """Members cost much and change little: twice a day."""
+    most_sites: int = 10
+
+    def query(self, sites: Sequence[Site]) -> Query:
+        """Ask for the members' temperatures at all sites."""
+        params = {
+            "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
+            "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
+            "elevation": ",".join(f"{site.elevation_m:.0f}" for site in sites),
+            "timezone": "GMT",
+            "timeformat": "unixtime",
+            "past_days": "1",
+            "forecast_days": "8",
+            "models": MODEL,
+            "hourly": "temperature_2m",
+        }
+        hosts = (FREE, WITH_KEY)
+        return open_meteo.with_key(self.base_url, hosts, "ensemble", params, self.api_key)
+
+    def accept(self, answer: Answer, now: datetime) -> None:
+        """As the forecast API does."""
+        open_meteo.accept(answer, now, NAME, self.api_key)
+
+    def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
+        """As the forecast API does."""
+        return open_meteo.split(body, sites, _READING)
+
+    def read(self, body: bytes, site: Site, times: np.ndarray) -> Spread:
+        """The spread at the hours of a forecast. Raise SourceError if the body cannot be used."""
+        try:
+            hours, members = parse(body, site)
+        except SourceError as error:
+            raise open_meteo.discreet(error, self.api_key) from None
+        origin = f"{members.shape[0]} members of {MODEL_IN_WORDS}"
+        return from_members(times, hours, members, origin)
+
+
+def build(setup: Setup) -> Ensemble:
+    """The ensemble for the grower's settings."""
+    return Ensemble(setup.base_url, setup.api_key)
+
+
+def parse(body: bytes, site: Site) -> tuple[np.ndarray, Array]:
+    """Full hours (time,) and the members' temperatures (member, time) [°C]; NaN is unknown.
+
+    Raise SourceError for another place, other units, torn times, or fewer than two members.
+    """
+    document = open_meteo.document_of(body, _READING)
+    _READING.check_place(document.get("latitude"), document.get("longitude"), site)
+    hourly, units, times, rows = open_meteo.hours_of(document, _READING)
+    remarks: list[str] = []
+    series = [
+        open_meteo.series_of(hourly, units, name, _TEMPERATURE, times, rows, remarks, _READING)
+        for name in sorted(filter(_MEMBER.fullmatch, hourly))
+    ]
+    members = [one for one in series if one is not None]
+    if len(members) < 2:
+        _READING.refuse("has no members")
+    return times, np.stack(members)

@@ -1,0 +1,24 @@
+"""The known sources: every module of this folder that has a KEY and a `build`.
+
+KEY is what the grower writes; `build(setup)` gives the Source and raises ValueError, in words for
+the grower, if the setup lacks something.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Callable
+from functools import cache
+
+from sillward.forecast import Setup, Source
+
+Build = Callable[[Setup], Source]
+
+
+@cache
+def known() -> dict[str, Build]:
+    """How to build each source, by key."""
+    modules = (
+        importlib.import_module(f"{__name__}.{found.name}")
+        for found in pkgutil.iter_modules(__path__)
+    )
+    return {module.KEY: module.build for module in modules if hasattr(module, "KEY")}

@@ -1,0 +1,474 @@
+"""MET Norway's Locationforecast 2.0: the whole world, free, under NLOD 2.0 and CC BY 4.0.
+
+One place a call, no past and no sunlight. Hourly for some days, then in steps of six hours, each
+with its lowest and highest temperature. Rain is told for the hours that follow a time.
+"""
+
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+
+from sillward import __version__
+from sillward.errors import SourceError, one_line
+from sillward.forecast import Setup, fetch, reading
+from sillward.forecast.fetch import Answer, Query
+from sillward.forecast.reading import Reading, Variable
+from sillward_rules import sunlight
+from sillward_rules.air import Array
+from sillward_rules.site import Site
+from sillward_rules.spread import Spread, from_sd
+from sillward_rules.weather import HOUR_S, Weather, moment
+
+KEY = "met-norway"
+NAME = "MET Norway"
+
+HOST = "https://api.met.no"
+PATH = "/weatherapi/locationforecast/2.0/complete"
+
+INSTANTS: Mapping[str, Variable] = {
+    "air_temperature": Variable("celsius", *reading.TEMPERATURE),
+    "dew_point_temperature": Variable("celsius", *reading.DEW_POINT),
+    "relative_humidity": Variable("%", *reading.HUMIDITY),
+    "cloud_area_fraction": Variable("%", 0, 100),
+    "wind_speed": Variable("m/s", *reading.WIND),
+    "wind_speed_of_gust": Variable("m/s", *reading.GUST),
+}
+"""What is read of the time itself."""
+
+_RAIN = Variable("mm", *reading.RAIN)
+HOUR_AHEAD: Mapping[str, Variable] = {"precipitation_amount": _RAIN}
+SIX_HOURS_AHEAD: Mapping[str, Variable] = {
+    "precipitation_amount": _RAIN,
+    "air_temperature_min": INSTANTS["air_temperature"],
+    "air_temperature_max": INSTANTS["air_temperature"],
+}
+"""What is read of the hours after the time."""
+
+_PERCENTILES: Mapping[str, Variable] = {
+    "air_temperature_percentile_10": INSTANTS["air_temperature"],
+    "air_temperature_percentile_90": INSTANTS["air_temperature"],
+}
+"""Given in the north only."""
+
+_SD_BETWEEN = 2 * 1.2816
+"""Standard deviations between the tenth and the ninetieth percentile of a Gaussian (tables)."""
+
+_OPTIONAL: Mapping[str, str] = {
+    "dew_point_temperature": "no dew point",
+    "wind_speed_of_gust": "no gusts",
+}
+"""Not given everywhere (documentation, data model): said in a note where they are missing."""
+
+STEP_H = 6
+"""The longest step that the periods cover."""
+
+_WORDS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
+
+BEYOND_K = 0.05
+"""How far a step's lowest or highest must be beyond its ends to count: they have one decimal."""
+
+KEEP_AWAY: Mapping[int, timedelta] = {403: timedelta(hours=6), 429: timedelta(hours=1)}
+"""How long we keep away at least, by status: both mean that we are a nuisance. Judgement."""
+
+NO_PLACE = timedelta(hours=24)
+"""How soon a place that is not covered is asked for again. Judgement."""
+
+MOST_AHEAD_OF_US = timedelta(hours=1)
+"""A forecast updated further in the future than this tells that a clock is wrong. Judgement."""
+
+_LONGEST = timedelta(days=15)
+"""The service gives nine to ten days."""
+
+_MOST_CONTACT = 200
+"""Characters of a contact; judgement."""
+
+_READING = Reading(NAME)
+
+log = logging.getLogger(__name__)
+
+
+def build(setup: Setup) -> "MetNorway":
+    """The source for the grower's settings. Raise ValueError without a usable contact."""
+    contact = (setup.contact or "").strip()
+    if not contact:
+        msg = (
+            "needs a contact (a mail address or web page), as its terms ask: "
+            "set SILLWARD_FORECAST__CONTACT"
+        )
+        raise ValueError(msg)
+    # It goes into a header: a line break would begin another one.
+    if not (contact.isascii() and contact.isprintable()) or len(contact) > _MOST_CONTACT:
+        msg = f"the contact must be one line of at most {_MOST_CONTACT} plain (ASCII) characters"
+        raise ValueError(msg)
+    if "." not in contact:
+        msg = "the contact must be a mail address or a web page: who fakes one is locked out"
+        raise ValueError(msg)
+    return MetNorway(contact, setup.base_url)
+
+
+@dataclass(frozen=True, slots=True)
+class MetNorway:
+    """Locationforecast, or another server that speaks the same."""
+
+    contact: str
+    base_url: str | None = None
+    name: str = NAME
+    attribution: str = "Weather data from MET Norway (NLOD 2.0, CC BY 4.0, https://api.met.no/)"
+    every: timedelta = timedelta(minutes=60)
+    """It is updated hourly in the north, four times a day elsewhere; Expires may ask for longer."""
+    most_sites: int = 1
+
+    def query(self, sites: Sequence[Site]) -> Query:
+        """Ask for the one site. More than four decimals would be refused."""
+        (site,) = sites
+        base = (self.base_url or HOST).rstrip("/")
+        params = {
+            "lat": f"{site.latitude:.4f}",
+            "lon": f"{site.longitude:.4f}",
+            "altitude": f"{round(site.elevation_m)}",
+        }
+        return Query(
+            base if base.endswith(PATH) else f"{base}{PATH}",
+            params,
+            {"User-Agent": f"sillward/{__version__} {self.contact}"},
+            follow=True,
+        )
+
+    def accept(self, answer: Answer, now: datetime) -> None:
+        """Status 200, or 203: then the product is to end or new, and its data are good."""
+        if answer.status == 203:
+            log.warning("forecast.deprecated source=%s status=203", NAME)
+            return
+        if answer.status in (404, 422):
+            msg = f"{NAME}: has no forecast for this place ({answer.status})"
+            raise SourceError(msg, wait=NO_PLACE)
+        try:
+            fetch.accepted(answer, NAME, now)
+        except SourceError as error:
+            least = KEEP_AWAY.get(answer.status)
+            if least is None:
+                raise
+            text = str(error)
+            if answer.status == 403:
+                text = f"{NAME}: turns us away (403); is the contact a true one?"
+            raise SourceError(text, wait=max(error.wait or least, least)) from None
+
+    def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
+        """The body: it is asked for one site at a time."""
+        return [body]
+
+    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
+        """Read a body. Raise SourceError if it cannot be used."""
+        return parse(body, site, fetched_at)
+
+
+@dataclass(frozen=True, slots=True)
+class _Series:
+    """The times that a body gives, and its values for each, shape (given,); NaN is unknown.
+
+    at : unix seconds. hourly : the next hour is told by itself. six : six hours are told together.
+    """
+
+    at: np.ndarray
+    hourly: np.ndarray
+    six: np.ndarray
+    instant: Mapping[str, Array]
+    percentile: Mapping[str, Array]
+    hour_ahead: Mapping[str, Array]
+    six_ahead: Mapping[str, Array]
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """Several hours between two given times that the source tells together.
+
+    row : of the time that it begins with. first, last : rows of its two times among the hours.
+    """
+
+    row: int
+    first: int
+    last: int
+
+    @property
+    def inner(self) -> slice:
+        """The hours between its two times."""
+        return slice(self.first + 1, self.last)
+
+
+def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
+    """Read and validate a body of the service.
+
+    Instants are taken as they are. Between the ends of a step of up to six hours, wind, cloud and
+    moisture follow straight lines; so does the temperature, unless the step's lowest is lower
+    than both ends: nobody says when, so all hours within have it. Gusts are unknown there, and
+    hours that are missing among hourly ones stay missing. Only times and temperatures are
+    indispensable; a body that contradicts what was asked for raises SourceError.
+    """
+    remarks: list[str] = []
+    series, updated_at = _series_of(_READING.document(body), site, remarks)
+    temp = series.instant["air_temperature"]
+    if not np.isfinite(temp).any():
+        _READING.refuse("has no temperatures")
+    times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
+    rows = (series.at - series.at[0]) // HOUR_S
+    steps = _steps(series, rows)
+    dew = reading.moisture(
+        temp,
+        series.instant["dew_point_temperature"],
+        series.instant["relative_humidity"],
+        series.at,
+        remarks,
+    )
+    temp_c = _temperature(series, times, rows, steps, remarks)
+    cloud = _on_hours(series.instant["cloud_area_fraction"] / 100.0, times, rows, steps)
+    direct, diffuse = sunlight.estimate(site, times, cloud)
+    missing = [name for name, values in series.instant.items() if not np.isfinite(values).any()]
+    remarks += _lacking(series, missing)
+    return Weather(
+        times=times,
+        temp_c=temp_c,
+        dew_point_c=np.minimum(_on_hours(dew, times, rows, steps), temp_c),
+        wind_m_s=_on_hours(series.instant["wind_speed"], times, rows, steps),
+        gust_m_s=_on_hours(series.instant["wind_speed_of_gust"], times, rows, ()),
+        cloud=cloud,
+        rain_mm=_rain(series, times, rows),
+        direct_w_m2=direct,
+        diffuse_w_m2=diffuse,
+        hail_pct=np.full(times.shape, np.nan),
+        source=NAME,
+        fetched_at=fetched_at,
+        spread=_spread(series, times, rows, steps),
+        issued_at=_issued(updated_at, fetched_at, remarks),
+        remarks=tuple(remarks),
+        notes=tuple(_notes(series, steps, missing)),
+    )
+
+
+def _series_of(document: Any, site: Site, remarks: list[str]) -> tuple[_Series, datetime]:
+    """All that is read of a document, and when it was updated."""
+    if not isinstance(document, dict) or document.get("type") != "Feature":
+        _READING.refuse("is not one forecast")
+    geometry = document.get("geometry")
+    place = geometry.get("coordinates") if isinstance(geometry, dict) else None
+    if not isinstance(place, list) or len(place) < 2:
+        _READING.refuse("does not say for which place it is")
+    _READING.check_place(place[1], place[0], site)
+    properties = _part(document, "properties")
+    meta = _part(properties, "meta")
+    units = _part(meta, "units")
+    updated = _moment(meta.get("updated_at"), "does not say when it was updated")
+    given = properties.get("timeseries")
+    if not isinstance(given, list) or not given:
+        _READING.refuse("has no list of times")
+    if not all(isinstance(one, dict) for one in given):
+        _READING.refuse("has times without values")
+    at = _times(given)
+    data = [_part(one, "data") for one in given]
+    hours, sixes = _periods(data, "next_1_hours"), _periods(data, "next_6_hours")
+    instants = [_details(one) for one in _periods(data, "instant")]
+
+    def read(details: list[dict[str, Any]], variables: Mapping[str, Variable]) -> dict[str, Array]:
+        return {
+            name: _values(details, name, variable, units, at, remarks)
+            for name, variable in variables.items()
+        }
+
+    series = _Series(
+        at=at,
+        hourly=np.array([one is not None for one in hours]),
+        six=np.array([one is not None for one in sixes]),
+        instant=read(instants, INSTANTS),
+        percentile=read(instants, _PERCENTILES),
+        hour_ahead=read([_details(one) for one in hours], HOUR_AHEAD),
+        six_ahead=read([_details(one) for one in sixes], SIX_HOURS_AHEAD),
+    )
+    return series, updated
+
+
+def _part(holder: dict[str, Any], name: str) -> dict[str, Any]:
+    part = holder.get(name)
+    if not isinstance(part, dict):
+        _READING.refuse(f"has no {name}")
+    return part
+
+
+def _periods(data: Sequence[dict[str, Any]], name: str) -> list[dict[str, Any] | None]:
+    """One period of every time; None where it has none."""
+    periods = [one.get(name) for one in data]
+    if not all(one is None or isinstance(one, dict) for one in periods):
+        _READING.refuse(f"has a {name} without values")
+    return periods
+
+
+def _details(period: dict[str, Any] | None) -> dict[str, Any]:
+    """The values of a period; it may have none, and a summary only."""
+    details = {} if period is None else period.get("details", {})
+    if not isinstance(details, dict):
+        _READING.refuse("has details that are no values")
+    return details
+
+
+def _moment(text: object, told: str) -> datetime:
+    """A time in the service's one form (UTC)."""
+    try:
+        at = datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)  # type: ignore[arg-type]
+    except (ValueError, TypeError):
+        _READING.refuse(told)
+    if not 0 <= at.timestamp() < reading.LAST_SECOND:
+        _READING.refuse(told)
+    return at
+
+
+def _times(given: Sequence[dict[str, Any]]) -> np.ndarray:
+    """The given times [unix s]: full hours, ascending, not longer than is possible."""
+    moments = [_moment(one.get("time"), "has impossible times") for one in given]
+    at = np.array([int(one.timestamp()) for one in moments], dtype=np.int64)
+    if np.any(at % HOUR_S != 0) or np.any(np.diff(at) <= 0):
+        _READING.refuse("has times that are not full hours in order")
+    if at[-1] - at[0] > _LONGEST.total_seconds():
+        _READING.refuse("covers an impossible length of time")
+    return at
+
+
+def _values(
+    details: Sequence[dict[str, Any]],
+    name: str,
+    variable: Variable,
+    units: dict[str, Any],
+    at: np.ndarray,
+    remarks: list[str],
+) -> Array:
+    """One variable at the given times; what is missing or impossible is unknown."""
+    raw = [one.get(name) for one in details]
+    wrong = [one for one in raw if one is not None and not reading.is_number(one)]
+    if wrong:
+        _READING.refuse(f'has {name} that are no numbers ("{one_line(wrong[0], 20)}")')
+    values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
+    if np.isfinite(values).any():
+        _READING.check_unit(name, units.get(name), variable.unit)
+    return reading.plausible(values, name, variable, at, remarks)
+
+
+def _issued(updated_at: datetime, fetched_at: datetime, remarks: list[str]) -> datetime | None:
+    """When the forecast was made; None if that cannot be."""
+    if updated_at - fetched_at > MOST_AHEAD_OF_US:
+        when = reading.at(int(updated_at.timestamp()))
+        remarks.append(f"updated in the future ({when}), so a clock is wrong: its age is unsure")
+        return None
+    return min(updated_at, fetched_at)
+
+
+def _steps(series: _Series, rows: np.ndarray) -> list[_Step]:
+    """Where several hours are told together.
+
+    A time that tells its next hour by itself is an hourly one (so the documentation): what is
+    missing after it is missing, and no step.
+    """
+    length = np.diff(rows)
+    told = ~series.hourly[:-1] & series.six[:-1] & (length > 1) & (length <= STEP_H)
+    return [_Step(row, int(rows[row]), int(rows[row + 1])) for row in np.flatnonzero(told).tolist()]
+
+
+def _on_hours(values: Array, times: np.ndarray, rows: np.ndarray, steps: Sequence[_Step]) -> Array:
+    """Values at the given times on all hours (time,): straight lines within steps, else NaN."""
+    hours = np.full(times.shape, np.nan)
+    hours[rows] = values
+    for step in steps:
+        line = np.linspace(hours[step.first], hours[step.last], step.last - step.first + 1)
+        hours[step.inner] = line[1:-1]
+    return hours
+
+
+def _temperature(
+    series: _Series,
+    times: np.ndarray,
+    rows: np.ndarray,
+    steps: Sequence[_Step],
+    remarks: list[str],
+) -> Array:
+    """Temperature on all hours [°C]: within steps no warmer than their lowest, where that counts.
+
+    A step without its lowest is unknown inside: a line would miss the low of the night.
+    """
+    hours = _on_hours(series.instant["air_temperature"], times, rows, steps)
+    lowest = series.six_ahead["air_temperature_min"]
+    highest = series.six_ahead["air_temperature_max"]
+    for step in steps:
+        low, high = lowest[step.row], highest[step.row]
+        ends = hours[[step.first, step.last]]
+        if np.isnan(low):
+            hours[step.inner] = np.nan
+        elif low < ends.min() - BEYOND_K:
+            hours[step.inner] = low
+        elif high > ends.max() + BEYOND_K:
+            hours[(step.first + step.last) // 2] = high
+    blind = [step for step in steps if np.isnan(lowest[step.row])]
+    if blind:
+        steps_told = "1 step" if len(blind) == 1 else f"{len(blind)} steps"
+        when = reading.at(times[blind[0].first])
+        remarks.append(
+            f"no lowest temperature in {steps_told} of several hours, first from {when}: "
+            "unknown in between"
+        )
+    return hours
+
+
+def _spread(
+    series: _Series, times: np.ndarray, rows: np.ndarray, steps: Sequence[_Step]
+) -> Spread | None:
+    """How far off the forecast may be, where its percentiles are given."""
+    low, high = (series.percentile[name] for name in _PERCENTILES)
+    sd_k = np.maximum(high - low, 0.0) / _SD_BETWEEN
+    if not np.isfinite(sd_k).any():
+        return None
+    return from_sd(times, _on_hours(sd_k, times, rows, steps), f"percentiles of {NAME}")
+
+
+def _rain(series: _Series, times: np.ndarray, rows: np.ndarray) -> Array:
+    """Rain of the hour that ends at each time [mm]: what the time before said of its next hour.
+
+    Where only six hours are told together, each has a sixth. The hour that ends at the first time
+    is over, and nobody tells it: it is taken like the next one. Left unknown, it would leave
+    every crown unknown into the night, evening after evening.
+    """
+    hours = np.full(times.shape, np.nan)
+    single = series.hour_ahead["precipitation_amount"]
+    shared = series.six_ahead["precipitation_amount"] / STEP_H
+    for given, row in enumerate(rows[:-1]):
+        told = 1 if series.hourly[given] else min(int(rows[given + 1] - row), STEP_H)
+        hours[row + 1 : row + 1 + told] = shared[given]
+        if np.isfinite(single[given]):
+            hours[row + 1] = single[given]
+    if hours.size > 1:
+        hours[0] = hours[1]
+    return hours
+
+
+def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
+    """A remark on what is given everywhere, but not here."""
+    names = [name for name in missing if name not in _OPTIONAL]
+    rain = (series.hour_ahead["precipitation_amount"], series.six_ahead["precipitation_amount"])
+    if not np.isfinite(rain).any():
+        names.append("precipitation_amount")
+    return [f"the forecast has no {', '.join(names)}"] if names else []
+
+
+def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> list[str]:
+    """What this source does not give here, and how it was made up for."""
+    notes = ["no past: what rain has fallen before is not known"]
+    if "cloud_area_fraction" not in missing:
+        notes.append("sunlight is estimated from cloud")
+    lowest = series.six_ahead["air_temperature_min"]
+    if any(np.isfinite(lowest[step.row]) for step in steps):
+        start = moment(series.at[steps[0].row])
+        lengths = {step.last - step.first for step in steps}
+        length = f"{'' if len(lengths) == 1 else 'up to '}{_WORDS[max(lengths)]}"
+        notes.append(
+            f"from {start:%a %d %b %H:%M} UTC on in steps of {length} hours: "
+            "the step's own lowest temperature counts"
+        )
+    return notes + [text for name, text in _OPTIONAL.items() if name in missing]

@@ -1,0 +1,293 @@
+"""Open-Meteo: weather data under CC BY 4.0; the free service is for non-commercial use.
+
+One call for all sites: unix time in UTC (the API's own local time is wrong around clock changes),
+wind in m/s, a week of the past for the season and for what came before this night.
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from pydantic import SecretStr
+
+from sillward.errors import SourceError, one_line
+from sillward.forecast import Setup, fetch, reading
+from sillward.forecast.fetch import Answer, Query
+from sillward.forecast.reading import Reading, Variable
+from sillward_rules.air import Array
+from sillward_rules.site import Site
+from sillward_rules.weather import HOUR_S, Weather
+
+KEY = "open-meteo"
+NAME = "Open-Meteo"
+
+FREE = "https://api.open-meteo.com"
+WITH_KEY = "https://customer-api.open-meteo.com"
+"""Where the free host sends those who have a key; we do not follow, so that no key goes astray."""
+
+VARIABLES: Mapping[str, Variable] = {
+    "temperature_2m": Variable("°C", *reading.TEMPERATURE),
+    "relative_humidity_2m": Variable("%", *reading.HUMIDITY),
+    "dew_point_2m": Variable("°C", *reading.DEW_POINT),
+    "surface_pressure": Variable("hPa", *reading.PRESSURE),
+    "cloud_cover": Variable("%", 0, 100),
+    "wind_speed_10m": Variable("m/s", *reading.WIND),
+    "wind_gusts_10m": Variable("m/s", *reading.GUST),
+    "precipitation": Variable("mm", *reading.RAIN),
+    "direct_radiation": Variable("W/m²", *reading.BEAM),
+    "diffuse_radiation": Variable("W/m²", *reading.BEAM),
+    "weather_code": Variable("wmo code", 0, 99),
+}
+"""What is asked for. shortwave_radiation is read too, where the two parts are missing."""
+
+_OPTIONAL = ("weather_code",)
+"""Nothing is said of these where they are missing: they are not forecast everywhere."""
+
+_HAIL_CODES = (96, 99)
+"""Thunderstorm with hail; WMO code table 4677."""
+
+_SHORTWAVE = Variable("W/m²", 0, 1600)
+
+_LONGEST = timedelta(days=16 + 92)
+"""The most that the API gives ahead and back."""
+
+_READING = Reading(NAME)
+
+
+def build(setup: Setup) -> "OpenMeteo":
+    """The source for the grower's settings."""
+    return OpenMeteo(setup.base_url, setup.api_key)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenMeteo:
+    """The forecast API, or another server that speaks the same."""
+
+    base_url: str | None = None
+    api_key: SecretStr | None = None
+    name: str = NAME
+    attribution: str = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
+    every: timedelta = timedelta(minutes=75)
+    """Models run every one to six hours: about 19 calls a day see each of them in good time."""
+    most_sites: int = 100
+    """The free host takes 1000; a call of 100 is short enough for one deadline. Judgement."""
+
+    def query(self, sites: Sequence[Site]) -> Query:
+        """Ask for all sites at once."""
+        params = {
+            "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
+            "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
+            "elevation": ",".join(f"{site.elevation_m:.0f}" for site in sites),
+            "timezone": "GMT",
+            "timeformat": "unixtime",
+            "wind_speed_unit": "ms",
+            "past_days": "7",
+            "forecast_days": "8",
+            "hourly": ",".join(VARIABLES),
+        }
+        return with_key(self.base_url, (FREE, WITH_KEY), "forecast", params, self.api_key)
+
+    def accept(self, answer: Answer, now: datetime) -> None:
+        """Status 200, and no word of a quota that is used up."""
+        accept(answer, now, NAME, self.api_key)
+
+    def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
+        """One object for one site, a list of them for several."""
+        return split(body, sites, _READING)
+
+    def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
+        """Read a body. Raise SourceError if it cannot be used."""
+        try:
+            return parse(body, site, fetched_at)
+        except SourceError as error:
+            raise discreet(error, self.api_key) from None
+
+
+def with_key(
+    base_url: str | None,
+    hosts: tuple[str, str],
+    path: str,
+    params: dict[str, str],
+    api_key: SecretStr | None,
+) -> Query:
+    """A call to the host for those without or with a key, or to the given server."""
+    key = api_key.get_secret_value() if api_key else ""
+    base = (base_url or hosts[bool(key)]).rstrip("/")
+    url = base if base.endswith(f"/{path}") else f"{base}/v1/{path}"
+    return Query(url, params | {"apikey": key} if key else params)
+
+
+def accept(answer: Answer, now: datetime, name: str, api_key: SecretStr | None) -> None:
+    """Raise SourceError unless all is well; a quota that is used up says how long to wait."""
+    try:
+        fetch.accepted(answer, name, now)
+    except SourceError as error:
+        wait = error.wait
+        if answer.status == 429:
+            wait = max(wait or timedelta(0), _until_quota(str(error), now))
+        told = SourceError(str(error), passing=error.passing, wait=wait)
+        raise discreet(told, api_key) from None
+
+
+def discreet(error: SourceError, api_key: SecretStr | None) -> SourceError:
+    """The error without the server's own words, if there is a key: it may repeat it in them."""
+    if api_key is None or not api_key.get_secret_value():
+        return error
+    text = str(error).partition(': "')[0]
+    return SourceError(text, passing=error.passing, wait=error.wait)
+
+
+def split(body: bytes, sites: Sequence[Site], reader: Reading) -> list[bytes]:
+    """One object for one site, a list of them for several."""
+    if len(sites) == 1:
+        return [body]
+    document = reader.document(body)
+    if not isinstance(document, list) or len(document) != len(sites):
+        reader.refuse(f"is not a list of {len(sites)} forecasts")
+    return [json.dumps(one, ensure_ascii=False).encode() for one in document]
+
+
+def _until_quota(reason: str, now: datetime) -> timedelta:
+    """How long a quota stays used up: they are counted by minute, hour and UTC day."""
+    if "Daily" in reason:
+        midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
+        return midnight + timedelta(minutes=10) - now
+    if "Hourly" in reason:
+        return timedelta(hours=1)
+    if "Minutely" in reason or "concurrent" in reason:
+        return timedelta(minutes=2)
+    return timedelta(0)
+
+
+def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
+    """Read and validate a body of the forecast API.
+
+    Only times and temperatures are indispensable. A missing variable or an impossible value is
+    unknown (NaN) and named in the weather's remarks; a body that contradicts what was asked for
+    (another place, other units, torn times) raises SourceError.
+    """
+    document = document_of(body, _READING)
+    _READING.check_place(document.get("latitude"), document.get("longitude"), site)
+    hourly, units, times, rows = hours_of(document, _READING)
+    remarks: list[str] = []
+    series = {
+        name: series_of(hourly, units, name, variable, times, rows, remarks, _READING)
+        for name, variable in {**VARIABLES, "shortwave_radiation": _SHORTWAVE}.items()
+    }
+    temp = series["temperature_2m"]
+    if temp is None or not np.isfinite(temp).any():
+        _READING.refuse("has no temperatures")
+    unknown = np.full(times.shape, np.nan)
+    missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
+    dew = reading.moisture(
+        temp, series["dew_point_2m"], series["relative_humidity_2m"], times, remarks
+    )
+    direct, diffuse = _radiation(series, times, missing)
+    if missing:
+        remarks.append(f"the forecast has no {', '.join(missing)}")
+
+    def known(name: str, scale: float = 1.0) -> Array:
+        values = series[name]
+        return unknown if values is None else values * scale
+
+    code = known("weather_code")
+    hail = np.where(np.isfinite(code), 100.0 * np.isin(code, _HAIL_CODES), np.nan)
+    return Weather(
+        times=times,
+        temp_c=temp,
+        dew_point_c=dew,
+        wind_m_s=known("wind_speed_10m"),
+        gust_m_s=known("wind_gusts_10m"),
+        cloud=known("cloud_cover", 0.01),
+        rain_mm=known("precipitation"),
+        direct_w_m2=direct,
+        diffuse_w_m2=diffuse,
+        hail_pct=hail,
+        source=NAME,
+        fetched_at=fetched_at,
+        remarks=tuple(remarks),
+    )
+
+
+def document_of(body: bytes, reader: Reading) -> dict[str, Any]:
+    """The object of a body for one site. Raise SourceError if it is none, or an error."""
+    document = reader.document(body)
+    if isinstance(document, list) and len(document) == 1:
+        document = document[0]
+    if not isinstance(document, dict):
+        reader.refuse("is not one forecast")
+    if document.get("error"):
+        reason = one_line(document.get("reason", "no reason given"), 120)
+        reader.refuse(f'is an error: "{reason}"')
+    return document
+
+
+def hours_of(
+    document: dict[str, Any], reader: Reading
+) -> tuple[dict[str, Any], dict[str, Any], np.ndarray, np.ndarray]:
+    """Hourly values and their units, full hours from first to last, and each given one's row."""
+    hourly, units = document.get("hourly"), document.get("hourly_units")
+    if not isinstance(hourly, dict) or not isinstance(units, dict):
+        reader.refuse("has no hourly values")
+    raw = hourly.get("time")
+    if units.get("time") != "unixtime":
+        reader.refuse("does not give its times as unixtime")
+    if not isinstance(raw, list) or not raw or not all(type(one) is int for one in raw):
+        reader.refuse("has no list of times")
+    if not all(0 <= one < reading.LAST_SECOND for one in raw):
+        reader.refuse("has impossible times")
+    given = np.array(raw, dtype=np.int64)
+    if np.any(given % HOUR_S != 0) or np.any(np.diff(given) <= 0):
+        reader.refuse("has times that are not full hours in order")
+    if given[-1] - given[0] > _LONGEST.total_seconds():
+        reader.refuse("covers an impossible length of time")
+    times = np.arange(given[0], given[-1] + HOUR_S, HOUR_S, dtype=np.int64)
+    return hourly, units, times, (given - given[0]) // HOUR_S
+
+
+def series_of(
+    hourly: dict[str, Any],
+    units: dict[str, Any],
+    name: str,
+    variable: Variable,
+    times: np.ndarray,
+    rows: np.ndarray,
+    remarks: list[str],
+    reader: Reading,
+) -> Array | None:
+    """One variable on the full hours (time,); None if the body has nothing of it."""
+    raw = hourly.get(name)
+    if raw is None:
+        return None
+    if not isinstance(raw, list) or len(raw) != rows.size:
+        reader.refuse(f"has another number of values for {name} than of times")
+    wrong = [one for one in raw if one is not None and not reading.is_number(one)]
+    if wrong:
+        reader.refuse(f'has {name} that are no numbers ("{one_line(wrong[0], 20)}")')
+    values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
+    if not np.isfinite(values).any():
+        return None
+    reader.check_unit(name, units.get(name), variable.unit)
+    full = np.full(times.shape, np.nan)
+    full[rows] = reading.plausible(values, name, variable, times[rows], remarks)
+    return full
+
+
+def _radiation(
+    series: Mapping[str, Array | None], times: np.ndarray, missing: list[str]
+) -> tuple[Array, Array]:
+    """Direct and diffuse radiation; if only their sum is there, cloud says how it splits."""
+    unknown = np.full(times.shape, np.nan)
+    direct, diffuse = series["direct_radiation"], series["diffuse_radiation"]
+    if direct is not None and diffuse is not None:
+        return direct, diffuse
+    total, cloud = series["shortwave_radiation"], series["cloud_cover"]
+    if total is None:
+        return unknown, unknown
+    missing[:] = [name for name in missing if not name.endswith("_radiation")]
+    # A clear sky sends about a fifth of the light from the side, a covered one all of it.
+    share = np.full(times.shape, 0.5) if cloud is None else 0.2 + 0.8 * cloud / 100.0
+    return total * (1.0 - share), total * share

@@ -1,0 +1,156 @@
+"""What `sillward forecast` prints: which forecasts are held, how far they can be trusted."""
+
+from collections.abc import Callable
+from datetime import datetime, timedelta
+from typing import Any
+
+from sillward.collection import Household
+from sillward.document import plain
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.shelf import Held
+from sillward.notices import full, phrases
+from sillward_rules.lows import SpotLow, tonight
+from sillward_rules.weather import Gap, gaps, moment
+
+AHEAD = timedelta(days=3)
+"""Gaps are told so far ahead: those of later days close with the next forecasts. Judgement."""
+
+
+def document(household: Household, keeper: Keeper, now: datetime) -> dict[str, Any]:
+    """What is held, as plain types; times in the site's zone."""
+    site = household.collection.site
+
+    def iso(at: datetime | None) -> str | None:
+        return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
+
+    best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
+    ahead = tonight(household.collection, weather, now)
+    held = {one.source.name: one for one in keeper.shelf.held(site)}
+    return {
+        "schema": 1,
+        "site": site.name,
+        "at": iso(now),
+        "sources": [
+            {"name": source.name, "used": best is not None and best.source is source}
+            | _schedule(keeper, source.name, iso)
+            | (_held(held[source.name], now, iso) if source.name in held else {"state": "none"})
+            for source in keeper.shelf.sources
+        ],
+        "spread": ahead.spread,
+        "night": {"start": iso(ahead.night.start), "end": iso(ahead.night.end)},
+        "lows": [_low(low, iso) for low in ahead.lows],
+        "remarks": list(weather.remarks),
+    }
+
+
+Iso = Callable[[datetime | None], str | None]
+
+
+def _schedule(keeper: Keeper, name: str, iso: Iso) -> dict[str, Any]:
+    plan = keeper.shelf.ledger.poll(name)
+    if plan is None or not keeper.present:
+        return {"next": None, "failed": None, "calls_today": 0}
+    return {
+        "next": iso(plan.next_at),
+        "failed": plan.reason if plan.failures else None,
+        "calls_today": plan.calls if plan.day == keeper.shelf.today() else 0,
+    }
+
+
+def _held(held: Held, now: datetime, iso: Iso) -> dict[str, Any]:
+    weather = held.weather
+    return {
+        "state": weather.freshness(now).value,
+        "fetched": iso(held.stored.fetched_at),
+        "issued": iso(weather.issued_at),
+        "changed": iso(held.stored.changed_at),
+        "age_minutes": max(0, int(weather.age(now) / timedelta(minutes=1))),
+        "reaches": iso(moment(weather.times[-1])),
+        "gaps": [_gap(gap, iso) for gap in gaps(weather, now, now + AHEAD)],
+        "notes": list(weather.notes),
+    }
+
+
+def _gap(gap: Gap, iso: Iso) -> dict[str, Any]:
+    return {
+        "of": gap.series,
+        "from": iso(gap.first),
+        "to": iso(gap.last),
+        "hours": gap.hours,
+    }
+
+
+def _low(low: SpotLow, iso: Iso) -> dict[str, Any]:
+    return {
+        "spot": low.spot,
+        "leaf_c": plain(low.leaf_c),
+        "air_c": plain(low.air_c),
+        "at": iso(low.at),
+        "sd_k": plain(low.sd_k),
+    }
+
+
+def text(report: dict[str, Any]) -> str:
+    """The same in lines, at most 78 characters wide."""
+    lines = [f"{report['site']}, {_day(report['at'])}", ""]
+    for source in report["sources"]:
+        lines += _source_lines(source)
+    lines += [f"spread: {report['spread']}", ""]
+    start, end = report["night"]["start"], report["night"]["end"]
+    lines.append(f"tonight, {_day(start)} to {_hour(end)}")
+    width = max((len(low["spot"]) for low in report["lows"]), default=0)
+    lines += [f"  {low['spot']:<{width}}  {_low_text(low)}" for low in report["lows"]]
+    if report["remarks"]:
+        lines += ["", *(f"! {remark}" for remark in report["remarks"])]
+    return "\n".join(full.wrapped(line) for line in lines)
+
+
+def _source_lines(source: dict[str, Any]) -> list[str]:
+    lines = [f"{source['name']}{', in use' if source['used'] else ''}"]
+    if source["state"] == "none":
+        lines.append("  nothing held")
+    else:
+        age = phrases.age(timedelta(minutes=source["age_minutes"]))
+        issued = f", worked out {_day(source['issued'])}" if source["issued"] else ""
+        lines.append(f"  {source['state']}: fetched {_day(source['fetched'])}{issued}, {age}")
+        lines.append(f"  reaches {_day(source['reaches'])}; {_gaps_text(source['gaps'])}")
+        lines += [f"  {note}" for note in source["notes"]]
+    if source["failed"]:
+        lines.append(f"  failed: {source['failed']}")
+    if source["next"]:
+        calls = "1 call" if source["calls_today"] == 1 else f"{source['calls_today']} calls"
+        lines.append(f"  next {_day(source['next'])}; {calls} today (UTC)")
+    return [*lines, ""]
+
+
+def _gaps_text(gaps: list[dict[str, Any]]) -> str:
+    if not gaps:
+        return "no gaps in three days"
+    named = [
+        f"no {gap['of']} {_day(gap['from'])} to {_hour(gap['to'])} ({gap['hours']} h)"
+        for gap in gaps[:MOST_GAPS]
+    ]
+    more = [f"{len(gaps) - MOST_GAPS} more gaps"] if len(gaps) > MOST_GAPS else []
+    return "; ".join([*named, *more])
+
+
+MOST_GAPS = 4
+"""Gaps that are told one by one."""
+
+
+def _low_text(low: dict[str, Any]) -> str:
+    if low["leaf_c"] is None:
+        return "not known: treated as cold"
+    sure = "" if low["sd_k"] is None else f", give or take {low['sd_k']:.1f} K"
+    return (
+        f"leaf {phrases.fixed(low['leaf_c'], 1)} °C at {_hour(low['at'])}, "
+        f"air {phrases.fixed(low['air_c'], 1)} °C{sure}"
+    )
+
+
+def _day(iso: str) -> str:
+    return f"{datetime.fromisoformat(iso):%a %d %b %H:%M}"
+
+
+def _hour(iso: str) -> str:
+    return f"{datetime.fromisoformat(iso):%H:%M}"

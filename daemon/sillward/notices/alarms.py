@@ -1,0 +1,79 @@
+"""Alarms: what cannot wait for a round, in the words of a push. Each is told once."""
+
+from datetime import datetime
+
+from sillward.notices import phrases
+from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward_rules.chore import ChoreKind
+from sillward_rules.sheet import Sheet
+from sillward_rules.site import Site
+
+
+def blind(sheet: Sheet, since: datetime | None, why: str | None, site: Site) -> Message:
+    """No forecast that one can go by: when there was one last, what it said, what to do.
+
+    sheet: tonight's, drawn up from what there is. since: of when the last good forecast is.
+    """
+    title = "No forecast so far; treat tonight as cold"
+    if since is not None:
+        title = f"No forecast since {_day_and_hour(since, site)}; treat tonight as cold"
+    lines = _under_cover(sheet, site)
+    lows = [f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None]
+    lines.append(
+        f"Last known for tonight: {', '.join(lows)}" if lows else "Nothing known of tonight"
+    )
+    lines += [why] if why else []
+    lines.append("Go by your own thermometer")
+    return Message(title, _fitting(title, lines))
+
+
+def sighted(sheet: Sheet, site: Site) -> Message:
+    """There is a forecast again: whose, and what it says of tonight."""
+    title = f"The forecast is back: {sheet.source}"
+    lows = [f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None]
+    lines = [f"Tonight: {', '.join(lows)}"] if lows else []
+    lines += _under_cover(sheet, site) or ["Nothing must be under cover, as far as is known"]
+    return Message(title, _fitting(title, [*lines, "The rounds go by it again"]))
+
+
+def doubtful_clock(doubt: str) -> Message:
+    """This machine's clock is wrong: notices come at the wrong time."""
+    title = "The clock of this machine is wrong"
+    lines = [
+        doubt[0].upper() + doubt[1:],
+        "Notices come at wrong times until it is set. Go by your own watch and thermometer",
+    ]
+    return Message(title, _fitting(title, lines))
+
+
+def right_clock() -> Message:
+    """The clock is right again."""
+    return Message("The clock of this machine is right again", "Notices come in time again")
+
+
+def _under_cover(sheet: Sheet, site: Site) -> list[str]:
+    """How many plants must be under cover tonight, before when; where they are now is no matter."""
+    tonight = [
+        chore
+        for chore in sheet.chores
+        if chore.kind is ChoreKind.CARRY_IN
+        or (chore.kind is ChoreKind.STAY_IN and chore.not_before is None)
+    ]
+    if not tonight:
+        return []
+    going = [chore.before for chore in tonight if chore.kind is ChoreKind.CARRY_IN]
+    count = phrases.plants(len({name for chore in tonight for name in chore.plants}))
+    by = phrases.clock(min(going), sheet.at, site) if going else "dusk"
+    return [f"Under cover by {by}: {count}"]
+
+
+def _fitting(title: str, lines: list[str]) -> str:
+    """As many lines as a push may have."""
+    kept = list(lines)
+    while len(kept) > 1 and len(title) + len("\n".join(kept)) >= MOST_CHARACTERS:
+        kept.pop(-2)
+    return "\n".join(kept)
+
+
+def _day_and_hour(at: datetime, site: Site) -> str:
+    return f"{at.astimezone(site.zone):%a %H:%M}"
