@@ -3,7 +3,7 @@
 import json
 import logging
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -25,6 +25,7 @@ from sillward_rules.site import Site
 from sillward_rules.weather import SERIES, Weather
 from tests.daemon.bodies import HOUR_S, SITE, START, dumped
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
+from tests.daemon.mutations import changed_anywhere
 from tests.rules import support
 
 NOW = START + timedelta(minutes=25)
@@ -712,29 +713,7 @@ def test_what_is_no_forecast_is_refused(raw: bytes, told: str) -> None:
 # -- any body at all
 
 
-def places_of(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
-    if isinstance(value, dict):
-        for key, one in value.items():
-            yield from places_of(one, (*at, key))
-    elif isinstance(value, list):
-        for index, one in enumerate(value):
-            yield from places_of(one, (*at, index))
-    if at:
-        yield at
-
-
-junk = st.one_of(
-    st.none(),
-    st.booleans(),
-    st.integers(-(10**30), 10**30),
-    st.floats(),
-    st.text(st.characters(exclude_categories=["Cs"]), max_size=8),
-    st.just([]),
-    st.just({}),
-    st.lists(st.none() | st.floats(), max_size=4),
-    st.sampled_from(["celsius", "km/h", "Feature", "2026-05-13T07:00:00Z", 468.0, -90.0, 10**12]),
-)
-GONE = object()
+LIKELY = ("celsius", "km/h", "Feature", "2026-05-13T07:00:00Z", 468.0, -90.0, 10**12)
 
 
 @settings(
@@ -745,17 +724,7 @@ GONE = object()
 )
 @given(data=st.data())
 def test_a_body_with_anything_changed_is_weather_or_a_source_error(data: st.DataObject) -> None:
-    made = met_body(hourly=3, steps=3)
-    for _ in range(data.draw(st.integers(1, 4))):
-        *path, last = data.draw(st.sampled_from(list(places_of(made))))
-        new = data.draw(junk | st.just(GONE))
-        holder: Any = made
-        for key in path:
-            holder = holder[key]
-        if new is GONE:
-            del holder[last]
-        else:
-            holder[last] = new
+    made = changed_anywhere(data, met_body(hourly=3, steps=3), *LIKELY)
 
     try:
         weather = read(made)

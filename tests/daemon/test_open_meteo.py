@@ -2,7 +2,7 @@
 
 import json
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -23,6 +23,7 @@ from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo, parse
 from sillward_rules.site import Site
 from sillward_rules.weather import SERIES, Weather
 from tests.daemon.bodies import HOUR_S, SITE, START, body, dumped
+from tests.daemon.mutations import changed_anywhere
 
 NOW = START + timedelta(hours=44)
 KEY = "very-secret-key"
@@ -426,29 +427,7 @@ def test_a_body_without_hours_is_refused(key: str, value: object) -> None:
 # -- any body at all
 
 
-def places_of(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
-    if isinstance(value, dict):
-        for key, one in value.items():
-            yield from places_of(one, (*at, key))
-    elif isinstance(value, list):
-        for index, one in enumerate(value):
-            yield from places_of(one, (*at, index))
-    if at:
-        yield at
-
-
-junk = st.one_of(
-    st.none(),
-    st.booleans(),
-    st.integers(-(10**30), 10**30),
-    st.floats(),
-    st.text(st.characters(exclude_categories=["Cs"]), max_size=8),
-    st.just([]),
-    st.just({}),
-    st.lists(st.none() | st.floats(), max_size=4),
-    st.sampled_from(["undefined", "km/h", "°C", "m/s", "unixtime", 468.0, 10**12, HOUR_S]),
-)
-GONE = object()
+LIKELY = ("undefined", "km/h", "°C", "m/s", "unixtime", 468.0, 10**12, HOUR_S)
 
 
 @settings(
@@ -459,17 +438,7 @@ GONE = object()
 )
 @given(data=st.data())
 def test_a_body_with_anything_changed_is_weather_or_a_source_error(data: st.DataObject) -> None:
-    made = body(hours=6, shortwave_radiation=140.0)
-    for _ in range(data.draw(st.integers(1, 4))):
-        *path, last = data.draw(st.sampled_from(list(places_of(made))))
-        new = data.draw(junk | st.just(GONE))
-        holder: Any = made
-        for key in path:
-            holder = holder[key]
-        if new is GONE:
-            del holder[last]
-        else:
-            holder[last] = new
+    made = changed_anywhere(data, body(hours=6, shortwave_radiation=140.0), *LIKELY)
 
     try:
         weather = read(made)

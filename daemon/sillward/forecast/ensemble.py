@@ -49,12 +49,7 @@ class Ensemble:
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Ask for the members' temperatures at all sites."""
-        params = {
-            "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
-            "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
-            "elevation": ",".join(f"{site.elevation_m:.0f}" for site in sites),
-            "timezone": "GMT",
-            "timeformat": "unixtime",
+        params = open_meteo.places_and_time(sites) | {
             "past_days": "1",
             "forecast_days": "8",
             "models": MODEL,

@@ -77,12 +77,7 @@ class OpenMeteo:
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Ask for all sites at once."""
-        params = {
-            "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
-            "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
-            "elevation": ",".join(f"{site.elevation_m:.0f}" for site in sites),
-            "timezone": "GMT",
-            "timeformat": "unixtime",
+        params = places_and_time(sites) | {
             "wind_speed_unit": "ms",
             "past_days": "7",
             "forecast_days": "8",
@@ -104,6 +99,17 @@ class OpenMeteo:
             return parse(body, site, fetched_at)
         except SourceError as error:
             raise discreet(error, self.api_key) from None
+
+
+def places_and_time(sites: Sequence[Site]) -> dict[str, str]:
+    """The parameters that say where, and that times are UTC."""
+    return {
+        "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
+        "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
+        "elevation": ",".join(f"{site.elevation_m:.0f}" for site in sites),
+        "timezone": "GMT",
+        "timeformat": "unixtime",
+    }
 
 
 def with_key(
