@@ -439,6 +439,12 @@ FAULTS = (
     Fault("streaming error", whole(STREAMING), NOT_WHOLE, TRIES),
     Fault("empty", whole(b""), NOT_WHOLE, TRIES),
     Fault(
+        "over in two hours",
+        whole(rearranged(lambda values: values[: row(AFTERNOON) + 3])),
+        f"the answer ends at {AFTERNOON.replace(minute=0) + timedelta(hours=2):%Y-%m-%d %H:%M} UTC"
+        " already",
+    ),
+    Fault(
         "of last week",
         whole(dumped(body(START - timedelta(days=9)))),
         "the answer does not cover the present hour",
@@ -627,7 +633,6 @@ PARTS = (
         judged=True,
         remark="temperature_2m of 468 °C at 2026-05-15 03:00 UTC is impossible: ignored",
     ),
-    Part("over in two hours", rearranged(lambda values: values[: row(AFTERNOON) + 3]), 14, False),
 )
 
 

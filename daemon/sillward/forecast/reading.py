@@ -3,7 +3,7 @@
 import json
 import math
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, NoReturn
 
 import numpy as np
@@ -37,6 +37,9 @@ BEAM = (0.0, 1500.0)
 
 MOST_DEGREES_AWAY = 0.6
 """A grid cell's middle may be some tens of km from the site. Judgement."""
+
+LEAST_AHEAD = timedelta(hours=24)
+"""A forecast that does not reach so far is a torn one. Judgement: the coming night and its end."""
 
 LAST_SECOND = 2**33
 """No forecast is for the years after 2242."""
@@ -77,9 +80,14 @@ class Reading:
             self.refuse(f"is for another place: {north:g}, {east:g}, not {here}")
 
     def check_present(self, weather: Weather, now: datetime) -> None:
-        """Raise SourceError unless the forecast covers the present hour."""
+        """Raise SourceError unless the forecast covers the present hour and a day from it.
+
+        One that ends sooner must not take the place of a longer one.
+        """
         if not weather.reaches(now):
             self.refuse("does not cover the present hour")
+        if not weather.reaches(now + LEAST_AHEAD):
+            self.refuse(f"ends at {at(weather.times[-1])} already")
 
     def check_unit(self, name: str, unit: object, expected: str) -> None:
         """Raise SourceError for another unit than the expected one."""
