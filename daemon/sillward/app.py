@@ -76,7 +76,7 @@ class App:
         keeper = Keeper(shelf, sites or (self.site,), pretending=self.pretending)
         first = self.sources[0]
         if isinstance(first, Recorded):
-            return replace(keeper, ask=first.ask, present=False)
+            return replace(keeper, ask=first.ask, live=False)
         asked = self.settings.forecast
         shelf.opinion_k = asked.second_opinion
         # Whoever has a server of their own for the forecast need not have one for the members.

@@ -48,7 +48,7 @@ Iso = Callable[[datetime | None], str | None]
 
 def _schedule(keeper: Keeper, name: str, iso: Iso) -> dict[str, Any]:
     plan = keeper.shelf.ledger.poll(name)
-    if plan is None or not keeper.present:
+    if plan is None or not keeper.live:
         return {"next": None, "failed": None, "calls_today": 0}
     return {
         "next": iso(plan.next_at),

@@ -58,8 +58,9 @@ class Keeper:
     pause: Callable[[float], None] = time.sleep
     monotonic: Callable[[], float] = time.monotonic
     rng: random.Random = field(default_factory=random.Random)
-    present: bool = True
-    """Whether a forecast must cover the present hour; one from a file need not."""
+    live: bool = True
+    """Whether providers are asked. What is in a file need not cover the present hour, and does not
+    get better when it is read again."""
     pretending: bool = False
     """Whether the clock is of another time: then it says nothing of this machine's."""
     _calls: int = 0
@@ -171,7 +172,7 @@ class Keeper:
         # next tick, or the next start, would ask again, and so on for ever.
         ahead = replace(plan, next_at=self.shelf.clock() + poll.PAUSES[0])
         self.shelf.ledger.keep_poll(name, ahead if before else replace(ahead, failures=1))
-        tries = 1 if patient or plan.failures else TRIES
+        tries = 1 if patient or plan.failures or not self.live else TRIES
         self._calls = 0
         failed: SourceError | None = None
         good_for: list[timedelta] = []
@@ -272,7 +273,7 @@ class Keeper:
 
     def _check(self, source: Source, weather: Weather, before: Held | None, now: datetime) -> None:
         """Raise SourceError unless a forecast is for these days and no older than the last one."""
-        if self.present:
+        if self.live:
             Reading(source.name).check_present(weather, now)
         issued, last = weather.issued_at, None if before is None else before.weather.issued_at
         if issued is not None and last is not None and issued < last:
