@@ -18,6 +18,7 @@ from sillward.forecast import Setup, Source, ensemble, sources
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.recorded import Recorded, recorded
 from sillward.forecast.shelf import Clock, Shelf, utc_now
+from sillward.forecast.sources import open_meteo
 from sillward.ledger import Ledger
 from sillward.notices import channels
 from sillward.service import Desk, states_at
@@ -79,8 +80,9 @@ class App:
             return replace(keeper, ask=first.ask, live=False)
         asked = self.settings.forecast
         shelf.opinion_k = asked.second_opinion
-        # Whoever has a server of their own for the forecast need not have one for the members.
-        theirs = asked.server(asked.sources[0]) is None
+        # Nobody is asked whom the grower has not chosen, and whoever has a server of their own for
+        # the forecast need not have one for the members.
+        theirs = open_meteo.KEY in asked.sources and asked.server(open_meteo.KEY) is None
         if asked.ensemble and (theirs or asked.server(ensemble.KEY) is not None):
             shelf.ensemble = ensemble.build(_setup(self.settings, ensemble.KEY))
         return keeper

@@ -224,6 +224,7 @@ def send(options: Options, round_name: str) -> None:
     blind: SourceError | None = None
     try:
         desk.keeper.fetch()
+        desk.keeper.refresh_members()
     except SourceError as error:
         blind = error
     occasion = rounds.current(app.site, app.household.rounds, round_, now)

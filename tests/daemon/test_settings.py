@@ -279,6 +279,7 @@ def test_what_is_wrong_with_the_sources_is_told(
         ({}, "https://ensemble-api.open-meteo.com/v1/ensemble"),
         ({"API_KEY": SECRET}, "https://customer-ensemble-api.open-meteo.com/v1/ensemble"),
         ({"ENSEMBLE": "false"}, None),
+        ({"SOURCE": "met-norway", "CONTACT": "grower@example.org"}, None),
         ({"BASE_URL": "http://own.example"}, None),
         (
             {

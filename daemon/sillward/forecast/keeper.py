@@ -77,6 +77,10 @@ class Keeper:
                 every = max(every, OPINION_EVERY)
             if self._due(source, every):
                 self._poll(source, every)
+        self.refresh_members()
+
+    def refresh_members(self) -> None:
+        """Ask for the members of an ensemble if they are due and somebody can be reached."""
         members = self.shelf.ensemble
         plan = None if members is None else self.shelf.ledger.poll(members.name)
         if members and self._answered() and poll.due(plan, self.shelf.clock(), members.every):
