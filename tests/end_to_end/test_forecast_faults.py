@@ -843,11 +843,13 @@ def test_a_second_source_takes_over_when_the_first_has_failed_for_long(make: Mak
 
     world.tick(whole(dumped(a_body(3.0))))
     old = NOON + timedelta(hours=6)
-    # For six hours the first one's last forecast is good enough, and the second left alone.
-    assert second(hanging(), old) == []
+    # The second is asked as soon as the first fails; for six hours the first one's last forecast
+    # is good enough all the same.
+    assert second(whole(b"", status="500 Oops"), old) != []
     assert world.weather().source == FIRST
+    assert world.weather().remarks == ()
 
-    (asked,) = second(expiring(a_met_body(1.0, old), 2), old + timedelta(minutes=30))
+    (asked,) = second(expiring(a_met_body(1.0, old), 2), old + timedelta(hours=1))
 
     assert asked.startswith(b"GET /weatherapi/locationforecast/2.0/complete?lat=-32.8900&")
     assert b"If-Modified-Since" not in asked

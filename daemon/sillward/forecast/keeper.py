@@ -82,8 +82,9 @@ class Keeper:
     def refresh_members(self) -> None:
         """Ask for the members of an ensemble if they are due and somebody can be reached."""
         members = self.shelf.ensemble
-        plan = None if members is None else self.shelf.ledger.poll(members.name)
-        if members and self._answered() and poll.due(plan, self.shelf.clock(), members.every):
+        if members is None or self._fails(self.shelf.sources[0]):
+            return  # without a network nobody answers
+        if poll.due(self.shelf.ledger.poll(members.name), self.shelf.clock(), members.every):
             self._poll_ensemble(members)
 
     def fetch(self) -> None:
@@ -111,10 +112,10 @@ class Keeper:
         if not given:
             raise first or SourceError(f"{self.shelf.sources[0].name}: asked not to be asked yet")
 
-    def _answered(self) -> bool:
-        """Whether the first source did the last time: without a network nobody will."""
-        plan = self.shelf.ledger.poll(self.shelf.sources[0].name)
-        return plan is not None and not plan.failures
+    def _fails(self, source: Source) -> bool:
+        """Whether a source gave nothing the last time, or has not been asked."""
+        plan = self.shelf.ledger.poll(source.name)
+        return plan is None or plan.failures > 0
 
     def _due(self, source: Source, every: timedelta) -> bool:
         plan, now = self.shelf.ledger.poll(source.name), self.shelf.clock()
@@ -131,10 +132,10 @@ class Keeper:
         return poll.due(plan, now, every)
 
     def _fallback_needed(self, place: int) -> bool:
-        """Whether the sources before this one leave a site without a sound forecast."""
-        return any(
-            not any(self._sound(source, site) for source in self.shelf.sources[:place])
-            for site in self.sites
+        """Whether the sources before this one fail, or leave a site without a sound forecast."""
+        before = self.shelf.sources[:place]
+        return all(map(self._fails, before)) or any(
+            not any(self._sound(source, site) for source in before) for site in self.sites
         )
 
     def _has_sound(self, site: Site) -> bool:
