@@ -267,7 +267,7 @@ class Keeper:
                     etag=answer.etag if lasting else None,
                 ),
             )
-            if changed:
+            if changed and self.live:
                 nights = nights_of(site, self.shelf.spread_over(site, weather), now)
                 self.shelf.ledger.keep_nights(site.name, source.name, now, nights)
                 self.shelf.ledger.prune_archive(now)
