@@ -17,7 +17,7 @@ from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, sources
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.recorded import Recorded, recorded
-from sillward.forecast.shelf import Clock, Shelf, utc_now
+from sillward.forecast.shelf import Clock, Shelf, credit, utc_now
 from sillward.forecast.sources import open_meteo
 from sillward.ledger import Ledger
 from sillward.notices import channels
@@ -118,8 +118,7 @@ class App:
 
     def attribution(self, weather: Weather) -> str:
         """The credit that is due for a weather."""
-        credits = {source.name: source.attribution for source in self.sources}
-        return credits.get(weather.source, self.sources[0].attribution)
+        return credit(self.sources, weather.source)
 
     def states(self) -> State:
         """What the ledger knows of the plants; nothing while pretending or before the first run."""

@@ -19,7 +19,7 @@ from sillward_rules.plant import Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
 from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, Freshness, Weather, between, moment
+from sillward_rules.weather import HOUR_S, Freshness, Weather, between, hours_within, moment
 
 if TYPE_CHECKING:
     from sillward_rules.planners.nights import Judgement
@@ -225,8 +225,7 @@ def errands(
 
 def full_hours(start: datetime, end: datetime) -> int:
     """How many full hours lie from start to end, both included."""
-    first = -(-start.timestamp() // 3600)
-    return max(0, int(end.timestamp() // 3600 - first) + 1)
+    return int(hours_within(start, end).size)
 
 
 def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Array]:

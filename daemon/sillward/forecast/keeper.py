@@ -23,11 +23,7 @@ from sillward.forecast.shelf import CLOCK_MARK, Held, Shelf
 from sillward.ledger import Poll, StoredForecast
 from sillward_rules.nightly import nights_of
 from sillward_rules.site import Site
-from sillward_rules.weather import (
-    Weather,
-    no_weather,
-    same_forecast,
-)
+from sillward_rules.weather import Weather, no_weather, same_forecast
 
 TRIES = 3
 """Of one call, if what went wrong may be over in a moment; once it has failed, one each time."""
@@ -74,7 +70,7 @@ class Keeper:
             if place and not self._fallback_needed(place):
                 if place > 1 or self.shelf.opinion_k is None:
                     continue
-                every = max(every, OPINION_EVERY)
+                every = _opinion_every(source)
             if self._due(source, every):
                 self._poll(source, every)
         self.refresh_members()
@@ -101,14 +97,12 @@ class Keeper:
             else:
                 error = self._poll(source, source.every, by_hand=True)
                 first, given = first or error, given or error is None
-            if all(
-                any(self._sound(one, site) for one in self.shelf.sources) for site in self.sites
-            ):
+            if self._all_have_sound(self.shelf.sources):
                 break
         if self.shelf.opinion_k is not None and len(self.shelf.sources) > 1:
-            second, every = self.shelf.sources[1], max(self.shelf.sources[1].every, OPINION_EVERY)
-            if self._due(second, every):  # it may fail: then the notice says so
-                self._poll(second, every, by_hand=True)
+            second = self.shelf.sources[1]
+            if self._due(second, _opinion_every(second)):  # it may fail: then the notice says so
+                self._poll(second, _opinion_every(second), by_hand=True)
         if not given:
             raise first or SourceError(f"{self.shelf.sources[0].name}: asked not to be asked yet")
 
@@ -134,12 +128,11 @@ class Keeper:
     def _fallback_needed(self, place: int) -> bool:
         """Whether the sources before this one fail, or leave a site without a sound forecast."""
         before = self.shelf.sources[:place]
-        return all(map(self._fails, before)) or any(
-            not any(self._sound(source, site) for source in before) for site in self.sites
-        )
+        return all(map(self._fails, before)) or not self._all_have_sound(before)
 
-    def _has_sound(self, site: Site) -> bool:
-        return any(self._sound(source, site) for source in self.shelf.sources)
+    def _all_have_sound(self, sources: Sequence[Source]) -> bool:
+        """Whether each site has a sound forecast of one of these."""
+        return all(any(self._sound(one, site) for one in sources) for site in self.sites)
 
     def _sound(self, source: Source, site: Site) -> bool:
         held = self.shelf.of(source, site)
@@ -314,6 +307,10 @@ class Keeper:
             self.shelf.ledger.mark(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
         elif abs(behind) <= CLOCK_RIGHT and CLOCK_MARK in self.shelf.ledger.marks():
             self.shelf.ledger.unmark(CLOCK_MARK)
+
+
+def _opinion_every(source: Source) -> timedelta:
+    return max(source.every, OPINION_EVERY)
 
 
 def _conditions(held: Held) -> dict[str, str]:

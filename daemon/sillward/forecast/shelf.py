@@ -49,6 +49,11 @@ class Held:
         return fresh and covers(self.weather, now, night.end)
 
 
+def credit(sources: Sequence[Source], name: str) -> str:
+    """The credit that is due for a weather of the source of this name."""
+    return next((one for one in sources if one.name == name), sources[0]).attribution
+
+
 @dataclass(slots=True)
 class Shelf:
     """The forecasts that are held, from some sources in the grower's order."""
@@ -111,22 +116,21 @@ class Shelf:
 
     def attribution(self, source: str) -> str:
         """The credit that is due for a weather of this source."""
-        credits = {one.name: one.attribution for one in self.sources}
-        return credits.get(source, self.sources[0].attribution)
+        return credit(self.sources, source)
 
     def held(self, site: Site) -> list[Held]:
         """The last good forecast of each source that has one, in the grower's order."""
         return [one for one in (self.of(source, site) for source in self.sources) if one]
 
-    def failure(self) -> Mark | None:
-        """When and why the first source gave nothing; None if it did the last time."""
-        name = self.sources[0].name
+    def failure(self, place: int = 0) -> Mark | None:
+        """When and why the source at this place gave nothing; None if it did the last time."""
+        name = self.sources[place].name
         plan = self.ledger.poll(name)
         return self.ledger.marks().get(f"fetch failed, {name}") if plan and plan.failures else None
 
-    def trouble(self) -> str | None:
-        """Why the first source gave nothing the last time; None if it did."""
-        failed = self.failure()
+    def trouble(self, place: int = 0) -> str | None:
+        """Why the source at this place gave nothing the last time; None if it did."""
+        failed = self.failure(place)
         return None if failed is None else failed.text
 
     def today(self) -> date:
@@ -151,21 +155,15 @@ class Shelf:
         first = self.sources[0]
         if best.source is first:
             return ()
-        held, why = self.of(first, site), self.trouble()
-        if why is not None:
-            pass
-        elif held is None or held.weather.freshness(self.clock()) is not Freshness.FRESH:
-            why = f"{first.name} has nothing new"
-        else:
-            why = f"{first.name} has gaps tonight"
-        return (f"forecast by {best.source.name}; {why}",)
+        held = self.of(first, site)
+        fresh = held is not None and held.weather.freshness(self.clock()) is Freshness.FRESH
+        lacks = f"{first.name} has {'gaps tonight' if fresh else 'nothing new'}"
+        return (f"forecast by {best.source.name}; {self.trouble() or lacks}",)
 
     def _no_opinion(self) -> str:
         """That the second opinion a grower asked for is missing, and why."""
-        name = self.sources[1].name
-        plan = self.ledger.poll(name)
-        why = plan.reason if plan is not None and plan.failures else None
-        return f"no second opinion; {why or f'{name} has nothing new'}"
+        why = self.trouble(1) or f"{self.sources[1].name} has nothing new"
+        return f"no second opinion; {why}"
 
     def spread_over(self, site: Site, weather: Weather) -> Weather:
         """The weather with the members' spread, if there is one that is not too old."""

@@ -18,10 +18,8 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, site: Site) -> 
     if since is not None:
         title = f"No forecast since {_day_and_hour(since, site)}; treat tonight as cold"
     lines = _under_cover(sheet, site)
-    lows = [f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None]
-    lines.append(
-        f"Last known for tonight: {', '.join(lows)}" if lows else "Nothing known of tonight"
-    )
+    lows = _lows(sheet)
+    lines.append(f"Last known for tonight: {lows}" if lows else "Nothing known of tonight")
     lines += [why] if why else []
     lines.append("Go by your own thermometer")
     return Message(title, _fitting(title, lines))
@@ -30,8 +28,8 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, site: Site) -> 
 def sighted(sheet: Sheet, site: Site) -> Message:
     """There is a forecast again: whose, and what it says of tonight."""
     title = f"The forecast is back: {sheet.source}"
-    lows = [f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None]
-    lines = [f"Tonight: {', '.join(lows)}"] if lows else []
+    lows = _lows(sheet)
+    lines = [f"Tonight: {lows}"] if lows else []
     lines += _under_cover(sheet, site) or ["Nothing must be under cover, as far as is known"]
     return Message(title, _fitting(title, [*lines, "The rounds go by it again"]))
 
@@ -49,6 +47,12 @@ def doubtful_clock(doubt: str) -> Message:
 def right_clock() -> Message:
     """The clock is right again."""
     return Message("The clock of this machine is right again", "Notices come in time again")
+
+
+def _lows(sheet: Sheet) -> str:
+    """Tonight's low at each spot where it is known."""
+    known = (f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None)
+    return ", ".join(known)
 
 
 def _under_cover(sheet: Sheet, site: Site) -> list[str]:

@@ -11,9 +11,9 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Reason
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, borne, chance_of, exposure_of, full_hours
+from sillward_rules.scene import Scene, borne, chance_of, exposure_of
 from sillward_rules.sun import DayEvents, Night
-from sillward_rules.weather import HOUR_S, moment
+from sillward_rules.weather import HOUR_S, hours_within, moment
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -215,13 +215,12 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np
     )
     if scene.stale:
         return weathered
-    first = int(-(-start.timestamp() // HOUR_S)) * HOUR_S
-    hours = first + HOUR_S * np.arange(full_hours(start, end), dtype=np.int64)
+    hours = hours_within(start, end)
     counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
     known = np.zeros((hours.size, firing.limit.size), dtype=bool)
     rows = scene.rows(start, end)
     if rows.size:
-        places = (scene.climate.times[rows] - first) // HOUR_S
+        places = (scene.climate.times[rows] - hours[0]) // HOUR_S
         known[places] = firing.known[rows]
     return np.asarray(weathered & (counts[:, None] & ~known).any(axis=0))
 
