@@ -14,8 +14,9 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger, Notice, Poll, StoredForecast, store
-from sillward.ledger.store import _SCHEMA, ARCHIVE_DAYS, ARCHIVE_ROWS, SCHEMA_VERSION
+from sillward.ledger import Ledger, Notice, Poll, StoredForecast, forecasts
+from sillward.ledger.forecasts import ARCHIVE_DAYS, ARCHIVE_ROWS
+from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
 from sillward_rules.collection import PlantState
 from sillward_rules.nightly import NightForecast
 
@@ -489,7 +490,7 @@ def test_nights_too_long_ago_leave_the_archive(ledger: Ledger) -> None:
 def test_of_too_many_nights_the_oldest_leave(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(store, "ARCHIVE_ROWS", 5)
+    monkeypatch.setattr(forecasts, "ARCHIVE_ROWS", 5)
     for at in (NOW, NOW + timedelta(hours=1)):
         for site in (SITE, "Elsewhere"):
             ledger.keep_nights(site, "Invented source", at, [a_night(day, at) for day in days(2)])
@@ -763,7 +764,7 @@ def test_two_processes_may_open_a_new_ledger_at_once(tmp_path: Path) -> None:
     second = threading.Thread(target=open_second)
     second.start()
     waits.wait(5)
-    for statement in _SCHEMA.split(";"):
+    for statement in SCHEMA.split(";"):
         first.execute(statement)
     first.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
     first.execute("COMMIT")

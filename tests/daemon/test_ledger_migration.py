@@ -11,7 +11,7 @@ import pytest
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, Poll, StoredForecast
-from sillward.ledger.store import _MIGRATIONS, SCHEMA_VERSION
+from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
 from sillward_rules.collection import PlantState
 from sillward_rules.nightly import NightForecast
 
@@ -210,7 +210,7 @@ def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> 
 
 
 def test_there_is_a_step_from_every_older_version() -> None:
-    assert sorted(_MIGRATIONS) == list(range(1, SCHEMA_VERSION))
+    assert sorted(MIGRATIONS) == list(range(1, SCHEMA_VERSION))
 
 
 def test_what_is_new_works_after_the_migration(old: Path) -> None:

@@ -7,281 +7,29 @@ between costs at most one repeat and never a loss.
 
 import json
 import os
-import sqlite3
-import zlib
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from dataclasses import fields
-from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from sillward.errors import LedgerError
+from sillward.ledger.forecasts import ForecastTables
 from sillward.ledger.records import (
-    NIGHT_COLUMNS,
     Mark,
     Notice,
-    Poll,
     StoredChore,
-    StoredForecast,
     chore_of,
-    columns_of,
-    forecast_of,
     iso_to_text,
-    night_of,
-    night_values,
     notice_of,
     plain,
-    poll_of,
     state_of,
     to_moment,
     to_text,
 )
 from sillward_rules.collection import PlantState
-from sillward_rules.nightly import NightForecast
-
-SCHEMA_VERSION = 3
-
-ARCHIVE_DAYS = 400
-"""Nights longer ago leave the archive. Judgement: a year, and a month to hold it against."""
-
-ARCHIVE_ROWS = 800_000
-"""Most forecasts of a night in the archive: at 45 bytes each they stay under 50 MB. Names of site
-and source are not in these rows: a long one makes them no longer. Judgement: one site with two
-sources that change every hour and reach eight nights ahead makes 154,000."""
-
-_SCHEMA = """
-CREATE TABLE forecast (
-    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
-    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
-) STRICT;
-CREATE TABLE poll (
-    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
-    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
-) STRICT;
-CREATE TABLE archive (
-    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
-) STRICT;
-CREATE TABLE night (
-    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
-    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
-    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
-) STRICT, WITHOUT ROWID;
-CREATE TABLE round (
-    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
-    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
-) STRICT;
-CREATE TABLE notice (
-    key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
-    channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
-    state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
-    attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
-    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER
-) STRICT;
-CREATE TABLE chore (
-    site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
-    document TEXT NOT NULL, done_at TEXT, PRIMARY KEY (site, id)
-) STRICT;
-CREATE TABLE plant_state (
-    site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
-    assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT, brighter_since TEXT,
-    PRIMARY KEY (site, plant)
-) STRICT;
-CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
-"""
-
-_MIGRATIONS = {
-    1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
-    # Old forecasts are kept: who updates while the network is down goes on with what is there.
-    2: """
-ALTER TABLE forecast RENAME TO old_forecast;
-CREATE TABLE forecast (
-    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
-    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
-) STRICT;
-INSERT INTO forecast (site, source, fetched_at, changed_at, body)
-    SELECT site, source, fetched_at, fetched_at, compressed(body) FROM old_forecast;
-DROP TABLE old_forecast;
-CREATE TABLE poll (
-    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
-    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
-) STRICT;
-CREATE TABLE archive (
-    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
-) STRICT;
-CREATE TABLE night (
-    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
-    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
-    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
-) STRICT, WITHOUT ROWID;
-""",
-}
-"""What brings a file of this version to the next one: statements, written out as they were then."""
 
 
-class Ledger:
+class Ledger(ForecastTables):
     """The ledger of one file. Used from one thread at a time; every write is a transaction."""
-
-    def __init__(self, path: Path | str) -> None:
-        """Open or create the file. Raise LedgerError if it cannot be used."""
-        self._path = str(path)
-        with self._translated():
-            if self._path != ":memory:":
-                _make_private(Path(path))
-            self._db = sqlite3.connect(
-                self._path, isolation_level=None, timeout=5, check_same_thread=False
-            )
-        try:
-            with self._translated():
-                self._db.row_factory = sqlite3.Row
-                self._db.execute("PRAGMA journal_mode=WAL")
-                # A lost "sent" mark costs a repeat: one sync for each write is worth it.
-                self._db.execute("PRAGMA synchronous=FULL")
-            self._migrate()
-        except LedgerError:
-            self._db.close()
-            raise
-
-    def close(self) -> None:
-        """Close the file."""
-        self._db.close()
-
-    def _migrate(self) -> None:
-        with self.transaction():  # two processes may open a new file at once
-            version = self._db.execute("PRAGMA user_version").fetchone()[0]
-            if version > SCHEMA_VERSION:
-                msg = f"{self._path}: written by a newer sillward (version {version}); update first"
-                raise LedgerError(msg)
-            if version == 0:
-                self._run(_SCHEMA)
-            else:
-                self._db.create_function("compressed", 1, zlib.compress)
-                for older in range(version, SCHEMA_VERSION):
-                    self._run(_MIGRATIONS[older])
-            self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
-
-    def _run(self, statements: str) -> None:
-        for statement in statements.split(";"):  # executescript would end the transaction
-            self._db.execute(statement)
-
-    @contextmanager
-    def _translated(self) -> Iterator[None]:
-        try:
-            yield
-        except (sqlite3.Error, OSError) as error:
-            msg = f"ledger {self._path}: {error}"
-            raise LedgerError(msg) from error
-
-    @contextmanager
-    def transaction(self) -> Iterator[None]:
-        """All writes within happen, or none. Raise LedgerError if they cannot."""
-        with self._translated():
-            self._db.execute("BEGIN IMMEDIATE")
-            try:
-                yield
-            except BaseException:
-                self._db.execute("ROLLBACK")
-                raise
-            self._db.execute("COMMIT")
-
-    def _rows(self, query: str, *values: object) -> list[sqlite3.Row]:
-        with self._translated():
-            return self._db.execute(query, values).fetchall()
-
-    # -- forecasts
-
-    def keep_forecast(self, site: str, stored: StoredForecast) -> None:
-        """Keep a validated forecast as the last good one of its source for the site.
-
-        The body is tens of kB of text that repeats itself: it lies compressed in the file.
-        """
-        values = columns_of(stored) | {"site": site, "body": zlib.compress(stored.body)}
-        with self.transaction():
-            self._replace("forecast", values)
-
-    def confirm_forecast(self, site: str, source: str, fetched_at: datetime) -> None:
-        """The source said at this time that the forecast at hand is still its last."""
-        with self.transaction():
-            self._db.execute(
-                "UPDATE forecast SET fetched_at = ? WHERE site = ? AND source = ?",
-                (to_text(fetched_at), site, source),
-            )
-
-    def forecast(self, site: str, source: str) -> StoredForecast | None:
-        """The last good forecast of a source; None if there is none or its body is damaged."""
-        rows = self._rows("SELECT * FROM forecast WHERE site = ? AND source = ?", site, source)
-        return forecast_of(rows[0]) if rows else None
-
-    def keep_poll(self, source: str, poll: Poll) -> None:
-        """Keep when a source is to be asked again."""
-        with self.transaction():
-            self._replace("poll", columns_of(poll) | {"source": source})
-
-    def poll(self, source: str) -> Poll | None:
-        """When a source is to be asked again; None if it never was asked."""
-        rows = self._rows("SELECT * FROM poll WHERE source = ?", source)
-        return poll_of(rows[0]) if rows else None
-
-    def _replace(self, table: str, values: Mapping[str, object]) -> None:
-        marks = ", ".join("?" * len(values))
-        names = ", ".join(values)
-        self._db.execute(
-            f"INSERT OR REPLACE INTO {table} ({names}) VALUES ({marks})", tuple(values.values())
-        )
-
-    # -- the archive of nights
-
-    def keep_nights(
-        self, site: str, source: str, fetched_at: datetime, nights: Sequence[NightForecast]
-    ) -> None:
-        """Put what a forecast said of its nights into the archive.
-
-        Kept are whole seconds and hundredths of each value; lead_h follows from the times.
-        """
-        with self.transaction():
-            self._db.execute(
-                "INSERT INTO archive (site, source) VALUES (?, ?) ON CONFLICT DO NOTHING",
-                (site, source),
-            )
-            (archive,) = self._db.execute(
-                "SELECT id FROM archive WHERE site = ? AND source = ?", (site, source)
-            ).fetchone()
-            self._db.executemany(
-                f"INSERT OR REPLACE INTO night (archive, {', '.join(NIGHT_COLUMNS)})"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(archive, *night_values(night, fetched_at)) for night in nights],
-            )
-
-    def nights(
-        self, site: str, since: date, source: str | None = None
-    ) -> list[tuple[str, datetime, NightForecast]]:
-        """What was forecast, by a source or by all, for the nights from a date on.
-
-        Source, time of fetching and forecast: by night, then by source, then as they came.
-        """
-        rows = self._rows(
-            f"SELECT archive.source, {', '.join(NIGHT_COLUMNS)} FROM night"
-            " JOIN archive ON archive.id = night.archive WHERE archive.site = ?1"
-            " AND (?2 IS NULL OR archive.source = ?2) AND night.night >= ?3"
-            " ORDER BY night.night, archive.source, night.fetched_at",
-            site,
-            source,
-            since.toordinal(),
-        )
-        return [(source, *night_of(*values)) for source, *values in rows]
-
-    def prune_archive(self, now: datetime) -> None:
-        """Drop nights that are too long ago, and the oldest of too many."""
-        oldest = now.astimezone(UTC).date().toordinal() - ARCHIVE_DAYS
-        with self.transaction():
-            self._db.execute("DELETE FROM night WHERE night < ?", (oldest,))
-            (count,) = self._db.execute("SELECT COUNT(*) FROM night").fetchone()
-            self._db.execute(
-                "DELETE FROM night WHERE (archive, night, fetched_at) IN ("
-                "SELECT archive, night, fetched_at FROM night ORDER BY night, fetched_at LIMIT ?)",
-                (max(0, count - ARCHIVE_ROWS),),
-            )
 
     # -- rounds, notices, chores
 
@@ -553,12 +301,6 @@ class Ledger:
         """All marks by name."""
         rows = self._rows("SELECT * FROM mark")
         return {row["name"]: Mark(row["name"], to_moment(row["at"]), row["text"]) for row in rows}
-
-
-def _make_private(path: Path) -> None:
-    """Create folder and file so that only their owner can read them."""
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
 
 
 def _alive(pid: int | None) -> bool:

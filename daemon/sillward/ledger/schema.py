@@ -1,0 +1,72 @@
+"""The tables of the ledger file, and what brings an older file up to date."""
+
+SCHEMA_VERSION = 3
+
+SCHEMA = """
+CREATE TABLE forecast (
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
+    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
+) STRICT;
+CREATE TABLE poll (
+    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
+    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
+) STRICT;
+CREATE TABLE archive (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
+) STRICT;
+CREATE TABLE night (
+    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
+    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
+    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE round (
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
+    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
+) STRICT;
+CREATE TABLE notice (
+    key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
+    channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
+    state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
+    attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
+    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER
+) STRICT;
+CREATE TABLE chore (
+    site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
+    document TEXT NOT NULL, done_at TEXT, PRIMARY KEY (site, id)
+) STRICT;
+CREATE TABLE plant_state (
+    site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
+    assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
+    came_from TEXT, brighter_since TEXT,
+    PRIMARY KEY (site, plant)
+) STRICT;
+CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
+"""
+
+MIGRATIONS = {
+    1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
+    # Old forecasts are kept: who updates while the network is down goes on with what is there.
+    2: """
+ALTER TABLE forecast RENAME TO old_forecast;
+CREATE TABLE forecast (
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
+    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
+) STRICT;
+INSERT INTO forecast (site, source, fetched_at, changed_at, body)
+    SELECT site, source, fetched_at, fetched_at, compressed(body) FROM old_forecast;
+DROP TABLE old_forecast;
+CREATE TABLE poll (
+    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
+    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
+) STRICT;
+CREATE TABLE archive (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
+) STRICT;
+CREATE TABLE night (
+    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
+    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
+    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+) STRICT, WITHOUT ROWID;
+""",
+}
+"""What brings a file of this version to the next one: statements, written out as they were then."""
