@@ -69,6 +69,7 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
         "origin": reason.origin,
         **_exposure(reason),
         **({} if reason.chance is None else {"chance": reason.chance}),
+        **({} if reason.until is None else {"until": _iso(reason.until, site)}),
     }
 
 

@@ -42,7 +42,8 @@ class Reason:
     value None: nothing is known for that time, and caution decides. hours, degree_hours: how
     long and how deep beyond the limit, where that is counted [h], [K h]. rule: its name; above:
     whether it is beyond its limit by being above it. chance: that the leaf goes under the limit
-    in the night (0..1), where that is known.
+    in the night (0..1), where that is known. until: when it is within its limit again, where that
+    is worked out.
     """
 
     plant: str
@@ -57,6 +58,7 @@ class Reason:
     rule: str = ""
     above: bool = False
     chance: float | None = None
+    until: datetime | None = None
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):

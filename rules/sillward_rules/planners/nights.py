@@ -42,12 +42,14 @@ class Judgement:
 class _Found:
     """Per class of a firing: whether it fires, from when on the bound is crossed, and the worst.
 
-    hours, degree_hours: under a bound on temperature in the night, else NaN. brief: under it so
-    shortly that a plant bears it, if it stands the cold itself.
+    until: when it is crossed back for good [unix s]. hours, degree_hours: under a bound on
+    temperature in the night, else NaN. brief: under it so shortly that a plant bears it, if it
+    stands the cold itself.
     """
 
     fired: np.ndarray
     crossing: Array
+    until: Array
     worst_row: np.ndarray
     hours: Array
     degree_hours: Array
@@ -145,19 +147,21 @@ def _judge(
     size = firing.limit.size
     if rows.size == 0 or size == 0:
         nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
-        return _Found(nothing, zero, zero.astype(int), zero, zero, nothing)
+        return _Found(nothing, zero, zero, zero.astype(int), zero, zero, nothing)
     fires = firing.fires[rows]
     if skip_tail:
         over = np.maximum.accumulate(~fires, axis=0)
         ends = over[scene.climate.times[rows] <= night.start.timestamp()].any(axis=0)
         fires = fires & (over | ~ends)
     first = rows[np.argmax(fires, axis=0)]
+    last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
     hours, degree_hours = exposure_of(scene, firing, night)
     return _Found(
         fired=fires.any(axis=0),
         crossing=_crossings(firing, scene.climate.times, first),
+        until=_crossings_back(firing, scene.climate.times, last),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
@@ -208,6 +212,21 @@ def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> Array:
     return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
 
 
+def _crossings_back(firing: Firing, times: np.ndarray, last: np.ndarray) -> Array:
+    """When [unix s] each class is within its bound again, after the last row where the rule fires.
+
+    Within the hour that follows, on a straight line; that row itself where the next is not known.
+    """
+    classes = np.arange(last.size)
+    after = np.minimum(last + 1, times.size - 1)
+    gap_before = firing.bound[last, classes] - firing.values[last, classes]
+    gap_after = firing.bound[after, classes] - firing.values[after, classes]
+    back = gap_after < 0  # else it goes on: what the rule's hours end is not over
+    share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
+    share = np.where(np.isfinite(gap_after), share, 0.0)
+    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * HOUR_S, dtype=np.float64)
+
+
 def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np.ndarray:
     """(class,) whether an hour of the rule from start to end is not known where it stands."""
     weathered = np.array(
@@ -231,11 +250,12 @@ def _reason(
     of_class = int(firing.member[cohort])
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
-    hours = degree_hours = None
+    hours = degree_hours = until = None
     if found is not None:
         row = int(found.worst_row[of_class])
         value, at = round(float(firing.values[row, of_class]), 2), moment(scene.climate.times[row])
         bound = float(firing.bound[row, of_class])
+        until = moment(found.until[of_class])
         hours, degree_hours = _finite(found.hours[of_class]), _finite(found.degree_hours[of_class])
     origin = firing.rule.origin_for(scene.traits.plants[cohort])
     raised = bound - float(firing.limit[of_class])
@@ -251,6 +271,7 @@ def _reason(
         degree_hours=degree_hours,
         rule=firing.rule.name,
         above=firing.rule.direction == "above",
+        until=until,
     )
 
 

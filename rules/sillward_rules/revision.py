@@ -1,0 +1,196 @@
+"""What a newer forecast changes about orders that a grower has been told. Pure.
+
+revise(told, sheet, safe, moved_by) -> Revision        safe_outside(collection, ...) -> names
+"""
+
+from collections.abc import Collection as AnyOf
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward_rules import sun
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.collection import Collection, PlantState, State
+from sillward_rules.planners.carry import CLOSE_CALL
+from sillward_rules.planners.nights import judge_night
+from sillward_rules.scene import Scene, chance_in
+from sillward_rules.sheet import Sheet, moved
+from sillward_rules.weather import Weather
+
+LEAVE_K = 1.0
+"""A plant told to go in is told that it may stay out only if it could even were the air colder by
+this [K]: a forecast that hovers at the limit changes no mind. Judgement."""
+
+WELL_UNDER = CLOSE_CALL / 2
+"""... or once the chance that it goes under the limit is no more than this. Judgement."""
+
+ORDERS = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
+"""What a plant pays for if it is not done in time."""
+
+CORRECTED = ORDERS | {ChoreKind.CARRY_OUT}
+"""What is corrected; the hours of water and shade are told once."""
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """A chore as it was told: for which plants, and its hour.
+
+    at: the deadline; for going out the hour from which on.
+    """
+
+    id: str
+    kind: ChoreKind
+    plants: tuple[str, ...]
+    from_spot: str
+    to_spot: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """A chore whose hour or way is another one now, and the hour that was told."""
+
+    chore: Chore
+    was: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """What is to be told anew: chores for plants that had none, other hours, and what is off.
+
+    Chores hold the plants that the change is about, and no others.
+    """
+
+    added: tuple[Chore, ...] = ()
+    moved: tuple[Moved, ...] = ()
+    called_off: tuple[Order, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether anything has changed."""
+        return bool(self.added or self.moved or self.called_off)
+
+
+def hour_of(chore: Chore) -> datetime:
+    """The hour that a chore is told by: its start for going out, else its deadline."""
+    if chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None:
+        return chore.not_before
+    return chore.before
+
+
+def revise(
+    told: Sequence[Order],
+    sheet: Sheet,
+    safe: AnyOf[str],
+    done: AnyOf[tuple[ChoreKind, str]],
+    moved_by: timedelta,
+) -> Revision:
+    """Compare what was told with a sheet drawn up now.
+
+    told: open orders. safe: plants for which a call-off is sure enough (`safe_outside`). done:
+    kind and plant of what has been acknowledged. moved_by: a smaller change of an hour is not
+    worth a message.
+
+    An order whose hour is over stands. What nobody knows adds and moves nothing: at night no one
+    is sent out for a forecast that did not come. Going out is called off or put off, never newly
+    ordered: the morning round does that.
+    """
+    was = {(one.kind, name): one for one in told for name in one.plants}
+    added: list[Chore] = []
+    others: list[Moved] = []
+    now_asked: set[tuple[ChoreKind, str]] = set()
+    for chore in sheet.chores:
+        if chore.kind not in CORRECTED:
+            continue
+        now_asked.update((chore.kind, name) for name in chore.plants)
+        known = {reason.plant for reason in chore.because if reason.value is not None}
+        fresh = [
+            name
+            for name in chore.plants
+            if name in known
+            and chore.kind in ORDERS
+            and (chore.kind, name) not in was
+            and (chore.kind, name) not in done
+        ]
+        if fresh:
+            added.append(only(chore, fresh))
+        shifted: dict[datetime, list[str]] = {}
+        for name in chore.plants:
+            before = was.get((chore.kind, name))
+            if before is not None and name in known and _shifted(before, chore, sheet, moved_by):
+                shifted.setdefault(before.at, []).append(name)
+        others += [Moved(only(chore, names), at) for at, names in shifted.items()]
+    off = [_without(one, now_asked, safe) for one in told if one.at > sheet.at]
+    return Revision(tuple(added), tuple(others), tuple(one for one in off if one.plants))
+
+
+def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> bool:
+    if was.at <= sheet.at:
+        return False
+    hour = hour_of(chore)
+    if chore.kind is ChoreKind.CARRY_OUT:
+        return hour - was.at > moved_by
+    return abs(hour - was.at) > moved_by or chore.to_spot != was.to_spot
+
+
+def _without(order: Order, now_asked: AnyOf[tuple[ChoreKind, str]], safe: AnyOf[str]) -> Order:
+    """The order for those of its plants for which it is off."""
+    off = tuple(
+        name
+        for name in order.plants
+        if (order.kind, name) not in now_asked
+        and (name in safe or order.kind is not ChoreKind.CARRY_IN)
+    )
+    return replace(order, plants=off)
+
+
+def only(chore: Chore, names: Sequence[str]) -> Chore:
+    """The chore for some of its plants, each with its own reason."""
+    kept = [reason for reason in chore.because if reason.plant in set(names)]
+    grounds = type(chore.grounds).of(*(((reason.plant,), reason) for reason in kept))
+    return replace(chore, plants=tuple(reason.plant for reason in kept), grounds=grounds)
+
+
+def safe_outside(
+    collection: Collection, weather: Weather, state: State, now: datetime
+) -> frozenset[str]:
+    """Plants that may be told to stay out after all: the night is judged, and mild by a margin.
+
+    By `LEAVE_K`, while it is no close call; or by a chance of at most `WELL_UNDER`.
+    """
+    plain = Scene(collection, weather, state, now)
+    night = sun.night_at_or_after(collection.site, now)
+    judged = judge_night(plain, night)
+    colder = Scene(collection, _colder(weather), state, now)
+    by_margin = ~judge_night(colder, night).needs
+    places = np.where(plain.covered(plain.standing), plain.home, plain.standing)
+    limits = plain.traits.limits["night_low"]
+    chance = chance_in(plain, night, plain.climate.leaf_c[:, places] - limits)
+    sure = chance <= WELL_UNDER
+    likely = chance >= CLOSE_CALL
+    safe = judged.judged & ~judged.needs & ((by_margin & ~likely) | sure)
+    return frozenset(plain.names(np.flatnonzero(safe).tolist()))
+
+
+def _colder(weather: Weather) -> Weather:
+    """The weather with the margin against it: so every rule on cold is stricter, whose ever."""
+    temp_c = weather.temp_c - LEAVE_K
+    return replace(weather, temp_c=temp_c, dew_point_c=np.fmin(weather.dew_point_c, temp_c))
+
+
+def state_after(state: State, sheet: Sheet, revision: Revision) -> dict[str, PlantState]:
+    """The state once the change has been told, where nobody says otherwise."""
+    after = {**sheet.states, **state}
+    for order in revision.called_off:
+        if order.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
+            for name in order.plants:
+                stays = after[name]
+                if stays.assumed and stays.came_from is not None:
+                    after[name] = replace(stays, spot=stays.came_from, came_from=None)
+    for chore in (*revision.added, *(one.chore for one in revision.moved)):
+        if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
+            after |= {
+                name: moved(after[name].at(sheet.at), chore, assumed=True) for name in chore.plants
+            }
+    return after

@@ -1,0 +1,240 @@
+"""What a newer forecast changes about what was told: added, moved, called off, and no flapping."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sillward_rules.chore import ChoreKind
+from sillward_rules.collection import Collection, PlantState
+from sillward_rules.revision import (
+    CORRECTED,
+    Order,
+    Revision,
+    hour_of,
+    revise,
+    safe_outside,
+    state_after,
+)
+from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.spread import from_sd
+from sillward_rules.weather import Weather
+from tests.rules.support import collection, daily_curve, fetched, plant, utc, weather
+
+START = utc("2026-05-13T00:00")
+DUSK = utc("2026-05-14T20:00")
+LATER = DUSK + timedelta(minutes=10)
+LIMIT_C = 13.0
+HALF_AN_HOUR = timedelta(minutes=30)
+
+
+def nights_of(low_c: float, *, sd_k: float | None = 0.5) -> Weather:
+    """Every night this cold; so sure of it (None: by the usual errors)."""
+    made = fetched(weather(START, daily_curve(low_c, low_c + 11.0, 9 * 24)), DUSK)
+    if sd_k is None:
+        return made
+    return replace(made, spread=from_sd(made.times, np.full(made.times.shape, sd_k), "test"))
+
+
+def sheet_of(
+    low_c: float,
+    at: datetime,
+    whose: Collection,
+    state: dict[str, PlantState] | None = None,
+    round_: Round = Round.DUSK,
+) -> Sheet:
+    return draw_up(round_, whose, nights_of(low_c), state or {}, at)
+
+
+def orders(sheet: Sheet) -> list[Order]:
+    return [
+        Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
+        for one in sheet.chores
+        if one.kind in CORRECTED and one.id.startswith("2026-05-14")
+    ]
+
+
+def revision(
+    before_c: float,
+    after_c: float,
+    whose: Collection | None = None,
+    *,
+    at: datetime = LATER,
+    done: Sequence[tuple[ChoreKind, str]] = (),
+    sd_k: float | None = 0.5,
+    moved_by: timedelta = HALF_AN_HOUR,
+) -> Revision:
+    """What changes from one forecast to the next, the second seen a little later."""
+    whose = whose or collection()
+    told = sheet_of(before_c, DUSK, whose)
+    state = next_state({}, told)
+    newer = nights_of(after_c, sd_k=sd_k)
+    sheet = draw_up(Round.DUSK, whose, newer, state, at)
+    return revise(orders(told), sheet, safe_outside(whose, newer, state, at), done, moved_by)
+
+
+def test_the_same_forecast_changes_nothing() -> None:
+    assert not revision(8.0, 8.0)
+
+
+def test_a_colder_night_adds_the_plants_it_is_too_cold_for() -> None:
+    changed = revision(14.5, 11.0)
+
+    (chore,) = changed.added
+    assert (chore.kind, chore.plants) == (ChoreKind.CARRY_IN, ("Test strap",))
+    assert not changed.moved
+    assert not changed.called_off
+
+
+def test_only_plants_that_were_not_told_are_added() -> None:
+    whose = collection(plant("Hardy", night_low=9.0), plant("Tender", night_low=13.0))
+
+    changed = revision(11.0, 7.0, whose)
+
+    assert [chore.plants for chore in changed.added] == [("Hardy",)]
+    assert [reason.plant for chore in changed.added for reason in chore.because] == ["Hardy"]
+
+
+def test_what_is_done_is_not_added_again() -> None:
+    assert not revision(14.5, 11.0, done=[(ChoreKind.CARRY_IN, "Test strap")]).added
+
+
+def test_a_night_milder_by_more_than_the_margin_is_called_off() -> None:
+    changed = revision(12.0, 15.5)
+
+    (order,) = changed.called_off
+    assert (order.kind, order.plants) == (ChoreKind.CARRY_IN, ("Test strap",))
+
+
+@pytest.mark.parametrize("low_c", [13.1, 13.5, 13.9])
+def test_a_night_at_the_limit_calls_nothing_off(low_c: float) -> None:
+    """Enter at the limit, leave at the limit plus 1 K; a choice of ours, no outside source."""
+    assert not revision(12.0, low_c, sd_k=1.0)
+
+
+def test_a_night_at_the_limit_is_called_off_if_it_is_sure() -> None:
+    """0.5 K above with 0.2 K of error: a chance of about 1 % (normal distribution, z = 2.5)."""
+    assert revision(12.0, 13.5, sd_k=0.2).called_off
+
+
+def test_a_night_milder_by_the_margin_that_may_still_be_cold_is_not_called_off() -> None:
+    """1.5 K above with 6 K of error: a chance of about 40 % (normal distribution, z = 0.25)."""
+    assert not revision(12.0, 14.5, sd_k=6.0)
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.lists(st.floats(12.05, 13.95), min_size=2, max_size=12))
+def test_a_forecast_that_hovers_at_the_limit_says_one_thing_a_night(lows: list[float]) -> None:
+    """Whatever it does within 1 K of the limit: at most one order, and none is taken back."""
+    whose = collection()
+    told = orders(sheet_of(lows[0], DUSK, whose))
+    state = next_state({}, sheet_of(lows[0], DUSK, whose))
+    ordered = bool(told)
+    for number, low_c in enumerate(lows[1:], start=1):
+        at = DUSK + timedelta(minutes=number)
+        newer = nights_of(low_c, sd_k=1.0)
+        sheet = draw_up(Round.DUSK, whose, newer, state, at)
+        changed = revise(
+            told, sheet, safe_outside(whose, newer, state, at), [], timedelta(hours=24)
+        )
+        assert not changed.called_off
+        assert not (ordered and changed.added)
+        for chore in changed.added:
+            ordered = True
+            told.append(
+                Order(
+                    chore.id,
+                    chore.kind,
+                    chore.plants,
+                    chore.from_spot,
+                    chore.to_spot,
+                    hour_of(chore),
+                )
+            )
+        state = state_after(state, sheet, changed)
+
+
+def test_a_deadline_that_moves_by_more_than_the_set_time_is_told_with_the_old_one() -> None:
+    told = sheet_of(12.0, DUSK, collection())
+    (before,) = orders(told)
+
+    late_and_early = revision(12.0, 3.0, moved_by=timedelta(minutes=5), at=DUSK)
+
+    for moved in late_and_early.moved:
+        assert moved.was == before.at
+        assert abs(moved.chore.before - before.at) > timedelta(minutes=5)
+    assert not revision(12.0, 3.0, moved_by=timedelta(hours=24)).moved
+    assert late_and_early.moved
+
+
+def test_an_order_whose_hour_is_over_stands() -> None:
+    told = orders(sheet_of(12.0, DUSK, collection()))
+
+    assert not revision(12.0, 18.0, at=told[0].at + timedelta(minutes=1))
+
+
+def test_what_nobody_knows_sends_no_one_out() -> None:
+    whose = collection()
+    sheet = draw_up(Round.DUSK, whose, fetched(nights_of(14.5), DUSK - timedelta(days=2)), {}, DUSK)
+    assert sheet.chores  # a blind night is treated as cold ...
+
+    changed = revise([], sheet, frozenset(), [], HALF_AN_HOUR)
+
+    assert not changed  # ... but whoever was told that it is mild is not woken for it
+
+
+def test_a_day_that_turns_cold_calls_going_out_off_and_never_orders_it() -> None:
+    whose, at = collection(), utc("2026-05-14T11:30")
+    inside = {"Test strap": PlantState("room", at - timedelta(hours=14), assumed=False)}
+    mild = sheet_of(12.0, at, whose, inside, Round.MORNING)
+    cold = sheet_of(0.0, at, whose, inside, Round.MORNING)
+    assert [one.kind for one in orders(mild)] == [ChoreKind.CARRY_OUT]
+
+    changed = revise(orders(mild), cold, frozenset(), [], HALF_AN_HOUR)
+    back = revise(orders(cold), mild, frozenset(), [], HALF_AN_HOUR)
+
+    assert [one.kind for one in changed.called_off] == [ChoreKind.CARRY_OUT]
+    assert not back
+
+
+def test_the_state_follows_what_was_called_off() -> None:
+    whose = collection()
+    told = sheet_of(12.0, DUSK, whose)
+    state = next_state({}, told)
+    newer = nights_of(16.0)
+    sheet = draw_up(Round.DUSK, whose, newer, state, LATER)
+    changed = revise(
+        orders(told), sheet, safe_outside(whose, newer, state, LATER), [], HALF_AN_HOUR
+    )
+
+    after = state_after(state, sheet, changed)
+
+    assert state["Test strap"].spot == "room"
+    assert after["Test strap"].spot == "bench"
+    assert after["Test strap"].at(LATER + timedelta(hours=9)).spot == "bench"
+
+
+def test_the_state_follows_what_was_added() -> None:
+    whose = collection()
+    sheet = sheet_of(11.0, LATER, whose)
+    changed = revise([], sheet, frozenset(), [], HALF_AN_HOUR)
+
+    after = state_after({}, sheet, changed)
+
+    assert after["Test strap"].at(LATER).spot == "bench"
+    assert after["Test strap"].at(LATER + timedelta(hours=9)).spot == "room"
+
+
+def test_a_reason_tells_until_when_it_is_too_cold() -> None:
+    """The curve, solved by hand: low + 5.5 (1 + cos) = 13 on its way up from the low at 07 UTC."""
+    (chore,) = [one for one in sheet_of(11.0, DUSK, collection()).chores if one.id.endswith("room")]
+    (reason,) = chore.because
+
+    share = np.arccos((LIMIT_C - 11.0) / 5.5 - 1.0) / (2 * np.pi) * 24  # h before the warmest hour
+    warm_again = utc("2026-05-15T19:00") - timedelta(hours=float(share))
+    assert reason.until is not None
+    assert abs(reason.until - warm_again) < timedelta(minutes=5)
