@@ -117,7 +117,9 @@ def test_a_ledger_of_a_newer_version_is_refused_in_plain_words(tmp_path: Path) -
     database.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
     database.close()
 
-    with pytest.raises(LedgerError, match=r"newer sillward \(version 4\); update first"):
+    with pytest.raises(
+        LedgerError, match=rf"newer sillward \(version {SCHEMA_VERSION + 1}\); update first"
+    ):
         Ledger(path)
 
 

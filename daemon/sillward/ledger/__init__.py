@@ -1,6 +1,15 @@
 """The ledger: what the daemon must not forget, in one SQLite file."""
 
-from sillward.ledger.records import Mark, Notice, Poll, StoredChore, StoredForecast
+from sillward.ledger.records import Life, Mark, Notice, Poll, Stage, StoredChore, StoredForecast
 from sillward.ledger.store import Ledger
 
-__all__ = ["Ledger", "Mark", "Notice", "Poll", "StoredChore", "StoredForecast"]
+__all__ = [
+    "Ledger",
+    "Life",
+    "Mark",
+    "Notice",
+    "Poll",
+    "Stage",
+    "StoredChore",
+    "StoredForecast",
+]

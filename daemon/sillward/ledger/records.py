@@ -11,6 +11,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime
+from enum import Enum
 from typing import Any
 
 from sillward_rules.collection import PlantState
@@ -50,9 +51,26 @@ class Poll:
     not_before: datetime | None = None
 
 
+class Stage(Enum):
+    """What a notice of a round is: the round itself, or what followed from it."""
+
+    TOLD = "told"
+    CHANGE = "change"
+    """A newer forecast asks for more, or for another hour."""
+    CALL_OFF = "call-off"
+    """... or for less."""
+    REMINDER = "reminder"
+    """Not acknowledged, and the deadline is near."""
+    PASSED_ON = "passed on"
+    """The same, to the next channel."""
+
+
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """One message of a round to one channel."""
+    """One message of a round to one channel.
+
+    key: its intent: site, day, round (with stage and chore), channel; never its words.
+    """
 
     key: str
     site: str
@@ -69,6 +87,7 @@ class Notice:
     last_error: str | None = None
     perhaps_sent: bool = False
     """An attempt was cut off: nobody knows whether it arrived."""
+    stage: str = Stage.TOLD.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +98,22 @@ class StoredChore:
     kind: str
     before: datetime
     document: dict[str, Any]
-    done_at: datetime | None
+    done_at: datetime | None = None
+    round: str = ""
+    """The round that told it, or its change."""
+    reminded_at: datetime | None = None
+    passed_on_at: datetime | None = None
+    called_off_at: datetime | None = None
+
+    @property
+    def open(self) -> bool:
+        """Whether it is still to do."""
+        return self.done_at is None and self.called_off_at is None
+
+    @property
+    def plants(self) -> tuple[str, ...]:
+        """Those that it is for."""
+        return tuple(self.document["plants"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +123,17 @@ class Mark:
     name: str
     at: datetime
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Life:
+    """Signs of life of some days: dusk rounds told, those that had a forecast to go by, notices
+    sent, and notices that could not be sent."""
+
+    rounds: int
+    with_forecast: int
+    sent: int
+    lost: int
 
 
 def to_text(at: datetime) -> str:
@@ -156,6 +201,10 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
         before=to_moment(row["before"]),
         document=json.loads(row["document"]),
         done_at=maybe_moment(row["done_at"]),
+        round=row["round"],
+        reminded_at=maybe_moment(row["reminded_at"]),
+        passed_on_at=maybe_moment(row["passed_on_at"]),
+        called_off_at=maybe_moment(row["called_off_at"]),
     )
 
 

@@ -1,6 +1,6 @@
 """The tables of the ledger file, and what brings an older file up to date."""
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 SCHEMA = """
 CREATE TABLE forecast (
@@ -21,18 +21,21 @@ CREATE TABLE night (
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE round (
     site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, at TEXT NOT NULL,
-    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, PRIMARY KEY (site, round, day)
+    after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0, usable INTEGER NOT NULL DEFAULT 1,
+    PRIMARY KEY (site, round, day)
 ) STRICT;
 CREATE TABLE notice (
     key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
     channel TEXT NOT NULL, title TEXT NOT NULL, body TEXT NOT NULL,
     state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
     attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
-    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER
+    sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER,
+    stage TEXT NOT NULL DEFAULT 'told'
 ) STRICT;
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
-    document TEXT NOT NULL, done_at TEXT, PRIMARY KEY (site, id)
+    document TEXT NOT NULL, done_at TEXT, round TEXT NOT NULL DEFAULT '', reminded_at TEXT,
+    passed_on_at TEXT, called_off_at TEXT, PRIMARY KEY (site, id)
 ) STRICT;
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
@@ -67,6 +70,14 @@ CREATE TABLE night (
     low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
     high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
 ) STRICT, WITHOUT ROWID;
+""",
+    3: """
+ALTER TABLE round ADD COLUMN usable INTEGER NOT NULL DEFAULT 1;
+ALTER TABLE notice ADD COLUMN stage TEXT NOT NULL DEFAULT 'told';
+ALTER TABLE chore ADD COLUMN round TEXT NOT NULL DEFAULT '';
+ALTER TABLE chore ADD COLUMN reminded_at TEXT;
+ALTER TABLE chore ADD COLUMN passed_on_at TEXT;
+ALTER TABLE chore ADD COLUMN called_off_at TEXT;
 """,
 }
 """What brings a file of this version to the next one: statements, written out as they were then."""
