@@ -3,7 +3,8 @@
 import re
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,11 +12,14 @@ from zoneinfo import ZoneInfo
 from pydantic import SecretStr
 
 from sillward.errors import ConfigError
+from sillward.quiet import Quiet
 from sillward.reader import Reader, did_you_mean, entry, key_of
 from sillward.tables import (
+    NEVER,
     ChannelTable,
     FeedTable,
     HabitsTable,
+    NoticesTable,
     PlantTable,
     RoundsTable,
     SiteTable,
@@ -47,6 +51,24 @@ class Rounds:
     dusk: moments.Moment
     morning: moments.Moment
     week: moments.WeeklyMoment
+    quiet: Quiet = field(default_factory=Quiet)
+
+
+@dataclass(frozen=True, slots=True)
+class Manners:
+    """What follows a round: all of it judgement that the collection can change."""
+
+    remind: timedelta | None = timedelta(minutes=30)
+    """What is not acknowledged is repeated this long before its deadline; None: never."""
+
+    pass_on: timedelta | None = timedelta(minutes=15)
+    """... and told to the next channel this long before it; None: never."""
+
+    moved_by: timedelta = timedelta(minutes=20)
+    """A newer forecast that moves an hour by no more than this is not told."""
+
+    most: int = 6
+    """Most messages of a round to a channel, changes and reminders included."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +93,14 @@ class Household:
     collection: Collection
     rounds: Rounds
     channels: tuple[Channel, ...]
+    manners: Manners = Manners()
 
 
 UrlFor = Callable[[str], SecretStr | None]
 
-_TABLES = ("site", "spots", "plants", "rules", "habits", "feed", "rounds", "channels")
+_TABLES = (
+    "site", "spots", "plants", "rules", "habits", "feed", "rounds", "notices", "channels",
+)  # fmt: skip
 
 
 def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
@@ -96,6 +121,7 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     habits = _habits(reader, document)
     feed = _feed(reader, document)
     rounds = _rounds(reader, document)
+    quiet, manners = _notices(reader, document)
     channels = _channels(reader, document, url_for)
     if reader.errors or site is None:
         raise ConfigError(reader.errors)
@@ -109,8 +135,9 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
             replace(habits, told_at=rounds.dusk),
             feed,
         ),
-        rounds,
+        replace(rounds, quiet=quiet),
         tuple(channels),
+        manners,
     )
 
 
@@ -411,6 +438,17 @@ def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
         moments.parse_moment(table.morning),
         moments.parse_weekly(table.week),
     )
+
+
+def _notices(reader: Reader, document: Mapping[str, Any]) -> tuple[Quiet, Manners]:
+    table = reader.table(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
+
+    def ahead(text: str) -> timedelta | None:
+        return None if text == NEVER else moments.parse_duration(text)
+
+    hours = None if table.quiet is None else moments.parse_hours(table.quiet)
+    moved_by = moments.parse_duration(table.moved_by)
+    return Quiet(hours), Manners(ahead(table.remind), ahead(table.pass_on), moved_by, table.most)
 
 
 def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:

@@ -4,7 +4,7 @@ import math
 from datetime import datetime
 from typing import Any
 
-from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
@@ -58,6 +58,40 @@ def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
     }
 
 
+def chore_of(document: dict[str, Any]) -> Chore:
+    """The chore of a document, as far as the document tells it."""
+    pairs = [((one["plant"],), _reason_of(one)) for one in document["because"]]
+    start = document["not_before"]
+    return Chore(
+        id=document["id"],
+        kind=ChoreKind(document["chore"]),
+        plants=tuple(document["plants"]),
+        from_spot=document["from"],
+        to_spot=document["to"],
+        not_before=None if start is None else datetime.fromisoformat(start),
+        before=datetime.fromisoformat(document["before"]),
+        grounds=Grounds.of(*pairs),
+    )
+
+
+def _reason_of(document: dict[str, Any]) -> Reason:
+    until = document.get("until")
+    return Reason(
+        plant=document["plant"],
+        quantity=document["quantity"],
+        value=document["value"],
+        unit=document["unit"],
+        limit=document["limit"],
+        at=datetime.fromisoformat(document["at"]),
+        origin=document["origin"],
+        hours=document.get("hours"),
+        degree_hours=document.get("degree_hours"),
+        above=document.get("above", False),
+        chance=document.get("chance"),
+        until=None if until is None else datetime.fromisoformat(until),
+    )
+
+
 def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
     return {
         "plant": reason.plant,
@@ -67,6 +101,7 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
         "limit": plain(reason.limit),
         "at": _iso(reason.at, site),
         "origin": reason.origin,
+        **({"above": True} if reason.above else {}),
         **_exposure(reason),
         **({} if reason.chance is None else {"chance": reason.chance}),
         **({} if reason.until is None else {"until": _iso(reason.until, site)}),

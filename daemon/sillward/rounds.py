@@ -57,13 +57,18 @@ def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]
 
 
 def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
-    """The rounds of a local date."""
+    """The rounds of a local date.
+
+    A dusk round that would fall into quiet hours is told before they start: what is to do tonight
+    has its deadline in them. A morning or a week that does is told, and held back until they end.
+    """
     night = sun.night_of(site, day)
     noon = site.middle_of_day(day)
     morning = rounds.morning.on(site, day)
     yield Occasion(Round.MORNING, day, morning, max(noon, morning + timedelta(hours=1)))
     dusk = rounds.dusk.on(site, day)
-    yield Occasion(Round.DUSK, day, dusk, max(night.end, dusk + timedelta(hours=1)))
+    until = max(night.end, dusk + timedelta(hours=1))
+    yield Occasion(Round.DUSK, day, rounds.quiet.before(site, dusk), until)
     if day.weekday() == rounds.week.weekday:
         week = rounds.week.moment.on(site, day)
         yield Occasion(Round.WEEK, day, week, week + timedelta(hours=24))

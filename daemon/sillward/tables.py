@@ -183,6 +183,34 @@ class RoundsTable(Table):
     week: WeeklyText = "sun 18:00"
 
 
+def _from_to(text: str) -> str:
+    if moments.parse_hours(text).start is None:
+        msg = f'"{text}" are no quiet hours; write for example "22:30-06:30"'
+        raise ValueError(msg)
+    return text
+
+
+def _duration_or_never(text: str) -> str:
+    if text != NEVER:
+        moments.parse_duration(text)
+    return text
+
+
+NEVER = "never"
+
+DurationOrNever = Annotated[str, AfterValidator(_duration_or_never)]
+
+
+class NoticesTable(Table):
+    """[notices]"""
+
+    quiet: Annotated[str, AfterValidator(_from_to)] | None = None
+    remind: DurationOrNever = "30 min"
+    pass_on: DurationOrNever = "15 min"
+    moved_by: Duration = "20 min"
+    most: Annotated[int, Field(ge=1, le=50)] = 6
+
+
 Told = Literal["dusk", "morning", "week", "alarm"]
 
 

@@ -176,7 +176,9 @@ def is_number(value: object) -> bool:
 
 
 def check_reason(reason: dict[str, Any]) -> None:
-    assert set(reason) - {"origin", "hours", "degree_hours", "chance"} == REASON_KEYS
+    assert (
+        set(reason) - {"origin", "hours", "degree_hours", "chance", "until", "above"} == REASON_KEYS
+    )
     assert 0 <= reason.get("chance", 0) <= 1
     for key in ("plant", "quantity", "unit"):
         assert isinstance(reason[key], str), key

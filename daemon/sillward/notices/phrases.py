@@ -8,6 +8,19 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.site import Site
 from sillward_rules.spread import SURE, percent
 
+SAME_TRIP = timedelta(minutes=30)
+"""Walks this close together are one number in a title."""
+
+
+def capital(text: str) -> str:
+    """The text with a capital at its start."""
+    return text[:1].upper() + text[1:]
+
+
+def by(when: str) -> str:
+    """ "by 17:10", or "now"."""
+    return "now" if when == "now" else f"by {when}"
+
 
 def clock(at: datetime, now: datetime, site: Site) -> str:
     """A time as people say it: "17:10", "tomorrow 10:35", "Fri 10:35"; "now" if it is over."""
@@ -17,6 +30,13 @@ def clock(at: datetime, now: datetime, site: Site) -> str:
     days = (local.date() - site.local_date(now)).days
     prefix = "" if days == 0 else "tomorrow " if days == 1 else f"{local:%a} "
     return f"{prefix}{local:%H:%M}"
+
+
+def clock_of_day(at: datetime, now: datetime, site: Site) -> str:
+    """A time that may be over: "17:10", with its day if that is another one."""
+    local = at.astimezone(site.zone)
+    same = local.date() == site.local_date(now)
+    return f"{local:%H:%M}" if same else f"{local:%a %H:%M}"
 
 
 def hour(at: datetime, site: Site) -> str:
@@ -106,6 +126,26 @@ def deciding(chores: Sequence[Chore]) -> Reason:
         return gap if low_is_bad else -gap
 
     return min((reason for chore in chores for reason in chore.because), key=margin)
+
+
+def why(chores: Sequence[Chore], site: Site) -> str:
+    """The number that matters most, whose limit it breaks, and when."""
+    reason = deciding(chores)
+    if reason.value is None:
+        return "Night not known: treated as cold"
+    what = "Leaf" if reason.quantity == "leaf temperature" else capital(quantity(reason))
+    limit = f"limit {reason.limit:g} ({reason.plant})"
+    return f"{what} {number(reason)} at {hour(reason.at, site)}, {limit}{chance([reason])}"
+
+
+def in_head(into: Sequence[Chore], now: datetime, site: Site) -> str:
+    """ "in by 17:50: 14 plants", or ": 4 plants, then 12" where the walks lie far apart."""
+    first = into[0].before
+    soon = [chore for chore in into if chore.before - first <= SAME_TRIP]
+    count = sum(len(chore.plants) for chore in soon)
+    later = sum(len(chore.plants) for chore in into) - count
+    rest = f", then {later}" if later else ""
+    return f"in {by(clock(first, now, site))}: {plants(count)}{rest}"
 
 
 def whose(reason: Reason) -> str:

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 from sillward.notices import phrases
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -20,9 +19,6 @@ class Message:
     title: str
     body: str
 
-
-SAME_TRIP = timedelta(minutes=30)
-"""Walks this close together are one number in the title."""
 
 MOST_HEADS = 2
 """Chores that a title speaks of."""
@@ -136,24 +132,16 @@ class _Teller:
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
         lines = self._carry_in(into)
         if into or stay:
-            lines.append(_fixed(self._why([*into, *stay])))
+            lines.append(_fixed(phrases.why([*into, *stay], self.site)))
         lines += [_fixed(f"! {text}") for text in self._warnings()]
         lines += [self._named("Stay in tonight", chore) for chore in stay]
         lines += self._protect()
         lines.append(_fixed(self._tomorrow(), optional=True))
         if not into:
             guard = self._guard_heads()
-            title = _capital(", ".join(guard)) if guard else "Nothing to carry in tonight"
+            title = phrases.capital(", ".join(guard)) if guard else "Nothing to carry in tonight"
             return title, [*lines, _fixed(self._lows())]
-        return _capital(self._in_head(into)), lines
-
-    def _in_head(self, into: Sequence[Chore]) -> str:
-        """ "in by 17:50: 14 plants", or ": 4 plants, then 12" where the walks lie far apart."""
-        soon = [chore for chore in into if chore.before - into[0].before <= SAME_TRIP]
-        count = sum(len(chore.plants) for chore in soon)
-        later = sum(len(chore.plants) for chore in into) - count
-        rest = f", then {later}" if later else ""
-        return f"in {_by(self._clock(into[0]))}: {phrases.plants(count)}{rest}"
+        return phrases.capital(phrases.in_head(into, self.sheet.at, self.site)), lines
 
     def _carry_in(self, into: Sequence[Chore]) -> list[Line]:
         """A line for each spot; the largest of its walks is "the rest" if that is clear enough."""
@@ -191,18 +179,6 @@ class _Teller:
 
         return Line(words)
 
-    def _why(self, chores: Sequence[Chore]) -> str:
-        """The number that matters most, whose limit it breaks, and when."""
-        reason = phrases.deciding(chores)
-        if reason.value is None:
-            return "Night not known: treated as cold"
-        what = (
-            "Leaf" if reason.quantity == "leaf temperature" else _capital(phrases.quantity(reason))
-        )
-        at = phrases.hour(reason.at, self.site)
-        limit = f"limit {reason.limit:g} ({reason.plant})"
-        return f"{what} {phrases.number(reason)} at {at}, {limit}{phrases.chance([reason])}"
-
     def _tomorrow(self) -> str:
         """When things may go out again, in half a line."""
         out, stay = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.STAY_IN)
@@ -227,27 +203,27 @@ class _Teller:
         stay, into = self._of(ChoreKind.STAY_IN), self._of(ChoreKind.CARRY_IN)
         heads = []
         if into:
-            heads.append(self._in_head(into))
+            heads.append(phrases.in_head(into, self.sheet.at, self.site))
         if out:
             count = sum(len(chore.plants) for chore in out)
             heads.append(f"out {_from(self._clock(out[0]))}: {phrases.plants(count)}")
         if mist:
-            soon = [one for one in mist if one.before - mist[0].before <= SAME_TRIP]
+            soon = [one for one in mist if one.before - mist[0].before <= phrases.SAME_TRIP]
             count = len({name for chore in soon for name in chore.plants})
-            heads.append(f"mist {_by(self._clock(mist[0]))}: {phrases.plants(count)}")
+            heads.append(f"mist {phrases.by(self._clock(mist[0]))}: {phrases.plants(count)}")
         heads += self._guard_heads()
         if not out and stay:
             heads.append(f"stay in: {phrases.plants(sum(len(chore.plants) for chore in stay))}")
         title = ", ".join(heads[:MOST_HEADS]) or "nothing to carry or mist today"
         lines = self._carry_in(into)
-        lines += [_fixed(self._why(into))] if into else []
+        lines += [_fixed(phrases.why(into, self.site))] if into else []
         lines += [self._carry_out(chore) for chore in out]
         lines += self._protect()
         lines.append(_fixed(self._stop()))  # before the mistings: what is cut off is the end
         lines += self._mist(mist)
         told_in_title = not out
         lines += [self._named("Stay in", chore, optional=told_in_title) for chore in stay]
-        return _capital(title), lines
+        return phrases.capital(title), lines
 
     def _mist(self, mist: Sequence[Chore]) -> list[Line]:
         """A line for each walk on which plants are misted first, with the hours of their others."""
@@ -289,7 +265,7 @@ class _Teller:
             chores = self._of(kind)
             if chores:
                 count = phrases.plants(sum(len(chore.plants) for chore in chores))
-                heads.append(f"{word} {_by(self._clock(chores[0]))}: {count}")
+                heads.append(f"{word} {phrases.by(self._clock(chores[0]))}: {count}")
         return heads
 
     def _protect(self) -> list[Line]:
@@ -304,7 +280,7 @@ class _Teller:
         reason = phrases.deciding([chore])
         at = phrases.hour(reason.at, self.site)
         why = f"{phrases.quantity(reason)} {phrases.number(reason)} at {at}"
-        head = f"{_capital(word)} {chore.from_spot} {_by(self._clock(chore))}"
+        head = f"{phrases.capital(word)} {chore.from_spot} {phrases.by(self._clock(chore))}"
         return Line(lambda most: f"{head}: {self._who(chore, most)}{f'; {why}' if most else ''}")
 
     def _stop(self) -> str:
@@ -345,9 +321,9 @@ class _Teller:
         lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
         misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
         if ahead.turn:
-            lines.append(_fixed(_capital(ahead.turn)))
+            lines.append(_fixed(phrases.capital(ahead.turn)))
         told = [*([f"mistings: {', '.join(misted)}"] if misted else []), *ahead.spells, *ahead.dark]
-        return title, [*lines, *(_fixed(_capital(text), optional=True) for text in told)]
+        return title, [*lines, *(_fixed(phrases.capital(text), optional=True) for text in told)]
 
 
 _PROTECTION = {
@@ -357,14 +333,6 @@ _PROTECTION = {
     ChoreKind.DAMP_DOWN: "damp down",
 }
 """Chores that guard plants where they stand, the most urgent first, in a word."""
-
-
-def _capital(text: str) -> str:
-    return text[0].upper() + text[1:]
-
-
-def _by(when: str) -> str:
-    return "now" if when == "now" else f"by {when}"
 
 
 def _from(when: str) -> str:

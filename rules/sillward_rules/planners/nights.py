@@ -221,7 +221,8 @@ def _crossings_back(firing: Firing, times: np.ndarray, last: np.ndarray) -> Arra
     after = np.minimum(last + 1, times.size - 1)
     gap_before = firing.bound[last, classes] - firing.values[last, classes]
     gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    back = gap_after < 0  # else it goes on: what the rule's hours end is not over
+    # Else it goes on: what the hours of the rule end is not over.
+    back = (gap_after < 0) & (gap_before >= 0)
     share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
     share = np.where(np.isfinite(gap_after), share, 0.0)
     return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * HOUR_S, dtype=np.float64)
