@@ -5,6 +5,7 @@ SillwardError
 ├── UsageError       the call is wrong                           exit 2
 ├── SourceError      a forecast could not be had                 exit 1
 ├── LedgerError      the ledger cannot be used                   exit 1
+│   └── NewerLedgerError    a newer sillward wrote it            exit 78
 └── DeliveryError    a channel did not take a notice             exit 1
 """
 
@@ -59,6 +60,12 @@ def one_line(value: object, most: int) -> str:
 
 class LedgerError(SillwardError):
     """The ledger file cannot be opened, read or written."""
+
+
+class NewerLedgerError(LedgerError):
+    """A newer sillward wrote the ledger: to start this one again does not help."""
+
+    exit_status = 78
 
 
 class DeliveryError(SillwardError):

@@ -1,60 +1,408 @@
-"""The file of the ledger: opened, brought up to date, read and written in transactions."""
+"""The file of the ledger: opened, checked, brought up to date, read and written in transactions.
 
+What is damaged is set aside and the newest sound copy takes its place. Where nothing can be
+written the ledger goes on in memory (*afloat*), and what was done there comes into the file later:
+a disk that is full must not keep a notice from the grower.
+"""
+
+import errno
+import logging
 import os
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Self
+from urllib.parse import quote
 
-from sillward.errors import LedgerError
+from sillward.errors import ConfigError, LedgerError, NewerLedgerError
+from sillward.ledger import copies
+from sillward.ledger.check import fault_of, is_foreign, is_log_damaged, tables_of
+from sillward.ledger.merging import HISTORY_RESET, merge
+from sillward.ledger.records import to_text
 from sillward.ledger.schema import MIGRATIONS, SCHEMA, SCHEMA_VERSION
+
+BUSY_MS = 5000
+"""How long to wait for another process that writes. Judgement: its transactions take
+milliseconds."""
+
+IN_MEMORY = ":memory:"
+"""The path of a ledger without a file."""
+
+log = logging.getLogger(__name__)
+
+
+class _ForeignError(LedgerError):
+    """The file is the database of another program."""
+
+
+def _utc_now() -> datetime:
+    return datetime.now(UTC)
 
 
 class Database:
     """One SQLite file. Used from one thread at a time; every write is a transaction."""
 
-    def __init__(self, path: Path | str) -> None:
-        """Open or create the file. Raise LedgerError if it cannot be used."""
+    def __init__(
+        self,
+        path: Path | str,
+        *,
+        clock: Callable[[], datetime] = _utc_now,
+        whatever_happens: bool = False,
+    ) -> None:
+        """Open or create the file. Raise LedgerError if it cannot be used.
+
+        clock: for the names of what is set aside. whatever_happens: see `open_or_afloat`.
+        """
         self._path = str(path)
-        with self._translated():
-            if self._path != ":memory:":
-                _make_private(Path(path))
-            self._db = sqlite3.connect(
-                self._path, isolation_level=None, timeout=5, check_same_thread=False
-            )
-        try:
-            with self._translated():
-                self._db.row_factory = sqlite3.Row
-                self._db.execute("PRAGMA journal_mode=WAL")
-                # A lost "sent" mark costs a repeat: one sync for each write is worth it.
-                self._db.execute("PRAGMA synchronous=FULL")
+        self._file = Path(os.path.realpath(path))
+        self._clock = clock
+        self._hold: copies.Hold | None = None
+        self._afloat = False
+        self._before = b""
+        self._copy_hour = ""
+        if self._path == IN_MEMORY:
+            self._db = copies.in_memory()
             self._migrate()
-        except LedgerError:
-            self._db.close()
+            return
+        try:
+            self._open(repair=whatever_happens)
+        except (NewerLedgerError, _ForeignError):
             raise
+        except LedgerError as error:
+            if not whatever_happens:
+                raise
+            log.error("ledger.afloat reason=%s", error)
+            self._float(self._as_it_lies())
+
+    @classmethod
+    def open_or_afloat(cls, path: Path | str, *, clock: Callable[[], datetime] = _utc_now) -> Self:
+        """Open the ledger for the service, which must go on whatever the disk does.
+
+        A damaged file is set aside and the newest sound copy takes its place, else an empty
+        ledger; the mark "history reset" then says so. Where that cannot be, or nothing can be
+        written, the ledger is `afloat`. Raise ConfigError for a path that can never be a ledger,
+        NewerLedgerError for the ledger of a newer sillward.
+        """
+        if str(path) != IN_MEMORY:
+            _refuse_place(Path(path))
+        try:
+            return cls(path, clock=clock, whatever_happens=True)
+        except _ForeignError as error:
+            raise ConfigError([str(error)]) from error
+
+    @property
+    def afloat(self) -> bool:
+        """Whether the ledger runs in memory because its file cannot be used just now."""
+        return self._afloat
 
     def close(self) -> None:
         """Close the file."""
         self._db.close()
+        if self._hold is not None:
+            self._hold.release()
+            self._hold = None
+
+    # -- opening
+
+    def _open(self, *, repair: bool) -> None:
+        """Open the file, checked and of this version. Raise LedgerError; then it is not open."""
+        with self._translated():
+            self._file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            if self._file.is_dir():
+                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+            hold = copies.Hold(self._file)
+            try:
+                self._open_held(alone=hold.alone, repair=repair)
+                hold.share()
+            except BaseException:
+                hold.release()
+                raise
+            self._hold = hold
+
+    def _open_held(self, *, alone: bool, repair: bool) -> None:
+        changes = self._changes() if alone else b""
+        fault, db = self._first_look(changes) if alone else None, None
+        lost = is_log_damaged(changes)
+        if lost and not repair:
+            fault = "the -wal file"
+        if fault is None:
+            copies.make_private(self._file)
+            db = self._connected(str(self._file))
+            fault = self._fault(db)
+            if fault is None and lost and not tables_of(db):
+                fault = "all that it held was in the -wal file, and that is damaged"
+        if fault is not None:
+            try:
+                if not (alone and repair):
+                    msg = f"ledger {self._path}: damaged ({fault}); `sillward run` sets it right"
+                    raise LedgerError(msg)
+                log.error("ledger.damaged reason=%s", fault)
+                self._set_right()
+            finally:  # only now: see copies.set_aside
+                if db is not None:
+                    db.close()
+            lost, db = False, None
+        self._db = db or self._connected(str(self._file))
+        try:
+            self._use()
+            self._migrate()
+            if lost:
+                self._tell_of_lost_changes(changes)
+        except BaseException:
+            self._db.close()
+            raise
+
+    def _changes(self) -> bytes:
+        """The -wal of a file that nobody has open: what a crash left outside the file itself."""
+        try:
+            return Path(f"{self._file}-wal").read_bytes()
+        except FileNotFoundError:
+            return b""
+
+    def _first_look(self, changes: bytes) -> str | None:
+        """What is wrong that SQLite would pass over by beginning anew without a word."""
+        try:
+            size = self._file.stat().st_size
+        except FileNotFoundError:
+            if changes:
+                return "the file itself is gone"
+            with suppress(FileNotFoundError):  # a crash came just before this last step
+                copies.draft_path(self._file).replace(self._file)
+            return None
+        return None if size else "it is empty"
+
+    def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
+        db = sqlite3.connect(
+            name, isolation_level=None, timeout=BUSY_MS / 1000, check_same_thread=False, uri=uri
+        )
+        db.row_factory = sqlite3.Row
+        return db
+
+    def _fault(self, db: sqlite3.Connection) -> str | None:
+        """What is wrong with the file. Close it and raise if that cannot be found out."""
+        try:
+            fault = fault_of(db)
+            if fault is None and is_foreign(db):
+                msg = f"{self._path}: is the database of another program; name another file"
+                raise _ForeignError(msg)
+            if fault is None:
+                try:
+                    db.execute("PRAGMA journal_mode=WAL")
+                except sqlite3.OperationalError as error:
+                    # The header asks for a way of writing that there is not.
+                    if error.sqlite_errorcode != sqlite3.SQLITE_READONLY or not os.access(
+                        self._file, os.W_OK
+                    ):
+                        raise
+                    fault = str(error)
+        except BaseException:
+            db.close()
+            raise
+        return fault
+
+    def _use(self) -> None:
+        for pragma in (
+            "journal_mode=WAL",
+            # A lost "sent" mark costs a repeat: one sync for each write is worth it.
+            "synchronous=FULL",
+            f"busy_timeout={BUSY_MS}",
+            "foreign_keys=ON",
+        ):
+            self._db.execute(f"PRAGMA {pragma}")
+
+    def _tell_of_lost_changes(self, changes: bytes) -> None:
+        """SQLite read the -wal up to where it is damaged, and what is before that is sound."""
+        now = self._clock().astimezone(UTC)
+        aside = copies.aside_path(self._file, now)
+        aside = aside.with_name(f"{aside.name}-wal")
+        copies.put(aside, changes)
+        log.error("ledger.damaged reason=the -wal file")
+        text = f"the last changes in the ledger were damaged and set aside as {aside.name}"
+        _put_mark(self._db, now, f"{text}; what was before them is there")
+
+    def _set_right(self) -> None:
+        """Set the damaged file aside and put the newest sound copy, or an empty one, there."""
+        now = self._clock().astimezone(UTC)
+        aside = copies.aside_path(self._file, now)
+        text = f"the ledger was damaged and set aside as {aside.name}"
+        db, origin = self._next_best(now)
+        try:
+            _put_mark(db, now, f"{text}; {origin}")
+            draft = copies.draft(self._file, db.serialize())
+        finally:
+            db.close()
+        copies.set_aside(self._file, aside)
+        draft.replace(self._file)
+        copies.sync_folder(self._file.parent)
+
+    def _next_best(self, now: datetime) -> tuple[sqlite3.Connection, str]:
+        """What to go on with in place of the file, in memory, and where it is from."""
+        found = copies.newest_sound(self._file, now)
+        if found is not None:
+            day, db = found
+            return db, f"restored from the copy of {day:%d %b}"
+        db = copies.in_memory()
+        db.executescript(f"{SCHEMA}; PRAGMA user_version = {SCHEMA_VERSION}")
+        return db, "begun anew"
 
     def _migrate(self) -> None:
         with self.transaction():  # two processes may open a new file at once
             version = self._db.execute("PRAGMA user_version").fetchone()[0]
             if version > SCHEMA_VERSION:
                 msg = f"{self._path}: written by a newer sillward (version {version}); update first"
-                raise LedgerError(msg)
+                raise NewerLedgerError(msg)
+            if version == SCHEMA_VERSION:
+                return
             if version == 0:
                 self._run(SCHEMA)
             else:
+                if not self._in_memory():
+                    before = self._file.with_name(f"{self._file.name}.before-{SCHEMA_VERSION}")
+                    copies.put(before, self._db.serialize())
                 self._db.create_function("compressed", 1, zlib.compress)
                 for older in range(version, SCHEMA_VERSION):
                     self._run(MIGRATIONS[older])
             self._db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
+    def _in_memory(self) -> bool:
+        return not self._db.execute("PRAGMA database_list").fetchone()["file"]
+
     def _run(self, statements: str) -> None:
         for statement in statements.split(";"):  # executescript would end the transaction
             self._db.execute(statement)
+
+    # -- afloat
+
+    def to_memory(self) -> None:
+        """Leave a file that cannot be written, and go on in memory with what it held.
+
+        If it cannot be read either, with the newest sound copy, else with nothing; the mark
+        "history reset" then says so. What is done from now on is lost with the process, unless
+        `to_file` brings it back before.
+        """
+        if self._afloat or self._path == IN_MEMORY:
+            return
+        file, hold = self._db, self._hold
+        with suppress(sqlite3.Error):
+            if file.in_transaction:
+                file.execute("ROLLBACK")
+        self._float(self._copied(file) or self._as_it_lies())
+        self._hold = None
+        with suppress(sqlite3.Error):
+            file.close()
+        if hold is not None:
+            hold.release()
+        log.error("ledger.afloat path=%s", self._path)
+
+    def to_file(self) -> bool:
+        """Go back to the file, with all that was done in memory. Whether the ledger is there.
+
+        The file is opened with the same checks as at the start. What memory changed wins, but
+        what was acknowledged in the file meanwhile stays; see `merging`.
+        """
+        if not self._afloat:
+            return True
+        memory = self._db
+        try:
+            self._open(repair=True)
+            try:
+                with self._translated():
+                    merge(self._db, memory.serialize(), self._before)
+            except BaseException:
+                self.close()
+                raise
+        except LedgerError as error:
+            self._db = memory
+            log.warning("ledger.afloat reason=%s", error)
+            return False
+        except BaseException:
+            self._db = memory
+            raise
+        memory.close()
+        self._afloat, self._before = False, b""
+        log.info("ledger.back path=%s", self._path)
+        return True
+
+    def _float(self, content: sqlite3.Connection | None) -> None:
+        """Go on in memory with this content, if it will do, else with the next best."""
+        if content is not None:
+            self._db = content
+            try:
+                self._migrate()
+            except NewerLedgerError:
+                content.close()
+                raise
+            except LedgerError as error:
+                log.error("ledger.unreadable reason=%s", error)
+                content.close()
+                content = None
+        if content is None:
+            now = self._clock().astimezone(UTC)
+            self._db, origin = self._next_best(now)
+            self._migrate()
+            if self._was_there():
+                _put_mark(self._db, now, f"the ledger could not be read; {origin}")
+        self._afloat, self._before = True, self._db.serialize()
+
+    def _was_there(self) -> bool:
+        try:
+            self._file.stat()
+        except FileNotFoundError:
+            return False
+        except OSError:
+            return True
+        return True
+
+    def _as_it_lies(self) -> sqlite3.Connection | None:
+        """What can be read of a file that nobody can write, in memory."""
+        for mode in ("mode=ro", "mode=ro&immutable=1"):
+            with suppress(sqlite3.Error):
+                file = self._connected(f"file:{quote(str(self._file))}?{mode}", uri=True)
+                try:
+                    found = self._copied(file)
+                finally:
+                    file.close()
+                if found is not None:
+                    return found
+        return None
+
+    def _copied(self, file: sqlite3.Connection) -> sqlite3.Connection | None:
+        """A sound copy of an open ledger, in memory."""
+        memory = copies.in_memory()
+        with suppress(sqlite3.Error):
+            file.backup(memory)
+            if fault_of(memory) is None and not is_foreign(memory):
+                return memory
+        memory.close()
+        return None
+
+    # -- daily copies
+
+    def copy_daily(self, now: datetime) -> None:
+        """Once a day (UTC), put a compressed copy beside the file, if the ledger is sound.
+
+        Cheap to call at every tick. One that failed is logged, and tried again in the next hour.
+        """
+        at = now.astimezone(UTC)
+        hour = f"{at:%Y-%m-%dT%H}"
+        if self._afloat or self._path == IN_MEMORY or hour == self._copy_hour:
+            return
+        self._copy_hour = hour
+        try:
+            if at.date() in copies.daily_copies(self._file):
+                return
+            fault = fault_of(self._db)
+            if fault is not None:
+                log.error("ledger.damaged reason=%s", fault)
+                return
+            copies.put_copy(self._file, at.date(), self._db.serialize())
+        except (sqlite3.Error, OSError) as error:
+            log.error("ledger.copy_failed reason=%s", error)
+
+    # -- reading and writing
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -71,10 +419,11 @@ class Database:
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 yield
+                self._db.execute("COMMIT")
             except BaseException:
-                self._db.execute("ROLLBACK")
+                if self._db.in_transaction:  # a full disk may have ended it already
+                    self._db.execute("ROLLBACK")
                 raise
-            self._db.execute("COMMIT")
 
     def _rows(self, query: str, *values: object) -> list[sqlite3.Row]:
         with self._translated():
@@ -88,7 +437,18 @@ class Database:
         )
 
 
-def _make_private(path: Path) -> None:
-    """Create folder and file so that only their owner can read them."""
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))
+def _put_mark(db: sqlite3.Connection, at: datetime, text: str) -> None:
+    db.execute("INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (HISTORY_RESET, to_text(at), text))
+
+
+def _refuse_place(path: Path) -> None:
+    """Raise ConfigError for a path at which no ledger can ever be."""
+    if os.path.isdir(path):  # and not path.is_dir, which may raise
+        msg = f"ledger {path}: is a folder; name a file in it, such as {path / 'ledger.sqlite3'}"
+        raise ConfigError([msg])
+    for folder in path.parents:
+        if os.path.exists(folder):
+            if not os.path.isdir(folder):
+                msg = f"ledger {path}: {folder} is a file, not a folder"
+                raise ConfigError([msg])
+            return

@@ -1,0 +1,168 @@
+"""Whether what lies in a ledger file is sound: to SQLite, in its tables, and to its readers."""
+
+import sqlite3
+import struct
+from collections.abc import Callable
+from datetime import datetime
+
+from sillward.ledger.records import chore_of, forecast_of, notice_of, poll_of, state_of
+from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
+
+_UNAVAILABLE = {
+    sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM,
+    sqlite3.SQLITE_READONLY, sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL,
+    sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PROTOCOL, sqlite3.SQLITE_NOLFS, sqlite3.SQLITE_AUTH,
+}  # fmt: skip
+"""SQLite's errors (primary codes) that say nothing of what is in the file."""
+
+
+def _moments_of(*names: str) -> Callable[[sqlite3.Row], object]:
+    return lambda row: [datetime.fromisoformat(row[name]) for name in names]
+
+
+_READERS: dict[str, Callable[[sqlite3.Row], object]] = {
+    "forecast": forecast_of,
+    "poll": poll_of,
+    "round": _moments_of("at", "day"),
+    "notice": notice_of,
+    "chore": chore_of,
+    "plant_state": state_of,
+    "mark": _moments_of("at"),
+}
+"""What reads the rows of a table. What these cannot read would fail at every tick."""
+
+
+def is_damage(error: sqlite3.Error) -> bool:
+    """Whether an error while reading comes from what is in the file."""
+    code: int | None = getattr(error, "sqlite_errorcode", None)  # none: text that is no UTF-8
+    return code is None or code & 0xFF not in _UNAVAILABLE
+
+
+def fault_of(db: sqlite3.Connection) -> str | None:
+    """What is wrong with the content of an open ledger, in words; None if it is sound.
+
+    An empty file and a file of another version are sound if they are so to SQLite. Rows must
+    come as sqlite3.Row. Raise sqlite3.Error if the file cannot be read just now.
+    """
+    try:
+        db.execute("BEGIN")  # one view of the file while another process writes
+        try:
+            return _first_fault(db)
+        finally:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+    except sqlite3.Error as error:
+        if not is_damage(error):
+            raise
+        return str(error)
+
+
+def _first_fault(db: sqlite3.Connection) -> str | None:
+    # Not quick_check: it does not compare an index with its table, and a row that its index has
+    # lost can be told twice.
+    (verdict,) = db.execute("PRAGMA integrity_check(1)").fetchone()
+    if verdict != "ok":
+        return str(verdict)
+    found = tables_of(db)
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    if version < 0 or (version == 0 and found):
+        return f"version {version} with {len(found)} tables"
+    return _unlike_schema(db, found) or _unreadable(db) if version == SCHEMA_VERSION else None
+
+
+def is_foreign(db: sqlite3.Connection) -> bool:
+    """Whether a sound file is the database of another program: it has tables, but none of ours."""
+    found = set(tables_of(db))
+    return bool(found) and not found & set(_expected())
+
+
+def tables_of(db: sqlite3.Connection, schema: str = "main") -> dict[str, list[str]]:
+    """The columns of each table of a database, by name."""
+    names = [
+        row[0]
+        for row in db.execute(f"SELECT name FROM {schema}.sqlite_schema WHERE type = 'table'")
+        if not row[0].startswith("sqlite_")
+    ]
+    return {
+        name: [row[1] for row in db.execute(f"PRAGMA {schema}.table_info({quoted(name)})")]
+        for name in names
+    }
+
+
+def quoted(name: str) -> str:
+    """A name as SQL takes it, whatever is in it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _expected() -> dict[str, list[str]]:
+    db = sqlite3.connect(":memory:")
+    try:
+        db.executescript(SCHEMA)
+        return tables_of(db)
+    finally:
+        db.close()
+
+
+def _unlike_schema(db: sqlite3.Connection, found: dict[str, list[str]]) -> str | None:
+    for name, columns in _expected().items():
+        if set(columns) - set(found.get(name, ())):
+            return f"table {name} is not as it was made"
+    return None
+
+
+def _unreadable(db: sqlite3.Connection) -> str | None:
+    for name in _expected():
+        reader = _READERS.get(name)
+        if reader is None:
+            continue
+        for row in db.execute(f"SELECT * FROM {quoted(name)}"):
+            try:
+                reader(row)
+            except (ValueError, TypeError, KeyError, IndexError) as error:
+                return f"table {name}: {error}"
+    return None
+
+
+# -- the write-ahead log
+
+_LOG_HEADER = struct.Struct(">8I")
+_FRAME_HEADER = struct.Struct(">6I")
+_LOG_MAGIC = 0x377F0682  # the last bit says which byte order the checksums have
+
+
+def is_log_damaged(log: bytes) -> bool:
+    """Whether changes were lost in a -wal file.
+
+    SQLite itself stops at the first frame that is damaged and says nothing of what came after. A
+    transaction that was cut off by a crash is no damage: nothing that ends one comes after it.
+    Source: "WAL-mode File Format", sqlite.org/walformat.html (from memory).
+    """
+    if not log:
+        return False
+    if len(log) < _LOG_HEADER.size:
+        return True
+    magic, _, page_size, _, *salts, sum_1, sum_2 = _LOG_HEADER.unpack_from(log)
+    order = ">" if magic & 1 else "<"
+    sums = _checksum(struct.unpack_from(f"{order}6I", log), (0, 0))
+    if magic & ~1 != _LOG_MAGIC or sums != (sum_1, sum_2):
+        return True
+    words, sound = struct.Struct(f"{order}{page_size // 4}I"), True
+    step = _FRAME_HEADER.size + page_size
+    for start in range(_LOG_HEADER.size, len(log) - step + 1, step):
+        _, pages, *frame_salts, sum_1, sum_2 = _FRAME_HEADER.unpack_from(log, start)
+        ours = frame_salts == salts  # others are left over from before the last checkpoint
+        if sound:
+            sums = _checksum(struct.unpack_from(f"{order}2I", log, start), sums)
+            sums = _checksum(words.unpack_from(log, start + _FRAME_HEADER.size), sums)
+            sound = ours and sums == (sum_1, sum_2)
+        if not sound and ours and pages:
+            return True
+    return False
+
+
+def _checksum(words: tuple[int, ...], sums: tuple[int, int]) -> tuple[int, int]:
+    one, two = sums
+    for even, odd in zip(words[::2], words[1::2], strict=True):
+        one = (one + even + two) & 0xFFFFFFFF
+        two = (two + odd + one) & 0xFFFFFFFF
+    return one, two

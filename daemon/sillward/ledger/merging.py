@@ -1,0 +1,162 @@
+"""Two ledgers that went apart become one again.
+
+While the file could not be written, the daemon went on in memory, and other processes may have
+written to the file. What memory changed wins, row by row; what it left as it was, the file knows
+better. Tables, keys and columns are asked of SQLite, so that new tables need no change here.
+"""
+
+import sqlite3
+from collections.abc import Sequence
+
+from sillward.ledger.check import quoted, tables_of
+from sillward.ledger.copies import load
+
+HISTORY_RESET = "history reset"
+"""The mark that says in words what of the ledger was lost."""
+
+
+def merge(db: sqlite3.Connection, kept: bytes, before: bytes) -> None:
+    """Bring what was done in memory into the file that is open, in one transaction.
+
+    kept: the ledger in memory, as a database's bytes; before: the same when it left the file. Both
+    of the file's version. Raise sqlite3.Error; then the file is as it was.
+    """
+    for name, data in (("kept", kept), ("before", before)):
+        db.execute(f"ATTACH ':memory:' AS {name}")
+        load(db, data, name)
+    try:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            _merge(db)
+            db.execute("COMMIT")
+        finally:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+    finally:
+        for name in ("kept", "before"):
+            db.execute(f"DETACH {name}")
+
+
+def _merge(db: sqlite3.Connection) -> None:
+    db.execute("PRAGMA defer_foreign_keys = ON")
+    tables = tables_of(db)
+    numbered = {name: key for name in tables if (key := _number_of(db, name)) is not None}
+    for name, key in numbered.items():
+        _take_over(db, name, [column for column in tables[name] if column != key])
+        _renumber(db, name, key, tables)
+    _keep_what_others_did(db, tables)
+    for name, columns in tables.items():
+        if name not in numbered:
+            _take_over(db, name, columns)
+
+
+def _number_of(db: sqlite3.Connection, table: str) -> str | None:
+    """The column of a table that only numbers its rows: each side gives its own numbers."""
+    keys = [row for row in db.execute(f"PRAGMA table_info({quoted(table)})") if row["pk"]]
+    if len(keys) == 1 and keys[0]["type"].upper() == "INTEGER":
+        return str(keys[0]["name"])
+    return None
+
+
+def _identity(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> list[str]:
+    """The columns by which a row is the same row on both sides: its key, else all of it."""
+    info = db.execute(f"PRAGMA table_info({quoted(table)})").fetchall()
+    key = [row["name"] for row in info if row["pk"]]
+    if key and set(key) <= set(columns):
+        return key
+    for index in db.execute(f"PRAGMA index_list({quoted(table)})").fetchall():
+        if index["unique"] and not index["partial"]:
+            rows = db.execute(f"PRAGMA index_info({quoted(index['name'])})")
+            return [row["name"] for row in rows]
+    return list(columns)
+
+
+def _same(columns: Sequence[str], one: str, other: str) -> str:
+    return " AND ".join(f"{one}.{quoted(name)} IS {other}.{quoted(name)}" for name in columns)
+
+
+def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> None:
+    """Bring one table of memory into the file: what went, what changed, what the file lacks."""
+    name, key = quoted(table), _identity(db, table, columns)
+    listed = ", ".join(map(quoted, columns))
+    db.execute(
+        f"DELETE FROM main.{name} WHERE EXISTS (SELECT 1 FROM before.{name} AS b"
+        f" WHERE {_same(columns, 'b', name)})"
+        f" AND NOT EXISTS (SELECT 1 FROM kept.{name} AS k WHERE {_same(key, 'k', name)})"
+    )
+    changed = (
+        f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'k')})"
+        f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'k')})"
+    )
+    # By name of each column, for a row that is there keeps its number.
+    rest = [column for column in columns if column not in key]
+    db.execute(f"CREATE TEMP TABLE coming AS SELECT {listed} FROM kept.{name} AS k WHERE {changed}")
+    if rest:
+        values = ", ".join(f"{quoted(one)} = c.{quoted(one)}" for one in rest)
+        db.execute(
+            f"UPDATE main.{name} SET {values} FROM temp.coming AS c WHERE {_same(key, 'c', name)}"
+        )
+    db.execute(
+        f"INSERT INTO main.{name} ({listed}) SELECT {listed} FROM temp.coming AS c"
+        f" WHERE NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'c')})"
+    )
+    db.execute("DROP TABLE temp.coming")
+
+
+def _renumber(
+    db: sqlite3.Connection, table: str, number: str, tables: dict[str, list[str]]
+) -> None:
+    """Give the rows of memory that refer to a numbered table the numbers that the file uses.
+
+    A column refers to a table if it has its name.
+    """
+    name, key = (
+        quoted(table),
+        _identity(db, table, [column for column in tables[table] if column != number]),
+    )
+    db.execute("CREATE TEMP TABLE number (old INTEGER PRIMARY KEY, new INTEGER)")
+    for side in ("kept", "before"):
+        db.execute(
+            f"INSERT OR IGNORE INTO temp.number SELECT k.{quoted(number)}, MIN(m.{quoted(number)})"
+            f" FROM {side}.{name} AS k JOIN main.{name} AS m ON {_same(key, 'm', 'k')}"
+            f" GROUP BY k.{quoted(number)}"
+        )
+    column = quoted(table)
+    if db.execute("SELECT 1 FROM temp.number WHERE old <> new").fetchone():
+        for other in (other for other, names in tables.items() if table in names):
+            for side in ("kept", "before"):
+                rows = f"{side}.{quoted(other)}"
+                # Two steps: 1 and 2 may change places. Numbers of rows are positive.
+                db.execute(
+                    f"UPDATE {rows} SET {column} = -(SELECT new FROM temp.number"
+                    f" WHERE old = {column}) WHERE {column} IN (SELECT old FROM temp.number)"
+                )
+                db.execute(f"UPDATE {rows} SET {column} = -{column} WHERE {column} < 0")
+    db.execute("DROP TABLE temp.number")
+
+
+def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) -> None:
+    """What a grower acknowledged meanwhile outweighs what memory knew."""
+    same = _same(tables["chore"], "b", "k")
+    db.execute(
+        "UPDATE kept.chore AS k SET done_at = m.done_at FROM main.chore AS m"
+        " WHERE m.site = k.site AND m.id = k.id AND m.done_at IS NOT NULL"
+        " AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
+        " AND b.done_at IS m.done_at)"
+        f" AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE {same})"
+    )
+    listed = ", ".join(map(quoted, tables["plant_state"]))
+    values = ", ".join(f"m.{quoted(name)}" for name in tables["plant_state"])
+    db.execute(
+        f"INSERT OR REPLACE INTO kept.plant_state ({listed}) SELECT {values}"
+        " FROM main.plant_state AS m JOIN kept.plant_state AS k"
+        " ON m.site = k.site AND m.plant = k.plant"
+        " WHERE m.assumed = 0 AND m.since > COALESCE(k.since, '')"
+    )
+    # The file is back: that memory began with less than it is no longer true.
+    sides = ("kept", "before")
+    query = "SELECT at, text FROM {}.mark WHERE name = ?"
+    kept, before = (db.execute(query.format(side), (HISTORY_RESET,)).fetchall() for side in sides)
+    if kept == before:
+        for side in sides:
+            db.execute(f"DELETE FROM {side}.mark WHERE name = ?", (HISTORY_RESET,))
