@@ -19,9 +19,10 @@ from sillward.forecast.keeper import Keeper
 from sillward.forecast.recorded import Recorded, recorded
 from sillward.forecast.shelf import Clock, Shelf, credit, utc_now
 from sillward.forecast.sources import open_meteo
+from sillward.kit import states_at
 from sillward.ledger import Ledger
 from sillward.notices import channels
-from sillward.service import Desk, states_at
+from sillward.service import Desk
 from sillward.settings import Settings, credential, load_settings, unknown_variables
 from sillward_rules.collection import State
 from sillward_rules.sheet import Round
@@ -165,7 +166,7 @@ class App:
 def desks_of(apps: Sequence[App]) -> list[Desk]:
     """A desk for each household. They share the ledger and the keeper of forecasts."""
     first = apps[0]
-    ledger = Ledger(first.settings.ledger)
+    ledger = Ledger.open_or_afloat(first.settings.ledger)
     keeper = first.keeper(ledger, *(app.site for app in apps))
     return [Desk(app.household, keeper, ledger, channels.send, app.clock) for app in apps]
 

@@ -230,7 +230,7 @@ def send(options: Options, round_name: str) -> None:
     occasion = rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
-    desk.deliver()
+    desk.deliver(by_hand=True)
     waiting = False
     for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {notice.sent_at.astimezone(app.site.zone):%H:%M}"

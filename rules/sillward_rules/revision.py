@@ -3,8 +3,8 @@
 revise(told, sheet, safe, moved_by) -> Revision        safe_outside(collection, ...) -> names
 """
 
+from collections.abc import Callable, Iterator, Sequence
 from collections.abc import Collection as AnyOf
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -82,15 +82,15 @@ def hour_of(chore: Chore) -> datetime:
 def revise(
     told: Sequence[Order],
     sheet: Sheet,
-    safe: AnyOf[str],
+    safe: Callable[[], AnyOf[str]],
     done: AnyOf[tuple[ChoreKind, str]],
     moved_by: timedelta,
 ) -> Revision:
     """Compare what was told with a sheet drawn up now.
 
-    told: open orders. safe: plants for which a call-off is sure enough (`safe_outside`). done:
-    kind and plant of what has been acknowledged. moved_by: a smaller change of an hour is not
-    worth a message.
+    told: open orders. safe: tells, if that is asked, plants for which a call-off is sure enough
+    (`safe_outside`). done: kind and plant of what has been acknowledged. moved_by: a smaller
+    change of an hour is not worth a message.
 
     An order whose hour is over stands. What nobody knows adds and moves nothing: at night no one
     is sent out for a forecast that did not come. Going out is called off or put off, never newly
@@ -121,8 +121,7 @@ def revise(
             if before is not None and name in known and _shifted(before, chore, sheet, moved_by):
                 shifted.setdefault(before.at, []).append(name)
         others += [Moved(only(chore, names), at) for at, names in shifted.items()]
-    off = [_without(one, now_asked, safe) for one in told if one.at > sheet.at]
-    return Revision(tuple(added), tuple(others), tuple(one for one in off if one.plants))
+    return Revision(tuple(added), tuple(others), tuple(_called_off(told, now_asked, sheet, safe)))
 
 
 def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> bool:
@@ -134,15 +133,20 @@ def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> boo
     return abs(hour - was.at) > moved_by or chore.to_spot != was.to_spot
 
 
-def _without(order: Order, now_asked: AnyOf[tuple[ChoreKind, str]], safe: AnyOf[str]) -> Order:
-    """The order for those of its plants for which it is off."""
-    off = tuple(
-        name
-        for name in order.plants
-        if (order.kind, name) not in now_asked
-        and (name in safe or order.kind is not ChoreKind.CARRY_IN)
-    )
-    return replace(order, plants=off)
+def _called_off(
+    told: Sequence[Order],
+    now_asked: AnyOf[tuple[ChoreKind, str]],
+    sheet: Sheet,
+    safe: Callable[[], AnyOf[str]],
+) -> Iterator[Order]:
+    """Orders whose hour lies ahead, for those of their plants for which they are off."""
+    for order in told:
+        off = [name for name in order.plants if (order.kind, name) not in now_asked]
+        if order.at > sheet.at and off:
+            sure = safe() if order.kind is ChoreKind.CARRY_IN else off
+            kept = tuple(name for name in off if name in sure)
+            if kept:
+                yield replace(order, plants=kept)
 
 
 def only(chore: Chore, names: Sequence[str]) -> Chore:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
-from sillward.collection import Channel, Household, Rounds
+from sillward.collection import Channel, Household, Manners, Rounds
 from sillward.errors import DeliveryError, SourceError
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.keeper import Keeper
@@ -94,8 +94,16 @@ def a_plant(name: str, *, home: str = "bench") -> Plant:
     return Plant(name, home, "room" if home == "bench" else None, "pot", limits)
 
 
+SILENT = Manners(remind=None, pass_on=None)
+"""Rounds, and what changes about them, but no reminders."""
+
+
 def a_household(
-    *channels: Channel, plants: tuple[Plant, ...] = (), dusk: str = "17:00", name: str = SITE.name
+    *channels: Channel,
+    plants: tuple[Plant, ...] = (),
+    dusk: str = "17:00",
+    name: str = SITE.name,
+    manners: Manners = SILENT,
 ) -> Household:
     site = Site(name, SITE.latitude, SITE.longitude, SITE.elevation_m, SITE.zone)
     chosen = plants or (a_plant("Left pot"), a_plant("Right pot"), a_plant("Sill", home="room"))
@@ -103,6 +111,7 @@ def a_household(
         Collection(site, (BENCH, ROOM), chosen, standard_rules()),
         Rounds(parse_moment(dusk), parse_moment("08:30"), parse_weekly("sun 18:00")),
         channels or (a_channel(),),
+        manners,
     )
 
 

@@ -20,7 +20,8 @@ from sillward.forecast.poll import PAUSES
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, StoredForecast
 from sillward.notices.short import Message
-from sillward.service import LEASE, PATIENCE, SEND_PAUSES, Desk
+from sillward.outbox import LEASE, SEND_PAUSES
+from sillward.service import PATIENCE, Desk
 from sillward_rules.collection import PlantState
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 
 import numpy as np
 import pytest
@@ -74,7 +75,9 @@ def revision(
     state = next_state({}, told)
     newer = nights_of(after_c, sd_k=sd_k)
     sheet = draw_up(Round.DUSK, whose, newer, state, at)
-    return revise(orders(told), sheet, safe_outside(whose, newer, state, at), done, moved_by)
+    return revise(
+        orders(told), sheet, lambda: safe_outside(whose, newer, state, at), done, moved_by
+    )
 
 
 def test_the_same_forecast_changes_nothing() -> None:
@@ -139,7 +142,7 @@ def test_a_forecast_that_hovers_at_the_limit_says_one_thing_a_night(lows: list[f
         newer = nights_of(low_c, sd_k=1.0)
         sheet = draw_up(Round.DUSK, whose, newer, state, at)
         changed = revise(
-            told, sheet, safe_outside(whose, newer, state, at), [], timedelta(hours=24)
+            told, sheet, partial(safe_outside, whose, newer, state, at), [], timedelta(hours=24)
         )
         assert not changed.called_off
         assert not (ordered and changed.added)
@@ -182,7 +185,7 @@ def test_what_nobody_knows_sends_no_one_out() -> None:
     sheet = draw_up(Round.DUSK, whose, fetched(nights_of(14.5), DUSK - timedelta(days=2)), {}, DUSK)
     assert sheet.chores  # a blind night is treated as cold ...
 
-    changed = revise([], sheet, frozenset(), [], HALF_AN_HOUR)
+    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR)
 
     assert not changed  # ... but whoever was told that it is mild is not woken for it
 
@@ -194,8 +197,8 @@ def test_a_day_that_turns_cold_calls_going_out_off_and_never_orders_it() -> None
     cold = sheet_of(0.0, at, whose, inside, Round.MORNING)
     assert [one.kind for one in orders(mild)] == [ChoreKind.CARRY_OUT]
 
-    changed = revise(orders(mild), cold, frozenset(), [], HALF_AN_HOUR)
-    back = revise(orders(cold), mild, frozenset(), [], HALF_AN_HOUR)
+    changed = revise(orders(mild), cold, frozenset, [], HALF_AN_HOUR)
+    back = revise(orders(cold), mild, frozenset, [], HALF_AN_HOUR)
 
     assert [one.kind for one in changed.called_off] == [ChoreKind.CARRY_OUT]
     assert not back
@@ -208,7 +211,7 @@ def test_the_state_follows_what_was_called_off() -> None:
     newer = nights_of(16.0)
     sheet = draw_up(Round.DUSK, whose, newer, state, LATER)
     changed = revise(
-        orders(told), sheet, safe_outside(whose, newer, state, LATER), [], HALF_AN_HOUR
+        orders(told), sheet, lambda: safe_outside(whose, newer, state, LATER), [], HALF_AN_HOUR
     )
 
     after = state_after(state, sheet, changed)
@@ -221,7 +224,7 @@ def test_the_state_follows_what_was_called_off() -> None:
 def test_the_state_follows_what_was_added() -> None:
     whose = collection()
     sheet = sheet_of(11.0, LATER, whose)
-    changed = revise([], sheet, frozenset(), [], HALF_AN_HOUR)
+    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR)
 
     after = state_after({}, sheet, changed)
 

@@ -124,10 +124,13 @@ class RoundTables(ForecastTables):
         reminded: Sequence[str] = (),
         passed_on: Sequence[str] = (),
     ) -> None:
-        """Write notices about chores that were told before, and that it was done, at once."""
+        """Write notices about chores that were told before, and that it was done, at once.
+
+        A notice that is there already has been put down before, and is not repeated.
+        """
         with self.transaction():
             for notice in notices:
-                self._insert_notice(notice)
+                self._insert_notice(notice, again="IGNORE")
             for column, chores in (("reminded_at", reminded), ("passed_on_at", passed_on)):
                 self._db.executemany(
                     f"UPDATE chore SET {column} = ? WHERE site = ? AND id = ?",
@@ -170,11 +173,11 @@ class RoundTables(ForecastTables):
             },
         )
 
-    def _insert_notice(self, notice: Notice) -> None:
+    def _insert_notice(self, notice: Notice, again: str = "ABORT") -> None:
         values = [plain(getattr(notice, field.name)) for field in fields(Notice)]
         marks = ", ".join("?" * len(values))
         names = ", ".join(field.name for field in fields(Notice))
-        self._db.execute(f"INSERT INTO notice ({names}) VALUES ({marks})", values)
+        self._db.execute(f"INSERT OR {again} INTO notice ({names}) VALUES ({marks})", values)
 
     def chores(self, site: str, since: datetime) -> list[StoredChore]:
         """Chores whose deadline is not before `since`, by deadline."""

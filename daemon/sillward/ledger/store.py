@@ -12,6 +12,9 @@ from datetime import date, datetime, timedelta
 from sillward.ledger.records import Notice, Stage, notice_of, to_text
 from sillward.ledger.rounds import RoundTables
 
+CHANCE = timedelta(days=3)
+"""No notice is good for longer than this. Judgement."""
+
 
 class Ledger(RoundTables):
     """The ledger of one file. Used from one thread at a time; every write is a transaction."""
@@ -87,12 +90,14 @@ class Ledger(RoundTables):
     def expire(self, now: datetime) -> list[Notice]:
         """Give up notices whose time is over; return them.
 
-        One that was given up while the clock was wrong gets its chance back.
+        One that was given up while the clock was ahead gets its chance back; not those of times
+        long to come, which a clock that is years behind would take for it.
         """
         with self.transaction():
             self._db.execute(
-                "UPDATE notice SET state = 'waiting' WHERE state = 'expired' AND expires_at > ?",
-                (to_text(now),),
+                "UPDATE notice SET state = 'waiting' WHERE state = 'expired'"
+                " AND expires_at > ? AND expires_at <= ?",
+                (to_text(now), to_text(now + CHANCE)),
             )
             rows = self._db.execute(
                 "UPDATE notice SET state = 'expired' WHERE state = 'waiting' AND expires_at <= ?"
@@ -155,11 +160,20 @@ class Ledger(RoundTables):
             )
         return len(free)
 
-    def notices(self, site: str, most: int = 20) -> list[Notice]:
-        """The latest notices, newest first."""
+    def drop(self, key: str) -> None:
+        """Leave a notice that waits unsent, for it is not needed any more."""
+        with self.transaction():
+            self._db.execute(
+                "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", (key,)
+            )
+
+    def notices(self, site: str, most: int = 20, channel: str | None = None) -> list[Notice]:
+        """The latest notices, to one channel or to all, newest first."""
         rows = self._rows(
-            "SELECT * FROM notice WHERE site = ? ORDER BY day DESC, next_at DESC LIMIT ?",
+            "SELECT * FROM notice WHERE site = ?1 AND (?2 IS NULL OR channel = ?2)"
+            " ORDER BY day DESC, next_at DESC LIMIT ?3",
             site,
+            channel,
             most,
         )
         return [notice_of(row) for row in rows]

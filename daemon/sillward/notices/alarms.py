@@ -49,6 +49,31 @@ def right_clock() -> Message:
     return Message("The clock of this machine is right again", "Notices come in time again")
 
 
+def no_ledger() -> Message:
+    """Nothing can be written down: disk full, read-only or broken."""
+    title = "Sillward can write nothing down"
+    lines = [
+        "Notices still go out. After a restart some may come twice, and what was done is forgotten",
+        "Make room on the disk of its machine, or look at it",
+    ]
+    return Message(title, _fitting(title, lines))
+
+
+def ledger_back() -> Message:
+    """The ledger's file can be written again."""
+    return Message("Sillward can write things down again", "Nothing is to do")
+
+
+def history_reset(what: str) -> Message:
+    """What was told and done is forgotten, wholly or in part."""
+    title = "Sillward has lost part of its memory"
+    lines = [
+        phrases.capital(what),
+        "A notice may come again. Where plants stand is guessed: read the next sheet with care",
+    ]
+    return Message(title, _fitting(title, lines))
+
+
 def _lows(sheet: Sheet) -> str:
     """Tonight's low at each spot where it is known."""
     known = (f"{spot} {low:.1f} °C" for spot, low in sheet.lows.items() if low is not None)

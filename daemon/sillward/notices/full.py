@@ -40,9 +40,13 @@ CAUTION = (
 )
 
 
-def text(sheet: Sheet, site: Site, attribution: str) -> str:
-    """The whole sheet as plain text, at most 78 characters wide."""
-    return "\n".join(wrapped(line) for line in _lines(sheet, site, attribution)).rstrip() + "\n"
+def text(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str] = ()) -> str:
+    """The whole sheet as plain text, at most 78 characters wide.
+
+    footer: what else is to be told, before the forecast's origin and the cautions.
+    """
+    lines = _lines(sheet, site, attribution, footer)
+    return "\n".join(wrapped(line) for line in lines).rstrip() + "\n"
 
 
 def wrapped(line: str) -> str:
@@ -53,7 +57,7 @@ def wrapped(line: str) -> str:
     return fill(line, WIDTH, subsequent_indent=" " * indent, break_on_hyphens=False)
 
 
-def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
+def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) -> Iterator[str]:
     local = sheet.at.astimezone(site.zone)
     yield f"{sheet.site}: {sheet.round.value} round, {local:%A %d %B %Y, %H:%M}"
     yield ""
@@ -81,6 +85,9 @@ def _lines(sheet: Sheet, site: Site, attribution: str) -> Iterator[str]:
     if sheet.assumptions:
         yield "TAKEN FOR GRANTED"
         yield from (f"  {text}" for text in sheet.assumptions)
+        yield ""
+    if footer:
+        yield from footer
         yield ""
     yield f"Forecast: {sheet.source}, {phrases.age(sheet.age)}. {attribution}."
     if sheet.spread is not None and sheet.round is not Round.MORNING:

@@ -37,14 +37,17 @@ class Line:
     optional: bool = False
 
 
-def message(sheet: Sheet, site: Site) -> Message:
+def message(sheet: Sheet, site: Site, footer: Sequence[str] = ()) -> Message:
     """The sheet in at most 300 characters.
+
+    footer: what else is to be told, if there is room.
 
     First every line that counts without names, then as many names as there is room for, the
     lines with the fewest first, then the optional lines.
     """
     title, lines = _Teller(sheet, site).tell()
     lines = [line for line in lines if line.words(0)]
+    lines += [_fixed(text, optional=True) for text in footer]
     room = MOST_CHARACTERS - len(title) - 1
     told = {index: 0 for index, line in enumerate(lines) if not line.optional}
     if _length(lines, told) > room:

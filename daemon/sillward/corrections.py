@@ -1,0 +1,216 @@
+"""Corrections: what a newer forecast changes about a round that has been told, told once."""
+
+import logging
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from functools import cache
+from typing import Any
+
+from sillward import rounds
+from sillward.collection import Channel
+from sillward.document import of_chore
+from sillward.kit import Kit
+from sillward.ledger import Notice, Stage, StoredChore
+from sillward.notices import follow_up
+from sillward_rules import sun
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.revision import (
+    CORRECTED,
+    Order,
+    Revision,
+    revise,
+    safe_outside,
+    state_after,
+)
+from sillward_rules.sheet import Round, Sheet
+
+log = logging.getLogger(__name__)
+
+
+def told_rounds(kit: Kit, now: datetime) -> list[tuple[Round, date, datetime]]:
+    """The daily round whose orders hold now, if it has been told: its day, and until when."""
+    night = sun.night_at_or_after(kit.site, now)
+    if kit.ledger.round_told_at(kit.site.name, Round.DUSK.value, night.day):
+        return [(Round.DUSK, night.day, night.end)]
+    today = kit.site.local_date(now)
+    if kit.ledger.round_told_at(kit.site.name, Round.MORNING.value, today):
+        of_today = rounds.of_day(kit.site, kit.household.rounds, today)
+        dusk = next(one.due_at for one in of_today if one.round is Round.DUSK)
+        if now < dusk:
+            return [(Round.MORNING, today, dusk)]
+    return []
+
+
+@dataclass(slots=True)
+class Corrections:
+    """Compares what was told with each new forecast."""
+
+    kit: Kit
+    _compared: dict[Round, object] = field(default_factory=dict)
+    """For each round the day and the forecast that it was compared with last."""
+
+    def look(self) -> None:
+        """Put down a correction if a newer forecast asks for one."""
+        kit = self.kit
+        best = kit.keeper.shelf.best(kit.site)
+        if best is None or not kit.has_forecast():
+            return
+        for round_, day, until in told_rounds(kit, kit.clock()):
+            newest = (day, best.source.name, best.stored.changed_at)
+            if self._compared.get(round_) != newest:
+                self._compare(round_, day, until)
+                self._compared[round_] = newest
+
+    def _compare(self, round_: Round, day: date, until: datetime) -> None:
+        kit = self.kit
+        weather, state = kit.weather(), kit.states()
+        sheet = kit.sheet(round_, weather)
+        chores = [
+            one
+            for one in kit.ledger.chores_of(kit.site.name, day)
+            if one.round == round_.value and ChoreKind(one.kind) in CORRECTED
+        ]
+        revision = revise(
+            [_order(one) for one in chores if one.open],
+            sheet,
+            cache(lambda: safe_outside(kit.household.collection, weather, state, sheet.at)),
+            {(ChoreKind(one.kind), name) for one in chores if one.done_at for name in one.plants},
+            kit.household.manners.moved_by,
+        )
+        if revision:
+            self._tell(round_, day, until, sheet, revision, chores)
+
+    def _tell(
+        self,
+        round_: Round,
+        day: date,
+        until: datetime,
+        sheet: Sheet,
+        revision: Revision,
+        chores: Sequence[StoredChore],
+    ) -> None:
+        kit = self.kit
+        name = kit.site.name
+        counts = kit.ledger.messages(name, round_.value, day)
+        most = kit.household.manners.most
+        told = self._who_was_told(round_, day, anyone=bool(revision.added))
+        able = [one for one in told if counts.get(one.name, 0) < most]
+        if told and not able:
+            log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
+            return
+        change = f"{round_.value} change {kit.ledger.changes(name, round_.value, day) + 1}"
+        more = bool(revision.added or revision.moved)
+        # What is off is news until the hour at which it would have been done.
+        good_until = until if more else max(one.at for one in revision.called_off)
+        notices = [
+            kit.notice(
+                channel,
+                change,
+                day,
+                follow_up.change(
+                    revision, sheet, kit.site, last=counts.get(channel.name, 0) + 1 >= most
+                ),
+                good_until,
+                stage=Stage.CHANGE if more else Stage.CALL_OFF,
+            )
+            for channel in able
+        ]
+        documents, called_off = patched(chores, revision, kit)
+        kit.ledger.keep_change(
+            name,
+            round_.value,
+            change,
+            day,
+            sheet.at,
+            notices=notices,
+            chores=documents,
+            called_off=called_off,
+            after=state_after(kit.ledger.states(name), sheet, revision),
+        )
+        log.info(
+            "change.told round=%s day=%s added=%d moved=%d called_off=%d",
+            round_.value,
+            day,
+            len(revision.added),
+            len(revision.moved),
+            len(revision.called_off),
+        )
+
+    def _who_was_told(self, round_: Round, day: date, *, anyone: bool) -> list[Channel]:
+        """Channels that the round reached, or may have.
+
+        One where it still waits gets the newest words when it is sent. anyone: also those that
+        had nothing to hear of so far.
+        """
+        kit = self.kit
+        of_round = kit.ledger.of_round(kit.site.name, round_.value, day, stage=None)
+        heard: dict[str, bool] = {}
+        for notice in of_round:
+            quiet = anyone and notice.state == "not needed"
+            heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
+        return [one for one in kit.listening(round_) if heard.get(one.name, anyone)]
+
+
+def _out(notice: Notice) -> bool:
+    return notice.state in ("sent", "sending") or notice.perhaps_sent
+
+
+def _order(stored: StoredChore) -> Order:
+    """A stored chore as it was told."""
+    document = stored.document
+    kind, start = ChoreKind(stored.kind), document["not_before"]
+    by_start = kind is ChoreKind.CARRY_OUT and start is not None
+    at = datetime.fromisoformat(start) if by_start else stored.before
+    return Order(stored.id, kind, stored.plants, document["from"], document["to"], at)
+
+
+def patched(
+    chores: Sequence[StoredChore], revision: Revision, kit: Kit
+) -> tuple[list[dict[str, Any]], list[str]]:
+    """The chores that a revision changes, as they are from now on, and the ids of those that go.
+
+    Every plant leaves the chore that it was in, and joins one at its new hour.
+    """
+    now = {one.id: one.document for one in chores if one.open}
+    taken = {one.id for one in chores if not one.open}
+    leaving: dict[tuple[str, str], None] = {
+        (order.kind.value, name): None for order in revision.called_off for name in order.plants
+    }
+    arriving: list[Chore] = [*revision.added, *(one.chore for one in revision.moved)]
+    leaving |= {(one.kind.value, name): None for one in arriving for name in one.plants}
+    after = {key: _rest(document, leaving) for key, document in now.items()}
+    gone = {key for key, document in after.items() if not document["plants"]}
+    kept = {key: document for key, document in after.items() if key not in gone}
+    for chore in arriving:
+        _join(kept, of_chore(chore, kit.site), taken)
+    changed = [document for key, document in kept.items() if document != now.get(key)]
+    return changed, sorted(gone - kept.keys())
+
+
+def _rest(document: Mapping[str, Any], leaving: Mapping[tuple[str, str], None]) -> dict[str, Any]:
+    """The chore without the plants that leave it."""
+    stay = [name for name in document["plants"] if (document["chore"], name) not in leaving]
+    because = [one for one in document["because"] if one["plant"] in stay]
+    return {**document, "plants": stay, "because": because}
+
+
+def _join(kept: dict[str, dict[str, Any]], new: dict[str, Any], taken: set[str]) -> None:
+    """Put a chore to the one of its way and hour, or beside the others under an id of its own."""
+    base, number = new["id"], 1
+    while True:
+        key = base if number == 1 else f"{base}-{number}"
+        known = kept.get(key)
+        if known is None and key not in taken:
+            kept[key] = {**new, "id": key}
+            return
+        if known is not None and all(
+            known[one] == new[one] for one in ("before", "not_before", "to")
+        ):
+            kept[key] = {
+                **known,
+                "plants": [*known["plants"], *new["plants"]],
+                "because": [*known["because"], *new["because"]],
+            }
+            return
+        number += 1

@@ -1,0 +1,122 @@
+"""What every part of the service works with: a household, its forecasts, ledger and channels."""
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sillward.collection import Channel, Household
+from sillward.errors import LedgerError
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.shelf import Clock, utc_now
+from sillward.ledger import Ledger, Notice, Stage
+from sillward.notices import full, short
+from sillward.notices.channels import Sender
+from sillward.notices.short import Message
+from sillward_rules import sun
+from sillward_rules.collection import State
+from sillward_rules.sheet import Round, Sheet, believed, draw_up
+from sillward_rules.site import Site
+from sillward_rules.weather import Weather
+
+log = logging.getLogger(__name__)
+
+
+def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
+    """What the ledger knows of the plants, as far as it can be believed now."""
+    states = ledger.states(site.name)
+    day = sun.night_at_or_after(site, now).day
+    if ledger.round_followed(site.name, Round.MORNING.value, day):
+        return states
+    return believed(states, site, now)
+
+
+@dataclass(slots=True)
+class Kit:
+    """The collaborators of one household's service, and what all of its parts ask of them."""
+
+    household: Household
+    keeper: Keeper
+    ledger: Ledger
+    sender: Sender
+    clock: Clock = utc_now
+    stopping: Callable[[], bool] = lambda: False
+    """Asked between two notices: whether to leave the rest for the next start."""
+    working: Callable[[], None] = lambda: None
+    """Told after each finished step of work: a sign of life."""
+
+    @property
+    def site(self) -> Site:
+        """The household's site."""
+        return self.household.collection.site
+
+    def weather(self) -> Weather:
+        """The best forecast at hand; weather of which nothing is known if there is none."""
+        return self.keeper.shelf.weather(self.site)
+
+    def has_forecast(self) -> bool:
+        """Whether one can go by what is held; a defect of ours in it must hold up no round."""
+        try:
+            return self.keeper.shelf.usable(self.site)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("forecast.failed_to_read")
+            return False
+
+    def states(self) -> State:
+        """What is known of the plants now."""
+        return states_at(self.ledger, self.site, self.clock())
+
+    def sheet(self, round_: Round, weather: Weather) -> Sheet:
+        """Work out a round now, from what the ledger knows of the plants."""
+        return draw_up(round_, self.household.collection, weather, self.states(), self.clock())
+
+    def listening(self, round_: Round) -> list[Channel]:
+        """The channels that are told this round."""
+        return [one for one in self.household.channels if round_.value in one.rounds]
+
+    def alarmed(self) -> list[Channel]:
+        """The channels that take alarms; all of them if none does."""
+        taking = [one for one in self.household.channels if "alarm" in one.rounds]
+        return taking or list(self.household.channels)
+
+    def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
+        """The sheet as this channel gets it, with what else it is to be told at the end."""
+        site = self.site
+        if not channel.full_length:
+            return short.message(sheet, site, footer)
+        credit = self.keeper.shelf.attribution(sheet.source)
+        return Message(short.message(sheet, site).title, full.text(sheet, site, credit, footer))
+
+    def notice(
+        self,
+        channel: Channel,
+        name: str,
+        day: date,
+        message: Message,
+        until: datetime,
+        *,
+        round_: str | None = None,
+        stage: Stage = Stage.TOLD,
+        silent: bool = False,
+    ) -> Notice:
+        """A notice to put down, due now.
+
+        name: its intent at this site on this day, and by default the round that it is of.
+        silent: it is known not to be needed.
+        """
+        return Notice(
+            key=f"{self.site.name}/{day}/{name}/{channel.name}",
+            site=self.site.name,
+            round=round_ or name,
+            day=str(day),
+            channel=channel.name,
+            title=message.title,
+            body=message.body,
+            state="not needed" if silent else "waiting",
+            attempts=0,
+            next_at=self.clock(),
+            expires_at=until,
+            stage=stage.value,
+        )

@@ -1,0 +1,225 @@
+"""Delivery: what waits is claimed, worded for the moment, sent and marked; until it is too late."""
+
+import logging
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from sillward.collection import Channel
+from sillward.document import chore_of
+from sillward.errors import DeliveryError, LedgerError
+from sillward.kit import Kit
+from sillward.ledger import Notice, Stage, StoredChore
+from sillward.notices import follow_up, short
+from sillward.notices.channels import SEND_S
+from sillward.notices.short import Message
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.revision import ORDERS
+from sillward_rules.sheet import Round
+
+MOST_DOUBTFUL = 2
+"""After so many tries that may have arrived, one more without an answer is the last."""
+
+LEASE = timedelta(seconds=2 * SEND_S)
+"""A claim on a notice older than this is nobody's any more."""
+
+SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
+"""Between attempts to send."""
+
+STALE_WORDS = timedelta(minutes=10)
+"""A round that has waited so long is worded anew when it is sent. Judgement."""
+
+OWNED_UP_WITHIN = timedelta(hours=36)
+"""A round that could not be sent is owned up to in the next one, if that comes this soon."""
+
+_DAILY = {Round.DUSK.value: Round.DUSK, Round.MORNING.value: Round.MORNING}
+
+_ABOUT_ORDERS = frozenset({Stage.TOLD, Stage.CHANGE, Stage.REMINDER, Stage.PASSED_ON})
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Outbox:
+    """The notices of one household on their way to their channels."""
+
+    kit: Kit
+    _arrived: dict[str, datetime] = field(default_factory=dict)
+    """What this process has sent and when, should the ledger not have taken it down."""
+
+    def deliver(self, *, by_hand: bool = False, only: str | None = None) -> int:
+        """Send every notice that waits and is due. Return how many could not be sent.
+
+        by_hand: also in quiet hours. only: of this round alone.
+        """
+        kit = self.kit
+        kit.ledger.release_claims(kit.clock())
+        if only is None:
+            for notice in kit.ledger.expire(kit.clock()):
+                log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
+        channels = {channel.name: channel for channel in kit.household.channels}
+        failed = 0
+        for notice in kit.ledger.waiting(kit.site.name, kit.clock(), SEND_PAUSES[-1]):
+            channel = channels.get(notice.channel)
+            if kit.stopping():
+                break
+            if channel is None or only not in (None, notice.round):
+                continue
+            if not by_hand and self._must_wait(notice):
+                continue
+            failed += not self._deliver_one(notice, channel)
+            kit.working()
+        return failed
+
+    def _deliver_one(self, notice: Notice, channel: Channel) -> bool:
+        ledger, now = self.kit.ledger, self.kit.clock()
+        message = self._worded_or_as_it_was(notice, channel)
+        if message is None:
+            ledger.drop(notice.key)
+            return True
+        if not ledger.claim(notice.key, now + LEASE):
+            return True
+        if notice.key in self._arrived:  # it went out, and then the ledger failed
+            ledger.sent(notice.key, self._arrived[notice.key])
+            return True
+        return self._attempt(notice, channel, message)
+
+    def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
+        ledger, clock = self.kit.ledger, self.kit.clock
+        repeat = "(repeat) " if notice.perhaps_sent else ""
+        message = _fitting(channel, Message(repeat + message.title, message.body))
+        try:
+            self.kit.sender(channel, message)
+        except DeliveryError as error:
+            if error.perhaps_sent and notice.perhaps_sent and notice.attempts >= MOST_DOUBTFUL:
+                ledger.sent(notice.key, clock(), str(error))
+                log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
+                return True
+            pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
+            perhaps = notice.perhaps_sent or error.perhaps_sent
+            ledger.put_back(notice.key, clock() + pause, str(error), perhaps_sent=perhaps)
+            log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
+            return False
+        self._arrived[notice.key] = clock()
+        ledger.sent(notice.key, clock(), words=(message.title, message.body))
+        del self._arrived[notice.key]
+        log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
+        return True
+
+    # -- quiet hours
+
+    def _must_wait(self, notice: Notice) -> bool:
+        """Whether it is a quiet hour, and nothing in it is due, or lost, before that is over."""
+        kit = self.kit
+        now = kit.clock()
+        until = kit.household.rounds.quiet.until(kit.site, now)
+        if until is None or notice.expires_at <= until:
+            return False
+        kinds = ORDERS if notice.round != Round.MORNING.value else _WITH_A_DEADLINE
+        return not any(
+            ChoreKind(chore.kind) in kinds and chore.before <= until for chore in self._open(notice)
+        )
+
+    # -- words
+
+    def _worded_or_as_it_was(self, notice: Notice, channel: Channel) -> Message | None:
+        """The words for this moment; a defect of ours in finding them must not hold it up."""
+        try:
+            return self._worded(notice, channel)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("notice.failed_to_word key=%s", notice.key)
+            return Message(notice.title, notice.body)
+
+    def _worded(self, notice: Notice, channel: Channel) -> Message | None:
+        """What the notice says if it is sent now; None if it is not needed any more."""
+        message, stage = Message(notice.title, notice.body), Stage(notice.stage)
+        if stage not in _ABOUT_ORDERS or _family(notice) not in _DAILY:
+            return message
+        kit = self.kit
+        now = kit.clock()
+        orders = self._orders(notice)
+        if stage in (Stage.REMINDER, Stage.PASSED_ON) and not orders:
+            return None  # acknowledged, or called off, in the meantime
+        if orders and now > max(one.before for one in orders) + follow_up.LATE:
+            return follow_up.missed(orders, now, kit.site)
+        anew = None
+        if stage is Stage.TOLD and not notice.perhaps_sent:
+            anew = self._anew(notice, channel, orders, now)
+            message = anew or message
+        told_at = (
+            now if anew else kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
+        )
+        ahead = [one.before for one in orders if one.before > now - follow_up.LATE]
+        if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
+            message = follow_up.in_time(message, min(ahead), now)
+        return self._owning_up(notice, channel, message)
+
+    def _anew(
+        self, notice: Notice, channel: Channel, orders: list[Chore], now: datetime
+    ) -> Message | None:
+        """The round drawn up again, if its words are old and its hours lie ahead still."""
+        kit, round_ = self.kit, _DAILY[notice.round]
+        told_at = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
+        late = told_at is None or now - told_at <= STALE_WORDS
+        if late or any(one.before <= now for one in orders) or not kit.has_forecast():
+            return None
+        return kit.message(channel, kit.sheet(round_, kit.weather()))
+
+    def _owning_up(self, notice: Notice, channel: Channel, message: Message) -> Message:
+        """The message, and that the round before it could not be sent, if that is so."""
+        kit = self.kit
+        now, told = kit.clock(), kit.ledger.notices(kit.site.name, channel=channel.name)
+        since = max((one.sent_at for one in told if one.sent_at), default=None)
+        lost = [
+            one
+            for one in told
+            if one.state == "expired"
+            and one.round in _DAILY
+            and one.stage == Stage.TOLD.value
+            and one.key != notice.key
+            and now - OWNED_UP_WITHIN < one.expires_at <= now
+            and (since is None or one.expires_at > since)
+        ]
+        if not lost:
+            return message
+        line = f"! The {lost[0].round} notice of {_day(lost[0]):%a} could not be sent"
+        return Message(message.title, f"{message.body}\n{line}")
+
+    def _open(self, notice: Notice) -> list[StoredChore]:
+        """What is still to do of the round that a notice is of."""
+        chores = self.kit.ledger.chores_of(self.kit.site.name, _day(notice))
+        return [one for one in chores if one.open and one.round == _family(notice)]
+
+    def _orders(self, notice: Notice) -> list[Chore]:
+        """The orders among it."""
+        return [
+            chore_of(one.document) for one in self._open(notice) if ChoreKind(one.kind) in ORDERS
+        ]
+
+
+_WITH_A_DEADLINE = frozenset(ChoreKind) - {
+    ChoreKind.STAY_IN,
+    ChoreKind.CARRY_OUT,
+    ChoreKind.STOP_WETTING,
+}
+"""What the morning tells by its last hour."""
+
+
+def _family(notice: Notice) -> str:
+    """The round that a notice is of, or of whose change it is."""
+    return notice.round.split(" change ")[0]
+
+
+def _day(notice: Notice) -> date:
+    return date.fromisoformat(notice.day)
+
+
+def _fitting(channel: Channel, message: Message) -> Message:
+    """The message, no longer than a push may be: what was put before its title costs lines."""
+    if channel.full_length:
+        return message
+    lines = message.body.splitlines()
+    while lines and len(message.title) + 1 + len("\n".join(lines)) > short.MOST_CHARACTERS:
+        lines.pop()
+    return Message(message.title, "\n".join(lines))

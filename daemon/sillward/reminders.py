@@ -1,0 +1,123 @@
+"""Reminders: an order that nobody has acknowledged is repeated once, then told to the next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from sillward.collection import Channel
+from sillward.corrections import told_rounds
+from sillward.document import chore_of
+from sillward.kit import Kit
+from sillward.ledger import Notice, Stage, StoredChore
+from sillward.notices import follow_up, phrases
+from sillward_rules.chore import ChoreKind
+from sillward_rules.revision import ORDERS
+from sillward_rules.sheet import Round
+
+BREATH = timedelta(minutes=15)
+"""Nobody is reminded sooner than this after having been told. Judgement."""
+
+
+@dataclass(slots=True)
+class Reminders:
+    """Looks for orders whose deadline comes near, and that are still open."""
+
+    kit: Kit
+
+    def look(self) -> None:
+        """Put down the reminders that are due now."""
+        kit = self.kit
+        now = kit.clock()
+        for round_, day, _ in told_rounds(kit, now):
+            orders = [
+                one
+                for one in kit.ledger.chores_of(kit.site.name, day)
+                if one.open
+                and one.round == round_.value
+                and ChoreKind(one.kind) in ORDERS
+                and one.before > now
+            ]
+            if orders:
+                of_round = kit.ledger.of_round(kit.site.name, round_.value, day, stage=None)
+                self._remind(round_, day, orders, of_round)
+                self._pass_on(round_, day, orders, of_round)
+
+    def _remind(
+        self, round_: Round, day: date, orders: Sequence[StoredChore], of_round: Sequence[Notice]
+    ) -> None:
+        ahead = self.kit.household.manners.remind
+        fresh = [one for one in orders if one.reminded_at is None]
+        due = _with_the_next(fresh, [one for one in fresh if self._is_due(one, ahead)])
+        sent = [one.sent_at for one in of_round if one.sent_at is not None]
+        if not due or not sent or self.kit.clock() - max(sent) < BREATH:
+            return
+        reached = {one.channel for one in of_round if one.state == "sent"}
+        counts = self.kit.ledger.messages(self.kit.site.name, round_.value, day)
+        able = [
+            one
+            for one in self.kit.household.channels
+            if one.name in reached and counts.get(one.name, 0) < self.kit.household.manners.most
+        ]
+        notices = self._notices(able, round_, day, due, Stage.REMINDER)
+        ids = [one.id for one in due]
+        self.kit.ledger.put_down(self.kit.site.name, self.kit.clock(), notices, reminded=ids)
+
+    def _pass_on(
+        self, round_: Round, day: date, orders: Sequence[StoredChore], of_round: Sequence[Notice]
+    ) -> None:
+        """To the first channel that takes alarms and has heard nothing of this round."""
+        manners = self.kit.household.manners
+        if manners.pass_on is None:
+            return
+        ahead = manners.pass_on
+        if not any(one.state == "sent" for one in of_round):  # nobody could be reached so far
+            ahead = max(ahead, manners.remind or ahead)
+        fresh = [one for one in orders if one.passed_on_at is None]
+        due = _with_the_next(fresh, [one for one in fresh if self._is_due(one, ahead)])
+        if not due:
+            return
+        heard = {one.channel for one in of_round}
+        others = [
+            one
+            for one in self.kit.household.channels
+            if "alarm" in one.rounds and one.name not in heard
+        ]
+        notices = self._notices(others[:1], round_, day, due, Stage.PASSED_ON)
+        ids = [one.id for one in due]
+        self.kit.ledger.put_down(self.kit.site.name, self.kit.clock(), notices, passed_on=ids)
+
+    def _is_due(self, order: StoredChore, ahead: timedelta | None) -> bool:
+        """Whether its deadline is as near as that; before quiet hours rather than in them."""
+        if ahead is None:
+            return False
+        at = order.before - ahead
+        return self.kit.clock() >= self.kit.household.rounds.quiet.before(self.kit.site, at)
+
+    def _notices(
+        self,
+        channels: Sequence[Channel],
+        round_: Round,
+        day: date,
+        due: Sequence[StoredChore],
+        stage: Stage,
+    ) -> list[Notice]:
+        kit = self.kit
+        chores = [chore_of(one.document) for one in due]
+        now, passed_on = kit.clock(), stage is Stage.PASSED_ON
+        words = follow_up.reminder(chores, now, kit.site, passed_on=passed_on)
+        # Told anew for the same chore only if its hour has become another one.
+        of_what = f"{due[0].id[len('2026-01-01-') :]} {due[0].before:%H:%M}"
+        name = f"{round_.value} {stage.value} {of_what}"
+        until = max(one.before for one in due) + follow_up.LATE
+        return [
+            kit.notice(channel, name, day, words, until, round_=round_.value, stage=stage)
+            for channel in channels
+        ]
+
+
+def _with_the_next(fresh: Sequence[StoredChore], due: Sequence[StoredChore]) -> list[StoredChore]:
+    """What is due, and what would be due on the same trip."""
+    if not due:
+        return []
+    latest: datetime = max(one.before for one in due) + phrases.SAME_TRIP
+    return [one for one in fresh if one.before <= latest]

@@ -1,0 +1,143 @@
+"""Alarms: what cannot wait for a round. Each is told once, and again on every day that it lasts."""
+
+import logging
+from collections.abc import Callable
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import partial
+
+from sillward.kit import Kit
+from sillward.ledger.merging import HISTORY_RESET
+from sillward.notices import alarms
+from sillward.notices.short import Message
+from sillward_rules import sun
+from sillward_rules.sheet import Round
+from sillward_rules.weather import Freshness
+
+ALARM_GOOD_FOR = timedelta(hours=12)
+"""An alarm that could not be sent for so long is told anew by the next day's."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Watch:
+    """Looks for states that a grower must hear of, and puts their alarms down for sending."""
+
+    kit: Kit
+
+    def look(self, *, patient: bool) -> None:
+        """Tell what cannot wait: nothing known of the weather, a wrong clock, a ledger in trouble.
+
+        That it is over is told once. At night nobody is woken for it: what the dusk round said
+        holds. patient: whether a forecast may still come in a moment.
+        """
+        kit = self.kit
+        now = kit.clock()
+        if not self._by_day(now):
+            return
+        sees = kit.has_forecast()
+        if sees or not patient:
+            blind = None if sees else self._blind
+            # Once the dusk round is told, it has said what is to do tonight.
+            today = kit.site.local_date(now)
+            said = kit.ledger.round_told_at(kit.site.name, Round.DUSK.value, today) is not None
+            self._episode("blind", now, blind, self._sighted, said=said, ends=self._sees_well())
+        self.look_at_clock(now)
+        self._look_at_ledger(now)
+
+    def look_at_clock(self, now: datetime, *, unset: bool = False) -> None:
+        """Tell that this machine's clock is wrong, or is right again.
+
+        unset: it shows a time at which there was no sillward.
+        """
+        doubt = self.kit.keeper.shelf.clock_doubt()
+        if unset:
+            doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
+        doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt)
+        self._episode("clock", now, doubtful, alarms.right_clock)
+
+    def _look_at_ledger(self, now: datetime) -> None:
+        ledger = self.kit.ledger
+        afloat = alarms.no_ledger if ledger.afloat else None
+        self._episode("ledger", now, afloat, alarms.ledger_back)
+        reset = ledger.marks().get(HISTORY_RESET)
+        if reset is not None:
+            self._alarm("history", now, partial(alarms.history_reset, reset.text))
+            ledger.unmark(HISTORY_RESET)
+
+    def _episode(
+        self,
+        name: str,
+        now: datetime,
+        lasts: Callable[[], Message] | None,
+        over: Callable[[], Message],
+        *,
+        said: bool = False,
+        ends: bool = True,
+    ) -> None:
+        """Tell the alarm of a state while it lasts, unless it has been said, and its end.
+
+        ends: whether it is over for good; while it is not, and does not last, nothing is told.
+        """
+        ledger, site = self.kit.ledger, self.kit.site
+        mark = f"{name}, {site.name}"
+        since = ledger.marks().get(mark)
+        if lasts is not None:
+            if since is None:
+                ledger.mark(mark, now, "")
+            if not said:
+                self._alarm(name, now, lasts)
+        elif since is not None and ends:
+            # The network that brings the forecast brings notices too: what still waits is untrue
+            # now, and who never heard of the trouble need not hear of its end.
+            reached = ledger.withdraw(site.name, name, site.local_date(since.at))
+            deaf = {channel for channel, told in reached.items() if not told}
+            self._alarm(f"{name} over", now, over, deaf)
+            ledger.unmark(mark)
+
+    def _alarm(
+        self,
+        kind: str,
+        now: datetime,
+        words: Callable[[], Message],
+        without: AbstractSet[str] = frozenset(),
+    ) -> None:
+        """Put an alarm down for sending, once a day; not to the channels without."""
+        kit = self.kit
+        day = kit.site.local_date(now)
+        if kit.ledger.round_told_at(kit.site.name, kind, day) is not None:
+            return
+        message = words()
+        notices = [
+            kit.notice(channel, kind, day, message, now + ALARM_GOOD_FOR)
+            for channel in kit.alarmed()
+            if channel.name not in without
+        ]
+        kit.ledger.keep_round(kit.site.name, kind, day, now, notices=notices, chores=[], states={})
+        log.warning("alarm.told kind=%s day=%s", kind, day)
+
+    def _blind(self) -> Message:
+        kit = self.kit
+        best = kit.keeper.shelf.best(kit.site)
+        sheet, why = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
+        if best is None:
+            return alarms.blind(sheet, None, why, kit.site)
+        # What a source repeats day after day is fetched anew, and as old as it was.
+        since = best.weather.issued_at or best.stored.fetched_at
+        return alarms.blind(sheet, since, why or f"{best.source.name} has nothing new", kit.site)
+
+    def _sighted(self) -> Message:
+        return alarms.sighted(self.kit.sheet(Round.DUSK, self.kit.weather()), self.kit.site)
+
+    def _sees_well(self) -> bool:
+        """Whether what is held will do for hours: one that is nearly too old would come and go."""
+        best = self.kit.keeper.shelf.best(self.kit.site)
+        return best is not None and best.weather.freshness(self.kit.clock()) is Freshness.FRESH
+
+    def _by_day(self, now: datetime) -> bool:
+        """Whether it is between sunrise and the end of the usual time for carrying in."""
+        collection = self.kit.household.collection
+        events = sun.day_events(collection.site, collection.site.local_date(now))
+        return events.sunrise <= now <= events.sunset + collection.habits.latest_after_sunset
