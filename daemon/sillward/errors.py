@@ -69,8 +69,14 @@ class NewerLedgerError(LedgerError):
 
 
 class DeliveryError(SillwardError):
-    """A channel did not take a notice, or nobody can say (`perhaps_sent`)."""
+    """A channel did not take a notice, or nobody can say (`perhaps_sent`).
 
-    def __init__(self, text: str, *, perhaps_sent: bool = False) -> None:
+    wait: do not try again before.
+    """
+
+    def __init__(
+        self, text: str, *, perhaps_sent: bool = False, wait: timedelta | None = None
+    ) -> None:
         super().__init__(text)
         self.perhaps_sent = perhaps_sent
+        self.wait = wait

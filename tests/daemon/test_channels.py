@@ -125,9 +125,10 @@ def test_two_sends_in_a_row_do_not_wait_for_each_other(sink: Sink) -> None:
     assert len(sink.bodies) == 5
 
 
-@pytest.mark.parametrize("path", ["down", "busy", "unknown"])
-def test_a_refusal_is_an_error_that_names_the_channel(sink: Sink, path: str) -> None:
-    with pytest.raises(DeliveryError, match=r"^channel phone: the other side did not take it$"):
+@pytest.mark.parametrize(("path", "status"), [("down", 500), ("busy", 429), ("unknown", 404)])
+def test_a_refusal_is_an_error_that_names_the_channel(sink: Sink, path: str, status: int) -> None:
+    told = rf"^channel phone: the other side did not take it \({status}\)$"
+    with pytest.raises(DeliveryError, match=told):
         send(sink.url(path))
 
     assert len(sink.requests) == 1  # trying again is the ledger's business

@@ -5,6 +5,7 @@ for hours, in a handshake or in its headers, where no code of ours looks at the 
 knows every socket and shuts it down.
 """
 
+import logging
 import socket
 import threading
 from collections.abc import Callable, Mapping
@@ -22,6 +23,11 @@ from urllib3.util.connection import create_connection
 
 CONNECT_S = 5.0
 """For each address of a host, as far as the deadline leaves it [s]."""
+
+
+# What they say of a connection, they say with its whole address, our keys in it.
+for _name in ("connection", "connectionpool", "poolmanager", "response", "util.retry"):
+    logging.getLogger(f"urllib3.{_name}").setLevel(logging.ERROR)
 
 
 class Deadline:

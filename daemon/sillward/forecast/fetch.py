@@ -3,7 +3,6 @@
 import http.client
 import ipaddress
 import json
-import logging
 import re
 import ssl
 import time
@@ -47,9 +46,6 @@ LONGEST_VALUE = 200
 """Of a header value that we read or send back; a date has 29 characters. Judgement."""
 
 _PIECE = 16_384
-
-# It warns of torn headers with the whole address, our key in it.
-logging.getLogger("urllib3.connection").setLevel(logging.ERROR)
 
 
 @dataclass(frozen=True, slots=True)

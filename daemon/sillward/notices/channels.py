@@ -2,19 +2,38 @@
 
 What it would do by itself and must not: follow redirects (a POST becomes a GET and is lost),
 sleep between sends on a reused object, count an optional target's failure as success, retry on
-its own, and print URLs. So every attempt gets a fresh object and nothing of a URL is ever logged.
+its own, take a login page for success, split a long message into several, and print URLs. So
+every attempt gets a fresh object, `exchange` watches what goes over the wire, and nothing of a
+URL is ever logged.
+
+One URL is one target: of two, one may have it when the other fails, and each try would send it
+there again.
 """
 
 import logging
+import unicodedata
 from types import ModuleType
 from typing import Any, Protocol
 
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
+from sillward.notices.exchange import Exchange
 from sillward.notices.short import Message
 
 SEND_S = 60
 """Longest that one attempt may take [s]."""
+
+WIRE_S = 50
+"""After this, connections are cut [s]; the rest is for what cannot be cut, such as a name look-up.
+
+A mail server that is slow to look at a mail may need half a minute. Judgement.
+"""
+
+MOST_PUSH_BYTES = 3_500
+"""Title and body of a push: servers take 4 KiB of body (ntfy), or that with its wrapping (APNs)."""
+
+MOST_TITLE_BYTES = 200
+"""Title of a push; the usual services take 250 characters. Judgement."""
 
 
 class Sender(Protocol):
@@ -42,55 +61,108 @@ def send(channel: Channel, message: Message) -> None:
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
+    message = _fitting(service, _clean(message))
     courier = apprise.Apprise(asset=_asset())
     courier.add(service)
-    try:
-        result = courier.notify(
-            body=message.body,
-            title=message.title,
-            body_format=apprise.NotifyFormat.TEXT,
-            timeout=SEND_S,
-            log_level=logging.DEBUG,
-        )
-    except Exception as error:  # a defect in a plugin must not take the daemon along
-        msg = f"channel {channel.name}: failed ({type(error).__name__})"
-        raise DeliveryError(msg, perhaps_sent=True) from None
+    with Exchange(WIRE_S) as exchange:
+        try:
+            result = courier.notify(
+                body=message.body,
+                title=message.title,
+                body_format=apprise.NotifyFormat.TEXT,
+                timeout=SEND_S,
+            )
+        except Exception as error:  # a defect in a plugin must not take the daemon along
+            msg = f"channel {channel.name}: failed ({type(error).__name__})"
+            raise DeliveryError(msg, perhaps_sent=True) from None
     outcome = result.status.name
-    if outcome == "SUCCESS":
+    believed = exchange.page and not _answers_with_pages(service)
+    if outcome == "SUCCESS" and not believed:
         return
-    perhaps = outcome == "TIMEOUT" or _taken_and_unanswered(result)
-    reason = "no answer in time; perhaps it arrived all the same" if perhaps else _REFUSED
-    msg = f"channel {channel.name}: {reason}"
-    raise DeliveryError(msg, perhaps_sent=perhaps)
+    # A plugin that speaks by other means may still be at it.
+    perhaps = exchange.unanswered or (outcome == "TIMEOUT" and not exchange.seen)
+    msg = f"channel {channel.name}: {_reason(exchange, perhaps=perhaps)}"
+    raise DeliveryError(msg, perhaps_sent=perhaps, wait=exchange.wait)
 
 
-_REFUSED = "the other side did not take it"
+def _reason(exchange: Exchange, *, perhaps: bool) -> str:
+    if perhaps:
+        return "no answer in time; perhaps it arrived all the same"
+    if exchange.page:
+        return "answered with a web page; a login page in between?"
+    if exchange.reason is not None:
+        return exchange.reason
+    number = "" if exchange.status is None else f" ({exchange.status})"
+    return f"the other side did not take it{number}"
 
 
-def _taken_and_unanswered(result: Any) -> bool:
-    """Whether the other side fell silent after the message had gone out.
-
-    Apprise calls that a failure like any other; only its log tells, and `_OnlyTimeouts` lets
-    just that through.
-    """
-    return any(entry.message == _TIMED_OUT for service in result for entry in service.logs())
+def _answers_with_pages(service: Any) -> bool:
+    """Whether a page is an honest answer: what takes a web form thanks for it with one."""
+    return bool(getattr(service, "protocol", None) == "form")
 
 
-_TIMED_OUT = "timed out"
+# -- what is sent
 
 
-class _OnlyTimeouts(logging.Filter):
-    """Lets nothing of Apprise's log through but the bare word of an answer that never came.
+def _clean(message: Message) -> Message:
+    """Without what could end a header or a line, or cannot be encoded; lines of the body stay."""
+    lines = message.body.replace("\r\n", "\n").split("\n")
+    return Message(_one_line(message.title), "\n".join(_one_line(line) for line in lines))
 
-    Its lines hold addresses, keys and bodies.
-    """
 
-    def filter(self, record: logging.LogRecord) -> bool:
-        """Pass a timeout after sending, stripped of everything else."""
-        line = record.getMessage().lower()
-        record.msg, record.args = _TIMED_OUT, ()
-        silent = _TIMED_OUT in line and "connect timeout" not in line
-        return silent and line.startswith("socket exception")
+def _one_line(text: str) -> str:
+    # Marks of direction stay (Cf): names in Hebrew or Arabic need them.
+    return "".join(" " if unicodedata.category(one) in _BREAKING else one for one in text)
+
+
+_BREAKING = ("Cc", "Cs", "Zl", "Zp")
+"""Control characters, halves of surrogate pairs, separators of lines and paragraphs."""
+
+
+def _fitting(service: Any, message: Message) -> Message:
+    """The message as long as its service takes it: a push is cut, by whole lines, a mail is not."""
+    if _is_mail(service):
+        return message
+    most = min(MOST_PUSH_BYTES, service.body_maxlen)
+    title = _cut(message.title, MOST_TITLE_BYTES)
+    room = most - _bytes(title) - len("\r\n")
+    if _bytes(message.body) <= room:
+        return Message(title, message.body)
+    lines = message.body.split("\n")
+    kept = len(lines)
+    while kept > 1 and _bytes(_with_rest(lines, kept)) > room:
+        kept -= 1
+    if _bytes(_with_rest(lines, kept)) > room:
+        rest = _with_rest(["", *lines[1:]], 1)
+        lines[0] = _cut(lines[0], max(1, room - _bytes(rest)))
+    return Message(title, _with_rest(lines, kept))
+
+
+def _with_rest(lines: list[str], kept: int) -> str:
+    rest = len(lines) - kept
+    if not rest:
+        return "\n".join(lines)
+    word = "line" if rest == 1 else "lines"
+    return "\n".join([*lines[:kept], f"+{rest} {word}: `sillward sheet`"])
+
+
+def _cut(text: str, most: int) -> str:
+    """At most so many bytes, with a mark where something is missing."""
+    if _bytes(text) <= most:
+        return text
+    return text.encode()[: most - len("…".encode())].decode(errors="ignore") + "…"
+
+
+def _bytes(text: str) -> int:
+    return len(text.encode())
+
+
+def _is_mail(service: Any) -> bool:
+    """Whether it has recipients of copies, as every plugin for mail has and none for pushes."""
+    return hasattr(service, "cc") and hasattr(service, "bcc")
+
+
+# -- urls
 
 
 def _problem(channel: Channel) -> str | None:
@@ -104,7 +176,19 @@ def _problem(channel: Channel) -> str | None:
         return "its url is none that Apprise understands (the url is not shown)"
     if getattr(service, "optional", False):
         return "optional=yes would hide that it fails; take it out of the url"
+    if getattr(service, "cc", None) or getattr(service, "bcc", None):
+        return f"its url has copies (cc, bcc); {_ONE_EACH}"
+    # A plugin that sends to many at once counts as one.
+    targets = getattr(service, "targets", ())
+    many = len(targets) if isinstance(targets, (list, tuple, set)) else 1
+    if max(len(service), many) > 1:
+        return f"its url reaches more than one target; {_ONE_EACH}"
     return None
+
+
+_ONE_EACH = (
+    "give each a channel of its own, so that a repeat does not go to those who have it already"
+)
 
 
 def _service(channel: Channel) -> Any:
@@ -114,6 +198,7 @@ def _service(channel: Channel) -> Any:
     if service is not None:
         service.redirects = False
         service.retry = 0
+        service.overflow_mode = _apprise().OverflowMode.UPSTREAM
     return service
 
 
@@ -132,10 +217,6 @@ def _apprise() -> ModuleType:
     """Apprise, imported when first needed: commands that send nothing stay quick and small."""
     import apprise
 
-    logger = logging.getLogger("apprise")
-    if not any(isinstance(one, _OnlyTimeouts) for one in logger.filters):
-        logger.addFilter(_OnlyTimeouts())
-        logger.addHandler(logging.NullHandler())
-        logger.propagate = False
-        logger.setLevel(logging.DEBUG)
+    # Its lines hold addresses, keys and bodies.
+    logging.getLogger("apprise").disabled = True
     return apprise
