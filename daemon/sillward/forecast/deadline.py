@@ -27,7 +27,7 @@ CONNECT_S = 5.0
 
 # What they say of a connection, they say with its whole address, our keys in it.
 for _name in ("connection", "connectionpool", "poolmanager", "response", "util.retry"):
-    logging.getLogger(f"urllib3.{_name}").setLevel(logging.ERROR)
+    logging.getLogger(f"urllib3.{_name}").disabled = True
 
 
 class Deadline:

@@ -49,7 +49,7 @@ class Exchange:
         self.unanswered = False
         """Whether the message may have gone out and no answer to it came back whole."""
         self.page = False
-        """Whether the last answer was a web page."""
+        """Whether the last answer was a yes and a web page."""
         self.status: int | None = None
         """The last answer that was a refusal: an HTTP status or an SMTP code."""
         self.wait: timedelta | None = None
@@ -109,15 +109,13 @@ class _WatchedAdapter(DeadlineAdapter):
         try:
             response = super().send(request, *args, **kwargs)
         except requests.RequestException as error:
-            if _unconnected(error):
-                exchange.unanswered = False
             if not exchange.unanswered:
                 exchange.reason = _in_words(error)
             raise
         exchange.answered(response)
         body = self._body(response)
         exchange.unanswered = False
-        exchange.page = is_page(body)
+        exchange.page = exchange.status is None and is_page(body)
         response.raw = BytesIO(body)
         return response
 
@@ -130,8 +128,10 @@ class _WatchedAdapter(DeadlineAdapter):
             made = connect(*args, **kwargs)
             request = made.request
 
-            # By then TLS has been agreed on; plain connections are made only in here.
+            # By then TLS has been agreed on; a plain connection would only be made in there.
             def sending(*args: Any, **kwargs: Any) -> None:
+                if made.is_closed:
+                    made.connect()
                 self._exchange.unanswered = True
                 request(*args, **kwargs)
 
@@ -164,20 +164,13 @@ def is_page(body: bytes) -> bool:
     return start.startswith(b"<") and _PAGE.search(start) is not None
 
 
-def _unconnected(error: requests.RequestException) -> bool:
-    """Whether there was never a connection, so that nothing can have gone out."""
-    inner = error.args[0] if error.args else None
-    cause = getattr(inner, "reason", inner)
-    never = (urllib3.exceptions.NewConnectionError, urllib3.exceptions.ConnectTimeoutError)
-    return isinstance(cause, never)
-
-
 def _in_words(error: requests.RequestException) -> str:
     """Why nothing of the message went out."""
     return next((text for kind, text in _REASONS if isinstance(error, kind)), _UNREACHABLE)
 
 
 _UNREACHABLE = "cannot be reached"
+_SILENT = "stopped answering"
 _LATE = "cannot be reached in time"
 _REASONS: tuple[tuple[type[Exception], str], ...] = (
     (requests.exceptions.InvalidProxyURL, "has a proxy that cannot be used"),
@@ -233,6 +226,11 @@ def _get_socket(
 
 
 def _getreply(exchange: Exchange, original: _Original, mail: Any) -> tuple[int, bytes]:
-    reply: tuple[int, bytes] = original(mail)
+    try:
+        reply: tuple[int, bytes] = original(mail)
+    except (OSError, smtplib.SMTPException):
+        # After a refusal it may well hang up; the refusal is the reason.
+        exchange.reason = _SILENT if exchange.status is None else None
+        raise
     exchange.replied(reply[0])
     return reply
