@@ -1,9 +1,13 @@
 """Settings from the environment. Precedence: option on the command line, environment, default."""
 
+import json
 import os
 import re
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Protocol, Self
 
 from pydantic import (
     AfterValidator,
@@ -89,6 +93,28 @@ class ForecastSettings(BaseModel):
         return given.get(name, self.base_url if name == self.sources[0] else None)
 
 
+def _secret_address(secret: SecretStr) -> SecretStr:
+    _web_address(secret.get_secret_value())
+    return secret
+
+
+SecretAddress = Annotated[SecretStr, AfterValidator(_secret_address)]
+
+
+class HeartbeatSettings(BaseModel):
+    """Web addresses by which something outside knows that this still runs."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    url: SecretAddress | None = None
+    """Called after good work. Also from a credential file named heartbeat-url."""
+    trouble_url: SecretAddress | None = None
+    """Called instead while there is trouble; without it silence is the signal. Also from a
+    credential file named heartbeat-trouble-url."""
+    every: Annotated[float, Field(ge=1, le=1440)] = 15
+    """Minutes between calls. Judgement: three missed ones are still within the hour."""
+
+
 class Settings(BaseSettings):
     """All settings. `SILLWARD_FORECAST__BASE_URL` sets forecast.base_url, and so on."""
 
@@ -109,6 +135,10 @@ class Settings(BaseSettings):
     forecast: ForecastSettings = ForecastSettings()
     channels: dict[str, SecretStr] = {}
     """Channel URLs by channel name, for channels whose collection entry gives none."""
+    heartbeat: HeartbeatSettings = HeartbeatSettings()
+    last_word: SecretStr | None = None
+    """The channel URL that is told when the service has stopped, in place of all others. Also from
+    a credential file named last-word."""
     credentials: Path | None = Field(
         default_factory=lambda: (
             Path(os.environ["CREDENTIALS_DIRECTORY"])
@@ -156,7 +186,15 @@ def _expanded(name: str, path: Path) -> Path:
         raise ConfigError([msg]) from None
 
 
-def credential(settings: Settings, name: str) -> SecretStr | None:
+class HasCredentials(Protocol):
+    """Settings that may name a folder with secrets."""
+
+    @property
+    def credentials(self) -> Path | None:
+        """The folder, if there is one."""
+
+
+def credential(settings: HasCredentials, name: str) -> SecretStr | None:
     """A secret from the credentials folder; None if there is none or it cannot be read."""
     if settings.credentials is None:
         return None
@@ -165,6 +203,89 @@ def credential(settings: Settings, name: str) -> SecretStr | None:
     except (OSError, UnicodeDecodeError):
         return None
     return SecretStr(text) if text else None
+
+
+def heartbeat_addresses(settings: Settings) -> tuple[SecretStr | None, SecretStr | None]:
+    """Where to call when all is well and when it is not; None for nowhere.
+
+    Raise ConfigError for a credential that is no web address.
+    """
+    found: list[SecretStr | None] = []
+    for name in ("url", "trouble_url"):
+        file = f"heartbeat-{name.replace('_', '-')}"
+        address = getattr(settings.heartbeat, name) or credential(settings, file)
+        try:
+            found.append(None if address is None else _secret_address(address))
+        except ValueError as error:
+            raise ConfigError([f"credential {file}: {error}"]) from None
+    return found[0], found[1]
+
+
+@dataclass(frozen=True, slots=True)
+class LastResort:
+    """Whom one can still tell something when settings, collection or ledger are broken."""
+
+    channels: Mapping[str, SecretStr]
+    """URLs by channel name: that of the last word alone, or else all there are."""
+    trouble_url: SecretStr | None
+    """The heartbeat's, unchecked."""
+
+
+def last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
+    """Read what is needed to tell that the service has stopped, straight from the environment.
+
+    A setting that is wrong is a likely reason for the stop, so nothing here is refused: what cannot
+    be read is left out, and what is wrong with an address shows when it is used.
+    """
+    given = {
+        name.upper().removeprefix(PREFIX): text.strip()
+        for name, text in environment.items()
+        if name.upper().startswith(PREFIX) and text.strip()
+    }
+    folder = given.get("CREDENTIALS") or environment.get("CREDENTIALS_DIRECTORY")
+    store = _Folder(folder)
+
+    def secret(variable: str, file: str) -> SecretStr | None:
+        return SecretStr(given[variable]) if variable in given else credential(store, file)
+
+    trouble = secret("HEARTBEAT__TROUBLE_URL", "heartbeat-trouble-url")
+    if (alone := secret("LAST_WORD", "last-word")) is not None:
+        return LastResort({"last-word": alone}, trouble)
+    channels = {name: credential(store, f"channel-{name}") for name in store.channels()}
+    channels |= _urls_in(given.get("CHANNELS", ""))
+    for variable, text in given.items():
+        if variable.startswith("CHANNELS__"):
+            channels[variable.removeprefix("CHANNELS__").lower()] = SecretStr(text)
+    usable = {name: url for name, url in sorted(channels.items()) if url is not None}
+    return LastResort(usable, trouble)
+
+
+def _urls_in(text: str) -> dict[str, SecretStr]:
+    """Channel URLs in one JSON object, as far as they are some."""
+    try:
+        urls = json.loads(text)
+    except (ValueError, RecursionError):
+        return {}
+    pairs = urls.items() if isinstance(urls, dict) else ()
+    return {name: SecretStr(url) for name, url in pairs if isinstance(url, str)}
+
+
+class _Folder:
+    """A credentials folder that need not be there."""
+
+    def __init__(self, name: str | None) -> None:
+        self.credentials = None if name is None else Path(name)
+        # A home that nobody has stays as it was written: there is nothing in it.
+        with suppress(RuntimeError):
+            self.credentials = self.credentials and self.credentials.expanduser()
+
+    def channels(self) -> list[str]:
+        """The names of the channels that have a file."""
+        try:
+            files = [one.name for one in self.credentials.iterdir()] if self.credentials else []
+        except OSError:
+            return []
+        return [name.removeprefix("channel-") for name in files if name.startswith("channel-")]
 
 
 def unknown_variables() -> list[str]:

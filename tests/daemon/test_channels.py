@@ -117,6 +117,132 @@ def test_markup_and_odd_characters_arrive_as_they_were(sink: Sink) -> None:
     assert (sink.bodies[0]["title"], sink.bodies[0]["message"]) == (odd.title, odd.body)
 
 
+# -- what is in a name
+
+NAMES = {
+    "tags": "<b>Ann's</b> & <script>alert(1)</script>",
+    "marks": "*x* _y_ `z` # h [a](http://b) ~~c~~",
+    "braces": "{{ x }} ${y} {0} %s %(z)s :smile:",
+    "mentions": "@everyone <!channel> <@U123> @here",
+    "right to left": "\u202eneerG \u200fירוק\u200e",
+    "joined emoji": "🧑\u200d🌾 vanda",
+    "backslashes": r"\n \u0041 \x1b",
+}
+
+
+def subject_and_text(mailbox: "Mailbox") -> tuple[str, str]:
+    """Of the only mail, as a mail program shows them."""
+    ((_, _, content),) = mailbox.mails
+    mail = message_from_bytes(content, policy=policy.default)
+    assert isinstance(mail, EmailMessage)
+    text = mail.get_body(("plain",))
+    assert text is not None
+    return str(mail["Subject"]), text.get_content().replace("\r\n", "\n").rstrip("\n")
+
+
+@pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
+@pytest.mark.parametrize("kind", ["json", "ntfy"])
+def test_a_name_arrives_in_a_push_letter_for_letter(sink: Sink, kind: str, name: str) -> None:
+    url = sink.url("ok").replace("json:", f"{kind}:")
+
+    send(url, Message(f"In: {name}", f"17:10\n{name}, {name}"))
+
+    (body,) = sink.bodies
+    assert (body["title"], body["message"]) == (f"In: {name}", f"17:10\n{name}, {name}")
+
+
+@pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
+@pytest.mark.parametrize("query", ["", "&format=html"])
+def test_a_name_arrives_in_a_mail_letter_for_letter(
+    mailbox: "Mailbox", name: str, query: str
+) -> None:
+    send(mailbox.url(MAIL_QUERY + query), Message(f"In: {name}", f"17:10\n{name}, {name}"))
+
+    subject, text = subject_and_text(mailbox)
+    assert (subject, text) == (f"In: {name}", f"17:10\n{name}, {name}")
+
+
+HOSTILE = "Fern\r\nBcc: x@y.example\r\n\r\nbody\x00\x1b[31m\u2028\x85"
+TAMED = "Fern  Bcc: x@y.example    body  [31m"
+
+
+def test_a_name_cannot_end_a_header_or_a_line_of_a_title(sink: Sink, mailbox: "Mailbox") -> None:
+    for url in (sink.url("ok"), mailbox.url(MAIL_QUERY)):
+        send(url, Message(HOSTILE, "body"))
+
+    assert sink.bodies[0]["title"] == TAMED
+    ((_, recipients, content),) = mailbox.mails
+    mail = message_from_bytes(content, policy=policy.default)
+    assert mail["Bcc"] is None
+    assert recipients == ["grower@court.example"]
+    assert " ".join(str(mail["Subject"]).split()) == " ".join(TAMED.split())
+
+
+def test_a_body_keeps_its_lines_and_nothing_else_that_controls(sink: Sink) -> None:
+    send(sink.url("ok"), Message("t", "one\r\ntwo\n\x1b[31mred\tand\udc80"))
+
+    assert sink.bodies[0]["message"] == "one\ntwo\n [31mred and"
+
+
+def test_a_name_of_four_thousand_letters_arrives_in_a_mail(mailbox: "Mailbox") -> None:
+    name = "Ñandú " * 700
+
+    send(mailbox.url(MAIL_QUERY), Message("Week", f"{name}|\nend"))
+
+    assert subject_and_text(mailbox) == ("Week", f"{name}|\nend")
+
+
+# -- how much a push takes
+
+
+def pushed(sink: Sink, message: Message) -> tuple[str, str]:
+    send(sink.url("ok"), message)
+    (body,) = sink.bodies
+    return body["title"], body["message"]
+
+
+def test_a_push_that_is_too_long_is_cut_by_whole_lines(sink: Sink) -> None:
+    lines = [f"{number:03} Ñandú fern: bench > room by 17:10" for number in range(200)]
+
+    _, body = pushed(sink, Message("Week", "\n".join(lines)))
+
+    *kept, last = body.split("\n")
+    assert kept == lines[: len(kept)]
+    assert last == f"+{200 - len(kept)} lines: `sillward sheet`"
+    room = channels.MOST_PUSH_BYTES - len(body.encode()) - len("Week")
+    assert 0 < room < len(lines[0].encode()) + 10
+
+
+@pytest.mark.parametrize("spare", [0, 1])
+def test_a_push_that_just_fits_is_whole(sink: Sink, spare: int) -> None:
+    most = channels.MOST_PUSH_BYTES - len("Week") - len("\r\n")
+    body = "x" * (most // 2) + "\n" + "y" * (most - most // 2 - 1 - spare)
+
+    assert pushed(sink, Message("Week", body)) == ("Week", body)
+
+
+def test_one_line_too_many_is_one_line(sink: Sink) -> None:
+    assert pushed(sink, Message("Week", "x" * 3_000 + "\n" + "y" * 900)) == (
+        "Week",
+        "x" * 3_000 + "\n+1 line: `sillward sheet`",
+    )
+
+
+def test_a_first_line_and_a_title_that_are_too_long_are_cut_inside(sink: Sink) -> None:
+    title, body = pushed(sink, Message("Ñ" * 5_000, "ñ" * 5_000 + "\nmore"))
+
+    assert title == "Ñ" * 98 + "…"
+    assert body.startswith("ñ" * 1_000)
+    assert body.endswith("ñ…\n+1 line: `sillward sheet`")
+    assert len(title.encode()) + len(body.encode()) <= channels.MOST_PUSH_BYTES
+
+
+def test_a_long_push_is_one_request_whatever_the_url_says(sink: Sink) -> None:
+    send(sink.url("ok", "overflow=split"), Message("Week", "a line\n" * 20_000))
+
+    assert len(sink.bodies) == 1
+
+
 def test_two_sends_in_a_row_do_not_wait_for_each_other(sink: Sink) -> None:
     """A reused object would sleep between them."""
     for _ in range(5):
@@ -334,6 +460,62 @@ def test_an_optional_channel_is_refused(query: str) -> None:
         channels.check_channels((a_channel(url),), "court.toml")
 
     assert SECRET not in str(no.value)
+
+
+ONE_EACH = "give each a channel of its own, so that a repeat does not go to those who have it"
+
+
+@pytest.mark.parametrize(
+    ("url", "problem"),
+    [
+        (f"ntfy://{SECRET}/other/third", "its url reaches more than one target"),
+        (f"ntfy://ntfy.example/{SECRET},other", "its url reaches more than one target"),
+        (
+            f"mailto://court.example/a@b.example/{SECRET}@b.example?from=d@b.example",
+            "more than one target",
+        ),
+        (
+            f"mailto://court.example/?from=d@b.example&to=a@b.example,{SECRET}@b.example",
+            "more than one target",
+        ),
+        (
+            f"mailto://court.example/?from=d@b.example&to=a@b.example&cc={SECRET}@b.example",
+            "copies (cc, bcc)",
+        ),
+        (
+            f"mailto://court.example/?from=d@b.example&to=a@b.example&bcc={SECRET}@b.example",
+            "copies (cc, bcc)",
+        ),
+        (
+            f"d7sms://{SECRET}@5550000001/5550000002?batch=yes",
+            "its url reaches more than one target",
+        ),
+        (f"ntfy://court/{SECRET}/other?retry=3", "its url reaches more than one target"),
+    ],
+)
+def test_a_url_that_reaches_more_than_one_is_refused(url: str, problem: str) -> None:
+    """Of two, one may have it when the other fails, and each try would send it there again."""
+    with pytest.raises(ConfigError) as caught:
+        channels.check_channels((a_channel(url),), "court.toml")
+
+    (line,) = caught.value.lines
+    assert line.startswith('court.toml: channels[0] "phone": its url ')
+    assert problem in line
+    assert ONE_EACH in line
+    assert SECRET not in line
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "ntfy://court?retry=3",
+        "mailto://court.example/?from=d@b.example&to=grower@court.example&retry=2",
+        "json://localhost/a/b/c",
+        "d7sms://token@5550000001?batch=yes",
+    ],
+)
+def test_a_url_that_reaches_one_passes(url: str) -> None:
+    channels.check_channels((a_channel(url),), "court.toml")
 
 
 def test_every_unusable_channel_is_named_at_once() -> None:
