@@ -68,8 +68,19 @@ def _nothing_left() -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True)
-def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
+def _bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Long enough for a busy machine; whoever tests a hang takes less."""
+    monkeypatch.setattr(channels, "WIRE_S", LONG_S)
+
+
+@pytest.fixture
+def _soon(monkeypatch: pytest.MonkeyPatch, _bounded: None) -> None:
     monkeypatch.setattr(channels, "WIRE_S", SHORT_S)
+
+
+def soon_if(hangs: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    if hangs:
+        monkeypatch.setattr(channels, "WIRE_S", 2 * SHORT_S)
 
 
 @pytest.fixture(autouse=True)
@@ -172,8 +183,9 @@ FAULTS: dict[str, tuple[Talk, str, str]] = {
 
 
 @pytest.mark.parametrize("fault", FAULTS)
-def test_what_a_web_server_does_wrong(fault: str) -> None:
+def test_what_a_web_server_does_wrong(fault: str, monkeypatch: pytest.MonkeyPatch) -> None:
     talk, ended, words = FAULTS[fault]
+    soon_if(bool({"hang", "hangs", "drips"} & set(fault.split())), monkeypatch)
 
     with serving(talk, ends=b"}") as server:
         assert pushed(server.address)[:2] == (ended, words)
@@ -190,12 +202,14 @@ def test_the_connection_is_refused() -> None:
     assert pushed(f"http://127.0.0.1:{port}") == (FAILED, "cannot be reached", None)
 
 
+@pytest.mark.usefixtures("_soon")
 def test_a_server_that_hangs_before_it_takes_the_request() -> None:
     """It is in the system's buffers: nobody can say whether it will be read."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
         assert pushed(f"http://127.0.0.1:{listener.getsockname()[1]}")[:2] == (PERHAPS, SILENT)
 
 
+@pytest.mark.usefixtures("_soon")
 @pytest.mark.parametrize("user_limit", [True, False])
 def test_whichever_limit_comes_first_ends_a_hang(user_limit: bool) -> None:
     query = "rto=0.05" if user_limit else "rto=60&cto=60"
@@ -253,6 +267,7 @@ def test_a_certificate_of_nobody_knows_whom() -> None:
     assert server.asked == []
 
 
+@pytest.mark.usefixtures("_soon")
 def test_a_handshake_that_hangs_has_sent_nothing() -> None:
     """Else, after a few of them, the notice would be taken for sent."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
@@ -261,6 +276,7 @@ def test_a_handshake_that_hangs_has_sent_nothing() -> None:
     assert ended == FAILED
 
 
+@pytest.mark.usefixtures("_soon")
 def test_no_tls_where_it_is_asked_for() -> None:
     with serving(whole(OK), ends=b"\x00") as server:
         ended, *_ = pushed(server.address.replace("http:", "https:"))
@@ -427,8 +443,9 @@ MAIL_FAULTS: dict[str, tuple[dict[str, bytes | None], str, str, int]] = {
 
 
 @pytest.mark.parametrize("fault", MAIL_FAULTS)
-def test_what_a_mail_server_does_wrong(fault: str) -> None:
+def test_what_a_mail_server_does_wrong(fault: str, monkeypatch: pytest.MonkeyPatch) -> None:
     says, ended, words, mails = MAIL_FAULTS[fault]
+    soon_if(HANG in says.values(), monkeypatch)
 
     with posting(**says) as post:
         assert mailed(post.port)[:2] == (ended, words)
@@ -437,6 +454,7 @@ def test_what_a_mail_server_does_wrong(fault: str) -> None:
     assert post.heard.count("MAIL") <= 1
 
 
+@pytest.mark.usefixtures("_soon")
 def test_a_mail_server_that_drips_is_cut_off() -> None:
     listener = socket.create_server(("127.0.0.1", 0))
     gone = threading.Event()
@@ -462,6 +480,7 @@ def test_the_mail_server_is_not_there() -> None:
     assert mailed(port) == (FAILED, "cannot be reached", None)
 
 
+@pytest.mark.usefixtures("_soon")
 def test_a_tls_handshake_with_a_mail_server_that_hangs_has_sent_nothing() -> None:
     with posting(GREETING=HANG) as post:
         ended, *_ = mailed(post.port, "mailtos")
@@ -472,6 +491,7 @@ def test_a_tls_handshake_with_a_mail_server_that_hangs_has_sent_nothing() -> Non
 # -- what cannot be watched or cut
 
 
+@pytest.mark.usefixtures("_soon")
 def test_a_name_look_up_that_hangs_has_sent_nothing_and_sends_nothing_later(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

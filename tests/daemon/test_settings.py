@@ -53,6 +53,10 @@ def test_every_setting_has_its_variable(env: pytest.MonkeyPatch) -> None:
     env.setenv("SILLWARD_FORECAST__BASE_URL", "http://127.0.0.1:8080/meteo")
     env.setenv("SILLWARD_FORECAST__API_KEY", SECRET)
     env.setenv("SILLWARD_CHANNELS__PHONE", URL)
+    env.setenv("SILLWARD_HEARTBEAT__URL", f"https://monitor.example/{SECRET}")
+    env.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", f"https://monitor.example/{SECRET}/fail")
+    env.setenv("SILLWARD_HEARTBEAT__EVERY", "5")
+    env.setenv("SILLWARD_LAST_WORD", URL)
     env.setenv("SILLWARD_CREDENTIALS", "secrets")
     env.setenv("SILLWARD_LOG_LEVEL", "DEBUG")
 
@@ -64,6 +68,13 @@ def test_every_setting_has_its_variable(env: pytest.MonkeyPatch) -> None:
     assert settings.forecast.api_key is not None
     assert settings.forecast.api_key.get_secret_value() == SECRET
     assert settings.channels["phone"].get_secret_value() == URL
+    assert settings.heartbeat.url is not None
+    assert settings.heartbeat.trouble_url is not None
+    assert settings.heartbeat.url.get_secret_value() == f"https://monitor.example/{SECRET}"
+    assert settings.heartbeat.trouble_url.get_secret_value().endswith("/fail")
+    assert settings.heartbeat.every == 5
+    assert settings.last_word is not None
+    assert settings.last_word.get_secret_value() == URL
     assert settings.credentials == Path("secrets")
     assert settings.log_level == "DEBUG"
     assert SECRET not in repr(settings)

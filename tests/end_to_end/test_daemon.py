@@ -412,7 +412,7 @@ def test_a_notice_that_cannot_be_sent_waits_and_status_says_so(house: House) -> 
     (notice,) = report["notices"]
     assert notice["state"] == "waiting"
     assert notice["attempts"] == 1
-    assert notice["last_error"] == "channel phone: the other side did not take it"
+    assert notice["last_error"] == "channel phone: cannot be reached"
     assert report["forecast"]["source"] == "Open-Meteo"
     assert report["fetch_failed"] is None
     assert "dusk" in report["next"]
@@ -449,7 +449,7 @@ def test_a_channel_that_is_down_fails_a_send_by_hand(house: House) -> None:
     result = house.call("send", "--round", "dusk")
 
     assert result.returncode == 1
-    assert result.stdout == "phone: waiting (channel phone: the other side did not take it)\n"
+    assert result.stdout == "phone: waiting (channel phone: cannot be reached)\n"
     assert "Traceback" not in result.stderr
 
 
