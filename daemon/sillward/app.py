@@ -166,7 +166,7 @@ class App:
 def desks_of(apps: Sequence[App]) -> list[Desk]:
     """A desk for each household. They share the ledger and the keeper of forecasts."""
     first = apps[0]
-    ledger = Ledger.open_or_afloat(first.settings.ledger)
+    ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
     keeper = first.keeper(ledger, *(app.site for app in apps))
     return [Desk(app.household, keeper, ledger, channels.send, app.clock) for app in apps]
 

@@ -95,6 +95,8 @@ class Outbox:
                 log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
                 return True
             pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
+            if error.wait is not None:  # what the other side asked for, as far as there is time
+                pause = min(max(pause, error.wait), SEND_PAUSES[-1])
             perhaps = notice.perhaps_sent or error.perhaps_sent
             ledger.put_back(notice.key, clock() + pause, str(error), perhaps_sent=perhaps)
             log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)

@@ -188,6 +188,7 @@ class Desk(Kit):
         self.working()
         self.deliver()
         self._keep_house(self.clock())
+        self._copy_ledger(self.clock())
 
     def _tick_without_clock(self, now: datetime) -> None:
         """Before the clock is set no hour is right, and what is over cannot be told from what is
@@ -215,7 +216,15 @@ class Desk(Kit):
         if pruned is None or not timedelta(0) <= now - pruned.at < timedelta(days=1):
             self.ledger.mark(PRUNE_MARK, now, "")
             self.ledger.prune(now)
-        self.ledger.copy_daily(now)
+
+    def _copy_ledger(self, now: datetime) -> None:
+        """Copy the ledger once a day; if it is found damaged, set that right at once."""
+        try:
+            self.ledger.copy_daily(now)
+        except LedgerError as error:
+            log.error("ledger.failed reason=%s", error)
+            self.ledger.to_memory()
+            self.ledger.to_file()
 
     def _patient(self, occasion: Occasion) -> bool:
         """Whether to wait for a forecast a little longer: after the due hour, after the start."""

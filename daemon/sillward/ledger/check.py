@@ -5,6 +5,7 @@ import struct
 from collections.abc import Callable
 from datetime import datetime
 
+from sillward.errors import one_line
 from sillward.ledger.records import chore_of, forecast_of, notice_of, poll_of, state_of
 from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
 
@@ -41,8 +42,8 @@ def is_damage(error: sqlite3.Error) -> bool:
 def fault_of(db: sqlite3.Connection) -> str | None:
     """What is wrong with the content of an open ledger, in words; None if it is sound.
 
-    An empty file and a file of another version are sound if they are so to SQLite. Rows must
-    come as sqlite3.Row. Raise sqlite3.Error if the file cannot be read just now.
+    An empty file, a file of another version or program are sound if they are so to SQLite. Rows
+    must come as sqlite3.Row. Raise sqlite3.Error if the file cannot be read just now.
     """
     try:
         db.execute("BEGIN")  # one view of the file while another process writes
@@ -54,7 +55,7 @@ def fault_of(db: sqlite3.Connection) -> str | None:
     except sqlite3.Error as error:
         if not is_damage(error):
             raise
-        return str(error)
+        return one_line(error, 200)
 
 
 def _first_fault(db: sqlite3.Connection) -> str | None:
@@ -62,9 +63,11 @@ def _first_fault(db: sqlite3.Connection) -> str | None:
     # lost can be told twice.
     (verdict,) = db.execute("PRAGMA integrity_check(1)").fetchone()
     if verdict != "ok":
-        return str(verdict)
+        return one_line(verdict, 200)
     found = tables_of(db)
     (version,) = db.execute("PRAGMA user_version").fetchone()
+    if found and set(found).isdisjoint(_expected()):
+        return None  # another program's: see is_foreign
     if version < 0 or (version == 0 and found):
         return f"version {version} with {len(found)} tables"
     return _unlike_schema(db, found) or _unreadable(db) if version == SCHEMA_VERSION else None
@@ -72,8 +75,8 @@ def _first_fault(db: sqlite3.Connection) -> str | None:
 
 def is_foreign(db: sqlite3.Connection) -> bool:
     """Whether a sound file is the database of another program: it has tables, but none of ours."""
-    found = set(tables_of(db))
-    return bool(found) and not found & set(_expected())
+    found = tables_of(db)
+    return bool(found) and set(found).isdisjoint(_expected())
 
 
 def tables_of(db: sqlite3.Connection, schema: str = "main") -> dict[str, list[str]]:
@@ -119,7 +122,7 @@ def _unreadable(db: sqlite3.Connection) -> str | None:
             try:
                 reader(row)
             except (ValueError, TypeError, KeyError, IndexError) as error:
-                return f"table {name}: {error}"
+                return one_line(f"table {name}: {error}", 200)
     return None
 
 

@@ -31,6 +31,9 @@ milliseconds."""
 IN_MEMORY = ":memory:"
 """The path of a ledger without a file."""
 
+SMALLEST = 512
+"""Of a SQLite file, in bytes: one page. SQLite takes what is shorter for a new file."""
+
 log = logging.getLogger(__name__)
 
 
@@ -172,7 +175,7 @@ class Database:
             with suppress(FileNotFoundError):  # a crash came just before this last step
                 copies.draft_path(self._file).replace(self._file)
             return None
-        return None if size else "it is empty"
+        return None if size >= SMALLEST else "it is empty or cut off"
 
     def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         db = sqlite3.connect(
@@ -188,20 +191,28 @@ class Database:
             if fault is None and is_foreign(db):
                 msg = f"{self._path}: is the database of another program; name another file"
                 raise _ForeignError(msg)
-            if fault is None:
-                try:
-                    db.execute("PRAGMA journal_mode=WAL")
-                except sqlite3.OperationalError as error:
-                    # The header asks for a way of writing that there is not.
-                    if error.sqlite_errorcode != sqlite3.SQLITE_READONLY or not os.access(
-                        self._file, os.W_OK
-                    ):
-                        raise
-                    fault = str(error)
+            if fault is None and not self._is_writable(db):
+                fault = "its header asks for a way of writing that there is not"
         except BaseException:
             db.close()
             raise
         return fault
+
+    def _is_writable(self, db: sqlite3.Connection) -> bool:
+        (version,) = db.execute("PRAGMA user_version").fetchone()
+        db.execute("PRAGMA busy_timeout=0")
+        try:
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                db.execute(f"PRAGMA user_version={version}")
+            finally:
+                db.execute("ROLLBACK")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode == sqlite3.SQLITE_READONLY:
+                return not os.access(self._file, os.W_OK)  # else its permissions are the reason
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY:  # another is just writing
+                raise
+        return True
 
     def _use(self) -> None:
         for pragma in (
@@ -384,7 +395,8 @@ class Database:
     def copy_daily(self, now: datetime) -> None:
         """Once a day (UTC), put a compressed copy beside the file, if the ledger is sound.
 
-        Cheap to call at every tick. One that failed is logged, and tried again in the next hour.
+        Cheap to call at every tick. A copy that failed is logged, and tried again in the next hour.
+        Raise LedgerError if the ledger is found damaged: then it is of no use to go on with it.
         """
         at = now.astimezone(UTC)
         hour = f"{at:%Y-%m-%dT%H}"
@@ -396,8 +408,8 @@ class Database:
                 return
             fault = fault_of(self._db)
             if fault is not None:
-                log.error("ledger.damaged reason=%s", fault)
-                return
+                msg = f"ledger {self._path}: damaged ({fault})"
+                raise LedgerError(msg)
             copies.put_copy(self._file, at.date(), self._db.serialize())
         except (sqlite3.Error, OSError) as error:
             log.error("ledger.copy_failed reason=%s", error)

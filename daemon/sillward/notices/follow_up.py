@@ -32,8 +32,10 @@ def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Messa
     off = [one for one in revision.called_off if one.kind in VERBS]
     not_out = [one for one in revision.called_off if one.kind not in VERBS]
     heads = []
-    if orders:
+    if moved_orders:
         heads.append(f"change: {head(orders, sheet.at, site)}")
+    elif orders:
+        heads.append(f"change: {_more(orders, sheet.at, site)}")
     if off:
         heads.append(_no_longer(off))
     if not_out:
@@ -118,6 +120,17 @@ def head(orders: Sequence[Chore], now: datetime, site: Site) -> str:
         elif chores:
             when = phrases.by(phrases.clock(chores[0].before, now, site))
             parts.append(f"{verb} {when}: {_count(chores)}")
+    return ", ".join(parts)
+
+
+def _more(orders: Sequence[Chore], now: datetime, site: Site) -> str:
+    """ "2 more in by 17:10", with the other kinds of orders after it."""
+    parts = []
+    for kind, verb in VERBS.items():
+        chores = [one for one in orders if one.kind is kind]
+        if chores:
+            when = phrases.by(phrases.clock(chores[0].before, now, site))
+            parts.append(f"{sum(len(one.plants) for one in chores)} more {verb} {when}")
     return ", ".join(parts)
 
 

@@ -1,0 +1,259 @@
+"""Corrections: what a newer forecast changes is told once, to whom it concerns, not too often."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from sillward.collection import Channel, Manners
+from sillward.ledger import Stage
+from sillward.notices.short import MOST_CHARACTERS
+from sillward.service import Desk
+from sillward_rules.collection import Habits
+from sillward_rules.moments import parse_moment
+from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.sheet import Round
+from tests.daemon.desks import (
+    DAY,
+    SILENT,
+    SITE,
+    World,
+    a_channel,
+    a_household,
+    a_plant,
+    a_world,
+    local,
+)
+
+HARDY = Plant("Hardy one", "bench", "room", "pot", Limits(night_low=Limit(4.0, "your own limit")))
+PLANTS = (a_plant("Left pot"), a_plant("Right pot"), HARDY)
+
+
+def told(
+    low_c: float = 6.0,
+    *channels: Channel,
+    manners: Manners = SILENT,
+    plants: Sequence[Plant] = PLANTS,
+) -> tuple[World, Desk]:
+    """A dusk round told at five o'clock; what must go in has to be in by 18:40."""
+    world = a_world("17:00", *channels, low_c=low_c)
+    world.household = a_household(*channels, plants=tuple(plants), manners=manners)
+    desk = world.desk
+    desk.tick()
+    return world, desk
+
+
+def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
+    """A newer forecast, so much later."""
+    world.source.low_c = low_c
+    world.clock.move(**(later or {"minutes": 80}))
+    plan = world.ledger.poll(world.source.name)
+    assert plan is not None
+    due = replace(plan, next_at=world.clock.now - timedelta(hours=1))
+    world.ledger.keep_poll(world.source.name, due)
+    desk.tick()
+
+
+def test_a_forecast_that_says_the_same_is_not_told() -> None:
+    world, desk = told()
+
+    for _ in range(6):
+        newer(world, desk, 6.0, minutes=15)
+
+    assert len(world.post.pushes) == 1
+
+
+def test_a_colder_night_adds_plants_and_names_them_alone() -> None:
+    world, desk = told()
+
+    newer(world, desk, 1.0)
+
+    assert len(world.post.pushes) == 2
+    _, message = world.post.pushes[-1]
+    assert message.title == "20 min left: Change: 1 more in by 18:40"
+    assert "Hardy one" in message.body
+    assert "Left pot" not in message.body
+    assert "limit 4 (Hardy one)" in message.body
+
+
+def test_what_was_added_is_a_chore_that_can_be_done() -> None:
+    world, desk = told()
+
+    newer(world, desk, 1.0)
+
+    (chore,) = [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    assert set(chore.plants) == {"Left pot", "Right pot", "Hardy one"}
+    assert world.spots()["Hardy one"] == "room"  # as of its hour, assumed
+    assert world.ledger.states(SITE.name)["Hardy one"].came_from == "bench"
+
+
+def test_a_milder_night_is_called_off_with_its_low() -> None:
+    world, desk = told()
+
+    newer(world, desk, 12.0)
+
+    _, message = world.post.pushes[-1]
+    assert message.title == "No longer needed: 2 plants may stay out"
+    assert "tonight 12" in message.body
+    assert world.spots()["Left pot"] == "bench"
+    assert not [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+
+
+def test_what_was_called_off_can_be_ordered_again() -> None:
+    world, desk = told()
+    newer(world, desk, 12.0, minutes=40)
+
+    newer(world, desk, 1.0, minutes=40)
+
+    assert re.search(r"Change: 3 more in by 18:40", world.post.titles[-1])
+    assert world.spots()["Left pot"] == "room"
+
+
+def test_a_forecast_that_hovers_at_the_limit_is_told_once() -> None:
+    world, desk = told(7.8)
+
+    for low_c in (8.1, 7.9, 8.4, 7.7, 8.6):
+        newer(world, desk, low_c, minutes=15)
+
+    assert len(world.post.pushes) == 1
+
+
+def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
+    world, desk = told(6.0, manners=replace(SILENT, most=3))
+
+    for low_c in (14.0, 1.0, 14.0, 1.0, 14.0):
+        newer(world, desk, low_c, minutes=15)
+
+    assert len(world.post.pushes) == 3
+    assert "No more of this round" in world.post.pushes[-1][1].body
+
+
+def test_after_the_hour_is_over_nothing_is_called_off() -> None:
+    world, desk = told()
+    world.clock.now = local("19:00")
+    desk.tick()
+
+    newer(world, desk, 14.0)
+
+    assert len(world.post.pushes) == 1
+
+
+def test_a_night_that_turns_cold_late_is_told_at_once() -> None:
+    world, desk = told(12.0)
+    world.clock.now = local("23:00")
+
+    newer(world, desk, 2.0)
+
+    (title,) = world.post.titles
+    assert title.startswith("Change: 3 more in now")
+
+
+def test_a_forecast_that_fails_wakes_nobody() -> None:
+    world, desk = told(12.0)
+    world.source.failing = True
+
+    for _ in range(14):
+        world.clock.move(hours=1)
+        desk.tick()
+
+    assert [one for one in world.ledger.notices(SITE.name) if one.stage == Stage.CHANGE.value] == []
+
+
+def test_a_channel_that_was_not_reached_gets_the_newest_words_and_no_correction() -> None:
+    world = a_world("17:00", low_c=6.0)
+    world.household = a_household(a_channel("phone"), a_channel("tablet"), plants=PLANTS)
+    world.post.down = {"tablet"}
+    desk = world.desk
+    desk.tick()
+
+    newer(world, desk, 1.0, minutes=80)
+    world.post.down = set()
+    world.clock.move(minutes=16)
+    desk.tick()
+
+    (tablet,) = [message for name, message in world.post.pushes if name == "tablet"]
+    assert re.search(r"min left: In by 18:40: 3 plants", tablet.title)
+
+
+def test_a_restart_tells_no_change_again() -> None:
+    world, desk = told()
+    newer(world, desk, 1.0)
+
+    world.desk.tick()
+    world.clock.move(minutes=1)
+    world.desk.tick()
+
+    assert len(world.post.pushes) == 2
+
+
+def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
+    world, desk = told()
+    (chore,) = [
+        one for one in world.ledger.chores_of(SITE.name, DAY) if one.kind == "carry-in" and one.open
+    ]
+    states = world.ledger.states(SITE.name)
+    done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
+    world.ledger.finish(SITE.name, chore.id, world.clock.now, done)
+
+    newer(world, desk, 1.0)
+
+    open_chores = [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    assert [one.plants for one in open_chores if one.kind == "carry-in"] == [("Hardy one",)]
+    assert open_chores[0].id != chore.id
+
+
+def test_a_deadline_that_moves_is_told_with_the_old_one() -> None:
+    """The usual hour is late; a night that is colder crosses the limit before it."""
+    world = a_world("15:00", low_c=7.0)
+    world.household = a_household(plants=PLANTS[:2], dusk="15:00")
+    collection = replace(
+        world.household.collection,
+        habits=Habits(in_by=parse_moment("sunset+3h"), latest_after_sunset=timedelta(hours=4)),
+    )
+    world.household = replace(world.household, collection=collection)
+    desk = world.desk
+    desk.tick()
+    first = world.post.titles[0]
+
+    newer(world, desk, -3.0)
+
+    title = world.post.titles[-1]
+    assert re.match(r"(\d+ min left: )?Change: in by", title)
+    was = re.search(r"by (\d\d:\d\d)", first)
+    assert was is not None
+    assert f"not {was[1]}" in world.post.pushes[-1][1].body
+
+
+def test_a_day_that_turns_cold_keeps_in_what_was_to_go_out() -> None:
+    world = a_world("08:30", low_c=5.0)
+    states = {
+        name: replace(state, spot="room", assumed=False)
+        for name, state in world.desk.sheet(Round.MORNING, world.desk.weather()).states.items()
+    }
+    world.ledger.keep_round(
+        SITE.name, "before", DAY, world.clock.now, notices=[], chores=[], states=states
+    )
+    world.household = a_household(plants=PLANTS[:2])
+    desk = world.desk
+    desk.tick()
+    assert world.post.titles[0].startswith("Out from")
+
+    newer(world, desk, -9.0)
+
+    assert world.post.titles[-1].startswith("Stay in today: ")
+    assert world.spots()["Left pot"] == "room"
+
+
+@pytest.mark.parametrize("count", [1, 40])
+@pytest.mark.parametrize("low_c", [-3.0, 14.0])
+def test_a_correction_fits_a_push(count: int, low_c: float) -> None:
+    plants = [a_plant(f"A plant with a long name, number {number}") for number in range(count)]
+    world, desk = told(6.0 if low_c > 8 else 12.0, plants=plants)
+
+    newer(world, desk, low_c)
+
+    _, message = world.post.pushes[-1]
+    assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
+    assert str(count) in message.title
