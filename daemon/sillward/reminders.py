@@ -69,11 +69,12 @@ class Reminders:
         manners = self.kit.household.manners
         if manners.pass_on is None:
             return
-        ahead = manners.pass_on
-        if not any(one.state == "sent" for one in of_round):  # nobody could be reached so far
+        ahead, deaf = manners.pass_on, not any(one.state == "sent" for one in of_round)
+        if deaf:  # nobody could be reached so far
             ahead = max(ahead, manners.remind or ahead)
         fresh = [one for one in orders if one.passed_on_at is None]
-        due = _with_the_next(fresh, [one for one in fresh if self._is_due(one, ahead)])
+        due = [one for one in fresh if self._is_due(one, ahead, anyhow=deaf)]
+        due = _with_the_next(fresh, due)
         if not due:
             return
         heard = {one.channel for one in of_round}
@@ -86,12 +87,20 @@ class Reminders:
         ids = [one.id for one in due]
         self.kit.ledger.put_down(self.kit.site.name, self.kit.clock(), notices, passed_on=ids)
 
-    def _is_due(self, order: StoredChore, ahead: timedelta | None) -> bool:
-        """Whether its deadline is as near as that; before quiet hours rather than in them."""
+    def _is_due(self, order: StoredChore, ahead: timedelta | None, *, anyhow: bool = False) -> bool:
+        """Whether its deadline is as near as that.
+
+        What would be repeated in quiet hours is repeated before they start or, unless `anyhow`,
+        not at all: it has been told.
+        """
         if ahead is None:
             return False
+        now, quiet = self.kit.clock(), self.kit.household.rounds.quiet
         at = order.before - ahead
-        return self.kit.clock() >= self.kit.household.rounds.quiet.before(self.kit.site, at)
+        earlier = quiet.before(self.kit.site, at)
+        if anyhow or earlier == at:
+            return now >= at
+        return now >= earlier and quiet.until(self.kit.site, now) is None
 
     def _notices(
         self,

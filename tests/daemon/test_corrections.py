@@ -210,18 +210,18 @@ def test_a_deadline_that_moves_is_told_with_the_old_one() -> None:
     world.household = a_household(plants=PLANTS[:2], dusk="15:00")
     collection = replace(
         world.household.collection,
-        habits=Habits(in_by=parse_moment("sunset+3h"), latest_after_sunset=timedelta(hours=4)),
+        habits=Habits(in_by=parse_moment("sunset+6h"), latest_after_sunset=timedelta(hours=7)),
     )
     world.household = replace(world.household, collection=collection)
     desk = world.desk
     desk.tick()
     first = world.post.titles[0]
 
-    newer(world, desk, -3.0)
+    newer(world, desk, -1.0)
 
     title = world.post.titles[-1]
     assert re.match(r"(\d+ min left: )?Change: in by", title)
-    was = re.search(r"by (\d\d:\d\d)", first)
+    was = re.search(r"by (?:tomorrow )?(\d\d:\d\d)", first)
     assert was is not None
     assert f"not {was[1]}" in world.post.pushes[-1][1].body
 

@@ -1,0 +1,250 @@
+"""Reminders: an order that nobody acknowledges is repeated once, then goes to the next channel."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+
+from sillward.collection import Channel, Manners, Rounds
+from sillward.ledger import Stage
+from sillward.notices.short import MOST_CHARACTERS
+from sillward.quiet import Quiet
+from sillward.service import Desk
+from sillward_rules.moments import parse_hours
+from tests.daemon.desks import (
+    DAY,
+    SITE,
+    World,
+    a_channel,
+    a_household,
+    a_plant,
+    a_world,
+    local,
+)
+
+PHONE = a_channel("phone")
+PARTNER = a_channel("partner", "alarm")
+MAIL = a_channel("mail", "week")
+
+
+def evening(
+    *channels: Channel,
+    manners: Manners | None = None,
+    count: int = 2,
+    quiet: str | None = None,
+    now: str = "17:00",
+) -> tuple[World, Desk]:
+    """A dusk round told at five; two pots must be in by 18:40."""
+    world = a_world(now, low_c=5.0)
+    plants = tuple(a_plant(f"Pot {number}") for number in range(count))
+    household = a_household(*channels, plants=plants, manners=manners or Manners())
+    if quiet is not None:
+        told: Rounds = replace(household.rounds, quiet=Quiet(parse_hours(quiet)))
+        household = replace(household, rounds=told)
+    world.household = household
+    return world, world.desk
+
+
+def until(world: World, desk: Desk, text: str, minutes: float = 1) -> None:
+    """Tick until this hour."""
+    while world.clock.now < local(text):
+        desk.tick()
+        world.clock.move(minutes=minutes)
+    desk.tick()
+
+
+def acknowledge(world: World) -> None:
+    for chore in world.ledger.chores_of(SITE.name, DAY):
+        if chore.kind == "carry-in":
+            world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
+
+
+def heard(world: World, channel: str) -> list[str]:
+    return [message.title for name, message in world.post.pushes if name == channel]
+
+
+def test_what_is_not_acknowledged_is_repeated_once_before_its_deadline() -> None:
+    world, desk = evening(PHONE)
+
+    until(world, desk, "20:00")
+
+    assert heard(world, "phone") == ["In by 18:40: 2 plants", "30 min left: In by 18:40: 2 plants"]
+    reminder = world.post.pushes[-1][1].body
+    assert "Pot 0, Pot 1" in reminder
+    assert "Not acknowledged yet: `sillward done carry-in`" in reminder
+
+
+def test_an_acknowledgement_ends_it_for_that_night_only() -> None:
+    world, desk = evening(PHONE, PARTNER)
+    until(world, desk, "17:30")
+    acknowledge(world)
+
+    until(world, desk, "20:00")
+    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+    assert heard(world, "partner") == []
+
+    world.clock.now = local("17:00", DAY + timedelta(days=1))
+    before = len(world.post.pushes)
+    while world.clock.now < local("20:00", DAY + timedelta(days=1)):
+        desk.tick()
+        world.clock.move(minutes=1)
+    assert any("min left" in message.title for _, message in world.post.pushes[before:])
+
+
+def test_then_it_goes_to_the_next_channel_that_takes_alarms() -> None:
+    world, desk = evening(PHONE, MAIL, PARTNER)
+
+    until(world, desk, "20:00")
+
+    assert heard(world, "partner") == ["15 min left: In by 18:40: 2 plants"]
+    assert heard(world, "mail") == []
+    assert "Nobody has said that it is done" in world.post.pushes[-1][1].body
+
+
+def test_a_channel_that_cannot_be_reached_is_passed_over_sooner() -> None:
+    world, desk = evening(PHONE, PARTNER)
+    world.post.down = {"phone"}
+
+    until(world, desk, "18:11")
+
+    assert heard(world, "partner") == ["30 min left: In by 18:40: 2 plants"]
+
+
+def test_what_reached_the_second_counts_as_told() -> None:
+    world, desk = evening(PHONE, PARTNER)
+    world.post.down = {"phone"}
+
+    until(world, desk, "18:11")
+
+    assert world.ledger.round_followed(SITE.name, "dusk", DAY)
+    assert set(world.spots().values()) == {"room"}
+
+
+def test_who_could_not_be_reached_gets_no_reminder_on_top() -> None:
+    world, desk = evening(PHONE)
+    world.post.down = {"phone"}
+    until(world, desk, "18:20")
+    world.post.down = set()
+
+    until(world, desk, "20:00")
+
+    assert len(heard(world, "phone")) == 1
+    assert "min left: In by 18:40: 2 plants" in heard(world, "phone")[0]
+
+
+@pytest.mark.parametrize("manners", [Manners(remind=None), Manners(remind=None, pass_on=None)])
+def test_a_grower_can_do_without(manners: Manners) -> None:
+    world, desk = evening(PHONE, manners=manners)
+
+    until(world, desk, "20:00")
+
+    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+
+
+def test_nobody_is_reminded_right_after_being_told() -> None:
+    world, desk = evening(PHONE, now="18:20")
+
+    until(world, desk, "18:34")
+    assert len(heard(world, "phone")) == 1
+    until(world, desk, "18:40")
+    assert heard(world, "phone")[1:] == ["5 min left: In by 18:40: 2 plants"]
+
+
+def test_a_reminder_that_is_not_needed_any_more_is_not_sent() -> None:
+    world, desk = evening(PHONE)
+    until(world, desk, "18:05")
+    world.post.down = {"phone"}
+    until(world, desk, "18:12")
+    acknowledge(world)
+    world.post.down = set()
+
+    until(world, desk, "20:00")
+
+    assert len(heard(world, "phone")) == 1
+    reminders = world.ledger.of_round(SITE.name, "dusk", DAY, Stage.REMINDER)
+    assert [one.state for one in reminders] == ["not needed"]
+
+
+def test_a_restart_reminds_nobody_again() -> None:
+    world, _ = evening(PHONE, PARTNER)
+
+    while world.clock.now < local("20:00"):
+        world.desk.tick()
+        world.clock.move(minutes=5)
+
+    assert len(heard(world, "phone")) == 2
+    assert len(heard(world, "partner")) == 1
+
+
+def test_a_reminder_fits_a_push_for_forty_plants() -> None:
+    world, desk = evening(PHONE, count=40)
+
+    until(world, desk, "18:15", minutes=5)
+
+    _, message = world.post.pushes[-1]
+    assert message.title == "30 min left: In by 18:40: 40 plants"
+    assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
+    assert "more" in message.body
+
+
+def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> None:
+    """Somebody who sleeps from four in the afternoon on."""
+    world, desk = evening(PHONE, quiet="16:00-20:00", now="15:00")
+
+    until(world, desk, "20:30")
+
+    told_at = [one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at]
+    assert told_at == [local("15:50")]
+    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+
+
+def test_a_reminder_waits_for_no_quiet_hours_either() -> None:
+    world, desk = evening(PHONE, quiet="18:00-21:00")
+
+    until(world, desk, "21:30")
+
+    times = sorted(one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at)
+    assert times == [local("17:00"), local("17:50")]
+    assert heard(world, "phone")[1] == "In by 18:40: 2 plants"
+
+
+def test_a_morning_without_a_deadline_waits_until_quiet_hours_end() -> None:
+    world, desk = evening(PHONE, quiet="22:00-09:15")
+    until(world, desk, "20:00")
+    world.clock.now = local("08:00", DAY + timedelta(days=1))
+    before = len(world.post.pushes)
+
+    sent = _first_after(world, desk, before, local("11:00", DAY + timedelta(days=1)))
+
+    assert sent == local("09:15", DAY + timedelta(days=1))
+
+
+def test_a_night_that_turns_cold_in_quiet_hours_is_told_in_them() -> None:
+    world, desk = evening(PHONE, quiet="22:00-07:00")
+    world.source.low_c = 12.0
+    until(world, desk, "22:30", minutes=10)
+    assert heard(world, "phone") == []
+    world.source.low_c = 2.0
+
+    until(world, desk, "23:59", minutes=10)
+
+    (title,) = heard(world, "phone")
+    assert title.startswith("Change: 2 more in now")
+
+
+def test_by_hand_there_are_no_quiet_hours() -> None:
+    world, desk = evening(a_channel("phone", all_clear=True), quiet="16:00-20:00", now="17:30")
+    world.source.low_c = 12.0
+    desk.tick()
+    assert world.post.pushes == []
+
+    desk.deliver(by_hand=True)
+
+    assert heard(world, "phone") == ["Nothing to carry in tonight"]
+
+
+def _first_after(world: World, desk: Desk, before: int, end: datetime) -> datetime:
+    while world.clock.now < end and len(world.post.pushes) == before:
+        desk.tick()
+        world.clock.move(minutes=1)
+    return world.clock.now - timedelta(minutes=1)
