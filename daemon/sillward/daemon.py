@@ -120,6 +120,9 @@ class Ticker:
             next_run_time=datetime.now(UTC),
         )
         self._thread = threading.Thread(target=self._serve, name="sillward-scheduler", daemon=True)
+
+    def start(self) -> None:
+        """The first tick comes at once."""
         self._thread.start()
 
     @property
@@ -189,6 +192,7 @@ class Daemon:
         self._ticked = False
         self._ready = False
         self._line = self._told = ""
+        self._ticker = self._new_ticker()
 
     def run(self) -> bool:
         """Tick until SIGTERM or SIGINT. Return whether it ended so, with nothing left hanging.
@@ -196,9 +200,10 @@ class Daemon:
         The notice that is being sent when the signal comes is sent and marked first.
         """
         on_end(self._end)
-        self._ticker = self._new_ticker()
+        clocks = time.time(), time.monotonic()
+        self._ticker.start()
         log.info("daemon.started tick_s=%s", self._tick_s)
-        asked = self._watch()
+        asked = self._watch(*clocks)
         if asked:
             self._manager.notify("STOPPING=1")
             # Never let go again: the running tick comes to its end, no other begins.
@@ -251,15 +256,15 @@ class Daemon:
 
     # -- the main thread's side
 
-    def _watch(self) -> bool:
+    def _watch(self, wall: float, steady: float) -> bool:
         """Look until the end is asked for, or nothing goes on any more (False)."""
-        wall, steady = time.time(), time.monotonic()
         while not self._ended:
             with suppress(Empty):
                 self._news.get(timeout=self._look_s)
-            elapsed_s = time.monotonic() - steady
-            jump_s = time.time() - wall - elapsed_s
-            wall, steady = time.time(), time.monotonic()
+            wall_now, steady_now = time.time(), time.monotonic()
+            elapsed_s = steady_now - steady
+            jump_s = wall_now - wall - elapsed_s
+            wall, steady = wall_now, steady_now
             self._watched_s += min(elapsed_s, 2 * self._look_s)
             if abs(jump_s) > CLOCK_JUMP_S:
                 # The scheduler sleeps towards a wall time that has moved: plan anew from now.
@@ -300,5 +305,6 @@ class Daemon:
         try:
             self._ticker.abandon()
             self._ticker = self._new_ticker()
+            self._ticker.start()
         except Exception:
             log.exception("scheduler.not_revived")

@@ -27,7 +27,7 @@ class Manager:
         """Tell it these assignments, such as "READY=1". Never raises and never waits."""
         if not self.address.startswith(("/", "@")):
             return
-        text = "\n".join(" ".join(line.splitlines()) for line in lines)
+        text = "\n".join(" ".join(line.split()) for line in lines)
         address = os.fsencode(self.address)
         if address.startswith(b"@"):
             address = b"\0" + address[1:]

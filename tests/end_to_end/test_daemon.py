@@ -548,6 +548,30 @@ def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(house: House) -> None:
     assert process.returncode == 1
 
 
+def test_a_service_manager_is_told_when_it_is_there_that_it_lives_and_when_it_ends(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without a forecast too: the network may come up later."""
+    house.forecast.append(b"<html>Please log in</html>")
+    address = house.folder / "notify"
+    monkeypatch.setenv("NOTIFY_SOCKET", str(address))
+    monkeypatch.setenv("WATCHDOG_USEC", "180000000")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(address))
+        manager.settimeout(15)
+        daemon = house.start()
+        told = set[str]()
+        while not {"READY=1", "WATCHDOG=1"} <= told:
+            told |= set(manager.recv(4096).decode().splitlines())
+        assert house.logged("forecast.failed")  # the first tick is through
+        assert "STOPPING=1" not in told
+        assert house.stop(daemon) == 0
+        told = set[str]()
+        while "STOPPING=1" not in told:
+            told |= set(manager.recv(4096).decode().splitlines())
+    assert "READY=1" not in told
+
+
 _SOON_OVER = """
 from sillward import cli
 from sillward.forecast import fetch
