@@ -10,18 +10,28 @@ import threading
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import click
 
-from sillward import __version__, document, forecast_report, mixing, reports, rounds
+from sillward import (
+    __version__,
+    document,
+    forecast_report,
+    heartbeat,
+    last_word,
+    mixing,
+    reports,
+    rounds,
+)
 from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
+from sillward.settings import last_resort
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import PlantState
@@ -273,38 +283,83 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
         raise ConfigError([msg])
     desks = desks_of(apps)
-    if not Daemon(desks).run():
+    pulse = heartbeat.build(apps[0].settings)
+
+    def after_tick() -> str:
+        wrong = [text for desk in desks for text in desk.troubles()]
+        if pulse is not None:
+            pulse.beat(apps[0].clock(), "; ".join(wrong) or None)
+        first = desks[0]
+        return reports.status_line(first.household, first.keeper, first.clock())
+
+    if not Daemon(desks, status=after_tick).run():
         # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
         os._exit(1)
     desks[0].ledger.close()
 
 
 @main.command()
+@click.option("--why", default="", metavar="TEXT", help="A word about the reason.")
+def stopped(why: str) -> None:
+    """Tell the channels that sillward has stopped; for a service manager to run.
+
+    It reads settings and credentials alone, neither the collection nor the ledger.
+    """
+    outcomes = last_word.tell(last_resort(), why)
+    for name, outcome in outcomes:
+        click.echo(f"{name}: {outcome}")
+    if not outcomes:
+        msg = "nobody can be told: no channel's url is in the environment or a credential"
+        raise ConfigError([msg])
+    if not any(outcome.startswith(("told", "perhaps told")) for _, outcome in outcomes):
+        click.get_current_context().exit(1)
+
+
+@main.command()
 @click.argument("chore")
 @_options(recorded=False, as_json=False)
 def done(options: Options, chore: str) -> None:
-    """Acknowledge a CHORE: its id, or as much of it as makes it clear."""
+    """Acknowledge a CHORE: its id, as much of it as makes it clear, or a kind such as carry-in.
+
+    A kind stands for all open chores of that kind of the latest day.
+    """
     app = build(options)
     now = app.clock()
     if not app.has_ledger:
         msg = f'"{chore}" is no chore that was told; nothing has been told yet'
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        told = _chore_named(ledger.chores(app.site.name, now - timedelta(days=2)), chore)
-        if told.done_at is not None:
-            at = told.done_at.astimezone(app.site.zone)
-            click.echo(f"{told.id} was done {at:%a %d %b %H:%M} already")
-            return
-        states, document_ = ledger.states(app.site.name), told.document
-        kind, to_spot = ChoreKind(told.kind), document_["to"]
-        changed = {
-            name: acknowledged(
-                states.get(name) or PlantState(document_["from"]), kind, to_spot, now
-            )
-            for name in document_["plants"]
-        }
-        ledger.finish(app.site.name, told.id, now, changed)
-    click.echo(f"done: {told.id} ({', '.join(told.document['plants'])})")
+        told = [
+            one
+            for one in ledger.chores(app.site.name, now - timedelta(days=2))
+            if one.called_off_at is None
+        ]
+        for one in _chores_named(told, chore):
+            click.echo(_acknowledge(app, ledger, one, now))
+
+
+def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> str:
+    """Write down that a chore is done, and return that in words."""
+    if told.done_at is not None:
+        at = told.done_at.astimezone(app.site.zone)
+        return f"{told.id} was done {at:%a %d %b %H:%M} already"
+    states, document_ = ledger.states(app.site.name), told.document
+    kind, to_spot = ChoreKind(told.kind), document_["to"]
+    changed = {
+        name: acknowledged(states.get(name) or PlantState(document_["from"]), kind, to_spot, now)
+        for name in told.plants
+    }
+    ledger.finish(app.site.name, told.id, now, changed)
+    return f"done: {told.id} ({', '.join(told.plants)})"
+
+
+def _chores_named(told: list[StoredChore], name: str) -> list[StoredChore]:
+    """All open chores of a kind, of the latest day; else the one chore that is meant."""
+    of_kind = [one for one in told if one.kind == name and one.open]
+    if of_kind:
+        latest = max(one.day for one in of_kind)
+        return [one for one in of_kind if one.day == latest]
+    return [_chore_named(told, name)]
 
 
 def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
@@ -315,7 +370,7 @@ def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
     still = [one for one in near if one.done_at is None]
     if len(ways) == 1 and (still or near):
         return max(still or near, key=lambda one: one.id)
-    known = ", ".join(one.id for one in near or told if one.done_at is None) or "none"
+    known = ", ".join(one.id for one in near or told if one.open) or "none"
     what = "is more than one chore" if near else "is no chore that was told"
     msg = f'"{name}" {what}; open: {known}'
     raise UsageError(msg)
@@ -324,7 +379,10 @@ def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
 @main.command()
 @_options(recorded=False)
 def status(options: Options, as_json: bool) -> None:
-    """Show what the daemon last fetched, sent and failed to send, and what comes next."""
+    """Show what the daemon last fetched, sent and failed to send, and what comes next.
+
+    Exit status 1 if anything is wrong.
+    """
     app = build(options)
     if not app.has_ledger:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
@@ -335,6 +393,8 @@ def status(options: Options, as_json: bool) -> None:
         _print_json(report)
     else:
         click.echo(reports.status_text(report))
+    if report["troubles"]:
+        click.get_current_context().exit(1)
 
 
 @main.command()

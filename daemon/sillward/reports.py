@@ -10,6 +10,8 @@ from sillward import rounds
 from sillward.collection import Household
 from sillward.document import of_chore, plain
 from sillward.forecast.keeper import Keeper
+from sillward.health import TICK_MARK, troubles
+from sillward.ledger import Notice
 from sillward.notices import full, phrases
 from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
@@ -315,6 +317,7 @@ def status_document(household: Household, keeper: Keeper, now: datetime) -> dict
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
     best, failed = keeper.shelf.best(site), keeper.shelf.failure()
+    tick = ledger.marks().get(TICK_MARK)
     return {
         "schema": 1,
         "site": site.name,
@@ -327,6 +330,9 @@ def status_document(household: Household, keeper: Keeper, now: datetime) -> dict
             "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
             "state": best.weather.freshness(now).value,
         },
+        "tick": iso(None if tick is None else tick.at),
+        "troubles": troubles(household, keeper.shelf, now),
+        "outbox": _outbox(ledger.notices(site.name, most=500), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": keeper.shelf.clock_doubt(),
         "next": {
@@ -336,6 +342,7 @@ def status_document(household: Household, keeper: Keeper, now: datetime) -> dict
         "notices": [
             {
                 "round": notice.round,
+                "stage": notice.stage,
                 "day": notice.day,
                 "channel": notice.channel,
                 "state": notice.state,
@@ -347,13 +354,44 @@ def status_document(household: Household, keeper: Keeper, now: datetime) -> dict
             for notice in ledger.notices(site.name)
         ],
         "chores": [
-            {"id": chore.id, "before": iso(chore.before), "done": iso(chore.done_at)}
+            {
+                "id": chore.id,
+                "before": iso(chore.before),
+                "done": iso(chore.done_at),
+                "called_off": iso(chore.called_off_at),
+                "reminded": iso(chore.reminded_at),
+            }
             for chore in ledger.chores(site.name, now - timedelta(hours=12))
         ],
         "plants": {
             name: _plant_now(state, now, iso) for name, state in ledger.states(site.name).items()
         },
     }
+
+
+def _outbox(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
+    """How many notices wait, how many of them failed so far, and of the last week how many were
+    delivered and how many could not be sent in time."""
+    waiting = [one for one in notices if one.state in ("waiting", "sending")]
+    lately = [one for one in notices if now - timedelta(days=7) <= one.expires_at]
+    return {
+        "waiting": len(waiting),
+        "failing": sum(one.attempts > 0 for one in waiting),
+        "delivered": sum(one.state == "sent" for one in lately),
+        "lost": sum(one.state == "expired" for one in lately),
+    }
+
+
+def status_line(household: Household, keeper: Keeper, now: datetime) -> str:
+    """How it is, in half a line: for a service manager's list."""
+    site = household.collection.site
+    wrong = troubles(household, keeper.shelf, now)
+    coming = sorted(
+        rounds.upcoming(site, household.rounds, now).values(), key=lambda one: one.due_at
+    )
+    due = coming[0].due_at.astimezone(site.zone)
+    head = wrong[0] if wrong else "all is well"
+    return f"{site.name}: {head}; next {coming[0].round.value} {due:%a %H:%M}"
 
 
 def _plant_now(
@@ -371,6 +409,8 @@ def status_text(report: dict[str, Any]) -> str:
     """The status in lines."""
     forecast, failed = report["forecast"], report["fetch_failed"]
     lines = [f"{report['site']}, {_short(report['at'])}", ""]
+    lines += [f"trouble   {one}" for one in report["troubles"]] or ["all is well"]
+    lines.append("")
     if forecast is None:
         lines.append("forecast  none so far")
     else:
@@ -381,20 +421,30 @@ def status_text(report: dict[str, Any]) -> str:
     if failed is not None:
         lines.append(f"          failed {_short(failed['at'])}: {failed['why']}")
     lines += [f"clock     {report['clock']}"] if report["clock"] else []
+    if report["tick"]:
+        lines.append(f"last tick {_short(report['tick'])} (written down every 10 min)")
+    outbox = report["outbox"]
+    lines.append(
+        f"outbox    {outbox['waiting']} waiting, {outbox['failing']} of them failing; "
+        f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not"
+    )
     lines += [f"next      {name:<8}{_short(at)}" for name, at in report["next"].items()]
     lines += ["", "notices" if report["notices"] else "no notices so far"]
     for notice in report["notices"]:
         why = f"; {notice['last_error']}" if notice["last_error"] else ""
         sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
         tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
+        follows = notice["stage"] in ("reminder", "passed on")
+        what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
         lines.append(
-            f"  {notice['day']} {notice['round']:<10}{notice['channel']:<10}"
+            f"  {notice['day']} {what:<15} {notice['channel']:<10}"
             f"{notice['state']}{sent}{tries}{why}  {notice['title']}"
         )
     if report["chores"]:
         lines += ["", "chores"]
     for chore in report["chores"]:
-        state = f"done {_short(chore['done'])}" if chore["done"] else "open"
+        state = "called off" if chore["called_off"] else "open"
+        state = f"done {_short(chore['done'])}" if chore["done"] else state
         lines.append(f"  {chore['id']}  {state}")
     if report["plants"]:
         lines += ["", "plants"]

@@ -15,6 +15,7 @@ from sillward import document, rounds
 from sillward.collection import Channel
 from sillward.corrections import Corrections
 from sillward.errors import LedgerError
+from sillward.health import TICK_KEPT_EVERY, TICK_MARK, troubles
 from sillward.kit import Kit
 from sillward.ledger import Notice
 from sillward.notices.short import Message
@@ -37,12 +38,6 @@ MOST_FAILURES = 2
 TRY_FILE_EVERY = timedelta(minutes=10)
 """How often one tries to go back to it. Judgement."""
 
-TICK_KEPT_EVERY = timedelta(minutes=10)
-"""How often the ledger hears of a tick: for `status`, and seldom, to spare the disk. Judgement."""
-
-TICK_MARK = "tick"
-"""Under this name the ledger remembers the last tick."""
-
 PRUNE_MARK = "pruned"
 """Under this name it remembers when what is long ago was last forgotten."""
 
@@ -57,6 +52,8 @@ class Desk(Kit):
     alarms: Watch = field(init=False)
     corrections: Corrections = field(init=False)
     reminders: Reminders = field(init=False)
+    defects: list[str] = field(default_factory=list)
+    """What failed in the last tick, by the names under which the log tells more."""
     _started: datetime | None = None
     _failures: int = 0
     _tried_file: datetime | None = None
@@ -146,6 +143,13 @@ class Desk(Kit):
         now = self.clock()
         self.alarms.look(patient=now < self._start(now) + PATIENCE)
 
+    def troubles(self) -> list[str]:
+        """All that is wrong just now."""
+        now = self.clock()
+        unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
+        mine = [f"{one}: see the log" for one in self.defects]
+        return [*unset, *mine, *troubles(self.household, self.keeper.shelf, now)]
+
     # -- the tick
 
     def tick(self) -> None:
@@ -153,11 +157,13 @@ class Desk(Kit):
 
         With a ledger that cannot be written it goes on in memory: notices still go out.
         """
+        self.defects = []
         try:
             self._tick()
             self._failures = 0
         except LedgerError as error:
             self._failures += 1
+            self.defects.append("ledger.failed")
             log.error("ledger.failed reason=%s", error)
             if self._failures < MOST_FAILURES or self.ledger.afloat:
                 return
@@ -245,6 +251,7 @@ class Desk(Kit):
             raise
         except Exception:
             log.exception(event)
+            self.defects.append(event)
 
     def _tell_or_own_up(self, occasion: Occasion) -> None:
         """Tell a round; if a defect of ours prevents it, say that rather than nothing."""
@@ -253,6 +260,7 @@ class Desk(Kit):
         except LedgerError:
             raise
         except Exception:
+            self.defects.append("round.failed")
             log.exception("round.failed round=%s day=%s", occasion.round.value, occasion.day)
             words = Message(
                 f"No {occasion.round.value} sheet: sillward failed",

@@ -111,6 +111,11 @@ class StoredChore:
         return self.done_at is None and self.called_off_at is None
 
     @property
+    def day(self) -> str:
+        """The local date that it is of: its id begins with it."""
+        return self.id[:10]
+
+    @property
     def plants(self) -> tuple[str, ...]:
         """Those that it is for."""
         return tuple(self.document["plants"])

@@ -1,0 +1,83 @@
+"""What is wrong, if anything is: for `status`, the heartbeat and whoever looks from outside."""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+from sillward.collection import Household
+from sillward.forecast.shelf import Shelf
+from sillward.ledger import Notice
+from sillward.notices import phrases
+from sillward_rules.weather import Freshness
+
+TICK_MARK = "tick"
+"""Under this name the ledger remembers the last tick."""
+
+TICK_KEPT_EVERY = timedelta(minutes=10)
+"""How often the ledger hears of a tick: seldom, to spare the disk. Judgement."""
+
+MISSING = 3 * TICK_KEPT_EVERY
+"""Without a tick for so long the daemon does not run, or hangs. Judgement."""
+
+FAILING = 3
+"""A notice that has been tried so often without success is in trouble. Judgement."""
+
+REMEMBERED = timedelta(hours=24)
+"""So long a notice that could not be sent is a trouble. Judgement."""
+
+
+def troubles(household: Household, shelf: Shelf, now: datetime) -> list[str]:
+    """Everything that keeps the grower from being told in time, in words; nothing is good news."""
+    return [
+        *_of_ledger(household, shelf, now),
+        *_of_forecast(household, shelf, now),
+        *_of_notices(household, shelf, now),
+    ]
+
+
+def _of_ledger(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
+    site = household.collection.site
+    if shelf.ledger.afloat:
+        yield "the ledger cannot be written; what happens now is forgotten at the next start"
+    tick = shelf.ledger.marks().get(TICK_MARK)
+    if tick is not None and now - tick.at > MISSING:
+        since = tick.at.astimezone(site.zone)
+        yield f"`sillward run` has done nothing since {since:%a %d %b %H:%M}"
+    doubt = shelf.clock_doubt()
+    if doubt is not None:
+        yield doubt
+
+
+def _of_forecast(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
+    best = shelf.best(household.collection.site)
+    if best is None:
+        yield f"there is no forecast{_because(shelf)}"
+        return
+    state = best.weather.freshness(now)
+    if state is not Freshness.FRESH:
+        age = phrases.age(best.weather.age(now))
+        yield f"the forecast is {state.value}, {age}{_because(shelf)}"
+
+
+def _because(shelf: Shelf) -> str:
+    why = shelf.trouble()
+    return f": {why}" if why else ""
+
+
+def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
+    told = shelf.ledger.notices(household.collection.site.name, most=100)
+    for channel in household.channels:
+        mine = [one for one in told if one.channel == channel.name]
+        lost = [one for one in mine if one.state == "expired" and _lately(one, now)]
+        stuck = [one for one in mine if one.state == "waiting" and one.attempts >= FAILING]
+        if lost or stuck:
+            last = max([*lost, *stuck], key=lambda one: one.next_at)
+            what = [
+                *([f"{len(lost)} not sent in time"] if lost else []),
+                *([f"{len(stuck)} waiting"] if stuck else []),
+            ]
+            why = f": {last.last_error}" if last.last_error else ""
+            yield f"{channel.name}: {', '.join(what)}{why}"
+
+
+def _lately(notice: Notice, now: datetime) -> bool:
+    return now - REMEMBERED <= notice.expires_at <= now
