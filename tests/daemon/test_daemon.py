@@ -8,7 +8,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -129,11 +129,15 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
     monkeypatch.setattr(daemon, "LATE_S", 0.1)
 
     def start(
-        work: Any = None, *, status: Callable[[], str] = lambda: "", **kwargs: Any
+        work: Any = None,
+        *,
+        status: Callable[[], str] = lambda: "",
+        others: Sequence[FakeDesk] = (),
     ) -> Running:
         desk = FakeDesk(work) if work else FakeDesk()
         systemd = Systemd("@nobody")
-        one = Daemon([cast(Desk, desk)], tick_s=TICK_S, status=status, supervisor=systemd)
+        desks = [cast(Desk, one) for one in (desk, *others)]
+        one = Daemon(desks, tick_s=TICK_S, status=status, supervisor=systemd)
         running = systemd.running = Running(one, desk, systemd)
         monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
         started.append(running)
@@ -182,7 +186,7 @@ def test_a_first_tick_that_takes_long_does_not_keep_ready_back(
 
     assert waited(lambda: "READY=1" in running.systemd.lines)
 
-    assert running.desk.ticks == 1
+    assert running.desk.at_once == 1  # still at it
     assert running.watched_s >= 0.1
     let_go.set()
 
@@ -300,10 +304,9 @@ def test_a_tick_that_raises_anything_is_followed_by_the_next(
     assert "tick.failed" in caplog.messages
 
 
-def test_one_desk_that_raises_holds_up_no_other(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    running = run(raising(SystemExit(3)))
+def test_one_desk_that_raises_holds_up_no_other(run: Run) -> None:
     other = FakeDesk()
-    running.daemon._desks = [cast(Desk, running.desk), cast(Desk, other)]
+    run(raising(SystemExit(3)), others=[other])
 
     assert other.reaches(2)
 
@@ -445,6 +448,19 @@ def test_nothing_that_is_left_behind_ticks_or_lives(run: Run) -> None:
     assert running.desk.most_at_once == 1
     assert running.stop()
     assert waited(lambda: living("sillward-") == 0)
+
+
+def test_a_scheduler_that_cannot_be_shut_down_lets_no_tick_through() -> None:
+    """Stuck when it was abandoned, and awake again later."""
+    ticks: list[int] = []
+    left = Ticker(lambda: ticks.append(1), 3600, lambda: None)
+    left._job()
+    assert len(ticks) == 1
+
+    left.abandon()  # it was never started, so there is nothing to shut down
+
+    left._job()
+    assert len(ticks) == 1
 
 
 def test_a_scheduler_that_cannot_be_made_is_tried_again(
@@ -598,9 +614,7 @@ def test_a_desk_that_always_fails_does_no_work(run: Run, monkeypatch: pytest.Mon
     assert running.desk.ticks > 1
 
 
-def test_a_process_that_stood_still_is_not_taken_for_a_deaf_one(
-    run: Run, clocks: Clocks, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_process_that_stood_still_is_not_taken_for_a_deaf_one(run: Run, clocks: Clocks) -> None:
     """Frozen or starved for an hour in the middle of a tick: nobody did nothing meanwhile."""
     let_go = threading.Event()
     running = run(lambda _, tick: tick > 1 or let_go.wait(PATIENCE_S))
@@ -640,6 +654,20 @@ def test_an_end_that_is_asked_for_waits_for_the_tick_that_runs_and_starts_no_oth
     assert running.join()
     assert done.is_set()
     assert running.desk.ticks == 1
+
+
+def test_an_end_that_is_asked_for_during_one_desk_s_tick_leaves_out_the_next_desk(
+    run: Run,
+) -> None:
+    let_go, other = threading.Event(), FakeDesk()
+    running = run(lambda *_: let_go.wait(PATIENCE_S), others=[other])
+    assert running.desk.reaches(1)
+
+    running.end()
+    let_go.set()
+
+    assert running.join()
+    assert other.ticks == 0
 
 
 def test_an_end_that_a_hanging_tick_holds_up_comes_all_the_same(
