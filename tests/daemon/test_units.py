@@ -11,11 +11,17 @@ from pathlib import Path
 import pytest
 
 from sillward import daemon
-from sillward.app import Options, build
+from sillward.app import Options, _setup, _url, build, examples
 from sillward.errors import ConfigError, UsageError
 from sillward.forecast import fetch
 from sillward.notices.channels import SEND_S
-from sillward.settings import PREFIX, Settings, unknown_variables
+from sillward.settings import (
+    PREFIX,
+    Settings,
+    heartbeat_addresses,
+    last_resort,
+    unknown_variables,
+)
 
 FOLDER = Path(__file__).parents[2] / "systemd"
 
@@ -23,15 +29,14 @@ NAMES = ("sillward.service", "sillward-stopped.service")
 
 EVERY_UNIT = [folder + name for folder in ("", "user/") for name in NAMES]
 
+COURTYARD = examples() / "courtyard.toml"
+
 COMMANDS = {
     "sillward.service": "/usr/local/bin/sillward run",
     "sillward-stopped.service": "/usr/local/bin/sillward stopped",
     "user/sillward.service": "%h/.local/bin/sillward run",
     "user/sillward-stopped.service": "%h/.local/bin/sillward stopped",
 }
-
-CREDENTIALS = {"forecast-api-key", "last-word", "heartbeat-url", "heartbeat-trouble-url"}
-"""Files that are looked for in the credentials folder, beside channel-NAME."""
 
 _SECONDS = {"": 1, "s": 1, "min": 60, "h": 3600}
 
@@ -184,13 +189,28 @@ def credentials(unit: Unit) -> Iterator[tuple[str, str]]:
 
 
 @pytest.mark.parametrize("name", NAMES)
-def test_a_credential_is_one_that_is_looked_for(name: str) -> None:
+def test_a_credential_is_one_that_is_looked_for(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each is put into the folder, and turns up where it is used."""
     offered = dict(credentials(read(name)))
-
-    assert "channel-phone" in offered
     for credential, path in offered.items():
-        assert credential.startswith("channel-") or credential in CREDENTIALS
         assert path == f"/etc/sillward/{credential}"
+        (tmp_path / credential).write_text(f"https://localhost/{credential}", encoding="utf-8")
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+
+    if name == "sillward.service":
+        app = build(Options(COURTYARD))
+        found = [_url(app.settings, "phone"), _setup(app.settings, "open-meteo").api_key]
+        found += heartbeat_addresses(app.settings)
+    else:
+        last = last_resort()
+        assert list(last.channels) == ["last-word"]
+        (tmp_path / "last-word").unlink()
+        found = [*last.channels.values(), *last_resort().channels.values(), last.trouble_url]
+
+    texts = {one.get_secret_value() for one in found if one is not None}
+    assert texts == {f"https://localhost/{credential}" for credential in offered}
 
 
 def test_every_offer_is_a_credential(unit: Unit) -> None:
@@ -209,8 +229,7 @@ def test_the_user_s_units_find_the_url_of_a_channel(
     for value in read("user/sillward.service").all("Environment"):
         name, _, text = value.partition("=")
         monkeypatch.setenv(name, text.replace("%h", str(home)))
-    example = Path(__file__).parents[2] / "examples" / "courtyard.toml"
-    text = example.read_text(encoding="utf-8")
+    text = COURTYARD.read_text(encoding="utf-8")
     channel = '\n[[channels]]\nname = "phone"\nrounds = ["dusk"]\n'
     (folder / "collection.toml").write_text(text + channel, encoding="utf-8")
     (folder / "channel-phone").write_text("json://localhost/here\n", encoding="utf-8")
