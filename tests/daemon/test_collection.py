@@ -332,7 +332,8 @@ MISTAKES: dict[str, list[str]] = {
         "(known: from, to, above)",
     ],
     "unknown-table": [
-        "habit: unknown table (known: site, spots, plants, rules, habits, feed, rounds, channels)"
+        "habit: unknown table "
+        "(known: site, spots, plants, rules, habits, feed, rounds, notices, channels)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is no time zone; write for example "America/Argentina/Mendoza"'

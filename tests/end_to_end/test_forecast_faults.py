@@ -722,36 +722,26 @@ def test_a_clock_that_is_twelve_minutes_off_is_told_until_it_is_right(make: Make
     assert "The clock of this machine is right again" in world.post.titles
 
 
-def test_a_machine_that_wakes_up_in_1970_says_so_and_keeps_its_forecast(make: Make) -> None:
+def test_a_machine_that_wakes_up_in_1970_says_so_and_nothing_else(make: Make) -> None:
     world = make()
     world.tick(whole(dumped(a_body(3.0)), dated(NOON)))
-    before = world.stored()
+    before, told = world.stored(), list(world.post.titles)
     today = whole(dumped(a_body(4.0)), dated(AFTERNOON))
 
-    world.clock.now = datetime(1970, 1, 1, 0, 7, tzinfo=UTC)
-    assert world.tick(today) == 1
+    world.clock.now = datetime(1970, 1, 1, 14, 7, tzinfo=UTC)
+    for _ in range(3):
+        assert world.tick(today) == 0  # nobody is asked: their certificates are not valid yet
+        world.clock.move(minutes=PATIENCE / timedelta(minutes=1))
 
-    assert world.trouble() == f"{FIRST}: the answer does not cover the present hour"
     assert world.stored() == before
-    doubt = f"this machine's clock is 20588 days behind {FIRST}'s: mind the hours"
-    assert world.weather().remarks[0] == doubt
-    assert not world.desk.keeper.shelf.usable(world.desk.keeper.sites[0])
-    sheet = world.dusk()
-    assert plants(sheet) == {"Tender", "Hardy"}
-    assert "the forecast does not reach this hour: what is not known is treated as cold" in (
-        sheet.warnings
-    )
-    assert doubt in world.forecast()["remarks"]
-    assert world.post.titles == ["The clock of this machine is wrong"]
-
-    world.clock.move(minutes=PATIENCE / timedelta(minutes=1))
-    world.tick(today)
-    assert world.post.titles[1:] == ["In now: 2 plants"]
+    assert world.post.titles == [*told, "The clock of this machine is wrong"]
+    assert "says 01 Jan 1970" in world.post.pushes[-1][1].body
+    assert world.desk.troubles()[0] == "this machine's clock says 01 Jan 1970"
 
     world.clock.now = AFTERNOON
     world.tick(today)
     assert world.trouble() is None
-    assert world.desk.keeper.shelf.clock_doubt() is None
+    assert world.post.titles[len(told) + 1] == "The clock of this machine is right again"
     assert plants(world.dusk()) == {"Tender"}
 
 

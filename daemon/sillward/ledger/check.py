@@ -56,6 +56,8 @@ def fault_of(db: sqlite3.Connection) -> str | None:
         if not is_damage(error):
             raise
         return one_line(error, 200)
+    except UnicodeDecodeError:  # SQLite names a damaged table in what it says of it
+        return "names in it are no text"
 
 
 def _first_fault(db: sqlite3.Connection) -> str | None:

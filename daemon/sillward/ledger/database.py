@@ -297,12 +297,12 @@ class Database:
         if self._afloat or self._path == IN_MEMORY:
             return
         file, hold = self._db, self._hold
-        with suppress(sqlite3.Error):
+        with suppress(sqlite3.Error, UnicodeDecodeError):
             if file.in_transaction:
                 file.execute("ROLLBACK")
         self._float(self._copied(file) or self._as_it_lies())
         self._hold = None
-        with suppress(sqlite3.Error):
+        with suppress(sqlite3.Error, UnicodeDecodeError):
             file.close()
         if hold is not None:
             hold.release()
@@ -370,7 +370,7 @@ class Database:
     def _as_it_lies(self) -> sqlite3.Connection | None:
         """What can be read of a file that nobody can write, in memory."""
         for mode in ("mode=ro", "mode=ro&immutable=1"):
-            with suppress(sqlite3.Error):
+            with suppress(sqlite3.Error, UnicodeDecodeError):
                 file = self._connected(f"file:{quote(str(self._file))}?{mode}", uri=True)
                 try:
                     found = self._copied(file)
@@ -383,7 +383,7 @@ class Database:
     def _copied(self, file: sqlite3.Connection) -> sqlite3.Connection | None:
         """A sound copy of an open ledger, in memory."""
         memory = copies.in_memory()
-        with suppress(sqlite3.Error):
+        with suppress(sqlite3.Error, UnicodeDecodeError):
             file.backup(memory)
             if fault_of(memory) is None and not is_foreign(memory):
                 return memory
@@ -420,7 +420,7 @@ class Database:
     def _translated(self) -> Iterator[None]:
         try:
             yield
-        except (sqlite3.Error, OSError) as error:
+        except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
             msg = f"ledger {self._path}: {error}"
             raise LedgerError(msg) from error
 
