@@ -2,7 +2,7 @@
 
 import logging
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -21,9 +21,16 @@ from sillward.forecast.shelf import Clock, Shelf, credit, utc_now
 from sillward.forecast.sources import open_meteo
 from sillward.kit import states_at
 from sillward.ledger import Ledger
+from sillward.ledger.database import refuse_place
 from sillward.notices import channels
 from sillward.service import Desk
-from sillward.settings import Settings, credential, load_settings, unknown_variables
+from sillward.settings import (
+    Settings,
+    credential,
+    heartbeat_addresses,
+    load_settings,
+    unknown_variables,
+)
 from sillward_rules.collection import State
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
@@ -158,15 +165,38 @@ class App:
             raise ConfigError([msg])
         channels.check_channels(self.household.channels, self.path.name)
 
+    def require_places(self) -> None:
+        """Raise ConfigError unless ledger, credentials and the addresses beside channels can be."""
+        settings, lines = self.settings, []
+        if settings.credentials is not None and not settings.credentials.is_dir():
+            lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
+        last_word = settings.last_word or credential(settings, "last-word")
+        checks: list[Callable[[], object]] = [
+            lambda: refuse_place(settings.ledger),
+            lambda: heartbeat_addresses(settings),
+            lambda: channels.check_last_word(last_word),
+        ]
+        for check in checks:
+            try:
+                check()
+            except ConfigError as error:
+                lines += error.lines
+        if lines:
+            raise ConfigError(lines)
+
     def desk(self) -> Desk:
-        """Ledger, channels and the rest, ready to tell and deliver."""
-        return desks_of([self])[0]
+        """Ledger, channels and the rest, ready to tell and deliver one round by hand.
+
+        At a pretended time, or with a stored forecast, nothing of it is written down.
+        """
+        return desks_of([self], Ledger(":memory:") if self.pretending else None)[0]
 
 
-def desks_of(apps: Sequence[App]) -> list[Desk]:
+def desks_of(apps: Sequence[App], ledger: Ledger | None = None) -> list[Desk]:
     """A desk for each household. They share the ledger and the keeper of forecasts."""
     first = apps[0]
-    ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
+    if ledger is None:
+        ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
     keeper = first.keeper(ledger, *(app.site for app in apps))
     return [Desk(app.household, keeper, ledger, channels.send, app.clock) for app in apps]
 

@@ -144,6 +144,7 @@ def check(options: Options, as_json: bool) -> None:
     """Validate collection, settings and channels; show every limit and where it comes from."""
     app = build(options)
     channels.check_channels(app.household.channels, app.path.name)
+    app.require_places()
     sources = [source.name for source in app.sources]
     if as_json:
         _print_json(reports.check_document(app.household, sources))
@@ -227,6 +228,8 @@ def send(options: Options, round_name: str) -> None:
         msg = f"{app.path.name}: channels: none of them is told the {round_.value} round"
         raise ConfigError([msg])
     app, now = _at_moment(app, round_)
+    if app.pretending:
+        click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
     desk = app.desk()
     ended = threading.Event()
     on_end(ended.set)
@@ -276,6 +279,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM."""
     apps = [build(Options(path, recorded=recorded)) for path in collections or (None,)]
     start_logging(apps[0].settings.log_level)
+    apps[0].require_places()
     for app in apps:
         app.require_channels()
     names = [app.site.name for app in apps]

@@ -182,7 +182,7 @@ class Desk(Kit):
         self.ledger.disown(now)
         self.deliver()  # first what waits: a server that dawdles must not hold it up
         self.working()
-        self._guarded("forecast.failed_to_refresh", self.keeper.refresh)
+        self._guarded("forecast.failed_to_refresh", self._refresh)
         self.working()
         for occasion in rounds.occasions(self.site, self.household.rounds, self.clock()):
             if self.has_forecast() or not self._patient(occasion):
@@ -195,6 +195,11 @@ class Desk(Kit):
         self.deliver()
         self._keep_house(self.clock())
         self._copy_ledger(self.clock())
+
+    def _refresh(self) -> None:
+        """Ask for the forecasts that are due; each call is a step of work."""
+        self.keeper.working = self.working
+        self.keeper.refresh()
 
     def _tick_without_clock(self, now: datetime) -> None:
         """Before the clock is set no hour is right, and what is over cannot be told from what is

@@ -215,6 +215,8 @@ def _coverage_warnings(scene: Scene) -> list[str]:
     freshness = scene.weather.freshness(scene.now)
     if freshness is Freshness.EXPIRED:
         return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
+    if freshness is Freshness.OLD and hours < 0:
+        return ["the forecast was fetched while the clock was ahead: nobody knows how old it is"]
     if freshness is Freshness.OLD:
         return [f"the forecast is {hours:.0f} h old"]
     return []

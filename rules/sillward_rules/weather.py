@@ -18,6 +18,9 @@ UNMOVED = timedelta(hours=12)
 """Likewise one whose model run, or whose numbers, are older. Judgement: global models run every
 six hours and take some hours to arrive."""
 
+AHEAD = timedelta(minutes=10)
+"""A forecast cannot have been fetched this long from now; a clock may differ by less. Judgement."""
+
 STALE = timedelta(hours=24)
 """A forecast older than this judges nothing any more. Judgement."""
 
@@ -90,7 +93,8 @@ class Weather:
         if self.age(now) > STALE:
             return Freshness.EXPIRED
         unmoved = self.issued_at is not None and now - self.issued_at > UNMOVED
-        old = unmoved or now - self.fetched_at > OLD
+        # Of a time to come: the clock was ahead, and nobody knows how old it is.
+        old = unmoved or self.fetched_at - now > AHEAD or now - self.fetched_at > OLD
         return Freshness.OLD if old else Freshness.FRESH
 
     def reaches(self, now: datetime) -> bool:

@@ -59,6 +59,8 @@ class Keeper:
     get better when it is read again."""
     pretending: bool = False
     """Whether the clock is of another time: then it says nothing of this machine's."""
+    working: Callable[[], None] = lambda: None
+    """Told after each call: a sign of life."""
     _calls: int = 0
 
     # -- asking
@@ -176,6 +178,7 @@ class Keeper:
         good_for: list[timedelta] = []
         ends = self.monotonic() + fetch.DEADLINE_S
         for sites in _batched(self.sites, most_sites):
+            self.working()
             try:
                 lasting = self._tried(tries, partial(once, sites))
                 good_for += [] if lasting is None else [lasting]
@@ -189,6 +192,7 @@ class Keeper:
             # What is wrong with one site's forecast need not be with the next one's.
             if failed is not None and (failed.wait or self.monotonic() > ends):
                 break
+        self.working()
         now = self.shelf.clock()
         plan = poll.counted(plan, now, self._calls)
         if failed is None:

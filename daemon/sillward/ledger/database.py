@@ -90,7 +90,7 @@ class Database:
         NewerLedgerError for the ledger of a newer sillward.
         """
         if str(path) != IN_MEMORY:
-            _refuse_place(Path(path))
+            refuse_place(Path(path))
         try:
             return cls(path, clock=clock, whatever_happens=True)
         except _ForeignError as error:
@@ -453,7 +453,7 @@ def _put_mark(db: sqlite3.Connection, at: datetime, text: str) -> None:
     db.execute("INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (HISTORY_RESET, to_text(at), text))
 
 
-def _refuse_place(path: Path) -> None:
+def refuse_place(path: Path) -> None:
     """Raise ConfigError for a path at which no ledger can ever be."""
     if os.path.isdir(path):  # and not path.is_dir, which may raise
         msg = f"ledger {path}: is a folder; name a file in it, such as {path / 'ledger.sqlite3'}"

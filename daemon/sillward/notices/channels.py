@@ -15,6 +15,8 @@ import unicodedata
 from types import ModuleType
 from typing import Any, Protocol
 
+from pydantic import SecretStr
+
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.notices.exchange import Exchange
@@ -52,6 +54,15 @@ def check_channels(channels: tuple[Channel, ...], file: str) -> None:
     ]
     if lines:
         raise ConfigError(lines)
+
+
+def check_last_word(url: SecretStr | None) -> None:
+    """Raise ConfigError if there is a URL for the last word, and it cannot be used."""
+    if url is None:
+        return
+    problem = _problem(Channel("last-word", url, ("alarm",), all_clear=False, full_length=False))
+    if problem:
+        raise ConfigError([f"the url of the last word: {problem}"])
 
 
 def send(channel: Channel, message: Message) -> None:
