@@ -128,11 +128,9 @@ class Desk(Kit):
     def _sign_of_life(self, occasion: Occasion) -> str:
         """How the last seven days went: a week without this line is itself a sign."""
         life = self.ledger.life(self.site.name, occasion.day - timedelta(days=6))
-        lost = f", {life.lost} could not be" if life.lost else ""
-        return (
-            f"Running: {life.with_forecast} of {life.rounds} dusk rounds had a forecast, "
-            f"{life.sent} notices delivered{lost}"
-        )
+        lost = f", {life.lost} not" if life.lost else ""
+        seen = f"a forecast on {life.with_forecast} of {life.rounds} evenings"
+        return f"Running: {seen}, {life.sent} notices delivered{lost}"
 
     def deliver(self, *, by_hand: bool = False) -> int:
         """Send every notice that waits and is due. Return how many could not be sent."""
