@@ -53,6 +53,7 @@ def check_text(household: Household, now: datetime, sources: Sequence[str]) -> s
     for round_, occasion in rounds.upcoming(site, household.rounds, now).items():
         due = occasion.due_at.astimezone(site.zone)
         lines.append(f"next {round_.value} round: {due:%a %d %b %H:%M}")
+    lines.append(f"what follows: {_manners(household)}")
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
         lines.append(f"channel {channel.name}: {', '.join(channel.rounds)}, {length}; url is fine")
@@ -60,6 +61,21 @@ def check_text(household: Household, now: datetime, sources: Sequence[str]) -> s
         lines.append("no channels: sheets can be printed, but nobody will be told")
     lines.append(f"all is well: {phrases.plants(len(collection.plants))}")
     return "\n".join(lines)
+
+
+def _manners(household: Household) -> str:
+    manners, quiet = household.manners, household.rounds.quiet.hours
+
+    def ahead(what: str, by: timedelta | None) -> str:
+        return (
+            f"{what} never" if by is None else f"{what} {by / timedelta(minutes=1):.0f} min before"
+        )
+
+    parts = [ahead("remind", manners.remind), ahead("pass on", manners.pass_on)]
+    parts.append(f"changes of more than {manners.moved_by / timedelta(minutes=1):.0f} min")
+    parts.append(f"at most {manners.most} messages of a round")
+    parts.append(f"quiet {quiet.text}" if quiet else "no quiet hours")
+    return ", ".join(parts)
 
 
 def _plant_lines(plant: Plant) -> list[str]:

@@ -582,10 +582,22 @@ def test_a_round_whose_last_part_fails_leaves_nothing_behind(ledger: Ledger) -> 
     keep(ledger, a_notice("mail"))
 
     with pytest.raises(LedgerError):
-        keep(ledger, a_notice("phone"), a_notice("mail"), round_="morning")
+        keep(ledger, a_notice("phone"), a_notice("tablet", state="lost"), round_="morning")
 
     assert ledger.round_told_at(SITE, "morning", DAY) is None
     assert [notice.channel for notice in ledger.notices(SITE)] == ["mail"]
+
+
+def test_a_notice_that_is_there_already_stays_as_it_is_and_stops_no_round(ledger: Ledger) -> None:
+    keep(ledger, a_notice("mail"))
+    ledger.claim(a_notice("mail").key, NOW)
+    ledger.sent(a_notice("mail").key, NOW)
+
+    keep(ledger, a_notice("phone"), a_notice("mail"), round_="morning")
+
+    assert ledger.round_told_at(SITE, "morning", DAY) == NOW
+    states = {one.channel: one.state for one in ledger.notices(SITE)}
+    assert states == {"mail": "sent", "phone": "waiting"}
 
 
 def test_a_state_that_a_notice_cannot_have_is_refused(ledger: Ledger) -> None:

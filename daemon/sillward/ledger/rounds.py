@@ -124,13 +124,10 @@ class RoundTables(ForecastTables):
         reminded: Sequence[str] = (),
         passed_on: Sequence[str] = (),
     ) -> None:
-        """Write notices about chores that were told before, and that it was done, at once.
-
-        A notice that is there already has been put down before, and is not repeated.
-        """
+        """Write notices about chores that were told before, and that it was done, at once."""
         with self.transaction():
             for notice in notices:
-                self._insert_notice(notice, again="IGNORE")
+                self._insert_notice(notice)
             for column, chores in (("reminded_at", reminded), ("passed_on_at", passed_on)):
                 self._db.executemany(
                     f"UPDATE chore SET {column} = ? WHERE site = ? AND id = ?",
@@ -173,11 +170,14 @@ class RoundTables(ForecastTables):
             },
         )
 
-    def _insert_notice(self, notice: Notice, again: str = "ABORT") -> None:
+    def _insert_notice(self, notice: Notice) -> None:
+        """Write a notice, unless it has been put down before: its key is its intent."""
         values = [plain(getattr(notice, field.name)) for field in fields(Notice)]
         marks = ", ".join("?" * len(values))
         names = ", ".join(field.name for field in fields(Notice))
-        self._db.execute(f"INSERT OR {again} INTO notice ({names}) VALUES ({marks})", values)
+        self._db.execute(
+            f"INSERT INTO notice ({names}) VALUES ({marks}) ON CONFLICT (key) DO NOTHING", values
+        )
 
     def chores(self, site: str, since: datetime) -> list[StoredChore]:
         """Chores whose deadline is not before `since`, by deadline."""

@@ -158,7 +158,7 @@ class _Teller:
         *small, large = sorted(chores, key=lambda chore: len(chore.plants))
         gone = {name for chore in chores for name in chore.plants}
         others = self._standing(first.from_spot) - gone
-        head = f"{self._clock(first)} {first.from_spot}"
+        head = phrases.capital(f"{self._clock(first)} {first.from_spot}")
 
         def words(most: int) -> str:
             parts = [f"{phrases.names(one.plants, most)} > {one.to_spot}" for one in small]
