@@ -12,7 +12,7 @@ from pathlib import Path
 from pydantic import SecretStr
 
 from sillward import rounds
-from sillward.collection import Household, load_household
+from sillward.collection import Channel, Household, load_household
 from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, sources
 from sillward.forecast.keeper import Keeper
@@ -23,6 +23,7 @@ from sillward.kit import states_at
 from sillward.ledger import Ledger
 from sillward.ledger.database import refuse_place
 from sillward.notices import channels
+from sillward.notices.channels import Problems, Sender
 from sillward.service import Desk
 from sillward.settings import (
     Settings,
@@ -158,29 +159,31 @@ class App:
         """The collection file."""
         return self.options.collection or self.settings.collection
 
-    def require_channels(self) -> None:
+    def require_channels(self, problems: Problems = channels.problems) -> None:
         """Raise ConfigError unless somebody can be told."""
         if not self.household.channels:
             msg = f"{self.path.name}: channels: there is none, so nobody would be told"
             raise ConfigError([msg])
-        channels.check_channels(self.household.channels, self.path.name)
+        channels.check_channels(self.household.channels, self.path.name, problems)
 
-    def require_places(self) -> None:
+    def require_places(self, problems: Problems = channels.problems) -> None:
         """Raise ConfigError unless ledger, credentials and the addresses beside channels can be."""
         settings, lines = self.settings, []
         if settings.credentials is not None and not settings.credentials.is_dir():
             lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
-        last_word = settings.last_word or credential(settings, "last-word")
         checks: list[Callable[[], object]] = [
             lambda: refuse_place(settings.ledger),
             lambda: heartbeat_addresses(settings),
-            lambda: channels.check_last_word(last_word),
         ]
         for check in checks:
             try:
                 check()
             except ConfigError as error:
                 lines += error.lines
+        url = settings.last_word or credential(settings, "last-word")
+        if url is not None:
+            last = Channel("last-word", url, ("alarm",), all_clear=False, full_length=False)
+            lines += [f"SILLWARD_LAST_WORD: {one}" for one in problems([last]) if one]
         if lines:
             raise ConfigError(lines)
 
@@ -192,13 +195,15 @@ class App:
         return desks_of([self], Ledger(":memory:") if self.pretending else None)[0]
 
 
-def desks_of(apps: Sequence[App], ledger: Ledger | None = None) -> list[Desk]:
+def desks_of(
+    apps: Sequence[App], ledger: Ledger | None = None, sender: Sender = channels.send
+) -> list[Desk]:
     """A desk for each household. They share the ledger and the keeper of forecasts."""
     first = apps[0]
     if ledger is None:
         ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
     keeper = first.keeper(ledger, *(app.site for app in apps))
-    return [Desk(app.household, keeper, ledger, channels.send, app.clock) for app in apps]
+    return [Desk(app.household, keeper, ledger, sender, app.clock) for app in apps]
 
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:

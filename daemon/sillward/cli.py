@@ -31,6 +31,7 @@ from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
+from sillward.notices.courier import Courier
 from sillward.settings import last_resort
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
@@ -279,17 +280,19 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM."""
     apps = [build(Options(path, recorded=recorded)) for path in collections or (None,)]
     start_logging(apps[0].settings.log_level)
-    apps[0].require_places()
+    courier = Courier()
     for app in apps:
-        app.require_channels()
+        app.require_places(courier.problems)
+        app.require_channels(courier.problems)
     names = [app.site.name for app in apps]
     if len(set(names)) < len(names):
         msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
         raise ConfigError([msg])
-    desks = desks_of(apps)
+    desks = desks_of(apps, sender=courier)
     pulse = heartbeat.build(apps[0].settings)
 
     def after_tick() -> str:
+        courier.rest()
         wrong = [text for desk in desks for text in desk.troubles()]
         if pulse is not None:
             pulse.beat(apps[0].clock(), "; ".join(wrong) or None)
@@ -299,6 +302,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     if not Daemon(desks, status=after_tick).run():
         # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
         os._exit(1)
+    courier.rest()
     desks[0].ledger.close()
 
 

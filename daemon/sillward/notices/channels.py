@@ -12,10 +12,9 @@ there again.
 
 import logging
 import unicodedata
+from collections.abc import Callable, Sequence
 from types import ModuleType
 from typing import Any, Protocol
-
-from pydantic import SecretStr
 
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
@@ -45,24 +44,24 @@ class Sender(Protocol):
         """Send once. Raise DeliveryError if it failed or if nobody can say."""
 
 
-def check_channels(channels: tuple[Channel, ...], file: str) -> None:
+Problems = Callable[[Sequence[Channel]], list[str | None]]
+"""What is wrong with the URL of each of these channels, if anything is."""
+
+
+def problems(listed: Sequence[Channel]) -> list[str | None]:
+    """What is wrong with the URL of each of these channels, if anything is."""
+    return [_problem(channel) for channel in listed]
+
+
+def check_channels(listed: Sequence[Channel], file: str, problems_of: Problems = problems) -> None:
     """Raise ConfigError naming every channel whose URL cannot be used."""
     lines = [
         f'{file}: channels[{index}] "{channel.name}": {problem}'
-        for index, channel in enumerate(channels)
-        if (problem := _problem(channel))
+        for index, (channel, problem) in enumerate(zip(listed, problems_of(listed), strict=True))
+        if problem
     ]
     if lines:
         raise ConfigError(lines)
-
-
-def check_last_word(url: SecretStr | None) -> None:
-    """Raise ConfigError if there is a URL for the last word, and it cannot be used."""
-    if url is None:
-        return
-    problem = _problem(Channel("last-word", url, ("alarm",), all_clear=False, full_length=False))
-    if problem:
-        raise ConfigError([f"the url of the last word: {problem}"])
 
 
 def send(channel: Channel, message: Message) -> None:
