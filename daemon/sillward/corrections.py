@@ -138,7 +138,7 @@ class Corrections:
         )
 
     def _who_was_told(self, round_: Round, day: date, *, anyone: bool) -> list[Channel]:
-        """Channels that the round reached, or may have.
+        """Channels that the round reached, or may have, by a change or a reminder too.
 
         One where it still waits gets the newest words when it is sent. anyone: also those that
         had nothing to hear of so far.
@@ -149,7 +149,8 @@ class Corrections:
         for notice in of_round:
             quiet = anyone and notice.state == "not needed"
             heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
-        return [one for one in kit.listening(round_) if heard.get(one.name, anyone)]
+        new = {one.name for one in kit.listening(round_)} if anyone else set()
+        return [one for one in kit.household.channels if heard.get(one.name, one.name in new)]
 
 
 def _out(notice: Notice) -> bool:

@@ -257,3 +257,42 @@ def test_a_correction_fits_a_push(count: int, low_c: float) -> None:
     _, message = world.post.pushes[-1]
     assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
     assert str(count) in message.title
+
+
+def test_who_heard_of_a_round_by_its_change_alone_hears_what_follows() -> None:
+    world, desk = told(12.0, manners=Manners(pass_on=None))  # nothing to tell at dusk
+    newer(world, desk, 6.0, minutes=20)
+    newer(world, desk, 14.0, minutes=20)
+    newer(world, desk, 6.0, minutes=20)
+    world.clock.now = local("18:20")
+    desk.tick()
+
+    assert world.post.titles == [
+        "Change: 2 more in by 18:40",
+        "No longer needed: 2 plants may stay out",
+        "Change: 2 more in by 18:40",
+        "20 min left: In by 18:40: 2 plants",
+    ]
+
+
+def test_an_earlier_hour_is_told_to_who_heard_of_it_by_a_change_alone() -> None:
+    world, desk = told(12.0, plants=PLANTS[:2])
+    newer(world, desk, 6.0, minutes=20)
+
+    newer(world, desk, -6.0, minutes=20)
+
+    assert world.post.titles[-1] == "Change: in now: 2 plants"
+
+
+def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
+    partner = a_channel("partner", "alarm")
+    world, desk = told(6.0, a_channel(), partner, manners=Manners())
+    world.clock.now = local("18:30")
+    desk.tick()
+
+    newer(world, desk, 14.0, minutes=5)
+
+    assert [name for name, _ in world.post.pushes[-2:]] == ["partner", "phone"]
+    assert {title for title in world.post.titles[-2:]} == {
+        "No longer needed: 2 plants may stay out"
+    }

@@ -181,9 +181,10 @@ class Ledger(RoundTables):
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
     ) -> list[Notice]:
-        """The notices of one round of a day, of one stage or (None) of all."""
+        """The notices of one round of a day, of one stage or (None) of all, its changes' too."""
         rows = self._rows(
-            "SELECT * FROM notice WHERE site = ?1 AND round = ?2 AND day = ?3"
+            "SELECT * FROM notice WHERE site = ?1 AND day = ?3"
+            " AND (round = ?2 OR (?4 IS NULL AND round LIKE ?2 || ' change %'))"
             " AND (?4 IS NULL OR stage = ?4) ORDER BY channel, key",
             site,
             round_,
