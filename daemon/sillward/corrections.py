@@ -126,7 +126,7 @@ class Corrections:
             notices=notices,
             chores=documents,
             called_off=called_off,
-            after=state_after(kit.ledger.states(name), sheet, revision),
+            after=state_after(kit.ledger.states_after(name, round_.value, day), sheet, revision),
         )
         log.info(
             "change.told round=%s day=%s added=%d moved=%d called_off=%d",

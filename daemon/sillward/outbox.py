@@ -160,11 +160,13 @@ class Outbox:
     def _anew(
         self, notice: Notice, channel: Channel, orders: list[Chore], now: datetime
     ) -> Message | None:
-        """The round drawn up again, if its words are old and its hours lie ahead still."""
+        """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
         kit, round_ = self.kit, _DAILY[notice.round]
         told_at = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
-        late = told_at is None or now - told_at <= STALE_WORDS
-        if late or any(one.before <= now for one in orders) or not kit.has_forecast():
+        old = told_at is not None and now - told_at > STALE_WORDS
+        ahead = all(one.before > now for one in orders)
+        changed = kit.ledger.changes(kit.site.name, notice.round, _day(notice)) > 0
+        if not (changed or (old and ahead)) or not kit.has_forecast():
             return None
         return kit.message(channel, kit.sheet(round_, kit.weather()))
 

@@ -293,6 +293,36 @@ def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
     newer(world, desk, 14.0, minutes=5)
 
     assert [name for name, _ in world.post.pushes[-2:]] == ["partner", "phone"]
-    assert {title for title in world.post.titles[-2:]} == {
-        "No longer needed: 2 plants may stay out"
-    }
+    assert set(world.post.titles[-2:]) == {"No longer needed: 2 plants may stay out"}
+
+
+def waiting(minutes: float) -> tuple[World, Desk]:
+    """A dusk round that no channel has taken, and a newer forecast that asks for one plant more."""
+    world = a_world("17:00", low_c=6.0)
+    world.household = a_household(plants=PLANTS, manners=SILENT)
+    desk = world.desk
+    world.post.down = {"phone"}
+    desk.tick()
+    newer(world, desk, 1.0, minutes=minutes)
+    world.post.down = set()
+    return world, desk
+
+
+@pytest.mark.parametrize("minutes", [3, 30])
+def test_a_round_that_waits_is_sent_with_what_has_changed_meanwhile(minutes: float) -> None:
+    world, desk = waiting(minutes)
+
+    world.clock.move(minutes=6)
+    desk.tick()
+
+    (title,) = world.post.titles
+    assert title.endswith("In by 18:40: 3 plants")
+
+
+def test_a_round_that_waited_moves_all_of_its_plants_and_not_the_changed_ones_alone() -> None:
+    world, desk = waiting(3)
+
+    world.clock.move(minutes=6)
+    desk.tick()
+
+    assert world.spots() == dict.fromkeys(("Left pot", "Right pot", "Hardy one"), "room")

@@ -96,14 +96,14 @@ class RoundTables(ForecastTables):
         """Write what has changed about a round, in one transaction.
 
         change: the name under which it is a round of its own. chores: as they are from now on.
-        called_off: ids of those that are not needed any more. What was to hold after the round
-        holds no more; `after` does, once a notice of either is sent.
+        called_off: ids of those that are not needed any more. What was to hold after the round and
+        its earlier changes holds no more; `after` does, once a notice of any of them is sent.
         """
         with self.transaction():
             self._insert_round(site, change, day, at, after, usable=True)
             self._db.execute(
-                "UPDATE round SET after = ? WHERE site = ? AND round = ? AND day = ?"
-                " AND followed = 0",
+                "UPDATE round SET after = ?1 WHERE site = ?2 AND day = ?4 AND followed = 0"
+                " AND (round = ?3 OR round LIKE ?3 || ' change %')",
                 (_as_json(after), site, round_, str(day)),
             )
             for notice in notices:
@@ -270,17 +270,38 @@ class RoundTables(ForecastTables):
 
     # -- plants
 
+    def states_after(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
+        """What is to be known of each plant once a round that was told, or its last change, is sent.
+
+        What is known now where that has been sent.
+        """
+        rows = self._rows(
+            "SELECT at, after FROM round WHERE site = ?1 AND day = ?3 AND followed = 0"
+            " AND (round = ?2 OR round LIKE ?2 || ' change %') ORDER BY at DESC LIMIT 1",
+            site,
+            round_,
+            str(day),
+        )
+        states = self.states(site)
+        for row in rows:
+            states |= self._followed(site, row["at"], json.loads(row["after"]))
+        return states
+
     def _follow(self, site: str, told_at: str, after: Mapping[str, Any]) -> None:
-        """Write the state after a round, but leave what was acknowledged since it was told."""
+        """Write the state after a round."""
+        self._write_states(site, self._followed(site, told_at, after))
+
+    def _followed(self, site: str, told_at: str, after: Mapping[str, Any]) -> dict[str, PlantState]:
+        """The state after a round, without what was acknowledged since it was told."""
         known = {
             row["plant"]
-            for row in self._db.execute(
+            for row in self._rows(
                 "SELECT plant FROM plant_state WHERE site = ? AND assumed = 0 AND since > ?",
-                (site, told_at),
+                site,
+                told_at,
             )
         }
-        states = {plant: state_of(values) for plant, values in after.items() if plant not in known}
-        self._write_states(site, states)
+        return {plant: state_of(values) for plant, values in after.items() if plant not in known}
 
     def states(self, site: str) -> dict[str, PlantState]:
         """What is known of each plant."""
