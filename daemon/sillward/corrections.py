@@ -1,6 +1,7 @@
 """Corrections: what a newer forecast changes about a round that has been told, told once."""
 
 import logging
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
@@ -24,6 +25,8 @@ from sillward_rules.revision import (
     state_after,
 )
 from sillward_rules.sheet import Round, Sheet
+
+_CHANGES = frozenset({Stage.CHANGE.value, Stage.CALL_OFF.value})
 
 log = logging.getLogger(__name__)
 
@@ -92,30 +95,32 @@ class Corrections:
     ) -> None:
         kit = self.kit
         name = kit.site.name
-        counts = kit.ledger.messages(name, round_.value, day)
+        of_round = kit.ledger.of_round(name, round_.value, day, stage=None)
+        # A change that still waits may be untrue by now, and would come after this one.
+        unheard = [one for one in of_round if one.state == "waiting" and one.stage in _CHANGES]
+        counts = Counter(kit.ledger.messages(name, round_.value, day))
+        counts -= Counter(one.channel for one in unheard)
         most = kit.household.manners.most
-        told = self._who_was_told(round_, day, anyone=bool(revision.added))
-        able = [one for one in told if counts.get(one.name, 0) < most]
+        told = self._who_was_told(round_, of_round, anyone=bool(revision.added))
+        able = [one for one in told if counts[one.name] < most]
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
             return
         change = f"{round_.value} change {kit.ledger.changes(name, round_.value, day) + 1}"
+        behind = {one.channel for one in unheard}
         more = bool(revision.added or revision.moved)
         # What is off is news until the hour at which it would have been done.
         good_until = until if more else max(one.at for one in revision.called_off)
-        notices = [
-            kit.notice(
-                channel,
-                change,
-                day,
-                follow_up.change(
-                    revision, sheet, kit.site, last=counts.get(channel.name, 0) + 1 >= most
-                ),
-                good_until,
-                stage=Stage.CHANGE if more else Stage.CALL_OFF,
-            )
-            for channel in able
-        ]
+
+        def notice(channel: Channel) -> Notice:
+            if channel.name in behind:
+                newest = kit.message(channel, sheet)
+                return kit.notice(channel, change, day, newest, until, stage=Stage.CHANGE)
+            last = counts[channel.name] + 1 >= most
+            words = follow_up.change(revision, sheet, kit.site, last=last)
+            stage = Stage.CHANGE if more else Stage.CALL_OFF
+            return kit.notice(channel, change, day, words, good_until, stage=stage)
+
         documents, called_off = patched(chores, revision, kit)
         kit.ledger.keep_change(
             name,
@@ -123,10 +128,11 @@ class Corrections:
             change,
             day,
             sheet.at,
-            notices=notices,
+            notices=[notice(channel) for channel in able],
             chores=documents,
             called_off=called_off,
             after=state_after(kit.ledger.states_after(name, round_.value, day), sheet, revision),
+            instead_of=[one.key for one in unheard],
         )
         log.info(
             "change.told round=%s day=%s added=%d moved=%d called_off=%d",
@@ -137,14 +143,15 @@ class Corrections:
             len(revision.called_off),
         )
 
-    def _who_was_told(self, round_: Round, day: date, *, anyone: bool) -> list[Channel]:
+    def _who_was_told(
+        self, round_: Round, of_round: Sequence[Notice], *, anyone: bool
+    ) -> list[Channel]:
         """Channels that the round reached, or may have, by a change or a reminder too.
 
-        One where it still waits gets the newest words when it is sent. anyone: also those that
-        had nothing to hear of so far.
+        One where it still waits gets the newest words when it is sent; where a change waits, what
+        comes after it too. anyone: also those that had nothing to hear of so far.
         """
         kit = self.kit
-        of_round = kit.ledger.of_round(kit.site.name, round_.value, day, stage=None)
         heard: dict[str, bool] = {}
         for notice in of_round:
             quiet = anyone and notice.state == "not needed"
@@ -154,7 +161,8 @@ class Corrections:
 
 
 def _out(notice: Notice) -> bool:
-    return notice.state in ("sent", "sending") or notice.perhaps_sent
+    change_to_come = notice.state == "waiting" and notice.stage in _CHANGES
+    return notice.state in ("sent", "sending") or notice.perhaps_sent or change_to_come
 
 
 def _order(stored: StoredChore) -> Order:

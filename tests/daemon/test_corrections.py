@@ -326,3 +326,37 @@ def test_a_round_that_waited_moves_all_of_its_plants_and_not_the_changed_ones_al
     desk.tick()
 
     assert world.spots() == dict.fromkeys(("Left pot", "Right pot", "Hardy one"), "room")
+
+
+def test_a_call_off_that_waited_does_not_come_after_a_newer_order() -> None:
+    world, desk = told()
+    world.post.down = {"phone"}
+    newer(world, desk, 12.0, minutes=10)
+    for _ in range(20):
+        world.clock.move(minutes=1)
+        desk.tick()
+    world.post.down = set()
+
+    newer(world, desk, 1.0, minutes=1)
+    for _ in range(20):
+        world.clock.move(minutes=1)
+        desk.tick()
+
+    assert world.post.titles == ["In by 18:40: 2 plants", "In by 18:40: 3 plants"]
+    assert set(world.spots().values()) == {"room"}
+
+
+def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> None:
+    world, desk = told(12.0)  # nothing to tell
+    world.post.down = {"phone"}
+    newer(world, desk, 1.0, minutes=10)
+    newer(world, desk, 7.0, minutes=20)  # too mild for the hardy one to go in
+    world.post.down = set()
+
+    world.clock.move(minutes=20)
+    desk.tick()
+
+    (_, message) = world.post.pushes[-1]
+    assert message.title == "In by 18:40: 2 plants"
+    assert "Hardy one" not in message.body
+    assert len(world.post.pushes) == 1

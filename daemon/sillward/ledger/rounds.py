@@ -92,12 +92,14 @@ class RoundTables(ForecastTables):
         chores: Sequence[dict[str, Any]],
         called_off: Sequence[str],
         after: Mapping[str, PlantState],
+        instead_of: Sequence[str] = (),
     ) -> None:
         """Write what has changed about a round, in one transaction.
 
         change: the name under which it is a round of its own. chores: as they are from now on.
         called_off: ids of those that are not needed any more. What was to hold after the round and
         its earlier changes holds no more; `after` does, once a notice of any of them is sent.
+        instead_of: keys of notices that wait, and are not to be sent any more.
         """
         with self.transaction():
             self._insert_round(site, change, day, at, after, usable=True)
@@ -113,6 +115,10 @@ class RoundTables(ForecastTables):
             self._db.executemany(
                 "UPDATE chore SET called_off_at = ? WHERE site = ? AND id = ?",
                 [(to_text(at), site, one) for one in called_off],
+            )
+            self._db.executemany(
+                "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'",
+                [(one,) for one in instead_of],
             )
 
     def put_down(
@@ -271,10 +277,7 @@ class RoundTables(ForecastTables):
     # -- plants
 
     def states_after(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
-        """What is to be known of each plant once a round that was told, or its last change, is sent.
-
-        What is known now where that has been sent.
-        """
+        """What is to be known of each plant once a round, or its last change, has been sent."""
         rows = self._rows(
             "SELECT at, after FROM round WHERE site = ?1 AND day = ?3 AND followed = 0"
             " AND (round = ?2 OR round LIKE ?2 || ' change %') ORDER BY at DESC LIMIT 1",
