@@ -34,7 +34,7 @@ from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
 from sillward.settings import last_resort
 from sillward_rules.account import account_for
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import WETTINGS, ChoreKind
 from sillward_rules.collection import PlantState
 from sillward_rules.plant import Plant
 from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
@@ -329,10 +329,11 @@ def stopped(why: str) -> None:
 def done(options: Options, chore: str) -> None:
     """Acknowledge a CHORE: its id, as much of it as makes it clear, or a kind such as carry-in.
 
-    A kind stands for all open chores of that kind of the latest day.
+    A kind stands for all open chores of that kind of the latest day, today's at the latest.
     """
     app = build(options)
     now = app.clock()
+    today = str(app.site.local_date(now))
     if not app.has_ledger:
         msg = f'"{chore}" is no chore that was told; nothing has been told yet'
         raise UsageError(msg)
@@ -340,7 +341,7 @@ def done(options: Options, chore: str) -> None:
         told = [
             one
             for one in ledger.chores(app.site.name, now - timedelta(days=2))
-            if one.called_off_at is None
+            if one.called_off_at is None and (one.day <= today or one.id == chore)
         ]
         for one in _chores_named(told, chore):
             click.echo(_acknowledge(app, ledger, one, now))
@@ -353,12 +354,25 @@ def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> 
         return f"{told.id} was done {at:%a %d %b %H:%M} already"
     states, document_ = ledger.states(app.site.name), told.document
     kind, to_spot = ChoreKind(told.kind), document_["to"]
+    before = {name: states.get(name) or PlantState(document_["from"]) for name in told.plants}
+    # Last night's carrying in says nothing of where a plant is that was to go out this morning.
+    later = {
+        name: state
+        for name, state in before.items()
+        if kind not in WETTINGS and state.since is not None and state.since > told.before
+    }
     changed = {
-        name: acknowledged(states.get(name) or PlantState(document_["from"]), kind, to_spot, now)
-        for name in told.plants
+        name: acknowledged(state, kind, to_spot, now)
+        for name, state in before.items()
+        if name not in later
     }
     ledger.finish(app.site.name, told.id, now, changed)
-    return f"done: {told.id} ({', '.join(told.plants)})"
+    elsewhere = [
+        f"; {name} is at {state.spot} by what was told later"
+        for name, state in later.items()
+        if state.spot != to_spot
+    ]
+    return f"done: {told.id} ({', '.join(told.plants)}){''.join(elsewhere)}"
 
 
 def _chores_named(told: list[StoredChore], name: str) -> list[StoredChore]:

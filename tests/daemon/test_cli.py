@@ -657,6 +657,60 @@ def test_done_without_a_ledger_ends_in_words() -> None:
     assert result.stderr.startswith("sillward: ")
 
 
+def told_two_days(folder: Path) -> Ledger:
+    """A plant told to go in at dusk, with its way out again, and out the next morning."""
+    ledger = Ledger(folder / "ledger.sqlite3")
+    pot, bench, room = "Blue basket", "pergola", "sunroom"
+
+    def chore(kind: str, day: str, from_spot: str, to_spot: str, before: str) -> dict[str, Any]:
+        return {
+            "id": f"{day}-{kind}-{from_spot}-to-{to_spot}",
+            "chore": kind,
+            "plants": [pot],
+            "from": from_spot,
+            "to": to_spot,
+            "before": f"{day}T{before}-03:00",
+        }
+
+    into = chore("carry-in", "2026-05-14", bench, room, "17:25")
+    out = chore("carry-out", "2026-05-15", room, bench, "14:00")
+    dusk, morning = (datetime.fromisoformat(f"2026-05-{at}:00-03:00") for at in ("14T17", "15T08"))
+    ledger.keep_round(
+        "Courtyard", "dusk", dusk.date(), dusk, notices=[], chores=[into, out],
+        states={pot: PlantState(room, dusk + timedelta(minutes=25), assumed=True)},
+    )  # fmt: skip
+    ledger.keep_round(
+        "Courtyard", "morning", morning.date(), morning, notices=[], chores=[out],
+        states={pot: PlantState(bench, morning + timedelta(hours=1), assumed=True)},
+    )  # fmt: skip
+    return ledger
+
+
+def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_path: Path) -> None:
+    ledger = told_two_days(tmp_path)
+
+    result = call("done", "carry-in", "--collection", COURTYARD, "--at", "2026-05-15T13:00")
+
+    assert result.stdout == (
+        "done: 2026-05-14-carry-in-pergola-to-sunroom (Blue basket); "
+        "Blue basket is at pergola by what was told later\n"
+    )
+    assert ledger.states("Courtyard")["Blue basket"].spot == "pergola"
+    assert all(not one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 14)))
+
+
+def test_a_kind_does_not_stand_for_what_is_to_be_done_tomorrow(tmp_path: Path) -> None:
+    ledger = told_two_days(tmp_path)
+    evening = ("--collection", COURTYARD, "--at", "2026-05-14T18:00")
+
+    said = refused(call("done", "carry-out", *evening), 2)
+
+    assert "is no chore that was told" in said
+    assert all(one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 15)))
+    by_id = call("done", "2026-05-15-carry-out-sunroom-to-pergola", *evening)
+    assert by_id.stdout.startswith("done: ")
+
+
 @pytest.mark.parametrize("command", [["status"], ["done", "x"], ["sheet"]], ids=lambda one: one[0])
 def test_a_ledger_that_is_none_ends_with_1(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
