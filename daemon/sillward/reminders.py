@@ -17,6 +17,11 @@ from sillward_rules.sheet import Round
 BREATH = timedelta(minutes=15)
 """Nobody is reminded sooner than this after having been told. Judgement."""
 
+ANSWER = timedelta(minutes=5)
+"""So long who has been told has to acknowledge before the next is told. Judgement."""
+
+_FIRST_HAND = frozenset({Stage.TOLD.value, Stage.CHANGE.value})
+
 
 @dataclass(slots=True)
 class Reminders:
@@ -48,10 +53,11 @@ class Reminders:
         ahead = self.kit.household.manners.remind
         fresh = [one for one in orders if one.reminded_at is None]
         due = _with_the_next(fresh, [one for one in fresh if self._is_due(one, ahead)])
-        sent = [one.sent_at for one in of_round if one.sent_at is not None]
+        first_hand = [one for one in of_round if one.stage != Stage.PASSED_ON.value]
+        sent = [one.sent_at for one in first_hand if one.sent_at is not None]
         if not due or not sent or self.kit.clock() - max(sent) < BREATH:
             return
-        reached = {one.channel for one in of_round if one.state == "sent"}
+        reached = {one.channel for one in first_hand if one.state == "sent"}
         counts = self.kit.ledger.messages(self.kit.site.name, round_.value, day)
         able = [
             one
@@ -67,7 +73,12 @@ class Reminders:
     ) -> None:
         """To the first channel that takes alarms and has heard nothing of this round."""
         manners = self.kit.household.manners
-        if manners.pass_on is None:
+        now, names = self.kit.clock(), {one.name for one in self.kit.household.channels}
+        on_their_way = any(
+            one.state == "waiting" and not one.attempts and one.channel in names for one in of_round
+        )
+        told = [one.sent_at for one in of_round if one.sent_at and one.stage in _FIRST_HAND]
+        if manners.pass_on is None or on_their_way or any(now - at < ANSWER for at in told):
             return
         ahead, deaf = manners.pass_on, not any(one.state == "sent" for one in of_round)
         if deaf:  # nobody could be reached so far

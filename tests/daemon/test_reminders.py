@@ -10,7 +10,8 @@ from sillward.ledger import Stage
 from sillward.notices.short import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
-from sillward_rules.moments import parse_hours
+from sillward_rules.collection import Habits
+from sillward_rules.moments import parse_hours, parse_moment
 from tests.daemon.desks import (
     DAY,
     SITE,
@@ -118,6 +119,44 @@ def test_what_reached_the_second_counts_as_told() -> None:
 
     assert world.ledger.round_followed(SITE.name, "dusk", DAY)
     assert set(world.spots().values()) == {"room"}
+
+
+def short_of_time(in_by: str, *channels: Channel) -> tuple[World, Desk]:
+    """A dusk round told at five, whose pots must be in soon after."""
+    world, _ = evening(*channels)
+    habits = Habits(in_by=parse_moment(in_by))
+    collection = replace(world.household.collection, habits=habits)
+    world.household = replace(world.household, collection=collection)
+    return world, world.desk
+
+
+def test_nothing_is_passed_on_before_the_first_has_had_it_for_five_minutes() -> None:
+    world, desk = short_of_time("17:10", PHONE, PARTNER)
+
+    until(world, desk, "17:04")
+    assert heard(world, "phone") == ["10 min left: In by 17:10: 2 plants"]
+    assert heard(world, "partner") == []
+
+    until(world, desk, "17:06")
+    assert heard(world, "partner") == ["5 min left: In by 17:10: 2 plants"]
+
+
+def test_when_the_first_cannot_be_reached_the_next_is_told_at_once() -> None:
+    world, desk = short_of_time("17:20", PHONE, PARTNER)
+    world.post.down = {"phone"}
+
+    until(world, desk, "17:01")
+
+    assert heard(world, "partner") == ["19 min left: In by 17:20: 2 plants"]
+
+
+def test_to_whom_it_was_passed_on_is_not_reminded_on_top() -> None:
+    world, desk = short_of_time("17:20", PHONE, PARTNER)
+
+    until(world, desk, "17:30")
+
+    assert len(heard(world, "partner")) == 1
+    assert heard(world, "phone")[1:] == ["5 min left: In by 17:20: 2 plants"]
 
 
 def test_who_could_not_be_reached_gets_no_reminder_on_top() -> None:
