@@ -101,7 +101,7 @@ class Corrections:
         counts = Counter(kit.ledger.messages(name, round_.value, day))
         counts -= Counter(one.channel for one in unheard)
         most = kit.household.manners.most
-        told = self._who_was_told(round_, of_round, anyone=bool(revision.added))
+        told = self._who_was_told(round_, of_round, revision)
         able = [one for one in told if counts[one.name] < most]
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
@@ -144,20 +144,30 @@ class Corrections:
         )
 
     def _who_was_told(
-        self, round_: Round, of_round: Sequence[Notice], *, anyone: bool
+        self, round_: Round, of_round: Sequence[Notice], revision: Revision
     ) -> list[Channel]:
         """Channels that the round reached, or may have, by a change or a reminder too.
 
         One where it still waits gets the newest words when it is sent; where a change waits, what
-        comes after it too. anyone: also those that had nothing to hear of so far.
+        comes after it too. What is more to do goes also to those that had nothing to hear of so
+        far, and alone not to those that are told what others do not acknowledge.
         """
-        kit = self.kit
+        more = bool(revision.added)
         heard: dict[str, bool] = {}
         for notice in of_round:
-            quiet = anyone and notice.state == "not needed"
+            quiet = more and notice.state == "not needed"
             heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
-        new = {one.name for one in kit.listening(round_)} if anyone else set()
-        return [one for one in kit.household.channels if heard.get(one.name, one.name in new)]
+        listening = [one.name for one in self.kit.listening(round_)]
+        others = bool(revision.moved or revision.called_off)
+        return [
+            one
+            for one in self.kit.household.channels
+            if (
+                heard.get(one.name, more)
+                if one.name in listening
+                else others and heard.get(one.name)
+            )
+        ]
 
 
 def _out(notice: Notice) -> bool:
