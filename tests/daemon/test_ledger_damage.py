@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError, NewerLedgerError
 from sillward.ledger import Ledger, copies
+from sillward.ledger.database import Database
 from sillward.ledger.schema import SCHEMA_VERSION
 from tests.daemon.ledger_files import (
     DAY,
@@ -322,6 +323,60 @@ def test_all_that_there_was_lay_in_a_wal_that_is_damaged(tmp_path: Path) -> None
     with closing(reopened(path)) as ledger:
         assert "begun anew" in ledger.marks()["history reset"].text
     assert Path(f"{damaged(path)[0]}-wal").exists()
+
+
+@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "Database._connected"])
+def test_a_crash_while_a_ledger_is_begun_is_no_damage(
+    step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Killed in its first milliseconds: nothing is lost, so nobody is told that something was."""
+    path = tmp_path / "ledger.sqlite3"
+    place, name = step.split(".")
+    target = {"os": os, "Path": Path, "Database": Database}[place]
+    with monkeypatch.context() as patch:
+        real = getattr(target, name)
+        at_once = [True, False] if name == "unlink" else [False]  # a draft that is not there
+
+        def killed(*args: object, **kwargs: object) -> object:
+            if at_once.pop(0):
+                return real(*args, **kwargs)
+            raise KeyboardInterrupt
+
+        patch.setattr(target, name, killed)
+        with pytest.raises(KeyboardInterrupt):
+            reopened(path)
+
+    with closing(reopened(path)) as ledger:
+        assert not ledger.afloat
+        assert "history reset" not in ledger.marks()
+    assert {one.name for one in tmp_path.iterdir()} == {path.name, f"{path.name}.lock"}
+
+
+def test_half_a_draft_does_not_become_the_ledger(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    with closing(Ledger(path)):
+        half = path.read_bytes()[:5000]
+    for one in tmp_path.iterdir():
+        one.unlink()
+    copies.draft_path(path).write_bytes(half)
+
+    with closing(reopened(path)) as ledger:
+        assert "history reset" not in ledger.marks()
+    assert not copies.draft_path(path).exists()
+
+
+def test_where_there_are_no_links_a_ledger_is_begun_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> None:
+        raise PermissionError
+
+    monkeypatch.setattr(os, "link", refuse)
+    path = tmp_path / "ledger.sqlite3"
+
+    with closing(reopened(path)) as ledger:
+        assert not ledger.afloat
+    assert mode_of(path) == 0o600
 
 
 @pytest.mark.parametrize("step", ["link", "replace", "sync_folder"])

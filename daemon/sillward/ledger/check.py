@@ -81,6 +81,13 @@ def is_foreign(db: sqlite3.Connection) -> bool:
     return bool(found) and set(found).isdisjoint(_expected())
 
 
+def is_bare(db: sqlite3.Connection) -> bool:
+    """Whether there is no row in any of its tables."""
+    return not any(
+        db.execute(f"SELECT 1 FROM {quoted(name)} LIMIT 1").fetchone() for name in tables_of(db)
+    )
+
+
 def tables_of(db: sqlite3.Connection, schema: str = "main") -> dict[str, list[str]]:
     """The columns of each table of a database, by name."""
     names = [

@@ -16,7 +16,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from sillward.ledger.check import fault_of, is_foreign
-from sillward.ledger.schema import SCHEMA_VERSION
+from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
 
 COPIES = 3
 """Daily copies that are kept. Judgement."""
@@ -107,6 +107,27 @@ def put(path: Path, data: bytes) -> None:
     sync_folder(path.parent)
 
 
+def begin(path: Path, data: bytes) -> None:
+    """Make a file that is not there, whole or not at all, for its owner only. Raise OSError."""
+    written = draft(path, data)
+    try:
+        os.link(written, path)  # a rename would take the file of a process that was faster
+    except FileExistsError:
+        pass
+    except OSError:  # a file system without links
+        written.replace(path)
+    written.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def adopt_draft(path: Path) -> None:
+    """Give a draft the name that it was written for, if it is whole. Raise OSError."""
+    written = draft_path(path)
+    with suppress(FileNotFoundError, sqlite3.Error):
+        _sound(written.read_bytes()).close()
+        written.replace(path)
+
+
 def sync_folder(folder: Path) -> None:
     """Make new names in a folder last. Raise OSError."""
     file = os.open(folder, os.O_RDONLY)
@@ -172,6 +193,13 @@ def _sound(data: bytes) -> sqlite3.Connection:
     except BaseException:
         db.close()
         raise
+    return db
+
+
+def empty() -> sqlite3.Connection:
+    """A ledger without a row, in memory."""
+    db = in_memory()
+    db.executescript(f"{SCHEMA}; PRAGMA user_version = {SCHEMA_VERSION}")
     return db
 
 

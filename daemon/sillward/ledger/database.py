@@ -11,7 +11,7 @@ import os
 import sqlite3
 import zlib
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import closing, contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
@@ -19,7 +19,7 @@ from urllib.parse import quote
 
 from sillward.errors import ConfigError, LedgerError, NewerLedgerError
 from sillward.ledger import copies
-from sillward.ledger.check import fault_of, is_foreign, is_log_damaged, tables_of
+from sillward.ledger.check import fault_of, is_bare, is_foreign, is_log_damaged
 from sillward.ledger.merging import HISTORY_RESET, merge
 from sillward.ledger.records import to_text
 from sillward.ledger.schema import MIGRATIONS, SCHEMA, SCHEMA_VERSION
@@ -132,10 +132,12 @@ class Database:
         if lost and not repair:
             fault = "the -wal file"
         if fault is None:
+            if alone and not self._file.exists():
+                self._begin()
             copies.make_private(self._file)
             db = self._connected(str(self._file))
             fault = self._fault(db)
-            if fault is None and lost and not tables_of(db):
+            if fault is None and lost and is_bare(db):
                 fault = "all that it held was in the -wal file, and that is damaged"
         if fault is not None:
             try:
@@ -172,10 +174,16 @@ class Database:
         except FileNotFoundError:
             if changes:
                 return "the file itself is gone"
-            with suppress(FileNotFoundError):  # a crash came just before this last step
-                copies.draft_path(self._file).replace(self._file)
+            copies.adopt_draft(self._file)  # a crash came just before this last step
             return None
+        with suppress(OSError):  # left by a crash in an earlier step
+            copies.draft_path(self._file).unlink(missing_ok=True)
         return None if size >= SMALLEST else "it is empty or cut off"
+
+    def _begin(self) -> None:
+        """Make the file with all its tables at once: an empty one is taken for a damaged one."""
+        with closing(copies.empty()) as db:
+            copies.begin(self._file, db.serialize())
 
     def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         db = sqlite3.connect(
@@ -255,9 +263,7 @@ class Database:
         if found is not None:
             day, db = found
             return db, f"restored from the copy of {day:%d %b}"
-        db = copies.in_memory()
-        db.executescript(f"{SCHEMA}; PRAGMA user_version = {SCHEMA_VERSION}")
-        return db, "begun anew"
+        return copies.empty(), "begun anew"
 
     def _migrate(self) -> None:
         with self.transaction():  # two processes may open a new file at once
