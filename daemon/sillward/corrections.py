@@ -80,6 +80,7 @@ class Corrections:
             cache(lambda: safe_outside(kit.household.collection, weather, state, sheet.at)),
             {(ChoreKind(one.kind), name) for one in chores if one.done_at for name in one.plants},
             kit.household.manners.moved_by,
+            kit.household.collection.habits.out_after,
         )
         if revision:
             self._tell(round_, day, until, sheet, revision, chores)

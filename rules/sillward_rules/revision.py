@@ -1,6 +1,6 @@
 """What a newer forecast changes about orders that a grower has been told. Pure.
 
-revise(told, sheet, safe, moved_by) -> Revision        safe_outside(collection, ...) -> names
+revise(told, sheet, safe, ...) -> Revision        safe_outside(collection, ...) -> names
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -85,12 +85,14 @@ def revise(
     safe: Callable[[], AnyOf[str]],
     done: AnyOf[tuple[ChoreKind, str]],
     moved_by: timedelta,
+    out_after: timedelta,
 ) -> Revision:
     """Compare what was told with a sheet drawn up now.
 
     told: open orders. safe: tells, if that is asked, plants for which a call-off is sure enough
     (`safe_outside`). done: kind and plant of what has been acknowledged. moved_by: a smaller
-    change of an hour is not worth a message.
+    change of an hour is not worth a message. out_after: the habit of that name; until going out is
+    later by more than that, the leaf is beyond its limit by the margin at the hour that was told.
 
     An order whose hour is over stands. What nobody knows adds and moves nothing: at night no one
     is sent out for a forecast that did not come. Going out is called off or put off, never newly
@@ -115,10 +117,11 @@ def revise(
         ]
         if fresh:
             added.append(only(chore, fresh))
+        by = max(moved_by, out_after) if chore.kind is ChoreKind.CARRY_OUT else moved_by
         shifted: dict[datetime, list[str]] = {}
         for name in chore.plants:
             before = was.get((chore.kind, name))
-            if before is not None and name in known and _shifted(before, chore, sheet, moved_by):
+            if before is not None and name in known and _shifted(before, chore, sheet, by):
                 shifted.setdefault(before.at, []).append(name)
         others += [Moved(only(chore, names), at) for at, names in shifted.items()]
     return Revision(tuple(added), tuple(others), tuple(_called_off(told, now_asked, sheet, safe)))

@@ -31,6 +31,7 @@ DUSK = utc("2026-05-14T20:00")
 LATER = DUSK + timedelta(minutes=10)
 LIMIT_C = 13.0
 HALF_AN_HOUR = timedelta(minutes=30)
+HOUR = timedelta(hours=1)
 
 
 def nights_of(low_c: float, *, sd_k: float | None = 0.5) -> Weather:
@@ -76,7 +77,7 @@ def revision(
     newer = nights_of(after_c, sd_k=sd_k)
     sheet = draw_up(Round.DUSK, whose, newer, state, at)
     return revise(
-        orders(told), sheet, lambda: safe_outside(whose, newer, state, at), done, moved_by
+        orders(told), sheet, lambda: safe_outside(whose, newer, state, at), done, moved_by, HOUR
     )
 
 
@@ -142,7 +143,12 @@ def test_a_forecast_that_hovers_at_the_limit_says_one_thing_a_night(lows: list[f
         newer = nights_of(low_c, sd_k=1.0)
         sheet = draw_up(Round.DUSK, whose, newer, state, at)
         changed = revise(
-            told, sheet, partial(safe_outside, whose, newer, state, at), [], timedelta(hours=24)
+            told,
+            sheet,
+            partial(safe_outside, whose, newer, state, at),
+            [],
+            timedelta(hours=24),
+            HOUR,
         )
         assert not changed.called_off
         assert not (ordered and changed.added)
@@ -185,7 +191,7 @@ def test_what_nobody_knows_sends_no_one_out() -> None:
     sheet = draw_up(Round.DUSK, whose, fetched(nights_of(14.5), DUSK - timedelta(days=2)), {}, DUSK)
     assert sheet.chores  # a blind night is treated as cold ...
 
-    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR)
+    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR, HOUR)
 
     assert not changed  # ... but whoever was told that it is mild is not woken for it
 
@@ -197,11 +203,32 @@ def test_a_day_that_turns_cold_calls_going_out_off_and_never_orders_it() -> None
     cold = sheet_of(0.0, at, whose, inside, Round.MORNING)
     assert [one.kind for one in orders(mild)] == [ChoreKind.CARRY_OUT]
 
-    changed = revise(orders(mild), cold, frozenset, [], HALF_AN_HOUR)
-    back = revise(orders(cold), mild, frozenset, [], HALF_AN_HOUR)
+    changed = revise(orders(mild), cold, frozenset, [], HALF_AN_HOUR, HOUR)
+    back = revise(orders(cold), mild, frozenset, [], HALF_AN_HOUR, HOUR)
 
     assert [one.kind for one in changed.called_off] == [ChoreKind.CARRY_OUT]
     assert not back
+
+
+def test_going_out_is_put_off_only_when_the_hour_that_was_told_has_no_margin_left() -> None:
+    whose, at = collection(), utc("2026-05-14T11:30")
+    inside = {"Test strap": PlantState("room", at - timedelta(hours=14), assumed=False)}
+    told = orders(sheet_of(10.0, at, whose, inside, Round.MORNING))
+
+    def later(low_c: float) -> list[timedelta]:
+        sheet = sheet_of(low_c, at, whose, inside, Round.MORNING)
+        moved = revise(told, sheet, frozenset, [], HALF_AN_HOUR, HOUR).moved
+        return [hour_of(one.chore) - one.was for one in moved]
+
+    by_hour = {
+        low_c: hour_of(chore)
+        for low_c in (9.0, 8.0)
+        for chore in sheet_of(low_c, at, whose, inside, Round.MORNING).chores
+        if chore.kind is ChoreKind.CARRY_OUT
+    }
+    assert HALF_AN_HOUR < by_hour[9.0] - told[0].at <= HOUR < by_hour[8.0] - told[0].at
+    assert later(9.0) == []
+    assert later(8.0) == [by_hour[8.0] - told[0].at]
 
 
 def test_the_state_follows_what_was_called_off() -> None:
@@ -211,7 +238,12 @@ def test_the_state_follows_what_was_called_off() -> None:
     newer = nights_of(16.0)
     sheet = draw_up(Round.DUSK, whose, newer, state, LATER)
     changed = revise(
-        orders(told), sheet, lambda: safe_outside(whose, newer, state, LATER), [], HALF_AN_HOUR
+        orders(told),
+        sheet,
+        lambda: safe_outside(whose, newer, state, LATER),
+        [],
+        HALF_AN_HOUR,
+        HOUR,
     )
 
     after = state_after(state, sheet, changed)
@@ -224,7 +256,7 @@ def test_the_state_follows_what_was_called_off() -> None:
 def test_the_state_follows_what_was_added() -> None:
     whose = collection()
     sheet = sheet_of(11.0, LATER, whose)
-    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR)
+    changed = revise([], sheet, frozenset, [], HALF_AN_HOUR, HOUR)
 
     after = state_after({}, sheet, changed)
 
