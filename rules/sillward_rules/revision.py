@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from sillward_rules import sun
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.planners.nights import judge_night
@@ -25,6 +25,10 @@ this [K]: a forecast that hovers at the limit changes no mind. Judgement."""
 
 WELL_UNDER = CLOSE_CALL / 2
 """... or once the chance that it goes under the limit is no more than this. Judgement."""
+
+TAIL = timedelta(hours=1)
+"""Nobody is sent into the night for a plant that is under its limit no longer than this, and by
+less than `LEAVE_K`: by the time it is in, it need not be. Judgement."""
 
 ORDERS = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
 """What a plant pays for if it is not done in time."""
@@ -94,9 +98,9 @@ def revise(
     change of an hour is not worth a message. out_after: the habit of that name; until going out is
     later by more than that, the leaf is beyond its limit by the margin at the hour that was told.
 
-    An order whose hour is over stands. What nobody knows adds and moves nothing: at night no one
-    is sent out for a forecast that did not come. Going out is called off or put off, never newly
-    ordered: the morning round does that.
+    An order whose hour is over stands. A need that is small and nearly over adds nothing. What
+    nobody knows adds and moves nothing: at night no one is sent out for a forecast that did not
+    come. Going out is called off or put off, never newly ordered: the morning round does that.
     """
     was = {(one.kind, name): one for one in told for name in one.plants}
     added: list[Chore] = []
@@ -107,10 +111,11 @@ def revise(
             continue
         now_asked.update((chore.kind, name) for name in chore.plants)
         known = {reason.plant for reason in chore.because if reason.value is not None}
+        in_vain = {one.plant for one in chore.because if _in_vain(chore, one, sheet.at)}
         fresh = [
             name
             for name in chore.plants
-            if name in known
+            if name in known - in_vain
             and chore.kind in ORDERS
             and (chore.kind, name) not in was
             and (chore.kind, name) not in done
@@ -125,6 +130,15 @@ def revise(
                 shifted.setdefault(before.at, []).append(name)
         others += [Moved(only(chore, names), at) for at, names in shifted.items()]
     return Revision(tuple(added), tuple(others), tuple(_called_off(told, now_asked, sheet, safe)))
+
+
+def _in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
+    """Whether it is too late for an order to do much good."""
+    if chore.before > now or reason.until is None or reason.until - now >= TAIL:
+        return False
+    if reason.value is None or reason.limit is None or reason.unit != "°C":
+        return False
+    return abs(reason.limit - reason.value) < LEAVE_K
 
 
 def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> bool:

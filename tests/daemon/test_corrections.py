@@ -360,3 +360,46 @@ def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> N
     assert message.title == "In by 18:40: 2 plants"
     assert "Hardy one" not in message.body
     assert len(world.post.pushes) == 1
+
+
+@pytest.mark.parametrize(
+    ("at", "low_c", "pushes"),
+    [
+        ("04:30", 7.5, 1),  # at seven in the morning, and under the limit until nine
+        ("06:55", 7.5, 0),  # by a little, and soon over
+        ("06:55", 1.0, 1),
+    ],
+)
+def test_nobody_is_sent_out_at_dawn_for_the_end_of_a_small_dip(
+    at: str, low_c: float, pushes: int
+) -> None:
+    world, desk = told(12.0, plants=PLANTS[:2])
+    world.clock.now = local(at, DAY + timedelta(days=1))
+
+    newer(world, desk, low_c)
+
+    assert len(world.post.pushes) == pushes
+
+
+def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
+    """... and not of those that were told in time, and that nobody has acknowledged."""
+    world = a_world("17:00", low_c=6.0)
+    household = a_household(plants=PLANTS, manners=SILENT)
+    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:20")))
+    world.household = replace(household, collection=early)
+    desk = world.desk
+    desk.tick()
+    world.clock.now = local("18:00")
+    world.post.down = {"phone"}
+
+    newer(world, desk, 1.0, minutes=10)
+    for _ in range(40):
+        world.clock.move(minutes=1)
+        desk.tick()
+    world.post.down = set()
+    world.clock.move(minutes=15)
+    desk.tick()
+
+    (_, message) = world.post.pushes[-1]
+    assert message.title == "Missed 18:10: in NOW 1 plant"
+    assert "Left pot" not in message.body
