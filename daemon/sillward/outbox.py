@@ -140,7 +140,9 @@ class Outbox:
             return message
         kit = self.kit
         now = kit.clock()
-        orders = self._orders(notice)
+        put_down = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
+        # What was told before a change has been told in time.
+        orders = [one for one in self._orders(notice) if put_down is None or one.before >= put_down]
         if stage in (Stage.REMINDER, Stage.PASSED_ON) and not orders:
             return None  # acknowledged, or called off, in the meantime
         if orders and now > max(one.before for one in orders) + follow_up.LATE:
@@ -149,9 +151,7 @@ class Outbox:
         if stage is Stage.TOLD and not notice.perhaps_sent:
             anew = self._anew(notice, channel, orders, now)
             message = anew or message
-        told_at = (
-            now if anew else kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
-        )
+        told_at = now if anew else put_down
         ahead = [one.before for one in orders if one.before > now - follow_up.LATE]
         if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
             message = follow_up.in_time(message, min(ahead), now)
