@@ -281,7 +281,9 @@ def test_an_earlier_hour_is_told_to_who_heard_of_it_by_a_change_alone() -> None:
 
     newer(world, desk, -6.0, minutes=20)
 
-    assert world.post.titles[-1] == "Change: in now: 2 plants"
+    (_, message) = world.post.pushes[-1]
+    assert message.title == "Change: in now: 2 plants"
+    assert message.body.startswith("Now, not 18:40, bench > room: Left pot, Right pot")
 
 
 def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:

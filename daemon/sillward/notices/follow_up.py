@@ -48,7 +48,7 @@ def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Messa
     def lines(most: int) -> list[str]:
         told = [
             *(_moved(one, sheet.at, site, most) for one in moved_orders),
-            *(_way(chore, sheet.at, site, most) for chore in revision.added),
+            *(phrases.capital(_way(chore, sheet.at, site, most)) for chore in revision.added),
         ]
         told += [phrases.why(orders, site)] if orders else []
         told += [_off(one, sheet, most) for one in off]
@@ -69,7 +69,7 @@ def reminder(chores: Sequence[Chore], now: datetime, site: Site, *, passed_on: b
 
     def lines(most: int) -> list[str]:
         return [
-            *(_way(chore, now, site, most) for chore in chores),
+            *(phrases.capital(_way(chore, now, site, most)) for chore in chores),
             phrases.why(chores, site),
             f"{phrases.capital(nobody)}: {_how_to_say(chores)}",
         ]
@@ -91,7 +91,7 @@ def missed(chores: Sequence[Chore], now: datetime, site: Site) -> Message:
         look = ["Look at them"] if over else []
         return [
             phrases.why(chores, site) + still,
-            *(_way(chore, now, site, most, timed=False) for chore in chores),
+            *(phrases.capital(_way(chore, now, site, most, timed=False)) for chore in chores),
             *look,
             "No channel took the notice in time",
         ]
@@ -147,8 +147,8 @@ def _way(chore: Chore, now: datetime, site: Site, most: int, *, timed: bool = Tr
     when = f"{phrases.clock(chore.before, now, site)} " if timed else ""
     names = phrases.names(chore.plants, most)
     if chore.kind is ChoreKind.CARRY_IN:
-        return phrases.capital(f"{when}{chore.from_spot} > {chore.to_spot}: {names}")
-    return phrases.capital(f"{when}{VERBS[chore.kind]} {chore.from_spot}: {names}")
+        return f"{when}{chore.from_spot} > {chore.to_spot}: {names}"
+    return f"{when}{VERBS[chore.kind]} {chore.from_spot}: {names}"
 
 
 def _moved(one: Moved, now: datetime, site: Site, most: int) -> str:
