@@ -4,7 +4,8 @@ Everything is real (the packaged example, Keeper, ledger file, Apprise, heartbea
 which is moved, and the wire of the forecast, which gives a recorded body with other numbers each
 time.
 
-    python -m tests.end_to_end.footprint memory|day|year FOLDER PORT
+    python -m tests.end_to_end.footprint memory FOLDER PORT TICKS
+    python -m tests.end_to_end.footprint day|year FOLDER PORT SECONDS-OF-A-TICK
 """
 
 import json
@@ -21,7 +22,7 @@ from typing import Any
 
 from pydantic import SecretStr
 
-from sillward.app import DEMOS, examples
+from sillward.app import examples
 from sillward.collection import load_household
 from sillward.forecast import Setup, ensemble
 from sillward.forecast.fetch import Answer, Query
@@ -35,15 +36,11 @@ from sillward.service import Desk
 from sillward_rules.nightly import NightForecast
 
 TICK = timedelta(seconds=30)
-TICKS = 1_000
-SETTLED = 200
-"""Ticks after which everything has been imported and every kind of work has been done."""
 
 LEAP_EVERY = 10
 LEAP = timedelta(hours=2)
-"""Now and then hours go by, so that in a thousand ticks there are days with all that a day has."""
+"""Now and then hours go by, so that a few hundred ticks see days with all that a day has."""
 
-DAY_TICKS = int(timedelta(days=1) / TICK)
 MEMBERS = 31
 """Of the ensemble that Open-Meteo's own server gives."""
 
@@ -123,8 +120,8 @@ def built(folder: Path, port: int) -> House:
     file = folder / "collection.toml"
     file.write_text(text, encoding="utf-8")
     clock = Clock()
-    (recorded,) = (name for name in DEMOS if name == "cold-snap")
-    wire = Wire(clock, json.loads((examples() / "recorded" / f"{recorded}.json").read_bytes()))
+    recorded = json.loads((examples() / "recorded" / "cold-snap.json").read_bytes())
+    wire = Wire(clock, recorded)
     household = load_household(file, lambda _: None)
     ledger = Ledger.open_or_afloat(folder / "ledger.sqlite3", clock=clock)
     shelf = Shelf([open_meteo.build(Setup())], ledger, clock)
@@ -147,7 +144,8 @@ def status_kb(name: str) -> int:
 
 
 def written_bytes() -> int:
-    """Bytes that this process has given to write and its kin; sends to sockets are not among them."""
+    """Bytes that this process has given to write and its kin; sends to sockets are not among
+    them."""
     lines = Path("/proc/self/io").read_text(encoding="ascii").splitlines()
     return int(dict(line.split(": ") for line in lines)["wchar"])
 
@@ -161,70 +159,74 @@ def costs() -> dict[str, int]:
     }
 
 
-def memory(house: House) -> dict[str, Any]:
-    settled: dict[str, int] = {}
-    for number in range(1, TICKS + 1):
+def memory(house: House, ticks: int) -> dict[str, Any]:
+    """What it takes after the first half of the ticks, and after the second."""
+    report: dict[str, Any] = {}
+    for number in range(1, ticks + 1):
         house.tick()
         house.clock.now += LEAP if number % LEAP_EVERY == 0 else TICK
-        if number == SETTLED:
-            settled = costs()
-    return {"settled": settled, "end": costs()}
+        if number == ticks // 2:
+            report["half"] = costs()
+    return report | {"end": costs()}
 
 
-def day(house: House) -> dict[str, Any]:
-    for _ in range(20):  # a start, with the round and the daily copy that come at once
+def day(house: House, tick: timedelta) -> dict[str, Any]:
+    """What is written in a day, and how often the forecast was asked for, after the start."""
+    for _ in range(2):
         house.tick()
-        house.clock.now += TICK
+        house.clock.now += tick
     before, asked = written_bytes(), house.wire.asked
-    for _ in range(DAY_TICKS):
+    for _ in range(int(timedelta(days=1) / tick)):
         house.tick()
-        house.clock.now += TICK
-    return {"written": written_bytes() - before, "asked": house.wire.asked - asked}
+        house.clock.now += tick
+    return {"written": written_bytes() - before, "fetches": house.wire.asked - asked}
 
 
 def age(house: House) -> None:
-    """Fill the archive as a year of fetches does, oldest first."""
+    """Fill the archive as a year of fetches does, oldest first: each night was forecast again and
+    again, a little otherwise each time, with the digits that providers give."""
     ledger, site = house.desk.ledger, house.desk.site
     file, fetched = Path(ledger._path), START - timedelta(days=360)
     rng = random.Random(7)
-    with ledger.transaction():
-        pass
+
+    def near(value: float, spread: float) -> float:
+        return round(rng.gauss(value, spread), 1)
+
     while file.stat().st_size < YEAR_BYTES:
         nights = []
         for ahead in range(8):
-            low_at = fetched + timedelta(days=ahead, hours=8)
-            numbers = [rng.uniform(0, 20) for _ in range(3)]
+            low_at = (fetched + timedelta(days=ahead)).replace(hour=10, minute=0)
+            of_night = low_at.toordinal() * 37 % 100 / 10
             nights.append(
                 NightForecast(
-                    low_at.date(), 8 + 24.0 * ahead, numbers[0], low_at, numbers[1],
-                    rng.random(), rng.random(), numbers[2],
+                    low_at.date(), (low_at - fetched) / timedelta(hours=1), near(of_night, 0.5),
+                    low_at, near(of_night - 5, 0.8), abs(near(2, 0.5)), rng.randrange(100) / 100,
+                    near(of_night + 14, 0.7),
                 )
             )  # fmt: skip
         ledger.keep_nights(site.name, "Open-Meteo", fetched, nights)
         fetched += timedelta(minutes=75)
 
 
-def main(what: str, folder: str, port: str) -> None:
-    """Do it and print what it cost, as one JSON object."""
-    logging.disable()
+def main(what: str, folder: str, port: str, number: str) -> None:
+    """Do it and print what it cost and what was done, as one JSON object."""
+    logging.disable()  # what is logged is not the ledger's
     house = built(Path(folder), int(port))
+    if what == "year":
+        age(house)
     if what == "memory":
-        report = memory(house)
+        report = memory(house, int(number))
     else:
-        if what == "year":
-            age(house)
-        report = day(house)
+        report = day(house, timedelta(seconds=int(number)))
     ledger = house.desk.ledger
     report |= {
-        "defects": house.desk.defects,
         "troubles": house.desk.troubles(),
-        "fetches": house.wire.asked,
-        "notices": sum(one.state == "sent" for one in ledger.notices(house.desk.site.name, 10_000)),
         "rounds": len(ledger._rows("SELECT 1 FROM round")),
         "changes": len(ledger._rows("SELECT 1 FROM round WHERE round LIKE '% change %'")),
         "reminders": len(ledger._rows("SELECT 1 FROM notice WHERE stage = 'reminder'")),
+        "unsent": len(ledger._rows("SELECT 1 FROM notice WHERE state IN ('waiting', 'expired')")),
         "ledger": Path(ledger._path).stat().st_size,
-        "copies": [one.stat().st_size for one in Path(folder).glob("*.gz")],
+        "copies": sorted(one.stat().st_size for one in Path(folder).glob("*.copy-*.gz")),
     }
     ledger.close()
     print(json.dumps(report))  # noqa: T201

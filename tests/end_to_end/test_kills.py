@@ -1,6 +1,6 @@
 """The process is killed again and again, at any moment: nothing is lost, and a repeat says so.
 
-What must hold after each kill and in the end is in `kills.py`; two hundred more are in the slow set.
+What must hold after each kill and in the end is in `kills.py`; the slow set has two hundred.
 """
 
 import random
