@@ -2,7 +2,7 @@
 
 import json
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -45,17 +45,18 @@ def ledger_corrupt(house: House, patch: pytest.MonkeyPatch) -> None:
     house.ledger.write_bytes(b"\xa5garbage" * 2000)
 
 
-BREAKS = [settings_broken, collection_missing, collection_broken, ledger_corrupt]
+Harm = Callable[[House, pytest.MonkeyPatch], None]
+
+BREAKS: list[Harm] = [settings_broken, collection_missing, collection_broken, ledger_corrupt]
 
 
 @pytest.mark.parametrize("harm", BREAKS)
 def test_stopped_tells_channels_and_heartbeat_whatever_is_broken(
-    harm: object, house: House, monkeypatch: pytest.MonkeyPatch
+    harm: Harm, house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(house))
     address = f"http://127.0.0.1:{house.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
-    assert callable(harm)
     harm(house, monkeypatch)
 
     result = house.call("stopped", "--why", "exit-code")
@@ -124,50 +125,68 @@ def test_run_does_not_start_on_the_ledger_of_a_newer_sillward(house: House) -> N
 
 
 def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -> None:
-    ledger_corrupt(house, pytest.MonkeyPatch())
+    house.ledger.write_bytes(b"\xa5garbage" * 2000)
 
     daemon = house.start()
 
     assert wait_for(lambda: len(house.sink.pushes) == 2)
     assert house.stop(daemon) == 0
-    assert {title.split()[0] for title in house.sink.titles} == {"In", "sillward"}
-    assert "sillward lost part of its memory" in house.sink.titles
+    assert {title.split()[0] for title in house.sink.titles} == {"In", "Sillward"}
+    assert "Sillward has lost part of its memory" in house.sink.titles
     assert [one.read_bytes()[:8] for one in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
     assert json.loads(house.call("status", "--json").stdout)["troubles"] == []
 
 
-_QUICK = """
+def is_told_that_nothing_can_be_written(house: House) -> bool:
+    """The round arrives all the same, and whoever waits for the heartbeat hears of trouble."""
+    told = wait_for(lambda: len(house.sink.pushes) == 2 and "/trouble" in house.asked)
+    titles = [title.split()[0] for title in house.sink.titles]
+    return told and titles == ["In", "Sillward"] and house.sink.titles[1] == UNWRITTEN
+
+
+UNWRITTEN = "Sillward can write nothing down"
+
+_SHORT_OF_ROOM = """
 import resource, sys
 from sillward import cli, daemon
 most = int(sys.argv[1])
 resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
 daemon.TICK_S = 0.2
-cli.main(["run"])
+cli.main(sys.argv[2:])
 """
 """A limit on the size of files stands in for a disk that is full."""
 
-EMPTY_BYTES = 110_000
-"""About what a ledger has before the first forecast."""
 
-
-@pytest.mark.parametrize("most", [2_000, EMPTY_BYTES, EMPTY_BYTES + 20_000, EMPTY_BYTES + 50_000])
+@pytest.mark.parametrize("spare", [-10_000, 5_000, 25_000])
 def test_run_goes_on_without_room_for_its_ledger_and_says_so(
-    most: int, house: House, monkeypatch: pytest.MonkeyPatch
+    spare: int, house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    """Full before there is a ledger, and at two moments while a round is told."""
+    with closing(Ledger(house.folder / "other.sqlite3")):
+        most = (house.folder / "other.sqlite3").stat().st_size + spare
     address = f"http://127.0.0.1:{house.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
-    monkeypatch.setenv("SILLWARD_LOG_LEVEL", "ERROR")  # the limit is on the log too
+    monkeypatch.setenv("SILLWARD_LOG_LEVEL", "ERROR")  # the limit is the log's too
 
-    daemon = house.start("-c", _QUICK, str(most))
+    daemon = house.start("-c", _SHORT_OF_ROOM, str(most), "run")
 
-    assert wait_for(lambda: "/trouble" in house.asked)
-    assert wait_for(lambda: len(house.sink.pushes) >= 2), house.sink.pushes
+    assert is_told_that_nothing_can_be_written(house)
     assert house.stop(daemon) == 0
-    print(house.sink.titles)
+    assert len(house.sink.pushes) == 2
+    assert house.logged("ledger.afloat")
+    looked = house.start("-c", _SHORT_OF_ROOM, "1000", "status")
+    assert looked.wait(10) == 1
 
 
 def test_run_goes_on_where_there_can_be_no_ledger(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Even root makes no folder there."""
-    monkeypatch.setenv("SILLWARD_LEDGER", "/proc/sillward/ledger.sqlite3")
+    address = f"http://127.0.0.1:{house.forecast_port}/trouble"
+    monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
+    monkeypatch.setattr(House, "ledger", Path("/proc/sillward/ledger.sqlite3"))  # root neither
+
+    daemon = house.start()
+
+    assert is_told_that_nothing_can_be_written(house)
+    assert house.stop(daemon) == 0
+    assert house.call("status").returncode == 1
