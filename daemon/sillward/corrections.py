@@ -13,6 +13,7 @@ from sillward.collection import Channel
 from sillward.document import of_chore
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger.records import to_text
 from sillward.notices import follow_up
 from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind
@@ -122,7 +123,7 @@ class Corrections:
             stage = Stage.CHANGE if more else Stage.CALL_OFF
             return kit.notice(channel, change, day, words, good_until, stage=stage)
 
-        documents, called_off = patched(chores, revision, kit)
+        documents, called_off = patched(chores, revision, sheet.at, kit)
         kit.ledger.keep_change(
             name,
             round_.value,
@@ -186,11 +187,12 @@ def _order(stored: StoredChore) -> Order:
 
 
 def patched(
-    chores: Sequence[StoredChore], revision: Revision, kit: Kit
+    chores: Sequence[StoredChore], revision: Revision, at: datetime, kit: Kit
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The chores that a revision changes, as they are from now on, and the ids of those that go.
 
-    Every plant leaves the chore that it was in, and joins one at its new hour.
+    Every plant leaves the chore that it was in, and joins one at its new hour. What has changed is
+    marked with the time `at`.
     """
     now = {one.id: one.document for one in chores if one.open}
     taken = {one.id for one in chores if not one.open}
@@ -203,7 +205,7 @@ def patched(
     gone = {key for key, document in after.items() if not document["plants"]}
     kept = {key: document for key, document in after.items() if key not in gone}
     for chore in arriving:
-        _join(kept, of_chore(chore, kit.site), taken)
+        _join(kept, {**of_chore(chore, kit.site), "changed": to_text(at)}, taken)
     changed = [document for key, document in kept.items() if document != now.get(key)]
     return changed, sorted(gone - kept.keys())
 
@@ -229,6 +231,7 @@ def _join(kept: dict[str, dict[str, Any]], new: dict[str, Any], taken: set[str])
         ):
             kept[key] = {
                 **known,
+                "changed": new["changed"],
                 "plants": [*known["plants"], *new["plants"]],
                 "because": [*known["because"], *new["because"]],
             }

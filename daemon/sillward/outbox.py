@@ -9,6 +9,7 @@ from sillward.document import chore_of
 from sillward.errors import DeliveryError, LedgerError
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger.records import to_text
 from sillward.notices import follow_up, short
 from sillward.notices.channels import SEND_S
 from sillward.notices.short import Message
@@ -153,6 +154,9 @@ class Outbox:
             message = anew or message
         told_at = now if anew else put_down
         ahead = [one.before for one in orders if one.before > now - follow_up.LATE]
+        if stage is Stage.CHANGE:
+            changed = self._changed(notice, put_down)
+            ahead = [one for one in ahead if one in changed]
         if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
             message = follow_up.in_time(message, min(ahead), now)
         return self._owning_up(notice, channel, message)
@@ -194,6 +198,14 @@ class Outbox:
         """What is still to do of the round that a notice is of."""
         chores = self.kit.ledger.chores_of(self.kit.site.name, _day(notice))
         return [one for one in chores if one.open and one.round == _family(notice)]
+
+    def _changed(self, notice: Notice, since: datetime | None) -> set[datetime]:
+        """The deadlines that a change, or a later one, has set."""
+        return {
+            one.before
+            for one in self._open(notice)
+            if since is not None and one.document.get("changed", "") >= to_text(since)
+        }
 
     def _orders(self, notice: Notice) -> list[Chore]:
         """The orders among it."""

@@ -15,6 +15,7 @@ from sillward_rules.collection import Habits
 from sillward_rules.moments import parse_moment
 from sillward_rules.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
+from sillward_rules.spot import Spot
 from tests.daemon.desks import (
     DAY,
     SILENT,
@@ -405,3 +406,25 @@ def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
     (_, message) = world.post.pushes[-1]
     assert message.title == "Missed 18:10: in NOW 1 plant"
     assert "Left pot" not in message.body
+
+
+def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
+    world = a_world("17:00", low_c=2.0)
+    household = a_household(plants=PLANTS[:1], manners=replace(SILENT, moved_by=timedelta(hours=5)))
+    porch = Spot("porch", indoors=True, night_low_c=6.0, day_low_c=6.0)
+    both = replace(
+        household.collection,
+        spots=(*household.collection.spots, porch),
+        plants=(
+            PLANTS[0],
+            replace(HARDY, shelter="porch", limits=Limits(night_low=Limit(3.9, ""))),
+        ),
+    )
+    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:40")))
+    world.household = replace(household, collection=early)
+    world.desk.tick()
+    world.household = replace(household, collection=both)  # by now told to go in later
+
+    newer(world, world.desk, 1.5, minutes=15)
+
+    assert world.post.titles == ["In by 17:40: 1 plant", "Change: 1 more in by 18:40"]
