@@ -12,6 +12,8 @@ from sillward.tables import ChannelTable, LimitsTable, SunTable, Table
 
 Model = TypeVar("Model", bound=Table)
 
+_ADDRESS = re.compile(r"""[^\s"]*://[^\s"]*""")
+
 
 @dataclass(slots=True)
 class Reader:
@@ -21,8 +23,9 @@ class Reader:
     errors: list[str] = field(default_factory=list)
 
     def wrong(self, where: str, text: str) -> None:
-        """Keep one error; `where` is the key path."""
-        self.errors.append(f"{self.file}: {where}: {text}")
+        """Keep one error; `where` is the key path. What looks like an address is not shown: it may
+        be a channel's that was put in the wrong place."""
+        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', f'{where}: {text}')}")
 
     def table(
         self, model: type[Model], raw: object, where: str, *, secret: bool = False
