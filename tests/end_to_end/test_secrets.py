@@ -215,10 +215,11 @@ url = "{url(9, "fine", 0)}
 """
 
 
-@pytest.mark.parametrize("text", [MISPLACED, IN_CHANNELS, UNCLOSED])
-@pytest.mark.parametrize("command", ["check", "run"])
+@pytest.mark.parametrize(
+    ("command", "text"), [("check", MISPLACED), ("run", IN_CHANNELS), ("check", UNCLOSED)]
+)
 def test_a_broken_collection_is_told_without_its_secrets(
-    text: str, command: str, house: House
+    command: str, text: str, house: House
 ) -> None:
     (house.folder / "collection.toml").write_text(text, encoding="utf-8")
 
