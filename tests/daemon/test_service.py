@@ -2,8 +2,6 @@
 the ledger, which is real SQLite."""
 
 import os
-import random
-from collections import Counter
 from collections.abc import Callable
 from datetime import date, datetime, timedelta
 from itertools import pairwise
@@ -662,42 +660,6 @@ def test_a_clock_set_back_does_not_hold_up_a_retry(make: Make) -> None:
         desk.tick()
 
     assert len(world.post.pushes) == 1
-
-
-@pytest.mark.parametrize("seed", range(3))
-def test_sixty_days_with_a_jumping_clock_lose_and_double_nothing(make: Make, seed: int) -> None:
-    """The wall clock is up to two hours off, another each few hours; now and then a restart."""
-    chance = random.Random(seed)
-    world = make("00:00", a_channel(all_clear=True))
-    true = local("00:00")
-    off = timedelta(0)
-    desk = world.desk
-
-    for _ in range(60 * 24 * 4):
-        if chance.random() < 0.05:
-            off = timedelta(minutes=chance.uniform(-120, 120))
-        if chance.random() < 0.02:
-            world.ledger.release_claims(world.clock.now)
-            desk = world.desk
-        world.post.down = {"phone"} if chance.random() < 0.1 else set()
-        world.source.failing = chance.random() < 0.2
-        world.clock.now = true + off
-        desk.tick()
-        true += timedelta(minutes=15)
-
-    notices = world.ledger.notices(SITE.name, most=10_000)
-    told = Counter((notice.round, notice.day) for notice in notices)
-    days = [str(DAY + timedelta(days=offset)) for offset in range(59)]
-    assert set(told.values()) == {1}
-    assert {("dusk", day) for day in days} <= set(told)
-    assert {("morning", day) for day in days} <= set(told)
-    assert {day for round_, day in told if round_ == "week"} <= {
-        str(date(2026, 5, 17) + timedelta(weeks=week)) for week in range(9)
-    }
-    assert sum(round_ == "week" for round_, _ in told) >= 8
-    settled = [notice for notice in notices if notice.day in days[:-1]]
-    assert {notice.state for notice in settled} == {"sent"}
-    assert len(world.post.pushes) == sum(notice.state == "sent" for notice in notices)
 
 
 # -- by hand, and after a start

@@ -84,7 +84,7 @@ def alarms_of(world: World, name: str) -> list[tuple[datetime, bool]]:
     return sorted(told)
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [0, pytest.param(1, marks=pytest.mark.slow)])
 def test_what_holds_through_all_faults(seed: int, caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.CRITICAL)
     rng = random.Random(seed)
