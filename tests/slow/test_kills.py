@@ -11,7 +11,7 @@ pytestmark = pytest.mark.slow
 
 KILLS = 200
 MOST_IN_ONE_LIFE = (1, 3, 6, 12)
-LEAST_OF_EACH = KILLS // 50
+LEAST_OF_EACH = KILLS // 100
 """A run in which fewer come at one stage of the work looks at the others only."""
 
 
