@@ -19,8 +19,12 @@ Percent = Annotated[float, Field(ge=2, le=100)]
 Kelvin = Annotated[float, Field(ge=-15, le=15)]
 
 
+_JOINERS = str.maketrans("", "", "\u200c\u200d\u200e\u200f")
+"""Signs without a shape that names in Persian, Arabic and Hebrew need, and some emoji."""
+
+
 def _plain(text: str) -> str:
-    if not text.strip() or not text.isprintable():
+    if not text.strip() or not text.translate(_JOINERS).isprintable():
         msg = "must be plain text on one line"
         raise ValueError(msg)
     return text

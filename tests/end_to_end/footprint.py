@@ -1,6 +1,6 @@
 """A desk at work in a process of its own, which tells what it costs: see `test_footprint.py`.
 
-Everything is real (the packaged example, Keeper, ledger file, Apprise, heartbeat) but the clock,
+Everything is real (the packaged example, Keeper, ledger file, courier, heartbeat) but the clock,
 which is moved, and the wire of the forecast, which gives a recorded body with other numbers each
 time.
 
@@ -22,6 +22,7 @@ from typing import Any
 
 from pydantic import SecretStr
 
+import sillward.cli  # noqa: F401 - what the real process has loaded, too
 from sillward.app import examples
 from sillward.collection import load_household
 from sillward.forecast import Setup, ensemble
@@ -31,7 +32,7 @@ from sillward.forecast.shelf import Shelf
 from sillward.forecast.sources import open_meteo
 from sillward.heartbeat import Heartbeat
 from sillward.ledger import Ledger
-from sillward.notices import channels
+from sillward.notices.courier import Courier
 from sillward.service import Desk
 from sillward_rules.nightly import NightForecast
 
@@ -104,10 +105,12 @@ class House:
     clock: Clock
     wire: Wire
     pulse: Heartbeat
+    courier: Courier
 
     def tick(self) -> None:
         """As the daemon does it."""
         self.desk.tick()
+        self.courier.rest()
         self.pulse.beat(self.clock(), "; ".join(self.desk.troubles()) or None)
 
 
@@ -129,7 +132,8 @@ def built(folder: Path, port: int) -> House:
     keeper = Keeper(shelf, [household.collection.site], ask=wire)
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
-    return House(Desk(household, keeper, ledger, channels.send, clock), clock, wire, pulse)
+    courier = Courier()
+    return House(Desk(household, keeper, ledger, courier, clock), clock, wire, pulse, courier)
 
 
 # -- what it costs
