@@ -21,11 +21,15 @@ from sillward_rules.revision import (
     CORRECTED,
     Order,
     Revision,
+    hour_of,
     revise,
     safe_outside,
     state_after,
 )
 from sillward_rules.sheet import Round, Sheet
+
+KEPT_FOR_MORE = 2
+"""Of the most messages of a round so many are kept for what is more to do. Judgement."""
 
 _CHANGES = frozenset({Stage.CHANGE.value, Stage.CALL_OFF.value})
 
@@ -57,11 +61,10 @@ class Corrections:
     def look(self) -> None:
         """Put down a correction if a newer forecast asks for one."""
         kit = self.kit
-        best = kit.keeper.shelf.best(kit.site)
-        if best is None or not kit.has_forecast():
+        if not kit.has_forecast():
             return
         for round_, day, until in told_rounds(kit, kit.clock()):
-            newest = (day, best.source.name, best.stored.changed_at)
+            newest = (day, kit.keeper.shelf.edition(kit.site))
             if self._compared.get(round_) != newest:
                 self._compare(round_, day, until)
                 self._compared[round_] = newest
@@ -76,7 +79,7 @@ class Corrections:
             if one.round == round_.value and ChoreKind(one.kind) in CORRECTED
         ]
         revision = revise(
-            [_order(one) for one in chores if one.open],
+            [order for one in chores if one.open and (order := _order(kit, one)) is not None],
             sheet,
             cache(lambda: safe_outside(kit.household.collection, weather, state, sheet.at)),
             {(ChoreKind(one.kind), name) for one in chores if one.done_at for name in one.plants},
@@ -104,7 +107,8 @@ class Corrections:
         counts -= Counter(one.channel for one in unheard)
         most = kit.household.manners.most
         told = self._who_was_told(round_, of_round, revision)
-        able = [one for one in told if counts[one.name] < most]
+        room = most if revision.added else max(1, most - KEPT_FOR_MORE)
+        able = [one for one in told if counts[one.name] < room]
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
             return
@@ -113,6 +117,8 @@ class Corrections:
         more = bool(revision.added or revision.moved)
         # What is off is news until the hour at which it would have been done.
         good_until = until if more else max(one.at for one in revision.called_off)
+        quiet_until = kit.household.rounds.quiet.until(kit.site, sheet.at)
+        asleep = not more and quiet_until is not None and good_until <= quiet_until
 
         def notice(channel: Channel) -> Notice:
             if channel.name in behind:
@@ -121,7 +127,7 @@ class Corrections:
             last = counts[channel.name] + 1 >= most
             words = follow_up.change(revision, sheet, kit.site, last=last)
             stage = Stage.CHANGE if more else Stage.CALL_OFF
-            return kit.notice(channel, change, day, words, good_until, stage=stage)
+            return kit.notice(channel, change, day, words, good_until, stage=stage, silent=asleep)
 
         documents, called_off = patched(chores, revision, sheet.at, kit)
         kit.ledger.keep_change(
@@ -177,13 +183,12 @@ def _out(notice: Notice) -> bool:
     return notice.state in ("sent", "sending") or notice.perhaps_sent or change_to_come
 
 
-def _order(stored: StoredChore) -> Order:
-    """A stored chore as it was told."""
-    document = stored.document
-    kind, start = ChoreKind(stored.kind), document["not_before"]
-    by_start = kind is ChoreKind.CARRY_OUT and start is not None
-    at = datetime.fromisoformat(start) if by_start else stored.before
-    return Order(stored.id, kind, stored.plants, document["from"], document["to"], at)
+def _order(kit: Kit, stored: StoredChore) -> Order | None:
+    """A stored chore as it was told; None if its plants are no more."""
+    chore = kit.chore(stored)
+    if chore is None:
+        return None
+    return Order(chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore))
 
 
 def patched(

@@ -6,15 +6,18 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from sillward.collection import Channel, Household
+from sillward.document import chore_of
 from sillward.errors import LedgerError
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Clock, utc_now
-from sillward.ledger import Ledger, Notice, Stage
+from sillward.ledger import Ledger, Notice, Stage, StoredChore
 from sillward.notices import full, short
 from sillward.notices.channels import Sender
 from sillward.notices.short import Message
 from sillward_rules import sun
+from sillward_rules.chore import Chore
 from sillward_rules.collection import State
+from sillward_rules.revision import only
 from sillward_rules.sheet import Round, Sheet, believed, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
@@ -71,6 +74,15 @@ class Kit:
     def sheet(self, round_: Round, weather: Weather) -> Sheet:
         """Work out a round now, from what the ledger knows of the plants."""
         return draw_up(round_, self.household.collection, weather, self.states(), self.clock())
+
+    def chore(self, stored: StoredChore) -> Chore | None:
+        """A chore as it was told, for the plants that are still in the collection."""
+        told = chore_of(stored.document)
+        names = {plant.name for plant in self.household.collection.plants}
+        if names.issuperset(told.plants):
+            return told
+        left = [name for name in told.plants if name in names]
+        return only(told, left) if left else None
 
     def listening(self, round_: Round) -> list[Channel]:
         """The channels that are told this round."""

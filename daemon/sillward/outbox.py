@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Channel
-from sillward.document import chore_of
 from sillward.errors import DeliveryError, LedgerError
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
@@ -91,15 +90,16 @@ class Outbox:
         try:
             self.kit.sender(channel, message)
         except DeliveryError as error:
-            if error.perhaps_sent and notice.perhaps_sent and notice.attempts >= MOST_DOUBTFUL:
+            if error.perhaps_sent and notice.perhaps_sent >= MOST_DOUBTFUL:
                 ledger.sent(notice.key, clock(), str(error))
                 log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
                 return True
             pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
             if error.wait is not None:  # what the other side asked for, as far as there is time
                 pause = min(max(pause, error.wait), SEND_PAUSES[-1])
-            perhaps = notice.perhaps_sent or error.perhaps_sent
-            ledger.put_back(notice.key, clock() + pause, str(error), perhaps_sent=perhaps)
+            ledger.put_back(
+                notice.key, clock() + pause, str(error), perhaps_sent=error.perhaps_sent
+            )
             log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
             return False
         self._arrived[notice.key] = clock()
@@ -111,16 +111,12 @@ class Outbox:
     # -- quiet hours
 
     def _must_wait(self, notice: Notice) -> bool:
-        """Whether it is a quiet hour, and nothing in it is due, or lost, before that is over."""
+        """Whether it is a quiet hour, and no order in it is due, nor it lost, before that ends."""
         kit = self.kit
-        now = kit.clock()
-        until = kit.household.rounds.quiet.until(kit.site, now)
+        until = kit.household.rounds.quiet.until(kit.site, kit.clock())
         if until is None or notice.expires_at <= until:
             return False
-        kinds = ORDERS if notice.round != Round.MORNING.value else _WITH_A_DEADLINE
-        return not any(
-            ChoreKind(chore.kind) in kinds and chore.before <= until for chore in self._open(notice)
-        )
+        return not any(chore.before <= until for chore in self._orders(notice))
 
     # -- words
 
@@ -149,6 +145,9 @@ class Outbox:
         if orders and now > max(one.before for one in orders) + follow_up.LATE:
             return follow_up.missed(orders, now, kit.site)
         anew = None
+        if stage in (Stage.REMINDER, Stage.PASSED_ON):
+            passed_on = stage is Stage.PASSED_ON
+            message = follow_up.reminder(orders, now, kit.site, passed_on=passed_on)
         if stage is Stage.TOLD and not notice.perhaps_sent:
             anew = self._anew(notice, channel, orders, now)
             message = anew or message
@@ -208,18 +207,13 @@ class Outbox:
         }
 
     def _orders(self, notice: Notice) -> list[Chore]:
-        """The orders among it."""
-        return [
-            chore_of(one.document) for one in self._open(notice) if ChoreKind(one.kind) in ORDERS
-        ]
-
-
-_WITH_A_DEADLINE = frozenset(ChoreKind) - {
-    ChoreKind.STAY_IN,
-    ChoreKind.CARRY_OUT,
-    ChoreKind.STOP_WETTING,
-}
-"""What the morning tells by its last hour."""
+        """The orders among it, for plants that are still there; those that a reminder is about."""
+        open_orders = [one for one in self._open(notice) if ChoreKind(one.kind) in ORDERS]
+        if notice.stage == Stage.REMINDER.value:
+            open_orders = [one for one in open_orders if one.reminded_at is not None]
+        if notice.stage == Stage.PASSED_ON.value:
+            open_orders = [one for one in open_orders if one.passed_on_at is not None]
+        return [chore for one in open_orders if (chore := self.kit.chore(one)) is not None]
 
 
 def _family(notice: Notice) -> str:

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Channel
-from sillward.corrections import told_rounds
-from sillward.document import chore_of
+from sillward.corrections import KEPT_FOR_MORE, told_rounds
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.notices import follow_up, phrases
@@ -19,6 +18,9 @@ BREATH = timedelta(minutes=15)
 
 ANSWER = timedelta(minutes=5)
 """So long who has been told has to acknowledge before the next is told. Judgement."""
+
+SILENT_DAYS = timedelta(days=7)
+"""Who has acknowledged nothing for so long is not in the habit of it. Judgement."""
 
 _FIRST_HAND = frozenset({Stage.TOLD.value, Stage.CHANGE.value})
 
@@ -41,6 +43,7 @@ class Reminders:
                 and one.round == round_.value
                 and ChoreKind(one.kind) in ORDERS
                 and one.before > now
+                and kit.chore(one) is not None
             ]
             if orders:
                 of_round = kit.ledger.of_round(kit.site.name, round_.value, day, stage=None)
@@ -59,10 +62,11 @@ class Reminders:
             return
         reached = {one.channel for one in first_hand if one.state == "sent"}
         counts = self.kit.ledger.messages(self.kit.site.name, round_.value, day)
+        room = max(1, self.kit.household.manners.most - KEPT_FOR_MORE)
         able = [
             one
             for one in self.kit.household.channels
-            if one.name in reached and counts.get(one.name, 0) < self.kit.household.manners.most
+            if one.name in reached and counts.get(one.name, 0) < room
         ]
         notices = self._notices(able, round_, day, due, Stage.REMINDER)
         ids = [one.id for one in due]
@@ -83,6 +87,8 @@ class Reminders:
         ahead, deaf = manners.pass_on, not any(one.state == "sent" for one in of_round)
         if deaf:  # nobody could be reached so far
             ahead = max(ahead, manners.remind or ahead)
+        elif self._says_nothing(day):
+            return
         fresh = [one for one in orders if one.passed_on_at is None]
         due = [one for one in fresh if self._is_due(one, ahead, anyhow=deaf)]
         due = _with_the_next(fresh, due)
@@ -97,6 +103,17 @@ class Reminders:
         notices = self._notices(others[:1], round_, day, due, Stage.PASSED_ON)
         ids = [one.id for one in due]
         self.kit.ledger.put_down(self.kit.site.name, self.kit.clock(), notices, passed_on=ids)
+
+    def _says_nothing(self, day: date) -> bool:
+        """Whether orders have been told for days and none was acknowledged: then it means nothing
+        that this one is not, and nobody else is troubled for it."""
+        since = day - SILENT_DAYS
+        told = self.kit.ledger.round_told_at
+        regular = any(
+            told(self.kit.site.name, Round.DUSK.value, since - timedelta(days=one))
+            for one in range(3)
+        )
+        return regular and not self.kit.ledger.acknowledged(self.kit.site.name, since)
 
     def _is_due(self, order: StoredChore, ahead: timedelta | None, *, anyhow: bool = False) -> bool:
         """Whether its deadline is as near as that.
@@ -122,7 +139,7 @@ class Reminders:
         stage: Stage,
     ) -> list[Notice]:
         kit = self.kit
-        chores = [chore_of(one.document) for one in due]
+        chores = [chore for one in due if (chore := kit.chore(one)) is not None]
         now, passed_on = kit.clock(), stage is Stage.PASSED_ON
         words = follow_up.reminder(chores, now, kit.site, passed_on=passed_on)
         # Told anew for the same chore only if its hour has become another one.

@@ -60,7 +60,8 @@ def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
     """The rounds of a local date.
 
     A dusk round that would fall into quiet hours is told before they start: what is to do tonight
-    has its deadline in them. A morning or a week that does is told, and held back until they end.
+    has its deadline in them. Where they began before that day's sunrise it is told in them. A
+    morning or a week that falls into them is held back until they end.
     """
     night = sun.night_of(site, day)
     noon = site.middle_of_day(day)
@@ -68,7 +69,9 @@ def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
     yield Occasion(Round.MORNING, day, morning, max(noon, morning + timedelta(hours=1)))
     dusk = rounds.dusk.on(site, day)
     until = max(night.end, dusk + timedelta(hours=1))
-    yield Occasion(Round.DUSK, day, rounds.quiet.before(site, dusk), until)
+    before = rounds.quiet.before(site, dusk)
+    due = before if before >= sun.day_events(site, day).sunrise else dusk
+    yield Occasion(Round.DUSK, day, due, until)
     if day.weekday() == rounds.week.weekday:
         week = rounds.week.moment.on(site, day)
         yield Occasion(Round.WEEK, day, week, week + timedelta(hours=24))

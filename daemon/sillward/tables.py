@@ -1,6 +1,7 @@
 """The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks."""
 
 from collections.abc import Callable
+from datetime import time, timedelta
 from typing import Annotated, Literal
 from zoneinfo import ZoneInfo
 
@@ -187,10 +188,24 @@ class RoundsTable(Table):
     week: WeeklyText = "sun 18:00"
 
 
+def _into_day(clock: time) -> timedelta:
+    return timedelta(hours=clock.hour, minutes=clock.minute)
+
+
+MOST_QUIET = timedelta(hours=14)
+"""Longer quiet hours leave no room to be told in time. Judgement."""
+
+
 def _from_to(text: str) -> str:
-    if moments.parse_hours(text).start is None:
+    hours = moments.parse_hours(text)
+    if hours.start is None or hours.end is None:
         msg = f'"{text}" are no quiet hours; write for example "22:30-06:30"'
         raise ValueError(msg)
+    if hours.start.clock is not None and hours.end.clock is not None:
+        long = (_into_day(hours.end.clock) - _into_day(hours.start.clock)) % timedelta(days=1)
+        if not timedelta(0) < long <= MOST_QUIET:
+            msg = f'"{text}" leave too little of the day; 14 hours may be quiet at most'
+            raise ValueError(msg)
     return text
 
 

@@ -62,10 +62,11 @@ class Watch:
         ledger = self.kit.ledger
         afloat = alarms.no_ledger if ledger.afloat else None
         self._episode("ledger", now, afloat, alarms.ledger_back)
-        reset = ledger.marks().get(HISTORY_RESET)
-        if reset is not None:
+        marks = ledger.marks()
+        reset, told = marks.get(HISTORY_RESET), f"{HISTORY_RESET}, {self.kit.site.name}"
+        if reset is not None and (told not in marks or marks[told].at != reset.at):
             self._alarm("history", now, partial(alarms.history_reset, reset.text))
-            ledger.unmark(HISTORY_RESET)
+            ledger.mark(told, reset.at, "told")
 
     def _episode(
         self,

@@ -26,6 +26,12 @@ this [K]: a forecast that hovers at the limit changes no mind. Judgement."""
 WELL_UNDER = CLOSE_CALL / 2
 """... or once the chance that it goes under the limit is no more than this. Judgement."""
 
+WAKE_K = 0.5
+"""Nobody is sent out after the usual hour for a leaf that falls less than this under its limit,"""
+
+WAKE_CHANCE = 2 / 3
+"""unless the chance of that is as high as this. Judgement."""
+
 TAIL = timedelta(hours=1)
 """Nobody is sent into the night for a plant that is under its limit no longer than this, and by
 less than `LEAVE_K`: by the time it is in, it need not be. Judgement."""
@@ -98,7 +104,8 @@ def revise(
     change of an hour is not worth a message. out_after: the habit of that name; until going out is
     later by more than that, the leaf is beyond its limit by the margin at the hour that was told.
 
-    An order whose hour is over stands. A need that is small and nearly over adds nothing. What
+    An order whose hour is over stands. After the usual hour a need that is small, and unsure or
+    nearly over, adds nothing. Only carrying in and out is called off: a cover does no harm. What
     nobody knows adds and moves nothing: at night no one is sent out for a forecast that did not
     come. Going out is called off or put off, never newly ordered: the morning round does that.
     """
@@ -133,12 +140,13 @@ def revise(
 
 
 def _in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
-    """Whether it is too late for an order to do much good."""
-    if chore.before > now or reason.until is None or reason.until - now >= TAIL:
+    """Whether an order that comes after its hour would do too little good, or is too unsure."""
+    if chore.before > now or reason.value is None or reason.limit is None or reason.unit != "°C":
         return False
-    if reason.value is None or reason.limit is None or reason.unit != "°C":
-        return False
-    return abs(reason.limit - reason.value) < LEAVE_K
+    short_k = abs(reason.limit - reason.value)
+    if short_k < WAKE_K and (reason.chance is None or reason.chance < WAKE_CHANCE):
+        return True
+    return reason.until is not None and reason.until - now < TAIL and short_k < LEAVE_K
 
 
 def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> bool:
@@ -156,14 +164,17 @@ def _called_off(
     sheet: Sheet,
     safe: Callable[[], AnyOf[str]],
 ) -> Iterator[Order]:
-    """Orders whose hour lies ahead, for those of their plants for which they are off."""
+    """Orders to carry whose hour lies ahead, for those of their plants for which they are off."""
     for order in told:
         off = [name for name in order.plants if (order.kind, name) not in now_asked]
-        if order.at > sheet.at and off:
+        if order.kind in _CALLED_OFF and order.at > sheet.at and off:
             sure = safe() if order.kind is ChoreKind.CARRY_IN else off
             kept = tuple(name for name in off if name in sure)
             if kept:
                 yield replace(order, plants=kept)
+
+
+_CALLED_OFF = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
 
 
 def only(chore: Chore, names: Sequence[str]) -> Chore:

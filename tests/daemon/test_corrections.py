@@ -10,9 +10,10 @@ import pytest
 from sillward.collection import Channel, Manners
 from sillward.ledger import Stage
 from sillward.notices.short import MOST_CHARACTERS
+from sillward.quiet import Quiet
 from sillward.service import Desk
 from sillward_rules.collection import Habits
-from sillward_rules.moments import parse_moment
+from sillward_rules.moments import parse_hours, parse_moment
 from sillward_rules.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
 from sillward_rules.spot import Spot
@@ -121,14 +122,31 @@ def test_a_forecast_that_hovers_at_the_limit_is_told_once() -> None:
     assert len(world.post.pushes) == 1
 
 
-def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
-    world, desk = told(6.0, manners=replace(SILENT, most=3))
+def harder(name: str, limit_c: float) -> Plant:
+    return replace(HARDY, name=name, limits=Limits(night_low=Limit(limit_c, "your own limit")))
 
-    for low_c in (14.0, 1.0, 14.0, 1.0, 14.0):
+
+def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
+    plants = (*PLANTS, harder("Harder", 0.0), harder("Hardest", -4.0))
+    world, desk = told(6.0, manners=replace(SILENT, most=3), plants=plants)
+
+    for low_c in (3.0, -1.0, -6.0):
         newer(world, desk, low_c, minutes=15)
 
     assert len(world.post.pushes) == 3
+    assert "Harder" in world.post.pushes[-1][1].body
     assert "No more of this round" in world.post.pushes[-1][1].body
+
+
+def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
+    world, desk = told(6.0, manners=replace(SILENT, most=4))
+
+    for low_c in (14.0, 6.0, 14.0, 1.0):
+        newer(world, desk, low_c, minutes=15)
+
+    kinds = [title.split(":")[0].split(",")[0] for title in world.post.titles]
+    assert kinds == ["In by 18", "No longer needed", "Change", "Change"]
+    assert "Hardy one" in world.post.pushes[-1][1].body
 
 
 def test_after_the_hour_is_over_nothing_is_called_off() -> None:
@@ -368,8 +386,9 @@ def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> N
 @pytest.mark.parametrize(
     ("at", "low_c", "pushes"),
     [
-        ("04:30", 7.5, 1),  # at seven in the morning, and under the limit until nine
-        ("06:55", 7.5, 0),  # by a little, and soon over
+        ("04:30", 6.9, 1),  # at seven in the morning, and under the limit until nine
+        ("04:30", 7.8, 0),  # by a hair, and as likely not
+        ("06:55", 7.3, 0),  # by a little, and soon over
         ("06:55", 1.0, 1),
     ],
 )
@@ -428,3 +447,40 @@ def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
     newer(world, world.desk, 1.5, minutes=15)
 
     assert world.post.titles == ["In by 17:40: 1 plant", "Change: 1 more in by 18:40"]
+
+
+def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
+    world, desk = told(6.0, manners=Manners())
+    world.household = a_household(plants=PLANTS[1:], manners=Manners())
+
+    restarted = world.desk
+    newer(world, restarted, 12.0, minutes=15)
+
+    assert world.post.titles[-1] == "No longer needed: 1 plant may stay out"
+    assert "Left pot" not in world.post.pushes[-1][1].body
+
+
+def test_a_second_opinion_that_turns_colder_is_compared_too() -> None:
+    world, desk = told(12.0)
+    shelf = desk.keeper.shelf
+    before = shelf.edition(desk.site)
+    assert shelf.edition(desk.site) == before
+
+    newer(world, desk, 2.0)
+
+    assert shelf.edition(desk.site) != before
+
+
+def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
+    world = a_world("17:00", low_c=6.0)
+    household = a_household(plants=PLANTS, manners=SILENT)
+    told_then = replace(household.rounds, quiet=Quiet(parse_hours("17:30-23:00")))
+    world.household = replace(household, rounds=told_then)
+    desk = world.desk
+    desk.tick()
+
+    newer(world, desk, 14.0, minutes=40)
+
+    assert len(world.post.pushes) == 1
+    assert not [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    assert all(one.state != "expired" for one in world.ledger.notices(SITE.name))

@@ -10,10 +10,13 @@ from sillward.ledger import Stage
 from sillward.notices.short import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
+from sillward.tables import NoticesTable
 from sillward_rules.collection import Habits
 from sillward_rules.moments import parse_hours, parse_moment
 from tests.daemon.desks import (
+    BENCH,
     DAY,
+    ROOM,
     SITE,
     World,
     a_channel,
@@ -287,3 +290,46 @@ def _first_after(world: World, desk: Desk, before: int, end: datetime) -> dateti
         desk.tick()
         world.clock.move(minutes=1)
     return world.clock.now - timedelta(minutes=1)
+
+
+def test_who_never_acknowledges_troubles_nobody_else_after_a_week() -> None:
+    world, desk = evening(PHONE, PARTNER)
+    by_day = []
+    for day in range(10):
+        world.clock.now = local("17:00", DAY + timedelta(days=day))
+        before = len(heard(world, "partner"))
+        while world.clock.now < local("18:45", DAY + timedelta(days=day)):
+            desk.tick()
+            world.clock.move(minutes=5)
+        by_day.append(len(heard(world, "partner")) - before)
+
+    assert by_day == [1] * 7 + [0] * 3
+
+
+def test_a_reminder_that_waits_speaks_of_what_is_still_to_do() -> None:
+    world, _ = evening(PHONE)
+    wall = replace(BENCH, name="wall")
+    plants = (a_plant("Pot 0"), replace(a_plant("Pot 1"), home="wall"))
+    collection = replace(world.household.collection, spots=(BENCH, wall, ROOM), plants=plants)
+    world.household = replace(world.household, collection=collection)
+    desk = world.desk
+    until(world, desk, "18:09")
+    world.post.down = {"phone"}
+    until(world, desk, "18:11")
+    world.ledger.finish(SITE.name, f"{DAY}-carry-in-bench-to-room", world.clock.now, {})
+    world.post.down = set()
+
+    until(world, desk, "18:30")
+
+    assert heard(world, "phone")[-1].endswith("min left: In by 18:40: 1 plant")
+    assert "Pot 0" not in world.post.pushes[-1][1].body
+
+
+@pytest.mark.parametrize("text", ["08:00-08:00", "07:00-06:00", "08:00-22:01", "night"])
+def test_quiet_hours_leave_room_to_be_told(text: str) -> None:
+    with pytest.raises(ValueError, match="quiet"):
+        NoticesTable(quiet=text)
+
+
+def test_fourteen_quiet_hours_are_not_too_many() -> None:
+    assert NoticesTable(quiet="18:00-08:00").quiet == "18:00-08:00"

@@ -114,6 +114,14 @@ class Shelf:
             return False
         return best.weather.reaches(now)
 
+    def edition(self, site: Site) -> object:
+        """What tells one state of what is held from another: equal while nothing has changed."""
+        held = [(one.source.name, one.stored.changed_at) for one in self.held(site)]
+        members = None
+        if self.ensemble is not None:
+            members = self.ledger.forecast(site.name, self.ensemble.name)
+        return held, None if members is None else members.fetched_at
+
     def attribution(self, source: str) -> str:
         """The credit that is due for a weather of this source."""
         return credit(self.sources, source)

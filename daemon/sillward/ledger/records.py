@@ -85,8 +85,8 @@ class Notice:
     expires_at: datetime
     sent_at: datetime | None = None
     last_error: str | None = None
-    perhaps_sent: bool = False
-    """An attempt was cut off: nobody knows whether it arrived."""
+    perhaps_sent: int = 0
+    """Attempts that were cut off: nobody knows whether one of them arrived."""
     stage: str = Stage.TOLD.value
 
 
@@ -194,7 +194,6 @@ def notice_of(row: sqlite3.Row) -> Notice:
     values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
         values[name] = maybe_moment(values[name])
-    values["perhaps_sent"] = bool(values["perhaps_sent"])
     return Notice(**values)
 
 

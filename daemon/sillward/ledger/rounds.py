@@ -203,6 +203,17 @@ class RoundTables(ForecastTables):
         )
         return [chore_of(row) for row in rows]
 
+    def acknowledged(self, site: str, since: date) -> bool:
+        """Whether any chore of a day, or of one after it, has been acknowledged."""
+        return bool(
+            self._rows(
+                "SELECT 1 FROM chore WHERE site = ? AND substr(id, 1, 10) >= ?"
+                " AND done_at IS NOT NULL LIMIT 1",
+                site,
+                str(since),
+            )
+        )
+
     def changes(self, site: str, round_: str, day: date) -> int:
         """How often a round has been changed since it was told."""
         return len(

@@ -44,7 +44,7 @@ class Ledger(RoundTables):
         with self.transaction():
             cursor = self._db.execute(
                 "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
-                " next_at = ?, perhaps_sent = 1 WHERE key = ? AND state = 'waiting'",
+                " next_at = ?, perhaps_sent = perhaps_sent + 1 WHERE key = ? AND state = 'waiting'",
                 (os.getpid(), to_text(until), key),
             )
             return cursor.rowcount == 1
@@ -79,12 +79,15 @@ class Ledger(RoundTables):
     def put_back(
         self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
     ) -> None:
-        """Put a claimed notice back for another try."""
+        """Put a claimed notice back for another try.
+
+        perhaps_sent: it may have arrived all the same. A claim counts as such until one knows.
+        """
         with self.transaction():
             self._db.execute(
                 "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
-                " perhaps_sent = ? WHERE key = ?",
-                (to_text(next_at), error, int(perhaps_sent), key),
+                " perhaps_sent = perhaps_sent - ? WHERE key = ?",
+                (to_text(next_at), error, int(not perhaps_sent), key),
             )
 
     def expire(self, now: datetime) -> list[Notice]:
