@@ -180,7 +180,7 @@ class Corrections:
 
 def _out(notice: Notice) -> bool:
     change_to_come = notice.state == "waiting" and notice.stage in _CHANGES
-    return notice.state in ("sent", "sending") or notice.perhaps_sent or change_to_come
+    return notice.state in ("sent", "sending") or notice.perhaps_sent > 0 or change_to_come
 
 
 def _order(kit: Kit, stored: StoredChore) -> Order | None:

@@ -450,7 +450,7 @@ def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
 
 
 def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
-    world, desk = told(6.0, manners=Manners())
+    world, _ = told(6.0, manners=Manners())
     world.household = a_household(plants=PLANTS[1:], manners=Manners())
 
     restarted = world.desk

@@ -421,3 +421,18 @@ def test_chores_are_documents_that_can_be_read_back(tmp_path: Path) -> None:
     for one in stored:
         again = of_chore(chore_of(one.document), SITE)
         assert json.loads(json.dumps(again)) == one.document
+
+
+def test_tries_that_were_refused_are_no_doubtful_ones() -> None:
+    world = a_world("17:00")
+    desk = world.desk
+    for hanging in (True, False, False, True):
+        world.post.down, world.post.hanging = {"phone"}, hanging
+        desk.tick()
+        world.clock.move(minutes=16)
+    world.post.down = set()
+
+    desk.tick()
+
+    ((_, message),) = world.post.pushes
+    assert message.title.startswith("(repeat) ")
