@@ -7,7 +7,7 @@ import functools
 import json
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -32,6 +32,7 @@ from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
+from sillward.service import Desk
 from sillward.settings import last_resort
 from sillward_rules.account import account_for
 from sillward_rules.chore import WETTINGS, ChoreKind
@@ -280,30 +281,34 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM."""
     apps = [build(Options(path, recorded=recorded)) for path in collections or (None,)]
     start_logging(apps[0].settings.log_level)
-    courier = Courier()
-    for app in apps:
-        app.require_places(courier.problems)
-        app.require_channels(courier.problems)
-    names = [app.site.name for app in apps]
-    if len(set(names)) < len(names):
-        msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
-        raise ConfigError([msg])
-    desks = desks_of(apps, sender=courier)
-    pulse = heartbeat.build(apps[0].settings)
+    with closing(Courier()) as courier:
+        for app in apps:
+            app.require_places(courier.problems)
+            app.require_channels(courier.problems)
+        names = [app.site.name for app in apps]
+        if len(set(names)) < len(names):
+            msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
+            raise ConfigError([msg])
+        desks = desks_of(apps, sender=courier)
+        if not Daemon(desks, status=_after_tick(apps, desks, courier)).run():
+            # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
+            os._exit(1)
+        desks[0].ledger.close()
 
-    def after_tick() -> str:
-        courier.rest()
+
+def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) -> Callable[[], str]:
+    """What is done after each tick: the courier rests, the heart beats, the status is told."""
+    pulse = heartbeat.build(apps[0].settings)
+    first = desks[0]
+
+    def then() -> str:
+        courier.close()
         wrong = [text for desk in desks for text in desk.troubles()]
         if pulse is not None:
-            pulse.beat(apps[0].clock(), "; ".join(wrong) or None)
-        first = desks[0]
+            pulse.beat(first.clock(), "; ".join(wrong) or None)
         return reports.status_line(first.household, first.keeper, first.clock())
 
-    if not Daemon(desks, status=after_tick).run():
-        # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
-        os._exit(1)
-    courier.rest()
-    desks[0].ledger.close()
+    return then
 
 
 @main.command()

@@ -35,7 +35,7 @@ def scripted(text: str, limit_s: float = 10.0) -> Courier:
 def courier() -> Iterator[Courier]:
     made = Courier()
     yield made
-    made.rest()
+    made.close()
 
 
 def child_of(courier: Courier) -> int:
@@ -58,7 +58,7 @@ def test_one_child_sends_all_there_is_and_then_goes(courier: Courier) -> None:
         courier(to(server.address), MESSAGE)
         assert child_of(courier) == first
 
-        courier.rest()
+        courier.close()
 
         with pytest.raises(ProcessLookupError):
             os.kill(first, 0)
@@ -100,7 +100,7 @@ def test_a_child_that_dies_over_its_task_may_have_sent_it() -> None:
         courier(to("http://127.0.0.1:9"), MESSAGE)
 
     assert caught.value.perhaps_sent
-    courier.rest()
+    courier.close()
 
 
 def test_a_child_that_does_not_answer_is_ended_in_time() -> None:
@@ -123,7 +123,7 @@ def test_a_child_that_talks_nonsense_may_have_sent_it(said: str) -> None:
         courier(to("http://127.0.0.1:9"), MESSAGE)
 
     assert caught.value.perhaps_sent
-    courier.rest()
+    courier.close()
 
 
 def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path: Path) -> None:

@@ -18,7 +18,6 @@ from sillward_rules.weather import STALE
 from tests.daemon.desks import DAY, SITE, World, a_world
 from tests.daemon.fakes import low_of
 
-DAYS = 60
 STEP = timedelta(minutes=15)
 MOST_CALLS = 30
 
@@ -72,11 +71,11 @@ class Faults:
         return low_of(low if state == "same" else f"{low} ago {ago_h}", date=at)
 
 
-def alarms_of(world: World, name: str) -> list[tuple[datetime, bool]]:
+def alarms_of(world: World, name: str, days: int) -> list[tuple[datetime, bool]]:
     """When an alarm or its end was put down, in order, and whether it was the end."""
     told = [
         (at, name_ == f"{name} over")
-        for day in range(DAYS + 2)
+        for day in range(days + 2)
         for name_ in (name, f"{name} over")
         for at in [world.ledger.round_told_at(SITE.name, name_, DAY + timedelta(days=day))]
         if at is not None
@@ -84,8 +83,17 @@ def alarms_of(world: World, name: str) -> list[tuple[datetime, bool]]:
     return sorted(told)
 
 
-@pytest.mark.parametrize("seed", [0, pytest.param(1, marks=pytest.mark.slow)])
-def test_what_holds_through_all_faults(seed: int, caplog: pytest.LogCaptureFixture) -> None:
+@pytest.mark.parametrize(
+    ("seed", "days"),
+    [
+        (0, 12),
+        pytest.param(0, 60, marks=pytest.mark.slow),
+        pytest.param(1, 60, marks=pytest.mark.slow),
+    ],
+)
+def test_what_holds_through_all_faults(
+    seed: int, days: int, caplog: pytest.LogCaptureFixture
+) -> None:
     caplog.set_level(logging.CRITICAL)
     rng = random.Random(seed)
     world = a_world("12:00")
@@ -98,7 +106,7 @@ def test_what_holds_through_all_faults(seed: int, caplog: pytest.LogCaptureFixtu
         return desk
 
     desk = start()
-    for _ in range(DAYS * 24 * 4):
+    for _ in range(days * 24 * 4):
         faults.move()
         if rng.random() < 0.01:
             desk = start()  # a restart
@@ -113,17 +121,17 @@ def test_what_holds_through_all_faults(seed: int, caplog: pytest.LogCaptureFixtu
     assert quiet
     assert max(quiet) <= MOST_CALLS
     assert max(faults.calls.values()) <= 2 * MOST_CALLS
-    for number in range(DAYS):
+    for number in range(days):
         day = DAY + timedelta(days=number)
         assert world.ledger.round_told_at(SITE.name, Round.DUSK.value, day)
         assert number == 0 or world.ledger.round_told_at(SITE.name, Round.MORNING.value, day)
-    blind, clock = alarms_of(world, "blind"), alarms_of(world, "clock")
+    blind, clock = alarms_of(world, "blind", days), alarms_of(world, "clock", days)
     assert blind
     assert clock
     standing = world.ledger.marks()
     for name, alarms in (("blind", blind), ("clock", clock)):
-        days = Counter((SITE.local_date(at), over) for at, over in alarms)
-        assert max(days.values()) == 1
+        by_day = Counter((SITE.local_date(at), over) for at, over in alarms)
+        assert max(by_day.values()) == 1
         # Each trouble has its end; that of the last may be still to come.
         assert alarms[-1][1] == (f"{name}, {SITE.name}" not in standing)
     ends = [over for _, over in clock]

@@ -110,7 +110,7 @@ class House:
     def tick(self) -> None:
         """As the daemon does it."""
         self.desk.tick()
-        self.courier.rest()
+        self.courier.close()
         self.pulse.beat(self.clock(), "; ".join(self.desk.troubles()) or None)
 
 

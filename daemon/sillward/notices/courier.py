@@ -75,7 +75,7 @@ class Courier:
             return channels.problems(listed)
         return found
 
-    def rest(self) -> None:
+    def close(self) -> None:
         """Let the child go; the next task starts another."""
         child, self._child = self._child, None
         if child is None:
