@@ -104,7 +104,7 @@ def test_a_manager_that_does_not_read_holds_nobody_up(
 @pytest.mark.parametrize(
     ("period", "pid", "watchdog_s"),
     [
-        ("180000000", str(os.getpid()), 180.0),
+        pytest.param("180000000", str(os.getpid()), 180.0, id="ours"),
         ("180000000", "", 180.0),
         ("180000000", "1", None),
         ("180000000", "nobody", None),
