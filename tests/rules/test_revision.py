@@ -130,7 +130,7 @@ def test_a_night_milder_by_the_margin_that_may_still_be_cold_is_not_called_off()
     assert not revision(12.0, 14.5, sd_k=6.0)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=15)
 @given(st.lists(st.floats(12.05, 13.95), min_size=2, max_size=12))
 def test_a_forecast_that_hovers_at_the_limit_says_one_thing_a_night(lows: list[float]) -> None:
     """Whatever it does within 1 K of the limit: at most one order, and none is taken back."""
