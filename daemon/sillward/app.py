@@ -13,7 +13,7 @@ from pydantic import SecretStr
 
 from sillward import rounds
 from sillward.collection import Channel, Household, load_household
-from sillward.errors import ConfigError, SourceError, UsageError
+from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, sources
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.recorded import Recorded, recorded
@@ -22,7 +22,7 @@ from sillward.forecast.sources import open_meteo
 from sillward.kit import states_at
 from sillward.ledger import Ledger
 from sillward.ledger.database import refuse_place
-from sillward.notices import channels
+from sillward.notices import channels, full
 from sillward.notices.channels import Problems, Sender
 from sillward.service import Desk
 from sillward.settings import (
@@ -32,8 +32,9 @@ from sillward.settings import (
     load_settings,
     unknown_variables,
 )
+from sillward.terminal import patient
 from sillward_rules.collection import State
-from sillward_rules.sheet import Round
+from sillward_rules.sheet import Round, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
@@ -103,6 +104,7 @@ class App:
         """
         with closing(self.ledger_for_a_look()) as ledger:
             keeper = replace(self, clock=lambda: now).keeper(ledger)
+            keeper.ask = patient(keeper.ask)
             try:
                 keeper.fetch()
             except SourceError as error:
@@ -124,6 +126,26 @@ class App:
         """The real one, if it is there, to see what is held; not beside a stored forecast."""
         real = self.has_ledger and self.options.recorded is None
         return Ledger(self.settings.ledger if real else ":memory:")
+
+    def sheet_at_hand(self, now: datetime) -> str | None:
+        """The full sheet of the round nearest in time, by what is held; None without a forecast.
+
+        Nobody is asked and nothing is kept.
+        """
+        if not self.has_ledger:
+            return None
+        try:
+            with closing(Ledger(self.settings.ledger)) as ledger:
+                keeper = self.keeper(ledger)
+                if not keeper.shelf.usable(self.site):
+                    return None
+                weather = keeper.shelf.weather(self.site)
+                states = states_at(ledger, self.site, now)
+        except SillwardError:
+            return None
+        round_ = rounds.nearest(self.site, now)
+        sheet = draw_up(round_, self.household.collection, weather, states, now)
+        return full.text(sheet, self.site, self.attribution(weather))
 
     def attribution(self, weather: Weather) -> str:
         """The credit that is due for a weather."""

@@ -18,6 +18,7 @@ import click
 
 from sillward import (
     __version__,
+    completion,
     document,
     forecast_report,
     heartbeat,
@@ -25,8 +26,10 @@ from sillward import (
     mixing,
     reports,
     rounds,
+    trial,
 )
 from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
+from sillward.collection import Channel
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
@@ -34,15 +37,36 @@ from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
 from sillward.service import Desk
 from sillward.settings import last_resort
+from sillward.tables_text import wrapped
+from sillward.terminal import patience, patient, screen
 from sillward_rules.account import account_for
 from sillward_rules.chore import WETTINGS, ChoreKind
 from sillward_rules.collection import PlantState
 from sillward_rules.plant import Plant
 from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 
+PURPOSES = {
+    "Look": ("sheet", "why", "forecast", "status", "demo"),
+    "Be told": ("run", "send", "done", "stopped"),
+    "Set up": ("check", "try-channel", "groups", "mix"),
+}
+"""What a grower wants to do, and with which commands."""
+
 
 class PlainWords(click.Group):
     """A group whose commands end in plain words and an exit status, never in a traceback."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands by what they are for, under each purpose those used most first."""
+        widest = max(map(len, self.commands))
+        for purpose, names in PURPOSES.items():
+            with formatter.section(purpose):
+                formatter.write_dl(
+                    [
+                        (f"{name:<{widest}}", self.commands[name].get_short_help_str(limit=60))
+                        for name in names
+                    ]
+                )
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; say what went wrong."""
@@ -54,7 +78,19 @@ class PlainWords(click.Group):
             ctx.exit(error.exit_status)
 
 
-@click.group(cls=PlainWords, context_settings={"help_option_names": ["-h", "--help"]})
+_EPILOG = """\b
+Exit status: 0 done, 1 could not do it or something is wrong, 2 wrong usage,
+78 a collection or setting that is wrong.
+
+Each command has its own help: `sillward sheet --help`.
+"""
+
+
+@click.group(
+    cls=PlainWords,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog=_EPILOG,
+)
 @click.version_option(__version__)
 def main() -> None:
     """Say in time what tender plants in containers need: in, out, mist, keep dry."""
@@ -111,10 +147,13 @@ def _print_json(value: Any) -> None:
     click.echo(json.dumps(value, ensure_ascii=False, indent=2))
 
 
-@main.command("demo")
+@main.command("demo", short_help="The packaged example in recorded weather.")
 @click.argument("weather", type=click.Choice(list(DEMOS)), default="cold-snap")
 def demo_command(weather: str) -> None:
-    """Show the packaged example in a recorded WEATHER: three rounds, nothing sent, no network."""
+    """Show the packaged example in a recorded WEATHER: three rounds, nothing sent, no network.
+
+    Example: sillward demo dry-summer
+    """
     app = demo(weather)
     states: dict[str, PlantState] = {}
     dusk = app.clock()
@@ -131,19 +170,22 @@ def demo_command(weather: str) -> None:
         states = next_state(states, sheet)
         push = short.message(sheet, app.site)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
-        click.echo(f"  {push.title}")
+        click.echo(wrapped(f"  {push.title}"))
         for line in push.body.splitlines():
-            click.echo(f"  {line}")
+            click.echo(wrapped(f"  {line}"))
         click.echo(f"\n{'-' * 78}\n")
         click.echo(full.text(sheet, app.site, app.attribution(forecast)))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
-    click.echo(f"Other weather: {others}")
+    click.echo(wrapped(f"Other weather: {others}"))
 
 
-@main.command()
+@main.command(short_help="Is the collection right? Every limit and its origin.")
 @_options(at=False, recorded=False)
 def check(options: Options, as_json: bool) -> None:
-    """Validate collection, settings and channels; show every limit and where it comes from."""
+    """Validate collection, settings and channels; show every limit and where it comes from.
+
+    Example: sillward check --collection yard.toml
+    """
     app = build(options)
     channels.check_channels(app.household.channels, app.path.name)
     app.require_places()
@@ -151,15 +193,18 @@ def check(options: Options, as_json: bool) -> None:
     if as_json:
         _print_json(reports.check_document(app.household, sources))
     else:
-        click.echo(reports.check_text(app.household, app.clock(), sources))
+        click.echo(reports.check_text(app.household, app.clock(), sources, screen()))
 
 
-@main.command()
+@main.command(short_help="What is to be done: the sheet of a round, now.")
 @_options()
 @click.option("--round", "round_name", type=_ROUNDS, help="Default: the round nearest in time.")
 @click.option("--short", "as_push", is_flag=True, help="As a phone gets it.")
 def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool) -> None:
-    """Print the sheet of a round now."""
+    """Print the sheet of a round now.
+
+    Example: sillward sheet --round dusk
+    """
     app = build(options)
     app, now = _at_moment(app, Round(round_name) if round_name else None)
     round_ = Round(round_name) if round_name else rounds.nearest(app.site, now)
@@ -169,7 +214,8 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
         _print_json(document.of_sheet(drawn, app.site))
     elif as_push:
         push = short.message(drawn, app.site)
-        click.echo(f"{push.title}\n{push.body}")
+        for line in (push.title, *push.body.splitlines()):
+            click.echo(wrapped(line))
     else:
         click.echo(full.text(drawn, app.site, app.attribution(weather)), nl=False)
 
@@ -184,14 +230,19 @@ def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
     return replace(app, clock=lambda: now), now
 
 
-@main.command()
-@click.argument("plant")
+@main.command(short_help="The numbers behind the decisions for a plant.")
+@click.argument("plant", nargs=-1, required=True, shell_complete=completion.plants)
 @_options()
-def why(options: Options, as_json: bool, plant: str) -> None:
-    """Show hour by hour the numbers behind today's decisions for a PLANT."""
+def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
+    """Show hour by hour the numbers behind today's decisions for a PLANT.
+
+    Its name, with or without quotes, or as much of it as makes it clear.
+
+    Example: sillward why blue basket
+    """
     app = build(options)
     app, now = _at_moment(app, None)
-    chosen = _plant_named(app, plant)
+    chosen = _plant_named(app, " ".join(plant))
     collection, weather, states = app.household.collection, app.weather(now), app.states()
     account = account_for(chosen, collection, weather, states, now)
     decided = [
@@ -209,7 +260,8 @@ def _plant_named(app: App, name: str) -> Plant:
     """The plant of this name, or the only one whose name contains it."""
     plants = app.household.collection.plants
     exact = [plant for plant in plants if plant.name == name]
-    near = exact or [plant for plant in plants if name.lower() in plant.name.lower()]
+    wanted = " ".join(name.lower().split())
+    near = exact or [one for one in plants if wanted in " ".join(one.name.lower().split())]
     if len(near) == 1:
         return near[0]
     known = ", ".join(plant.name for plant in near or plants)
@@ -217,11 +269,14 @@ def _plant_named(app: App, name: str) -> Plant:
     raise UsageError(msg)
 
 
-@main.command()
+@main.command(short_help="Tell one round to its channels, never twice.")
 @_options(as_json=False)
 @click.option("--round", "round_name", type=_ROUNDS, required=True, help="Which round to tell.")
 def send(options: Options, round_name: str) -> None:
-    """Tell one round to its channels, for cron or by hand; never the same round twice."""
+    """Tell one round to its channels, for cron or by hand; never the same round twice.
+
+    Example: sillward send --round morning
+    """
     app = build(options)
     start_logging(app.settings.log_level)
     app.require_channels()
@@ -233,6 +288,7 @@ def send(options: Options, round_name: str) -> None:
     if app.pretending:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
     desk = app.desk()
+    desk.keeper.ask = patient(desk.keeper.ask)
     ended = threading.Event()
     on_end(ended.set)
     desk.stopping = ended.is_set
@@ -262,7 +318,7 @@ def _reason(error: str | None) -> str:
     return f" ({error})" if error else ""
 
 
-@main.command()
+@main.command(short_help="The daemon: tells every round in time, until SIGTERM.")
 @click.option(
     "--collection",
     "collections",
@@ -311,7 +367,54 @@ def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) ->
     return then
 
 
-@main.command()
+@main.command("try-channel", short_help="Send a trial to a channel, or to all.")
+@click.argument("name", required=False, shell_complete=completion.channels)
+@_options(at=False, recorded=False, as_json=False)
+def try_channel(options: Options, name: str | None) -> None:
+    """Send a message that asks for nothing to the channel of this NAME, or to all.
+
+    It goes the way of real notices; nothing of it is remembered. Exit status 0 if each channel
+    took it, 1 if one did not or may not have, 78 if a channel's url is wrong.
+
+    Example: sillward try-channel phone
+    """
+    app, courier = build(options), Courier()
+    try:
+        chosen = _channels_to_try(app, name, courier)
+        now = app.clock()
+        drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
+        outcomes = []
+        for channel in chosen:
+            message = trial.message(channel, app.site, now, drawn)
+            with patience(f"sending to {channel.name} ..."):
+                outcomes.append(trial.tried(channel, message, courier))
+            click.echo(trial.line(outcomes[-1], chosen, screen()))
+    finally:
+        courier.rest()
+    if any(one.state is trial.State.SENT for one in outcomes):
+        click.echo("sent means that the other side took it: look whether it has arrived")
+    if any(one.state is not trial.State.SENT for one in outcomes):
+        click.get_current_context().exit(1)
+
+
+def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Channel]:
+    """The channel of this name, or all. Raise UsageError, or ConfigError for a url."""
+    listed = app.household.channels
+    known = [one.name for one in listed]
+    if listed and name is not None and name not in known:
+        msg = f'"{name}" is no channel here ({", ".join(known)})'
+        raise UsageError(msg)
+    chosen = [one for one in listed if name in (None, one.name)]
+
+    def problems(of: Sequence[Channel]) -> list[str | None]:
+        found = courier.problems(of)
+        return [one if channel in chosen else None for channel, one in zip(of, found, strict=True)]
+
+    app.require_channels(problems)
+    return chosen
+
+
+@main.command(short_help="Tell the channels that sillward has stopped.")
 @click.option("--why", default="", metavar="TEXT", help="A word about the reason.")
 def stopped(why: str) -> None:
     """Tell the channels that sillward has stopped; for a service manager to run.
@@ -328,13 +431,15 @@ def stopped(why: str) -> None:
         click.get_current_context().exit(1)
 
 
-@main.command()
-@click.argument("chore")
+@main.command(short_help="Say that a chore is done.")
+@click.argument("chore", shell_complete=completion.chores)
 @_options(recorded=False, as_json=False)
 def done(options: Options, chore: str) -> None:
     """Acknowledge a CHORE: its id, as much of it as makes it clear, or a kind such as carry-in.
 
     A kind stands for all open chores of that kind of the latest day, today's at the latest.
+
+    Example: sillward done carry-in
     """
     app = build(options)
     now = app.clock()
@@ -345,7 +450,7 @@ def done(options: Options, chore: str) -> None:
     with closing(Ledger(app.settings.ledger)) as ledger:
         told = [
             one
-            for one in ledger.chores(app.site.name, now - timedelta(days=2))
+            for one in ledger.chores(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
             if one.called_off_at is None and (one.day <= today or one.id == chore)
         ]
         for one in _chores_named(told, chore):
@@ -403,7 +508,7 @@ def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
     raise UsageError(msg)
 
 
-@main.command()
+@main.command(short_help="What was fetched and sent, what is wrong, what comes.")
 @_options(recorded=False)
 def status(options: Options, as_json: bool) -> None:
     """Show what the daemon last fetched, sent and failed to send, and what comes next.
@@ -419,12 +524,12 @@ def status(options: Options, as_json: bool) -> None:
     if as_json:
         _print_json(report)
     else:
-        click.echo(reports.status_text(report))
+        click.echo(reports.status_text(report, screen()))
     if report["troubles"]:
         click.get_current_context().exit(1)
 
 
-@main.command()
+@main.command(short_help="The forecasts that are held, and tonight's lows.")
 @_options()
 def forecast(options: Options, as_json: bool) -> None:
     """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
@@ -441,17 +546,20 @@ def forecast(options: Options, as_json: bool) -> None:
     if as_json:
         _print_json(report)
     else:
-        click.echo(forecast_report.text(report))
+        click.echo(forecast_report.text(report, app.household.collection, screen()))
 
 
-@main.command()
+@main.command(short_help="The culture groups: which one is mine?")
 @click.argument("words", nargs=-1)
 def groups(words: tuple[str, ...]) -> None:
-    """List the culture groups, or those that have all these WORDS in name or examples."""
-    click.echo(reports.groups_text(words))
+    """List the culture groups, or those that have all these WORDS in name or examples.
+
+    Example: sillward groups dendrobium warm
+    """
+    click.echo(reports.groups_text(words, screen()))
 
 
-@main.command()
+@main.command(short_help="The arithmetic of a feed: what to weigh in.")
 @click.option("--npk", required=True, metavar="N-P-K", help="The label, such as 20-20-20.")
 @click.option("--ppm-n", type=float, help="Nitrogen wanted from the fertiliser, mg/L.")
 @click.option("--grams-per-litre", type=float, help="Fertiliser in a litre, instead of --ppm-n.")
@@ -464,9 +572,12 @@ def groups(words: tuple[str, ...]) -> None:
 @click.option("--limit", type=float, help="The EC that the plants bear, mS/cm.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def mix(as_json: bool, **asked: Any) -> None:
-    """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse."""
+    """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse.
+
+    Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
+    """
     recipe = mixing.recipe(**asked)
     if as_json:
         _print_json(mixing.document(recipe))
     else:
-        click.echo(mixing.text(recipe))
+        click.echo(mixing.text(recipe, screen()))

@@ -1,6 +1,6 @@
 """What `sillward forecast` prints: which forecasts are held, how far they can be trusted."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -8,9 +8,11 @@ from sillward.collection import Household
 from sillward.document import plain
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
-from sillward.notices import full, phrases
+from sillward.notices import phrases
+from sillward.tables_text import PIPE, Column, Mark, Marked, Screen, table
+from sillward_rules.collection import Collection
 from sillward_rules.lows import SpotLow, tonight
-from sillward_rules.weather import Gap, gaps, moment
+from sillward_rules.weather import Freshness, Gap, gaps, moment
 
 AHEAD = timedelta(days=3)
 """Gaps are told so far ahead: those of later days close with the next forecasts. Judgement."""
@@ -90,37 +92,41 @@ def _low(low: SpotLow, iso: Iso) -> dict[str, Any]:
     }
 
 
-def text(report: dict[str, Any]) -> str:
-    """The same in lines, at most 78 characters wide."""
-    lines = [f"{report['site']}, {_day(report['at'])}", ""]
+def text(report: dict[str, Any], collection: Collection, screen: Screen = PIPE) -> str:
+    """The same in lines, and how many plants have their home where it gets too cold tonight."""
+    lines = [*screen.lines(f"{report['site']}, {_day(report['at'])}"), ""]
     for source in report["sources"]:
-        lines += _source_lines(source)
-    lines += [f"spread: {report['spread']}", ""]
+        for line, mark in _source_lines(source):
+            lines += screen.lines(line, mark)
+    lines += [*screen.lines(f"spread: {report['spread']}"), ""]
     start, end = report["night"]["start"], report["night"]["end"]
-    lines.append(f"tonight, {_day(start)} to {_hour(end)}")
-    width = max((len(low["spot"]) for low in report["lows"]), default=0)
-    lines += [f"  {low['spot']:<{width}}  {_low_text(low)}" for low in report["lows"]]
-    if report["remarks"]:
-        lines += ["", *(f"! {remark}" for remark in report["remarks"])]
-    return "\n".join(full.wrapped(line) for line in lines)
+    lines += screen.lines(f"tonight, {_day(start)} to {_hour(end)}")
+    rows = [(low["spot"], _low_cell(low, collection)) for low in report["lows"]]
+    lines += table(rows, (Column(), Column()), screen, indent=2)
+    lines += [""] if report["remarks"] else []
+    for remark in report["remarks"]:
+        lines += screen.lines(f"! {remark}", Mark.TROUBLE)
+    return "\n".join(lines)
 
 
-def _source_lines(source: dict[str, Any]) -> list[str]:
-    lines = [f"{source['name']}{', in use' if source['used'] else ''}"]
+def _source_lines(source: dict[str, Any]) -> Iterator[tuple[str, Mark | None]]:
+    yield f"{source['name']}{', in use' if source['used'] else ''}", None
     if source["state"] == "none":
-        lines.append("  nothing held")
+        yield "  nothing held", None
     else:
         age = phrases.age(timedelta(minutes=source["age_minutes"]))
         issued = f", worked out {_day(source['issued'])}" if source["issued"] else ""
-        lines.append(f"  {source['state']}: fetched {_day(source['fetched'])}{issued}, {age}")
-        lines.append(f"  reaches {_day(source['reaches'])}; {_gaps_text(source['gaps'])}")
-        lines += [f"  {note}" for note in source["notes"]]
+        fetched = f"  {source['state']}: fetched {_day(source['fetched'])}{issued}, {age}"
+        yield fetched, Mark.OK if source["state"] == Freshness.FRESH.value else Mark.TROUBLE
+        yield f"  reaches {_day(source['reaches'])}; {_gaps_text(source['gaps'])}", None
+        for note in source["notes"]:
+            yield f"  {note}", None
     if source["failed"]:
-        lines.append(f"  failed: {source['failed']}")
+        yield f"  failed: {source['failed']}", Mark.TROUBLE
     if source["next"]:
         calls = "1 call" if source["calls_today"] == 1 else f"{source['calls_today']} calls"
-        lines.append(f"  next {_day(source['next'])}; {calls} today (UTC)")
-    return [*lines, ""]
+        yield f"  next {_day(source['next'])}; {calls} today (UTC)", None
+    yield "", None
 
 
 def _gaps_text(gaps: list[dict[str, Any]]) -> str:
@@ -138,14 +144,19 @@ MOST_GAPS = 4
 """Gaps that are told one by one."""
 
 
-def _low_text(low: dict[str, Any]) -> str:
+def _low_cell(low: dict[str, Any], collection: Collection) -> Marked:
     if low["leaf_c"] is None:
-        return "not known: treated as cold"
+        return Marked("not known: treated as cold", Mark.COLD)
     sure = "" if low["sd_k"] is None else f", give or take {low['sd_k']:.1f} K"
-    return (
+    text = (
         f"leaf {phrases.fixed(low['leaf_c'], 1)} °C at {_hour(low['at'])}, "
         f"air {phrases.fixed(low['air_c'], 1)} °C{sure}"
     )
+    limits = [one.limits.night_low for one in collection.plants if one.home == low["spot"]]
+    cold = sum(one is not None and low["leaf_c"] < one.value for one in limits)
+    if not cold:
+        return Marked(text, None)
+    return Marked(f"{text}; under the night limit of {cold} of {len(limits)} plants", Mark.COLD)
 
 
 def _day(iso: str) -> str:

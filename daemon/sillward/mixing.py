@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from sillward.errors import UsageError
+from sillward.tables_text import PIPE, Mark, Screen
 from sillward_rules.feed import (
     ELEMENTS,
     SALTS,
@@ -200,10 +201,12 @@ def _clouds(asked: Asked) -> bool:
 # -- text
 
 
-def text(asked: Asked) -> str:
+def text(asked: Asked, screen: Screen = PIPE) -> str:
     """One screen of at most 78 columns."""
     blocks = (_weights(asked), _nutrients(asked), _strength(asked), _drying(asked))
-    warnings = [f"! {warning}" for warning in _warnings(asked)]
+    warnings: list[str] = []
+    for warning in _warnings(asked):
+        warnings += screen.lines(f"! {warning}", Mark.TROUBLE)
     lines: list[str] = []
     for block in (*blocks, warnings, CAUTIONS):
         if block:

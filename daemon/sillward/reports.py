@@ -13,6 +13,7 @@ from sillward.forecast.keeper import Keeper
 from sillward.health import TICK_MARK, troubles
 from sillward.ledger import Notice
 from sillward.notices import full, phrases
+from sillward.tables_text import PIPE, Cell, Column, Mark, Marked, Screen, table, wrapped
 from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
@@ -26,41 +27,57 @@ from sillward_rules.spread import SURE, percent
 # -- check
 
 
-def check_text(household: Household, now: datetime, sources: Sequence[str]) -> str:
+def check_text(
+    household: Household, now: datetime, sources: Sequence[str], screen: Screen = PIPE
+) -> str:
     """The collection as it was understood, and where forecasts come from, in order."""
     collection = household.collection
     site = collection.site
-    lines = [
-        f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}",
-        "",
-    ]
+    lines = screen.lines(
+        f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
+    )
     for plant in collection.plants:
-        lines += [*_plant_lines(plant), ""]
+        lines += ["", *_plant_lines(plant, screen)]
+    lines.append("")
     for spot in collection.spots:
         kind = "indoors" if spot.indoors else "outdoors"
-        lines.append(f"spot {spot.name} ({kind})")
+        lines += screen.lines(f"spot {spot.name} ({kind})")
         if spot.sun_windows is not None:
             today = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
             lines.append(f"  possible direct sun today: {today:.1f} h")
-        lines += [f"  ? {question}" for question in spot.open_questions()]
-    own = [rule.name for rule in collection.rules]
-    lines += ["", f"rules: {', '.join(own)}"]
+        for question in spot.open_questions():
+            lines += screen.lines(f"  ? {question}")
+    lines += ["", *table(list(_facts(household, now, sources)), _LABELLED, screen)]
+    if not household.channels:
+        alone = "no channels: sheets can be printed, but nobody will be told"
+        lines += screen.lines(alone, Mark.TROUBLE)
+    well = f"all is well: {phrases.plants(len(collection.plants))}"
+    return "\n".join([*lines, *screen.lines(well, Mark.OK)])
+
+
+_LABELLED = (Column(fixed=True), Column())
+"""What a line is about, and what it says."""
+
+
+def _facts(
+    household: Household, now: datetime, sources: Sequence[str]
+) -> Iterator[tuple[Cell, Cell]]:
+    """What holds for the whole collection: what about, and what."""
+    collection = household.collection
+    yield "rules:", ", ".join(rule.name for rule in collection.rules)
     if collection.feed is not None:
-        lines.append(f"feed: {feed_in_words(collection.feed)}")
+        yield "feed:", feed_in_words(collection.feed)
     if collection.habits.hours:
-        lines.append(f"watering hours: {', '.join(one.text for one in collection.habits.hours)}")
-    lines.append(f"forecast: {', then '.join(sources)}")
-    for round_, occasion in rounds.upcoming(site, household.rounds, now).items():
-        due = occasion.due_at.astimezone(site.zone)
-        lines.append(f"next {round_.value} round: {due:%a %d %b %H:%M}")
-    lines.append(f"what follows: {_manners(household)}")
+        yield "watering hours:", ", ".join(one.text for one in collection.habits.hours)
+    yield "forecast:", ", then ".join(sources)
+    for round_, occasion in rounds.upcoming(collection.site, household.rounds, now).items():
+        due = occasion.due_at.astimezone(collection.site.zone)
+        yield f"next {round_.value} round:", f"{due:%a %d %b %H:%M}"
+    yield "what follows:", _manners(household)
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
-        lines.append(f"channel {channel.name}: {', '.join(channel.rounds)}, {length}; url is fine")
-    if not household.channels:
-        lines.append("no channels: sheets can be printed, but nobody will be told")
-    lines.append(f"all is well: {phrases.plants(len(collection.plants))}")
-    return "\n".join(lines)
+        told = ", ".join(channel.rounds)
+        yield f"channel {channel.name}:", f"{told}, {length}; url is fine"
 
 
 def _manners(household: Household) -> str:
@@ -78,15 +95,20 @@ def _manners(household: Household) -> str:
     return ", ".join(parts)
 
 
-def _plant_lines(plant: Plant) -> list[str]:
+def _plant_lines(plant: Plant, screen: Screen) -> list[str]:
     kind = " x ".join(plant.groups) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
     way = f"{plant.home} > {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
-    lines = [plant.name, f"  {kind}; {plant.holder}{roots}; {way}"]
-    for name, value, unit, origin in _limits(plant.limits):
-        shown = value if isinstance(value, str) else f"{value:g} {unit}"
-        lines.append(f"  {name:<13}{shown:<20}{origin}")
-    return lines
+    rows = [
+        (name, value if isinstance(value, str) else f"{value:g} {unit}", origin)
+        for name, value, unit, origin in _limits(plant.limits)
+    ]
+    columns = (Column(fixed=True), Column(fixed=True), Column())
+    return [
+        *screen.lines(plant.name),
+        *screen.lines(f"  {kind}; {plant.holder}{roots}; {way}"),
+        *table(rows, columns, screen, indent=2),
+    ]
 
 
 def _limits(limits: Limits) -> list[tuple[str, float | str, str, str]]:
@@ -165,7 +187,7 @@ def why_text(account: Account, decided: Sequence[Sheet], site: Site) -> str:
         f"{full.because(reason, chore, site)}"
         for sheet, chore, reason in _decisions(account, decided)
     ] or ["nothing to do for it today and tonight"]
-    return "\n".join(full.wrapped(line) for line in lines)
+    return "\n".join(wrapped(line) for line in lines)
 
 
 def _at_spot(account: Account) -> str:
@@ -421,55 +443,74 @@ def _plant_now(
     return plant
 
 
-def status_text(report: dict[str, Any]) -> str:
-    """The status in lines."""
-    forecast, failed = report["forecast"], report["fetch_failed"]
-    lines = [f"{report['site']}, {_short(report['at'])}", ""]
-    lines += [f"trouble   {one}" for one in report["troubles"]] or ["all is well"]
-    lines.append("")
+def status_text(report: dict[str, Any], screen: Screen = PIPE) -> str:
+    """The status in tables."""
+    lines = [*screen.lines(f"{report['site']}, {_short(report['at'])}"), ""]
+    troubles = [("trouble", Marked(one, Mark.TROUBLE)) for one in report["troubles"]]
+    lines += table(troubles, _LABELLED, screen) or screen.lines("all is well", Mark.OK)
+    lines += ["", *table(list(_doings(report)), _LABELLED, screen)]
+    for name, rows, columns in (
+        ("notices", [_notice_row(one) for one in report["notices"]], _NOTICE),
+        ("chores", [_chore_row(one) for one in report["chores"]], (Column(), Column(fixed=True))),
+        ("plants", [_plant_row(*one) for one in report["plants"].items()], (Column(), Column())),
+    ):
+        if rows:
+            lines += ["", name, *table(rows, columns, screen, indent=2)]
+    if not report["notices"]:
+        lines += ["", "no notices so far"]
+    return "\n".join(lines)
+
+
+def _doings(report: dict[str, Any]) -> Iterator[tuple[Cell, Cell]]:
+    """What was fetched, what waits and what comes next: what about, and what."""
+    forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
     if forecast is None:
-        lines.append("forecast  none so far")
+        yield "forecast", "none so far"
     else:
         old = phrases.age(timedelta(minutes=forecast["age_minutes"]))
-        fetched = _short(forecast["fetched"])
         state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
-        lines.append(f"forecast  {forecast['source']}, fetched {fetched}, {old}{state}")
+        fetched = f"{forecast['source']}, fetched {_short(forecast['fetched'])}, {old}{state}"
+        yield "forecast", Marked(fetched, Mark.TROUBLE if state else None)
     if failed is not None:
-        lines.append(f"          failed {_short(failed['at'])}: {failed['why']}")
-    lines += [f"clock     {report['clock']}"] if report["clock"] else []
+        yield "", f"failed {_short(failed['at'])}: {failed['why']}"
+    if report["clock"]:
+        yield "clock", Marked(report["clock"], Mark.TROUBLE)
     if report["tick"]:
-        lines.append(f"last tick {_short(report['tick'])} (written down every 10 min)")
-    outbox = report["outbox"]
-    lines.append(
-        f"outbox    {outbox['waiting']} waiting, {outbox['failing']} of them failing; "
-        f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not"
+        yield "last tick", f"{_short(report['tick'])} (written down every 10 min)"
+    yield (
+        "outbox",
+        f"{outbox['waiting']} waiting, {outbox['failing']} of them failing; "
+        f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not",
     )
-    lines += [f"next      {name:<8}{_short(at)}" for name, at in report["next"].items()]
-    lines += ["", "notices" if report["notices"] else "no notices so far"]
-    for notice in report["notices"]:
-        why = f"; {notice['last_error']}" if notice["last_error"] else ""
-        sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
-        tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
-        follows = notice["stage"] in ("reminder", "passed on")
-        what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
-        lines.append(
-            f"  {notice['day']} {what:<15} {notice['channel']:<10}"
-            f"{notice['state']}{sent}{tries}{why}  {notice['title']}"
-        )
-    if report["chores"]:
-        lines += ["", "chores"]
-    for chore in report["chores"]:
-        state = "called off" if chore["called_off"] else "open"
-        state = f"done {_short(chore['done'])}" if chore["done"] else state
-        lines.append(f"  {chore['id']}  {state}")
-    if report["plants"]:
-        lines += ["", "plants"]
-    for name, plant in report["plants"].items():
-        assumed = " (assumed)" if plant["assumed"] else ""
-        after = plant.get("next")
-        then = f", {after['spot']} from {_short(after['at'])}" if after else ""
-        lines.append(f"  {name}: {plant['spot']}{assumed}{then}")
-    return "\n".join(lines)
+    for number, (name, at) in enumerate(report["next"].items()):
+        yield "" if number else "next", f"{name:<8}{_short(at)}"
+
+
+_NOTICE = (Column(fixed=True), Column(), Column(), Column(), Column())
+
+
+def _notice_row(notice: dict[str, Any]) -> list[Cell]:
+    """Day, what, channel, what became of it, title."""
+    why = f"; {notice['last_error']}" if notice["last_error"] else ""
+    sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
+    tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
+    follows = notice["stage"] in ("reminder", "passed on")
+    what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
+    lost = notice["state"] not in ("sent", "not needed") and why
+    state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if lost else None)
+    return [notice["day"], what, notice["channel"], state, notice["title"]]
+
+
+def _chore_row(chore: dict[str, Any]) -> list[Cell]:
+    state = "called off" if chore["called_off"] else "open"
+    return [chore["id"], f"done {_short(chore['done'])}" if chore["done"] else state]
+
+
+def _plant_row(name: str, plant: dict[str, Any]) -> list[Cell]:
+    assumed = " (assumed)" if plant["assumed"] else ""
+    after = plant.get("next")
+    then = f", {after['spot']} from {_short(after['at'])}" if after else ""
+    return [name, f"{plant['spot']}{assumed}{then}"]
 
 
 def _short(iso: str) -> str:
@@ -479,14 +520,14 @@ def _short(iso: str) -> str:
 # -- groups
 
 
-def groups_text(words: Sequence[str]) -> str:
+def groups_text(words: Sequence[str], screen: Screen = PIPE) -> str:
     """The culture groups that have all these words, with their night limits."""
-    lines = []
+    rows = []
     for group in standard_groups().values():
         text = f"{group.name} {group.title} {group.examples}".lower()
         if not all(word.lower() in text for word in words):
             continue
         low = group.limits.night_low
-        night = f"{low.value:g} °C" if low else "?"
-        lines.append(f"{group.name:<28}night {night:<7}{group.examples}")
+        rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", group.examples))
+    lines = table(rows, (Column(fixed=True), Column(fixed=True), Column()), screen)
     return "\n".join(lines) or "no group has all these words; `sillward groups` lists them all"

@@ -1,6 +1,7 @@
 """`sillward forecast`: what is held, how far to trust it; and a daemon for more than one site."""
 
 import json
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -241,4 +242,4 @@ def test_check_shows_the_sources_in_order(monkeypatch: pytest.MonkeyPatch) -> No
 
     result = CliRunner().invoke(main, ["check", "--collection", str(COURTYARD)])
 
-    assert "forecast: MET Norway, then Open-Meteo" in result.stdout.splitlines()
+    assert re.search(r"^forecast: +MET Norway, then Open-Meteo$", result.stdout, re.MULTILINE)

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from sillward import document
 from sillward.notices import full, short
+from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.collection import PlantState
 from sillward_rules.planners.outlook import NightAhead, Outlook
@@ -118,7 +119,7 @@ def pushed(one: Sheet) -> str:
 
 def printed(one: Sheet) -> str:
     text = full.text(one, SITE, "Weather by nobody")
-    assert all(len(line) <= full.WIDTH for line in text.splitlines())
+    assert all(len(line) <= WIDTH for line in text.splitlines())
     return text
 
 

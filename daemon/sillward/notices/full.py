@@ -2,17 +2,15 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
-from textwrap import fill
 
 from sillward.notices import phrases
 from sillward.notices.short import mist_advice
+from sillward.tables_text import cut, padded, width, wrapped
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.site import Site
 from sillward_rules.spread import percent
-
-WIDTH = 78
 
 _HEADINGS = {
     ChoreKind.CARRY_IN: "Carry in",
@@ -47,14 +45,6 @@ def text(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str] = ())
     """
     lines = _lines(sheet, site, attribution, footer)
     return "\n".join(wrapped(line) for line in lines).rstrip() + "\n"
-
-
-def wrapped(line: str) -> str:
-    """The line, broken to the width, what follows indented."""
-    if len(line) <= WIDTH:
-        return line
-    indent = len(line) - len(line.lstrip()) + 2
-    return fill(line, WIDTH, subsequent_indent=" " * indent, break_on_hyphens=False)
 
 
 def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) -> Iterator[str]:
@@ -99,12 +89,12 @@ def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) ->
 
 def _chore(chore: Chore, sheet: Sheet, site: Site) -> Iterator[str]:
     yield f"  {_head(chore, sheet, site)}"
-    width = max(len(name) for name in chore.plants)
+    widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, site)
     if shared:
         yield f"    {shared}{phrases.chance(chore.because)}"
         for reason in chore.because:
-            yield f"    - {reason.plant:<{width}}  {_of_plant(reason)}"
+            yield f"    - {padded(reason.plant, widest)}  {_of_plant(reason)}"
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
@@ -247,7 +237,7 @@ def _nights(ahead: Outlook) -> Iterator[str]:
     if table:
         yield (
             "NIGHTS      "
-            + "".join(f"{spot[:12]:>13}" for spot in spots)
+            + "".join(padded(cut(spot, 12), 13, right=True) for spot in spots)
             + f"{'chance':>9}   plants in"
         )
     else:
