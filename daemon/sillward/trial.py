@@ -11,7 +11,7 @@ from sillward.errors import DeliveryError
 from sillward.notices import short
 from sillward.notices.channels import Sender
 from sillward.notices.short import Message
-from sillward.tables_text import Column, Mark, Marked, Screen, table, width
+from sillward.tables_text import Column, Mark, Marked, Screen, table
 from sillward_rules.site import Site
 
 TITLE = "Trial of sillward: nothing to do"
@@ -74,7 +74,7 @@ def tried(
 
 def line(outcome: Outcome, channels: Sequence[Channel], screen: Screen) -> str:
     """One outcome as a row, under those of the other channels that are tried."""
-    widest = max(width(one.name) for one in channels)
+    widest = max(len(one.name) for one in channels)
     states = max(len(one.value) for one in State)
     good = outcome.state is State.SENT
     state = Marked(outcome.state.value.ljust(states), Mark.OK if good else Mark.TROUBLE)
