@@ -37,7 +37,6 @@ from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
 from sillward.service import Desk
 from sillward.settings import last_resort
-from sillward.tables_text import wrapped
 from sillward.terminal import patience, patient, screen
 from sillward_rules.account import account_for
 from sillward_rules.chore import WETTINGS, ChoreKind
@@ -143,6 +142,12 @@ def _options(
 _ROUNDS = click.Choice([round_.value for round_ in Round])
 
 
+def _say(line: str) -> None:
+    """Print one line, broken where the screen ends."""
+    for piece in screen().lines(line):
+        click.echo(piece)
+
+
 def _print_json(value: Any) -> None:
     click.echo(json.dumps(value, ensure_ascii=False, indent=2))
 
@@ -170,13 +175,12 @@ def demo_command(weather: str) -> None:
         states = next_state(states, sheet)
         push = short.message(sheet, app.site)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
-        click.echo(wrapped(f"  {push.title}"))
-        for line in push.body.splitlines():
-            click.echo(wrapped(f"  {line}"))
+        for line in (push.title, *push.body.splitlines()):
+            _say(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
         click.echo(full.text(sheet, app.site, app.attribution(forecast)))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
-    click.echo(wrapped(f"Other weather: {others}"))
+    _say(f"Other weather: {others}")
 
 
 @main.command(short_help="Is the collection right? Every limit and its origin.")
@@ -215,7 +219,7 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     elif as_push:
         push = short.message(drawn, app.site)
         for line in (push.title, *push.body.splitlines()):
-            click.echo(wrapped(line))
+            _say(line)
     else:
         click.echo(full.text(drawn, app.site, app.attribution(weather)), nl=False)
 
@@ -305,7 +309,7 @@ def send(options: Options, round_name: str) -> None:
     waiting = False
     for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {notice.sent_at.astimezone(app.site.zone):%H:%M}"
-        click.echo(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
+        _say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
         waiting = waiting or notice.state not in ("sent", "not needed")
     desk.ledger.close()
     if blind is not None:
@@ -392,7 +396,7 @@ def try_channel(options: Options, name: str | None) -> None:
     finally:
         courier.rest()
     if any(one.state is trial.State.SENT for one in outcomes):
-        click.echo("sent means that the other side took it: look whether it has arrived")
+        _say("sent means that the other side took it: look whether it has arrived")
     if any(one.state is not trial.State.SENT for one in outcomes):
         click.get_current_context().exit(1)
 
@@ -423,7 +427,7 @@ def stopped(why: str) -> None:
     """
     outcomes = last_word.tell(last_resort(), why)
     for name, outcome in outcomes:
-        click.echo(f"{name}: {outcome}")
+        _say(f"{name}: {outcome}")
     if not outcomes:
         msg = "nobody can be told: no channel's url is in the environment or a credential"
         raise ConfigError([msg])
@@ -454,7 +458,7 @@ def done(options: Options, chore: str) -> None:
             if one.called_off_at is None and (one.day <= today or one.id == chore)
         ]
         for one in _chores_named(told, chore):
-            click.echo(_acknowledge(app, ledger, one, now))
+            _say(_acknowledge(app, ledger, one, now))
 
 
 def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> str:

@@ -491,13 +491,14 @@ _NOTICE = (Column(fixed=True), Column(), Column(), Column(), Column())
 
 def _notice_row(notice: dict[str, Any]) -> list[Cell]:
     """Day, what, channel, what became of it, title."""
-    why = f"; {notice['last_error']}" if notice["last_error"] else ""
+    reason = (notice["last_error"] or "").removeprefix(f"channel {notice['channel']}: ")
+    why = f"; {reason}" if reason else ""
     sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
     tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
     follows = notice["stage"] in ("reminder", "passed on")
     what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
-    lost = notice["state"] not in ("sent", "not needed") and why
-    state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if lost else None)
+    fails = bool(reason) and notice["state"] not in ("sent", "not needed")
+    state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if fails else None)
     return [notice["day"], what, notice["channel"], state, notice["title"]]
 
 

@@ -443,6 +443,7 @@ ALL_THAT_READ = [
     ["run"],
     ["done", "x"],
     ["status"],
+    ["try-channel"],
 ]
 
 
@@ -694,9 +695,9 @@ def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_pat
 
     result = call("done", "carry-in", "--collection", COURTYARD, "--at", "2026-05-15T13:00")
 
-    assert result.stdout == (
+    assert " ".join(result.stdout.split()) == (
         "done: 2026-05-14-carry-in-pergola-to-sunroom (Blue basket); "
-        "Blue basket is at pergola by what was told later\n"
+        "Blue basket is at pergola by what was told later"
     )
     assert ledger.states("Courtyard")["Blue basket"].spot == "pergola"
     assert all(not one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 14)))

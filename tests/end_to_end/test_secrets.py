@@ -158,6 +158,7 @@ def test_no_secret_is_written_anywhere(
     killed.wait(5)
     house.forecast.append(json.dumps({"error": True, "reason": f"bad key {secret(45)}"}).encode())
     assert call("send", "--round", "dusk") == 1
+    assert call("try-channel") == 1
     call("status", "--json")
     assert call("forecast") == 0
     assert call("why", "Left pot") == 0
