@@ -37,7 +37,8 @@ def test_the_push_shown_is_the_one_that_the_demo_gives() -> None:
 
     output = CliRunner().invoke(main, ["demo"]).output
 
-    assert "\n".join(f"  {line}" for line in shown.splitlines()) in output
+    # A line that is wider than a terminal is broken there.
+    assert " ".join(shown.split()) in " ".join(output.split())
 
 
 def test_every_command_is_in_the_readme_and_has_help() -> None:
