@@ -18,6 +18,7 @@ import click
 
 from sillward import (
     __version__,
+    calendar_keeper,
     completion,
     document,
     forecast_report,
@@ -29,6 +30,8 @@ from sillward import (
     trial,
 )
 from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
+from sillward.calendar_file import to_ics
+from sillward.calendar_keeper import CalendarKeeper
 from sillward.collection import Channel
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
@@ -39,7 +42,7 @@ from sillward.service import Desk
 from sillward.settings import last_resort
 from sillward.terminal import patience, patient, screen
 from sillward_rules.account import account_for
-from sillward_rules.chore import WETTINGS, ChoreKind
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.collection import PlantState
 from sillward_rules.plant import Plant
 from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
@@ -193,6 +196,8 @@ def check(options: Options, as_json: bool) -> None:
     app = build(options)
     channels.check_channels(app.household.channels, app.path.name)
     app.require_places()
+    if app.settings.calendar is not None:
+        calendar_keeper.check_place(app.settings.calendar)
     sources = [source.name for source in app.sources]
     if as_json:
         _print_json(reports.check_document(app.household, sources))
@@ -357,12 +362,17 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
 
 
 def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) -> Callable[[], str]:
-    """What is done after each tick: the courier rests, the heart beats, the status is told."""
+    """What is done after each tick: the courier rests, the calendar is kept, the heart beats,
+    the status is told."""
     pulse = heartbeat.build(apps[0].settings)
+    path = apps[0].settings.calendar
+    calendar = None if path is None else CalendarKeeper(path, desks)
     first = desks[0]
 
     def then() -> str:
         courier.close()
+        if calendar is not None:
+            calendar.keep()
         wrong = [text for desk in desks for text in desk.troubles()]
         if pulse is not None:
             pulse.beat(first.clock(), "; ".join(wrong) or None)
@@ -551,6 +561,34 @@ def forecast(options: Options, as_json: bool) -> None:
         _print_json(report)
     else:
         click.echo(forecast_report.text(report, app.household.collection, screen()))
+
+
+@main.command("calendar")
+@_options(as_json=False)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write it there instead of printing it.",
+)
+def calendar_command(options: Options, out: Path | None) -> None:
+    """Print the chores as an iCalendar file: those that were told, and the trips expected.
+
+    A view for any calendar program and never the alert. `run` keeps the file SILLWARD_CALENDAR.
+    """
+    app = build(options)
+    app, now = _at_moment(app, None)
+    collection, expected = app.household.collection, tuple[Chore, ...]()
+    try:
+        expected = calendar_keeper.trips(collection, app.weather(now), app.states(), now)
+    except SourceError as error:
+        click.echo(f"sillward: {error}; trips to come are not known", err=True)
+    with closing(app.ledger_for_a_look()) as ledger:
+        content = to_ics([calendar_keeper.page(ledger, app.site, expected, now)])
+    if out is None:
+        click.echo(content, nl=False)
+    else:
+        calendar_keeper.put(out, content)
 
 
 @main.command(short_help="The culture groups: which one is mine?")

@@ -6,7 +6,8 @@ SillwardError
 ├── SourceError      a forecast could not be had                 exit 1
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
-└── DeliveryError    a channel did not take a notice             exit 1
+├── DeliveryError    a channel did not take a notice             exit 1
+└── CalendarError    the calendar's file cannot be written       exit 1
 """
 
 from collections.abc import Sequence
@@ -80,3 +81,7 @@ class DeliveryError(SillwardError):
         super().__init__(text)
         self.perhaps_sent = perhaps_sent
         self.wait = wait
+
+
+class CalendarError(SillwardError):
+    """The calendar's file cannot be written."""

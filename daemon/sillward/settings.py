@@ -147,6 +147,8 @@ class Settings(BaseSettings):
         )
     )
     """Folder with secrets: channel-NAME holds the URL of the channel NAME."""
+    calendar: Path | None = None
+    """The iCalendar file that `run` keeps up to date; None for none."""
     log_level: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = "INFO"
 
 
@@ -165,7 +167,7 @@ def load_settings() -> Settings:
         raise ConfigError([text]) from None
     paths = {
         name: _expanded(name, getattr(settings, name))
-        for name in ("collection", "ledger", "credentials")
+        for name in ("collection", "ledger", "credentials", "calendar")
         if getattr(settings, name) is not None
     }
     return settings.model_copy(update=paths)

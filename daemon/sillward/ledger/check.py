@@ -29,6 +29,7 @@ _READERS: dict[str, Callable[[sqlite3.Row], object]] = {
     "chore": chore_of,
     "plant_state": state_of,
     "mark": _moments_of("at"),
+    "event": _moments_of("changed_at"),
 }
 """What reads the rows of a table. What these cannot read would fail at every tick."""
 

@@ -141,6 +141,14 @@ class Life:
     lost: int
 
 
+@dataclass(frozen=True, slots=True)
+class EventVersion:
+    """How often an event of the calendar has changed since it was first in it, and when last."""
+
+    sequence: int
+    changed_at: datetime
+
+
 def to_text(at: datetime) -> str:
     """A moment as it is stored."""
     return at.astimezone(UTC).isoformat(timespec="seconds")

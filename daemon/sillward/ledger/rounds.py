@@ -1,6 +1,7 @@
 """Rounds with their chores, what is known of each plant, and marks: what was told and done."""
 
 import json
+import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from datetime import date, datetime, timedelta
@@ -8,6 +9,7 @@ from typing import Any
 
 from sillward.ledger.forecasts import ForecastTables
 from sillward.ledger.records import (
+    EventVersion,
     Life,
     Mark,
     Notice,
@@ -251,6 +253,7 @@ class RoundTables(ForecastTables):
             for table in ("round", "notice"):
                 self._db.execute(f"DELETE FROM {table} WHERE day < ?", (str(oldest.date()),))
             self._db.execute("DELETE FROM chore WHERE before < ?", (to_text(oldest),))
+            self._db.execute("DELETE FROM event WHERE id < ?", (str(oldest.date()),))
             # The longest part of a row, and of use until its notices are sent or given up.
             self._db.execute(
                 "UPDATE round SET after = '{}' WHERE day < ? AND after != '{}'",
@@ -329,6 +332,50 @@ class RoundTables(ForecastTables):
                 "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (site, plant, *values),
             )
+
+    # -- the calendar
+
+    def chores_as_stored(self, site: str, since: datetime) -> list[tuple[object, ...]]:
+        """All that a calendar shows of these chores, unread: a cheap way to see a change."""
+        return [
+            tuple(row)
+            for row in self._rows(
+                "SELECT id, round, document, done_at, called_off_at FROM chore"
+                " WHERE site = ? AND before >= ? ORDER BY id",
+                site,
+                to_text(since),
+            )
+        ]
+
+    def versions(
+        self, site: str, digests: Mapping[str, str], now: datetime
+    ) -> dict[str, EventVersion]:
+        """The version of each event of the calendar; a new one where its content is another.
+
+        digests: of the content of each event, by the id of its chore. Nothing is written while
+        all is as it was.
+        """
+        known = self._events(site)
+        if any(known[one]["digest"] != digests[one] for one in digests.keys() & known.keys()) or (
+            digests.keys() - known.keys()
+        ):
+            with self.transaction():
+                self._db.executemany(
+                    "INSERT INTO event (site, id, digest, sequence, changed_at)"
+                    " VALUES (?, ?, ?, 0, ?) ON CONFLICT (site, id) DO UPDATE SET"
+                    " digest = excluded.digest, sequence = sequence + 1,"
+                    " changed_at = MAX(changed_at, excluded.changed_at)"  # clocks are set back
+                    " WHERE digest != excluded.digest",
+                    [(site, one, digest, to_text(now)) for one, digest in digests.items()],
+                )
+            known = self._events(site)
+        return {
+            one: EventVersion(known[one]["sequence"], to_moment(known[one]["changed_at"]))
+            for one in digests
+        }
+
+    def _events(self, site: str) -> dict[str, sqlite3.Row]:
+        return {row["id"]: row for row in self._rows("SELECT * FROM event WHERE site = ?", site)}
 
     # -- marks
 

@@ -1,6 +1,6 @@
 """The tables of the ledger file, and what brings an older file up to date."""
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 
 SCHEMA = """
 CREATE TABLE forecast (
@@ -44,6 +44,10 @@ CREATE TABLE plant_state (
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
+CREATE TABLE event (
+    site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
+    changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
+) STRICT;
 """
 
 MIGRATIONS = {
@@ -78,6 +82,12 @@ ALTER TABLE chore ADD COLUMN round TEXT NOT NULL DEFAULT '';
 ALTER TABLE chore ADD COLUMN reminded_at TEXT;
 ALTER TABLE chore ADD COLUMN passed_on_at TEXT;
 ALTER TABLE chore ADD COLUMN called_off_at TEXT;
+""",
+    4: """
+CREATE TABLE event (
+    site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
+    changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
+) STRICT
 """,
 }
 """What brings a file of this version to the next one: statements, written out as they were then."""

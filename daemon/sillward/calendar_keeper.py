@@ -1,0 +1,199 @@
+"""The calendar's file: what goes into it, when it is written anew, and how.
+
+Nothing here may hold up a notice: what fails is logged, and tried again later.
+"""
+
+import logging
+import os
+import stat
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from sillward.calendar_file import KEPT, Page, events_of, superseded, to_ics
+from sillward.errors import CalendarError, ConfigError, SillwardError
+from sillward.kit import Kit
+from sillward.ledger import Ledger
+from sillward.service import EARLIEST
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.collection import Collection, State
+from sillward_rules.sheet import Round, draw_up
+from sillward_rules.site import Site
+from sillward_rules.weather import Freshness, Weather
+
+AGAIN = timedelta(minutes=10)
+"""After a file that could not be written. Judgement."""
+
+MODE = 0o600
+"""Of a new file: it says who is at home, and when. One that is there keeps its own."""
+
+BEGINNING = b"BEGIN:VCALENDAR"
+
+log = logging.getLogger(__name__)
+
+
+class CalendarKeeper:
+    """Keeps one file for all the desks of a daemon."""
+
+    def __init__(self, path: Path, kits: Sequence[Kit]) -> None:
+        self._path, self._kits = path, kits
+        self._seen: list[object] = []
+        """What the file was made of last."""
+        self._failed_at: datetime | None = None
+
+    def keep(self) -> None:
+        """Write the file if it is not as it should be any more. Never raise."""
+        now = self._kits[0].clock()
+        failed = self._failed_at
+        if now < EARLIEST or (failed is not None and timedelta(0) <= now - failed < AGAIN):
+            return
+        try:
+            seen = [_seen(kit) for kit in self._kits]
+            if seen == self._seen and self._path.exists():
+                return
+            put(self._path, to_ics([_page(kit) for kit in self._kits]))
+        except SillwardError as error:
+            self._failed_at = now
+            log.warning("calendar.failed reason=%s", error)
+        except Exception:
+            self._failed_at = now
+            log.exception("calendar.failed")
+        else:
+            self._seen, self._failed_at = seen, None
+
+
+def _seen(kit: Kit) -> object:
+    """What a site's page depends on, as far as it is cheap to ask at every tick."""
+    now, site = kit.clock(), kit.site
+    best = kit.keeper.shelf.best(site)
+    forecast = None if best is None else (best.source.name, best.stored.changed_at)
+    told = kit.ledger.chores_as_stored(site.name, now - KEPT)
+    stand = sorted(kit.ledger.states(site.name).items(), key=lambda one: one[0])
+    return hash((site.local_date(now), forecast, kit.has_forecast(), *told, *stand))
+
+
+def _page(kit: Kit) -> Page:
+    now = kit.clock()
+    expected = trips(kit.household.collection, kit.weather(), kit.states(), now)
+    kit.working()
+    return page(kit.ledger, kit.site, expected, now)
+
+
+def trips(
+    collection: Collection, weather: Weather, state: State, now: datetime
+) -> tuple[Chore, ...]:
+    """The carrying that a forecast lets expect; none by a forecast that one cannot go by."""
+    if not weather.reaches(now) or weather.freshness(now) is Freshness.EXPIRED:
+        return ()
+    ahead = draw_up(Round.WEEK, collection, weather, state, now).outlook
+    return () if ahead is None else ahead.chores
+
+
+def page(ledger: Ledger, site: Site, expected: Sequence[Chore], now: datetime) -> Page:
+    """What the calendar shows of a site.
+
+    expected: the trips of the days ahead; those that a round has spoken of are left out, for what
+    was told stands for them. New versions of events are written down. Raise LedgerError.
+    """
+    told = ledger.chores(site.name, now - KEPT)
+    mornings = {one.day: _told_at(ledger, site, Round.MORNING, one.day) for one in told}
+    events = events_of(
+        superseded(told, {day: at for day, at in mornings.items() if at is not None}),
+        [one for one in expected if not _spoken_of(ledger, site, one)],
+        site,
+        now,
+    )
+    digests = {event.id: event.digest for event in events}
+    return Page(site, events, ledger.versions(site.name, digests, now))
+
+
+def _spoken_of(ledger: Ledger, site: Site, trip: Chore) -> bool:
+    """Whether the round that tells such a trip has been told: it is told then, or not needed."""
+    day = trip.id[:10]
+    if trip.kind is ChoreKind.CARRY_IN:
+        return _told_at(ledger, site, Round.DUSK, day) is not None
+    eve = str(date.fromisoformat(day) - timedelta(days=1))
+    rounds = ((Round.MORNING, day), (Round.DUSK, eve))
+    return any(_told_at(ledger, site, *one) is not None for one in rounds)
+
+
+def _told_at(ledger: Ledger, site: Site, round_: Round, day: str) -> datetime | None:
+    return ledger.round_told_at(site.name, round_.value, date.fromisoformat(day))
+
+
+def put(path: Path, content: bytes) -> None:
+    """Write the file whole or not at all, unless it has this content. Raise CalendarError.
+
+    A file that is there keeps its mode, so that who wants others to read it says so once. What is
+    no calendar is not written over.
+    """
+    with _told_as_calendar_error(path):
+        file, before, mode = _as_it_lies(path)
+        if before == content:
+            return
+        written = file.with_name(f"{file.name}.{os.getpid()}.new")
+        try:
+            _write(written, content, mode)
+            written.replace(file)
+            _sync(file.parent)
+        finally:
+            written.unlink(missing_ok=True)
+
+
+def check_place(path: Path) -> None:
+    """Raise ConfigError for a place where no calendar can be written."""
+    try:
+        with _told_as_calendar_error(path):
+            _as_it_lies(path)
+    except CalendarError as error:
+        raise ConfigError([str(error)]) from error
+
+
+@contextmanager
+def _told_as_calendar_error(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, ValueError) as error:  # ValueError: a null in the name
+        reason = error.strerror if isinstance(error, OSError) else None
+        msg = f"calendar {path}: {reason or error}"
+        raise CalendarError(msg) from error
+
+
+def _as_it_lies(path: Path) -> tuple[Path, bytes, int]:
+    """The file behind the path, what is in it and its mode; b"" if it is not there yet."""
+    file = Path(os.path.realpath(path))  # a link stays one
+    if not file.parent.is_dir():
+        msg = f"calendar {path}: there is no folder {file.parent}"
+        raise CalendarError(msg)
+    try:
+        known = file.stat()
+    except FileNotFoundError:
+        return file, b"", MODE
+    if not stat.S_ISREG(known.st_mode):
+        what = "a folder" if stat.S_ISDIR(known.st_mode) else "no ordinary file"
+        msg = f"calendar {path}: is {what}; name a file, such as sillward.ics"
+        raise CalendarError(msg)
+    content = file.read_bytes()
+    if content and not content.startswith(BEGINNING):
+        msg = f"calendar {path}: holds something else; name another file, or remove it"
+        raise CalendarError(msg)
+    return file, content, stat.S_IMODE(known.st_mode)
+
+
+def _write(path: Path, content: bytes, mode: int) -> None:
+    path.unlink(missing_ok=True)
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE), "wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fchmod(stream.fileno(), mode)
+        os.fsync(stream.fileno())
+
+
+def _sync(folder: Path) -> None:
+    """Make a new name in a folder last."""
+    number = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
