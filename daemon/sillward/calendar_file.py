@@ -38,8 +38,12 @@ EXPECTED_STEP = timedelta(minutes=30)
 """The hours of expected trips are rounded to this, to the safe side: more they are not worth, and a
 forecast that says nearly the same changes nothing. Judgement."""
 
-MOST_NAMES = 20
-"""Names in a line of a description. Judgement: beyond it nobody reads on a phone."""
+NAME_STEPS = (20, 12, 8, 5, 3)
+"""Names in a line of a description: the first of these with at most `MOST_OF_NAMES` characters.
+Judgement: beyond it nobody reads on a phone."""
+
+MOST_OF_NAMES = 400
+"""Characters of the names in a line. Judgement."""
 
 MOST_SUMMARY = 120
 """Characters of a summary; week views show some 30. Judgement."""
@@ -47,7 +51,7 @@ MOST_SUMMARY = 120
 MOST_SITE = 60
 """Characters of a site's name. Judgement."""
 
-MOST_LINE = 500
+MOST_LINE = 700
 """Characters of a line of a description. Judgement."""
 
 MOST_DESCRIPTION = 1500
@@ -76,8 +80,8 @@ class Status(Enum):
 class Event:
     """A chore as a calendar shows it.
 
-    id: the chore's, or the day's and way's of trips that are expected. start, end: in UTC, or two dates for
-    what holds all day.
+    id: the chore's, or the day's and way's of trips that are expected. start, end: in UTC, or two
+    dates for what holds all day.
     """
 
     id: str
@@ -185,7 +189,7 @@ def _of_expected(
     lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([walk for walk, _ in walks])]
     for hour, (walk, plants) in sorted(zip(hours, walks, strict=True), key=lambda one: one[0]):
         when = f"{'by' if into else 'from'} {phrases.hour(hour, site)}"
-        lines.append(f"{when} {_way(walk)}: {phrases.names(plants, MOST_NAMES)}")
+        lines.append(f"{when} {_way(walk)}: {_who(plants)}")
     lines.append("Expected, not told yet: the hour is rough, a newer forecast may change it")
     everybody = [name for _, plants in walks for name in plants]
     ways = {_way(walk) for walk, _ in walks}
@@ -244,6 +248,11 @@ def _summary(head: str, note: str, plants: Sequence[str], where: str) -> str:
     return _cut(f"{head}{f' ({note})' if note else ''}: {who}{rest}", MOST_SUMMARY)
 
 
+def _who(plants: Sequence[str]) -> str:
+    tried = (phrases.names(plants, most) for most in NAME_STEPS)
+    return next((text for text in tried if len(text) <= MOST_OF_NAMES), phrases.names(plants, 0))
+
+
 def _way(chore: Chore) -> str:
     if chore.kind in _CARRYING:
         return f"{chore.from_spot} > {chore.to_spot}"
@@ -268,7 +277,7 @@ def _reasons(chore: Chore, site: Site) -> list[str]:
     alike: dict[str, list[str]] = {}
     for reason in chore.because:
         alike.setdefault(full.because(reason, chore, site), []).append(reason.plant)
-    return [f"{phrases.names(names, MOST_NAMES)}: {text}" for text, names in alike.items()]
+    return [f"{_who(names)}: {text}" for text, names in alike.items()]
 
 
 def _description(lines: Sequence[str]) -> str:
@@ -321,9 +330,8 @@ def to_ics(pages: Sequence[Page]) -> bytes:
         ("x-wr-caldesc", about),
     ):
         calendar.add(key, text(value))
-    refresh = icalendar.vDuration(REFRESH)
-    calendar.add("refresh-interval", refresh, {"VALUE": "DURATION"})
-    calendar.add("x-published-ttl", text(refresh.to_ical().decode()))
+    calendar.add("refresh-interval", icalendar.vDuration(REFRESH), {"VALUE": "DURATION"})
+    calendar.add("x-published-ttl", text(f"PT{REFRESH // timedelta(hours=1)}H"))
     for page in pages:
         for event in page.events:
             version = page.versions[event.id]
