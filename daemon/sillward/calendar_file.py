@@ -5,6 +5,7 @@ what is expected in, bytes out.
 """
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -13,7 +14,6 @@ from hashlib import sha256
 from uuid import UUID, uuid5
 
 from sillward.document import chore_of
-from sillward.errors import one_line
 from sillward.ledger import EventVersion, StoredChore
 from sillward.notices import full, phrases
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
@@ -64,6 +64,10 @@ REFRESH = timedelta(hours=1)
 NO_ALERT = "A view, no alert: calendars come late, go by the notices"
 
 PRODUCT = "-//sillward//sillward//EN"
+
+_NO_TEXT = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
+"""Control characters (RFC 5545 section 3.1), what some readers take for the end of a line, and
+halves of surrogate pairs, which no file can hold."""
 
 _UIDS = UUID("6f1c2a52-0c77-4a43-9a52-3d0f6f6b8f3e")  # made up; ours alone
 
@@ -288,7 +292,7 @@ def _description(lines: Sequence[str]) -> str:
         text = _cut(line, MOST_LINE)
         room -= len(text) + 1
         if room < 0:
-            told.append(f"... and {len(lines) - number} more")
+            told.append(f"... and {len(lines) - number} more lines")
             break
         told.append(text)
     return "\n".join([*told, NO_ALERT])
@@ -296,7 +300,7 @@ def _description(lines: Sequence[str]) -> str:
 
 def _cut(text: str, most: int) -> str:
     """The text in one line without what no calendar may hold; what is cut off shows."""
-    whole = one_line(text, most + 1)
+    whole = _NO_TEXT.sub(" ", text).strip()
     return whole if len(whole) <= most else f"{whole[: most - 3]}..."
 
 

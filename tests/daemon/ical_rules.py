@@ -14,6 +14,9 @@ LINE = re.compile(r'([A-Z][A-Z0-9-]*)((?:;[A-Z-]+=(?:"[^"]*"|[^";:,]*))*):(.*)',
 TEXT = re.compile(r"(?:[^\\;,]|\\[\\;,nN])*")  # section 3.3.11
 UTC_TIME = re.compile(r"\d{8}T\d{6}Z")  # section 3.3.5, form 2
 
+NO_SIGNS = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f\u2028\u2029]")
+"""Section 3.1, and what more some readers take for a control or for the end of a line."""
+
 TEXTS = (
     "UID", "SUMMARY", "DESCRIPTION", "LOCATION", "NAME", "X-WR-CALNAME", "X-WR-CALDESC",
     "CATEGORIES",
@@ -127,7 +130,7 @@ def _unfolded(data: bytes) -> list[str]:
     for octets in data[:-2].split(b"\r\n"):
         assert 0 < len(octets) <= MOST_OCTETS, octets
         line = octets.decode()  # a fold within a character would be allowed, but is hard to read
-        assert all(sign == "\t" or sign.isprintable() for sign in line), octets
+        assert not NO_SIGNS.search(line), octets
         if line.startswith((" ", "\t")):
             lines[-1] += line[1:]
         else:

@@ -381,6 +381,7 @@ HOSTILE = [
     "Ö" * 80,
     "🌵" * 80,
     "é\u0301" * 40,
+    "می\u200cخواهم",
     "\\",
     "\\\\n",
     "   ",
@@ -414,8 +415,8 @@ def _shown_safely(name: str) -> None:
     for ours, theirs in both:
         for key in {"SUMMARY", "DESCRIPTION"} & ours.properties.keys():
             assert ours.text(key) == str(theirs[key])
-    plain = " ".join("".join(one if one.isprintable() else " " for one in name).split())
-    assert plain[:40] in events[0].text("SUMMARY")
+    told = events[0].text("SUMMARY")
+    assert all(sign in told for sign in name[:20] if sign.isalnum())
 
 
 def test_what_is_too_long_is_cut_and_shows_it() -> None:
@@ -433,7 +434,7 @@ def test_what_is_too_long_is_cut_and_shows_it() -> None:
         assert event.text("DESCRIPTION").endswith(NO_ALERT)
     expected, told = (event.text("DESCRIPTION") for event in events_in(content))
     assert re.search(r"number 0, .* and 4\d\d more\n", expected)
-    assert re.search(r"\n\.\.\. and 4\d\d more\n", told)
+    assert re.search(r"\n\.\.\. and 4\d more lines\n", told)
     assert len(content) < 10_000
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.daemon.ical_rules import events_in
 from tests.daemon.wires import dripping, serving
 from tests.end_to_end.house import House, a_house, a_place, utc_now, wait_for
 
@@ -40,6 +41,33 @@ def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: Hous
     assert house.stop(again) == 0
     assert house.sink.titles == [push["title"], "Another"]
     assert len(house.asked) == 1  # a fresh forecast is in the ledger
+
+
+def test_the_calendar_is_kept_beside_the_notices(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = house.folder / "sillward.ics"
+    monkeypatch.setenv("SILLWARD_CALENDAR", str(path))
+
+    daemon = house.start()
+    assert wait_for(path.exists)
+    assert house.stop(daemon) == 0
+
+    told = [one.text("SUMMARY") for one in events_in(path.read_bytes())]
+    assert "In: 2 plants, bench > room" in told
+    assert house.states == ["sent"]
+
+
+def test_a_calendar_that_cannot_be_written_keeps_no_notice(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_CALENDAR", str(house.folder))
+
+    daemon = house.start()
+    assert wait_for(lambda: house.states == ["sent"])
+    assert wait_for(lambda: house.logged("calendar.failed reason=calendar "))
+
+    assert house.stop(daemon) == 0
 
 
 def test_an_end_that_is_asked_for_while_a_notice_is_sent_waits_for_it(house: House) -> None:
