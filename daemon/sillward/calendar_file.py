@@ -136,9 +136,9 @@ def events_of(
 
 
 def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) -> list[StoredChore]:
-    """The chores, those called off that a dusk round told for a day whose morning round no longer
-    does.
+    """The chores; what a dusk round told for the next day goes once that day's morning round is told.
 
+    What the morning tells again is the morning's own by then; the rest comes back called off.
     mornings: when the morning round of each local date was told.
     """
     return [
