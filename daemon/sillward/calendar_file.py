@@ -136,9 +136,9 @@ def events_of(
 
 
 def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) -> list[StoredChore]:
-    """The chores; what a dusk round told for the next day goes once that day's morning round is told.
+    """The chores, those called off of the next day that the dusk told and the morning does not.
 
-    What the morning tells again is the morning's own by then; the rest comes back called off.
+    What the morning round tells again is its own by then.
     mornings: when the morning round of each local date was told.
     """
     return [
