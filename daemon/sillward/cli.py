@@ -48,7 +48,7 @@ from sillward_rules.plant import Plant
 from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 
 PURPOSES = {
-    "Look": ("sheet", "why", "forecast", "status", "demo"),
+    "Look": ("sheet", "why", "forecast", "status", "calendar", "demo"),
     "Be told": ("run", "send", "done", "stopped"),
     "Set up": ("check", "try-channel", "groups", "mix"),
 }
@@ -392,19 +392,16 @@ def try_channel(options: Options, name: str | None) -> None:
 
     Example: sillward try-channel phone
     """
-    app, courier = build(options), Courier()
-    try:
+    app, outcomes = build(options), []
+    with closing(Courier()) as courier:
         chosen = _channels_to_try(app, name, courier)
         now = app.clock()
         drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
-        outcomes = []
         for channel in chosen:
             message = trial.message(channel, app.site, now, drawn)
             with patience(f"sending to {channel.name} ..."):
                 outcomes.append(trial.tried(channel, message, courier))
             click.echo(trial.line(outcomes[-1], chosen, screen()))
-    finally:
-        courier.rest()
     if any(one.state is trial.State.SENT for one in outcomes):
         _say("sent means that the other side took it: look whether it has arrived")
     if any(one.state is not trial.State.SENT for one in outcomes):
