@@ -8,6 +8,7 @@ SillwardError
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
 ├── DeliveryError    a channel did not take a notice             exit 1
 └── CalendarError    the calendar's file cannot be written       exit 1
+└── ChartError       a chart could not be drawn or written       exit 1
 """
 
 from collections.abc import Sequence
@@ -85,3 +86,5 @@ class DeliveryError(SillwardError):
 
 class CalendarError(SillwardError):
     """The calendar's file cannot be written."""
+class ChartError(SillwardError):
+    """A chart could not be drawn, or not be written where it was to go."""

@@ -180,7 +180,7 @@ def _hours(
     scene: Scene, column: int, rows: np.ndarray, firings: Sequence[Firing]
 ) -> list[AccountHour]:
     climate, deciding = scene.climate, _deciding_row(scene, column)
-    films = _films(scene, column, rows)
+    films = film_life_min(scene, column, rows)
 
     def known(series: np.ndarray, row: int) -> float | None:
         value = float(series[row, column] if series.ndim == 2 else series[row])
@@ -216,8 +216,11 @@ def _deciding_row(scene: Scene, column: int) -> int | None:
     return int(rows[np.nanargmin(leaf)]) if np.isfinite(leaf).any() else None
 
 
-def _films(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
-    """Film life [min] for each row; a row before sunrise belongs to the day before."""
+def film_life_min(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
+    """Life of a film on a leaf wetted at each row [min]; inf if it outlasts the next morning.
+
+    NaN where it is not known. A row before sunrise belongs to the day before.
+    """
     days: dict[date, DaySteps] = {}
     lives = {}
     for row in rows.tolist():

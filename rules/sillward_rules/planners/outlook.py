@@ -44,7 +44,8 @@ class NightAhead:
 class DayAhead:
     """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for.
 
-    others: what else it asks for (shade, cover and so on), with the number of plants.
+    others: what else it asks for (shade, cover and so on), with the number of plants. misting:
+    its walks, if the advice of each day before is followed.
     """
 
     day: date
@@ -54,6 +55,7 @@ class DayAhead:
     misted_plants: int
     too_hot_for: int
     others: tuple[tuple[ChoreKind, int], ...] = ()
+    misting: tuple[Chore, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +182,9 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
         misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
         others=tuple(counts.items()),
+        misting=into_chores(
+            mist.misting_errands(scene, places, planned), scene.site, day, scene.now
+        ),
     )
 
 
