@@ -6,7 +6,9 @@ Exit status: 0 done, 1 could not do it, 2 wrong usage, 78 a collection or settin
 import functools
 import json
 import os
+import re
 import threading
+from collections import Counter
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -32,9 +34,12 @@ from sillward import (
 from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
 from sillward.calendar_file import to_ics
 from sillward.calendar_keeper import CalendarKeeper
+from sillward.charts import child as charting
+from sillward.charts.data import KINDS, Kind, of_place
+from sillward.charts.data import document as chart_document
 from sillward.collection import Channel
 from sillward.daemon import Daemon, on_end
-from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
+from sillward.errors import ChartError, ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
@@ -48,7 +53,7 @@ from sillward_rules.plant import Plant
 from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 
 PURPOSES = {
-    "Look": ("sheet", "why", "forecast", "status", "calendar", "demo"),
+    "Look": ("sheet", "why", "forecast", "status", "chart", "calendar", "demo"),
     "Be told": ("run", "send", "done", "stopped"),
     "Set up": ("check", "try-channel", "groups", "mix"),
 }
@@ -265,16 +270,90 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
         click.echo(reports.why_text(account, decided, app.site))
 
 
-def _plant_named(app: App, name: str) -> Plant:
-    """The plant of this name, or the only one whose name contains it."""
+def _plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
+    """The plant of this name, or the only one whose name contains it.
+
+    beside: what else could have been named.
+    """
     plants = app.household.collection.plants
     exact = [plant for plant in plants if plant.name == name]
     wanted = " ".join(name.lower().split())
     near = exact or [one for one in plants if wanted in " ".join(one.name.lower().split())]
     if len(near) == 1:
         return near[0]
-    known = ", ".join(plant.name for plant in near or plants)
-    msg = f'"{name}" is {"more than one plant" if near else "no plant"} here ({known})'
+    known = ", ".join([*([] if near else beside), *(plant.name for plant in near or plants)])
+    what = "more than one plant" if near else "no spot or plant" if beside else "no plant"
+    msg = f'"{name}" is {what} here ({known})'
+    raise UsageError(msg)
+
+
+@main.command(short_help="A picture of the nights ahead, or of the water.")
+@click.argument("name", required=False, metavar="[SPOT|PLANT]", shell_complete=completion.plants)
+@_options()
+@click.option("--kind", type=click.Choice(KINDS), default="night", help="Default: night.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png|.svg",
+    help="Default: SPOT-night.png or the like, in this folder.",
+)
+def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Path | None) -> None:
+    """Draw a chart of a SPOT, or of a PLANT at its home: the nights ahead, or the water.
+
+    Without a name it is the spot outdoors where most plants live.
+    """
+    form = _form_of(out)
+    app = build(options)
+    app, now = _at_moment(app, None)
+    collection = app.household.collection
+    spot, plant = _place_named(app, name)
+    data = of_place(kind, spot, collection, app.weather(now), app.states(), now, plant)
+    if as_json:
+        _print_json(chart_document(data))
+        return
+    file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
+    picture = charting.picture(data, form)
+    try:
+        file.write_bytes(picture)
+    except OSError as error:
+        msg = f"{file}: the chart cannot be written: {error.strerror}"
+        raise ChartError(msg) from None
+    click.echo(f"{file}: {data.title}; {data.subtitle}")
+
+
+def _form_of(out: Path | None) -> charting.Form:
+    """What the file's name asks for."""
+    ending = ".png" if out is None else out.suffix.lower()
+    if ending not in (".png", ".svg"):
+        msg = f'--out "{out}": a chart is a .png or an .svg'
+        raise UsageError(msg)
+    return "svg" if ending == ".svg" else "png"
+
+
+def _file_name(name: str) -> str:
+    """A spot or a plant as the beginning of a file's name, in this folder."""
+    return re.sub(r"[\W_]+", "-", name.lower())[:60].strip("-") or "chart"
+
+
+def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
+    """The spot of this name, or the plant and its home; the only one whose name contains it."""
+    collection = app.household.collection
+    if name is None:
+        homes = Counter(plant.home for plant in collection.plants)
+        # Of those outdoors, if there are any.
+        return max(homes, key=lambda one: (not collection.spot(one).indoors, homes[one])), None
+    spots = [spot.name for spot in collection.spots]
+    if name in spots:
+        return name, None
+    near = [spot for spot in spots if name.lower() in spot.lower()]
+    exact = any(plant.name == name for plant in collection.plants)
+    if exact or not near:
+        plant = _plant_named(app, name, beside=spots)
+        return plant.home, plant
+    also = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
+    if len(near) == 1 and not also:
+        return near[0], None
+    msg = f'"{name}" is more than one spot or plant here ({", ".join([*near, *also])})'
     raise UsageError(msg)
 
 

@@ -7,7 +7,7 @@ SillwardError
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
 ├── DeliveryError    a channel did not take a notice             exit 1
-└── CalendarError    the calendar's file cannot be written       exit 1
+├── CalendarError    the calendar's file cannot be written       exit 1
 └── ChartError       a chart could not be drawn or written       exit 1
 """
 
@@ -86,5 +86,7 @@ class DeliveryError(SillwardError):
 
 class CalendarError(SillwardError):
     """The calendar's file cannot be written."""
+
+
 class ChartError(SillwardError):
     """A chart could not be drawn, or not be written where it was to go."""

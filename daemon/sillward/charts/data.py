@@ -35,6 +35,9 @@ SCHEMA = 1
 WATER_DAYS = 3
 """Days of a water chart. Judgement: so many leave room for the hours of each misting."""
 
+MORNING_AFTER = timedelta(hours=4)
+"""A night chart goes on so long after its last night, so that its low can be read. Judgement."""
+
 FILM_MOST_MIN = 480.0
 """A film that lasts longer is shown as this [min]. Judgement: eight hours are a whole day."""
 
@@ -117,7 +120,7 @@ class ChartData:
     band_origin: str | None = None
 
 
-def chart(
+def of_place(
     kind: Kind,
     spot: str,
     collection: Collection,
@@ -149,7 +152,7 @@ def night_chart(
     nights = [
         sun.night_of(scene.site, first.day + timedelta(days=offset)) for offset in range(NIGHTS)
     ]
-    hours = _hours(min(now, first.start), nights[-1].end)
+    hours = _hours(min(now, first.start), nights[-1].end + MORNING_AFTER)
     rows = _rows(scene, hours)
     leaf = _values(scene, column, scene.climate.leaf_c, rows)
     sd_k, origin = _spread(scene, column, nights)
@@ -312,7 +315,7 @@ def _film(scene: Scene, column: int, rows: np.ndarray) -> Array:
     by_day = (rows >= 0) & ~scene.climate.night[rows] if scene.climate.times.size else rows >= 0
     lives = film_life_min(scene, column, rows[by_day])
     film[by_day] = [lives[row] for row in rows[by_day].tolist()]
-    return np.minimum(film, FILM_MOST_MIN)
+    return np.asarray(np.minimum(film, FILM_MOST_MIN))
 
 
 def _plan(
@@ -406,7 +409,7 @@ def _footer(scene: Scene) -> tuple[str, ...]:
     age = phrases.age(weather.age(now))
     trust = {
         Freshness.FRESH: "",
-        Freshness.OLD: ": old",
+        Freshness.OLD: ": take it with care",
         Freshness.EXPIRED: ": too old to go by",
     }[weather.freshness(now)]
     at = now.astimezone(scene.site.zone)
@@ -461,11 +464,12 @@ def of_document(told: dict[str, Any]) -> ChartData:
             )
             for one in told["nights"]
         ),
-        days=tuple(DaySpan(at(one["start"]), at(one["end"]), one["planned"]) for one in told["days"]),
+        days=tuple(
+            DaySpan(at(one["start"]), at(one["end"]), one["planned"]) for one in told["days"]
+        ),
         windows=tuple(
             Window(at(one["opens"]), at(one["closes"]), tuple(one["plants"]))
             for one in told["windows"]
         ),
         **rest,
     )
-

@@ -11,8 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from itertools import pairwise
-from typing import Literal, TypeAlias
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import matplotlib as mpl
@@ -22,10 +21,9 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
-from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
+from sillward.charts.child import Form
+from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine, Window
 from sillward.notices import phrases
-
-Form: TypeAlias = Literal["png", "svg"]
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 """Of the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""
@@ -33,13 +31,22 @@ BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 GREY, INK = "#6B6B6B", "#1A1A1A"
 NIGHT = "#EDEDED"
 
-SIZE_IN = {"night": (6.0, 4.0), "water": (6.0, 5.0)}
+WIDTH_IN = 6.0
+LEFT_IN, PANEL_IN = 0.5, 3.9
+"""Left edge and width of every panel [in]; what is right of it is for the limits' labels."""
+
+HEAD_IN, FOOT_IN = 0.78, 0.98
+"""Above the first panel: title, dates, what it shows. Beneath the last one: hours, footer [in]."""
+
 DPI = 100
-PNG_DPI = 200
-"""Twice as fine as it is laid out: sharp on a phone."""
+PNG_DPI = 150
+"""Finer than it is laid out: sharp on a phone. Judgement."""
 
 SMALL, USUAL, LARGE = 9.0, 9.5, 12.0
 """Sizes of letters [points]."""
+
+NIGHT_IN, DEFICIT_IN, FILM_IN, LANE_IN, PANEL_GAP_IN = 2.24, 1.35, 1.1, 0.17, 0.28
+"""Heights of the panels, of a row of mistings, and between the panels [in]."""
 
 LINE_PT = 11.5
 """Height of a line of small letters [points]."""
@@ -47,12 +54,16 @@ LINE_PT = 11.5
 LABEL_WIDTH = 20
 """Signs in a line of a limit's label."""
 
+MOST_NAMED = 3
+"""Plants that are named in a label; more are counted."""
+
 MOST_MOVED = 1.6
 """Lines of letters that a label may stand off its limit. Judgement: further is misread."""
 
-FILM_TICKS_MIN = (15, 30, 60, 120, 240, 480)
+FILM_TICKS_MIN = (5, 15, 60, 180, 480)
+FILM_LEAST_MIN = 3.0
 
-_STYLE = {
+_STYLE: dict[Any, Any] = {
     "font.family": "DejaVu Sans",
     "font.size": USUAL,
     "text.parse_math": False,  # a plant may be called "$5 fern"
@@ -83,16 +94,12 @@ def image(data: ChartData, form: Form) -> bytes:
 def figure_of(data: ChartData) -> Figure:
     """The chart as a figure, for whoever wants to add to it."""
     with _style():
-        figure = Figure(figsize=SIZE_IN[data.kind], dpi=DPI)
-        FigureCanvasAgg(figure)
-        figure.text(0.02, 0.975, data.title, size=LARGE, weight="bold", va="top")
-        below = 0.975 - 18 / (72 * SIZE_IN[data.kind][1])
-        figure.text(0.02, below, data.subtitle, size=USUAL, va="top")
-        figure.text(0.02, 0.015, "\n".join(_footer(data)), size=SMALL, color=GREY, va="bottom")
-        if data.kind == "night":
-            _night(figure, data)
-        else:
-            _water(figure, data)
+        figure = _night(data) if data.kind == "night" else _water(data)
+        down = 1 / figure.get_figheight()
+        figure.text(0.02, 1 - 0.1 * down, data.title, size=LARGE, weight="bold", va="top")
+        figure.text(0.02, 1 - 0.33 * down, data.subtitle, size=USUAL, va="top")
+        foot = "\n".join(_footer(data))
+        figure.text(0.02, 0.06 * down, foot, size=SMALL, color=GREY, va="bottom")
         return figure
 
 
@@ -106,34 +113,47 @@ def _style() -> Iterator[None]:
 
 
 def _footer(data: ChartData) -> list[str]:
-    band = [] if data.band_origin is None else [f"band: right 2 times in 3, {data.band_origin}"]
-    return [*data.footer, *band][::-1] if not band else [*band, "; ".join(data.footer)]
+    first, *others = data.footer
+    band = [] if data.band_origin is None else [f"band: 2 times in 3; {data.band_origin}"]
+    return [first, *band, *others]
+
+
+def _panels(heights_in: Sequence[float], gap_in: float) -> list[Axes]:
+    """A new figure with panels of these heights, from the top down."""
+    total = HEAD_IN + sum(heights_in) + gap_in * (len(heights_in) - 1) + FOOT_IN
+    figure = Figure(figsize=(WIDTH_IN, total), dpi=DPI)
+    FigureCanvasAgg(figure)
+    top, made = total - HEAD_IN, []
+    for height in heights_in:
+        box = (LEFT_IN / WIDTH_IN, (top - height) / total, PANEL_IN / WIDTH_IN, height / total)
+        made.append(figure.add_axes(box))
+        top -= height + gap_in
+    return made
 
 
 # -- night
 
 
-def _night(figure: Figure, data: ChartData) -> None:
-    axes = figure.add_axes((0.085, 0.24, 0.645, 0.56))
+def _night(data: ChartData) -> Figure:
+    (axes,) = _panels([NIGHT_IN], 0.0)
     leaf, air = _array(data.series["leaf_c"]), _array(data.series["air_c"])
     low, high = _array(data.series["band_low_c"]), _array(data.series["band_high_c"])
     times = _seconds(data.times)
-    axes.fill_between(times, low, high, color=SKY, alpha=0.35, lw=0, label="likely range")
+    if data.band_origin is not None:
+        axes.fill_between(times, low, high, color=SKY, alpha=0.35, lw=0, label="likely range")
     _line(axes, times, air, label="air", color=GREY, lw=1.1, ls=(0, (4, 2)))
     _line(axes, times, leaf, label="leaf", color=BLUE, lw=2.0)
     limits = [one for one in data.limits if one.series == "leaf_c"]
     shown = np.concatenate([leaf, air, low, high, [one.value for one in limits]])
     shown = shown[np.isfinite(shown)]
     bottom, top = (shown.min(), shown.max()) if shown.size else (0.0, 20.0)
-    axes.set_ylim(bottom - 3.0, top + 1.5)  # room for the value beneath the lowest point
-    axes.set_ylabel("[°C]", rotation=0, ha="left", va="bottom")
-    axes.yaxis.set_label_coords(-0.125, 1.02)
-    _frame(axes, data)
+    room = max(0.12 * (top - bottom), 1.0)  # for the value beneath the lowest point
+    axes.set_ylim(bottom - room, top + room / 2)
+    _frame(axes, data, "temperature [°C]")
     _limits(axes, limits, digits=0)
     for night in data.nights:
         if night.low_c is None or night.low_at is None:
-            middle = night.start + (night.end - night.start) / 2
-            _text_within(axes, middle, "?")
+            _text_within(axes, night.start + (night.end - night.start) / 2, "?")
             continue
         at = night.low_at.timestamp()
         axes.plot([at], [night.low_c], "o", color=BLUE, ms=4.5, label="_low")
@@ -150,67 +170,78 @@ def _night(figure: Figure, data: ChartData) -> None:
         note.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
     _days_along(axes, data, noon=False)
     _legend(axes)
+    return _figure(axes)
 
 
 # -- water
 
 
-def _water(figure: Figure, data: ChartData) -> None:
+def _water(data: ChartData) -> Figure:
+    lanes = _lanes(data)
+    count = max((lane for _, lane, _ in lanes), default=0) + 1
+    heights = [DEFICIT_IN, FILM_IN, max(count, 2) * LANE_IN]
+    deficit, film, mist = _panels(heights, PANEL_GAP_IN)
     times = _seconds(data.times)
-    left, width = 0.105, 0.625
-    deficit = figure.add_axes((left, 0.575, width, 0.27))
-    film = figure.add_axes((left, 0.315, width, 0.215))
-    mist = figure.add_axes((left, 0.185, width, 0.105))
 
     vpd = _array(data.series["vpd_kpa"])
     _line(deficit, times, vpd, label="VPD", color=BLUE, lw=2.0)
     limits = [one for one in data.limits if one.series == "vpd_kpa"]
     shown = np.concatenate([vpd, [one.value for one in limits], [1.0]])
     deficit.set_ylim(0, 1.12 * np.nanmax(shown))
-    deficit.set_ylabel("VPD [kPa]")
-    _frame(deficit, data)
+    _frame(deficit, data, "VPD of the air [kPa]")
     _limits(deficit, limits, digits=1)
 
     lives = _array(data.series["film_min"])
     _line(film, times, lives, label="film", color=GREEN, lw=1.6, marker="o", ms=2.6)
     film.set_yscale("log")
-    film.set_ylim(FILM_TICKS_MIN[0] * 0.75, FILM_MOST_MIN * 1.25)
+    film.set_ylim(np.nanmin([*(0.7 * lives), FILM_LEAST_MIN]), FILM_MOST_MIN * 1.25)
     names = [f"{tick}+" if tick == FILM_MOST_MIN else f"{tick}" for tick in FILM_TICKS_MIN]
     film.set_yticks(FILM_TICKS_MIN, names)
     film.set_yticks([], minor=True)
-    film.set_ylabel("film life [min]")
-    _frame(film, data)
+    _frame(film, data, "how long a leaf stays wet, by hour of wetting [min]")
     _limits(film, [one for one in data.limits if one.series == "film_min"], digits=0)
 
-    _mist(mist, data)
+    _mist(mist, data, lanes)
     for axes in (deficit, film):
         axes.tick_params(axis="x", which="both", labelbottom=False)
+        _days_along(axes, data, noon=True)
+        axes.tick_params(axis="x", which="both", labelbottom=False)
     _days_along(mist, data, noon=True)
-    figure.align_ylabels([deficit, film])
+    return _figure(mist)
 
 
-def _mist(axes: Axes, data: ChartData) -> None:
-    """The mistings as bars, each with its hours, one under the other where they would touch."""
-    axes.set_ylabel("mist", rotation=0, ha="right", va="center")
-    axes.set_yticks([])
-    _frame(axes, data, top=True)
-    span = data.end.timestamp() - data.start.timestamp()
-    per_sign = span * SMALL * 0.6 / (72 * axes.figure.get_figwidth() * axes.get_position().width)
-    lanes: list[float] = []
+def _lanes(data: ChartData) -> list[tuple[Window, int, str]]:
+    """Each misting, its lane and its words: one under the other where they would touch."""
+    per_sign = (data.end - data.start) * (SMALL * 0.6 / 72 / PANEL_IN)
+    lanes: list[datetime] = []
     placed = []
-    for window in sorted(data.windows, key=lambda one: one.opens):
-        words = f"{window.opens:%H:%M}–{window.closes:%H:%M}"
+    for window in sorted(data.windows, key=lambda one: (one.opens, one.closes)):
+        count = f" ({len(window.plants)})" if data.plant is None else ""
+        words = f"{window.opens:%H:%M}–{window.closes:%H:%M}{count}"
+        free = (number for number, end in enumerate(lanes) if end <= window.opens)
+        lane = next(free, len(lanes))
+        lanes[lane : lane + 1] = [window.closes + per_sign * (len(words) + 1)]
+        placed.append((window, lane, words))
+    return placed
+
+
+def _mist(axes: Axes, data: ChartData, lanes: Sequence[tuple[Window, int, str]]) -> None:
+    """The mistings as bars, each with its hours, and for how many plants."""
+    axes.set_yticks([])
+    _frame(axes, data, "mist, hours" if data.plant else "mist, hours (plants)", grid=False)
+    axes.set_ylim(max([1, *(lane for _, lane, _ in lanes)]) + 1, 0)
+    for window, lane, words in lanes:
         opens, closes = window.opens.timestamp(), window.closes.timestamp()
-        middle, half = (opens + closes) / 2, per_sign * len(words) / 2
-        left, right = min(opens, middle - half), max(closes, middle + half)
-        lane = next((i for i, end in enumerate(lanes) if end <= left), len(lanes))
-        lanes[lane : lane + 1] = [right + per_sign]
-        placed.append((opens, closes, lane, words))
-    count = max(len(lanes), 2)
-    axes.set_ylim(count, 0)
-    for opens, closes, lane, words in placed:
-        axes.barh(lane + 0.5, closes - opens, left=opens, height=0.86, color=SKY, label=words)
-        axes.text((opens + closes) / 2, lane + 0.5, words, size=SMALL, ha="center", va="center")
+        axes.barh(lane + 0.5, closes - opens, left=opens, height=0.72, color=BLUE, label=words)
+        axes.annotate(
+            words,
+            (closes, lane + 0.5),
+            (2, 0),
+            textcoords="offset points",
+            size=SMALL,
+            ha="left",
+            va="center",
+        )
     for day in data.days:
         if any(day.start <= one.closes and one.opens <= day.end for one in data.windows):
             continue
@@ -229,23 +260,30 @@ def _seconds(moments: Iterable[datetime]) -> np.ndarray:
     return np.array([one.timestamp() for one in moments])
 
 
-def _line(axes: Axes, times: np.ndarray, values: np.ndarray, **look: object) -> None:
+def _line(axes: Axes, times: np.ndarray, values: np.ndarray, **look: Any) -> None:
     """A line with gaps where a value is not known; what stands alone is a dot."""
-    axes.plot(times, values, solid_capstyle="round", **look)  # type: ignore[arg-type]
+    axes.plot(times, values, solid_capstyle="round", **look)
     known = np.isfinite(values)
     alone = known & ~np.append(known[1:], False) & ~np.append(False, known[:-1])
     if alone.any():
-        axes.plot(times[alone], values[alone], "o", color=look["color"], ms=3, label="_alone")  # type: ignore[arg-type]
+        axes.plot(times[alone], values[alone], "o", color=look["color"], ms=3, label="_alone")
 
 
-def _frame(axes: Axes, data: ChartData, *, top: bool = False) -> None:
-    """Nights in grey, now as a line, no box."""
+def _figure(axes: Axes) -> Figure:
+    figure = axes.get_figure()
+    assert isinstance(figure, Figure)
+    return figure
+
+
+def _frame(axes: Axes, data: ChartData, shows: str, *, grid: bool = True) -> None:
+    """What it shows, nights in grey, now as a line, no box."""
+    axes.set_title(shows, loc="left", size=SMALL, pad=4, x=-0.3 / PANEL_IN)
     axes.set_xlim(data.start.timestamp(), data.end.timestamp())
     for night in data.nights:
         axes.axvspan(night.start.timestamp(), night.end.timestamp(), color=NIGHT, lw=0, zorder=0)
     if data.start + timedelta(hours=1) <= data.now <= data.end:
         axes.axvline(data.now.timestamp(), color=INK, lw=0.8, ls=":", label="_now")
-    if not top:
+    if grid:
         axes.grid(axis="y", color="#D5D5D5", lw=0.6)
     axes.set_axisbelow(True)
     axes.spines[["top", "right"]].set_visible(False)
@@ -318,8 +356,7 @@ def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
         axes.axhline(one.value, color=VERMILLION, lw=1.3, ls=(0, (6, 2)), label="_limit")
     if not limits:
         return
-    axes.apply_aspect()
-    line = LINE_PT / 72 / (axes.figure.get_figheight() * axes.get_position().height)
+    line = LINE_PT / 72 / (_figure(axes).get_figheight() * axes.get_position().height)
     to_axes = axes.transData + axes.transAxes.inverted()
 
     def height(value: float) -> float:
@@ -338,7 +375,13 @@ def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
             va="center",
             size=SMALL,
             linespacing=1.05,
-            arrowprops={"arrowstyle": "-", "color": VERMILLION, "lw": 0.8, "shrinkA": 1, "shrinkB": 0},
+            arrowprops={
+                "arrowstyle": "-",
+                "color": VERMILLION,
+                "lw": 0.8,
+                "shrinkA": 1,
+                "shrinkB": 0,
+            },
         )
 
 
@@ -363,9 +406,7 @@ def labels(
                 Label(tuple(limits[index] for index in group), text, y)
                 for group, text, y in zip(groups, texts, at, strict=True)
             ]
-        nearest = min(
-            range(len(groups) - 1), key=lambda one: wanted[one] - wanted[one + 1]
-        )
+        nearest = min(range(len(groups) - 1), key=lambda one: wanted[one] - wanted[one + 1])
         groups[nearest : nearest + 2] = [groups[nearest] + groups[nearest + 1]]
 
 
@@ -403,5 +444,8 @@ def _words(limits: Sequence[LimitLine], digits: int) -> str:
         shown = low if low == high else f"{low}–{high}"
         return f"{shown} {unit}\n{phrases.plants(len(names))}"
     bound = f"{values[0]:g} {unit}"
-    lines = textwrap.wrap(f"{bound} {', '.join(' '.join(one.split()) for one in names)}", LABEL_WIDTH)
-    return "\n".join(lines) if len(lines) <= 2 else f"{bound} {phrases.plants(len(names))}"
+    told = f"{bound} {', '.join(' '.join(name.split()) for name in names[:MOST_NAMED])}"
+    lines = textwrap.wrap(told, LABEL_WIDTH)
+    if len(lines) > 2 or len(names) > MOST_NAMED:
+        return f"{bound} {phrases.plants(len(names))}"
+    return "\n".join(lines)

@@ -1,0 +1,17 @@
+"""The child that draws: `python -m sillward.charts png`, data as JSON in, the picture out."""
+
+import json
+import sys
+
+from sillward.charts.child import NO_MATPLOTLIB, Form
+from sillward.charts.data import of_document
+
+try:
+    from sillward.charts import draw
+except ImportError as error:
+    sys.stderr.write(f"{error}\n")
+    sys.exit(NO_MATPLOTLIB)
+
+if __name__ == "__main__":
+    form: Form = "svg" if sys.argv[1:] == ["svg"] else "png"
+    sys.stdout.buffer.write(draw.image(of_document(json.load(sys.stdin)), form))
