@@ -91,7 +91,8 @@ class Window:
 
 @dataclass(frozen=True, slots=True)
 class ChartData:
-    """Everything that a chart shows. Moments are in the site's zone.
+    """Everything that a chart shows. Moments are in the site's zone, in full
+    seconds.
 
     series: by name, a value for each of `times`, which are full hours one after the other.
     Night: leaf_c, air_c, band_low_c, band_high_c [°C]; the band is one standard deviation of the
@@ -157,6 +158,7 @@ def night_chart(
     leaf = _values(scene, column, scene.climate.leaf_c, rows)
     sd_k, origin = _spread(scene, column, nights)
     off = np.where(rows >= 0, sd_k[rows], np.nan) if sd_k.size else np.full(rows.shape, np.nan)
+    banded = bool(np.isfinite(leaf + off).any())
     return _chart(
         scene,
         spot,
@@ -172,7 +174,7 @@ def night_chart(
         },
         limits=_limits("leaf_c", "night_low", _who(collection, spot, plant)),
         nights=[_with_low(scene, column, night) for night in nights],
-        band_origin=origin,
+        band_origin=origin if banded else None,
     )
 
 
@@ -266,23 +268,25 @@ def _spread(scene: Scene, column: int, nights: Sequence[Night]) -> tuple[Array, 
     """(time,) standard deviation of the forecast [K], and where it is from.
 
     An ensemble knows it by the hour. The usual errors are those of nights, and said of no other
-    hours. What holds itself has none.
+    hours; a night that an ensemble knows in part has them, as its chance has. What holds itself
+    has none.
     """
-    sd_k, origin = np.full(scene.climate.times.shape, np.nan), None
+    sd_k = np.full(scene.climate.times.shape, np.nan)
+    origins: dict[str, None] = {}
     if scene.holds_itself[column] or scene.stale:
         return sd_k, None
     own = scene.weather.spread
     if own is not None:
         rows = [row for row in range(sd_k.size) if own.knows(np.array([row]))]
         sd_k[rows] = own.sd_k[rows]
-        origin = own.origin if rows else None
+        origins |= {own.origin: None} if rows else {}
     for night in nights:
         known = spread_of(scene, night)
         if known is not None:
             spread, of_night = known
             sd_k[of_night] = spread.sd_k[of_night]
-            origin = origin or spread.origin
-    return sd_k, origin
+            origins[spread.origin] = None
+    return sd_k, ", then ".join(origins) or None
 
 
 def _limits(series: str, name: str, plants: Iterable[Plant]) -> list[LimitLine]:
@@ -365,7 +369,7 @@ def _chart(
     site = scene.site
 
     def local(at: datetime) -> datetime:
-        return at.astimezone(site.zone)
+        return at.astimezone(site.zone).replace(microsecond=0)
 
     start, end = (local(moment(hours[edge])) for edge in (0, -1))
     # The last hour of a water chart is the midnight that ends its last day.
@@ -414,7 +418,9 @@ def _footer(scene: Scene) -> tuple[str, ...]:
     }[weather.freshness(now)]
     at = now.astimezone(scene.site.zone)
     made = f"made {at:%a %d %b %H:%M}, times of {scene.site.zone}"
-    return f"{one_line(weather.source, MOST_NAME)}, {age}{trust}", made
+    known = bool(np.isfinite(weather.temp_c).any())
+    source = one_line(weather.source, MOST_NAME)
+    return f"{source}, {age}{trust}" if known else "no forecast: nothing is known", made
 
 
 # -- as a document

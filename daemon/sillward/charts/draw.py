@@ -22,7 +22,7 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 
 from sillward.charts.child import Form
-from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine, Window
+from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
 from sillward.notices import phrases
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
@@ -47,6 +47,8 @@ SMALL, USUAL, LARGE = 9.0, 9.5, 12.0
 
 NIGHT_IN, DEFICIT_IN, FILM_IN, LANE_IN, PANEL_GAP_IN = 2.24, 1.35, 1.1, 0.17, 0.28
 """Heights of the panels, of a row of mistings, and between the panels [in]."""
+
+LEAST_LANES = 2
 
 LINE_PT = 11.5
 """Height of a line of small letters [points]."""
@@ -114,7 +116,7 @@ def _style() -> Iterator[None]:
 
 def _footer(data: ChartData) -> list[str]:
     first, *others = data.footer
-    band = [] if data.band_origin is None else [f"band: 2 times in 3; {data.band_origin}"]
+    band = [] if data.band_origin is None else [f"likely range: 2 nights in 3; {data.band_origin}"]
     return [first, *band, *others]
 
 
@@ -153,7 +155,15 @@ def _night(data: ChartData) -> Figure:
     _limits(axes, limits, digits=0)
     for night in data.nights:
         if night.low_c is None or night.low_at is None:
-            _text_within(axes, night.start + (night.end - night.start) / 2, "?")
+            axes.annotate(
+                "?",
+                ((night.start + (night.end - night.start) / 2).timestamp(), 0.5),
+                xycoords=("data", "axes fraction"),
+                ha="center",
+                size=SMALL,
+                color=GREY,
+                annotation_clip=True,
+            )
             continue
         at = night.low_at.timestamp()
         axes.plot([at], [night.low_c], "o", color=BLUE, ms=4.5, label="_low")
@@ -177,9 +187,9 @@ def _night(data: ChartData) -> Figure:
 
 
 def _water(data: ChartData) -> Figure:
-    lanes = _lanes(data)
-    count = max((lane for _, lane, _ in lanes), default=0) + 1
-    heights = [DEFICIT_IN, FILM_IN, max(count, 2) * LANE_IN]
+    placed = walks(data)
+    lanes = max([LEAST_LANES, *(one.lane + 1 for one in placed)])
+    heights = [DEFICIT_IN, FILM_IN, lanes * LANE_IN]
     deficit, film, mist = _panels(heights, PANEL_GAP_IN)
     times = _seconds(data.times)
 
@@ -201,52 +211,71 @@ def _water(data: ChartData) -> Figure:
     _frame(film, data, "how long a leaf stays wet, by hour of wetting [min]")
     _limits(film, [one for one in data.limits if one.series == "film_min"], digits=0)
 
-    _mist(mist, data, lanes)
+    _mist(mist, data, placed, lanes)
     for axes in (deficit, film):
-        axes.tick_params(axis="x", which="both", labelbottom=False)
         _days_along(axes, data, noon=True)
         axes.tick_params(axis="x", which="both", labelbottom=False)
     _days_along(mist, data, noon=True)
     return _figure(mist)
 
 
-def _lanes(data: ChartData) -> list[tuple[Window, int, str]]:
-    """Each misting, its lane and its words: one under the other where they would touch."""
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """A row of words in the mist panel, with a bar in front of it unless nothing is planned."""
+
+    opens: datetime
+    closes: datetime
+    lane: int
+    words: str
+    bar: bool
+
+
+def walks(data: ChartData) -> list[Walk]:
+    """Each misting with its hours and for how many plants, and of days without any why.
+
+    One under the other where they would touch.
+    """
     per_sign = (data.end - data.start) * (SMALL * 0.6 / 72 / PANEL_IN)
-    lanes: list[datetime] = []
-    placed = []
-    for window in sorted(data.windows, key=lambda one: (one.opens, one.closes)):
-        count = f" ({len(window.plants)})" if data.plant is None else ""
+    wanted = []
+    for window in data.windows:
+        count = "" if data.plant else f" ({len(window.plants)})"
         words = f"{window.opens:%H:%M}–{window.closes:%H:%M}{count}"
-        free = (number for number, end in enumerate(lanes) if end <= window.opens)
-        lane = next(free, len(lanes))
-        lanes[lane : lane + 1] = [window.closes + per_sign * (len(words) + 1)]
-        placed.append((window, lane, words))
-    return placed
-
-
-def _mist(axes: Axes, data: ChartData, lanes: Sequence[tuple[Window, int, str]]) -> None:
-    """The mistings as bars, each with its hours, and for how many plants."""
-    axes.set_yticks([])
-    _frame(axes, data, "mist, hours" if data.plant else "mist, hours (plants)", grid=False)
-    axes.set_ylim(max([1, *(lane for _, lane, _ in lanes)]) + 1, 0)
-    for window, lane, words in lanes:
-        opens, closes = window.opens.timestamp(), window.closes.timestamp()
-        axes.barh(lane + 0.5, closes - opens, left=opens, height=0.72, color=BLUE, label=words)
-        axes.annotate(
-            words,
-            (closes, lane + 0.5),
-            (2, 0),
-            textcoords="offset points",
-            size=SMALL,
-            ha="left",
-            va="center",
-        )
+        wanted.append((window.opens, window.closes, words, True))
     for day in data.days:
         if any(day.start <= one.closes and one.opens <= day.end for one in data.windows):
             continue
-        middle = day.start + (day.end - day.start) / 2
-        _text_within(axes, middle, "none" if day.planned else "not known")
+        words = "none" if day.planned else "not known"
+        at = day.start + (day.end - day.start) / 2 - per_sign * len(words) / 2
+        at = max(at, data.start + per_sign)
+        wanted.append((at, at, words, False))
+    lanes: list[datetime] = []
+    placed = []
+    for opens, closes, words, bar in sorted(wanted):
+        free = (number for number, end in enumerate(lanes) if end <= opens)
+        lane = next(free, len(lanes))
+        lanes[lane : lane + 1] = [closes + per_sign * (len(words) + 1)]
+        placed.append(Walk(opens, closes, lane, words, bar))
+    return placed
+
+
+def _mist(axes: Axes, data: ChartData, placed: Sequence[Walk], lanes: int) -> None:
+    axes.set_yticks([])
+    _frame(axes, data, "mist, hours" if data.plant else "mist, hours (plants)", grid=False)
+    axes.set_ylim(lanes, 0)
+    for one in placed:
+        opens, closes = one.opens.timestamp(), one.closes.timestamp()
+        if one.bar:
+            axes.barh(one.lane + 0.5, closes - opens, left=opens, height=0.72, color=BLUE)
+        axes.annotate(
+            one.words,
+            (closes, one.lane + 0.5),
+            (2, 0),
+            textcoords="offset points",
+            size=SMALL,
+            color=INK if one.bar else GREY,
+            ha="left",
+            va="center",
+        )
 
 
 # -- what all panels share
@@ -318,19 +347,6 @@ def _days_along(axes: Axes, data: ChartData, *, noon: bool) -> None:
     axes.set_xticks(_seconds(noons), [f"{hour}\n{one:%a %d}" for one in noons], minor=True)
     axes.tick_params(axis="x", which="minor", length=3 if noon else 0, labelsize=SMALL)
     axes.tick_params(axis="x", which="both", pad=2)
-
-
-def _text_within(axes: Axes, at: datetime, words: str) -> None:
-    axes.annotate(
-        words,
-        (at.timestamp(), 0.5),
-        xycoords=("data", "axes fraction"),
-        ha="center",
-        va="center",
-        size=SMALL,
-        color=GREY,
-        annotation_clip=True,
-    )
 
 
 # -- limits and their labels
