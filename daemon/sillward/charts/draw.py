@@ -11,6 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from itertools import accumulate, pairwise
+from statistics import fmean
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -360,11 +362,6 @@ class Label:
     text: str
     y: float
 
-    @property
-    def lines(self) -> int:
-        """How many lines of words."""
-        return self.text.count("\n") + 1
-
 
 def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
     """The limits as lines, named at their right ends."""
@@ -380,7 +377,7 @@ def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
 
     data_x = axes.get_xlim()[1]
     for label in labels(limits, [height(one.value) for one in limits], line, digits):
-        middle = float(np.mean([height(one.value) for one in label.limits]))
+        middle = fmean(height(one.value) for one in label.limits)
         axes.annotate(
             label.text,
             (1.0, middle),
@@ -412,17 +409,18 @@ def labels(
     order = sorted(range(len(limits)), key=lambda index: -heights[index])
     groups = [[index] for index in order]
     while True:
-        texts = [_words([limits[index] for index in group], digits) for group in groups]
-        wanted = [float(np.mean([heights[index] for index in group])) for group in groups]
-        tall = [line * (text.count("\n") + 1) for text in texts]
-        at = spread_out(wanted, tall)
-        moved = [abs(one - other) for one, other in zip(at, wanted, strict=True)]
-        if len(groups) == 1 or max(moved) <= MOST_MOVED * line:
-            return [
-                Label(tuple(limits[index] for index in group), text, y)
-                for group, text, y in zip(groups, texts, at, strict=True)
-            ]
-        nearest = min(range(len(groups) - 1), key=lambda one: wanted[one] - wanted[one + 1])
+        wanted = [fmean(heights[index] for index in group) for group in groups]
+        if len(groups) * line <= 1.0:
+            texts = [_words([limits[index] for index in group], digits) for group in groups]
+            at = spread_out(wanted, [line * (text.count("\n") + 1) for text in texts])
+            moved = [abs(one - other) for one, other in zip(at, wanted, strict=True)]
+            if len(groups) == 1 or max(moved) <= MOST_MOVED * line:
+                return [
+                    Label(tuple(limits[index] for index in group), text, y)
+                    for group, text, y in zip(groups, texts, at, strict=True)
+                ]
+        apart = [one - other for one, other in pairwise(wanted)]
+        nearest = apart.index(min(apart))
         groups[nearest : nearest + 2] = [groups[nearest] + groups[nearest + 1]]
 
 
@@ -437,10 +435,8 @@ def spread_out(wanted: Sequence[float], tall: Sequence[float]) -> list[float]:
         while blocks and blocks[-1][1] - sum(tall[i] for i in blocks[-1][0]) < top:
             members = blocks.pop()[0] + members
             # Each member would have the block's top edge somewhere; the mean suits all.
-            above = np.concatenate([[0.0], np.cumsum([tall[i] for i in members])[:-1]])
-            top = float(
-                np.mean([wanted[i] + tall[i] / 2 + a for i, a in zip(members, above, strict=True)])
-            )
+            above = accumulate([0.0, *(tall[i] for i in members[:-1])])
+            top = fmean(wanted[i] + tall[i] / 2 + a for i, a in zip(members, above, strict=True))
         blocks.append((members, top))
     placed = [0.0] * len(wanted)
     for members, top in blocks:
