@@ -34,7 +34,6 @@ from tests.daemon.charted import (
     EXAMPLES,
     HOURS,
     NOW,
-    START,
     bench_weather,
     example,
     on_bench,
@@ -440,4 +439,3 @@ def test_a_spot_that_does_not_exist_is_a_key_error() -> None:
 
 def test_start_is_at_a_full_hour() -> None:
     assert on_bench("night", bench_weather(), now=NOW + timedelta(minutes=40)).start == NOW
-    assert START < NOW

@@ -1,7 +1,7 @@
 """Charts drawn in a process of its own, which ends with its one picture.
 
-matplotlib takes some 50 MB and may hang or crash over a font; the daemon stays small, and a chart
-never stops a mail.
+With matplotlib a process takes some 75 MB, and it may hang or crash over a font; the daemon stays
+small, and a chart never stops a mail.
 """
 
 import json
