@@ -43,6 +43,7 @@ from sillward.errors import ChartError, ConfigError, SillwardError, SourceError,
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
+from sillward.schema import collection_schema
 from sillward.service import Desk
 from sillward.settings import last_resort
 from sillward.terminal import patience, patient, screen
@@ -675,6 +676,12 @@ def groups(words: tuple[str, ...]) -> None:
     Example: sillward groups dendrobium warm
     """
     click.echo(reports.groups_text(words, screen()))
+
+
+@main.command("schema")
+def schema_command() -> None:
+    """Print the JSON Schema of a collection file, for editors."""
+    _print_json(collection_schema())
 
 
 @main.command(short_help="The arithmetic of a feed: what to weigh in.")

@@ -1,12 +1,16 @@
-"""The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks."""
+"""The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks.
+
+The descriptions are read by growers, in their editors (`schema`).
+"""
 
 from collections.abc import Callable
 from datetime import time, timedelta
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
+from sillward import shapes
 from sillward_rules import moments
 from sillward_rules.feed import SALTS, parse_npk, salt_named
 from sillward_rules.plant import Holder, Rest, Rot
@@ -44,10 +48,15 @@ def _checked(parse: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(check)
 
 
-Duration = Annotated[str, _checked(moments.parse_duration)]
-MomentText = Annotated[str, _checked(moments.parse_moment)]
-HoursText = Annotated[str, _checked(moments.parse_hours)]
-WeeklyText = Annotated[str, _checked(moments.parse_weekly)]
+def _shape(pattern: str) -> Any:
+    """For the schema alone: the parser's own words are better than those on a pattern."""
+    return Field(json_schema_extra={"pattern": pattern})
+
+
+Duration = Annotated[str, _checked(moments.parse_duration), _shape(shapes.DURATION)]
+MomentText = Annotated[str, _checked(moments.parse_moment), _shape(shapes.MOMENT)]
+HoursText = Annotated[str, _checked(moments.parse_hours), _shape(shapes.HOURS)]
+WeeklyText = Annotated[str, _checked(moments.parse_weekly), _shape(shapes.WEEKLY)]
 
 
 class Table(BaseModel):
@@ -68,91 +77,180 @@ def _zone(name: str) -> ZoneInfo:
 
 
 class SiteTable(Table):
-    """[site]"""
+    """[site]: the point on the map that forecasts are for."""
 
-    name: Text
-    latitude: Annotated[float, Field(ge=-90, le=90)]
-    longitude: Annotated[float, Field(ge=-180, le=180)]
-    elevation: Annotated[float, Field(ge=-430, le=6000)]
-    zone: Annotated[Text, _checked(_zone)]
+    name: Text = Field(description="what the site is called in notices")
+    latitude: Annotated[float, Field(ge=-90, le=90)] = Field(
+        description="degrees north, -90 to 90; south of the equator negative"
+    )
+    longitude: Annotated[float, Field(ge=-180, le=180)] = Field(
+        description="degrees east, -180 to 180; west of Greenwich negative"
+    )
+    elevation: Annotated[float, Field(ge=-430, le=6000)] = Field(
+        description="metres above the sea; the forecast is corrected for it"
+    )
+    zone: Annotated[Text, _checked(_zone), _shape(shapes.ZONE)] = Field(
+        description='time zone, such as "America/Argentina/Mendoza"'
+    )
 
 
 class SunTable(Table):
-    """One window of direct sun: azimuth from..to and least elevation, degrees."""
+    """One window of direct sun."""
 
-    azimuth_from: Annotated[float, Field(ge=0, le=360, alias="from")]
-    to: Annotated[float, Field(ge=0, le=360)]
-    above: Annotated[float, Field(ge=0, le=90)] = 0.0
+    azimuth_from: Annotated[float, Field(ge=0, le=360)] = Field(
+        alias="from", description="azimuth at which it begins, degrees from north over east"
+    )
+    to: Annotated[float, Field(ge=0, le=360)] = Field(
+        description="azimuth at which it ends, degrees from north over east; may lie beyond north"
+    )
+    above: Annotated[float, Field(ge=0, le=90)] = Field(
+        0.0, description="elevation from which on the sun comes in, degrees (0)"
+    )
 
 
 class SpotTable(Table):
-    """[spots.NAME]"""
+    """[spots.NAME]: a place where plants stand."""
 
-    indoors: bool = False
-    sky_view: Share | None = None
-    wind: Share | None = None
-    shade: Share = 0.0
-    rain: Share | None = None
-    height: Annotated[float, Field(ge=0.1, le=30)] | None = None
-    sun: list[SunTable] | None = None
-    night_offset: Kelvin | None = None
-    day_offset: Kelvin | None = None
-    night_low: Celsius | None = None
-    day_low: Celsius | None = None
-    humidity: Percent | None = None
+    indoors: bool = Field(
+        False, description="true for a room or a house; false (the default) is under the open sky"
+    )
+    sky_view: Share | None = Field(
+        None,
+        description="share of the sky that the plants see, 0..1: open lawn 1, beside a wall 0.5",
+    )
+    wind: Share | None = Field(
+        None, description="share of the open-field wind that reaches them, 0..1 (0.35)"
+    )
+    shade: Share = Field(0.0, description="share of the light that a cloth takes, 0..1 (0)")
+    rain: Share | None = Field(
+        None, description="share of the rain that falls on the plants, 0..1 (1); 0 under a roof"
+    )
+    height: Annotated[float, Field(ge=0.1, le=30)] | None = Field(
+        None, description="of the plants above the ground, m (1.5)"
+    )
+    sun: list[SunTable] | None = Field(
+        None,
+        description="windows of direct sun; [] where none comes in; left out: open to it all day",
+    )
+    night_offset: Kelvin | None = Field(
+        None,
+        description="its thermometer minus the forecast at night, K; indoors: if unheated",
+    )
+    day_offset: Kelvin | None = Field(
+        None, description="its thermometer minus the forecast by day, K"
+    )
+    night_low: Celsius | None = Field(None, description="indoors: what it holds at night, °C")
+    day_low: Celsius | None = Field(None, description="indoors: what it holds by day, °C")
+    humidity: Percent | None = Field(
+        None, description="indoors: relative humidity, % (not a share)"
+    )
 
 
 class LimitsTable(Table):
-    """The grower's own limits for a plant."""
+    """The grower's own limits for a plant; they beat those of its group."""
 
-    night_low: NightLow | None = None
-    brief_low: NightLow | None = None
-    day_high: Celsius | None = None
-    leaf_high: Celsius | None = None
-    humidity_low: Percent | None = None
-    vpd_high: Annotated[float, Field(gt=0, le=10)] | None = None
-    light_low: Annotated[float, Field(gt=0, le=3000)] | None = None
-    light_high: Annotated[float, Field(gt=0, le=3000)] | None = None
-    salt_high: Annotated[float, Field(gt=0, le=10)] | None = None
-    gust_high: Annotated[float, Field(gt=0, le=60)] | None = None
-    rain_high: Annotated[float, Field(gt=0, le=200)] | None = None
-    rot: Rot | None = None
-    rest: Rest | None = None
+    night_low: NightLow | None = Field(
+        None, description="lowest air for whole nights, a limit of comfort, °C"
+    )
+    brief_low: NightLow | None = Field(
+        None, description="air or leaf temperature that injures within hours, °C"
+    )
+    day_high: Celsius | None = Field(None, description="warmest air by day, °C")
+    leaf_high: Celsius | None = Field(None, description="hottest leaf in the sun, °C")
+    humidity_low: Percent | None = Field(None, description="driest air, relative humidity in %")
+    vpd_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
+        None, description="highest vapour-pressure deficit of the air, kPa"
+    )
+    light_low: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="least light at noon, PPFD in umol m-2 s-1"
+    )
+    light_high: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="most light at noon, PPFD in umol m-2 s-1"
+    )
+    salt_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
+        None, description="strongest feed, EC in mS/cm"
+    )
+    gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
+        None, description="strongest gust at the spot, m/s"
+    )
+    rain_high: Annotated[float, Field(gt=0, le=200)] | None = Field(
+        None, description="most rain in an hour, mm"
+    )
+    rot: Rot | None = Field(None, description="how readily crown and axils rot when wet overnight")
+    rest: Rest | None = Field(None, description='"dry" if it is kept dry while growth rests')
 
 
 class PlantTable(Table):
-    """[[plants]]"""
+    """[[plants]]: one container."""
 
-    name: Text
-    group: Text | None = None
-    parents: Annotated[list[Text], Field(min_length=1)] | None = None
-    holder: Holder
-    home: Text
-    shelter: Text | None = None
-    velamen: bool | None = None
-    limits: LimitsTable = LimitsTable()
+    name: Text = Field(description="what notices call it; no two alike")
+    group: Text | None = Field(None, description="its culture group; `sillward groups` lists them")
+    parents: Annotated[list[Text], Field(min_length=1)] | None = Field(
+        None,
+        description="in place of group, for a hybrid: its parents'; the tenderest limit counts",
+    )
+    holder: Holder = Field(description="what it grows in or on")
+    home: Text = Field(description="the spot where it stands when nothing is wrong")
+    shelter: Text | None = Field(
+        None, description="the spot it is carried to; left out: it stays put"
+    )
+    velamen: bool | None = Field(
+        None, description="whether bare aerial roots are misted; left out, group and holder say"
+    )
+    limits: LimitsTable = Field(LimitsTable(), description="limits of your own")
 
 
 class HabitsTable(Table):
-    """[habits]"""
+    """[habits]: how you work. Every default is judgement."""
 
-    in_by: MomentText | None = None
-    lead: Duration | None = None
-    latest_after_sunset: Duration | None = None
-    out_margin: Annotated[float, Field(ge=0, le=10)] | None = None
-    out_after: Duration | None = None
-    worth_going_out: Duration | None = None
-    brief_cold: Duration | None = None
-    wet_margin: Annotated[float, Field(ge=0, le=5)] | None = None
-    hours: list[HoursText] | None = None
-    feed_every: Duration | None = None
-    leaf_uptake: Duration | None = None
-    velamen_uptake: Duration | None = None
-    mist_from: Celsius | None = None
-    feed_from: Celsius | None = None
-    mistings_most: Annotated[int, Field(ge=0, le=8)] | None = None
-    dry_by: Duration | None = None
-    axil_factor: Annotated[float, Field(ge=1, le=5)] | None = None
+    in_by: MomentText | None = Field(
+        None, description='usual hour for carrying in, when the cold comes later ("sunset")'
+    )
+    lead: Duration | None = Field(
+        None, description='under cover this long before the leaf crosses its limit ("45 min")'
+    )
+    latest_after_sunset: Duration | None = Field(
+        None, description='no carrying in later than this after sunset ("1 h")'
+    )
+    out_margin: Annotated[float, Field(ge=0, le=10)] | None = Field(
+        None, description="out again when the leaf is so far above its limit, K (1)"
+    )
+    out_after: Duration | None = Field(None, description='... and has been for so long ("1 h")')
+    worth_going_out: Duration | None = Field(
+        None, description='a shorter day outside is not worth two trips ("3 h")'
+    )
+    brief_cold: Duration | None = Field(
+        None, description='a dip under the night limit of at most this is borne ("1 h")'
+    )
+    wet_margin: Annotated[float, Field(ge=0, le=5)] | None = Field(
+        None, description="wet crowns of plants that rot easily stand so much less cold, K (1.5)"
+    )
+    hours: list[HoursText] | None = Field(
+        None,
+        description='when you can water: ["06:30-08:30", "18:00-20:00"]; left out: at any hour',
+    )
+    feed_every: Duration | None = Field(None, description='feed no more often than this ("7 d")')
+    leaf_uptake: Duration | None = Field(
+        None, description='a leaf must stay wet so long to take feed up ("45 min")'
+    )
+    velamen_uptake: Duration | None = Field(
+        None, description='bare velamen must stay wet so long ("15 min")'
+    )
+    mist_from: Celsius | None = Field(
+        None, description="nothing is misted on days that stay cooler, °C (18)"
+    )
+    feed_from: Celsius | None = Field(
+        None, description="nothing is fed unless the day averages so much, °C (18)"
+    )
+    mistings_most: Annotated[int, Field(ge=0, le=8)] | None = Field(
+        None, description="most mistings in a day (3)"
+    )
+    dry_by: Duration | None = Field(
+        None, description='crowns are dry so long before sunset ("1 h")'
+    )
+    axil_factor: Annotated[float, Field(ge=1, le=5)] | None = Field(
+        None, description="a sheltered axil dries so many times slower than a leaf (1.5)"
+    )
 
 
 Grams = Annotated[float, Field(gt=0, le=20)]
@@ -168,24 +266,45 @@ def _salt(name: str) -> str:
 
 
 class FeedTable(Table):
-    """[feed]"""
+    """[feed]: what is misted when it is time to feed."""
 
-    npk: Annotated[str, _checked(parse_npk)]
-    ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = None
-    grams_per_litre: Grams | None = None
-    mg: Annotated[float, Field(ge=0, le=30)] | None = None
-    ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = None
-    water_ec: Annotated[float, Field(ge=0, le=10)]
-    litres: Annotated[float, Field(gt=0, le=200)] = 1.0
-    salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = {}
+    npk: Annotated[str, _checked(parse_npk), _shape(shapes.NPK)] = Field(
+        description='percent N, P2O5 and K2O as on the label, such as "20-20-20"'
+    )
+    ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = Field(
+        None, description="nitrogen wanted, mg/L; give this or grams_per_litre"
+    )
+    grams_per_litre: Grams | None = Field(
+        None, description="fertiliser in a litre, g/L; give this or ppm_n"
+    )
+    mg: Annotated[float, Field(ge=0, le=30)] | None = Field(
+        None, description="magnesium (Mg) by the label, %"
+    )
+    ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = Field(
+        None,
+        description="EC for 100 ppm N by the label, mS/cm; left out: an estimate that errs high",
+    )
+    water_ec: Annotated[float, Field(ge=0, le=10)] = Field(
+        description="EC of the bare water, mS/cm"
+    )
+    litres: Annotated[float, Field(gt=0, le=200)] = Field(
+        1.0, description="what the sprayer holds, L (1)"
+    )
+    salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = Field(
+        {}, description='other salts, g/L: { "MgSO4.7H2O" = 0.1 }'
+    )
 
 
 class RoundsTable(Table):
-    """[rounds]"""
+    """[rounds]: when you are told."""
 
-    dusk: MomentText = "sunset-90min"
-    morning: MomentText = "sunrise+15min"
-    week: WeeklyText = "sun 18:00"
+    dusk: MomentText = Field(
+        "sunset-90min", description='what must be under cover tonight ("sunset-90min")'
+    )
+    morning: MomentText = Field(
+        "sunrise+15min", description='what may go out, misting, feed ("sunrise+15min")'
+    )
+    week: WeeklyText = Field("sun 18:00", description='the week sheet ("sun 18:00": Sunday)')
 
 
 def _into_day(clock: time) -> timedelta:
@@ -217,27 +336,53 @@ def _duration_or_never(text: str) -> str:
 
 NEVER = "never"
 
-DurationOrNever = Annotated[str, AfterValidator(_duration_or_never)]
+DurationOrNever = Annotated[
+    str, AfterValidator(_duration_or_never), _shape(shapes.DURATION_OR_NEVER)
+]
 
 
 class NoticesTable(Table):
-    """[notices]"""
+    """[notices]: what follows a round, and when nobody is disturbed."""
 
-    quiet: Annotated[str, AfterValidator(_from_to)] | None = None
-    remind: DurationOrNever = "30 min"
-    pass_on: DurationOrNever = "15 min"
-    moved_by: Duration = "20 min"
-    most: Annotated[int, Field(ge=1, le=50)] = 6
+    quiet: Annotated[str, AfterValidator(_from_to), _shape(shapes.QUIET)] | None = Field(
+        None,
+        description='hours without notices but for orders due in them: "22:30-06:30" (none)',
+    )
+    remind: DurationOrNever = Field(
+        "30 min",
+        description='what is not done is told again so long before its hour, or "never" ("30 min")',
+    )
+    pass_on: DurationOrNever = Field(
+        "15 min",
+        description='... and told to the next channel so long before it, or "never" ("15 min")',
+    )
+    moved_by: Duration = Field(
+        "20 min",
+        description='a newer forecast that moves an hour by no more is not told ("20 min")',
+    )
+    most: Annotated[int, Field(ge=1, le=50)] = Field(
+        6, description="most messages of a round to one channel (6)"
+    )
 
 
 Told = Literal["dusk", "morning", "week", "alarm"]
 
 
 class ChannelTable(Table):
-    """[[channels]]"""
+    """[[channels]]: one way to reach you."""
 
-    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")]
-    url: SecretStr | None = None
-    rounds: Annotated[list[Told], Field(min_length=1)] = ["dusk", "morning", "week", "alarm"]
-    all_clear: bool = False
-    length: Literal["short", "full"] | None = None
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")] = Field(
+        description="lower-case letters, digits and _; SILLWARD_CHANNELS__NAME may hold its URL"
+    )
+    url: SecretStr | None = Field(
+        None,
+        description="an Apprise URL for one target; a secret, better kept out of this file",
+    )
+    rounds: Annotated[list[Told], Field(min_length=1)] = Field(
+        ["dusk", "morning", "week", "alarm"],
+        description="what it is told (all); alarm: what cannot wait for a round",
+    )
+    all_clear: bool = Field(False, description="also say when there is nothing to do (false)")
+    length: Literal["short", "full"] | None = Field(
+        None, description="full text or a short push; left out: mail is full, all else short"
+    )

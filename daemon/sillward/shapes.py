@@ -1,0 +1,61 @@
+"""Texts of the collection as regular expressions, for editors that check while one types.
+
+They stand in the JSON Schema. The parsers of the core decide; a shape takes all that its parser
+takes (digits of other scripts aside) and refuses most of what it refuses. Only what ECMA-262 and
+the engines of editors have in common is used: no look-ahead.
+"""
+
+from sillward_rules.plant import UNITS
+from sillward_rules.rule import Quantity
+
+
+def _any_case(word: str) -> str:
+    return "".join(f"[{one}{one.upper()}]" if one.isalpha() else one for one in word)
+
+
+def _amount(unit: str) -> str:
+    return rf"{_NUMBER}\s*{unit}"
+
+
+def _duration(d: str, h: str, minute: str) -> str:
+    """Days, hours, minutes: any of them, in this order, at least one."""
+    days, hours, minutes = _amount(d), _amount(h), _amount(minute)
+    return rf"({days}(\s*{hours})?(\s*{minutes})?|{hours}(\s*{minutes})?|{minutes})"
+
+
+def _whole(shape: str) -> str:
+    return rf"^\s*{shape}\s*$"
+
+
+_NUMBER = r"[0-9]+(\.[0-9]+)?"
+_SIGNED = r"[-+]?[0-9]+(\.[0-9]+)?"
+_CLOCK = r"([01]?[0-9]|2[0-3]):[0-5][0-9]"
+_BY_SUN = (
+    f"({_any_case('sunrise')}|{_any_case('sunset')})"
+    rf"(\s*[-+]\s*{_duration('[dD]', '[hH]', _any_case('min'))})?"
+)
+_MOMENT = f"({_CLOCK}|{_BY_SUN})"
+_FROM_TO = rf"({_CLOCK}\s*-\s*{_CLOCK}|{_MOMENT}\s+{_any_case('to')}\s+{_MOMENT})"
+_DAYS = ("mon(day)?", "tue(sday)?", "wed(nesday)?", "thu(rsday)?", "fri(day)?", "sat(urday)?")
+
+DURATION = _whole(_duration("d", "h", "min"))
+DURATION_OR_NEVER = f"{DURATION}|^never$"
+MOMENT = _whole(_MOMENT)
+WEEKLY = _whole(rf"({'|'.join(_any_case(day) for day in (*_DAYS, 'sun(day)?'))}) \s*{_MOMENT}")
+QUIET = _whole(_FROM_TO)
+HOURS = _whole(f"({'|'.join(_any_case(one) for one in ('any', 'day', 'night'))}|{_FROM_TO})")
+NPK = r"^\s*[0-9.]+\s*-\s*[0-9.]+\s*-\s*[0-9.]+\s*$"
+ZONE = r"^[A-Za-z0-9_+/-]+$"
+
+_SPELLINGS = {"°C": f"(°C|{_any_case('degc')}|[cC]|[kK])", "W/m2": "(W/m2|[wW]/[mM]²)"}
+
+
+def bound(quantity: Quantity, own: str | None) -> str:
+    """What a rule may hold a quantity against; own: the limit that the word "limit" means."""
+    unit = _SPELLINGS.get(quantity.unit, quantity.unit)
+    names = [name for name, its_unit in UNITS.items() if its_unit == quantity.unit]
+    value = rf"{_SIGNED}\s*{unit}"
+    words = [*(["limit"] if own else []), *names]
+    if not words:
+        return _whole(value)
+    return _whole(rf"(({'|'.join(words)})(\s*[-+]\s*{_NUMBER}\s*{unit})?|{value})")
