@@ -11,7 +11,7 @@ from pathlib import Path
 
 from pydantic import SecretStr
 
-from sillward import rounds
+from sillward import places, rounds
 from sillward.collection import Channel, Household, load_household
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, sources
@@ -256,6 +256,18 @@ def _source(settings: Settings, name: str) -> Source:
     except ValueError as error:
         msg = f"{name}: {error}"
         raise ConfigError([msg]) from None
+
+
+def atlas(settings: Settings) -> places.Atlas:
+    """Whom a first run may ask about places: nobody whom the grower has not chosen."""
+    asked = settings.forecast
+    chosen = open_meteo.KEY in asked.sources
+    theirs = chosen and asked.server(open_meteo.KEY) is None
+    named = theirs or asked.server(places.KEY) is not None
+    return places.Atlas(
+        Setup(asked.server(places.KEY)) if named else None,
+        _setup(settings, open_meteo.KEY) if chosen else None,
+    )
 
 
 def _setup(settings: Settings, name: str) -> Setup:

@@ -23,6 +23,7 @@ from sillward import (
     calendar_keeper,
     completion,
     document,
+    first_run,
     forecast_report,
     heartbeat,
     last_word,
@@ -38,6 +39,7 @@ from sillward.charts import child as charting
 from sillward.charts.data import KINDS, Kind, of_place
 from sillward.charts.data import document as chart_document
 from sillward.collection import Channel
+from sillward.app import DEMOS, App, Options, atlas, build, demo, desks_of, start_logging
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ChartError, ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
@@ -47,6 +49,7 @@ from sillward.schema import collection_schema
 from sillward.service import Desk
 from sillward.settings import last_resort
 from sillward.terminal import patience, patient, screen
+from sillward.settings import last_resort, load_settings
 from sillward_rules.account import account_for
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.collection import PlantState
@@ -676,6 +679,33 @@ def groups(words: tuple[str, ...]) -> None:
     Example: sillward groups dendrobium warm
     """
     click.echo(reports.groups_text(words, screen()))
+
+
+@main.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+def new(file: Path | None, force: bool) -> None:
+    """Ask a few questions, write a first collection (FILE), and show tonight's sheet.
+
+    FILE is SILLWARD_COLLECTION unless it is given.
+    """
+    settings = load_settings()
+    try:
+        path = first_run.ask_and_write(file or settings.collection, atlas(settings), force=force)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nsillward: stopped; nothing was written", err=True)
+        click.get_current_context().exit(1)
+    click.echo(f"\nWritten: {path}\n")
+    app = build(Options(collection=path))
+    now = app.clock()
+    try:
+        weather = app.weather(now)
+    except SourceError as error:
+        click.echo(f"No sheet yet: {error}\n")
+    else:
+        drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
+        click.echo(full.text(drawn, app.site, app.attribution(weather)))
+    click.echo(first_run.next_steps(path, settings.collection))
 
 
 @main.command("schema")

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from sillward.tables import ChannelTable, LimitsTable, SunTable, Table
 
@@ -52,6 +52,15 @@ class Reader:
             return raw
         self.wrong(key, f"must be a list of tables, each under [[{key}]]")
         return None
+
+
+def wrong_with(kind: Any, value: object) -> str | None:
+    """What is wrong with one value for a type of `tables`, in words; None if nothing is."""
+    try:
+        TypeAdapter(kind, config=Table.model_config).validate_python(value)
+    except ValidationError as error:
+        return _in_words(error.errors(include_url=False)[0], Table, secret=True).lstrip(": ")
+    return None
 
 
 def key_of(name: str) -> str:

@@ -18,7 +18,7 @@ from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
 from sillward_rules.collection import PlantState
-from sillward_rules.groups import standard_groups
+from sillward_rules.groups import Group, standard_groups
 from sillward_rules.plant import UNITS, Limits, Plant
 from sillward_rules.sheet import Sheet, feed_in_words
 from sillward_rules.site import Site
@@ -531,4 +531,25 @@ def groups_text(words: Sequence[str], screen: Screen = PIPE) -> str:
         low = group.limits.night_low
         rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", group.examples))
     lines = table(rows, (Column(fixed=True), Column(fixed=True), Column()), screen)
+def groups_with(words: Sequence[str]) -> list[Group]:
+    """The culture groups that have all these words in name, title or examples."""
+    return [
+        group
+        for group in standard_groups().values()
+        if all(
+            word.lower() in f"{group.name} {group.title} {group.examples}".lower() for word in words
+        )
+    ]
+
+
+def group_line(group: Group) -> str:
+    """A group with its night limit and what belongs to it."""
+    low = group.limits.night_low
+    night = f"{low.value:g} °C" if low else "?"
+    return f"{group.name:<28}night {night:<7}{group.examples}"
+
+
+def groups_text(words: Sequence[str]) -> str:
+    """The culture groups that have all these words, with their night limits."""
+    lines = [group_line(group) for group in groups_with(words)]
     return "\n".join(lines) or "no group has all these words; `sillward groups` lists them all"

@@ -20,6 +20,7 @@ from pydantic import (
 )
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
+from sillward import places
 from sillward.errors import ConfigError
 from sillward.forecast import ensemble, sources
 
@@ -59,7 +60,8 @@ class ForecastSettings(BaseModel):
     base_url: WebAddress | None = None
     """Another server for the first source."""
     base_urls: dict[str, WebAddress] = {}
-    """Another server for any of them, by its name; open-meteo-ensemble for the members."""
+    """Another server for any of them, by its name; open-meteo-ensemble for the members,
+    open-meteo-geocoding for the names of places."""
     api_key: SecretStr | None = None
     """Open-Meteo's. Also from a credential file named forecast-api-key."""
     contact: str | None = None
@@ -71,7 +73,7 @@ class ForecastSettings(BaseModel):
 
     @model_validator(mode="after")
     def _consistent(self) -> Self:
-        servers = {*sources.known(), ensemble.KEY}
+        servers = {*sources.known(), ensemble.KEY, places.KEY}
         for name in self.base_urls:
             if name.replace("_", "-") not in servers:
                 known = ", ".join(sorted(servers))

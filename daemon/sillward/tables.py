@@ -76,22 +76,26 @@ def _zone(name: str) -> ZoneInfo:
         raise ValueError(msg) from None
 
 
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Longitude = Annotated[float, Field(ge=-180, le=180)]
+Elevation = Annotated[float, Field(ge=-430, le=6000)]
+Zone = Annotated[Text, _checked(_zone), _shape(shapes.ZONE)]
+
+
 class SiteTable(Table):
     """[site]: the point on the map that forecasts are for."""
 
     name: Text = Field(description="what the site is called in notices")
-    latitude: Annotated[float, Field(ge=-90, le=90)] = Field(
+    latitude: Latitude = Field(
         description="degrees north, -90 to 90; south of the equator negative"
     )
-    longitude: Annotated[float, Field(ge=-180, le=180)] = Field(
+    longitude: Longitude = Field(
         description="degrees east, -180 to 180; west of Greenwich negative"
     )
-    elevation: Annotated[float, Field(ge=-430, le=6000)] = Field(
+    elevation: Elevation = Field(
         description="metres above the sea; the forecast is corrected for it"
     )
-    zone: Annotated[Text, _checked(_zone), _shape(shapes.ZONE)] = Field(
-        description='time zone, such as "America/Argentina/Mendoza"'
-    )
+    zone: Zone = Field(description='time zone, such as "America/Argentina/Mendoza"')
 
 
 class SunTable(Table):
