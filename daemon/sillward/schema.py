@@ -3,6 +3,7 @@
 `check` knows more: names that lead nowhere, zones, limits that contradict each other.
 """
 
+from collections.abc import Iterable
 from typing import Annotated, Any
 
 from pydantic import Field
@@ -31,12 +32,12 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ID = "urn:sillward:collection"
 
 
-def _one_of(words: list[str]) -> Any:
-    return Field(json_schema_extra={"enum": words})
+def _one_of(words: Iterable[str]) -> Any:
+    return Field(json_schema_extra={"enum": [*words]})
 
 
-Group = Annotated[Text, _one_of(list(standard_groups()))]
-Watched = Annotated[str, _one_of(list(QUANTITIES))]
+Group = Annotated[Text, _one_of(standard_groups())]
+Watched = Annotated[str, _one_of(QUANTITIES)]
 
 
 class ChosenTable(Table):
@@ -77,7 +78,7 @@ class RuleTable(Table):
         "any", description='"day", "night", "any" (the default), "10:00-17:00" or by the sun'
     )
     season: Season | list[Season] = Field([], description="in which seasons (all)")
-    asks: Annotated[str, _one_of(list(ASKS))] = Field(
+    asks: Annotated[str, _one_of(ASKS)] = Field(
         description="the chore it asks for; a note is a line on the sheet"
     )
     plants: ChosenTable = Field(ChosenTable(), description="which plants (all)")

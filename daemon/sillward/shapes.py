@@ -44,7 +44,7 @@ MOMENT = _whole(_MOMENT)
 WEEKLY = _whole(rf"({'|'.join(_any_case(day) for day in (*_DAYS, 'sun(day)?'))}) \s*{_MOMENT}")
 QUIET = _whole(_FROM_TO)
 HOURS = _whole(f"({'|'.join(_any_case(one) for one in ('any', 'day', 'night'))}|{_FROM_TO})")
-NPK = r"^\s*[0-9.]+\s*-\s*[0-9.]+\s*-\s*[0-9.]+\s*$"
+NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
 
 _SPELLINGS = {"°C": f"(°C|{_any_case('degc')}|[cC]|[kK])", "W/m2": "(W/m2|[wW]/[mM]²)"}
