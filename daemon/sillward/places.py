@@ -62,7 +62,7 @@ class Atlas:
         Raise SourceError if the search cannot be had.
         """
         if self.search is None:
-            msg = f"{NAME}: your settings name another server for forecasts and none for places"
+            msg = f"{NAME}: not asked, as your settings choose another server"
             raise SourceError(msg)
         params = {"name": name, "count": str(MOST_HITS), "language": "en", "format": "json"}
         base = self.search.base_url or SERVER
