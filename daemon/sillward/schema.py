@@ -6,7 +6,7 @@
 from collections.abc import Iterable
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from sillward import shapes
 from sillward.tables import (
@@ -36,11 +36,21 @@ def _one_of(words: Iterable[str]) -> Any:
     return Field(json_schema_extra={"enum": [*words]})
 
 
-Group = Annotated[Text, _one_of(standard_groups())]
+class Described(Table):
+    """A table of which only the schema is wanted: nothing to read it with is built at import."""
+
+    model_config = ConfigDict(defer_build=True)
+
+
+def _of_groups(node: dict[str, Any]) -> None:
+    node["enum"] = [*standard_groups()]
+
+
+Group = Annotated[Text, Field(json_schema_extra=_of_groups)]
 Watched = Annotated[str, _one_of(QUANTITIES)]
 
 
-class ChosenTable(Table):
+class ChosenTable(Described):
     """Which plants a rule speaks of; what is left out leaves all in."""
 
     holder: Holder | list[Holder] = Field([], description="what they grow in or on")
@@ -51,7 +61,7 @@ class ChosenTable(Table):
     rest: Rest | list[Rest] = Field([], description="whether they are kept dry in rest")
 
 
-class ConditionTable(Table):
+class ConditionTable(Described):
     """What must hold at the same hour too."""
 
     watch: Watched = Field(description="a quantity at the spot")
@@ -59,7 +69,7 @@ class ConditionTable(Table):
     above: str | None = Field(None, description='"limit" or a value with its unit: "0.5 m/s"')
 
 
-class RuleTable(Table):
+class RuleTable(Described):
     """[[rules]]: one of your own, beside the standard ones. `rule.read_rule` reads it."""
 
     name: Annotated[str, Field(min_length=1)] = Field(description="what the sheet calls it")
@@ -84,7 +94,7 @@ class RuleTable(Table):
     plants: ChosenTable = Field(ChosenTable(), description="which plants (all)")
 
 
-class Document(Table):
+class Document(Described):
     """A collection of sillward: the site, its spots, the plants, and how their grower works."""
 
     site: SiteTable
@@ -106,8 +116,8 @@ def collection_schema() -> dict[str, Any]:
     """Return the schema as a JSON document."""
     schema = _plain(Document.model_json_schema())
     tables = schema["$defs"]
-    tables["PlantTable"]["properties"]["group"]["enum"] = list(standard_groups())
-    tables["PlantTable"]["properties"]["parents"]["items"]["enum"] = list(standard_groups())
+    _of_groups(tables["PlantTable"]["properties"]["group"])
+    _of_groups(tables["PlantTable"]["properties"]["parents"]["items"])
     for name, together in _TOGETHER.items():
         tables[name] |= together
     for name in ("RuleTable", "ConditionTable"):

@@ -574,7 +574,7 @@ def test_every_draft_is_a_collection(
 
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "yard.toml"
-        first_run.write(file, draft.text(site, spots, [mine]))
+        file.write_text(draft.text(site, spots, [mine]), encoding="utf-8")
         collection = load_household(file).collection
 
     assert (collection.site.name, collection.plants[0].name) == (name, plant)
