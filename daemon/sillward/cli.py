@@ -32,14 +32,13 @@ from sillward import (
     rounds,
     trial,
 )
-from sillward.app import DEMOS, App, Options, build, demo, desks_of, start_logging
+from sillward.app import DEMOS, App, Options, atlas, build, demo, desks_of, start_logging
 from sillward.calendar_file import to_ics
 from sillward.calendar_keeper import CalendarKeeper
 from sillward.charts import child as charting
 from sillward.charts.data import KINDS, Kind, of_place
 from sillward.charts.data import document as chart_document
 from sillward.collection import Channel
-from sillward.app import DEMOS, App, Options, atlas, build, demo, desks_of, start_logging
 from sillward.daemon import Daemon, on_end
 from sillward.errors import ChartError, ConfigError, SillwardError, SourceError, UsageError
 from sillward.ledger import Ledger, StoredChore
@@ -47,9 +46,8 @@ from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
 from sillward.schema import collection_schema
 from sillward.service import Desk
-from sillward.settings import last_resort
-from sillward.terminal import patience, patient, screen
 from sillward.settings import last_resort, load_settings
+from sillward.terminal import patience, patient, screen
 from sillward_rules.account import account_for
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.collection import PlantState
@@ -59,7 +57,7 @@ from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 PURPOSES = {
     "Look": ("sheet", "why", "forecast", "status", "chart", "calendar", "demo"),
     "Be told": ("run", "send", "done", "stopped"),
-    "Set up": ("check", "try-channel", "groups", "mix"),
+    "Set up": ("new", "check", "try-channel", "groups", "mix", "schema"),
 }
 """What a grower wants to do, and with which commands."""
 
@@ -643,7 +641,7 @@ def forecast(options: Options, as_json: bool) -> None:
         click.echo(forecast_report.text(report, app.household.collection, screen()))
 
 
-@main.command("calendar")
+@main.command("calendar", short_help="The chores for a calendar program.")
 @_options(as_json=False)
 @click.option(
     "--out",
@@ -681,7 +679,7 @@ def groups(words: tuple[str, ...]) -> None:
     click.echo(reports.groups_text(words, screen()))
 
 
-@main.command()
+@main.command(short_help="A few questions, and your first collection.")
 @click.argument("file", required=False, type=click.Path(path_type=Path))
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
 def new(file: Path | None, force: bool) -> None:
@@ -708,7 +706,7 @@ def new(file: Path | None, force: bool) -> None:
     click.echo(first_run.next_steps(path, settings.collection))
 
 
-@main.command("schema")
+@main.command("schema", short_help="The JSON Schema of a collection, for editors.")
 def schema_command() -> None:
     """Print the JSON Schema of a collection file, for editors."""
     _print_json(collection_schema())

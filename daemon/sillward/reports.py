@@ -521,16 +521,6 @@ def _short(iso: str) -> str:
 # -- groups
 
 
-def groups_text(words: Sequence[str], screen: Screen = PIPE) -> str:
-    """The culture groups that have all these words, with their night limits."""
-    rows = []
-    for group in standard_groups().values():
-        text = f"{group.name} {group.title} {group.examples}".lower()
-        if not all(word.lower() in text for word in words):
-            continue
-        low = group.limits.night_low
-        rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", group.examples))
-    lines = table(rows, (Column(fixed=True), Column(fixed=True), Column()), screen)
 def groups_with(words: Sequence[str]) -> list[Group]:
     """The culture groups that have all these words in name, title or examples."""
     return [
@@ -549,7 +539,11 @@ def group_line(group: Group) -> str:
     return f"{group.name:<28}night {night:<7}{group.examples}"
 
 
-def groups_text(words: Sequence[str]) -> str:
+def groups_text(words: Sequence[str], screen: Screen = PIPE) -> str:
     """The culture groups that have all these words, with their night limits."""
-    lines = [group_line(group) for group in groups_with(words)]
+    rows = []
+    for group in groups_with(words):
+        low = group.limits.night_low
+        rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", group.examples))
+    lines = table(rows, (Column(fixed=True), Column(fixed=True), Column()), screen)
     return "\n".join(lines) or "no group has all these words; `sillward groups` lists them all"
