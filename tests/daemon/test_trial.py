@@ -48,7 +48,7 @@ class SameProcess:
     __call__ = staticmethod(channels.send)
     problems = staticmethod(channels.problems)
 
-    def rest(self) -> None:
+    def close(self) -> None:
         """Nothing is left."""
 
 

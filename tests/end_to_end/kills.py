@@ -28,6 +28,7 @@ from click.testing import CliRunner
 
 from sillward import cli
 from sillward.ledger import Ledger
+from sillward.ledger.schema import SCHEMA_VERSION
 from sillward_rules.nightly import NightForecast
 from tests.daemon.test_ledger_migration import VERSION_2
 from tests.end_to_end.house import SITE, QuietHandler, a_place, serve, utc_now, wait_for
@@ -274,14 +275,14 @@ class Killer:
         assert len(marked) <= life.kills
         self.repeats += sum(len(titles) - 1 for titles in arrived.values())
         others = [one.name for one in life.folder.iterdir() if not _expected(one.name)]
-        assert others == []
+        assert others == [], others
         shutil.rmtree(life.folder)
 
 
 def _expected(name: str) -> bool:
     """Whether a file is one that a ledger has, and not one that was left lying about."""
     rest = name.removeprefix("ledger.sqlite3")
-    usual = rest in ("", "-wal", "-shm", ".lock", ".before-4")
+    usual = rest in ("", "-wal", "-shm", ".lock", f".before-{SCHEMA_VERSION}")
     return usual or (rest.startswith(".copy-") and rest.endswith(".gz"))
 
 
