@@ -66,7 +66,7 @@ def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) ->
             yield ""
     if sheet.round is Round.WEEK and sheet.chores:
         yield "CARRYING, if each day's advice is followed"
-        yield from _week_lines(sheet.chores, site)
+        yield from (f"  {day:%a %d %b}  {text}" for day, text in carrying(sheet.chores, site))
         yield ""
     if sheet.warnings:
         yield "WATCH OUT"
@@ -194,22 +194,23 @@ def _head(chore: Chore, sheet: Sheet, site: Site) -> str:
     return head
 
 
-def _week_lines(chores: Sequence[Chore], site: Site) -> Iterator[str]:
-    """A line for each day: out from when, in by when, how many."""
+def carrying(chores: Sequence[Chore], site: Site) -> Iterator[tuple[date, str]]:
+    """For each day of a week: out from when, in by when, how many."""
     days: dict[date, list[Chore]] = {}
-    for chore in sorted(chores, key=lambda one: _told_at(one, site)):
-        days.setdefault(_told_at(chore, site).date(), []).append(chore)
+    for chore in sorted(chores, key=lambda one: told_at(one, site)):
+        days.setdefault(told_at(chore, site).date(), []).append(chore)
     for day, walks in days.items():
         parts = []
         for kind, words in ((ChoreKind.CARRY_OUT, "out from"), (ChoreKind.CARRY_IN, "in by")):
             same = [walk for walk in walks if walk.kind is kind]
             if same:
                 count = phrases.plants(sum(len(walk.plants) for walk in same))
-                parts.append(f"{words} {_told_at(same[0], site):%H:%M}, {count}")
-        yield f"  {day:%a %d %b}  {'; '.join(parts)}"
+                parts.append(f"{words} {told_at(same[0], site):%H:%M}, {count}")
+        yield day, "; ".join(parts)
 
 
-def _told_at(chore: Chore, site: Site) -> datetime:
+def told_at(chore: Chore, site: Site) -> datetime:
+    """The hour that a walk is told by, as clocks show it there."""
     out = chore.kind is ChoreKind.CARRY_OUT
     return ((chore.not_before if out else None) or chore.before).astimezone(site.zone)
 
