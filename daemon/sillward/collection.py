@@ -85,6 +85,16 @@ class Channel:
     all_clear: bool
     full_length: bool
 
+    @property
+    def full_mail(self) -> bool:
+        """Whether it is a mail that is told in full."""
+        return self.full_length and is_mail(self.url)
+
+
+def is_mail(url: SecretStr | None) -> bool:
+    """Whether what is sent there is a mail."""
+    return url is not None and url.get_secret_value().lower().startswith("mailto")
+
 
 @dataclass(frozen=True, slots=True)
 class Household:
@@ -464,8 +474,7 @@ def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> l
         if table.name in [channel.name for channel in channels]:
             reader.wrong(where, "the name is taken; make it unique")
         url = table.url or url_for(table.name)
-        mail = url is not None and url.get_secret_value().lower().startswith("mailto")
-        full = table.length == "full" if table.length else mail
+        full = table.length == "full" if table.length else is_mail(url)
         channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))
     return channels
 

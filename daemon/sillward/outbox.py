@@ -1,7 +1,7 @@
 """Delivery: what waits is claimed, worded for the moment, sent and marked; until it is too late."""
 
 import logging
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Channel
@@ -12,6 +12,7 @@ from sillward.ledger.records import to_text
 from sillward.notices import follow_up, short
 from sillward.notices.channels import SEND_S
 from sillward.notices.short import Message
+from sillward.weekly import Weekly
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
@@ -43,8 +44,12 @@ class Outbox:
     """The notices of one household on their way to their channels."""
 
     kit: Kit
+    weekly: Weekly = field(init=False)
     _arrived: dict[str, datetime] = field(default_factory=dict)
     """What this process has sent and when, should the ledger not have taken it down."""
+
+    def __post_init__(self) -> None:
+        self.weekly = Weekly(self.kit)
 
     def deliver(self, *, by_hand: bool = False, only: str | None = None) -> int:
         """Send every notice that waits and is due. Return how many could not be sent.
@@ -68,6 +73,8 @@ class Outbox:
                 continue
             failed += not self._deliver_one(notice, channel)
             kit.working()
+        if not failed:
+            self.weekly.forget()
         return failed
 
     def _deliver_one(self, notice: Notice, channel: Channel) -> bool:
@@ -86,7 +93,7 @@ class Outbox:
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
         ledger, clock = self.kit.ledger, self.kit.clock
         repeat = "(repeat) " if notice.perhaps_sent else ""
-        message = _fitting(channel, Message(repeat + message.title, message.body))
+        message = _fitting(channel, replace(message, title=repeat + message.title))
         try:
             self.kit.sender(channel, message)
         except DeliveryError as error:
@@ -133,6 +140,10 @@ class Outbox:
     def _worded(self, notice: Notice, channel: Channel) -> Message | None:
         """What the notice says if it is sent now; None if it is not needed any more."""
         message, stage = Message(notice.title, notice.body), Stage(notice.stage)
+        if notice.round == Round.WEEK.value and channel.full_mail:
+            message = self.weekly.mail(_day(notice))
+            self.kit.working()
+            return message
         if stage not in _ABOUT_ORDERS or _family(notice) not in _DAILY:
             return message
         kit = self.kit

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sillward import document, rounds
+from sillward import document, rounds, weekly
 from sillward.collection import Channel
 from sillward.corrections import Corrections
 from sillward.errors import LedgerError
@@ -74,12 +74,11 @@ class Desk(Kit):
         usable = self.has_forecast()
         sheet = self.sheet(occasion.round, self.weather())
         week = occasion.round is Round.WEEK  # the sheet that shows that somebody is there
-        footer = [self._sign_of_life(occasion)] if week else []
         notices = [
             self._notice(
                 channel,
                 occasion,
-                self.message(channel, sheet, footer),
+                self.message(channel, sheet, self._footer(channel, occasion)),
                 silent=not (week or sheet.chores or sheet.warnings or channel.all_clear),
             )
             for channel in self.listening(occasion.round)
@@ -125,12 +124,11 @@ class Desk(Kit):
             usable=usable,
         )
 
-    def _sign_of_life(self, occasion: Occasion) -> str:
-        """How the last seven days went: a week without this line is itself a sign."""
-        life = self.ledger.life(self.site.name, occasion.day - timedelta(days=6))
-        lost = f", {life.lost} not" if life.lost else ""
-        seen = f"a forecast on {life.with_forecast} of {life.rounds} evenings"
-        return f"Running: {seen}, {life.sent} notices delivered{lost}"
+    def _footer(self, channel: Channel, occasion: Occasion) -> list[str]:
+        """What else a week sheet tells a channel."""
+        if occasion.round is not Round.WEEK:
+            return []
+        return weekly.footer(self, occasion.day, mail=channel.full_mail)
 
     def deliver(self, *, by_hand: bool = False) -> int:
         """Send every notice that waits and is due. Return how many could not be sent."""

@@ -181,6 +181,17 @@ class Ledger(RoundTables):
         )
         return [notice_of(row) for row in rows]
 
+    def missed(self, site: str, first: date, last: date) -> int:
+        """How many notices of these days, both included, could not be sent in time."""
+        (row,) = self._rows(
+            "SELECT COUNT(*) FROM notice WHERE site = ? AND state = 'expired'"
+            " AND day BETWEEN ? AND ?",
+            site,
+            str(first),
+            str(last),
+        )
+        return int(row[0])
+
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
     ) -> list[Notice]:

@@ -13,11 +13,13 @@ there again.
 import logging
 import unicodedata
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from types import ModuleType
 from typing import Any, Protocol
 
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
+from sillward.notices import mail
 from sillward.notices.exchange import Exchange
 from sillward.notices.short import Message
 
@@ -72,6 +74,8 @@ def send(channel: Channel, message: Message) -> None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
     message = _fitting(service, _clean(message))
+    if message.html is not None:
+        mail.instead(service, message)
     courier = apprise.Apprise(asset=_asset())
     courier.add(service)
     with Exchange(WIRE_S) as exchange:
@@ -116,8 +120,12 @@ def _answers_with_pages(service: Any) -> bool:
 
 def _clean(message: Message) -> Message:
     """Without what could end a header or a line, or cannot be encoded; lines of the body stay."""
-    lines = message.body.replace("\r\n", "\n").split("\n")
-    return Message(_one_line(message.title), "\n".join(_one_line(line) for line in lines))
+    html = None if message.html is None else _lines(message.html)
+    return replace(message, title=_one_line(message.title), body=_lines(message.body), html=html)
+
+
+def _lines(text: str) -> str:
+    return "\n".join(_one_line(line) for line in text.replace("\r\n", "\n").split("\n"))
 
 
 def _one_line(text: str) -> str:

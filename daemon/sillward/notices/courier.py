@@ -5,6 +5,7 @@ daemon that sends three notices a day keeps neither. Tasks and answers are lines
 what is secret is in no command line.
 """
 
+import base64
 import json
 import os
 import select
@@ -52,7 +53,7 @@ class Courier:
 
     def __call__(self, channel: Channel, message: Message) -> None:
         """Send one message. Raise DeliveryError unless the channel took it."""
-        task = {"do": "send", "title": message.title, "body": message.body, **_told(channel)}
+        task = {"do": "send", **_document(message), **_told(channel)}
         try:
             answer = self._asked(task)
         except OSError:  # no room for another process: then in this one
@@ -111,11 +112,12 @@ class Courier:
         child = self._child
         assert child.stdin is not None
         assert child.stdout is not None
+        until = time.monotonic() + self._limit_s
         try:
-            _write(child.stdin, line)
+            _write(child.stdin, line, until)
         except OSError:
             raise _LostError(heard=False) from None
-        return _read(child.stdout, time.monotonic() + self._limit_s)
+        return _read(child.stdout, until)
 
     def _gone(self) -> None:
         child, self._child = self._child, None
@@ -124,10 +126,16 @@ class Courier:
             child.communicate()
 
 
-def _write(pipe: IO[bytes], line: bytes) -> None:
+def _write(pipe: IO[bytes], line: bytes, until: float) -> None:
+    """A line with pictures is longer than a pipe holds. Raise OSError if nobody takes it in time:
+    a child acts on whole lines only, so it has heard nothing."""
     rest = memoryview(line)
+    os.set_blocking(pipe.fileno(), False)
     while rest:
-        rest = rest[os.write(pipe.fileno(), rest) :]
+        left = until - time.monotonic()
+        if left <= 0 or not select.select([], [pipe], [], left)[1]:
+            raise TimeoutError
+        rest = rest[os.write(pipe.fileno(), rest[:_PIECE]) :]
 
 
 def _read(pipe: IO[bytes], until: float) -> dict[str, Any]:
@@ -145,6 +153,11 @@ def _read(pipe: IO[bytes], until: float) -> dict[str, Any]:
     except ValueError:
         raise _LostError(heard=True) from None
     return answer
+
+
+def _document(message: Message) -> dict[str, Any]:
+    images = [[name, base64.b64encode(image).decode()] for name, image in message.images]
+    return {"title": message.title, "body": message.body, "html": message.html, "images": images}
 
 
 def _told(channel: Channel) -> dict[str, Any]:
@@ -167,11 +180,16 @@ def serve(tasks: Iterable[str]) -> Iterator[str]:
 
 def _sent(task: dict[str, Any]) -> dict[str, Any]:
     try:
-        channels.send(_channel(task), Message(task["title"], task["body"]))
+        channels.send(_channel(task), _message(task))
     except DeliveryError as error:
         wait_s = None if error.wait is None else error.wait.total_seconds()
         return {"error": str(error), "perhaps_sent": error.perhaps_sent, "wait_s": wait_s}
     return {}
+
+
+def _message(task: dict[str, Any]) -> Message:
+    images = tuple((name, base64.b64decode(image)) for name, image in task["images"])
+    return Message(task["title"], task["body"], task["html"], images)
 
 
 def _checked(task: dict[str, Any]) -> dict[str, Any]:

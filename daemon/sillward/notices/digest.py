@@ -8,7 +8,7 @@ only make it dark where the reader's screen is.
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -85,7 +85,7 @@ def html(
     return _template().render(
         light=LIGHT,
         dark=DARK,
-        site=one_line(sheet.site, MOST_NAME),
+        site=_name(sheet.site),
         told=f"{local:%A %d %B %Y, %H:%M}",
         sentence=_sentence(ahead),
         warnings=sheet.warnings[:MOST_FACTS],
@@ -200,7 +200,7 @@ def _spots(nights: Sequence[NightAhead], collection: Collection) -> Iterator[_Sp
             if plant.limits.night_low is not None
         ]
         yield _Spot(
-            one_line(spot, MOST_NAME),
+            _name(spot),
             _limits(limits),
             tuple(_low(night.day, night.lows.get(spot), limits) for night in nights),
         )
@@ -219,17 +219,22 @@ def _low(day: date, low_c: float | None, limits: Sequence[tuple[float, str]]) ->
     if low_c is None:
         return _LowRow(told, "not known", "treat as cold", "–", cold=True)
     if not limits:
-        return _LowRow(told, review.degrees(low_c), "–", "–", cold=False)
+        return _LowRow(told, _degrees(low_c), "–", "–", cold=False)
     under = sum(limit > low_c for limit, _ in limits)
     room_k = low_c - max(limits)[0]
     word = "above" if room_k >= 0 else "under"
     return _LowRow(
         told,
-        review.degrees(low_c),
+        _degrees(low_c),
         f"{under} of {len(limits)}" if under else "none",
         f"{phrases.fixed(abs(room_k), 1)} K {word}",
         cold=under > 0,
     )
+
+
+def _degrees(value_c: float) -> str:
+    """On one line."""
+    return review.degrees(value_c).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _name(text: str) -> str:
@@ -245,18 +250,16 @@ class _DayRow:
     high: str
     dry: str
     mistings: str
-    others: str
 
 
 def _day(day: DayAhead) -> _DayRow:
-    others = ", ".join(f"{_WORDS[kind]} {count}" for kind, count in day.others)
+    others = "".join(f"; {_WORDS[kind]} {count}" for kind, count in day.others)
     times = "once" if day.mistings == 1 else f"{day.mistings} times"
     return _DayRow(
         f"{day.day:%a %d %b}",
-        "not known" if day.high_c is None else review.degrees(day.high_c),
+        "not known" if day.high_c is None else _degrees(day.high_c),
         "not known" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
-        f"{times}, {phrases.plants(day.misted_plants)}" if day.mistings else "none",
-        others or "–",
+        (f"{times}, {phrases.plants(day.misted_plants)}" if day.mistings else "none") + others,
     )
 
 
@@ -300,8 +303,8 @@ def _week(week: Review) -> _Behind:
         tuple(
             (
                 f"{night.day:%a %d %b}",
-                review.degrees(night.at_dusk_c),
-                review.degrees(night.last_c),
+                _degrees(night.at_dusk_c),
+                _degrees(night.last_c),
                 review.off(night.off_k),
             )
             for night in week.nights

@@ -14,10 +14,16 @@ MOST_CHARACTERS = 300
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What a channel gets."""
+    """What a channel gets.
+
+    html: the same for a mail program; other channels, and those that cannot, get the body alone.
+    images: PNG by the content id under which the html shows them.
+    """
 
     title: str
     body: str
+    html: str | None = None
+    images: tuple[tuple[str, bytes], ...] = ()
 
 
 MOST_HEADS = 2

@@ -1,0 +1,173 @@
+"""The week round, for mail: a review and a sign of life in the text, and the digest in HTML.
+
+The ledger keeps title and text. HTML and charts are made when the mail is sent, all of one sheet
+with the text that goes with them; what fails of it is left out, and the mail goes all the same.
+"""
+
+import logging
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from datetime import time as clock_time
+
+from sillward import review
+from sillward.charts import child
+from sillward.charts.data import KINDS, ChartData, of_place
+from sillward.errors import LedgerError
+from sillward.kit import Kit
+from sillward.notices import digest, full, short
+from sillward.notices.digest import Picture
+from sillward.notices.short import Message
+from sillward.review import Review
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather import Weather
+
+CHARTS_S = 30.0
+"""For all charts of a mail together [s]: so long may a tick be held up. Judgement; one takes some
+two seconds on a small machine."""
+
+MOST_SPOTS = 2
+"""Spots with charts: those where most plants live. Judgement."""
+
+MOST_IMAGES_BYTES = 1_000_000
+"""Of all charts of a mail; with more it goes without the last ones. Judgement: some 3 times the
+usual."""
+
+KEPT_FOR = timedelta(hours=1)
+"""A mail that could not be sent is not made anew for its next tries. Judgement."""
+
+Draw = Callable[[ChartData, float], bytes | None]
+"""Draws a chart as PNG within so many seconds, or gives None."""
+
+log = logging.getLogger(__name__)
+
+
+def _draw(data: ChartData, limit_s: float) -> bytes | None:
+    return child.drawn(data, "png", limit_s=limit_s)
+
+
+def sign_of_life(kit: Kit, day: date) -> str:
+    """How the last seven days went: a week without this line is itself a sign."""
+    life = kit.ledger.life(kit.site.name, day - timedelta(days=6))
+    lost = f", {life.lost} not" if life.lost else ""
+    seen = f"a forecast on {life.with_forecast} of {life.rounds} evenings"
+    return f"Running: {seen}, {life.sent} notices delivered{lost}"
+
+
+def footer(kit: Kit, day: date, *, mail: bool) -> list[str]:
+    """What the text of a week round ends with. mail: with the review."""
+    week = _review(kit, day) if mail else None
+    return _footer(sign_of_life(kit, day), week)
+
+
+def _footer(life: str, week: Review | None) -> list[str]:
+    return [life] if week is None else [*review.lines(week), "", life]
+
+
+def _review(kit: Kit, day: date) -> Review | None:
+    """The last week; None, with a line in the log, if a defect of ours prevents it."""
+    try:
+        return _reviewed(kit, day)
+    except LedgerError:
+        raise
+    except Exception:
+        log.exception("review.failed")
+    return None
+
+
+def _reviewed(kit: Kit, day: date) -> Review:
+    site, ledger = kit.site, kit.ledger
+    first = review.first_day(day)
+    days = [first + timedelta(days=offset) for offset in range(review.DAYS)]
+    told = {one: ledger.round_told_at(site.name, Round.DUSK.value, one) for one in days}
+    return review.review(
+        site,
+        day,
+        ledger.chores(site.name, site.at_clock(first, clock_time(0))),
+        ledger.missed(site.name, first, days[-1]),
+        ledger.nights(site.name, first),
+        [source.name for source in kit.keeper.shelf.sources],
+        {one: at for one, at in told.items() if at is not None},
+    )
+
+
+@dataclass(slots=True)
+class Weekly:
+    """Makes the mail of a week round."""
+
+    kit: Kit
+    draw: Draw = _draw
+    monotonic: Callable[[], float] = time.monotonic
+    _made: tuple[date, datetime, Message] | None = field(default=None, init=False)
+
+    def mail(self, day: date) -> Message:
+        """The week as it is now: title, text, HTML and charts, for every channel alike."""
+        now = self.kit.clock()
+        if self._made is not None:
+            of_day, at, message = self._made
+            if of_day == day and timedelta(0) <= now - at < KEPT_FOR:
+                return message
+        message = self._mail(day)
+        self._made = (day, now, message)
+        return message
+
+    def forget(self) -> None:
+        """Let go of the mail that was made: with its pictures it is large."""
+        self._made = None
+
+    def _mail(self, day: date) -> Message:
+        kit = self.kit
+        collection, weather = kit.household.collection, kit.weather()
+        sheet = kit.sheet(Round.WEEK, weather)
+        credit = kit.keeper.shelf.attribution(sheet.source)
+        life, week = sign_of_life(kit, day), _review(kit, day)
+        text = full.text(sheet, kit.site, credit, _footer(life, week))
+        charts = list(self._charts(sheet, weather))
+        page = digest.html(
+            sheet,
+            collection,
+            credit,
+            life=life,
+            week=week,
+            charts=[picture for picture, _ in charts],
+        )
+        images = tuple((picture.cid, image) for picture, image in charts)
+        return Message(short.message(sheet, kit.site).title, text, page, images)
+
+    def _charts(self, sheet: Sheet, weather: Weather) -> Iterator[tuple[Picture, bytes]]:
+        until, size = self.monotonic() + CHARTS_S, 0
+        for number, data in enumerate(self._worth_drawing(sheet, weather), 1):
+            left_s = until - self.monotonic()
+            image = self.draw(data, left_s) if left_s > 0 else None
+            if image is None:
+                return  # what one lacks, or takes too long, so will the next
+            size += len(image)
+            if size > MOST_IMAGES_BYTES:
+                return
+            yield (
+                Picture(f"chart-{number}@sillward", f"Chart of {data.title}: {data.subtitle}"),
+                image,
+            )
+
+    def _worth_drawing(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
+        """Data of each chart, worked out when asked for; a defect of ours in it ends them."""
+        try:
+            yield from self._data(sheet, weather)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("chart.failed")
+
+    def _data(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
+        kit = self.kit
+        collection, ahead = kit.household.collection, sheet.outlook
+        if ahead is None or not ahead.nights:
+            return
+        homes = [plant.home for plant in collection.plants]
+        outdoors = sorted(ahead.nights[0].lows, key=homes.count, reverse=True)
+        misted = {walk.from_spot for day in ahead.days for walk in day.misting}
+        for spot in outdoors[:MOST_SPOTS]:
+            for kind in KINDS:
+                if kind == "night" or spot in misted:
+                    yield of_place(kind, spot, collection, weather, kit.states(), sheet.at)
