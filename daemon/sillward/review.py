@@ -177,8 +177,8 @@ def facts(week: Review) -> list[str]:
 def lines(week: Review) -> list[str]:
     """The same for a text: the heading, and a line for each fact and each night."""
     nights = [
-        f"    {one.day:%a %d %b}  at dusk {degrees(one.at_dusk_c)}, at last "
-        f"{degrees(one.last_c)}, {off(one.off_k)}"
+        f"    {one.day:%a %d %b}  {degrees(one.at_dusk_c)} at dusk, {degrees(one.last_c)} "
+        f"next morning: {off(one.off_k)}"
         for one in week.nights
     ]
     return [heading(week).upper(), *(f"  {fact}" for fact in facts(week)), *nights]
