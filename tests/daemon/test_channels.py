@@ -14,14 +14,13 @@ from io import StringIO
 from typing import Any
 
 import pytest
-from aiosmtpd.controller import Controller
-from aiosmtpd.smtp import AuthResult
 from pydantic import SecretStr
 
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.notices import channels
 from sillward.notices.short import Message
+from tests.daemon.mailbox import MAIL_QUERY, Mailbox, mail_server
 
 SECRET = "s3cr3t-hunter2"
 TOKEN = "tk_Zq81Lm90"
@@ -130,7 +129,7 @@ NAMES = {
 }
 
 
-def subject_and_text(mailbox: "Mailbox") -> tuple[str, str]:
+def subject_and_text(mailbox: Mailbox) -> tuple[str, str]:
     """Of the only mail, as a mail program shows them."""
     ((_, _, content),) = mailbox.mails
     mail = message_from_bytes(content, policy=policy.default)
@@ -154,7 +153,7 @@ def test_a_name_arrives_in_a_push_letter_for_letter(sink: Sink, kind: str, name:
 @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
 @pytest.mark.parametrize("query", ["", "&format=html"])
 def test_a_name_arrives_in_a_mail_letter_for_letter(
-    mailbox: "Mailbox", name: str, query: str
+    mailbox: Mailbox, name: str, query: str
 ) -> None:
     send(mailbox.url(MAIL_QUERY + query), Message(f"In: {name}", f"17:10\n{name}, {name}"))
 
@@ -166,7 +165,7 @@ HOSTILE = "Fern\r\nBcc: x@y.example\r\n\r\nbody\x00\x1b[31m\u2028\x85"
 TAMED = "Fern  Bcc: x@y.example    body  [31m"
 
 
-def test_a_name_cannot_end_a_header_or_a_line_of_a_title(sink: Sink, mailbox: "Mailbox") -> None:
+def test_a_name_cannot_end_a_header_or_a_line_of_a_title(sink: Sink, mailbox: Mailbox) -> None:
     for url in (sink.url("ok"), mailbox.url(MAIL_QUERY)):
         send(url, Message(HOSTILE, "body"))
 
@@ -184,7 +183,7 @@ def test_a_body_keeps_its_lines_and_nothing_else_that_controls(sink: Sink) -> No
     assert sink.bodies[0]["message"] == "one\ntwo\n [31mred and"
 
 
-def test_a_name_of_four_thousand_letters_arrives_in_a_mail(mailbox: "Mailbox") -> None:
+def test_a_name_of_four_thousand_letters_arrives_in_a_mail(mailbox: Mailbox) -> None:
     name = "Ñandú " * 700
 
     send(mailbox.url(MAIL_QUERY), Message("Week", f"{name}|\nend"))
@@ -323,61 +322,10 @@ def test_one_attempt_is_bounded_whatever_the_url_says(
 # -- a mail server
 
 
-@dataclass
-class Mailbox:
-    """Takes every mail, but refuses the recipient nobody@."""
-
-    port: int = 0
-    mails: list[tuple[str, list[str], bytes]] = field(default_factory=list)
-    logins: list[bytes] = field(default_factory=list)
-
-    async def handle_RCPT(  # noqa: N802
-        self, server: Any, session: Any, envelope: Any, address: str, options: list[str]
-    ) -> str:
-        if address.startswith("nobody@"):
-            return "550 no such box"
-        envelope.rcpt_tos.append(address)
-        return "250 OK"
-
-    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:  # noqa: N802
-        self.mails.append((envelope.mail_from, envelope.rcpt_tos, envelope.content))
-        return "250 OK"
-
-    def url(self, query: str, user: str = "") -> str:
-        return f"mailto://{user}127.0.0.1:{self.port}/?{query}"
-
-
-def free_port() -> int:
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port: int = listener.getsockname()[1]
-        return port
-
-
 @pytest.fixture
 def mailbox() -> Iterator[Mailbox]:
-    logging.getLogger("mail.log").setLevel(logging.CRITICAL)  # the server's own, not ours
-    box = Mailbox(free_port())
-
-    def authenticator(
-        server: Any, session: Any, envelope: Any, mechanism: str, data: Any
-    ) -> AuthResult:
-        box.logins.append(data.password)
-        return AuthResult(success=True)
-
-    controller = Controller(
-        box,
-        hostname="127.0.0.1",
-        port=box.port,
-        authenticator=authenticator,
-        auth_require_tls=False,
-    )
-    controller.start()
-    yield box
-    controller.stop()
-
-
-MAIL_QUERY = "from=desk@court.example&to=grower@court.example"
+    with mail_server() as box:
+        yield box
 
 
 def test_a_mail_arrives_as_plain_text_with_its_lines(mailbox: Mailbox) -> None:

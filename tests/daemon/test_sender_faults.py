@@ -42,6 +42,8 @@ from tests.daemon.wires import (
 )
 
 HELLO = Message("In by 17:10: 2 plants", "17:10 bench > room: Left pot")
+WEEK = Message("Week", "the text", "<p>the page</p>", (("chart@sillward", b"png" * 50_000),))
+"""A mail that is ours, over the connection that the plugin makes: it must fail in the same ways."""
 SECRETS = ("us3r-Ann", "p4ss-Word", "t0ken-Path", "qu3ry-Key", "h3ader-Key")
 USER, PASSWORD, PATH, QUERY, HEADER = SECRETS
 BASIC = b64encode(f"{USER}:{PASSWORD}".encode()).decode()
@@ -108,12 +110,12 @@ def _no_secret_is_told(capfd: pytest.CaptureFixture[str]) -> Iterator[None]:
         assert secret not in streams.out + streams.err
 
 
-def outcome(url: str) -> tuple[str, str, timedelta | None]:
+def outcome(url: str, message: Message = HELLO) -> tuple[str, str, timedelta | None]:
     """Send once: how it ended, in what words, and for how long to wait."""
     channel = Channel("phone", SecretStr(url), ("dusk",), all_clear=False, full_length=False)
     began = time.monotonic()
     try:
-        channels.send(channel, HELLO)
+        channels.send(channel, message)
     except DeliveryError as error:
         ended, wait = PERHAPS if error.perhaps_sent else FAILED, error.wait
         text, told = str(error), f"{error!r} {error.__cause__!r}"
@@ -415,9 +417,13 @@ def posting(**says: bytes | None) -> Iterator[Post]:
         listener.close()
 
 
-def mailed(port: int, kind: str = "mailto") -> tuple[str, str, timedelta | None]:
+def mailed(
+    port: int, kind: str = "mailto", message: Message = HELLO
+) -> tuple[str, str, timedelta | None]:
     people = "from=desk@court.example&to=grower@court.example"
-    return outcome(f"{kind}://{USER}:{PASSWORD}@127.0.0.1:{port}/?{people}&cto={ANSWER_IN_TIME}")
+    return outcome(
+        f"{kind}://{USER}:{PASSWORD}@127.0.0.1:{port}/?{people}&cto={ANSWER_IN_TIME}", message
+    )
 
 
 MUTE = "stopped answering"
@@ -442,20 +448,24 @@ MAIL_FAULTS: dict[str, tuple[dict[str, bytes | None], str, str, int]] = {
 }
 
 
+@pytest.mark.parametrize("message", [HELLO, WEEK], ids=["text", "page"])
 @pytest.mark.parametrize("fault", MAIL_FAULTS)
-def test_what_a_mail_server_does_wrong(fault: str, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_a_mail_server_does_wrong(
+    fault: str, message: Message, monkeypatch: pytest.MonkeyPatch
+) -> None:
     says, ended, words, mails = MAIL_FAULTS[fault]
     soon_if(HANG in says.values(), monkeypatch)
 
     with posting(**says) as post:
-        assert mailed(post.port)[:2] == (ended, words)
+        assert mailed(post.port, message=message)[:2] == (ended, words)
 
     assert post.mails == mails
     assert post.heard.count("MAIL") <= 1
 
 
 @pytest.mark.usefixtures("_soon")
-def test_a_mail_server_that_drips_is_cut_off() -> None:
+@pytest.mark.parametrize("message", [HELLO, WEEK], ids=["text", "page"])
+def test_a_mail_server_that_drips_is_cut_off(message: Message) -> None:
     listener = socket.create_server(("127.0.0.1", 0))
     gone = threading.Event()
 
@@ -467,7 +477,7 @@ def test_a_mail_server_that_drips_is_cut_off() -> None:
 
     thread = threading.Thread(target=drip)
     thread.start()
-    assert mailed(listener.getsockname()[1])[0] == FAILED
+    assert mailed(listener.getsockname()[1], message=message)[0] == FAILED
     gone.set()
     thread.join()
     listener.close()

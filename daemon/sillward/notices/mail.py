@@ -77,7 +77,8 @@ def _plain(service: Any) -> bool:
 def written(service: Any, message: Message) -> EmailMessage:
     """The mail: text, or else HTML with its pictures. Raise ValueError if a header is not one."""
     mail = EmailMessage(policy=SMTP)
-    mail["Subject"] = " ".join(message.title.split())
+    # The library would take a word that looks encoded for one, with all that may be in it.
+    mail["Subject"] = " ".join(message.title.replace("=?", "= ?").split())
     mail["From"] = _address(service.from_addr)
     mail["To"] = _address(service.targets[0])
     if service.reply_to:
