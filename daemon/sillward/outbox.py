@@ -73,8 +73,7 @@ class Outbox:
                 continue
             failed += not self._deliver_one(notice, channel)
             kit.working()
-        if not failed:
-            self.weekly.forget()
+        self.weekly.forget_old()
         return failed
 
     def _deliver_one(self, notice: Notice, channel: Channel) -> bool:

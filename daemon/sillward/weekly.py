@@ -35,7 +35,7 @@ MOST_IMAGES_BYTES = 180_000
 a third of which is how mail writes pictures. Measured: four take 130,000."""
 
 KEPT_FOR = timedelta(hours=1)
-"""A mail that could not be sent is not made anew for its next tries. Judgement."""
+"""So long a mail is not made anew, for other channels or the next try. Judgement."""
 
 Draw = Callable[[ChartData, float], bytes | None]
 """Draws a chart as PNG within so many seconds, or gives None."""
@@ -103,18 +103,15 @@ class Weekly:
 
     def mail(self, day: date) -> Message:
         """The week as it is now: title, text, HTML and charts, for every channel alike."""
-        now = self.kit.clock()
-        if self._made is not None:
-            of_day, at, message = self._made
-            if of_day == day and timedelta(0) <= now - at < KEPT_FOR:
-                return message
-        message = self._mail(day)
-        self._made = (day, now, message)
-        return message
+        self.forget_old()
+        if self._made is None or self._made[0] != day:
+            self._made = (day, self.kit.clock(), self._mail(day))
+        return self._made[2]
 
-    def forget(self) -> None:
-        """Let go of the mail that was made: with its pictures it is large."""
-        self._made = None
+    def forget_old(self) -> None:
+        """Let go of a mail that was made a while ago."""
+        if self._made and not timedelta(0) <= self.kit.clock() - self._made[1] < KEPT_FOR:
+            self._made = None
 
     def _mail(self, day: date) -> Message:
         kit = self.kit
