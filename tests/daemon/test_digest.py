@@ -246,7 +246,7 @@ def test_a_name_of_many_letters_is_cut_in_tables() -> None:
 def test_many_spots_and_warnings_do_not_make_it_long() -> None:
     sheet = sheet_of("cold-snap")
     assert sheet.outlook is not None
-    lows = {f"spot {number} {'x' * 80}": 3.0 for number in range(200)}
+    lows: dict[str, float | None] = {f"spot {number} {'x' * 80}": 3.0 for number in range(200)}
     nights = tuple(replace(night, lows=lows) for night in sheet.outlook.nights)
     many = replace(
         sheet,
