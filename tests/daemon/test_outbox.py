@@ -294,6 +294,26 @@ def test_a_round_told_by_a_clock_a_day_ahead_is_told_again_on_its_day() -> None:
     assert [one.day for one in told] == [str(DAY + timedelta(days=1)), str(DAY)]
 
 
+def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> None:
+    world = a_world("17:00")
+    desk = world.desk
+    world.clock.move(days=1)
+    desk.tick()
+    tomorrow = DAY + timedelta(days=1)
+    assert [one.kind for one in world.ledger.chores_of(SITE.name, tomorrow)]
+    world.clock.now = local("17:20")
+    world.source.low_c = 14.0
+
+    while world.clock.now < local("17:20", tomorrow):
+        world.clock.move(minutes=15)
+        desk.tick()
+
+    assert world.ledger.round_told_at(SITE.name, "dusk", tomorrow)
+    assert not [
+        one for one in world.ledger.chores_of(SITE.name, tomorrow) if one.kind == "carry-in"
+    ]
+
+
 def test_a_notice_of_long_ago_does_not_come_back_when_the_clock_falls_years_behind() -> None:
     world = a_world("17:00")
     world.post.down = {"phone"}

@@ -230,7 +230,8 @@ class RoundTables(ForecastTables):
     def disown(self, now: datetime) -> int:
         """Forget rounds that a clock far ahead has told. Return how many.
 
-        They are told when their day comes; what was sent of them stays known under another key.
+        They are told when their day comes; what was sent of them stays known under another key,
+        what they asked for is not asked for.
         """
         with self.transaction():
             rows = self._db.execute(
@@ -243,6 +244,11 @@ class RoundTables(ForecastTables):
                     " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
                     " WHERE site = ? AND day = ? AND round = ?",
                     (row["at"], row["site"], row["day"], row["round"]),
+                )
+                self._db.execute(
+                    "DELETE FROM chore WHERE site = ? AND round = ? AND done_at IS NULL"
+                    " AND substr(id, 1, 10) >= ?",
+                    (row["site"], row["round"], row["day"]),
                 )
         return len(rows)
 
