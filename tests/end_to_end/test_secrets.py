@@ -131,7 +131,7 @@ def leaks(house: House, *told: str) -> dict[str, list[str]]:
     return {name: hits for name, hits in seen.items() if hits}
 
 
-@pytest.mark.parametrize("level", ["INFO", "DEBUG"])
+@pytest.mark.parametrize("level", [pytest.param("INFO", marks=pytest.mark.slow), "DEBUG"])
 def test_no_secret_is_written_anywhere(
     level: str, house: House, port: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
