@@ -398,4 +398,5 @@ def check(times: HardTimes) -> None:
         and one.day not in days_forgotten
     )
     for (channel, day), count in called_off.items():
-        assert count <= times.flips[date.fromisoformat(day)], (channel, day)
+        # One crossing may fall into a look that was cut off by a kill, and is not counted.
+        assert count <= times.flips[date.fromisoformat(day)] + 1, (channel, day)
