@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -454,10 +455,10 @@ def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) ->
         courier.close()
         if calendar is not None:
             calendar.keep()
-        wrong = [text for desk in desks for text in desk.troubles()]
+        wrong = [desk.troubles() for desk in desks]
         if pulse is not None:
-            pulse.beat(first.clock(), "; ".join(wrong) or None)
-        return reports.status_line(first.household, first.keeper, first.clock())
+            pulse.beat(first.clock(), "; ".join(chain.from_iterable(wrong)) or None)
+        return reports.status_line(first.household, wrong[0], first.clock())
 
     return then
 

@@ -159,7 +159,7 @@ class Outbox:
             passed_on = stage is Stage.PASSED_ON
             message = follow_up.reminder(orders, now, kit.site, passed_on=passed_on)
         if stage is Stage.TOLD and not notice.perhaps_sent:
-            anew = self._anew(notice, channel, orders, now)
+            anew = self._anew(notice, channel, orders, put_down)
             message = anew or message
         told_at = now if anew else put_down
         ahead = [one.before for one in orders if one.before > now - follow_up.LATE]
@@ -171,11 +171,11 @@ class Outbox:
         return self._owning_up(notice, channel, message)
 
     def _anew(
-        self, notice: Notice, channel: Channel, orders: list[Chore], now: datetime
+        self, notice: Notice, channel: Channel, orders: list[Chore], told_at: datetime | None
     ) -> Message | None:
         """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
         kit, round_ = self.kit, _DAILY[notice.round]
-        told_at = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
+        now = kit.clock()
         old = told_at is not None and now - told_at > STALE_WORDS
         ahead = all(one.before > now for one in orders)
         changed = kit.ledger.changes(kit.site.name, notice.round, _day(notice)) > 0
@@ -240,6 +240,6 @@ def _fitting(channel: Channel, message: Message) -> Message:
     if channel.full_length:
         return message
     lines = message.body.splitlines()
-    while lines and len(message.title) + 1 + len("\n".join(lines)) > short.MOST_CHARACTERS:
+    while lines and not short.fits(message.title, "\n".join(lines)):
         lines.pop()
     return Message(message.title, "\n".join(lines))

@@ -420,10 +420,9 @@ def _outbox(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
     }
 
 
-def status_line(household: Household, keeper: Keeper, now: datetime) -> str:
+def status_line(household: Household, wrong: Sequence[str], now: datetime) -> str:
     """How it is, in half a line: for a service manager's list."""
     site = household.collection.site
-    wrong = troubles(household, keeper.shelf, now)
     coming = sorted(
         rounds.upcoming(site, household.rounds, now).values(), key=lambda one: one.due_at
     )

@@ -3,7 +3,7 @@
 from datetime import datetime
 
 from sillward.notices import phrases
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.short import Message, shortened
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
@@ -22,7 +22,7 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, site: Site) -> 
     lines.append(f"Last known for tonight: {lows}" if lows else "Nothing known of tonight")
     lines += [why] if why else []
     lines.append("Go by your own thermometer")
-    return Message(title, _fitting(title, lines))
+    return shortened(title, lines)
 
 
 def sighted(sheet: Sheet, site: Site) -> Message:
@@ -31,7 +31,7 @@ def sighted(sheet: Sheet, site: Site) -> Message:
     lows = _lows(sheet)
     lines = [f"Tonight: {lows}"] if lows else []
     lines += _under_cover(sheet, site) or ["Nothing must be under cover, as far as is known"]
-    return Message(title, _fitting(title, [*lines, "The rounds go by it again"]))
+    return shortened(title, [*lines, "The rounds go by it again"])
 
 
 def doubtful_clock(doubt: str) -> Message:
@@ -41,7 +41,7 @@ def doubtful_clock(doubt: str) -> Message:
         doubt[0].upper() + doubt[1:],
         "Notices come at wrong times until it is set. Go by your own watch and thermometer",
     ]
-    return Message(title, _fitting(title, lines))
+    return shortened(title, lines)
 
 
 def right_clock() -> Message:
@@ -56,7 +56,7 @@ def no_ledger() -> Message:
         "Notices still go out. After a restart some may come twice, and what was done is forgotten",
         "Make room on the disk of its machine, or look at it",
     ]
-    return Message(title, _fitting(title, lines))
+    return shortened(title, lines)
 
 
 def ledger_back() -> Message:
@@ -71,7 +71,7 @@ def history_reset(what: str) -> Message:
         phrases.capital(what),
         "A notice may come again. Where plants stand is guessed: read the next sheet with care",
     ]
-    return Message(title, _fitting(title, lines))
+    return shortened(title, lines)
 
 
 def _lows(sheet: Sheet) -> str:
@@ -94,14 +94,6 @@ def _under_cover(sheet: Sheet, site: Site) -> list[str]:
     count = phrases.plants(len({name for chore in tonight for name in chore.plants}))
     by = phrases.clock(min(going), sheet.at, site) if going else "dusk"
     return [f"Under cover by {by}: {count}"]
-
-
-def _fitting(title: str, lines: list[str]) -> str:
-    """As many lines as a push may have."""
-    kept = list(lines)
-    while len(kept) > 1 and len(title) + len("\n".join(kept)) >= MOST_CHARACTERS:
-        kept.pop(-2)
-    return "\n".join(kept)
 
 
 def _day_and_hour(at: datetime, site: Site) -> str:

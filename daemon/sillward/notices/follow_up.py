@@ -4,9 +4,9 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
 from sillward.notices import phrases
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.short import Message, fits, shortened
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.revision import Moved, Order, Revision
+from sillward_rules.revision import Moved, Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
 
@@ -29,20 +29,20 @@ def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Messa
     orders = sorted(
         [*revision.added, *(one.chore for one in moved_orders)], key=lambda one: one.before
     )
-    off = [one for one in revision.called_off if one.kind in VERBS]
-    not_out = [one for one in revision.called_off if one.kind not in VERBS]
+    off = [one for one in revision.called_off if one.kind is ChoreKind.CARRY_IN]
+    not_out = [one for one in revision.called_off if one.kind is ChoreKind.CARRY_OUT]
     heads = []
     if moved_orders:
         heads.append(f"change: {head(orders, sheet.at, site)}")
     elif orders:
         heads.append(f"change: {_more(orders, sheet.at, site)}")
     if off:
-        heads.append(_no_longer(off))
+        heads.append(f"no longer needed: {_count(off)} may stay out")
     if not_out:
         heads.append(f"stay in today: {_count(not_out)}")
     if later_out:
         chores = [one.chore for one in later_out]
-        hour = phrases.hour(min(_out_hour(chore) for chore in chores), site)
+        hour = phrases.hour(min(hour_of(chore) for chore in chores), site)
         heads.append(f"out later, from {hour}: {_count(chores)}")
 
     def lines(most: int) -> list[str]:
@@ -54,7 +54,7 @@ def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Messa
         told += [_off(one, sheet, most) for one in off]
         told += [f"Not out today: {phrases.names(one.plants, most)}" for one in not_out]
         told += [
-            f"From {phrases.hour(_out_hour(one.chore), site)}, not {phrases.hour(one.was, site)}: "
+            f"From {phrases.hour(hour_of(one.chore), site)}, not {phrases.hour(one.was, site)}: "
             f"{phrases.names(one.chore.plants, most)}"
             for one in later_out
         ]
@@ -160,26 +160,9 @@ def _moved(one: Moved, now: datetime, site: Site, most: int) -> str:
 
 def _off(order: Order, sheet: Sheet, most: int) -> str:
     names = phrases.names(order.plants, most)
-    if order.kind is not ChoreKind.CARRY_IN:
-        return f"No need to {VERBS[order.kind]}: {names}"
     low = sheet.lows.get(order.from_spot)
     tonight = "" if low is None else f"; tonight {phrases.fixed(low, 1)} °C"
     return f"{phrases.capital(order.from_spot)}: {names} may stay out{tonight}"
-
-
-def _no_longer(off: Sequence[Order]) -> str:
-    parts = []
-    for kind, verb in VERBS.items():
-        same = [one for one in off if one.kind is kind]
-        if same and kind is ChoreKind.CARRY_IN:
-            parts.append(f"{_count(same)} may stay out")
-        elif same:
-            parts.append(f"{verb} {_count(same)}")
-    return f"no longer needed: {', '.join(parts)}"
-
-
-def _out_hour(chore: Chore) -> datetime:
-    return chore.not_before or chore.before
 
 
 def _count(chores: Sequence[Chore] | Sequence[Order]) -> str:
@@ -195,9 +178,6 @@ def _fitted(title: str, lines: Callable[[int], list[str]]) -> Message:
     """As many names, and then as many lines, as a push may have."""
     for most in (8, 5, 3, 2, 1, 0):
         body = "\n".join(lines(most))
-        if len(title) + 1 + len(body) <= MOST_CHARACTERS:
+        if fits(title, body):
             return Message(title, body)
-    kept = lines(0)
-    while len(kept) > 1 and len(title) + 1 + len("\n".join(kept)) > MOST_CHARACTERS:
-        kept.pop(-2)
-    return Message(title, "\n".join(kept))
+    return shortened(title, lines(0))

@@ -26,6 +26,19 @@ class Message:
     images: tuple[tuple[str, bytes], ...] = ()
 
 
+def fits(title: str, body: str) -> bool:
+    """Whether a push may be this long."""
+    return len(title) + 1 + len(body) <= MOST_CHARACTERS
+
+
+def shortened(title: str, lines: Sequence[str]) -> Message:
+    """A push of as many lines as fit; the last, which says what to do, is kept."""
+    kept = list(lines)
+    while len(kept) > 1 and not fits(title, "\n".join(kept)):
+        kept.pop(-2)
+    return Message(title, "\n".join(kept))
+
+
 MOST_HEADS = 2
 """Chores that a title speaks of."""
 
