@@ -34,6 +34,7 @@ from sillward.settings import (
 )
 from sillward.terminal import patient
 from sillward_rules.collection import State
+from sillward_rules.remark import Plain
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
@@ -114,7 +115,7 @@ class App:
                 fetched = best.stored.fetched_at.astimezone(self.site.zone)
                 note = f"{error}; this is the forecast of {fetched:%a %d %b %H:%M}"
                 weather = keeper.shelf.weather(self.site)
-                return replace(weather, remarks=(note, *weather.remarks))
+                return replace(weather, remarks=(Plain(note), *weather.remarks))
             return keeper.shelf.weather(self.site)
 
     def ledger_for_a_look(self) -> Ledger:

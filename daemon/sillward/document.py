@@ -4,6 +4,7 @@ import math
 from datetime import datetime
 from typing import Any
 
+from sillward.notices import remarks
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.sheet import Sheet
@@ -26,10 +27,10 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "site": sheet.site,
         "forecast": forecast,
         "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
-        "warnings": [*sheet.warnings, *sheet.assumptions],
+        "warnings": [*remarks.texts(sheet.warnings, site), *sheet.assumptions],
     }
     if sheet.outlook is not None:
-        document["outlook"] = of_outlook(sheet.outlook)
+        document["outlook"] = of_outlook(sheet.outlook, site)
     return document
 
 
@@ -115,13 +116,13 @@ def _exposure(reason: Reason) -> dict[str, Any]:
     return {"hours": reason.hours, "degree_hours": reason.degree_hours}
 
 
-def of_outlook(ahead: Outlook) -> dict[str, Any]:
+def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
     """The week ahead as a document of plain types."""
     return {
         "trips": ahead.trips,
-        "turn": ahead.turn,
-        "spells": list(ahead.spells),
-        "dark": list(ahead.dark),
+        "turn": None if ahead.turn is None else remarks.text(ahead.turn, site),
+        "spells": remarks.texts(ahead.spells, site),
+        "dark": remarks.texts(ahead.dark, site),
         "nights": [
             {
                 "day": str(night.day),

@@ -8,7 +8,7 @@ from sillward.collection import Household
 from sillward.document import plain
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
-from sillward.notices import phrases
+from sillward.notices import phrases, remarks
 from sillward.tables_text import PIPE, Column, Mark, Marked, Screen, table
 from sillward_rules.collection import Collection
 from sillward_rules.lows import SpotLow, tonight
@@ -41,7 +41,7 @@ def document(household: Household, keeper: Keeper, now: datetime) -> dict[str, A
         "spread": ahead.spread,
         "night": {"start": iso(ahead.night.start), "end": iso(ahead.night.end)},
         "lows": [_low(low, iso) for low in ahead.lows],
-        "remarks": list(weather.remarks),
+        "remarks": remarks.texts(weather.remarks, site),
     }
 
 

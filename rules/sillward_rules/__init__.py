@@ -15,6 +15,7 @@ from sillward_rules.climate import Climate, climate_of
 from sillward_rules.collection import Collection, Habits, PlantState, Recipe
 from sillward_rules.groups import Group, standard_groups
 from sillward_rules.plant import Limit, Limits, Plant, RestClass, RotClass
+from sillward_rules.remark import Plain, Remark
 from sillward_rules.rule import Rule, read_rule, standard_rules
 from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
@@ -33,10 +34,12 @@ __all__ = [
     "Habits",
     "Limit",
     "Limits",
+    "Plain",
     "Plant",
     "PlantState",
     "Reason",
     "Recipe",
+    "Remark",
     "RestClass",
     "RotClass",
     "Round",

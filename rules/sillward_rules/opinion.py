@@ -8,6 +8,7 @@ from itertools import takewhile
 import numpy as np
 
 from sillward_rules import sun
+from sillward_rules.remark import ForecastsDisagree
 from sillward_rules.site import Site
 from sillward_rules.sun import Night
 from sillward_rules.weather import (
@@ -50,7 +51,7 @@ def second_opinion(
     others = at_hours(other.times, bridge_gaps(other.temp_c), weather.times)
     coming = sun.night_at_or_after(site, now)
     colder = np.zeros(weather.times.shape, dtype=bool)
-    said: tuple[str, ...] = ()
+    said: tuple[ForecastsDisagree, ...] = ()
     for night in _nights(site, weather):
         goes_on = night.start < now < night.end
         rows = rows_within(weather.times, now if goes_on else night.start, night.end)
@@ -64,7 +65,15 @@ def second_opinion(
         if night == coming:
             lower = others if apart > 0 else own
             row = rows[np.argmin(lower[rows])]
-            said = (_in_words(site, weather, other, row, own[row], others[row]),)
+            said = (
+                ForecastsDisagree(
+                    source=weather.source,
+                    temp_c=float(own[row]),
+                    other_source=other.source,
+                    other_temp_c=float(others[row]),
+                    at=moment(weather.times[row]).astimezone(site.zone),
+                ),
+            )
     if not colder.any() and not said:
         return weather
     temp = np.where(colder, np.minimum(own, others), weather.temp_c)
@@ -77,16 +86,4 @@ def _nights(site: Site, weather: Weather) -> Iterator[Night]:
     last = moment(weather.times[-1])
     return takewhile(
         lambda night: night.start <= last, sun.nights_from(site, moment(weather.times[0]))
-    )
-
-
-def _in_words(
-    site: Site, weather: Weather, other: Weather, row: int, own_c: float, other_c: float
-) -> str:
-    at = moment(weather.times[row]).astimezone(site.zone)
-    # + 0.0: no minus before a zero.
-    one, two = round(float(own_c), 1) + 0.0, round(float(other_c), 1) + 0.0
-    return (
-        f"{weather.source} says {one:.1f} °C at {at:%H:%M}, {other.source} {two:.1f}: "
-        "the colder counts"
     )

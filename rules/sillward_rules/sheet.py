@@ -16,6 +16,14 @@ from sillward_rules.planners import carry, feeding, mist, note, outlook, protect
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.remark import (
+    ForecastElsewhere,
+    ForecastOld,
+    ForecastUndated,
+    Remark,
+    WateringIncomplete,
+    WateringUnplanned,
+)
 from sillward_rules.scene import Scene, spread_of
 from sillward_rules.site import Site
 from sillward_rules.weather import Freshness, Weather
@@ -44,7 +52,7 @@ class Sheet:
     fetched_at: datetime
     issued_at: datetime | None
     chores: tuple[Chore, ...]
-    warnings: tuple[str, ...]
+    warnings: tuple[Remark, ...]
     assumptions: tuple[str, ...]
     outlook: Outlook | None
     lows: dict[str, float | None]
@@ -207,22 +215,20 @@ def _spread_origin(scene: Scene) -> str | None:
     return None if known is None else known[0].origin
 
 
-def _coverage_warnings(scene: Scene) -> list[str]:
+def _coverage_warnings(scene: Scene) -> list[Remark]:
     """What the forecast as a whole cannot tell: too old, or for other days."""
     if not scene.weather.reaches(scene.now):
-        return ["the forecast does not reach this hour: what is not known is treated as cold"]
+        return [ForecastElsewhere()]
     hours = scene.weather.age(scene.now) / timedelta(hours=1)
     freshness = scene.weather.freshness(scene.now)
-    if freshness is Freshness.EXPIRED:
-        return [f"the forecast is {hours:.0f} h old: too old to judge a night, treated as cold"]
-    if freshness is Freshness.OLD and hours < 0:
-        return ["the forecast was fetched while the clock was ahead: nobody knows how old it is"]
-    if freshness is Freshness.OLD:
-        return [f"the forecast is {hours:.0f} h old"]
-    return []
+    if freshness is Freshness.FRESH:
+        return []
+    if hours < 0:
+        return [ForecastUndated()]
+    return [ForecastOld(hours, expired=freshness is Freshness.EXPIRED)]
 
 
-def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
+def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
     night = sun.night_at_or_after(scene.site, scene.now)
     judged = judge_night(scene, night)
@@ -245,7 +251,7 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
     ]
 
 
-def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[str]]:
+def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Today: what goes out and when, mist and feed windows, the last wetting hour, shade, cover.
 
     Also what must go in before the dusk round could say so.
@@ -285,10 +291,10 @@ def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> 
     return into_chores(errands, scene.site, day, scene.now)
 
 
-def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[str]]:
+def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[Remark]]:
     """Misting, feeding, rinsing, and until when crowns may be wet."""
     if scene.stale:
-        return [], ["the forecast is too old to plan any watering"]
+        return [], [WateringUnplanned()]
     steps = DaySteps(scene, day)
     planned = mist.plan(scene, places, steps)
     outdoors = ~scene.holds_itself[places.column]
@@ -305,11 +311,11 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     warnings += feeding.too_strong(scene, fit)
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(steps.films(column).known for column in columns):
-        warnings.append("too little is known of today's weather to plan all watering")
+        warnings.append(WateringIncomplete())
     return [*chores, *fed, *rinses], warnings
 
 
-def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[str], Outlook]:
+def _week(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark], Outlook]:
     """The nights and days ahead."""
     ahead = outlook.look_ahead(scene)
     return ahead.chores, list(ahead.warnings), ahead

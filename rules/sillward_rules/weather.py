@@ -7,6 +7,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.remark import Remark
 from sillward_rules.spread import Spread, usual_spread
 
 HOUR_S = 3600
@@ -67,8 +68,8 @@ class Weather:
     issued_at: datetime | None = None
     spread: Spread | None = None
     """How far off it may be, by hour; None: the usual errors by lead time."""
-    remarks: tuple[str, ...] = field(default=())
-    """What was wrong with single values, in words for the grower."""
+    remarks: tuple[Remark, ...] = field(default=())
+    """What was wrong with single values, and what else the grower must know of it."""
     notes: tuple[str, ...] = field(default=())
     """What this source does not give, and how it was made up for: nothing to act on."""
 

@@ -10,8 +10,15 @@ import numpy as np
 from sillward.errors import SourceError
 from sillward.forecast import fetch
 from sillward.forecast.fetch import Answer, Query
+from sillward_rules.remark import Plain
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
+
+
+def remarked(weather: Weather) -> tuple[str, ...]:
+    """What sources and shelf remark, which is text."""
+    assert all(isinstance(one, Plain) for one in weather.remarks), weather.remarks
+    return tuple(one.text for one in weather.remarks if isinstance(one, Plain))
 
 
 @dataclass

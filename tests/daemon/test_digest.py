@@ -10,11 +10,12 @@ from datetime import date, timedelta
 import pytest
 
 from sillward.app import DEMOS, demo
-from sillward.notices import digest, full
+from sillward.notices import digest, full, remarks
 from sillward.notices.digest import Picture, html
 from sillward.review import Night, Review
 from sillward_rules.collection import Collection, PlantState
 from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.remark import Plain
 from sillward_rules.sheet import Sheet
 from tests.daemon.digests import GOLDEN, LIFE, digest_of, sheet_of
 from tests.daemon.pages import Page, contrast, page_of
@@ -100,7 +101,8 @@ def test_what_the_text_tells_of_the_week_is_in_it(name: str) -> None:
     told = page(sheet).text
     assert sheet.outlook is not None
 
-    for fact in [*sheet.warnings, *sheet.outlook.dark, *sheet.outlook.spells, LIFE, full.CAUTION]:
+    facts = [*sheet.warnings, *sheet.outlook.dark, *sheet.outlook.spells]
+    for fact in [*remarks.texts(facts, site), LIFE, full.CAUTION]:
         assert fact[1:] in told
     for day in sheet.outlook.days:
         if day.mistings:
@@ -207,15 +209,16 @@ def renamed(name: str) -> tuple[Sheet, Collection]:
         )
         for one in sheet.outlook.nights
     )
+    said = Plain(name)
     given = replace(
         sheet,
         site=name,
         source=name,
-        warnings=(name,),
+        warnings=(said,),
         assumptions=(name,),
         notes=(name,),
         feed=name,
-        outlook=replace(sheet.outlook, nights=nights, dark=(name,), spells=(name,), turn=name),
+        outlook=replace(sheet.outlook, nights=nights, dark=(said,), spells=(said,), turn=said),
     )
     return given, replace(collection, plants=plants, spots=spots)
 
@@ -251,7 +254,7 @@ def test_many_spots_and_warnings_do_not_make_it_long() -> None:
     many = replace(
         sheet,
         outlook=replace(sheet.outlook, nights=nights),
-        warnings=tuple(f"warning {number} {'w' * 200}" for number in range(1_000)),
+        warnings=tuple(Plain(f"warning {number} {'w' * 200}") for number in range(1_000)),
     )
     collection = demo("cold-snap").household.collection
 

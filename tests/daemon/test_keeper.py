@@ -17,9 +17,10 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.keeper import OPINION_EVERY, TRIES, Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, Poll
+from sillward_rules.remark import ForecastsDisagree
 from sillward_rules.site import Site
 from sillward_rules.weather import Freshness, Weather
-from tests.daemon.fakes import FakeClock, FakeSource, Wire, ever_new, low_of
+from tests.daemon.fakes import FakeClock, FakeSource, Wire, ever_new, low_of, remarked
 
 ZONE = ZoneInfo("America/Argentina/Mendoza")
 SITE = Site("Test court", -32.89, -68.85, 780, ZONE)
@@ -345,7 +346,7 @@ def test_without_any_forecast_nothing_is_known_and_that_is_said(make: Make) -> N
     weather = world.weather()
 
     assert np.isnan(weather.temp_c).all()
-    assert weather.remarks == ("there is no forecast: nothing is known of the weather",)
+    assert remarked(weather) == ("there is no forecast: nothing is known of the weather",)
 
 
 def test_a_forecast_that_never_changes_grows_old_though_it_is_fetched_anew(make: Make) -> None:
@@ -406,7 +407,7 @@ def test_the_next_is_asked_when_the_first_fails_and_the_notice_says_so(make: Mak
 
     weather = world.weather()
     assert weather.source == SECOND
-    assert weather.remarks == (f"forecast by {SECOND}; {DOWN}",)
+    assert remarked(weather) == (f"forecast by {SECOND}; {DOWN}",)
 
 
 def test_a_fresh_first_is_gone_by_although_its_last_call_failed(make: Make) -> None:
@@ -448,7 +449,7 @@ def test_the_next_is_asked_when_the_first_has_gaps_tonight(make: Make) -> None:
     world.keeper.refresh()
 
     assert world.weather().source == SECOND
-    assert world.weather().remarks == (f"forecast by {SECOND}; {FIRST} has gaps tonight",)
+    assert remarked(world.weather()) == (f"forecast by {SECOND}; {FIRST} has gaps tonight",)
 
 
 def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) -> None:
@@ -457,7 +458,7 @@ def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) ->
     world.keeper.refresh()
 
     assert world.weather().source == SECOND
-    assert f"{FIRST} has nothing new" in world.weather().remarks[0]
+    assert f"{FIRST} has nothing new" in remarked(world.weather())[0]
 
 
 def test_gaps_are_better_than_nothing(make: Make) -> None:
@@ -495,7 +496,10 @@ def test_a_second_opinion_that_is_colder_counts(make: Make) -> None:
 
     assert weather.source == FIRST
     assert float(np.nanmin(weather.temp_c[weather.times > NOW.timestamp()])) < 2.5
-    assert any(SECOND in remark and "colder" in remark for remark in weather.remarks)
+    (remark,) = weather.remarks
+    assert isinstance(remark, ForecastsDisagree)
+    assert (remark.source, remark.other_source) == (FIRST, SECOND)
+    assert remark.other_temp_c < 2.5 < 5.5 < remark.temp_c
 
 
 def test_a_second_opinion_that_is_missing_changes_nothing_but_is_missed(make: Make) -> None:
@@ -504,7 +508,7 @@ def test_a_second_opinion_that_is_missing_changes_nothing_but_is_missed(make: Ma
     world.keeper.refresh()
 
     assert world.low() == pytest.approx(6.0, abs=0.2)
-    assert world.weather().remarks == (f"no second opinion; {SECOND}: turns us away (403)",)
+    assert remarked(world.weather()) == (f"no second opinion; {SECOND}: turns us away (403)",)
 
 
 def test_a_second_opinion_is_asked_for_by_hand_too(make: Make) -> None:
@@ -559,8 +563,8 @@ def test_a_clock_that_is_off_is_told_first(make: Make, behind: timedelta, told: 
 
     world.keeper.refresh()
 
-    assert world.weather().remarks[0].startswith(told)
-    assert world.weather().remarks[0].endswith("mind the hours")
+    assert remarked(world.weather())[0].startswith(told)
+    assert remarked(world.weather())[0].endswith("mind the hours")
 
 
 def test_a_pretended_clock_is_not_doubted(make: Make) -> None:

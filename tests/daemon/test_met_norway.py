@@ -24,6 +24,7 @@ from sillward_rules.sheet import Round, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import SERIES, Weather
 from tests.daemon.bodies import HOUR_S, SITE, START, dumped
+from tests.daemon.fakes import remarked
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
 from tests.daemon.mutations import changed_anywhere
 from tests.rules import support
@@ -170,14 +171,14 @@ def test_without_gusts_and_dew_point_it_is_noted_not_remarked() -> None:
 
 @pytest.mark.parametrize("name", ["wind_speed", "relative_humidity"])
 def test_what_is_given_everywhere_else_is_remarked(name: str) -> None:
-    assert read(without(name)).remarks == (f"the forecast has no {name}",)
+    assert remarked(read(without(name))) == (f"the forecast has no {name}",)
 
 
 def test_without_cloud_nothing_is_said_of_sunlight_by_day() -> None:
     weather = read(without("cloud_area_fraction"))
 
     night = sun.is_night(SITE, weather.times) & sun.is_night(SITE, weather.times - HOUR_S)
-    assert weather.remarks == ("the forecast has no cloud_area_fraction",)
+    assert remarked(weather) == ("the forecast has no cloud_area_fraction",)
     assert weather.notes == (NOTES[0], NOTES[2])
     assert (weather.direct_w_m2[night] == 0).all()
     assert np.isnan(weather.direct_w_m2).any()
@@ -187,7 +188,7 @@ def test_without_any_rain_it_is_unknown_not_none() -> None:
     weather = read(met_body(rain_1=None, rain_6=None))
 
     assert np.isnan(weather.rain_mm).all()
-    assert weather.remarks == ("the forecast has no precipitation_amount",)
+    assert remarked(weather) == ("the forecast has no precipitation_amount",)
 
 
 def test_without_moisture_the_dew_point_is_unknown() -> None:
@@ -326,7 +327,7 @@ def test_a_step_without_its_lowest_is_unknown_inside_and_named() -> None:
     first, second = HOURLY + 12, HOURLY + 30
     inner = [*range(first + 1, first + 6), *range(second + 1, second + 6)]
     assert np.flatnonzero(np.isnan(weather.temp_c)).tolist() == inner
-    assert weather.remarks == (
+    assert remarked(weather) == (
         "no lowest temperature in 2 steps of several hours, first from 2026-05-16 00:00 UTC: "
         "unknown in between",
     )
@@ -337,13 +338,13 @@ def test_without_any_lowest_no_note_says_that_it_counts() -> None:
     weather = read(met_body(low=None))
 
     assert weather.notes == NOTES[:2]
-    assert weather.remarks[0].startswith("no lowest temperature in 28 steps of several hours")
+    assert remarked(weather)[0].startswith("no lowest temperature in 28 steps of several hours")
 
 
 def test_an_impossible_lowest_is_none() -> None:
     made = changed("air_temperature_min", HOURLY, -300.0, "next_6_hours")
 
-    remarks = read(made).remarks
+    remarks = remarked(read(made))
 
     assert remarks[0].startswith("air_temperature_min of -300 celsius at 2026-05-15 12:00 UTC")
     assert remarks[1].startswith("no lowest temperature in 1 step ")
@@ -478,7 +479,7 @@ def test_an_hour_without_details_is_an_unknown_hour() -> None:
     ],
 )
 def test_an_impossible_value_is_ignored_and_named(name: str, value: float) -> None:
-    remarks = read(changed(name, 6, value)).remarks
+    remarks = remarked(read(changed(name, 6, value)))
 
     assert len(remarks) == 1
     assert remarks[0].startswith(f"{name} of {value} ")
@@ -499,7 +500,7 @@ def test_a_dew_point_above_the_temperature_gives_way_to_the_humidity() -> None:
     weather = read(changed("dew_point_temperature", 4, 20.0))
 
     assert weather.dew_point_c[4] == pytest.approx(3.8, abs=0.3)
-    assert weather.remarks == (
+    assert remarked(weather) == (
         "dew point above the temperature in 1 hour, first 2026-05-13 04:00 UTC: ignored",
     )
 
@@ -595,7 +596,7 @@ def test_a_forecast_from_the_future_has_no_age_and_says_so() -> None:
     weather = read(made)
 
     assert weather.issued_at is None
-    assert weather.remarks == (
+    assert remarked(weather) == (
         "updated in the future (2026-05-13 01:30 UTC), so a clock is wrong: its age is unsure",
     )
 

@@ -14,6 +14,7 @@ from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.collection import PlantState
 from sillward_rules.planners.outlook import NightAhead, Outlook
+from sillward_rules.remark import Plain
 from sillward_rules.sheet import Round, Sheet
 from tests.daemon.bodies import SITE
 
@@ -99,7 +100,7 @@ def sheet(
         fetched_at=NOW - timedelta(minutes=20),
         issued_at=None,
         chores=tuple(chores),
-        warnings=tuple(warnings),
+        warnings=tuple(map(Plain, warnings)),
         assumptions=(),
         outlook=None,
         lows={"pergola": 9.1},
@@ -308,7 +309,7 @@ def test_the_table_of_nights_has_a_column_of_chances() -> None:
     assert [line.split("°C")[2][:9].strip() for line in rows] == [">95 %", "85 %", "<5 %", "-"]
     heading = next(line for line in text.splitlines() if line.startswith("NIGHTS"))
     assert heading.index("chance") + len("chance") == rows[0].index(">95 %") + len(">95 %")
-    told = document.of_outlook(outlook)["nights"]
+    told = document.of_outlook(outlook, SITE)["nights"]
     assert [night["chance"] for night in told] == [0.99, 0.85, 0.04, None]
 
 

@@ -23,6 +23,7 @@ from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo, parse
 from sillward_rules.site import Site
 from sillward_rules.weather import SERIES, Weather
 from tests.daemon.bodies import HOUR_S, SITE, START, body, dumped
+from tests.daemon.fakes import remarked
 from tests.daemon.mutations import changed_anywhere
 
 NOW = START + timedelta(hours=44)
@@ -103,7 +104,7 @@ def test_a_variable_that_the_model_lacks_is_unknown_whatever_its_unit() -> None:
     weather = read(made)
 
     assert np.isnan(weather.gust_m_s).all()
-    assert weather.remarks == ("the forecast has no wind_gusts_10m",)
+    assert remarked(weather) == ("the forecast has no wind_gusts_10m",)
 
 
 @pytest.mark.parametrize(
@@ -115,11 +116,11 @@ def test_a_missing_variable_is_named(name: str) -> None:
 
     weather = read(made)
 
-    assert weather.remarks == (f"the forecast has no {name}",)
+    assert remarked(weather) == (f"the forecast has no {name}",)
 
 
 def test_all_missing_variables_are_named_at_once() -> None:
-    remarks = read(body(cloud_cover=None, wind_speed_10m=None)).remarks
+    remarks = remarked(read(body(cloud_cover=None, wind_speed_10m=None)))
 
     assert remarks == ("the forecast has no cloud_cover, wind_speed_10m",)
 
@@ -176,7 +177,7 @@ def test_a_thousand_miles_an_hour_are_ignored_and_named() -> None:
     weather = read(changed("wind_speed_10m", 20, 468.5))
 
     assert math.isnan(weather.wind_m_s[20])
-    assert weather.remarks == (
+    assert remarked(weather) == (
         "wind_speed_10m of 468.5 m/s at 2026-05-13 20:00 UTC is impossible: ignored",
     )
 
@@ -199,7 +200,7 @@ def test_a_thousand_miles_an_hour_are_ignored_and_named() -> None:
     ],
 )
 def test_an_impossible_value_is_ignored_and_named(name: str, value: float) -> None:
-    remarks = read(changed(name, 6, value)).remarks
+    remarks = remarked(read(changed(name, 6, value)))
 
     assert len(remarks) == 1
     assert remarks[0].startswith(f"{name} of {value} ")
@@ -210,7 +211,7 @@ def test_many_impossible_values_are_counted_after_the_third() -> None:
     made = body(hours=48)
     made["hourly"]["wind_speed_10m"][10:20] = [999.0] * 10
 
-    remarks = read(made).remarks
+    remarks = remarked(read(made))
 
     assert len(remarks) == 4
     assert remarks[-1] == "7 more impossible values of wind_speed_10m: ignored"
@@ -220,7 +221,7 @@ def test_a_dew_point_above_the_temperature_gives_way_to_the_humidity() -> None:
     weather = read(changed("dew_point_2m", 4, 20.0))
 
     assert weather.dew_point_c[4] == pytest.approx(3.8, abs=0.3)
-    assert weather.remarks == (
+    assert remarked(weather) == (
         "dew point above the temperature in 1 hour, first 2026-05-13 04:00 UTC: ignored",
     )
 
@@ -237,7 +238,7 @@ def test_from_humidity_alone_follows_the_dew_point() -> None:
 
     # 9.27 °C: Magnus, Alduchov and Eskridge 1996.
     assert weather.dew_point_c[0] == pytest.approx(9.27, abs=0.05)
-    assert weather.remarks == ("the forecast has no dew_point_2m",)
+    assert remarked(weather) == ("the forecast has no dew_point_2m",)
 
 
 def test_bone_dry_air_still_has_a_dew_point() -> None:

@@ -37,6 +37,7 @@ from tests.daemon.desks import (
     a_world,
     local,
 )
+from tests.daemon.fakes import remarked
 
 
 @pytest.fixture
@@ -508,7 +509,7 @@ def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     weather = world.desk.weather()
 
     assert not np.isfinite(weather.temp_c).any()
-    assert weather.remarks == ("there is no forecast: nothing is known of the weather",)
+    assert remarked(weather) == ("there is no forecast: nothing is known of the weather",)
 
 
 @pytest.mark.parametrize(

@@ -34,11 +34,12 @@ from sillward.ledger import Poll, StoredForecast
 from sillward.notices.short import MOST_CHARACTERS
 from sillward.service import PATIENCE, Desk
 from sillward_rules.chore import ChoreKind
+from sillward_rules.remark import ForecastOld, NightUnjudged, Plain
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import Freshness, Weather, covers, gaps
 from tests.daemon.bodies import SITE, START, body, dumped, ensemble_body
 from tests.daemon.desks import Post
-from tests.daemon.fakes import FakeClock
+from tests.daemon.fakes import FakeClock, remarked
 from tests.daemon.met_bodies import met_body
 from tests.daemon.wires import (
     SHORT_S,
@@ -333,7 +334,7 @@ def told_at_dusk(world: World) -> str:
     return f"{message.title}\n{message.body}"
 
 
-COLD = "too few known hours at bench: treated as a cold night"
+COLD = NightUnjudged(("bench",))
 
 
 # -- answers of which nothing is kept
@@ -502,7 +503,7 @@ def test_without_any_forecast_before_a_fault_is_told_and_all_is_carried_in(make:
     sheet = world.dusk()
     assert plants(sheet) == {"Tender", "Hardy"}
     assert COLD in sheet.warnings
-    assert "there is no forecast: nothing is known of the weather" in sheet.warnings
+    assert Plain("there is no forecast: nothing is known of the weather") in sheet.warnings
     result = CliRunner().invoke(cli.main, ["forecast"])
     assert (result.exit_code, result.stdout) == (1, "")
     assert "no forecast is held yet" in result.stderr
@@ -647,7 +648,7 @@ def test_a_forecast_with_a_gap_is_kept_and_the_gap_is_told(make: Make, part: Par
     assert world.trouble() is None
     assert world.stored().body == part.body
     weather = world.weather()
-    assert weather.remarks == ((part.remark,) if part.remark else ())
+    assert remarked(weather) == ((part.remark,) if part.remark else ())
     (gap,) = [gap for gap in gaps(weather, *NIGHT) if gap.series == "temperature"]
     assert gap.hours == part.missing
     assert covers(weather, *NIGHT) == part.judged
@@ -686,7 +687,8 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
     assert not world.desk.keeper.shelf.usable(world.desk.keeper.sites[0])
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
-    assert "the forecast is 25 h old: too old to judge a night, treated as cold" in sheet.warnings
+    (old,) = (one for one in sheet.warnings if isinstance(one, ForecastOld))
+    assert (round(old.hours), old.expired) == (25, True)
     assert world.forecast()["sources"][0]["state"] == "expired"
     _, alarm = world.post.pushes[-1]
     assert alarm.title == "No forecast since Thu 14:10; treat tonight as cold"
@@ -711,7 +713,7 @@ def test_a_clock_that_is_twelve_minutes_off_is_told_until_it_is_right(make: Make
 
     doubt = f"this machine's clock is 12 min behind {FIRST}'s: mind the hours"
     assert world.trouble() is None
-    assert world.weather().remarks == (doubt,)
+    assert remarked(world.weather()) == (doubt,)
     assert world.low() == pytest.approx(4.0)
     assert f"! {doubt}" in world.report("forecast")
     assert "The clock of this machine is wrong" in world.post.titles
@@ -844,7 +846,7 @@ def test_a_second_source_takes_over_when_the_first_has_failed_for_long(make: Mak
     assert asked.startswith(b"GET /weatherapi/locationforecast/2.0/complete?lat=-32.8900&")
     assert b"If-Modified-Since" not in asked
     assert world.weather().source == SECOND
-    assert world.weather().remarks == (f"forecast by {SECOND}; {FIRST}: answered 502",)
+    assert remarked(world.weather()) == (f"forecast by {SECOND}; {FIRST}: answered 502",)
     assert world.low() == pytest.approx(1.0)
     assert staying(world.dusk()) == {"Tender"}  # it is in: the dusk round has been sent
     assert world.weather().times[0] <= NOON.timestamp()  # the first one's past is kept

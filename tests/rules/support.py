@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,10 +11,14 @@ import numpy as np
 from sillward_rules.air import Array
 from sillward_rules.collection import Collection, Habits
 from sillward_rules.plant import Holder, Limit, Limits, Plant, Rot, RotClass
+from sillward_rules.remark import Remark
 from sillward_rules.rule import Rule, standard_rules
+from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
 from sillward_rules.spot import Spot
 from sillward_rules.weather import SERIES, Weather
+
+Kind = TypeVar("Kind", bound=Remark)
 
 MENDOZA = Site("Test court", -32.89, -68.85, 780, ZoneInfo("America/Argentina/Mendoza"))
 
@@ -96,6 +101,11 @@ def daily_curve(low: float, high: float, hours: int, *, warmest_utc: int = 19) -
     """A smooth daily curve of temperature [°C] for hours from midnight UTC on."""
     phase = 2 * np.pi * (np.arange(hours) - warmest_utc) / 24
     return np.asarray((low + high) / 2 + (high - low) / 2 * np.cos(phase))
+
+
+def warned(sheet: Sheet, kind: type[Kind]) -> list[Kind]:
+    """The sheet's warnings of a kind, in their order."""
+    return [one for one in sheet.warnings if isinstance(one, kind)]
 
 
 def utc(text: str) -> datetime:

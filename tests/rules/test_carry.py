@@ -11,6 +11,13 @@ from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.moments import parse_moment
+from sillward_rules.remark import (
+    ForecastOld,
+    NightUnjudged,
+    NoShelter,
+    ShelterChosen,
+    ShelterTooCold,
+)
 from sillward_rules.rule import read_rule
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.spot import Spot
@@ -122,7 +129,7 @@ def test_two_missing_hours_are_bridged_and_three_leave_the_night_unjudged() -> N
     sheet = dusk(three)
     (chore,) = carry_ins(sheet)
     assert chore.because[0].value is None
-    assert any("too few known hours" in text for text in sheet.warnings)
+    assert sheet.warnings == (NightUnjudged(("bench",)),)
 
 
 def test_a_forecast_that_ends_in_the_night_leaves_it_unjudged() -> None:
@@ -141,7 +148,7 @@ def test_a_stale_forecast_judges_nothing() -> None:
     )
 
     assert carry_ins(sheet)
-    assert "too old to judge" in sheet.warnings[0]
+    assert sheet.warnings[0] == ForecastOld(25.0, expired=True)
 
 
 def test_unknown_cloud_wind_and_humidity_are_taken_as_the_colder_case() -> None:
@@ -170,7 +177,9 @@ def test_shelter_that_does_not_hold_the_limit_is_named_with_a_better_one() -> No
         Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
     )
 
-    assert sheet.warnings == ("Test strap: shed holds 9 °C, limit 13; better room, 16 °C",)
+    assert sheet.warnings == (
+        ShelterTooCold(("Test strap",), "shed", 9.0, 13.0, better_spot="room", better_low_c=16.0),
+    )
 
 
 def test_no_shelter_given_goes_to_the_warmest_spot_that_holds() -> None:
@@ -181,7 +190,7 @@ def test_no_shelter_given_goes_to_the_warmest_spot_that_holds() -> None:
     )
 
     assert [chore.to_spot for chore in carry_ins(sheet)] == ["room"]
-    assert "no shelter is given" in sheet.warnings[0]
+    assert sheet.warnings == (ShelterChosen(("Test strap",), "room", 16.0),)
 
 
 def test_nowhere_to_go_is_a_warning_and_no_chore() -> None:
@@ -192,7 +201,7 @@ def test_nowhere_to_go_is_a_warning_and_no_chore() -> None:
     )
 
     assert not carry_ins(sheet)
-    assert "no spot here is known to hold it" in sheet.warnings[0]
+    assert sheet.warnings == (NoShelter(("Test strap",)),)
 
 
 def test_a_plant_under_cover_is_told_to_stay_there() -> None:

@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,8 +12,9 @@ from sillward_rules.account import Account, account_for
 from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import PlantState
-from sillward_rules.planners.carry import CLOSE_CALL, MOST_NAMED
+from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.plant import Limit, Plant
+from sillward_rules.remark import CloseCall, ColdBorne, Threat
 from sillward_rules.rule import Rule, read_rule, standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.spot import Spot
@@ -26,6 +28,7 @@ from tests.rules.support import (
     fetched,
     plant,
     utc,
+    warned,
     weather,
 )
 
@@ -193,24 +196,28 @@ def test_a_bound_raised_for_a_wet_crown_is_the_one_that_counts() -> None:
 # -- close calls
 
 
-def close_calls(sheet: Sheet) -> list[str]:
-    return [text for text in sheet.warnings if "close call" in text]
+def threat(margin_k: float, limit_c: float, *plants: str) -> Threat:
+    """Of a night whose low is forecast so far above the limit."""
+    return with_chance(gaussian(margin_k, 1.3), limit_c, *plants)
 
 
-@pytest.mark.parametrize(
-    ("low", "told"), [(13.1, "47 %"), (13.5, "35 %"), (13.6, None), (16.0, None)]
-)
-def test_a_plant_that_stays_out_by_a_hair_is_named(low: float, told: str | None) -> None:
+def with_chance(chance: float, limit_c: float, *plants: str) -> Threat:
+    about: Any = pytest.approx(chance)
+    return Threat(about, limit_c, plants)
+
+
+@pytest.mark.parametrize(("low", "told"), [(13.1, True), (13.5, True), (13.6, False), (16, False)])
+def test_a_plant_that_stays_out_by_a_hair_is_named(low: float, told: bool) -> None:
     assert gaussian(0.5, 1.3) > CLOSE_CALL > gaussian(0.6, 1.3)
 
     sheet = dusk(night(low))
 
-    expected = [f"bench: close call, {told} chance under 13 °C (Test strap)"] if told else []
-    assert close_calls(sheet) == expected
+    expected = [CloseCall("bench", (threat(low - 13, 13.0, "Test strap"),))] if told else []
+    assert warned(sheet, CloseCall) == expected
     assert not [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
 
 
-def test_one_line_for_a_spot_the_most_endangered_first() -> None:
+def test_one_remark_for_a_spot_the_most_endangered_first() -> None:
     sheet = dusk(
         night(13.1),
         plant("Anemone", night_low=13.0),
@@ -221,19 +228,17 @@ def test_one_line_for_a_spot_the_most_endangered_first() -> None:
     )
 
     assert sheet.warnings == (
-        "bench: close call, 47 % chance under 13 °C (Anemone, Zinnober), 41 % under 12.8 °C (Boat)",
-        "wall: close call, 44 % chance under 13.4 °C (Wall aloe)",
+        CloseCall("bench", (threat(0.1, 13.0, "Anemone", "Zinnober"), threat(0.3, 12.8, "Boat"))),
+        CloseCall("wall", (threat(0.2, 13.4, "Wall aloe"),)),
     )
 
 
-def test_of_many_plants_some_are_named_and_all_counted() -> None:
-    many = [plant(f"Basket {number:02}") for number in range(MOST_NAMED + 3)]
+def test_of_many_plants_all_are_given() -> None:
+    many = [f"Basket {number:02}" for number in range(80)]
 
-    (line,) = close_calls(dusk(night(13.1), *many))
+    (call,) = warned(dusk(night(13.1), *map(plant, many)), CloseCall)
 
-    assert line.endswith(
-        f"(Basket 00, {', '.join(f'Basket 0{n}' for n in range(1, 5))} and 3 more)"
-    )
+    assert [one.plants for one in call.threats] == [tuple(many)]
 
 
 def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
@@ -245,33 +250,34 @@ def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
     sheet = dusk(night(12.9), bears, goes, inside, state={"Inside": PlantState("room")})
 
     assert of(sheet, ChoreKind.CARRY_IN).plants == ("Goes in",)
-    assert any(text.startswith("Bears it may stay out") for text in sheet.warnings)
-    assert not close_calls(sheet)
+    assert [one.plants for one in warned(sheet, ColdBorne)] == [("Bears it",)]
+    assert not warned(sheet, CloseCall)
 
 
 def test_unjudged_and_stale_nights_and_plants_without_limit_are_no_close_calls() -> None:
     holes = night(13.1)
     holes[50:55] = np.nan
 
-    assert not close_calls(dusk(holes))
-    assert not close_calls(dusk(night(13.1), age=STALE + timedelta(minutes=1)))
-    assert not close_calls(dusk(night(13.1), plant(night_low=None)))
-    assert not close_calls(dusk(night(13.1), plant(home="room", night_low=16.5)))
+    assert not warned(dusk(holes), CloseCall)
+    assert not warned(dusk(night(13.1), age=STALE + timedelta(minutes=1)), CloseCall)
+    assert not warned(dusk(night(13.1), plant(night_low=None)), CloseCall)
+    assert not warned(dusk(night(13.1), plant(home="room", night_low=16.5)), CloseCall)
 
 
 def test_wide_members_make_close_calls_of_mild_nights() -> None:
     wide = members(np.array([-6.0, -5.0, -4.0, 1.0, 2.0, 3.0, 4.0, 5.0]), 0.1)
 
-    assert close_calls(dusk(night(16.0), spread=wide)) == [
-        "bench: close call, 38 % chance under 13 °C (Test strap)"
+    three_of_eight = with_chance(3 / 8, 13.0, "Test strap")
+    assert warned(dusk(night(16.0), spread=wide), CloseCall) == [
+        CloseCall("bench", (three_of_eight,))
     ]
 
 
 def test_without_the_rule_for_cold_nights_the_grower_still_hears_of_one() -> None:
     rules = tuple(rule for rule in standard_rules() if rule.name != "cold night")
 
-    assert close_calls(dusk(night(12.0), rules=rules)) == [
-        "bench: close call, 78 % chance under 13 °C (Test strap)"
+    assert warned(dusk(night(12.0), rules=rules), CloseCall) == [
+        CloseCall("bench", (threat(-1.0, 13.0, "Test strap"),))
     ]
 
 

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from sillward_rules.film import LEAF_FILM, VELAMEN_FILM
 from sillward_rules.planners import feeding, mist
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Holder, Plant
+from sillward_rules.remark import FeedTooStrong
 from sillward_rules.scene import Scene
 from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
@@ -29,7 +31,7 @@ from tests.rules.summer import (
     raining,
     sky,
 )
-from tests.rules.support import daily_curve, plant, utc
+from tests.rules.support import daily_curve, plant, utc, warned
 
 DAY_LONG = timedelta(days=1)
 EASY = Habits(feed_from_c=10.0, mist_from_c=10.0)
@@ -45,6 +47,10 @@ WINTER_NOW = utc("2026-06-20T12:00")  # 09:00 at the site; the sun rose at 08:33
 def recipe(ec_per_100_ppm_n: float = 0.4, water_ec: float = 0.1) -> Recipe:
     """0.25 g/L of 20-20-20: 50 ppm N, so half of ec_per_100_ppm_n above the water's EC."""
     return Recipe(Mix(Fertiliser(20, 20, 20, ec_per_100_ppm_n=ec_per_100_ppm_n), 0.25, water_ec))
+
+
+EC: Any = pytest.approx(0.3)
+"""Of that feed [mS/cm]."""
 
 
 def morning(
@@ -194,13 +200,11 @@ def test_a_plant_is_not_fed_late_because_another_one_is_misted_later() -> None:
 def test_a_plant_whose_limit_the_feed_exceeds_is_not_fed_and_named() -> None:
     tender = limited(plant("tender"), salt_high=0.25)
     hardy = limited(plant("hardy"), salt_high=1.0)
-    sheet = morning(tender, hardy, feed=recipe())  # 0.1 + 0.2 mS/cm
+    sheet = morning(tender, hardy, feed=recipe())
 
     (feed,) = of(sheet, ChoreKind.FEED)
     assert feed.plants == ("hardy",)
-    assert [line for line in sheet.warnings if "not fed" in line] == [
-        "tender: not fed, the feed has 0.3 mS/cm, limit 0.25 mS/cm"
-    ]
+    assert warned(sheet, FeedTooStrong) == [FeedTooStrong(("tender",), EC, 0.25)]
     assert {"tender", "hardy"} == {name for one in of(sheet, ChoreKind.MIST) for name in one.plants}
 
 
@@ -412,4 +416,4 @@ def test_a_feed_that_is_too_strong_for_all_is_named_too() -> None:
     sheet = morning(limited(plant(), salt_high=0.1), feed=recipe())
 
     assert not of(sheet, ChoreKind.FEED)
-    assert any("not fed" in text and "limit 0.1 mS/cm" in text for text in sheet.warnings)
+    assert FeedTooStrong(("Test strap",), EC, 0.1) in sheet.warnings

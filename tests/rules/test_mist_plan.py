@@ -15,6 +15,7 @@ from sillward_rules.collection import Habits, PlantState
 from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.wetting import DayFilms
 from sillward_rules.plant import HOLDERS, ROT_CLASSES, Holder, Rot
+from sillward_rules.remark import MistingMissed
 from sillward_rules.rule import standard_rules
 from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up
@@ -43,6 +44,7 @@ from tests.rules.support import (
     fetched,
     plant,
     utc,
+    warned,
     weather,
 )
 
@@ -253,14 +255,20 @@ def test_hours_that_do_not_suffice_are_told_with_what_they_miss() -> None:
     habits = free("06:50-08:30", "18:00-20:00")
     scene, places, plans, steps = planned(garden(plant(holder="mount"), habits=habits), sky())
 
-    (line,) = mist.missed(scene, places, mist.plan(scene, places, steps))
-    assert line.startswith("Test strap, bench: dry from ")
+    (missed,) = mist.missed(scene, places, mist.plan(scene, places, steps))
+    assert isinstance(missed, MistingMissed)
     assert plans[0].dry is not None
-    opens, closes = rounded_down(plans[0].dry[0], MENDOZA), rounded_up(plans[0].dry[1], MENDOZA)
-    assert f"dry from {opens:%H:%M} to {closes:%H:%M}" in line
     assert plans[0].missed
+    assert missed == MistingMissed(
+        plants=("Test strap",),
+        spot="bench",
+        dry_from=rounded_down(plans[0].dry[0], MENDOZA),
+        dry_until=rounded_up(plans[0].dry[1], MENDOZA),
+        due=tuple(rounded_down(due, MENDOZA) for due in plans[0].missed),
+    )
+    for at in (missed.dry_from, missed.dry_until, *missed.due):
+        assert at.tzinfo is MENDOZA.zone
     for due in plans[0].missed:
-        assert f"{rounded_down(due, MENDOZA):%H:%M}" in line
         assert not any(start <= due <= end for start, end in slots_of(habits))
 
 
@@ -269,8 +277,8 @@ def test_one_warning_for_all_plants_alike() -> None:
     made = garden(plant("a", holder="mount"), plant("b", holder="mount"), habits=habits)
     sheet = draw_up(Round.MORNING, made, sky(), {}, NOW)
 
-    (line,) = [text for text in sheet.warnings if "none of your hours" in text]
-    assert line.startswith("a, b, bench: dry from ")
+    (missed,) = warned(sheet, MistingMissed)
+    assert (missed.plants, missed.spot) == (("a", "b"), "bench")
 
 
 @pytest.mark.parametrize("text", ["22:00-05:00", "sunset+1h to sunrise-1h", "night", "19:30-20:10"])
@@ -282,8 +290,9 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
     assert last is not None
     assert last < utc("2026-01-20T22:30")  # 19:30 at the site
     assert plans[0].mistings == ()
-    (line,) = mist.missed(scene, places, mist.plan(scene, places, steps))
-    assert "none of your hours serves" in line
+    (missed,) = mist.missed(scene, places, mist.plan(scene, places, steps))
+    assert isinstance(missed, MistingMissed)
+    assert missed.due
 
 
 @pytest.mark.parametrize(

@@ -11,6 +11,14 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.moments import parse_moment
 from sillward_rules.plant import Limit, Limits, Plant, Rot, RotClass
+from sillward_rules.remark import (
+    ColdBorne,
+    ForecastElsewhere,
+    NightUnjudged,
+    Note,
+    ShelterTooCold,
+    WateringIncomplete,
+)
 from sillward_rules.rule import Rule, read_rule, standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.spot import Spot
@@ -22,6 +30,7 @@ from tests.rules.support import (
     fetched,
     plant,
     utc,
+    warned,
     weather,
 )
 
@@ -89,7 +98,7 @@ def test_a_room_that_holds_itself_is_known_whatever_the_forecast_reaches() -> No
     sheet = told(Round.DUSK, np.full(50, 15.0))
 
     assert of(sheet, ChoreKind.CARRY_IN)
-    assert all("room" not in text for text in sheet.warnings)
+    assert sheet.warnings == (NightUnjudged(("bench",)),), "and not a word about the room"
 
 
 # -- other rules
@@ -117,9 +126,9 @@ def test_an_unknown_wind_is_not_a_calm_one_for_rules_and_films() -> None:
 
     sheet = told(Round.MORNING, np.full(96, 25.0), rules=(rule,), wind_m_s=np.nan)
 
-    assert not any(text.startswith("own") for text in sheet.warnings)
+    assert not warned(sheet, Note)
     assert not of(sheet, ChoreKind.STOP_WETTING)
-    assert any("too little is known" in text for text in sheet.warnings)
+    assert WateringIncomplete() in sheet.warnings
 
 
 def test_a_rule_about_wind_does_not_hide_a_shelter_that_is_too_cold() -> None:
@@ -133,7 +142,7 @@ def test_a_rule_about_wind_does_not_hide_a_shelter_that_is_too_cold() -> None:
 
     sheet = told(Round.DUSK, COLD, spots=(OPEN_BENCH, shed), rules=rules, gust_m_s=gust)
 
-    assert any("room holds 5 °C, limit 13" in text for text in sheet.warnings)
+    assert sheet.warnings == (ShelterTooCold(("Test strap",), "room", 5.0, 13.0, None, None),)
 
 
 def test_a_plant_without_night_limit_comes_out_again_too() -> None:
@@ -265,7 +274,7 @@ def test_a_gap_before_the_cold_is_taken_as_cold() -> None:
 
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     assert chore.before == DUSK
-    assert any("too few known hours" in text for text in sheet.warnings)
+    assert sheet.warnings == (NightUnjudged(("bench",)),)
 
 
 def test_an_unknown_night_is_cold_from_its_start() -> None:
@@ -375,7 +384,7 @@ def test_a_week_of_going_out_each_day_is_a_trip_each_way() -> None:
 def test_no_hours_at_all_are_survived_and_named(round_: Round) -> None:
     sheet = told(round_, np.empty(0))
 
-    assert "does not reach this hour" in sheet.warnings[0]
+    assert sheet.warnings[0] == ForecastElsewhere()
 
 
 def test_half_hours_are_no_hours() -> None:
@@ -448,7 +457,10 @@ def test_a_short_shallow_dip_is_borne_and_told() -> None:
     sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 32 / 3)), tender())
 
     assert sheet.chores == ()
-    assert sheet.warnings == ("Test strap may stay out: 10.7 °C at 02:00, 30 min under 13",)
+    at = utc("2026-05-15T05:00")
+    half_an_hour: Any = pytest.approx(0.5, abs=0.01)
+    assert sheet.warnings == (ColdBorne(("Test strap",), 10.67, at, half_an_hour, 13.0),)
+    assert warned(sheet, ColdBorne)[0].at.hour == 2, "by the site's clock"
 
 
 @pytest.mark.parametrize(
@@ -464,7 +476,7 @@ def test_two_nights_in_a_row_are_an_order(temp: np.ndarray) -> None:
 
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     assert (chore.because[0].rule, chore.because[0].limit) == ("cold night", 13.0)
-    assert not any("may stay out" in text for text in sheet.warnings)
+    assert not warned(sheet, ColdBorne)
 
 
 @pytest.mark.parametrize(
@@ -477,11 +489,13 @@ def test_an_hour_under_the_limit_is_borne_and_no_more(last_hour: int, carried: b
     assert bool(of(told(Round.DUSK, temp, tender()), ChoreKind.CARRY_IN)) == carried
 
 
-def test_the_minutes_told_are_those_under_the_limit() -> None:
+def test_the_hours_told_are_those_under_the_limit() -> None:
     # From 20 °C by 8 K to 12 and back within an hour each: under 13 for 1/8 of either.
     sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 12.0)), tender())
 
-    assert "15 min under 13" in sheet.warnings[0]
+    (borne,) = warned(sheet, ColdBorne)
+    assert (borne.low_c, borne.limit_c) == (12.0, 13.0)
+    assert borne.hours == pytest.approx(0.25, abs=0.01)
 
 
 def test_a_plant_that_bore_last_night_outside_was_not_carried_in() -> None:
@@ -509,14 +523,14 @@ def test_a_short_dip_under_the_limit_of_injury_is_an_order() -> None:
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     (reason,) = chore.because
     assert reason.value == 7.9
-    assert not any("may stay out" in text for text in sheet.warnings)
+    assert not warned(sheet, ColdBorne)
 
 
 def test_a_plant_of_which_no_injury_is_known_bears_nothing() -> None:
     sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 12.0)), tender(brief_low=None))
 
     assert of(sheet, ChoreKind.CARRY_IN)
-    assert not any("may stay out" in text for text in sheet.warnings)
+    assert not warned(sheet, ColdBorne)
 
 
 def test_a_dip_in_a_night_next_to_one_of_which_nothing_is_known_is_no_dip_alone() -> None:
@@ -550,7 +564,8 @@ def test_those_who_bear_it_and_those_who_do_not_are_told_apart() -> None:
     )
 
     assert [chore.plants for chore in of(sheet, ChoreKind.CARRY_IN)] == [("delicate",)]
-    assert [text.split(" may")[0] for text in sheet.warnings] == ["hardy"]
+    assert [one.plants for one in warned(sheet, ColdBorne)] == [("hardy",)]
+    assert len(sheet.warnings) == 1
 
 
 # -- wet crowns
@@ -710,7 +725,7 @@ def test_cold_by_day_under_a_growers_own_rule_is_an_order() -> None:
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     assert (chore.because[0].rule, chore.because[0].limit) == ("own", 13.0)
     assert chore.before < utc("2026-05-14T17:00")
-    assert not any("may stay out" in text for text in sheet.warnings)
+    assert not warned(sheet, ColdBorne)
 
 
 def test_at_dusk_too_it_is_no_dip_that_is_borne() -> None:
@@ -722,26 +737,5 @@ def test_at_dusk_too_it_is_no_dip_that_is_borne() -> None:
 
     assert not borne.chores
     assert of(ordered, ChoreKind.CARRY_IN)
-    assert not any("may stay out" in text for text in ordered.warnings)
-
-
-# -- no minus before a zero
-
-
-def test_a_dip_to_just_under_zero_is_told_without_a_minus() -> None:
-    limits = replace(TENDER, night_low=Limit(1.0, "comfort"), brief_low=Limit(-5.0, "injury"))
-    hardy = replace(plant(), limits=replace(limits, rot=RotClass("low", "test")))
-
-    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", -0.04)), hardy)
-
-    (text,) = [one for one in sheet.warnings if "may stay out" in one]
-    assert ": 0.0 °C at 02:00, " in text
-
-
-def test_a_shelter_of_just_under_zero_is_told_without_a_minus() -> None:
-    shed = Spot("shed", indoors=True, night_low_c=-0.04)
-
-    sheet = told(Round.DUSK, COLD, plant(shelter="shed"), spots=(OPEN_BENCH, shed))
-
-    (text,) = [one for one in sheet.warnings if "shed holds" in one]
-    assert "shed holds 0 °C, limit 13" in text
+    assert warned(borne, ColdBorne)
+    assert not warned(ordered, ColdBorne)

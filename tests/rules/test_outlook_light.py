@@ -1,6 +1,7 @@
 """The week sheet on light: where it is too dark for what lives there, and for whom it is not."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from sillward_rules.air import Array
 from sillward_rules.light import ppfd
 from sillward_rules.planners.outlook import DARK_SHARE, Outlook
 from sillward_rules.plant import Plant
+from sillward_rules.remark import SpotDark
 from sillward_rules.season import day_length_h
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.spot import Spot
@@ -64,21 +66,23 @@ def test_a_week_far_under_the_need_is_too_dark(share: float, dark: bool) -> None
     assert bool(said) is dark
 
 
-def test_the_line_names_spot_light_and_need() -> None:
+def test_the_remark_names_spot_light_and_need() -> None:
     need = 2 / np.pi * 600 * day_length_h(SITE, DAY) * 3600 / 1e6  # mol/d of a half sine
 
-    (line,) = ahead(liking(600.0), watts=light_of(600.0, 0.3)).dark
+    dark = ahead(liking(600.0), watts=light_of(600.0, 0.3)).dark
 
-    assert line == f"bench is dark: {0.3 * need:.0f} mol/d a day, Test strap wants {need:.0f}"
+    light: Any = pytest.approx(0.3 * need, rel=0.02)
+    wanted: Any = pytest.approx(need, rel=0.02)
+    assert dark == (SpotDark("bench", light, "Test strap", wanted, 1),)
 
 
-def test_one_line_for_a_spot_names_the_hungriest_plant() -> None:
+def test_one_remark_for_a_spot_names_the_hungriest_plant() -> None:
     plants = (liking(300.0, "a"), liking(900.0, "b"), liking(500.0, "c"), liking(10.0, "shade"))
 
-    (line,) = ahead(*plants, watts=light_of(300.0, 0.3)).dark
+    (dark,) = ahead(*plants, watts=light_of(300.0, 0.3)).dark
 
-    assert ", b wants " in line
-    assert line.endswith("(3 plants)")
+    assert isinstance(dark, SpotDark)
+    assert (dark.spot, dark.neediest, dark.plant_count) == ("bench", "b", 3)
 
 
 def test_shade_cloth_counts() -> None:

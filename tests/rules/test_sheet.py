@@ -18,6 +18,15 @@ from sillward_rules.chore import (
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.moments import parse_moment
 from sillward_rules.plant import Limit
+from sillward_rules.remark import (
+    CarryBegins,
+    CarryEnds,
+    ForecastOld,
+    NoShelter,
+    Remark,
+    Spell,
+    WateringUnplanned,
+)
 from sillward_rules.rule import read_rule, standard_rules
 from sillward_rules.sheet import Round, draw_up, next_state
 from sillward_rules.spot import Spot
@@ -210,8 +219,7 @@ def test_week_counts_nights_trips_and_the_turn_of_the_season() -> None:
     cold = [night for night in sheet.outlook.nights if night.plants_in]
     assert len(cold) == 2
     assert sheet.outlook.trips == 4
-    assert sheet.outlook.turn is not None
-    assert sheet.outlook.turn.startswith("no carry needed from Sat 16 May")
+    assert sheet.outlook.turn == CarryEnds(date(2026, 5, 16))
 
 
 def test_week_names_the_first_night_that_needs_a_carry() -> None:
@@ -221,8 +229,8 @@ def test_week_names_the_first_night_that_needs_a_carry() -> None:
     sheet = draw_up(Round.WEEK, household, fetched(weather(START, cooling), EVENING), {}, EVENING)
 
     assert sheet.outlook is not None
-    assert sheet.outlook.turn is not None
-    assert sheet.outlook.turn.startswith("first night that needs a carry:")
+    first = next(night.day for night in sheet.outlook.nights if night.plants_in)
+    assert sheet.outlook.turn == CarryBegins(first)
 
 
 def test_hot_and_dry_spells_are_told() -> None:
@@ -232,7 +240,8 @@ def test_hot_and_dry_spells_are_told() -> None:
     sheet = draw_up(Round.WEEK, household, sky, {}, EVENING)
 
     assert sheet.outlook is not None
-    assert {text.split()[0] for text in sheet.outlook.spells} == {"hot", "dry"}
+    first, days = sheet.outlook.days[0].day, len(sheet.outlook.days)
+    assert sheet.outlook.spells == (Spell("hot", first, days, 1), Spell("dry", first, days, 1))
 
 
 def test_an_old_forecast_is_named_as_old() -> None:
@@ -240,7 +249,7 @@ def test_an_old_forecast_is_named_as_old() -> None:
 
     sheet = draw_up(Round.DUSK, collection(plant("a")), sky, {}, EVENING)
 
-    assert sheet.warnings[0] == "the forecast is 8 h old"
+    assert sheet.warnings[0] == ForecastOld(8.0, expired=False)
 
 
 def test_open_questions_of_used_spots_are_named() -> None:
@@ -352,14 +361,14 @@ def test_no_first_night_that_needs_a_carry_after_a_night_that_is_not_known() -> 
     unknown = replace(sky, temp_c=np.where(before, np.nan, sky.temp_c))
     mild = replace(sky, temp_c=np.where(before, 20.0, sky.temp_c))
 
-    def turn(of: Weather) -> str | None:
+    def turn(of: Weather) -> Remark | None:
         sheet = draw_up(Round.WEEK, collection(plant("a")), of, {}, afternoon)
         assert sheet.outlook is not None
         assert sheet.outlook.nights[0].plants_in
         return sheet.outlook.turn
 
     assert turn(unknown) is None
-    assert turn(mild) == "first night that needs a carry: Thu 14 May"
+    assert turn(mild) == CarryBegins(date(2026, 5, 14))
 
 
 # -- states of what is gone
@@ -392,7 +401,6 @@ def test_states_of_plants_that_left_do_not_make_a_new_plant_known() -> None:
 
 
 WATERING = {ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.STOP_WETTING}
-TOO_OLD_TO_WATER = "the forecast is too old to plan any watering"
 
 
 @pytest.mark.parametrize(("hours", "waters"), [(24, True), (25, False)])
@@ -404,7 +412,7 @@ def test_nothing_is_watered_on_a_forecast_older_than_a_day_and_the_sheet_says_so
     sheet = draw_up(Round.MORNING, collection(plant("a", night_low=5.0)), sky, {}, MORNING)
 
     assert bool(WATERING & {one.kind for one in sheet.chores}) is waters
-    assert (TOO_OLD_TO_WATER in sheet.warnings) is not waters
+    assert (WateringUnplanned() in sheet.warnings) is not waters
 
 
 # -- the order of chores
@@ -456,4 +464,4 @@ def test_the_morning_warns_of_what_goes_out_and_has_nowhere_to_go_back_to() -> N
     sheet = draw_up(Round.MORNING, made, sky, {"Test strap": PlantState("room")}, now)
 
     assert any(chore.kind is ChoreKind.CARRY_OUT for chore in sheet.chores)
-    assert any("no shelter is given" in text for text in sheet.warnings)
+    assert NoShelter(("Test strap",)) in sheet.warnings

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.remark import Plain
 from sillward_rules.spread import Spread
 from sillward_rules.weather import (
     HOUR_S,
@@ -268,7 +269,7 @@ def test_gaps_hold_exactly_the_missing_hours(missing: list[int], first: int) -> 
 
 def test_a_forecast_fetched_anew_is_the_same() -> None:
     one = without(forecast(0, 72), "cloud", 40)
-    again = replace(one, fetched_at=START + 6 * HOUR, remarks=("fetched again",))
+    again = replace(one, fetched_at=START + 6 * HOUR, remarks=(Plain("fetched again"),))
 
     assert same_forecast(one, again, START + 6 * HOUR)
 

@@ -27,6 +27,7 @@ from sillward_rules.nightly import nights_of
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import HOUR_S, SERIES, Weather
 from tests.daemon.bodies import SITE, START, body, ensemble_body
+from tests.daemon.fakes import remarked
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
 from tests.rules.support import collection, plant
 
@@ -390,7 +391,7 @@ def check_weather(weather: Weather) -> None:
         assert np.all((known >= low) & (known <= high)), name
     known = ~np.isnan(weather.dew_point_c)
     assert np.all(weather.dew_point_c[known] <= weather.temp_c[known])
-    for text in (*weather.remarks, *weather.notes):
+    for text in (*remarked(weather), *weather.notes):
         assert text.isprintable()
         assert len(text) < LONGEST_TEXT
     assert weather.issued_at is None or weather.issued_at <= weather.fetched_at

@@ -15,6 +15,7 @@ from sillward.forecast.ensemble import Ensemble
 from sillward.ledger import Ledger, Mark, StoredForecast
 from sillward_rules import sun
 from sillward_rules.opinion import second_opinion
+from sillward_rules.remark import Plain
 from sillward_rules.site import Site
 from sillward_rules.weather import UNMOVED, Freshness, Weather, covers, no_weather, with_past
 
@@ -75,9 +76,9 @@ class Shelf:
         now = self.clock()
         best = self.best(site)
         doubt = self.clock_doubt()
-        first = () if doubt is None else (doubt,)
+        first = () if doubt is None else (Plain(doubt),)
         if best is None:
-            remarks = (*first, "there is no forecast: nothing is known of the weather")
+            remarks = (*first, Plain("there is no forecast: nothing is known of the weather"))
             return replace(no_weather(self.sources[0].name, now), remarks=remarks)
         weather, others = best.weather, [one for one in self.held(site) if one is not best]
         told = self._why_not_the_first(best, site)
@@ -90,7 +91,7 @@ class Shelf:
             elif best.source is self.sources[0]:
                 told = (*told, self._no_opinion())
         weather = self.spread_over(site, weather)
-        return replace(weather, remarks=(*first, *told, *weather.remarks))
+        return replace(weather, remarks=(*first, *map(Plain, told), *weather.remarks))
 
     def best(self, site: Site) -> Held | None:
         """The forecast to go by: the first in the list that is sound, else the freshest."""

@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 
 from sillward import review
 from sillward.errors import one_line
-from sillward.notices import full, phrases
+from sillward.notices import full, phrases, remarks
 from sillward.review import Review
 from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import Collection
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plant import Plant
 from sillward_rules.sheet import Sheet
+from sillward_rules.site import Site
 from sillward_rules.spread import percent
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ def html(
         site=_name(sheet.site),
         told=f"{local:%A %d %B %Y, %H:%M}",
         sentence=_sentence(ahead),
-        warnings=sheet.warnings[:MOST_FACTS],
+        warnings=remarks.texts(sheet.warnings[:MOST_FACTS], site),
         left_out=max(0, len(sheet.warnings) - MOST_FACTS),
         nights=[_night(night, ahead, sheet, collection) for night in nights] if ahead else [],
         trips=ahead.trips if ahead else 0,
@@ -98,8 +99,8 @@ def html(
         days=[_day(day) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
         feed=list(_feed(sheet, collection)),
-        dark_spots=[phrases.capital(text) for text in ahead.dark] if ahead else [],
-        season=[phrases.capital(text) for text in _season(ahead)] if ahead else [],
+        dark_spots=[*map(phrases.capital, remarks.texts(ahead.dark, site))] if ahead else [],
+        season=[phrases.capital(text) for text in _season(ahead, site)] if ahead else [],
         charts=charts,
         week=None if week is None else _week(week),
         life=life,
@@ -282,8 +283,8 @@ def _feed(sheet: Sheet, collection: Collection) -> Iterator[str]:
     yield "Each morning round says whether that day is one for feeding."
 
 
-def _season(ahead: Outlook) -> list[str]:
-    return [*([ahead.turn] if ahead.turn else []), *ahead.spells]
+def _season(ahead: Outlook, site: Site) -> list[str]:
+    return remarks.texts([*([ahead.turn] if ahead.turn else []), *ahead.spells], site)
 
 
 # -- the week behind, and where all this is from

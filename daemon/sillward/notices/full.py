@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 
-from sillward.notices import phrases
+from sillward.notices import phrases, remarks
 from sillward.notices.short import mist_advice
 from sillward.tables_text import cut, padded, width, wrapped
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -52,7 +52,7 @@ def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) ->
     yield f"{sheet.site}: {sheet.round.value} round, {local:%A %d %B %Y, %H:%M}"
     yield ""
     if sheet.outlook is not None:
-        yield from _outlook(sheet.outlook)
+        yield from _outlook(sheet.outlook, site)
     if not any(chore.kind is not ChoreKind.STOP_WETTING for chore in sheet.chores):
         reaches = sheet.outlook is None or bool(sheet.outlook.nights)
         yield _NOTHING[sheet.round] if reaches else "No forecast reaches that far."
@@ -70,7 +70,7 @@ def _lines(sheet: Sheet, site: Site, attribution: str, footer: Sequence[str]) ->
         yield ""
     if sheet.warnings:
         yield "WATCH OUT"
-        yield from (f"  {text}" for text in sheet.warnings)
+        yield from (f"  {text}" for text in remarks.texts(sheet.warnings, site))
         yield ""
     if sheet.assumptions:
         yield "TAKEN FOR GRANTED"
@@ -215,9 +215,9 @@ def told_at(chore: Chore, site: Site) -> datetime:
     return ((chore.not_before if out else None) or chore.before).astimezone(site.zone)
 
 
-def _outlook(ahead: Outlook) -> Iterator[str]:
-    for fact in [*([ahead.turn] if ahead.turn else []), *ahead.spells, *ahead.dark]:
-        yield fact[0].upper() + fact[1:]
+def _outlook(ahead: Outlook, site: Site) -> Iterator[str]:
+    told = [*([ahead.turn] if ahead.turn else []), *ahead.spells, *ahead.dark]
+    yield from map(phrases.capital, remarks.texts(told, site))
     yield f"Trips expected: {ahead.trips} in {len(ahead.nights)} nights"
     yield ""
     yield from _nights(ahead)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from sillward.notices import phrases
+from sillward.notices import phrases, remarks
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.site import Site
@@ -126,7 +126,7 @@ class _Teller:
         """Every warning, and in one line what the spots leave open."""
         spots = sorted({text.split(":")[0] for text in self.sheet.assumptions})
         unknown = [f"Defaults used for {', '.join(spots)}: `sillward check`"] if spots else []
-        return [*self.sheet.warnings, *unknown]
+        return [*remarks.texts(self.sheet.warnings, self.site), *unknown]
 
     def _of(self, *kinds: ChoreKind) -> list[Chore]:
         return [chore for chore in self.sheet.chores if chore.kind in kinds]
@@ -343,8 +343,9 @@ class _Teller:
         lines = [_fixed("Leaf low (plants in): " + ", ".join(lows))]
         misted = [f"{day.day:%a} {day.mistings}" for day in ahead.days if day.mistings]
         if ahead.turn:
-            lines.append(_fixed(phrases.capital(ahead.turn)))
-        told = [*([f"mistings: {', '.join(misted)}"] if misted else []), *ahead.spells, *ahead.dark]
+            lines.append(_fixed(phrases.capital(remarks.text(ahead.turn, self.site))))
+        told = [f"mistings: {', '.join(misted)}"] if misted else []
+        told += remarks.texts([*ahead.spells, *ahead.dark], self.site)
         return title, [*lines, *(_fixed(phrases.capital(text), optional=True) for text in told)]
 
 

@@ -11,17 +11,14 @@ from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import shelter
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
+from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, chance_in, errands
-from sillward_rules.spread import percent
 from sillward_rules.sun import Night
 from sillward_rules.weather import moment
 
 CLOSE_CALL = 1 / 3
 """From this chance on a plant that stays out is named. Judgement: one night in three."""
-
-MOST_NAMED = 5
-"""Plants named for one limit; of more only the number is told. Judgement: one glance."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,35 +57,42 @@ def carry_in(
     return Moves(moves, np.where(goes, to, standing))
 
 
-def night_warnings(scene: Scene, lows: Array, judged: Judgement, standing: Standing) -> list[str]:
+def night_warnings(
+    scene: Scene, lows: Array, judged: Judgement, standing: Standing
+) -> list[Remark]:
     """What is wrong with the night: spots that are not known, shelters that do not hold.
 
     standing: where the cohorts spend the night, if the advice is followed.
     """
     homes = np.unique(scene.home[judged.needs & ~judged.judged])
     unjudged = sorted(scene.spot_name(int(column)) for column in homes)
-    said = []
-    if unjudged:
-        said.append(f"too few known hours at {', '.join(unjudged)}: treated as a cold night")
     nights_at = np.where(standing == scene.home, -1, standing)
-    return [*said, *shelter.warnings(scene, lows, judged.cohorts, nights_at)]
+    return [
+        *([NightUnjudged(tuple(unjudged))] if unjudged else []),
+        *shelter.warnings(scene, lows, judged.cohorts, nights_at),
+    ]
 
 
-def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[str]:
-    """A line for the plants that stay out although the night dips under their limit for a while."""
-    said: dict[str, list[int]] = {}
+def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[Remark]:
+    """The plants that stay out although the night dips under their limit for a while.
+
+    One remark for all that go through the same.
+    """
+    said: dict[tuple[float, datetime, float, float], list[int]] = {}
     for cohort in np.flatnonzero(judged.borne & ~scene.covered(standing)).tolist():
         reason = judged.reason(cohort)
+        # What is borne is a dip that is known, and under a limit.
+        assert reason.value is not None
+        assert reason.limit is not None
+        assert reason.hours is not None
         at = reason.at.astimezone(scene.site.zone)
-        minutes = 60 * (reason.hours or 0.0)
-        low = round(reason.value or 0.0, 1) + 0.0  # no minus before a zero
-        text = f"{low:.1f} °C at {at:%H:%M}, {minutes:.0f} min under {reason.limit:g}"
-        said.setdefault(text, []).append(cohort)
-    return [f"{', '.join(scene.names(which))} may stay out: {text}" for text, which in said.items()]
+        dip = (reason.value, at, reason.hours, reason.limit)
+        said.setdefault(dip, []).append(cohort)
+    return [ColdBorne(scene.names(which), *dip) for dip, which in said.items()]
 
 
-def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standing) -> list[str]:
-    """A line for each spot where plants stay out by a hair: likely enough it gets too cold.
+def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standing) -> list[Remark]:
+    """The spots where plants stay out by a hair: likely enough it gets too cold.
 
     standing: where the cohorts spend the night. Who must go in, bears a dip, or is not judged is
     told of elsewhere.
@@ -103,17 +107,13 @@ def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standin
     column, limit = standing[cohorts][first], limits[cohorts][first]
     chances = chance_in(scene, night, scene.climate.leaf_c[:, column] - limit)
     close = np.flatnonzero(chances >= CLOSE_CALL)
-    said: dict[str, list[str]] = {}
+    said: dict[str, list[Threat]] = {}
     for number in close[np.argsort(-chances[close], kind="stable")].tolist():
-        parts = said.setdefault(scene.spot_name(int(column[number])), [])
         which = cohorts[groups == number]
         names = scene.names(which[np.argsort(scene.in_order[which])].tolist())
-        more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-        chance = percent(float(chances[number]))
-        word = "" if parts else " chance"
-        listed = ", ".join(names[:MOST_NAMED])
-        parts.append(f"{chance}{word} under {limit[number]:g} °C ({listed}{more})")
-    return [f"{spot}: close call, {', '.join(parts)}" for spot, parts in said.items()]
+        threat = Threat(float(chances[number]), float(limit[number]), names)
+        said.setdefault(scene.spot_name(int(column[number])), []).append(threat)
+    return [CloseCall(spot, tuple(threats)) for spot, threats in said.items()]
 
 
 def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:

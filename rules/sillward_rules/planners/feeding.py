@@ -13,6 +13,7 @@ from sillward_rules.film import LEAF_FILM
 from sillward_rules.planners.mist import DayPlans, Places
 from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
+from sillward_rules.remark import FeedTooStrong, Remark
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, errands
 from sillward_rules.season import Season
@@ -86,22 +87,18 @@ def strongest(scene: Scene) -> Array:
     return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
 
 
-def too_strong(scene: Scene, fit: np.ndarray) -> list[str]:
-    """A line for the plants that would be fed but for the strength of the feed in use."""
+def too_strong(scene: Scene, fit: np.ndarray) -> list[Remark]:
+    """The plants that would be fed but for the strength of the feed in use, by their limit."""
     recipe = scene.collection.feed
     if recipe is None:
         return []
     limit = scene.traits.limits["salt_high"]
     beyond = np.flatnonzero(fit & np.isnan(strongest(scene)))
-    names: dict[float, list[int]] = {}
+    by_limit: dict[float, list[int]] = {}
     for cohort in beyond.tolist():
-        names.setdefault(float(limit[cohort]), []).append(cohort)
+        by_limit.setdefault(float(limit[cohort]), []).append(cohort)
     ec = float(recipe.mix.ec)
-    return [
-        f"{', '.join(scene.names(which))}: not fed, the feed has {ec:.1f} mS/cm, "
-        f"limit {bound:g} mS/cm"
-        for bound, which in names.items()
-    ]
+    return [FeedTooStrong(scene.names(which), ec, bound) for bound, which in by_limit.items()]
 
 
 def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:

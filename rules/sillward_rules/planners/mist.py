@@ -11,6 +11,7 @@ from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_down, rounded_up
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
 from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.remark import MistingMissed, Remark
 from sillward_rules.rule import Firing, alike
 from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.season import Season
@@ -132,8 +133,8 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
     return made
 
 
-def missed(scene: Scene, places: Places, planned: DayPlans) -> list[str]:
-    """What the grower's hours leave out, in a line for each spot: the longest of its dry times."""
+def missed(scene: Scene, places: Places, planned: DayPlans) -> list[Remark]:
+    """What the grower's hours leave out, once for each spot: the longest of its dry times."""
     at_spot: dict[int, list[int]] = {}
     for number, one in enumerate(planned.plans):
         if one.dry is not None:
@@ -142,26 +143,21 @@ def missed(scene: Scene, places: Places, planned: DayPlans) -> list[str]:
     return [_missed_at(scene, planned, column, numbers) for column, numbers in at_spot.items()]
 
 
-def _missed_at(scene: Scene, planned: DayPlans, column: int, numbers: Sequence[int]) -> str:
+def _missed_at(scene: Scene, planned: DayPlans, column: int, numbers: Sequence[int]) -> Remark:
     plans = [planned.plans[number] for number in numbers]
     dry = [plan.dry for plan in plans if plan.dry is not None]
-    start = rounded_down(min(one[0] for one in dry), scene.site)
-    end = rounded_up(max(one[1] for one in dry), scene.site)
     longest = max((plan.missed for plan in plans), key=len)
     # Of every turn the earliest, so that what is said is soon enough for all.
     turns = [
         min(p.missed[turn] for p in plans if turn < len(p.missed)) for turn in range(len(longest))
     ]
-    due = ", ".join(f"{rounded_down(at, scene.site):%H:%M}" for at in turns)
-    wants = f", would want a misting by {due}" if due else ""
-    names = scene.names(sorted(int(c) for n in numbers for c in planned.followers(n)))
-    who = ", ".join(names) if len(names) <= MOST_NAMES else f"{len(names)} plants"
-    spot = scene.spot_name(column)
-    return f"{who}, {spot}: dry from {start:%H:%M} to {end:%H:%M}{wants}: none of your hours serves"
-
-
-MOST_NAMES = 3
-"""A warning that speaks of more plants counts them."""
+    return MistingMissed(
+        plants=scene.names(sorted(int(c) for n in numbers for c in planned.followers(n))),
+        spot=scene.spot_name(column),
+        dry_from=rounded_down(min(one[0] for one in dry), scene.site),
+        dry_until=rounded_up(max(one[1] for one in dry), scene.site),
+        due=tuple(rounded_down(at, scene.site) for at in turns),
+    )
 
 
 def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:

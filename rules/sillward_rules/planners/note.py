@@ -4,15 +4,16 @@ from datetime import datetime
 
 import numpy as np
 
+from sillward_rules.remark import Note, Remark
 from sillward_rules.rule import QUANTITIES
 from sillward_rules.scene import Scene
 from sillward_rules.weather import moment
 
 
-def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
-    """One line for each rule and spot where a noting rule fires from start to end."""
+def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
+    """One remark for each rule and spot where a noting rule fires from start to end."""
     rows = scene.rows(start, end)
-    lines: dict[str, None] = {}
+    found: dict[Remark, None] = {}
     for firing in scene.rules_asking("note", scene.home):
         quantity = firing.rule.quantity
         worst = np.fmin if firing.rule.direction == "below" else np.fmax
@@ -23,7 +24,5 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[str]:
             at = moment(scene.climate.times[row]).astimezone(scene.site.zone)
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
-            worst_value = round(value, 1) + 0.0  # no minus before a zero
-            text = f"{firing.rule.name}, {spot}: {quantity} {worst_value:.1f} {unit} at {at:%H:%M}"
-            lines[text] = None
-    return list(lines)
+            found[Note(firing.rule.name, spot, quantity, value, unit, at)] = None
+    return list(found)

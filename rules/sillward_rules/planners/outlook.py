@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Literal
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.planners import carry, mist, protect, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.remark import CarryBegins, CarryEnds, Remark, Spell, SpotDark
 from sillward_rules.scene import Scene, Standing, chance_in, full_hours
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
@@ -68,11 +70,11 @@ class Outlook:
 
     nights: tuple[NightAhead, ...]
     days: tuple[DayAhead, ...]
-    spells: tuple[str, ...]
-    turn: str | None
+    spells: tuple[Remark, ...]
+    turn: Remark | None
     chores: tuple[Chore, ...]
-    warnings: tuple[str, ...]
-    dark: tuple[str, ...] = ()
+    warnings: tuple[Remark, ...]
+    dark: tuple[Remark, ...] = ()
 
     @property
     def trips(self) -> int:
@@ -85,7 +87,7 @@ def look_ahead(scene: Scene) -> Outlook:
     nights: list[NightAhead] = []
     days: list[DayAhead] = []
     chores: tuple[Chore, ...] = ()
-    warnings: dict[str, None] = {}
+    warnings: dict[Remark, None] = {}
     standing: Standing = scene.standing
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
@@ -203,7 +205,7 @@ def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
     return int(scene.sizes[highest[scene.home] > scene.traits.limits["day_high"]].sum())
 
 
-def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
+def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
     """Spots whose light of the week is too little for plants that live there and do not rest."""
     totals = []
     for day in days:
@@ -217,43 +219,41 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[str]:
     need = light.noon_dli(scene.traits.limits["light_low"], length)
     resting = np.array([season is Season.REST for season in scene.climate.season], dtype=bool)
     lacks = (mean[scene.home] < DARK_SHARE * need) & ~resting[scene.home]
-    said = []
+    said: list[Remark] = []
     for column in np.unique(scene.home[lacks]).tolist():
         cohorts = np.flatnonzero(lacks & (scene.home == column))
         worst = int(cohorts[np.argmax(need[cohorts])])
-        count = int(scene.sizes[cohorts].sum())
-        more = f" ({count} plants)" if count > 1 else ""
         said.append(
-            f"{scene.spot_name(column)} is dark: {mean[column]:.0f} mol/d a day, "
-            f"{scene.cohorts[worst].names[0]} wants {need[worst]:.0f}{more}"
+            SpotDark(
+                spot=scene.spot_name(column),
+                light_mol_m2=float(mean[column]),
+                neediest=scene.cohorts[worst].names[0],
+                need_mol_m2=float(need[worst]),
+                plant_count=int(scene.sizes[cohorts].sum()),
+            )
         )
     return said
 
 
-def _spells(days: Sequence[DayAhead]) -> list[str]:
+def _spells(days: Sequence[DayAhead]) -> list[Remark]:
     """Hot and dry spells: days in a row on which some plants are beyond their day or air limits."""
-    spells = []
-    for word, counts in (
+    beyond: tuple[tuple[Literal["hot", "dry"], list[int]], ...] = (
         ("hot", [day.too_hot_for for day in days]),
         ("dry", [day.misted_plants if day.mistings > 1 else 0 for day in days]),
-    ):
+    )
+    spells: list[Remark] = []
+    for kind, counts in beyond:
         start = 0
         for index in range(len(days) + 1):
             if index < len(days) and counts[index]:
                 continue
             if index - start >= SPELL_DAYS:
-                most = max(counts[start:index])
-                beyond = (
-                    "1 plant beyond its limit" if most == 1 else f"{most} plants beyond their limit"
-                )
-                spells.append(
-                    f"{word} spell from {days[start].day:%a %d %b}, {index - start} days ({beyond})"
-                )
+                spells.append(Spell(kind, days[start].day, index - start, max(counts[start:index])))
             start = index + 1
     return spells
 
 
-def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> str | None:
+def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> Remark | None:
     """The first night that needs a carry after one that did not, or needs none any more."""
     before = sun.night_of(scene.site, first.day - timedelta(days=1))
     rows = scene.rows(before.start, before.end)
@@ -267,8 +267,8 @@ def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> str | Non
     if not nights or not whole or (not known and not needed):
         return None
     if not needed and any(needs):
-        return f"first night that needs a carry: {nights[needs.index(True)].day:%a %d %b}"
+        return CarryBegins(nights[needs.index(True)].day)
     if needed and not needs[-1]:
         last = len(needs) - needs[::-1].index(True) if any(needs) else 0
-        return f"no carry needed from {nights[last].day:%a %d %b} on, as far as the forecast goes"
+        return CarryEnds(nights[last].day)
     return None

@@ -1,8 +1,17 @@
 """Shelters: what each spot holds in a night, and where a plant is safe."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.remark import (
+    NoShelter,
+    Remark,
+    ShelterChosen,
+    ShelterTooCold,
+    ShelterUnknown,
+)
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, full_hours
 from sillward_rules.sun import Night
@@ -40,11 +49,11 @@ def shelter_for(scene: Scene, lows: Array) -> Standing:
     return np.asarray(np.where(scene.shelter >= 0, scene.shelter, best_shelter(scene, lows)))
 
 
-def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[str]:
+def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[Remark]:
     """Spots that do not hold what the plants need that will spend the night there.
 
     cohorts : who is meant; spots (cohort,) : where they spend the night, -1 where there is none.
-    Each warning names a better spot if there is one.
+    Each remark names a better spot if there is one.
     """
     held = holds(scene, lows, spots) & (spots >= 0)
     fine = held[cohorts] & (scene.shelter[cohorts] >= 0)
@@ -55,32 +64,30 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     limit = scene.traits.limits["night_low"][failing]
     given = scene.shelter[failing] >= 0
     first, groups = alike(spots[failing], best[failing], limit, given)
-    said: dict[str, list[int]] = {}
+    said: dict[_OfShelter, list[int]] = {}
     for number, index in enumerate(failing[first].tolist()):
-        text = _warning(
+        found = _found(
             scene, lows, index, int(spots[index]), int(best[index]), held=bool(held[index])
         )
-        if text is not None:
-            said.setdefault(text, []).extend(failing[groups == number].tolist())
-    return [f"{', '.join(scene.names(sorted(which)))}: {text}" for text, which in said.items()]
+        if found is not None:
+            said.setdefault(found, []).extend(failing[groups == number].tolist())
+    return [replace(one, plants=scene.names(sorted(which))) for one, which in said.items()]
 
 
-def _warning(
+_OfShelter = NoShelter | ShelterChosen | ShelterTooCold | ShelterUnknown
+
+
+def _found(
     scene: Scene, lows: Array, cohort: int, spot: int, best: int, *, held: bool
-) -> str | None:
-    limit = scene.traits.plants[cohort].limits.night_low
-    better = "no spot here is known to hold it"
-    if best >= 0:
-        better = f"better {scene.spot_name(best)}, {_degrees(lows[best])} °C"
+) -> _OfShelter | None:
+    """What is wrong with a spot for the night, without the plants; None if nothing is."""
     if spot < 0:
-        return "must go in, but no shelter is given and no spot here is known to hold its limit"
+        return NoShelter(())
+    name, low = scene.spot_name(spot), float(lows[spot])
     if held:
-        return None if spot != best else f"no shelter is given; {better}"
-    if np.isnan(lows[spot]):
-        return f"what {scene.spot_name(spot)} holds tonight is not known; {better}"
-    bound = f", limit {limit.value:g}" if limit else ""
-    return f"{scene.spot_name(spot)} holds {_degrees(lows[spot])} °C{bound}; {better}"
-
-
-def _degrees(value: float) -> str:
-    return "?" if np.isnan(value) else f"{round(float(value), 1) + 0.0:g}"
+        return ShelterChosen((), name, low) if spot == best else None
+    better = (scene.spot_name(best), float(lows[best])) if best >= 0 else (None, None)
+    if np.isnan(low):
+        return ShelterUnknown((), name, *better)
+    limit = float(scene.traits.limits["night_low"][cohort])
+    return ShelterTooCold((), name, low, limit, *better)

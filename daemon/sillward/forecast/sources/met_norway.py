@@ -19,6 +19,7 @@ from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.reading import Reading, Variable
 from sillward_rules import sunlight
 from sillward_rules.air import Array
+from sillward_rules.remark import Plain
 from sillward_rules.site import Site
 from sillward_rules.spread import Spread, from_sd
 from sillward_rules.weather import HOUR_S, Weather, moment
@@ -243,7 +244,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         fetched_at=fetched_at,
         spread=_spread(series, times, rows, steps),
         issued_at=_issued(updated_at, fetched_at, remarks),
-        remarks=tuple(remarks),
+        remarks=tuple(map(Plain, remarks)),
         notes=tuple(_notes(series, steps, missing)),
     )
 

@@ -18,6 +18,7 @@ from sillward.forecast import Setup, fetch, reading
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.reading import Reading, Variable
 from sillward_rules.air import Array
+from sillward_rules.remark import Plain
 from sillward_rules.site import Site
 from sillward_rules.weather import HOUR_S, Weather
 
@@ -214,7 +215,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         hail_pct=hail,
         source=NAME,
         fetched_at=fetched_at,
-        remarks=tuple(remarks),
+        remarks=tuple(map(Plain, remarks)),
     )
 
 

@@ -1,0 +1,212 @@
+"""Remarks: what the grower must know beside the chores, as facts. Their words are the shell's.
+
+One class for each kind. Values are as exact as they are known: rounding is wording too. Moments
+are in the site's zone; plants are all that a remark speaks of; None is what nobody knows.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Anything worth telling beside the chores."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plain(Remark):
+    """What came as text already: of a source about its own data, of the shell about its work."""
+
+    text: str
+
+
+# -- the forecast
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastElsewhere(Remark):
+    """The forecast does not reach the present hour."""
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastOld(Remark):
+    """How old the forecast is, and whether that is too old to judge a night by."""
+
+    hours: float
+    expired: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastUndated(Remark):
+    """The forecast is of a time to come: the clock was ahead, and nobody knows how old it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class ForecastsDisagree(Remark):
+    """Two sources are far apart on the coming night, at the hour of the colder one's low."""
+
+    source: str
+    temp_c: float
+    other_source: str
+    other_temp_c: float
+    at: datetime
+
+
+# -- a night
+
+
+@dataclass(frozen=True, slots=True)
+class NightUnjudged(Remark):
+    """Homes at which too few hours of the night are known, so that it counts as cold."""
+
+    spots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NoShelter(Remark):
+    """Plants that must go in, with no shelter given and no spot known to hold their limit."""
+
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ShelterChosen(Remark):
+    """Plants without a shelter of their own, and the warmest spot, which holds their limit."""
+
+    plants: tuple[str, ...]
+    spot: str
+    low_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShelterTooCold(Remark):
+    """Where plants will spend the night does not hold their limit, and which spot would."""
+
+    plants: tuple[str, ...]
+    spot: str
+    low_c: float
+    limit_c: float
+    better_spot: str | None
+    better_low_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ShelterUnknown(Remark):
+    """What holds where plants will spend the night is not known, and which spot would do."""
+
+    plants: tuple[str, ...]
+    spot: str
+    better_spot: str | None
+    better_low_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ColdBorne(Remark):
+    """Plants that may stay out: the night dips under their limit for a short while only."""
+
+    plants: tuple[str, ...]
+    low_c: float
+    at: datetime
+    hours: float
+    limit_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Threat:
+    """The chance (0..1) that a night goes under a limit, and whose limit: a part of `CloseCall`."""
+
+    chance: float
+    limit_c: float
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CloseCall(Remark):
+    """A spot where plants stay out although it may well get too cold, the likeliest first."""
+
+    spot: str
+    threats: tuple[Threat, ...]
+
+
+# -- rules, water, feed
+
+
+@dataclass(frozen=True, slots=True)
+class Note(Remark):
+    """A rule that asks for a word: the worst value at a spot, in the quantity's own unit."""
+
+    rule: str
+    spot: str
+    quantity: str
+    value: float
+    unit: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class MistingMissed(Remark):
+    """Plants that fall dry as no hour of the grower's serves, and by when each misting is due."""
+
+    plants: tuple[str, ...]
+    spot: str
+    dry_from: datetime
+    dry_until: datetime
+    due: tuple[datetime, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FeedTooStrong(Remark):
+    """Plants that get no feed today as the feed in use is beyond their limit for salt."""
+
+    plants: tuple[str, ...]
+    ec_ms_cm: float
+    limit_ms_cm: float
+
+
+@dataclass(frozen=True, slots=True)
+class WateringUnplanned(Remark):
+    """The forecast is too old to plan any watering by."""
+
+
+@dataclass(frozen=True, slots=True)
+class WateringIncomplete(Remark):
+    """Of today's weather too little is known to plan all the watering."""
+
+
+# -- the week
+
+
+@dataclass(frozen=True, slots=True)
+class Spell(Remark):
+    """Days in a row that are too hot, or too dry, for so many plants on the worst of them."""
+
+    kind: Literal["hot", "dry"]
+    first_day: date
+    days: int
+    most_plants: int
+
+
+@dataclass(frozen=True, slots=True)
+class CarryBegins(Remark):
+    """The first night that needs a carry, after one that did not."""
+
+    day: date
+
+
+@dataclass(frozen=True, slots=True)
+class CarryEnds(Remark):
+    """The first night from which on no carry is needed, as far as the forecast goes."""
+
+    day: date
+
+
+@dataclass(frozen=True, slots=True)
+class SpotDark(Remark):
+    """A spot too dark for so many plants: its light in a day, and what the neediest wants."""
+
+    spot: str
+    light_mol_m2: float
+    neediest: str
+    need_mol_m2: float
+    plant_count: int

@@ -1,0 +1,217 @@
+"""Remarks in words: a macro for each kind, and what each says in °C by the clock of 24 hours."""
+
+import re
+from dataclasses import fields
+from datetime import UTC, date, datetime
+from importlib import resources
+
+import jinja2
+import pytest
+from jinja2 import nodes
+
+from sillward.notices.remarks import text
+from sillward_rules import remark
+from sillward_rules.remark import (
+    CarryBegins,
+    CarryEnds,
+    CloseCall,
+    ColdBorne,
+    FeedTooStrong,
+    ForecastElsewhere,
+    ForecastOld,
+    ForecastsDisagree,
+    ForecastUndated,
+    MistingMissed,
+    NightUnjudged,
+    NoShelter,
+    Note,
+    Plain,
+    Remark,
+    ShelterChosen,
+    ShelterTooCold,
+    ShelterUnknown,
+    Spell,
+    SpotDark,
+    Threat,
+    WateringIncomplete,
+    WateringUnplanned,
+)
+from tests.rules.support import MENDOZA
+
+KINDS = sorted(
+    (one for one in vars(remark).values() if isinstance(one, type) and issubclass(one, Remark)),
+    key=lambda kind: kind.__name__,
+)
+
+
+def at(clock: str) -> datetime:
+    """A time of 14 May at the site."""
+    hour, minute = map(int, clock.split(":"))
+    return datetime(2026, 5, 14, hour, minute, tzinfo=MENDOZA.zone)
+
+
+THURSDAY = date(2026, 5, 14)
+A, B = ("Anemone",), ("Anemone", "Boat")
+SIX, SEVEN = tuple("ABCDEF"), tuple("ABCDEFG")
+
+SAMPLES: list[tuple[Remark, str]] = [
+    (Plain("wind_speed_10m of 468.5 m/s is  odd"), "wind_speed_10m of 468.5 m/s is  odd"),
+    (
+        ForecastElsewhere(),
+        "the forecast does not reach this hour: what is not known is treated as cold",
+    ),
+    (ForecastOld(8.4, expired=False), "the forecast is 8 h old"),
+    (
+        ForecastOld(24.6, expired=True),
+        "the forecast is 25 h old: too old to judge a night, treated as cold",
+    ),
+    (
+        ForecastUndated(),
+        "the forecast was fetched while the clock was ahead: nobody knows how old it is",
+    ),
+    (
+        ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", 3.24, at("07:00")),
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway 3.2 °C: the colder counts",
+    ),
+    (
+        ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", -0.04, at("07:00")),
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway 0.0 °C: the colder counts",
+    ),
+    (NightUnjudged(("bench",)), "too few known hours at bench: treated as a cold night"),
+    (
+        NightUnjudged(("bench", "wall")),
+        "too few known hours at bench, wall: treated as a cold night",
+    ),
+    (
+        NoShelter(B),
+        "Anemone, Boat: must go in, but no shelter is given and no spot here is known to hold the "
+        "limit: find a warm place",
+    ),
+    (ShelterChosen(A, "room", 16.0), "Anemone: no shelter is given; use room, 16 °C"),
+    (
+        ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
+        "Anemone: shed holds 9 °C, limit 13 °C; use room, 16 °C",
+    ),
+    (
+        ShelterTooCold(B, "shed", 8.73, 12.5, None, None),
+        "Anemone, Boat: shed holds 8.7 °C, limit 12.5 °C; no spot here is known to hold the limit",
+    ),
+    (
+        ShelterTooCold(A, "shed", -0.04, 1.0, "hall", -0.0),
+        "Anemone: shed holds 0 °C, limit 1 °C; use hall, 0 °C",
+    ),
+    (
+        ShelterUnknown(A, "shed", "room", 16.0),
+        "Anemone: what shed holds tonight is not known; use room, 16 °C",
+    ),
+    (
+        ShelterUnknown(SEVEN, "shed", None, None),
+        "A, B, C, D, E, F, G: what shed holds tonight is not known; no spot here is known to hold "
+        "the limit",
+    ),
+    (
+        ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),
+        "Anemone may stay out: 10.7 °C at 02:00, 30 min under 13 °C",
+    ),
+    (
+        ColdBorne(B, -0.04, at("02:00"), 0.254, 0.5),
+        "Anemone, Boat may stay out: 0.0 °C at 02:00, 15 min under 0.5 °C",
+    ),
+    (
+        CloseCall("bench", (Threat(0.469, 13.0, A),)),
+        "bench: close call, 47 % chance under 13 °C (Anemone)",
+    ),
+    (
+        CloseCall("bench", (Threat(0.97, 13.0, SEVEN), Threat(0.41, 12.8, SIX))),
+        "bench: close call, >95 % chance under 13 °C (A, B, C, D, E and 2 more), 41 % under "
+        "12.8 °C (A, B, C, D, E, F)",
+    ),
+    (
+        Note("hot wind", "bench", "gust", 18.46, "m/s", at("16:00")),
+        "hot wind, bench: gust 18.5 m/s at 16:00",
+    ),
+    (
+        Note("frost", "bench", "temperature", -0.04, "°C", at("06:00")),
+        "frost, bench: temperature 0.0 °C at 06:00",
+    ),
+    (
+        MistingMissed(A, "bench", at("12:05"), at("15:10"), ()),
+        "Anemone, bench: dry from 12:05 to 15:10: none of your hours serves",
+    ),
+    (
+        MistingMissed(SEVEN[:3], "bench", at("12:05"), at("15:10"), (at("12:05"), at("14:00"))),
+        "A, B, C, bench: dry from 12:05 to 15:10, would want a misting by 12:05, 14:00: none of "
+        "your hours serves",
+    ),
+    (
+        MistingMissed(SEVEN[:4], "bench", at("12:05"), at("15:10"), (at("12:05"),)),
+        "4 plants, bench: dry from 12:05 to 15:10, would want a misting by 12:05: none of your "
+        "hours serves",
+    ),
+    (
+        FeedTooStrong(B, 0.30000000000000004, 0.25),
+        "Anemone, Boat: not fed, the feed has 0.3 mS/cm, limit 0.25 mS/cm",
+    ),
+    (WateringUnplanned(), "the forecast is too old to plan any watering: water by eye"),
+    (
+        WateringIncomplete(),
+        "too little is known of today's weather to plan all watering: look for what is dry",
+    ),
+    (
+        Spell("hot", THURSDAY, 3, 1),
+        "hot spell from Thu 14 May, 3 days (1 plant beyond its limit)",
+    ),
+    (
+        Spell("dry", THURSDAY, 5, 12),
+        "dry spell from Thu 14 May, 5 days (12 plants beyond their limit)",
+    ),
+    (CarryBegins(THURSDAY), "first night that needs a carry: Thu 14 May"),
+    (
+        CarryEnds(THURSDAY),
+        "no carry needed from Thu 14 May on, as far as the forecast goes",
+    ),
+    (
+        SpotDark("bench", 4.6, "Anemone", 12.4, 1),
+        "bench is dark: 5 mol/m2 a day, Anemone wants 12",
+    ),
+    (
+        SpotDark("bench", 0.2, "Anemone", 12.4, 3),
+        "bench is dark: 0 mol/m2 a day, Anemone wants 12 (3 plants)",
+    ),
+]
+
+
+@pytest.mark.parametrize(("said", "words"), SAMPLES)
+def test_what_a_remark_says(said: Remark, words: str) -> None:
+    assert text(said, MENDOZA) == words
+
+
+def test_every_kind_is_among_them() -> None:
+    assert {type(said) for said, _ in SAMPLES} == set(KINDS) - {Remark}
+
+
+def test_every_kind_has_a_macro_with_its_fields() -> None:
+    path = resources.files("sillward.notices") / "templates" / "remarks.jinja"
+    tree = jinja2.Environment(autoescape=True).parse(path.read_text(encoding="utf-8"))
+    macros = {
+        macro.name: [argument.name for argument in macro.args]
+        for macro in tree.find_all(nodes.Macro)
+    }
+
+    for kind in KINDS:
+        if kind not in (Remark, Plain):
+            name = re.sub(r"\B([A-Z])", r"_\1", kind.__name__).lower()
+            assert macros.get(name) == [one.name for one in fields(kind)], name
+
+
+def test_times_are_told_by_the_clock_of_the_site() -> None:
+    utc = at("07:00").astimezone(UTC)
+
+    assert "at 07:00," in text(ForecastsDisagree("Open-Meteo", 5.0, "MET", 3.0, utc), MENDOZA)
+
+
+@pytest.mark.parametrize("name", ["<b>{{ 1 + 1 }}</b>", "{% raw %}", "Ann & Bob's"])
+def test_names_are_told_letter_for_letter(name: str) -> None:
+    words = text(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0), MENDOZA)
+
+    assert words == f"{name}: {name} holds 9 °C, limit 13 °C; use {name}, 16 °C"
