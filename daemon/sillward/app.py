@@ -112,8 +112,9 @@ class App:
                 best = keeper.shelf.best(self.site)
                 if best is None:
                     raise
-                fetched = best.stored.fetched_at.astimezone(self.site.zone)
-                note = f"{error}; this is the forecast of {fetched:%a %d %b %H:%M}"
+                note = self.household.voice.say(
+                    "forecast_instead", error=str(error), fetched=best.stored.fetched_at
+                )
                 weather = keeper.shelf.weather(self.site)
                 return replace(weather, remarks=(Plain(note), *weather.remarks))
             return keeper.shelf.weather(self.site)
@@ -146,7 +147,7 @@ class App:
             return None
         round_ = rounds.nearest(self.site, now)
         sheet = draw_up(round_, self.household.collection, weather, states, now)
-        return full.text(sheet, self.site, self.attribution(weather))
+        return full.text(sheet, self.household.voice, self.attribution(weather))
 
     def attribution(self, weather: Weather) -> str:
         """The credit that is due for a weather."""

@@ -16,6 +16,7 @@ from uuid import UUID, uuid5
 from sillward.document import chore_of
 from sillward.ledger import EventVersion, StoredChore
 from sillward.notices import full, phrases
+from sillward.notices.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.site import Site
 
@@ -60,8 +61,6 @@ MOST_DESCRIPTION = 1500
 REFRESH = timedelta(hours=1)
 """How often a subscriber may fetch it again, by RFC 7986 section 5.7 and, for Outlook, MS-OXCICAL
 (X-PUBLISHED-TTL). Judgement; many fetch by a plan of their own."""
-
-NO_ALERT = "A view, no alert: calendars come late, go by the notices"
 
 PRODUCT = "-//sillward//sillward//EN"
 
@@ -108,13 +107,13 @@ class Event:
 class Page:
     """The events of a site with the version of each, by the event's id."""
 
-    site: Site
+    voice: Voice
     events: Sequence[Event]
     versions: Mapping[str, EventVersion]
 
 
 def events_of(
-    told: Sequence[StoredChore], expected: Sequence[Chore], site: Site, now: datetime
+    told: Sequence[StoredChore], expected: Sequence[Chore], voice: Voice, now: datetime
 ) -> list[Event]:
     """The events of what was told, and tentative ones of trips that no round has spoken of yet.
 
@@ -123,7 +122,7 @@ def events_of(
     told for that day is not expected to go the same way again.
     """
     shown = [one for one in told if _belongs(one, now)]
-    events = [_of_told(one, site) for one in shown]
+    events = [_of_told(one, voice) for one in shown]
     spoken_of = {(one.day, one.kind, name) for one in shown for name in one.plants}
     trips: dict[tuple[str, ChoreKind], list[tuple[Chore, list[str]]]] = {}
     for walk in expected:
@@ -131,7 +130,7 @@ def events_of(
         plants = [name for name in walk.plants if (day, kind.value, name) not in spoken_of]
         if plants:
             trips.setdefault((day, kind), []).append((walk, plants))
-    events += [_of_expected(day, kind, walks, site) for (day, kind), walks in trips.items()]
+    events += [_of_expected(day, kind, walks, voice) for (day, kind), walks in trips.items()]
     return sorted(events, key=lambda one: (one.id[:10], str(one.start), one.id))
 
 
@@ -161,40 +160,40 @@ def _belongs(told: StoredChore, now: datetime) -> bool:
     return now - kept <= told.before <= now + LATEST
 
 
-def _of_told(told: StoredChore, site: Site) -> Event:
+def _of_told(told: StoredChore, voice: Voice) -> Event:
     chore = chore_of(told.document)
-    lines = _reasons(chore, site)
+    lines = _reasons(chore, voice)
     status, note = Status.CONFIRMED, ""
     if told.done_at is not None:
         note = "done"
-        lines = [f"Done {told.done_at.astimezone(site.zone):%a %H:%M}", *lines]
+        lines = [voice.say("event_done", at=told.done_at), *lines]
     elif told.called_off_at is not None:
         status, note = Status.CANCELLED, "not needed"
-        off = told.called_off_at.astimezone(site.zone)
-        lines = [f"Not needed any more, since {off:%a %H:%M}", *lines]
+        lines = [voice.say("event_off", at=told.called_off_at), *lines]
     start, end = _span(chore, date.fromisoformat(told.day))
     return Event(
         id=told.id,
         start=start,
         end=end,
-        summary=_summary(_head(chore, site), note, chore.plants, _way(chore)),
-        description=_description(lines),
+        summary=_summary(_head(chore, voice), note, chore.plants, _way(chore), voice),
+        description=_description(lines, voice),
         status=status,
-        category=full.heading(chore.kind),
+        category=voice.say("kind", name=chore.kind.value),
     )
 
 
 def _of_expected(
-    day: str, kind: ChoreKind, walks: Sequence[tuple[Chore, list[str]]], site: Site
+    day: str, kind: ChoreKind, walks: Sequence[tuple[Chore, list[str]]], voice: Voice
 ) -> Event:
-    hours = [_expected_hour(walk, site) for walk, _ in walks]
+    hours = [_expected_hour(walk, voice.site) for walk, _ in walks]
     into = kind is ChoreKind.CARRY_IN
     start = min(hours) - (LENGTH if into else timedelta(0))
-    lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([walk for walk, _ in walks])]
+    lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([walk for walk, _ in walks], voice)]
     for hour, (walk, plants) in sorted(zip(hours, walks, strict=True), key=lambda one: one[0]):
-        when = f"{'by' if into else 'from'} {phrases.hour(hour, site)}"
-        lines.append(f"{when} {_way(walk)}: {_who(plants)}")
-    lines.append("Expected, not told yet: the hour is rough, a newer forecast may change it")
+        before, start_ = (voice.hour(hour), "") if into else ("", voice.hour(hour))
+        way, who = _way(walk), _who(plants, voice)
+        lines.append(voice.say("event_walk", before=before, start=start_, way=way, who=who))
+    lines.append(voice.say("event_expected"))
     everybody = [name for _, plants in walks for name in plants]
     ways = {_way(walk) for walk, _ in walks}
     where = ways.pop() if len(ways) == 1 else ""
@@ -202,10 +201,10 @@ def _of_expected(
         id=f"{day}-expected-{kind.value}",
         start=start,
         end=start + LENGTH,
-        summary=_summary(_CARRYING[kind], "expected", everybody, where),
-        description=_description(lines),
+        summary=_summary(_event(kind, voice), "expected", everybody, where, voice),
+        description=_description(lines, voice),
         status=Status.TENTATIVE,
-        category=full.heading(kind),
+        category=voice.say("kind", name=kind.value),
     )
 
 
@@ -218,15 +217,18 @@ def _expected_hour(walk: Chore, site: Site) -> datetime:
     return at - spare + (EXPECTED_STEP if out and spare else timedelta(0))
 
 
-def _coldest(walks: Sequence[Chore]) -> str:
+def _coldest(walks: Sequence[Chore], voice: Voice) -> str:
     """What carrying in is expected for, as roughly as days ahead are known."""
     reason = phrases.deciding(walks)
     if reason.value is None:
-        return "Night not known: treated as cold"
-    what = phrases.capital(phrases.quantity(reason))
-    way = "up" if reason.above else "down"
-    value = f"{phrases.fixed(reason.value, 0)} {reason.unit}"
-    return f"{what} {way} to about {value}{phrases.chance([reason])}"
+        return voice.say("night_not_known")
+    return voice.say(
+        "event_coldest",
+        quantity=reason.quantity,
+        above=reason.above,
+        value=voice.measure(reason.value, reason.unit, 0),
+        chance=phrases.chance([reason], voice),
+    )
 
 
 def _span(chore: Chore, day: date) -> tuple[datetime | date, datetime | date]:
@@ -245,46 +247,44 @@ def _utc(at: datetime) -> datetime:
     return at.astimezone(UTC).replace(microsecond=0)
 
 
-def _summary(head: str, note: str, plants: Sequence[str], where: str) -> str:
+def _summary(event: str, note: str, plants: Sequence[str], where: str, voice: Voice) -> str:
     """ "In (done): 5 plants, pergola > sunroom"."""
-    who = plants[0] if len(plants) == 1 else phrases.plants(len(plants))
-    rest = f", {where}" if where else ""
-    return _cut(f"{head}{f' ({note})' if note else ''}: {who}{rest}", MOST_SUMMARY)
+    who = plants[0] if len(plants) == 1 else voice.plants(len(plants))
+    text = voice.say("event_head", event=event, note=note, who=who, where=where)
+    return _cut(text, MOST_SUMMARY)
 
 
-def _who(plants: Sequence[str]) -> str:
-    tried = (phrases.names(plants, most) for most in NAME_STEPS)
-    return next((text for text in tried if len(text) <= MOST_OF_NAMES), phrases.names(plants, 0))
+def _who(plants: Sequence[str], voice: Voice) -> str:
+    tried = (voice.names(plants, most) for most in NAME_STEPS)
+    return next((text for text in tried if len(text) <= MOST_OF_NAMES), voice.names(plants, 0))
 
 
 def _way(chore: Chore) -> str:
-    if chore.kind in _CARRYING:
+    if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
         return f"{chore.from_spot} > {chore.to_spot}"
     return chore.from_spot
 
 
-_CARRYING = {ChoreKind.CARRY_IN: "In", ChoreKind.CARRY_OUT: "Out"}
+def _head(chore: Chore, voice: Voice) -> str:
+    until = None if phrases.no_wetting(chore) else voice.hour(chore.before)
+    return _event(chore.kind, voice, tonight=chore.not_before is None, until=until)
 
 
-def _head(chore: Chore, site: Site) -> str:
-    if chore.kind is ChoreKind.STAY_IN and chore.not_before is None:
-        return "Stay in tonight"
-    if chore.kind is ChoreKind.STOP_WETTING:
-        if phrases.no_wetting(chore):
-            return "Keep crowns dry"
-        return f"No wet crowns after {phrases.hour(chore.before, site)}"
-    return _CARRYING.get(chore.kind) or full.heading(chore.kind)
+def _event(
+    kind: ChoreKind, voice: Voice, *, tonight: bool = False, until: str | None = None
+) -> str:
+    return voice.say("event", kind=kind.value, tonight=tonight, until=until)
 
 
-def _reasons(chore: Chore, site: Site) -> list[str]:
+def _reasons(chore: Chore, voice: Voice) -> list[str]:
     """A line for plants that have the same reason."""
     alike: dict[str, list[str]] = {}
     for reason in chore.because:
-        alike.setdefault(full.because(reason, chore, site), []).append(reason.plant)
-    return [f"{_who(names)}: {text}" for text, names in alike.items()]
+        alike.setdefault(full.because(reason, chore, voice), []).append(reason.plant)
+    return [f"{_who(names, voice)}: {text}" for text, names in alike.items()]
 
 
-def _description(lines: Sequence[str]) -> str:
+def _description(lines: Sequence[str], voice: Voice) -> str:
     """The lines that there is room for, and that this is no alert."""
     told: list[str] = []
     room = MOST_DESCRIPTION
@@ -292,10 +292,10 @@ def _description(lines: Sequence[str]) -> str:
         text = _cut(line, MOST_LINE)
         room -= len(text) + 1
         if room < 0:
-            told.append(f"... and {len(lines) - number} more lines")
+            told.append(voice.say("event_more", lines=len(lines) - number))
             break
         told.append(text)
-    return "\n".join([*told, NO_ALERT])
+    return "\n".join([*told, voice.say("no_alert")])
 
 
 def _cut(text: str, most: int) -> str:
@@ -313,15 +313,16 @@ def uid_of(site: Site, event_id: str) -> str:
 
 
 def to_ics(pages: Sequence[Page]) -> bytes:
-    """The file. The same pages give the same bytes, and so nothing is written twice.
+    """The file, of one page or more. The same pages give the same bytes: nothing is written twice.
 
     DTSTAMP says when an event last changed, as LAST-MODIFIED does, and not when the file was made.
     """
     import icalendar  # 10 MB that nobody needs who has no calendar
 
     text = icalendar.vText
-    name = "sillward" if len(pages) != 1 else f"{_cut(pages[0].site.name, MOST_SITE)} (sillward)"
-    about = f"What to carry, mist and keep dry. {NO_ALERT}"
+    first = pages[0].voice
+    name = "sillward" if len(pages) > 1 else f"{_cut(first.site.name, MOST_SITE)} (sillward)"
+    about = first.say("calendar_about")
     calendar = icalendar.Calendar()
     calendar.add("version", "2.0")
     calendar.add("prodid", PRODUCT)
@@ -340,7 +341,7 @@ def to_ics(pages: Sequence[Page]) -> bytes:
         for event in page.events:
             version = page.versions[event.id]
             entry = icalendar.Event()
-            entry.add("uid", text(uid_of(page.site, event.id)))
+            entry.add("uid", text(uid_of(page.voice.site, event.id)))
             entry.add("sequence", version.sequence)
             entry.add("dtstamp", version.changed_at)
             entry.add("last-modified", version.changed_at)
@@ -349,7 +350,7 @@ def to_ics(pages: Sequence[Page]) -> bytes:
             entry.add("summary", text(event.summary))
             entry.add("description", text(event.description))
             if len(pages) > 1:
-                entry.add("location", text(_cut(page.site.name, MOST_SITE)))
+                entry.add("location", text(_cut(page.voice.site.name, MOST_SITE)))
             entry.add("status", event.status.value)
             entry.add("categories", [event.category])
             entry.add("class", "PRIVATE")

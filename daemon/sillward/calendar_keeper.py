@@ -15,6 +15,7 @@ from sillward.calendar_file import KEPT, Page, events_of, superseded, to_ics
 from sillward.errors import CalendarError, ConfigError, SillwardError
 from sillward.kit import Kit
 from sillward.ledger import Ledger
+from sillward.notices.voice import Voice
 from sillward.service import EARLIEST
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Collection, State
@@ -77,7 +78,7 @@ def _page(kit: Kit) -> Page:
     now = kit.clock()
     expected = trips(kit.household.collection, kit.weather(), kit.states(), now)
     kit.working()
-    return page(kit.ledger, kit.site, expected, now)
+    return page(kit.ledger, kit.voice, expected, now)
 
 
 def trips(
@@ -90,22 +91,23 @@ def trips(
     return () if ahead is None else ahead.chores
 
 
-def page(ledger: Ledger, site: Site, expected: Sequence[Chore], now: datetime) -> Page:
+def page(ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime) -> Page:
     """What the calendar shows of a site.
 
     expected: the trips of the days ahead; those that a round has spoken of are left out, for what
     was told stands for them. New versions of events are written down. Raise LedgerError.
     """
+    site = voice.site
     told = ledger.chores(site.name, now - KEPT)
     mornings = {one.day: _told_at(ledger, site, Round.MORNING, one.day) for one in told}
     events = events_of(
         superseded(told, {day: at for day, at in mornings.items() if at is not None}),
         [one for one in expected if not _spoken_of(ledger, site, one)],
-        site,
+        voice,
         now,
     )
     digests = {event.id: event.digest for event in events}
-    return Page(site, events, ledger.versions(site.name, digests, now))
+    return Page(voice, events, ledger.versions(site.name, digests, now))
 
 
 def _spoken_of(ledger: Ledger, site: Site, trip: Chore) -> bool:

@@ -184,12 +184,12 @@ def demo_command(weather: str) -> None:
         weather_then = replace(forecast, fetched_at=at)
         sheet = draw_up(round_, app.household.collection, weather_then, states, at)
         states = next_state(states, sheet)
-        push = short.message(sheet, app.site)
+        push = short.message(sheet, app.household.voice)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
         for line in (push.title, *push.body.splitlines()):
             _say(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
-        click.echo(full.text(sheet, app.site, app.attribution(forecast)))
+        click.echo(full.text(sheet, app.household.voice, app.attribution(forecast)))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     _say(f"Other weather: {others}")
 
@@ -230,11 +230,11 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     if as_json:
         _print_json(document.of_sheet(drawn, app.site))
     elif as_push:
-        push = short.message(drawn, app.site)
+        push = short.message(drawn, app.household.voice)
         for line in (push.title, *push.body.splitlines()):
             _say(line)
     else:
-        click.echo(full.text(drawn, app.site, app.attribution(weather)), nl=False)
+        click.echo(full.text(drawn, app.household.voice, app.attribution(weather)), nl=False)
 
 
 def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
@@ -270,7 +270,7 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     if as_json:
         _print_json(reports.why_document(account, decided, app.site))
     else:
-        click.echo(reports.why_text(account, decided, app.site))
+        click.echo(reports.why_text(account, decided, app.household.voice))
 
 
 def _plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
@@ -617,7 +617,7 @@ def status(options: Options, as_json: bool) -> None:
     if as_json:
         _print_json(report)
     else:
-        click.echo(reports.status_text(report, screen()))
+        click.echo(reports.status_text(report, app.household.voice, screen()))
     if report["troubles"]:
         click.get_current_context().exit(1)
 
@@ -663,7 +663,7 @@ def calendar_command(options: Options, out: Path | None) -> None:
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
     with closing(app.ledger_for_a_look()) as ledger:
-        content = to_ics([calendar_keeper.page(ledger, app.site, expected, now)])
+        content = to_ics([calendar_keeper.page(ledger, app.household.voice, expected, now)])
     if out is None:
         click.echo(content, nl=False)
     else:
@@ -703,7 +703,7 @@ def new(file: Path | None, force: bool) -> None:
         click.echo(f"No sheet yet: {error}\n")
     else:
         drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
-        click.echo(full.text(drawn, app.site, app.attribution(weather)))
+        click.echo(full.text(drawn, app.household.voice, app.attribution(weather)))
     click.echo(first_run.next_steps(path, settings.collection))
 
 

@@ -12,6 +12,8 @@ from zoneinfo import ZoneInfo
 from pydantic import SecretStr
 
 from sillward.errors import ConfigError
+from sillward.notices.voice import Voice
+from sillward.notices.wording import Wording, packaged, with_own
 from sillward.quiet import Quiet
 from sillward.reader import Reader, did_you_mean, entry, key_of
 from sillward.tables import (
@@ -26,6 +28,7 @@ from sillward.tables import (
     SpotTable,
     Told,
 )
+from sillward.units import SI, Units
 from sillward_rules import moments
 from sillward_rules.collection import Collection, Habits, Recipe
 from sillward_rules.feed import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
@@ -104,6 +107,13 @@ class Household:
     rounds: Rounds
     channels: tuple[Channel, ...]
     manners: Manners = Manners()
+    units: Units = SI
+    wording: Wording = field(default_factory=packaged, repr=False)
+    voice: Voice = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """One voice for all that speaks to this household: it keeps its macros."""
+        object.__setattr__(self, "voice", Voice(self.collection.site, self.units, self.wording))
 
 
 UrlFor = Callable[[str], SecretStr | None]
@@ -131,7 +141,9 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     habits = _habits(reader, document)
     feed = _feed(reader, document)
     rounds = _rounds(reader, document)
-    quiet, manners = _notices(reader, document)
+    notices = reader.table(NoticesTable, document.get("notices", {}), "notices")
+    quiet, manners = _notices(notices or NoticesTable())
+    wording = _wording(reader, notices, path)
     channels = _channels(reader, document, url_for)
     if reader.errors or site is None:
         raise ConfigError(reader.errors)
@@ -148,6 +160,8 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
         replace(rounds, quiet=quiet),
         tuple(channels),
         manners,
+        _units(notices or NoticesTable()),
+        wording,
     )
 
 
@@ -450,15 +464,31 @@ def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
     )
 
 
-def _notices(reader: Reader, document: Mapping[str, Any]) -> tuple[Quiet, Manners]:
-    table = reader.table(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
-
+def _notices(table: NoticesTable) -> tuple[Quiet, Manners]:
     def ahead(text: str) -> timedelta | None:
         return None if text == NEVER else moments.parse_duration(text)
 
     hours = None if table.quiet is None else moments.parse_hours(table.quiet)
     moved_by = moments.parse_duration(table.moved_by)
     return Quiet(hours), Manners(ahead(table.remind), ahead(table.pass_on), moved_by, table.most)
+
+
+def _units(table: NoticesTable) -> Units:
+    return Units("°F" if table.temperature.endswith("F") else "°C", table.clock, table.wind)
+
+
+def _wording(reader: Reader, table: NoticesTable | None, path: Path) -> Wording:
+    """The packaged one, with the grower's own in its place."""
+    if table is None or table.wording is None:
+        return packaged()
+    try:
+        return with_own(path.parent / Path(table.wording).expanduser())
+    except ConfigError as error:
+        for line in error.lines:
+            reader.wrong("notices.wording", line)
+    except RuntimeError as error:  # a home that nobody has
+        reader.wrong("notices.wording", f"{table.wording}: {error}")
+    return packaged()
 
 
 def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:

@@ -125,7 +125,7 @@ class Corrections:
                 newest = kit.message(channel, sheet)
                 return kit.notice(channel, change, day, newest, until, stage=Stage.CHANGE)
             last = counts[channel.name] + 1 >= most
-            words = follow_up.change(revision, sheet, kit.site, last=last)
+            words = follow_up.change(revision, sheet, kit.voice, last=last)
             stage = Stage.CHANGE if more else Stage.CALL_OFF
             return kit.notice(channel, change, day, words, good_until, stage=stage, silent=asleep)
 

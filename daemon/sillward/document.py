@@ -1,12 +1,14 @@
 """The machine-readable sheet (schema 1): one JSON document, times in the site's zone."""
 
 import math
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Any
 
-from sillward.notices import remarks
+from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import Outlook
+from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
 from sillward_rules.site import Site
 
@@ -27,11 +29,17 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "site": sheet.site,
         "forecast": forecast,
         "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
-        "warnings": [*remarks.texts(sheet.warnings, site), *sheet.assumptions],
+        "warnings": [*_texts(sheet.warnings, site), *sheet.assumptions],
     }
     if sheet.outlook is not None:
         document["outlook"] = of_outlook(sheet.outlook, site)
     return document
+
+
+def _texts(remarks: Iterable[Remark], site: Site) -> list[str]:
+    """For machines: in SI and by 24 hours, in our words, whatever people are told."""
+    voice = Voice(site)
+    return [voice.remark(one) for one in remarks]
 
 
 def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
@@ -120,9 +128,9 @@ def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
     """The week ahead as a document of plain types."""
     return {
         "trips": ahead.trips,
-        "turn": None if ahead.turn is None else remarks.text(ahead.turn, site),
-        "spells": remarks.texts(ahead.spells, site),
-        "dark": remarks.texts(ahead.dark, site),
+        "turn": None if ahead.turn is None else Voice(site).remark(ahead.turn),
+        "spells": _texts(ahead.spells, site),
+        "dark": _texts(ahead.dark, site),
         "nights": [
             {
                 "day": str(night.day),

@@ -8,7 +8,7 @@ from sillward.collection import Household
 from sillward.document import plain
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
-from sillward.notices import phrases, remarks
+from sillward.notices.voice import Voice, fixed
 from sillward.tables_text import PIPE, Column, Mark, Marked, Screen, table
 from sillward_rules.collection import Collection
 from sillward_rules.lows import SpotLow, tonight
@@ -25,6 +25,7 @@ def document(household: Household, keeper: Keeper, now: datetime) -> dict[str, A
     def iso(at: datetime | None) -> str | None:
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
+    voice = Voice(site)
     best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
     ahead = tonight(household.collection, weather, now)
     held = {one.source.name: one for one in keeper.shelf.held(site)}
@@ -41,7 +42,7 @@ def document(household: Household, keeper: Keeper, now: datetime) -> dict[str, A
         "spread": ahead.spread,
         "night": {"start": iso(ahead.night.start), "end": iso(ahead.night.end)},
         "lows": [_low(low, iso) for low in ahead.lows],
-        "remarks": remarks.texts(weather.remarks, site),
+        "remarks": [voice.remark(one) for one in weather.remarks],
     }
 
 
@@ -96,7 +97,7 @@ def text(report: dict[str, Any], collection: Collection, screen: Screen = PIPE) 
     """The same in lines, and how many plants have their home where it gets too cold tonight."""
     lines = [*screen.lines(f"{report['site']}, {_day(report['at'])}"), ""]
     for source in report["sources"]:
-        for line, mark in _source_lines(source):
+        for line, mark in _source_lines(source, Voice(collection.site)):
             lines += screen.lines(line, mark)
     lines += [*screen.lines(f"spread: {report['spread']}"), ""]
     start, end = report["night"]["start"], report["night"]["end"]
@@ -109,12 +110,12 @@ def text(report: dict[str, Any], collection: Collection, screen: Screen = PIPE) 
     return "\n".join(lines)
 
 
-def _source_lines(source: dict[str, Any]) -> Iterator[tuple[str, Mark | None]]:
+def _source_lines(source: dict[str, Any], voice: Voice) -> Iterator[tuple[str, Mark | None]]:
     yield f"{source['name']}{', in use' if source['used'] else ''}", None
     if source["state"] == "none":
         yield "  nothing held", None
     else:
-        age = phrases.age(timedelta(minutes=source["age_minutes"]))
+        age = voice.age(timedelta(minutes=source["age_minutes"]))
         issued = f", worked out {_day(source['issued'])}" if source["issued"] else ""
         fetched = f"  {source['state']}: fetched {_day(source['fetched'])}{issued}, {age}"
         yield fetched, Mark.OK if source["state"] == Freshness.FRESH.value else Mark.TROUBLE
@@ -149,8 +150,8 @@ def _low_cell(low: dict[str, Any], collection: Collection) -> Marked:
         return Marked("not known: treated as cold", Mark.COLD)
     sure = "" if low["sd_k"] is None else f", give or take {low['sd_k']:.1f} K"
     text = (
-        f"leaf {phrases.fixed(low['leaf_c'], 1)} °C at {_hour(low['at'])}, "
-        f"air {phrases.fixed(low['air_c'], 1)} °C{sure}"
+        f"leaf {fixed(low['leaf_c'], 1)} °C at {_hour(low['at'])}, "
+        f"air {fixed(low['air_c'], 1)} °C{sure}"
     )
     limits = [one.limits.night_low for one in collection.plants if one.home == low["spot"]]
     cold = sum(one is not None and low["leaf_c"] < one.value for one in limits)

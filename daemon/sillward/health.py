@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 from sillward.collection import Household
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Notice
-from sillward.notices import phrases
 from sillward_rules.weather import Freshness
 
 TICK_MARK = "tick"
@@ -54,7 +53,7 @@ def _of_forecast(household: Household, shelf: Shelf, now: datetime) -> Iterator[
         return
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
-        age = phrases.age(best.weather.age(now))
+        age = household.voice.age(best.weather.age(now))
         yield f"the forecast is {state.value}, {age}{_because(shelf)}"
 
 

@@ -14,6 +14,7 @@ from sillward.ledger import Ledger, Notice, Stage, StoredChore
 from sillward.notices import full, short
 from sillward.notices.channels import Sender
 from sillward.notices.short import Message
+from sillward.notices.voice import Voice
 from sillward_rules import sun
 from sillward_rules.chore import Chore
 from sillward_rules.collection import State
@@ -52,6 +53,11 @@ class Kit:
     def site(self) -> Site:
         """The household's site."""
         return self.household.collection.site
+
+    @property
+    def voice(self) -> Voice:
+        """How the household is spoken to."""
+        return self.household.voice
 
     def weather(self) -> Weather:
         """The best forecast at hand; weather of which nothing is known if there is none."""
@@ -95,11 +101,11 @@ class Kit:
 
     def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
         """The sheet as this channel gets it, with what else it is to be told at the end."""
-        site = self.site
+        voice = self.voice
         if not channel.full_length:
-            return short.message(sheet, site, footer)
+            return short.message(sheet, voice, footer)
         credit = self.keeper.shelf.attribution(sheet.source)
-        return Message(short.message(sheet, site).title, full.text(sheet, site, credit, footer))
+        return Message(short.message(sheet, voice).title, full.text(sheet, voice, credit, footer))
 
     def notice(
         self,

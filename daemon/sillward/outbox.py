@@ -153,11 +153,11 @@ class Outbox:
         if stage in (Stage.REMINDER, Stage.PASSED_ON) and not orders:
             return None  # acknowledged, or called off, in the meantime
         if orders and now > max(one.before for one in orders) + follow_up.LATE:
-            return follow_up.missed(orders, now, kit.site)
+            return follow_up.missed(orders, now, kit.voice)
         anew = None
         if stage in (Stage.REMINDER, Stage.PASSED_ON):
             passed_on = stage is Stage.PASSED_ON
-            message = follow_up.reminder(orders, now, kit.site, passed_on=passed_on)
+            message = follow_up.reminder(orders, now, kit.voice, passed_on=passed_on)
         if stage is Stage.TOLD and not notice.perhaps_sent:
             anew = self._anew(notice, channel, orders, put_down)
             message = anew or message
@@ -167,7 +167,7 @@ class Outbox:
             changed = self._changed(notice, put_down)
             ahead = [one for one in ahead if one in changed]
         if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
-            message = follow_up.in_time(message, min(ahead), now)
+            message = follow_up.in_time(message, min(ahead), now, kit.voice)
         return self._owning_up(notice, channel, message)
 
     def _anew(
@@ -200,8 +200,8 @@ class Outbox:
         ]
         if not lost:
             return message
-        line = f"! The {lost[0].round} notice of {_day(lost[0]):%a} could not be sent"
-        return Message(message.title, f"{message.body}\n{line}")
+        line = kit.voice.say("not_sent", round=lost[0].round, day=_day(lost[0]))
+        return Message(message.title, f"{message.body}\n{kit.voice.say('watch_out', text=line)}")
 
     def _open(self, notice: Notice) -> list[StoredChore]:
         """What is still to do of the round that a notice is of."""

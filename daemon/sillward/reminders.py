@@ -141,7 +141,7 @@ class Reminders:
         kit = self.kit
         chores = [chore for one in due if (chore := kit.chore(one)) is not None]
         now, passed_on = kit.clock(), stage is Stage.PASSED_ON
-        words = follow_up.reminder(chores, now, kit.site, passed_on=passed_on)
+        words = follow_up.reminder(chores, now, kit.voice, passed_on=passed_on)
         # Told anew for the same chore only if its hour has become another one.
         of_what = f"{due[0].id[len('2026-01-01-') :]} {due[0].before:%H:%M}"
         name = f"{round_.value} {stage.value} {of_what}"

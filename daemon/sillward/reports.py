@@ -12,7 +12,8 @@ from sillward.document import of_chore, plain
 from sillward.forecast.keeper import Keeper
 from sillward.health import TICK_MARK, troubles
 from sillward.ledger import Notice
-from sillward.notices import full, phrases
+from sillward.notices import full
+from sillward.notices.voice import Voice, fixed
 from sillward.tables_text import PIPE, Cell, Column, Mark, Marked, Screen, table, wrapped
 from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
@@ -51,7 +52,7 @@ def check_text(
     if not household.channels:
         alone = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(alone, Mark.TROUBLE)
-    well = f"all is well: {phrases.plants(len(collection.plants))}"
+    well = f"all is well: {household.voice.plants(len(collection.plants))}"
     return "\n".join([*lines, *screen.lines(well, Mark.OK)])
 
 
@@ -160,7 +161,7 @@ def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[She
                     yield sheet, chore, reason
 
 
-def why_text(account: Account, decided: Sequence[Sheet], site: Site) -> str:
+def why_text(account: Account, decided: Sequence[Sheet], voice: Voice) -> str:
     """One screen: a row for each hour, the deciding one marked, the rules, and what follows."""
     plant = account.plant
     assumed = ", assumed" if account.assumed else ""
@@ -176,15 +177,15 @@ def why_text(account: Account, decided: Sequence[Sheet], site: Site) -> str:
         _COLUMNS,
         _UNITS,
     ]
-    lines += [_hour_line(hour, site, letters) for hour in account.hours]
+    lines += [_hour_line(hour, voice.site, letters) for hour in account.hours]
     lines += ["* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wetted then"]
     lines += [_rule_line(rule, letters.get(rule.name, "?")) for rule in account.rules if rule.hours]
     silent = [f"{rule.name} ({_bound(rule)})" for rule in account.rules if not rule.hours]
     lines += [f"silent: {'; '.join(silent)}"] if silent else []
     lines += ["", *_cold_line(account)]
     lines += [
-        f"{full.heading(chore.kind).lower()}: {full.when(chore, sheet.at, site)}; "
-        f"{full.because(reason, chore, site)}"
+        f"{voice.say('kind', name=chore.kind.value).lower()}: {full.when(chore, sheet.at, voice)}; "
+        f"{full.because(reason, chore, voice)}"
         for sheet, chore, reason in _decisions(account, decided)
     ] or ["nothing to do for it today and tonight"]
     return "\n".join(wrapped(line) for line in lines)
@@ -244,11 +245,7 @@ def _hour_line(hour: AccountHour, site: Site, letters: Mapping[str, str]) -> str
     def cell(value: float | None, width: int, digits: int = 1) -> str:
         if value is None:
             return f"{'?':>{width}}"
-        return (
-            f"{'long':>{width}}"
-            if value == float("inf")
-            else f"{phrases.fixed(value, digits):>{width}}"
-        )
+        return f"{'long':>{width}}" if value == float("inf") else f"{fixed(value, digits):>{width}}"
 
     cells = (
         cell(hour.forecast["temp_c"], 7)
@@ -442,12 +439,12 @@ def _plant_now(
     return plant
 
 
-def status_text(report: dict[str, Any], screen: Screen = PIPE) -> str:
+def status_text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     """The status in tables."""
     lines = [*screen.lines(f"{report['site']}, {_short(report['at'])}"), ""]
     troubles = [("trouble", Marked(one, Mark.TROUBLE)) for one in report["troubles"]]
     lines += table(troubles, _LABELLED, screen) or screen.lines("all is well", Mark.OK)
-    lines += ["", *table(list(_doings(report)), _LABELLED, screen)]
+    lines += ["", *table(list(_doings(report, voice)), _LABELLED, screen)]
     for name, rows, columns in (
         ("notices", [_notice_row(one) for one in report["notices"]], _NOTICE),
         ("chores", [_chore_row(one) for one in report["chores"]], (Column(), Column(fixed=True))),
@@ -460,13 +457,13 @@ def status_text(report: dict[str, Any], screen: Screen = PIPE) -> str:
     return "\n".join(lines)
 
 
-def _doings(report: dict[str, Any]) -> Iterator[tuple[Cell, Cell]]:
+def _doings(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     """What was fetched, what waits and what comes next: what about, and what."""
     forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
     if forecast is None:
         yield "forecast", "none so far"
     else:
-        old = phrases.age(timedelta(minutes=forecast["age_minutes"]))
+        old = voice.age(timedelta(minutes=forecast["age_minutes"]))
         state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
         fetched = f"{forecast['source']}, fetched {_short(forecast['fetched'])}, {old}{state}"
         yield "forecast", Marked(fetched, Mark.TROUBLE if state else None)

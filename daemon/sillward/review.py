@@ -10,7 +10,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Any
 
 from sillward.ledger import StoredChore
-from sillward.notices import phrases
+from sillward.notices.voice import Voice
 from sillward_rules.chore import ChoreKind
 from sillward_rules.nightly import NightForecast
 from sillward_rules.revision import ORDERS
@@ -22,8 +22,6 @@ DAYS = 7
 CLEAR_BY_K = 1.0
 """A night that stayed this far above the limits of those who were told in was a false alarm [K].
 Judgement: the usual error of a forecast for the same night is not much less."""
-
-BY = "by the forecast of the next morning; nobody has measured"
 
 Archive = Sequence[tuple[str, datetime, NightForecast]]
 """Forecasts of nights as `Ledger.nights` gives them: source, when it was fetched, what it said."""
@@ -164,68 +162,51 @@ _COLD = frozenset({"temperature", "leaf temperature"})
 # -- in words
 
 
-def heading(week: Review) -> str:
+def heading(week: Review, voice: Voice) -> str:
     """ "Last week, Thu 07 May to Wed 13 May"."""
-    return f"Last week, {week.first:%a %d %b} to {week.last:%a %d %b}"
+    return voice.say("last_week", first=week.first, last=week.last)
 
 
-def facts(week: Review) -> list[str]:
+def facts(week: Review, voice: Voice) -> list[str]:
     """What is to be told of it, a sentence each."""
-    return [_orders(week), *_forecast(week), *_alarms(week)]
+    told = [
+        voice.say(
+            "orders_behind",
+            told=week.told,
+            done=week.done,
+            called_off=week.called_off,
+            missed=week.missed,
+        ),
+        _forecast(week, voice),
+    ]
+    if week.false_alarms:
+        told.append(voice.say("false_alarms", count=week.false_alarms, clear_k=CLEAR_BY_K))
+    return told
 
 
-def lines(week: Review) -> list[str]:
+def lines(week: Review, voice: Voice) -> list[str]:
     """The same for a text: the heading, and a line for each fact and each night."""
     nights = [
-        f"    {one.day:%a %d %b}  {degrees(one.at_dusk_c)} at dusk, {degrees(one.last_c)} "
-        f"next morning: {off(one.off_k)}"
+        voice.say(
+            "night_behind",
+            day=one.day,
+            at_dusk_c=one.at_dusk_c,
+            last_c=one.last_c,
+            off_k=one.off_k,
+        )
         for one in week.nights
     ]
-    return [heading(week).upper(), *(f"  {fact}" for fact in facts(week)), *nights]
+    told = [f"  {fact}" for fact in facts(week, voice)]
+    return [heading(week, voice).upper(), *told, *(f"    {night}" for night in nights)]
 
 
-def degrees(value_c: float) -> str:
-    """ "4.1 °C"."""
-    return f"{phrases.fixed(value_c, 1)} °C"
-
-
-def off(off_k: float) -> str:
-    """ "1.2 K milder", "0.4 K colder", "as forecast"."""
-    size = phrases.fixed(abs(off_k), 1)
-    if size == "0.0":
-        return "as forecast"
-    return f"{size} K {'milder' if off_k > 0 else 'colder'}"
-
-
-def _orders(week: Review) -> str:
-    lost = "no notice missed" if not week.missed else _count(week.missed, "notice") + " missed"
-    if not week.told:
-        return f"No orders; {lost}."
-    off_ = f", {week.called_off} called off" if week.called_off else ""
-    return f"{_count(week.told, 'order')} told, {week.done} acknowledged{off_}; {lost}."
-
-
-def _forecast(week: Review) -> list[str]:
-    if not week.nights:
-        return ["How far the forecast was off is not known: too few forecasts are kept."]
+def _forecast(week: Review, voice: Voice) -> str:
     sizes = [abs(one.off_k) for one in week.nights]
-    worst = max(week.nights, key=lambda one: abs(one.off_k))
-    mean = phrases.fixed(sum(sizes) / len(sizes), 1)
-    nights = _count(len(sizes), "night")
-    said = f"The low forecast at dusk was off by {mean} K in the mean of {nights}"
-    if phrases.fixed(abs(worst.off_k), 1) != "0.0":
-        said += f", most on {worst.day:%a} ({off(worst.off_k)})"
-    return [f"{said}; {BY}."]
-
-
-def _alarms(week: Review) -> list[str]:
-    if not week.false_alarms:
-        return []
-    return [
-        f"{_count(week.false_alarms, 'false alarm')}: told in, then called off or "
-        f"{CLEAR_BY_K:g} K above the limit by that forecast."
-    ]
-
-
-def _count(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+    worst = max(week.nights, key=lambda one: abs(one.off_k), default=None)
+    return voice.say(
+        "forecast_behind",
+        nights=len(sizes),
+        mean_k=sum(sizes) / len(sizes) if sizes else 0.0,
+        worst_day=worst and worst.day,
+        worst_k=worst.off_k if worst else 0.0,
+    )

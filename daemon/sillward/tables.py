@@ -346,7 +346,7 @@ DurationOrNever = Annotated[
 
 
 class NoticesTable(Table):
-    """[notices]: what follows a round, and when nobody is disturbed."""
+    """[notices]: what follows a round, when nobody is disturbed, and in which words and units."""
 
     quiet: Annotated[str, AfterValidator(_from_to), _shape(shapes.QUIET)] | None = Field(
         None,
@@ -366,6 +366,16 @@ class NoticesTable(Table):
     )
     most: Annotated[int, Field(ge=1, le=50)] = Field(
         6, description="most messages of a round to one channel (6)"
+    )
+    temperature: Literal["°C", "°F", "C", "F"] = Field(
+        "°C", description='what temperatures are told in: "°C" or "°F" ("°C")'
+    )
+    clock: Literal["24 h", "12 h"] = Field("24 h", description='"24 h" or "12 h" ("24 h")')
+    wind: Literal["m/s", "km/h", "mph"] = Field(
+        "m/s", description='what wind is told in: "m/s", "km/h" or "mph" ("m/s")'
+    )
+    wording: Text | None = Field(
+        None, description="folder with wording of your own, from this file's place (none)"
     )
 
 

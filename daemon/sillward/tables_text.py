@@ -103,7 +103,7 @@ def wrapped(line: str, columns: int = WIDTH) -> str:
     return "\n".join(_broken(line, columns, len(line) - len(line.lstrip()) + 2))
 
 
-_PIECES = re.compile(r" *[^ ]+(?: (?:°C|%)[^ ]*)?")
+_PIECES = re.compile(r" *[^ ]+(?: (?:°[CF]|%|[ap]m)[^ ]*)?")
 """A word with the blanks before it; a number keeps its unit."""
 
 

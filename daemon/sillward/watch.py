@@ -55,17 +55,18 @@ class Watch:
         doubt = self.kit.keeper.shelf.clock_doubt()
         if unset:
             doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
-        doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt)
-        self._episode("clock", now, doubtful, alarms.right_clock)
+        doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt, self.kit.voice)
+        self._episode("clock", now, doubtful, partial(alarms.right_clock, self.kit.voice))
 
     def _look_at_ledger(self, now: datetime) -> None:
         ledger = self.kit.ledger
-        afloat = alarms.no_ledger if ledger.afloat else None
-        self._episode("ledger", now, afloat, alarms.ledger_back)
+        voice = self.kit.voice
+        afloat = partial(alarms.no_ledger, voice) if ledger.afloat else None
+        self._episode("ledger", now, afloat, partial(alarms.ledger_back, voice))
         marks = ledger.marks()
         reset, told = marks.get(HISTORY_RESET), f"{HISTORY_RESET}, {self.kit.site.name}"
         if reset is not None and (told not in marks or marks[told].at != reset.at):
-            self._alarm("history", now, partial(alarms.history_reset, reset.text))
+            self._alarm("history", now, partial(alarms.history_reset, reset.text, voice))
             ledger.mark(told, reset.at, "told")
 
     def _episode(
@@ -124,13 +125,15 @@ class Watch:
         best = kit.keeper.shelf.best(kit.site)
         sheet, why = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
         if best is None:
-            return alarms.blind(sheet, None, why, kit.site)
+            return alarms.blind(sheet, None, why, kit.voice)
+        why = why or kit.voice.say("nothing_new", source=best.source.name)
         # What a source repeats day after day is fetched anew, and as old as it was.
         since = best.weather.issued_at or best.stored.fetched_at
-        return alarms.blind(sheet, since, why or f"{best.source.name} has nothing new", kit.site)
+        return alarms.blind(sheet, since, why, kit.voice)
 
     def _sighted(self) -> Message:
-        return alarms.sighted(self.kit.sheet(Round.DUSK, self.kit.weather()), self.kit.site)
+        kit = self.kit
+        return alarms.sighted(kit.sheet(Round.DUSK, kit.weather()), kit.voice)
 
     def _sees_well(self) -> bool:
         """Whether what is held will do for hours: one that is nearly too old would come and go."""

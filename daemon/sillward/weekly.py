@@ -19,6 +19,7 @@ from sillward.kit import Kit
 from sillward.notices import digest, full, short
 from sillward.notices.digest import Picture
 from sillward.notices.short import Message
+from sillward.notices.voice import Voice
 from sillward.review import Review
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import Weather
@@ -50,19 +51,23 @@ def _draw(data: ChartData, limit_s: float) -> bytes | None:
 def sign_of_life(kit: Kit, day: date) -> str:
     """How the last seven days went: a week without this line is itself a sign."""
     life = kit.ledger.life(kit.site.name, day - timedelta(days=6))
-    lost = f", {life.lost} not" if life.lost else ""
-    seen = f"a forecast on {life.with_forecast} of {life.rounds} evenings"
-    return f"Running: {seen}, {life.sent} notices delivered{lost}"
+    return kit.voice.say(
+        "sign_of_life",
+        evenings=life.rounds,
+        with_forecast=life.with_forecast,
+        sent=life.sent,
+        lost=life.lost,
+    )
 
 
 def footer(kit: Kit, day: date, *, mail: bool) -> list[str]:
     """What the text of a week round ends with. mail: with the review."""
     week = _review(kit, day) if mail else None
-    return _footer(sign_of_life(kit, day), week)
+    return _footer(sign_of_life(kit, day), week, kit.voice)
 
 
-def _footer(life: str, week: Review | None) -> list[str]:
-    return [life] if week is None else [*review.lines(week), "", life]
+def _footer(life: str, week: Review | None, voice: Voice) -> list[str]:
+    return [life] if week is None else [*review.lines(week, voice), "", life]
 
 
 def _review(kit: Kit, day: date) -> Review | None:
@@ -119,18 +124,19 @@ class Weekly:
         sheet = kit.sheet(Round.WEEK, weather)
         credit = kit.keeper.shelf.attribution(sheet.source)
         life, week = sign_of_life(kit, day), _review(kit, day)
-        text = full.text(sheet, kit.site, credit, _footer(life, week))
+        text = full.text(sheet, kit.voice, credit, _footer(life, week, kit.voice))
         charts = list(self._charts(sheet, weather))
         page = digest.html(
             sheet,
             collection,
+            kit.voice,
             credit,
             life=life,
             week=week,
             charts=[picture for picture, _ in charts],
         )
         images = tuple((picture.cid, image) for picture, image in charts)
-        return Message(short.message(sheet, kit.site).title, text, page, images)
+        return Message(short.message(sheet, kit.voice).title, text, page, images)
 
     def _charts(self, sheet: Sheet, weather: Weather) -> Iterator[tuple[Picture, bytes]]:
         until, size = self.monotonic() + CHARTS_S, 0

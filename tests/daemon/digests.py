@@ -38,6 +38,7 @@ def digest_of(name: str) -> str:
     return digest.html(
         sheet,
         app.household.collection,
+        app.household.voice,
         app.attribution(app.weather(app.clock())),
         life=LIFE,
         week=week,

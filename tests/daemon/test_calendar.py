@@ -21,7 +21,6 @@ from sillward.calendar_file import (
     KEPT,
     MOST_DESCRIPTION,
     MOST_SUMMARY,
-    NO_ALERT,
     Page,
     Status,
     events_of,
@@ -33,6 +32,7 @@ from sillward.calendar_keeper import AGAIN, CalendarKeeper, page, put
 from sillward.errors import CalendarError, LedgerError
 from sillward.ledger import EventVersion, Ledger, StoredChore
 from sillward.ledger.rounds import KEPT_DAYS
+from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
@@ -41,6 +41,8 @@ from tests.daemon.ical_rules import Component, events_in, read
 
 NOW = local("17:00")
 NEXT_DAY = DAY + timedelta(days=1)
+VOICE = Voice(SITE)
+NO_ALERT = VOICE.say("no_alert")
 
 
 def a_document(
@@ -112,8 +114,8 @@ def a_trip(
 def written(
     *told: StoredChore, expected: Sequence[Chore] = (), site: Site = SITE, now: datetime = NOW
 ) -> bytes:
-    events = events_of(told, expected, site, now)
-    return to_ics([Page(site, events, {one.id: EventVersion(0, now) for one in events})])
+    events = events_of(told, expected, Voice(site), now)
+    return to_ics([Page(Voice(site), events, {one.id: EventVersion(0, now) for one in events})])
 
 
 def the_event(*told: StoredChore, **more: Any) -> Component:
@@ -359,8 +361,9 @@ def test_expected_hours_are_full_or_half_by_every_clock(zone: str) -> None:
     site = Site("Anywhere", 10.0, 10.0, 0, ZoneInfo(zone))
     for minutes in range(0, 60 * 24 * 400, 997):
         at = datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
-        into = events_of([], [a_trip(at=at, site=site)], site, at)[0].end
-        out = events_of([], [a_trip(ChoreKind.CARRY_OUT, at=at, site=site)], site, at)[0].start
+        voice, trip = Voice(site), a_trip(ChoreKind.CARRY_OUT, at=at, site=site)
+        into = events_of([], [a_trip(at=at, site=site)], voice, at)[0].end
+        out = events_of([], [trip], voice, at)[0].start
 
         assert isinstance(into, datetime)
         assert isinstance(out, datetime)
@@ -455,8 +458,8 @@ def test_sites_share_a_file_and_are_told_apart() -> None:
     pages = []
     for name in ("Home", "Allotment"):
         site = replace(SITE, name=name)
-        events = events_of([stored(a_document())], [], site, NOW)
-        pages.append(Page(site, events, {events[0].id: EventVersion(0, NOW)}))
+        events = events_of([stored(a_document())], [], Voice(site), NOW)
+        pages.append(Page(Voice(site), events, {events[0].id: EventVersion(0, NOW)}))
 
     content = to_ics(pages)
 
@@ -865,7 +868,7 @@ def test_a_page_needs_no_forecast() -> None:
     world = a_world("17:00", low_c=3.0)
     world.desk.tick()
 
-    made = page(world.ledger, SITE, (), NOW)
+    made = page(world.ledger, VOICE, (), NOW)
 
     assert [one.status for one in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events

@@ -772,9 +772,9 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
 
 @pytest.mark.parametrize("weather", DEMOS)
 def test_a_push_is_short_and_whole(weather: str) -> None:
-    site = app.demo(weather).site
+    voice = app.demo(weather).household.voice
     for sheet in sheets_of(weather):
-        push = short.message(sheet, site)
+        push = short.message(sheet, voice)
 
         assert len(push.title) + 1 + len(push.body) <= 300, push
         assert push.title.strip()
@@ -786,10 +786,11 @@ def test_a_push_is_short_and_whole(weather: str) -> None:
 @pytest.mark.parametrize("weather", DEMOS)
 def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
     """Whatever has an hour by which it must be done is in the title with that hour."""
-    site = app.demo(weather).site
+    household = app.demo(weather).household
+    site = household.collection.site
     timed = {"carry-in", "mist"}
     for sheet in sheets_of(weather):
-        title = short.message(sheet, site).title
+        title = short.message(sheet, household.voice).title
         chores = [chore for chore in sheet.chores if chore.kind.value in timed]
 
         if sheet.round is Round.WEEK:
@@ -803,7 +804,7 @@ def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
 def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
     demo = app.demo(weather)
     for sheet in sheets_of(weather):
-        text = full.text(sheet, demo.site, demo.sources[0].attribution)
+        text = full.text(sheet, demo.household.voice, demo.sources[0].attribution)
 
         assert max(len(line) for line in text.splitlines()) <= 78
         assert text.endswith("decide yourself.\n")
@@ -814,7 +815,7 @@ def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
 def test_every_plant_of_a_chore_is_in_the_full_text(weather: str) -> None:
     demo = app.demo(weather)
     for sheet in sheets_of(weather):
-        text = " ".join(full.text(sheet, demo.site, demo.sources[0].attribution).split())
+        text = " ".join(full.text(sheet, demo.household.voice, demo.sources[0].attribution).split())
 
         for chore in sheet.chores:
             if sheet.round is not Round.WEEK:  # the week tells numbers, the day tells names
@@ -852,11 +853,12 @@ def test_long_names_make_neither_long_pushes_nor_wide_lines(tmp_path: Path) -> N
     for round_ in Round:
         now = built.clock()
         sheet = draw_up(round_, built.household.collection, built.weather(now), {}, now)
-        push = short.message(sheet, built.site)
+        push = short.message(sheet, built.household.voice)
 
         assert len(push.title) + 1 + len(push.body) <= 300
         assert push.body
-        lines = full.text(sheet, built.site, built.sources[0].attribution).splitlines()
+        credit = built.sources[0].attribution
+        lines = full.text(sheet, built.household.voice, credit).splitlines()
         assert max(len(line) for line in lines) <= 78
 
 

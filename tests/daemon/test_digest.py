@@ -10,7 +10,7 @@ from datetime import date, timedelta
 import pytest
 
 from sillward.app import DEMOS, demo
-from sillward.notices import digest, full, remarks
+from sillward.notices import digest, full
 from sillward.notices.digest import Picture, html
 from sillward.review import Night, Review
 from sillward_rules.collection import Collection, PlantState
@@ -20,6 +20,7 @@ from sillward_rules.sheet import Sheet
 from tests.daemon.digests import GOLDEN, LIFE, digest_of, sheet_of
 from tests.daemon.pages import Page, contrast, page_of
 
+VOICE = demo("cold-snap").household.voice
 CREDIT = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
 ENOUGH = 4.5
 """WCAG 2.2, 1.4.3 contrast (minimum), level AA, for text of usual size (from memory)."""
@@ -39,7 +40,7 @@ HOSTILE = (
 
 def page(sheet: Sheet, collection: Collection | None = None, **rest: object) -> Page:
     given = collection or demo("cold-snap").household.collection
-    return page_of(html(sheet, given, CREDIT, life=LIFE, **rest))  # type: ignore[arg-type]
+    return page_of(html(sheet, given, VOICE, CREDIT, life=LIFE, **rest))  # type: ignore[arg-type]
 
 
 def cells(text: str, heading: str) -> list[str]:
@@ -97,17 +98,16 @@ def test_the_trips_of_the_days_are_all_the_trips() -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_what_the_text_tells_of_the_week_is_in_it(name: str) -> None:
-    sheet, site = sheet_of(name), demo(name).site
-    told = page(sheet).text
+    sheet, told = sheet_of(name), page(sheet_of(name)).text
     assert sheet.outlook is not None
 
     facts = [*sheet.warnings, *sheet.outlook.dark, *sheet.outlook.spells]
-    for fact in [*remarks.texts(facts, site), LIFE, full.CAUTION]:
+    for fact in [*map(VOICE.remark, facts), LIFE, VOICE.say("caution")]:
         assert fact[1:] in told
     for day in sheet.outlook.days:
         if day.mistings:
             assert f"{day.misted_plants} plant" in told
-    for _, walks in full.carrying(sheet.chores, site):
+    for _, walks in full.carrying(sheet.chores, VOICE):
         assert walks in told
 
 
@@ -258,7 +258,7 @@ def test_many_spots_and_warnings_do_not_make_it_long() -> None:
     )
     collection = demo("cold-snap").household.collection
 
-    made = html(many, collection, CREDIT, life=LIFE)
+    made = html(many, collection, VOICE, CREDIT, life=LIFE)
 
     assert len(made.encode()) < MOST_BYTES
     assert "188 more spots: see the text of this mail." in made

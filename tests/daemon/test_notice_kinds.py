@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from sillward import document
 from sillward.notices import full, short
+from sillward.notices.voice import Voice
 from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.collection import PlantState
@@ -18,6 +19,7 @@ from sillward_rules.remark import Plain
 from sillward_rules.sheet import Round, Sheet
 from tests.daemon.bodies import SITE
 
+VOICE = Voice(SITE)
 NOW = datetime(2026, 1, 20, 7, 5, tzinfo=SITE.zone)
 RESTING = settings(max_examples=40, derandomize=True, deadline=None)
 
@@ -110,7 +112,7 @@ def sheet(
 
 
 def pushed(one: Sheet) -> str:
-    message = short.message(one, SITE)
+    message = short.message(one, VOICE)
     text = f"{message.title}\n{message.body}"
     assert len(text) <= short.MOST_CHARACTERS, text
     assert message.title
@@ -119,7 +121,7 @@ def pushed(one: Sheet) -> str:
 
 
 def printed(one: Sheet) -> str:
-    text = full.text(one, SITE, "Weather by nobody")
+    text = full.text(one, VOICE, "Weather by nobody")
     assert all(len(line) <= WIDTH for line in text.splitlines())
     return text
 
@@ -365,7 +367,7 @@ def test_everything_is_in_the_full_text() -> None:
 
     for one in chores:
         assert f"[{one.id}]" in whole
-        assert f"{full.heading(one.kind).upper()}\n" in text
+        assert f"{VOICE.say('kind', name=one.kind.value).upper()}\n" in text
     assert all(name in whole for name in NAMES)
 
 
@@ -392,11 +394,11 @@ def test_any_sheet_fits_a_push_and_a_screen(
     chores = [one for one in everything(names, spots) if one.kind in kinds]
     one = sheet(*chores, round_=round_, warnings=warnings)
 
-    message = short.message(one, SITE)
+    message = short.message(one, VOICE)
 
     assert message.title
     assert len(message.title) + 1 + len(message.body) <= short.MOST_CHARACTERS
-    assert full.text(one, SITE, "Weather by nobody").endswith("\n")
+    assert full.text(one, VOICE, "Weather by nobody").endswith("\n")
 
 
 # -- the document

@@ -9,7 +9,7 @@ import jinja2
 import pytest
 from jinja2 import nodes
 
-from sillward.notices.remarks import text
+from sillward.notices.voice import Voice
 from sillward_rules import remark
 from sillward_rules.remark import (
     CarryBegins,
@@ -37,6 +37,8 @@ from sillward_rules.remark import (
     WateringUnplanned,
 )
 from tests.rules.support import MENDOZA
+
+VOICE = Voice(MENDOZA)
 
 KINDS = sorted(
     (one for one in vars(remark).values() if isinstance(one, type) and issubclass(one, Remark)),
@@ -183,7 +185,7 @@ SAMPLES: list[tuple[Remark, str]] = [
 
 @pytest.mark.parametrize(("said", "words"), SAMPLES)
 def test_what_a_remark_says(said: Remark, words: str) -> None:
-    assert text(said, MENDOZA) == words
+    assert VOICE.remark(said) == words
 
 
 def test_every_kind_is_among_them() -> None:
@@ -207,11 +209,11 @@ def test_every_kind_has_a_macro_with_its_fields() -> None:
 def test_times_are_told_by_the_clock_of_the_site() -> None:
     utc = at("07:00").astimezone(UTC)
 
-    assert "at 07:00," in text(ForecastsDisagree("Open-Meteo", 5.0, "MET", 3.0, utc), MENDOZA)
+    assert "at 07:00," in VOICE.remark(ForecastsDisagree("Open-Meteo", 5.0, "MET", 3.0, utc))
 
 
 @pytest.mark.parametrize("name", ["<b>{{ 1 + 1 }}</b>", "{% raw %}", "Ann & Bob's"])
 def test_names_are_told_letter_for_letter(name: str) -> None:
-    words = text(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0), MENDOZA)
+    words = VOICE.remark(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0))
 
     assert words == f"{name}: {name} holds 9 °C, limit 13 °C; use {name}, 16 °C"

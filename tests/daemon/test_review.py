@@ -10,10 +10,13 @@ import pytest
 
 from sillward import review
 from sillward.ledger import StoredChore
+from sillward.notices.voice import Voice
 from sillward.review import Archive, Night, Review
 from sillward_rules.chore import ChoreKind
 from sillward_rules.nightly import NightForecast
 from tests.daemon.desks import SITE, local
+
+VOICE = Voice(SITE)
 
 TODAY = date(2026, 5, 17)
 FIRST, LAST = date(2026, 5, 10), date(2026, 5, 16)
@@ -133,7 +136,7 @@ def test_a_night_is_left_out_if_not_both_are_known_of_one_source(archive: Archiv
     week = of(archive=archive)
 
     assert week.nights == ()
-    assert "is not known: too few forecasts are kept" in "\n".join(review.lines(week))
+    assert "is not known: too few forecasts are kept" in "\n".join(review.lines(week, VOICE))
 
 
 def test_the_source_that_comes_first_is_believed() -> None:
@@ -205,20 +208,20 @@ def test_one_plant_under_its_limit_is_enough_for_it_to_be_none() -> None:
 def test_it_is_told_in_few_lines() -> None:
     archive = [*at_dusk(3.0), *next_morning(9.5)]
 
-    told = review.lines(of(chore(done=True), chore(number=2), missed=1, archive=archive))
+    told = review.lines(of(chore(done=True), chore(number=2), missed=1, archive=archive), VOICE)
 
     assert told == [
         "LAST WEEK, SUN 10 MAY TO SAT 16 MAY",
         "  2 orders told, 1 acknowledged; 1 notice missed.",
         "  The low forecast at dusk was off by 6.5 K in the mean of 1 night, most on Thu "
         "(6.5 K milder); by the forecast of the next morning; nobody has measured.",
-        "  2 false alarms: told in, then called off or 1 K above the limit by that forecast.",
+        "  2 false alarms: told in, then called off or 1.0 K above the limit by that forecast.",
         "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 K milder",
     ]
 
 
 def test_a_week_without_orders_is_short() -> None:
-    assert review.lines(of())[1] == "  No orders; no notice missed."
+    assert review.lines(of(), VOICE)[1] == "  No orders; no notice missed."
 
 
 @pytest.mark.parametrize(
@@ -226,4 +229,4 @@ def test_a_week_without_orders_is_short() -> None:
     [(1.25, "1.2 K milder"), (-0.4, "0.4 K colder"), (0.04, "as forecast"), (-0.04, "as forecast")],
 )
 def test_how_far_off_is_told_with_its_side(off_k: float, told: str) -> None:
-    assert review.off(off_k) == told
+    assert VOICE.say("off", off_k=off_k) == told

@@ -23,6 +23,7 @@ from sillward.forecast import ensemble, reading
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger.records import night_values
 from sillward.notices import short
+from sillward.notices.voice import Voice
 from sillward_rules.nightly import nights_of
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import HOUR_S, SERIES, Weather
@@ -402,7 +403,7 @@ def check_rounds(weather: Weather) -> None:
     for night in nights_of(SITE, weather, NOW):
         night_values(night, NOW)
     for round_ in (Round.DUSK, Round.MORNING):
-        push = short.message(draw_up(round_, GROWER, weather, {}, NOW), SITE)
+        push = short.message(draw_up(round_, GROWER, weather, {}, NOW), Voice(SITE))
         assert len(push.title) + len(push.body) < short.MOST_CHARACTERS
 
 

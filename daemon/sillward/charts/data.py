@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from sillward.errors import one_line
-from sillward.notices import phrases
+from sillward.notices.voice import Voice
 from sillward_rules import sun
 from sillward_rules.account import film_life_min
 from sillward_rules.air import Array
@@ -410,7 +410,7 @@ def _dates(start: datetime, end: datetime) -> str:
 
 def _footer(scene: Scene) -> tuple[str, ...]:
     weather, now = scene.weather, scene.now
-    age = phrases.age(weather.age(now))
+    age = Voice(scene.site).age(weather.age(now))
     trust = {
         Freshness.FRESH: "",
         Freshness.OLD: ": take it with care",

@@ -27,7 +27,7 @@ from PIL.PngImagePlugin import PngInfo
 
 from sillward.charts.child import Form
 from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
-from sillward.notices import phrases
+from sillward.notices.voice import fixed
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 """Of the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""
@@ -185,7 +185,7 @@ def _night(data: ChartData) -> Figure:
         at = night.low_at.timestamp()
         axes.plot([at], [night.low_c], "o", color=BLUE, ms=4.5, label="_low")
         note = axes.annotate(
-            phrases.fixed(night.low_c, 1),
+            fixed(night.low_c, 1),
             (at, night.low_c),
             (0, -5),
             textcoords="offset points",
@@ -467,12 +467,16 @@ def _words(limits: Sequence[LimitLine], digits: int) -> str:
     names = [name for one in limits for name in one.plants]
     values = [limits[0].value, limits[-1].value]
     if len(limits) > 1:
-        low, high = (phrases.fixed(one, digits) for one in sorted(values))
+        low, high = (fixed(one, digits) for one in sorted(values))
         shown = low if low == high else f"{low}–{high}"
-        return f"{shown} {unit}\n{phrases.plants(len(names))}"
+        return f"{shown} {unit}\n{_plants(names)}"
     bound = f"{values[0]:g} {unit}"
     told = f"{bound} {', '.join(' '.join(name.split()) for name in names[:MOST_NAMED])}"
     lines = textwrap.wrap(told, LABEL_WIDTH)
     if len(lines) > 2 or len(names) > MOST_NAMED:
-        return f"{bound} {phrases.plants(len(names))}"
+        return f"{bound} {_plants(names)}"
     return "\n".join(lines)
+
+
+def _plants(names: Sequence[str]) -> str:
+    return "1 plant" if len(names) == 1 else f"{len(names)} plants"

@@ -9,23 +9,18 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from typing import TYPE_CHECKING
 
 from sillward import review
 from sillward.errors import one_line
-from sillward.notices import full, phrases, remarks
+from sillward.notices import full
+from sillward.notices.voice import Voice, capital
 from sillward.review import Review
-from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import Collection
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plant import Plant
+from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
-from sillward_rules.site import Site
 from sillward_rules.spread import percent
-
-if TYPE_CHECKING:
-    from jinja2 import Template
 
 LIGHT: Mapping[str, tuple[str, str]] = {
     "page": ("#1b211e", "#ffffff"),
@@ -68,6 +63,7 @@ class Picture:
 def html(
     sheet: Sheet,
     collection: Collection,
+    voice: Voice,
     credit: str,
     *,
     life: str,
@@ -79,74 +75,51 @@ def html(
     credit: the attribution that is due; the only place with links. life: the line that shows that
     somebody is there. week: the review; None where it could not be made.
     """
-    site, ahead = collection.site, sheet.outlook
-    local = sheet.at.astimezone(site.zone)
+    ahead = sheet.outlook
     nights = ahead.nights if ahead else ()
-    spots = list(_spots(nights, collection)) if nights else []
-    return _template().render(
+    spots = list(_spots(nights, collection, voice)) if nights else []
+    warnings = [voice.remark(one) for one in sheet.warnings]
+    return voice.page(
         light=LIGHT,
         dark=DARK,
         site=_name(sheet.site),
-        told=f"{local:%A %d %B %Y, %H:%M}",
-        sentence=_sentence(ahead),
-        warnings=remarks.texts(sheet.warnings[:MOST_FACTS], site),
-        left_out=max(0, len(sheet.warnings) - MOST_FACTS),
-        nights=[_night(night, ahead, sheet, collection) for night in nights] if ahead else [],
+        told=voice.long_day(sheet.at),
+        sentence=_sentence(ahead, voice),
+        warnings=warnings[:MOST_FACTS],
+        left_out=max(0, len(warnings) - MOST_FACTS),
+        nights=[_night(night, ahead, voice) for night in nights] if ahead else [],
         trips=ahead.trips if ahead else 0,
         spots=spots[:MOST_SPOTS],
         more_spots=max(0, len(spots) - MOST_SPOTS),
-        carrying=list(full.carrying(sheet.chores, site)),
-        days=[_day(day) for day in ahead.days] if ahead else [],
+        carrying=[(voice.day(day), text) for day, text in full.carrying(sheet.chores, voice)],
+        days=[_day(day, voice) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
-        feed=list(_feed(sheet, collection)),
-        dark_spots=[*map(phrases.capital, remarks.texts(ahead.dark, site))] if ahead else [],
-        season=[phrases.capital(text) for text in _season(ahead, site)] if ahead else [],
+        feed=list(_feed(sheet, collection, voice)),
+        dark_spots=[capital(voice.remark(one)) for one in ahead.dark] if ahead else [],
+        season=[capital(voice.remark(one)) for one in _season(ahead)] if ahead else [],
         charts=charts,
-        week=None if week is None else _week(week),
+        week=None if week is None else _week(week, voice),
         life=life,
-        origin=list(_origin(sheet)),
+        origin=full.origin_of(sheet, voice),
         credit=_with_links(credit),
         assumptions=sheet.assumptions[:MOST_FACTS],
-        caution=full.CAUTION,
+        caution=voice.say("caution"),
     )
 
 
-@cache
-def _template() -> "Template":
-    """Read when first needed: a daemon that mails nothing does without jinja2."""
-    from jinja2 import PackageLoader, StrictUndefined
-    from jinja2.sandbox import SandboxedEnvironment
-
-    surroundings = SandboxedEnvironment(
-        loader=PackageLoader("sillward.notices"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+def _sentence(ahead: Outlook | None, voice: Voice) -> str:
+    nights, days = (ahead.nights, ahead.days) if ahead else ((), ())
+    numbers = [len(night.plants_in) for night in nights if night.plants_in]
+    return voice.say(
+        "week_sentence",
+        nights=len(nights),
+        cold=len(numbers),
+        least=min(numbers, default=0),
+        most=max(numbers, default=0),
+        trips=ahead.trips if ahead else 0,
+        misted=sum(bool(day.mistings) for day in days),
+        days=len(days),
     )
-    return surroundings.get_template("digest.html.jinja")
-
-
-# -- the week in one sentence
-
-
-def _sentence(ahead: Outlook | None) -> str:
-    if ahead is None or not ahead.nights:
-        return "No forecast reaches the coming nights: treat them as cold."
-    cold = [night for night in ahead.nights if night.plants_in]
-    count = len(ahead.nights)
-    nights = "1 night" if count == 1 else f"{count} nights"
-    said = f"Nothing needs to come in for {nights}"
-    if cold:
-        numbers = [len(night.plants_in) for night in cold]
-        low, high = min(numbers), max(numbers)
-        plants = phrases.plants(high) if low == high else f"{low} to {phrases.plants(high)}"
-        trips = "1 trip" if ahead.trips == 1 else f"{ahead.trips} trips"
-        said = f"On {len(cold)} of {nights} {plants} must come in, {trips} in all"
-    misted = sum(bool(day.mistings) for day in ahead.days)
-    if misted:
-        said += f"; misting on {misted} of {len(ahead.days)} days"
-    return f"{said}."
 
 
 # -- nights
@@ -161,14 +134,13 @@ class _NightRow:
     cold: bool
 
 
-def _night(night: NightAhead, ahead: Outlook, sheet: Sheet, collection: Collection) -> _NightRow:
-    walks = sum(full.told_at(one, collection.site).date() == night.day for one in ahead.chores)
-    unsure = "" if night.judged else " (too few known hours)"
+def _night(night: NightAhead, ahead: Outlook, voice: Voice) -> _NightRow:
+    walks = sum(full.told_at(one, voice).date() == night.day for one in ahead.chores)
     return _NightRow(
-        f"{night.day:%a %d %b}",
+        voice.day(night.day),
         "–" if night.chance is None else percent(night.chance),
-        f"{len(night.plants_in) or 'none'}{unsure}",
-        f"{walks or 'none'}",
+        voice.say("plants_in", count=len(night.plants_in), judged=night.judged),
+        f"{walks or voice.say('nothing')}",
         bool(night.plants_in),
     )
 
@@ -189,7 +161,7 @@ class _Spot:
     rows: tuple[_LowRow, ...]
 
 
-def _spots(nights: Sequence[NightAhead], collection: Collection) -> Iterator[_Spot]:
+def _spots(nights: Sequence[NightAhead], collection: Collection, voice: Voice) -> Iterator[_Spot]:
     """Each outdoor spot with its lows, held against the night limits of those who live there."""
     living: dict[str, list[Plant]] = {}
     for plant in collection.plants:
@@ -202,40 +174,43 @@ def _spots(nights: Sequence[NightAhead], collection: Collection) -> Iterator[_Sp
         ]
         yield _Spot(
             _name(spot),
-            _limits(limits),
-            tuple(_low(night.day, night.lows.get(spot), limits) for night in nights),
+            _limits(limits, voice),
+            tuple(_low(night.day, night.lows.get(spot), limits, voice) for night in nights),
         )
 
 
-def _limits(limits: Sequence[tuple[float, str]]) -> str:
-    if not limits:
-        return "no plant with a night limit lives there"
-    low, (high, who) = min(limits)[0], max(limits)
-    values = f"{high:g} °C" if low == high else f"{low:g} to {high:g} °C"
-    return f"night limits of {phrases.plants(len(limits))}: {values}; tenderest {_name(who)}"
+def _limits(limits: Sequence[tuple[float, str]], voice: Voice) -> str:
+    highest, who = max(limits, default=(0.0, ""))
+    return voice.say(
+        "night_limits",
+        count=len(limits),
+        least_c=min(limits, default=(0.0, ""))[0],
+        most_c=highest,
+        tenderest=_name(who),
+    )
 
 
-def _low(day: date, low_c: float | None, limits: Sequence[tuple[float, str]]) -> _LowRow:
-    told = f"{day:%a %d %b}"
+def _low(
+    day: date, low_c: float | None, limits: Sequence[tuple[float, str]], voice: Voice
+) -> _LowRow:
+    told, say = voice.day(day), voice.say
     if low_c is None:
-        return _LowRow(told, "not known", "treat as cold", "–", cold=True)
+        return _LowRow(told, say("not_known"), say("treat_as_cold"), "–", cold=True)
     if not limits:
-        return _LowRow(told, _degrees(low_c), "–", "–", cold=False)
+        return _LowRow(told, _degrees(low_c, voice), "–", "–", cold=False)
     under = sum(limit > low_c for limit, _ in limits)
-    room_k = low_c - max(limits)[0]
-    word = "above" if room_k >= 0 else "under"
     return _LowRow(
         told,
-        _degrees(low_c),
-        f"{under} of {len(limits)}" if under else "none",
-        f"{phrases.fixed(abs(room_k), 1)} K {word}",
+        _degrees(low_c, voice),
+        say("under_limit", under=under, count=len(limits)),
+        say("room", room_k=low_c - max(limits)[0]),
         cold=under > 0,
     )
 
 
-def _degrees(value_c: float) -> str:
+def _degrees(value_c: float, voice: Voice) -> str:
     """On one line."""
-    return review.degrees(value_c).replace(" ", "\N{NO-BREAK SPACE}")
+    return voice.degrees(value_c).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _name(text: str) -> str:
@@ -253,25 +228,26 @@ class _DayRow:
     mistings: str
 
 
-def _day(day: DayAhead) -> _DayRow:
-    others = "".join(f"; {_WORDS[kind]} {count}" for kind, count in day.others)
-    times = "once" if day.mistings == 1 else f"{day.mistings} times"
+def _day(day: DayAhead, voice: Voice) -> _DayRow:
+    unknown = voice.say("not_known")
     return _DayRow(
-        f"{day.day:%a %d %b}",
-        "not known" if day.high_c is None else _degrees(day.high_c),
-        "not known" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
-        (f"{times}, {phrases.plants(day.misted_plants)}" if day.mistings else "none") + others,
+        voice.day(day.day),
+        unknown if day.high_c is None else _degrees(day.high_c, voice),
+        unknown if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
+        voice.say(
+            "day_of_misting",
+            mistings=day.mistings,
+            plants=day.misted_plants,
+            others=[(kind.value, count) for kind, count in day.others],
+        ),
     )
 
 
-_WORDS = {kind: full.heading(kind).lower() for kind in ChoreKind}
-
-
-def _feed(sheet: Sheet, collection: Collection) -> Iterator[str]:
+def _feed(sheet: Sheet, collection: Collection, voice: Voice) -> Iterator[str]:
     """The feed in use, and who may have it again from when; the mornings decide."""
     if sheet.feed is None:
         return
-    yield f"Mix: {sheet.feed}."
+    yield voice.say("feed_mix", feed=sheet.feed)
     site, every = collection.site, collection.habits.feed_every
     again: dict[date, int] = {}
     for state in sheet.states.values():
@@ -279,12 +255,12 @@ def _feed(sheet: Sheet, collection: Collection) -> Iterator[str]:
             day = site.local_date(max(state.fed_at + every, sheet.at))
             again[day] = again.get(day, 0) + 1
     for day, count in sorted(again.items()):
-        yield f"{phrases.plants(count)} fed before: again from {day:%a %d %b} at the earliest."
-    yield "Each morning round says whether that day is one for feeding."
+        yield voice.say("feed_again", count=count, day=day)
+    yield voice.say("feed_by_morning")
 
 
-def _season(ahead: Outlook, site: Site) -> list[str]:
-    return remarks.texts([*([ahead.turn] if ahead.turn else []), *ahead.spells], site)
+def _season(ahead: Outlook) -> list[Remark]:
+    return [*([ahead.turn] if ahead.turn else []), *ahead.spells]
 
 
 # -- the week behind, and where all this is from
@@ -297,28 +273,20 @@ class _Behind:
     nights: tuple[tuple[str, str, str, str], ...]
 
 
-def _week(week: Review) -> _Behind:
+def _week(week: Review, voice: Voice) -> _Behind:
     return _Behind(
-        review.heading(week),
-        tuple(review.facts(week)),
+        review.heading(week, voice),
+        tuple(review.facts(week, voice)),
         tuple(
             (
-                f"{night.day:%a %d %b}",
-                _degrees(night.at_dusk_c),
-                _degrees(night.last_c),
-                review.off(night.off_k),
+                voice.day(night.day),
+                _degrees(night.at_dusk_c, voice),
+                _degrees(night.last_c, voice),
+                voice.say("off", off_k=night.off_k),
             )
             for night in week.nights
         ),
     )
-
-
-def _origin(sheet: Sheet) -> Iterator[str]:
-    yield f"Forecast: {sheet.source}, {phrases.age(sheet.age)}."
-    if sheet.spread is not None:
-        yield f"Chances: {sheet.spread}."
-    if sheet.notes:
-        yield f"Of this forecast: {'; '.join(sheet.notes)}."
 
 
 def _with_links(credit: str) -> list[tuple[str, str]]:

@@ -4,14 +4,15 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
 from sillward.notices import phrases
+from sillward.notices.phrases import count_of
 from sillward.notices.short import Message, fits, shortened
+from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.revision import Moved, Order, Revision, hour_of
+from sillward_rules.revision import Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
-from sillward_rules.site import Site
 
-VERBS = {ChoreKind.CARRY_IN: "in", ChoreKind.COVER: "cover", ChoreKind.SECURE: "secure"}
-"""What an order asks for, in a word."""
+VERBS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
+"""Orders, the most urgent first."""
 
 SOON = timedelta(minutes=30)
 """Time that is left is told in minutes from here on. Judgement."""
@@ -19,11 +20,10 @@ SOON = timedelta(minutes=30)
 LATE = timedelta(minutes=15)
 """So long after a deadline an order still says NOW; then it says that it was missed. Judgement."""
 
-LAST = "No more of this round: go by your own thermometer"
 
-
-def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Message:
+def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Message:
     """A correction: what is new or at another hour, and what is not needed any more."""
+    say, now = voice.say, sheet.at
     moved_orders = [one for one in revision.moved if one.chore.kind in VERBS]
     later_out = [one for one in revision.moved if one.chore.kind not in VERBS]
     orders = sorted(
@@ -33,145 +33,152 @@ def change(revision: Revision, sheet: Sheet, site: Site, *, last: bool) -> Messa
     not_out = [one for one in revision.called_off if one.kind is ChoreKind.CARRY_OUT]
     heads = []
     if moved_orders:
-        heads.append(f"change: {head(orders, sheet.at, site)}")
+        heads.append(say("head_change", heads=head(orders, now, voice)))
     elif orders:
-        heads.append(f"change: {_more(orders, sheet.at, site)}")
+        heads.append(say("head_change", heads=_more(orders, now, voice)))
     if off:
-        heads.append(f"no longer needed: {_count(off)} may stay out")
+        heads.append(say("head_off", count=_count_of_orders(off)))
     if not_out:
-        heads.append(f"stay in today: {_count(not_out)}")
+        heads.append(say("head_not_out", count=_count_of_orders(not_out)))
     if later_out:
         chores = [one.chore for one in later_out]
-        hour = phrases.hour(min(hour_of(chore) for chore in chores), site)
-        heads.append(f"out later, from {hour}: {_count(chores)}")
+        hour = voice.hour(min(hour_of(chore) for chore in chores))
+        heads.append(say("head_out_later", hour=hour, count=count_of(chores)))
 
     def lines(most: int) -> list[str]:
-        told = [
-            *(_moved(one, sheet.at, site, most) for one in moved_orders),
-            *(phrases.capital(_way(chore, sheet.at, site, most)) for chore in revision.added),
-        ]
-        told += [phrases.why(orders, site)] if orders else []
-        told += [_off(one, sheet, most) for one in off]
-        told += [f"Not out today: {phrases.names(one.plants, most)}" for one in not_out]
+        told = [_order(one.chore, now, voice, most, was=one.was) for one in moved_orders]
+        told += [_order(chore, now, voice, most) for chore in revision.added]
+        told += [phrases.why(orders, voice)] if orders else []
+        told += [_off(one, sheet, voice, most) for one in off]
+        told += [say("not_out_today", who=voice.names(one.plants, most)) for one in not_out]
         told += [
-            f"From {phrases.hour(hour_of(one.chore), site)}, not {phrases.hour(one.was, site)}: "
-            f"{phrases.names(one.chore.plants, most)}"
+            say(
+                "out_later",
+                hour=voice.hour(hour_of(one.chore)),
+                was=voice.hour(one.was),
+                who=voice.names(one.chore.plants, most),
+            )
             for one in later_out
         ]
-        return [*told, LAST] if last else told
+        return [*told, say("last_of_round")] if last else told
 
-    return _fitted(phrases.capital("; ".join(heads[:2])), lines)
+    return _fitted(capital("; ".join(heads[:2])), lines)
 
 
-def reminder(chores: Sequence[Chore], now: datetime, site: Site, *, passed_on: bool) -> Message:
+def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
     """What nobody has acknowledged and is due soon."""
-    nobody = "nobody has said that it is done" if passed_on else "not acknowledged yet"
+    kinds = sorted({chore.kind.value for chore in chores})
 
     def lines(most: int) -> list[str]:
         return [
-            *(phrases.capital(_way(chore, now, site, most)) for chore in chores),
-            phrases.why(chores, site),
-            f"{phrases.capital(nobody)}: {_how_to_say(chores)}",
+            *(_order(chore, now, voice, most) for chore in chores),
+            phrases.why(chores, voice),
+            voice.say("acknowledge", kinds=kinds, passed_on=passed_on),
         ]
 
-    return _fitted(phrases.capital(head(chores, now, site)), lines)
+    return _fitted(capital(head(chores, now, voice)), lines)
 
 
-def missed(chores: Sequence[Chore], now: datetime, site: Site) -> Message:
+def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     """Orders of which nobody could be told in time: what is still to do, and until when."""
+    say = voice.say
     until = max((one.until for chore in chores for one in chore.because if one.until), default=None)
-    deadline = phrases.clock_of_day(chores[0].before, now, site)
+    deadline = voice.clock_of_day(chores[0].before, now)
     over = until is not None and until <= now
-    what = f"{_count(chores)} may have been too cold" if over else f"{_now(chores)}"
+    what = say("too_late", count=count_of(chores)) if over else _now(chores, voice)
+    still = "" if until is None or over else voice.hour(until)
 
     def lines(most: int) -> list[str]:
-        still = ""
-        if until is not None and not over:
-            still = f"; still under limit until {phrases.hour(until, site)}"
-        look = ["Look at them"] if over else []
         return [
-            phrases.why(chores, site) + still,
-            *(phrases.capital(_way(chore, now, site, most, timed=False)) for chore in chores),
-            *look,
-            "No channel took the notice in time",
+            say("still", why=phrases.why(chores, voice), until=still),
+            *(_order(chore, now, voice, most, timed=False) for chore in chores),
+            *([say("look_at_them")] if over else []),
+            say("nobody_took_it"),
         ]
 
-    return _fitted(f"Missed {deadline}: {what}", lines)
+    return _fitted(say("missed", hour=deadline, what=what), lines)
 
 
-def in_time(message: Message, deadline: datetime, now: datetime) -> Message:
+def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -> Message:
     """The message with the minutes that are left, if they are few; or with NOW."""
     left = deadline - now
     if left <= timedelta(0):
-        return Message(f"NOW: {message.title}", message.body)
+        return Message(voice.say("at_once", title=message.title), message.body)
     if left <= SOON:
         minutes = max(1, int(left / timedelta(minutes=1)))
-        return Message(f"{minutes} min left: {message.title}", message.body)
+        title = voice.say("minutes_left", minutes=minutes, title=message.title)
+        return Message(title, message.body)
     return message
 
 
-def head(orders: Sequence[Chore], now: datetime, site: Site) -> str:
+def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "in by 17:10: 5 plants", with the other kinds of orders after it."""
     parts = []
-    for kind, verb in VERBS.items():
-        chores = [one for one in orders if one.kind is kind]
-        if chores and kind is ChoreKind.CARRY_IN:
-            parts.append(phrases.in_head(chores, now, site))
-        elif chores:
-            when = phrases.by(phrases.clock(chores[0].before, now, site))
-            parts.append(f"{verb} {when}: {_count(chores)}")
+    for kind, chores in _by_kind(orders):
+        if kind is ChoreKind.CARRY_IN:
+            parts.append(phrases.head_in(chores, now, voice))
+        else:
+            by, count = voice.by(chores[0].before, now), count_of(chores)
+            parts.append(voice.say("head_order", kind=kind.value, by=by, count=count))
     return ", ".join(parts)
 
 
-def _more(orders: Sequence[Chore], now: datetime, site: Site) -> str:
+def _more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "2 more in by 17:10", with the other kinds of orders after it."""
-    parts = []
-    for kind, verb in VERBS.items():
-        chores = [one for one in orders if one.kind is kind]
-        if chores:
-            when = phrases.by(phrases.clock(chores[0].before, now, site))
-            parts.append(f"{sum(len(one.plants) for one in chores)} more {verb} {when}")
-    return ", ".join(parts)
+    return ", ".join(
+        voice.say(
+            "head_more",
+            kind=kind.value,
+            by=voice.by(chores[0].before, now),
+            count=count_of(chores),
+        )
+        for kind, chores in _by_kind(orders)
+    )
 
 
-def _now(chores: Sequence[Chore]) -> str:
-    parts = []
-    for kind, verb in VERBS.items():
-        same = [one for one in chores if one.kind is kind]
-        if same:
-            parts.append(f"{verb} NOW {_count(same)}")
-    return ", ".join(parts)
+def _now(chores: Sequence[Chore], voice: Voice) -> str:
+    return ", ".join(
+        voice.say("order_now", kind=kind.value, count=count_of(same))
+        for kind, same in _by_kind(chores)
+    )
 
 
-def _way(chore: Chore, now: datetime, site: Site, most: int, *, timed: bool = True) -> str:
-    when = f"{phrases.clock(chore.before, now, site)} " if timed else ""
-    names = phrases.names(chore.plants, most)
-    if chore.kind is ChoreKind.CARRY_IN:
-        return f"{when}{chore.from_spot} > {chore.to_spot}: {names}"
-    return f"{when}{VERBS[chore.kind]} {chore.from_spot}: {names}"
+def _by_kind(orders: Sequence[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
+    kinds = [(kind, [one for one in orders if one.kind is kind]) for kind in VERBS]
+    return [(kind, chores) for kind, chores in kinds if chores]
 
 
-def _moved(one: Moved, now: datetime, site: Site, most: int) -> str:
-    was = phrases.hour(one.was, site)
-    when = phrases.clock(one.chore.before, now, site)
-    told = f"{when}, not {was}," if when != was else when
-    return phrases.capital(f"{told} {_way(one.chore, now, site, most, timed=False)}")
+def _order(
+    chore: Chore,
+    now: datetime,
+    voice: Voice,
+    most: int,
+    *,
+    timed: bool = True,
+    was: datetime | None = None,
+) -> str:
+    """One order, with its hour, and with the hour before if that was another one."""
+    when = voice.clock(chore.before, now) if timed else ""
+    before = "" if was is None else voice.hour(was)
+    return voice.say(
+        "order",
+        kind=chore.kind.value,
+        when=when,
+        was="" if before == when else before,
+        spot=chore.from_spot,
+        to=chore.to_spot,
+        who=voice.names(chore.plants, most),
+    )
 
 
-def _off(order: Order, sheet: Sheet, most: int) -> str:
-    names = phrases.names(order.plants, most)
+def _off(order: Order, sheet: Sheet, voice: Voice, most: int) -> str:
+    who = voice.names(order.plants, most)
     low = sheet.lows.get(order.from_spot)
-    tonight = "" if low is None else f"; tonight {phrases.fixed(low, 1)} °C"
-    return f"{phrases.capital(order.from_spot)}: {names} may stay out{tonight}"
+    return voice.say("may_stay_out", spot=order.from_spot, who=who, low_c=low)
 
 
-def _count(chores: Sequence[Chore] | Sequence[Order]) -> str:
-    return phrases.plants(sum(len(chore.plants) for chore in chores))
-
-
-def _how_to_say(chores: Sequence[Chore]) -> str:
-    kinds = {chore.kind.value for chore in chores}
-    return " and ".join(f"`sillward done {kind}`" for kind in sorted(kinds))
+def _count_of_orders(orders: Sequence[Order]) -> int:
+    return sum(len(one.plants) for one in orders)
 
 
 def _fitted(title: str, lines: Callable[[int], list[str]]) -> Message:

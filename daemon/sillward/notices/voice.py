@@ -1,0 +1,261 @@
+"""How one household is spoken to: in its units, at its clock, in its wording."""
+
+import logging
+from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, field, fields
+from datetime import date, datetime, timedelta
+from functools import cached_property
+from typing import Any
+
+from sillward.notices.wording import Macros, Wording, called, packaged
+from sillward.units import SI, Units
+from sillward_rules.remark import Plain, Remark
+from sillward_rules.site import Site
+from sillward_rules.spread import percent
+
+log = logging.getLogger(__name__)
+
+
+def fixed(value: float, digits: int) -> str:
+    """A number with so many digits; no minus before a zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
+def capital(text: str) -> str:
+    """The text with a capital at its start."""
+    return text[:1].upper() + text[1:]
+
+
+@dataclass(frozen=True)
+class Voice:
+    """Says facts in words. Times are told in the site's zone."""
+
+    site: Site
+    units: Units = SI
+    wording: Wording = field(default_factory=packaged, repr=False)
+
+    def say(self, name: str, /, **facts: Any) -> str:
+        """One line, by the name of its macro.
+
+        Where the grower's own fails, says nothing, or far more than ours, ours is used: wording
+        must cost no notice.
+        """
+        ours = self._macros.ours(name)
+        own = None
+        if name in self.wording.own:
+            try:
+                own = self.own_words(name, facts)
+            except Exception as error:
+                log.warning("wording.failed macro=%s reason=%s", name, one_reason(error))
+        text = called(ours, facts)
+        if own is not None and (bool(own) or not text) and len(own) <= most_of(text):
+            return own
+        return text
+
+    def own_words(self, name: str, facts: Mapping[str, Any]) -> str | None:
+        """What the grower's own macro says, None if there is none. Raise whatever it raises."""
+        macro = self._macros.own(name)
+        return None if macro is None else called(macro, facts)
+
+    def page(self, **facts: Any) -> str:
+        """The week as HTML; the grower's own page, unless it fails."""
+        if self.wording.page is not None:
+            try:
+                return self._macros.page(own=True).render(facts)
+            except Exception as error:
+                log.warning("wording.failed page reason=%s", one_reason(error))
+        return self._macros.page(own=False).render(facts)
+
+    @cached_property
+    def _macros(self) -> Macros:
+        filters = {
+            "bound": self.bound,
+            "capital": capital,
+            "day": self.day,
+            "degree_sign": self.degree_sign,
+            "degrees": self.degrees,
+            "hour": self.hour,
+            "kelvins": self.kelvins,
+            "measure": self.measure,
+            "names": self.names,
+            "number": fixed,
+            "percent": percent,
+            "weekday": self.weekday,
+        }
+        return Macros(self.wording, filters, _Say(self))
+
+    def remark(self, remark: Remark) -> str:
+        """Something to beware of, in a sentence without a full stop."""
+        if isinstance(remark, Plain):
+            return remark.text
+        facts = {one.name: getattr(remark, one.name) for one in fields(remark)}
+        return self.say(_snake(type(remark).__name__), **facts)
+
+    # -- times
+
+    def local(self, at: datetime) -> datetime:
+        """The moment as clocks show it there."""
+        return at.astimezone(self.site.zone)
+
+    def hour(self, at: datetime) -> str:
+        """The bare clock time: "17:10", "5:10 pm"."""
+        return self.units.hour(self.local(at))
+
+    def span(self, start: datetime, end: datetime) -> str:
+        """From one clock time to another."""
+        return self.units.span(self.local(start), self.local(end))
+
+    def weekday(self, day: date) -> str:
+        """ "Thu"."""
+        return self.say("weekday", number=self._date(day).weekday())
+
+    def day(self, day: date) -> str:
+        """ "Thu 14 May"."""
+        date_ = self._date(day)
+        return self.say("day", weekday=date_.weekday(), day=date_.day, month=date_.month)
+
+    def long_day(self, at: datetime) -> str:
+        """ "Thursday 14 May 2026, 17:50"."""
+        local = self.local(at)
+        return self.say(
+            "long_day",
+            weekday=local.weekday(),
+            day=local.day,
+            month=local.month,
+            year=local.year,
+            hour=self.hour(at),
+        )
+
+    def _date(self, day: date) -> date:
+        return self.local(day).date() if isinstance(day, datetime) else day
+
+    def day_and_hour(self, at: datetime) -> str:
+        """ "Thu 17:10"."""
+        return self.say("on_weekday", day=self.local(at), hour=self.hour(at))
+
+    def clock(self, at: datetime, now: datetime) -> str:
+        """A time as people say it: "17:10", "tomorrow 10:35", "Fri 10:35"; "now" if it is over."""
+        if at <= now:
+            return self.say("now")
+        days = (self._date(at) - self._date(now)).days
+        if days == 0:
+            return self.hour(at)
+        return self.say("tomorrow", hour=self.hour(at)) if days == 1 else self.day_and_hour(at)
+
+    def clock_of_day(self, at: datetime, now: datetime) -> str:
+        """A time that may be over: "17:10", with its day if that is another one."""
+        same = self._date(at) == self._date(now)
+        return self.hour(at) if same else self.day_and_hour(at)
+
+    def by(self, at: datetime, now: datetime) -> str:
+        """ "by 17:10", or "now"."""
+        return self._unless_now("by", at, now)
+
+    def since(self, at: datetime, now: datetime) -> str:
+        """ "from 08:20", or "now"."""
+        return self._unless_now("from_hour", at, now)
+
+    def _unless_now(self, name: str, at: datetime, now: datetime) -> str:
+        when = self.clock(at, now)
+        return when if at <= now else self.say(name, when=when)
+
+    # -- numbers
+
+    def degrees(self, value_c: float | None, digits: int = 1) -> str:
+        """A temperature [°C]: "4.1 °C", "39.4 °F", "?"."""
+        return self.measure(value_c, "°C", digits)
+
+    def kelvins(self, value_k: float, digits: int = 1) -> str:
+        """A difference of temperatures [K]: "0.8 K", "1.4 °F"."""
+        value, unit = self.units.difference(value_k)
+        return f"{fixed(value, digits)} {unit}"
+
+    def measure(self, value: float | None, unit: str, digits: int = 1) -> str:
+        """A value of the core with its unit; "?" where it is not known."""
+        if value is None:
+            return "?"
+        shown, unit = self.units.shown(value, unit)
+        return f"{fixed(shown, digits)} {unit}"
+
+    def bound(self, value: float, unit: str = "°C", digits: int | None = None) -> str:
+        """A limit in its shortest form, of so many digits at most: "13 °C", "55.4 °F"."""
+        return f"{self.bare(value, unit, digits)} {self.units.shown(value, unit)[1]}"
+
+    def bare(self, value: float, unit: str, digits: int | None = None) -> str:
+        """A limit in its shortest form, without its unit."""
+        shown, its = self.units.shown(value, unit)
+        if digits is None and its != unit:
+            digits = 1  # what was converted has more than anybody wrote
+        return f"{shown if digits is None else round(shown, digits) + 0.0:g}"
+
+    def degree_sign(self, value_c: float) -> str:
+        """A temperature [°C] in as little room as possible: "4°"."""
+        return f"{fixed(self.units.shown(value_c, '°C')[0], 0)}°"
+
+    # -- plants
+
+    def plants(self, count: int) -> str:
+        """ "1 plant", "3 plants"."""
+        return self.say("plants", count=count)
+
+    def names(
+        self, listed: Sequence[str], most: int, others: AbstractSet[str] | None = None
+    ) -> str:
+        """At most `most` names, then how many more; with most 0 only the count.
+
+        others are the plants that stand there and are not meant, if that is known: where they are
+        few, the many are "all 6" or "all but Grey curls (6)".
+        """
+        count = len(listed)
+        if others is not None and count > max(2, most) and few(others, listed):
+            return self.all_but("all", count, others)
+        if most <= 0 and count > 1:
+            return self.plants(count)
+        if count <= max(1, most + 1):
+            return ", ".join(listed)
+        return self.say("and_more", names=", ".join(listed[:most]), count=count - most)
+
+    def all_but(self, everything: str, count: int, others: AbstractSet[str]) -> str:
+        """ "all 6", "all but Grey curls (6)"; everything: "all", or "rest" for what is left."""
+        return self.say("all_but", which=everything, count=count, others=", ".join(sorted(others)))
+
+    def age(self, old: timedelta) -> str:
+        """ "12 min old", "5 h old"."""
+        return self.say("age", minutes=max(0, int(old / timedelta(minutes=1))))
+
+
+def few(others: AbstractSet[str], listed: Sequence[str]) -> bool:
+    """Whether it is shorter to name those who are not meant."""
+    return len(others) <= min(2, len(listed) - 1)
+
+
+def most_of(ours: str) -> int:
+    """Signs that the grower's wording may take where ours takes these. Judgement."""
+    return 3 * len(ours) + 100
+
+
+def one_reason(error: Exception) -> str:
+    """What went wrong in a macro, in one line without a newline in it."""
+    return " ".join(f"{type(error).__name__}: {error}".split())[:200]
+
+
+class _Say:
+    """`say.plants(3)` in a template: any other macro, the grower's in place of ours."""
+
+    def __init__(self, voice: Voice) -> None:
+        self._voice = voice
+
+    def __getattr__(self, name: str) -> Any:
+        if name.startswith("_") or name not in self._voice.wording.ours:
+            raise AttributeError(name)
+        facts = self._voice.wording.ours[name].facts
+
+        def macro(*given: Any, **named: Any) -> str:
+            return self._voice.say(name, **dict(zip(facts, given, strict=False)), **named)
+
+        return macro
+
+
+def _snake(name: str) -> str:
+    return "".join(f"_{one.lower()}" if one.isupper() else one for one in name).lstrip("_")

@@ -1,0 +1,278 @@
+"""Where the words of messages come from: one Jinja2 macro for each line, ours or the grower's.
+
+Ours are in `templates/*.jinja`. A grower may have a folder with files that define macros of the
+same names: theirs take the place of ours, one by one. Theirs run in a sandbox, get the same facts,
+and never cost a notice: where one fails, says nothing, or rambles, ours is used.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sillward.errors import ConfigError
+
+if TYPE_CHECKING:
+    from types import CodeType
+
+    from jinja2 import Environment, Template
+    from jinja2.runtime import Macro
+
+SUFFIX = ".jinja"
+
+PAGE = "digest.html.jinja"
+"""The week as HTML: one template, not macros."""
+
+MOST_BYTES = 100_000
+"""Of a file of the grower's. Ours are a tenth of it."""
+
+MOST_PRODUCT = 10_000
+"""Longest text or largest number that a template may multiply up to."""
+
+_ROOMY = frozenset({"ljust", "rjust", "center", "zfill", "expandtabs", "format", "format_map"})
+"""Methods of a text that can make it as wide as memory."""
+
+_FILTERS = (
+    "abs", "default", "first", "int", "join", "last", "length", "list", "lower", "map",
+    "replace", "reverse", "round", "sort", "trim", "unique", "upper",
+)  # fmt: skip
+"""Jinja2's own that a template may use, beside ours."""
+
+OURS = (
+    "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure", "names",
+    "number", "percent", "weekday",
+)  # fmt: skip
+"""Filters of a voice."""
+
+_MACRO = re.compile(r"^\{%-? macro (\w+)\(([^)]*)\)", re.MULTILINE)
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A macro: the file that it is in, the text of that file, the facts that it is given."""
+
+    file: str
+    text: str
+    facts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Macros by name. own: the grower's, of which there may be none."""
+
+    ours: Mapping[str, Source]
+    own: Mapping[str, Source] = field(default_factory=dict)
+    page: str | None = None
+    """The grower's own week as HTML."""
+
+
+@cache
+def packaged() -> Wording:
+    """The wording that comes with the program."""
+    found: dict[str, Source] = {}
+    for file in sorted(_templates(), key=lambda one: one.name):
+        if file.name != PAGE:
+            text = file.read_text(encoding="utf-8")
+            found |= {
+                name: Source(file.name, text, tuple(re.findall(r"\w+", facts)))
+                for name, facts in _MACRO.findall(text)
+            }
+    return Wording(found)
+
+
+def _templates() -> Iterable[Any]:
+    folder = resources.files("sillward.notices") / "templates"
+    return (one for one in folder.iterdir() if one.name.endswith(SUFFIX))
+
+
+def with_own(folder: Path) -> Wording:
+    """Our wording with the grower's in its place, from all the files of a folder.
+
+    Raise ConfigError with a line for each thing that is wrong with them, by file and line.
+    """
+    ours, errors = packaged().ours, list[str]()
+    own: dict[str, Source] = {}
+    page = None
+    for file in _files_of(folder):
+        try:
+            text = _read(file)
+            if file.name == PAGE:
+                page = text
+                _parsed(text, file.name)
+                continue
+            given = _macros_in(text, file.name)
+        except ConfigError as error:
+            errors += error.lines
+            continue
+        for name, facts, line in given:
+            where = f"{file.name}: line {line}: macro {name}"
+            if name not in ours:
+                errors.append(f"{where}: there is no such line to word{_like(name, ours)}")
+            elif unknown := [one for one in facts if one not in ours[name].facts]:
+                known = ", ".join(ours[name].facts) or "none"
+                errors.append(f"{where}: {unknown[0]}: is not told here (known: {known})")
+            elif name in own:
+                errors.append(f"{where}: {own[name].file} has it already")
+            else:
+                own[name] = Source(file.name, text, facts)
+    if errors:
+        raise ConfigError(errors)
+    return Wording(ours, own, page)
+
+
+def _files_of(folder: Path) -> list[Path]:
+    try:
+        files = sorted(folder.iterdir())
+    except OSError as error:
+        msg = f"{folder}: cannot be read: {error.strerror or error}"
+        raise ConfigError([msg]) from None
+    named = [one for one in files if one.name.endswith(SUFFIX)]
+    if not named:
+        msg = f"{folder}: there is no file there whose name ends in {SUFFIX}"
+        raise ConfigError([msg])
+    return named
+
+
+def _read(file: Path) -> str:
+    try:
+        with file.open("rb") as opened:
+            body = opened.read(MOST_BYTES + 1)
+        if len(body) > MOST_BYTES:
+            msg = f"{file.name}: is larger than {MOST_BYTES // 1000} kB"
+            raise ConfigError([msg])
+        return body.decode("utf-8-sig")
+    except OSError as error:
+        msg = f"{file.name}: cannot be read: {error.strerror or error}"
+    except UnicodeDecodeError as error:
+        msg = f"{file.name}: is not UTF-8 text (byte {error.start})"
+    raise ConfigError([msg])
+
+
+def _macros_in(text: str, file: str) -> list[tuple[str, tuple[str, ...], int]]:
+    """Each macro with its facts and its line. Raise ConfigError unless there is nothing else."""
+    from jinja2 import nodes
+
+    found, errors = [], list[str]()
+    for node in _parsed(text, file):
+        if isinstance(node, nodes.Macro):
+            facts = tuple(argument.name for argument in node.args)
+            found.append((node.name, facts, node.lineno))
+        elif not (isinstance(node, nodes.Output) and _is_blank(node)):
+            errors.append(f"{file}: line {node.lineno}: only macros and comments may stand here")
+    if not found and not errors:
+        errors.append(f"{file}: there is no macro in it")
+    if errors:
+        raise ConfigError(errors)
+    return found
+
+
+def _parsed(text: str, file: str) -> list[Any]:
+    """The nodes of a template. Raise ConfigError if it is none."""
+    from jinja2 import TemplateSyntaxError
+
+    try:
+        made = environment()
+        made.compile(text)  # finds more than parsing does, such as filters that there are not
+        return list(made.parse(text).body)
+    except TemplateSyntaxError as error:
+        msg = f"{file}: line {error.lineno}: {error.message}"
+    except RecursionError:
+        msg = f"{file}: is nested too deeply"
+    raise ConfigError([msg])
+
+
+def _is_blank(output: Any) -> bool:
+    from jinja2 import nodes
+
+    return all(isinstance(one, nodes.TemplateData) and not one.data.strip() for one in output.nodes)
+
+
+def _like(name: str, known: Mapping[str, Source]) -> str:
+    from difflib import get_close_matches
+
+    close = get_close_matches(name, known, n=1)
+    return f" (did you mean {close[0]}?)" if close else ""
+
+
+def environment() -> "Environment":
+    """An empty sandbox. Jinja2 is read when first needed: not every command tells something."""
+    from jinja2 import StrictUndefined
+    from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+    class Sandbox(ImmutableSandboxedEnvironment):
+        """Without what makes a gigabyte of a few signs."""
+
+        intercepted_binops = frozenset({"*", "**", "%"})
+
+        def is_safe_attribute(self, obj: Any, attr: str, value: Any) -> bool:
+            return attr not in _ROOMY and super().is_safe_attribute(obj, attr, value)
+
+        def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
+            if operator == "**" or (operator == "%" and isinstance(left, str)):
+                msg = f"{operator} is not for templates"
+                raise ArithmeticError(msg)
+            sizes = [len(one) if hasattr(one, "__len__") else abs(one) for one in (left, right)]
+            if operator == "*" and sizes[0] * sizes[1] > MOST_PRODUCT:
+                msg = f"more than {MOST_PRODUCT}"
+                raise ArithmeticError(msg)
+            return super().call_binop(context, operator, left, right)
+
+    # Unoptimized: a text is compiled before it is known what our filters do.
+    made = Sandbox(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, optimized=False)
+    made.filters = {name: made.filters[name] for name in _FILTERS} | dict.fromkeys(OURS, str)
+    made.globals = {}
+    return made
+
+
+class Macros:
+    """The macros of a wording, ready to be called: each file is read when first needed."""
+
+    def __init__(self, wording: Wording, filters: Mapping[str, Any], say: Any) -> None:
+        self._wording = wording
+        self._environment = environment()
+        self._environment.filters.update(filters)
+        self._environment.globals = {"say": say, "names": filters["names"]}
+        self._modules: dict[str, Any] = {}
+
+    def ours(self, name: str) -> "Macro":
+        """The packaged macro. Raise KeyError if there is none."""
+        return self._macro(self._wording.ours[name], name)
+
+    def own(self, name: str) -> "Macro | None":
+        """The grower's, if there is one."""
+        source = self._wording.own.get(name)
+        return None if source is None else self._macro(source, name)
+
+    def _macro(self, source: Source, name: str) -> "Macro":
+        if source.text not in self._modules:
+            made, code = self._environment, _compiled(source.text)
+            template = made.template_class.from_code(made, code, made.make_globals(None))
+            self._modules[source.text] = template.module
+        macro: Macro = getattr(self._modules[source.text], name)
+        return macro
+
+    def page(self, *, own: bool) -> "Template":
+        """The week as HTML: ours, or the grower's own."""
+        text = self._wording.page if own else _page()
+        assert text is not None
+        return self._environment.overlay(autoescape=True).from_string(text)
+
+
+@cache
+def _compiled(text: str) -> "CodeType":
+    """The code of a template; the same for all voices."""
+    return environment().compile(text)
+
+
+def _page() -> str:
+    file = resources.files("sillward.notices") / "templates" / PAGE
+    return file.read_text(encoding="utf-8")
+
+
+def called(macro: "Macro", facts: Mapping[str, Any]) -> str:
+    """The line that a macro makes of as many of the facts as it takes: stripped, on one line."""
+    text = str(macro(**{name: facts[name] for name in macro.arguments if name in facts}))
+    return re.sub(r"\s*\n\s*", " ", text).strip()
