@@ -13,7 +13,7 @@ from sillward.forecast.shelf import Clock, utc_now
 from sillward.ledger import Ledger, Notice, Stage, StoredChore
 from sillward.notices import full, short
 from sillward.notices.channels import Sender
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.notices.voice import Voice
 from sillward_rules import sun
 from sillward_rules.chore import Chore

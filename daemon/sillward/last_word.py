@@ -8,7 +8,7 @@ from sillward import heartbeat
 from sillward.collection import Channel
 from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.notices import channels
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.settings import LastResort
 
 MOST_OF_WHY = 80

@@ -9,9 +9,9 @@ from sillward.errors import DeliveryError, LedgerError
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
-from sillward.notices import follow_up, short
+from sillward.notices import follow_up, push
 from sillward.notices.channels import SEND_S
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.weekly import Weekly
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import ORDERS
@@ -166,6 +166,8 @@ class Outbox:
         if stage is Stage.CHANGE:
             changed = self._changed(notice, put_down)
             ahead = [one for one in ahead if one in changed]
+        if ahead:
+            message = replace(message, urgent=min(ahead) - now <= follow_up.SOON)
         if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
             message = follow_up.in_time(message, min(ahead), now, kit.voice)
         return self._owning_up(notice, channel, message)
@@ -201,7 +203,7 @@ class Outbox:
         if not lost:
             return message
         line = kit.voice.say("not_sent", round=lost[0].round, day=_day(lost[0]))
-        return Message(message.title, f"{message.body}\n{kit.voice.say('watch_out', text=line)}")
+        return replace(message, body=f"{message.body}\n{kit.voice.say('watch_out', text=line)}")
 
     def _open(self, notice: Notice) -> list[StoredChore]:
         """What is still to do of the round that a notice is of."""
@@ -240,6 +242,6 @@ def _fitting(channel: Channel, message: Message) -> Message:
     if channel.full_length:
         return message
     lines = message.body.splitlines()
-    while lines and not short.fits(message.title, "\n".join(lines)):
+    while lines and not push.fits(message.title, "\n".join(lines)):
         lines.pop()
-    return Message(message.title, "\n".join(lines))
+    return replace(message, body="\n".join(lines))

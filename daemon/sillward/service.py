@@ -18,7 +18,7 @@ from sillward.errors import LedgerError
 from sillward.health import TICK_KEPT_EVERY, TICK_MARK, troubles
 from sillward.kit import Kit
 from sillward.ledger import Notice
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.outbox import Outbox
 from sillward.reminders import Reminders
 from sillward.rounds import Occasion

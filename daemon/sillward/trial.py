@@ -8,9 +8,8 @@ from enum import Enum
 
 from sillward.collection import Channel
 from sillward.errors import DeliveryError
-from sillward.notices import short
 from sillward.notices.channels import Sender
-from sillward.notices.short import Message
+from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.tables_text import Column, Mark, Marked, Screen, table
 from sillward_rules.site import Site
 
@@ -42,7 +41,7 @@ def message(channel: Channel, site: Site, now: datetime, sheet: str | None) -> M
     sheet: a real one of now, in full, which a channel that is told in full gets as well.
     """
     local = now.astimezone(site.zone)
-    length = f"at most {short.MOST_CHARACTERS} characters"
+    length = f"at most {MOST_CHARACTERS} characters"
     lines = [
         f"Channel {channel.name} of {site.name}, {local:%a %d %b %Y %H:%M}.",
         f"Real ones ({', '.join(channel.rounds)}) come "

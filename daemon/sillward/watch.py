@@ -10,7 +10,7 @@ from functools import partial
 from sillward.kit import Kit
 from sillward.ledger.merging import HISTORY_RESET
 from sillward.notices import alarms
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward_rules import sun
 from sillward_rules.sheet import Round
 from sillward_rules.weather import Freshness

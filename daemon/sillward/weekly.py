@@ -18,7 +18,7 @@ from sillward.errors import LedgerError
 from sillward.kit import Kit
 from sillward.notices import digest, full, short
 from sillward.notices.digest import Picture
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.notices.voice import Voice
 from sillward.review import Review
 from sillward_rules.sheet import Round, Sheet

@@ -14,7 +14,7 @@ from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, Notice
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.tables import Told
 from sillward_rules.collection import Collection

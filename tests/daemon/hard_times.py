@@ -13,7 +13,7 @@ from sillward.collection import Channel, Manners
 from sillward.errors import DeliveryError, SourceError
 from sillward.forecast.fetch import Answer, Query
 from sillward.ledger import Ledger, Stage
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.outbox import SEND_PAUSES
 from sillward.quiet import Quiet
 from sillward.service import PATIENCE, Desk

@@ -6,7 +6,7 @@ from email.utils import format_datetime
 import pytest
 
 from sillward.forecast.fetch import Answer, Query
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.service import PATIENCE
 from tests.daemon.desks import (
     DAY,

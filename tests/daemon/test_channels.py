@@ -6,7 +6,7 @@ import socket
 import threading
 from base64 import b64encode
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from email import message_from_bytes, policy
 from email.message import EmailMessage
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -19,7 +19,7 @@ from pydantic import SecretStr
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.notices import channels
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from tests.daemon.mailbox import MAIL_QUERY, Mailbox, mail_server
 
 SECRET = "s3cr3t-hunter2"
@@ -240,6 +240,46 @@ def test_a_long_push_is_one_request_whatever_the_url_says(sink: Sink) -> None:
     send(sink.url("ok", "overflow=split"), Message("Week", "a line\n" * 20_000))
 
     assert len(sink.bodies) == 1
+
+
+@pytest.mark.parametrize(
+    ("query", "urgent", "priority"),
+    [
+        ("", False, None),
+        ("", True, "high"),
+        ("priority=low", True, "low"),
+        ("tags=pot", True, "high"),
+    ],
+    ids=["usual", "urgent", "as the grower says", "beside other options"],
+)
+def test_what_is_due_within_minutes_has_a_high_priority_where_there_is_one(
+    sink: Sink, query: str, urgent: bool, priority: str | None
+) -> None:
+    """ntfy's header; the usual priority is not sent."""
+    url = f"ntfy://127.0.0.1:{sink.port}/court{f'?{query}' if query else ''}"
+
+    send(url, replace(HELLO, urgent=urgent))
+
+    assert sink.headers[0].get("X-Priority") == priority
+    assert sink.bodies[0]["message"] == HELLO.body
+
+
+def test_what_is_urgent_arrives_where_there_are_no_priorities(sink: Sink) -> None:
+    send(sink.url("ok"), replace(HELLO, urgent=True))
+
+    assert sink.requests == [("POST", "/ok")]
+
+
+@pytest.mark.parametrize(
+    ("url", "high"),
+    [
+        ("pover://u1234567890abcdefghijklmnopqrs@t1234567890abcdefghijklmnopqrs", 1),
+        ("gotify://court.example/t123456789", 8),
+        ("prowl://1234567890123456789012345678901234567890", 1),
+    ],
+)
+def test_services_that_spell_priorities_otherwise_get_their_high_one(url: str, high: int) -> None:
+    assert channels._urgent(a_channel(url)).priority == high
 
 
 def test_two_sends_in_a_row_do_not_wait_for_each_other(sink: Sink) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from sillward.collection import Channel, Manners
 from sillward.ledger import Stage
-from sillward.notices.short import MOST_CHARACTERS
+from sillward.notices.push import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
 from sillward_rules.collection import Habits

@@ -14,7 +14,7 @@ from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices import channels
 from sillward.notices.courier import Courier
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from tests.daemon.wires import serving, whole
 
 MESSAGE = Message("In by 17:10: 2 plants", "Pergola: first, second\n23 °C")

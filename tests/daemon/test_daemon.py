@@ -24,7 +24,7 @@ from sillward import daemon
 from sillward.collection import Channel
 from sillward.daemon import Daemon, Every, Ticker
 from sillward.errors import DeliveryError
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.systemd import Manager
 from tests.daemon.desks import a_channel, a_world

@@ -12,7 +12,7 @@ from sillward import last_word
 from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices import channels
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.settings import LastResort, last_resort
 from tests.daemon.wires import SHORT_S, hanging, serving, whole
 

@@ -17,7 +17,7 @@ from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices import channels, mail
 from sillward.notices.courier import Courier
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from tests.daemon.mailbox import MAIL_QUERY, Mailbox, free_port, mail_server, only_mail
 from tests.daemon.pages import page_of
 from tests.daemon.wires import serving, whole

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward import document
-from sillward.notices import full, short
+from sillward.notices import full, push, short
 from sillward.notices.voice import Voice
 from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
@@ -114,7 +114,7 @@ def sheet(
 def pushed(one: Sheet) -> str:
     message = short.message(one, VOICE)
     text = f"{message.title}\n{message.body}"
-    assert len(text) <= short.MOST_CHARACTERS, text
+    assert len(text) <= push.MOST_CHARACTERS, text
     assert message.title
     assert message.body
     return text
@@ -397,7 +397,7 @@ def test_any_sheet_fits_a_push_and_a_screen(
     message = short.message(one, VOICE)
 
     assert message.title
-    assert len(message.title) + 1 + len(message.body) <= short.MOST_CHARACTERS
+    assert len(message.title) + 1 + len(message.body) <= push.MOST_CHARACTERS
     assert full.text(one, VOICE, "Weather by nobody").endswith("\n")
 
 

@@ -17,7 +17,7 @@ from sillward.collection import Channel
 from sillward.document import chore_of, of_chore
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.outbox import SEND_PAUSES
 from sillward.service import TRY_FILE_EVERY, Desk
 from sillward_rules.plant import Limit, Limits
@@ -70,6 +70,19 @@ def test_after_the_deadline_it_says_that_it_was_missed_and_until_when_it_is_cold
     assert message.title == "Missed 18:40: in NOW 2 plants"
     assert re.search(r"still under limit until (09|10):\d\d", message.body)
     assert "Bench > room: Pot 0, Pot 1" in message.body
+
+
+@pytest.mark.parametrize(
+    ("reached", "urgent"),
+    [("17:30", False), ("18:15", True), ("18:40", True), ("20:00", True)],
+)
+def test_what_is_due_within_half_an_hour_or_still_cold_is_urgent(
+    reached: str, urgent: bool
+) -> None:
+    """In by 18:40."""
+    world, _ = late(reached)
+
+    assert [message.urgent for _, message in world.post.pushes[:1]] == [urgent]
 
 
 def test_a_missed_order_fits_a_push_for_forty_plants() -> None:

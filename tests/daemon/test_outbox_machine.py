@@ -22,7 +22,7 @@ from hypothesis.stateful import (
 from sillward.collection import Channel
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, Stage
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.outbox import MOST_DOUBTFUL, SEND_PAUSES
 from sillward.quiet import Quiet
 from sillward.service import Desk

@@ -7,7 +7,7 @@ import pytest
 
 from sillward.collection import Channel, Manners, Rounds
 from sillward.ledger import Stage
-from sillward.notices.short import MOST_CHARACTERS
+from sillward.notices.push import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
 from sillward.tables import NoticesTable
@@ -73,6 +73,7 @@ def test_what_is_not_acknowledged_is_repeated_once_before_its_deadline() -> None
     until(world, desk, "20:00")
 
     assert heard(world, "phone") == ["In by 18:40: 2 plants", "30 min left: In by 18:40: 2 plants"]
+    assert [message.urgent for _, message in world.post.pushes] == [False, True]
     reminder = world.post.pushes[-1][1].body
     assert "Pot 0, Pot 1" in reminder
     assert "Not acknowledged yet: `sillward done carry-in`" in reminder

@@ -24,7 +24,7 @@ from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices import channels
 from sillward.notices.exchange import MOST_BYTES, is_page
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from tests.daemon.wires import (
     CHUNKED,
     LONG_S,

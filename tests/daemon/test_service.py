@@ -17,7 +17,7 @@ from sillward.forecast.keeper import Keeper
 from sillward.forecast.poll import PAUSES
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, StoredForecast
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.outbox import LEASE, SEND_PAUSES
 from sillward.service import PATIENCE, Desk
 from sillward_rules.collection import PlantState

@@ -21,7 +21,7 @@ from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, StoredForecast
 from sillward.notices import channels
 from sillward.notices.courier import Courier
-from sillward.notices.short import MOST_CHARACTERS, Message
+from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.settings import load_settings
 from sillward.tables_text import Screen
 from sillward.trial import Outcome, State

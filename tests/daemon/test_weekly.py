@@ -14,7 +14,7 @@ from sillward.charts.data import ChartData
 from sillward.collection import Channel
 from sillward.ledger import Ledger
 from sillward.notices import digest
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, Weekly
 from tests.daemon.desks import SITE, World, a_channel, a_world, local

@@ -31,7 +31,7 @@ from sillward.forecast import ensemble, fetch
 from sillward.forecast.keeper import TRIES
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger import Poll, StoredForecast
-from sillward.notices.short import MOST_CHARACTERS
+from sillward.notices.push import MOST_CHARACTERS
 from sillward.service import PATIENCE, Desk
 from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import ForecastOld, NightUnjudged, Plain

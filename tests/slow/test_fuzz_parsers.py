@@ -23,6 +23,7 @@ from sillward.forecast import ensemble, reading
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger.records import night_values
 from sillward.notices import short
+from sillward.notices.push import MOST_CHARACTERS
 from sillward.notices.voice import Voice
 from sillward_rules.nightly import nights_of
 from sillward_rules.sheet import Round, draw_up
@@ -404,7 +405,7 @@ def check_rounds(weather: Weather) -> None:
         night_values(night, NOW)
     for round_ in (Round.DUSK, Round.MORNING):
         push = short.message(draw_up(round_, GROWER, weather, {}, NOW), Voice(SITE))
-        assert len(push.title) + len(push.body) < short.MOST_CHARACTERS
+        assert len(push.title) + len(push.body) < MOST_CHARACTERS
 
 
 def test_open_meteo_bodies() -> None:

@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from sillward.notices.short import Message, shortened
+from sillward.notices.push import Message, shortened
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Sheet

@@ -11,6 +11,7 @@ there again.
 """
 
 import logging
+import re
 import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -21,7 +22,7 @@ from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.notices import mail
 from sillward.notices.exchange import Exchange
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 
 SEND_S = 60
 """Longest that one attempt may take [s]."""
@@ -69,7 +70,7 @@ def check_channels(listed: Sequence[Channel], file: str, problems_of: Problems =
 def send(channel: Channel, message: Message) -> None:
     """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
     apprise = _apprise()
-    service = _service(channel)
+    service = (_urgent(channel) if message.urgent else None) or _service(channel)
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
@@ -145,7 +146,7 @@ def _fitting(service: Any, message: Message) -> Message:
     title = _cut(message.title, MOST_TITLE_BYTES)
     room = most - _bytes(title) - len("\r\n")
     if _bytes(message.body) <= room:
-        return Message(title, message.body)
+        return replace(message, title=title)
     lines = message.body.split("\n")
     kept = len(lines)
     while kept > 1 and _bytes(_with_rest(lines, kept)) > room:
@@ -153,7 +154,7 @@ def _fitting(service: Any, message: Message) -> Message:
     if _bytes(_with_rest(lines, kept)) > room:
         rest = _with_rest(["", *lines[1:]], 1)
         lines[0] = _cut(lines[0], max(1, room - _bytes(rest)))
-    return Message(title, _with_rest(lines, kept))
+    return replace(message, title=title, body=_with_rest(lines, kept))
 
 
 def _with_rest(lines: list[str], kept: int) -> str:
@@ -212,7 +213,28 @@ _ONE_EACH = (
 def _service(channel: Channel) -> Any:
     if channel.url is None:
         return None
-    service = _apprise().Apprise.instantiate(channel.url.get_secret_value(), asset=_asset())
+    return _made(channel.url.get_secret_value())
+
+
+URGENT = "priority=high"
+"""As most services that know a priority take it in their URLs: above the usual one, and still
+nothing that rings until somebody answers."""
+
+
+def _urgent(channel: Channel) -> Any:
+    """The service with a high priority; None if it has none, or the grower has chosen one."""
+    usual = _service(channel)
+    if channel.url is None or "priority" not in getattr(usual, "template_args", {}):
+        return None
+    url = channel.url.get_secret_value()
+    if re.search(r"[?&]priority=", url, re.IGNORECASE):
+        return None
+    urgent = _made(f"{url}{'&' if '?' in url else '?'}{URGENT}")
+    return urgent if getattr(urgent, "priority", None) != usual.priority else None
+
+
+def _made(url: str) -> Any:
+    service = _apprise().Apprise.instantiate(url, asset=_asset())
     if service is not None:
         service.redirects = False
         service.retry = 0

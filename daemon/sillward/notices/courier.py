@@ -21,7 +21,7 @@ from pydantic import SecretStr
 from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices import channels
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 
 COMMAND = (sys.executable, "-m", "sillward.notices.courier")
 
@@ -157,7 +157,13 @@ def _read(pipe: IO[bytes], until: float) -> dict[str, Any]:
 
 def _document(message: Message) -> dict[str, Any]:
     images = [[name, base64.b64encode(image).decode()] for name, image in message.images]
-    return {"title": message.title, "body": message.body, "html": message.html, "images": images}
+    return {
+        "title": message.title,
+        "body": message.body,
+        "html": message.html,
+        "images": images,
+        "urgent": message.urgent,
+    }
 
 
 def _told(channel: Channel) -> dict[str, Any]:
@@ -189,7 +195,7 @@ def _sent(task: dict[str, Any]) -> dict[str, Any]:
 
 def _message(task: dict[str, Any]) -> Message:
     images = tuple((name, base64.b64decode(image)) for name, image in task["images"])
-    return Message(task["title"], task["body"], task["html"], images)
+    return Message(task["title"], task["body"], task["html"], images, task["urgent"])
 
 
 def _checked(task: dict[str, Any]) -> dict[str, Any]:

@@ -1,11 +1,12 @@
 """What follows a round, in the words of a push: changes, reminders, and what was told too late."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 from sillward.notices import phrases
 from sillward.notices.phrases import count_of
-from sillward.notices.short import Message, fits, shortened
+from sillward.notices.push import Message, fits, shortened
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import Order, Revision, hour_of
@@ -96,18 +97,18 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
             say("nobody_took_it"),
         ]
 
-    return _fitted(say("missed", hour=deadline, what=what), lines)
+    return replace(_fitted(say("missed", hour=deadline, what=what), lines), urgent=not over)
 
 
 def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -> Message:
     """The message with the minutes that are left, if they are few; or with NOW."""
     left = deadline - now
     if left <= timedelta(0):
-        return Message(voice.say("at_once", title=message.title), message.body)
+        return replace(message, title=voice.say("at_once", title=message.title))
     if left <= SOON:
         minutes = max(1, int(left / timedelta(minutes=1)))
         title = voice.say("minutes_left", minutes=minutes, title=message.title)
-        return Message(title, message.body)
+        return replace(message, title=title)
     return message
 
 

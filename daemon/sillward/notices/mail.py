@@ -16,7 +16,7 @@ from email.policy import SMTP
 from email.utils import formatdate, make_msgid
 from typing import Any
 
-from sillward.notices.short import Message
+from sillward.notices.push import Message
 
 log = logging.getLogger(__name__)
 

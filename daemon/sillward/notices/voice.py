@@ -85,12 +85,15 @@ class Voice:
         }
         return Macros(self.wording, filters, _Say(self))
 
-    def remark(self, remark: Remark) -> str:
-        """Something to beware of, in a sentence without a full stop."""
+    def remark(self, remark: Remark, most: int | None = None) -> str:
+        """Something to beware of, in a sentence without a full stop.
+
+        most: so many plants are named, of more the rest is counted; None: all are.
+        """
         if isinstance(remark, Plain):
             return remark.text
         facts = {one.name: getattr(remark, one.name) for one in fields(remark)}
-        return self.say(_snake(type(remark).__name__), **facts)
+        return self.say(_snake(type(remark).__name__), **facts, most=most)
 
     # -- times
 
@@ -187,7 +190,7 @@ class Voice:
         shown, its = self.units.shown(value, unit)
         if digits is None and its != unit:
             digits = 1  # what was converted has more than anybody wrote
-        return f"{shown if digits is None else round(shown, digits) + 0.0:g}"
+        return f"{(shown if digits is None else round(shown, digits)) + 0.0:g}"
 
     def degree_sign(self, value_c: float) -> str:
         """A temperature [°C] in as little room as possible: "4°"."""
@@ -200,17 +203,19 @@ class Voice:
         return self.say("plants", count=count)
 
     def names(
-        self, listed: Sequence[str], most: int, others: AbstractSet[str] | None = None
+        self, listed: Sequence[str], most: int | None, others: AbstractSet[str] | None = None
     ) -> str:
-        """At most `most` names, then how many more; with most 0 only the count.
+        """At most `most` names, then how many more; with most 0 only the count, with None all.
 
         others are the plants that stand there and are not meant, if that is known: where they are
         few, the many are "all 6" or "all but Grey curls (6)".
         """
         count = len(listed)
+        if most is None:
+            return ", ".join(listed)
         if others is not None and count > max(2, most) and few(others, listed):
             return self.all_but("all", count, others)
-        if most <= 0 and count > 1:
+        if most == 0 and count > 1:
             return self.plants(count)
         if count <= max(1, most + 1):
             return ", ".join(listed)

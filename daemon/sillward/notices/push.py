@@ -1,0 +1,168 @@
+"""A message as a phone gets it: a title, and as many lines as there is room for."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from sillward.notices.voice import Voice
+
+MOST_CHARACTERS = 300
+"""Title and body together; some phones cut near 500, servers at 4 KiB."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What a channel gets.
+
+    html: the same for a mail program; other channels, and those that cannot, get the body alone.
+    images: PNG by the content id under which the html shows them. urgent: what it asks for is due
+    within minutes.
+    """
+
+    title: str
+    body: str
+    html: str | None = None
+    images: tuple[tuple[str, bytes], ...] = ()
+    urgent: bool = False
+
+
+def fits(title: str, body: str) -> bool:
+    """Whether a push may be this long."""
+    return len(title) + 1 + len(body) <= MOST_CHARACTERS
+
+
+def shortened(title: str, lines: Sequence[str]) -> Message:
+    """A push of as many lines as fit; the last, which says what to do, is kept."""
+    kept = list(lines)
+    while len(kept) > 1 and not fits(title, "\n".join(kept)):
+        kept.pop(-2)
+    return Message(title, "\n".join(kept))
+
+
+Words = Callable[[int], str]
+"""A line, told with at most so many names; with 0 the plants are counted."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Lines that belong together, and the same in one line for a crowded day.
+
+    optional: may be left out, as a later round tells it again. plants: whom it is about.
+    """
+
+    lines: tuple[Words, ...]
+    crowded: Callable[[], str] | None = None
+    optional: bool = False
+    plants: frozenset[str] = frozenset()
+
+
+def said(text: str, *, optional: bool = False) -> Part:
+    """A part that is always told in the same words; none if these are none."""
+    return Part((lambda _: text,) if text else (), None, optional)
+
+
+def composed(title: str, parts: Sequence[Part], voice: Voice) -> Message:
+    """The parts in their order under a title, within `MOST_CHARACTERS`.
+
+    First every line without names. Where that is too much, parts are told in one line each, the
+    last first; where that is too much, the last are counted. Then as many names as there is room
+    for, the lines with the fewest first, then the optional parts.
+    """
+    needed = [part for part in parts if part.lines and not part.optional]
+    room = MOST_CHARACTERS - len(title) - 1
+    crowded = _crowded(needed, room)
+    told = [
+        [lambda _, words=part.crowded: words()] if index in crowded else list(part.lines)
+        for index, part in enumerate(needed)
+    ]
+    cut = _cut(needed, [_text(lines) for lines in told], room, voice)
+    if cut is not None:
+        return Message(title, cut)
+    lines = _Lines([words for part in told for words in part], room)
+    lines.name()
+    for part in parts:
+        if part.optional:
+            lines.add(part.lines)
+    return Message(title, lines.text() or voice.say("that_is_all"))
+
+
+def _text(lines: Sequence[Words]) -> str:
+    return "\n".join(words(0) for words in lines)
+
+
+def _crowded(parts: Sequence[Part], room: int) -> set[int]:
+    """Which parts are to be told in one line, so that there is room for all, if there can be."""
+    long = [_text(part.lines) for part in parts]
+    short = [
+        part.crowded() if part.crowded else text for part, text in zip(parts, long, strict=True)
+    ]
+
+    def length(crowded: set[int]) -> int:
+        return len("\n".join(short[i] if i in crowded else long[i] for i in range(len(parts))))
+
+    crowded = set[int]()
+    for index in reversed(range(len(parts))):
+        if length(crowded) <= room:
+            break
+        if len(short[index]) < len(long[index]):
+            crowded.add(index)
+    for index in sorted(crowded):  # one of the last may have made the room that was needed
+        if length(crowded - {index}) <= room:
+            crowded.remove(index)
+    return crowded
+
+
+def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -> str | None:
+    """The lines for which there is room, the first first, and how many are left out, and how to
+    read them; None if all have room."""
+    if len("\n".join(texts)) <= room:
+        return None
+    lines = [
+        (line, part.plants)
+        for part, text in zip(parts, texts, strict=True)
+        for line in text.splitlines()
+    ]
+    kept: list[int] = []
+
+    def text_with(indices: Sequence[int]) -> str:
+        rest = [plants for index, (_, plants) in enumerate(lines) if index not in indices]
+        plants = len(frozenset[str]().union(*rest))
+        tail = voice.say("cut", lines=len(rest), plants=plants)
+        return "\n".join([*(lines[index][0] for index in indices), tail])
+
+    for index in range(len(lines)):
+        if len(text_with([*kept, index])) <= room:
+            kept.append(index)
+    text = text_with(kept)
+    return text if len(text) <= room else ""
+
+
+NAME_STEPS = (1, 2, 3, 5, 8)
+"""Numbers of names that a line is tried with."""
+
+
+class _Lines:
+    """Lines that fit, each with as many names as it was given."""
+
+    def __init__(self, lines: list[Words], room: int) -> None:
+        self._lines = lines
+        self._room = room
+        self._names = dict.fromkeys(range(len(lines)), 0)
+
+    def text(self, names: Mapping[int, int] | None = None) -> str:
+        given = self._names if names is None else names
+        return "\n".join(self._lines[index](most) for index, most in given.items())
+
+    def name(self) -> None:
+        """Give names where there is room."""
+        for index in sorted(self._names, key=lambda one: len(self._lines[one](NAME_STEPS[-1]))):
+            for most in NAME_STEPS:
+                if len(self.text({**self._names, index: most})) <= self._room:
+                    self._names[index] = most
+
+    def add(self, lines: Sequence[Words]) -> None:
+        """Add lines at the end, those of them that fit."""
+        for words in lines:
+            index = len(self._lines)
+            self._lines.append(words)
+            if len(self.text({**self._names, index: 0})) <= self._room:
+                self._names[index] = 0
