@@ -32,6 +32,7 @@ from sillward import (
     reports,
     rounds,
     trial,
+    words_report,
 )
 from sillward.app import DEMOS, App, Options, atlas, build, demo, desks_of, start_logging
 from sillward.calendar_file import to_ics
@@ -58,7 +59,7 @@ from sillward_rules.sheet import Round, acknowledged, draw_up, next_state
 PURPOSES = {
     "Look": ("sheet", "why", "forecast", "status", "chart", "calendar", "demo"),
     "Be told": ("run", "send", "done", "stopped"),
-    "Set up": ("new", "check", "try-channel", "groups", "mix", "schema"),
+    "Set up": ("new", "check", "try-channel", "groups", "mix", "words", "schema"),
 }
 """What a grower wants to do, and with which commands."""
 
@@ -206,6 +207,8 @@ def check(options: Options, as_json: bool) -> None:
     app.require_places()
     if app.settings.calendar is not None:
         calendar_keeper.check_place(app.settings.calendar)
+    for line in words_report.check(app.household.voice, app.path.name):
+        click.echo("\n".join(screen().lines(f"sillward: note: {line}")), err=True)
     sources = [source.name for source in app.sources]
     if as_json:
         _print_json(reports.check_document(app.household, sources))
@@ -705,6 +708,28 @@ def new(file: Path | None, force: bool) -> None:
         drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
         click.echo(full.text(drawn, app.household.voice, app.attribution(weather)))
     click.echo(first_run.next_steps(path, settings.collection))
+
+
+@main.command(short_help="The words of messages, and how to change them.")
+@click.argument("names", nargs=-1)
+@click.option("--collection", type=click.Path(path_type=Path), help="The collection file.")
+@click.option("--out", type=click.Path(path_type=Path), help="Copy ours into this folder.")
+def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> None:
+    """List the macros of messages, those named like NAMES: what they are told and say now.
+
+    Example: sillward words stay
+    """
+    if out is not None:
+        written = ", ".join(words_report.copy(out))
+        _say(f"Written to {out}: {written}. Keep the macros that you change, delete the others.")
+        return
+    try:
+        household = build(Options(collection)).household
+    except ConfigError:
+        if collection is not None:
+            raise
+        household = demo("cold-snap").household
+    click.echo(words_report.text(household.voice, names, screen()))
 
 
 @main.command("schema", short_help="The JSON Schema of a collection, for editors.")

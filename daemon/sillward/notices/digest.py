@@ -69,17 +69,20 @@ def html(
     life: str,
     week: Review | None = None,
     charts: Sequence[Picture] = (),
+    strict: bool = False,
 ) -> str:
     """The week as one HTML document.
 
     credit: the attribution that is due; the only place with links. life: the line that shows that
-    somebody is there. week: the review; None where it could not be made.
+    somebody is there. week: the review; None where it could not be made. strict: raise whatever the
+    grower's own page raises, rather than take ours.
     """
     ahead = sheet.outlook
     nights = ahead.nights if ahead else ()
     spots = list(_spots(nights, collection, voice)) if nights else []
     warnings = [voice.remark(one) for one in sheet.warnings]
     return voice.page(
+        strict=strict,
         light=LIGHT,
         dark=DARK,
         site=_name(sheet.site),

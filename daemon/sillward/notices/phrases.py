@@ -21,10 +21,14 @@ def number(reason: Reason, voice: Voice) -> str:
     value, unit = voice.units.shown(reason.value, reason.unit)
     digits = 0 if reason.unit in ("min", "%") else 1
     if reason.limit is not None and reason.limit != reason.value:
-        bound = float(voice.bare(reason.limit, reason.unit))
-        while digits < MOST_DIGITS and round(value, digits) == bound:
+        bound, above = float(voice.bare(reason.limit, reason.unit)), reason.value > reason.limit
+        while digits < MOST_DIGITS and not _on_side(round(value, digits), bound, above=above):
             digits += 1
     return f"{fixed(value, digits)} {unit}"
+
+
+def _on_side(value: float, bound: float, *, above: bool) -> bool:
+    return value > bound if above else value < bound
 
 
 def limit(reason: Reason, voice: Voice) -> str:

@@ -41,31 +41,48 @@ class Voice:
         Where the grower's own fails, says nothing, or far more than ours, ours is used: wording
         must cost no notice.
         """
-        ours = self._macros.ours(name)
-        own = None
-        if name in self.wording.own:
-            try:
-                own = self.own_words(name, facts)
-            except Exception as error:
-                log.warning("wording.failed macro=%s reason=%s", name, one_reason(error))
-        text = called(ours, facts)
-        if own is not None and (bool(own) or not text) and len(own) <= most_of(text):
-            return own
-        return text
+        ours = self.in_our_words(name, facts)
+        if name not in self.wording.own or name in self._speaking:
+            return ours
+        try:
+            own = self.in_own_words(name, facts)
+        except Exception as error:
+            log.warning("wording.failed macro=%s reason=%s", name, one_reason(error))
+            return ours
+        return own if (own or not ours) and len(own) <= most_of(ours) else ours
 
-    def own_words(self, name: str, facts: Mapping[str, Any]) -> str | None:
-        """What the grower's own macro says, None if there is none. Raise whatever it raises."""
-        macro = self._macros.own(name)
-        return None if macro is None else called(macro, facts)
+    def in_our_words(self, name: str, facts: Mapping[str, Any]) -> str:
+        """What the packaged macro says. Raise KeyError if there is none."""
+        return called(self._macros.ours(name), facts)
 
-    def page(self, **facts: Any) -> str:
-        """The week as HTML; the grower's own page, unless it fails."""
+    def in_own_words(self, name: str, facts: Mapping[str, Any]) -> str:
+        """What the grower's own macro says. Raise whatever it raises, KeyError if there is none.
+
+        Of itself it hears our words: so it may add to them, and cannot call itself for ever.
+        """
+        self._speaking.add(name)
+        try:
+            return called(self._macros.own(name), facts)
+        finally:
+            self._speaking.discard(name)
+
+    def page(self, *, strict: bool, **facts: Any) -> str:
+        """The week as HTML; the grower's own page, unless it fails.
+
+        strict: raise whatever it raises.
+        """
         if self.wording.page is not None:
             try:
                 return self._macros.page(own=True).render(facts)
             except Exception as error:
+                if strict:
+                    raise
                 log.warning("wording.failed page reason=%s", one_reason(error))
         return self._macros.page(own=False).render(facts)
+
+    @cached_property
+    def _speaking(self) -> set[str]:
+        return set()
 
     @cached_property
     def _macros(self) -> Macros:
@@ -189,7 +206,7 @@ class Voice:
         """A limit in its shortest form, without its unit."""
         shown, its = self.units.shown(value, unit)
         if digits is None and its != unit:
-            digits = 1  # what was converted has more than anybody wrote
+            digits = 2  # enough for a limit in tenths; the rest nobody wrote
         return f"{(shown if digits is None else round(shown, digits)) + 0.0:g}"
 
     def degree_sign(self, value_c: float) -> str:

@@ -6,7 +6,7 @@ and never cost a notice: where one fails, says nothing, or rambles, ours is used
 """
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -50,6 +50,10 @@ OURS = (
 _MACRO = re.compile(r"^\{%-? macro (\w+)\(([^)]*)\)", re.MULTILINE)
 
 
+_Macro = tuple[str, tuple[str, ...], int]
+"""Name, facts, line."""
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """A macro: the file that it is in, the text of that file, the facts that it is given."""
@@ -72,20 +76,24 @@ class Wording:
 @cache
 def packaged() -> Wording:
     """The wording that comes with the program."""
-    found: dict[str, Source] = {}
-    for file in sorted(_templates(), key=lambda one: one.name):
-        if file.name != PAGE:
-            text = file.read_text(encoding="utf-8")
-            found |= {
-                name: Source(file.name, text, tuple(re.findall(r"\w+", facts)))
-                for name, facts in _MACRO.findall(text)
-            }
-    return Wording(found)
+    return Wording(
+        {
+            name: Source(file, text, tuple(re.findall(r"\w+", facts)))
+            for file, text in packaged_texts().items()
+            for name, facts in _MACRO.findall(text)
+        }
+    )
 
 
-def _templates() -> Iterable[Any]:
+def packaged_texts() -> dict[str, str]:
+    """Our files of macros by name, without the page."""
     folder = resources.files("sillward.notices") / "templates"
-    return (one for one in folder.iterdir() if one.name.endswith(SUFFIX))
+    files = sorted(folder.iterdir(), key=lambda one: one.name)
+    return {
+        file.name: file.read_text(encoding="utf-8")
+        for file in files
+        if file.name.endswith(SUFFIX) and file.name != PAGE
+    }
 
 
 def with_own(folder: Path) -> Wording:
@@ -99,28 +107,41 @@ def with_own(folder: Path) -> Wording:
     for file in _files_of(folder):
         try:
             text = _read(file)
-            if file.name == PAGE:
-                page = text
-                _parsed(text, file.name)
-                continue
-            given = _macros_in(text, file.name)
+            body = _parsed(text, file.name)
         except ConfigError as error:
             errors += error.lines
             continue
-        for name, facts, line in given:
-            where = f"{file.name}: line {line}: macro {name}"
-            if name not in ours:
-                errors.append(f"{where}: there is no such line to word{_like(name, ours)}")
-            elif unknown := [one for one in facts if one not in ours[name].facts]:
-                known = ", ".join(ours[name].facts) or "none"
-                errors.append(f"{where}: {unknown[0]}: is not told here (known: {known})")
-            elif name in own:
-                errors.append(f"{where}: {own[name].file} has it already")
-            else:
-                own[name] = Source(file.name, text, facts)
+        if file.name == PAGE:
+            page = text
+            continue
+        macros = _macros_in(body)
+        errors += _wrong(file.name, body, macros, own)
+        own |= {name: Source(file.name, text, facts) for name, facts, _ in macros}
     if errors:
         raise ConfigError(errors)
     return Wording(ours, own, page)
+
+
+def _wrong(
+    file: str, body: Sequence[Any], macros: Sequence[_Macro], elsewhere: Mapping[str, Source]
+) -> Iterator[str]:
+    """What is wrong with a file of macros, in lines. elsewhere: those of other files."""
+    ours = packaged().ours
+    for line in _strangers(body):
+        yield f"{file}: line {line}: only macros and comments may stand here"
+    if not macros:
+        yield f"{file}: there is no macro in it"
+    seen = {name: source.file for name, source in elsewhere.items()}
+    for name, facts, line in macros:
+        where = f"{file}: line {line}: macro {name}"
+        if name in seen:
+            yield f"{where}: {seen[name]} has it already"
+        seen[name] = file
+        if name not in ours:
+            yield f"{where}: there is no such line to word{_like(name, ours)}"
+        elif unknown := [one for one in facts if one not in ours[name].facts]:
+            known = ", ".join(ours[name].facts) or "nothing is"
+            yield f"{where}: {unknown[0]}: is not told here (known: {known})"
 
 
 def _files_of(folder: Path) -> list[Path]:
@@ -151,22 +172,26 @@ def _read(file: Path) -> str:
     raise ConfigError([msg])
 
 
-def _macros_in(text: str, file: str) -> list[tuple[str, tuple[str, ...], int]]:
-    """Each macro with its facts and its line. Raise ConfigError unless there is nothing else."""
+def _macros_in(body: Sequence[Any]) -> list[_Macro]:
     from jinja2 import nodes
 
-    found, errors = [], list[str]()
-    for node in _parsed(text, file):
-        if isinstance(node, nodes.Macro):
-            facts = tuple(argument.name for argument in node.args)
-            found.append((node.name, facts, node.lineno))
-        elif not (isinstance(node, nodes.Output) and _is_blank(node)):
-            errors.append(f"{file}: line {node.lineno}: only macros and comments may stand here")
-    if not found and not errors:
-        errors.append(f"{file}: there is no macro in it")
-    if errors:
-        raise ConfigError(errors)
-    return found
+    return [
+        (node.name, tuple(argument.name for argument in node.args), node.lineno)
+        for node in body
+        if isinstance(node, nodes.Macro)
+    ]
+
+
+def _strangers(body: Sequence[Any]) -> Iterator[int]:
+    """Lines of what is neither a macro nor blank."""
+    from jinja2 import nodes
+
+    for node in body:
+        blank = isinstance(node, nodes.Output) and all(
+            isinstance(one, nodes.TemplateData) and not one.data.strip() for one in node.nodes
+        )
+        if not isinstance(node, nodes.Macro) and not blank:
+            yield node.lineno
 
 
 def _parsed(text: str, file: str) -> list[Any]:
@@ -182,12 +207,6 @@ def _parsed(text: str, file: str) -> list[Any]:
     except RecursionError:
         msg = f"{file}: is nested too deeply"
     raise ConfigError([msg])
-
-
-def _is_blank(output: Any) -> bool:
-    from jinja2 import nodes
-
-    return all(isinstance(one, nodes.TemplateData) and not one.data.strip() for one in output.nodes)
 
 
 def _like(name: str, known: Mapping[str, Source]) -> str:
@@ -209,6 +228,9 @@ def environment() -> "Environment":
 
         def is_safe_attribute(self, obj: Any, attr: str, value: Any) -> bool:
             return attr not in _ROOMY and super().is_safe_attribute(obj, attr, value)
+
+        def wrap_str_format(self, value: Any) -> None:
+            """Have str.format refused like the other roomy methods, rather than made safe."""
 
         def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
             if operator == "**" or (operator == "%" and isinstance(left, str)):
@@ -241,10 +263,9 @@ class Macros:
         """The packaged macro. Raise KeyError if there is none."""
         return self._macro(self._wording.ours[name], name)
 
-    def own(self, name: str) -> "Macro | None":
-        """The grower's, if there is one."""
-        source = self._wording.own.get(name)
-        return None if source is None else self._macro(source, name)
+    def own(self, name: str) -> "Macro":
+        """The grower's. Raise KeyError if there is none."""
+        return self._macro(self._wording.own[name], name)
 
     def _macro(self, source: Source, name: str) -> "Macro":
         if source.text not in self._modules:
