@@ -149,6 +149,7 @@ def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
                 "mistings": day.mistings,
                 "misted_plants": day.misted_plants,
                 "others": {kind.value: count for kind, count in day.others},
+                "fed_plants": day.fed,
             }
             for day in ahead.days
         ],

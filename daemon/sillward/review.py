@@ -23,6 +23,9 @@ CLEAR_BY_K = 1.0
 """A night that stayed this far above the limits of those who were told in was a false alarm [K].
 Judgement: the usual error of a forecast for the same night is not much less."""
 
+LATE = timedelta(minutes=15)
+"""Whoever acknowledges so soon after the hour has done it in time. Judgement."""
+
 Archive = Sequence[tuple[str, datetime, NightForecast]]
 """Forecasts of nights as `Ledger.nights` gives them: source, when it was fetched, what it said."""
 
@@ -45,15 +48,17 @@ class Night:
 class Review:
     """The days from `first` to `last`, both included.
 
-    told: orders (`ORDERS`), those that were called off included; done: acknowledged. missed:
-    notices that could not be sent in time. false_alarms: orders to carry in that turned out not to
-    be needed. nights: those of which both forecasts are known.
+    told: orders (`ORDERS`), those that were called off included; done: acknowledged, late: of these
+    more than `LATE` after their hour. missed: notices that could not be sent in time. false_alarms:
+    orders to carry in that turned out not to be needed. nights: those of which both forecasts are
+    known.
     """
 
     first: date
     last: date
     told: int
     done: int
+    late: int
     called_off: int
     missed: int
     false_alarms: int
@@ -95,6 +100,7 @@ def review(
         last,
         told=len(orders),
         done=sum(one.done_at is not None for one in orders),
+        late=sum(one.done_at is not None and one.done_at > one.before + LATE for one in orders),
         called_off=sum(one.called_off_at is not None for one in orders),
         missed=missed,
         false_alarms=sum(_in_vain(one, off_k.get(one.day)) for one in orders),
@@ -174,6 +180,7 @@ def facts(week: Review, voice: Voice) -> list[str]:
             "orders_behind",
             told=week.told,
             done=week.done,
+            late=week.late,
             called_off=week.called_off,
             missed=week.missed,
         ),

@@ -303,7 +303,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, places.until)
     misting = mist.misting_errands(scene, places, planned)
     chores = into_chores([*misting, *dry], scene.site, day, scene.now)
-    fit = feeding.ready(scene, places, planned, steps)
+    fit = feeding.ready(scene, places, planned, steps, feeding.last_fed(scene))
     feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps, fit))
     fed = into_chores(feeds, scene.site, day, scene.now)
     rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)

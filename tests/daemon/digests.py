@@ -34,7 +34,7 @@ def digest_of(name: str) -> str:
     day = app.site.local_date(sheet.at)
     first = day - timedelta(days=DAYS)
     nights = (Night(first, 5.2, 4.0), Night(first + timedelta(days=1), 6.1, 6.1))
-    week = Review(first, day - timedelta(days=1), 9, 7, 1, 1, 2, nights)
+    week = Review(first, day - timedelta(days=1), 9, 7, 2, 1, 1, 2, nights)
     return digest.html(
         sheet,
         app.household.collection,

@@ -13,7 +13,7 @@ from sillward.app import DEMOS, demo
 from sillward.notices import digest, full
 from sillward.notices.digest import Picture, html
 from sillward.review import Night, Review
-from sillward_rules.collection import Collection, PlantState
+from sillward_rules.collection import Collection
 from sillward_rules.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
 from sillward_rules.sheet import Sheet
@@ -123,17 +123,22 @@ def test_the_parts_come_in_their_order() -> None:
     assert places == sorted(places)
 
 
-def test_feed_is_told_as_far_as_it_is_known() -> None:
+def test_feed_is_told_by_day_with_what_to_weigh() -> None:
     sheet = sheet_of("dry-summer")
-    fed = PlantState("pergola", fed_at=sheet.at - timedelta(days=5))
-    given = replace(sheet, states={**sheet.states, "Blue basket": fed})
+    assert sheet.outlook is not None
+    days = [
+        replace(day, fed=fed) for day, fed in zip(sheet.outlook.days, (0, 6, 0, 1), strict=False)
+    ]
+    given = replace(sheet, outlook=replace(sheet.outlook, days=tuple(days)))
 
     told = page(given).text
 
     assert f"Mix: {sheet.feed}." in told
-    # Tuesday 20 January; fed five days before, and a week is the least by default.
-    assert "1 plant fed before: again from Thu 22 Jan at the earliest." in told
-    assert "Feed" not in page(replace(sheet, feed=None)).text.split("\n")
+    assert "followed: Thu 22 Jan 6 plants, Sat 24 Jan 1 plant; each morning round decides." in told
+    assert "; feed 6" in told
+    assert "Mix: " not in page(replace(given, feed=None)).text
+    for feed in full.feeding(given, VOICE):
+        assert feed in " ".join(full.text(given, VOICE, CREDIT).split())
 
 
 def test_a_night_that_is_not_known_is_to_be_treated_as_cold() -> None:
@@ -179,7 +184,7 @@ def test_a_low_at_the_limit_is_not_under_it() -> None:
 
 def test_the_week_behind_is_told_with_its_nights() -> None:
     day = date(2026, 5, 7)
-    week = Review(day, day + timedelta(days=6), 3, 2, 0, 1, 0, (Night(day, 5.2, 4.0),))
+    week = Review(day, day + timedelta(days=6), 3, 2, 0, 0, 1, 0, (Night(day, 5.2, 4.0),))
 
     told = page(sheet_of("cold-snap"), week=week).text
 

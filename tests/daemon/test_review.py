@@ -34,6 +34,7 @@ def chore(
     limit: float = 8.0,
     quantity: str = "leaf temperature",
     done: bool = False,
+    minutes_after: int = 0,
     called_off: bool = False,
 ) -> StoredChore:
     names = plants or ("Left pot",)
@@ -46,7 +47,7 @@ def chore(
         kind=kind.value,
         before=at,
         document={"plants": list(names), "because": because},
-        done_at=at if done else None,
+        done_at=at + timedelta(minutes=minutes_after) if done else None,
         called_off_at=at if called_off else None,
     )
 
@@ -218,6 +219,16 @@ def test_it_is_told_in_few_lines() -> None:
         "  2 false alarms: told in, then called off or 1.0 K above the limit by that forecast.",
         "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 K milder",
     ]
+
+
+@pytest.mark.parametrize(
+    ("minutes_after", "told"),
+    [(-30, "1 acknowledged;"), (15, "1 acknowledged;"), (16, "1 acknowledged (1 after the hour);")],
+)
+def test_what_was_acknowledged_late_is_told(minutes_after: int, told: str) -> None:
+    week = of(chore(done=True, minutes_after=minutes_after), chore(number=2))
+
+    assert told in review.lines(week, VOICE)[1]
 
 
 def test_a_week_without_orders_is_short() -> None:

@@ -282,6 +282,18 @@ def test_our_macros_say_nothing_odd(name: str) -> None:
             assert len(said) < most_of(said)
 
 
+def test_no_macro_is_left_over() -> None:
+    """Each is said by the code, by another macro, or is the wording of a remark."""
+    package = Path(wording.__file__).parents[1]
+    code = "".join(file.read_text(encoding="utf-8") for file in package.rglob("*.py"))
+    templates = "".join(wording.packaged_texts().values())
+    kinds = {name for name, one in packaged().ours.items() if one.file == "remarks.jinja"}
+
+    for name in packaged().ours:
+        used = f'"{name}"' in code or f"'{name}'" in code or f"say.{name}(" in templates
+        assert used or name in kinds, name
+
+
 def test_no_sample_is_left_over() -> None:
     known = {f"{name}.{fact}" for name, one in packaged().ours.items() for fact in one.facts}
 

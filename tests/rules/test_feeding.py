@@ -31,7 +31,7 @@ from tests.rules.summer import (
     raining,
     sky,
 )
-from tests.rules.support import daily_curve, plant, utc, warned
+from tests.rules.support import daily_curve, fetched, plant, utc, warned
 
 DAY_LONG = timedelta(days=1)
 EASY = Habits(feed_from_c=10.0, mist_from_c=10.0)
@@ -166,7 +166,7 @@ def test_no_feed_while_the_morning_is_cold() -> None:
     air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
     scene, places, plans, steps = planned(garden(plant(night_low=1.0)), air)
     made = mist.plan(scene, places, steps)
-    fit = feeding.ready(scene, places, made, steps)
+    fit = feeding.ready(scene, places, made, steps, feeding.last_fed(scene))
     (errand,) = feeding.feed(scene, places, made, steps, fit)
 
     def temp_c(at: datetime) -> float:
@@ -417,3 +417,28 @@ def test_a_feed_that_is_too_strong_for_all_is_named_too() -> None:
 
     assert not of(sheet, ChoreKind.FEED)
     assert FeedTooStrong(("Test strap",), EC, 0.1) in sheet.warnings
+
+
+@pytest.mark.parametrize("every", [timedelta(days=2), timedelta(days=3), timedelta(days=7)])
+def test_the_week_feeds_on_the_days_on_which_its_mornings_will(every: timedelta) -> None:
+    """Each morning drawn up by itself, with the advice of those before it followed."""
+    long = 10 * 24
+    air = sky(daily_curve(14.0, 30.0, long), dew=13.5, wind_m_s=0.3)
+    two = (plant("Left pot", holder="mount"), plant("Right pot", holder="basket"))
+    made = garden(*two, habits=replace(EASY, feed_every=every), feed=recipe())
+    fed_before = {"Left pot": at_home(fed_at=NOW - DAY_LONG), "Right pot": at_home()}
+
+    week = draw_up(Round.WEEK, made, air, fed_before, NOW).outlook
+    assert week is not None
+    told, state = {}, dict(fed_before)
+    for number in range(8):
+        now = NOW + number * DAY_LONG
+        sheet = draw_up(Round.MORNING, made, fetched(air, now), state, now)
+        feeds = [chore for chore in sheet.chores if chore.kind is ChoreKind.FEED]
+        told[DAY + number * DAY_LONG] = sum(len(chore.plants) for chore in feeds)
+        state = next_state(state, sheet)
+
+    assert [(day.day, day.fed) for day in week.days] == [
+        (day.day, told[day.day]) for day in week.days
+    ]
+    assert sum(day.fed for day in week.days) >= 2

@@ -97,7 +97,7 @@ def html(
         carrying=[(voice.day(day), text) for day, text in full.carrying(sheet.chores, voice)],
         days=[_day(day, voice) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
-        feed=list(_feed(sheet, collection, voice)),
+        feed=list(full.feeding(sheet, voice)) if ahead and ahead.days else [],
         dark_spots=[capital(voice.remark(one)) for one in ahead.dark] if ahead else [],
         season=[capital(voice.remark(one)) for one in _season(ahead)] if ahead else [],
         charts=charts,
@@ -241,25 +241,10 @@ def _day(day: DayAhead, voice: Voice) -> _DayRow:
             "day_of_misting",
             mistings=day.mistings,
             plants=day.misted_plants,
+            fed=day.fed,
             others=[(kind.value, count) for kind, count in day.others],
         ),
     )
-
-
-def _feed(sheet: Sheet, collection: Collection, voice: Voice) -> Iterator[str]:
-    """The feed in use, and who may have it again from when; the mornings decide."""
-    if sheet.feed is None:
-        return
-    yield voice.say("feed_mix", feed=sheet.feed)
-    site, every = collection.site, collection.habits.feed_every
-    again: dict[date, int] = {}
-    for state in sheet.states.values():
-        if state.fed_at is not None:
-            day = site.local_date(max(state.fed_at + every, sheet.at))
-            again[day] = again.get(day, 0) + 1
-    for day, count in sorted(again.items()):
-        yield voice.say("feed_again", count=count, day=day)
-    yield voice.say("feed_by_morning")
 
 
 def _season(ahead: Outlook) -> list[Remark]:

@@ -58,6 +58,8 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
     if round_ is Round.WEEK and sheet.chores:
         walks = [f"{voice.day(day)}  {text}" for day, text in carrying(sheet.chores, voice)]
         yield from _listed("carrying", walks, voice)
+    if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
+        yield from _listed("feed", list(feeding(sheet, voice)), voice)
     yield from _listed("warnings", [voice.remark(one) for one in sheet.warnings], voice)
     yield from _listed("assumptions", sheet.assumptions, voice)
     if footer:
@@ -216,6 +218,14 @@ def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]
         yield day, "; ".join(parts)
 
 
+def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
+    """What is fed, and on which days of the week how many plants."""
+    if sheet.feed is not None:
+        yield voice.say("feed_mix", feed=sheet.feed)
+    days = sheet.outlook.days if sheet.outlook is not None else ()
+    yield voice.say("feed_days", days=[(day.day, day.fed) for day in days if day.fed])
+
+
 def told_at(chore: Chore, voice: Voice) -> datetime:
     """The hour that a walk is told by, as clocks show it there."""
     out = chore.kind is ChoreKind.CARRY_OUT
@@ -280,6 +290,7 @@ def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
             "day_asks",
             mistings=day.mistings,
             plants=day.misted_plants,
+            fed=day.fed,
             others=[(kind.value, count) for kind, count in day.others],
         )
         told = padded(f"  {voice.day(day.day)}", DAY_WIDTH)

@@ -39,15 +39,29 @@ def feed(
     plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
     fit (cohort,) : who is `ready`.
     """
+    opens, closes, told = windows(scene, places, planned, steps, fit)
+    here = (places.column, places.column)
+
+    def reason(cohort: int) -> Reason:
+        return replace(told[cohort], plant=scene.cohorts[cohort].names[0])
+
+    fed = np.flatnonzero(np.isfinite(opens))
+    return errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
+
+
+def windows(
+    scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fit: np.ndarray
+) -> tuple[Array, Array, dict[int, Reason]]:
+    """(cohort,) from when to when each may be fed [unix s], NaN for never; and by what reason."""
     rinse_at = strongest(scene)
     cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
+    opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
+    told: dict[int, Reason] = {}
     if not cohorts.size:
-        return []
+        return opens, closes, told
     velamen = scene.traits.velamen
     keys = (planned.which, velamen, rinse_at, scene.roots, places.until)
     first, groups = alike(*(key[cohorts] for key in keys))
-    opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
-    told: dict[int, Reason] = {}
     for number, index in enumerate(cohorts[first].tolist()):
         misting = planned.plans[int(planned.which[index])].mistings[0]
         films, bare = steps.films(int(places.column[index])), bool(velamen[index])
@@ -58,20 +72,19 @@ def feed(
         for cohort in cohorts[groups == number].tolist():
             opens[cohort], closes[cohort] = found[0].timestamp(), found[1].timestamp()
             told[cohort] = found[2]
-    here = (places.column, places.column)
-
-    def reason(cohort: int) -> Reason:
-        return replace(told[cohort], plant=scene.cohorts[cohort].names[0])
-
-    fed = cohorts[np.isfinite(opens[cohorts])]
-    return errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
+    return opens, closes, told
 
 
-def ready(scene: Scene, places: Places, planned: DayPlans, steps: DaySteps) -> np.ndarray:
-    """(cohort,) who would be fed today, whatever the strength of the feed."""
+def ready(
+    scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fed: Array
+) -> np.ndarray:
+    """(cohort,) who would be fed that day, whatever the strength of the feed.
+
+    fed (cohort,) : when each was fed last, see `last_fed`.
+    """
     takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
     fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
-    return np.asarray(fit & _due(scene) & _growing_weather(scene, steps)[places.column])
+    return np.asarray(fit & _due(scene, steps, fed) & _growing_weather(scene, steps)[places.column])
 
 
 def strongest(scene: Scene) -> Array:
@@ -154,15 +167,19 @@ def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps)
     return rinses
 
 
-def _due(scene: Scene) -> np.ndarray:
+def last_fed(scene: Scene) -> Array:
+    """(cohort,) when each was fed last, as far as is known [unix s]; -inf for never."""
+    fed = [one.state.fed_at for one in scene.cohorts]
+    return np.array([-np.inf if at is None else at.timestamp() for at in fed])
+
+
+def _due(scene: Scene, steps: DaySteps, fed: Array) -> np.ndarray:
     """(cohort,) whether it is long enough since the last feed; never while growth rests.
 
     While growth slows it takes twice as long.
     """
     pause_s = np.array([_pause(scene, season) for season in scene.climate.season])[scene.home]
-    fed = [one.state.fed_at for one in scene.cohorts]
-    fed_s = np.array([-np.inf if at is None else at.timestamp() for at in fed])
-    since = scene.now.timestamp() - fed_s
+    since = max(scene.now, steps.events.sunrise).timestamp() - fed
     return np.asarray(since >= pause_s - SAME_HOUR.total_seconds())
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from sillward_rules import light, sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
-from sillward_rules.planners import carry, mist, protect, shelter
+from sillward_rules.planners import carry, feeding, mist, protect, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import CarryBegins, CarryEnds, Remark, Spell, SpotDark
@@ -47,7 +47,7 @@ class DayAhead:
     """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for.
 
     others: what else it asks for (shade, cover and so on), with the number of plants. misting:
-    its walks, if the advice of each day before is followed.
+    its walks, fed: how many plants are fed, if the advice of each day before is followed.
     """
 
     day: date
@@ -58,6 +58,7 @@ class DayAhead:
     too_hot_for: int
     others: tuple[tuple[ChoreKind, int], ...] = ()
     misting: tuple[Chore, ...] = ()
+    fed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +90,14 @@ def look_ahead(scene: Scene) -> Outlook:
     chores: tuple[Chore, ...] = ()
     warnings: dict[Remark, None] = {}
     standing: Standing = scene.standing
+    fed = feeding.last_fed(scene)
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
         if not _covered(scene, night):
             break
         if offset or scene.now < night.start:
-            out, standing, day = _day(scene, night.day, standing)
+            out, standing, fed, day = _day(scene, night.day, standing, fed)
             chores += out
             days += [day] if offset else []
         judged = judge_night(scene, night)
@@ -107,7 +109,7 @@ def look_ahead(scene: Scene) -> Outlook:
         warnings |= dict.fromkeys(carry.night_warnings(scene, lows, judged, standing))
         nights.append(_night_ahead(scene, night, lows, judged))
     if nights:
-        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing)[2])
+        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing, fed)[3])
     known = [day for day in days if day.high_c is not None]
     return Outlook(
         nights=tuple(nights),
@@ -121,14 +123,15 @@ def look_ahead(scene: Scene) -> Outlook:
 
 
 def _day(
-    scene: Scene, day: date, standing: Standing
-) -> tuple[tuple[Chore, ...], Standing, DayAhead]:
-    """A day's walks out, where the plants then stand, and the day's account."""
+    scene: Scene, day: date, standing: Standing, fed: Array
+) -> tuple[tuple[Chore, ...], Standing, Array, DayAhead]:
+    """A day's walks out, where the plants then stand, when they were fed, the day's account."""
     moves = carry.carry_out(scene, day, standing)
     going = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_OUT]
     out = into_chores(going, scene.site, day, scene.now)
     places = mist.places(scene, day, moves.standing, out)
-    return out, moves.standing, _day_ahead(scene, day, places)
+    account, fed = _day_ahead(scene, day, places, fed)
+    return out, moves.standing, fed, account
 
 
 def _covered(scene: Scene, night: Night) -> bool:
@@ -167,16 +170,20 @@ def _chance(scene: Scene, night: Night) -> float | None:
     return round(highest, 2) if np.isfinite(highest) else None
 
 
-def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
+def _day_ahead(scene: Scene, day: date, places: mist.Places, fed: Array) -> tuple[DayAhead, Array]:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
-    planned = mist.plan(scene, places, DaySteps(scene, day))
+    steps = DaySteps(scene, day)
+    planned = mist.plan(scene, places, steps)
+    fit = feeding.ready(scene, places, planned, steps, fed)
+    opens, _, _ = feeding.windows(scene, places, planned, steps, fit)
+    feeds = np.isfinite(opens)
     others = protect.protect(scene, places.column, places.since, events.sunset)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
         counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))
-    return DayAhead(
+    account = DayAhead(
         day=day,
         high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),
         humidity_low_pct=_extreme(scene.climate.rh_pct[rows][:, outdoor], np.nanmin),
@@ -187,7 +194,9 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places) -> DayAhead:
         misting=into_chores(
             mist.misting_errands(scene, places, planned), scene.site, day, scene.now
         ),
+        fed=int(scene.sizes[feeds].sum()),
     )
+    return account, np.where(feeds, opens, fed)
 
 
 def _extreme(values: np.ndarray, of: object) -> float | None:
