@@ -34,7 +34,7 @@ from sillward.settings import (
 )
 from sillward.terminal import patient
 from sillward_rules.collection import State
-from sillward_rules.remark import Plain
+from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
@@ -112,11 +112,10 @@ class App:
                 best = keeper.shelf.best(self.site)
                 if best is None:
                     raise
-                note = self.household.voice.say(
-                    "forecast_instead", error=str(error), fetched=best.stored.fetched_at
-                )
+                fetched = best.stored.fetched_at.astimezone(self.site.zone)
                 weather = keeper.shelf.weather(self.site)
-                return replace(weather, remarks=(Plain(note), *weather.remarks))
+                note = ForecastInstead(str(error), fetched)
+                return replace(weather, remarks=(note, *weather.remarks))
             return keeper.shelf.weather(self.site)
 
     def ledger_for_a_look(self) -> Ledger:

@@ -46,6 +46,7 @@ from sillward.errors import ChartError, ConfigError, SillwardError, SourceError,
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import channels, full, short
 from sillward.notices.courier import Courier
+from sillward.notices.voice import Voice
 from sillward.schema import collection_schema
 from sillward.service import Desk
 from sillward.settings import last_resort, load_settings
@@ -244,10 +245,15 @@ def _at_moment(app: App, round_: Round | None) -> tuple[App, Any]:
     """The app with its clock at the moment to look at, and that moment."""
     now, as_recorded = app.moment(round_)
     if as_recorded:
-        local = now.astimezone(app.site.zone)
-        note = f"no --at given: taking {local:%Y-%m-%d %H:%M}, when it was recorded"
+        told = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
+        note = f"no --at given: taking {told}, when it was recorded"
         click.echo(f"sillward: {note}", err=True)
     return replace(app, clock=lambda: now), now
+
+
+def _reader(app: App, *, as_json: bool) -> Voice:
+    """How to speak to whoever reads a report: a machine in SI by 24 hours, whatever people like."""
+    return Voice(app.site) if as_json else app.household.voice
 
 
 @main.command(short_help="The numbers behind the decisions for a plant.")
@@ -313,7 +319,8 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     app, now = _at_moment(app, None)
     collection = app.household.collection
     spot, plant = _place_named(app, name)
-    data = of_place(kind, spot, collection, app.weather(now), app.states(), now, plant)
+    weather, units = app.weather(now), app.household.units
+    data = of_place(kind, spot, collection, weather, app.states(), now, plant, units=units)
     if as_json:
         _print_json(chart_document(data))
         return
@@ -398,7 +405,7 @@ def send(options: Options, round_name: str) -> None:
     desk.deliver(by_hand=True)
     waiting = False
     for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
-        at = "" if notice.sent_at is None else f" {notice.sent_at.astimezone(app.site.zone):%H:%M}"
+        at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"
         _say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
         waiting = waiting or notice.state not in ("sent", "not needed")
     desk.ledger.close()
@@ -483,7 +490,7 @@ def try_channel(options: Options, name: str | None) -> None:
         now = app.clock()
         drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
         for channel in chosen:
-            message = trial.message(channel, app.site, now, drawn)
+            message = trial.message(channel, app.household.voice, now, drawn)
             with patience(f"sending to {channel.name} ..."):
                 outcomes.append(trial.tried(channel, message, courier))
             click.echo(trial.line(outcomes[-1], chosen, screen()))
@@ -556,8 +563,7 @@ def done(options: Options, chore: str) -> None:
 def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> str:
     """Write down that a chore is done, and return that in words."""
     if told.done_at is not None:
-        at = told.done_at.astimezone(app.site.zone)
-        return f"{told.id} was done {at:%a %d %b %H:%M} already"
+        return f"{told.id} was done {app.household.voice.date_and_hour(told.done_at)} already"
     states, document_ = ledger.states(app.site.name), told.document
     kind, to_spot = ChoreKind(told.kind), document_["to"]
     before = {name: states.get(name) or PlantState(document_["from"]) for name in told.plants}
@@ -616,7 +622,8 @@ def status(options: Options, as_json: bool) -> None:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        report = reports.status_document(app.household, app.keeper(ledger), app.clock())
+        keeper, voice = app.keeper(ledger), _reader(app, as_json=as_json)
+        report = reports.status_document(app.household, keeper, app.clock(), voice)
     if as_json:
         _print_json(report)
     else:
@@ -638,11 +645,12 @@ def forecast(options: Options, as_json: bool) -> None:
         if keeper.shelf.best(app.site) is None:
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
-        report = forecast_report.document(app.household, keeper, now)
+        voice = _reader(app, as_json=as_json)
+        report = forecast_report.document(app.household, keeper, now, voice)
     if as_json:
         _print_json(report)
     else:
-        click.echo(forecast_report.text(report, app.household.collection, screen()))
+        click.echo(forecast_report.text(report, app.household, screen()))
 
 
 @main.command("calendar", short_help="The chores for a calendar program.")

@@ -8,7 +8,7 @@ from sillward.collection import Household
 from sillward.document import plain
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
-from sillward.notices.voice import Voice, fixed
+from sillward.notices.voice import Voice
 from sillward.tables_text import PIPE, Column, Mark, Marked, Screen, table
 from sillward_rules.collection import Collection
 from sillward_rules.lows import SpotLow, tonight
@@ -18,14 +18,13 @@ AHEAD = timedelta(days=3)
 """Gaps are told so far ahead: those of later days close with the next forecasts. Judgement."""
 
 
-def document(household: Household, keeper: Keeper, now: datetime) -> dict[str, Any]:
-    """What is held, as plain types; times in the site's zone."""
+def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) -> dict[str, Any]:
+    """What is held, as plain types; times in the site's zone. voice: for the remarks in it."""
     site = household.collection.site
 
     def iso(at: datetime | None) -> str | None:
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
-    voice = Voice(site)
     best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
     ahead = tonight(household.collection, weather, now)
     held = {one.source.name: one for one in keeper.shelf.held(site)}
@@ -93,16 +92,17 @@ def _low(low: SpotLow, iso: Iso) -> dict[str, Any]:
     }
 
 
-def text(report: dict[str, Any], collection: Collection, screen: Screen = PIPE) -> str:
+def text(report: dict[str, Any], household: Household, screen: Screen = PIPE) -> str:
     """The same in lines, and how many plants have their home where it gets too cold tonight."""
-    lines = [*screen.lines(f"{report['site']}, {_day(report['at'])}"), ""]
+    collection, voice = household.collection, household.voice
+    lines = [*screen.lines(f"{report['site']}, {_day(report['at'], voice)}"), ""]
     for source in report["sources"]:
-        for line, mark in _source_lines(source, Voice(collection.site)):
+        for line, mark in _source_lines(source, voice):
             lines += screen.lines(line, mark)
     lines += [*screen.lines(f"spread: {report['spread']}"), ""]
     start, end = report["night"]["start"], report["night"]["end"]
-    lines += screen.lines(f"tonight, {_day(start)} to {_hour(end)}")
-    rows = [(low["spot"], _low_cell(low, collection)) for low in report["lows"]]
+    lines += screen.lines(f"tonight, {_day(start, voice)} to {_hour(end, voice)}")
+    rows = [(low["spot"], _low_cell(low, collection, voice)) for low in report["lows"]]
     lines += table(rows, (Column(), Column()), screen, indent=2)
     lines += [""] if report["remarks"] else []
     for remark in report["remarks"]:
@@ -116,25 +116,26 @@ def _source_lines(source: dict[str, Any], voice: Voice) -> Iterator[tuple[str, M
         yield "  nothing held", None
     else:
         age = voice.age(timedelta(minutes=source["age_minutes"]))
-        issued = f", worked out {_day(source['issued'])}" if source["issued"] else ""
-        fetched = f"  {source['state']}: fetched {_day(source['fetched'])}{issued}, {age}"
+        issued = f", worked out {_day(source['issued'], voice)}" if source["issued"] else ""
+        fetched = f"  {source['state']}: fetched {_day(source['fetched'], voice)}{issued}, {age}"
         yield fetched, Mark.OK if source["state"] == Freshness.FRESH.value else Mark.TROUBLE
-        yield f"  reaches {_day(source['reaches'])}; {_gaps_text(source['gaps'])}", None
+        gaps_ = _gaps_text(source["gaps"], voice)
+        yield f"  reaches {_day(source['reaches'], voice)}; {gaps_}", None
         for note in source["notes"]:
-            yield f"  {note}", None
+            yield f"  {voice.retold(note)}", None
     if source["failed"]:
-        yield f"  failed: {source['failed']}", Mark.TROUBLE
+        yield f"  failed: {voice.retold(source['failed'])}", Mark.TROUBLE
     if source["next"]:
         calls = "1 call" if source["calls_today"] == 1 else f"{source['calls_today']} calls"
-        yield f"  next {_day(source['next'])}; {calls} today (UTC)", None
+        yield f"  next {_day(source['next'], voice)}; {calls} today (UTC)", None
     yield "", None
 
 
-def _gaps_text(gaps: list[dict[str, Any]]) -> str:
+def _gaps_text(gaps: list[dict[str, Any]], voice: Voice) -> str:
     if not gaps:
         return "no gaps in three days"
     named = [
-        f"no {gap['of']} {_day(gap['from'])} to {_hour(gap['to'])} ({gap['hours']} h)"
+        f"no {gap['of']} {_day(gap['from'], voice)} to {_hour(gap['to'], voice)} ({gap['hours']} h)"
         for gap in gaps[:MOST_GAPS]
     ]
     more = [f"{len(gaps) - MOST_GAPS} more gaps"] if len(gaps) > MOST_GAPS else []
@@ -145,13 +146,13 @@ MOST_GAPS = 4
 """Gaps that are told one by one."""
 
 
-def _low_cell(low: dict[str, Any], collection: Collection) -> Marked:
+def _low_cell(low: dict[str, Any], collection: Collection, voice: Voice) -> Marked:
     if low["leaf_c"] is None:
         return Marked("not known: treated as cold", Mark.COLD)
-    sure = "" if low["sd_k"] is None else f", give or take {low['sd_k']:.1f} K"
+    sure = "" if low["sd_k"] is None else f", give or take {voice.kelvins(low['sd_k'])}"
     text = (
-        f"leaf {fixed(low['leaf_c'], 1)} °C at {_hour(low['at'])}, "
-        f"air {fixed(low['air_c'], 1)} °C{sure}"
+        f"leaf {voice.degrees(low['leaf_c'])} at {_hour(low['at'], voice)}, "
+        f"air {voice.degrees(low['air_c'])}{sure}"
     )
     limits = [one.limits.night_low for one in collection.plants if one.home == low["spot"]]
     cold = sum(one is not None and low["leaf_c"] < one.value for one in limits)
@@ -160,9 +161,9 @@ def _low_cell(low: dict[str, Any], collection: Collection) -> Marked:
     return Marked(f"{text}; under the night limit of {cold} of {len(limits)} plants", Mark.COLD)
 
 
-def _day(iso: str) -> str:
-    return f"{datetime.fromisoformat(iso):%a %d %b %H:%M}"
+def _day(iso: str, voice: Voice) -> str:
+    return voice.date_and_hour(datetime.fromisoformat(iso))
 
 
-def _hour(iso: str) -> str:
-    return f"{datetime.fromisoformat(iso):%H:%M}"
+def _hour(iso: str, voice: Voice) -> str:
+    return voice.hour(datetime.fromisoformat(iso))

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from sillward.collection import Household
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Notice
+from sillward.notices.voice import Voice
 from sillward_rules.weather import Freshness
 
 TICK_MARK = "tick"
@@ -24,42 +25,40 @@ REMEMBERED = timedelta(hours=24)
 """So long a notice that could not be sent is a trouble. Judgement."""
 
 
-def troubles(household: Household, shelf: Shelf, now: datetime) -> list[str]:
+def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) -> list[str]:
     """Everything that keeps the grower from being told in time, in words; nothing is good news."""
     return [
-        *_of_ledger(household, shelf, now),
-        *_of_forecast(household, shelf, now),
+        *_of_ledger(shelf, now, voice),
+        *_of_forecast(shelf, now, voice),
         *_of_notices(household, shelf, now),
     ]
 
 
-def _of_ledger(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
-    site = household.collection.site
+def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     if shelf.ledger.afloat:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
     tick = shelf.ledger.marks().get(TICK_MARK)
     if tick is not None and now - tick.at > MISSING:
-        since = tick.at.astimezone(site.zone)
-        yield f"`sillward run` has done nothing since {since:%a %d %b %H:%M}"
+        yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
     doubt = shelf.clock_doubt()
     if doubt is not None:
         yield doubt
 
 
-def _of_forecast(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
-    best = shelf.best(household.collection.site)
+def _of_forecast(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
+    best = shelf.best(voice.site)
     if best is None:
-        yield f"there is no forecast{_because(shelf)}"
+        yield f"there is no forecast{_because(shelf, voice)}"
         return
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
-        age = household.voice.age(best.weather.age(now))
-        yield f"the forecast is {state.value}, {age}{_because(shelf)}"
+        age = voice.age(best.weather.age(now))
+        yield f"the forecast is {state.value}, {age}{_because(shelf, voice)}"
 
 
-def _because(shelf: Shelf) -> str:
+def _because(shelf: Shelf, voice: Voice) -> str:
     why = shelf.trouble()
-    return f": {why}" if why else ""
+    return f": {voice.retold(why)}" if why else ""
 
 
 def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:

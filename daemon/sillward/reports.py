@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime, timedelta
 from string import ascii_lowercase
-from typing import Any
+from typing import Any, NamedTuple
 
 from sillward import rounds
 from sillward.collection import Household
@@ -32,13 +32,13 @@ def check_text(
     household: Household, now: datetime, sources: Sequence[str], screen: Screen = PIPE
 ) -> str:
     """The collection as it was understood, and where forecasts come from, in order."""
-    collection = household.collection
+    collection, voice = household.collection, household.voice
     site = collection.site
     lines = screen.lines(
         f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
     )
     for plant in collection.plants:
-        lines += ["", *_plant_lines(plant, screen)]
+        lines += ["", *_plant_lines(plant, voice, screen)]
     lines.append("")
     for spot in collection.spots:
         kind = "indoors" if spot.indoors else "outdoors"
@@ -47,12 +47,12 @@ def check_text(
             today = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
             lines.append(f"  possible direct sun today: {today:.1f} h")
         for question in spot.open_questions():
-            lines += screen.lines(f"  ? {question}")
+            lines += screen.lines(f"  ? {voice.retold(question)}")
     lines += ["", *table(list(_facts(household, now, sources)), _LABELLED, screen)]
     if not household.channels:
         alone = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(alone, Mark.TROUBLE)
-    well = f"all is well: {household.voice.plants(len(collection.plants))}"
+    well = f"all is well: {voice.plants(len(collection.plants))}"
     return "\n".join([*lines, *screen.lines(well, Mark.OK)])
 
 
@@ -64,16 +64,15 @@ def _facts(
     household: Household, now: datetime, sources: Sequence[str]
 ) -> Iterator[tuple[Cell, Cell]]:
     """What holds for the whole collection: what about, and what."""
-    collection = household.collection
+    collection, voice = household.collection, household.voice
     yield "rules:", ", ".join(rule.name for rule in collection.rules)
     if collection.feed is not None:
         yield "feed:", feed_in_words(collection.feed)
     if collection.habits.hours:
-        yield "watering hours:", ", ".join(one.text for one in collection.habits.hours)
+        yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
     yield "forecast:", ", then ".join(sources)
     for round_, occasion in rounds.upcoming(collection.site, household.rounds, now).items():
-        due = occasion.due_at.astimezone(collection.site.zone)
-        yield f"next {round_.value} round:", f"{due:%a %d %b %H:%M}"
+        yield f"next {round_.value} round:", voice.date_and_hour(occasion.due_at)
     yield "what follows:", _manners(household)
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
@@ -92,16 +91,20 @@ def _manners(household: Household) -> str:
     parts = [ahead("remind", manners.remind), ahead("pass on", manners.pass_on)]
     parts.append(f"changes of more than {manners.moved_by / timedelta(minutes=1):.0f} min")
     parts.append(f"at most {manners.most} messages of a round")
-    parts.append(f"quiet {quiet.text}" if quiet else "no quiet hours")
+    parts.append(f"quiet {household.voice.hours(quiet)}" if quiet else "no quiet hours")
     return ", ".join(parts)
 
 
-def _plant_lines(plant: Plant, screen: Screen) -> list[str]:
+def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     kind = " x ".join(plant.groups) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
     way = f"{plant.home} > {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
     rows = [
-        (name, value if isinstance(value, str) else f"{value:g} {unit}", origin)
+        (
+            name,
+            value if isinstance(value, str) else voice.bound(value, unit),
+            voice.retold(origin),
+        )
         for name, value, unit, origin in _limits(plant.limits)
     ]
     columns = (Column(fixed=True), Column(fixed=True), Column())
@@ -148,8 +151,31 @@ def check_document(household: Household, sources: Sequence[str]) -> dict[str, An
 
 # -- why
 
-_COLUMNS = " time    fcst  spot  leaf   RH   VPD  lVPD wind  PPFD rain  wet  film  rules"
-_UNITS = "           °C    °C    °C    %   kPa   kPa  m/s  umol   mm    h   min"
+
+class _Series(NamedTuple):
+    """A column of the table of hours. unit: the core's, or short for it."""
+
+    head: str
+    unit: str
+    width: int
+    digits: int
+    of: Callable[[AccountHour], float | None]
+
+
+_COLUMNS = (
+    _Series("fcst", "°C", 6, 1, lambda hour: hour.forecast["temp_c"]),
+    _Series("spot", "°C", 6, 1, lambda hour: hour.temp_c),
+    _Series("leaf", "°C", 6, 1, lambda hour: hour.leaf_c),
+    _Series("RH", "%", 5, 0, lambda hour: hour.rh_pct),
+    _Series("VPD", "kPa", 6, 2, lambda hour: hour.vpd_kpa),
+    _Series("lVPD", "kPa", 6, 2, lambda hour: hour.leaf_vpd_kpa),
+    _Series("wind", "m/s", 6, 1, lambda hour: hour.wind_m_s),
+    _Series("PPFD", "umol", 5, 0, lambda hour: hour.ppfd),
+    _Series("rain", "mm", 5, 1, lambda hour: hour.rain_mm),
+    _Series("wet", "h", 5, 0, lambda hour: hour.crown_wet_h),
+    _Series("film", "min", 5, 0, lambda hour: hour.film_min),
+)
+"""Wide enough for 100.4 °F and 100.4 km/h."""
 
 
 def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[Sheet, Chore, Reason]]:
@@ -170,43 +196,47 @@ def why_text(account: Account, decided: Sequence[Sheet], voice: Voice) -> str:
     }
     lines = [
         f"{plant.name} at its home, {account.spot.name} (stands at {account.stands_at}{assumed})",
-        _at_spot(account),
+        _at_spot(account, voice),
         _season_and_light(account),
-        *(f"note: {note}" for note in account.notes),
+        *(f"note: {voice.retold(note)}" for note in account.notes),
         "",
-        _COLUMNS,
-        _UNITS,
+        *_hour_lines(account.hours, letters, voice),
     ]
-    lines += [_hour_line(hour, voice.site, letters) for hour in account.hours]
     lines += ["* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wetted then"]
-    lines += [_rule_line(rule, letters.get(rule.name, "?")) for rule in account.rules if rule.hours]
-    silent = [f"{rule.name} ({_bound(rule)})" for rule in account.rules if not rule.hours]
+    lines += [
+        f"{letters.get(rule.name, '?')} {_rule(rule, voice)}"
+        for rule in account.rules
+        if rule.hours
+    ]
+    silent = [f"{rule.name} ({_bound(rule, voice)})" for rule in account.rules if not rule.hours]
     lines += [f"silent: {'; '.join(silent)}"] if silent else []
-    lines += ["", *_cold_line(account)]
+    lines += ["", *_cold_line(account, voice)]
     lines += [
         f"{voice.say('kind', name=chore.kind.value).lower()}: {full.when(chore, sheet.at, voice)}; "
-        f"{full.because(reason, chore, voice)}"
+        f"{voice.retold(full.because(reason, chore, voice))}"
         for sheet, chore, reason in _decisions(account, decided)
     ] or ["nothing to do for it today and tonight"]
     return "\n".join(wrapped(line) for line in lines)
 
 
-def _at_spot(account: Account) -> str:
+def _at_spot(account: Account, voice: Voice) -> str:
     """What the forecast was corrected with."""
     spot = account.spot
     if spot.holds_itself:
-        return f"spot: holds {_or(spot.night_low_c)} °C at night, {_or(spot.day_low_c)} °C by day"
+        night, day = voice.bound(spot.night_low_c), voice.bound(spot.day_low_c)
+        return f"spot: holds {night} at night, {day} by day"
     sun = "not given" if spot.sun_windows is None else f"{len(spot.sun_windows)} windows"
     return (
-        f"spot: night {_or(spot.night_offset_k, '+g')} K, day {_or(spot.day_offset_k, '+g')} K, "
+        f"spot: night {voice.offset(spot.night_offset_k)}, "
+        f"day {voice.offset(spot.day_offset_k)}, "
         f"sky view {_or(spot.sky_view)}, wind x {_or(spot.wind)} at {spot.height_m:g} m, "
         f"cloth takes {spot.shade:g}, sun {sun}, rain x {_or(spot.rain)}; "
         f"{account.pressure_kpa:.1f} kPa"
     )
 
 
-def _or(value: float | None, form: str = "g") -> str:
-    return "?" if value is None else f"{value:{form}}"
+def _or(share: float | None) -> str:
+    return "?" if share is None else f"{share:g}"
 
 
 def _season_and_light(account: Account) -> str:
@@ -218,58 +248,68 @@ def _season_and_light(account: Account) -> str:
     return f"{said}; possible direct sun {account.sun_h:.1f} h"
 
 
-def _rule_line(rule: HeldRule, letter: str) -> str:
-    return f"{letter} {rule.name}: {rule.asks} if {_bound(rule)}: {rule.origin}"
+def _rule(rule: HeldRule, voice: Voice) -> str:
+    return f"{rule.name}: {rule.asks} if {_bound(rule, voice)}: {_origin(rule, voice)}"
 
 
-def _bound(rule: HeldRule) -> str:
-    return f"{rule.quantity} {rule.direction} {rule.bound:g} {rule.unit}"
+def _bound(rule: HeldRule, voice: Voice) -> str:
+    return f"{rule.quantity} {rule.direction} {voice.bound(rule.bound, rule.unit)}"
 
 
-def _cold_line(account: Account) -> list[str]:
+def _origin(rule: HeldRule, voice: Voice) -> str:
+    """Whose the bound is, and how far it is beside the limit that it goes by."""
+    origin = voice.retold(rule.origin)
+    if not rule.more:
+        return origin
+    limit = voice.bound(rule.bound - rule.more, rule.unit)
+    return f"{voice.offset(rule.more, rule.unit)} beside {limit}: {origin}"
+
+
+def _cold_line(account: Account, voice: Voice) -> list[str]:
     low = account.plant.limits.night_low
     if low is None or account.cold_h is None or account.cold_kh is None:
         return []
-    chance = account.cold_chance
+    chance, limit = account.cold_chance, voice.bound(low.value)
     told = "" if chance is None else f", {percent(chance)} chance"
     origin = "" if chance is None else f" ({account.spread})"
     if account.cold_h:
-        text = f"{account.cold_h:.1f} h and {account.cold_kh:.1f} K h under {low.value:g} °C"
+        text = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
         return [f"the night: {text} (straight lines between the hours){told}{origin}"]
     if chance is None or chance < 1 - SURE:
         return []
-    return [f"the night: not under {low.value:g} °C by the forecast{told} that it is{origin}"]
+    return [f"the night: not under {limit} by the forecast{told} that it is{origin}"]
 
 
-def _hour_line(hour: AccountHour, site: Site, letters: Mapping[str, str]) -> str:
-    def cell(value: float | None, width: int, digits: int = 1) -> str:
-        if value is None:
-            return f"{'?':>{width}}"
-        return f"{'long':>{width}}" if value == float("inf") else f"{fixed(value, digits):>{width}}"
+def _hour_lines(
+    hours: Sequence[AccountHour], letters: Mapping[str, str], voice: Voice
+) -> Iterator[str]:
+    """The table of hours, under two lines of heads: what, and in which unit."""
+    clocks = [voice.hour(hour.at) for hour in hours]
+    widest = max(map(len, ["time", *clocks]))
+    yield f" {'time':>{widest}} {''.join(f'{one.head:>{one.width}}' for one in _COLUMNS)}  rules"
+    units = (f"{voice.units.shown(0.0, one.unit)[1]:>{one.width}}" for one in _COLUMNS)
+    yield f" {'':>{widest}} {''.join(units)}"
+    for clock, hour in zip(clocks, hours, strict=True):
+        cells = "".join(_cell(hour, one, voice) for one in _COLUMNS)
+        night, mark = "*" if hour.night else " ", "<" if hour.deciding else " "
+        fired = "".join(letters.get(name, "?") for name in hour.rules)
+        yield f"{night}{clock:>{widest}}{mark}{cells}  {fired}".rstrip()
 
-    cells = (
-        cell(hour.forecast["temp_c"], 7)
-        + cell(hour.temp_c, 6)
-        + cell(hour.leaf_c, 6)
-        + cell(hour.rh_pct, 5, 0)
-        + cell(hour.vpd_kpa, 6, 2)
-        + cell(hour.leaf_vpd_kpa, 6, 2)
-        + cell(hour.wind_m_s, 5)
-        + cell(hour.ppfd, 6, 0)
-        + cell(hour.rain_mm, 5)
-        + cell(hour.crown_wet_h, 5, 0)
-        + cell(hour.film_min, 6, 0)
-    )
-    mark = "<" if hour.deciding else " "
-    night = "*" if hour.night else " "
-    local = hour.at.astimezone(site.zone)
-    fired = " ".join(letters.get(name, "?") for name in hour.rules)
-    return f"{night}{local:%H:%M}{mark}{cells}  {fired}".rstrip()
+
+def _cell(hour: AccountHour, column: _Series, voice: Voice) -> str:
+    value = column.of(hour)
+    if value is None:
+        told = "?"
+    elif value == float("inf"):
+        told = "long"
+    else:
+        told = fixed(voice.units.shown(value, column.unit)[0], column.digits)
+    return f"{told:>{column.width}}"
 
 
 def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
     """The same for machines."""
-    spot = account.spot
+    spot, voice = account.spot, Voice(site)
     return {
         "schema": 1,
         "plant": account.plant.name,
@@ -310,7 +350,7 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
                 "direction": rule.direction,
                 "bound": plain(rule.bound),
                 "unit": rule.unit,
-                "origin": rule.origin,
+                "origin": _origin(rule, voice),
                 "hours": rule.hours,
             }
             for rule in account.rules
@@ -344,8 +384,10 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
 # -- status
 
 
-def status_document(household: Household, keeper: Keeper, now: datetime) -> dict[str, Any]:
-    """What the ledger knows, as plain types."""
+def status_document(
+    household: Household, keeper: Keeper, now: datetime, voice: Voice
+) -> dict[str, Any]:
+    """What the ledger knows, as plain types. voice: for the troubles in it."""
     site, ledger = household.collection.site, keeper.shelf.ledger
 
     def iso(at: datetime | None) -> str | None:
@@ -366,7 +408,7 @@ def status_document(household: Household, keeper: Keeper, now: datetime) -> dict
             "state": best.weather.freshness(now).value,
         },
         "tick": iso(None if tick is None else tick.at),
-        "troubles": troubles(household, keeper.shelf, now),
+        "troubles": troubles(household, keeper.shelf, now, voice),
         "outbox": _outbox(ledger.notices(site.name, most=500), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": keeper.shelf.clock_doubt(),
@@ -419,13 +461,11 @@ def _outbox(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
 
 def status_line(household: Household, wrong: Sequence[str], now: datetime) -> str:
     """How it is, in half a line: for a service manager's list."""
-    site = household.collection.site
-    coming = sorted(
-        rounds.upcoming(site, household.rounds, now).values(), key=lambda one: one.due_at
-    )
-    due = coming[0].due_at.astimezone(site.zone)
-    head = wrong[0] if wrong else "all is well"
-    return f"{site.name}: {head}; next {coming[0].round.value} {due:%a %H:%M}"
+    site, voice = household.collection.site, household.voice
+    coming = rounds.upcoming(site, household.rounds, now).values()
+    first = min(coming, key=lambda one: one.due_at)
+    head, due = wrong[0] if wrong else "all is well", voice.day_and_hour(first.due_at)
+    return f"{site.name}: {head}; next {first.round.value} {due}"
 
 
 def _plant_now(
@@ -441,14 +481,15 @@ def _plant_now(
 
 def status_text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     """The status in tables."""
-    lines = [*screen.lines(f"{report['site']}, {_short(report['at'])}"), ""]
+    lines = [*screen.lines(f"{report['site']}, {_told(report['at'], voice)}"), ""]
     troubles = [("trouble", Marked(one, Mark.TROUBLE)) for one in report["troubles"]]
     lines += table(troubles, _LABELLED, screen) or screen.lines("all is well", Mark.OK)
     lines += ["", *table(list(_doings(report, voice)), _LABELLED, screen)]
+    plants = [_plant_row(name, one, voice) for name, one in report["plants"].items()]
     for name, rows, columns in (
-        ("notices", [_notice_row(one) for one in report["notices"]], _NOTICE),
-        ("chores", [_chore_row(one) for one in report["chores"]], (Column(), Column(fixed=True))),
-        ("plants", [_plant_row(*one) for one in report["plants"].items()], (Column(), Column())),
+        ("notices", [_notice_row(one, voice) for one in report["notices"]], _NOTICE),
+        ("chores", [_chore_row(one, voice) for one in report["chores"]], _CHORE),
+        ("plants", plants, _PLANT),
     ):
         if rows:
             lines += ["", name, *table(rows, columns, screen, indent=2)]
@@ -465,31 +506,34 @@ def _doings(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]
     else:
         old = voice.age(timedelta(minutes=forecast["age_minutes"]))
         state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
-        fetched = f"{forecast['source']}, fetched {_short(forecast['fetched'])}, {old}{state}"
+        at = _told(forecast["fetched"], voice)
+        fetched = f"{forecast['source']}, fetched {at}, {old}{state}"
         yield "forecast", Marked(fetched, Mark.TROUBLE if state else None)
     if failed is not None:
-        yield "", f"failed {_short(failed['at'])}: {failed['why']}"
+        yield "", f"failed {_told(failed['at'], voice)}: {voice.retold(failed['why'])}"
     if report["clock"]:
         yield "clock", Marked(report["clock"], Mark.TROUBLE)
     if report["tick"]:
-        yield "last tick", f"{_short(report['tick'])} (written down every 10 min)"
+        yield "last tick", f"{_told(report['tick'], voice)} (written down every 10 min)"
     yield (
         "outbox",
         f"{outbox['waiting']} waiting, {outbox['failing']} of them failing; "
         f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not",
     )
     for number, (name, at) in enumerate(report["next"].items()):
-        yield "" if number else "next", f"{name:<8}{_short(at)}"
+        yield "" if number else "next", f"{name:<8}{_told(at, voice)}"
 
 
 _NOTICE = (Column(fixed=True), Column(), Column(), Column(), Column())
+_CHORE = (Column(), Column(fixed=True))
+_PLANT = (Column(), Column())
 
 
-def _notice_row(notice: dict[str, Any]) -> list[Cell]:
+def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:
     """Day, what, channel, what became of it, title."""
     reason = (notice["last_error"] or "").removeprefix(f"channel {notice['channel']}: ")
     why = f"; {reason}" if reason else ""
-    sent = f" {_short(notice['sent'])}" if notice["sent"] else ""
+    sent = f" {_told(notice['sent'], voice)}" if notice["sent"] else ""
     tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
     follows = notice["stage"] in ("reminder", "passed on")
     what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
@@ -498,20 +542,20 @@ def _notice_row(notice: dict[str, Any]) -> list[Cell]:
     return [notice["day"], what, notice["channel"], state, notice["title"]]
 
 
-def _chore_row(chore: dict[str, Any]) -> list[Cell]:
+def _chore_row(chore: dict[str, Any], voice: Voice) -> list[Cell]:
     state = "called off" if chore["called_off"] else "open"
-    return [chore["id"], f"done {_short(chore['done'])}" if chore["done"] else state]
+    return [chore["id"], f"done {_told(chore['done'], voice)}" if chore["done"] else state]
 
 
-def _plant_row(name: str, plant: dict[str, Any]) -> list[Cell]:
+def _plant_row(name: str, plant: dict[str, Any], voice: Voice) -> list[Cell]:
     assumed = " (assumed)" if plant["assumed"] else ""
     after = plant.get("next")
-    then = f", {after['spot']} from {_short(after['at'])}" if after else ""
+    then = f", {after['spot']} from {_told(after['at'], voice)}" if after else ""
     return [name, f"{plant['spot']}{assumed}{then}"]
 
 
-def _short(iso: str) -> str:
-    return f"{datetime.fromisoformat(iso):%a %d %b %H:%M}"
+def _told(iso: str, voice: Voice) -> str:
+    return voice.date_and_hour(datetime.fromisoformat(iso))
 
 
 # -- groups

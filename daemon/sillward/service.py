@@ -144,7 +144,7 @@ class Desk(Kit):
         now = self.clock()
         unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
         mine = [f"{one}: see the log" for one in self.defects]
-        return [*unset, *mine, *troubles(self.household, self.keeper.shelf, now)]
+        return [*unset, *mine, *troubles(self.household, self.keeper.shelf, now, self.voice)]
 
     # -- the tick
 

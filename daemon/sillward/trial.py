@@ -10,8 +10,8 @@ from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.notices.channels import Sender
 from sillward.notices.push import MOST_CHARACTERS, Message
+from sillward.notices.voice import Voice
 from sillward.tables_text import Column, Mark, Marked, Screen, table
-from sillward_rules.site import Site
 
 TITLE = "Trial of sillward: nothing to do"
 
@@ -35,15 +35,15 @@ class Outcome:
     took_s: float
 
 
-def message(channel: Channel, site: Site, now: datetime, sheet: str | None) -> Message:
+def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) -> Message:
     """The trial as this channel gets it.
 
     sheet: a real one of now, in full, which a channel that is told in full gets as well.
     """
-    local = now.astimezone(site.zone)
+    told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
     length = f"at most {MOST_CHARACTERS} characters"
     lines = [
-        f"Channel {channel.name} of {site.name}, {local:%a %d %b %Y %H:%M}.",
+        f"Channel {channel.name} of {voice.site.name}, {told}.",
         f"Real ones ({', '.join(channel.rounds)}) come "
         f"{'in full' if channel.full_length else f'in short, {length}'}.",
     ]

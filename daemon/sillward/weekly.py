@@ -163,7 +163,7 @@ class Weekly:
             log.exception("chart.failed")
 
     def _data(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
-        kit = self.kit
+        kit, units = self.kit, self.kit.household.units
         collection, ahead = kit.household.collection, sheet.outlook
         if ahead is None or not ahead.nights:
             return
@@ -172,6 +172,6 @@ class Weekly:
         states = kit.states()
         for spot in outdoors[:MOST_SPOTS]:
             for kind in KINDS:
-                data = of_place(kind, spot, collection, weather, states, sheet.at)
+                data = of_place(kind, spot, collection, weather, states, sheet.at, units=units)
                 if kind == "night" or data.windows:  # a chart without a misting shows little
                     yield data

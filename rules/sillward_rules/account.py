@@ -53,7 +53,8 @@ class AccountHour:
 class HeldRule:
     """A rule that speaks of the plant: what it asks for, its bound, and where the bound is from.
 
-    hours: how many of the account's hours it fires in.
+    more: how much the bound is beside the limit that it goes by, in its unit; 0 where it is that
+    limit, or a value. hours: how many of the account's hours it fires in.
     """
 
     name: str
@@ -61,6 +62,7 @@ class HeldRule:
     quantity: str
     direction: str
     bound: float
+    more: float
     unit: str
     origin: str
     hours: int
@@ -135,17 +137,15 @@ def account_for(
 
 def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
     rule = firing.rule
-    origin, more = rule.origin_for(plant), rule.bound.more
-    if more:
-        origin = f"{more:+g} beside {float(firing.limit[0]) - more:g}: {origin}"
     return HeldRule(
         name=rule.name,
         asks=rule.asks,
         quantity=rule.quantity,
         direction=rule.direction,
         bound=float(firing.limit[0]),
+        more=rule.bound.more,
         unit=QUANTITIES[rule.quantity].unit,
-        origin=origin,
+        origin=rule.origin_for(plant),
         hours=int(firing.fires[rows].sum()),
     )
 

@@ -53,6 +53,14 @@ class ForecastsDisagree(Remark):
     at: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class ForecastInstead(Remark):
+    """Why there is no newer forecast, and when the one that one goes by was fetched."""
+
+    error: str
+    fetched: datetime
+
+
 # -- a night
 
 

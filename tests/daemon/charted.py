@@ -7,6 +7,7 @@ import numpy as np
 
 from sillward.app import DEMOS, demo
 from sillward.charts.data import KINDS, ChartData, Kind, of_place
+from sillward.units import SI, Units
 from sillward_rules.plant import Plant
 from sillward_rules.weather import Weather
 from tests.rules.support import collection, fetched, utc, weather
@@ -16,6 +17,8 @@ NOW = utc("2026-05-14T20:00")
 """17:00 at the bench."""
 
 HOURS = 240
+
+US = Units("°F", "12 h", "mph")
 
 EXAMPLES = [
     (kind, name, spot) for kind in KINDS for name in DEMOS for spot in ("pergola", "wall bench")
@@ -39,10 +42,15 @@ def bench_weather(temp_c: object = 10.0, **series: object) -> Weather:
 
 
 def on_bench(
-    kind: Kind, forecast: Weather, *plants: Plant, now: datetime = NOW, spot: str = "bench"
+    kind: Kind,
+    forecast: Weather,
+    *plants: Plant,
+    now: datetime = NOW,
+    spot: str = "bench",
+    units: Units = SI,
 ) -> ChartData:
     """The chart of a bench at which leaf, air and forecast are one."""
-    return of_place(kind, spot, collection(*plants), forecast, {}, now)
+    return of_place(kind, spot, collection(*plants), forecast, {}, now, units=units)
 
 
 def row(text: str) -> int:

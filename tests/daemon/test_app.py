@@ -11,7 +11,7 @@ from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast.sources.open_meteo import OpenMeteo
 from sillward.ledger import Ledger, StoredForecast
 from sillward_rules.collection import PlantState
-from sillward_rules.remark import Plain
+from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round
 
 COURTYARD = examples() / "courtyard.toml"
@@ -42,9 +42,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     weather = app.weather(NOW)
 
     assert weather.fetched_at == fetched_at
-    assert weather.remarks[0] == Plain(
-        "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00"
-    )
+    assert weather.remarks[0] == ForecastInstead("Open-Meteo: cannot be reached", fetched_at)
 
 
 def test_without_any_forecast_the_reason_comes_through() -> None:

@@ -17,8 +17,9 @@ from sillward.charts.data import (
     ChartData,
     Kind,
     document,
-    of_document,
+    drawn_from,
     of_place,
+    to_draw,
 )
 from sillward_rules import sun
 from sillward_rules.account import account_for
@@ -34,6 +35,7 @@ from tests.daemon.charted import (
     EXAMPLES,
     HOURS,
     NOW,
+    US,
     bench_weather,
     example,
     on_bench,
@@ -217,13 +219,13 @@ def test_a_forecast_that_is_too_old_shows_nothing_and_says_why(kind: Kind) -> No
     assert not data.windows
     assert not any(day.planned for day in data.days)
     assert data.band_origin is None
-    assert data.footer[0] == "test, 30 h old: too old to go by"
+    assert data.forecast == "test, 30 h old: too old to go by"
 
 
 def test_an_old_forecast_is_shown_and_named_as_old() -> None:
     data = on_bench("night", fetched(bench_weather(), NOW - timedelta(hours=8)))
 
-    assert data.footer[0] == "test, 8 h old: take it with care"
+    assert data.forecast == "test, 8 h old: take it with care"
     assert data.nights[0].low_c == 10.0
 
 
@@ -233,7 +235,7 @@ def test_without_any_forecast_there_is_a_chart_that_says_so(kind: Kind, hours: i
     data = on_bench(kind, no_weather("test", NOW, hours))
 
     assert {one for values in data.series.values() for one in values} == {None}
-    assert data.footer[0] == "no forecast: nothing is known"
+    assert data.forecast == "no forecast: nothing is known"
     assert data.band_origin is None
     assert not any(day.planned for day in data.days)
 
@@ -378,10 +380,8 @@ def test_it_says_where_when_and_from_what() -> None:
 
     assert data.title == "bench"
     assert data.subtitle == "Leaf temperature, Thu 14 May to Thu 21 May 2026"
-    assert data.footer == (
-        "test, 0 min old",
-        "made Thu 14 May 17:00, times of America/Argentina/Mendoza",
-    )
+    assert data.forecast == "test, 0 min old"
+    assert data.made == "made Thu 14 May 17:00, times of America/Argentina/Mendoza"
 
 
 @pytest.mark.parametrize(
@@ -408,18 +408,33 @@ def test_clocks_that_change_or_are_half_an_hour_off_change_no_number(
     assert all(str(at.tzinfo) == zone for at in data.times)
     name = "leaf_c" if kind == "night" else "vpd_kpa"
     assert np.isfinite(series(data, name)).any()
-    assert of_document(json.loads(json.dumps(document(data)))) == data
+    assert drawn_from(json.loads(json.dumps(to_draw(data)))) == data
 
 
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
-def test_the_document_is_json_and_comes_back_as_it_was(kind: Kind, name: str, spot: str) -> None:
+def test_what_is_drawn_is_json_and_comes_back_as_it_was(kind: Kind, name: str, spot: str) -> None:
+    data = replace(example(kind, name, spot), units=US)
+
+    told = json.dumps(to_draw(data), allow_nan=False)
+
+    assert drawn_from(json.loads(told)) == data
+
+
+@pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
+def test_the_document_is_in_si_whatever_is_drawn(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
 
     told = json.dumps(document(data), allow_nan=False)
 
-    assert of_document(json.loads(told)) == data
-    assert json.loads(told)["schema"] == 1
-    assert json.loads(told)["times"][0] == data.start.isoformat()
+    assert json.dumps(document(replace(data, units=US))) == told
+    plain = json.loads(told)
+    assert plain["schema"] == 1
+    assert plain["times"][0] == data.start.isoformat()
+    assert plain["series"] == {key: list(values) for key, values in data.series.items()}
+    assert plain["limits"][0]["unit"] == data.limits[0].unit
+    assert plain["footer"] == [data.forecast, data.made]
+    assert f" {data.now:%H:%M}, times of " in plain["footer"][1]
+    assert "units" not in plain
 
 
 def test_under_the_midnight_sun_there_is_a_chart_too() -> None:

@@ -24,17 +24,27 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
-from sillward.charts import draw
-from sillward.charts.data import KINDS, ChartData, Kind, LimitLine, of_place
+from sillward.charts import child, draw
+from sillward.charts.data import KINDS, ChartData, Kind, LimitLine, Window, of_place
+from sillward.units import SI, Units
 from sillward_rules.site import Site
 from sillward_rules.weather import no_weather
-from tests.daemon.charted import EXAMPLES, HOURS, NOW, bench_weather, example, on_bench, row
+from tests.daemon.charted import (
+    EXAMPLES,
+    HOURS,
+    NOW,
+    US,
+    bench_weather,
+    example,
+    on_bench,
+    row,
+)
 from tests.rules.support import collection, daily_curve, fetched, plant, utc
 
 
 @cache
-def picture(kind: Kind, name: str, spot: str) -> Figure:
-    return draw.figure_of(example(kind, name, spot))
+def picture(kind: Kind, name: str, spot: str, units: Units = SI) -> Figure:
+    return draw.figure_of(replace(example(kind, name, spot), units=units))
 
 
 def seconds(at: datetime) -> float:
@@ -274,9 +284,12 @@ def test_a_day_of_which_too_little_is_known_says_so() -> None:
 # -- both
 
 
+@pytest.mark.parametrize("units", [SI, US])
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
-def test_it_can_be_read_and_nothing_covers_anything(kind: Kind, name: str, spot: str) -> None:
-    figure = picture(kind, name, spot)
+def test_it_can_be_read_and_nothing_covers_anything(
+    kind: Kind, name: str, spot: str, units: Units
+) -> None:
+    figure = picture(kind, name, spot, units)
     box = laid_out(figure)
 
     assert figure.get_figwidth() == 6.0
@@ -300,7 +313,7 @@ def test_it_says_spot_dates_source_age_and_zone(kind: Kind) -> None:
     data = example(kind, "dry-summer", "wall bench")
     told = said(picture(kind, "dry-summer", "wall bench"))
 
-    for part in (data.title, data.subtitle, *data.footer):
+    for part in (data.title, data.subtitle, data.forecast, data.made):
         assert part in told
     assert ("2 nights in 3" in told) == (kind == "night")
 
@@ -363,6 +376,137 @@ def test_any_number_of_limits_can_be_read(count: int) -> None:
         assert common is None or common.height < 2.5
     counted = [re.search(r"(\d+) plants?$", one.get_text()) for one in labels]
     assert sum(1 if one is None else int(one[1]) for one in counted) == count
+
+
+# -- in the grower's units
+
+
+def fahrenheit(value_c: float) -> float:
+    return value_c * 9 / 5 + 32
+
+
+def twelve(at: datetime) -> str:
+    """ "5:05 pm"."""
+    return f"{at:%I:%M %p}".lower().removeprefix("0")
+
+
+@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+def test_a_night_in_fahrenheit_has_the_same_lines_elsewhere(
+    kind: Kind, name: str, spot: str
+) -> None:
+    data = example(kind, name, spot)
+    (axes,) = picture(kind, name, spot, US).axes
+
+    assert axes.get_title(loc="left") == "temperature [°F]"
+    for label, key in (("leaf", "leaf_c"), ("air", "air_c")):
+        known = [fahrenheit(one) for one in data.series[key] if one is not None]
+        values = np.array(points(line(axes, label))[1])
+        assert values[np.isfinite(values)] == pytest.approx(known)
+    (band,) = [one for one in axes.collections if one.get_label() == "likely range"]
+    highest = max(one for one in data.series["band_high_c"] if one is not None)
+    tops = [path.get_extents().y1 for path in band.get_paths()]
+    assert max(tops) == pytest.approx(fahrenheit(highest))
+    assert bounds(axes) == pytest.approx([fahrenheit(one.value) for one in data.limits])
+    for night in data.nights:
+        assert night.low_c is not None
+        assert night.low_at is not None
+        (note,) = [
+            one
+            for one in axes.texts
+            if isinstance(one, Annotation) and one.xy[0] == seconds(night.low_at)
+        ]
+        assert note.xy[1] == pytest.approx(fahrenheit(night.low_c))
+        assert float(note.get_text()) == pytest.approx(fahrenheit(night.low_c), abs=0.0501)
+
+
+@pytest.mark.parametrize("units", [SI, US])
+@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+def test_the_scale_of_temperatures_is_in_round_numbers(
+    kind: Kind, name: str, spot: str, units: Units
+) -> None:
+    (axes,) = picture(kind, name, spot, units).axes
+
+    low, high = axes.get_ylim()
+    ticks = [one for one in axes.get_yticks().tolist() if low <= one <= high]
+    steps = set(np.diff(ticks).tolist())
+    assert 3 <= len(ticks) <= 10
+    assert len(steps) == 1
+    (step,) = steps
+    assert step in (1, 2, 5, 10, 20)
+    assert all(one % step == 0 for one in ticks)
+    axes.figure.draw_without_rendering()  # type: ignore[union-attr]
+    written = [one.get_text().replace("\N{MINUS SIGN}", "-") for one in axes.get_yticklabels()]
+    assert {f"{one:.0f}" for one in ticks} <= set(written)
+
+
+def test_limits_are_named_in_the_growers_unit() -> None:
+    (axes,) = picture("night", "cold-snap", "pergola", US).axes
+
+    labels = [one.get_text().replace("\n", " ") for one in axes.texts if "°F" in one.get_text()]
+    assert labels == [
+        "57.2 °F Blue basket",
+        "55.4 °F 4 plants",
+        "50 °F Grey curls",
+        "46.4 °F Cork-slab laelia",
+    ]
+
+
+def test_limits_that_share_a_label_are_told_from_the_lowest_to_the_highest() -> None:
+    limits = [LimitLine("leaf_c", 10 + 0.5 * n, "°C", (f"plant {n}",)) for n in range(3)]
+
+    (made,) = draw.labels(limits, [0.3, 0.3, 0.3], 0.6, 0, US)
+
+    assert made.text == "50–52 °F\n3 plants"
+
+
+@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "water"])
+def test_mistings_are_told_by_the_clock_of_12_hours(kind: Kind, name: str, spot: str) -> None:
+    data = example(kind, name, spot)
+    deficit, _, mist = picture(kind, name, spot, US).axes
+
+    hours = [one.get_text() for one in mist.texts]
+    for window in data.windows:
+        first, last = twelve(window.opens), twelve(window.closes)
+        if first[-2:] == last[-2:]:
+            first = first[:-3]
+        assert f"{first}–{last} ({len(window.plants)})" in hours
+    assert deficit.get_title(loc="left") == "VPD of the air [kPa]"
+    assert bounds(deficit) == [one.value for one in data.limits if one.series == "vpd_kpa"]
+
+
+def test_the_longest_words_of_the_last_misting_stay_on_the_page() -> None:
+    data = replace(example("water", "dry-summer", "pergola"), units=US)
+    day = data.days[-1]
+    opens, closes = day.start.replace(hour=10, minute=35), day.end
+    late = Window(opens, closes, tuple(f"plant {number}" for number in range(100)))
+    figure = draw.figure_of(replace(data, windows=(*data.windows, late)))
+    box = laid_out(figure)
+
+    (words_,) = [one for one in figure.axes[-1].texts if one.get_text().endswith("(100)")]
+    assert words_.get_text() == f"10:35 am–{twelve(closes)} (100)"
+    assert box(words_).x1 < figure.bbox.x1
+
+
+@pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
+def test_nothing_in_a_picture_is_in_another_unit(kind: Kind, name: str, spot: str) -> None:
+    data = example(kind, name, spot)
+    figure = picture(kind, name, spot, US)
+    told = said(figure)
+
+    assert "°C" not in told
+    assert not re.search(r"\b(0\d|1[3-9]|2\d):\d\d", told)
+    assert f"made {data.now:%a %d %b} {twelve(data.now)}, times of " in told
+    axes = figure.axes[-1]
+    assert {one.get_text() for one in axes.get_xticklabels()} == {"12 am"}
+    noons = {one.get_text().split("\n")[0] for one in axes.get_xticklabels(minor=True)}
+    assert noons == {"" if kind == "night" else "12 pm"}
+
+
+def test_the_child_draws_in_the_growers_units() -> None:
+    data = replace(example("night", "cold-snap", "pergola"), units=US)
+
+    assert child.picture(data, "svg") == draw.image(data, "svg")
+    assert child.picture(data, "svg") != draw.image(replace(data, units=SI), "svg")
 
 
 def test_a_matplotlibrc_does_not_change_the_look() -> None:

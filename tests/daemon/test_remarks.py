@@ -18,6 +18,7 @@ from sillward_rules.remark import (
     ColdBorne,
     FeedTooStrong,
     ForecastElsewhere,
+    ForecastInstead,
     ForecastOld,
     ForecastsDisagree,
     ForecastUndated,
@@ -78,6 +79,10 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", -0.04, at("07:00")),
         "Open-Meteo says 5.0 °C at 07:00, MET Norway 0.0 °C: the colder counts",
+    ),
+    (
+        ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),
+        "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00",
     ),
     (NightUnjudged(("bench",)), "too few known hours at bench: treated as a cold night"),
     (

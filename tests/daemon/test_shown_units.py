@@ -75,6 +75,6 @@ def test_the_clock_of_twelve_hours(clock: str, told: str) -> None:
 def test_a_window_says_am_and_pm_once_if_that_is_clear(
     face: ClockFace, start: str, end: str, told: str
 ) -> None:
-    times = (datetime.fromisoformat(f"2026-05-14 {clock}") for clock in (start, end))
+    opens, closes = (datetime.fromisoformat(f"2026-05-14 {clock}") for clock in (start, end))
 
-    assert Units(clock=face).span(*times) == told
+    assert Units(clock=face).span(opens, closes) == told

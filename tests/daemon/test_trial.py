@@ -22,9 +22,11 @@ from sillward.ledger import Ledger, StoredForecast
 from sillward.notices import channels
 from sillward.notices.courier import Courier
 from sillward.notices.push import MOST_CHARACTERS, Message
+from sillward.notices.voice import Voice
 from sillward.settings import load_settings
 from sillward.tables_text import Screen
 from sillward.trial import Outcome, State
+from sillward.units import SI, Units
 from sillward_rules.site import Site
 from tests.daemon.wires import Server, hanging, serving, whole
 
@@ -320,14 +322,15 @@ def test_no_ledger_is_made_for_it(yard: Yard) -> None:
     assert not load_settings().ledger.exists()
 
 
+@pytest.mark.parametrize("units", [SI, Units("°F", "12 h", "mph")])
 @pytest.mark.parametrize("full", [False, True])
-def test_the_longest_trial_fits_a_push(full: bool) -> None:
+def test_the_longest_trial_fits_a_push(full: bool, units: Units) -> None:
     site = Site("蘭" * 80, 0, 0, 0, SITE.zone)
     channel = Channel(
         "c" * 32, None, ("dusk", "morning", "week", "alarm"), all_clear=False, full_length=full
     )
 
-    made = trial.message(channel, site, NOW, None)
+    made = trial.message(channel, Voice(site, units), NOW, None)
 
     assert len(made.title) + 1 + len(made.body) <= MOST_CHARACTERS
 

@@ -16,6 +16,7 @@ from sillward.ledger import Ledger
 from sillward.notices import digest
 from sillward.notices.push import Message
 from sillward.service import Desk
+from sillward.units import SI, Units
 from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, Weekly
 from tests.daemon.desks import SITE, World, a_channel, a_world, local
 from tests.daemon.mailbox import MAIL_QUERY, mail_server, only_mail
@@ -37,10 +38,12 @@ class Artist:
     made: bytes | None = PNG
     takes_s: float = 0.0
     asked: list[tuple[str, str, float]] = field(default_factory=list)
+    units: set[Units] = field(default_factory=set)
     now_s: float = 100.0
 
     def __call__(self, data: ChartData, limit_s: float) -> bytes | None:
         self.asked.append((data.kind, data.spot, limit_s))
+        self.units.add(data.units)
         self.now_s += self.takes_s
         return self.made
 
@@ -257,9 +260,10 @@ def test_a_defect_in_a_chart_is_left_out(
     assert "chart.failed" in caplog.text
 
 
-def courtyard(example: str, artist: Artist) -> tuple[Weekly, date]:
+def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[Weekly, date]:
     """The packaged example, and the day on which it was recorded."""
     app = demo(example)
+    app = replace(app, household=replace(app.household, units=units))
     desk = desks_of([app], Ledger(":memory:"))[0]
     desk.keeper.fetch()
     with_artist(desk, artist)
@@ -289,6 +293,16 @@ def test_charts_are_of_the_two_spots_with_most_plants_and_of_water_where_one_mis
     assert page_of(message.html).all("img")[0]["alt"] == (
         "Chart of wall bench: Leaf temperature, Tue 20 Jan to Tue 27 Jan 2026"
     )
+
+
+@pytest.mark.parametrize("units", [SI, Units("°F", "12 h", "mph")])
+def test_charts_are_drawn_in_the_growers_units(units: Units) -> None:
+    artist = Artist()
+    made, day = courtyard("dry-summer", artist, units)
+
+    made.mail(day)
+
+    assert artist.units == {units}
 
 
 def test_all_charts_together_have_one_limit() -> None:

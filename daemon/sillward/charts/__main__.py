@@ -4,7 +4,7 @@ import json
 import sys
 
 from sillward.charts.child import NO_MATPLOTLIB, Form
-from sillward.charts.data import of_document
+from sillward.charts.data import drawn_from
 
 try:
     from sillward.charts import draw
@@ -14,4 +14,4 @@ except ImportError as error:
 
 if __name__ == "__main__":
     form: Form = "svg" if sys.argv[1:] == ["svg"] else "png"
-    sys.stdout.buffer.write(draw.image(of_document(json.load(sys.stdin)), form))
+    sys.stdout.buffer.write(draw.image(drawn_from(json.load(sys.stdin)), form))

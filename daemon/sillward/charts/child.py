@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from typing import IO, Literal, TypeAlias
 
-from sillward.charts.data import ChartData, document
+from sillward.charts.data import ChartData, to_draw
 from sillward.errors import ChartError, one_line
 
 Form: TypeAlias = Literal["png", "svg"]
@@ -61,7 +61,7 @@ def picture(
     data: ChartData, form: Form, command: Sequence[str] = COMMAND, limit_s: float = LIMIT_S
 ) -> bytes:
     """The chart as a picture. Raise ChartError with the reason if it cannot be drawn."""
-    told = json.dumps(document(data), allow_nan=False).encode()
+    told = json.dumps(to_draw(data), allow_nan=False).encode()
     # Nothing secret is needed to draw.
     surroundings = {k: v for k, v in os.environ.items() if not k.startswith("SILLWARD_")}
     try:

@@ -1,10 +1,11 @@
 """What a chart shows, as plain numbers: pure functions of collection, weather, state and now.
 
-Every number is the core's own. None is not known: a gap, over which nothing is drawn.
+Every number is the core's own, in SI; whoever draws is told in which units to show it. None is not
+known: a gap, over which nothing is drawn.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Any, Literal, TypeAlias, get_args
 from zoneinfo import ZoneInfo
@@ -13,6 +14,7 @@ import numpy as np
 
 from sillward.errors import one_line
 from sillward.notices.voice import Voice
+from sillward.units import SI, Units
 from sillward_rules import sun
 from sillward_rules.account import film_life_min
 from sillward_rules.air import Array
@@ -97,8 +99,8 @@ class ChartData:
     series: by name, a value for each of `times`, which are full hours one after the other.
     Night: leaf_c, air_c, band_low_c, band_high_c [°C]; the band is one standard deviation of the
     forecast either way. Water: vpd_kpa [kPa], film_min [min], by day only, at most
-    `FILM_MOST_MIN`. band_origin: where the band is from. footer: the forecast's source and age,
-    and what else one must know.
+    `FILM_MOST_MIN`. band_origin: where the band is from. forecast: its source and age, and how far
+    it can be trusted. units: what a picture shows it in.
     """
 
     kind: Kind
@@ -111,7 +113,7 @@ class ChartData:
     end: datetime
     title: str
     subtitle: str
-    footer: tuple[str, ...]
+    forecast: str
     times: tuple[datetime, ...]
     series: dict[str, tuple[float | None, ...]]
     limits: tuple[LimitLine, ...]
@@ -119,6 +121,12 @@ class ChartData:
     days: tuple[DaySpan, ...] = ()
     windows: tuple[Window, ...] = ()
     band_origin: str | None = None
+    units: Units = SI
+
+    @property
+    def made(self) -> str:
+        """ "made Thu 14 May 17:00, times of America/Argentina/Mendoza"."""
+        return f"made {self.now:%a %d %b} {self.units.hour(self.now)}, times of {self.zone}"
 
 
 def of_place(
@@ -129,14 +137,16 @@ def of_place(
     state: State,
     now: datetime,
     plant: Plant | None = None,
+    *,
+    units: Units = SI,
 ) -> ChartData:
     """The chart of a kind for a spot. plant: with the limits and mistings of this one alone.
 
-    Raise KeyError if there is no such spot.
+    units: what a picture of it shows. Raise KeyError if there is no such spot.
     """
     collection.spot(spot)
     make = night_chart if kind == "night" else water_chart
-    return make(spot, collection, weather, state, now, plant)
+    return replace(make(spot, collection, weather, state, now, plant), units=units)
 
 
 def night_chart(
@@ -387,7 +397,7 @@ def _chart(
         end=end,
         title=name if plant is None else f"{one_line(plant.name, MOST_NAME)}, {name}",
         subtitle=f"{what}, {_dates(start, last)}",
-        footer=_footer(scene),
+        forecast=_forecast(scene),
         times=tuple(local(moment(hour)) for hour in hours),
         series={
             key: tuple(None if np.isnan(one) else round(float(one), 2) for one in values)
@@ -408,28 +418,36 @@ def _dates(start: datetime, end: datetime) -> str:
     return f"{start:%a %d %b} to {end:%a %d %b %Y}"
 
 
-def _footer(scene: Scene) -> tuple[str, ...]:
-    weather, now = scene.weather, scene.now
-    age = Voice(scene.site).age(weather.age(now))
+def _forecast(scene: Scene) -> str:
+    weather = scene.weather
+    if not np.isfinite(weather.temp_c).any():
+        return "no forecast: nothing is known"
     trust = {
         Freshness.FRESH: "",
         Freshness.OLD: ": take it with care",
         Freshness.EXPIRED: ": too old to go by",
-    }[weather.freshness(now)]
-    at = now.astimezone(scene.site.zone)
-    made = f"made {at:%a %d %b %H:%M}, times of {scene.site.zone}"
-    known = bool(np.isfinite(weather.temp_c).any())
-    source = one_line(weather.source, MOST_NAME)
-    return f"{source}, {age}{trust}" if known else "no forecast: nothing is known", made
+    }[weather.freshness(scene.now)]
+    age = Voice(scene.site).age(weather.age(scene.now))
+    return f"{one_line(weather.source, MOST_NAME)}, {age}{trust}"
 
 
 # -- as a document
 
 
 def document(data: ChartData) -> dict[str, Any]:
-    """The data as plain types, one JSON document; times are ISO 8601 in the site's zone."""
+    """The data as plain types, one JSON document; times are ISO 8601 in the site's zone.
+
+    In SI and by 24 hours, whatever a picture shows.
+    """
+    plain = to_draw(data)
+    forecast, _ = plain.pop("forecast"), plain.pop("units")
+    return {"schema": SCHEMA, **plain, "footer": [forecast, replace(data, units=SI).made]}
+
+
+def to_draw(data: ChartData) -> dict[str, Any]:
+    """The data as plain types for whoever draws it, units included: what `drawn_from` takes."""
     plain: dict[str, Any] = _plain(asdict(data))
-    return {"schema": SCHEMA, **plain}
+    return plain
 
 
 def _plain(value: Any) -> Any:
@@ -442,8 +460,8 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def of_document(told: dict[str, Any]) -> ChartData:
-    """The data of a document, to draw it. Raise KeyError, TypeError or ValueError if it is none."""
+def drawn_from(told: dict[str, Any]) -> ChartData:
+    """The data that `to_draw` gave. Raise KeyError, TypeError or ValueError if it is none."""
     zone = ZoneInfo(told["zone"])
 
     def at(text: str) -> datetime:
@@ -451,13 +469,14 @@ def of_document(told: dict[str, Any]) -> ChartData:
 
     rest = {
         key: told[key]
-        for key in ("kind", "site", "spot", "plant", "zone", "title", "subtitle", "band_origin")
-    }
+        for key in (
+            "kind", "site", "spot", "plant", "zone", "title", "subtitle", "forecast", "band_origin",
+        )
+    }  # fmt: skip
     return ChartData(
         now=at(told["now"]),
         start=at(told["start"]),
         end=at(told["end"]),
-        footer=tuple(told["footer"]),
         times=tuple(at(one) for one in told["times"]),
         series={key: tuple(values) for key, values in told["series"].items()},
         limits=tuple(LimitLine(**one | {"plants": tuple(one["plants"])}) for one in told["limits"]),
@@ -477,5 +496,6 @@ def of_document(told: dict[str, Any]) -> ChartData:
             Window(at(one["opens"]), at(one["closes"]), tuple(one["plants"]))
             for one in told["windows"]
         ),
+        units=Units(**told["units"]),
         **rest,
     )

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
+from functools import partial
 from itertools import accumulate, pairwise
 from statistics import fmean
 from typing import Any
@@ -22,12 +23,14 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
+from matplotlib.ticker import MaxNLocator
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from sillward.charts.child import Form
 from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
 from sillward.notices.voice import fixed
+from sillward.units import SI, Units
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 """Of the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""
@@ -132,9 +135,8 @@ def _style() -> Iterator[None]:
 
 
 def _footer(data: ChartData) -> list[str]:
-    first, *others = data.footer
     band = [] if data.band_origin is None else [f"likely range: 2 nights in 3; {data.band_origin}"]
-    return [first, *band, *others]
+    return [data.forecast, *band, data.made]
 
 
 def _panels(heights_in: Sequence[float], gap_in: float) -> list[Axes]:
@@ -155,21 +157,35 @@ def _panels(heights_in: Sequence[float], gap_in: float) -> list[Axes]:
 
 def _night(data: ChartData) -> Figure:
     (axes,) = _panels([NIGHT_IN], 0.0)
-    leaf, air = _array(data.series["leaf_c"]), _array(data.series["air_c"])
-    low, high = _array(data.series["band_low_c"]), _array(data.series["band_high_c"])
+    shown = partial(_shown, data.units, unit="°C")
+    leaf, air, low, high = (
+        _array(map(shown, data.series[name]))
+        for name in ("leaf_c", "air_c", "band_low_c", "band_high_c")
+    )
     times = _seconds(data.times)
     if data.band_origin is not None:
         axes.fill_between(times, low, high, color=SKY, alpha=0.35, lw=0, label="likely range")
     _line(axes, times, air, label="air", color=GREY, lw=1.1, ls=(0, (4, 2)))
     _line(axes, times, leaf, label="leaf", color=BLUE, lw=2.0)
     limits = [one for one in data.limits if one.series == "leaf_c"]
-    shown = np.concatenate([leaf, air, low, high, [one.value for one in limits]])
-    shown = shown[np.isfinite(shown)]
-    bottom, top = (shown.min(), shown.max()) if shown.size else (0.0, 20.0)
-    room = max(0.12 * (top - bottom), 1.0)  # for the value beneath the lowest point
+    known = np.concatenate([leaf, air, low, high, _array(shown(one.value) for one in limits)])
+    known = known[np.isfinite(known)]
+    ends = known if known.size else _array(map(shown, (0.0, 20.0)))
+    bottom, top = ends.min(), ends.max()
+    # For the value beneath the lowest point.
+    room = max(0.12 * (top - bottom), data.units.difference(1.0)[0])
     axes.set_ylim(bottom - room, top + room / 2)
-    _frame(axes, data, "temperature [°C]")
-    _limits(axes, limits, digits=0)
+    axes.yaxis.set_major_locator(MaxNLocator("auto", steps=[1, 2, 5, 10], integer=True))
+    _frame(axes, data, f"temperature [{data.units.temperature}]")
+    _limits(axes, limits, data.units, digits=0)
+    _lows(axes, data)
+    _days_along(axes, data, noon=False)
+    _legend(axes)
+    return _figure(axes)
+
+
+def _lows(axes: Axes, data: ChartData) -> None:
+    """The lowest point of each night with its value; a question mark where it is not known."""
     for night in data.nights:
         if night.low_c is None or night.low_at is None:
             axes.annotate(
@@ -182,11 +198,11 @@ def _night(data: ChartData) -> Figure:
                 annotation_clip=True,
             )
             continue
-        at = night.low_at.timestamp()
-        axes.plot([at], [night.low_c], "o", color=BLUE, ms=4.5, label="_low")
+        at, lowest = night.low_at.timestamp(), data.units.shown(night.low_c, "°C")[0]
+        axes.plot([at], [lowest], "o", color=BLUE, ms=4.5, label="_low")
         note = axes.annotate(
-            fixed(night.low_c, 1),
-            (at, night.low_c),
+            fixed(lowest, 1),
+            (at, lowest),
             (0, -5),
             textcoords="offset points",
             ha="center",
@@ -195,9 +211,6 @@ def _night(data: ChartData) -> Figure:
             weight="bold",
         )
         note.set_path_effects([withStroke(linewidth=2.5, foreground="white")])
-    _days_along(axes, data, noon=False)
-    _legend(axes)
-    return _figure(axes)
 
 
 # -- water
@@ -216,7 +229,7 @@ def _water(data: ChartData) -> Figure:
     shown = np.concatenate([vpd, [one.value for one in limits], [1.0]])
     deficit.set_ylim(0, 1.12 * np.nanmax(shown))
     _frame(deficit, data, "VPD of the air [kPa]")
-    _limits(deficit, limits, digits=1)
+    _limits(deficit, limits, data.units, digits=1)
 
     lives = _array(data.series["film_min"])
     _line(film, times, lives, label="film", color=GREEN, lw=1.6, marker="o", ms=2.6)
@@ -226,7 +239,8 @@ def _water(data: ChartData) -> Figure:
     film.set_yticks(FILM_TICKS_MIN, names)
     film.set_yticks([], minor=True)
     _frame(film, data, "how long a leaf stays wet, by hour of wetting [min]")
-    _limits(film, [one for one in data.limits if one.series == "film_min"], digits=0)
+    of_film = [one for one in data.limits if one.series == "film_min"]
+    _limits(film, of_film, data.units, digits=0)
 
     _mist(mist, data, placed, lanes)
     for axes in (deficit, film):
@@ -256,7 +270,7 @@ def walks(data: ChartData) -> list[Walk]:
     wanted = []
     for window in data.windows:
         count = "" if data.plant else f" ({len(window.plants)})"
-        words = f"{window.opens:%H:%M}–{window.closes:%H:%M}{count}"
+        words = f"{data.units.span(window.opens, window.closes, '–')}{count}"
         wanted.append((window.opens, window.closes, words, True))
     for day in data.days:
         if any(day.start <= one.closes and one.opens <= day.end for one in data.windows):
@@ -296,6 +310,10 @@ def _mist(axes: Axes, data: ChartData, placed: Sequence[Walk], lanes: int) -> No
 
 
 # -- what all panels share
+
+
+def _shown(units: Units, value: float | None, unit: str) -> float | None:
+    return None if value is None else units.shown(value, unit)[0]
 
 
 def _array(values: Iterable[float | None]) -> np.ndarray:
@@ -359,8 +377,8 @@ def _days_along(axes: Axes, data: ChartData, *, noon: bool) -> None:
         day += timedelta(days=1)
     midnights = [one for one in midnights if data.start <= one <= data.end]
     noons = [one for one in noons if data.start <= one <= data.end]
-    axes.set_xticks(_seconds(midnights), ["00:00"] * len(midnights))
-    hour = "12:00" if noon else ""
+    hour = data.units.full_hour(time(12)) if noon else ""
+    axes.set_xticks(_seconds(midnights), [data.units.full_hour(time(0))] * len(midnights))
     axes.set_xticks(_seconds(noons), [f"{hour}\n{one:%a %d}" for one in noons], minor=True)
     axes.tick_params(axis="x", which="minor", length=3 if noon else 0, labelsize=SMALL)
     axes.tick_params(axis="x", which="both", pad=2)
@@ -378,21 +396,25 @@ class Label:
     y: float
 
 
-def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
+def _limits(axes: Axes, limits: Sequence[LimitLine], units: Units, *, digits: int) -> None:
     """The limits as lines, named at their right ends."""
+
+    def shown(limit: LimitLine) -> float:
+        return units.shown(limit.value, limit.unit)[0]
+
     for one in limits:
-        axes.axhline(one.value, color=VERMILLION, lw=1.3, ls=(0, (6, 2)), label="_limit")
+        axes.axhline(shown(one), color=VERMILLION, lw=1.3, ls=(0, (6, 2)), label="_limit")
     if not limits:
         return
     line = LINE_PT / 72 / (_figure(axes).get_figheight() * axes.get_position().height)
     to_axes = axes.transData + axes.transAxes.inverted()
 
-    def height(value: float) -> float:
-        return float(to_axes.transform((data_x, value))[1])
+    def height(limit: LimitLine) -> float:
+        return float(to_axes.transform((data_x, shown(limit)))[1])
 
     data_x = axes.get_xlim()[1]
-    for label in labels(limits, [height(one.value) for one in limits], line, digits):
-        middle = fmean(height(one.value) for one in label.limits)
+    for label in labels(limits, [height(one) for one in limits], line, digits, units):
+        middle = fmean(height(one) for one in label.limits)
         axes.annotate(
             label.text,
             (1.0, middle),
@@ -414,7 +436,11 @@ def _limits(axes: Axes, limits: Sequence[LimitLine], *, digits: int) -> None:
 
 
 def labels(
-    limits: Sequence[LimitLine], heights: Sequence[float], line: float, digits: int
+    limits: Sequence[LimitLine],
+    heights: Sequence[float],
+    line: float,
+    digits: int,
+    units: Units = SI,
 ) -> list[Label]:
     """The labels of limits, highest first, so that none covers another.
 
@@ -426,7 +452,7 @@ def labels(
     while True:
         wanted = [fmean(heights[index] for index in group) for group in groups]
         if len(groups) * line <= 1.0:
-            texts = [_words([limits[index] for index in group], digits) for group in groups]
+            texts = [_words([limits[index] for index in group], digits, units) for group in groups]
             at = spread_out(wanted, [line * (text.count("\n") + 1) for text in texts])
             moved = [abs(one - other) for one, other in zip(at, wanted, strict=True)]
             if len(groups) == 1 or max(moved) <= MOST_MOVED * line:
@@ -461,16 +487,18 @@ def spread_out(wanted: Sequence[float], tall: Sequence[float]) -> list[float]:
     return placed
 
 
-def _words(limits: Sequence[LimitLine], digits: int) -> str:
+def _words(limits: Sequence[LimitLine], digits: int, units: Units) -> str:
     """ "14 °C Blue basket", "1.4 to 1.6 kPa 4 plants": at most two lines."""
-    unit = limits[0].unit
+    its = limits[0].unit
     names = [name for one in limits for name in one.plants]
     values = [limits[0].value, limits[-1].value]
+    shown = [units.shown(value, its)[0] for value in values]
+    unit = units.shown(values[0], its)[1]
     if len(limits) > 1:
-        low, high = (fixed(one, digits) for one in sorted(values))
-        shown = low if low == high else f"{low}–{high}"
-        return f"{shown} {unit}\n{_plants(names)}"
-    bound = f"{values[0]:g} {unit}"
+        low, high = (fixed(one, digits) for one in sorted(shown))
+        span = low if low == high else f"{low}–{high}"
+        return f"{span} {unit}\n{_plants(names)}"
+    bound = f"{units.bare(values[0], its)} {unit}"
     told = f"{bound} {', '.join(' '.join(name.split()) for name in names[:MOST_NAMED])}"
     lines = textwrap.wrap(told, LABEL_WIDTH)
     if len(lines) > 2 or len(names) > MOST_NAMED:

@@ -61,7 +61,7 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
     if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
         yield from _listed("feed", list(feeding(sheet, voice)), voice)
     yield from _listed("warnings", [voice.remark(one) for one in sheet.warnings], voice)
-    yield from _listed("assumptions", sheet.assumptions, voice)
+    yield from _listed("assumptions", [voice.retold(one) for one in sheet.assumptions], voice)
     if footer:
         yield from footer
         yield ""
@@ -84,7 +84,7 @@ def origin_of(sheet: Sheet, voice: Voice) -> list[str]:
     if sheet.spread is not None and sheet.round is not Round.MORNING:
         lines.append(voice.say("chances", origin=sheet.spread))
     if sheet.notes:
-        lines.append(voice.say("of_forecast", notes=sheet.notes))
+        lines.append(voice.say("of_forecast", notes=[voice.retold(one) for one in sheet.notes]))
     return lines
 
 
@@ -175,7 +175,7 @@ def _of_plant(reason: Reason, voice: Voice) -> str:
     return voice.say(
         "limit_of",
         limit=phrases.limit(reason, voice),
-        whose=voice.say("whose", origin=phrases.whose(reason)),
+        whose=phrases.whose(reason, voice),
         hours=reason.hours if counted else None,
         degree_hours=reason.degree_hours if counted else None,
     )
@@ -193,7 +193,7 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         return say("film", minutes=None if value is None else round(value), hour=hour, wants=wants)
     if reason.quantity == "crown drying time":
         hours = "" if value is None else f"{value:.1f}"
-        whose = say("whose", origin=phrases.whose(reason))
+        whose = phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
     number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
     return f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"

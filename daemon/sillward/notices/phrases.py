@@ -91,10 +91,12 @@ def count_of(chores: Sequence[Chore]) -> int:
     return sum(len(chore.plants) for chore in chores)
 
 
-def whose(reason: Reason) -> str:
-    """Whose limit it is, without the source behind it: "your own limit", "cattleya"."""
+def whose(reason: Reason, voice: Voice) -> str:
+    """Whose limit it is, without the source behind it: "yours", "cattleya"."""
     head = reason.origin.split(":")[0]
-    return head.removeprefix("group ").strip('"') if head.startswith("group ") else head
+    if head.startswith("group "):
+        return head.removeprefix("group ").strip('"')
+    return voice.retold(voice.say("whose", origin=head))
 
 
 def no_wetting(chore: Chore) -> bool:

@@ -1,15 +1,17 @@
 """How one household is spoken to: in its units, at its clock, in its wording."""
 
 import logging
+import re
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, fields
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from functools import cached_property
 from typing import Any
 
 from sillward.notices.wording import Macros, Wording, called, packaged
 from sillward.units import SI, Units
+from sillward_rules.moments import Hours, Moment
 from sillward_rules.remark import Plain, Remark
 from sillward_rules.site import Site
 from sillward_rules.spread import percent
@@ -108,7 +110,7 @@ class Voice:
         most: so many plants are named, of more the rest is counted; None: all are.
         """
         if isinstance(remark, Plain):
-            return remark.text
+            return self.retold(remark.text)
         facts = {one.name: getattr(remark, one.name) for one in fields(remark)}
         return self.say(_snake(type(remark).__name__), **facts, most=most)
 
@@ -147,6 +149,10 @@ class Voice:
             hour=self.hour(at),
         )
 
+    def date_and_hour(self, at: datetime) -> str:
+        """ "Thu 14 May 17:10"."""
+        return f"{self.day(at)} {self.hour(at)}"
+
     def _date(self, day: date) -> date:
         return self.local(day).date() if isinstance(day, datetime) else day
 
@@ -180,6 +186,18 @@ class Voice:
         when = self.clock(at, now)
         return when if at <= now else self.say(name, when=when)
 
+    def hours(self, hours: Hours) -> str:
+        """Hours of a day as the grower wrote them, but by the clock that is read here."""
+        start, end = hours.start, hours.end
+        if self.units.clock == "24 h" or start is None or end is None:
+            return hours.text
+        if start.clock is not None and end.clock is not None:
+            return self.units.span(start.clock, end.clock)
+        return f"{self._moment(start)} to {self._moment(end)}"
+
+    def _moment(self, moment: Moment) -> str:
+        return moment.text if moment.clock is None else self.units.hour(moment.clock)
+
     # -- numbers
 
     def degrees(self, value_c: float | None, digits: int = 1) -> str:
@@ -198,16 +216,51 @@ class Voice:
         shown, unit = self.units.shown(value, unit)
         return f"{fixed(shown, digits)} {unit}"
 
-    def bound(self, value: float, unit: str = "°C", digits: int | None = None) -> str:
-        """A limit in its shortest form, of so many digits at most: "13 °C", "55.4 °F"."""
+    def offset(self, value: float | None, unit: str = "K") -> str:
+        """A difference with its sign, in its shortest form: "+0.8 K", "-1.4 °F"; "?" if unknown."""
+        if value is None:
+            return "?"
+        if unit in ("K", "°C"):
+            shown, its = self.units.difference(value)
+        else:
+            shown, its = self.units.shown(value, unit)
+        return f"{shown if its in (unit, 'K') else round(shown, 1):+g} {its}"
+
+    def bound(self, value: float | None, unit: str = "°C", digits: int | None = None) -> str:
+        """A limit in its shortest form, of so many digits at most: "13 °C", "55.4 °F", "?"."""
+        if value is None:
+            return "?"
         return f"{self.bare(value, unit, digits)} {self.units.shown(value, unit)[1]}"
 
     def bare(self, value: float, unit: str, digits: int | None = None) -> str:
         """A limit in its shortest form, without its unit."""
-        shown, its = self.units.shown(value, unit)
-        if digits is None and its != unit:
-            digits = 2  # enough for a limit in tenths; the rest nobody wrote
-        return f"{(shown if digits is None else round(shown, digits)) + 0.0:g}"
+        return self.units.bare(value, unit, digits)
+
+    def retold(self, text: str) -> str:
+        """What came as text, of the core or a source, with its SI values in the grower's units.
+
+        "1 to 3 K colder" is "1.8 to 5.4 °F colder".
+        """
+        if self.units == SI:
+            return text
+        return _RETOLD.sub(self._piece_retold, text)
+
+    def _piece_retold(self, found: re.Match[str]) -> str:
+        if found["clock"]:
+            return self.units.hour(time.fromisoformat(found["clock"]))
+        unit, units = found["unit"], self.units
+
+        def shown(value: float) -> tuple[float, str]:
+            return units.difference(value) if unit == "K" else units.shown(value, unit)
+
+        its = shown(0.0)[1] if unit else unit
+        if its == unit:
+            return found[0]
+
+        def converted(number: re.Match[str]) -> str:
+            return f"{round(shown(float(number[0]))[0], 1) + 0.0:g}"
+
+        return f"{_NUMBER.sub(converted, found['values'])} {its}"
 
     def degree_sign(self, value_c: float) -> str:
         """A temperature [°C] in as little room as possible: "4°"."""
@@ -245,6 +298,22 @@ class Voice:
     def age(self, old: timedelta) -> str:
         """ "12 min old", "5 h old"."""
         return self.say("age", minutes=max(0, int(old / timedelta(minutes=1))))
+
+
+_ONE = r"\d+(?:\.\d+)?"
+
+_NUMBER = re.compile(rf"(?<!\d)-?{_ONE}")
+
+_RETOLD = re.compile(
+    rf"""
+    "[^"]*"                                  # names, and what others said: left as they are
+    | (?<![\w.])(?P<values>-?{_ONE}(?:(?:[ ]to[ ]-?|[-–]){_ONE})?)[ ](?P<unit>°C|K|m/s)(?!\w)
+    | (?<![\w:.+-])(?P<clock>(?:[01]\d|2[0-3]):[0-5]\d)(?![:\w]|-\d|[ ][ap]m)
+    """,
+    re.VERBOSE,
+)
+"""A value, or from one to another, and a clock time (no ISO time), as the core and the sources
+write them."""
 
 
 def few(others: AbstractSet[str], listed: Sequence[str]) -> bool:
