@@ -41,12 +41,15 @@ MODULES: Mapping[str, Sequence[str]] = {
     ],
     "astral": ["astral", "astral.sun"],
     "click": ["click"],
+    "icalendar": [],  # a sheet does without, and so does its floor
+    "jinja2": ["jinja2.sandbox"],
     "numpy": ["numpy"],
     "pydantic": ["pydantic"],
     "pydantic-settings": ["pydantic_settings"],
     "requests": ["requests"],
     "tzdata": ["tzdata"],
     "urllib3": ["urllib3"],
+    "wcwidth": ["wcwidth"],
 }
 """What the packages import of each direct dependency."""
 
