@@ -72,5 +72,5 @@ def _under_cover(sheet: Sheet, voice: Voice) -> list[str]:
         return []
     going = [chore.before for chore in tonight if chore.kind is ChoreKind.CARRY_IN]
     count = len({name for chore in tonight for name in chore.plants})
-    by = voice.clock(min(going), sheet.at) if going else None
+    by = voice.by(min(going), sheet.at) if going else None
     return [voice.say("under_cover", by=by, count=count)]
