@@ -26,9 +26,6 @@ LEASE = timedelta(seconds=2 * SEND_S)
 SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
 """Between attempts to send."""
 
-STALE_WORDS = timedelta(minutes=10)
-"""A round that has waited so long is worded anew when it is sent. Judgement."""
-
 OWNED_UP_WITHIN = timedelta(hours=36)
 """A round that could not be sent is owned up to in the next one, if that comes this soon."""
 
@@ -178,7 +175,7 @@ class Outbox:
         """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
         kit, round_ = self.kit, _DAILY[notice.round]
         now = kit.clock()
-        old = told_at is not None and now - told_at > STALE_WORDS
+        old = told_at is not None and now - told_at > follow_up.STALE_WORDS
         ahead = all(one.before > now for one in orders)
         changed = kit.ledger.changes(kit.site.name, notice.round, _day(notice)) > 0
         if not (changed or (old and ahead)) or not kit.has_forecast():

@@ -1,15 +1,16 @@
 """What follows a round, in the words of a push: changes, reminders, and what was told too late."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from functools import partial
 
 from sillward.notices import phrases
 from sillward.notices.phrases import count_of
-from sillward.notices.push import Message, fits, shortened
+from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.revision import Order, Revision, hour_of
+from sillward_rules.revision import Moved, Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
 
 VERBS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
@@ -17,6 +18,9 @@ VERBS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
 
 SOON = timedelta(minutes=30)
 """Time that is left is told in minutes from here on. Judgement."""
+
+STALE_WORDS = timedelta(minutes=10)
+"""A round that has waited so long is worded anew when it is sent. Judgement."""
 
 LATE = timedelta(minutes=15)
 """So long after a deadline an order still says NOW; then it says that it was missed. Judgement."""
@@ -46,38 +50,29 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
         hour = voice.hour(min(hour_of(chore) for chore in chores))
         heads.append(say("head_out_later", hour=hour, count=count_of(chores)))
 
-    def lines(most: int) -> list[str]:
-        told = [_order(one.chore, now, voice, most, was=one.was) for one in moved_orders]
-        told += [_order(chore, now, voice, most) for chore in revision.added]
-        told += [phrases.why(orders, voice)] if orders else []
-        told += [_off(one, sheet, voice, most) for one in off]
-        told += [say("not_out_today", who=voice.names(one.plants, most)) for one in not_out]
-        told += [
-            say(
-                "out_later",
-                hour=voice.hour(hour_of(one.chore)),
-                was=voice.hour(one.was),
-                who=voice.names(one.chore.plants, most),
-            )
-            for one in later_out
-        ]
-        return [*told, say("last_of_round")] if last else told
-
-    return _fitted(capital("; ".join(heads[:2])), lines)
+    parts = [
+        *_orders([(one.chore, one.was) for one in moved_orders], now, voice),
+        *_orders([(one, None) for one in revision.added], now, voice),
+        said(phrases.why(orders, voice) if orders else ""),
+        _may_stay_out(off, sheet, voice),
+        _not_out(not_out, voice),
+        _out_later(later_out, voice),
+        said(say("last_of_round") if last else ""),
+    ]
+    spare = room_for_minutes(orders, now, voice)
+    return composed(capital("; ".join(heads[:2])), parts, voice, spare)
 
 
 def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
     """What nobody has acknowledged and is due soon."""
     kinds = sorted({chore.kind.value for chore in chores})
-
-    def lines(most: int) -> list[str]:
-        return [
-            *(_order(chore, now, voice, most) for chore in chores),
-            phrases.why(chores, voice),
-            voice.say("acknowledge", kinds=kinds, passed_on=passed_on),
-        ]
-
-    return _fitted(capital(head(chores, now, voice)), lines)
+    parts = [
+        *_orders([(one, None) for one in chores], now, voice),
+        said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on)),
+        said(phrases.why(chores, voice), optional=True),
+    ]
+    spare = room_for_minutes(chores, now, voice)
+    return composed(capital(head(chores, now, voice)), parts, voice, spare)
 
 
 def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
@@ -89,15 +84,15 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     what = say("too_late", count=count_of(chores)) if over else _now(chores, voice)
     still = "" if until is None or over else voice.hour(until)
 
-    def lines(most: int) -> list[str]:
-        return [
-            say("still", why=phrases.why(chores, voice), until=still),
-            *(_order(chore, now, voice, most, timed=False) for chore in chores),
-            *([say("look_at_them")] if over else []),
-            say("nobody_took_it"),
-        ]
-
-    return replace(_fitted(say("missed", hour=deadline, what=what), lines), urgent=not over)
+    untimed = [(one, None) for one in chores]
+    parts = [
+        said(say("still", why=phrases.why(chores, voice), until=still)),
+        *([_left_out(chores, voice)] if over else _orders(untimed, None, voice)),
+        said(say("look_at_them") if over else ""),
+        said(say("nobody_took_it"), optional=True),
+    ]
+    title = say("missed", hour=deadline, what=what)
+    return replace(composed(title, parts, voice), urgent=not over)
 
 
 def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -> Message:
@@ -110,6 +105,14 @@ def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -
         title = voice.say("minutes_left", minutes=minutes, title=message.title)
         return replace(message, title=title)
     return message
+
+
+def room_for_minutes(orders: Iterable[Chore], now: datetime, voice: Voice) -> int:
+    """Signs to be left for what `in_time` may put before a title until it is sent."""
+    latest = now + SOON + STALE_WORDS
+    if not any(now < one.before <= latest for one in orders):
+        return 0
+    return len(voice.say("minutes_left", minutes=round(SOON / timedelta(minutes=1)), title="-")) - 1
 
 
 def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
@@ -149,43 +152,87 @@ def _by_kind(orders: Sequence[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
     return [(kind, chores) for kind, chores in kinds if chores]
 
 
-def _order(
-    chore: Chore,
-    now: datetime,
-    voice: Voice,
-    most: int,
-    *,
-    timed: bool = True,
-    was: datetime | None = None,
-) -> str:
-    """One order, with its hour, and with the hour before if that was another one."""
-    when = voice.clock(chore.before, now) if timed else ""
+def _orders(
+    orders: Sequence[tuple[Chore, datetime | None]], now: datetime | None, voice: Voice
+) -> Iterator[Part]:
+    """A line for each order, with the hour before if it is another one now; on crowded days one
+    for each kind. now: none where their hours are no matter any more."""
+    for kind, chores in _by_kind([chore for chore, _ in orders]):
+        lines = tuple(_order(one, was, now, voice) for one, was in orders if one.kind is kind)
+        crowded = partial(phrases.crowded, kind, chores, now, voice)
+        yield Part(lines, crowded, plants=phrases.plants_of(chores))
+
+
+def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> Words:
+    when = voice.clock(chore.before, now) if now else ""
     before = "" if was is None else voice.hour(was)
-    return voice.say(
-        "order",
-        kind=chore.kind.value,
-        when=when,
-        was="" if before == when else before,
-        spot=chore.from_spot,
-        to=chore.to_spot,
-        who=voice.names(chore.plants, most),
-    )
+
+    def words(most: int) -> str:
+        return voice.say(
+            "order",
+            kind=chore.kind.value,
+            when=when,
+            was="" if before == when else before,
+            spot=chore.from_spot,
+            to=chore.to_spot,
+            who=voice.names(chore.plants, most),
+        )
+
+    return words
 
 
-def _off(order: Order, sheet: Sheet, voice: Voice, most: int) -> str:
-    who = voice.names(order.plants, most)
-    low = sheet.lows.get(order.from_spot)
-    return voice.say("may_stay_out", spot=order.from_spot, who=who, low_c=low)
+def _by_spot(orders: Iterable[Chore | Order]) -> dict[str, list[str]]:
+    """Plants by the spot where they are."""
+    spots: dict[str, list[str]] = {}
+    for one in orders:
+        spots.setdefault(one.from_spot, []).extend(one.plants)
+    return spots
+
+
+def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
+    """Who stood where in a night that is over."""
+
+    def at(spot: str, plants: Sequence[str]) -> Words:
+        return lambda most: voice.say("left_out", spot=spot, who=voice.names(plants, most))
+
+    lines = tuple(at(spot, plants) for spot, plants in _by_spot(chores).items())
+    return Part(lines, plants=phrases.plants_of(chores))
+
+
+def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
+    def at(spot: str, plants: Sequence[str]) -> Words:
+        low = sheet.lows.get(spot)
+        return lambda most: voice.say(
+            "may_stay_out", spot=spot, who=voice.names(plants, most), low_c=low
+        )
+
+    lines = tuple(at(spot, plants) for spot, plants in _by_spot(orders).items())
+    return Part(lines, plants=_plants(orders))
+
+
+def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
+    plants = [name for one in orders for name in one.plants]
+
+    def words(most: int) -> str:
+        return voice.say("not_out_today", who=voice.names(plants, most))
+
+    return Part((words,) if plants else (), plants=_plants(orders))
+
+
+def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
+    def line(one: Moved) -> Words:
+        hour, was = voice.hour(hour_of(one.chore)), voice.hour(one.was)
+        return lambda most: voice.say(
+            "out_later", hour=hour, was=was, who=voice.names(one.chore.plants, most)
+        )
+
+    plants = phrases.plants_of([one.chore for one in moved])
+    return Part(tuple(line(one) for one in moved), plants=plants)
+
+
+def _plants(orders: Iterable[Order]) -> frozenset[str]:
+    return frozenset(name for one in orders for name in one.plants)
 
 
 def _count_of_orders(orders: Sequence[Order]) -> int:
     return sum(len(one.plants) for one in orders)
-
-
-def _fitted(title: str, lines: Callable[[int], list[str]]) -> Message:
-    """As many names, and then as many lines, as a push may have."""
-    for most in (8, 5, 3, 2, 1, 0):
-        body = "\n".join(lines(most))
-        if fits(title, body):
-            return Message(title, body)
-    return shortened(title, lines(0))

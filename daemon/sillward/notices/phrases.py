@@ -1,9 +1,10 @@
 """Pieces of wording about chores that every message shares: the number that matters, and heads."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
+from typing import TypeVar
 
-from sillward.notices.voice import Voice, fixed
+from sillward.notices.voice import Voice, capital, fixed
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.spread import SURE, percent
 
@@ -89,6 +90,47 @@ def head_in(into: Sequence[Chore], now: datetime, voice: Voice) -> str:
 def count_of(chores: Sequence[Chore]) -> int:
     """How many plants, each once for every chore."""
     return sum(len(chore.plants) for chore in chores)
+
+
+def plants_of(chores: Iterable[Chore]) -> frozenset[str]:
+    """All plants of some chores."""
+    return frozenset(name for chore in chores for name in chore.plants)
+
+
+def crowded(kind: ChoreKind, chores: Sequence[Chore], now: datetime | None, voice: Voice) -> str:
+    """All chores of a kind in one line, the plants counted: of carrying in, or of protection.
+
+    now: none where their hours are no matter any more.
+    """
+    chores = sorted(chores, key=lambda one: one.before)
+    if kind is not ChoreKind.CARRY_IN:
+        by = voice.by(chores[0].before, now) if now else voice.say("now")
+        spots = [(one.from_spot, len(one.plants)) for one in chores]
+        return voice.say("crowded_guard", kind=kind.value, by=by, spots=spots)
+    at: dict[str, list[Chore]] = {}
+    for chore in chores:
+        at.setdefault(chore.from_spot, []).append(chore)
+    walks = [
+        (
+            voice.clock(of_spot[0].before, now) if now else "",
+            spot,
+            [(len(one.plants), one.to_spot) for one in of_spot],
+        )
+        for spot, of_spot in at.items()
+    ]
+    return capital(voice.say("crowded_in", walks=once(walks)))
+
+
+Walk = TypeVar("Walk")
+
+
+def once(walks: Sequence[tuple[str, str, Walk]]) -> list[tuple[str, str, Walk]]:
+    """The same, the hour empty where it is the one before."""
+    before = ["", *(when for when, _, _ in walks)]
+    return [
+        ("" if when == last else when, spot, what)
+        for last, (when, spot, what) in zip(before, walks, strict=False)
+    ]
 
 
 def whose(reason: Reason, voice: Voice) -> str:

@@ -60,15 +60,17 @@ def said(text: str, *, optional: bool = False) -> Part:
     return Part((lambda _: text,) if text else (), None, optional)
 
 
-def composed(title: str, parts: Sequence[Part], voice: Voice) -> Message:
+def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
     """The parts in their order under a title, within `MOST_CHARACTERS`.
+
+    spare: so many of them are left for what is yet to be put before the title.
 
     First every line without names. Where that is too much, parts are told in one line each, the
     last first; where that is too much, the last are counted. Then as many names as there is room
     for, the lines with the fewest first, then the optional parts.
     """
     needed = [part for part in parts if part.lines and not part.optional]
-    room = MOST_CHARACTERS - len(title) - 1
+    room = MOST_CHARACTERS - len(title) - 1 - spare
     crowded = _crowded(needed, room)
     told = [
         [lambda _, words=part.crowded: words()] if index in crowded else list(part.lines)

@@ -1,14 +1,17 @@
 """A sheet for a phone: a title that says what by when, and one walk."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
-from typing import TypeVar
+from functools import partial
 
 from sillward.notices import phrases
+from sillward.notices.follow_up import room_for_minutes
+from sillward.notices.phrases import once, plants_of
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import Remark
+from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
 
 MOST_HEADS = 2
@@ -22,7 +25,9 @@ suits all. Judgement."""
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     """The sheet as a push. footer: what else is to be told, if there is room."""
     title, parts = _Teller(sheet, voice).tell()
-    return composed(title, [*parts, *(said(text, optional=True) for text in footer)], voice)
+    parts += [said(text, optional=True) for text in footer]
+    orders = [one for one in sheet.chores if one.kind in ORDERS and sheet.round is not Round.WEEK]
+    return composed(title, parts, voice, room_for_minutes(orders, sheet.at, voice))
 
 
 class _Teller:
@@ -98,21 +103,15 @@ class _Teller:
             for spot in dict.fromkeys(chore.from_spot for chore in into)
         ]
 
-        def crowded() -> str:
-            walks = []
-            for chores in spots:
-                ways = [(len(one.plants), one.to_spot) for one in chores]
-                walks.append((self._clock(chores[0].before), chores[0].from_spot, ways))
-            return self.say("crowded_in", walks=_once(walks))
-
+        crowded = partial(phrases.crowded, ChoreKind.CARRY_IN, into, self.sheet.at, self.voice)
         lines = tuple(self._from_spot(chores) for chores in spots)
-        return Part(lines, crowded, plants=_plants(into))
+        return Part(lines, crowded, plants=plants_of(into))
 
     def _from_spot(self, chores: Sequence[Chore]) -> Words:
         """A spot's walks; the largest of them is "the rest" if that is clear enough."""
         first, voice = chores[0], self.voice
         *small, large = sorted(chores, key=lambda chore: len(chore.plants))
-        others = self._standing(first.from_spot) - _plants(chores)
+        others = self._standing(first.from_spot) - plants_of(chores)
 
         def words(most: int) -> str:
             ways = [(voice.names(one.plants, most), one.to_spot) for one in small]
@@ -179,7 +178,7 @@ class _Teller:
             yield self.say("head_out", when=when, count=phrases.count_of(out))
         if mist:
             soon = [one for one in mist if one.before - mist[0].before <= phrases.SAME_TRIP]
-            yield self.say("head_mist", by=self._by(mist[0]), count=len(_plants(soon)))
+            yield self.say("head_mist", by=self._by(mist[0]), count=len(plants_of(soon)))
 
     def _carry_out(self, out: Sequence[Chore]) -> Iterator[tuple[datetime, Part]]:
         """A line for each walk."""
@@ -190,7 +189,7 @@ class _Teller:
 
         if out:
             lines = tuple(self._way_out(chore) for chore in out)
-            yield _start(out[0]), Part(lines, crowded, plants=_plants(out))
+            yield _start(out[0]), Part(lines, crowded, plants=plants_of(out))
 
     def _way_out(self, chore: Chore) -> Words:
         def words(most: int) -> str:
@@ -220,7 +219,7 @@ class _Teller:
             feeds = self._of(ChoreKind.FEED)
             advice = feed_advice(first, feeds, self.voice, brief=True) or ""
             hours = [self.voice.hour(at) for at in _apart([one.before for one in again])]
-            return self.say("crowded_mist", walks=_once(walks), advice=advice, again=hours)
+            return self.say("crowded_mist", walks=once(walks), advice=advice, again=hours)
 
         lines = []
         for number, one in enumerate(mist):
@@ -229,7 +228,7 @@ class _Teller:
                 later = [two for two in mist[number + 1 :] if not mine.isdisjoint(two.plants)]
                 lines.append(self._misting(one, later))
         if lines:
-            yield first[0].before, Part(tuple(lines), crowded, plants=_plants(mist))
+            yield first[0].before, Part(tuple(lines), crowded, plants=plants_of(mist))
 
     def _misting(self, first: Chore, later: Sequence[Chore]) -> Words:
         """The first misting with its feed, then by when the others."""
@@ -264,7 +263,7 @@ class _Teller:
             else:  # the first of a spot: the most sensitive crowns there
                 until.setdefault(chore.from_spot, chore.before)
         in_order = sorted(until.items(), key=lambda one: one[1])
-        hours = _once([(self.voice.hour(at), spot, 0) for spot, at in in_order])
+        hours = once([(self.voice.hour(at), spot, 0) for spot, at in in_order])
 
         def words(_: int) -> str:
             spots = [(hour, spot) for hour, spot, _ in hours]
@@ -297,16 +296,9 @@ class _Teller:
             chores = self._of(kind)
             if chores:
                 lines = tuple(self._protecting(chore) for chore in chores)
-                part = Part(lines, self._crowded_guard(chores), plants=_plants(chores))
+                crowded = partial(phrases.crowded, kind, chores, self.sheet.at, self.voice)
+                part = Part(lines, crowded, plants=plants_of(chores))
                 yield chores[0].before, part
-
-    def _crowded_guard(self, chores: Sequence[Chore]) -> Callable[[], str]:
-        def crowded() -> str:
-            spots = [(one.from_spot, len(one.plants)) for one in chores]
-            kind, by = chores[0].kind.value, self._by(chores[0])
-            return self.say("crowded_guard", kind=kind, by=by, spots=spots)
-
-        return crowded
 
     def _protecting(self, chore: Chore) -> Words:
         reason = phrases.deciding([chore])
@@ -358,22 +350,6 @@ def _start(out: Chore) -> datetime:
     return out.not_before or out.before
 
 
-def _plants(chores: Sequence[Chore]) -> frozenset[str]:
-    return frozenset(name for chore in chores for name in chore.plants)
-
-
-Walk = TypeVar("Walk")
-
-
-def _once(walks: Sequence[tuple[str, str, Walk]]) -> list[tuple[str, str, Walk]]:
-    """The same, the hour empty where it is the one before."""
-    before = ["", *(when for when, _, _ in walks)]
-    return [
-        ("" if when == last else when, spot, what)
-        for last, (when, spot, what) in zip(before, walks, strict=False)
-    ]
-
-
 def _apart(hours: Sequence[datetime]) -> list[datetime]:
     """The first of all that lie within `SAME_TIME` of it, and so on."""
     kept: list[datetime] = []
@@ -405,7 +381,7 @@ def feed_advice(
         return None
     reason = min((one for mist in walks for one in mist.because), key=_minutes)
     misted = [name for mist in walks for name in mist.plants]
-    plants = _plants(fed) & set(misted)
+    plants = plants_of(fed) & set(misted)
     rinse = min(_minutes(one) for feed in fed for one in feed.because)
     without = [name for name in misted if name not in plants]
     return voice.say(
