@@ -91,8 +91,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NoShelter(B),
-        "Anemone, Boat: must go in, but no shelter is given and no spot here is known to hold the "
-        "limit: find a warm place",
+        "Anemone, Boat: must go in, but no spot here is known to hold the limit: find a warm place",
     ),
     (ShelterChosen(A, "room", 16.0), "Anemone: no shelter is given; use room, 16 °C"),
     (

@@ -10,7 +10,7 @@ from sillward.notices.phrases import once, plants_of
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.remark import Remark
+from sillward_rules.remark import NoShelter, Remark, WateringIncomplete, WateringUnplanned
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
 
@@ -63,8 +63,10 @@ class _Teller:
 
     # -- what to beware of
 
-    def _warnings(self) -> list[Part]:
-        return [Part((self._warning(one),)) for one in self.sheet.warnings]
+    def _warnings(self, chosen: Sequence[Remark] | None = None) -> list[Part]:
+        """All of them, or those chosen."""
+        told = self.sheet.warnings if chosen is None else chosen
+        return [Part((self._warning(one),)) for one in told]
 
     def _warning(self, remark: Remark) -> Words:
         return lambda most: self.say("watch_out", text=self.voice.remark(remark, most))
@@ -80,20 +82,25 @@ class _Teller:
     def _dusk(self) -> tuple[str, list[Part]]:
         into = self._of(ChoreKind.CARRY_IN)
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
-        parts = [self._carry_in(into)]
+        homeless = [one for one in self.sheet.warnings if isinstance(one, NoShelter)]
+        parts = [self._carry_in(into), *self._warnings(homeless)]
         if into or stay:
             parts.append(said(phrases.why([*into, *stay], self.voice)))
         parts += [
-            *self._warnings(),
-            self._staying("stay_tonight", stay),
             *self._protect(),
+            *self._warnings([one for one in self.sheet.warnings if one not in homeless]),
+            self._staying("stay_tonight", stay),
             said(self._tomorrow(), optional=True),
             self._open_questions(),
         ]
+        heads = [phrases.head_in(into, self.sheet.at, self.voice)] if into else []
+        if homeless:
+            count = sum(len(one.plants) for one in homeless)
+            heads.append(self.say("head_no_shelter", count=count))
         if into:
-            return capital(phrases.head_in(into, self.sheet.at, self.voice)), parts
-        guard = self._guard_heads()
-        title = capital(", ".join(guard)) if guard else self.say("nothing_tonight")
+            return capital(", ".join(heads)), parts
+        heads += self._guard_heads()
+        title = capital(", ".join(heads)) or self.say("nothing_tonight")
         return title, [*parts, said(self._lows())]
 
     def _carry_in(self, into: Sequence[Chore]) -> Part:
@@ -166,7 +173,12 @@ class _Teller:
         heads = [*self._heads_of_day(into, out, mist), *self._guard_heads()]
         if not out and stay:
             heads.append(self.say("head_stay", count=phrases.count_of(stay)))
-        return capital(", ".join(heads[:MOST_HEADS]) or self.say("nothing_today")), parts
+        return capital(", ".join(heads[:MOST_HEADS])) or self._nothing_today(), parts
+
+    def _nothing_today(self) -> str:
+        unknown = (WateringIncomplete, WateringUnplanned)
+        known = not any(isinstance(one, unknown) for one in self.sheet.warnings)
+        return self.say("nothing_today" if known else "today_not_known")
 
     def _heads_of_day(
         self, into: Sequence[Chore], out: Sequence[Chore], mist: Sequence[Chore]
@@ -329,11 +341,12 @@ class _Teller:
         for night in ahead.nights:
             known = [low for low in night.lows.values() if low is not None]
             lows.append((night.day, min(known, default=None), len(night.plants_in)))
+        outdoors = any(night.lows for night in ahead.nights)
         misted = [(day.day, day.mistings) for day in ahead.days if day.mistings]
         rest = [self.say("week_mistings", days=misted)] if misted else []
         rest += [capital(voice.remark(one)) for one in (*ahead.spells, *ahead.dark)]
         return title, [
-            said(self.say("week_lows", nights=lows)),
+            said(self.say("week_lows", nights=lows) if outdoors else ""),
             said(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
             *self._warnings(),
             *(said(text, optional=True) for text in rest),
