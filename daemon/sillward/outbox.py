@@ -89,7 +89,9 @@ class Outbox:
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
         ledger, clock = self.kit.ledger, self.kit.clock
         repeat = "(repeat) " if notice.perhaps_sent else ""
-        message = _fitting(channel, replace(message, title=repeat + message.title))
+        message = replace(message, title=repeat + message.title)
+        if not channel.full_length:
+            message = push.trimmed(message, self.kit.voice)
         try:
             self.kit.sender(channel, message)
         except DeliveryError as error:
@@ -200,7 +202,8 @@ class Outbox:
         if not lost:
             return message
         line = kit.voice.say("not_sent", round=lost[0].round, day=_day(lost[0]))
-        return replace(message, body=f"{message.body}\n{kit.voice.say('watch_out', text=line)}")
+        # First: where there is no room for all, the end is cut off.
+        return replace(message, body=f"{kit.voice.say('watch_out', text=line)}\n{message.body}")
 
     def _open(self, notice: Notice) -> list[StoredChore]:
         """What is still to do of the round that a notice is of."""
@@ -232,13 +235,3 @@ def _family(notice: Notice) -> str:
 
 def _day(notice: Notice) -> date:
     return date.fromisoformat(notice.day)
-
-
-def _fitting(channel: Channel, message: Message) -> Message:
-    """The message, no longer than a push may be: what was put before its title costs lines."""
-    if channel.full_length:
-        return message
-    lines = message.body.splitlines()
-    while lines and not push.fits(message.title, "\n".join(lines)):
-        lines.pop()
-    return replace(message, body="\n".join(lines))

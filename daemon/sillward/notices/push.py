@@ -1,7 +1,8 @@
 """A message as a phone gets it: a title, and as many lines as there is room for."""
 
+import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sillward.notices.voice import Voice
 
@@ -36,6 +37,27 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
     while len(kept) > 1 and not fits(title, "\n".join(kept)):
         kept.pop(-2)
     return Message(title, "\n".join(kept))
+
+
+def trimmed(message: Message, voice: Voice) -> Message:
+    """The message, no longer than a push may be: what was put before its title or its lines costs
+    lines at its end, which are counted."""
+    lines, gone = message.body.split("\n"), 0
+
+    def body() -> str:
+        tail = [voice.say("cut", lines=gone, plants=0)] if gone else []
+        return "\n".join([*lines, *tail])
+
+    while lines and not fits(message.title, body()):
+        gone += _counted(lines.pop(), voice)
+    return replace(message, body=body())
+
+
+def _counted(line: str, voice: Voice) -> int:
+    """How many lines a line stands for: one, or those that are counted in it."""
+    sign = voice.say("cut", lines=1, plants=0).partition("1")[0]
+    number = re.match(rf"{re.escape(sign)}(\d+)\b", line) if sign.strip() else None
+    return int(number[1]) if number else 1
 
 
 Words = Callable[[int], str]
