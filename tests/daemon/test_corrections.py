@@ -58,6 +58,19 @@ def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
     desk.tick()
 
 
+def test_a_morning_on_which_the_forecast_stays_the_same_is_not_corrected() -> None:
+    """What was under its limit of injury at dawn is told out from some hour on, and that stands."""
+    limits = Limits(night_low=Limit(8.0, "yours"), brief_low=Limit(7.0, "yours"))
+    world, desk = told(3.0, plants=(replace(HARDY, limits=limits),))
+    world.clock.now = local("08:30", DAY + timedelta(days=1))
+    desk.tick()
+
+    for _ in range(16):
+        newer(world, desk, 3.0, minutes=15)
+
+    assert [title[:8] for title in world.post.titles] == ["In by 18", "Out from"]
+
+
 def test_a_forecast_that_says_the_same_is_not_told() -> None:
     world, desk = told()
 

@@ -1,5 +1,6 @@
 """Carry in, carry out, stay in: deadlines, reasons, caution."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -11,6 +12,7 @@ from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import Habits, PlantState
 from sillward_rules.moments import parse_moment
+from sillward_rules.plant import Limit, Limits
 from sillward_rules.remark import (
     ForecastOld,
     NightUnjudged,
@@ -222,6 +224,26 @@ def test_out_again_an_hour_after_limit_plus_one_is_passed() -> None:
 
     (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert out.not_before == utc("2026-05-15T17:00")
+
+
+@pytest.mark.parametrize("hour", ["08:35", "09:55", "10:30"])
+def test_the_tail_of_a_night_is_no_need_of_the_next_one_however_late_one_looks(hour: str) -> None:
+    """Under the limit of injury until half past ten, and mild from then on."""
+    temp = np.full(96, 15.0)
+    temp[24:38] = 4.0  # 14 May, from the evening before to 11:00 at the site
+    injured = replace(plant(night_low=8.0), limits=INJURED)
+    now = datetime.fromisoformat(f"2026-05-14T{hour}").replace(tzinfo=MENDOZA.zone)
+    state = {injured.name: PlantState("room", since=START)}
+
+    sheet = draw_up(
+        Round.MORNING, collection(injured), fetched(weather(START, temp), now), state, now
+    )
+
+    assert [chore.kind for chore in sheet.chores if chore.kind in MOVES] == [ChoreKind.CARRY_OUT]
+
+
+INJURED = Limits(night_low=Limit(8.0, "test"), brief_low=Limit(7.0, "test"))
+MOVES = (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN)
 
 
 @pytest.mark.parametrize(("hours", "worth"), [(3, ChoreKind.CARRY_OUT), (9, ChoreKind.STAY_IN)])

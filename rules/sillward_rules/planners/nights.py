@@ -73,25 +73,24 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
 def _judged(scene: Scene, night: Night) -> Judgement:
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
-    rows = scene.rows(start, night.end)
+    rows, since_dawn = scene.rows(start, night.end), scene.rows(morning, night.end)
     count = len(scene.cohorts)
     urgency = np.full((2, count), np.inf)
     source = np.zeros((2, count), dtype=np.int64)
     known = np.zeros((2, count), dtype=bool)
     judged = np.ones(count, dtype=bool)
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])  # injury has a rule of its own
-    # For what is under cover, what goes on at dawn is the tail of the night that it spent there;
+    # For what is under cover, what goes on since dawn is the tail of the night that it spent there;
     # on a day to come it is if the night before asked for it.
-    sheltered = scene.covered(scene.standing) | (morning > scene.now)
-    inside = sheltered & (start == morning)
+    inside = scene.covered(scene.standing) | (morning > scene.now)
     sources: list[tuple[Firing, _Found]] = []
     for firing in scene.carry_firings:
         unknown = _unknown(scene, firing, start, night.end)
-        for of_whom, skip_tail in ((~inside, False), (inside, True)):
+        for of_whom, tail in ((~inside, None), (inside, since_dawn)):
             spoken = np.flatnonzero((firing.member >= 0) & of_whom)
             if not spoken.size:
                 continue
-            one = _judge(scene, firing, night, rows, skip_tail=skip_tail)
+            one = _judge(scene, firing, night, rows, tail)
             sources.append((firing, one))
             of_class = firing.member[spoken]
             asks = one.fired[of_class] | unknown[of_class]
@@ -137,22 +136,23 @@ def _judged(scene: Scene, night: Night) -> Judgement:
 
 
 def _judge(
-    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, *, skip_tail: bool
+    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, since_dawn: np.ndarray | None
 ) -> _Found:
     """First crossing and worst value of every class within the rows.
 
-    skip_tail: what goes on at the first row is the tail of the night before and no new need,
-    unless it goes on until sunset.
+    since_dawn: the rows from dawn on, of which these are the last; what goes on from the first of
+    them is the tail of the night before and no new need, unless it goes on until sunset. None: it
+    is a need all the same.
     """
     size = firing.limit.size
     if rows.size == 0 or size == 0:
         nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
         return _Found(nothing, zero, zero, zero.astype(int), zero, zero, nothing)
     fires = firing.fires[rows]
-    if skip_tail:
-        over = np.maximum.accumulate(~fires, axis=0)
-        ends = over[scene.climate.times[rows] <= night.start.timestamp()].any(axis=0)
-        fires = fires & (over | ~ends)
+    if since_dawn is not None:
+        over = np.maximum.accumulate(~firing.fires[since_dawn], axis=0)
+        ends = over[scene.climate.times[since_dawn] <= night.start.timestamp()].any(axis=0)
+        fires = fires & (over[-rows.size :] | ~ends)
     first = rows[np.argmax(fires, axis=0)]
     last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
