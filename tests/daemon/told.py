@@ -16,9 +16,10 @@ US = Units("°F", "12 h", "mph")
 class Told:
     """A push as it was sent, and what it has to tell.
 
-    full: the sheet in full, where there is one. chores: all that it is about. into, out: plants
-    that must be carried. off: plants of orders that are taken back. order: whether it asks for
-    anything. plants, spots: the names of all, in which there may be numbers and commas.
+    plants, spots: the names of all, in which there may be numbers and commas. full: the sheet in
+    full, where there is one. chores: all that it is about. into, out: plants that must be carried,
+    the homeless among them without a shelter. off: plants of orders that are taken back. order:
+    whether it asks for anything.
     """
 
     push: Message
@@ -27,6 +28,7 @@ class Told:
     full: str | None = None
     chores: tuple[StoredChore, ...] = ()
     into: frozenset[str] = frozenset()
+    homeless: frozenset[str] = frozenset()
     out: frozenset[str] = frozenset()
     off: frozenset[str] = frozenset()
     order: bool = False

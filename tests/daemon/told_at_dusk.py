@@ -140,7 +140,7 @@ HOMELESS = [replace(pot, shelter=None) for pot in SIX]
 def no_shelter_at_all(units: Units) -> Told:
     """No plant has a shelter, and no spot holds what it needs."""
     told = dusk(garden(HOMELESS), COLD, units)
-    return replace(told, into=frozenset(pot.name for pot in SIX), order=True)
+    return replace(told, into=told.plants, homeless=told.plants, order=True)
 
 
 @situation("push-dusk")
@@ -148,7 +148,8 @@ def no_shelter_for_two_of_six(units: Units) -> Told:
     """Two plants have none, and what there is holds too little for them."""
     pots = [*(replace(pot, shelter=None, night_low=16) for pot in SIX[:2]), *SIX[2:]]
     told = dusk(garden(pots), COLD, units)
-    return replace(told, into=frozenset(pot.name for pot in SIX))
+    homeless = frozenset(pot.name for pot in SIX[:2])
+    return replace(told, into=told.into | homeless, homeless=homeless)
 
 
 @situation("push-dusk")

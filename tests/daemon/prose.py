@@ -1,0 +1,299 @@
+"""What a text for a grower must not hold, and the numbers that it does hold."""
+
+import re
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from typing import TypeVar
+
+UNIT = r"°[CF]?|K\b|%|min\b|h\b|m/s\b|mph\b|mm\b|mS/cm\b|mol/m2\b|kPa\b|g/L\b|g\b|L\b|ppm\b|umol\b"
+COUNTED = (
+    r"plants?\b|more\b|nights?\b|evenings?\b|days?\b|trips?\b|times\b|notices?\b|stay in\b|hours?\b"
+)
+NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?")
+
+HOUR = re.compile(r"\b(\d{1,2}):(\d\d)\b(?: ([ap]m)\b)?")
+
+_NO_MEASURES = tuple(
+    re.compile(pattern)
+    for pattern in (
+        r"`[^`]*`",
+        r"\b\d{1,2}:\d\d\b(-\d{1,2}:\d\d)?( [ap]m)?",
+        r"\b\d{1,2} (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\w*( \d{4})?\b",
+        r"\(\d+\)",  # how many plants
+        r"\+\d+ more\b",
+        r"\b(all|rest|then) \d+\b",
+        r"\b\d+ (?=> )",
+        r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d(?=,|$)",  # mistings of a day
+        r"\b\d+ of (?=\d+ )",
+        r"\banswered \d+\b",  # what a server said
+        r"\.damaged-\w+",
+    )
+)
+
+
+def rough(text: str) -> list[str]:
+    """What is wrong with a text as such: markup, blanks, signs that print as nothing, non-words."""
+    wrong = {
+        "markup": r"<|\*\*|__|~~|\]\(|(?<!\w)_\w[^_]*_(?!\w)|^#",
+        "backticks": r"`(?!sillward )|`sillward [^`]*(\n|$)",
+        "blanks": r"  |[ \t]$|^[ \t]|\t|\xa0",
+        "an empty line": r"^$",
+        "a control sign": r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\ufeff]",
+        "no word": r"\b(None|nan|NaN|inf|Undefined|True|False)\b|\{|\}",
+        "minus nought": r"-0(\.0+)?(?![\d.])",
+        "stops": r"[,;:] *[,;:.]|\.\.|[,;:]$",
+    }
+    unquoted = re.sub(r"`sillward [^`\n]*`", "", text)
+    return [
+        f"{name}: {found.group()!r}"
+        for name, pattern in wrong.items()
+        for found in re.finditer(pattern, text if name == "blanks" else unquoted, re.MULTILINE)
+    ]
+
+
+def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
+    """Numbers of a line that tell a measure without its unit.
+
+    A count says of what; a limit may go without where its line has the unit. names may hold
+    numbers, and a spot's name may be followed by how many.
+    """
+    for pattern in _NO_MEASURES[:1]:
+        line = pattern.sub("", line)
+    for name in sorted(names, key=len, reverse=True):
+        line = re.sub(rf"{re.escape(name)}( \d+(?=,|;| >|$))?", "", line, flags=re.IGNORECASE)
+    for pattern in _NO_MEASURES:
+        line = pattern.sub("", line)
+    has_unit = re.search(rf"\d ?(?:{UNIT})", line) is not None
+    bare = re.findall(r"\d+°(?![CF])", line) if not re.search("°[CF]", line) else []
+    for found in NUMBER.finditer(line):
+        before, after = line[: found.start()], line[found.end() :]
+        if re.match(rf" ?(?:{UNIT})| (?:{COUNTED})", after):
+            continue
+        shared = re.search(r"\b(limit|wants) $", before) or re.match(r" to \d+", after)
+        if not (shared and has_unit):
+            bare.append(found.group())
+    return bare
+
+
+def without_units(line: str) -> str:
+    """The line as it would be had somebody forgotten the units."""
+    return re.sub(rf"(\d) ?(?:{UNIT})", r"\1", line)
+
+
+def not_american(text: str) -> list[str]:
+    """What a household in °F, with 12 hours and mph, must not read."""
+    strays = re.findall(r"°C|\d K\b|\bm/s\b|\bkm/h\b", text)
+    return strays + [
+        found.group()
+        for found in HOUR.finditer(text)
+        if not _of_twelve(text, found) or not 1 <= int(found[1]) <= 12 or found[1].startswith("0")
+    ]
+
+
+def _of_twelve(text: str, hour: re.Match[str]) -> bool:
+    """Whether am or pm is said of it, or of the span that it begins."""
+    return hour[3] is not None or bool(re.match(r"-\d{1,2}:\d\d [ap]m\b", text[hour.end() :]))
+
+
+@dataclass(frozen=True)
+class Shown:
+    """A number as it was told, and by how much the true one may be off."""
+
+    value: float
+    within: float
+
+
+def temperatures(text: str, names: Collection[str] = ()) -> list[Shown]:
+    """Every temperature of a text, limits without their unit too."""
+    found = []
+    for line in _nameless(text, names).splitlines():
+        limits = r"|limit (-?\d+(?:\.\d+)?)(?= \()" if "°" in line else ""
+        for one in re.finditer(rf"(-?\d+(?:\.\d+)?)( ?)°[CF]?(?! h){limits}", line):
+            digits = one[1] or one[3]
+            found.append(Shown(float(digits), _within(digits, exact=one[2] != "")))
+    return found
+
+
+def differences(text: str) -> list[Shown]:
+    """Every difference of temperatures, in degree-hours too."""
+    return [
+        Shown(float(one), _within(one)) for one in re.findall(r"(\d+(?:\.\d+)?) (?:K|°F h)", text)
+    ]
+
+
+def speeds(text: str) -> list[Shown]:
+    """Every wind speed."""
+    found = re.findall(r"(-?\d+(?:\.\d+)?) (?:m/s|mph)", text)
+    return [Shown(float(one), _within(one)) for one in found]
+
+
+def hours(text: str) -> list[int]:
+    """Every clock time, in minutes of the day."""
+    found = []
+    for one in HOUR.finditer(text):
+        half = one[3]
+        if half is None:  # the end of a span says it for both, if they share it
+            later = re.match(r"-\d{1,2}:\d\d ([ap]m)\b", text[one.end() :])
+            half = later[1] if later else None
+        hour = int(one[1]) if half is None else int(one[1]) % 12 + 12 * (half == "pm")
+        found.append(60 * hour + int(one[2]))
+    return found
+
+
+def _nameless(text: str, names: Collection[str]) -> str:
+    for name in sorted(names, key=len, reverse=True):
+        text = text.replace(name, "")
+    return text
+
+
+def _within(digits: str, *, exact: bool = False) -> float:
+    """Half of the last digit. exact: a limit of which only noughts after the point are left out."""
+    decimals = len(digits.partition(".")[2])
+    return 0.5 * 10.0 ** -max(decimals, 1 if exact else 0)
+
+
+One = TypeVar("One")
+Other = TypeVar("Other")
+
+
+def paired(
+    some: Sequence[One], others: Sequence[Other], same: Callable[[One, Other], bool]
+) -> bool:
+    """Whether the two tell the same one after the other; the longer may tell more in between."""
+    if len(some) > len(others):
+        return paired(others, some, lambda one, other: same(other, one))
+    rest = iter(others)
+    return all(any(same(one, other) for other in rest) for one in some)
+
+
+def converted(factor: float, offset: float = 0.0) -> Callable[[Shown, Shown], bool]:
+    """Whether one number is the other in another unit, as far as both were rounded."""
+
+    def same(one: Shown, other: Shown) -> bool:
+        off = abs(one.value * factor + offset - other.value)
+        return off <= one.within * factor + other.within + 1e-9
+
+    return same
+
+
+# -- what is asked for
+
+CLOCK = r"(?:tomorrow |[A-Z][a-z]{2} )?\d{1,2}:\d\d(?: [ap]m)?"
+
+_COUNTS = {
+    "in": (
+        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, then (\d+))?",
+        r"\b(\d+) more in\b",
+        r"\bin NOW (\d+) plants?\b",
+        r"\bno shelter(?: tonight)?: (\d+) plants?\b",
+    ),
+    "out": (
+        rf"\bout (?:from {CLOCK}|now): (\d+) plants?\b",
+        rf"\bout later, from {CLOCK}: (\d+) plants?\b",
+    ),
+    "off": (r"\bno longer needed: (\d+) plants?\b", r"\bstay in today: (\d+) plants?\b"),
+}
+
+
+def counted(title: str, verb: str) -> int:
+    """How many plants a title tells to carry in, out, or not any more ("off")."""
+    return sum(
+        int(number)
+        for pattern in _COUNTS[verb]
+        for found in re.finditer(pattern, title, re.IGNORECASE)
+        for number in found.groups()
+        if number
+    )
+
+
+GLANCE = 40
+"""Characters of a title that a watch shows. Judgement."""
+
+_ASKED = {
+    "what": r"\b(in|out|mist|cover|secure|shade|damp down|stay in|may stay out|no shelter)\b",
+    "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bno longer\b",
+    "how many": r"\d+ plants?\b|\d+ more\b|: \d+( p|$)",
+}
+
+
+def not_at_a_glance(title: str) -> list[str]:
+    """What the beginning of a title, as a watch shows it, leaves out: what, by when, how many."""
+    seen = title[:GLANCE].lower()
+    return [name for name, pattern in _ASKED.items() if not re.search(pattern, seen)]
+
+
+Walk = tuple[str, int]
+"""A way, "in" or "out", and how many plants go it."""
+
+
+def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Walk]:
+    """Every walk of a body, on crowded days too."""
+    spot = "|".join(map(re.escape, sorted(spots, key=len, reverse=True)))
+    found: list[Walk] = []
+    for line in body.splitlines():
+        when = rf"(?:(?:now|{CLOCK})(?:, not {CLOCK},)? )?"
+        if one := re.match(rf"{when}(?:{spot}): (.* > (?:{spot}))$", line, re.IGNORECASE):
+            ways = re.split(rf"(?<= > )(?:{spot})(?:; |$)", one[1])
+            found += [("in", _meant(way.removesuffix(" > "), plants)) for way in ways if way]
+        elif one := re.match(rf"{when}(?:({spot}) )?> ({spot}): (.+)$", line, re.IGNORECASE):
+            found.append((_way(one[1], one[2]), _meant(one[3], plants)))
+        elif re.match(rf"{when}(?:{spot}) \d+ > ", line, re.IGNORECASE):
+            found += [("in", int(count)) for count in re.findall(r"\b(\d+) > ", line)]
+        elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
+            found.append(("out", _meant(one[1], plants)))
+        elif line.startswith("Out ") and not line.startswith("Out again"):
+            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=,|$)", line)]
+    return found
+
+
+def _way(start: str | None, end: str) -> str:
+    """Whether a walk leads under cover: no spot of ours that one goes out to is a shelter."""
+    return "in" if end in SHELTERS and start is not None else "out"
+
+
+SHELTERS = frozenset({"sunroom", "back hall", "kitchen"})
+
+
+def _meant(who: str, plants: Collection[str]) -> int:
+    """How many plants are "A, B and 3 more", "3 plants", "all 6", "rest but A (4)"."""
+    number = r"(?:all|rest) (\d+)|(?:all|rest) but .*\((\d+)\)|(\d+) plants?"
+    if counts := re.fullmatch(number, who):
+        return int(next(one for one in counts.groups() if one))
+    more = re.search(r" and (\d+) more$", who)
+    named = who[: more.start()] if more else who
+    count = 0
+    for name in sorted(plants, key=len, reverse=True):
+        named, times = re.subn(re.escape(name), "", named)
+        count += times
+    assert not named.strip(", "), who
+    return count + (int(more[1]) if more else 0)
+
+
+CUT = re.compile(r"\+(\d+) more(?: \((\d+) plants?\))?: `sillward sheet`")
+"""What ends a push that does not tell all."""
+
+_TOLD_BY = {
+    "carry-in": r"{spot}\b.*> {to}\b",
+    "carry-out": r"> {to}:|^Out .*\b{to} \d",
+    "mist": r"^Mist .*\b{spot}\b",
+    "feed": r"^Mist .*\bfeed\b",
+    "flush": r"^Mist .*\brinse\b",
+    "stop-wetting": r"No wet crowns after|Keep crowns dry",
+    "cover": r"\bcover\b.*\b{spot}\b",
+    "secure": r"\bsecure\b.*\b{spot}\b",
+    "shade": r"\bshade\b.*\b{spot}\b",
+    "damp-down": r"\bdamp down\b.*\b{spot}\b",
+    "stay-in": r"\bstay in\b",
+}
+
+
+def tells(text: str, kind: str, spot: str, to: str) -> bool:
+    """Whether a push has a line for a chore of this kind at this spot."""
+    pattern = _TOLD_BY[kind].format(spot=re.escape(spot), to=re.escape(to))
+    return re.search(pattern, text, re.IGNORECASE | re.MULTILINE) is not None
+
+
+def remarks(full: str) -> int:
+    """How many things to beware of a sheet in full has."""
+    part = re.search(r"^WATCH OUT\n((?:  .*\n)+)", full, re.MULTILINE)
+    return len(re.findall(r"^  \S", part[1], re.MULTILINE)) if part else 0
