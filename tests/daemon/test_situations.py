@@ -67,14 +67,14 @@ def test_who_wants_fahrenheit_twelve_hours_and_miles_reads_nothing_else(
     told = situation.told(US)
 
     assert prose.not_american(told.text) == []
-    assert prose.not_american(_of_shell(told.full or "")) == []
+    assert prose.not_american(told.full or "") == []
 
 
 @each
 def test_both_units_tell_the_same(situation: Situation) -> None:
     """Each temperature, difference, wind and hour, one after the other, within its rounding."""
     told, american = situation.told(SI), situation.told(US)
-    texts = [(_of_shell(told.full or ""), _of_shell(american.full or ""))]
+    texts = [(told.full or "", american.full or "")]
     if not _cut(told) and not _cut(american):
         texts.append((told.text, american.text))
 
@@ -262,8 +262,3 @@ def test_what_a_watch_does_not_show_is_found(title: str, missing: str) -> None:
 
 def _cut(told: Told) -> re.Match[str] | None:
     return prose.CUT.search(told.push.body)
-
-
-def _of_shell(full: str) -> str:
-    """A sheet without what the core puts into words itself: what spots leave open, in K."""
-    return re.sub(r"^TAKEN FOR GRANTED\n(?:  .*\n)+", "", full, flags=re.MULTILINE)
