@@ -232,17 +232,17 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
     found: list[Walk] = []
     for line in body.splitlines():
         when = rf"(?:(?:now|{CLOCK})(?:, not {CLOCK},)? )?"
-        if one := re.match(rf"{when}(?:{spot}): (.* > (?:{spot}))$", line, re.IGNORECASE):
+        if re.match(rf"{when}(?:{spot}): \d+ > ", line, re.IGNORECASE):
+            found += [("in", int(count)) for count in re.findall(r"\b(\d+) > ", line)]
+        elif one := re.match(rf"{when}(?:{spot}): (.* > (?:{spot}))$", line, re.IGNORECASE):
             ways = re.split(rf"(?<= > )(?:{spot})(?:; |$)", one[1])
             found += [("in", _meant(way.removesuffix(" > "), plants)) for way in ways if way]
         elif one := re.match(rf"{when}(?:({spot}) )?> ({spot}): (.+)$", line, re.IGNORECASE):
             found.append((_way(one[1], one[2]), _meant(one[3], plants)))
-        elif re.match(rf"{when}(?:{spot}) \d+ > ", line, re.IGNORECASE):
-            found += [("in", int(count)) for count in re.findall(r"\b(\d+) > ", line)]
         elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
             found.append(("out", _meant(one[1], plants)))
         elif line.startswith("Out ") and not line.startswith("Out again"):
-            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=,|$)", line)]
+            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=[,;]|$)", line)]
     return found
 
 

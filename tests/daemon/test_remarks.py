@@ -91,7 +91,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NoShelter(B),
-        "Anemone, Boat: must go in, but no spot here is known to hold the limit: find a warm place",
+        "Anemone, Boat: must go in, but no spot is known to hold the limit: find a warm place",
     ),
     (ShelterChosen(A, "room", 16.0), "Anemone: no shelter is given; use room, 16 °C"),
     (
@@ -100,7 +100,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterTooCold(B, "shed", 8.73, 12.5, None, None),
-        "Anemone, Boat: shed holds 8.7 °C, limit 12.5 °C; no spot here is known to hold the limit",
+        "Anemone, Boat: shed holds 8.7 °C, limit 12.5 °C; no spot is known to hold it",
     ),
     (
         ShelterTooCold(A, "shed", -0.04, 1.0, "hall", -0.0),
@@ -112,8 +112,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterUnknown(SEVEN, "shed", None, None),
-        "A, B, C, D, E, F, G: what shed holds tonight is not known; no spot here is known to hold "
-        "the limit",
+        "A, B, C, D, E, F, G: what shed holds tonight is not known; no spot is known to hold it",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),

@@ -89,7 +89,7 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
 
     First every line without names. Where that is too much, parts are told in one line each, the
     last first; where that is too much, the last are counted. Then as many names as there is room
-    for, the lines with the fewest first, then the optional parts.
+    for, the lines with the fewest first, then the optional parts, and names in these.
     """
     needed = [part for part in parts if part.lines and not part.optional]
     room = MOST_CHARACTERS - len(title) - 1 - spare
@@ -106,6 +106,7 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     for part in parts:
         if part.optional:
             lines.add(part.lines)
+    lines.name()
     return Message(title, lines.text() or voice.say("that_is_all"))
 
 

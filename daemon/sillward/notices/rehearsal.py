@@ -188,7 +188,7 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
         [("by 08:00", "pergola", 7), ("", "roof", 2)],
         [("by 08:00", "pergola", 7), ("by 08:50", "roof", 2)],
     ),
-    "crowded_out.walks": ([("09:15", "pergola", 7), ("10:20", "roof", 2)], [("09:15", "roof", 1)]),
+    "crowded_out.walks": ([("09:15", "pergola", 7), ("", "roof", 2)], [("09:15", "roof", 1)]),
     "crowded_stop.never": (0, 2),
     "crowded_stop.until": ("17:20", ""),
     "cut.plants": (31, 0),

@@ -197,7 +197,7 @@ class _Teller:
 
         def crowded() -> str:
             walks = [(self._clock(_start(one)), one.to_spot, len(one.plants)) for one in out]
-            return self.say("crowded_out", walks=walks)
+            return self.say("crowded_out", walks=once(walks))
 
         if out:
             lines = tuple(self._way_out(chore) for chore in out)
@@ -333,7 +333,7 @@ class _Teller:
 
     def _week(self) -> tuple[str, list[Part]]:
         ahead, voice = self.sheet.outlook, self.voice
-        if ahead is None or not ahead.nights:
+        if ahead is None or not any(night.judged for night in ahead.nights):
             return self.say("week_not_known"), [*self._warnings(), self._open_questions()]
         cold = [night for night in ahead.nights if night.plants_in]
         title = self.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
