@@ -161,14 +161,15 @@ class Outbox:
             anew = self._anew(notice, channel, orders, put_down)
             message = anew or message
         told_at = now if anew else put_down
-        ahead = [one.before for one in orders if one.before > now - follow_up.LATE]
+        due = [one.before for one in orders]
         if stage is Stage.CHANGE:
             changed = self._changed(notice, put_down)
-            ahead = [one for one in ahead if one in changed]
+            due = [one for one in due if one in changed]
+        ahead = [one for one in due if one > now - follow_up.LATE]
         if ahead:
             message = replace(message, urgent=min(ahead) - now <= follow_up.SOON)
-        if ahead and told_at is not None and min(ahead) > told_at:  # else its words say "now"
-            message = follow_up.in_time(message, min(ahead), now, kit.voice)
+        if ahead and told_at is not None and min(due) > told_at:  # else its words say "now"
+            message = follow_up.in_time(message, min(due), now, kit.voice)
         return self._owning_up(notice, channel, message)
 
     def _anew(

@@ -21,7 +21,8 @@ _NO_MEASURES = tuple(
         r"\b\d{1,2} (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\w*( \d{4})?\b",
         r"\(\d+\)",  # how many plants
         r"\+\d+ more\b",
-        r"\b(all|rest|then) \d+\b",
+        r"\b(all|rest) \d+\b",
+        r"(?<=, )\d+ (?=by )",
         r"\b\d+ (?=> )",
         r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d(?=,|$)",  # mistings of a day
         r"\b\d+ of (?=\d+ )",
@@ -182,7 +183,7 @@ CLOCK = r"(?:tomorrow |[A-Z][a-z]{2} )?\d{1,2}:\d\d(?: [ap]m)?"
 
 _COUNTS = {
     "in": (
-        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, then (\d+))?",
+        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, (\d+) by {CLOCK})?",
         r"\b(\d+) more in\b",
         r"\bin NOW (\d+) plants?\b",
         r"\bno shelter(?: tonight)?: (\d+) plants?\b",

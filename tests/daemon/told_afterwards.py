@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sillward.units import Units
-from tests.daemon.gardens import FORTY, SIX, Pot, garden
-from tests.daemon.skies import Sky
-from tests.daemon.stage import CHANNELS, PHONE, Stage, stage
+from tests.daemon.gardens import FORTY, SIX, Pot, courtyard, garden
+from tests.daemon.skies import Sky, recording
+from tests.daemon.stage import CHANNELS, FULL, PHONE, Stage, stage
 from tests.daemon.told import Told, changed, follow_up, of_round, said, situation
 from tests.daemon.told_at_dusk import AT, COLD, MILD, WINDY
 from tests.daemon.told_in_the_morning import AT as MORNING
@@ -196,7 +196,7 @@ def late(
 ) -> Told:
     """A dusk round that no channel takes until this hour."""
     played = stage(garden(pots), AT, sky, units=units, notices=NEVER)
-    played.post.down, played.post.hanging = {PHONE}, hanging
+    played.post.down, played.post.hanging = {PHONE, FULL}, hanging
     played.desk.tick()
     played.post.down = set()
     played.sleep(reached, days)
@@ -213,6 +213,17 @@ def minutes_are_left(units: Units) -> Told:
 def minutes_are_left_for_forty(units: Units) -> Told:
     """Likewise; for some it is over already."""
     return late(units, "18:28", pots=FORTY)
+
+
+@situation("push-late")
+def the_first_walk_is_overdue(units: Units) -> Told:
+    """Taken when the first of two deadlines is over, and the second near."""
+    played = stage(courtyard(), AT, recording("cold-snap"), units=units, notices=NEVER)
+    played.post.down = {PHONE, FULL}
+    played.desk.tick()
+    played.post.down = set()
+    played.sleep("17:55")
+    return follow_up(played, [one for one in played.chores() if one.round == "dusk"])
 
 
 @situation("push-late", imperial=True)
@@ -251,7 +262,7 @@ def perhaps_a_repeat(units: Units) -> Told:
 def a_lost_notice_owned_up_to(units: Units) -> Told:
     """Nobody was reached in the night; the morning round says so."""
     played = stage(garden(SIX), AT, COLD, units=units, notices=NEVER)
-    played.post.down = {PHONE}
+    played.post.down = {PHONE, FULL}
     played.play("08:30", 1, step=30)
     played.post.down = set()
     played.sleep("08:40", 1)
@@ -262,7 +273,7 @@ def a_lost_notice_owned_up_to(units: Units) -> Told:
 def a_lost_notice_and_forty_plants(units: Units) -> Told:
     """Likewise, on a morning that is crowded already."""
     played = stage(garden(FORTY), AT, COLD, units=units, notices=NEVER)
-    played.post.down = {PHONE}
+    played.post.down = {PHONE, FULL}
     played.play("08:30", 1, step=30)
     played.post.down = set()
     played.sleep("08:40", 1)

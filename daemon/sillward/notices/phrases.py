@@ -80,11 +80,18 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
 
 
 def head_in(into: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "in by 17:50: 14 plants", or ": 4 plants, then 12" where the walks lie far apart."""
+    """ "in by 17:50: 14 plants", or ": 4 plants, 12 by 19:00" where the walks lie far apart."""
     first = into[0].before
     soon = [chore for chore in into if chore.before - first <= SAME_TRIP]
+    rest = [chore.before for chore in into if chore.before - first > SAME_TRIP]
     count = count_of(soon)
-    return voice.say("head_in", by=voice.by(first, now), count=count, later=count_of(into) - count)
+    return voice.say(
+        "head_in",
+        by=voice.by(first, now),
+        count=count,
+        later=count_of(into) - count,
+        later_by=voice.by(min(rest), now) if rest else "",
+    )
 
 
 def count_of(chores: Sequence[Chore]) -> int:
