@@ -4,7 +4,17 @@ from dataclasses import replace
 from datetime import date
 
 from sillward.units import SI, Units
-from tests.daemon.gardens import FAR_NORTH, FORTY, INDOORS, ONE, SIX, Pot, courtyard, garden
+from tests.daemon.gardens import (
+    FAR_NORTH,
+    FORTY,
+    INDOORS,
+    ONE,
+    OUTDOORS,
+    SIX,
+    Pot,
+    courtyard,
+    garden,
+)
 from tests.daemon.skies import Recording, Sky, recording
 from tests.daemon.stage import Stage, stage
 from tests.daemon.told import US, Told, of_round, situation
@@ -62,6 +72,15 @@ def six_plants_on_two_spots(units: Units) -> Told:
 def forty_plants_on_four_spots(units: Units) -> Told:
     """Ten on each spot, all but one too tender for the night, two shelters."""
     return dusk(garden(FORTY), COLD, units)
+
+
+@situation("push-dusk", imperial=True)
+def forty_plants_on_ten_spots(units: Units) -> Told:
+    """More walks than a push can tell, even in one line."""
+    steps = [f"terrace step {number}, south" for number in range(1, 11)]
+    pots = [replace(pot, home=steps[number % 10]) for number, pot in enumerate(FORTY)]
+    spots = dict.fromkeys(steps, OUTDOORS["back stairs"])
+    return dusk(garden(pots, spots=spots), COLD, units)
 
 
 @situation("push-dusk", imperial=True)

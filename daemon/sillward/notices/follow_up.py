@@ -1,6 +1,6 @@
 """What follows a round, in the words of a push: changes, reminders, and what was told too late."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -160,7 +160,7 @@ def _orders(
     for kind, chores in _by_kind([chore for chore, _ in orders]):
         lines = tuple(_order(one, was, now, voice) for one, was in orders if one.kind is kind)
         crowded = partial(phrases.crowded, kind, chores, now, voice)
-        yield Part(lines, crowded, plants=phrases.plants_of(chores))
+        yield Part(lines, crowded, plants=phrases.plants_of_each(chores))
 
 
 def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> Words:
@@ -181,12 +181,13 @@ def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voic
     return words
 
 
-def _by_spot(orders: Iterable[Chore | Order]) -> dict[str, list[str]]:
-    """Plants by the spot where they are."""
+def _at_spots(line: Callable[[str, Sequence[str]], Words], orders: Iterable[Chore | Order]) -> Part:
+    """A line for each spot, with all the plants that are there."""
     spots: dict[str, list[str]] = {}
     for one in orders:
         spots.setdefault(one.from_spot, []).extend(one.plants)
-    return spots
+    lines = tuple(line(spot, plants) for spot, plants in spots.items())
+    return Part(lines, plants=tuple(map(frozenset, spots.values())))
 
 
 def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
@@ -195,8 +196,7 @@ def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
     def at(spot: str, plants: Sequence[str]) -> Words:
         return lambda most: voice.say("left_out", spot=spot, who=voice.names(plants, most))
 
-    lines = tuple(at(spot, plants) for spot, plants in _by_spot(chores).items())
-    return Part(lines, plants=phrases.plants_of(chores))
+    return _at_spots(at, chores)
 
 
 def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
@@ -206,8 +206,7 @@ def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
             "may_stay_out", spot=spot, who=voice.names(plants, most), low_c=low
         )
 
-    lines = tuple(at(spot, plants) for spot, plants in _by_spot(orders).items())
-    return Part(lines, plants=_plants(orders))
+    return _at_spots(at, orders)
 
 
 def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
@@ -216,7 +215,7 @@ def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
     def words(most: int) -> str:
         return voice.say("not_out_today", who=voice.names(plants, most))
 
-    return Part((words,) if plants else (), plants=_plants(orders))
+    return Part((words,) if plants else (), plants=(frozenset(plants),))
 
 
 def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
@@ -226,12 +225,8 @@ def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
             "out_later", hour=hour, was=was, who=voice.names(one.chore.plants, most)
         )
 
-    plants = phrases.plants_of([one.chore for one in moved])
+    plants = phrases.plants_of_each(one.chore for one in moved)
     return Part(tuple(line(one) for one in moved), plants=plants)
-
-
-def _plants(orders: Iterable[Order]) -> frozenset[str]:
-    return frozenset(name for one in orders for name in one.plants)
 
 
 def _count_of_orders(orders: Sequence[Order]) -> int:

@@ -104,6 +104,11 @@ def plants_of(chores: Iterable[Chore]) -> frozenset[str]:
     return frozenset(name for chore in chores for name in chore.plants)
 
 
+def plants_of_each(chores: Iterable[Chore]) -> tuple[frozenset[str], ...]:
+    """The plants of each chore."""
+    return tuple(frozenset(chore.plants) for chore in chores)
+
+
 def crowded(kind: ChoreKind, chores: Sequence[Chore], now: datetime | None, voice: Voice) -> str:
     """All chores of a kind in one line, the plants counted: of carrying in, or of protection.
 

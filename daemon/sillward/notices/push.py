@@ -1,7 +1,7 @@
 """A message as a phone gets it: a title, and as many lines as there is room for."""
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from sillward.notices.voice import Voice
@@ -68,13 +68,14 @@ Words = Callable[[int], str]
 class Part:
     """Lines that belong together, and the same in one line for a crowded day.
 
-    optional: may be left out, as a later round tells it again. plants: whom it is about.
+    optional: may be left out, as a later round tells it again. plants: whom each line is about;
+    none where it is about nobody.
     """
 
     lines: tuple[Words, ...]
     crowded: Callable[[], str] | None = None
     optional: bool = False
-    plants: frozenset[str] = frozenset()
+    plants: tuple[frozenset[str], ...] = ()
 
 
 def said(text: str, *, optional: bool = False) -> Part:
@@ -128,7 +129,8 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
     for index in reversed(range(len(parts))):
         if length(crowded) <= room:
             break
-        if len(short[index]) < len(long[index]):
+        # What has no room even so is told line by line, as far as there is room.
+        if len(short[index]) < len(long[index]) and len(short[index]) <= room:
             crowded.add(index)
     for index in sorted(crowded):  # one of the last may have made the room that was needed
         if length(crowded - {index}) <= room:
@@ -142,9 +144,9 @@ def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -
     if len("\n".join(texts)) <= room:
         return None
     lines = [
-        (line, part.plants)
+        line
         for part, text in zip(parts, texts, strict=True)
-        for line in text.splitlines()
+        for line in _with_plants(text.splitlines(), part)
     ]
     kept: list[int] = []
 
@@ -159,6 +161,13 @@ def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -
             kept.append(index)
     text = text_with(kept)
     return text if len(text) <= room else ""
+
+
+def _with_plants(lines: Sequence[str], part: Part) -> Iterator[tuple[str, frozenset[str]]]:
+    """Each line with whom it is about; on crowded days that is all of the part."""
+    alone = len(lines) == len(part.plants)
+    everyone = frozenset[str]().union(*part.plants)
+    yield from zip(lines, part.plants if alone else [everyone] * len(lines), strict=True)
 
 
 NAME_STEPS = (1, 2, 3, 5, 8)

@@ -6,7 +6,7 @@ from functools import partial
 
 from sillward.notices import phrases
 from sillward.notices.follow_up import room_for_minutes
-from sillward.notices.phrases import once, plants_of
+from sillward.notices.phrases import once, plants_of, plants_of_each
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -112,7 +112,7 @@ class _Teller:
 
         crowded = partial(phrases.crowded, ChoreKind.CARRY_IN, into, self.sheet.at, self.voice)
         lines = tuple(self._from_spot(chores) for chores in spots)
-        return Part(lines, crowded, plants=plants_of(into))
+        return Part(lines, crowded, plants=tuple(plants_of(chores) for chores in spots))
 
     def _from_spot(self, chores: Sequence[Chore]) -> Words:
         """A spot's walks; the largest of them is "the rest" if that is clear enough."""
@@ -139,7 +139,7 @@ class _Teller:
         def words(most: int) -> str:
             return self.say(macro, who=self.voice.names(plants, most))
 
-        return Part((words,) if plants else (), None, optional, frozenset(plants))
+        return Part((words,) if plants else (), None, optional, (frozenset(plants),))
 
     def _tomorrow(self) -> str:
         """When things may go out again, in half a line."""
@@ -201,7 +201,7 @@ class _Teller:
 
         if out:
             lines = tuple(self._way_out(chore) for chore in out)
-            yield _start(out[0]), Part(lines, crowded, plants=plants_of(out))
+            yield _start(out[0]), Part(lines, crowded, plants=plants_of_each(out))
 
     def _way_out(self, chore: Chore) -> Words:
         def words(most: int) -> str:
@@ -240,7 +240,7 @@ class _Teller:
                 later = [two for two in mist[number + 1 :] if not mine.isdisjoint(two.plants)]
                 lines.append(self._misting(one, later))
         if lines:
-            yield first[0].before, Part(tuple(lines), crowded, plants=plants_of(mist))
+            yield first[0].before, Part(tuple(lines), crowded, plants=plants_of_each(first))
 
     def _misting(self, first: Chore, later: Sequence[Chore]) -> Words:
         """The first misting with its feed, then by when the others."""
@@ -309,7 +309,7 @@ class _Teller:
             if chores:
                 lines = tuple(self._protecting(chore) for chore in chores)
                 crowded = partial(phrases.crowded, kind, chores, self.sheet.at, self.voice)
-                part = Part(lines, crowded, plants=plants_of(chores))
+                part = Part(lines, crowded, plants=plants_of_each(chores))
                 yield chores[0].before, part
 
     def _protecting(self, chore: Chore) -> Words:
