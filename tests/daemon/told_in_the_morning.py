@@ -15,7 +15,7 @@ SUMMER = date(2026, 1, 20)
 HOT = Sky([(20, 36)], dew_c=10, wind_m_s=3, cloud_pct=0)
 
 AT = "08:35"
-"""When the round is due in May; in January it is AT_SIX."""
+"""When the round is due in May; in January it is AT_SEVEN."""
 
 AT_SEVEN = "07:10"
 
