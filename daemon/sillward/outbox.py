@@ -88,8 +88,8 @@ class Outbox:
 
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
         ledger, clock = self.kit.ledger, self.kit.clock
-        repeat = "(repeat) " if notice.perhaps_sent else ""
-        message = replace(message, title=repeat + message.title)
+        if notice.perhaps_sent:
+            message = replace(message, title=self.kit.voice.say("repeat", title=message.title))
         if not channel.full_length:
             message = push.trimmed(message, self.kit.voice)
         try:

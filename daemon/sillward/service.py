@@ -263,10 +263,9 @@ class Desk(Kit):
         except Exception:
             self.defects.append("round.failed")
             log.exception("round.failed round=%s day=%s", occasion.round.value, occasion.day)
+            voice = self.voice
             words = Message(
-                f"No {occasion.round.value} sheet: sillward failed",
-                "Treat the coming night as cold and go by your own thermometer. "
-                "The log of sillward says why.",
+                voice.say("no_sheet", round=occasion.round.value), voice.say("without_sheet")
             )
             notices = [
                 self._notice(channel, occasion, words) for channel in self.listening(occasion.round)

@@ -25,6 +25,11 @@ class Plain(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class NoForecast(Remark):
+    """There is none: nothing is known of the weather."""
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastElsewhere(Remark):
     """The forecast does not reach the present hour."""
 

@@ -3,6 +3,7 @@
 draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
@@ -20,6 +21,8 @@ from sillward_rules.remark import (
     ForecastElsewhere,
     ForecastOld,
     ForecastUndated,
+    NightUnjudged,
+    NoForecast,
     Remark,
     WateringIncomplete,
     WateringUnplanned,
@@ -97,7 +100,7 @@ def draw_up(
         fetched_at=weather.fetched_at,
         issued_at=weather.issued_at,
         chores=chores,
-        warnings=(*_coverage_warnings(scene), *warnings, *weather.remarks),
+        warnings=_worth_saying([*_coverage_warnings(scene), *warnings, *weather.remarks]),
         assumptions=tuple(assumptions),
         outlook=ahead,
         lows=_outdoor_lows(scene),
@@ -213,6 +216,18 @@ def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
 def _spread_origin(scene: Scene) -> str | None:
     known = spread_of(scene, sun.night_at_or_after(scene.site, scene.now))
     return None if known is None else known[0].origin
+
+
+def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:
+    """Without what follows from there being no forecast that one can go by."""
+    nothing = any(
+        isinstance(one, NoForecast | ForecastElsewhere)
+        or (isinstance(one, ForecastOld) and one.expired)
+        for one in warnings
+    )
+    if not nothing:
+        return tuple(warnings)
+    return tuple(one for one in warnings if not isinstance(one, NightUnjudged | WateringIncomplete))
 
 
 def _coverage_warnings(scene: Scene) -> list[Remark]:

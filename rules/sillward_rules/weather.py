@@ -7,7 +7,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules.air import Array
-from sillward_rules.remark import Remark
+from sillward_rules.remark import NoForecast, Remark
 from sillward_rules.spread import Spread, usual_spread
 
 HOUR_S = 3600
@@ -144,7 +144,13 @@ def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
     first = int(now.timestamp()) // HOUR_S * HOUR_S - 24 * HOUR_S
     times = first + HOUR_S * np.arange(24 + hours, dtype=np.int64)
     series = {name: np.full(times.shape, np.nan) for name in SERIES}
-    return Weather(times=times, source=source, fetched_at=now, **series)  # type: ignore[arg-type]
+    return Weather(
+        times=times,
+        source=source,
+        fetched_at=now,
+        remarks=(NoForecast(),),
+        **series,  # type: ignore[arg-type]
+    )
 
 
 def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:

@@ -232,7 +232,7 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
     spot = "|".join(map(re.escape, sorted(spots, key=len, reverse=True)))
     found: list[Walk] = []
     for line in body.splitlines():
-        when = rf"(?:(?:now|{CLOCK})(?:, not {CLOCK},)? )?"
+        when = rf"(?:In )?(?:(?:by )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
         if re.match(rf"{when}(?:{spot}): \d+ > ", line, re.IGNORECASE):
             found += [("in", int(count)) for count in re.findall(r"\b(\d+) > ", line)]
         elif one := re.match(rf"{when}(?:{spot}): (.* > (?:{spot}))$", line, re.IGNORECASE):

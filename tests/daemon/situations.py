@@ -4,6 +4,7 @@ After a change that is meant: `python -m tests.daemon.situations`, then read the
 grower would.
 """
 
+import logging
 from pathlib import Path
 
 from sillward.units import SI, Units
@@ -55,6 +56,7 @@ def _heading(one: Situation, units: Units) -> str:
 
 
 if __name__ == "__main__":
+    logging.disable()  # what goes wrong in them is meant to
     GOLDEN.mkdir(exist_ok=True)
     for name in files():
         path_of(name).write_text(golden(name), encoding="utf-8")

@@ -61,7 +61,7 @@ def test_a_day_without_a_forecast_is_told_once_a_day_in_daylight(make: Make) -> 
     run(world, "23:59", days=2)
 
     first, second = alarms(world)
-    assert first.title == "No forecast since Thu 09:10; treat tonight as cold"
+    assert first.title == "Treat tonight as cold: no forecast since Thu 09:10"
     assert first.body.splitlines() == [
         "Under cover by dusk: 2 plants",
         "Last known for tonight: bench 4.1 °C",
@@ -88,7 +88,7 @@ def test_an_alarm_is_short_and_says_what_is_not_known(make: Make) -> None:
     run(world, "12:00")
 
     (told,) = alarms(world)
-    assert told.title == "No forecast so far; treat tonight as cold"
+    assert told.title == "Treat tonight as cold: no forecast so far"
     assert "Nothing known of tonight" in told.body
     assert len(told.title) + len(told.body) < MOST_CHARACTERS
 
@@ -139,7 +139,7 @@ def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
     run(world, "23:59", days=2)
 
     first, last = alarms(world)
-    assert first.title.startswith("No forecast")
+    assert first.title.startswith("Treat tonight as cold")
     assert last.title == "The forecast is back: Invented weather"
     assert last.body.splitlines()[0] == "Tonight: bench 4.1 °C"
     assert last.body.splitlines()[1].startswith("Under cover by ")
@@ -153,7 +153,7 @@ def test_what_is_repeated_day_after_day_is_as_old_as_it_was(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert told.title == "No forecast since Thu 09:10; treat tonight as cold"
+    assert told.title == "Treat tonight as cold: no forecast since Thu 09:10"
     assert "Invented weather has nothing new" in told.body.splitlines()
 
 
@@ -165,7 +165,7 @@ def test_a_forecast_that_is_nearly_too_old_does_not_come_and_go(make: Make) -> N
 
     told = alarms(world)
     assert len(told) == 4
-    assert {one.title[:11] for one in told} == {"No forecast"}
+    assert {one.title[:11] for one in told} == {"Treat tonig"}
 
     world.source.ask = lambda *_, **__: low_of("4.0 ago 3")  # type: ignore[method-assign]
     run(world, "17:00", days=5)
@@ -187,7 +187,7 @@ def test_the_end_does_not_come_before_its_beginning(make: Make) -> None:
     world.source.ask = up_again  # type: ignore[method-assign]
     run(world, "16:50", days=1)
 
-    assert [one.title[:11] for one in alarms(world, "mail")] == ["No forecast", "The forecas"]
+    assert [one.title[:11] for one in alarms(world, "mail")] == ["Treat tonig", "The forecas"]
     assert alarms(world, "phone") == []
 
 

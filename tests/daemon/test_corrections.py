@@ -122,7 +122,7 @@ def test_what_was_called_off_can_be_ordered_again() -> None:
 
     newer(world, desk, 1.0, minutes=40)
 
-    assert re.search(r"Change: 3 more in by 18:40", world.post.titles[-1])
+    assert re.search(r"Change: in by 18:40: 3 plants", world.post.titles[-1])
     assert world.spots()["Left pot"] == "room"
 
 
@@ -179,7 +179,7 @@ def test_a_night_that_turns_cold_late_is_told_at_once() -> None:
     newer(world, desk, 2.0)
 
     (title,) = world.post.titles
-    assert title.startswith("Change: 3 more in now")
+    assert title.startswith("Change: in now: 3 plants")
 
 
 def test_a_forecast_that_fails_wakes_nobody() -> None:
@@ -300,9 +300,9 @@ def test_who_heard_of_a_round_by_its_change_alone_hears_what_follows() -> None:
     desk.tick()
 
     assert world.post.titles == [
-        "Change: 2 more in by 18:40",
+        "Change: in by 18:40: 2 plants",
         "No longer needed: 2 plants may stay out",
-        "Change: 2 more in by 18:40",
+        "Change: in by 18:40: 2 plants",
         "20 min left: In by 18:40: 2 plants",
     ]
 

@@ -17,7 +17,7 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.keeper import OPINION_EVERY, TRIES, Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, Poll
-from sillward_rules.remark import ForecastsDisagree
+from sillward_rules.remark import ForecastsDisagree, NoForecast
 from sillward_rules.site import Site
 from sillward_rules.weather import Freshness, Weather
 from tests.daemon.fakes import FakeClock, FakeSource, Wire, ever_new, low_of, remarked
@@ -346,7 +346,7 @@ def test_without_any_forecast_nothing_is_known_and_that_is_said(make: Make) -> N
     weather = world.weather()
 
     assert np.isnan(weather.temp_c).all()
-    assert remarked(weather) == ("there is no forecast: nothing is known of the weather",)
+    assert weather.remarks == (NoForecast(),)
 
 
 def test_a_forecast_that_never_changes_grows_old_though_it_is_fetched_anew(make: Make) -> None:

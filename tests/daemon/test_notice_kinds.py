@@ -230,7 +230,7 @@ def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:
 
     text = pushed(sheet(until, never))
 
-    assert "No wet crowns after 17:20 pergola; Keep crowns dry today: wall bench (1)" in text
+    assert "No wet crowns after 17:20 pergola; keep crowns dry today: wall bench (1)" in text
     whole = unwrapped(printed(sheet(until, never)))
     assert "after 17:20, pergola: 1 plant" in whole
     assert "all day, wall bench: 1 plant" in whole

@@ -24,6 +24,7 @@ from sillward_rules.remark import (
     ForecastUndated,
     MistingMissed,
     NightUnjudged,
+    NoForecast,
     NoShelter,
     Note,
     Plain,
@@ -59,6 +60,7 @@ SIX, SEVEN = tuple("ABCDEF"), tuple("ABCDEFG")
 
 SAMPLES: list[tuple[Remark, str]] = [
     (Plain("wind_speed_10m of 468.5 m/s is  odd"), "wind_speed_10m of 468.5 m/s is  odd"),
+    (NoForecast(), "there is no forecast: nothing is known of the weather"),
     (
         ForecastElsewhere(),
         "the forecast does not reach this hour: what is not known is treated as cold",
@@ -133,7 +135,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         Note("hot wind", "bench", "gust", 18.46, "m/s", at("16:00")),
-        "hot wind, bench: gust 18.5 m/s at 16:00",
+        "hot wind, bench: gust at the plants 18.5 m/s at 16:00",
     ),
     (
         Note("frost", "bench", "temperature", -0.04, "°C", at("06:00")),

@@ -272,7 +272,7 @@ def test_a_night_that_turns_cold_in_quiet_hours_is_told_in_them() -> None:
     until(world, desk, "23:59", minutes=10)
 
     (title,) = heard(world, "phone")
-    assert title.startswith("Change: 2 more in now")
+    assert title.startswith("Change: in now: 2 plants")
 
 
 def test_by_hand_there_are_no_quiet_hours() -> None:

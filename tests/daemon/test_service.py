@@ -21,6 +21,7 @@ from sillward.notices.push import Message
 from sillward.outbox import LEASE, SEND_PAUSES
 from sillward.service import PATIENCE, Desk
 from sillward_rules.collection import PlantState
+from sillward_rules.remark import NoForecast
 from sillward_rules.sheet import Round
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
@@ -37,7 +38,6 @@ from tests.daemon.desks import (
     a_world,
     local,
 )
-from tests.daemon.fakes import remarked
 
 
 @pytest.fixture
@@ -509,7 +509,7 @@ def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     weather = world.desk.weather()
 
     assert not np.isfinite(weather.temp_c).any()
-    assert remarked(weather) == ("there is no forecast: nothing is known of the weather",)
+    assert weather.remarks == (NoForecast(),)
 
 
 @pytest.mark.parametrize(

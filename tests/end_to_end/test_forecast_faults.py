@@ -34,7 +34,7 @@ from sillward.ledger import Poll, StoredForecast
 from sillward.notices.push import MOST_CHARACTERS
 from sillward.service import PATIENCE, Desk
 from sillward_rules.chore import ChoreKind
-from sillward_rules.remark import ForecastOld, NightUnjudged, Plain
+from sillward_rules.remark import ForecastOld, NightUnjudged, NoForecast
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import Freshness, Weather, covers, gaps
 from tests.daemon.bodies import SITE, START, body, dumped, ensemble_body
@@ -502,8 +502,7 @@ def test_without_any_forecast_before_a_fault_is_told_and_all_is_carried_in(make:
     assert "2 plants" in told_at_dusk(world)
     sheet = world.dusk()
     assert plants(sheet) == {"Tender", "Hardy"}
-    assert COLD in sheet.warnings
-    assert Plain("there is no forecast: nothing is known of the weather") in sheet.warnings
+    assert sheet.warnings == (NoForecast(),)
     result = CliRunner().invoke(cli.main, ["forecast"])
     assert (result.exit_code, result.stdout) == (1, "")
     assert "no forecast is held yet" in result.stderr
@@ -691,7 +690,7 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
     assert (round(old.hours), old.expired) == (25, True)
     assert world.forecast()["sources"][0]["state"] == "expired"
     _, alarm = world.post.pushes[-1]
-    assert alarm.title == "No forecast since Thu 14:10; treat tonight as cold"
+    assert alarm.title == "Treat tonight as cold: no forecast since Thu 14:10"
     assert f"{FIRST} has nothing new" in alarm.body
 
     world.clock.now = world.plan().next_at

@@ -78,8 +78,8 @@ class Shelf:
         doubt = self.clock_doubt()
         first = () if doubt is None else (Plain(doubt),)
         if best is None:
-            remarks = (*first, Plain("there is no forecast: nothing is known of the weather"))
-            return replace(no_weather(self.sources[0].name, now), remarks=remarks)
+            nothing = no_weather(self.sources[0].name, now)
+            return replace(nothing, remarks=(*first, *nothing.remarks))
         weather, others = best.weather, [one for one in self.held(site) if one is not best]
         told = self._why_not_the_first(best, site)
         for other in others:

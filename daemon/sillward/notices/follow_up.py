@@ -40,7 +40,8 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
     if moved_orders:
         heads.append(say("head_change", heads=head(orders, now, voice)))
     elif orders:
-        heads.append(say("head_change", heads=_more(orders, now, voice)))
+        more = head if _are_all(orders, sheet) else _more
+        heads.append(say("head_change", heads=more(orders, now, voice)))
     if off:
         heads.append(say("head_off", count=_count_of_orders(off)))
     if not_out:
@@ -56,6 +57,7 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
         said(phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
+        said(_too_cold_out(not_out, sheet, voice)),
         _out_later(later_out, voice),
         said(say("last_of_round") if last else ""),
     ]
@@ -127,17 +129,28 @@ def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     return ", ".join(parts)
 
 
+def _are_all(orders: Sequence[Chore], sheet: Sheet) -> bool:
+    """Whether nothing but these is to be done: they are not more than something."""
+    others = [one for one in sheet.chores if one.kind in VERBS]
+    return count_of(others) <= count_of(orders)
+
+
 def _more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "2 more in by 17:10", with the other kinds of orders after it."""
-    return ", ".join(
-        voice.say(
-            "head_more",
-            kind=kind.value,
-            by=voice.by(chores[0].before, now),
-            count=count_of(chores),
+    parts = []
+    for kind, chores in _by_kind(orders):
+        soon, rest = phrases.in_two(chores)
+        parts.append(
+            voice.say(
+                "head_more",
+                kind=kind.value,
+                by=voice.by(soon[0].before, now),
+                count=count_of(soon),
+                later=count_of(rest),
+                later_by=voice.by(rest[0].before, now) if rest else "",
+            )
         )
-        for kind, chores in _by_kind(orders)
-    )
+    return ", ".join(parts)
 
 
 def _now(chores: Sequence[Chore], voice: Voice) -> str:
@@ -216,6 +229,29 @@ def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
         return voice.say("not_out_today", who=voice.names(plants, most))
 
     return Part((words,) if plants else (), plants=(frozenset(plants),))
+
+
+def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
+    """What keeps in who was to go out, by the sheet of now: the coldest of them; empty if nothing
+    of it is known."""
+    plants = {name for one in orders for name in one.plants}
+    reasons = [
+        reason
+        for chore in sheet.chores
+        if chore.kind is ChoreKind.STAY_IN and not plants.isdisjoint(chore.plants)
+        for reason in chore.because
+        if reason.plant in plants and reason.value is not None and reason.limit is not None
+    ]
+    if not reasons:
+        return ""
+    worst = min(reasons, key=lambda one: (one.value or 0.0) - (one.limit or 0.0))
+    return voice.say(
+        "too_cold_out",
+        value=phrases.number(worst, voice),
+        hour=voice.hour(worst.at),
+        limit=phrases.limit(worst, voice),
+        plant=worst.plant,
+    )
 
 
 def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:

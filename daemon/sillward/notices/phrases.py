@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from sillward.notices.voice import Voice, capital, fixed
+from sillward.notices.voice import Voice, fixed
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.spread import SURE, percent
 
@@ -81,17 +81,21 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
 
 def head_in(into: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "in by 17:50: 14 plants", or ": 4 plants, 12 by 19:00" where the walks lie far apart."""
-    first = into[0].before
-    soon = [chore for chore in into if chore.before - first <= SAME_TRIP]
-    rest = [chore.before for chore in into if chore.before - first > SAME_TRIP]
-    count = count_of(soon)
+    soon, rest = in_two(into)
     return voice.say(
         "head_in",
-        by=voice.by(first, now),
-        count=count,
-        later=count_of(into) - count,
-        later_by=voice.by(min(rest), now) if rest else "",
+        by=voice.by(soon[0].before, now),
+        count=count_of(soon),
+        later=count_of(rest),
+        later_by=voice.by(rest[0].before, now) if rest else "",
     )
+
+
+def in_two(chores: Sequence[Chore]) -> tuple[list[Chore], list[Chore]]:
+    """Those that are one trip with the first, and those that come later, each by their hours."""
+    in_order = sorted(chores, key=lambda one: one.before)
+    soon = [one for one in in_order if one.before - in_order[0].before <= SAME_TRIP]
+    return soon, in_order[len(soon) :]
 
 
 def count_of(chores: Sequence[Chore]) -> int:
@@ -109,10 +113,17 @@ def plants_of_each(chores: Iterable[Chore]) -> tuple[frozenset[str], ...]:
     return tuple(frozenset(chore.plants) for chore in chores)
 
 
-def crowded(kind: ChoreKind, chores: Sequence[Chore], now: datetime | None, voice: Voice) -> str:
+def crowded(
+    kind: ChoreKind,
+    chores: Sequence[Chore],
+    now: datetime | None,
+    voice: Voice,
+    *,
+    later: bool = False,
+) -> str:
     """All chores of a kind in one line, the plants counted: of carrying in, or of protection.
 
-    now: none where their hours are no matter any more.
+    now: none where their hours are no matter any more. later: beside others of the day.
     """
     chores = sorted(chores, key=lambda one: one.before)
     if kind is not ChoreKind.CARRY_IN:
@@ -130,7 +141,7 @@ def crowded(kind: ChoreKind, chores: Sequence[Chore], now: datetime | None, voic
         )
         for spot, of_spot in at.items()
     ]
-    return capital(voice.say("crowded_in", walks=once(walks)))
+    return voice.say("crowded_in", walks=once(walks), later=later)
 
 
 Walk = TypeVar("Walk")

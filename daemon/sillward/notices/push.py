@@ -68,19 +68,20 @@ Words = Callable[[int], str]
 class Part:
     """Lines that belong together, and the same in one line for a crowded day.
 
-    optional: may be left out, as a later round tells it again. plants: whom each line is about;
-    none where it is about nobody.
+    optional: may be left out, as a later round tells it again. kept: is told whatever else is cut.
+    plants: whom each line is about; none where it is about nobody.
     """
 
     lines: tuple[Words, ...]
     crowded: Callable[[], str] | None = None
     optional: bool = False
     plants: tuple[frozenset[str], ...] = ()
+    kept: bool = False
 
 
-def said(text: str, *, optional: bool = False) -> Part:
+def said(text: str, *, optional: bool = False, kept: bool = False) -> Part:
     """A part that is always told in the same words; none if these are none."""
-    return Part((lambda _: text,) if text else (), None, optional)
+    return Part((lambda _: text,) if text else (), None, optional, kept=kept)
 
 
 def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
@@ -143,11 +144,11 @@ def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -
     read them; None if all have room."""
     if len("\n".join(texts)) <= room:
         return None
-    lines = [
-        line
-        for part, text in zip(parts, texts, strict=True)
-        for line in _with_plants(text.splitlines(), part)
-    ]
+    lines, first = list[tuple[str, frozenset[str]]](), list[int]()
+    for part, text in zip(parts, texts, strict=True):
+        begin = len(lines)
+        lines += _with_plants(text.splitlines(), part)
+        first += range(begin, len(lines)) if part.kept else ()
     kept: list[int] = []
 
     def text_with(indices: Sequence[int]) -> str:
@@ -156,9 +157,10 @@ def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -
         tail = voice.say("cut", lines=len(rest), plants=plants)
         return "\n".join([*(lines[index][0] for index in indices), tail])
 
-    for index in range(len(lines)):
-        if len(text_with([*kept, index])) <= room:
-            kept.append(index)
+    for index in [*first, *(one for one in range(len(lines)) if one not in first)]:
+        tried = sorted([*kept, index])
+        if len(text_with(tried)) <= room:
+            kept = tried
     text = text_with(kept)
     return text if len(text) <= room else ""
 

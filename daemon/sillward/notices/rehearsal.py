@@ -184,6 +184,7 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
         [("17:10", "pergola", [(5, "sunroom"), (2, "hall")]), ("", "roof", [(7, "hall")])],
         [("17:10", "pergola", [(5, "sunroom")]), ("18:05", "roof", [(7, "hall")])],
     ),
+    "crowded_in.later": (False, True),
     "crowded_mist.again": (["12:40", "15:10"], []),
     "crowded_mist.walks": (
         [("by 08:00", "pergola", 7), ("", "roof", 2)],
@@ -211,6 +212,7 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "guard.kind": _GUARDS,
     "head_guard.kind": _GUARDS,
     "head_in.later": (9, 0),
+    "head_more.later": (9, 0),
     "head_more.kind": _ORDERS,
     "head_order.kind": _ORDERS,
     "head_out.when": ("from 08:20", "now"),

@@ -10,7 +10,14 @@ from sillward.notices.phrases import once, plants_of, plants_of_each
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.remark import NoShelter, Remark, WateringIncomplete, WateringUnplanned
+from sillward_rules.remark import (
+    ForecastElsewhere,
+    NoForecast,
+    NoShelter,
+    Remark,
+    WateringIncomplete,
+    WateringUnplanned,
+)
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
 
@@ -25,7 +32,7 @@ suits all. Judgement."""
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     """The sheet as a push. footer: what else is to be told, if there is room."""
     title, parts = _Teller(sheet, voice).tell()
-    parts += [said(text, optional=True) for text in footer]
+    parts += [said(text, kept=True) for text in footer]
     orders = [one for one in sheet.chores if one.kind in ORDERS and sheet.round is not Round.WEEK]
     return composed(title, parts, voice, room_for_minutes(orders, sheet.at, voice))
 
@@ -103,18 +110,19 @@ class _Teller:
         title = capital(", ".join(heads)) or self.say("nothing_tonight")
         return title, [*parts, said(self._lows())]
 
-    def _carry_in(self, into: Sequence[Chore]) -> Part:
-        """A line for each spot."""
+    def _carry_in(self, into: Sequence[Chore], *, later: bool = False) -> Part:
+        """A line for each spot. later: beside others of the day, so with what it is."""
         spots = [
             [chore for chore in into if chore.from_spot == spot]
             for spot in dict.fromkeys(chore.from_spot for chore in into)
         ]
 
-        crowded = partial(phrases.crowded, ChoreKind.CARRY_IN, into, self.sheet.at, self.voice)
-        lines = tuple(self._from_spot(chores) for chores in spots)
+        kind, now = ChoreKind.CARRY_IN, self.sheet.at
+        crowded = partial(phrases.crowded, kind, into, now, self.voice, later=later)
+        lines = tuple(self._from_spot(chores, later=later) for chores in spots)
         return Part(lines, crowded, plants=tuple(plants_of(chores) for chores in spots))
 
-    def _from_spot(self, chores: Sequence[Chore]) -> Words:
+    def _from_spot(self, chores: Sequence[Chore], *, later: bool) -> Words:
         """A spot's walks; the largest of them is "the rest" if that is clear enough."""
         first, voice = chores[0], self.voice
         *small, large = sorted(chores, key=lambda chore: len(chore.plants))
@@ -127,6 +135,9 @@ class _Teller:
             else:
                 rest = voice.names(large.plants, most, others if not small else None)
             ways.append((rest, large.to_spot))
+            if later:
+                by = self._by(first)
+                return self.say("carry_in_later", by=by, spot=first.from_spot, ways=ways)
             when = self._clock(first.before)
             return self.say("carry_in", when=when, spot=first.from_spot, ways=ways)
 
@@ -161,7 +172,7 @@ class _Teller:
         into, stay = self._of(ChoreKind.CARRY_IN), self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
         by_hour = [*self._carry_out(out), *self._mist(mist), *self._protect_by_hour()]
-        parts = [self._carry_in(into)]
+        parts = [self._carry_in(into, later=True)]
         parts += [said(phrases.why(into, self.voice))] if into else []
         parts += [part for _, part in sorted(by_hour, key=lambda one: one[0])]
         parts += [
@@ -176,7 +187,7 @@ class _Teller:
         return capital(", ".join(heads[:MOST_HEADS])) or self._nothing_today(), parts
 
     def _nothing_today(self) -> str:
-        unknown = (WateringIncomplete, WateringUnplanned)
+        unknown = (WateringIncomplete, WateringUnplanned, NoForecast, ForecastElsewhere)
         known = not any(isinstance(one, unknown) for one in self.sheet.warnings)
         return self.say("nothing_today" if known else "today_not_known")
 
