@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli
-from sillward.cli import main
+from sillward import app
+from sillward.cli import main, shared
 from sillward.ledger import Ledger
 from sillward.settings import load_settings
 from sillward_rules.collection import PlantState
@@ -23,7 +23,7 @@ NOW = datetime(2026, 5, 14, 20, 30, tzinfo=UTC)
 
 @pytest.fixture(autouse=True)
 def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: NOW))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: NOW))
 
 
 def call(*arguments: object) -> Result:

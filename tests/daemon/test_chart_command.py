@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli
+from sillward import app
 from sillward.charts.data import document
-from sillward.cli import main
+from sillward.cli import main, shared, views
 from tests.daemon.charted import example
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -24,7 +24,7 @@ TODAY = datetime(2026, 11, 25, 12, tzinfo=UTC)
 
 @pytest.fixture(autouse=True)
 def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: TODAY))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: TODAY))
     here = tmp_path / "here"  # not the home, where matplotlib keeps its fonts
     here.mkdir()
     monkeypatch.chdir(here)
@@ -131,8 +131,8 @@ def test_without_matplotlib_it_ends_with_1_and_says_how_to_get_it(
 
 
 def test_names_of_spots_become_names_of_files_in_this_folder() -> None:
-    assert cli._file_name("wall bench") == "wall-bench"
-    assert cli._file_name("../../etc/passwd") == "etc-passwd"
-    assert cli._file_name("Größe 7°") == "größe-7"
-    assert cli._file_name("/") == "chart"
-    assert len(cli._file_name("x" * 300)) == 60
+    assert views._file_name("wall bench") == "wall-bench"
+    assert views._file_name("../../etc/passwd") == "etc-passwd"
+    assert views._file_name("Größe 7°") == "größe-7"
+    assert views._file_name("/") == "chart"
+    assert len(views._file_name("x" * 300)) == 60

@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli
+from sillward import app
 from sillward.app import DEMOS, Options
-from sillward.cli import main
+from sillward.cli import main, shared
 from sillward.collection import load_household
 from sillward.ledger import Ledger, StoredForecast
 from sillward.notices import full, short
@@ -43,7 +43,7 @@ ROUNDS = [one.value for one in Round]
 
 @pytest.fixture(autouse=True)
 def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: TODAY))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: TODAY))
 
 
 def call(*arguments: object) -> Result:
@@ -328,7 +328,7 @@ def test_a_clock_that_runs_does_not_make_now_another_time(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     ticks = (TODAY + timedelta(microseconds=n) for n in itertools.count())
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: next(ticks)))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: next(ticks)))
 
     result = call("sheet", *recorded_now(tmp_path), "--json")
 

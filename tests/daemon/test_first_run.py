@@ -18,8 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
-from sillward import app, cli, draft, first_run
-from sillward.cli import main
+from sillward import app, draft, first_run
+from sillward.cli import main, shared
 from sillward.collection import load_household
 from sillward.draft import (
     BREEZES,
@@ -58,7 +58,7 @@ WHOLE = [*PLACE, *SPOTS, *PLANT, ""]
 
 @pytest.fixture(autouse=True)
 def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: NOON))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: NOON))
 
 
 @pytest.fixture(autouse=True)

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli
+from sillward import app
 from sillward.app import Options, build, desks_of
-from sillward.cli import main
+from sillward.cli import main, shared
 from sillward.errors import SourceError
 from sillward.forecast.keeper import Keeper
 from sillward.ledger import Ledger, StoredForecast
@@ -29,7 +29,7 @@ NOW = MIDNIGHT + timedelta(hours=20)
 
 @pytest.fixture(autouse=True)
 def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "build", lambda options: app.build(options, clock=lambda: NOW))
+    monkeypatch.setattr(shared, "build", lambda options: app.build(options, clock=lambda: NOW))
 
 
 def call(*arguments: object) -> Result:

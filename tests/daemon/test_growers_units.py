@@ -14,11 +14,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli, reports
+from sillward import app, reports
 from sillward.app import Options
 from sillward.charts import child
 from sillward.charts.data import ChartData
-from sillward.cli import main
+from sillward.cli import main, shared
 from sillward.health import TICK_MARK
 from sillward.ledger import Ledger, StoredForecast
 from sillward.settings import load_settings
@@ -64,7 +64,7 @@ IN_US = 'temperature = "°F"\nclock = "12 h"\nwind = "mph"\n'
 @pytest.fixture(autouse=True)
 def phone(monkeypatch: pytest.MonkeyPatch) -> Iterator[Server]:
     """It is dusk of the cold snap, nobody has a forecast for us, and the phone takes everything."""
-    monkeypatch.setattr(cli, "build", lambda options: app.build(options, clock=lambda: DUSK))
+    monkeypatch.setattr(shared, "build", lambda options: app.build(options, clock=lambda: DUSK))
     monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", "http://127.0.0.1:9")
     with serving(whole(b"{}"), ends=b"}") as server:
         host = server.address.removeprefix("http://")
@@ -420,7 +420,7 @@ def test_the_moment_that_is_taken_for_now_is_told_by_the_growers_clock(
     us: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     later = DUSK + timedelta(days=200)
-    monkeypatch.setattr(cli, "build", lambda options: app.build(options, clock=lambda: later))
+    monkeypatch.setattr(shared, "build", lambda options: app.build(options, clock=lambda: later))
 
     said = call(us, "sheet", "--short", "--recorded", str(COLD_SNAP)).stderr
 

@@ -14,8 +14,8 @@ import pytest
 from click.testing import CliRunner, Result
 from pydantic import SecretStr
 
-from sillward import app, cli, trial
-from sillward.cli import main
+from sillward import app, trial
+from sillward.cli import main, messages, shared
 from sillward.collection import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, StoredForecast
@@ -56,12 +56,12 @@ class SameProcess:
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "Courier", SameProcess)
+    monkeypatch.setattr(messages, "Courier", SameProcess)
 
 
 @pytest.fixture(autouse=True)
 def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(cli, "build", lambda options: app.build(options, clock=lambda: NOW))
+    monkeypatch.setattr(shared, "build", lambda options: app.build(options, clock=lambda: NOW))
 
 
 @dataclass
@@ -171,7 +171,7 @@ def test_all_are_tried_whatever_becomes_of_the_first(
     yard: Yard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As the daemon sends: through a process of its own."""
-    monkeypatch.setattr(cli, "Courier", Courier)
+    monkeypatch.setattr(messages, "Courier", Courier)
     for name, talk in (("bell", NO), ("chat_of_the_house", hanging()), ("phone", OK)):
         yard.channel(name, talk)
 

@@ -22,7 +22,7 @@ from typing import Any
 
 from pydantic import SecretStr
 
-import sillward.cli  # noqa: F401 - what the real process has loaded, too
+import sillward.cli.telling  # noqa: F401 - what the real process has loaded, too
 from sillward.app import examples
 from sillward.collection import load_household
 from sillward.forecast import Setup, ensemble

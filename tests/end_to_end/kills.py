@@ -51,7 +51,7 @@ GROWN_DAYS = 120
 MOTHER = """
 import os, signal, sys
 import apprise
-from sillward import cli
+from sillward.cli import main, telling
 apprise.Apprise.instantiate("json://127.0.0.1")
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 for line in sys.stdin:
@@ -62,7 +62,7 @@ for line in sys.stdin:
         os.environ["SILLWARD_LEDGER"] = ledger
         if how == "whole":
             os.execv(sys.executable, [sys.executable, "-m", "sillward", "run"])
-        cli.main(["run"])
+        main(["run"])
     print(child, flush=True)
 """
 """Has imported all that a daemon imports, which is nine tenths of a start, and becomes one again

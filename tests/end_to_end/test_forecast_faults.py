@@ -25,8 +25,9 @@ import pytest
 import trustme
 from click.testing import CliRunner
 
-from sillward import app, cli
+from sillward import app
 from sillward.app import Options
+from sillward.cli import main, shared
 from sillward.forecast import ensemble, fetch
 from sillward.forecast.keeper import TRIES
 from sillward.forecast.sources import met_norway, open_meteo
@@ -270,7 +271,7 @@ class World:
 
     def report(self, *words: str) -> str:
         """What a command prints."""
-        result = CliRunner().invoke(cli.main, words)
+        result = CliRunner().invoke(main, words)
         assert result.exit_code == 0, result.output
         return result.stdout
 
@@ -288,7 +289,7 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
     path.write_text(COLLECTION, encoding="utf-8")
     monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
     clock, post = FakeClock(NOON), Post()
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=clock))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=clock))
     with ExitStack() as stack:
 
         def make(scheme: str = "http", **settings: str) -> World:
@@ -503,7 +504,7 @@ def test_without_any_forecast_before_a_fault_is_told_and_all_is_carried_in(make:
     sheet = world.dusk()
     assert plants(sheet) == {"Tender", "Hardy"}
     assert sheet.warnings == (NoForecast(),)
-    result = CliRunner().invoke(cli.main, ["forecast"])
+    result = CliRunner().invoke(main, ["forecast"])
     assert (result.exit_code, result.stdout) == (1, "")
     assert "no forecast is held yet" in result.stderr
 

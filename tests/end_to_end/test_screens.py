@@ -19,9 +19,9 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, cli
+from sillward import app, terminal
 from sillward.app import DEMOS
-from sillward.cli import main
+from sillward.cli import main, shared
 from sillward.collection import load_household
 from sillward.ledger import Ledger, StoredForecast
 from sillward.settings import load_settings
@@ -71,7 +71,7 @@ def household(folder: Path, weather: str, monkeypatch: pytest.MonkeyPatch, text:
     path.write_text(f'{text}\n[[channels]]\nname = "phone"\n', encoding="utf-8")
     demo = app.demo(weather)
     now = demo.clock()
-    monkeypatch.setattr(cli, "build", functools.partial(app.build, clock=lambda: now))
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: now))
     site = load_household(path).collection.site
     with closing(Ledger(load_settings().ledger)) as ledger:
         kept = StoredForecast("Open-Meteo", now, now, recorded(weather).read_bytes())
@@ -202,7 +202,7 @@ def test_trouble_cold_and_good_have_a_colour_and_words_of_their_own(
     words = MIX if command == "mix" else (command, "--collection", str(path))
     plain = call(*words).stdout
 
-    monkeypatch.setattr(cli, "screen", lambda: Screen(colour=True))
+    monkeypatch.setattr(terminal, "screen", lambda: Screen(colour=True))
     coloured = CliRunner().invoke(main, words, color=True).stdout
 
     assert painted in coloured

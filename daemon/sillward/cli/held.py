@@ -1,0 +1,55 @@
+"""What is held: what was fetched and sent, and the forecasts one goes by."""
+
+from contextlib import closing
+
+import click
+
+from sillward import forecast_report, reports, terminal
+from sillward.app import Options
+from sillward.cli import shared
+from sillward.cli.printing import print_json
+from sillward.errors import SourceError
+from sillward.ledger import Ledger
+
+
+@click.command()
+@shared.options(recorded=False)
+def status(options: Options, as_json: bool) -> None:
+    """Show what the daemon last fetched, sent and failed to send, and what comes next.
+
+    Exit status 1 if anything is wrong.
+    """
+    app = shared.build(options)
+    if not app.has_ledger:
+        msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
+        raise SourceError(msg)
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        keeper, voice = app.keeper(ledger), shared.reader(app, as_json=as_json)
+        report = reports.status_document(app.household, keeper, app.clock(), voice)
+    if as_json:
+        print_json(report)
+    else:
+        click.echo(reports.status_text(report, app.household.voice, terminal.screen()))
+    if report["troubles"]:
+        click.get_current_context().exit(1)
+
+
+@click.command()
+@shared.options()
+def forecast(options: Options, as_json: bool) -> None:
+    """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
+    app = shared.build(options)
+    app, now = shared.at_moment(app, None)
+    with closing(app.ledger_of_forecasts()) as ledger:
+        keeper = app.keeper(ledger)
+        if options.recorded is not None:
+            keeper.fetch()
+        if keeper.shelf.best(app.site) is None:
+            msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
+            raise SourceError(msg)
+        voice = shared.reader(app, as_json=as_json)
+        report = forecast_report.document(app.household, keeper, now, voice)
+    if as_json:
+        print_json(report)
+    else:
+        click.echo(forecast_report.text(report, app.household, terminal.screen()))

@@ -1,0 +1,76 @@
+"""Messages beside the rounds: a trial, and that sillward has stopped."""
+
+from collections.abc import Sequence
+from contextlib import closing
+
+import click
+
+from sillward import completion, last_word, terminal, trial
+from sillward.app import App, Options
+from sillward.cli import shared
+from sillward.cli.printing import say
+from sillward.collection import Channel
+from sillward.errors import ConfigError, UsageError
+from sillward.notices.courier import Courier
+from sillward.settings import last_resort
+
+
+@click.command()
+@click.argument("name", required=False, shell_complete=completion.channels)
+@shared.options(at=False, recorded=False, as_json=False)
+def try_channel(options: Options, name: str | None) -> None:
+    """Send a message that asks for nothing to the channel of this NAME, or to all.
+
+    It goes the way of real notices; nothing of it is remembered. Exit status 0 if each channel
+    took it, 1 if one did not or may not have, 78 if a channel's url is wrong.
+
+    Example: sillward try-channel phone
+    """
+    app, outcomes = shared.build(options), []
+    with closing(Courier()) as courier:
+        chosen = _channels_to_try(app, name, courier)
+        now = app.clock()
+        drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
+        for channel in chosen:
+            message = trial.message(channel, app.household.voice, now, drawn)
+            with terminal.patience(f"sending to {channel.name} ..."):
+                outcomes.append(trial.tried(channel, message, courier))
+            click.echo(trial.line(outcomes[-1], chosen, terminal.screen()))
+    if any(one.state is trial.State.SENT for one in outcomes):
+        say("sent means that the other side took it: look whether it has arrived")
+    if any(one.state is not trial.State.SENT for one in outcomes):
+        click.get_current_context().exit(1)
+
+
+def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Channel]:
+    """The channel of this name, or all. Raise UsageError, or ConfigError for a url."""
+    listed = app.household.channels
+    known = [one.name for one in listed]
+    if listed and name is not None and name not in known:
+        msg = f'"{name}" is no channel here ({", ".join(known)})'
+        raise UsageError(msg)
+    chosen = [one for one in listed if name in (None, one.name)]
+
+    def problems(of: Sequence[Channel]) -> list[str | None]:
+        found = courier.problems(of)
+        return [one if channel in chosen else None for channel, one in zip(of, found, strict=True)]
+
+    app.require_channels(problems)
+    return chosen
+
+
+@click.command()
+@click.option("--why", default="", metavar="TEXT", help="A word about the reason.")
+def stopped(why: str) -> None:
+    """Tell the channels that sillward has stopped; for a service manager to run.
+
+    It reads settings and credentials alone, neither the collection nor the ledger.
+    """
+    outcomes = last_word.tell(last_resort(), why)
+    for name, outcome in outcomes:
+        say(f"{name}: {outcome}")
+    if not outcomes:
+        msg = "nobody can be told: no channel's url is in the environment or a credential"
+        raise ConfigError([msg])
+    if not any(outcome.startswith(("told", "perhaps told")) for _, outcome in outcomes):
+        click.get_current_context().exit(1)

@@ -1,0 +1,84 @@
+"""Setting up: a first collection, whether it is right, the words of messages."""
+
+from pathlib import Path
+
+import click
+
+from sillward import calendar_keeper, first_run, reports, terminal, words_report
+from sillward.app import Options, atlas, demo
+from sillward.cli import shared
+from sillward.cli.printing import print_json, say
+from sillward.errors import ConfigError, SourceError
+from sillward.notices import channels, full
+from sillward.settings import load_settings
+from sillward_rules.sheet import Round, draw_up
+
+
+@click.command()
+@shared.options(at=False, recorded=False)
+def check(options: Options, as_json: bool) -> None:
+    """Validate collection, settings and channels; show every limit and where it comes from.
+
+    Example: sillward check --collection yard.toml
+    """
+    app = shared.build(options)
+    channels.check_channels(app.household.channels, app.path.name)
+    app.require_places()
+    if app.settings.calendar is not None:
+        calendar_keeper.check_place(app.settings.calendar)
+    for line in words_report.check(app.household.voice, app.path.name):
+        click.echo("\n".join(terminal.screen().lines(f"sillward: note: {line}")), err=True)
+    sources = [source.name for source in app.sources]
+    if as_json:
+        print_json(reports.check_document(app.household, sources))
+    else:
+        click.echo(reports.check_text(app.household, app.clock(), sources, terminal.screen()))
+
+
+@click.command()
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Replace a file that is there.")
+def new(file: Path | None, force: bool) -> None:
+    """Ask a few questions, write a first collection (FILE), and show tonight's sheet.
+
+    FILE is SILLWARD_COLLECTION unless it is given.
+    """
+    settings = load_settings()
+    try:
+        path = first_run.ask_and_write(file or settings.collection, atlas(settings), force=force)
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nsillward: stopped; nothing was written", err=True)
+        click.get_current_context().exit(1)
+    click.echo(f"\nWritten: {path}\n")
+    app = shared.build(Options(collection=path))
+    now = app.clock()
+    try:
+        weather = app.weather(now)
+    except SourceError as error:
+        click.echo(f"No sheet yet: {error}\n")
+    else:
+        drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
+        click.echo(full.text(drawn, app.household.voice, app.attribution(weather)))
+    click.echo(first_run.next_steps(path, settings.collection))
+
+
+@click.command()
+@click.argument("names", nargs=-1)
+@click.option("--collection", type=click.Path(path_type=Path), help="The collection file.")
+@click.option("--out", type=click.Path(path_type=Path), help="Copy ours into this folder.")
+def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> None:
+    """List the macros of messages, those named like NAMES: what they are told and say now.
+
+    Example: sillward words stay
+    """
+    if out is not None:
+        written = ", ".join(words_report.copy(out))
+        say(f"Written to {out}: {written}. Keep the macros that you change, delete the others.")
+        return
+    try:
+        household = shared.build(Options(collection)).household
+    except ConfigError:
+        if collection is not None:
+            raise
+        household = demo("cold-snap").household
+    click.echo(words_report.text(household.voice, names, terminal.screen()))

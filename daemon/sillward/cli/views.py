@@ -1,0 +1,118 @@
+"""Views for other programs: a picture of the nights or of the water, the chores as a calendar."""
+
+import re
+from collections import Counter
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from sillward import calendar_keeper, completion
+from sillward.app import App, Options
+from sillward.calendar_file import to_ics
+from sillward.charts import child as charting
+from sillward.charts.data import KINDS, Kind, document, of_place
+from sillward.cli import shared
+from sillward.cli.printing import print_json
+from sillward.errors import ChartError, SourceError, UsageError
+from sillward_rules.chore import Chore
+from sillward_rules.plant import Plant
+
+
+@click.command()
+@click.argument("name", required=False, metavar="[SPOT|PLANT]", shell_complete=completion.plants)
+@shared.options()
+@click.option("--kind", type=click.Choice(KINDS), default="night", help="Default: night.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.png|.svg",
+    help="Default: SPOT-night.png or the like, in this folder.",
+)
+def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Path | None) -> None:
+    """Draw a chart of a SPOT, or of a PLANT at its home: the nights ahead, or the water.
+
+    Without a name it is the spot outdoors where most plants live.
+    """
+    form = _form_of(out)
+    app = shared.build(options)
+    app, now = shared.at_moment(app, None)
+    collection = app.household.collection
+    spot, plant = _place_named(app, name)
+    weather, units = app.weather(now), app.household.units
+    data = of_place(kind, spot, collection, weather, app.states(), now, plant, units=units)
+    if as_json:
+        print_json(document(data))
+        return
+    file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
+    picture = charting.picture(data, form)
+    try:
+        file.write_bytes(picture)
+    except OSError as error:
+        msg = f"{file}: the chart cannot be written: {error.strerror}"
+        raise ChartError(msg) from None
+    click.echo(f"{file}: {data.title}; {data.subtitle}")
+
+
+def _form_of(out: Path | None) -> charting.Form:
+    """What the file's name asks for."""
+    ending = ".png" if out is None else out.suffix.lower()
+    if ending not in (".png", ".svg"):
+        msg = f'--out "{out}": a chart is a .png or an .svg'
+        raise UsageError(msg)
+    return "svg" if ending == ".svg" else "png"
+
+
+def _file_name(name: str) -> str:
+    """A spot or a plant as the beginning of a file's name, in this folder."""
+    return re.sub(r"[\W_]+", "-", name.lower())[:60].strip("-") or "chart"
+
+
+def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
+    """The spot of this name, or the plant and its home; the only one whose name contains it."""
+    collection = app.household.collection
+    if name is None:
+        homes = Counter(plant.home for plant in collection.plants)
+        # Of those outdoors, if there are any.
+        return max(homes, key=lambda one: (not collection.spot(one).indoors, homes[one])), None
+    spots = [spot.name for spot in collection.spots]
+    if name in spots:
+        return name, None
+    near = [spot for spot in spots if name.lower() in spot.lower()]
+    exact = any(plant.name == name for plant in collection.plants)
+    if exact or not near:
+        plant = shared.plant_named(app, name, beside=spots)
+        return plant.home, plant
+    also = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
+    if len(near) == 1 and not also:
+        return near[0], None
+    msg = f'"{name}" is more than one spot or plant here ({", ".join([*near, *also])})'
+    raise UsageError(msg)
+
+
+@click.command()
+@shared.options(as_json=False)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write it there instead of printing it.",
+)
+def calendar(options: Options, out: Path | None) -> None:
+    """Print the chores as an iCalendar file: those that were told, and the trips expected.
+
+    A view for any calendar program and never the alert. `run` keeps the file SILLWARD_CALENDAR.
+    """
+    app = shared.build(options)
+    app, now = shared.at_moment(app, None)
+    collection, expected = app.household.collection, tuple[Chore, ...]()
+    try:
+        expected = calendar_keeper.trips(collection, app.weather(now), app.states(), now)
+    except SourceError as error:
+        click.echo(f"sillward: {error}; trips to come are not known", err=True)
+    with closing(app.ledger_for_a_look()) as ledger:
+        content = to_ics([calendar_keeper.page(ledger, app.household.voice, expected, now)])
+    if out is None:
+        click.echo(content, nl=False)
+    else:
+        calendar_keeper.put(out, content)
