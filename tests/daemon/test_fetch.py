@@ -25,7 +25,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.errors import SourceError
-from sillward.forecast import deadline, fetch
+from sillward.forecast import deadline, wire
 from sillward.forecast.fetch import Answer, Query, accepted, ask
 from tests.daemon.wires import (
     CHUNKED,
@@ -219,7 +219,7 @@ def test_a_deadline_that_has_passed_before_costs_no_call() -> None:
 def test_a_server_that_stops_is_given_up_before_the_deadline(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(fetch, "READ_S", SHORT_S)
+    monkeypatch.setattr(wire, "READ_S", SHORT_S)
     with serving(hanging(head("Content-Length: 90"), b"{")) as server:
         in_body = failed(server.address)
     with serving(hanging()) as server:
@@ -493,7 +493,7 @@ def test_packed_nothing_is_given_up_by_what_it_takes_on_the_wire() -> None:
 
 
 def test_a_body_of_just_the_most_is_taken() -> None:
-    body = b" " * fetch.MOST_BYTES
+    body = b" " * wire.MOST_BYTES
     with serving(whole(body)) as server:
         assert got(server.address).body == body
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from sillward import __version__
+import sillward
 from sillward.errors import SourceError, one_line
 from sillward.forecast import Setup, fetch, reading
 from sillward.forecast.fetch import Answer, Query
@@ -135,7 +135,7 @@ class MetNorway:
         return Query(
             base if base.endswith(PATH) else f"{base}{PATH}",
             params,
-            {"User-Agent": f"sillward/{__version__} {self.contact}"},
+            {"User-Agent": f"sillward/{sillward.__version__} {self.contact}"},
             follow=True,
         )
 
