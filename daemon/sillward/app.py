@@ -1,8 +1,11 @@
-"""The composition root: settings and options in, every collaborator built, nothing started."""
+"""The composition root: settings and options in, every collaborator built, nothing started.
+
+Here is what it takes to look; what it takes to tell is in `desks`. A look need not wait for that,
+and so neither this module nor what it imports may import it.
+"""
 
 import logging
 import sys
-from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -12,26 +15,22 @@ from pathlib import Path
 from pydantic import SecretStr
 
 from sillward import places, rounds
-from sillward.collection import Channel, Household, load_household
+from sillward.collection import Household, load_household
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, sources
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.recorded import Recorded, recorded
 from sillward.forecast.shelf import Clock, Shelf, credit, utc_now
 from sillward.forecast.sources import open_meteo
-from sillward.kit import states_at
 from sillward.ledger import Ledger
-from sillward.ledger.database import refuse_place
-from sillward.notices import channels, full
-from sillward.notices.channels import Problems, Sender
-from sillward.service import Desk
+from sillward.notices import full
 from sillward.settings import (
     Settings,
     credential,
-    heartbeat_addresses,
     load_settings,
     unknown_variables,
 )
+from sillward.standing import states_at
 from sillward.terminal import patient
 from sillward_rules.collection import State
 from sillward_rules.remark import ForecastInstead
@@ -181,52 +180,6 @@ class App:
     def path(self) -> Path:
         """The collection file."""
         return self.options.collection or self.settings.collection
-
-    def require_channels(self, problems: Problems = channels.problems) -> None:
-        """Raise ConfigError unless somebody can be told."""
-        if not self.household.channels:
-            msg = f"{self.path.name}: channels: there is none, so nobody would be told"
-            raise ConfigError([msg])
-        channels.check_channels(self.household.channels, self.path.name, problems)
-
-    def require_places(self, problems: Problems = channels.problems) -> None:
-        """Raise ConfigError unless ledger, credentials and the addresses beside channels can be."""
-        settings, lines = self.settings, []
-        if settings.credentials is not None and not settings.credentials.is_dir():
-            lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
-        checks: list[Callable[[], object]] = [
-            lambda: refuse_place(settings.ledger),
-            lambda: heartbeat_addresses(settings),
-        ]
-        for check in checks:
-            try:
-                check()
-            except ConfigError as error:
-                lines += error.lines
-        url = settings.last_word or credential(settings, "last-word")
-        if url is not None:
-            last = Channel("last-word", url, ("alarm",), all_clear=False, full_length=False)
-            lines += [f"SILLWARD_LAST_WORD: {one}" for one in problems([last]) if one]
-        if lines:
-            raise ConfigError(lines)
-
-    def desk(self) -> Desk:
-        """Ledger, channels and the rest, ready to tell and deliver one round by hand.
-
-        At a pretended time, or with a stored forecast, nothing of it is written down.
-        """
-        return desks_of([self], Ledger(":memory:") if self.pretending else None)[0]
-
-
-def desks_of(
-    apps: Sequence[App], ledger: Ledger | None = None, sender: Sender = channels.send
-) -> list[Desk]:
-    """A desk for each household. They share the ledger and the keeper of forecasts."""
-    first = apps[0]
-    if ledger is None:
-        ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
-    keeper = first.keeper(ledger, *(app.site for app in apps))
-    return [Desk(app.household, keeper, ledger, sender, app.clock) for app in apps]
 
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:

@@ -15,24 +15,15 @@ from sillward.notices import full, short
 from sillward.notices.channels import Sender
 from sillward.notices.push import Message
 from sillward.notices.voice import Voice
-from sillward_rules import sun
+from sillward.standing import states_at
 from sillward_rules.chore import Chore
 from sillward_rules.collection import State
 from sillward_rules.revision import only
-from sillward_rules.sheet import Round, Sheet, believed, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
 log = logging.getLogger(__name__)
-
-
-def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
-    """What the ledger knows of the plants, as far as it can be believed now."""
-    states = ledger.states(site.name)
-    day = sun.night_at_or_after(site, now).day
-    if ledger.round_followed(site.name, Round.MORNING.value, day):
-        return states
-    return believed(states, site, now)
 
 
 @dataclass(slots=True)

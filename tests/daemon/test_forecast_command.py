@@ -11,8 +11,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sillward import app
-from sillward.app import Options, build, desks_of
+from sillward.app import Options, build
 from sillward.cli import main, shared
+from sillward.desks import desks_of
 from sillward.errors import SourceError
 from sillward.forecast.keeper import Keeper
 from sillward.ledger import Ledger, StoredForecast

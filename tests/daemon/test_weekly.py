@@ -8,10 +8,11 @@ import pytest
 from pydantic import SecretStr
 
 from sillward import review, weekly
-from sillward.app import demo, desks_of
+from sillward.app import demo
 from sillward.charts import child
 from sillward.charts.data import ChartData
 from sillward.collection import Channel
+from sillward.desks import desks_of
 from sillward.ledger import Ledger
 from sillward.notices import digest
 from sillward.notices.push import Message

@@ -28,6 +28,7 @@ from click.testing import CliRunner
 from sillward import app
 from sillward.app import Options
 from sillward.cli import main, shared
+from sillward.desks import desk_by_hand
 from sillward.forecast import ensemble, fetch
 from sillward.forecast.keeper import TRIES
 from sillward.forecast.sources import met_norway, open_meteo
@@ -297,7 +298,7 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
             monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", f"{scheme}://127.0.0.1:{port}")
             for name, value in settings.items():
                 monkeypatch.setenv(f"SILLWARD_FORECAST__{name.upper()}", value)
-            desk = app.build(Options(), clock=clock).desk()
+            desk = desk_by_hand(app.build(Options(), clock=clock))
             stack.enter_context(closing(desk.ledger))
             world = World(clock, post, port, desk)
             desk.sender = post

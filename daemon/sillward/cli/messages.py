@@ -10,6 +10,7 @@ from sillward.app import App, Options
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.collection import Channel
+from sillward.desks import require_channels
 from sillward.errors import ConfigError, UsageError
 from sillward.notices.courier import Courier
 from sillward.settings import last_resort
@@ -55,7 +56,7 @@ def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Chann
         found = courier.problems(of)
         return [one if channel in chosen else None for channel, one in zip(of, found, strict=True)]
 
-    app.require_channels(problems)
+    require_channels(app, problems)
     return chosen
 
 

@@ -8,6 +8,7 @@ from sillward import calendar_keeper, first_run, reports, terminal, words_report
 from sillward.app import Options, atlas, demo
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
+from sillward.desks import require_places
 from sillward.errors import ConfigError, SourceError
 from sillward.notices import channels, full
 from sillward.settings import load_settings
@@ -23,7 +24,7 @@ def check(options: Options, as_json: bool) -> None:
     """
     app = shared.build(options)
     channels.check_channels(app.household.channels, app.path.name)
-    app.require_places()
+    require_places(app)
     if app.settings.calendar is not None:
         calendar_keeper.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name):

@@ -10,11 +10,12 @@ from pathlib import Path
 import click
 
 from sillward import heartbeat, reports, rounds, terminal
-from sillward.app import App, Options, desks_of, start_logging
+from sillward.app import App, Options, start_logging
 from sillward.calendar_keeper import CalendarKeeper
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.daemon import Daemon, on_end
+from sillward.desks import desk_by_hand, desks_of, require_channels, require_places
 from sillward.errors import ConfigError, SourceError
 from sillward.notices.courier import Courier
 from sillward.service import Desk
@@ -33,7 +34,7 @@ def send(options: Options, round_name: str) -> None:
     """
     app = shared.build(options)
     start_logging(app.settings.log_level)
-    app.require_channels()
+    require_channels(app)
     round_ = Round(round_name)
     if not any(round_.value in channel.rounds for channel in app.household.channels):
         msg = f"{app.path.name}: channels: none of them is told the {round_.value} round"
@@ -41,7 +42,7 @@ def send(options: Options, round_name: str) -> None:
     app, now = shared.at_moment(app, round_)
     if app.pretending:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
-    desk = app.desk()
+    desk = desk_by_hand(app)
     desk.keeper.ask = terminal.patient(desk.keeper.ask)
     ended = threading.Event()
     on_end(ended.set)
@@ -93,8 +94,8 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     start_logging(apps[0].settings.log_level)
     with closing(Courier()) as courier:
         for app in apps:
-            app.require_places(courier.problems)
-            app.require_channels(courier.problems)
+            require_places(app, courier.problems)
+            require_channels(app, courier.problems)
         names = [app.site.name for app in apps]
         if len(set(names)) < len(names):
             msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"

@@ -1,0 +1,18 @@
+"""Where the plants stand and what they have had, as far as one can go by what was written down."""
+
+from datetime import datetime
+
+from sillward.ledger import Ledger
+from sillward_rules import sun
+from sillward_rules.collection import State
+from sillward_rules.sheet import Round, believed
+from sillward_rules.site import Site
+
+
+def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
+    """What the ledger knows of the plants, as far as it can be believed now."""
+    states = ledger.states(site.name)
+    day = sun.night_at_or_after(site, now).day
+    if ledger.round_followed(site.name, Round.MORNING.value, day):
+        return states
+    return believed(states, site, now)
