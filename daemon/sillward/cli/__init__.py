@@ -6,8 +6,10 @@ Each command is a function of its own name in a module of this package. What a c
 imported when that command is called, so that a sheet does not wait for the daemon's scheduler.
 """
 
+import gc
 from collections.abc import Iterator, Mapping, MutableMapping
 from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import click
@@ -66,8 +68,7 @@ class _OnCall(MutableMapping[str, click.Command]):
         known = self._known[name]
         if not isinstance(known, Listed):
             return known
-        module = import_module(f"{__name__}.{known.module}")
-        command: click.Command = getattr(module, name.replace("-", "_"))
+        command: click.Command = getattr(_module(known.module), name.replace("-", "_"))
         command.short_help = known.short_help
         self._known[name] = command
         return command
@@ -83,6 +84,22 @@ class _OnCall(MutableMapping[str, click.Command]):
 
     def __len__(self) -> int:
         return len(self._known)
+
+
+def _module(name: str) -> ModuleType:
+    """A module of this package.
+
+    While it comes in with all that it needs, nobody looks for garbage: there is next to none, and
+    to look took an eighth of a sheet's time. Nor is what has come in looked through later.
+    """
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        return import_module(f"{__name__}.{name}")
+    finally:
+        gc.freeze()
+        if collecting:
+            gc.enable()
 
 
 class PlainWords(click.Group):
