@@ -1,0 +1,117 @@
+"""What a real process imports for a command: no more than that command needs.
+
+A command line is felt from Enter to the last line, and most of that is imports. How long they take
+is measured in `tests/bench`; here it is looked up which there are.
+"""
+
+import importlib.util
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+EXAMPLES = Path(__file__).parents[2] / "examples"
+LOOK = (
+    "--collection", str(EXAMPLES / "courtyard.toml"),
+    "--recorded", str(EXAMPLES / "recorded" / "cold-snap.json"),
+)  # fmt: skip
+
+TO_TELL = (
+    "apprise",
+    "apscheduler",
+    "smtplib",
+    "sillward.cli.telling",
+    "sillward.corrections",
+    "sillward.daemon",
+    "sillward.desks",
+    "sillward.heartbeat",
+    "sillward.notices.channels",
+    "sillward.notices.courier",
+    "sillward.notices.mail",
+    "sillward.outbox",
+    "sillward.service",
+)
+TO_ASK = ("requests", "urllib3", "http.client", "sillward.forecast.wire")
+TO_DRAW = ("icalendar", "matplotlib", "sillward.calendar_file", "sillward.charts")
+THE_WEEK = ("sillward.notices.digest", "sillward.review", "sillward.weekly")
+TO_BEGIN = ("sillward.draft", "sillward.first_run", "sillward.schema", "sillward.words_report")
+
+NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
+"""What a sheet does without, as long as it has its forecast from a file."""
+
+NOT_TO_READ = (
+    "jinja2", "numpy", "pydantic", "sqlite3", "sillward.app", "sillward.cli.sheets",
+    "sillward_rules",
+)  # fmt: skip
+"""What nobody waits for who only reads what commands there are."""
+
+PROGRAM = """
+import atexit, sys
+atexit.register(lambda: print("\\nimported:", *sys.modules))
+from sillward.cli import main
+main(prog_name="sillward")
+"""
+
+
+def said_and_imported(*words: str, **more: str) -> tuple[str, set[str]]:
+    """What a process prints, and the names of all that it has imported when it ends."""
+    result = subprocess.run(
+        [sys.executable, "-c", PROGRAM, *words],
+        env=os.environ | more,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    said, _, names = result.stdout.rpartition("\nimported:")
+    return said, set(names.split())
+
+
+@pytest.mark.parametrize("name", [*NOT_TO_LOOK, *NOT_TO_READ])
+def test_all_that_is_listed_here_exists(name: str) -> None:
+    """A name that is wrong would be imported by nobody."""
+    assert importlib.util.find_spec(name) is not None
+
+
+@pytest.mark.parametrize(
+    ("words", "shown"),
+    [
+        (("sheet", "--round", "dusk", *LOOK), "CARRY IN"),
+        (("sheet", "--round", "week", *LOOK), "Trips expected"),
+        (("sheet", "--short", *LOOK), "In "),
+        (("sheet", "--json", *LOOK), '"schema": 1'),
+        (("why", "blue", "basket", *LOOK), "Blue basket"),
+        (("demo",), "The dusk push"),
+    ],
+    ids=lambda given: " ".join(given[:3]) if isinstance(given, tuple) else "",
+)
+def test_a_look_imports_nothing_that_tells_asks_or_draws(
+    words: tuple[str, ...], shown: str
+) -> None:
+    said, imported = said_and_imported(*words)
+
+    assert shown in said
+    assert {"sillward.app", "sillward.cli.sheets", "numpy"} <= imported
+    assert sorted(imported.intersection(NOT_TO_LOOK)) == []
+
+
+@pytest.mark.parametrize(
+    ("words", "more", "shown"),
+    [
+        (("--help",), {}, "Look:"),
+        (("--version",), {}, "sillward, version "),
+        ((), {"COMP_WORDS": "sillward st", "COMP_CWORD": "1"}, "plain,status\nplain,stopped\n"),
+    ],
+    ids=["help", "version", "completion"],
+)
+def test_to_read_which_commands_there_are_imports_none_of_them(
+    words: tuple[str, ...], more: dict[str, str], shown: str
+) -> None:
+    complete = {"_SILLWARD_COMPLETE": "bash_complete"} if more else {}
+
+    said, imported = said_and_imported(*words, **more, **complete)
+
+    assert shown in said
+    assert {"click", "sillward.cli"} <= imported
+    assert sorted(imported.intersection([*NOT_TO_LOOK, *NOT_TO_READ])) == []
