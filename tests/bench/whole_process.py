@@ -4,8 +4,8 @@
 
 A command line is felt from Enter to the last line. Most of that is imports, and those that the
 dependencies cost are the floor. Both commands run in turns, in fresh processes of this checkout;
-the sheet is that of dusk for 200 plants from a recorded forecast. The floor includes what a sheet
-need not import (Apprise, the scheduler). Exit status 1 if a goal is missed.
+the sheet is that of dusk for 200 plants from a recorded forecast. The floor includes what such a
+sheet need not import (Apprise, the scheduler, requests). Exit status 1 if a goal is missed.
 """
 
 import argparse
@@ -87,14 +87,19 @@ def collection_text(plants: int) -> str:
 
 
 def environment(home: Path) -> dict[str, str]:
-    """This process's environment without the grower's settings; this checkout is what runs."""
+    """This process's environment without the grower's settings; this checkout is what runs.
+
+    Byte code is kept in `home`, whatever the environment says of it: what is installed has some.
+    """
     kept = {name: value for name, value in os.environ.items() if not name.startswith("SILLWARD_")}
+    kept.pop("PYTHONDONTWRITEBYTECODE", None)
     roots = [str(ROOT / "daemon"), str(ROOT / "rules")]
     path = [one for one in kept.get("PYTHONPATH", "").split(os.pathsep) if one]
     ledger = str(home / "ledger.sqlite3")
     return kept | {
         "HOME": str(home),
         "PYTHONPATH": os.pathsep.join([*roots, *path]),
+        "PYTHONPYCACHEPREFIX": str(home / "bytecode"),
         "SILLWARD_LEDGER": ledger,
     }
 
