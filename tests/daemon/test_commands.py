@@ -51,7 +51,7 @@ def test_a_name_that_nobody_has_is_no_command() -> None:
     assert main.commands.get("water-it") is None
 
 
-def test_the_group_takes_commands_as_any_group_does() -> None:
+def test_a_command_can_be_added_and_taken_away() -> None:
     @click.command("hum")
     def hum() -> None:
         click.echo("mm")

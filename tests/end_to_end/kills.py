@@ -52,6 +52,7 @@ MOTHER = """
 import os, signal, sys
 import apprise
 from sillward.cli import main, telling
+from sillward.forecast import wire
 apprise.Apprise.instantiate("json://127.0.0.1")
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)
 for line in sys.stdin:

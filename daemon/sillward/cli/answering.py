@@ -46,9 +46,9 @@ def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> 
     """Write down that a chore is done, and return that in words."""
     if told.done_at is not None:
         return f"{told.id} was done {app.household.voice.date_and_hour(told.done_at)} already"
-    states, document_ = ledger.states(app.site.name), told.document
-    kind, to_spot = ChoreKind(told.kind), document_["to"]
-    before = {name: states.get(name) or PlantState(document_["from"]) for name in told.plants}
+    states, document = ledger.states(app.site.name), told.document
+    kind, to_spot = ChoreKind(told.kind), document["to"]
+    before = {name: states.get(name) or PlantState(document["from"]) for name in told.plants}
     # Last night's carrying in says nothing of where a plant is that was to go out this morning.
     later = {
         name: state
