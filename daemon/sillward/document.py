@@ -29,7 +29,7 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "site": sheet.site,
         "forecast": forecast,
         "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
-        "warnings": [*_texts(sheet.warnings, site), *sheet.assumptions],
+        "warnings": [*_texts(sheet.warnings, site), *map(str, sheet.assumptions)],
     }
     if sheet.outlook is not None:
         document["outlook"] = of_outlook(sheet.outlook, site)

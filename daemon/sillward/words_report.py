@@ -8,6 +8,7 @@ from sillward.app import demo
 from sillward.errors import ConfigError, UsageError
 from sillward.notices import digest, rehearsal, wording
 from sillward.notices.voice import Voice, one_reason
+from sillward.review import Night, Review
 from sillward.tables_text import PIPE, Mark, Screen
 from sillward_rules.sheet import Round, draw_up
 
@@ -62,8 +63,21 @@ def _wrong_page(voice: Voice) -> Iterator[str]:
     sheet = draw_up(Round.WEEK, collection, weather, {}, now)
     speaking = replace(voice, site=example.site)
     credit = example.attribution(weather)
+    day = example.site.local_date(sheet.at)
+    week = Review(day, day, 9, 7, 2, 1, 1, 2, (Night(day, 5.2, 4.0),))
+    charts = [digest.Picture("chart-1@sillward", "Chart")]
     try:
-        digest.html(sheet, collection, speaking, credit, life="", strict=True)
+        for behind, drawn in ((week, charts), (None, [])):
+            digest.html(
+                sheet,
+                collection,
+                speaking,
+                credit,
+                life="Running",
+                week=behind,
+                charts=drawn,
+                strict=True,
+            )
     except Exception as error:
         yield f"{wording.PAGE}: {one_reason(error)}"
 

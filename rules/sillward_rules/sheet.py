@@ -41,6 +41,18 @@ class Round(Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class OpenQuestion:
+    """What the grower has not said of a spot, and what is taken in its place, in words."""
+
+    spot: str
+    question: str
+
+    def __str__(self) -> str:
+        """The spot and its question in one line."""
+        return f"{self.spot}: {self.question}"
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """The chores of a round at a moment, with what they rest on.
 
@@ -56,7 +68,7 @@ class Sheet:
     issued_at: datetime | None
     chores: tuple[Chore, ...]
     warnings: tuple[Remark, ...]
-    assumptions: tuple[str, ...]
+    assumptions: tuple[OpenQuestion, ...]
     outlook: Outlook | None
     lows: dict[str, float | None]
     """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
@@ -87,7 +99,7 @@ def draw_up(
         chores, warnings, ahead = _week(scene)
     used = {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
     assumptions = [
-        f"{spot.name}: {question}"
+        OpenQuestion(spot.name, question)
         for spot in collection.spots
         if spot.name in used
         for question in spot.open_questions()

@@ -270,6 +270,18 @@ def test_what_is_urgent_arrives_where_there_are_no_priorities(sink: Sink) -> Non
     assert sink.requests == [("POST", "/ok")]
 
 
+def test_a_service_that_means_something_else_by_the_word_is_left_alone(
+    sink: Sink, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Those of a desktop have it as another name of their urgency."""
+    plugin = type(channels._service(a_channel(sink.url("ok"))))
+    monkeypatch.setattr(plugin, "template_args", {**plugin.template_args, "priority": {}})
+
+    send(sink.url("ok"), replace(HELLO, urgent=True))
+
+    assert sink.requests == [("POST", "/ok")]
+
+
 @pytest.mark.parametrize(
     ("url", "high"),
     [

@@ -16,7 +16,7 @@ from sillward.review import Night, Review
 from sillward_rules.collection import Collection
 from sillward_rules.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
-from sillward_rules.sheet import Sheet
+from sillward_rules.sheet import OpenQuestion, Sheet
 from tests.daemon.digests import GOLDEN, LIFE, digest_of, sheet_of
 from tests.daemon.pages import Page, contrast, page_of
 
@@ -220,7 +220,7 @@ def renamed(name: str) -> tuple[Sheet, Collection]:
         site=name,
         source=name,
         warnings=(said,),
-        assumptions=(name,),
+        assumptions=(OpenQuestion(name, name),),
         notes=(name,),
         feed=name,
         outlook=replace(sheet.outlook, nights=nights, dark=(said,), spells=(said,), turn=said),

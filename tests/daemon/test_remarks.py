@@ -172,6 +172,14 @@ SAMPLES: list[tuple[Remark, str]] = [
         Spell("dry", THURSDAY, 5, 12),
         "dry spell from Thu 14 May, 5 days (12 plants beyond their limit)",
     ),
+    (
+        ShelterTooCold(A, "hall", 9.97, 10.0, "room", 14.0),
+        "Anemone: hall holds 9.97 °C, limit 10 °C; use room, 14 °C",
+    ),
+    (
+        ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
+        "Anemone may stay out: 9.997 °C at 07:00, 15 min under 10 °C",
+    ),
     (CarryBegins(THURSDAY), "first night that needs a carry: Thu 14 May"),
     (
         CarryEnds(THURSDAY),

@@ -1,5 +1,6 @@
 """A voice: times, numbers, names in a household's units; its own wording, and what may go wrong."""
 
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -148,6 +149,14 @@ def test_it_may_add_to_our_words(tmp_path: Path) -> None:
         "  \n ",
         "{{ 'x' * 9000 }}",
         "{% set a = say.stay_tonight(who) %}{{ a * 9000 }}",
+        "{% for a in 'x' * 9999 %}{% for b in 'x' * 9999 %}{% endfor %}{% endfor %}{{ who }}",
+        "{{ ('a' * 9999) | replace('a', 'a' * 9999) }}",
+        "{{ 'a'.join(['b' * 9999] * 999) }}",
+        "{{ ('a' * 999).replace('a', 'b' * 999) }}",
+        "{{ ['a' * 9999] | join | list | join('b' * 999) }}",
+        "{% set a = 'a' * 9999 %}{% set a = a ~ a %}{{ who }}",
+        "{% set a = 'a' * 9999 %}{% set a = a + a + a %}{{ who }}",
+        "{{ 1.5 | degrees(400000000) }}",
     ],
 )
 def test_one_that_fails_or_is_blank_or_rambles_costs_nothing(tmp_path: Path, body: str) -> None:
@@ -167,7 +176,8 @@ def test_two_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
         f"{{% macro stay_tonight(who) %}}{day}! {day}!{{% endmacro %}}",
     )
 
-    assert voice.say("stay_in", who="Pot").count("Stay in: Pot!") == 4
+    assert voice.say("stay_in", who="Pot") == "Stay in: Pot"
+    assert rehearsal.problems(voice)
 
 
 def test_names_are_no_templates(tmp_path: Path) -> None:
@@ -204,6 +214,13 @@ def test_a_line_is_one_line(tmp_path: Path) -> None:
         (b"\xff\xfe", "own.jinja: is not UTF-8 text (byte 0)"),
         ("x" * 100_001, "own.jinja: is larger than 100 kB"),
         ("{{ " + "(" * 5_000, "own.jinja: "),
+        ("{% macro stay_in(who, who) %}x{% endmacro %}", "own.jinja: cannot be read as a template"),
+        ("{% macro stay_in(who) %}{{ " + "9" * 5_000 + " }}{% endmacro %}", "own.jinja: "),
+        ("{% if 1 %}" * 120 + "{% endif %}" * 120, "own.jinja: is nested too deeply"),
+        (
+            "{% macro stay_in(who) %}{{ stay_in(who) }}{{ stay_in(who) }}{% endmacro %}",
+            "own.jinja: line 1: write say.stay_in for another macro",
+        ),
         (
             "{% macro stay_in(who) %}x{% endmacro %}{% macro stay_in(who) %}y{% endmacro %}",
             "own.jinja: line 1: macro stay_in: own.jinja has it already",
@@ -231,6 +248,40 @@ def test_a_folder_without_files_is_refused(tmp_path: Path) -> None:
         with_own(tmp_path / "not there")
 
 
+def test_other_files_of_the_folder_are_left_alone(tmp_path: Path) -> None:
+    for name in (".#own.jinja", "._own.jinja", "own.jinja~", "notes.txt"):
+        (tmp_path / name).write_text("hello")
+    (tmp_path / "own.jinja").write_text("{% macro stay_in(who) %}In: {{ who }}{% endmacro %}")
+
+    assert set(with_own(tmp_path).own) == {"stay_in"}
+
+
+def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "own.jinja")
+
+    with pytest.raises(ConfigError, match=r"own\.jinja: is no file"):
+        with_own(tmp_path)
+
+
+def test_a_thousand_files_are_not_read(tmp_path: Path) -> None:
+    for number in range(51):
+        (tmp_path / f"{number}.jinja").write_text("hello")
+
+    with pytest.raises(ConfigError, match="more than 50 files"):
+        with_own(tmp_path)
+
+
+def test_what_goes_wrong_is_logged_once(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    voice = speaking(tmp_path, "{% macro stay_in(who) %}{{ x }}{% endmacro %}")
+
+    for _ in range(3):
+        voice.say("stay_in", who="Pot")
+
+    assert [one.message for one in caplog.records] == [
+        "wording.failed macro=stay_in reason=UndefinedError: 'x' is undefined"
+    ]
+
+
 # -- the page of the week
 
 
@@ -245,11 +296,20 @@ def test_an_own_page_that_fails_gives_way_to_ours(tmp_path: Path) -> None:
 
 
 def test_an_own_page_is_escaped(tmp_path: Path) -> None:
-    (tmp_path / wording.PAGE).write_text("<p>{{ site }}</p>")
+    (tmp_path / wording.PAGE).write_text("<p>{{ site }}: {{ sentence }}</p>")
 
-    page = Voice(SITE, wording=with_own(tmp_path)).page(strict=True, site="<b>")
+    page = Voice(SITE, wording=with_own(tmp_path)).page(strict=True, site="<b>", sentence="A & B")
 
-    assert page == "<p>&lt;b&gt;</p>"
+    assert page == "<p>&lt;b&gt;: A &amp; B</p>"
+
+
+@pytest.mark.parametrize("text", ["{# nothing #}", "<p>{{ site }}</p>"])
+def test_an_own_page_that_says_next_to_nothing_is_none(tmp_path: Path, text: str) -> None:
+    (tmp_path / wording.PAGE).write_text(text)
+    voice = Voice(SITE, wording=with_own(tmp_path))
+
+    with pytest.raises(ValueError, match="does not tell `sentence`"):
+        voice.page(strict=True, site="Court", sentence="A mild week.")
 
 
 # -- the rehearsal
@@ -305,11 +365,46 @@ def test_what_own_words_leave_out_is_noticed(tmp_path: Path) -> None:
     voice = speaking(
         tmp_path,
         "{% macro stay_in(who) %}Adentro: {{ who }}{% endmacro %}"
-        "{% macro carry_in(when, spot, ways) %}{{ spot }}!{% endmacro %}",
+        "{% macro lows(lows) %}Minimas: {{ lows | map('first') | join(', ') }}.{% endmacro %}"
+        "{% macro why(quantity, value) %}{{ value }}!{% endmacro %}",
     )
 
     assert rehearsal.problems(voice) == []
-    assert rehearsal.left_out(voice) == ["own.jinja: macro carry_in does not tell when, ways"]
+    assert rehearsal.left_out(voice) == [
+        "own.jinja: macro why does not tell quantity, hour, limit, plant, chance"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "lost"),
+    [
+        ("carry_in(when, spot) %}{{ when }} {{ spot }}", 'ways, here "5 plants"'),
+        ("carry_in(when, spot, ways) %}{{ when }} {{ spot }} {{ ways[0] | join(' > ') }}", "ways"),
+        ("minutes_left(minutes) %}Quedan {{ minutes }} min", "title"),
+        ("head_in(by, later, later_by) %}Entrar {{ by }} {{ later }} {{ later_by }}", "count"),
+        ("watch_out(text) %}!", "text"),
+    ],
+)
+def test_words_that_lose_what_a_grower_acts_by_are_not_used(
+    tmp_path: Path, text: str, lost: str
+) -> None:
+    voice = speaking(tmp_path, f"{{% macro {text}{{% endmacro %}}")
+
+    (line,) = rehearsal.problems(voice)
+    assert f"leaves out {lost}" in line
+    name = text.partition("(")[0]
+    facts = list(rehearsal.samples(name, packaged().ours[name].facts))
+    worst = [VOICE.in_our_words(name, one.facts) for one in facts]
+    assert all(voice.say(name, **one.facts) for one in facts)
+    assert any(voice.say(name, **one.facts) == ours for one, ours in zip(facts, worst, strict=True))
+
+
+def test_one_may_be_said_in_a_word(tmp_path: Path) -> None:
+    words = "{{ 'una planta' if count == 1 else count ~ ' plantas' }}"
+    voice = speaking(tmp_path, f"{{% macro plants(count) %}}{words}{{% endmacro %}}")
+
+    assert rehearsal.problems(voice) == []
+    assert (voice.plants(1), voice.plants(3)) == ("una planta", "3 plantas")
 
 
 def test_our_own_files_as_the_growers_say_the_same(tmp_path: Path) -> None:

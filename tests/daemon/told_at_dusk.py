@@ -262,6 +262,13 @@ def cold_gusts_and_hail(units: Units) -> Told:
 
 
 @situation("push-dusk", imperial=True)
+def hail_before_the_cold(units: Units) -> Told:
+    """Hail at seven, and cold late in the night: what must be covered first is told first."""
+    sky = Sky([(9, 21), (6, 15)], dew_c=5, hail=frozenset({19}), cloud_pct=90, coldest_h=7.0)
+    return dusk(garden(SHY), sky, units)
+
+
+@situation("push-dusk", imperial=True)
 def summer_beyond_the_polar_circle(units: Units) -> Told:
     """The sun does not set: the "night" is the six hours about its lowest."""
     played = stage(

@@ -259,8 +259,8 @@ def test_open_questions_of_used_spots_are_named() -> None:
 
     sheet = draw_up(Round.DUSK, household, fetched(weather(START, COLD), EVENING), {}, EVENING)
 
-    assert any(text.startswith("bench: sky_view is not given") for text in sheet.assumptions)
-    assert not any(text.startswith("unused") for text in sheet.assumptions)
+    assert any(str(one).startswith("bench: sky_view is not given") for one in sheet.assumptions)
+    assert not any(one.spot == "unused" for one in sheet.assumptions)
 
 
 # -- what goes out in the morning, and is due back before the dusk round

@@ -9,7 +9,7 @@ from sillward.app import Options, atlas, demo
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
 from sillward.desks import require_places
-from sillward.errors import ConfigError, SourceError
+from sillward.errors import SourceError
 from sillward.notices import channels, full
 from sillward.settings import load_settings
 from sillward_rules.sheet import Round, draw_up
@@ -76,10 +76,7 @@ def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> 
         written = ", ".join(words_report.copy(out))
         say(f"Written to {out}: {written}. Keep the macros that you change, delete the others.")
         return
-    try:
-        household = shared.build(Options(collection)).household
-    except ConfigError:
-        if collection is not None:
-            raise
-        household = demo("cold-snap").household
-    click.echo(words_report.text(household.voice, names, terminal.screen()))
+    path = collection or load_settings().collection
+    there = collection is not None or path.exists()
+    app = shared.build(Options(collection)) if there else demo("cold-snap")
+    click.echo(words_report.text(app.household.voice, names, terminal.screen()))

@@ -224,7 +224,9 @@ nothing that rings until somebody answers."""
 def _urgent(channel: Channel) -> Any:
     """The service with a high priority; None if it has none, or the grower has chosen one."""
     usual = _service(channel)
-    if channel.url is None or "priority" not in getattr(usual, "template_args", {}):
+    # Some know the word and mean something else by it.
+    has_one = hasattr(usual, "priority") and "priority" in getattr(usual, "template_args", {})
+    if channel.url is None or not has_one:
         return None
     url = channel.url.get_secret_value()
     if re.search(r"[?&]priority=", url, re.IGNORECASE):

@@ -105,7 +105,7 @@ def html(
         life=life,
         origin=full.origin_of(sheet, voice),
         credit=_with_links(credit),
-        assumptions=[voice.retold(one) for one in sheet.assumptions[:MOST_FACTS]],
+        assumptions=[voice.question(one) for one in sheet.assumptions[:MOST_FACTS]],
         caution=voice.say("caution"),
     )
 

@@ -59,7 +59,7 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
         _not_out(not_out, voice),
         said(_too_cold_out(not_out, sheet, voice)),
         _out_later(later_out, voice),
-        said(say("last_of_round") if last else ""),
+        said(say("last_of_round") if last else "", kept=True),
     ]
     spare = room_for_minutes(orders, now, voice)
     return composed(capital("; ".join(heads[:2])), parts, voice, spare)
@@ -70,7 +70,7 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(one, None) for one in chores], now, voice),
-        said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on)),
+        said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
         said(phrases.why(chores, voice), optional=True),
     ]
     spare = room_for_minutes(chores, now, voice)
@@ -90,7 +90,7 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     parts = [
         said(say("still", why=phrases.why(chores, voice), until=still)),
         *([_left_out(chores, voice)] if over else _orders(untimed, None, voice)),
-        said(say("look_at_them") if over else ""),
+        said(say("look_at_them") if over else "", kept=True),
         said(say("nobody_took_it"), optional=True),
     ]
     title = say("missed", hour=deadline, what=what)
@@ -160,9 +160,11 @@ def _now(chores: Sequence[Chore], voice: Voice) -> str:
     )
 
 
-def _by_kind(orders: Sequence[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
-    kinds = [(kind, [one for one in orders if one.kind is kind]) for kind in VERBS]
-    return [(kind, chores) for kind, chores in kinds if chores]
+def _by_kind(orders: Iterable[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
+    """The orders of each kind by their hours, the kind that is due first at the beginning."""
+    by_hour = sorted(orders, key=lambda one: one.before)
+    kinds = dict.fromkeys(one.kind for one in by_hour)
+    return [(kind, [one for one in by_hour if one.kind is kind]) for kind in kinds if kind in VERBS]
 
 
 def _orders(

@@ -62,7 +62,7 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
     if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
         yield from _listed("feed", list(feeding(sheet, voice)), voice)
     yield from _listed("warnings", [voice.remark(one) for one in sheet.warnings], voice)
-    yield from _listed("assumptions", [voice.retold(one) for one in sheet.assumptions], voice)
+    yield from _listed("assumptions", [voice.question(one) for one in sheet.assumptions], voice)
     if footer:
         yield from footer
         yield ""

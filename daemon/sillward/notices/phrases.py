@@ -4,32 +4,22 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 from typing import TypeVar
 
-from sillward.notices.voice import Voice, fixed
+from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.spread import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
 """Walks this close together are one number in a title."""
 
-MOST_DIGITS = 3
-"""Digits after the point, to show on which side of its limit a number is."""
-
 
 def number(reason: Reason, voice: Voice) -> str:
     """The value with its unit; digits enough that it is visibly on its side of the limit."""
     if reason.value is None:
         return voice.say("not_known")
-    value, unit = voice.units.shown(reason.value, reason.unit)
     digits = 0 if reason.unit in ("min", "%") else 1
-    if reason.limit is not None and reason.limit != reason.value:
-        bound, above = float(voice.bare(reason.limit, reason.unit)), reason.value > reason.limit
-        while digits < MOST_DIGITS and not _on_side(round(value, digits), bound, above=above):
-            digits += 1
-    return f"{fixed(value, digits)} {unit}"
-
-
-def _on_side(value: float, bound: float, *, above: bool) -> bool:
-    return value > bound if above else value < bound
+    if reason.limit is None:
+        return voice.measure(reason.value, reason.unit, digits)
+    return voice.beside(reason.value, reason.limit, reason.unit, digits)
 
 
 def limit(reason: Reason, voice: Voice) -> str:

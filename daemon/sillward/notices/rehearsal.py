@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sillward.notices.voice import Voice, most_of, one_reason
+from sillward.notices.voice import Voice, one_reason, wrong_with
 from sillward_rules.remark import Threat
 
 _AT, _LATER = datetime(2026, 5, 14, 20, 10, tzinfo=UTC), datetime(2026, 5, 15, 9, 35, tzinfo=UTC)
@@ -210,11 +210,10 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "forecast_behind.nights": (5, 1, 0),
     "forecast_old.hours": (8.0, 26.0),
     "guard.kind": _GUARDS,
-    "head_guard.kind": _GUARDS,
     "head_in.later": (9, 0),
     "head_more.later": (9, 0),
     "head_more.kind": _ORDERS,
-    "head_order.kind": _ORDERS,
+    "head_order.kind": _KINDS,
     "head_out.when": ("from 08:20", "now"),
     "heading.name": ("carrying", "feed", "warnings", "assumptions"),
     "kind.name": _ALL_KINDS,
@@ -295,14 +294,11 @@ def _wrong(name: str, voice: Voice) -> Iterator[str]:
     for sample in samples(name, voice.wording.ours[name].facts):
         ours = voice.in_our_words(name, sample.facts)
         try:
-            own = voice.in_own_words(name, sample.facts)
+            wrong = wrong_with(voice.in_own_words(name, sample.facts), ours, sample.facts)
         except Exception as error:
-            yield one_reason(error)
-            continue
-        if ours and not own:
-            yield f'says nothing where ours says "{ours}"'
-        elif len(own) > most_of(ours):
-            yield f"says {len(own)} signs where ours says {len(ours)}"
+            wrong = one_reason(error)
+        if wrong is not None:
+            yield wrong
 
 
 def left_out(voice: Voice) -> list[str]:

@@ -1,6 +1,7 @@
 """A sheet for a phone: a title that says what by when, and one walk."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -35,6 +36,20 @@ def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     parts += [said(text, kept=True) for text in footer]
     orders = [one for one in sheet.chores if one.kind in ORDERS and sheet.round is not Round.WEEK]
     return composed(title, parts, voice, room_for_minutes(orders, sheet.at, voice))
+
+
+@dataclass(frozen=True, slots=True)
+class _Due:
+    """A kind of chore with a deadline: when, how a title says it, and its lines."""
+
+    kind: ChoreKind
+    at: datetime
+    head: str
+    parts: tuple[Part, ...]
+
+
+def _is_in(one: _Due) -> bool:
+    return one.kind is ChoreKind.CARRY_IN
 
 
 class _Teller:
@@ -80,7 +95,7 @@ class _Teller:
 
     def _open_questions(self) -> Part:
         """In one line what the spots leave open; it is so every day."""
-        spots = sorted({text.split(":")[0] for text in self.sheet.assumptions})
+        spots = sorted({one.spot for one in self.sheet.assumptions})
         line = self.say("defaults_used", spots=spots) if spots else ""
         return said(line and self.say("watch_out", text=line), optional=True)
 
@@ -90,25 +105,40 @@ class _Teller:
         into = self._of(ChoreKind.CARRY_IN)
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
         homeless = [one for one in self.sheet.warnings if isinstance(one, NoShelter)]
-        parts = [self._carry_in(into), *self._warnings(homeless)]
-        if into or stay:
-            parts.append(said(phrases.why([*into, *stay], self.voice)))
+        cold = said(phrases.why([*into, *stay], self.voice) if into or stay else "")
+        due = self._due([self._carry_in(into), *self._warnings(homeless), cold], into)
+        parts = [part for one in due for part in one.parts]
+        if not into:
+            parts = [*self._warnings(homeless), cold, *parts]
         parts += [
-            *self._protect(),
             *self._warnings([one for one in self.sheet.warnings if one not in homeless]),
             self._staying("stay_tonight", stay),
             said(self._tomorrow(), optional=True),
             self._open_questions(),
         ]
-        heads = [phrases.head_in(into, self.sheet.at, self.voice)] if into else []
+        heads = [one.head for one in due]
         if homeless:
             count = sum(len(one.plants) for one in homeless)
-            heads.append(self.say("head_no_shelter", count=count))
+            heads.insert(1 if into else 0, self.say("head_no_shelter", count=count))
+        title = capital(", ".join(heads[:MOST_HEADS]))
         if into:
-            return capital(", ".join(heads)), parts
-        heads += self._guard_heads()
-        title = capital(", ".join(heads)) or self.say("nothing_tonight")
-        return title, [*parts, said(self._lows())]
+            return title, parts
+        return title or self.say("nothing_tonight"), [*parts, said(self._lows())]
+
+    def _due(self, carrying: Sequence[Part], into: Sequence[Chore]) -> list[_Due]:
+        """Carrying in and protection by their hours: orders first, as the minutes that are left may
+        be put before the title."""
+        due = []
+        if into:
+            head = phrases.head_in(into, self.sheet.at, self.voice)
+            due.append(_Due(ChoreKind.CARRY_IN, into[0].before, head, tuple(carrying)))
+        for kind in _PROTECTION:
+            chores = self._of(kind)
+            if chores:
+                by, count = self._by(chores[0]), phrases.count_of(chores)
+                head = self.say("head_order", kind=kind.value, by=by, count=count)
+                due.append(_Due(kind, chores[0].before, head, (self._protect(chores),)))
+        return sorted(due, key=lambda one: (one.kind not in ORDERS, one.at))
 
     def _carry_in(self, into: Sequence[Chore], *, later: bool = False) -> Part:
         """A line for each spot. later: beside others of the day, so with what it is."""
@@ -171,8 +201,10 @@ class _Teller:
         """In first, whatever its hour: it is no use later. The rest as the day goes."""
         into, stay = self._of(ChoreKind.CARRY_IN), self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        by_hour = [*self._carry_out(out), *self._mist(mist), *self._protect_by_hour()]
-        parts = [self._carry_in(into, later=True)]
+        due = self._due([self._carry_in(into, later=True)], into)
+        by_hour = [*self._carry_out(out), *self._mist(mist)]
+        by_hour += [(one.at, part) for one in due for part in one.parts if not _is_in(one)]
+        parts = [part for one in due for part in one.parts if _is_in(one)]
         parts += [said(phrases.why(into, self.voice))] if into else []
         parts += [part for _, part in sorted(by_hour, key=lambda one: one[0])]
         parts += [
@@ -181,7 +213,13 @@ class _Teller:
             *self._warnings(),
             self._open_questions(),
         ]
-        heads = [*self._heads_of_day(into, out, mist), *self._guard_heads()]
+        first = [one for one in due[:1] if one.kind in ORDERS]
+        others = [
+            *self._heads_of_day(out, mist),
+            *((one.at, one.head) for one in due if one not in first),
+        ]
+        heads = [one.head for one in first]
+        heads += [head for _, head in sorted(others, key=lambda one: one[0])]
         if not out and stay:
             heads.append(self.say("head_stay", count=phrases.count_of(stay)))
         return capital(", ".join(heads[:MOST_HEADS])) or self._nothing_today(), parts
@@ -192,16 +230,15 @@ class _Teller:
         return self.say("nothing_today" if known else "today_not_known")
 
     def _heads_of_day(
-        self, into: Sequence[Chore], out: Sequence[Chore], mist: Sequence[Chore]
-    ) -> Iterator[str]:
-        if into:
-            yield phrases.head_in(into, self.sheet.at, self.voice)
+        self, out: Sequence[Chore], mist: Sequence[Chore]
+    ) -> Iterator[tuple[datetime, str]]:
         if out:
             when = self.voice.since(_start(out[0]), self.sheet.at)
-            yield self.say("head_out", when=when, count=phrases.count_of(out))
+            yield _start(out[0]), self.say("head_out", when=when, count=phrases.count_of(out))
         if mist:
             soon = [one for one in mist if one.before - mist[0].before <= phrases.SAME_TRIP]
-            yield self.say("head_mist", by=self._by(mist[0]), count=len(plants_of(soon)))
+            count = len(plants_of(soon))
+            yield mist[0].before, self.say("head_mist", by=self._by(mist[0]), count=count)
 
     def _carry_out(self, out: Sequence[Chore]) -> Iterator[tuple[datetime, Part]]:
         """A line for each walk."""
@@ -300,28 +337,11 @@ class _Teller:
 
     # -- protection
 
-    def _guard_heads(self) -> list[str]:
-        """ "shade by 11:00: 3 plants", for each kind of protection."""
-        heads = []
-        for kind in _PROTECTION:
-            chores = self._of(kind)
-            if chores:
-                by, count = self._by(chores[0]), phrases.count_of(chores)
-                heads.append(self.say("head_guard", kind=kind.value, by=by, count=count))
-        return heads
-
-    def _protect(self) -> list[Part]:
-        return [part for _, part in self._protect_by_hour()]
-
-    def _protect_by_hour(self) -> Iterator[tuple[datetime, Part]]:
-        """A line for each chore of protection, with the number that asks for it."""
-        for kind in _PROTECTION:
-            chores = self._of(kind)
-            if chores:
-                lines = tuple(self._protecting(chore) for chore in chores)
-                crowded = partial(phrases.crowded, kind, chores, self.sheet.at, self.voice)
-                part = Part(lines, crowded, plants=plants_of_each(chores))
-                yield chores[0].before, part
+    def _protect(self, chores: Sequence[Chore]) -> Part:
+        """A line for each chore of a kind of protection, with the number that asks for it."""
+        lines = tuple(self._protecting(chore) for chore in chores)
+        crowded = partial(phrases.crowded, chores[0].kind, chores, self.sheet.at, self.voice)
+        return Part(lines, crowded, plants=plants_of_each(chores))
 
     def _protecting(self, chore: Chore) -> Words:
         reason = phrases.deciding([chore])

@@ -2,25 +2,41 @@
 
 import logging
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, time, timedelta
 from functools import cached_property
+from html import escape
 from typing import Any
 
 from sillward.notices.wording import Macros, Wording, called, packaged
 from sillward.units import SI, Units
 from sillward_rules.moments import Hours, Moment
 from sillward_rules.remark import Plain, Remark
+from sillward_rules.sheet import OpenQuestion
 from sillward_rules.site import Site
 from sillward_rules.spread import percent
 
 log = logging.getLogger(__name__)
 
 
+MOST_DIGITS = 3
+"""Digits after the point, to show on which side of its limit a number is."""
+
+MOST_CALLS = 1_000
+"""Macros of the grower's that may be called for one line: enough for any, and over at once."""
+
+PASSED_ON = (
+    "title", "heads", "text", "what", "who", "ways", "walks", "when", "by", "later_by", "spot",
+    "spots", "to", "count", "later",
+)  # fmt: skip
+"""Facts by which a grower acts: a wording may say them in its own way, not leave them out."""
+
+
 def fixed(value: float, digits: int) -> str:
-    """A number with so many digits; no minus before a zero."""
+    """A number with so many digits, ten at most; no minus before a zero."""
+    digits = max(0, min(digits, 10))
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
@@ -40,18 +56,23 @@ class Voice:
     def say(self, name: str, /, **facts: Any) -> str:
         """One line, by the name of its macro.
 
-        Where the grower's own fails, says nothing, or far more than ours, ours is used: wording
-        must cost no notice.
+        Where the grower's own fails, or is wrong as `wrong_with` tells, ours is used: wording must
+        cost no notice.
         """
         ours = self.in_our_words(name, facts)
         if name not in self.wording.own or name in self._speaking:
             return ours
         try:
             own = self.in_own_words(name, facts)
+            wrong = wrong_with(own, ours, facts)
         except Exception as error:
-            log.warning("wording.failed macro=%s reason=%s", name, one_reason(error))
-            return ours
-        return own if (own or not ours) and len(own) <= most_of(ours) else ours
+            wrong = one_reason(error)
+        if wrong is None:
+            return own
+        if name not in self._failed:  # once: it is said for every line of every message
+            self._failed.add(name)
+            log.warning("wording.failed macro=%s reason=%s", name, wrong)
+        return ours
 
     def in_our_words(self, name: str, facts: Mapping[str, Any]) -> str:
         """What the packaged macro says. Raise KeyError if there is none."""
@@ -62,6 +83,12 @@ class Voice:
 
         Of itself it hears our words: so it may add to them, and cannot call itself for ever.
         """
+        if not self._speaking:
+            self._calls.clear()
+        self._calls.append(name)
+        if len(self._calls) > MOST_CALLS:
+            msg = f"more than {MOST_CALLS} macros for one line"
+            raise ArithmeticError(msg)
         self._speaking.add(name)
         try:
             return called(self._macros.own(name), facts)
@@ -69,26 +96,42 @@ class Voice:
             self._speaking.discard(name)
 
     def page(self, *, strict: bool, **facts: Any) -> str:
-        """The week as HTML; the grower's own page, unless it fails.
+        """The week as HTML; the grower's own page, unless it fails or says next to nothing.
 
-        strict: raise whatever it raises.
+        strict: raise what is wrong with it.
         """
         if self.wording.page is not None:
             try:
-                return self._macros.page(own=True).render(facts)
+                return self._own_page(facts)
             except Exception as error:
                 if strict:
                     raise
                 log.warning("wording.failed page reason=%s", one_reason(error))
         return self._macros.page(own=False).render(facts)
 
+    def _own_page(self, facts: Mapping[str, Any]) -> str:
+        page = self._macros.page(own=True).render(facts)
+        if str(escape(facts["sentence"])) not in page:
+            msg = "it does not tell `sentence`, the week in one sentence"
+            raise ValueError(msg)
+        return page
+
     @cached_property
     def _speaking(self) -> set[str]:
         return set()
 
     @cached_property
+    def _calls(self) -> list[str]:
+        return []
+
+    @cached_property
+    def _failed(self) -> set[str]:
+        return set()
+
+    @cached_property
     def _macros(self) -> Macros:
         filters = {
+            "beside": self.beside,
             "bound": self.bound,
             "capital": capital,
             "day": self.day,
@@ -113,6 +156,10 @@ class Voice:
             return self.retold(remark.text)
         facts = {one.name: getattr(remark, one.name) for one in fields(remark)}
         return self.say(_snake(type(remark).__name__), **facts, most=most)
+
+    def question(self, open_: OpenQuestion) -> str:
+        """What a spot leaves open, in the grower's units; its name stays as it is."""
+        return f"{open_.spot}: {self.retold(open_.question)}"
 
     # -- times
 
@@ -232,6 +279,17 @@ class Voice:
             return "?"
         return f"{self.bare(value, unit, digits)} {self.units.shown(value, unit)[1]}"
 
+    def beside(self, value: float, limit: float, unit: str = "°C", digits: int = 1) -> str:
+        """A value of the core with digits enough that it is visibly on its side of its limit."""
+        shown, its = self.units.shown(value, unit)
+        bound = float(self.bare(limit, unit))
+        while digits < MOST_DIGITS and value != limit:
+            told = round(shown, digits)
+            if (told > bound) if value > limit else (told < bound):
+                break
+            digits += 1
+        return f"{fixed(shown, digits)} {its}"
+
     def bare(self, value: float, unit: str, digits: int | None = None) -> str:
         """A limit in its shortest form, without its unit."""
         return self.units.bare(value, unit, digits)
@@ -322,8 +380,38 @@ def few(others: AbstractSet[str], listed: Sequence[str]) -> bool:
 
 
 def most_of(ours: str) -> int:
-    """Signs that the grower's wording may take where ours takes these. Judgement."""
-    return 3 * len(ours) + 100
+    """Signs that the grower's wording may take where ours takes these: what is twice as long has
+    no room in a push. Judgement."""
+    return 2 * len(ours) + 20
+
+
+def wrong_with(own: str, ours: str, facts: Mapping[str, Any]) -> str | None:
+    """What is wrong with the grower's words for these facts, beside ours; None if nothing is."""
+    if ours and not own:
+        return f'says nothing where ours says "{ours}"'
+    if len(own) > most_of(ours):
+        return f"says {len(own)} signs where ours says {len(ours)}"
+    told, theirs = ours.casefold(), own.casefold()
+    for name in PASSED_ON:
+        for piece in _pieces(facts.get(name)):
+            if _holds(told, piece) and not _holds(theirs, piece):
+                return f'leaves out {name}, here "{piece}"'
+    return None
+
+
+def _pieces(fact: Any) -> Iterator[str]:
+    """The texts and the numbers above one in a fact: one may be said in a word."""
+    if isinstance(fact, str):
+        yield from (fact.casefold(),) if fact else ()
+    elif isinstance(fact, list | tuple):
+        for one in fact:
+            yield from _pieces(one)
+    elif isinstance(fact, int) and not isinstance(fact, bool) and fact > 1:
+        yield str(fact)
+
+
+def _holds(text: str, piece: str) -> bool:
+    return bool(re.search(rf"(?<!\w){re.escape(piece)}(?!\w)", text))
 
 
 def one_reason(error: Exception) -> str:

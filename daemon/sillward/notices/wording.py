@@ -7,6 +7,7 @@ and never cost a notice: where one fails, says nothing, or rambles, ours is used
 
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -14,11 +15,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sillward.errors import ConfigError
+from sillward.notices.sandbox import environment
 
 if TYPE_CHECKING:
     from types import CodeType
 
-    from jinja2 import Environment, Template
+    from jinja2 import Template
     from jinja2.runtime import Macro
 
 SUFFIX = ".jinja"
@@ -29,21 +31,12 @@ PAGE = "digest.html.jinja"
 MOST_BYTES = 100_000
 """Of a file of the grower's. Ours are a tenth of it."""
 
-MOST_PRODUCT = 10_000
-"""Longest text or largest number that a template may multiply up to."""
-
-_ROOMY = frozenset({"ljust", "rjust", "center", "zfill", "expandtabs", "format", "format_map"})
-"""Methods of a text that can make it as wide as memory."""
-
-_FILTERS = (
-    "abs", "default", "first", "int", "join", "last", "length", "list", "lower", "map",
-    "replace", "reverse", "round", "sort", "trim", "unique", "upper",
-)  # fmt: skip
-"""Jinja2's own that a template may use, beside ours."""
+MOST_FILES = 50
+"""Files of a folder. Ours are eight."""
 
 OURS = (
-    "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure", "names",
-    "number", "percent", "weekday",
+    "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",
+    "names", "number", "percent", "weekday",
 )  # fmt: skip
 """Filters of a voice."""
 
@@ -131,6 +124,8 @@ def _wrong(
         yield f"{file}: line {line}: only macros and comments may stand here"
     if not macros:
         yield f"{file}: there is no macro in it"
+    for line, name in _calls_itself(body, {name for name, _, _ in macros}):
+        yield f"{file}: line {line}: write say.{name} for another macro"
     seen = {name: source.file for name, source in elsewhere.items()}
     for name, facts, line in macros:
         where = f"{file}: line {line}: macro {name}"
@@ -150,14 +145,21 @@ def _files_of(folder: Path) -> list[Path]:
     except OSError as error:
         msg = f"{folder}: cannot be read: {error.strerror or error}"
         raise ConfigError([msg]) from None
-    named = [one for one in files if one.name.endswith(SUFFIX)]
+    # What begins with a dot is an editor's or a copier's own.
+    named = [one for one in files if one.name.endswith(SUFFIX) and not one.name.startswith(".")]
     if not named:
         msg = f"{folder}: there is no file there whose name ends in {SUFFIX}"
+        raise ConfigError([msg])
+    if len(named) > MOST_FILES:
+        msg = f"{folder}: there are more than {MOST_FILES} files there"
         raise ConfigError([msg])
     return named
 
 
 def _read(file: Path) -> str:
+    if file.exists() and not file.is_file():  # a pipe would be waited for
+        msg = f"{file.name}: is no file"
+        raise ConfigError([msg])
     try:
         with file.open("rb") as opened:
             body = opened.read(MOST_BYTES + 1)
@@ -199,14 +201,34 @@ def _parsed(text: str, file: str) -> list[Any]:
     from jinja2 import TemplateSyntaxError
 
     try:
-        made = environment()
+        made = environment(OURS)
         made.compile(text)  # finds more than parsing does, such as filters that there are not
         return list(made.parse(text).body)
     except TemplateSyntaxError as error:
         msg = f"{file}: line {error.lineno}: {error.message}"
-    except RecursionError:
+    except (RecursionError, IndentationError):
         msg = f"{file}: is nested too deeply"
+    except (SyntaxError, ValueError, OverflowError, MemoryError) as error:
+        msg = f"{file}: cannot be read as a template: {str(error)[:100]}"
     raise ConfigError([msg])
+
+
+def _calls_itself(body: Sequence[Any], names: AbstractSet[str]) -> Iterator[tuple[int, str]]:
+    """Where a macro of the file is spoken of other than by `say`, with its name.
+
+    Only what goes by `say` is kept from going on for ever.
+    """
+    from jinja2 import nodes
+
+    for node in body:
+        if isinstance(node, nodes.Macro):
+            known = {one.name for one in node.args}
+            known |= {
+                one.name for one in node.find_all(nodes.Name) if one.ctx in ("store", "param")
+            }
+            for one in node.find_all(nodes.Name):
+                if one.ctx == "load" and one.name in names - known:
+                    yield one.lineno, one.name
 
 
 def _like(name: str, known: Mapping[str, Source]) -> str:
@@ -216,45 +238,12 @@ def _like(name: str, known: Mapping[str, Source]) -> str:
     return f" (did you mean {close[0]}?)" if close else ""
 
 
-def environment() -> "Environment":
-    """An empty sandbox. Jinja2 is read when first needed: not every command tells something."""
-    from jinja2 import StrictUndefined
-    from jinja2.sandbox import ImmutableSandboxedEnvironment
-
-    class Sandbox(ImmutableSandboxedEnvironment):
-        """Without what makes a gigabyte of a few signs."""
-
-        intercepted_binops = frozenset({"*", "**", "%"})
-
-        def is_safe_attribute(self, obj: Any, attr: str, value: Any) -> bool:
-            return attr not in _ROOMY and super().is_safe_attribute(obj, attr, value)
-
-        def wrap_str_format(self, value: Any) -> None:
-            """Have str.format refused like the other roomy methods, rather than made safe."""
-
-        def call_binop(self, context: Any, operator: str, left: Any, right: Any) -> Any:
-            if operator == "**" or (operator == "%" and isinstance(left, str)):
-                msg = f"{operator} is not for templates"
-                raise ArithmeticError(msg)
-            sizes = [len(one) if hasattr(one, "__len__") else abs(one) for one in (left, right)]
-            if operator == "*" and sizes[0] * sizes[1] > MOST_PRODUCT:
-                msg = f"more than {MOST_PRODUCT}"
-                raise ArithmeticError(msg)
-            return super().call_binop(context, operator, left, right)
-
-    # Unoptimized: a text is compiled before it is known what our filters do.
-    made = Sandbox(undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, optimized=False)
-    made.filters = {name: made.filters[name] for name in _FILTERS} | dict.fromkeys(OURS, str)
-    made.globals = {}
-    return made
-
-
 class Macros:
     """The macros of a wording, ready to be called: each file is read when first needed."""
 
     def __init__(self, wording: Wording, filters: Mapping[str, Any], say: Any) -> None:
         self._wording = wording
-        self._environment = environment()
+        self._environment = environment(OURS)
         self._environment.filters.update(filters)
         self._environment.globals = {"say": say, "names": filters["names"]}
         self._modules: dict[str, Any] = {}
@@ -285,7 +274,7 @@ class Macros:
 @cache
 def _compiled(text: str) -> "CodeType":
     """The code of a template; the same for all voices."""
-    return environment().compile(text)
+    return environment(OURS).compile(text)
 
 
 def _page() -> str:
