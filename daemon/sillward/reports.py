@@ -74,10 +74,21 @@ def _facts(
     for round_, occasion in rounds.upcoming(collection.site, household.rounds, now).items():
         yield f"next {round_.value} round:", voice.date_and_hour(occasion.due_at)
     yield "what follows:", _manners(household)
+    yield "told in:", _speech(voice)
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
         told = ", ".join(channel.rounds)
         yield f"channel {channel.name}:", f"{told}, {length}; url is fine"
+
+
+def _speech(voice: Voice) -> str:
+    """The units, and how many lines the grower has worded."""
+    units, wording = voice.units, voice.wording
+    told = f"{units.temperature}, {units.clock}, {units.wind}"
+    own = len(wording.own)
+    if own:
+        told += f"; {own} {'line' if own == 1 else 'lines'} in your own words"
+    return f"{told}; a page of your own" if wording.page is not None else told
 
 
 def _manners(household: Household) -> str:

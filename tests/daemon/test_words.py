@@ -129,6 +129,21 @@ def test_a_check_says_what_the_wording_leaves_out_and_passes(tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize(
+    ("notices", "told"),
+    [
+        ("", "°C, 24 h, m/s"),
+        (f'{IN_US}wording = "words"', "°F, 12 h, mph; 1 line in your own words"),
+    ],
+)
+def test_a_check_says_how_one_is_spoken_to(tmp_path: Path, notices: str, told: str) -> None:
+    path = yard(tmp_path, notices, "{% macro stay_in(who) %}Adentro: {{ who }}{% endmacro %}")
+
+    shown = call("check", "--collection", path).stdout
+
+    assert re.search(rf"^told in: +{re.escape(told)}$", shown, re.MULTILINE)
+
+
+@pytest.mark.parametrize(
     ("page", "status"),
     [
         ("<p>{{ site }}: {{ sentence }}</p>", 0),
