@@ -281,7 +281,7 @@ def samples(macro: str, facts: Sequence[str]) -> Iterator[Sample]:
 
 
 def problems(voice: Voice) -> list[str]:
-    """What is wrong with the grower's macros, in lines: what fails, is blank, or far too long."""
+    """What is wrong with the grower's macros, in lines: they fail, or `wrong_with` tells it."""
     found = []
     for name, source in voice.wording.own.items():
         wrong = next(_wrong(name, voice), None)
