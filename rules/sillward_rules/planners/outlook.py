@@ -1,7 +1,7 @@
 """The week ahead: nights against limits, trips, mistings, spells, the turn of the season."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
 
@@ -46,8 +46,8 @@ class NightAhead:
 class DayAhead:
     """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for.
 
-    others: what else it asks for (shade, cover and so on), with the number of plants. misting:
-    its walks, fed: how many plants are fed, if the advice of each day before is followed.
+    others: what else it asks for (shade, cover and so on), with the number of plants. fed: how many
+    plants are fed, if the advice of each day before is followed.
     """
 
     day: date
@@ -57,8 +57,14 @@ class DayAhead:
     misted_plants: int
     too_hot_for: int
     others: tuple[tuple[ChoreKind, int], ...] = ()
-    misting: tuple[Chore, ...] = ()
+    walks: Callable[[], tuple[Chore, ...]] = field(default=tuple, compare=False, repr=False)
+    """Makes `misting`: few ask for it, and a week has many."""
     fed: int = 0
+
+    @property
+    def misting(self) -> tuple[Chore, ...]:
+        """The walks with water, if the advice of each day before is followed."""
+        return self.walks()
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +197,7 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places, fed: Array) -> tupl
         misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
         others=tuple(counts.items()),
-        misting=into_chores(
+        walks=lambda: into_chores(
             mist.misting_errands(scene, places, planned), scene.site, day, scene.now
         ),
         fed=int(scene.sizes[feeds].sum()),
