@@ -12,6 +12,7 @@ from sillward.ledger.records import to_text
 from sillward.notices import follow_up, push
 from sillward.notices.channels import SEND_S
 from sillward.notices.push import Message
+from sillward.watch import BLIND, blind
 from sillward.weekly import Weekly
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import ORDERS
@@ -142,6 +143,8 @@ class Outbox:
             message = self.weekly.mail(_day(notice))
             self.kit.working()
             return message
+        if notice.round == BLIND and not self.kit.has_forecast():
+            return blind(self.kit)  # its hour may have come while it waited
         if stage not in _ABOUT_ORDERS or _family(notice) not in _DAILY:
             return message
         kit = self.kit

@@ -21,6 +21,22 @@ ALARM_GOOD_FOR = timedelta(hours=12)
 log = logging.getLogger(__name__)
 
 
+BLIND = "blind"
+"""The alarm that there is no forecast one can go by."""
+
+
+def blind(kit: Kit) -> Message:
+    """What that alarm says now."""
+    best = kit.keeper.shelf.best(kit.site)
+    sheet, why = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
+    if best is None:
+        return alarms.blind(sheet, None, why, kit.voice)
+    why = why or kit.voice.say("nothing_new", source=best.source.name)
+    # What a source repeats day after day is fetched anew, and as old as it was.
+    since = best.weather.issued_at or best.stored.fetched_at
+    return alarms.blind(sheet, since, why, kit.voice)
+
+
 @dataclass(slots=True)
 class Watch:
     """Looks for states that a grower must hear of, and puts their alarms down for sending."""
@@ -39,11 +55,11 @@ class Watch:
             return
         sees = kit.has_forecast()
         if sees or not patient:
-            blind = None if sees else self._blind
+            lasts = None if sees else partial(blind, kit)
             # Once the dusk round is told, it has said what is to do tonight.
             today = kit.site.local_date(now)
             said = kit.ledger.round_told_at(kit.site.name, Round.DUSK.value, today) is not None
-            self._episode("blind", now, blind, self._sighted, said=said, ends=self._sees_well())
+            self._episode(BLIND, now, lasts, self._sighted, said=said, ends=self._sees_well())
         self.look_at_clock(now)
         self._look_at_ledger(now)
 
@@ -119,17 +135,6 @@ class Watch:
         ]
         kit.ledger.keep_round(kit.site.name, kind, day, now, notices=notices, chores=[], states={})
         log.warning("alarm.told kind=%s day=%s", kind, day)
-
-    def _blind(self) -> Message:
-        kit = self.kit
-        best = kit.keeper.shelf.best(kit.site)
-        sheet, why = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
-        if best is None:
-            return alarms.blind(sheet, None, why, kit.voice)
-        why = why or kit.voice.say("nothing_new", source=best.source.name)
-        # What a source repeats day after day is fetched anew, and as old as it was.
-        since = best.weather.issued_at or best.stored.fetched_at
-        return alarms.blind(sheet, since, why, kit.voice)
 
     def _sighted(self) -> Message:
         kit = self.kit

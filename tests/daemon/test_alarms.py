@@ -145,6 +145,36 @@ def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
     assert last.body.splitlines()[1].startswith("Under cover by ")
 
 
+def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make: Make) -> None:
+    """Under cover by 17:55; at six it is time."""
+    world = make("15:00")
+    world.source.failing = True
+    world.post.down = {"phone"}
+    run(world, "16:30")
+    assert [one.round for one in world.ledger.notices(SITE.name) if one.state == "waiting"] == [
+        "blind"
+    ]
+
+    world.clock.now = local("18:10")
+    world.post.down = set()
+    world.desk.tick()
+
+    (told,) = [message for _, message in world.post.pushes if "cold" in message.title]
+    assert told.body.splitlines()[0] == "Under cover now: 2 plants"
+    assert told.urgent
+
+
+def test_an_alarm_in_the_morning_is_not_urgent(make: Make) -> None:
+    world = make("10:00")
+    world.source.failing = True
+
+    run(world, "11:00")
+
+    (told,) = alarms(world)
+    assert "Under cover by 17:55" in told.body
+    assert not told.urgent
+
+
 def test_what_is_repeated_day_after_day_is_as_old_as_it_was(make: Make) -> None:
     """The source answers all the time, with the numbers of 09:10."""
     world = make("09:10")

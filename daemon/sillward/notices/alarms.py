@@ -1,7 +1,9 @@
 """Alarms: what cannot wait for a round, in the words of a push. Each is told once."""
 
+from dataclasses import replace
 from datetime import datetime
 
+from sillward.notices.follow_up import SOON
 from sillward.notices.push import Message, shortened
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
@@ -17,7 +19,8 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -
     lines.append(voice.say("last_known", lows=_lows(sheet)))
     lines += [why] if why else []
     lines.append(voice.say("own_thermometer"))
-    return shortened(voice.say("blind", since=since), lines)
+    soon = any(before - sheet.at <= SOON for before in _going(sheet))
+    return replace(shortened(voice.say("blind", since=since), lines), urgent=soon)
 
 
 def sighted(sheet: Sheet, voice: Voice) -> Message:
@@ -60,6 +63,11 @@ def _lows(sheet: Sheet) -> list[tuple[str, float]]:
     return [(spot, low) for spot, low in sheet.lows.items() if low is not None]
 
 
+def _going(sheet: Sheet) -> list[datetime]:
+    """By when there is something to carry in."""
+    return [chore.before for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+
+
 def _under_cover(sheet: Sheet, voice: Voice) -> list[str]:
     """How many plants must be under cover tonight, before when; where they are now is no matter."""
     tonight = [
@@ -70,7 +78,7 @@ def _under_cover(sheet: Sheet, voice: Voice) -> list[str]:
     ]
     if not tonight:
         return []
-    going = [chore.before for chore in tonight if chore.kind is ChoreKind.CARRY_IN]
+    going = _going(sheet)
     count = len({name for chore in tonight for name in chore.plants})
     by = voice.by(min(going), sheet.at) if going else None
     return [voice.say("under_cover", by=by, count=count)]
