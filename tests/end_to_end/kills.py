@@ -35,9 +35,10 @@ from tests.end_to_end.house import SITE, QuietHandler, a_place, serve, utc_now, 
 
 CHANNELS = [f"c{number:02}" for number in range(40)]
 
-MOMENTS_S = (0.015, 0.06, 0.3)
-"""About as long as it takes, undisturbed, until the ledger is made, until the first push, until the
-daily copy is written. The kill comes at a random moment up to one of these."""
+MOMENTS_S = (0.015, 0.06, 0.3, 1.5)
+"""About as long as it takes, undisturbed, until the ledger is made, until the round is told, until
+the courier has started, until all is sent and the daily copy is written. The kill comes at a random
+moment up to one of these."""
 
 IMPORTS_S = 1.2
 """About as long as it takes to import everything."""
