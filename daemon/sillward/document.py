@@ -29,16 +29,15 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "site": sheet.site,
         "forecast": forecast,
         "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
-        "warnings": [*_texts(sheet.warnings, site), *map(str, sheet.assumptions)],
+        "warnings": [*_texts(sheet.warnings, Voice(site)), *map(str, sheet.assumptions)],
     }
     if sheet.outlook is not None:
         document["outlook"] = of_outlook(sheet.outlook, site)
     return document
 
 
-def _texts(remarks: Iterable[Remark], site: Site) -> list[str]:
+def _texts(remarks: Iterable[Remark], voice: Voice) -> list[str]:
     """For machines: in SI and by 24 hours, in our words, whatever people are told."""
-    voice = Voice(site)
     return [voice.remark(one) for one in remarks]
 
 
@@ -126,11 +125,12 @@ def _exposure(reason: Reason) -> dict[str, Any]:
 
 def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
     """The week ahead as a document of plain types."""
+    voice = Voice(site)
     return {
         "trips": ahead.trips,
-        "turn": None if ahead.turn is None else Voice(site).remark(ahead.turn),
-        "spells": _texts(ahead.spells, site),
-        "dark": _texts(ahead.dark, site),
+        "turn": None if ahead.turn is None else voice.remark(ahead.turn),
+        "spells": _texts(ahead.spells, voice),
+        "dark": _texts(ahead.dark, voice),
         "nights": [
             {
                 "day": str(night.day),

@@ -23,7 +23,7 @@ CLEAR_BY_K = 1.0
 """A night that stayed this far above the limits of those who were told in was a false alarm [K].
 Judgement: the usual error of a forecast for the same night is not much less."""
 
-LATE = timedelta(minutes=15)
+IN_TIME = timedelta(minutes=15)
 """Whoever acknowledges so soon after the hour has done it in time. Judgement."""
 
 Archive = Sequence[tuple[str, datetime, NightForecast]]
@@ -49,9 +49,9 @@ class Review:
     """The days from `first` to `last`, both included.
 
     told: orders (`ORDERS`), those that were called off included; done: acknowledged, late: of these
-    more than `LATE` after their hour. missed: notices that could not be sent in time. false_alarms:
-    orders to carry in that turned out not to be needed. nights: those of which both forecasts are
-    known.
+    more than `IN_TIME` after their hour. missed: notices that could not be sent in time.
+    false_alarms: orders to carry in that turned out not to be needed. nights: those of which both
+    forecasts are known.
     """
 
     first: date
@@ -100,7 +100,7 @@ def review(
         last,
         told=len(orders),
         done=sum(one.done_at is not None for one in orders),
-        late=sum(one.done_at is not None and one.done_at > one.before + LATE for one in orders),
+        late=sum(one.done_at is not None and one.done_at > one.before + IN_TIME for one in orders),
         called_off=sum(one.called_off_at is not None for one in orders),
         missed=missed,
         false_alarms=sum(_in_vain(one, off_k.get(one.day)) for one in orders),

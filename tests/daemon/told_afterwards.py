@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from sillward.units import Units
 from tests.daemon.gardens import FORTY, SIX, Pot, courtyard, garden
-from tests.daemon.skies import Sky, recording
+from tests.daemon.skies import Recording, Sky, recording
 from tests.daemon.stage import CHANNELS, FULL, PHONE, Stage, stage
 from tests.daemon.told import Told, changed, follow_up, of_round, said, situation
 from tests.daemon.told_at_dusk import AT, COLD, MILD, WINDY
@@ -190,12 +190,13 @@ def late(
     reached: str,
     *,
     pots: Sequence[Pot] = SIX,
-    sky: Sky = COLD,
+    text: str | None = None,
+    sky: Sky | Recording = COLD,
     days: int = 0,
     hanging: bool = False,
 ) -> Told:
-    """A dusk round that no channel takes until this hour."""
-    played = stage(garden(pots), AT, sky, units=units, notices=NEVER)
+    """A dusk round that no channel takes until this hour. text: of a collection, not of pots."""
+    played = stage(text or garden(pots), AT, sky, units=units, notices=NEVER)
     played.post.down, played.post.hanging = {PHONE, FULL}, hanging
     played.desk.tick()
     played.post.down = set()
@@ -218,12 +219,7 @@ def minutes_are_left_for_forty(units: Units) -> Told:
 @situation("push-late")
 def the_first_walk_is_overdue(units: Units) -> Told:
     """Taken when the first of two deadlines is over, and the second near."""
-    played = stage(courtyard(), AT, recording("cold-snap"), units=units, notices=NEVER)
-    played.post.down = {PHONE, FULL}
-    played.desk.tick()
-    played.post.down = set()
-    played.sleep("17:55")
-    return follow_up(played, [one for one in played.chores() if one.round == "dusk"])
+    return late(units, "17:55", sky=recording("cold-snap"), text=courtyard())
 
 
 @situation("push-late", imperial=True)

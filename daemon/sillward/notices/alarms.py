@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from sillward.notices.follow_up import SOON
+from sillward.notices.phrases import known_lows
 from sillward.notices.push import Message, shortened
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
@@ -16,7 +17,7 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -
     sheet: tonight's, drawn up from what there is. since: of when the last good forecast is.
     """
     lines = _under_cover(sheet, voice)
-    lines.append(voice.say("last_known", lows=_lows(sheet)))
+    lines.append(voice.say("last_known", lows=known_lows(sheet)))
     lines += [why] if why else []
     lines.append(voice.say("own_thermometer"))
     soon = any(before - sheet.at <= SOON for before in _going(sheet))
@@ -25,7 +26,7 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -
 
 def sighted(sheet: Sheet, voice: Voice) -> Message:
     """There is a forecast again: whose, and what it says of tonight."""
-    lows = _lows(sheet)
+    lows = known_lows(sheet)
     lines = [voice.say("tonight", lows=lows)] if lows else []
     lines += _under_cover(sheet, voice) or [voice.say("nothing_under_cover")]
     title = voice.say("sighted", source=sheet.source)
@@ -56,11 +57,6 @@ def ledger_back(voice: Voice) -> Message:
 def history_reset(what: str, voice: Voice) -> Message:
     """What was told and done is forgotten, wholly or in part."""
     return shortened(voice.say("memory_lost"), [capital(what), voice.say("may_come_again")])
-
-
-def _lows(sheet: Sheet) -> list[tuple[str, float]]:
-    """Tonight's low at each spot where it is known [°C]."""
-    return [(spot, low) for spot, low in sheet.lows.items() if low is not None]
 
 
 def _going(sheet: Sheet) -> list[datetime]:

@@ -237,13 +237,7 @@ def _day(day: DayAhead, voice: Voice) -> _DayRow:
         voice.day(day.day),
         unknown if day.high_c is None else _degrees(day.high_c, voice),
         unknown if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
-        voice.say(
-            "day_of_misting",
-            mistings=day.mistings,
-            plants=day.misted_plants,
-            fed=day.fed,
-            others=[(kind.value, count) for kind, count in day.others],
-        ),
+        full.asked(day, voice, voice.say("nothing")),
     )
 
 

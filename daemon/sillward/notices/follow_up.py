@@ -10,11 +10,8 @@ from sillward.notices.phrases import count_of
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.revision import Moved, Order, Revision, hour_of
+from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
-
-VERBS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
-"""Orders, the most urgent first."""
 
 SOON = timedelta(minutes=30)
 """Time that is left is told in minutes from here on. Judgement."""
@@ -29,8 +26,8 @@ LATE = timedelta(minutes=15)
 def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Message:
     """A correction: what is new or at another hour, and what is not needed any more."""
     say, now = voice.say, sheet.at
-    moved_orders = [one for one in revision.moved if one.chore.kind in VERBS]
-    later_out = [one for one in revision.moved if one.chore.kind not in VERBS]
+    moved_orders = [one for one in revision.moved if one.chore.kind in ORDERS]
+    later_out = [one for one in revision.moved if one.chore.kind not in ORDERS]
     orders = sorted(
         [*revision.added, *(one.chore for one in moved_orders)], key=lambda one: one.before
     )
@@ -119,38 +116,21 @@ def room_for_minutes(orders: Iterable[Chore], now: datetime, voice: Voice) -> in
 
 def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "in by 17:10: 5 plants", with the other kinds of orders after it."""
-    parts = []
-    for kind, chores in _by_kind(orders):
-        if kind is ChoreKind.CARRY_IN:
-            parts.append(phrases.head_in(chores, now, voice))
-        else:
-            by, count = voice.by(chores[0].before, now), count_of(chores)
-            parts.append(voice.say("head_order", kind=kind.value, by=by, count=count))
-    return ", ".join(parts)
+    return ", ".join(phrases.head_of(chores, now, voice) for _, chores in _by_kind(orders))
 
 
 def _are_all(orders: Sequence[Chore], sheet: Sheet) -> bool:
     """Whether nothing but these is to be done: they are not more than something."""
-    others = [one for one in sheet.chores if one.kind in VERBS]
+    others = [one for one in sheet.chores if one.kind in ORDERS]
     return count_of(others) <= count_of(orders)
 
 
 def _more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """ "2 more in by 17:10", with the other kinds of orders after it."""
-    parts = []
-    for kind, chores in _by_kind(orders):
-        soon, rest = phrases.in_two(chores)
-        parts.append(
-            voice.say(
-                "head_more",
-                kind=kind.value,
-                by=voice.by(soon[0].before, now),
-                count=count_of(soon),
-                later=count_of(rest),
-                later_by=voice.by(rest[0].before, now) if rest else "",
-            )
-        )
-    return ", ".join(parts)
+    return ", ".join(
+        voice.say("head_more", kind=kind.value, **phrases.trips(chores, now, voice))
+        for kind, chores in _by_kind(orders)
+    )
 
 
 def _now(chores: Sequence[Chore], voice: Voice) -> str:
@@ -163,8 +143,8 @@ def _now(chores: Sequence[Chore], voice: Voice) -> str:
 def _by_kind(orders: Iterable[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
     """The orders of each kind by their hours, the kind that is due first at the beginning."""
     by_hour = sorted(orders, key=lambda one: one.before)
-    kinds = dict.fromkeys(one.kind for one in by_hour)
-    return [(kind, [one for one in by_hour if one.kind is kind]) for kind in kinds if kind in VERBS]
+    kinds = dict.fromkeys(one.kind for one in by_hour if one.kind in ORDERS)
+    return [(kind, [one for one in by_hour if one.kind is kind]) for kind in kinds]
 
 
 def _orders(

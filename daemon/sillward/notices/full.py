@@ -289,15 +289,21 @@ def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
     yield f"{padded(_column('days', voice), DAY_WIDTH)}{heads}   {_column('mistings', voice)}"
     for day in days:
         dry = "?" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %"
-        asks = voice.say(
-            "day_asks",
-            mistings=day.mistings,
-            plants=day.misted_plants,
-            fed=day.fed,
-            others=[(kind.value, count) for kind, count in day.others],
-        )
+        asks = asked(day, voice, "-")
         told = padded(f"  {voice.day(day.day)}", DAY_WIDTH)
         yield f"{told}{voice.degrees(day.high_c):>10}{dry:>9}   {asks}"
+
+
+def asked(day: DayAhead, voice: Voice, nothing: str) -> str:
+    """What a day asks for. nothing: what stands where none is misted."""
+    return voice.say(
+        "day_asks",
+        mistings=day.mistings,
+        plants=day.misted_plants,
+        fed=day.fed,
+        others=[(kind.value, count) for kind, count in day.others],
+        nothing=nothing,
+    )
 
 
 def _column(name: str, voice: Voice) -> str:

@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.sheet import Sheet
 from sillward_rules.spread import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
@@ -69,23 +70,32 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
     )
 
 
-def head_in(into: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "in by 17:50: 14 plants", or ": 4 plants, 12 by 19:00" where the walks lie far apart."""
-    soon, rest = in_two(into)
-    return voice.say(
-        "head_in",
-        by=voice.by(soon[0].before, now),
-        count=count_of(soon),
-        later=count_of(rest),
-        later_by=voice.by(rest[0].before, now) if rest else "",
-    )
+def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
+    """ "in by 17:50: 14 plants", ": 4 plants, 12 by 19:00" where the walks lie far apart; "cover by
+    21:00: 3 plants". chores: of one kind, by their hours."""
+    kind = chores[0].kind
+    if kind is ChoreKind.CARRY_IN:
+        return voice.say("head_in", **trips(chores, now, voice))
+    by, count = voice.by(chores[0].before, now), count_of(chores)
+    return voice.say("head_order", kind=kind.value, by=by, count=count)
 
 
-def in_two(chores: Sequence[Chore]) -> tuple[list[Chore], list[Chore]]:
-    """Those that are one trip with the first, and those that come later, each by their hours."""
+def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
+    """What a head tells of those that are one trip with the first, and of those that come later."""
     in_order = sorted(chores, key=lambda one: one.before)
     soon = [one for one in in_order if one.before - in_order[0].before <= SAME_TRIP]
-    return soon, in_order[len(soon) :]
+    rest = in_order[len(soon) :]
+    return {
+        "by": voice.by(soon[0].before, now),
+        "count": count_of(soon),
+        "later": count_of(rest),
+        "later_by": voice.by(rest[0].before, now) if rest else "",
+    }
+
+
+def known_lows(sheet: Sheet) -> list[tuple[str, float]]:
+    """Tonight's low at each spot where it is known [°C]."""
+    return [(spot, low) for spot, low in sheet.lows.items() if low is not None]
 
 
 def count_of(chores: Sequence[Chore]) -> int:

@@ -1,6 +1,6 @@
 """A sheet for a phone: a title that says what by when, and one walk."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -31,7 +31,7 @@ suits all. Judgement."""
 
 
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
-    """The sheet as a push. footer: what else is to be told, if there is room."""
+    """The sheet as a push. footer: what else is to be told, whatever is cut."""
     title, parts = _Teller(sheet, voice).tell()
     parts += [said(text, kept=True) for text in footer]
     orders = [one for one in sheet.chores if one.kind in ORDERS and sheet.round is not Round.WEEK]
@@ -85,9 +85,7 @@ class _Teller:
 
     # -- what to beware of
 
-    def _warnings(self, chosen: Sequence[Remark] | None = None) -> list[Part]:
-        """All of them, or those chosen."""
-        told = self.sheet.warnings if chosen is None else chosen
+    def _warnings(self, told: Iterable[Remark]) -> list[Part]:
         return [Part((self._warning(one),)) for one in told]
 
     def _warning(self, remark: Remark) -> Words:
@@ -106,7 +104,7 @@ class _Teller:
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
         homeless = [one for one in self.sheet.warnings if isinstance(one, NoShelter)]
         cold = said(phrases.why([*into, *stay], self.voice) if into or stay else "")
-        due = self._due([self._carry_in(into), *self._warnings(homeless), cold], into)
+        due = self._due([self._carry_in(into), *self._warnings(homeless), cold])
         parts = [part for one in due for part in one.parts]
         if not into:
             parts = [*self._warnings(homeless), cold, *parts]
@@ -125,19 +123,16 @@ class _Teller:
             return title, parts
         return title or self.say("nothing_tonight"), [*parts, said(self._lows())]
 
-    def _due(self, carrying: Sequence[Part], into: Sequence[Chore]) -> list[_Due]:
+    def _due(self, carrying: Sequence[Part]) -> list[_Due]:
         """Carrying in and protection by their hours: orders first, as the minutes that are left may
-        be put before the title."""
+        be put before the title. carrying: the parts that tell of carrying in."""
         due = []
-        if into:
-            head = phrases.head_in(into, self.sheet.at, self.voice)
-            due.append(_Due(ChoreKind.CARRY_IN, into[0].before, head, tuple(carrying)))
-        for kind in _PROTECTION:
+        for kind in (ChoreKind.CARRY_IN, *_PROTECTION):
             chores = self._of(kind)
             if chores:
-                by, count = self._by(chores[0]), phrases.count_of(chores)
-                head = self.say("head_order", kind=kind.value, by=by, count=count)
-                due.append(_Due(kind, chores[0].before, head, (self._protect(chores),)))
+                head = phrases.head_of(chores, self.sheet.at, self.voice)
+                parts = carrying if kind is ChoreKind.CARRY_IN else [self._protect(chores)]
+                due.append(_Due(kind, chores[0].before, head, tuple(parts)))
         return sorted(due, key=lambda one: (one.kind not in ORDERS, one.at))
 
     def _carry_in(self, into: Sequence[Chore], *, later: bool = False) -> Part:
@@ -192,7 +187,7 @@ class _Teller:
         return self.say("out_again", when=when, count=phrases.count_of(out), kept=kept)
 
     def _lows(self) -> str:
-        known = [(name, low) for name, low in self.sheet.lows.items() if low is not None]
+        known = phrases.known_lows(self.sheet)
         return self.say("lows", lows=known) if known else ""
 
     # -- morning
@@ -201,7 +196,7 @@ class _Teller:
         """In first, whatever its hour: it is no use later. The rest as the day goes."""
         into, stay = self._of(ChoreKind.CARRY_IN), self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        due = self._due([self._carry_in(into, later=True)], into)
+        due = self._due([self._carry_in(into, later=True)])
         by_hour = [*self._carry_out(out), *self._mist(mist)]
         by_hour += [(one.at, part) for one in due for part in one.parts if not _is_in(one)]
         parts = [part for one in due for part in one.parts if _is_in(one)]
@@ -210,7 +205,7 @@ class _Teller:
         parts += [
             self._stop(),
             self._staying("stay_in", stay, optional=not out),  # then the title has told it
-            *self._warnings(),
+            *self._warnings(self.sheet.warnings),
             self._open_questions(),
         ]
         first = [one for one in due[:1] if one.kind in ORDERS]
@@ -365,7 +360,10 @@ class _Teller:
     def _week(self) -> tuple[str, list[Part]]:
         ahead, voice = self.sheet.outlook, self.voice
         if ahead is None or not any(night.judged for night in ahead.nights):
-            return self.say("week_not_known"), [*self._warnings(), self._open_questions()]
+            return self.say("week_not_known"), [
+                *self._warnings(self.sheet.warnings),
+                self._open_questions(),
+            ]
         cold = [night for night in ahead.nights if night.plants_in]
         title = self.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
         lows = []
@@ -379,7 +377,7 @@ class _Teller:
         return title, [
             said(self.say("week_lows", nights=lows) if outdoors else ""),
             said(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
-            *self._warnings(),
+            *self._warnings(self.sheet.warnings),
             *(said(text, optional=True) for text in rest),
             self._open_questions(),
         ]

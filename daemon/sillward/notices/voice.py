@@ -10,7 +10,7 @@ from functools import cached_property
 from html import escape
 from typing import Any
 
-from sillward.notices.wording import Macros, Wording, called, packaged
+from sillward.notices.wording import OURS, Macros, Wording, called, packaged
 from sillward.units import SI, Units
 from sillward_rules.moments import Hours, Moment
 from sillward_rules.remark import Plain, Remark
@@ -130,21 +130,8 @@ class Voice:
 
     @cached_property
     def _macros(self) -> Macros:
-        filters = {
-            "beside": self.beside,
-            "bound": self.bound,
-            "capital": capital,
-            "day": self.day,
-            "degree_sign": self.degree_sign,
-            "degrees": self.degrees,
-            "hour": self.hour,
-            "kelvins": self.kelvins,
-            "measure": self.measure,
-            "names": self.names,
-            "number": fixed,
-            "percent": percent,
-            "weekday": self.weekday,
-        }
+        plain = {"capital": capital, "number": fixed, "percent": percent}
+        filters = {name: plain.get(name) or getattr(self, name) for name in OURS}
         return Macros(self.wording, filters, _Say(self))
 
     def remark(self, remark: Remark, most: int | None = None) -> str:

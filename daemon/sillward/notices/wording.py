@@ -222,13 +222,9 @@ def _calls_itself(body: Sequence[Any], names: AbstractSet[str]) -> Iterator[tupl
 
     for node in body:
         if isinstance(node, nodes.Macro):
-            known = {one.name for one in node.args}
-            known |= {
-                one.name for one in node.find_all(nodes.Name) if one.ctx in ("store", "param")
-            }
-            for one in node.find_all(nodes.Name):
-                if one.ctx == "load" and one.name in names - known:
-                    yield one.lineno, one.name
+            spoken = list(node.find_all(nodes.Name))
+            others = names - {one.name for one in spoken if one.ctx != "load"}
+            yield from ((one.lineno, one.name) for one in spoken if one.name in others)
 
 
 def _like(name: str, known: Mapping[str, Source]) -> str:
