@@ -98,15 +98,13 @@ def _climate_of(
         sky_vapour,
         np.nan_to_num(wind, nan=CALM_WIND_M_S),
         cloud,
-        np.nan_to_num(seen, nan=0.0),
+        seen,
         np.where(shone_on, light, 0.0),
         pressure_kpa=pressure,
     )
     # By day a leaf is worked out only where it is known when the sun reaches it.
     leaf = np.where(held | ~(night[:, None] | shone_on), temp, leaf)
-    loss = surface.sky_loss(
-        temp, sky_vapour, cloud, np.where(np.isnan(seen), DEFAULT_SKY_VIEW, seen)
-    )
+    loss = surface.sky_loss(temp, sky_vapour, cloud, seen)
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
     open_to_rain = _each(spots, _rain_share)
@@ -143,8 +141,10 @@ def _each(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
     return np.array([np.nan if of(spot) is None else of(spot) for spot in spots], dtype=np.float64)
 
 
-def _sky_seen(spot: Spot) -> float | None:
-    return 0.0 if spot.indoors else spot.sky_view
+def _sky_seen(spot: Spot) -> float:
+    if spot.indoors:
+        return 0.0
+    return DEFAULT_SKY_VIEW if spot.sky_view is None else spot.sky_view
 
 
 def _rain_share(spot: Spot) -> float:

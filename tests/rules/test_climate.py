@@ -101,21 +101,24 @@ def test_a_spot_of_which_nothing_is_said_takes_the_forecast_and_its_defaults() -
     np.testing.assert_allclose(
         here.light_w_m2[:, 0], forecast.direct_w_m2 + DEFAULT_SKY_VIEW * forecast.diffuse_w_m2
     )
-    np.testing.assert_array_equal(here.leaf_c, here.temp_c)
+    np.testing.assert_array_equal(here.leaf_c[~here.night], here.temp_c[~here.night])
+    said = at(Spot("said", height_m=10.0, sky_view=DEFAULT_SKY_VIEW), forecast)
+    np.testing.assert_array_equal(here.leaf_c, said.leaf_c)
+    assert (here.leaf_c[here.night] < here.temp_c[here.night] - 0.2).all()
 
 
 @pytest.mark.parametrize(
     ("unsaid", "leaf_by_night", "leaf_by_day"),
     [
         ({}, "colder", "warmer"),
-        ({"sky_view": None}, "as air", "as air"),
+        ({"sky_view": None}, "colder", "as air"),
         ({"sun_windows": None}, "colder", "as air"),
         ({"wind": None}, "colder", "warmer"),
         ({"rain": None}, "colder", "warmer"),
         ({"night_offset_k": None}, "colder", "warmer"),
     ],
 )
-def test_leaf_and_air_part_only_where_sky_and_sun_are_said(
+def test_leaf_and_air_part_by_night_anyway_and_by_day_where_sky_and_sun_are_said(
     unsaid: dict[str, object], leaf_by_night: str, leaf_by_day: str
 ) -> None:
     here = at(replace(SAID, **unsaid), sky())  # type: ignore[arg-type]
