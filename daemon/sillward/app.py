@@ -181,6 +181,10 @@ class App:
         """The collection file."""
         return self.options.collection or self.settings.collection
 
+    def read_household(self) -> Household:
+        """The collection as its file is now. Raise ConfigError with everything wrong in it."""
+        return _read_household(self.path, self.settings)
+
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:
     """Read settings and collection. Raise ConfigError or UsageError with everything wrong."""
@@ -191,7 +195,7 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
     if options.collection is None and not _exists(path):
         msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         raise ConfigError([msg])
-    household = load_household(path, lambda name: _url(settings, name))
+    household = _read_household(path, settings)
     if options.at is not None:
         at = parse_at(options.at, household.collection.site)
         clock = lambda: at  # noqa: E731
@@ -202,6 +206,10 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
     else:
         chosen = tuple(_source(settings, name) for name in settings.forecast.sources)
     return App(settings, household, chosen, options, clock)
+
+
+def _read_household(path: Path, settings: Settings) -> Household:
+    return load_household(path, lambda name: _url(settings, name))
 
 
 def _source(settings: Settings, name: str) -> Source:

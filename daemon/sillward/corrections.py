@@ -69,6 +69,10 @@ class Corrections:
                 self._compare(round_, day, until)
                 self._compared[round_] = newest
 
+    def compare_anew(self) -> None:
+        """Compare what was told at the next look, though the forecast be the same."""
+        self._compared.clear()
+
     def _compare(self, round_: Round, day: date, until: datetime) -> None:
         kit = self.kit
         weather, state = kit.weather(), kit.states()

@@ -71,6 +71,11 @@ def on_end(then: Callable[[], None]) -> None:
         signal.signal(number, lambda *_: then())
 
 
+def on_reload(then: Callable[[], None]) -> None:
+    """Call this on SIGHUP, which would end the process otherwise."""
+    signal.signal(signal.SIGHUP, lambda *_: then())
+
+
 class Every(BaseTrigger):  # type: ignore[misc]
     """So long after now, whatever was before.
 
@@ -165,20 +170,24 @@ class Daemon:
         desks: Sequence[Desk],
         *,
         tick_s: float | None = None,
+        reload: Callable[[bool], None] = lambda _: None,
         status: Callable[[], str] = lambda: "",
         supervisor: Manager | None = None,
     ) -> None:
-        """tick_s: TICK_S by default. status: asked after each tick for a line that `systemctl
+        """tick_s: TICK_S by default. reload: called before each tick, to take over what was edited;
+        True if a SIGHUP asked for it. status: asked after each tick for a line that `systemctl
         status` shows. supervisor: by default the one that the environment names."""
         self._desks = desks
         for desk in desks:
             desk.stopping = lambda: self._ended
             desk.working = self._progress
         self._tick_s = TICK_S if tick_s is None else tick_s
+        self._reload = reload
         self._status = status
         self._manager = manager() if supervisor is None else supervisor
         self._look_s = min(self._tick_s, LOOK_S, (self._manager.watchdog_s or 4 * LOOK_S) / 4)
         self._ended = False
+        self._reload_asked = False
         # Not an Event: one that a signal's handler sets while the main thread begins to wait for it
         # can lock up for ever. This queue may be written to from anywhere.
         self._news: SimpleQueue[None] = SimpleQueue()
@@ -200,6 +209,7 @@ class Daemon:
         The notice that is being sent when the signal comes is sent and marked first.
         """
         on_end(self._end)
+        on_reload(self._ask_to_reload)
         clocks = time.time(), time.monotonic()
         self._ticker.start()
         log.info("daemon.started tick_s=%s", self._tick_s)
@@ -214,6 +224,10 @@ class Daemon:
 
     def _end(self) -> None:
         self._ended = True
+        self._tell_main()
+
+    def _ask_to_reload(self) -> None:
+        self._reload_asked = True
         self._tell_main()
 
     def _tell_main(self) -> None:
@@ -234,6 +248,7 @@ class Daemon:
         if self._ended or not self._at_work.acquire(blocking=False):
             return
         try:
+            self._take_over_edits()
             for desk in self._desks:
                 if not self._ended:
                     self._tick_of(desk)
@@ -245,6 +260,14 @@ class Daemon:
             self._ticked = True
             self._at_work.release()
             self._tell_main()
+
+    def _take_over_edits(self) -> None:
+        """Let what was edited be taken over; a defect in that must hold up no tick."""
+        asked, self._reload_asked = self._reload_asked, False
+        try:
+            self._reload(asked)
+        except Exception:
+            log.exception("reload.failed")
 
     def _tick_of(self, desk: Desk) -> None:
         try:
@@ -266,9 +289,12 @@ class Daemon:
             jump_s = wall_now - wall - elapsed_s
             wall, steady = wall_now, steady_now
             self._watched_s += min(elapsed_s, 2 * self._look_s)
-            if abs(jump_s) > CLOCK_JUMP_S:
+            jumped = abs(jump_s) > CLOCK_JUMP_S
+            if jumped:
                 # The scheduler sleeps towards a wall time that has moved: plan anew from now.
                 log.warning("clock.jumped by=%s", timedelta(seconds=round(jump_s)))
+            # A tick that runs just now looks for edits when it is through; then the next is ours.
+            if jumped or (self._reload_asked and not self._at_work.locked()):
                 self._revive()
             if not self._ended and not self._look():
                 return False

@@ -1,7 +1,9 @@
 """What is wrong, if anything is: for `status`, the heartbeat and whoever looks from outside."""
 
 from collections.abc import Iterator
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
 
 from sillward.collection import Household
 from sillward.forecast.shelf import Shelf
@@ -11,6 +13,16 @@ from sillward_rules.weather import Freshness
 
 TICK_MARK = "tick"
 """Under this name the ledger remembers the last tick."""
+
+IN_FORCE_MARK = "collection"
+"""Under this name and the site's the ledger remembers which collection the daemon goes by: its
+digest."""
+
+REFUSED_MARK = "collection refused"
+"""... and what was wrong with an edited one, while that is not in force."""
+
+TAKEN_OVER_WITHIN = timedelta(minutes=2)
+"""A running daemon goes by an edited collection after this. Judgement: four ticks."""
 
 TICK_KEPT_EVERY = timedelta(minutes=10)
 """How often the ledger hears of a tick: seldom, to spare the disk. Judgement."""
@@ -29,6 +41,7 @@ def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) ->
     """Everything that keeps the grower from being told in time, in words; nothing is good news."""
     return [
         *_of_ledger(shelf, now, voice),
+        *_of_collection(shelf, voice),
         *_of_forecast(shelf, now, voice),
         *_of_notices(household, shelf, now),
     ]
@@ -43,6 +56,38 @@ def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     doubt = shelf.clock_doubt()
     if doubt is not None:
         yield doubt
+
+
+def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
+    refused = shelf.ledger.mark_of(f"{REFUSED_MARK}, {voice.site.name}")
+    if refused is not None:
+        since = voice.date_and_hour(refused.at)
+        yield (
+            f"the edited collection is refused since {since}, "
+            f"the one from before stays in force: {refused.text}"
+        )
+
+
+def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Iterator[str]:
+    """That the daemon, if one has run, does not go by the collection as it is on the disk."""
+    mark = shelf.ledger.mark_of(f"{IN_FORCE_MARK}, {voice.site.name}")
+    digest = digest_of(path)
+    if mark is None or digest is None or digest == mark.text:
+        return
+    changed = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+    if now - changed > TAKEN_OVER_WITHIN:
+        yield (
+            f"{path.name} was changed {voice.date_and_hour(changed)}, but `sillward run` still "
+            f"goes by what it read {voice.date_and_hour(mark.at)}"
+        )
+
+
+def digest_of(path: Path) -> str | None:
+    """What tells one content of a collection from another; None if it cannot be read."""
+    try:
+        return sha256(path.read_bytes()).hexdigest()[:16]
+    except OSError:
+        return None
 
 
 def _of_forecast(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:

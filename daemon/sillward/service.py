@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sillward import document, rounds, weekly
-from sillward.collection import Channel
+from sillward.collection import Channel, Household
 from sillward.corrections import Corrections
 from sillward.errors import LedgerError
 from sillward.health import TICK_KEPT_EVERY, TICK_MARK, troubles
@@ -61,6 +61,16 @@ class Desk(Kit):
     def __post_init__(self) -> None:
         self.outbox, self.alarms = Outbox(self), Watch(self)
         self.corrections, self.reminders = Corrections(self), Reminders(self)
+
+    # -- the collection
+
+    def take_over(self, household: Household) -> None:
+        """Go by this collection from now on. What was told is compared with it at the next tick."""
+        before = self.site
+        self.household = household
+        self.keeper.replace_site(before, household.collection.site)
+        self.corrections.compare_anew()
+        self.outbox.weekly.forget()
 
     # -- rounds
 

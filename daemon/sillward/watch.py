@@ -74,6 +74,13 @@ class Watch:
         doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt, self.kit.voice)
         self._episode("clock", now, doubtful, partial(alarms.right_clock, self.kit.voice))
 
+    def tell_at_once(self, kind: str, words: Message) -> None:
+        """Tell something that the grower has just caused, at whatever hour.
+
+        kind: names it in the ledger; nothing of that name is told twice on one day.
+        """
+        self._alarm(kind, self.kit.clock(), lambda: words)
+
     def _look_at_ledger(self, now: datetime) -> None:
         ledger = self.kit.ledger
         voice = self.kit.voice

@@ -113,6 +113,10 @@ class Weekly:
             self._made = (day, self.kit.clock(), self._mail(day))
         return self._made[2]
 
+    def forget(self) -> None:
+        """Let go of a mail that was made: what it told is not so any more."""
+        self._made = None
+
     def forget_old(self) -> None:
         """Let go of a mail that was made a while ago."""
         if self._made and not timedelta(0) <= self.kit.clock() - self._made[1] < KEPT_FOR:

@@ -93,6 +93,7 @@ class Running:
     desk: FakeDesk
     systemd: Systemd
     end: Callable[[], None] = lambda: None
+    reload: Callable[[], None] = lambda: None
     result: list[bool] = field(default_factory=list)
     thread: threading.Thread | None = None
 
@@ -132,14 +133,17 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
         work: Any = None,
         *,
         status: Callable[[], str] = lambda: "",
+        reload: Callable[[bool], None] = lambda _: None,
+        tick_s: float = TICK_S,
         others: Sequence[FakeDesk] = (),
     ) -> Running:
         desk = FakeDesk(work) if work else FakeDesk()
         systemd = Systemd("@nobody")
         desks = [cast(Desk, one) for one in (desk, *others)]
-        one = Daemon(desks, tick_s=TICK_S, status=status, supervisor=systemd)
+        one = Daemon(desks, tick_s=tick_s, reload=reload, status=status, supervisor=systemd)
         running = systemd.running = Running(one, desk, systemd)
         monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
+        monkeypatch.setattr(daemon, "on_reload", lambda then: setattr(running, "reload", then))
         started.append(running)
         running.start()
         return running
@@ -236,6 +240,7 @@ def test_without_a_service_manager_it_runs_all_the_same(
     desk = FakeDesk()
     running = Running(Daemon([cast(Desk, desk)], tick_s=TICK_S), desk, Systemd())
     monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
+    monkeypatch.setattr(daemon, "on_reload", lambda _: None)
 
     running.start()
 
@@ -255,15 +260,85 @@ def test_the_environment_names_the_service_manager(monkeypatch: pytest.MonkeyPat
 
 
 def test_a_signal_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
-    """In the real main thread, with the real handler."""
-    desk = FakeDesk(lambda *_: os.kill(os.getpid(), signal.SIGTERM))
-    before = {number: signal.getsignal(number) for number in (signal.SIGTERM, signal.SIGINT)}
+    """In the real main thread, with the real handler, which runs some time after the signal: on a
+    busy machine not before the next tick, unless this one waits for it."""
+
+    def signals(desk: FakeDesk, _: int) -> None:
+        os.kill(os.getpid(), signal.SIGTERM)
+        assert waited(desk.stopping)
+
+    desk = FakeDesk(signals)
+    ours = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+    before = {number: signal.getsignal(number) for number in ours}
     try:
         assert Daemon([cast(Desk, desk)], tick_s=TICK_S).run()
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
     assert desk.ticks == 1
+
+
+def test_edits_are_looked_for_before_each_tick_and_at_once_when_asked(run: Run) -> None:
+    asked: list[bool] = []
+    running = run(reload=asked.append, tick_s=60.0)
+    assert running.desk.reaches(1)
+    assert asked == [False]
+
+    running.reload()
+
+    assert running.desk.reaches(2)  # long before its time
+    assert asked == [False, True]
+
+
+def test_a_reload_that_is_asked_for_during_a_tick_comes_after_it(run: Run) -> None:
+    asked: list[bool] = []
+    started, let_go = threading.Event(), threading.Event()
+
+    def work(_: FakeDesk, tick: int) -> None:
+        if tick == 1:
+            started.set()
+            let_go.wait(PATIENCE_S)
+
+    running = run(work, reload=asked.append, tick_s=60.0)
+    assert started.wait(PATIENCE_S)
+
+    running.reload()
+    let_go.set()
+
+    assert running.desk.reaches(2)
+    assert asked == [False, True]
+    assert running.desk.most_at_once == 1
+
+
+def test_a_reload_that_fails_holds_up_no_tick(run: Run, caplog: pytest.LogCaptureFixture) -> None:
+    running = run(reload=raising(ValueError("no")))
+
+    assert running.desk.reaches(3)
+    assert running.stop()
+    assert "reload.failed" in caplog.messages
+
+
+def test_a_hangup_asks_for_a_reload() -> None:
+    """In the real main thread, with the real handler."""
+    asked: list[bool] = []
+
+    def signals(desk: FakeDesk, tick: int) -> None:
+        if tick == 1:
+            os.kill(os.getpid(), signal.SIGHUP)
+            waited(lambda: one._reload_asked)
+        elif asked[-1]:
+            os.kill(os.getpid(), signal.SIGTERM)
+            waited(desk.stopping)
+
+    one = Daemon([cast(Desk, FakeDesk(signals))], tick_s=60.0, reload=asked.append)
+    ours = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
+    before = {number: signal.getsignal(number) for number in ours}
+    try:
+        assert one.run()
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+    assert asked == [False, True]
 
 
 def test_a_failing_socket_of_the_service_manager_harms_nothing(
@@ -273,6 +348,7 @@ def test_a_failing_socket_of_the_service_manager_harms_nothing(
     one = Daemon([cast(Desk, desk)], tick_s=TICK_S, supervisor=Manager("/nowhere/at/all", 60.0))
     running = Running(one, desk, Systemd())
     monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
+    monkeypatch.setattr(daemon, "on_reload", lambda _: None)
 
     running.start()
 

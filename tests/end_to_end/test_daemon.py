@@ -43,6 +43,33 @@ def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: Hous
     assert len(house.asked) == 1  # a fresh forecast is in the ledger
 
 
+def test_an_edited_collection_is_taken_over_at_a_hangup_and_a_wrong_one_is_not(
+    house: House,
+) -> None:
+    daemon = house.start()
+    assert wait_for(lambda: house.states == ["sent"])
+    path = house.folder / "collection.toml"
+    text = path.read_text(encoding="utf-8")
+
+    path.write_text(text.replace('name = "Right pot"', 'name = "Third pot"'), encoding="utf-8")
+    daemon.send_signal(signal.SIGHUP)
+    assert wait_for(lambda: house.logged("collection.taken_over file=collection.toml plants=2"))
+    assert wait_for(lambda: len(house.sink.pushes) == 2)
+    assert "Third pot" in house.sink.pushes[-1]["message"]
+
+    path.write_text(text.replace('home = "bench"', 'home = "bank"'), encoding="utf-8")
+    daemon.send_signal(signal.SIGHUP)
+    assert wait_for(lambda: house.logged("collection.refused errors=2"))
+    assert wait_for(lambda: len(house.sink.pushes) == 3)
+    assert house.sink.titles[-1] == "Your edited collection has an error"
+
+    asked = house.call("status")
+    assert asked.returncode == 78
+    assert '"bank"' in asked.stderr
+    assert "Afternoon court: `sillward run` goes by the collection that it read" in asked.stderr
+    assert house.stop(daemon) == 0
+
+
 def test_the_calendar_is_kept_beside_the_notices(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:

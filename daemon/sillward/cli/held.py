@@ -8,8 +8,12 @@ from sillward import forecast_report, reports, terminal
 from sillward.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
-from sillward.errors import SourceError
+from sillward.errors import ConfigError, SourceError
+from sillward.health import IN_FORCE_MARK, not_in_force
 from sillward.ledger import Ledger
+from sillward.settings import Settings, load_settings
+
+IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
 
 
 @click.command()
@@ -19,19 +23,36 @@ def status(options: Options, as_json: bool) -> None:
 
     Exit status 1 if anything is wrong.
     """
-    app = shared.build(options)
+    try:
+        app = shared.build(options)
+    except ConfigError as error:
+        raise ConfigError([*error.lines, *_in_force(load_settings())]) from None
     if not app.has_ledger:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         keeper, voice = app.keeper(ledger), shared.reader(app, as_json=as_json)
         report = reports.status_document(app.household, keeper, app.clock(), voice)
+        report["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
     if as_json:
         print_json(report)
     else:
         click.echo(reports.status_text(report, app.household.voice, terminal.screen()))
     if report["troubles"]:
         click.get_current_context().exit(1)
+
+
+def _in_force(settings: Settings) -> list[str]:
+    """Which collections a running daemon goes by, though their files be wrong by now."""
+    if not settings.ledger.exists():
+        return []
+    with closing(Ledger(settings.ledger)) as ledger:
+        return [
+            f"{name.removeprefix(IN_FORCE_PREFIX)}: `sillward run` goes by the collection that it "
+            f"read {mark.at:%Y-%m-%d %H:%M} UTC"
+            for name, mark in sorted(ledger.marks().items())
+            if name.startswith(IN_FORCE_PREFIX)
+        ]
 
 
 @click.command()

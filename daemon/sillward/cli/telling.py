@@ -4,6 +4,7 @@ import os
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import closing
+from functools import partial
 from itertools import chain
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from sillward.app import App, Options, start_logging
 from sillward.calendar_keeper import CalendarKeeper
 from sillward.cli import shared
 from sillward.cli.printing import say
+from sillward.collection_watch import CollectionWatch
 from sillward.daemon import Daemon, on_end
 from sillward.desks import desk_by_hand, desks_of, require_channels, require_places
 from sillward.errors import ConfigError, SourceError
@@ -101,10 +103,24 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
             raise ConfigError([msg])
         desks = desks_of(apps, sender=courier)
-        if not Daemon(desks, status=_after_tick(apps, desks, courier)).run():
+        watches = [
+            CollectionWatch(app, desk, courier.problems, partial(_sites_but, desks, desk))
+            for app, desk in zip(apps, desks, strict=True)
+        ]
+
+        def reload(asked: bool) -> None:
+            for one in watches:
+                one.look(asked=asked)
+
+        if not Daemon(desks, reload=reload, status=_after_tick(apps, desks, courier)).run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
         desks[0].ledger.close()
+
+
+def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
+    """The names of the other desks' sites."""
+    return [desk.site.name for desk in desks if desk is not mine]
 
 
 def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) -> Callable[[], str]:

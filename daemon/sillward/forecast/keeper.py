@@ -63,6 +63,12 @@ class Keeper:
     """Told after each call: a sign of life."""
     _calls: int = 0
 
+    def replace_site(self, before: Site, after: Site) -> None:
+        """Ask for another site in the place of one of these from now on."""
+        if after != before:
+            self.sites = tuple(after if one == before else one for one in self.sites)
+            self.shelf.forget(before)
+
     # -- asking
 
     def refresh(self) -> None:

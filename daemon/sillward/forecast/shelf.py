@@ -188,6 +188,11 @@ class Shelf:
             return weather
         return replace(weather, spread=spread)
 
+    def forget(self, site: Site) -> None:
+        """Read what is held for a site anew: it may be for another place now."""
+        for source in self.sources:
+            self._read.pop((source.name, site.name), None)
+
     def of(self, source: Source, site: Site) -> Held | None:
         """The stored forecast of a source, if it is for this place. Read once."""
         stored = self.ledger.forecast(site.name, source.name)

@@ -397,6 +397,11 @@ class RoundTables(ForecastTables):
         with self.transaction():
             self._db.execute("DELETE FROM mark WHERE name = ?", (name,))
 
+    def mark_of(self, name: str) -> Mark | None:
+        """The mark of this name; None if there is none."""
+        rows = self._rows("SELECT * FROM mark WHERE name = ?", name)
+        return Mark(name, to_moment(rows[0]["at"]), rows[0]["text"]) if rows else None
+
     def marks(self) -> dict[str, Mark]:
         """All marks by name."""
         rows = self._rows("SELECT * FROM mark")

@@ -1,5 +1,6 @@
 """Alarms: what cannot wait for a round, in the words of a push. Each is told once."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -9,6 +10,9 @@ from sillward.notices.push import Message, shortened
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Sheet
+
+MOST_ERRORS = 2
+"""Of a collection that are told; `sillward check` shows all."""
 
 
 def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -> Message:
@@ -52,6 +56,17 @@ def no_ledger(voice: Voice) -> Message:
 def ledger_back(voice: Voice) -> Message:
     """The ledger's file can be written again."""
     return Message(voice.say("ledger_back"), voice.say("nothing_to_do"))
+
+
+def collection_refused(errors: Sequence[str], voice: Voice) -> Message:
+    """The collection was edited and is wrong: the one from before stays in force."""
+    lines = [*errors[:MOST_ERRORS], voice.say("old_collection_stays", errors=len(errors))]
+    return shortened(voice.say("collection_refused"), lines)
+
+
+def collection_in_force(voice: Voice) -> Message:
+    """The edited collection is right now, and in force."""
+    return Message(voice.say("collection_in_force"), voice.say("nothing_to_do"))
 
 
 def history_reset(what: str, voice: Voice) -> Message:

@@ -49,6 +49,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "dry_until": (_LATER, _AT),
     "due": ((_AT, _LATER), ()),
     "ec_ms_cm": (0.9, 1.4),
+    "errors": (2, 1),
     "error": ("Open-Meteo: cannot be reached", "MET Norway: answered 503"),
     "evenings": (7, 3, 0),
     "event": ("In", "Out"),

@@ -64,6 +64,8 @@ class Wording:
     own: Mapping[str, Source] = field(default_factory=dict)
     page: str | None = None
     """The grower's own week as HTML."""
+    folder: Path | None = None
+    """Where the grower's are."""
 
 
 @cache
@@ -112,7 +114,7 @@ def with_own(folder: Path) -> Wording:
         own |= {name: Source(file.name, text, facts) for name, facts, _ in macros}
     if errors:
         raise ConfigError(errors)
-    return Wording(ours, own, page)
+    return Wording(ours, own, page, folder)
 
 
 def _wrong(
