@@ -50,7 +50,7 @@ def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) ->
 def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     if shelf.ledger.afloat:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
-    tick = shelf.ledger.marks().get(TICK_MARK)
+    tick = shelf.ledger.mark_of(TICK_MARK)
     if tick is not None and now - tick.at > MISSING:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
     doubt = shelf.clock_doubt()

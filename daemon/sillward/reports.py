@@ -405,7 +405,7 @@ def status_document(
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
     best, failed = keeper.shelf.best(site), keeper.shelf.failure()
-    tick = ledger.marks().get(TICK_MARK)
+    tick = ledger.mark_of(TICK_MARK)
     return {
         "schema": 1,
         "site": site.name,

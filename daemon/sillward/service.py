@@ -205,7 +205,7 @@ class Desk(Kit):
     def _refresh(self) -> None:
         """Ask for the forecasts that are due; each call is a step of work."""
         self.keeper.working = self.working
-        self.keeper.refresh()
+        self.keeper.refresh(self.site)
 
     def _tick_without_clock(self, now: datetime) -> None:
         """Before the clock is set no hour is right, and what is over cannot be told from what is
@@ -226,8 +226,7 @@ class Desk(Kit):
 
     def _keep_house(self, now: datetime) -> None:
         """Now and then: a copy of the ledger, and away with what is long ago."""
-        marks = self.ledger.marks()
-        tick, pruned = marks.get(TICK_MARK), marks.get(PRUNE_MARK)
+        tick, pruned = self.ledger.mark_of(TICK_MARK), self.ledger.mark_of(PRUNE_MARK)
         if tick is None or not timedelta(0) <= now - tick.at < TICK_KEPT_EVERY:
             self.ledger.mark(TICK_MARK, now, "")
         if pruned is None or not timedelta(0) <= now - pruned.at < timedelta(days=1):

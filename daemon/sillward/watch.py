@@ -86,9 +86,11 @@ class Watch:
         voice = self.kit.voice
         afloat = partial(alarms.no_ledger, voice) if ledger.afloat else None
         self._episode("ledger", now, afloat, partial(alarms.ledger_back, voice))
-        marks = ledger.marks()
-        reset, told = marks.get(HISTORY_RESET), f"{HISTORY_RESET}, {self.kit.site.name}"
-        if reset is not None and (told not in marks or marks[told].at != reset.at):
+        reset, told = ledger.mark_of(HISTORY_RESET), f"{HISTORY_RESET}, {self.kit.site.name}"
+        if reset is None:
+            return
+        known = ledger.mark_of(told)
+        if known is None or known.at != reset.at:
             self._alarm("history", now, partial(alarms.history_reset, reset.text, voice))
             ledger.mark(told, reset.at, "told")
 
@@ -108,7 +110,7 @@ class Watch:
         """
         ledger, site = self.kit.ledger, self.kit.site
         mark = f"{name}, {site.name}"
-        since = ledger.marks().get(mark)
+        since = ledger.mark_of(mark)
         if lasts is not None:
             if since is None:
                 ledger.mark(mark, now, "")

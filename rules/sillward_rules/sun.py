@@ -77,7 +77,9 @@ def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
     return both[:, 1], 90.0 - both[:, 0]
 
 
-@lru_cache(maxsize=4096)
+# A forecast spans some twenty days: room for a thousand sites, at half a kilobyte an entry. With
+# less than one round of all sites takes, each would push out what the next one needs.
+@lru_cache(maxsize=2**15)
 def day_events(site: Site, day: date) -> DayEvents:
     """Return sunrise and sunset around the solar noon of this local date."""
     noon = site.middle_of_day(day)

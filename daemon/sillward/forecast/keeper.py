@@ -71,15 +71,20 @@ class Keeper:
 
     # -- asking
 
-    def refresh(self) -> None:
-        """Ask every source that is due and needed. Failures are logged and planned anew."""
+    def refresh(self, *needed: Site) -> None:
+        """Ask every source that is due and needed. Failures are logged and planned anew.
+
+        needed: the sites whose need counts, all by default; who is asked is asked for all of them.
+        So each of many desks looks at its own site, and all together look at each site once.
+        """
+        needed = needed or tuple(self.sites)
         for place, source in enumerate(self.shelf.sources):
             every = source.every
-            if place and not self._fallback_needed(place):
+            if place and not self._fallback_needed(place, needed):
                 if place > 1 or self.shelf.opinion_k is None:
                     continue
                 every = _opinion_every(source)
-            if self._due(source, every):
+            if self._due(source, every, needed):
                 self._poll(source, every)
         self.refresh_members()
 
@@ -105,11 +110,13 @@ class Keeper:
             else:
                 error = self._poll(source, source.every, by_hand=True)
                 first, given = first or error, given or error is None
-            if self._all_have_sound(self.shelf.sources):
+            if self._all_have_sound(self.shelf.sources, self.sites):
                 break
         if self.shelf.opinion_k is not None and len(self.shelf.sources) > 1:
             second = self.shelf.sources[1]
-            if self._due(second, _opinion_every(second)):  # it may fail: then the notice says so
+            if self._due(
+                second, _opinion_every(second), self.sites
+            ):  # it may fail: then the notice says so
                 self._poll(second, _opinion_every(second), by_hand=True)
         if not given:
             raise first or SourceError(f"{self.shelf.sources[0].name}: asked not to be asked yet")
@@ -119,10 +126,10 @@ class Keeper:
         plan = self.shelf.ledger.poll(source.name)
         return plan is None or plan.failures > 0
 
-    def _due(self, source: Source, every: timedelta) -> bool:
+    def _due(self, source: Source, every: timedelta, sites: Sequence[Site]) -> bool:
         plan, now = self.shelf.ledger.poll(source.name), self.shelf.clock()
         if plan is not None and not plan.failures and not poll.forbidden(plan, now):
-            held = [self.shelf.of(source, site) for site in self.sites]
+            held = [self.shelf.of(source, site) for site in sites]
             if any(one is None or one.stored.fetched_at > now for one in held):
                 return True  # a new site, or the clock has been set back
             # Another process with this ledger may have taken our turns for its own sites.
@@ -133,14 +140,14 @@ class Keeper:
                 return True
         return poll.due(plan, now, every)
 
-    def _fallback_needed(self, place: int) -> bool:
+    def _fallback_needed(self, place: int, sites: Sequence[Site]) -> bool:
         """Whether the sources before this one fail, or leave a site without a sound forecast."""
         before = self.shelf.sources[:place]
-        return all(map(self._fails, before)) or not self._all_have_sound(before)
+        return all(map(self._fails, before)) or not self._all_have_sound(before, sites)
 
-    def _all_have_sound(self, sources: Sequence[Source]) -> bool:
-        """Whether each site has a sound forecast of one of these."""
-        return all(any(self._sound(one, site) for one in sources) for site in self.sites)
+    def _all_have_sound(self, sources: Sequence[Source], sites: Sequence[Site]) -> bool:
+        """Whether each site has a sound forecast of one of these sources."""
+        return all(any(self._sound(one, site) for one in sources) for site in sites)
 
     def _sound(self, source: Source, site: Site) -> bool:
         held = self.shelf.of(source, site)
@@ -315,7 +322,7 @@ class Keeper:
         if abs(behind) > CLOCK_OFF:
             log.warning("clock.doubtful behind=%s by=%s", behind, name)
             self.shelf.ledger.mark(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
-        elif abs(behind) <= CLOCK_RIGHT and CLOCK_MARK in self.shelf.ledger.marks():
+        elif abs(behind) <= CLOCK_RIGHT and self.shelf.ledger.mark_of(CLOCK_MARK) is not None:
             self.shelf.ledger.unmark(CLOCK_MARK)
 
 

@@ -13,6 +13,7 @@ from sillward.errors import SourceError
 from sillward.forecast import Source
 from sillward.forecast.ensemble import Ensemble
 from sillward.ledger import Ledger, Mark, StoredForecast
+from sillward.ledger.forecasts import ForecastStamp
 from sillward_rules import sun
 from sillward_rules.opinion import second_opinion
 from sillward_rules.remark import Plain
@@ -65,7 +66,7 @@ class Shelf:
     ensemble: Ensemble | None = None
     opinion_k: float | None = None
     """A second source is asked, and the colder taken where they are further apart [K]."""
-    _read: dict[tuple[str, str], Held] = field(default_factory=dict)
+    _read: dict[tuple[str, str], tuple[ForecastStamp, Held]] = field(default_factory=dict)
 
     def weather(self, site: Site) -> Weather:
         """The best forecast for a site, with a second opinion, the past and a spread.
@@ -120,8 +121,8 @@ class Shelf:
         held = [(one.source.name, one.stored.changed_at) for one in self.held(site)]
         members = None
         if self.ensemble is not None:
-            members = self.ledger.forecast(site.name, self.ensemble.name)
-        return held, None if members is None else members.fetched_at
+            members = self.ledger.forecast_stamp(site.name, self.ensemble.name)
+        return held, members
 
     def attribution(self, source: str) -> str:
         """The credit that is due for a weather of this source."""
@@ -135,7 +136,7 @@ class Shelf:
         """When and why the source at this place gave nothing; None if it did the last time."""
         name = self.sources[place].name
         plan = self.ledger.poll(name)
-        return self.ledger.marks().get(f"fetch failed, {name}") if plan and plan.failures else None
+        return self.ledger.mark_of(f"fetch failed, {name}") if plan and plan.failures else None
 
     def trouble(self, place: int = 0) -> str | None:
         """Why the source at this place gave nothing the last time; None if it did."""
@@ -148,7 +149,7 @@ class Shelf:
 
     def clock_doubt(self) -> str | None:
         """That this machine's clock is wrong, in words; None while it is right."""
-        mark = self.ledger.marks().get(CLOCK_MARK)
+        mark = self.ledger.mark_of(CLOCK_MARK)
         if mark is None:
             return None
         seconds, _, name = mark.text.partition(" by ")
@@ -195,12 +196,13 @@ class Shelf:
 
     def of(self, source: Source, site: Site) -> Held | None:
         """The stored forecast of a source, if it is for this place. Read once."""
-        stored = self.ledger.forecast(site.name, source.name)
-        if stored is None:
-            return None
-        known = self._read.get((source.name, site.name))
-        if known is not None and known.stored == stored:
+        stamp = self.ledger.forecast_stamp(site.name, source.name)
+        read, known = self._read.get((source.name, site.name), (None, None))
+        if known is not None and stamp == read:
             return known
+        stored = self.ledger.forecast(site.name, source.name)
+        if stored is None or stamp is None:
+            return None
         try:
             weather = source.read(stored.body, site, stored.fetched_at)
         except Exception as error:  # whatever is wrong with it: it is no forecast
@@ -212,5 +214,5 @@ class Shelf:
         if known is not None:  # what a source without a past has told before is its past
             weather = with_past(weather, known.weather)
         held = Held(source, stored, weather)
-        self._read[source.name, site.name] = held
+        self._read[source.name, site.name] = stamp, held
         return held

@@ -27,6 +27,10 @@ and source are not in these rows: a long one makes them no longer. Judgement: on
 sources that change every hour and reach eight nights ahead makes 154,000."""
 
 
+ForecastStamp = tuple[str | None, ...]
+"""When a forecast was fetched and changed, and its validators, as they lie in the file."""
+
+
 class ForecastTables(Database):
     """Forecasts, schedules of calls and the archive of nights, beside the file itself."""
 
@@ -51,6 +55,19 @@ class ForecastTables(Database):
         """The last good forecast of a source; None if there is none or its body is damaged."""
         rows = self._rows("SELECT * FROM forecast WHERE site = ? AND source = ?", site, source)
         return forecast_of(rows[0]) if rows else None
+
+    def forecast_stamp(self, site: str, source: str) -> ForecastStamp | None:
+        """What tells the last good forecast of a source from another, without its body.
+
+        None if there is none. It is asked at every tick, and unpacking a body takes far longer.
+        """
+        rows = self._rows(
+            "SELECT fetched_at, changed_at, last_modified, etag FROM forecast"
+            " WHERE site = ? AND source = ?",
+            site,
+            source,
+        )
+        return tuple(rows[0]) if rows else None
 
     def keep_poll(self, source: str, poll: Poll) -> None:
         """Keep when a source is to be asked again."""

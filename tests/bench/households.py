@@ -1,0 +1,124 @@
+"""Many households in one daemon: a tick in which nothing is due, by their number.
+
+Each has a site of its own, two outdoor spots, a room and a dozen plants; dusk has been told, orders
+are open, nothing is acknowledged. `--profile` shows where the largest tick goes.
+"""
+
+import argparse
+import cProfile
+import gc
+import pstats
+import random
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+
+from sillward.collection import Household
+from sillward.forecast import Setup
+from sillward.forecast.fetch import Answer
+from sillward.forecast.keeper import Keeper
+from sillward.forecast.shelf import Shelf
+from sillward.forecast.sources import open_meteo
+from sillward.ledger import Ledger, Poll, StoredForecast
+from sillward.service import Desk
+from sillward_rules.site import Site
+from tests.bench.table import Row, report
+from tests.daemon.bodies import dumped
+from tests.daemon.desks import SITE, Post, a_household, a_plant
+from tests.daemon.fakes import FakeClock
+from tests.daemon.skies import Sky
+
+NUMBERS = (25, 100, 400)
+DAY = date(2026, 5, 14)
+DUSK = datetime(2026, 5, 14, 17, 2, tzinfo=SITE.zone)
+GOAL_S = 0.5
+"""Of a tick in which nothing is due, for the most households."""
+
+TICKS = 7
+
+
+def household(number: int) -> Household:
+    """One of the neighbours: its own place, a few hundred metres from the last."""
+    made = a_household(
+        plants=tuple(a_plant(f"Pot {one}", home="bench") for one in range(12)),
+        name=f"Court {number}",
+    )
+    site = replace(made.collection.site, latitude=SITE.latitude + 0.003 * number)
+    return replace(made, collection=replace(made.collection, site=site))
+
+
+def desks_of(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
+    """So many desks that share a ledger on the disk, each with a fresh forecast."""
+    ledger = Ledger(folder / f"ledger-{number}.sqlite3", clock=clock)
+    source = open_meteo.build(Setup())
+    households = [household(one) for one in range(number)]
+    sites = [one.collection.site for one in households]
+    for site in sites:
+        ledger.keep_forecast(site.name, stored(source.name, site, clock()))
+    keeper = Keeper(Shelf([source], ledger, clock), sites, ask=no_network, rng=random.Random(3))
+    return [Desk(one, keeper, ledger, Post(), clock) for one in households]
+
+
+def stored(source: str, site: Site, now: datetime) -> StoredForecast:
+    """A cold night, as the provider gives it."""
+    return StoredForecast(source, now, now, dumped(Sky([(3.0, 17.0)]).body(site, DAY, now, 0)))
+
+
+def no_network(*_: object, **__: object) -> Answer:
+    msg = "nobody is asked while nothing is due"
+    raise AssertionError(msg)
+
+
+def tick(desks: Sequence[Desk], clock: FakeClock) -> float:
+    """One tick of all [s], half a minute after the last."""
+    clock.move(minutes=0.5)
+    start = time.perf_counter()
+    for desk in desks:
+        desk.tick()
+    return time.perf_counter() - start
+
+
+def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float]:
+    """So many desks whose dusk has just been told, and how long that took [s]."""
+    desks = desks_of(number, folder, clock)
+    name = desks[0].keeper.shelf.sources[0].name
+    desks[0].ledger.keep_poll(name, Poll(clock() + timedelta(hours=1)))
+    took = tick(desks, clock)
+    if not all(isinstance(one.sender, Post) and one.sender.titles for one in desks):
+        msg = "dusk was not told to all"
+        raise RuntimeError(msg)
+    tick(desks, clock)
+    return desks, took
+
+
+def main() -> int:
+    """Measure each number of households; print the table; return the exit status."""
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--profile", action="store_true")
+    profile = options.parse_args().profile
+    rows, medians = list[Row](), list[float]()
+    with tempfile.TemporaryDirectory() as folder:
+        for number in NUMBERS:
+            clock = FakeClock(DUSK)
+            desks, took = told(number, Path(folder), clock)
+            gc.collect()
+            medians.append(statistics.median(tick(desks, clock) for _ in range(TICKS)))
+            goal = GOAL_S if number == NUMBERS[-1] else None
+            rows.append(Row(f"{number} households: dusk told to all", took, "s"))
+            rows.append(Row(f"{number} households: idle tick", medians[-1], "s", at_most=goal))
+        if profile:
+            profiler = cProfile.Profile()
+            profiler.runcall(tick, desks, clock)
+            pstats.Stats(profiler).sort_stats("cumulative").print_stats(40)
+    growth = medians[-1] / medians[0] / (NUMBERS[-1] / NUMBERS[0])
+    rows.append(Row("growth against linear", growth, "x", at_most=1.5))
+    return report("Many households in one daemon", rows)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
