@@ -34,6 +34,7 @@ from sillward_rules.collection import Collection, Habits, Recipe
 from sillward_rules.feed import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.groups import standard_groups
 from sillward_rules.plant import (
+    GrowsClass,
     Limit,
     Limits,
     Plant,
@@ -351,11 +352,12 @@ def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
     mine = Limits(
         **{
             key: Limit(float(value), "your own limit")
-            for key, value in own.model_dump(exclude={"rot", "rest"}).items()
+            for key, value in own.model_dump(exclude={"rot", "rest", "grows"}).items()
             if value is not None
         },
         rot=RotClass(own.rot, "your own") if own.rot else None,
         rest=RestClass(own.rest, "your own") if own.rest else None,
+        grows=GrowsClass(own.grows, "your own") if own.grows else None,
     )
     bare = any(group.velamen for group in groups) and table.holder in ("basket", "mount")
     return Plant(

@@ -13,7 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 from sillward import shapes
 from sillward_rules import moments
 from sillward_rules.feed import SALTS, parse_npk, salt_named
-from sillward_rules.plant import Holder, Rest, Rot
+from sillward_rules.plant import Grows, Holder, Rest, Rot
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
@@ -161,6 +161,9 @@ class LimitsTable(Table):
     )
     day_high: Celsius | None = Field(None, description="warmest air by day, °C")
     leaf_high: Celsius | None = Field(None, description="hottest leaf in the sun, °C")
+    night_high: Celsius | None = Field(
+        None, description="warmest air for whole nights, of cool growers, °C"
+    )
     humidity_low: Percent | None = Field(None, description="driest air, relative humidity in %")
     vpd_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
         None, description="highest vapour-pressure deficit of the air, kPa"
@@ -182,6 +185,9 @@ class LimitsTable(Table):
     )
     rot: Rot | None = Field(None, description="how readily crown and axils rot when wet overnight")
     rest: Rest | None = Field(None, description='"dry" if it is kept dry while growth rests')
+    grows: Grows | None = Field(
+        None, description="at what warmth it grows, and so when it is misted and fed"
+    )
 
 
 class PlantTable(Table):
@@ -241,10 +247,11 @@ class HabitsTable(Table):
         None, description='bare velamen must stay wet so long ("15 min")'
     )
     mist_from: Celsius | None = Field(
-        None, description="nothing is misted on days that stay cooler, °C (18)"
+        None, description="nothing is misted on days that stay cooler, °C; left out, by the plant"
     )
     feed_from: Celsius | None = Field(
-        None, description="nothing is fed unless the day averages so much, °C (18)"
+        None,
+        description="nothing is fed unless the day averages so much, °C; left out, by the plant",
     )
     mistings_most: Annotated[int, Field(ge=0, le=8)] | None = Field(
         None, description="most mistings in a day (3)"

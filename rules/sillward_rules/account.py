@@ -72,7 +72,7 @@ class HeldRule:
 class Account:
     """The coming hours of a plant, at its home spot.
 
-    spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the spot. dli: light
+    spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the plant. dli: light
     of the day [mol m-2 d-1], dli_need: what the plant is grown with. sun_h: possible direct sun
     [h]. cold_h, cold_kh: time and depth of the night under the night limit [h], [K h].
     cold_chance: that it goes under it at all (0..1), spread: where that is from.
@@ -119,7 +119,7 @@ def account_for(
         pressure_kpa=scene.climate.pressure_kpa,
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,
-        season=scene.climate.season[column],
+        season=scene.climate.season[scene.traits.grows[cohort.index], column],
         dli=_dli(scene, column),
         dli_need=_dli_need(scene, plant),
         sun_h=light.direct_sun_hours(

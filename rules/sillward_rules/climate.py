@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sillward_rules import air, sun, surface
 from sillward_rules.air import Array
 from sillward_rules.film import FilmAir, evaporation
 from sillward_rules.leaf import leaf_temperature
 from sillward_rules.light import ppfd, through_windows
+from sillward_rules.plant import GROWS
 from sillward_rules.season import Season, day_length_h, running_mean_c, season_of
 from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
@@ -31,8 +33,8 @@ class Climate:
     reaches the plants, ppfd the same in quanta [umol m-2 s-1], means of the hour that ends at the
     time; rain_mm, hail_pct (100 where hail is forecast) likewise; crown_wet_h how long a crown
     has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; net_w_m2 net radiation
-    of a unit of wetted surface at air temperature. season (spot,): of the days that the weather
-    covers.
+    of a unit of wetted surface at air temperature. season (class, spot) of `Season`, for each of
+    GROWS: of the days that the weather covers.
     """
 
     spots: tuple[Spot, ...]
@@ -54,7 +56,7 @@ class Climate:
     rain_wet_h: Array
     net_w_m2: Array
     pressure_kpa: float
-    season: tuple[Season, ...]
+    season: NDArray[np.object_]
 
     def column(self, name: str) -> int:
         """Index of a spot on axis 1."""
@@ -211,15 +213,15 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarra
     return np.asarray(np.where(unlit & np.isnan(light), 0.0, light))
 
 
-def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[Season, ...]:
-    """The season at each spot, from the whole of the weather and the day in its middle."""
+def _seasons(site: Site, weather: Weather, temp_c: Array) -> NDArray[np.object_]:
+    """(class, spot) the season for each of GROWS at each spot, from the whole of the weather and
+    the day in its middle."""
     if weather.times.size == 0:
-        return (Season.SLOWING,) * int(temp_c.shape[1])
+        return np.full((len(GROWS), temp_c.shape[1]), Season.SLOWING, dtype=np.object_)
     row = weather.times.size // 2
     length = day_length_h(site, site.local_date(moment(weather.times[row])))
     means = running_mean_c(weather.times, temp_c, float(weather.times[row]))
-    seasons: tuple[Season, ...] = tuple(season_of(length, means).tolist())
-    return seasons
+    return np.stack([season_of(length, means, grows) for grows in GROWS])
 
 
 def wind_at_height(wind_10m_m_s: Array, height_m: Array | float) -> Array:

@@ -56,11 +56,12 @@ class Habits:
     velamen_uptake: timedelta = timedelta(minutes=15)
     """Bare velamen must stay wet this long; also the least time to come round with a rinse."""
 
-    mist_from_c: float = 18.0
-    """On days that stay cooler than this [°C] nothing is misted."""
+    mist_from_c: float | None = None
+    """On days that stay cooler than this [°C] nothing is misted; None: by what each plant wants,
+    see `season.WARMTH`."""
 
-    feed_from_c: float = 18.0
-    """Nothing is fed unless the 24 hours around the day average this much [°C]."""
+    feed_from_c: float | None = None
+    """Nothing is fed unless the 24 hours around the day average this much [°C]; None: likewise."""
 
     mistings_most: int = 3
     """Most mistings a day."""

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Any
 
 from sillward_rules.air import saturation_vapour_pressure
-from sillward_rules.plant import Holder, Limit, Limits, RestClass, RotClass
+from sillward_rules.plant import GrowsClass, Holder, Limit, Limits, RestClass, RotClass
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,14 +56,22 @@ def _group(name: str, table: dict[str, Any]) -> Group:
             day_high=limit("day_high"),
             humidity_low=limit("humidity_low"),
             vpd_high=_driest_comfortable(name, table),
-            leaf_high=_hottest_leaf(name, table),
+            leaf_high=limit("leaf_high") if "leaf_high" in table else _hottest_leaf(name, table),
+            night_high=limit("night_high") if "night_high" in table else None,
             light_low=limit("light_low"),
             light_high=limit("light_high"),
             salt_high=limit("salt_high"),
             rot=RotClass(table["rot"]["value"], f'group "{name}": {table["rot"]["source"]}'),
             rest=RestClass(table["rest"]["value"], f'group "{name}": {table["rest"]["source"]}'),
+            grows=_grows(name, table),
         ),
     )
+
+
+def _grows(name: str, table: dict[str, Any]) -> GrowsClass | None:
+    """At what warmth the group grows; None where it is not given."""
+    given = table.get("grows")
+    return given and GrowsClass(given["value"], f'group "{name}": {given["source"]}')
 
 
 def _driest_comfortable(name: str, table: dict[str, Any]) -> Limit:
@@ -85,7 +93,7 @@ plants that do not live in strong light (noon below 800 umol m-2 s-1) get 3 K le
 
 
 def _hottest_leaf(name: str, table: dict[str, Any]) -> Limit:
-    """Leaf limit in the sun: no handbook lists one by group, so it follows from the light."""
+    """Leaf limit in the sun of a group that gives none: it follows from the light."""
     shade = table["light_high"]["value"] < SUN_LEAF_PPFD
     value = SHADE_LEAF_HIGH_C if shade else SUN_LEAF_HIGH_C
     kind = "shade" if shade else "sun"

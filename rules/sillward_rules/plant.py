@@ -11,10 +11,13 @@ from sillward_rules.air import Array
 Rot: TypeAlias = Literal["low", "medium", "high"]
 Holder: TypeAlias = Literal["basket", "mount", "moss", "pot"]
 Rest: TypeAlias = Literal["none", "dry"]
+Grows: TypeAlias = Literal["warm", "intermediate", "cool", "cool all year"]
 
 ROT_CLASSES: tuple[Rot, ...] = get_args(Rot)
 HOLDERS: tuple[Holder, ...] = get_args(Holder)
 RESTS: tuple[Rest, ...] = get_args(Rest)
+GROWS: tuple[Grows, ...] = get_args(Grows)
+"""At what warmth plants grow (`season.SEASONS`), from the neediest on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +45,28 @@ class RestClass:
 
 
 @dataclass(frozen=True, slots=True)
+class GrowsClass:
+    """At what warmth the plant grows, with its origin."""
+
+    value: Grows
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """What a plant stands. None: no such limit is known for it.
 
     night_low [°C] comfort over whole nights; brief_low [°C] injures within hours; day_high [°C]
-    air, leaf_high [°C] leaf in the sun; humidity_low [%]; vpd_high [kPa]; light_low, light_high
-    [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high [m/s]; rain_high [mm] in an hour; rot;
-    rest.
+    air, leaf_high [°C] leaf in the sun; night_high [°C] air over whole nights; humidity_low [%];
+    vpd_high [kPa]; light_low, light_high [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high
+    [m/s]; rain_high [mm] in an hour; rot; rest; grows.
     """
 
     night_low: Limit | None = None
     brief_low: Limit | None = None
     day_high: Limit | None = None
     leaf_high: Limit | None = None
+    night_high: Limit | None = None
     humidity_low: Limit | None = None
     vpd_high: Limit | None = None
     light_low: Limit | None = None
@@ -64,6 +76,7 @@ class Limits:
     rain_high: Limit | None = None
     rot: RotClass | None = None
     rest: RestClass | None = None
+    grows: GrowsClass | None = None
 
 
 UNITS: Mapping[str, str] = {
@@ -71,6 +84,7 @@ UNITS: Mapping[str, str] = {
     "brief_low": "°C",
     "day_high": "°C",
     "leaf_high": "°C",
+    "night_high": "°C",
     "humidity_low": "%",
     "vpd_high": "kPa",
     "light_low": "umol m-2 s-1",
@@ -107,12 +121,18 @@ class Plant:
         """Whether it is kept dry while growth rests."""
         return self.limits.rest is not None and self.limits.rest.value == "dry"
 
+    @property
+    def grows(self) -> Grows:
+        """At what warmth it grows; "warm" where nothing is known: feed it cannot use harms it."""
+        return self.limits.grows.value if self.limits.grows else "warm"
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Traits:
     """What planners look at of many plants, in columns of shape (plant,).
 
     limits: by name, in their UNITS, NaN where a plant has no such limit. holder, rot, rest: words.
+    grows: places in GROWS.
     """
 
     plants: tuple[Plant, ...]
@@ -121,6 +141,7 @@ class Traits:
     rot: np.ndarray
     rest: np.ndarray
     velamen: np.ndarray
+    grows: np.ndarray
 
     @classmethod
     def of(cls, plants: Sequence[Plant]) -> "Traits":
@@ -137,6 +158,7 @@ class Traits:
             np.array([plant.rot for plant in plants], dtype="U8"),
             np.array(["dry" if plant.rests_dry else "none" for plant in plants], dtype="U8"),
             np.array([plant.velamen for plant in plants], dtype=bool),
+            np.array([GROWS.index(plant.grows) for plant in plants], dtype=np.int64),
         )
 
     def take(self, indices: np.ndarray) -> "Traits":
@@ -148,6 +170,7 @@ class Traits:
             self.rot[indices],
             self.rest[indices],
             self.velamen[indices],
+            self.grows[indices],
         )
 
 
@@ -155,9 +178,10 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
     """Take, limit by limit, the tenderest of the parents; ties go to the first.
 
     A limit that only some parents have is taken from those. A hybrid rests dry only if all its
-    parents do: kept a little moist it takes less harm (judgement).
+    parents do: kept a little moist it takes less harm (judgement). It grows as the parent that
+    wants most warmth.
     """
-    chosen: dict[str, Limit | RotClass | RestClass] = {}
+    chosen: dict[str, Limit | RotClass | RestClass | GrowsClass] = {}
     for field in fields(Limits):
         known = [value for one in parents if (value := getattr(one, field.name)) is not None]
         if not known:
@@ -166,6 +190,8 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
             chosen["rot"] = max(known, key=lambda rot: ROT_CLASSES.index(rot.value))
         elif field.name == "rest":
             chosen["rest"] = min(known, key=lambda rest: RESTS.index(rest.value))
+        elif field.name == "grows":
+            chosen["grows"] = min(known, key=lambda grows: GROWS.index(grows.value))
         elif field.name in _TENDER_IS_HIGH:
             chosen[field.name] = max(known, key=lambda limit: limit.value)
         else:

@@ -350,8 +350,9 @@ def fire(
     speaks = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
     speaks &= rule.plants.among(traits)
     if rule.season:
-        in_season = np.array([one.value in rule.season for one in climate.season], dtype=bool)
-        speaks[speaks] &= in_season[columns[speaks]]
+        spoken = np.flatnonzero(speaks)
+        seasons = climate.season[traits.grows[spoken], columns[spoken]]
+        speaks[spoken] = [one.value in rule.season for one in seasons]
     spoken = np.flatnonzero(speaks)
     rots = traits.rot[spoken] == "high"
     first, of_class = alike(columns[spoken], bounds[spoken], rots, others[spoken])

@@ -8,6 +8,7 @@ from itertools import chain
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sillward_rules import sun
 from sillward_rules.air import Array
@@ -15,8 +16,9 @@ from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
 from sillward_rules.climate import Climate, climate_of
 from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
-from sillward_rules.plant import Plant, Traits
+from sillward_rules.plant import GROWS, Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
+from sillward_rules.season import WARMTH
 from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
 from sillward_rules.weather import HOUR_S, Freshness, Weather, between, hours_within, moment
@@ -84,6 +86,16 @@ class Scene:
             [self.columns.get(plant.shelter or "", -1) for plant in self.traits.plants],
             dtype=np.int64,
         )
+
+    @cached_property
+    def seasons(self) -> NDArray[np.object_]:
+        """(cohort,) the `Season` of each at its home."""
+        return np.asarray(self.climate.season[self.traits.grows, self.home])
+
+    def wanted_warmth(self, name: str) -> Array:
+        """(cohort,) what each wants of a warmth, by the name of a field of `Warmth` [°C]."""
+        of_class = np.array([getattr(WARMTH[grows], name) for grows in GROWS], dtype=np.float64)
+        return np.asarray(of_class[self.traits.grows])
 
     @cached_property
     def standing(self) -> Standing:

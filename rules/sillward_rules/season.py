@@ -5,10 +5,13 @@ the calendar, so that it is right in both hemispheres, in the tropics and beyond
 
 Known (common practice, no source for one number): most tender container plants grow in warm long
 days; many orchids, succulents and bulbs want a dry rest in the cool short ones; feed that a plant
-at rest does not take up stays as salt. Cool-growing kinds grow below the bounds here, and some
-rest by an inner clock. The bounds are judgement; they are set so that a doubt ends in SLOWING.
+at rest does not take up stays as salt. Plants of cool mountains grow at a warmth in which warm
+growers rest, and some of them all year. All bounds are judgement; they are set so that a doubt
+ends in SLOWING.
 """
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from enum import Enum
 
@@ -16,26 +19,49 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sillward_rules.air import Array
+from sillward_rules.plant import Grows
 from sillward_rules.site import Site
 from sillward_rules.sun import Daylight, day_events
 from sillward_rules.weather import HOUR_S, bridge_gaps
 
-GROWING_FROM_C = 18.0
-"""Mean temperature from which plants are taken to grow [°C]. Judgement; the same warmth from which
-feed is advised by default. Growers' classes put the night of warm orchids at 18 or more."""
-
 GROWING_FROM_H = 11.0
-"""Day length from which warm plants are taken to grow [h]. Judgement: within 17 degrees of the
-equator every day is longer, and there warmth alone decides."""
-
-REST_BELOW_C = 13.0
-"""Mean temperature below which plants are taken to rest whatever the day [°C]. Judgement; 13 is
-the lower edge of intermediate night classes, here of the mean of day and night."""
+"""Day length from which plants that go by it are taken to grow [h]. Judgement: within 17 degrees of
+the equator every day is longer, and there warmth alone decides."""
 
 REST_BELOW_H = 10.5
-"""Day length below which plants short of `GROWING_FROM_C` rest [h]. Judgement: no day is that short
-within 25 degrees of the equator; half an hour under `GROWING_FROM_H`, so that growing plants slow
-down before they rest."""
+"""Day length below which plants that go by it rest unless they are as warm as growth wants [h].
+Judgement: no day is that short within 25 degrees of the equator, where day length hardly varies;
+half an hour under `GROWING_FROM_H`, so that growing plants slow down before they rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """What a class of plants wants to grow [°C].
+
+    growing_from_c, rest_below_c : mean of the days around now from which they grow, under which
+    they rest. by_day_length : whether short days slow them down. feed_from_c : mean of 24 hours
+    under which they are not fed; root_from_c : air under which their roots take up little;
+    mist_from_c : day's highest under which they are not misted.
+    """
+
+    growing_from_c: float
+    rest_below_c: float
+    by_day_length: bool
+    feed_from_c: float
+    root_from_c: float
+    mist_from_c: float
+
+
+WARMTH: Mapping[Grows, Warmth] = {
+    "warm": Warmth(18.0, 13.0, True, 18.0, 12.0, 18.0),
+    "intermediate": Warmth(16.0, 11.0, True, 16.0, 12.0, 16.0),
+    "cool": Warmth(12.0, 7.0, True, 12.0, 8.0, 12.0),
+    "cool all year": Warmth(12.0, 7.0, False, 9.0, 8.0, 10.0),
+}
+"""By class of growers. Judgement. Night classes of orchids are cool 7 to 13, intermediate 13 to 16,
+warm from 18 °C on (Orchids for Dummies, table 2-1), and days some 8 K warmer: a cool grower at the
+lower end of both has a mean of 12, a warm one at its least night of 18. Plants that grow all year
+without a pause slow down in the cold only; they are fed weakly at any warmth they live in well."""
 
 LEAST_KNOWN_H = 48
 """Known hours without which a mean says nothing [h]. Judgement: two days."""
@@ -115,17 +141,21 @@ def running_mean_c(
     return np.asarray(_mean_of_whole_days(hours).reshape(temp.shape[1:]))
 
 
-def season_of(day_length_h: ArrayLike, mean_c: ArrayLike) -> NDArray[np.object_]:
-    """The season that day length and warmth make, by judgement (see the constants).
+def season_of(
+    day_length_h: ArrayLike, mean_c: ArrayLike, grows: Grows = "warm"
+) -> NDArray[np.object_]:
+    """The season that day length and warmth make for a class of plants (see `WARMTH`).
 
     GROWING in warmth and long days; REST in cold, or in short days that are not warm; SLOWING in
     between, and where the warmth is unknown: then a plant is neither fed as growing nor dried as
-    resting.
+    resting. Plants that do not go by the day's length live by warmth alone.
 
     Parameters
     ----------
     day_length_h, mean_c : ArrayLike
         Day length [h] and running mean temperature [°C], any shapes that go together.
+    grows : Grows
+        At what warmth the plants grow.
 
     Returns
     -------
@@ -135,9 +165,12 @@ def season_of(day_length_h: ArrayLike, mean_c: ArrayLike) -> NDArray[np.object_]
     length, mean = np.broadcast_arrays(
         np.asarray(day_length_h, dtype=np.float64), np.asarray(mean_c, dtype=np.float64)
     )
+    wants = WARMTH[grows]
+    long = (length >= GROWING_FROM_H) | (not wants.by_day_length)
+    short = (length < REST_BELOW_H) & wants.by_day_length
     # Comparisons with NaN are false, so what is unknown ends in SLOWING.
-    growing = (mean >= GROWING_FROM_C) & (length >= GROWING_FROM_H)
-    rest = (mean < REST_BELOW_C) | ((length < REST_BELOW_H) & (mean < GROWING_FROM_C))
+    growing = (mean >= wants.growing_from_c) & long
+    rest = (mean < wants.rest_below_c) | (short & (mean < wants.growing_from_c))
     seasons = np.full(mean.shape, Season.SLOWING, dtype=np.object_)
     seasons[growing] = Season.GROWING
     seasons[rest] = Season.REST

@@ -525,7 +525,7 @@ def test_check_as_json_tells_the_same() -> None:
     for plant in report["plants"]:
         for name, limit in plant["limits"].items():
             assert limit["origin"], (plant["name"], name)
-            assert limit["unit"] or name in ("rot", "rest")
+            assert limit["unit"] or name in ("rot", "rest", "grows")
     assert report["rules"] == [*(rule.name for rule in standard_rules()), "hot dry wind"]
 
 

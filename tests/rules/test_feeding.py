@@ -75,7 +75,8 @@ def starts(chore: Chore) -> datetime:
 
 
 def season_of(air: Weather, now: datetime = NOW) -> Season:
-    return Scene(garden(), air, {}, now).climate.season[0]
+    season: Season = Scene(garden(), air, {}, now).seasons[0]
+    return season
 
 
 # -- which mornings

@@ -169,7 +169,7 @@ def test_a_dry_rest_is_kept_dry_and_other_plants_are_not(rests: bool) -> None:
     air = sky(daily_curve(8.0, 25.0, 96), dew=-8.0, start=WINTER, now=WINTER_NOW)
     scene, _, (plan,), _ = planned(garden(resting), air, now=WINTER_NOW)
 
-    assert scene.climate.season[0] is Season.REST
+    assert scene.seasons[0] is Season.REST
     assert bool(plan.mistings) is not rests
 
 
@@ -177,7 +177,7 @@ def test_in_its_growing_season_a_plant_that_rests_dry_is_misted() -> None:
     growing = limited(plant(holder="mount"), rest=True)
     scene, _, (plan,), _ = planned(garden(growing), sky())
 
-    assert scene.climate.season[0] is Season.GROWING
+    assert scene.seasons[0] is Season.GROWING
     assert plan.mistings
 
 

@@ -15,16 +15,13 @@ from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
 from sillward_rules.remark import FeedTooStrong, Remark
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, errands
+from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.season import Season
 from sillward_rules.weather import moment
 
 RINSE_AT = 2.0
 """Rinse before the salts of a drying film are so many times as strong as the feed. Judgement:
 twice is half the film gone; the last tenth of the time carries ten times the salt."""
-
-COLD_MORNING_C = 12.0
-"""No feed while the air at the plants is colder than this: roots take up little. Judgement."""
 
 SAME_HOUR = timedelta(hours=12)
 """A week later, but at an earlier hour, is a week later."""
@@ -60,13 +57,15 @@ def windows(
     if not cohorts.size:
         return opens, closes, told
     velamen = scene.traits.velamen
-    keys = (planned.which, velamen, rinse_at, scene.roots, places.until)
+    cold = scene.wanted_warmth("root_from_c")
+    keys = (planned.which, velamen, rinse_at, scene.roots, places.until, cold)
     first, groups = alike(*(key[cohorts] for key in keys))
     for number, index in enumerate(cohorts[first].tolist()):
         misting = planned.plans[int(planned.which[index])].mistings[0]
         films, bare = steps.films(int(places.column[index])), bool(velamen[index])
         until = _wet_until(scene, films, places, index)
-        found = _window(scene, misting, films, bare, float(rinse_at[index]), until)
+        takes = films.temp_c >= cold[index]
+        found = _window(scene, misting, films, bare, float(rinse_at[index]), until, takes)
         if found is None:
             continue
         for cohort in cohorts[groups == number].tolist():
@@ -84,7 +83,7 @@ def ready(
     """
     takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
     fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
-    return np.asarray(fit & _due(scene, steps, fed) & _growing_weather(scene, steps)[places.column])
+    return np.asarray(fit & _due(scene, steps, fed) & _growing_weather(scene, steps, places.column))
 
 
 def strongest(scene: Scene) -> Array:
@@ -178,7 +177,8 @@ def _due(scene: Scene, steps: DaySteps, fed: Array) -> np.ndarray:
 
     While growth slows it takes twice as long.
     """
-    pause_s = np.array([_pause(scene, season) for season in scene.climate.season])[scene.home]
+    pauses = {season: _pause(scene, season) for season in Season}
+    pause_s = np.array([pauses[season] for season in scene.seasons])
     since = max(scene.now, steps.events.sunrise).timestamp() - fed
     return np.asarray(since >= pause_s - SAME_HOUR.total_seconds())
 
@@ -189,14 +189,16 @@ def _pause(scene: Scene, season: Season) -> float:
     return scene.habits.feed_every.total_seconds() * (1 if season is Season.GROWING else 2)
 
 
-def _growing_weather(scene: Scene, steps: DaySteps) -> np.ndarray:
-    """(spot,) whether the 24 hours from sunrise are as warm on average as growth wants."""
+def _growing_weather(scene: Scene, steps: DaySteps, column: Standing) -> np.ndarray:
+    """(cohort,) whether the 24 hours from sunrise are as warm on average as growth wants."""
     sunrise = steps.events.sunrise
     rows = scene.rows(sunrise, sunrise + timedelta(hours=24) - timedelta(seconds=1))
     temp = scene.climate.temp_c[rows]
     if rows.size < 24:
-        return np.zeros(temp.shape[1], dtype=bool)
-    return np.asarray(temp.mean(axis=0) >= scene.habits.feed_from_c)  # NaN is not
+        return np.zeros(column.shape, dtype=bool)
+    least = scene.habits.feed_from_c
+    wanted = scene.wanted_warmth("feed_from_c") if least is None else least
+    return np.asarray(temp.mean(axis=0)[column] >= wanted)  # NaN is not
 
 
 def _window(
@@ -206,16 +208,18 @@ def _window(
     velamen: bool,
     rinse_at: float,
     until: datetime,
+    takes: np.ndarray,
 ) -> tuple[datetime, datetime, Reason] | None:
     """Feed for as long as what is taken up can be taken up before the rinse is due.
 
+    takes (step,) : when it is warm enough for roots to take up anything.
     until : when the rinse must be done, for the crowns to dry and the plants to go in.
     """
     share = float(share_lost_at(rinse_at))
     # The salts burn where they are taken up: in velamen where there is some, else on the leaf.
     lasts = films.velamen_lasting(share) if velamen else films.lasting(share * LEAF_FILM.depth_mm)
     wanted = uptake(scene, velamen=velamen) / timedelta(hours=1)
-    fits = (lasts >= wanted) & (films.temp_c >= COLD_MORNING_C)
+    fits = (lasts >= wanted) & takes
     start, end = films.index(first.opens), films.index(first.closes)
     warm = np.flatnonzero(fits[start : end + 1])
     if not warm.size:

@@ -73,7 +73,7 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
         return DayPlans((), which)
     rows = scene.rows(steps.events.sunrise, steps.events.sunset)
     needs = _last_needs(scene.rules_asking("mist", places.column), rows, which.size)
-    wanted = (needs >= 0) & _warm(scene, rows)[places.column] & ~resting(scene)
+    wanted = (needs >= 0) & _warm(scene, rows, places.column) & ~resting(scene)
     cohorts = np.flatnonzero(wanted)
     if not cohorts.size:
         return DayPlans((), which)
@@ -108,8 +108,7 @@ def _misted_today(scene: Scene, steps: DaySteps) -> Array:
 
 def resting(scene: Scene) -> np.ndarray:
     """(cohort,) whether plants take their dry rest now, at the season of their home."""
-    asleep = np.array([season is Season.REST for season in scene.climate.season], dtype=bool)
-    return np.asarray((scene.traits.rest == "dry") & asleep[scene.home])
+    return np.asarray((scene.traits.rest == "dry") & (scene.seasons == Season.REST))
 
 
 def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Errand]:
@@ -206,11 +205,13 @@ def _last_needs(firings: Sequence[Firing], rows: np.ndarray, count: int) -> np.n
     return needs
 
 
-def _warm(scene: Scene, rows: np.ndarray) -> np.ndarray:
-    """(spot,) whether the day gets warm enough for misting."""
+def _warm(scene: Scene, rows: np.ndarray, column: Standing) -> np.ndarray:
+    """(cohort,) whether the day gets warm enough for misting where they stand."""
     temp = scene.climate.temp_c[rows]
     if not rows.size:
-        return np.zeros(temp.shape[1], dtype=bool)
-    return np.asarray(np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)) >= (
-        scene.habits.mist_from_c
+        return np.zeros(column.shape, dtype=bool)
+    highest = np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)
+    least = scene.habits.mist_from_c
+    return np.asarray(
+        highest[column] >= (scene.wanted_warmth("mist_from_c") if least is None else least)
     )

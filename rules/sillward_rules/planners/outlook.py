@@ -232,8 +232,7 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
     mean = np.stack(totals).mean(axis=0)
     length = day_length_h(scene.site, days[len(days) // 2])
     need = light.noon_dli(scene.traits.limits["light_low"], length)
-    resting = np.array([season is Season.REST for season in scene.climate.season], dtype=bool)
-    lacks = (mean[scene.home] < DARK_SHARE * need) & ~resting[scene.home]
+    lacks = (mean[scene.home] < DARK_SHARE * need) & (scene.seasons != Season.REST)
     said: list[Remark] = []
     for column in np.unique(scene.home[lacks]).tolist():
         cohorts = np.flatnonzero(lacks & (scene.home == column))
