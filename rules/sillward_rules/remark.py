@@ -78,14 +78,14 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants that must go in, with no shelter given and no spot known to hold their limit."""
+    """Plants that must go in, with no shelter given and no spot known to be warmer than home."""
 
     plants: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class ShelterChosen(Remark):
-    """Plants without a shelter of their own, and the warmest spot, which holds their limit."""
+    """Plants without a shelter of their own, and the spot to which they go, which holds."""
 
     plants: tuple[str, ...]
     spot: str
@@ -94,7 +94,10 @@ class ShelterChosen(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterTooCold(Remark):
-    """Where plants will spend the night does not hold their limit, and which spot would."""
+    """A spot that does not hold the limit of plants, and where they go instead.
+
+    Without a better spot there is none that holds it, and this, the warmest, is where they go.
+    """
 
     plants: tuple[str, ...]
     spot: str
@@ -106,7 +109,10 @@ class ShelterTooCold(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterUnknown(Remark):
-    """What holds where plants will spend the night is not known, and which spot would do."""
+    """A spot of which nobody knows what it holds tonight, and where plants go instead.
+
+    Without a better spot none is known to hold their limit, and this is where they go.
+    """
 
     plants: tuple[str, ...]
     spot: str

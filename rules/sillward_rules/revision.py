@@ -104,10 +104,12 @@ def revise(
     change of an hour is not worth a message. out_after: the habit of that name; until going out is
     later by more than that, the leaf is beyond its limit by the margin at the hour that was told.
 
-    An order whose hour is over stands. After the usual hour a need that is small, and unsure or
-    nearly over, adds nothing. Only carrying in and out is called off: a cover does no harm. What
-    nobody knows adds and moves nothing: at night no one is sent out for a forecast that did not
-    come. Going out is called off or put off, never newly ordered: the morning round does that.
+    An order whose hour is over stands, and so does the way that was told, unless the spot at its
+    end is short of the limit by more than `WAKE_K`. After the usual hour a need that is small, and
+    unsure or nearly over, adds nothing. Only carrying in and out is called off: a cover does no
+    harm. What nobody knows adds and moves nothing: at night no one is sent out for a forecast that
+    did not come. Going out is called off or put off, never newly ordered: the morning round does
+    that.
     """
     was = {(one.kind, name): one for one in told for name in one.plants}
     added: list[Chore] = []
@@ -117,12 +119,13 @@ def revise(
         if chore.kind not in CORRECTED:
             continue
         now_asked.update((chore.kind, name) for name in chore.plants)
-        known = {reason.plant for reason in chore.because if reason.value is not None}
+        known = {one.plant: one for one in chore.because if one.value is not None}
         in_vain = {one.plant for one in chore.because if _in_vain(chore, one, sheet.at)}
         fresh = [
             name
             for name in chore.plants
-            if name in known - in_vain
+            if name in known
+            and name not in in_vain
             and chore.kind in ORDERS
             and (chore.kind, name) not in was
             and (chore.kind, name) not in done
@@ -133,7 +136,9 @@ def revise(
         shifted: dict[datetime, list[str]] = {}
         for name in chore.plants:
             before = was.get((chore.kind, name))
-            if before is not None and name in known and _shifted(before, chore, sheet, by):
+            if before is None or name not in known:
+                continue
+            if _shifted(before, chore, sheet, by) or _misled(before, chore, known[name], sheet):
                 shifted.setdefault(before.at, []).append(name)
         others += [Moved(only(chore, names), at) for at, names in shifted.items()]
     return Revision(tuple(added), tuple(others), tuple(_called_off(told, now_asked, sheet, safe)))
@@ -155,7 +160,18 @@ def _shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> boo
     hour = hour_of(chore)
     if chore.kind is ChoreKind.CARRY_OUT:
         return hour - was.at > moved_by
-    return abs(hour - was.at) > moved_by or chore.to_spot != was.to_spot
+    return abs(hour - was.at) > moved_by
+
+
+def _misled(was: Order, chore: Chore, reason: Reason, sheet: Sheet) -> bool:
+    """Whether the spot that was told is too cold for a plant, and by more than a hair."""
+    same = chore.kind is not ChoreKind.CARRY_IN or chore.to_spot == was.to_spot
+    if same or was.at <= sheet.at:
+        return False
+    low = sheet.held.get(was.to_spot)
+    if low is None or reason.limit is None or reason.unit != "°C":
+        return True
+    return low < reason.limit - WAKE_K
 
 
 def _called_off(

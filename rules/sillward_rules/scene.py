@@ -132,6 +132,11 @@ class Scene:
         return np.array([spot.holds_itself for spot in self.climate.spots], dtype=bool)
 
     @cached_property
+    def indoors(self) -> np.ndarray:
+        """(spot,) whether a spot is indoors."""
+        return np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
+
+    @cached_property
     def tenderest_c(self) -> Array:
         """(spot,) highest night limit of what lives there [°C]; NaN where nothing has one."""
         highest = np.full(len(self.climate.spots), np.nan)
@@ -173,8 +178,7 @@ class Scene:
 
     def covered(self, standing: Standing) -> np.ndarray:
         """(cohort,) whether a spot is cover: the plant's shelter, or indoors, but not its home."""
-        indoors = np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
-        cover = (standing == self.shelter) | indoors[standing]
+        cover = (standing == self.shelter) | self.indoors[standing]
         return np.asarray((standing != self.home) & cover)
 
     def rows(self, start: datetime, end: datetime) -> np.ndarray:

@@ -72,6 +72,8 @@ class Sheet:
     outlook: Outlook | None
     lows: dict[str, float | None]
     """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
+    held: dict[str, float | None] = field(default_factory=dict)
+    """The same of every spot, indoors too: what it holds."""
     states: dict[str, PlantState] = field(default_factory=dict)
     feed: str | None = None
     """The feed in use: what to weigh in, and how strong it is."""
@@ -97,6 +99,7 @@ def draw_up(
         chores, warnings, ahead = *_morning(scene), None
     else:
         chores, warnings, ahead = _week(scene)
+    held = _held(scene)
     used = {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
     assumptions = [
         OpenQuestion(spot.name, question)
@@ -115,7 +118,8 @@ def draw_up(
         warnings=_worth_saying([*_coverage_warnings(scene), *warnings, *weather.remarks]),
         assumptions=tuple(assumptions),
         outlook=ahead,
-        lows=_outdoor_lows(scene),
+        lows=_outdoor_lows(scene, held),
+        held=held,
         states=scene.states,
         feed=feed_in_words(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
@@ -215,13 +219,19 @@ def believed(state: State, site: Site, now: datetime) -> State:
     }
 
 
-def _outdoor_lows(scene: Scene) -> dict[str, float | None]:
-    night = sun.night_at_or_after(scene.site, scene.now)
-    lows = shelter.spot_lows(scene, night)
+def _held(scene: Scene) -> dict[str, float | None]:
+    lows = shelter.spot_lows(scene, sun.night_at_or_after(scene.site, scene.now)).tolist()
     return {
-        scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
-        for column in np.unique(scene.home).tolist()
-        if not scene.holds_itself[column]
+        scene.spot_name(column): low if np.isfinite(low) else None
+        for column, low in enumerate(lows)
+    }
+
+
+def _outdoor_lows(scene: Scene, held: dict[str, float | None]) -> dict[str, float | None]:
+    homes = np.unique(scene.home)
+    return {
+        name: held[name]
+        for name in map(scene.spot_name, homes[~scene.holds_itself[homes]].tolist())
     }
 
 

@@ -95,26 +95,27 @@ SAMPLES: list[tuple[Remark, str]] = [
         NoShelter(B),
         "Anemone, Boat: must go in, but no spot is known to hold the limit: find a warm place",
     ),
-    (ShelterChosen(A, "room", 16.0), "Anemone: no shelter is given; use room, 16 °C"),
+    (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: no shelter is given"),
     (
         ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
-        "Anemone: shed holds 9 °C, limit 13 °C; use room, 16 °C",
+        "Anemone to room, 16 °C: shed is too cold (9 °C, needs 13 °C)",
     ),
     (
         ShelterTooCold(B, "shed", 8.73, 12.5, None, None),
-        "Anemone, Boat: shed holds 8.7 °C, limit 12.5 °C; no spot is known to hold it",
+        "Anemone, Boat: no spot is warm enough; shed is the warmest (8.7 °C, they need 12.5 °C)",
     ),
     (
         ShelterTooCold(A, "shed", -0.04, 1.0, "hall", -0.0),
-        "Anemone: shed holds 0 °C, limit 1 °C; use hall, 0 °C",
+        "Anemone to hall, 0 °C: shed is too cold (0 °C, needs 1 °C)",
     ),
     (
         ShelterUnknown(A, "shed", "room", 16.0),
-        "Anemone: what shed holds tonight is not known; use room, 16 °C",
+        "Anemone to room, 16 °C: nobody knows what shed holds tonight",
     ),
     (
         ShelterUnknown(SEVEN, "shed", None, None),
-        "A, B, C, D, E, F, G: what shed holds tonight is not known; no spot is known to hold it",
+        "A, B, C, D, E, F, G: nobody knows what shed holds tonight, and no other spot is known to "
+        "be warm enough",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),
@@ -174,7 +175,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterTooCold(A, "hall", 9.97, 10.0, "room", 14.0),
-        "Anemone: hall holds 9.97 °C, limit 10 °C; use room, 14 °C",
+        "Anemone to room, 14 °C: hall is too cold (9.97 °C, needs 10 °C)",
     ),
     (
         ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
@@ -230,4 +231,4 @@ def test_times_are_told_by_the_clock_of_the_site() -> None:
 def test_names_are_told_letter_for_letter(name: str) -> None:
     words = VOICE.remark(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0))
 
-    assert words == f"{name}: {name} holds 9 °C, limit 13 °C; use {name}, 16 °C"
+    assert words == f"{name} to {name}, 16 °C: {name} is too cold (9 °C, needs 13 °C)"

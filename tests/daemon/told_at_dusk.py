@@ -162,13 +162,24 @@ def no_shelter_at_all(units: Units) -> Told:
     return replace(told, into=told.plants, homeless=told.plants, order=True)
 
 
+GREENHOUSE = {"greenhouse": "indoors = true\nnight_offset = 6"}
+
+
 @situation("push-dusk")
 def no_shelter_for_two_of_six(units: Units) -> Told:
-    """Two plants have none, and what there is holds too little for them."""
-    pots = [*(replace(pot, shelter=None, night_low=16) for pot in SIX[:2]), *SIX[2:]]
-    told = dusk(garden(pots), COLD, units)
-    homeless = frozenset(pot.name for pot in SIX[:2])
+    """Two plants live in the greenhouse that is warm enough for the others, but not for them."""
+    tender = [replace(pot, home="greenhouse", shelter=None) for pot in SIX[:2]]
+    hardy = [replace(pot, shelter="greenhouse", night_low=7) for pot in SIX[2:]]
+    told = dusk(garden([*tender, *hardy], spots=GREENHOUSE), COLD, units)
+    homeless = frozenset(pot.name for pot in tender)
     return replace(told, into=told.into | homeless, homeless=homeless)
+
+
+@situation("push-dusk")
+def no_shelter_given_and_none_warm_enough(units: Units) -> Told:
+    """Two plants have none, and the sunroom, the warmest, holds 2 °C too little for them."""
+    pots = [*(replace(pot, shelter=None, night_low=16) for pot in SIX[:2]), *SIX[2:]]
+    return dusk(garden(pots), COLD, units)
 
 
 @situation("push-dusk")

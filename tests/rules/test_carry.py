@@ -19,9 +19,10 @@ from sillward_rules.remark import (
     NoShelter,
     ShelterChosen,
     ShelterTooCold,
+    ShelterUnknown,
 )
 from sillward_rules.rule import read_rule
-from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from sillward_rules.spot import Spot
 from tests.rules.support import (
     MENDOZA,
@@ -169,30 +170,156 @@ def test_unknown_cloud_wind_and_humidity_are_taken_as_the_colder_case() -> None:
     assert low(nothing) < 12.5 < 14.5 < low(known)
 
 
-def test_shelter_that_does_not_hold_the_limit_is_named_with_a_better_one() -> None:
-    cold_shed = Spot("shed", indoors=True, night_low_c=9.0)
-    household = collection(
-        plant(shelter="shed"), spots=(OPEN_BENCH, WARM_ROOM, cold_shed), habits=LATE
-    )
+SHED = Spot("shed", indoors=True, night_low_c=9.0)
+KITCHEN = Spot("kitchen", indoors=True, night_low_c=18.0)
+HALL = Spot("hall", indoors=True, night_low_c=10.0)
+PORCH = Spot("porch", indoors=True, night_offset_k=6.0)
+"""Follows the weather, 6 K warmer: 14 °C in the nights of `falling`."""
 
-    sheet = draw_up(
-        Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
-    )
 
+def sent(
+    *spots: Spot,
+    shelter: str | None = "shed",
+    limit: float = 13.0,
+    temp: np.ndarray | None = None,
+    state: dict[str, PlantState] | None = None,
+) -> Sheet:
+    """Where a plant goes among these spots, on a night of 8 °C unless another is given."""
+    one = plant(shelter=shelter, night_low=limit)
+    household = collection(one, spots=(OPEN_BENCH, *spots), habits=LATE)
+    forecast = fetched(weather(START, falling("2026-05-14T17:00") if temp is None else temp), NOW)
+    return draw_up(Round.DUSK, household, forecast, state or {}, NOW)
+
+
+def ways(sheet: Sheet) -> list[tuple[str, str]]:
+    return [(chore.from_spot, chore.to_spot) for chore in carry_ins(sheet)]
+
+
+def test_a_shelter_that_does_not_hold_the_limit_gives_way_to_one_that_does() -> None:
+    sheet = sent(SHED, WARM_ROOM)
+
+    assert ways(sheet) == [("bench", "room")]
     assert sheet.warnings == (
         ShelterTooCold(("Test strap",), "shed", 9.0, 13.0, better_spot="room", better_low_c=16.0),
     )
 
 
-def test_no_shelter_given_goes_to_the_warmest_spot_that_holds() -> None:
-    household = collection(plant(shelter=None), habits=LATE)
+def test_its_own_shelter_is_taken_if_it_holds_whatever_is_warmer() -> None:
+    sheet = sent(WARM_ROOM, KITCHEN, shelter="room")
 
-    sheet = draw_up(
-        Round.DUSK, household, fetched(weather(START, falling("2026-05-14T17:00")), NOW), {}, NOW
-    )
+    assert (ways(sheet), sheet.warnings) == ([("bench", "room")], ())
 
-    assert [chore.to_spot for chore in carry_ins(sheet)] == ["room"]
+
+def test_of_spots_that_hold_it_the_coolest_that_keeps_its_own_temperature_is_taken() -> None:
+    assert ways(sent(SHED, KITCHEN, PORCH, WARM_ROOM)) == [("bench", "room")]
+    assert ways(sent(SHED, PORCH)) == [("bench", "porch")]
+
+
+@pytest.mark.parametrize("porch_k", [4.9, 5.0, 5.1, 9.0])
+def test_a_wobble_of_the_forecast_does_not_change_which_spot_is_taken(porch_k: float) -> None:
+    """13 °C is just held on the porch, or just not."""
+    porch = replace(PORCH, night_offset_k=porch_k)
+
+    assert ways(sent(SHED, porch, KITCHEN)) == [("bench", "kitchen")]
+
+
+def test_where_none_holds_the_warmest_is_taken_and_said_to_be_too_cold() -> None:
+    sheet = sent(SHED, HALL)
+
+    assert ways(sheet) == [("bench", "hall")]
+    assert sheet.warnings == (ShelterTooCold(("Test strap",), "hall", 10.0, 13.0, None, None),)
+
+
+def test_a_shelter_of_which_nothing_is_known_gives_way_only_to_one_that_holds() -> None:
+    unknown = Spot("shed", indoors=True)
+
+    sheet = sent(unknown, WARM_ROOM)
+    assert ways(sheet) == [("bench", "room")]
+    assert sheet.warnings == (ShelterUnknown(("Test strap",), "shed", "room", 16.0),)
+    sheet = sent(unknown, HALL)
+    assert ways(sheet) == [("bench", "shed")]
+    assert sheet.warnings == (ShelterUnknown(("Test strap",), "shed", None, None),)
+
+
+def test_no_shelter_given_goes_to_a_spot_that_holds() -> None:
+    sheet = sent(WARM_ROOM, KITCHEN, shelter=None)
+
+    assert ways(sheet) == [("bench", "room")]
     assert sheet.warnings == (ShelterChosen(("Test strap",), "room", 16.0),)
+
+
+def test_no_shelter_given_goes_where_it_is_warmer_than_at_home_if_nothing_holds() -> None:
+    sheet = sent(SHED, HALL, shelter=None)
+    assert ways(sheet) == [("bench", "hall")]
+    assert sheet.warnings == (ShelterTooCold(("Test strap",), "hall", 10.0, 13.0, None, None),)
+
+    cold_cellar = Spot("cellar", indoors=True, night_low_c=7.0)
+    sheet = sent(cold_cellar, shelter=None)  # at home the night falls to 8 °C
+    assert (ways(sheet), sheet.warnings) == ([], (NoShelter(("Test strap",)),))
+
+
+def test_no_spot_outdoors_is_taken_for_a_shelter_however_warm() -> None:
+    eaves = replace(OPEN_BENCH, name="eaves", night_offset_k=9.0)
+
+    assert ways(sent(SHED, eaves)) == [("bench", "shed")]
+    assert ways(sent(eaves, shelter=None)) == []
+
+
+def test_who_stands_where_it_is_held_stays_there() -> None:
+    sheet = sent(SHED, WARM_ROOM, KITCHEN, state={"Test strap": PlantState("kitchen")})
+
+    assert ways(sheet) == []
+    assert [one.from_spot for one in sheet.chores if one.kind is ChoreKind.STAY_IN][:1] == [
+        "kitchen"
+    ]
+
+
+def test_who_stands_in_a_shelter_that_does_not_hold_goes_on_to_one_that_does() -> None:
+    sheet = sent(SHED, WARM_ROOM, state={"Test strap": PlantState("shed")})
+
+    assert ways(sheet) == [("shed", "room")]
+
+
+@pytest.mark.parametrize(("hall_c", "goes"), [(9.4, []), (9.5, [("shed", "hall")])])
+def test_nobody_goes_on_for_a_hair_where_nothing_holds(
+    hall_c: float, goes: list[tuple[str, str]]
+) -> None:
+    hall = replace(HALL, night_low_c=hall_c)
+
+    assert ways(sent(SHED, hall, state={"Test strap": PlantState("shed")})) == goes
+
+
+def test_what_was_sent_elsewhere_goes_home_from_there_in_the_morning() -> None:
+    temp = daily_curve(6.0, 20.0, 96)
+    sheet = sent(SHED, WARM_ROOM, temp=temp)
+    morning = utc("2026-05-15T12:00")
+    household = collection(plant(shelter="shed"), spots=(OPEN_BENCH, SHED, WARM_ROOM), habits=LATE)
+    forecast = fetched(weather(START, temp), morning)
+
+    out = draw_up(Round.MORNING, household, forecast, next_state({}, sheet), morning)
+
+    gone = [(one.kind, one.from_spot, one.to_spot) for one in out.chores if one.kind in MOVES]
+    assert gone[0] == (ChoreKind.CARRY_OUT, "room", "bench")
+
+
+def test_what_falls_shortest_is_told_first_and_what_is_mended_last() -> None:
+    plants = [
+        plant("Bears most", night_low=9.5, shelter=None),
+        plant("A little short", night_low=10.5),
+        plant("Far short", night_low=13.5),
+        plant("Mended", night_low=9.4, shelter="shed"),
+        plant("Short", night_low=12.0),
+    ]
+    plants = [
+        replace(one, shelter="hall" if one.shelter == "room" else one.shelter) for one in plants
+    ]
+    household = collection(*plants, spots=(OPEN_BENCH, SHED, HALL), habits=LATE)
+    forecast = fetched(weather(START, falling("2026-05-14T17:00")), NOW)
+
+    sheet = draw_up(Round.DUSK, household, forecast, {}, NOW)
+
+    told = [one.plants for one in sheet.warnings if isinstance(one, ShelterTooCold | ShelterChosen)]
+    assert told == [("Far short",), ("Short",), ("A little short",), ("Mended",), ("Bears most",)]
 
 
 def test_nowhere_to_go_is_a_warning_and_no_chore() -> None:

@@ -22,9 +22,19 @@ from sillward_rules.revision import (
     state_after,
 )
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.spot import Spot
 from sillward_rules.spread import from_sd
 from sillward_rules.weather import Weather
-from tests.rules.support import collection, daily_curve, fetched, plant, utc, weather
+from tests.rules.support import (
+    OPEN_BENCH,
+    WARM_ROOM,
+    collection,
+    daily_curve,
+    fetched,
+    plant,
+    utc,
+    weather,
+)
 
 START = utc("2026-05-13T00:00")
 DUSK = utc("2026-05-14T20:00")
@@ -273,3 +283,30 @@ def test_a_reason_tells_until_when_it_is_too_cold() -> None:
     warm_again = utc("2026-05-15T19:00") - timedelta(hours=float(share))
     assert reason.until is not None
     assert abs(reason.until - warm_again) < timedelta(minutes=5)
+
+
+# -- where to
+
+
+@pytest.mark.parametrize(
+    ("porch_c", "to"),
+    [(13.4, []), (12.9, []), (12.6, []), (12.4, ["room"]), (10.0, ["room"])],
+)
+def test_another_shelter_is_told_only_if_the_one_that_was_told_fails_by_more_than_a_hair(
+    porch_c: float, to: list[str]
+) -> None:
+    """Told to a porch 6 K warmer than the night, for a limit of 13 °C; then the forecast falls."""
+    porch = Spot("porch", indoors=True, night_offset_k=6.0)
+    whose = collection(plant(shelter="porch"), spots=(OPEN_BENCH, porch, WARM_ROOM))
+
+    change = revision(7.5, porch_c - 6.0, whose, moved_by=timedelta(hours=6))
+
+    assert [one.chore.to_spot for one in change.moved] == to
+    assert (change.added, change.called_off) == ((), ())
+
+
+def test_nobody_is_sent_back_to_a_shelter_that_has_come_to_hold() -> None:
+    porch = Spot("porch", indoors=True, night_offset_k=6.0)
+    whose = collection(plant(shelter="porch"), spots=(OPEN_BENCH, porch, WARM_ROOM))
+
+    assert not revision(6.0, 8.0, whose, moved_by=timedelta(hours=6))

@@ -34,12 +34,13 @@ def carry_in(
 ) -> Moves:
     """Errands for a night: in with what stands outside, stay in for what is under cover.
 
-    A plant that stands under some other cover, which does not hold its limit, goes on to its
-    shelter. One for which there is no shelter at all gets no errand; the warnings name it.
+    A plant that stands under cover that does not hold its limit goes on to where that is held, its
+    own shelter or another. One for which there is no shelter at all gets no errand; the warnings
+    name it.
     """
     to = shelter.shelter_for(scene, lows)
-    safe = (standing == scene.shelter) | (to < 0) | shelter.holds(scene, lows, standing)
-    stays = judged.needs & scene.covered(standing) & safe
+    well = shelter.stands_well(scene, lows, standing, to)
+    stays = judged.needs & scene.covered(standing) & well
     goes = judged.needs & ~stays & (to >= 0) & (to != standing)
     end = np.full(standing.shape, night.end.timestamp())
     here, reason = (standing, standing), judged.reason
@@ -76,7 +77,7 @@ def night_warnings(
 def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[Remark]:
     """The plants that stay out although the night dips under their limit for a while.
 
-    One remark for all that go through the same.
+    One remark for all that go through the same, the deepest dip first.
     """
     said: dict[tuple[float, datetime, float, float], list[int]] = {}
     for cohort in np.flatnonzero(judged.borne & ~scene.covered(standing)).tolist():
@@ -88,7 +89,9 @@ def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[Rema
         at = reason.at.astimezone(scene.site.zone)
         dip = (reason.value, at, reason.hours, reason.limit)
         said.setdefault(dip, []).append(cohort)
-    return [ColdBorne(scene.names(which), *dip) for dip, which in said.items()]
+    told = [ColdBorne(scene.names(which), *dip) for dip, which in said.items()]
+    told.sort(key=lambda one: one.low_c - one.limit_c)
+    return [*told]
 
 
 def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standing) -> list[Remark]:
