@@ -12,6 +12,7 @@ from sillward.ledger.records import to_text
 from sillward.notices import follow_up, push
 from sillward.notices.channels import SEND_S
 from sillward.notices.push import Message
+from sillward.rounds import round_named
 from sillward.watch import BLIND, blind
 from sillward.weekly import Weekly
 from sillward_rules.chore import Chore, ChoreKind
@@ -139,7 +140,7 @@ class Outbox:
     def _worded(self, notice: Notice, channel: Channel) -> Message | None:
         """What the notice says if it is sent now; None if it is not needed any more."""
         message, stage = Message(notice.title, notice.body), Stage(notice.stage)
-        if notice.round == Round.WEEK.value and channel.full_mail:
+        if round_named(notice.round) == Round.WEEK.value and channel.full_mail:
             message = self.weekly.mail(_day(notice))
             self.kit.working()
             return message

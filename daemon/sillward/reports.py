@@ -78,7 +78,8 @@ def _facts(
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
         told = ", ".join(channel.rounds)
-        yield f"channel {channel.name}:", f"{told}, {length}; url is fine"
+        url = "no url yet" if channel.url is None else "url is fine"
+        yield f"channel {channel.name}:", f"{told}, {length}; {url}"
 
 
 def _speech(voice: Voice) -> str:

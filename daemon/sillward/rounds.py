@@ -29,7 +29,15 @@ class Occasion:
     @property
     def name(self) -> str:
         """How the ledger knows it."""
-        return f"{self.round.value} early" if self.early else self.round.value
+        return f"{self.round.value}{_EARLY}" if self.early else self.round.value
+
+
+_EARLY = " early"
+
+
+def round_named(name: str) -> str:
+    """The round that an occasion of this name is of, told early by hand or not."""
+    return name.removesuffix(_EARLY)
 
 
 def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:

@@ -6,10 +6,12 @@ with the text that goes with them; what fails of it is left out, and the mail go
 
 import logging
 import time
+from base64 import b64encode
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from datetime import time as clock_time
+from html import escape
 
 from sillward import review
 from sillward.charts import child
@@ -95,6 +97,19 @@ def _reviewed(kit: Kit, day: date) -> Review:
         [source.name for source in kit.keeper.shelf.sources],
         {one: at for one, at in told.items() if at is not None},
     )
+
+
+def page_alone(mail: Message) -> str:
+    """The page of a mail with its pictures in it, for a file; its text, if it has no page."""
+    if mail.html is None:
+        return (
+            f"<!doctype html><meta charset=utf-8><pre>{escape(mail.title)}\n\n{escape(mail.body)}"
+        )
+    page = mail.html
+    for name, image in mail.images:
+        inside = f"data:image/png;base64,{b64encode(image).decode()}"
+        page = page.replace(f"cid:{name}", inside)
+    return page
 
 
 @dataclass(slots=True)

@@ -5,6 +5,7 @@ import itertools
 import json
 import re
 import sqlite3
+import webbrowser
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -541,6 +542,72 @@ def test_check_says_what_a_spot_leaves_open() -> None:
 def test_check_never_prints_a_channel_url() -> None:
     for extra in ([], ["--json"]):
         assert "secret-topic" not in call("check", "--collection", GOOD, *extra).output
+
+
+def test_a_check_needs_no_channel_url_unless_it_is_to_be_strict(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "yard.toml"
+    path.write_text(COURTYARD.read_text(encoding="utf-8") + '[[channels]]\nname = "phone"\n')
+
+    result = call("check", "--collection", path)
+
+    assert result.exit_code == 0
+    assert 'note: channel "phone" has no url' in " ".join(result.stderr.split())
+    assert "SILLWARD_CHANNELS__PHONE" in result.stderr
+    assert "no url yet" in result.stdout
+    strict = call("check", "--strict", "--collection", path)
+    assert strict.exit_code == 78
+    assert 'channels[0] "phone": has no url' in strict.stderr
+    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", "json://127.0.0.1:9/")
+    assert call("check", "--strict", "--collection", path).exit_code == 0
+    assert call("check", "--collection", path).stderr == ""
+
+
+# -- the week's mail to look at
+
+
+def test_the_digest_can_be_looked_at_without_sending(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[str] = []
+
+    def browser(address: str) -> bool:
+        opened.append(address)
+        return True
+
+    monkeypatch.setattr(webbrowser, "open", browser)
+    page = tmp_path / "mine.html"
+
+    result = call("digest", *recorded("wet-autumn"), "--out", page, "--open")
+
+    assert result.exit_code == 0
+    assert result.stdout.startswith(f"{page}: Week: ")
+    told = page.read_text(encoding="utf-8")
+    assert "Courtyard" in told
+    assert "cid:" not in told
+    assert "data:image/png;base64," in told
+    assert opened == [page.as_uri()]
+    assert not load_settings().ledger.exists()  # nothing is remembered
+
+
+def test_a_digest_without_a_browser_says_where_the_page_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(webbrowser, "open", lambda _: False)
+    page = tmp_path / "mine.html"
+
+    result = call("digest", *recorded("mild-week"), "--out", page, "--open")
+
+    assert result.exit_code == 1
+    assert f"open {page} in one" in result.stderr
+
+
+def test_a_digest_that_cannot_be_written_says_so(tmp_path: Path) -> None:
+    result = call("digest", *recorded("mild-week"), "--out", tmp_path / "no" / "such.html")
+
+    assert result.exit_code == 1
+    assert "cannot be written" in result.stderr
 
 
 # -- why and groups

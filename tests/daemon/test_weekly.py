@@ -7,7 +7,7 @@ from email.message import EmailMessage
 import pytest
 from pydantic import SecretStr
 
-from sillward import review, weekly
+from sillward import review, rounds, weekly
 from sillward.app import demo
 from sillward.charts import child
 from sillward.charts.data import ChartData
@@ -18,7 +18,8 @@ from sillward.notices import digest
 from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.units import SI, Units
-from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, Weekly
+from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, Weekly, page_alone
+from sillward_rules.sheet import Round
 from tests.daemon.desks import SITE, World, a_channel, a_world, local
 from tests.daemon.mailbox import MAIL_QUERY, mail_server, only_mail
 from tests.daemon.pages import page_of
@@ -87,6 +88,27 @@ def test_a_mail_in_full_gets_page_and_charts_and_nobody_else_does() -> None:
     assert set(told) == {"phone", "screen", "mail", "brief"}
     assert {name for name, message in told.items() if message.html is not None} == {"mail"}
     assert {name for name, message in told.items() if message.images} == {"mail"}
+
+
+def test_told_by_hand_on_another_day_it_is_the_same_mail() -> None:
+    world, desk = at_week(a_mail())
+    world.clock.now = local("12:00", date(2026, 5, 13))  # a Wednesday
+    week = rounds.current(desk.site, desk.household.rounds, Round.WEEK, world.clock())
+    assert week.early
+
+    desk.tell(week)
+    desk.deliver(by_hand=True)
+
+    told = weeks(world)["mail"]
+    assert told.html is not None
+    assert told.images
+
+
+def test_a_page_for_a_file_has_its_pictures_in_it() -> None:
+    page = page_alone(Message("Week", "text", "<p><img src='cid:one@x'></p>", (("one@x", b"png"),)))
+
+    assert page == "<p><img src='data:image/png;base64,cG5n'></p>"
+    assert "1 &lt; 2" in page_alone(Message("Week", "1 < 2"))
 
 
 @pytest.mark.parametrize("url", ["mailto://h", "mailtos://h", "MAILTOS://h"])

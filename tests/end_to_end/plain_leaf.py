@@ -14,7 +14,7 @@ def saturation(temp: float) -> float:
 
 def pressure_at(elevation_m: float) -> float:
     """Mean air pressure [kPa]."""
-    return 101.3 * ((293 - 0.0065 * elevation_m) / 293) ** 5.26
+    return float(101.3 * ((293 - 0.0065 * elevation_m) / 293) ** 5.26)
 
 
 def wind_at_plant(wind10: float, share: float) -> float:

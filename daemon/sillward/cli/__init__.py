@@ -47,6 +47,7 @@ PURPOSES: Mapping[str, Mapping[str, Listed]] = {
         "new": Listed("setting_up", "A few questions, and your first collection."),
         "check": Listed("setting_up", "Is the collection right? Every limit and its origin."),
         "try-channel": Listed("messages", "Send a trial to a channel, or to all."),
+        "digest": Listed("messages", "The week's mail as a page to look at, not sent."),
         "groups": Listed("reference", "The culture groups: which one is mine?"),
         "mix": Listed("reference", "The arithmetic of a feed: what to weigh in."),
         "words": Listed("setting_up", "The words of messages, and how to change them."),

@@ -1,7 +1,9 @@
 """Messages beside the rounds: a trial, and that sillward has stopped."""
 
+import webbrowser
 from collections.abc import Sequence
-from contextlib import closing
+from contextlib import closing, suppress
+from pathlib import Path
 
 import click
 
@@ -10,10 +12,12 @@ from sillward.app import App, Options
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.collection import Channel
-from sillward.desks import require_channels
-from sillward.errors import ConfigError, UsageError
+from sillward.desks import desks_of, require_channels
+from sillward.errors import ChartError, ConfigError, SourceError, UsageError
 from sillward.notices.courier import Courier
 from sillward.settings import last_resort
+from sillward.weekly import page_alone
+from sillward_rules.sheet import Round
 
 
 @click.command()
@@ -58,6 +62,41 @@ def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Chann
 
     require_channels(app, problems)
     return chosen
+
+
+@click.command()
+@shared.options(as_json=False)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    default=Path("week.html"),
+    help="Default: week.html in this folder.",
+)
+@click.option("--open", "look", is_flag=True, help="Show it in a browser.")
+def digest(options: Options, out: Path, look: bool) -> None:
+    """Write the week's mail as a page to look at; nothing is sent.
+
+    Example: sillward digest --open
+    """
+    app = shared.build(options)
+    app, _ = shared.at_moment(app, Round.WEEK)
+    with closing(app.ledger_for_a_look()) as ledger:
+        (desk,) = desks_of([app], ledger)
+        with suppress(SourceError):  # the page says what it rests on
+            desk.keeper.ask = terminal.patient(desk.keeper.ask)
+            desk.keeper.fetch()
+            desk.keeper.refresh_members()
+        mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))
+    try:
+        out.write_text(page_alone(mail), encoding="utf-8")
+    except OSError as error:
+        msg = f"{out}: the page cannot be written: {error.strerror}"
+        raise ChartError(msg) from None
+    click.echo(f"{out}: {mail.title}")
+    if look and not webbrowser.open(out.resolve().as_uri()):
+        msg = f"no browser could be started; open {out} in one"
+        raise ChartError(msg)
 
 
 @click.command()

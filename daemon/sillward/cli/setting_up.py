@@ -1,5 +1,6 @@
 """Setting up: a first collection, whether it is right, the words of messages."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -8,6 +9,7 @@ from sillward import calendar_keeper, first_run, reports, terminal, words_report
 from sillward.app import Options, atlas, demo
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
+from sillward.collection import Channel
 from sillward.desks import require_places
 from sillward.errors import SourceError
 from sillward.notices import channels, full
@@ -17,13 +19,21 @@ from sillward_rules.sheet import Round, draw_up
 
 @click.command()
 @shared.options(at=False, recorded=False)
-def check(options: Options, as_json: bool) -> None:
+@click.option("--strict", is_flag=True, help="A channel without a url is an error.")
+def check(options: Options, as_json: bool, strict: bool) -> None:
     """Validate collection, settings and channels; show every limit and where it comes from.
+
+    A channel whose url is neither in the file nor in the environment nor a credential is named.
 
     Example: sillward check --collection yard.toml
     """
     app = shared.build(options)
-    channels.check_channels(app.household.channels, app.path.name)
+    listed = app.household.channels
+    channels.check_channels(listed, app.path.name, channels.problems if strict else _given)
+    for channel in listed:
+        if channel.url is None:
+            note = f'channel "{channel.name}" {channels.problems([channel])[0]}'
+            click.echo("\n".join(terminal.screen().lines(f"sillward: note: {note}")), err=True)
     require_places(app)
     if app.settings.calendar is not None:
         calendar_keeper.check_place(app.settings.calendar)
@@ -34,6 +44,12 @@ def check(options: Options, as_json: bool) -> None:
         print_json(reports.check_document(app.household, sources))
     else:
         click.echo(reports.check_text(app.household, app.clock(), sources, terminal.screen()))
+
+
+def _given(listed: Sequence[Channel]) -> list[str | None]:
+    """What is wrong with the urls that there are."""
+    found = channels.problems(listed)
+    return [None if one.url is None else wrong for one, wrong in zip(listed, found, strict=True)]
 
 
 @click.command()
