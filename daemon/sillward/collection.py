@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
+from sillward import naming
 from sillward.errors import ConfigError
 from sillward.notices.voice import Voice
 from sillward.notices.wording import Wording, packaged, with_own
@@ -33,6 +34,7 @@ from sillward_rules import moments
 from sillward_rules.collection import Collection, Habits, Recipe
 from sillward_rules.feed import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.groups import standard_groups
+from sillward_rules.names import alias_named
 from sillward_rules.plant import (
     GrowsClass,
     Limit,
@@ -43,7 +45,7 @@ from sillward_rules.plant import (
     overridden,
     tenderest,
 )
-from sillward_rules.rule import Rule, read_rule, standard_rules
+from sillward_rules.rule import Chosen, Rule, read_rule, standard_rules
 from sillward_rules.site import Site
 from sillward_rules.spot import PLANT_HEIGHT_M, Spot, SunWindow
 
@@ -283,9 +285,9 @@ def _plants(
         if table is not None:
             _check_limits(reader, where, table)
         _check_places(reader, where, raw, spots)
-        parents = _check_groups(reader, where, raw)
-        if table is not None and parents is not None:
-            plants.append(_plant(table, parents))
+        named = _check_groups(reader, where, raw)
+        if table is not None and named is not None:
+            plants.append(_plant(table, named))
     return plants
 
 
@@ -315,7 +317,7 @@ def _check_places(
 
 
 def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
-    """Names of the plant's groups, or None if something about them is wrong."""
+    """The plant's groups as the file names them, or None if something about them is wrong."""
     if not isinstance(raw, Mapping):
         return None
     group, parents = raw.get("group"), raw.get("parents")
@@ -330,23 +332,20 @@ def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
             return None
         return []
     wrong = False
-    for name in names:
-        if isinstance(name, str) and name not in standard_groups():
-            reader.wrong(where, f'"{name}" is no culture group{_closest(name)}')
+    for name in [one for one in names if isinstance(one, str)]:
+        taken = naming.meant(name, suggest=len(reader.errors) < MOST_SUGGESTIONS)
+        if taken.group is None:
+            reader.wrong(where, taken.problem)
             wrong = True
     return None if wrong or not all(isinstance(name, str) for name in names) else names
 
 
-def _closest(name: str) -> str:
-    words = set(name.lower().split())
-    near = [known for known in standard_groups() if words & set(known.split())]
-    near = near or [known for known in standard_groups() if known[:3] == name.lower()[:3]]
-    if near:
-        return f" (did you mean {', '.join(near[:5])}?)"
-    return "; `sillward groups` lists them"
+MOST_SUGGESTIONS = 50
+"""With more errors than this in a file, no more names are compared: it is no slip of the pen."""
 
 
-def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
+def _plant(table: PlantTable, named: Sequence[str]) -> Plant:
+    parents = [group for name in named if (group := naming.meant(name).group)]
     groups = [standard_groups()[name] for name in parents]
     own = table.limits
     mine = Limits(
@@ -367,6 +366,7 @@ def _plant(table: PlantTable, parents: Sequence[str]) -> Plant:
         holder=table.holder,
         limits=overridden(tenderest([group.limits for group in groups]), mine),
         groups=tuple(parents),
+        named=tuple(named),
         velamen=bare if table.velamen is None else table.velamen,
     )
 
@@ -400,12 +400,21 @@ def _rules(
             reader.wrong(where, f"{problem.key}: {problem.text}")
         if rule is None:
             continue
+        rule = replace(rule, plants=_by_groups(rule.plants))
         for key, names in known.items():
             for missing in [one for one in getattr(rule.plants, key) if one not in names]:
-                hint = did_you_mean(missing, names)
+                by_name = did_you_mean(missing, names)
+                hint = naming.suggestion(missing) if key == "group" else by_name
                 reader.wrong(where, f'plants.{key}: there is no "{missing}"{hint}')
         rules.append(rule)
     return rules
+
+
+def _by_groups(chosen: Chosen) -> Chosen:
+    """The choice with groups by their own names: a name of several groups chooses them all."""
+    named = [(name, alias_named(name)) for name in chosen.group]
+    groups = [group for name, alias in named for group in (alias.groups if alias else (name,))]
+    return replace(chosen, group=tuple(dict.fromkeys(groups)))
 
 
 def _habits(reader: Reader, document: Mapping[str, Any]) -> Habits:

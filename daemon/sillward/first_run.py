@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import click
 
-from sillward import draft
+from sillward import draft, naming
 from sillward.collection import load_household
 from sillward.draft import (
     BREEZES,
@@ -35,6 +35,7 @@ from sillward.reports import group_line, groups_with
 from sillward.schema import ID, collection_schema
 from sillward.tables import Celsius, Elevation, Latitude, Longitude, NightLow, Text, Zone
 from sillward_rules.groups import Group, standard_groups
+from sillward_rules.names import alias_within
 from sillward_rules.plant import HOLDERS, Holder, tenderest
 
 T = TypeVar("T")
@@ -443,7 +444,8 @@ def _holder(name: str) -> Holder:
 
 def _ask_groups(name: str) -> list[Group]:
     """The plant's groups: several for a hybrid, none if the grower finds none."""
-    likely = next((word for word in name.split() if len(word) > 3 and search(word)), "")
+    known = alias_within(name)
+    likely = known.name if known is not None else ""
     while True:
         words = _asked(
             f"What is it? A word or two, such as cattleya or citrus ({NONE}: not in any list)",
@@ -454,7 +456,8 @@ def _ask_groups(name: str) -> list[Group]:
             return []
         hits = search(words)
         if not hits:
-            click.echo("  no group has these words; the family, or a relative?")
+            hint = naming.suggestion(words).replace("; `sillward groups` lists them all", "")
+            click.echo(f"  no group has these words{hint or '; the family, or a relative?'}")
             likely = ""
             continue
         _numbered([group_line(group) for group in hits[:MOST_GROUPS]])
@@ -482,10 +485,10 @@ def _chosen(text: str, hits: Sequence[Group]) -> list[Group]:
 
 
 def search(words: str) -> list[Group]:
-    """Groups with all the words; else with one of them, whole or without the s of a plural."""
-    parts = words.split()
-    hits = groups_with(parts) or groups_with([part.removesuffix("s") for part in parts])
-    if hits or len(parts) == 1:
-        return hits
-    found = {group.name for part in parts if len(part) > 3 for group in search(part)}
-    return [group for name, group in standard_groups().items() if name in found]
+    """Groups that the words find; else those of the longest name among the words, or its genus.
+
+    No group is found by one word that it shares with many ("orchid", "plant").
+    """
+    hits = groups_with(words.split())
+    alias = alias_within(words) if not hits else None
+    return [*hits] or [standard_groups()[name] for name in (alias.groups if alias else ())]

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from string import ascii_lowercase
 from typing import Any, NamedTuple
 
-from sillward import rounds
+from sillward import naming, rounds
 from sillward.collection import Household
 from sillward.document import of_chore, plain
 from sillward.forecast.keeper import Keeper
@@ -20,6 +20,7 @@ from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
 from sillward_rules.collection import PlantState
 from sillward_rules.groups import Group, standard_groups
+from sillward_rules.names import alias_named, aliases_by_group, folded, genus_of, singulars
 from sillward_rules.plant import UNITS, Limits, Plant
 from sillward_rules.sheet import Sheet, feed_in_words
 from sillward_rules.site import Site
@@ -108,7 +109,7 @@ def _manners(household: Household) -> str:
 
 
 def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
-    kind = " x ".join(plant.groups) or "no group"
+    kind = " x ".join(map(naming.said, plant.named or plant.groups)) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
     way = f"{plant.home} > {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
     rows = [
@@ -120,9 +121,11 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
         for name, value, unit, origin in _limits(plant.limits)
     ]
     columns = (Column(fixed=True), Column(fixed=True), Column())
+    asked = [question for name in plant.named if (question := naming.open_question(name))]
     return [
         *screen.lines(plant.name),
         *screen.lines(f"  {kind}; {plant.holder}{roots}; {way}"),
+        *(line for question in asked for line in screen.lines(f"  ? {question}")),
         *table(rows, columns, screen, indent=2),
     ]
 
@@ -145,6 +148,7 @@ def check_document(household: Household, sources: Sequence[str]) -> dict[str, An
             {
                 "name": plant.name,
                 "groups": list(plant.groups),
+                "named": list(plant.named or plant.groups),
                 "home": plant.home,
                 "shelter": plant.shelter,
                 "limits": {
@@ -573,15 +577,34 @@ def _told(iso: str, voice: Voice) -> str:
 # -- groups
 
 
-def groups_with(words: Sequence[str]) -> list[Group]:
-    """The culture groups that have all these words in name, title or examples."""
-    return [
-        group
-        for group in standard_groups().values()
-        if all(
-            word.lower() in f"{group.name} {group.title} {group.examples}".lower() for word in words
-        )
-    ]
+def groups_with(words: Sequence[str]) -> dict[Group, list[str]]:
+    """The culture groups that these words find, each with those of its other names that did.
+
+    What the words as a whole are a name of comes first; then the groups with all the words, as
+    beginnings, in name, title and examples, or in one of their names.
+    """
+    parts = folded(" ".join(words)).split()
+    known = standard_groups()
+    whole = alias_named(" ".join(words)) if parts else None
+    found: dict[Group, list[str]] = {}
+    if whole is not None:
+        found = {known[name]: [whole.name] for name in whole.groups}
+    for name, group in known.items():
+        text = f"{name} {group.title} {group.examples}"
+        shown = folded(f"{name} {group.examples}")
+        called = [one.name for one in aliases_by_group()[name] if _has_all(one.name, parts)]
+        if called or _has_all(text, parts):
+            new = [one for one in called if parts and folded(one) not in shown]
+            found[group] = [*dict.fromkeys([*found.get(group, []), *new])]
+    return found
+
+
+def _has_all(text: str, parts: Sequence[str]) -> bool:
+    """Whether each of the words begins a word of the text, in the plural too."""
+    words = folded(text).split()
+    return all(
+        any(word.startswith(form) for word in words for form in singulars(part)) for part in parts
+    )
 
 
 def group_line(group: Group) -> str:
@@ -591,11 +614,37 @@ def group_line(group: Group) -> str:
     return f"{group.name:<28}night {night:<7}{group.examples}"
 
 
+MOST_NAMES = 4
+"""Other names of a group that are told beside it: enough to see why it was found. Judgement."""
+
+
 def groups_text(words: Sequence[str], screen: Screen = PIPE) -> str:
-    """The culture groups that have all these words, with their night limits."""
-    rows = []
-    for group in groups_with(words):
+    """The culture groups that these words find, with their night limits.
+
+    With what the words stand for above them where that is another name, and what may have been
+    meant where nothing is found.
+    """
+    asked = " ".join(words)
+    alias, rows = alias_named(asked) if words else None, []
+    found = groups_with(words)
+    genus = None if found else genus_of(asked)
+    for name in genus.groups if genus else ():
+        found[standard_groups()[name]] = []
+    for group, called in found.items():
         low = group.limits.night_low
-        rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", group.examples))
+        told = group.examples
+        others = [name for name in called if alias is None or name != alias.name]
+        if others:
+            told += (
+                f" (also {', '.join(others[:MOST_NAMES])}{', ...' * (len(others) > MOST_NAMES)})"
+            )
+        rows.append((group.name, f"night {low.value:g} °C" if low else "night ?", told))
     lines = table(rows, (Column(fixed=True), Column(fixed=True), Column()), screen)
-    return "\n".join(lines) or "no group has all these words; `sillward groups` lists them all"
+    if not rows:
+        return "\n".join(screen.lines(f"no group has all these words{naming.suggestion(asked)}"))
+    head = ""
+    if genus is not None:
+        head = f"{asked} is not listed; its genus is: {naming.one_of(genus.groups)}"
+    elif alias is not None and alias.groups != (alias.name,):
+        head = naming.explained(alias)
+    return "\n".join([*(screen.lines(head) if head else []), *lines])

@@ -43,7 +43,9 @@ class Described(Table):
 
 
 def _of_groups(node: dict[str, Any]) -> None:
-    node["enum"] = [*standard_groups()]
+    """Any text, since common names count too; an editor offers the groups themselves."""
+    node.pop("type", None)
+    node["anyOf"] = [{"enum": [*standard_groups()]}, {"type": "string", "minLength": 1}]
 
 
 Group = Annotated[Text, Field(json_schema_extra=_of_groups)]
@@ -54,7 +56,9 @@ class ChosenTable(Described):
     """Which plants a rule speaks of; what is left out leaves all in."""
 
     holder: Holder | list[Holder] = Field([], description="what they grow in or on")
-    group: Group | list[Group] = Field([], description="their culture group, or that of a parent")
+    group: Group | list[Group] = Field(
+        [], description="their culture group, or that of a parent, or a common name of it"
+    )
     home: Text | list[Text] = Field([], description="their home spot")
     name: Text | list[Text] = Field([], description="their names")
     rot: Rot | list[Rot] = Field([], description="how readily their crowns rot")

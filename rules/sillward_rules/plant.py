@@ -110,6 +110,8 @@ class Plant:
     groups: tuple[str, ...] = ()
     velamen: bool = False
     """Roots with velamen that hang in the air and are misted."""
+    named: tuple[str, ...] = ()
+    """Its groups as the grower names them, one for each of `groups`."""
 
     @property
     def rot(self) -> Rot:

@@ -113,7 +113,7 @@ _FORTY = {
         ("Paper vine", "bougainvillea", "pot"),
         ("Boat orchid", "cymbidium", "pot"),
         ("Scarlet reed", "epidendrum reed-stem", "pot"),
-        ("Kitchen-door aloes", "rosette succulent", "pot"),
+        ("Kitchen-door aloes", "aloe", "pot"),
     ),
     "roof terrace": (
         ("Desert rose", "adenium", "pot"),
@@ -142,7 +142,7 @@ _FORTY = {
 }
 
 _TO_THE_HALL = (
-    "citrus", "bougainvillea", "cymbidium", "epidendrum", "rosette", "desert", "pelargonium",
+    "citrus", "bougainvillea", "cymbidium", "epidendrum", "aloe", "desert", "pelargonium",
     "clivia", "fuchsia", "laelia", "tillandsia",
 )  # fmt: skip
 

@@ -300,10 +300,8 @@ MISTAKES: dict[str, list[str]] = {
     "site-key-missing": ["site: elevation is missing"],
     "sky-view-in-percent": ["spots.pergola: sky_view 50: must be at most 1"],
     "spot-as-number": ["spots.sunroom: must be a table, not 14"],
-    "unknown-group": [
-        f'{OLD}: "cattleya tall" is no culture group (did you mean cattleya, cattleya rupicolous?)'
-    ],
-    "unknown-group-far": [f'{OLD}: "qqq" is no culture group; `sillward groups` lists them'],
+    "unknown-group": [f'{OLD}: "cattleya tall" is not a culture group; did you mean cattleya?'],
+    "unknown-group-far": [f'{OLD}: "qqq" is not a culture group; `sillward groups` lists them all'],
     "unknown-holder": [f"{LIME}: holder \"bucket\": must be 'basket', 'mount', 'moss' or 'pot'"],
     "unknown-home-spot": [
         f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)'
@@ -342,8 +340,7 @@ MISTAKES: dict[str, list[str]] = {
         "spots.pergola: shade 4: must be at most 1",
         'spots.sunroom: indoors "yes": must be true or false',
         f"{STRAP}: limits.night_low 130: must be at most 30",
-        f'{STRAP}: "vanda strapleaf" is no culture group '
-        "(did you mean vanda strap-leaf, vanda terete?)",
+        f'{STRAP}: "vanda strapleaf" is not a culture group; did you mean vanda strap-leaf?',
         f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)',
         f'{RULE}: watch: "gusts" is no quantity (known: {QUANTITIES})',
         f'habits: lead: "an hour" {A_DURATION}',
