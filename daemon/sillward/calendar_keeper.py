@@ -4,15 +4,14 @@ Nothing here may hold up a notice: what fails is logged, and tried again later.
 """
 
 import logging
-import os
-import stat
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sillward.calendar_file import KEPT, Page, events_of, superseded, to_ics
-from sillward.errors import CalendarError, ConfigError, SillwardError
+from sillward import files
+from sillward.calendar_file import KEPT, PRODUCT, Page, events_of, superseded, to_ics
+from sillward.errors import CalendarError, ConfigError, NotOursError, SillwardError
 from sillward.kit import Kit
 from sillward.ledger import Ledger
 from sillward.notices.voice import Voice
@@ -26,10 +25,11 @@ from sillward_rules.weather import Freshness, Weather
 AGAIN = timedelta(minutes=10)
 """After a file that could not be written. Judgement."""
 
-MODE = 0o600
-"""Of a new file: it says who is at home, and when. One that is there keeps its own."""
-
 BEGINNING = b"BEGIN:VCALENDAR"
+MADE_BY = f"\r\nPRODID:{PRODUCT}\r\n".encode()
+
+HEAD = 500
+"""Bytes of a calendar's beginning that say whose it is."""
 
 log = logging.getLogger(__name__)
 
@@ -128,26 +128,21 @@ def put(path: Path, content: bytes) -> None:
     """Write the file whole or not at all, unless it has this content. Raise CalendarError.
 
     A file that is there keeps its mode, so that who wants others to read it says so once. What is
-    no calendar is not written over.
+    not a calendar of ours is not written over; an empty file may be put there first.
     """
     with _told_as_calendar_error(path):
-        file, before, mode = _as_it_lies(path)
-        if before == content:
+        place = _place(path, len(content) + 1)
+        if place.held == content:
             return
-        written = file.with_name(f"{file.name}.{os.getpid()}.new")
-        try:
-            _write(written, content, mode)
-            written.replace(file)
-            _sync(file.parent)
-        finally:
-            written.unlink(missing_ok=True)
+        mode = files.PRIVATE if place.mode is None else place.mode
+        files.put(place.file, content, mode=mode, fresh=place.mode is None)
 
 
 def check_place(path: Path) -> None:
     """Raise ConfigError for a place where no calendar can be written."""
     try:
         with _told_as_calendar_error(path):
-            _as_it_lies(path)
+            _place(path, HEAD)
     except CalendarError as error:
         raise ConfigError([str(error)]) from error
 
@@ -156,46 +151,23 @@ def check_place(path: Path) -> None:
 def _told_as_calendar_error(path: Path) -> Iterator[None]:
     try:
         yield
+    except NotOursError as error:
+        msg = f"calendar {error}"
+        raise CalendarError(msg) from error
     except (OSError, ValueError) as error:  # ValueError: a null in the name
         reason = error.strerror if isinstance(error, OSError) else None
         msg = f"calendar {path}: {reason or error}"
         raise CalendarError(msg) from error
 
 
-def _as_it_lies(path: Path) -> tuple[Path, bytes, int]:
-    """The file behind the path, what is in it and its mode; b"" if it is not there yet."""
-    file = Path(os.path.realpath(path))  # a link stays one
-    if not file.parent.is_dir():
-        msg = f"calendar {path}: there is no folder {file.parent}"
+def _place(path: Path, most: int) -> files.Place:
+    place = files.place_for(path, _is_ours, max(most, HEAD))
+    if not place.file.parent.is_dir():
+        msg = f"calendar {path}: there is no folder {place.file.parent}"
         raise CalendarError(msg)
-    try:
-        known = file.stat()
-    except FileNotFoundError:
-        return file, b"", MODE
-    if not stat.S_ISREG(known.st_mode):
-        what = "a folder" if stat.S_ISDIR(known.st_mode) else "no ordinary file"
-        msg = f"calendar {path}: is {what}; name a file, such as sillward.ics"
-        raise CalendarError(msg)
-    content = file.read_bytes()
-    if content and not content.startswith(BEGINNING):
-        msg = f"calendar {path}: holds something else; name another file, or remove it"
-        raise CalendarError(msg)
-    return file, content, stat.S_IMODE(known.st_mode)
+    return place
 
 
-def _write(path: Path, content: bytes, mode: int) -> None:
-    path.unlink(missing_ok=True)
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, MODE), "wb") as stream:
-        stream.write(content)
-        stream.flush()
-        os.fchmod(stream.fileno(), mode)
-        os.fsync(stream.fileno())
-
-
-def _sync(folder: Path) -> None:
-    """Make a new name in a folder last."""
-    number = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)
+def _is_ours(content: bytes) -> bool:
+    head = content[:HEAD]
+    return not head or (head.startswith(BEGINNING) and MADE_BY in head)

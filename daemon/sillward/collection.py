@@ -1,7 +1,6 @@
 """The collection file: TOML in, the core's types out, every error of the file told at once."""
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -11,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
-from sillward import naming
+from sillward import files, naming, toml_text
 from sillward.errors import ConfigError
 from sillward.notices.voice import Voice
 from sillward.notices.wording import Wording, packaged, with_own
@@ -119,6 +118,9 @@ class Household:
         object.__setattr__(self, "voice", Voice(self.collection.site, self.units, self.wording))
 
 
+MOST_BYTES = 5_000_000
+"""Of a collection file. Judgement: some 50,000 plants."""
+
 UrlFor = Callable[[str], SecretStr | None]
 
 _TABLES = (
@@ -168,17 +170,26 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     )
 
 
+def is_collection(data: bytes) -> bool:
+    """Whether what a file holds is a collection, right or wrong, or nothing at all."""
+    try:
+        document = toml_text.parse(data.decode("utf-8-sig"))
+    except ValueError:
+        return False
+    return not data or ("site" in document and document.keys() <= set(_TABLES))
+
+
 def _parse(path: Path) -> dict[str, Any]:
     text = ""
     try:
-        text = path.read_bytes().decode("utf-8-sig")
-        return tomllib.loads(text)
+        text = files.read(path, MOST_BYTES).decode("utf-8-sig")
+        return toml_text.parse(text)
     except OSError as error:
         reason = error.strerror or error
         line = f"{path}: cannot be read: {reason}"
     except UnicodeDecodeError as error:
         line = f"{path.name}: is not UTF-8 text (byte {error.start})"
-    except (ValueError, RecursionError) as error:
+    except ValueError as error:
         said = str(error).splitlines()[0]
         line = f"{path.name}: is not valid TOML: {said:.200}{_hint(text, said)}"
     raise ConfigError([line])

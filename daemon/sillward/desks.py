@@ -6,7 +6,7 @@ from sillward.app import App
 from sillward.collection import Channel
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger
-from sillward.ledger.database import refuse_place
+from sillward.ledger.ownership import refuse_place
 from sillward.notices import channels
 from sillward.notices.channels import Problems, Sender
 from sillward.service import Desk

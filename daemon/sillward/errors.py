@@ -4,6 +4,7 @@ SillwardError
 ├── ConfigError      the grower's file or setting is wrong       exit 78
 ├── UsageError       the call is wrong                           exit 2
 ├── SourceError      a forecast could not be had                 exit 1
+├── NotOursError     a path leads to what is not sillward's      exit 78
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
 ├── DeliveryError    a channel did not take a notice             exit 1
@@ -29,6 +30,12 @@ class ConfigError(SillwardError):
     def __init__(self, lines: Sequence[str]) -> None:
         super().__init__("\n".join(lines))
         self.lines = tuple(lines)
+
+
+class NotOursError(SillwardError):
+    """What a path leads to is not sillward's, and was left as it is."""
+
+    exit_status = 78
 
 
 class UsageError(SillwardError):

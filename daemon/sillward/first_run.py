@@ -7,7 +7,6 @@ import json
 import os
 import re
 import shlex
-import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
@@ -17,8 +16,8 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import click
 
-from sillward import draft, naming
-from sillward.collection import load_household
+from sillward import draft, files, naming
+from sillward.collection import MOST_BYTES, is_collection, load_household
 from sillward.draft import (
     BREEZES,
     COVERS,
@@ -28,7 +27,7 @@ from sillward.draft import (
     SiteAnswer,
     SpotAnswer,
 )
-from sillward.errors import SourceError
+from sillward.errors import NotOursError, SourceError
 from sillward.places import Atlas, Place
 from sillward.reader import wrong_with
 from sillward.reports import group_line, groups_with
@@ -69,8 +68,9 @@ def ask_and_write(path: Path, atlas: Atlas, *, force: bool = False) -> Path:
             write(path, text, force=force)
         except FileExistsError:
             path = _free(path, force=force)
-        except OSError as error:
-            click.echo(f"{path}: cannot be written: {error.strerror or error}")
+        except (OSError, NotOursError) as error:
+            reason = error.strerror if isinstance(error, OSError) else None
+            click.echo(f"{path}: cannot be written: {reason or error}")
             path = _free(_asked("Another file", _path), force=force)
         else:
             return path
@@ -79,35 +79,30 @@ def ask_and_write(path: Path, atlas: Atlas, *, force: bool = False) -> Path:
 def write(path: Path, text: str, *, force: bool = False) -> None:
     """Write a collection that passes the check, whole or not at all, readable by its owner alone.
 
-    Raise FileExistsError if the file is there (unless force), OSError if it cannot be.
+    force: it may take the place of another collection. Raise FileExistsError if the file is there
+    (unless force), NotOursError if it is not a collection of this user's, OSError if it cannot be.
     """
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", dir=path.parent)
-    reserved = False
+    files.make_folder(path.parent)
+    place = files.place_for(path, is_collection, MOST_BYTES) if force else None
+    file = path if place is None else place.file
+    written = files.draft(file, text.encode())
     try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-        load_household(Path(name))
-        if not force:
-            os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
-            reserved = True
-        Path(name).replace(path)
+        load_household(written)
     except BaseException:
-        Path(name).unlink(missing_ok=True)
-        if reserved:
-            path.unlink(missing_ok=True)
+        written.unlink(missing_ok=True)
         raise
+    files.settle(written, file, fresh=place is None or place.mode is None)
     _write_schema(path.parent / draft.SCHEMA_FILE)
 
 
 def _write_schema(path: Path) -> None:
     """The schema of this version; a file of this name that is no schema of ours is left alone."""
     # An editor can do without; the collection cannot fail for it.
-    with suppress(OSError, UnicodeDecodeError):
-        if path.exists() and ID not in path.read_text(encoding="utf-8"):
-            return
+    with suppress(OSError, NotOursError):
+        place = files.place_for(path, lambda head: ID.encode() in head, MOST_BYTES)
         text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
-        path.write_text(f"{text}\n", encoding="utf-8")
+        mode = files.usual_mode() if place.mode is None else place.mode
+        files.put(place.file, f"{text}\n".encode(), mode=mode, fresh=place.mode is None)
 
 
 def next_steps(path: Path, usual: Path) -> str:
@@ -217,11 +212,15 @@ def _refusal(path: Path, *, force: bool) -> str | None:
     try:
         if path.is_dir():
             return "is a folder"
-        if (path.exists() or path.is_symlink()) and not force:
-            return "is there already, and is not overwritten (--force would)"
+        if os.path.lexists(path) and not force:
+            return "is there already, and is not overwritten (--force would, if it is a collection)"
+        if force:
+            files.place_for(path, is_collection, MOST_BYTES)
         folder = next(one for one in path.absolute().parents if one.exists())
         if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
             return f"cannot be written: {folder} is no folder in which you may write"
+    except NotOursError as error:
+        return str(error).removeprefix(f"{path}: ")
     except (OSError, ValueError) as error:
         return f"cannot be written: {getattr(error, 'strerror', None) or error}"
     return None

@@ -1,9 +1,11 @@
 """What `words` prints: the macros of messages, what each is told, and what it says now."""
 
+import os
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from sillward import files
 from sillward.app import demo
 from sillward.errors import ConfigError, UsageError
 from sillward.notices import digest, rehearsal, wording
@@ -89,14 +91,15 @@ def copy(folder: Path) -> list[str]:
     folder cannot be written.
     """
     texts = wording.packaged_texts()
-    there = [name for name in texts if (folder / name).exists()]
+    there = [name for name in texts if os.path.lexists(folder / name)]
     if there:
         msg = f"{folder / there[0]} is there already; nothing was written"
         raise UsageError(msg)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in texts.items():
-            (folder / name).write_text(content, encoding="utf-8")
+            mode = files.usual_mode()
+            files.put(folder / name, content.encode(), mode=mode, fresh=True)
     except OSError as error:
         msg = f"{folder}: cannot be written: {error.strerror or error}"
         raise ConfigError([msg]) from None

@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sillward import files
 from sillward.calendar_file import (
     CANCELLED_KEPT,
     KEPT,
@@ -629,14 +630,14 @@ def test_the_file_is_written_only_when_something_changed(
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     keeper = CalendarKeeper(path, [desk])
-    renamed: list[Path] = []
-    rename = Path.replace
+    written: list[Path] = []
+    settle = files.settle
 
-    def seen(one: Path, to: Path) -> Path:
-        renamed.append(to)
-        return rename(one, to)
+    def seen(draft: Path, to: Path, *, fresh: bool) -> None:
+        written.append(to)
+        settle(draft, to, fresh=fresh)
 
-    monkeypatch.setattr(Path, "replace", seen)
+    monkeypatch.setattr(files, "settle", seen)
 
     for _ in range(20):
         desk.tick()
@@ -644,7 +645,7 @@ def test_the_file_is_written_only_when_something_changed(
         world.clock.move(seconds=30)
     CalendarKeeper(path, [desk]).keep()  # after a restart
 
-    assert renamed.count(path) == 1
+    assert written == [path]
 
 
 def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
@@ -789,34 +790,58 @@ def _check_numbers(events: Sequence[Component], numbers: dict[str, tuple[int, ob
 # -- the file itself
 
 
+def calendar(rest: bytes = b"") -> bytes:
+    return b"BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//sillward//sillward//EN\r\n" + rest
+
+
 def test_a_new_file_is_for_its_owner_and_one_that_is_there_keeps_its_mode(path: Path) -> None:
-    put(path, b"BEGIN:VCALENDAR 1")
+    put(path, calendar(b"1"))
     private = stat.S_IMODE(path.stat().st_mode)
     path.chmod(0o644)
-    put(path, b"BEGIN:VCALENDAR 2")
+    put(path, calendar(b"2"))
 
     assert private == 0o600
     assert stat.S_IMODE(path.stat().st_mode) == 0o644
-    assert path.read_bytes() == b"BEGIN:VCALENDAR 2"
+    assert path.read_bytes() == calendar(b"2")
     assert list(path.parent.iterdir()) == [path]
 
 
 def test_an_empty_file_may_be_put_there_first(path: Path) -> None:
     path.touch(mode=0o640)
 
-    put(path, b"BEGIN:VCALENDAR")
+    put(path, calendar())
 
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
 
 
 def test_a_link_stays_a_link(path: Path, tmp_path: Path) -> None:
     target = tmp_path / "elsewhere.ics"
+    put(target, calendar(b"old"))
     path.symlink_to(target)
 
-    put(path, b"BEGIN:VCALENDAR")
+    put(path, calendar())
 
     assert path.is_symlink()
-    assert target.read_bytes() == b"BEGIN:VCALENDAR"
+    assert target.read_bytes() == calendar()
+
+
+def test_a_link_that_leads_nowhere_makes_no_file_there(path: Path, tmp_path: Path) -> None:
+    path.symlink_to(tmp_path / "elsewhere.ics")
+
+    with pytest.raises(CalendarError, match="leads nowhere"):
+        put(path, calendar())
+
+    assert os.listdir(tmp_path) == [path.name]
+
+
+def test_the_calendar_of_another_program_is_not_written_over(path: Path) -> None:
+    theirs = calendar().replace(b"sillward", b"another")
+    path.write_bytes(theirs)
+
+    with pytest.raises(CalendarError, match="holds something else"):
+        put(path, calendar())
+
+    assert path.read_bytes() == theirs
 
 
 @pytest.fixture
@@ -829,7 +854,7 @@ def test_what_is_no_calendar_is_not_written_over(ledger_file: Path) -> None:
     before = ledger_file.read_bytes()
 
     with pytest.raises(CalendarError, match="holds something else"):
-        put(ledger_file, b"BEGIN:VCALENDAR")
+        put(ledger_file, calendar())
 
     assert ledger_file.read_bytes() == before
 
@@ -839,28 +864,28 @@ def test_a_place_that_is_no_file_is_told(tmp_path: Path) -> None:
     os.mkfifo(pipe)
     for place, words in (
         (tmp_path, "is a folder"),
-        (pipe, "is no ordinary file"),
+        (pipe, "is a pipe"),
         (tmp_path / "none" / "x.ics", "there is no folder"),
         (tmp_path / "a\0b", "null"),
         (tmp_path / ("x" * 300), "too long"),
     ):
         with pytest.raises(CalendarError, match=words):
-            put(place, b"BEGIN:VCALENDAR")
+            put(place, calendar())
 
 
 def test_a_write_that_fails_leaves_the_old_file_and_no_other(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    put(path, b"BEGIN:VCALENDAR old")
+    put(path, calendar(b"old"))
 
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(CalendarError, match=r"calendar .*: No space left on device"):
-        put(path, b"BEGIN:VCALENDAR new")
+        put(path, calendar(b"new"))
 
-    assert path.read_bytes() == b"BEGIN:VCALENDAR old"
+    assert path.read_bytes() == calendar(b"old")
     assert list(path.parent.iterdir()) == [path]
 
 

@@ -4,6 +4,7 @@ import contextlib
 import functools
 import io
 import json
+import os
 import stat
 import tempfile
 import tomllib
@@ -30,6 +31,7 @@ from sillward.draft import (
     SiteAnswer,
     SpotAnswer,
 )
+from sillward.errors import NotOursError
 from sillward.places import Atlas
 from sillward.reader import wrong_with
 from sillward.schema import collection_schema
@@ -400,13 +402,29 @@ def test_a_file_that_is_there_is_never_overwritten(path: Path) -> None:
 
 def test_force_overwrites_when_all_is_answered_and_not_before(path: Path) -> None:
     path.parent.mkdir()
-    path.write_text("mine", encoding="utf-8")
+    mine = '[site]\nname = "Mine, and half done"\n'
+    path.write_text(mine, encoding="utf-8")
 
     assert call("new", path, "--force", answers=WHOLE[:-1]).exit_code == 1
-    assert path.read_text(encoding="utf-8") == "mine"
+    assert path.read_text(encoding="utf-8") == mine
     assert call("new", path, "--force", answers=WHOLE).exit_code == 0
     assert load_household(path).collection.site.name == "Yard"
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize("text", ["mine", "[tool.other]\nname = 1\n", "site = [", "\x00"])
+def test_force_overwrites_nothing_but_a_collection(text: str, path: Path) -> None:
+    path.parent.mkdir()
+    path.write_text(text, encoding="utf-8")
+    other = path.with_name("other.toml")
+
+    result = call("new", path, "--force", answers=[str(other), *WHOLE])
+
+    assert f"{path}: holds something else" in result.stdout
+    assert path.read_text(encoding="utf-8") == text
+    with pytest.raises(NotOursError):
+        first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]), force=True)
+    assert path.read_text(encoding="utf-8") == text
 
 
 def test_a_file_that_comes_meanwhile_is_not_overwritten(
@@ -477,7 +495,7 @@ def test_what_is_cut_off_while_it_is_written_leaves_nothing(
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Path, "replace", interrupted)
+    monkeypatch.setattr(os, "link", interrupted)
 
     with pytest.raises(KeyboardInterrupt):
         first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]))

@@ -13,7 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward.errors import ConfigError, LedgerError, NewerLedgerError
+from sillward import files
+from sillward.errors import ConfigError, LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import Ledger, copies
 from sillward.ledger.database import Database
 from sillward.ledger.schema import SCHEMA_VERSION
@@ -237,7 +238,7 @@ def test_where_all_copies_are_damaged_the_ledger_begins_anew(tmp_path: Path) -> 
 
 
 def test_what_was_set_aside_before_is_never_written_over(tmp_path: Path) -> None:
-    path = tmp_path / "ledger.sqlite3"
+    path = a_ledger(tmp_path / "ledger.sqlite3")
     for content in (b"first", b"second", b"third"):
         path.write_bytes(content * 300)
         reopened(path).close()
@@ -303,7 +304,7 @@ def test_a_transaction_that_was_cut_off_is_no_damage(tmp_path: Path) -> None:
 
 
 def test_a_wal_without_its_file_is_set_aside(tmp_path: Path) -> None:
-    path = left_by_a_crash(tmp_path / "ledger.sqlite3")
+    path = left_by_a_crash(a_ledger(tmp_path / "ledger.sqlite3"))
     path.unlink()
 
     with closing(reopened(path)) as ledger:
@@ -334,12 +335,8 @@ def test_a_crash_while_a_ledger_is_begun_is_no_damage(
     place, name = step.split(".")
     target = {"os": os, "Path": Path, "Database": Database}[place]
     with monkeypatch.context() as patch:
-        real = getattr(target, name)
-        at_once = [True, False] if name == "unlink" else [False]  # a draft that is not there
 
-        def killed(*args: object, **kwargs: object) -> object:
-            if at_once.pop(0):
-                return real(*args, **kwargs)
+        def killed(*_: object, **__: object) -> object:
             raise KeyboardInterrupt
 
         patch.setattr(target, name, killed)
@@ -391,7 +388,7 @@ def test_a_crash_while_it_is_set_right_leaves_it_to_the_next_start(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr({"link": os, "replace": Path, "sync_folder": copies}[step], step, crash)
+        patch.setattr({"link": os, "replace": Path, "sync_folder": files}[step], step, crash)
         with pytest.raises(KeyboardInterrupt):
             reopened(path)
 
@@ -453,7 +450,7 @@ def test_the_database_of_another_program_is_not_touched(tmp_path: Path) -> None:
     sql("CREATE TABLE photo (name TEXT)")(path)
     before = path.read_bytes()
 
-    with pytest.raises(LedgerError, match="database of another program"):
+    with pytest.raises(NotOursError, match="database of another program"):
         Ledger(path)
     with pytest.raises(ConfigError, match="database of another program"):
         reopened(path)
@@ -476,7 +473,7 @@ def whole(crashed: bool) -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "ledger.sqlite3"
         made = left_by_a_crash(path) if crashed else a_ledger(path)
-        found = {end: Path(f"{made}{end}") for end in ("", "-wal")}
+        found = {end: Path(f"{made}{end}") for end in ("", "-wal", ".lock")}
         return {end: one.read_bytes() for end, one in found.items() if one.exists()}
 
 

@@ -145,6 +145,7 @@ def it_can_be_written_again(units: Units) -> Told:
 def memory_lost(units: Units) -> Told:
     """The file was damaged, and there was no copy."""
     with on_disk() as path:
+        Ledger(path).close()
         path.write_bytes(b"no ledger" * 1000)
         clock = FakeClock(stage(garden(SIX), "10:00", MILD).clock.now)
         with closing(Ledger.open_or_afloat(path, clock=clock)) as ledger:

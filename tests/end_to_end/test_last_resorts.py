@@ -42,6 +42,7 @@ def collection_broken(house: House, patch: pytest.MonkeyPatch) -> None:
 
 
 def ledger_corrupt(house: House, patch: pytest.MonkeyPatch) -> None:
+    Ledger(house.ledger).close()
     house.ledger.write_bytes(b"\xa5garbage" * 2000)
 
 
@@ -125,6 +126,7 @@ def test_run_does_not_start_on_the_ledger_of_a_newer_sillward(house: House) -> N
 
 
 def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -> None:
+    Ledger(house.ledger).close()
     house.ledger.write_bytes(b"\xa5garbage" * 2000)
 
     daemon = house.start()

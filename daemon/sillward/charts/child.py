@@ -33,11 +33,22 @@ NO_MATPLOTLIB = 3
 
 INSTALL = "charts need matplotlib: pip install 'sillward[charts]'"
 
+MADE_BY = "drawn by sillward"
+"""In each picture, near its beginning: by it a later one may take its place."""
+
+HEAD = 1000
+"""Bytes of a picture's beginning that say whose it is."""
+
 _PIECE = 65_536
 _MOST_COMPLAINT = 4_000
 _BEGINS = {"png": b"\x89PNG\r\n\x1a\n", "svg": b"<?xml"}
 
 log = logging.getLogger(__name__)
+
+
+def is_ours(head: bytes) -> bool:
+    """Whether what begins like this is a picture of ours."""
+    return head.startswith(tuple(_BEGINS.values())) and MADE_BY.encode() in head
 
 
 def drawn(

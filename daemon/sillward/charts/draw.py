@@ -27,7 +27,7 @@ from matplotlib.ticker import MaxNLocator
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from sillward.charts.child import Form
+from sillward.charts.child import MADE_BY, Form
 from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
 from sillward.notices.voice import fixed
 from sillward.units import SI, Units
@@ -100,12 +100,14 @@ def image(data: ChartData, form: Form) -> bytes:
             figure.savefig(picture, format="png", dpi=PNG_DPI)
             return _in_few_colours(picture, data.title)
         figure.savefig(picture, format="svg", metadata={"Date": None})
-    return _METADATA.sub(b"", _DOCTYPE.sub(b"", picture.getvalue()))
+    drawn = _METADATA.sub(b"", _DOCTYPE.sub(b"", picture.getvalue()))
+    return drawn.replace(b"?>\n", f"?>\n<!-- {MADE_BY} -->\n".encode(), 1)
 
 
 def _in_few_colours(picture: io.BytesIO, title: str) -> bytes:
     """The same PNG with a palette, in a third of the bytes: it goes by mail."""
     about = PngInfo()
+    about.add_itxt("Software", MADE_BY)
     about.add_itxt("Title", title)
     few = Image.open(picture).convert("RGB").quantize(COLOURS, dither=Image.Dither.NONE)
     made = io.BytesIO()

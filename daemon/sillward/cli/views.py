@@ -7,14 +7,14 @@ from pathlib import Path
 
 import click
 
-from sillward import calendar_keeper, completion
+from sillward import calendar_keeper, completion, files
 from sillward.app import App, Options
 from sillward.calendar_file import to_ics
 from sillward.charts import child as charting
 from sillward.charts.data import KINDS, Kind, document, of_place
 from sillward.cli import shared
 from sillward.cli.printing import print_json
-from sillward.errors import ChartError, SourceError, UsageError
+from sillward.errors import ChartError, NotOursError, SourceError, UsageError
 from sillward_rules.chore import Chore
 from sillward_rules.plant import Plant
 
@@ -45,9 +45,13 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
         print_json(document(data))
         return
     file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
-    picture = charting.picture(data, form)
     try:
-        file.write_bytes(picture)
+        place = files.place_for(file, charting.is_ours, charting.HEAD)
+        picture = charting.picture(data, form)
+        mode = files.usual_mode() if place.mode is None else place.mode
+        files.put(place.file, picture, mode=mode, fresh=place.mode is None)
+    except NotOursError as error:
+        raise UsageError(str(error)) from None
     except OSError as error:
         msg = f"{file}: the chart cannot be written: {error.strerror}"
         raise ChartError(msg) from None

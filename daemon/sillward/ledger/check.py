@@ -7,7 +7,11 @@ from datetime import datetime
 
 from sillward.errors import one_line
 from sillward.ledger.records import chore_of, forecast_of, notice_of, poll_of, state_of
-from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
+from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
+
+TELLING = 3
+"""So many tables named like ours make a database ours that has no application id: ledgers did not
+always have one. Judgement: one or two such names (event, round, mark) others have too."""
 
 _UNAVAILABLE = {
     sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM,
@@ -69,17 +73,23 @@ def _first_fault(db: sqlite3.Connection) -> str | None:
         return one_line(verdict, 200)
     found = tables_of(db)
     (version,) = db.execute("PRAGMA user_version").fetchone()
-    if found and set(found).isdisjoint(_expected()):
-        return None  # another program's: see is_foreign
+    if is_foreign(db):
+        return None
     if version < 0 or (version == 0 and found):
         return f"version {version} with {len(found)} tables"
     return _unlike_schema(db, found) or _unreadable(db) if version == SCHEMA_VERSION else None
 
 
 def is_foreign(db: sqlite3.Connection) -> bool:
-    """Whether a sound file is the database of another program: it has tables, but none of ours."""
-    found = tables_of(db)
-    return bool(found) and set(found).isdisjoint(_expected())
+    """Whether a sound file is the database of another program, by what is in it."""
+    (owner,) = db.execute("PRAGMA application_id").fetchone()
+    return not is_marked_ours(db) and bool(owner or tables_of(db))
+
+
+def is_marked_ours(db: sqlite3.Connection) -> bool:
+    """Whether a database says that it is a ledger, by its application id or its tables."""
+    (owner,) = db.execute("PRAGMA application_id").fetchone()
+    return owner == APPLICATION_ID or len(_expected().keys() & tables_of(db)) >= TELLING
 
 
 def is_bare(db: sqlite3.Connection) -> bool:

@@ -11,12 +11,15 @@ import os
 import re
 import sqlite3
 import zlib
-from contextlib import suppress
+from collections.abc import Callable
+from contextlib import closing, suppress
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sillward.ledger.check import fault_of, is_foreign
-from sillward.ledger.schema import SCHEMA, SCHEMA_VERSION
+from sillward import files
+from sillward.errors import NotOursError
+from sillward.ledger.check import fault_of, is_foreign, is_marked_ours
+from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 COPIES = 3
 """Daily copies that are kept. Judgement."""
@@ -32,7 +35,12 @@ LEVEL = 6
 BESIDE = ("-wal", "-shm", "-journal")
 """SQLite's own files beside a database."""
 
-_NAME = re.compile(r"\.copy-(\d{4}-\d\d-\d\d)\.gz")
+SIGN = b"sillward ledger\n"
+"""In the file of the lock: by it one sees that what lies beside was once ours."""
+
+_NAME = re.compile(r"\.copy-([0-9]{4}-[0-9]{2}-[0-9]{2})\.gz")
+_DRAFT = ".sillward-draft"
+_ASIDE = ".damaged-"
 
 
 class Hold:
@@ -42,8 +50,22 @@ class Hold:
     """
 
     def __init__(self, path: Path) -> None:
-        """Raise OSError if the file of the lock cannot be opened."""
-        self._file = os.open(f"{path}.lock", os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        """Raise OSError if the file of the lock cannot be opened, NotOursError for another's."""
+        lock = lock_path(path)
+        files.state_of(lock)  # before: to open a pipe or a device may do something
+        flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
+        self._file = os.open(lock, flags, files.PRIVATE)
+        try:
+            files.require_plain(lock, os.fstat(self._file))
+            self._take()
+        except BaseException:
+            os.close(self._file)
+            raise
+        if os.fstat(self._file).st_size == 0:
+            with suppress(OSError):  # a disk that is full
+                os.pwrite(self._file, SIGN, 0)
+
+    def _take(self) -> None:
         self.alone = True
         try:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -66,75 +88,103 @@ class Hold:
         os.close(self._file)
 
 
-def make_private(path: Path) -> bool:
-    """Create folder and file so that only their owner can read them. Whether the file is new."""
-    path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+def lock_path(path: Path) -> Path:
+    """Where the lock of a ledger is."""
+    return path.with_name(f"{path.name}.lock")
+
+
+def make_private(path: Path, *, alone: bool) -> None:
+    """Create the file, or take it from others than its owner. Raise OSError, NotOursError.
+
+    alone: nobody has it open. Else whoever came first has done it, and here it must not be: to
+    close a file frees the locks that SQLite has on it in this process.
+    """
     try:
-        # Never open a file that is there: to close it would free SQLite's locks on it.
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, files.PRIVATE))
     except FileExistsError:
-        with suppress(PermissionError):
-            path.chmod(0o600)
-        return False
-    return True
+        if alone:
+            with suppress(PermissionError):
+                _close_to_others(path)
+
+
+def _close_to_others(path: Path) -> None:
+    file = files.open_plain(path)
+    try:
+        if os.fstat(file).st_mode & 0o777 != files.PRIVATE:
+            os.fchmod(file, files.PRIVATE)
+    finally:
+        os.close(file)
 
 
 def draft_path(path: Path) -> Path:
     """Where what is to become a file is written."""
-    return path.with_name(f"{path.name}.new")
+    return path.with_name(f"{path.name}{_DRAFT}")
 
 
 def draft(path: Path, data: bytes) -> Path:
-    """What is to become a file, written for its owner only, whole and synced. Raise OSError."""
-    written = draft_path(path)
-    try:
-        written.unlink(missing_ok=True)
-        file = os.open(written, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(file, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(file)
-    except OSError:
-        with suppress(OSError):
-            written.unlink(missing_ok=True)
-        raise
-    return written
+    """What is to become a file, where it is found after a crash. Raise OSError, NotOursError."""
+    return files.draft(path, data, name=draft_path(path))
 
 
 def put(path: Path, data: bytes) -> None:
     """Write a file whole or not at all, for its owner only. Raise OSError."""
-    draft(path, data).replace(path)
-    sync_folder(path.parent)
+    files.settle(draft(path, data), path, fresh=False)
 
 
 def begin(path: Path, data: bytes) -> None:
     """Make a file that is not there, whole or not at all, for its owner only. Raise OSError."""
-    written = draft(path, data)
-    try:
-        os.link(written, path)  # a rename would take the file of a process that was faster
-    except FileExistsError:
-        pass
-    except OSError:  # a file system without links
-        written.replace(path)
-    written.unlink(missing_ok=True)
-    sync_folder(path.parent)
+    with suppress(FileExistsError):  # another process was faster
+        files.settle(draft(path, data), path, fresh=True)
 
 
 def adopt_draft(path: Path) -> None:
     """Give a draft the name that it was written for, if it is whole. Raise OSError."""
     written = draft_path(path)
-    with suppress(FileNotFoundError, sqlite3.Error):
-        _sound(written.read_bytes()).close()
-        written.replace(path)
+    with suppress(sqlite3.Error):
+        held = files.content_of(written)
+        if held is not None:
+            _sound(held[0]).close()
+            written.replace(path)
 
 
-def sync_folder(folder: Path) -> None:
-    """Make new names in a folder last. Raise OSError."""
-    file = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(file)
-    finally:
-        os.close(file)
+def drop_draft(path: Path) -> None:
+    """Take away what a crash left in an earlier step."""
+    written = draft_path(path)
+    with suppress(OSError, NotOursError):
+        if files.state_of(written) is not None:
+            written.unlink()
+
+
+def beside(path: Path) -> Callable[[str], Path]:
+    """The names of SQLite's own files beside a database, by their endings."""
+    return lambda end: path.with_name(f"{path.name}{end}")
+
+
+def is_name_of_ours(path: Path, name: str) -> bool:
+    """Whether a name in the folder is one that we give, for a while, to the file itself."""
+    return name == draft_path(path).name or name.startswith(f"{path.name}{_ASIDE}")
+
+
+def before_path(path: Path, version: int) -> Path:
+    """Where the copy before a migration goes: what is there already stays, unless it is such a
+    copy, from a migration that failed."""
+    stem = f"{path.name}.before-{version}"
+    for name in (stem, *(f"{stem}-{number}" for number in range(2, 1000))):
+        there = path.with_name(name)
+        try:
+            held = files.content_of(there)
+        except NotOursError:
+            continue
+        if held is None or _is_ledger(held[0]):
+            return there
+    raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), stem)
+
+
+def _is_ledger(data: bytes) -> bool:
+    with suppress(sqlite3.Error, UnicodeDecodeError), closing(in_memory()) as db:
+        load(db, data)
+        return is_marked_ours(db)
+    return False
 
 
 def copy_path(path: Path, day: date) -> Path:
@@ -159,7 +209,9 @@ def put_copy(path: Path, day: date, data: bytes) -> None:
     """Write the daily copy of a day and drop those that are not needed any more. Raise OSError."""
     put(copy_path(path, day), gzip.compress(data, LEVEL, mtime=0))
     for old in superfluous(list(daily_copies(path))):
-        copy_path(path, old).unlink(missing_ok=True)
+        with suppress(NotOursError):
+            if files.state_of(copy_path(path, old)) is not None:
+                copy_path(path, old).unlink(missing_ok=True)
 
 
 def superfluous(days: list[date]) -> list[date]:
@@ -176,8 +228,10 @@ def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] |
     with suppress(OSError):
         days = sorted(daily_copies(path), key=lambda day: (day <= today, day), reverse=True)
         for day in days:
-            with suppress(OSError, EOFError, zlib.error, sqlite3.Error):
-                return day, _sound(gzip.decompress(copy_path(path, day).read_bytes()))
+            with suppress(OSError, NotOursError, EOFError, zlib.error, sqlite3.Error):
+                held = files.content_of(copy_path(path, day))
+                if held is not None:
+                    return day, _sound(gzip.decompress(held[0]))
     return None
 
 
@@ -200,6 +254,7 @@ def empty() -> sqlite3.Connection:
     """A ledger without a row, in memory."""
     db = in_memory()
     db.executescript(f"{SCHEMA}; PRAGMA user_version = {SCHEMA_VERSION}")
+    db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     return db
 
 
@@ -222,7 +277,7 @@ def load(db: sqlite3.Connection, data: bytes, schema: str = "main") -> None:
 
 def aside_path(path: Path, now: datetime) -> Path:
     """A free name for what is damaged."""
-    stamp = f"{path.name}.damaged-{now:%Y%m%dT%H%M%SZ}"
+    stamp = f"{path.name}{_ASIDE}{now:%Y%m%dT%H%M%SZ}"
     for name in (stamp, *(f"{stamp}-{number}" for number in range(2, 1000))):
         free = path.with_name(name)
         if not any(os.path.lexists(f"{free}{end}") for end in ("", *BESIDE)):
@@ -238,16 +293,16 @@ def set_aside(path: Path, free: Path) -> None:
     this: SQLite deletes a -wal by its name.
     """
     for end in BESIDE:
-        beside = path.with_name(path.name + end)
-        if os.path.lexists(beside):
+        theirs = beside(path)(end)
+        if files.state_of(theirs) is not None:
             with suppress(OSError):
-                beside.chmod(0o600)
-            beside.rename(free.with_name(free.name + end))
-    if path.exists():
+                _close_to_others(theirs)
+            theirs.rename(beside(free)(end))
+    if files.state_of(path) is not None:
         with suppress(PermissionError):
-            path.chmod(0o600)
+            _close_to_others(path)
         try:
             os.link(path, free)
         except OSError:  # a file system without links
             path.rename(free)
-    sync_folder(path.parent)
+    files.sync_folder(path.parent)

@@ -5,7 +5,6 @@ written the ledger goes on in memory (*afloat*), and what was done there comes i
 a disk that is full must not keep a notice from the grower.
 """
 
-import errno
 import logging
 import os
 import sqlite3
@@ -17,12 +16,14 @@ from pathlib import Path
 from typing import Self
 from urllib.parse import quote
 
-from sillward.errors import ConfigError, LedgerError, NewerLedgerError
+from sillward import files
+from sillward.errors import ConfigError, LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import copies
 from sillward.ledger.check import fault_of, is_bare, is_foreign, is_log_damaged
 from sillward.ledger.merging import HISTORY_RESET, merge
+from sillward.ledger.ownership import own_file, refuse_place
 from sillward.ledger.records import to_text
-from sillward.ledger.schema import MIGRATIONS, SCHEMA, SCHEMA_VERSION
+from sillward.ledger.schema import APPLICATION_ID, MIGRATIONS, SCHEMA, SCHEMA_VERSION
 
 BUSY_MS = 5000
 """How long to wait for another process that writes. Judgement: its transactions take
@@ -35,10 +36,6 @@ SMALLEST = 512
 """Of a SQLite file, in bytes: one page. SQLite takes what is shorter for a new file."""
 
 log = logging.getLogger(__name__)
-
-
-class _ForeignError(LedgerError):
-    """The file is the database of another program."""
 
 
 def _utc_now() -> datetime:
@@ -55,7 +52,8 @@ class Database:
         clock: Callable[[], datetime] = _utc_now,
         whatever_happens: bool = False,
     ) -> None:
-        """Open or create the file. Raise LedgerError if it cannot be used.
+        """Open or create the file. Raise LedgerError if it cannot be used, NotOursError if what is
+        there is not ours.
 
         clock: for the names of what is set aside. whatever_happens: see `open_or_afloat`.
         """
@@ -72,7 +70,7 @@ class Database:
             return
         try:
             self._open(repair=whatever_happens)
-        except (NewerLedgerError, _ForeignError):
+        except NewerLedgerError:
             raise
         except LedgerError as error:
             if not whatever_happens:
@@ -93,7 +91,7 @@ class Database:
             refuse_place(Path(path))
         try:
             return cls(path, clock=clock, whatever_happens=True)
-        except _ForeignError as error:
+        except NotOursError as error:
             raise ConfigError([str(error)]) from error
 
     @property
@@ -113,9 +111,8 @@ class Database:
     def _open(self, *, repair: bool) -> None:
         """Open the file, checked and of this version. Raise LedgerError; then it is not open."""
         with self._translated():
-            self._file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-            if self._file.is_dir():
-                raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+            self._file = own_file(Path(self._path))
+            files.make_folder(self._file.parent)
             hold = copies.Hold(self._file)
             try:
                 self._open_held(alone=hold.alone, repair=repair)
@@ -134,7 +131,7 @@ class Database:
         if fault is None:
             if alone and not self._file.exists():
                 self._begin()
-            copies.make_private(self._file)
+            copies.make_private(self._file, alone=alone)
             db = self._connected(str(self._file))
             fault = self._fault(db)
             if fault is None and lost and is_bare(db):
@@ -162,10 +159,8 @@ class Database:
 
     def _changes(self) -> bytes:
         """The -wal of a file that nobody has open: what a crash left outside the file itself."""
-        try:
-            return Path(f"{self._file}-wal").read_bytes()
-        except FileNotFoundError:
-            return b""
+        held = files.content_of(copies.beside(self._file)("-wal"))
+        return b"" if held is None else held[0]
 
     def _first_look(self, changes: bytes) -> str | None:
         """What is wrong that SQLite would pass over by beginning anew without a word."""
@@ -176,8 +171,7 @@ class Database:
                 return "the file itself is gone"
             copies.adopt_draft(self._file)  # a crash came just before this last step
             return None
-        with suppress(OSError):  # left by a crash in an earlier step
-            copies.draft_path(self._file).unlink(missing_ok=True)
+        copies.drop_draft(self._file)
         return None if size >= SMALLEST else "it is empty or cut off"
 
     def _begin(self) -> None:
@@ -198,7 +192,7 @@ class Database:
             fault = fault_of(db)
             if fault is None and is_foreign(db):
                 msg = f"{self._path}: is the database of another program; name another file"
-                raise _ForeignError(msg)
+                raise NotOursError(msg)
             if fault is None and not self._is_writable(db):
                 fault = "its header asks for a way of writing that there is not"
         except BaseException:
@@ -255,7 +249,7 @@ class Database:
             db.close()
         copies.set_aside(self._file, aside)
         draft.replace(self._file)
-        copies.sync_folder(self._file.parent)
+        files.sync_folder(self._file.parent)
 
     def _next_best(self, now: datetime) -> tuple[sqlite3.Connection, str]:
         """What to go on with in place of the file, in memory, and where it is from."""
@@ -271,13 +265,16 @@ class Database:
             if version > SCHEMA_VERSION:
                 msg = f"{self._path}: written by a newer sillward (version {version}); update first"
                 raise NewerLedgerError(msg)
+            (owner,) = self._db.execute("PRAGMA application_id").fetchone()
+            if owner != APPLICATION_ID:  # a ledger from before there was one
+                self._db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
             if version == SCHEMA_VERSION:
                 return
             if version == 0:
                 self._run(SCHEMA)
             else:
                 if not self._in_memory():
-                    before = self._file.with_name(f"{self._file.name}.before-{SCHEMA_VERSION}")
+                    before = copies.before_path(self._file, SCHEMA_VERSION)
                     copies.put(before, self._db.serialize())
                 self._db.create_function("compressed", 1, zlib.compress)
                 for older in range(version, SCHEMA_VERSION):
@@ -331,7 +328,7 @@ class Database:
             except BaseException:
                 self.close()
                 raise
-        except LedgerError as error:
+        except (LedgerError, NotOursError) as error:
             self._db = memory
             log.warning("ledger.afloat reason=%s", error)
             return False
@@ -457,16 +454,3 @@ class Database:
 
 def _put_mark(db: sqlite3.Connection, at: datetime, text: str) -> None:
     db.execute("INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", (HISTORY_RESET, to_text(at), text))
-
-
-def refuse_place(path: Path) -> None:
-    """Raise ConfigError for a path at which no ledger can ever be."""
-    if os.path.isdir(path):  # and not path.is_dir, which may raise
-        msg = f"ledger {path}: is a folder; name a file in it, such as {path / 'ledger.sqlite3'}"
-        raise ConfigError([msg])
-    for folder in path.parents:
-        if os.path.exists(folder):
-            if not os.path.isdir(folder):
-                msg = f"ledger {path}: {folder} is a file, not a folder"
-                raise ConfigError([msg])
-            return

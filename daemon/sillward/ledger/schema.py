@@ -2,6 +2,10 @@
 
 SCHEMA_VERSION = 5
 
+APPLICATION_ID = 0x53494C57  # "SILW"
+"""In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
+sqlite.org/fileformat.html (from memory)."""
+
 SCHEMA = """
 CREATE TABLE forecast (
     site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,

@@ -1,0 +1,123 @@
+"""Whether what lies where the ledger is to be was ever a ledger of this user's.
+
+Only what was can be damaged, and only what is damaged is set aside and replaced. A sign is in the
+file itself (its application id, or our tables in a ledger from before there was one), or lies
+beside it: our lock, or a daily copy. What has no sign is somebody else's, an empty file too.
+"""
+
+import os
+import sqlite3
+from contextlib import closing, suppress
+from enum import Enum
+from pathlib import Path
+from urllib.parse import quote
+
+from sillward import files
+from sillward.errors import ConfigError, NotOursError
+from sillward.ledger import copies
+from sillward.ledger.check import is_foreign, is_marked_ours
+
+
+class _Origin(Enum):
+    OURS = "ours"
+    ANOTHERS = "is the database of another program"
+    UNKNOWN = "is not a ledger"
+
+
+def own_file(path: Path) -> Path:
+    """The file that a path leads to, links followed, if it is a ledger of this user's or not there.
+
+    Nothing is changed. Raise NotOursError if there is something else, OSError if that cannot be
+    seen.
+    """
+    try:
+        file = files.behind(path)
+        _require_ours(file)
+    except NotOursError as error:
+        linked = f"{path}: leads to " if os.path.islink(path) and os.path.exists(path) else ""
+        msg = f"ledger {linked}{error}"
+        raise NotOursError(msg) from None
+    return file
+
+
+def _require_ours(path: Path) -> None:
+    found = files.state_of(path)
+    left = [one for one in map(copies.beside(path), copies.BESIDE) if _is_there(one)]
+    if found is None:
+        if left and not _has_signs_beside(path):
+            msg = f"{left[0]}: there is no ledger that it could belong to; name another file"
+            raise NotOursError(msg)
+        return
+    origin = _origin(path)
+    # What has a second name may be somebody's file under that name. It is ours by what is in it,
+    # or if the other names are ours: a crash leaves those.
+    only_ours = found.st_nlink in (1, _names_of_ours(path, found))
+    damaged = origin is _Origin.UNKNOWN and only_ours and _has_signs_beside(path)
+    if origin is not _Origin.OURS and not damaged:
+        what = origin.value if found.st_size else "is empty"
+        msg = f"{path}: {what}, and was left as it is; name another file"
+        raise NotOursError(msg)
+
+
+def _is_there(path: Path) -> bool:
+    """Whether there is one of SQLite's own files. Raise NotOursError if it can be none."""
+    try:
+        found = os.lstat(path)
+    except FileNotFoundError:
+        return False
+    files.require_file(path, found)  # whose it is, SQLite will see
+    return True
+
+
+def _names_of_ours(path: Path, found: os.stat_result) -> int:
+    """How many names of the file are its own and those that we give."""
+    count = 0
+    for name in os.listdir(path.parent):
+        if name == path.name or copies.is_name_of_ours(path, name):
+            with suppress(FileNotFoundError):
+                count += os.path.samestat(os.lstat(path.with_name(name)), found)
+    return count
+
+
+def _has_signs_beside(path: Path) -> bool:
+    with suppress(NotOursError, FileNotFoundError):
+        held = files.content_of(copies.lock_path(path), len(copies.SIGN))
+        if held is not None and held[0] == copies.SIGN:
+            return True
+    for copy in copies.daily_copies(path).values():
+        with suppress(NotOursError):
+            if files.state_of(copy) is not None:
+                return True
+    return False
+
+
+def _origin(path: Path) -> _Origin:
+    """Whose a file is, by what is in it; unknown if it is damaged or no database."""
+    # By SQLite and not by reading the header: to close a file frees the locks that this process
+    # has on it, and SQLite knows which it has. "immutable": no lock, no -wal, nothing written.
+    with suppress(sqlite3.Error, UnicodeDecodeError):
+        address = f"file:{quote(str(path))}?mode=ro&immutable=1"
+        with closing(sqlite3.connect(address, uri=True)) as db:
+            if is_marked_ours(db):
+                return _Origin.OURS
+            if is_foreign(db):
+                return _Origin.ANOTHERS
+    return _Origin.UNKNOWN
+
+
+def refuse_place(path: Path) -> None:
+    """Raise ConfigError for a path at which no ledger can ever be, or what is there is not ours."""
+    if os.path.isdir(path):  # and not path.is_dir, which may raise
+        msg = f"ledger {path}: is a folder; name a file in it, such as {path / 'ledger.sqlite3'}"
+        raise ConfigError([msg])
+    for folder in path.parents:
+        if os.path.exists(folder):
+            if not os.path.isdir(folder):
+                msg = f"ledger {path}: {folder} is a file, not a folder"
+                raise ConfigError([msg])
+            break
+    try:
+        with suppress(OSError):  # what cannot be looked at now may be there later
+            own_file(path)
+    except NotOursError as error:
+        raise ConfigError([str(error)]) from error
