@@ -4,6 +4,7 @@ SillwardError
 ├── ConfigError      the grower's file or setting is wrong       exit 78
 ├── UsageError       the call is wrong                           exit 2
 ├── SourceError      a forecast could not be had                 exit 1
+│   └── DoubtError          ... or cannot be true
 ├── NotOursError     a path leads to what is not sillward's      exit 78
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
@@ -54,6 +55,10 @@ class SourceError(SillwardError):
         super().__init__(text)
         self.passing = passing
         self.wait = wait
+
+
+class DoubtError(SourceError):
+    """A source gave a forecast that cannot be true."""
 
 
 def one_line(value: object, most: int) -> str:

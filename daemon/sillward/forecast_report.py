@@ -6,6 +6,7 @@ from typing import Any
 
 from sillward.collection import Household
 from sillward.document import plain
+from sillward.forecast.doubts import in_words
 from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
 from sillward.notices.voice import Voice
@@ -28,6 +29,10 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
     best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
     ahead = tonight(household.collection, weather, now)
     held = {one.source.name: one for one in keeper.shelf.held(site)}
+    doubted = {
+        one.source.name: [voice.retold(in_words(doubt)) for doubt in one.doubts]
+        for one in keeper.shelf.doubted(site)
+    }
     return {
         "schema": 1,
         "site": site.name,
@@ -35,6 +40,7 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
         "sources": [
             {"name": source.name, "used": best is not None and best.source is source}
             | _schedule(keeper, source.name, iso)
+            | {"doubted": doubted.get(source.name)}
             | (_held(held[source.name], now, iso) if source.name in held else {"state": "none"})
             for source in keeper.shelf.sources
         ],
@@ -123,6 +129,8 @@ def _source_lines(source: dict[str, Any], voice: Voice) -> Iterator[tuple[str, M
         yield f"  reaches {_day(source['reaches'], voice)}; {gaps_}", None
         for note in source["notes"]:
             yield f"  {voice.retold(note)}", None
+    for doubt in source["doubted"] or ():
+        yield f"  not believed: {doubt}", Mark.TROUBLE
     if source["failed"]:
         yield f"  failed: {voice.retold(source['failed'])}", Mark.TROUBLE
     if source["next"]:

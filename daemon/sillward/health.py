@@ -6,6 +6,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from sillward.collection import Household
+from sillward.forecast.doubts import reason
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Notice
 from sillward.notices.voice import Voice
@@ -95,6 +96,8 @@ def _of_forecast(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     if best is None:
         yield f"there is no forecast{_because(shelf, voice)}"
         return
+    for one in shelf.doubted(voice.site):
+        yield f"{one.source.name}'s forecast looks wrong: {voice.retold(reason(one.doubts))}"
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
         age = voice.age(best.weather.age(now))

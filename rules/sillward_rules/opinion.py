@@ -53,8 +53,7 @@ def second_opinion(
     colder = np.zeros(weather.times.shape, dtype=bool)
     said: tuple[ForecastsDisagree, ...] = ()
     for night in _nights(site, weather):
-        goes_on = night.start < now < night.end
-        rows = rows_within(weather.times, now if goes_on else night.start, night.end)
+        rows = _rows_of(weather, night, now)
         if not rows.size or not np.isfinite(own[rows] + others[rows]).all():
             continue
         # Sources round to tenths: what is exactly the amount apart must not go either way.
@@ -79,6 +78,36 @@ def second_opinion(
     temp = np.where(colder, np.minimum(own, others), weather.temp_c)
     dew_point = np.where(colder, np.minimum(weather.dew_point_c, temp), weather.dew_point_c)
     return replace(weather, temp_c=temp, dew_point_c=dew_point, remarks=(*weather.remarks, *said))
+
+
+def unjudged_where_colder(site: Site, weather: Weather, doubted: Weather, now: datetime) -> Weather:
+    """The weather with those nights unknown that a forecast in doubt has much colder.
+
+    Its numbers are not to be told, and a night that may be so cold is not to be called safe:
+    unjudged it counts as cold. The lows decide as in `second_opinion`, here of all hours that are
+    known. The weather itself where nothing changes.
+    """
+    own = bridge_gaps(weather.temp_c)
+    others = at_hours(doubted.times, bridge_gaps(doubted.temp_c), weather.times)
+    unknown = np.zeros(weather.times.shape, dtype=bool)
+    for night in _nights(site, weather):
+        rows = _rows_of(weather, night, now)
+        lows = [
+            np.min(one[rows], initial=np.inf, where=np.isfinite(one[rows])) for one in (own, others)
+        ]
+        unknown[rows] = lows[1] < lows[0] - MOST_APART_K
+    if not unknown.any():
+        return weather
+    temp, dew_point = (
+        np.where(unknown, np.nan, one) for one in (weather.temp_c, weather.dew_point_c)
+    )
+    return replace(weather, temp_c=temp, dew_point_c=dew_point)
+
+
+def _rows_of(weather: Weather, night: Night, now: datetime) -> np.ndarray:
+    """The hours of a night, of the one that goes on those that are left."""
+    goes_on = night.start < now < night.end
+    return rows_within(weather.times, now if goes_on else night.start, night.end)
 
 
 def _nights(site: Site, weather: Weather) -> Iterator[Night]:

@@ -59,6 +59,21 @@ class ForecastsDisagree(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class ForecastDoubted(Remark):
+    """A source's forecast that cannot be true: why not, and what one goes by instead.
+
+    used, fetched : whose forecast, and of when; None if there is none, so that nights count as
+    cold. colder : nights that the doubted one has much colder count as cold all the same.
+    """
+
+    source: str
+    why: str
+    used: str | None
+    fetched: datetime | None
+    colder: bool
+
+
+@dataclass(frozen=True, slots=True)
 class ForecastInstead(Remark):
     """Why there is no newer forecast, and when the one that one goes by was fetched."""
 

@@ -18,6 +18,7 @@ from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import (
+    ForecastDoubted,
     ForecastElsewhere,
     ForecastOld,
     ForecastUndated,
@@ -244,6 +245,7 @@ def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:
     """Without what follows from there being no forecast that one can go by."""
     nothing = any(
         isinstance(one, NoForecast | ForecastElsewhere)
+        or (isinstance(one, ForecastDoubted) and one.used is None)
         or (isinstance(one, ForecastOld) and one.expired)
         for one in warnings
     )

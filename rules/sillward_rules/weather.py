@@ -7,6 +7,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.doubt import Doubt
 from sillward_rules.remark import NoForecast, Remark
 from sillward_rules.spread import Spread, usual_spread
 
@@ -72,6 +73,9 @@ class Weather:
     """What was wrong with single values, and what else the grower must know of it."""
     notes: tuple[str, ...] = field(default=())
     """What this source does not give, and how it was made up for: nothing to act on."""
+    doubts: tuple[Doubt, ...] = field(default=())
+    """What speaks against it in values that are not kept here, as the humidity beside the dew
+    point: found by whoever read it. The rest is for `plausible`."""
 
     def __post_init__(self) -> None:
         for name in SERIES:
@@ -151,6 +155,13 @@ def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
         remarks=(NoForecast(),),
         **series,  # type: ignore[arg-type]
     )
+
+
+def withheld(weather: Weather) -> Weather:
+    """The weather with all its values unknown: every night in it is unjudged."""
+    unknown = np.full(weather.times.shape, np.nan)
+    series = dict.fromkeys(SERIES, unknown)
+    return replace(weather, spread=None, remarks=(), notes=(), **series)  # type: ignore[arg-type]
 
 
 def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:

@@ -1,6 +1,7 @@
 """`sillward forecast`: what is held, how far to trust it; and a daemon for more than one site."""
 
 import json
+import math
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
@@ -31,6 +32,14 @@ NOW = MIDNIGHT + timedelta(hours=20)
 @pytest.fixture(autouse=True)
 def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shared, "build", lambda options: app.build(options, clock=lambda: NOW))
+
+
+def met_days(start: datetime = NOW) -> bytes:
+    """A body of MET Norway's with a day and a night."""
+    ahead = [*range(60), *range(60, 60 + 6 * 29, 6)]
+    temp = [round(15 + 5 * math.cos((hour + start.hour - 19) / 12 * math.pi), 1) for hour in ahead]
+    made = met_body(start, air_temperature=temp, relative_humidity=None, low=10.0, high=20.0)
+    return dumped(made)
 
 
 def call(*arguments: object) -> Result:
@@ -174,7 +183,7 @@ def test_a_recorded_forecast_needs_no_ledger_and_has_no_next_call() -> None:
 
 def test_a_recorded_body_of_another_source_is_read_by_it(tmp_path: Path) -> None:
     file = tmp_path / "met.json"
-    file.write_bytes(dumped(met_body(NOW)))
+    file.write_bytes(met_days())
 
     result = call("--recorded", file, "--at", NOW.isoformat())
 
@@ -226,7 +235,7 @@ def test_two_collections_for_one_site_are_refused(another: Callable[[str], Path]
 
 def test_sheet_and_why_mark_what_is_estimated(tmp_path: Path) -> None:
     file = tmp_path / "met.json"
-    file.write_bytes(dumped(met_body(NOW)))
+    file.write_bytes(met_days())
     where = ["--collection", str(COURTYARD), "--recorded", str(file), "--at", NOW.isoformat()]
 
     sheet = CliRunner().invoke(main, ["sheet", "--round", "dusk", *where])

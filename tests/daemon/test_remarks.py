@@ -17,6 +17,7 @@ from sillward_rules.remark import (
     CloseCall,
     ColdBorne,
     FeedTooStrong,
+    ForecastDoubted,
     ForecastElsewhere,
     ForecastInstead,
     ForecastOld,
@@ -81,6 +82,23 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", -0.04, at("07:00")),
         "Open-Meteo says 5.0 °C at 07:00, MET Norway 0.0 °C: the colder counts",
+    ),
+    (
+        ForecastDoubted("Open-Meteo", "20 K warmer than the one before", None, None, colder=False),
+        "Open-Meteo's forecast looks wrong: 20 K warmer than the one before;"
+        " nights are treated as cold",
+    ),
+    (
+        ForecastDoubted(
+            "Open-Meteo", "even at night 59.9 °C", "MET Norway", at("14:00"), colder=False
+        ),
+        "Open-Meteo's forecast looks wrong: even at night 59.9 °C;"
+        " MET Norway's of Thu 14:00 is used",
+    ),
+    (
+        ForecastDoubted("Open-Meteo", "20 K colder", "Open-Meteo", at("14:00"), colder=True),
+        "Open-Meteo's forecast looks wrong: 20 K colder; Open-Meteo's of Thu 14:00 is used;"
+        " nights that it has much colder are treated as cold",
     ),
     (
         ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),

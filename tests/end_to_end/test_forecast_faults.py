@@ -12,7 +12,7 @@ import socket
 import ssl
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing, contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -35,8 +35,9 @@ from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger import Poll, StoredForecast
 from sillward.notices.push import MOST_CHARACTERS
 from sillward.service import PATIENCE, Desk
+from sillward_rules import air
 from sillward_rules.chore import ChoreKind
-from sillward_rules.remark import ForecastOld, NightUnjudged, NoForecast
+from sillward_rules.remark import ForecastDoubted, ForecastOld, NightUnjudged, NoForecast
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import Freshness, Weather, covers, gaps
 from tests.daemon.bodies import SITE, START, body, dumped, ensemble_body
@@ -665,6 +666,142 @@ def test_a_forecast_with_a_gap_is_kept_and_the_gap_is_told(make: Make, part: Par
     world.tick(whole(dumped(a_body(5.0))))
     assert gaps(world.weather(), *NIGHT) == []
     assert plants(world.dusk()) == {"Tender"}
+
+
+# -- answers that cannot be true
+
+
+def told_as(
+    temp: Callable[[float], float], low_c: float = 4.0, *, moist: bool = True, **series: Any
+) -> bytes:
+    """A forecast whose temperature is told wrongly, all else rightly; moist: dew point and
+    humidity are told."""
+    made = a_day(low_c)
+    dew = [one - 4.0 for one in made]
+    given = {"dew_point_2m": dew, "relative_humidity_2m": humidities(made, dew), **series}
+    if not moist:
+        given = {"dew_point_2m": None, "relative_humidity_2m": None}
+    return dumped(body(temperature_2m=[round(temp(one), 2) for one in made], **given))
+
+
+def humidities(temp: Sequence[float], dew: Sequence[float]) -> list[float]:
+    return [round(float(air.relative_humidity(t, air.saturation_vapour_pressure(d))))
+            for t, d in zip(temp, dew, strict=True)]  # fmt: skip
+
+
+def fahrenheit(temp_c: float) -> float:
+    return 32 + 1.8 * temp_c
+
+
+@dataclass(frozen=True)
+class Lie:
+    """What is served under the right labels, and what is said of it."""
+
+    name: str
+    body: bytes
+    told: str
+    by_itself: bool = True
+    """Whether it is found without any forecast before."""
+
+
+LIES = (
+    Lie(
+        "60 °C by night", told_as(lambda one: 59.9 + one / 1000), "even at night where this season"
+    ),
+    Lie("°F as °C", told_as(fahrenheit), "on average where this season allows at most"),
+    Lie("°F as °C in frost", told_as(fahrenheit, -7.0), "where its temperature and dew point make"),
+    Lie(
+        "°F as °C in frost, without moisture",
+        told_as(fahrenheit, -7.0, moist=False),
+        "on average where this season allows at most 29 °C",
+    ),
+    Lie(
+        "20 K warmer",
+        told_as(lambda one: one + 19, 4.0, moist=False),
+        "20 K warmer than the one before for the same hours",
+    ),
+    Lie(
+        "14 K warmer",
+        told_as(lambda one: one + 13, 4.0, moist=False),
+        "14 K warmer than the one before for the same hours",
+        by_itself=False,
+    ),
+    Lie("one value", told_as(lambda _: 15.0, moist=False), "it says 15.0 °C for 216 hours"),
+    Lie("zeros", told_as(lambda _: 0.0, moist=False), "it says 0.0 °C for 216 hours on end"),
+    Lie(
+        "one day in six hours",
+        dumped(body(temperature_2m=[9.0, 12.0, 14.0, 15.0, 13.0, 10.0] * 36)),
+        "it repeats the same 6 hours",
+    ),
+    Lie(
+        "dew point above",
+        told_as(lambda one: one, dew_point_2m=25.0),
+        "its dew point is above the temperature in 216 hours",
+    ),
+    Lie(
+        "humidity of another air",
+        told_as(lambda one: one + 6, relative_humidity_2m=90.0),
+        "its humidity is 90 % where its temperature and dew point make",
+    ),
+)
+
+
+@pytest.mark.parametrize("lie", LIES, ids=[one.name for one in LIES])
+def test_what_cannot_be_true_is_kept_apart_and_the_last_good_one_stands(
+    make: Make, lie: Lie
+) -> None:
+    world = make()
+    world.tick(whole(dumped(a_body(3.0))))
+    before = world.stored()
+
+    world.clock.now = AFTERNOON
+    world.tick(whole(lie.body))
+
+    doubt = f"{FIRST}: the forecast looks wrong: "
+    assert world.trouble() is not None
+    assert str(world.trouble()).startswith(doubt)
+    assert world.stored() == before
+    assert world.low() == pytest.approx(3.0)
+    sheet = world.dusk()
+    assert plants(sheet) == {"Tender"}
+    (said,) = (one for one in sheet.warnings if isinstance(one, ForecastDoubted))
+    assert (said.source, said.used, said.fetched) == (FIRST, FIRST, before.fetched_at)
+    assert "forecast looks wrong" in told_at_dusk(world)
+    report = world.forecast()
+    assert any("looks wrong" in one for one in report["remarks"])
+    assert any(lie.told in one for one in report["sources"][0]["doubted"])
+    status = CliRunner().invoke(main, ["status"])
+    assert status.exit_code == 1
+    assert "looks wrong" in status.stdout
+
+    world.clock.now = world.plan().next_at
+    world.tick(whole(dumped(a_body(5.0))))
+    assert world.trouble() is None
+    assert world.low() == pytest.approx(5.0)
+    assert world.dusk().warnings == ()
+
+
+@pytest.mark.parametrize(
+    "lie", [one for one in LIES if one.by_itself], ids=[one.name for one in LIES if one.by_itself]
+)
+def test_what_cannot_be_true_is_no_first_forecast_either(make: Make, lie: Lie) -> None:
+    world = make()
+    world.clock.now = AFTERNOON
+    world.tick(whole(lie.body))
+    assert world.post.pushes == []  # for a while the round waits for a forecast that is one
+
+    world.clock.move(minutes=PATIENCE / timedelta(minutes=1))
+    world.tick(whole(lie.body))
+
+    assert "2 plants" in told_at_dusk(world)
+    assert "forecast looks wrong" in told_at_dusk(world)
+    sheet = world.dusk()
+    assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
+    assert set(sheet.lows.values()) == {None}
+    (said,) = (one for one in sheet.warnings if isinstance(one, ForecastDoubted))
+    assert said.used is None
+    assert "nights are treated as cold" in " ".join(world.report("forecast").split())
+    assert "not believed" in world.report("forecast")
 
 
 # -- the same again and again

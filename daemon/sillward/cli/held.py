@@ -65,7 +65,7 @@ def forecast(options: Options, as_json: bool) -> None:
         keeper = app.keeper(ledger)
         if options.recorded is not None:
             keeper.fetch()
-        if keeper.shelf.best(app.site) is None:
+        if keeper.shelf.best(app.site) is None and not keeper.shelf.doubted(app.site):
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
         voice = shared.reader(app, as_json=as_json)

@@ -14,14 +14,15 @@ from datetime import datetime, timedelta
 from functools import partial
 from itertools import islice
 
-from sillward.errors import LedgerError, SourceError
-from sillward.forecast import Source, fetch, poll
+from sillward.errors import DoubtError, LedgerError, SourceError
+from sillward.forecast import Source, doubts, fetch, poll
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.fetch import Answer
 from sillward.forecast.reading import Reading
-from sillward.forecast.shelf import CLOCK_MARK, Held, Shelf
+from sillward.forecast.shelf import CLOCK_MARK, Held, Shelf, doubted_key
 from sillward.ledger import Poll, StoredForecast
 from sillward_rules.nightly import nights_of
+from sillward_rules.plausible import agree, believed_at_last
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather, no_weather, same_forecast
 
@@ -99,8 +100,9 @@ class Keeper:
     def fetch(self) -> None:
         """Ask now whom one may ask, in order, until each site has a sound forecast.
 
-        Raise SourceError, the first source's, if nobody gave one. A source that asked to be left
-        alone for a while is, and what it gave last stands.
+        Raise SourceError, the first source's, if nobody gave one; one that cannot be true is given,
+        and the next source asked. A source that asked to be left alone for a while is, and what it
+        gave last stands.
         """
         first: SourceError | None = None
         given = False
@@ -109,7 +111,10 @@ class Keeper:
                 given = given or all(self._sound(source, site) for site in self.sites)
             else:
                 error = self._poll(source, source.every, by_hand=True)
-                first, given = first or error, given or error is None
+                doubted = isinstance(error, DoubtError)  # then that is what is to be told
+                first, given = first or error, given or error is None or doubted
+                if doubted:
+                    continue
             if self._all_have_sound(self.shelf.sources, self.sites):
                 break
         if self.shelf.opinion_k is not None and len(self.shelf.sources) > 1:
@@ -250,6 +255,7 @@ class Keeper:
         if answer.status == 304 and conditions:
             self._note_clock(source.name, answer)
             self.shelf.ledger.confirm_forecast(sites[0].name, source.name, now)
+            self.shelf.ledger.forget_forecast(sites[0].name, doubted_key(source))
             log.info("forecast.confirmed source=%s", source.name)
             return answer.good_for(now)
         source.accept(answer, now)
@@ -262,6 +268,7 @@ class Keeper:
                 weather = source.read(body, site, now)
                 self._note_clock(source.name, answer)
                 self._check(source, weather, before, now)
+                self._doubt(source, site, weather, body, now)
             except SourceError as error:  # the others' may be good
                 failed = failed or error
                 continue
@@ -295,6 +302,28 @@ class Keeper:
             # Its servers do not all have the same run; the next may.
             msg = f"{source.name}: gives an older forecast than before"
             raise SourceError(msg, passing=True)
+
+    def _doubt(
+        self, source: Source, site: Site, weather: Weather, body: bytes, now: datetime
+    ) -> None:
+        """Raise SourceError if a forecast cannot be believed, and keep it apart from the good one.
+
+        Unless nothing speaks against it but a jump, and it has been much the same for long enough.
+        """
+        ledger, key = self.shelf.ledger, doubted_key(source)
+        found = self.shelf.doubts_about(source, site, weather, now)
+        last = self.shelf.doubted_of(source, site)
+        since = now
+        if last is not None and agree(weather, last.weather, now):
+            since = min(last.stored.changed_at, now)
+        if not found or believed_at_last(found, since, now):
+            if last is not None:
+                log.warning("forecast.believed_again source=%s site=%s", source.name, site.name)
+            ledger.forget_forecast(site.name, key)
+            return
+        ledger.keep_forecast(site.name, StoredForecast(key, now, since, body))
+        msg = f"{source.name}: the forecast looks wrong: {doubts.reason(found)}"
+        raise DoubtError(msg)
 
     def _members_once(
         self, ensemble: Ensemble, sites: Sequence[Site], left_s: float

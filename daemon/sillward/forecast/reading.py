@@ -11,6 +11,8 @@ import numpy as np
 from sillward.errors import SourceError, one_line
 from sillward_rules import air
 from sillward_rules.air import Array
+from sillward_rules.doubt import Doubt
+from sillward_rules.plausible import moisture_doubts
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 
@@ -121,9 +123,15 @@ def moisture(
     humidity_pct: Array | None,
     times: np.ndarray,
     remarks: list[str],
-) -> Array:
-    """Dew point [°C], from humidity where it is missing; above the temperature it is impossible."""
-    dew = np.full(temp_c.shape, np.nan) if dew_point_c is None else dew_point_c
+) -> tuple[Array, tuple[Doubt, ...]]:
+    """Dew point [°C], from humidity where it is missing; above the temperature it is impossible.
+
+    And what speaks against the temperature, by its dew point and humidity.
+    """
+    unknown = np.full(temp_c.shape, np.nan)
+    dew = unknown if dew_point_c is None else dew_point_c
+    humidity = unknown if humidity_pct is None else humidity_pct
+    doubts = tuple(moisture_doubts(temp_c, dew, humidity))
     above = np.isfinite(dew) & (dew > temp_c + 0.5)
     if above.any():
         when = at(times[np.flatnonzero(above)[0]])
@@ -131,9 +139,9 @@ def moisture(
         remarks.append(f"dew point above the temperature in {hours}, first {when}: ignored")
     dew = np.where(above, np.nan, np.minimum(dew, temp_c))
     if humidity_pct is None:
-        return dew
+        return dew, doubts
     vapour = air.vapour_pressure(temp_c, np.clip(humidity_pct, 1.0, 100.0))
-    return np.where(np.isfinite(dew), dew, air.dew_point(vapour))
+    return np.where(np.isfinite(dew), dew, air.dew_point(vapour)), doubts
 
 
 def at(second: int) -> str:

@@ -10,15 +10,26 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
 from sillward.errors import SourceError
-from sillward.forecast import Source
+from sillward.forecast import Source, doubts
 from sillward.forecast.ensemble import Ensemble
 from sillward.ledger import Ledger, Mark, StoredForecast
 from sillward.ledger.forecasts import ForecastStamp
 from sillward_rules import sun
-from sillward_rules.opinion import second_opinion
-from sillward_rules.remark import Plain
+from sillward_rules.doubt import Doubt, Jump
+from sillward_rules.opinion import second_opinion, unjudged_where_colder
+from sillward_rules.plausible import doubts_about
+from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.site import Site
-from sillward_rules.weather import UNMOVED, Freshness, Weather, covers, no_weather, with_past
+from sillward_rules.weather import (
+    STALE,
+    UNMOVED,
+    Freshness,
+    Weather,
+    covers,
+    no_weather,
+    with_past,
+    withheld,
+)
 
 Clock = Callable[[], datetime]
 
@@ -51,6 +62,29 @@ class Held:
         return fresh and covers(self.weather, now, night.end)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Doubted:
+    """The last forecast of a source, which cannot be believed. It is never gone by.
+
+    stored.changed_at : since when the source has been saying much the same.
+    """
+
+    source: Source
+    stored: StoredForecast
+    weather: Weather
+    doubts: tuple[Doubt, ...]
+
+    @property
+    def may_be_true(self) -> bool:
+        """Whether nothing speaks against it but that it is unlike the one before."""
+        return all(isinstance(one, Jump) for one in self.doubts)
+
+
+def doubted_key(source: Source) -> str:
+    """The name under which the ledger keeps what a source gave and nobody believes."""
+    return f"{source.name}, doubted"
+
+
 def credit(sources: Sequence[Source], name: str) -> str:
     """The credit that is due for a weather of the source of this name."""
     return next((one for one in sources if one.name == name), sources[0]).attribution
@@ -67,6 +101,7 @@ class Shelf:
     opinion_k: float | None = None
     """A second source is asked, and the colder taken where they are further apart [K]."""
     _read: dict[tuple[str, str], tuple[ForecastStamp, Held]] = field(default_factory=dict)
+    _doubted: dict[tuple[str, str], tuple[ForecastStamp, Doubted]] = field(default_factory=dict)
 
     def weather(self, site: Site) -> Weather:
         """The best forecast for a site, with a second opinion, the past and a spread.
@@ -78,11 +113,15 @@ class Shelf:
         best = self.best(site)
         doubt = self.clock_doubt()
         first = () if doubt is None else (Plain(doubt),)
+        doubted = self.doubted(site)
+        if best is None and doubted:
+            said = [_doubted_remark(one, None, site) for one in doubted]
+            return replace(withheld(doubted[0].weather), remarks=(*first, *said))
         if best is None:
             nothing = no_weather(self.sources[0].name, now)
             return replace(nothing, remarks=(*first, *nothing.remarks))
         weather, others = best.weather, [one for one in self.held(site) if one is not best]
-        told = self._why_not_the_first(best, site)
+        told = self._why_not_the_first(best, site, doubted)
         for other in others:
             weather = with_past(weather, other.weather)
         if self.opinion_k is not None:
@@ -92,7 +131,14 @@ class Shelf:
             elif best.source is self.sources[0]:
                 told = (*told, self._no_opinion())
         weather = self.spread_over(site, weather)
-        return replace(weather, remarks=(*first, *map(Plain, told), *weather.remarks))
+        used = None if weather.freshness(now) is Freshness.EXPIRED else best
+        said = []
+        for one in doubted:
+            known = weather
+            if one.may_be_true:
+                weather = unjudged_where_colder(site, weather, one.weather, now)
+            said.append(_doubted_remark(one, used, site, colder=weather is not known))
+        return replace(weather, remarks=(*first, *said, *map(Plain, told), *weather.remarks))
 
     def best(self, site: Site) -> Held | None:
         """The forecast to go by: the first in the list that is sound, else the freshest."""
@@ -119,6 +165,7 @@ class Shelf:
     def edition(self, site: Site) -> object:
         """What tells one state of what is held from another: equal while nothing has changed."""
         held = [(one.source.name, one.stored.changed_at) for one in self.held(site)]
+        held += [(doubted_key(one.source), one.stored.changed_at) for one in self.doubted(site)]
         members = None
         if self.ensemble is not None:
             members = self.ledger.forecast_stamp(site.name, self.ensemble.name)
@@ -131,6 +178,52 @@ class Shelf:
     def held(self, site: Site) -> list[Held]:
         """The last good forecast of each source that has one, in the grower's order."""
         return [one for one in (self.of(source, site) for source in self.sources) if one]
+
+    def doubted(self, site: Site) -> list[Doubted]:
+        """What of the sources is not believed at present, in the grower's order."""
+        return [one for one in (self.doubted_of(source, site) for source in self.sources) if one]
+
+    def doubted_of(self, source: Source, site: Site) -> Doubted | None:
+        """The last forecast of a source, if it was not believed and is not too old to matter.
+
+        Why not is worked out anew from what is held, as of when it was fetched.
+        """
+        stamp = self.ledger.forecast_stamp(site.name, doubted_key(source))
+        read, known = self._doubted.get((source.name, site.name), (None, None))
+        if known is not None and stamp == read:
+            return known if self._matters(known.stored) else None
+        stored = self.ledger.forecast(site.name, doubted_key(source))
+        if stored is None or stamp is None or not self._matters(stored):
+            return None
+        try:
+            weather = source.read(stored.body, site, stored.fetched_at)
+            found = self.doubts_about(source, site, weather, stored.fetched_at)
+        except Exception as error:  # it is of no use, whatever is wrong with it
+            log.warning("forecast.unreadable source=%s reason=%s", stored.source, error)
+            return None
+        if not found:  # what was held then has changed: the next one will be believed
+            return None
+        doubted = Doubted(source, stored, weather, found)
+        self._doubted[source.name, site.name] = stamp, doubted
+        return doubted
+
+    def _matters(self, stored: StoredForecast) -> bool:
+        return abs(self.clock() - stored.fetched_at) <= STALE
+
+    def doubts_about(
+        self, source: Source, site: Site, weather: Weather, now: datetime
+    ) -> tuple[Doubt, ...]:
+        """What speaks against a forecast of a source, by itself and by all that is held."""
+        held = [one for one in self.held(site) if one.source.name != source.name]
+        able = [one.weather for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
+        before = self.of(source, site)
+        return doubts_about(
+            site,
+            weather,
+            None if before is None else before.weather,
+            able[0] if able else None,
+            now=now,
+        )
 
     def failure(self, place: int = 0) -> Mark | None:
         """When and why the source at this place gave nothing; None if it did the last time."""
@@ -160,10 +253,12 @@ class Shelf:
         way = "behind" if float(seconds) > 0 else "ahead of"
         return f"this machine's clock is {size} {way} {name}'s: mind the hours"
 
-    def _why_not_the_first(self, best: Held, site: Site) -> tuple[str, ...]:
-        """That the forecast is not the first source's, and why."""
+    def _why_not_the_first(
+        self, best: Held, site: Site, doubted: Sequence[Doubted]
+    ) -> tuple[str, ...]:
+        """That the forecast is not the first source's, and why; a doubt is told by itself."""
         first = self.sources[0]
-        if best.source is first:
+        if best.source is first or any(one.source is first for one in doubted):
             return ()
         held = self.of(first, site)
         fresh = held is not None and held.weather.freshness(self.clock()) is Freshness.FRESH
@@ -193,6 +288,7 @@ class Shelf:
         """Read what is held for a site anew: it may be for another place now."""
         for source in self.sources:
             self._read.pop((source.name, site.name), None)
+            self._doubted.pop((source.name, site.name), None)
 
     def of(self, source: Source, site: Site) -> Held | None:
         """The stored forecast of a source, if it is for this place. Read once."""
@@ -216,3 +312,17 @@ class Shelf:
         held = Held(source, stored, weather)
         self._read[source.name, site.name] = stamp, held
         return held
+
+
+def _doubted_remark(
+    doubted: Doubted, best: Held | None, site: Site, *, colder: bool = False
+) -> ForecastDoubted:
+    """What the grower must know of a doubt: why, and what is gone by instead."""
+    fetched = None if best is None else best.stored.fetched_at.astimezone(site.zone)
+    return ForecastDoubted(
+        source=doubted.source.name,
+        why=doubts.reason(doubted.doubts),
+        used=None if best is None else best.source.name,
+        fetched=fetched,
+        colder=colder,
+    )

@@ -69,6 +69,14 @@ class ForecastTables(Database):
         )
         return tuple(rows[0]) if rows else None
 
+    def forget_forecast(self, site: str, source: str) -> None:
+        """Forget what is kept under this name, if anything is."""
+        if self.forecast_stamp(site, source) is not None:
+            with self.transaction():
+                self._db.execute(
+                    "DELETE FROM forecast WHERE site = ? AND source = ?", (site, source)
+                )
+
     def keep_poll(self, source: str, poll: Poll) -> None:
         """Keep when a source is to be asked again."""
         with self.transaction():

@@ -12,6 +12,7 @@ from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import (
+    ForecastDoubted,
     ForecastElsewhere,
     NoForecast,
     NoShelter,
@@ -221,7 +222,10 @@ class _Teller:
 
     def _nothing_today(self) -> str:
         unknown = (WateringIncomplete, WateringUnplanned, NoForecast, ForecastElsewhere)
-        known = not any(isinstance(one, unknown) for one in self.sheet.warnings)
+        known = not any(
+            isinstance(one, unknown) or (isinstance(one, ForecastDoubted) and one.used is None)
+            for one in self.sheet.warnings
+        )
         return self.say("nothing_today" if known else "today_not_known")
 
     def _heads_of_day(

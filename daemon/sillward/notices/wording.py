@@ -36,7 +36,7 @@ MOST_FILES = 50
 
 OURS = (
     "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",
-    "names", "number", "percent", "weekday",
+    "names", "number", "percent", "retold", "weekday",
 )  # fmt: skip
 """Filters of a voice."""
 

@@ -217,7 +217,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
     rows = (series.at - series.at[0]) // HOUR_S
     steps = _steps(series, rows)
-    dew = reading.moisture(
+    dew, doubts = reading.moisture(
         temp,
         series.instant["dew_point_temperature"],
         series.instant["relative_humidity"],
@@ -245,6 +245,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         spread=_spread(series, times, rows, steps),
         issued_at=_issued(updated_at, fetched_at, remarks),
         remarks=tuple(map(Plain, remarks)),
+        doubts=doubts,
         notes=tuple(_notes(series, steps, missing)),
     )
 

@@ -189,7 +189,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         _READING.refuse("has no temperatures")
     unknown = np.full(times.shape, np.nan)
     missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
-    dew = reading.moisture(
+    dew, doubts = reading.moisture(
         temp, series["dew_point_2m"], series["relative_humidity_2m"], times, remarks
     )
     direct, diffuse = _radiation(series, times, missing)
@@ -216,6 +216,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         source=NAME,
         fetched_at=fetched_at,
         remarks=tuple(map(Plain, remarks)),
+        doubts=doubts,
     )
 
 

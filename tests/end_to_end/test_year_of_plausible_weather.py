@@ -1,0 +1,138 @@
+"""A real year is believed on every day of it, with forecasts that err and are revised as real ones
+do; each of its forecasts told wrongly is not.
+
+The weather is that of `test_year_of_airport_weather`. Errors are drawn: a standard deviation that
+grows with the lead as in `spread.USUAL_ERROR_K`, correlated by exp(-dt / 12 h), anew every day.
+"""
+
+import json
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+
+import numpy as np
+
+from sillward.forecast.sources.open_meteo import parse
+from sillward_rules import sun
+from sillward_rules.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNight, OutOfSeason
+from sillward_rules.plausible import doubts_about
+from sillward_rules.spread import usual_error_k
+from sillward_rules.weather import Weather, bridge_gaps, covers
+from tests.end_to_end.test_year_of_airport_weather import NEWARK, UNITS, days, hourly
+
+AHEAD_H, PAST_H = 168, 24
+TEMP, DEW, HUMIDITY = "temperature_2m", "dew_point_2m", "relative_humidity_2m"
+
+
+def made_at(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, 20, tzinfo=UTC)
+
+
+def errors(rng: np.random.Generator, lead_h: np.ndarray) -> np.ndarray:
+    """Errors of a forecast by lead [K], none for what is past: an AR(1) of growing deviation."""
+    kept = np.exp(-1 / 12)
+    draws = rng.standard_normal(lead_h.size)
+    for row in range(1, draws.size):
+        draws[row] = kept * draws[row - 1] + np.sqrt(1 - kept**2) * draws[row]
+    return np.asarray(np.where(lead_h > 0, draws * usual_error_k(lead_h), 0.0))
+
+
+def told(day: date, temp: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> Weather:
+    start = int(made_at(day).timestamp()) - 3600 * PAST_H
+    values = {TEMP: temp, DEW: dew, HUMIDITY: humidity}
+    hours = {
+        name: [None if np.isnan(one) else round(float(one), 1) for one in series]
+        for name, series in values.items()
+    }
+    hours["time"] = [start + 3600 * row for row in range(temp.size)]
+    document = {
+        "latitude": NEWARK.latitude,
+        "longitude": NEWARK.longitude,
+        "hourly_units": UNITS,
+        "hourly": hours,
+    }
+    return parse(json.dumps(document).encode(), NEWARK, made_at(day))
+
+
+def truth(day: date) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Temperature, dew point, humidity of the hours of a day's forecast."""
+    start = made_at(day) - timedelta(hours=PAST_H)
+    first = int((start - hourly().index[0]) / timedelta(hours=1))
+    rows = slice(max(0, first), first + PAST_H + AHEAD_H)
+    temp, dew, humidity = (hourly()[name].to_numpy()[rows] for name in (TEMP, DEW, HUMIDITY))
+    return temp, dew, humidity
+
+
+@cache
+def forecasts() -> list[Weather]:
+    """One for each day, each with errors of its own."""
+    rng = np.random.default_rng(2013)
+    made = []
+    for day in list(days())[1:-8]:
+        temp, dew, humidity = truth(day)
+        off = errors(rng, np.arange(temp.size) - PAST_H)
+        made.append(told(day, temp + off, np.minimum(dew, temp) + off, humidity))
+    return made
+
+
+def test_a_whole_year_of_daily_revisions_raises_no_doubt() -> None:
+    before: Weather | None = None
+    for weather in forecasts():
+        assert doubts_about(NEWARK, weather, before, now=weather.fetched_at) == ()
+        before = weather
+    assert len(forecasts()) > 340
+
+
+def test_nor_does_a_second_source_that_errs_by_itself() -> None:
+    rng = np.random.default_rng(7)
+    for weather in forecasts():
+        lead = (weather.times - weather.fetched_at.timestamp()) / 3600
+        other = parse_with(weather, weather.temp_c + errors(rng, lead) + 1.5)
+        assert doubts_about(NEWARK, other, None, weather, now=weather.fetched_at) == ()
+
+
+def parse_with(weather: Weather, temp: np.ndarray) -> Weather:
+    return told(weather.fetched_at.date(), temp, weather.dew_point_c, np.full(temp.shape, np.nan))
+
+
+def any_night_known(weather: Weather) -> bool:
+    first = sun.night_at_or_after(NEWARK, weather.fetched_at)
+    nights = [sun.night_of(NEWARK, first.day + timedelta(days=later)) for later in range(6)]
+    return any(covers(weather, night.start, night.end) for night in nights)
+
+
+def wrong(weather: Weather, temp: np.ndarray) -> set[type[Doubt]]:
+    """What is said of the weather with this temperature instead, after the right one."""
+    return {
+        type(one)
+        for one in doubts_about(
+            NEWARK, parse_with(weather, temp), weather, now=weather.fetched_at + timedelta(hours=1)
+        )
+    }
+
+
+def test_the_year_told_wrongly_is_doubted_on_every_day() -> None:
+    judged = 0
+    for weather in forecasts()[::5]:
+        temp = weather.temp_c
+        known = bridge_gaps(temp, 48)
+        fahrenheit = 32 + 1.8 * temp
+        possible = np.where(fahrenheit > 60, np.nan, fahrenheit)  # as it will be read
+        if np.isfinite(possible).any() and any_night_known(parse_with(weather, possible)):
+            assert wrong(weather, fahrenheit) & {Jump, OutOfSeason}
+            judged += 1
+        assert wrong(weather, np.where(known < np.nanmedian(known), 59.9, temp))
+        assert NoDayAndNight in wrong(weather, np.full(temp.shape, 12.3))
+    assert judged > 30
+
+
+def test_in_frost_the_label_alone_is_found_without_any_forecast_before() -> None:
+    """Every day on which it freezes, told in °F beside a dew point in °C and its humidity."""
+    found = 0
+    for day in list(days())[1:-8]:
+        temp, dew, humidity = truth(day)
+        if np.nanmean(temp) < 0:
+            weather = told(day, 32 + 1.8 * temp, dew, humidity)
+            kinds = {type(one) for one in doubts_about(NEWARK, weather, now=weather.fetched_at)}
+            assert kinds & {HumidityMisfit, OutOfSeason}
+            found += 1
+    assert found > 10
