@@ -12,6 +12,7 @@ from sillward_rules.air import Array
 from sillward_rules.film import FilmAir, evaporation
 from sillward_rules.leaf import leaf_temperature
 from sillward_rules.light import ppfd, through_windows
+from sillward_rules.offset import night_shares, offsets, weather_share
 from sillward_rules.plant import GROWS
 from sillward_rules.season import Season, day_length_h, running_mean_c, season_of
 from sillward_rules.site import Site
@@ -81,7 +82,13 @@ def _climate_of(
     night = sun.is_night(site, weather.times)
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
-    temp = np.where(held, _held_temperature(spots, night), _temperature(spots, weather, night))
+    early, late = night_shares(site, weather.times)
+    cloud = bridge_gaps(weather.cloud)
+    temp = np.where(
+        held,
+        _held_temperature(spots, night),
+        _temperature(spots, weather, cloud, early, late),
+    )
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
     blown = wind_at_height(
         bridge_gaps(weather.wind_m_s)[:, None], _each(spots, lambda spot: spot.height_m)
@@ -91,7 +98,7 @@ def _climate_of(
     light = np.where(held, np.nan, _light(site, spots, weather, night))
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
-    cloud = np.nan_to_num(bridge_gaps(weather.cloud), nan=0.0)[:, None]
+    cloud = np.nan_to_num(cloud, nan=0.0)[:, None]
     seen = _each(spots, _sky_seen)
     sunlit = np.array([spot.sunlit for spot in spots], dtype=bool)
     shone_on = sunlit & ~night[:, None] & np.isfinite(light)
@@ -104,8 +111,10 @@ def _climate_of(
         np.where(shone_on, light, 0.0),
         pressure_kpa=pressure,
     )
-    # By day a leaf is worked out only where it is known when the sun reaches it.
-    leaf = np.where(held | ~(night[:, None] | shone_on), temp, leaf)
+    # By day a leaf is worked out only where it is known when the sun reaches it. Elsewhere it is
+    # as warm as the air once the night has faded: no sun has warmed it at the moment of sunrise.
+    faded = np.where(early[:, None] == 1.0, leaf, temp - early[:, None] * (temp - leaf))
+    leaf = np.where(held, temp, np.where(shone_on, leaf, faded))
     loss = surface.sky_loss(temp, sky_vapour, cloud, seen)
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
@@ -164,11 +173,11 @@ def _wind_share(spots: Sequence[Spot]) -> Array:
     return _each(spots, share)
 
 
-def _temperature(spots: Sequence[Spot], weather: Weather, night: np.ndarray) -> Array:
-    by_night = _each(spots, lambda spot: spot.night_offset_k or 0.0)
-    by_day = _each(spots, lambda spot: spot.day_offset_k or 0.0)
-    offset = np.where(night[:, None], by_night, by_day)
-    return bridge_gaps(weather.temp_c)[:, None] + offset
+def _temperature(
+    spots: Sequence[Spot], weather: Weather, cloud: Array, early: Array, late: Array
+) -> Array:
+    left = weather_share(bridge_gaps(weather.wind_m_s), cloud)
+    return bridge_gaps(weather.temp_c)[:, None] + offsets(spots, left, early, late)
 
 
 def _vapour(weather: Weather, temp_c: Array) -> Array:

@@ -102,7 +102,7 @@ def test_a_spot_of_which_nothing_is_said_takes_the_forecast_and_its_defaults() -
     np.testing.assert_allclose(
         here.light_w_m2[:, 0], forecast.direct_w_m2 + DEFAULT_SKY_VIEW * forecast.diffuse_w_m2
     )
-    np.testing.assert_array_equal(here.leaf_c[~here.night], here.temp_c[~here.night])
+    assert here.leaf_c[NOON, 0] == here.temp_c[NOON, 0]
     said = at(Spot("said", height_m=10.0, sky_view=DEFAULT_SKY_VIEW), forecast)
     np.testing.assert_array_equal(here.leaf_c, said.leaf_c)
     assert (here.leaf_c[here.night] < here.temp_c[here.night] - 0.2).all()
@@ -146,7 +146,9 @@ def test_offsets_by_night_and_by_day_keep_the_water_in_the_air() -> None:
     plain = at(SAID, sky())
     here = at(replace(SAID, night_offset_k=2.0, day_offset_k=-1.0), sky())
 
-    np.testing.assert_allclose(here.temp_c - plain.temp_c, np.where(here.night[:, None], 2.0, -1.0))
+    apart = (here.temp_c - plain.temp_c)[:, 0]
+    assert (apart[MIDNIGHT], apart[NOON]) == pytest.approx((2.0, -1.0))
+    assert ((apart >= -1.0 - 1e-9) & (apart <= 2.0 + 1e-9)).all()
     np.testing.assert_array_equal(here.vapour_kpa, plain.vapour_kpa)
     assert here.rh_pct[MIDNIGHT, 0] < plain.rh_pct[MIDNIGHT, 0]
     assert here.rh_pct[NOON, 0] > plain.rh_pct[NOON, 0]
@@ -166,7 +168,7 @@ def test_a_spot_colder_than_the_dew_point_is_saturated_and_holds_no_more() -> No
 def test_a_porch_follows_the_weather_without_its_wind_rain_and_sky() -> None:
     here = at(PORCH, sky(hail_pct=100.0))
 
-    np.testing.assert_allclose(here.temp_c, np.where(here.night[:, None], 18.0, 15.0))
+    assert (here.temp_c[MIDNIGHT, 0], here.temp_c[NOON, 0]) == (18.0, 15.0)
     np.testing.assert_array_equal(here.leaf_c, here.temp_c)
     np.testing.assert_array_equal(here.wind_m_s, CALM_WIND_M_S)
     for series in (here.gust_m_s, here.rain_mm, here.hail_pct, here.rain_wet_h):
@@ -245,7 +247,50 @@ def test_a_night_of_unknown_sunlight_still_has_a_leaf() -> None:
     assert np.isfinite(unknown.leaf_c).all()
     by_night = unknown.night
     np.testing.assert_allclose(unknown.leaf_c[by_night], known.leaf_c[by_night])
-    np.testing.assert_array_equal(unknown.leaf_c[~by_night], unknown.temp_c[~by_night])
+    assert unknown.leaf_c[NOON, 0] == unknown.temp_c[NOON, 0]
+
+
+@pytest.mark.parametrize("spot", [Spot("vague"), replace(SAID, sun_windows=None)])
+def test_no_sun_has_warmed_a_leaf_at_the_moment_of_sunrise(spot: Spot) -> None:
+    here = at(spot, sky())
+    depth = (here.temp_c - here.leaf_c)[:, 0]
+    sunrise = int(np.flatnonzero(here.night[24 : 24 + NOON])[-1]) + 24
+
+    # From the last hour of the night on: less and less, and gone by two hours after sunrise.
+    assert depth[sunrise] > depth[sunrise + 1] > 0.5 * depth[sunrise]
+    assert depth[sunrise + 1] > depth[sunrise + 2]
+    assert depth[sunrise + 3] == 0.0
+
+
+# -- offsets
+
+
+def test_a_hollow_is_cold_on_clear_calm_nights_and_hardly_in_wind_or_cloud() -> None:
+    hollow = replace(SAID, name="hollow", night_offset_k=-3.0)
+
+    def lower(wind_m_s: float, cloud: float) -> float:
+        forecast = sky(wind_m_s=wind_m_s, cloud=cloud)
+        both = climate_of(MENDOZA, (SAID, hollow), forecast)
+        return float((both.temp_c[:, 0] - both.temp_c[:, 1])[MIDNIGHT])
+
+    assert lower(wind_m_s=1.0, cloud=0.0) == pytest.approx(3.0)
+    assert lower(wind_m_s=np.nan, cloud=np.nan) == pytest.approx(3.0)
+    assert 1.0 < lower(wind_m_s=8.0, cloud=0.0) < 2.0
+    assert 0.5 < lower(wind_m_s=1.0, cloud=1.0) < 1.0
+
+
+def test_a_wall_warms_no_more_in_wind_and_not_on_nights_that_nobody_knows() -> None:
+    wall = replace(SAID, name="wall", night_offset_k=2.0)
+
+    def higher(wind_m_s: float = 1.0, cloud: float = 0.0) -> float:
+        forecast = sky(wind_m_s=wind_m_s, cloud=cloud)
+        both = climate_of(MENDOZA, (SAID, wall), forecast)
+        return float((both.temp_c[:, 1] - both.temp_c[:, 0])[MIDNIGHT])
+
+    assert higher() == pytest.approx(2.0)
+    assert 0.0 < higher(wind_m_s=8.0) < 1.2
+    assert higher(wind_m_s=np.nan) == higher(cloud=np.nan) == 0.0
+    assert float(at(PORCH, sky(wind_m_s=9.0, cloud=1.0)).temp_c[MIDNIGHT, 0]) == 18.0
 
 
 # -- wind and hail
