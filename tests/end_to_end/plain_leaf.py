@@ -23,6 +23,12 @@ def wind_at_plant(wind10: float, share: float) -> float:
     return max(at_height * share, 0.1)
 
 
+def offset_left(night_offset: float, wind10: float, cloud: float) -> float:
+    """What wind and cloud leave of an offset at night [K]: all of it on a clear calm night."""
+    share = math.sqrt(2 / max(wind10, 2)) * (1 - cloud**2)
+    return night_offset * (max(share, 0.25) if night_offset < 0 else share)
+
+
 def leaf(
     air: float, dew: float, wind: float, cloud: float, sky_view: float, pressure: float
 ) -> float:

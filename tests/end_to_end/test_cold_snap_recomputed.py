@@ -18,7 +18,7 @@ from pvlib.solarposition import get_solarposition
 
 from sillward.app import examples
 from sillward.cli import main
-from tests.end_to_end.plain_leaf import leaf, pressure_at, wind_at_plant
+from tests.end_to_end.plain_leaf import leaf, offset_left, pressure_at, wind_at_plant
 
 EVENING = datetime(2026, 5, 14, 12, tzinfo=UTC)
 MORNING = datetime(2026, 5, 15, 16, tzinfo=UTC)
@@ -38,7 +38,8 @@ def night_lows() -> dict[str, float]:
     return {
         name: min(
             leaf(
-                row.temperature_2m + float(spot["night_offset"]),
+                row.temperature_2m
+                + offset_left(spot["night_offset"], row.wind_speed_10m, row.cloud_cover / 100),
                 row.dew_point_2m,
                 wind_at_plant(row.wind_speed_10m, spot["wind"]),
                 row.cloud_cover / 100,
