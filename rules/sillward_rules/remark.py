@@ -81,6 +81,13 @@ class ForecastInstead(Remark):
     fetched: datetime
 
 
+def nothing_known(remark: Remark) -> bool:
+    """Whether a remark says that there is no forecast at all, or none that can be believed."""
+    return isinstance(remark, NoForecast) or (
+        isinstance(remark, ForecastDoubted) and remark.used is None
+    )
+
+
 # -- a night
 
 

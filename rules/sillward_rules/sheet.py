@@ -18,15 +18,14 @@ from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import (
-    ForecastDoubted,
     ForecastElsewhere,
     ForecastOld,
     ForecastUndated,
     NightUnjudged,
-    NoForecast,
     Remark,
     WateringIncomplete,
     WateringUnplanned,
+    nothing_known,
 )
 from sillward_rules.scene import Scene, spread_of
 from sillward_rules.site import Site
@@ -244,8 +243,8 @@ def _spread_origin(scene: Scene) -> str | None:
 def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:
     """Without what follows from there being no forecast that one can go by."""
     nothing = any(
-        isinstance(one, NoForecast | ForecastElsewhere)
-        or (isinstance(one, ForecastDoubted) and one.used is None)
+        isinstance(one, ForecastElsewhere)
+        or nothing_known(one)
         or (isinstance(one, ForecastOld) and one.expired)
         for one in warnings
     )

@@ -88,8 +88,8 @@ class FakeSource:
     """Weather from a body that is its lowest temperature, perhaps with what is wrong with it.
 
     A body is "3.0", or "3.0 gap" (ten unknown hours from 06:00 UTC on, every day), or "3.0 ago 5"
-    (worked out five hours before it was fetched), or "3.0 late" (a day ago). Several bodies for
-    several sites are joined by bars.
+    (worked out five hours before it was fetched), or "3.0 late" (a day ago), or "3.0 flat" (the
+    same at all hours). Several bodies for several sites are joined by bars.
     """
 
     name: str = "Invented weather"
@@ -119,6 +119,8 @@ class FakeSource:
         times = first + 3600 * np.arange((8 + self.history_days) * 24, dtype=np.int64)
         hours = (times + site.longitude / 15 * 3600) / 3600 % 24
         temp = low + 6 - 6 * np.cos((hours - 7) / 24 * 2 * np.pi)
+        if "flat" in words:
+            temp = np.full(times.shape, low)
         if "gap" in words:
             temp[(times % 86400 >= 6 * 3600) & (times % 86400 < 16 * 3600)] = np.nan
         ago_h = float(words[-1]) if "ago" in words else 23.0 if "late" in words else None

@@ -17,9 +17,11 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.keeper import OPINION_EVERY, TRIES, Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, Poll
-from sillward_rules.remark import ForecastsDisagree, NoForecast
+from sillward_rules import sun
+from sillward_rules.plausible import COLDER_HOLDS, WARMER_HOLDS
+from sillward_rules.remark import ForecastDoubted, ForecastsDisagree, NoForecast
 from sillward_rules.site import Site
-from sillward_rules.weather import Freshness, Weather
+from sillward_rules.weather import Freshness, Weather, covers
 from tests.daemon.fakes import FakeClock, FakeSource, Wire, ever_new, low_of, remarked
 
 ZONE = ZoneInfo("America/Argentina/Mendoza")
@@ -727,3 +729,205 @@ def test_a_clock_set_back_does_not_stop_the_asking(make: Make) -> None:
     world.keeper.refresh()
 
     assert len(world.wire.asked) == 2
+
+
+# -- what cannot be believed
+
+
+def doubted(world: World) -> ForecastDoubted | None:
+    """What is said of a doubt."""
+    said = [one for one in world.weather().remarks if isinstance(one, ForecastDoubted)]
+    assert len(said) <= 1
+    return said[0] if said else None
+
+
+def night_known(world: World) -> bool:
+    """Whether the coming night is known, hour by hour."""
+    night = sun.night_at_or_after(SITE, world.clock.now)
+    return covers(world.weather(), night.start, night.end)
+
+
+def test_a_warm_jump_is_kept_apart_and_the_last_good_one_gone_by(make: Make) -> None:
+    world = make([low_of(3), low_of(18)])
+    world.run(2)
+
+    said = doubted(world)
+
+    assert said is not None
+    assert said.why == "15 K warmer than the one before for the same hours"
+    assert (said.used, said.fetched, said.colder) == (FIRST, NOW, False)
+    assert world.low() == pytest.approx(3.0, abs=0.2)
+    assert world.ledger.nights(SITE.name, date(2026, 1, 1)) != []
+    assert {at for _, at, _ in world.ledger.nights(SITE.name, date(2026, 1, 1))} == {NOW}
+    assert world.keeper.shelf.usable(SITE)
+    assert world.keeper.shelf.trouble() == f"{FIRST}: the forecast looks wrong: {said.why}"
+
+
+def test_the_right_one_ends_the_doubt_at_once(make: Make) -> None:
+    world = make([low_of(3), low_of(18), low_of(4)])
+    world.run(2)
+
+    assert doubted(world) is None
+    assert world.low() == pytest.approx(4.0, abs=0.2)
+    assert world.keeper.shelf.trouble() is None
+    assert world.ledger.forecast(SITE.name, f"{FIRST}, doubted") is None
+
+
+def test_what_is_the_last_one_still_ends_it_too(make: Make) -> None:
+    unchanged = low_of("", 304)
+    world = make([low_of(3, etag='"a"'), low_of(18), unchanged])
+    world.run(2)
+
+    assert doubted(world) is None
+    assert world.low() == pytest.approx(3.0, abs=0.2)
+
+
+def test_a_doubt_outlives_a_restart(make: Make) -> None:
+    """Every `world.keeper` is a new one."""
+    world = make([low_of(3), low_of(18)])
+    world.run(2)
+    before = doubted(world)
+
+    world.run(3)
+
+    after = doubted(world)
+    assert (before, after) != (None, None)
+    assert before == after
+
+
+@pytest.mark.parametrize(("low", "holds"), [(18, WARMER_HOLDS), (-17, COLDER_HOLDS)])
+def test_a_jump_that_lasts_and_fits_the_season_is_believed_in_the_end(
+    make: Make, low: float, holds: timedelta
+) -> None:
+    world = make([low_of(3), *[low_of(low + 0.01 * number) for number in range(200)]])
+    hours = holds / timedelta(hours=1)
+
+    world.run(hours, step_min=5)
+    assert doubted(world) is not None
+    assert world.keeper.shelf.usable(SITE)
+
+    world.run(2.5, step_min=5)
+    assert doubted(world) is None
+    assert world.low() == pytest.approx(low, abs=2)
+    assert world.keeper.shelf.trouble() is None
+
+
+def test_one_that_jumps_about_is_not(make: Make) -> None:
+    wild = [low_of(22 if number % 2 else -22) for number in range(200)]
+    world = make([low_of(3), *wild])
+
+    world.run(23, step_min=5)
+
+    assert doubted(world) is not None
+    assert world.low() == pytest.approx(3.0, abs=0.2)
+
+
+@pytest.mark.parametrize("body", ["40", "60", "-60", "3 flat"])
+def test_nothing_out_of_season_and_nothing_flat_is_ever_believed(make: Make, body: str) -> None:
+    world = make([low_of(3), low_of(body)])
+
+    world.run(60, step_min=20)
+
+    said = doubted(world)
+    assert said is not None
+    assert said.used is None  # the last good one is of no use any more
+    assert not world.keeper.shelf.usable(SITE)
+
+
+def test_nights_that_a_doubted_one_has_much_colder_are_unjudged(make: Make) -> None:
+    """It may be true: the warmer one before it must not let plants stay out."""
+    world = make([low_of(3), low_of(-17)])
+    world.run(2)
+
+    said = doubted(world)
+
+    assert said is not None
+    assert said.colder
+    assert said.why == "20 K colder than the one before for the same hours"
+    assert not night_known(world)
+    assert np.isfinite(world.weather().temp_c).any()
+
+
+def test_what_is_doubted_for_itself_takes_no_night_away(make: Make) -> None:
+    world = make([low_of(3), low_of("-60")])
+    world.run(2)
+
+    said = doubted(world)
+
+    assert said is not None
+    assert not said.colder
+    assert night_known(world)
+
+
+def test_the_first_forecast_of_all_may_be_doubted_and_then_nothing_is_known(make: Make) -> None:
+    world = make(low_of(40))
+    world.run(2)
+
+    said = doubted(world)
+
+    assert said is not None
+    assert (said.used, said.fetched) == (None, None)
+    assert said.why == "51.9 °C where this season allows at most 49 °C"
+    assert not np.isfinite(world.weather().temp_c).any()
+    assert not world.keeper.shelf.usable(SITE)
+    assert NoForecast() not in world.weather().remarks
+
+
+def test_by_hand_a_doubted_one_is_no_failure_but_it_is_said(make: Make) -> None:
+    world = make(low_of(40), DOWN)
+
+    world.keeper.fetch()
+
+    assert [name for name, _ in world.wire.asked] == [FIRST, SECOND]
+    assert doubted(world) is not None
+
+
+def test_while_the_first_is_doubted_the_next_is_asked_and_takes_over(make: Make) -> None:
+    world = make([low_of(3), low_of(18)], ever_new(4))
+    world.run(3)
+
+    assert world.wire.times(SECOND) != []
+    assert world.weather().source == FIRST  # its last good one is fresh
+
+    world.run(5)
+
+    said = doubted(world)
+    assert said is not None
+    assert (said.source, said.used) == (FIRST, SECOND)
+    assert world.weather().source == SECOND
+    assert world.weather().remarks == (said,)
+
+
+def test_a_second_source_that_says_the_same_ends_the_doubt(make: Make) -> None:
+    world = make([low_of(3), low_of(18)], ever_new(17))
+    world.run(3)
+
+    assert doubted(world) is None
+    assert world.low() == pytest.approx(18, abs=0.2)
+
+
+def test_one_much_warmer_than_the_second_is_doubted_as_long_as_there_is_a_second(
+    make: Make,
+) -> None:
+    """Without any jump: it was wrong from the start, and the second came later."""
+    world = make(ever_new(18), ever_new(3), opinion_k=2.0)
+    world.run(30, step_min=20)
+
+    said = doubted(world)
+
+    assert said is not None
+    assert said.why.endswith(f"K warmer than {SECOND}'s for the same hours")
+    assert world.weather().source == SECOND
+    assert world.low() == pytest.approx(3, abs=0.5)
+
+
+def test_of_several_sites_only_the_doubted_one_is_told(make: Make) -> None:
+    world = make([low_of("3|3"), low_of("3.1|18")], sites=[SITE, OTHER_SITE])
+    for source in world.sources:
+        source.most_sites = 5
+    world.run(2)
+
+    assert world.weather().remarks == ()
+    assert world.low() == pytest.approx(3.1, abs=0.2)
+    (said,) = world.weather(OTHER_SITE).remarks
+    assert isinstance(said, ForecastDoubted)

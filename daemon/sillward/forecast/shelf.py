@@ -213,9 +213,18 @@ class Shelf:
     def doubts_about(
         self, source: Source, site: Site, weather: Weather, now: datetime
     ) -> tuple[Doubt, ...]:
-        """What speaks against a forecast of a source, by itself and by all that is held."""
-        held = [one for one in self.held(site) if one.source.name != source.name]
-        able = [one.weather for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
+        """What speaks against a forecast of a source, by itself and by all that is held.
+
+        A source that is itself in doubt speaks for and against nobody: where both say that it
+        has become warmer, the last good one of neither may stand in the way.
+        """
+        able = [
+            one.weather
+            for one in self.held(site)
+            if one.source.name != source.name
+            and one.weather.freshness(now) is not Freshness.EXPIRED
+            and self.ledger.forecast_stamp(site.name, doubted_key(one.source)) is None
+        ]
         before = self.of(source, site)
         return doubts_about(
             site,

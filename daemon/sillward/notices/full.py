@@ -9,7 +9,7 @@ from sillward.notices.voice import Voice, capital
 from sillward.tables_text import cut, padded, width, wrapped
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
-from sillward_rules.remark import NoForecast
+from sillward_rules.remark import nothing_known
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.spread import percent
 
@@ -81,7 +81,7 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
 
 def origin_of(sheet: Sheet, voice: Voice) -> list[str]:
     """Whose forecast it is, where its chances are from, and what it lacks."""
-    if any(isinstance(one, NoForecast) for one in sheet.warnings):
+    if any(nothing_known(one) for one in sheet.warnings):
         return [voice.say("no_origin")]
     lines = [voice.say("origin", source=sheet.source, age=voice.age(sheet.age))]
     if sheet.spread is not None and sheet.round is not Round.MORNING:

@@ -12,13 +12,12 @@ from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import (
-    ForecastDoubted,
     ForecastElsewhere,
-    NoForecast,
     NoShelter,
     Remark,
     WateringIncomplete,
     WateringUnplanned,
+    nothing_known,
 )
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
@@ -221,10 +220,9 @@ class _Teller:
         return capital(", ".join(heads[:MOST_HEADS])) or self._nothing_today(), parts
 
     def _nothing_today(self) -> str:
-        unknown = (WateringIncomplete, WateringUnplanned, NoForecast, ForecastElsewhere)
+        unknown = (WateringIncomplete, WateringUnplanned, ForecastElsewhere)
         known = not any(
-            isinstance(one, unknown) or (isinstance(one, ForecastDoubted) and one.used is None)
-            for one in self.sheet.warnings
+            isinstance(one, unknown) or nothing_known(one) for one in self.sheet.warnings
         )
         return self.say("nothing_today" if known else "today_not_known")
 
