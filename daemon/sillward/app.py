@@ -252,7 +252,7 @@ def parse_at(text: str, site: Site) -> datetime:
         if not 1970 < at.year < 2200:
             raise ValueError
     except ValueError:
-        msg = f'--at "{text}" is no ISO time; write for example 2026-05-14T17:00-03:00'
+        msg = f'--at "{text}" is not an ISO time; write for example 2026-05-14T17:00-03:00'
         raise UsageError(msg) from None
     return at.replace(tzinfo=site.zone) if at.tzinfo is None else at
 

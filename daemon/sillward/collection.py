@@ -238,7 +238,7 @@ def _spots(reader: Reader, document: Mapping[str, Any]) -> dict[str, Spot | None
     """Spots by name; None for one that is there but wrong, so that its plants do not fail too."""
     raw = document.get("spots", {})
     if not isinstance(raw, Mapping) or not raw:
-        reader.wrong("spots", "there is no spot; add a table such as [spots.bench]")
+        reader.wrong("spots", "there are no spots; add a table such as [spots.bench]")
         return {}
     return {name: _spot(reader, name, table) for name, table in raw.items()}
 
@@ -284,12 +284,14 @@ def _plants(
     seen: dict[str, int] = {}
     rows = reader.rows(document, "plants")
     if rows == []:
-        reader.wrong("plants", "there is no plant; add a table under [[plants]]")
+        reader.wrong("plants", "there are no plants; add a table under [[plants]]")
     for index, raw in enumerate(rows or []):
         name = raw.get("name") if isinstance(raw, Mapping) else None
         where = entry("plants", index, raw)
         if isinstance(name, str) and name in seen:
-            reader.wrong(where, f"the name is taken by plants[{seen[name]}]; make it unique")
+            reader.wrong(
+                where, f"the name is already taken by plants[{seen[name]}]; make it unique"
+            )
         if isinstance(name, str):
             seen.setdefault(name, index)
         table = reader.table(PlantTable, raw, where)
@@ -322,7 +324,9 @@ def _check_places(
         name = raw.get(key)
         if isinstance(name, str) and name not in spots:
             hint = did_you_mean(name, spots)
-            reader.wrong(where, f'{key} "{name}" is no spot here{hint} (spots: {", ".join(spots)})')
+            reader.wrong(
+                where, f'{key} "{name}" is not one of your spots{hint} (spots: {", ".join(spots)})'
+            )
     if isinstance(raw.get("home"), str) and raw.get("home") == raw.get("shelter"):
         reader.wrong(where, "home and shelter are the same spot; leave shelter out to stay put")
 
@@ -524,7 +528,7 @@ def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> l
         if table is None:
             continue
         if table.name in [channel.name for channel in channels]:
-            reader.wrong(where, "the name is taken; make it unique")
+            reader.wrong(where, "the name is already taken; make it unique")
         url = table.url or url_for(table.name)
         full = table.length == "full" if table.length else is_mail(url)
         channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))

@@ -16,7 +16,7 @@ from sillward.settings import credential, heartbeat_addresses
 def require_channels(app: App, problems: Problems = channels.problems) -> None:
     """Raise ConfigError unless somebody can be told."""
     if not app.household.channels:
-        msg = f"{app.path.name}: channels: there is none, so nobody would be told"
+        msg = f"{app.path.name}: channels: there are none, so nobody would be told"
         raise ConfigError([msg])
     channels.check_channels(app.household.channels, app.path.name, problems)
 

@@ -218,7 +218,7 @@ def _refusal(path: Path, *, force: bool) -> str | None:
             files.place_for(path, is_collection, MOST_BYTES)
         folder = next(one for one in path.absolute().parents if one.exists())
         if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
-            return f"cannot be written: {folder} is no folder in which you may write"
+            return f"cannot be written: {folder} is not a folder that you can write to"
     except NotOursError as error:
         return str(error).removeprefix(f"{path}: ")
     except (OSError, ValueError) as error:
@@ -340,7 +340,7 @@ def _zone(text: str) -> str:
     wanted = text.replace(" ", "_").casefold()
     near = sorted(name for name in available_timezones() if wanted and wanted in name.casefold())
     if near:
-        msg = f'"{text}" is no time zone; did you mean {", ".join(near[:5])}?'
+        msg = f'"{text}" is not a time zone; did you mean {", ".join(near[:5])}?'
         raise ValueError(msg)
     raise ValueError(wrong)
 

@@ -147,7 +147,7 @@ def _salts(asked: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
             msg = f'--salt "{text}": write NAME=GRAMS, such as MgSO4.7H2O=0.1'
             raise UsageError(msg)
         if salt is None:
-            msg = f'--salt "{name}" is none of {", ".join(SALTS)}'
+            msg = f'--salt "{name}" is not one of {", ".join(SALTS)}'
             raise UsageError(msg)
         if salt.formula in found:
             msg = f"--salt {salt.formula} is given twice"
@@ -155,7 +155,7 @@ def _salts(asked: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
         try:
             grams = float(amount)
         except ValueError:
-            msg = f'--salt {salt.formula}: "{amount}" is no number of grams per litre'
+            msg = f'--salt {salt.formula}: "{amount}" is not a number of grams per litre'
             raise UsageError(msg) from None
         _check(f"--salt {salt.formula}", grams, MOST_GRAMS_PER_LITRE, " g/L")
         found[salt.formula] = salt, grams

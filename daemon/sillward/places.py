@@ -102,7 +102,7 @@ def _asked(query: Query, source: str, reader: Reading) -> dict[str, Any]:
     fetch.accepted(answer, source, datetime.now(UTC))
     document = reader.document(answer.body)
     if not isinstance(document, dict):
-        reader.refuse("is no object")
+        reader.refuse("is not an object")
     return document
 
 

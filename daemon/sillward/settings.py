@@ -77,7 +77,7 @@ class ForecastSettings(BaseModel):
         for name in self.base_urls:
             if name.replace("_", "-") not in servers:
                 known = ", ".join(sorted(servers))
-                msg = f"base_urls: names no source of forecasts (known: {known})"
+                msg = f"base_urls: does not name a source of forecasts (known: {known})"
                 raise ValueError(msg)
         if self.second_opinion is not None and len(self.sources) < 2:
             msg = 'second_opinion needs two sources, such as source "open-meteo,met-norway"'

@@ -72,7 +72,7 @@ def _zone(name: str) -> ZoneInfo:
         return ZoneInfo(name)
     except (OSError, ValueError, KeyError):
         example = "America/Argentina/Mendoza"
-        msg = f'"{name}" is no time zone; write for example "{example}"'
+        msg = f'"{name}" is not a time zone; write for example "{example}"'
         raise ValueError(msg) from None
 
 
@@ -271,7 +271,7 @@ Grams = Annotated[float, Field(gt=0, le=20)]
 def _salt(name: str) -> str:
     salt = salt_named(name)
     if salt is None:
-        msg = f'"{name}" is no salt that is known (known: {", ".join(SALTS)})'
+        msg = f'"{name}" is not a salt that is known (known: {", ".join(SALTS)})'
         raise ValueError(msg)
     return salt.formula
 
@@ -329,12 +329,12 @@ MOST_QUIET = timedelta(hours=14)
 def _from_to(text: str) -> str:
     hours = moments.parse_hours(text)
     if hours.start is None or hours.end is None:
-        msg = f'"{text}" are no quiet hours; write for example "22:30-06:30"'
+        msg = f'"{text}" is not a span of quiet hours; write for example "22:30-06:30"'
         raise ValueError(msg)
     if hours.start.clock is not None and hours.end.clock is not None:
         long = (_into_day(hours.end.clock) - _into_day(hours.start.clock)) % timedelta(days=1)
         if not timedelta(0) < long <= MOST_QUIET:
-            msg = f'"{text}" leave too little of the day; 14 hours may be quiet at most'
+            msg = f'"{text}" leaves too little of the day: at most 14 hours may be quiet'
             raise ValueError(msg)
     return text
 

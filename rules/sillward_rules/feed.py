@@ -116,7 +116,7 @@ def parse_npk(text: str) -> tuple[float, float, float]:
     """
     read = _LABEL.fullmatch(text)
     if read is None:
-        msg = f'"{text}" is no label of the form N-P-K, such as 20-20-20'
+        msg = f'"{text}" is not a label of the form N-P-K, such as 20-20-20'
         raise ValueError(msg)
     n_pct, p2o5_pct, k2o_pct = (float(part) for part in read.groups())
     _check_percents(n_pct, p2o5_pct, k2o_pct)

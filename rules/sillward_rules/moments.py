@@ -33,7 +33,7 @@ def parse_duration(text: str) -> timedelta:
     """Read "45 min", "2 h", "1h30min" or "7 d"."""
     match = _DURATION.fullmatch(text.strip())
     if match is None or not any(match.groups()):
-        msg = f'"{text}" is no duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
+        msg = f'"{text}" is not a duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
         raise ValueError(msg)
     days, whole, minutes = (float(part or 0) for part in match.groups())
     hours = 24 * days + whole + minutes / 60
@@ -75,7 +75,7 @@ def parse_moment(text: str) -> Moment:
                 "sunrise" if match.group(1) == "sunrise" else "sunset"
             )
             return Moment(text, None, anchor, -offset if match.group(2) == "-" else offset)
-    msg = f'"{text}" is no time of day; write for example "17:30" or "sunset-90min"'
+    msg = f'"{text}" is not a time of day; write for example "17:30" or "sunset-90min"'
     raise ValueError(msg)
 
 
@@ -97,7 +97,7 @@ def parse_weekly(text: str) -> WeeklyMoment:
     head, _, tail = text.strip().partition(" ")
     name = head.lower()
     if name not in _WEEKDAYS + _DAY_NAMES or not tail.strip():
-        msg = f'"{text}" is no time of the week; write for example "sun 18:00"'
+        msg = f'"{text}" is not a time of the week; write for example "sun 18:00"'
         raise ValueError(msg)
     return WeeklyMoment(_WEEKDAYS.index(name[:3]), parse_moment(tail))
 
@@ -160,7 +160,7 @@ def parse_hours(text: str) -> Hours:
         parts = stripped.split("-")
     if len(parts) != 2:
         msg = (
-            f'"{text}" are no hours; write "day", "night", "any", "10:00-17:00" '
+            f'"{text}" are not hours of the day; write "day", "night", "any", "10:00-17:00" '
             'or "sunrise+1h to sunset-2h"'
         )
         raise ValueError(msg)

@@ -169,7 +169,9 @@ def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     watch = _read_watch(table, "", problems)
     asks = table.get("asks")
     if asks not in ASKS:
-        problems.append(Problem("asks", f"{_shown(asks)} is no chore (known: {', '.join(ASKS)})"))
+        problems.append(
+            Problem("asks", f"{_shown(asks)} is not a chore (known: {', '.join(ASKS)})")
+        )
     direction, bound = _read_bound(table, "", problems)
     also = _read_also(table.get("while"), problems)
     lasting = _parsed(table, "lasting", "0 min", parse_duration, problems)
@@ -194,7 +196,7 @@ def _parsed(
     try:
         return parse(table.get(key, default))
     except (ValueError, AttributeError, TypeError) as error:
-        text = str(error) if isinstance(error, ValueError) else f"{_shown(table[key])} is no text"
+        text = str(error) if isinstance(error, ValueError) else f"{_shown(table[key])} is not text"
         problems.append(Problem(key, text))
         return None
 
@@ -203,7 +205,9 @@ def _read_watch(table: Mapping[str, Any], path: str, problems: list[Problem]) ->
     watch = table.get("watch")
     if not isinstance(watch, str) or watch not in QUANTITIES:
         known = ", ".join(QUANTITIES)
-        problems.append(Problem(f"{path}watch", f"{_shown(watch)} is no quantity (known: {known})"))
+        problems.append(
+            Problem(f"{path}watch", f"{_shown(watch)} is not a quantity (known: {known})")
+        )
     return watch
 
 
@@ -252,7 +256,7 @@ def _read_bound(
     if value is None:
         example = f'"limit" or a value with its unit, such as "12 {quantity.unit}"'
         problems.append(
-            Problem(f"{path}{direction}", f"{_shown(raw)} is no bound; write {example}")
+            Problem(f"{path}{direction}", f"{_shown(raw)} is not a bound; write {example}")
         )
         return direction, None
     return direction, Bound(value=value)
@@ -271,7 +275,9 @@ def _read_season(raw: object, problems: list[Problem]) -> tuple[str, ...]:
     values = [raw] if isinstance(raw, str) else raw
     if isinstance(values, list) and all(one in _SEASONS for one in values):
         return tuple(values)
-    problems.append(Problem("season", f"{_shown(raw)} is no season (known: {', '.join(_SEASONS)})"))
+    problems.append(
+        Problem("season", f"{_shown(raw)} is not a season (known: {', '.join(_SEASONS)})")
+    )
     return ()
 
 
@@ -292,10 +298,10 @@ def _read_chosen(raw: object, problems: list[Problem]) -> Chosen:
             problems.append(Problem(f"plants.{key}", "must be a text or a list of texts"))
         elif key == "holder" and not set(values) <= set(HOLDERS):
             known = ", ".join(HOLDERS)
-            problems.append(Problem("plants.holder", f"{values} are no holders (known: {known})"))
+            problems.append(Problem("plants.holder", f"{values} are not holders (known: {known})"))
         elif key in _CLASSES and not set(values) <= set(_CLASSES[key]):
             known = ", ".join(_CLASSES[key])
-            problems.append(Problem(f"plants.{key}", f"{values} is not of: {known}"))
+            problems.append(Problem(f"plants.{key}", f"{values} is not one of: {known}"))
         else:
             lists[key] = tuple(values)
     return Chosen(**lists)

@@ -120,5 +120,5 @@ def test_times_without_an_offset_are_the_sites() -> None:
     assert parse_at("2026-05-14T17:00", site) == NOW
     assert parse_at("2026-05-14T20:00Z", site) == NOW
     for wrong in ("yesterday", "2026-13-01", "0001-01-01", ""):
-        with pytest.raises(UsageError, match="is no ISO time"):
+        with pytest.raises(UsageError, match="is not an ISO time"):
             parse_at(wrong, site)

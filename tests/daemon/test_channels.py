@@ -446,7 +446,7 @@ def test_a_url_that_does_not_parse_is_named_by_its_channel_and_not_shown(url: st
         channels.check_channels((a_channel(url),), "court.toml")
 
     assert caught.value.lines == (
-        'court.toml: channels[0] "phone": its url is none that Apprise understands '
+        'court.toml: channels[0] "phone": its url is not one that Apprise understands '
         "(the url is not shown)",
     )
 

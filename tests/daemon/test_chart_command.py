@@ -95,7 +95,10 @@ def test_a_part_of_a_name_is_enough(name: str, spot: str, plant: str | None) -> 
 @pytest.mark.parametrize(
     ("name", "says"),
     [
-        ("attic", '"attic" is no spot or plant here (pergola, wall bench, sunroom, back hall, Str'),
+        (
+            "attic",
+            '"attic" is not a spot or plant here (pergola, wall bench, sunroom, back hall, Str',
+        ),
         ("orchid", '"orchid" is more than one plant here (Boat orchid, Moth orchid)'),
         ("l", '"l" is more than one spot or plant here (pergola, wall bench, back hall, Strap'),
     ],

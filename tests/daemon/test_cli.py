@@ -359,7 +359,7 @@ def test_a_time_that_is_none_ends_with_2(text: str) -> None:
     said = refused(call("sheet", *recorded("cold-snap"), "--at", text), 2)
 
     assert said == (
-        f'sillward: --at "{text}" is no ISO time; write for example 2026-05-14T17:00-03:00\n'
+        f'sillward: --at "{text}" is not an ISO time; write for example 2026-05-14T17:00-03:00\n'
     )
 
 
@@ -475,7 +475,7 @@ def test_no_collection_ends_with_78(command: list[str]) -> None:
 def test_telling_nobody_ends_with_78() -> None:
     said = refused(call("send", "--round", "dusk", *recorded("cold-snap")), 78)
 
-    assert said == "sillward: courtyard.toml: channels: there is none, so nobody would be told\n"
+    assert said == "sillward: courtyard.toml: channels: there are none, so nobody would be told\n"
 
 
 def test_a_channel_that_cannot_work_ends_with_78_and_no_url(tmp_path: Path) -> None:
@@ -485,7 +485,7 @@ def test_a_channel_that_cannot_work_ends_with_78_and_no_url(tmp_path: Path) -> N
 
     said = refused(call("check", "--collection", path), 78)
 
-    assert said.startswith('sillward: garden.toml: channels[0] "phone": its url is none that')
+    assert said.startswith('sillward: garden.toml: channels[0] "phone": its url is not one that')
     assert "secret-topic" not in said
 
 
@@ -682,7 +682,7 @@ def test_why_finds_a_plant_by_a_part_of_its_name() -> None:
 def test_why_for_no_plant_names_those_that_there_are() -> None:
     said = refused(call("why", "Dragon lily", *recorded("cold-snap"), "--at", "2026-05-14"), 2)
 
-    assert said.startswith('sillward: "Dragon lily" is no plant here (Strap-leaf by the door, ')
+    assert said.startswith('sillward: "Dragon lily" is not a plant here (Strap-leaf by the door, ')
     assert "Moth orchid" in said
 
 
@@ -776,20 +776,20 @@ def test_a_kind_does_not_stand_for_what_is_to_be_done_tomorrow(tmp_path: Path) -
 
     said = refused(call("done", "carry-out", *evening), 2)
 
-    assert "is no chore that was told" in said
+    assert "is not a chore you were told of" in said
     assert all(one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 15)))
     by_id = call("done", "2026-05-15-carry-out-sunroom-to-pergola", *evening)
     assert by_id.stdout.startswith("done: ")
 
 
 @pytest.mark.parametrize("command", [["status"], ["done", "x"], ["sheet"]], ids=lambda one: one[0])
-def test_a_ledger_that_is_none_ends_with_1(
+def test_a_file_that_is_not_a_ledger_ends_with_78(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
 ) -> None:
     (tmp_path / "ledger.sqlite3").write_bytes(b"this is no database, whatever its name says" * 99)
     monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", "http://[::1")
 
-    assert "sillward: " in refused(call(*command, "--collection", COURTYARD), 1)
+    assert "is not a ledger" in refused(call(*command, "--collection", COURTYARD), 78)
 
 
 def test_looking_with_a_recorded_forecast_leaves_no_ledger(tmp_path: Path) -> None:

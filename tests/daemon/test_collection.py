@@ -243,12 +243,12 @@ QUANTITIES = (
     "crown wetness, rain wetness, light, ppfd"
 )
 CHORES = "carry in, mist, shade, secure, cover, damp down, note"
-A_MOMENT = 'is no time of day; write for example "17:30" or "sunset-90min"'
-A_DURATION = 'is no duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
+A_MOMENT = 'is not a time of day; write for example "17:30" or "sunset-90min"'
+A_DURATION = 'is not a duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
 
 MISTAKES: dict[str, list[str]] = {
     "channel-name": ['channels[0] "My Phone": name: must be lower-case letters, digits and _'],
-    "channel-name-twice": ['channels[1] "phone": the name is taken; make it unique'],
+    "channel-name-twice": ['channels[1] "phone": the name is already taken; make it unique'],
     "channel-round": [f"{PHONE}: rounds[1]: must be 'dusk', 'morning', 'week' or 'alarm'"],
     "channel-url-in-list": [f"{PHONE}: url: must be text in quotes"],
     "channel-url-key": [
@@ -274,26 +274,28 @@ MISTAKES: dict[str, list[str]] = {
     "no-group-no-limit": [
         f"{OLD}: give group, or parents, or at least limits.night_low of your own"
     ],
-    "no-plants": ["plants: there is no plant; add a table under [[plants]]"],
+    "no-plants": ["plants: there are no plants; add a table under [[plants]]"],
     "no-site": ["site: the table [site] is missing"],
     "plant-name-missing": ["plants[3]: name is missing"],
     "plant-name-twice": [
-        'plants[3] "Old cattleya": the name is taken by plants[1]; make it unique'
+        'plants[3] "Old cattleya": the name is already taken by plants[1]; make it unique'
     ],
     "round-moment": [f'rounds: dusk: "teatime" {A_MOMENT}'],
     "round-weekday": [
-        'rounds: week: "someday 18:00" is no time of the week; write for example "sun 18:00"'
+        'rounds: week: "someday 18:00" is not a time of the week; write for example "sun 18:00"'
     ],
-    "rule-asks-for-no-chore": [f'{RULE}: asks: "sing" is no chore (known: {CHORES})'],
+    "rule-asks-for-no-chore": [f'{RULE}: asks: "sing" is not a chore (known: {CHORES})'],
     "rule-both-bounds": [f"{RULE}: below: give exactly one of below and above"],
     "rule-for-unknown-plant": [f'{RULE}: plants.name: there is no "Nobody"'],
     "rule-hours": [
-        f'{RULE}: hours: "around noon" are no hours; write "day", "night", "any", '
+        f'{RULE}: hours: "around noon" are not hours of the day; write "day", "night", "any", '
         '"10:00-17:00" or "sunrise+1h to sunset-2h"'
     ],
-    "rule-watches-nothing-known": [f'{RULE}: watch: "gusts" is no quantity (known: {QUANTITIES})'],
+    "rule-watches-nothing-known": [
+        f'{RULE}: watch: "gusts" is not a quantity (known: {QUANTITIES})'
+    ],
     "rule-with-wrong-unit": [
-        f'{RULE}: above: "5 km/h" is no bound; '
+        f'{RULE}: above: "5 km/h" is not a bound; '
         'write "limit" or a value with its unit, such as "12 m/s"'
     ],
     "rule-without-limit": [f"{RULE}: above: no plant has a limit for wind above; give a value"],
@@ -304,7 +306,7 @@ MISTAKES: dict[str, list[str]] = {
     "unknown-group-far": [f'{OLD}: "qqq" is not a culture group; `sillward groups` lists them all'],
     "unknown-holder": [f"{LIME}: holder \"bucket\": must be 'basket', 'mount', 'moss' or 'pot'"],
     "unknown-home-spot": [
-        f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)'
+        f'{LIME}: home "patio" is not one of your spots (spots: pergola, wall bench, sunroom)'
     ],
     "unknown-limit": [
         f'{STRAP}: unknown key "limits.nigth_low"; did you mean "night_low"? (known: {LIMIT_KEYS})'
@@ -318,7 +320,7 @@ MISTAKES: dict[str, list[str]] = {
         "(known: name, watch, below, above, lasting, hours, asks, plants, season, while)"
     ],
     "unknown-shelter-spot": [
-        f'{LIME}: shelter "cellar" is no spot here (spots: pergola, wall bench, sunroom)'
+        f'{LIME}: shelter "cellar" is not one of your spots (spots: pergola, wall bench, sunroom)'
     ],
     "unknown-spot-key": [
         f'spots.pergola: unknown key "winds"; did you mean "wind"? (known: {SPOT_KEYS})'
@@ -333,7 +335,7 @@ MISTAKES: dict[str, list[str]] = {
         "(known: site, spots, plants, rules, habits, feed, rounds, notices, channels)"
     ],
     "unknown-zone": [
-        'site: zone: "Mendoza" is no time zone; write for example "America/Argentina/Mendoza"'
+        'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'
     ],
     "ten-mistakes": [
         "site: latitude -132.89: must be at least -90",
@@ -341,8 +343,8 @@ MISTAKES: dict[str, list[str]] = {
         'spots.sunroom: indoors "yes": must be true or false',
         f"{STRAP}: limits.night_low 130: must be at most 30",
         f'{STRAP}: "vanda strapleaf" is not a culture group; did you mean vanda strap-leaf?',
-        f'{LIME}: home "patio" is no spot here (spots: pergola, wall bench, sunroom)',
-        f'{RULE}: watch: "gusts" is no quantity (known: {QUANTITIES})',
+        f'{LIME}: home "patio" is not one of your spots (spots: pergola, wall bench, sunroom)',
+        f'{RULE}: watch: "gusts" is not a quantity (known: {QUANTITIES})',
         f'habits: lead: "an hour" {A_DURATION}',
         f'rounds: dusk: "teatime" {A_MOMENT}',
         f"{PHONE}: rounds[1]: must be 'dusk', 'morning', 'week' or 'alarm'",
@@ -377,7 +379,7 @@ def test_a_dangling_home_is_told_in_the_words_of_the_contract(tmp_path: Path) ->
     path.write_bytes((FILES / "unknown-home-spot.toml").read_bytes())
 
     assert errors_of(path) == (
-        'courtyard.toml: plants[3] "Clay-pot lime": home "patio" is no spot here '
+        'courtyard.toml: plants[3] "Clay-pot lime": home "patio" is not one of your spots '
         "(spots: pergola, wall bench, sunroom)",
     )
 

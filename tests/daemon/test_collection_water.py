@@ -96,13 +96,13 @@ def test_a_feed_without_nitrogen_goes_by_weight(tmp_path: Path) -> None:
     [
         ('npk = "20-20-20"\nwater_ec = 0.1\n', "give exactly one of ppm_n and grams_per_litre"),
         (FEED + "grams_per_litre = 0.2\n", "give exactly one of ppm_n and grams_per_litre"),
-        (FEED + 'salts = { "Epsom" = 0.1 }\n', '"Epsom" is no salt that is known'),
+        (FEED + 'salts = { "Epsom" = 0.1 }\n', '"Epsom" is not a salt that is known'),
         (FEED + 'salts = { "MgSO4.7H2O" = 0 }\n', "must be more than 0"),
         (FEED + 'salts = { "MgSO4.7H2O" = 50 }\n', "must be at most 20"),
         (FEED + 'salts = ["MgSO4.7H2O"]\n', "must be a table"),
         (FEED.replace("20-20-20", "0-10-10"), "has no nitrogen"),
-        (FEED.replace("20-20-20", "twenty"), '"twenty" is no label'),
-        (FEED.replace("20-20-20", "20-20"), '"20-20" is no label'),
+        (FEED.replace("20-20-20", "twenty"), '"twenty" is not a label'),
+        (FEED.replace("20-20-20", "20-20"), '"20-20" is not a label'),
         (FEED.replace("20-20-20", "60-60-60"), "add up to 180"),
         (FEED.replace('"20-20-20"', "20"), "must be text in quotes"),
         (FEED.replace("ppm_n = 50", "ppm_n = 0"), "must be more than 0"),
@@ -297,7 +297,7 @@ def test_a_wrong_word_on_habits_is_told_with_its_key(tmp_path: Path, line: str) 
 def test_wrong_hours_are_answered_with_right_ones(tmp_path: Path) -> None:
     (line,) = errors_of(tmp_path, ("[habits]\n", '[habits]\nhours = ["morning"]\n'))
 
-    assert '"morning" are no hours' in line
+    assert '"morning" are not hours of the day' in line
     assert '"10:00-17:00"' in line
 
 

@@ -91,7 +91,7 @@ def test_impossible_values_of_a_member_are_unknown() -> None:
         (b'{"error": true, "reason": "no such model"}', 'is an error: "no such model"'),
         (members() | {"latitude": 50.0}, "is for another place"),
         (members(lambda number: [1.0] * (HOURS - 1)), "another number of values"),
-        (members(lambda number: ["warm"] * HOURS), "are no numbers"),
+        (members(lambda number: ["warm"] * HOURS), "are not numbers"),
         (members() | {"hourly_units": {"time": "iso8601"}}, "times as unixtime"),
     ],
 )

@@ -249,7 +249,7 @@ def test_without_the_network_everything_is_typed(
         (PLACE[:1], "9000", "must be at most 6000 m"),
         (PLACE[:1], "nan", "must be a finite number m"),
         (PLACE[:2], "Mendoza", "did you mean America/Argentina/Mendoza"),
-        (PLACE[:2], "Mars/Olympus", '"Mars/Olympus" is no time zone'),
+        (PLACE[:2], "Mars/Olympus", '"Mars/Olympus" is not a time zone'),
         (PLACE[:3], "a\x1b[31mb", "must be plain text on one line"),
         (PLACE[:3], "a" * 81, "is too long"),
         (PLACE, "\u202ebench", "must be plain text on one line"),

@@ -105,7 +105,7 @@ HARMS: dict[str, Harm] = {
     "version gone": sql("PRAGMA user_version = 0"),
     "a table gone": sql("DROP TABLE notice"),
     "a column of another name": renamed,
-    "text that is no text": sql("UPDATE mark SET text = CAST(x'ff41' AS TEXT)"),
+    "text that is not text": sql("UPDATE mark SET text = CAST(x'ff41' AS TEXT)"),
     "a time that is none": sql("UPDATE notice SET expires_at = '2026-11-2x'"),
     "a document that is none": sql("UPDATE chore SET document = '{'"),
 }

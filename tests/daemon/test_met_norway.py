@@ -651,7 +651,7 @@ def test_where_there_are_no_percentiles_the_usual_errors_hold() -> None:
     ],
 )
 def test_values_that_are_no_numbers_are_refused(name: str, period: str, value: object) -> None:
-    assert f"has {name} that are no numbers" in refused(changed(name, 3, value, period))
+    assert f"has {name} that are not numbers" in refused(changed(name, 3, value, period))
 
 
 @pytest.mark.parametrize("value", [None, [], "x", 5])
@@ -688,7 +688,7 @@ def test_a_period_that_is_no_object_is_refused(period: str, value: object) -> No
 
     made = met_body()
     series_of(made)[3]["data"][period]["details"] = value
-    assert "has details that are no values" in refused(made)
+    assert "has details that are not values" in refused(made)
 
 
 @pytest.mark.parametrize(

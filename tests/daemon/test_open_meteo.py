@@ -362,9 +362,9 @@ def test_times_in_words_are_refused() -> None:
 @pytest.mark.parametrize(
     ("values", "told"),
     [
-        (["15.0"] * 48, 'has temperature_2m that are no numbers ("15.0")'),
-        ([True] * 48, 'has temperature_2m that are no numbers ("True")'),
-        ([[15.0]] * 48, "that are no numbers"),
+        (["15.0"] * 48, 'has temperature_2m that are not numbers ("15.0")'),
+        ([True] * 48, 'has temperature_2m that are not numbers ("True")'),
+        ([[15.0]] * 48, "that are not numbers"),
         ([15.0] * 47, "another number of values for temperature_2m than of times"),
         ([15.0] * 49, "another number of values for temperature_2m than of times"),
         ({"a": 1}, "another number of values for temperature_2m than of times"),

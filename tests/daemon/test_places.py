@@ -124,7 +124,7 @@ def test_no_more_hits_than_one_reads() -> None:
     [
         (whole(b"<html>log in</html>"), "web page"),
         (whole(b"{"), "not whole JSON"),
-        (whole(b"[]"), "is no object"),
+        (whole(b"[]"), "is not an object"),
         (answering({"results": "many"}), "has no list of places"),
         (whole(b'{"reason": "no"}', status="400 Bad Request"), 'answered 400: "no"'),
         (whole(b"", status="429 Too Many Requests"), "too many requests"),

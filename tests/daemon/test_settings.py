@@ -268,7 +268,7 @@ def test_sources_are_listed_in_order_each_with_a_server_of_its_own(
         ("SOURCE", "met-norway", "needs a contact"),
         ("SECOND_OPINION", "2", "second_opinion needs two sources"),
         ("SECOND_OPINION", "0", "SECOND_OPINION: input should be greater than or equal to 0.5"),
-        ("BASE_URLS__ELSEWHERE", "http://x.example", "names no source of forecasts"),
+        ("BASE_URLS__ELSEWHERE", "http://x.example", "does not name a source of forecasts"),
         ("BASE_URLS__MET_NORWAY", "x.example", "must start with http:// or https://"),
         ("ENSEMBLE", "perhaps", "SILLWARD_FORECAST__ENSEMBLE"),
     ],

@@ -208,13 +208,13 @@ def test_an_unknown_name_ends_with_2_and_those_that_there_are(yard: Yard) -> Non
     result = yard.call("telegraph")
 
     assert (result.exit_code, result.stdout) == (2, "")
-    assert result.stderr == 'sillward: "telegraph" is no channel here (bell, phone)\n'
+    assert result.stderr == 'sillward: "telegraph" is not one of your channels (bell, phone)\n'
     assert yard.servers["bell"].asked == []
 
 
 @pytest.mark.parametrize(
     ("url", "told"),
-    [(None, "has no url"), (f"smoke://{PASSWORD}/{PATH}", "is none that Apprise understands")],
+    [(None, "has no url"), (f"smoke://{PASSWORD}/{PATH}", "is not one that Apprise understands")],
 )
 def test_a_url_that_is_wrong_ends_with_78(yard: Yard, url: str | None, told: str) -> None:
     yard.channel("bell", OK)
@@ -241,7 +241,7 @@ def test_without_a_channel_it_ends_with_78(yard: Yard) -> None:
         result = yard.call(*words)
 
         assert result.exit_code == 78
-        assert "there is none, so nobody would be told" in result.stderr
+        assert "there are none, so nobody would be told" in result.stderr
 
 
 # -- what is sent

@@ -259,7 +259,7 @@ def test_other_files_of_the_folder_are_left_alone(tmp_path: Path) -> None:
 def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "own.jinja")
 
-    with pytest.raises(ConfigError, match=r"own\.jinja: is no file"):
+    with pytest.raises(ConfigError, match=r"own\.jinja: is not a file"):
         with_own(tmp_path)
 
 

@@ -412,7 +412,7 @@ FAULTS = (
     Fault(
         "NaN as text",
         whole(changed(in_the_night(1, "NaN"))),
-        'the answer has temperature_2m that are no numbers ("NaN")',
+        'the answer has temperature_2m that are not numbers ("NaN")',
     ),
     Fault("repeated hour", whole(rearranged(repeated_time, times_only=True)), NOT_IN_ORDER),
     Fault("a day of 25 hours", whole(rearranged(doubled_hour)), NOT_IN_ORDER),

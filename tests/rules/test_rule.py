@@ -78,33 +78,37 @@ def test_a_whole_rule_is_read() -> None:
 @pytest.mark.parametrize(
     ("change", "key", "words"),
     [
-        ({"watch": "moonlight"}, "watch", "is no quantity (known: temperature"),
-        ({"watch": ["vpd"]}, "watch", "is no quantity"),
-        ({"asks": "sing"}, "asks", '"sing" is no chore (known: carry in, mist, shade'),
+        ({"watch": "moonlight"}, "watch", "is not a quantity (known: temperature"),
+        ({"watch": ["vpd"]}, "watch", "is not a quantity"),
+        ({"asks": "sing"}, "asks", '"sing" is not a chore (known: carry in, mist, shade'),
         ({"above": "2.2 bar"}, "above", 'write "limit" or a value with its unit'),
-        ({"above": 2.2}, "above", "is no bound"),
-        ({"above": ["limit"]}, "above", "is no bound"),
+        ({"above": 2.2}, "above", "is not a bound"),
+        ({"above": ["limit"]}, "above", "is not a bound"),
         ({"below": "limit"}, "below", "exactly one of below and above"),
-        ({"lasting": "soon"}, "lasting", '"soon" is no duration'),
-        ({"lasting": 2}, "lasting", "is no text"),
-        ({"hours": "teatime"}, "hours", '"teatime" are no hours'),
-        ({"hours": "25:00-26:00"}, "hours", "is no time of day"),
-        ({"plants": {"holder": ["bucket"]}}, "plants.holder", "are no holders"),
+        ({"lasting": "soon"}, "lasting", '"soon" is not a duration'),
+        ({"lasting": 2}, "lasting", "is not text"),
+        ({"hours": "teatime"}, "hours", '"teatime" are not hours of the day'),
+        ({"hours": "25:00-26:00"}, "hours", "is not a time of day"),
+        ({"plants": {"holder": ["bucket"]}}, "plants.holder", "are not holders"),
         ({"plants": {"colour": "blue"}}, "plants.colour", "unknown key"),
         ({"plants": {"name": 3}}, "plants.name", "text or a list of texts"),
         ({"plants": "all"}, "plants", "write for example"),
         ({"colour": "blue"}, "colour", "unknown key"),
         ({"name": " "}, "name", "needs a name"),
         ({"name": "two\nlines"}, "name", "on one line"),
-        ({"asks": None}, "asks", "nothing is no chore"),
-        ({"season": "monsoon"}, "season", '"monsoon" is no season (known: growing, slowing, rest)'),
-        ({"season": ["rest", 3]}, "season", "is no season"),
-        ({"season": {"rest": True}}, "season", "is no season"),
-        ({"plants": {"rot": ["soon"]}}, "plants.rot", "['soon'] is not of: low, medium, high"),
-        ({"plants": {"rest": "wet"}}, "plants.rest", "['wet'] is not of: none, dry"),
+        ({"asks": None}, "asks", "nothing is not a chore"),
+        (
+            {"season": "monsoon"},
+            "season",
+            '"monsoon" is not a season (known: growing, slowing, rest)',
+        ),
+        ({"season": ["rest", 3]}, "season", "is not a season"),
+        ({"season": {"rest": True}}, "season", "is not a season"),
+        ({"plants": {"rot": ["soon"]}}, "plants.rot", "['soon'] is not one of: low, medium, high"),
+        ({"plants": {"rest": "wet"}}, "plants.rest", "['wet'] is not one of: none, dry"),
         ({"plants": {"rest": True}}, "plants.rest", "text or a list of texts"),
         ({"while": "windy"}, "while", 'write for example { watch = "wind", below = "0.5 m/s" }'),
-        ({"while": {}}, "while.watch", "nothing is no quantity (known: temperature"),
+        ({"while": {}}, "while.watch", "nothing is not a quantity (known: temperature"),
         ({"while": {}}, "while.below", "exactly one of below and above"),
         ({"while": {"watch": "wind", "below": "limit"}}, "while.below", "no plant has a limit for"),
         ({"while": {"watch": "wind", "below": "5 °C"}}, "while.below", 'such as "12 m/s"'),
@@ -113,7 +117,7 @@ def test_a_whole_rule_is_read() -> None:
             "while.lasting",
             "watch",
         ),
-        ({"while": {"watch": "moonlight", "above": "1 m/s"}}, "while.watch", "is no quantity"),
+        ({"while": {"watch": "moonlight", "above": "1 m/s"}}, "while.watch", "is not a quantity"),
     ],
 )
 def test_what_is_wrong_is_told_with_its_key(change: dict[str, Any], key: str, words: str) -> None:
@@ -240,7 +244,7 @@ def test_what_is_neither_limit_nor_value_is_refused(text: str) -> None:
     assert rule is None
     (problem,) = problems
     assert problem.key == "below"
-    assert 'is no bound; write "limit" or a value with its unit, such as "12 °C"' in problem.text
+    assert 'is not a bound; write "limit" or a value with its unit, such as "12 °C"' in problem.text
 
 
 def test_a_negative_value_is_a_value_and_no_subtraction() -> None:

@@ -30,7 +30,7 @@ def done(options: Options, chore: str) -> None:
     now = app.clock()
     today = str(app.site.local_date(now))
     if not app.has_ledger:
-        msg = f'"{chore}" is no chore that was told; nothing has been told yet'
+        msg = f'"{chore}" is not a chore you were told of; nothing has been told yet'
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         told = [
@@ -87,6 +87,6 @@ def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
     if len(ways) == 1 and (still or near):
         return max(still or near, key=lambda one: one.id)
     known = ", ".join(one.id for one in near or told if one.open) or "none"
-    what = "is more than one chore" if near else "is no chore that was told"
+    what = "is more than one chore" if near else "is not a chore you were told of"
     msg = f'"{name}" {what}; open: {known}'
     raise UsageError(msg)

@@ -52,7 +52,7 @@ def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Chann
     listed = app.household.channels
     known = [one.name for one in listed]
     if listed and name is not None and name not in known:
-        msg = f'"{name}" is no channel here ({", ".join(known)})'
+        msg = f'"{name}" is not one of your channels ({", ".join(known)})'
         raise UsageError(msg)
     chosen = [one for one in listed if name in (None, one.name)]
 

@@ -94,6 +94,6 @@ def plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
     if len(near) == 1:
         return near[0]
     known = ", ".join([*([] if near else beside), *(plant.name for plant in near or plants)])
-    what = "more than one plant" if near else "no spot or plant" if beside else "no plant"
+    what = "more than one plant" if near else "not a spot or plant" if beside else "not a plant"
     msg = f'"{name}" is {what} here ({known})'
     raise UsageError(msg)

@@ -62,7 +62,7 @@ def fault_of(db: sqlite3.Connection) -> str | None:
             raise
         return one_line(error, 200)
     except UnicodeDecodeError:  # SQLite names a damaged table in what it says of it
-        return "names in it are no text"
+        return "names in it are not text"
 
 
 def _first_fault(db: sqlite3.Connection) -> str | None:

@@ -192,7 +192,7 @@ def _problem(channel: Channel) -> str | None:
         )
     service = _service(channel)
     if service is None:
-        return "its url is none that Apprise understands (the url is not shown)"
+        return "its url is not one that Apprise understands (the url is not shown)"
     if getattr(service, "optional", False):
         return "optional=yes would hide that it fails; take it out of the url"
     if getattr(service, "cc", None) or getattr(service, "bcc", None):

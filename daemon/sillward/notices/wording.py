@@ -160,7 +160,7 @@ def _files_of(folder: Path) -> list[Path]:
 
 def _read(file: Path) -> str:
     if file.exists() and not file.is_file():  # a pipe would be waited for
-        msg = f"{file.name}: is no file"
+        msg = f"{file.name}: is not a file"
         raise ConfigError([msg])
     try:
         with file.open("rb") as opened:

@@ -310,7 +310,7 @@ def _details(period: dict[str, Any] | None) -> dict[str, Any]:
     """The values of a period; it may have none, and a summary only."""
     details = {} if period is None else period.get("details", {})
     if not isinstance(details, dict):
-        _READING.refuse("has details that are no values")
+        _READING.refuse("has details that are not values")
     return details
 
 
@@ -348,7 +348,7 @@ def _values(
     raw = [one.get(name) for one in details]
     wrong = [one for one in raw if one is not None and not reading.is_number(one)]
     if wrong:
-        _READING.refuse(f'has {name} that are no numbers ("{one_line(wrong[0], 20)}")')
+        _READING.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
     values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
     if np.isfinite(values).any():
         _READING.check_unit(name, units.get(name), variable.unit)

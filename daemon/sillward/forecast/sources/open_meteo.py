@@ -274,7 +274,7 @@ def series_of(
         reader.refuse(f"has another number of values for {name} than of times")
     wrong = [one for one in raw if one is not None and not reading.is_number(one)]
     if wrong:
-        reader.refuse(f'has {name} that are no numbers ("{one_line(wrong[0], 20)}")')
+        reader.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
     values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
     if not np.isfinite(values).any():
         return None
