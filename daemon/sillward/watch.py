@@ -28,7 +28,8 @@ BLIND = "blind"
 def blind(kit: Kit) -> Message:
     """What that alarm says now."""
     best = kit.keeper.shelf.best(kit.site)
-    sheet, why = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
+    sheet, trouble = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
+    why = None if trouble is None else kit.voice.retold(trouble)
     if best is None:
         return alarms.blind(sheet, None, why, kit.voice)
     why = why or kit.voice.say("nothing_new", source=best.source.name)

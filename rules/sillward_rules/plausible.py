@@ -138,11 +138,12 @@ def agree(one: Weather, other: Weather, now: datetime) -> bool:
 
 
 def out_of_season(site: Site, times: np.ndarray, temp_c: Array) -> Iterator[OutOfSeason]:
-    """Yield what is too warm or too cold for the time of the year: hours, nights, means of days.
+    """Yield what is too warm or too cold for the time of the year: nights, hours, means of days.
 
     times (time,) [unix s], temp_c (time,), NaN where unknown.
     """
     bounds = season_range(site, times)
+    yield from _worst("nights", _known_of_windows(temp_c, 24, np.nanmin), bounds.hottest_night, 1)
     for sign, bound in ((1, bounds.hottest_hour), (-1, bounds.coldest_hour)):
         over = sign * (temp_c - bound)
         with np.errstate(invalid="ignore"):
@@ -150,7 +151,6 @@ def out_of_season(site: Site, times: np.ndarray, temp_c: Array) -> Iterator[OutO
                 row = int(np.nanargmax(over))
                 yield OutOfSeason("hours", float(temp_c[row]), float(bound[row]))
                 break
-    yield from _worst("nights", _known_of_windows(temp_c, 24, np.nanmin), bounds.hottest_night, 1)
     for hours, beyond_k in ((72, 0.0), (24, DAY_BEYOND_K)):
         means = _known_of_windows(temp_c, hours, np.nanmean)
         found = [

@@ -18,6 +18,7 @@ from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import (
+    ForecastDoubted,
     ForecastElsewhere,
     ForecastOld,
     ForecastUndated,
@@ -241,13 +242,15 @@ def _spread_origin(scene: Scene) -> str | None:
 
 
 def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:
-    """Without what follows from there being no forecast that one can go by."""
+    """Without what follows from there being no forecast that one can go by, or one in doubt."""
     nothing = any(
         isinstance(one, ForecastElsewhere)
         or nothing_known(one)
         or (isinstance(one, ForecastOld) and one.expired)
         for one in warnings
     )
+    if any(isinstance(one, ForecastDoubted) and one.colder for one in warnings):
+        warnings = [one for one in warnings if not isinstance(one, NightUnjudged)]
     if not nothing:
         return tuple(warnings)
     return tuple(one for one in warnings if not isinstance(one, NightUnjudged | WateringIncomplete))

@@ -1,7 +1,7 @@
 """Invented weather on the wire: bodies in the shapes of the real sources, which read them."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
@@ -32,7 +32,7 @@ class Sky:
     days: low at dawn and high [°C] of that day and those after it; what comes before is like the
     first, what comes after like the last. coldest_h, warmest_h: their hours. Hours of events
     count from the first midnight, on the site's clock: gusts [m/s], rain [mm in the hour that ends
-    there], hail; unknown: from, until.
+    there], hail; unknown: from, until. told: what the source makes of its temperatures.
     """
 
     days: Sequence[tuple[float, float]]
@@ -45,6 +45,7 @@ class Sky:
     unknown: tuple[float, float] | None = None
     coldest_h: float = DAWN_H
     warmest_h: float = WARMEST_H
+    told: Callable[[Array], Array] | None = None
 
     def body(self, site: Site, day: date, now: datetime, edition: int) -> dict[str, Any]:
         """As Open-Meteo would give it at this moment; no two editions are quite alike."""
@@ -57,7 +58,7 @@ class Sky:
         dew = np.minimum(temp, self.dew_c)
         humidity = air.relative_humidity(temp, air.saturation_vapour_pressure(dew))
         given: dict[str, list[Any]] = {
-            "temperature_2m": temp.tolist(),
+            "temperature_2m": (temp if self.told is None else self.told(temp)).tolist(),
             "relative_humidity_2m": humidity.tolist(),
             "dew_point_2m": dew.tolist(),
             "wind_gusts_10m": [self.gusts.get(round(hour), 2 * self.wind_m_s) for hour in hours],

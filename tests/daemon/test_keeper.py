@@ -754,7 +754,7 @@ def test_a_warm_jump_is_kept_apart_and_the_last_good_one_gone_by(make: Make) -> 
     said = doubted(world)
 
     assert said is not None
-    assert said.why == "15 K warmer than the one before for the same hours"
+    assert said.why == "it is 15 K warmer than the one before for the same hours"
     assert (said.used, said.fetched, said.colder) == (FIRST, NOW, False)
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.ledger.nights(SITE.name, date(2026, 1, 1)) != []
@@ -843,7 +843,7 @@ def test_nights_that_a_doubted_one_has_much_colder_are_unjudged(make: Make) -> N
 
     assert said is not None
     assert said.colder
-    assert said.why == "20 K colder than the one before for the same hours"
+    assert said.why == "it is 20 K colder than the one before for the same hours"
     assert not night_known(world)
     assert np.isfinite(world.weather().temp_c).any()
 
@@ -867,7 +867,9 @@ def test_the_first_forecast_of_all_may_be_doubted_and_then_nothing_is_known(make
 
     assert said is not None
     assert (said.used, said.fetched) == (None, None)
-    assert said.why == "51.9 °C where this season allows at most 49 °C"
+    assert said.why == (
+        "it says nights no cooler than 40.0 °C, but here this season brings at most 32 °C"
+    )
     assert not np.isfinite(world.weather().temp_c).any()
     assert not world.keeper.shelf.usable(SITE)
     assert NoForecast() not in world.weather().remarks

@@ -97,8 +97,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ForecastDoubted("Open-Meteo", "20 K colder", "Open-Meteo", at("14:00"), colder=True),
-        "Open-Meteo's forecast looks wrong: 20 K colder; Open-Meteo's of Thu 14:00 is used;"
-        " nights that it has much colder are treated as cold",
+        "Open-Meteo's forecast looks wrong: 20 K colder; nights are treated as cold",
     ),
     (
         ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),

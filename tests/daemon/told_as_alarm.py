@@ -3,6 +3,7 @@
 import tempfile
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, closing, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
@@ -46,6 +47,16 @@ def blind_from_the_start(units: Units) -> Told:
     played = stage(garden(SIX), "10:00", COLD, units=units)
     played.wire.failing = "answered 503"
     played.play("10:25")
+    return alarm(played, "blind")
+
+
+@situation("push-alarms", imperial=True)
+def blind_as_no_forecast_can_be_true(units: Units) -> Told:
+    """For a day and a half the source has told the same temperature for all hours."""
+    played = stage(garden(SIX), "09:10", COLD, units=units, notices=NEVER)
+    played.desk.tick()
+    played.wire.sky = replace(COLD, told=lambda temp: 15 + 0 * temp)
+    played.play("11:00", 1, step=20)
     return alarm(played, "blind")
 
 

@@ -121,6 +121,47 @@ def a_night_of_which_too_few_hours_are_known(units: Units) -> Told:
     return dusk(garden(SIX), replace(MILD, unknown=(26, 34)), units)
 
 
+FROST = Sky([(-4, 9)], dew_c=-9)
+"""Nights of frost, day after day."""
+
+
+def dusk_after_a_lie(units: Units, good: Sky, bad: Sky, pots: str | None = None) -> Stage:
+    """The round of six plants; the last forecast but one could be true, of the afternoon."""
+    played = stage(pots or garden(SIX), "14:00", good, units=units, notices='remind = "never"')
+    played.desk.tick()
+    played.wire.sky = bad
+    played.play(AT, step=15)
+    return played
+
+
+@situation("push-dusk", imperial=True, full_in=(SI, US))
+def a_forecast_in_fahrenheit_that_is_labelled_celsius(units: Units) -> Told:
+    """In frost: the source tells nights of 25, and they are degrees Fahrenheit."""
+    lie = replace(FROST, told=lambda temp: 32 + 1.8 * temp)
+    return of_round(dusk_after_a_lie(units, FROST, lie), "dusk")
+
+
+@situation("push-dusk", imperial=True)
+def a_forecast_that_got_much_warmer(units: Units) -> Told:
+    """By 14 K within hours, at all hours, of a night that was to be mild."""
+    return of_round(dusk_after_a_lie(units, Sky([(8, 15)]), Sky([(22, 29)])), "dusk")
+
+
+@situation("push-dusk", imperial=True)
+def a_forecast_that_got_much_colder(units: Units) -> Told:
+    """By 20 K within hours, of a warm night: who knows."""
+    return of_round(dusk_after_a_lie(units, MILD, Sky([(-4, 6)], dew_c=-9)), "dusk")
+
+
+@situation("push-dusk", imperial=True, full_in=(SI, US))
+def a_first_forecast_that_cannot_be_true(units: Units) -> Told:
+    """Nights of 60 °C, in May."""
+    hot = replace(MILD, told=lambda temp: 59.9 + temp / 1000)
+    played = stage(garden(SIX), AT, hot, units=units, notices='remind = "never"')
+    played.play("17:40")
+    return of_round(played, "dusk")
+
+
 @situation("push-dusk", imperial=True, full_in=(SI, US))
 def no_forecast_at_all(units: Units) -> Told:
     """Since it was started nobody has answered."""

@@ -171,6 +171,15 @@ def no_weather_at_all(units: Units) -> Told:
     return of_round(played, "morning")
 
 
+@situation("push-morning", imperial=True)
+def weather_that_cannot_be_true(units: Units) -> Told:
+    """The first forecast of all has the same temperature at all hours."""
+    flat = replace(HOT, told=lambda temp: 15 + 0 * temp)
+    played = stage(garden(SIX), AT, flat, units=units)
+    played.play("09:15")
+    return of_round(played, "morning")
+
+
 @situation("push-morning")
 def weather_that_is_too_old(units: Units) -> Told:
     """The last forecast is of the day before; the plants are outside."""

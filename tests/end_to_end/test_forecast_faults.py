@@ -706,14 +706,16 @@ class Lie:
 
 LIES = (
     Lie(
-        "60 °C by night", told_as(lambda one: 59.9 + one / 1000), "even at night where this season"
+        "60 °C by night",
+        told_as(lambda one: 59.9 + one / 1000),
+        "it says nights no cooler than 59.9 °C, but here",
     ),
-    Lie("°F as °C", told_as(fahrenheit), "on average where this season allows at most"),
+    Lie("°F as °C", told_as(fahrenheit), "it says a daily mean of"),
     Lie("°F as °C in frost", told_as(fahrenheit, -7.0), "where its temperature and dew point make"),
     Lie(
         "°F as °C in frost, without moisture",
         told_as(fahrenheit, -7.0, moist=False),
-        "on average where this season allows at most 29 °C",
+        "but here this season brings at most 29 °C",
     ),
     Lie(
         "20 K warmer",

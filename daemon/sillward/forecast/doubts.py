@@ -13,7 +13,7 @@ from sillward_rules.doubt import (
     WarmerThanAnother,
 )
 
-_MEASURES = {"hours": "", "nights": "even at night ", "days": "on average "}
+_MEASURES = {"hours": "", "nights": "nights no cooler than ", "days": "a daily mean of "}
 
 
 def reason(doubts: Sequence[Doubt]) -> str:
@@ -25,13 +25,13 @@ def in_words(doubt: Doubt) -> str:
     """One doubt."""
     match doubt:
         case Jump(warmer_k):
-            return f"{_warmer(warmer_k)} than the one before for the same hours"
+            return f"it is {_warmer(warmer_k)} than the one before for the same hours"
         case WarmerThanAnother(source, warmer_k):
-            return f"{_warmer(warmer_k)} than {source}'s for the same hours"
+            return f"it is {_warmer(warmer_k)} than {source}'s for the same hours"
         case OutOfSeason(what, value_c, bound_c):
             most = "at most" if value_c > bound_c else "at least"
-            value = f"{value_c:.1f} °C {_MEASURES[what]}"
-            return f"{value}where this season allows {most} {bound_c:.0f} °C"
+            value = f"{_MEASURES[what]}{value_c:.1f} °C"
+            return f"it says {value}, but here this season brings {most} {bound_c:.0f} °C"
         case NoDayAndNight(temp_c, hours, 1):
             return f"it says {temp_c:.1f} °C for {hours} hours on end"
         case NoDayAndNight(_, hours, period_h):
