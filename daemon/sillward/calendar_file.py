@@ -175,7 +175,7 @@ def _of_told(told: StoredChore, voice: Voice) -> Event:
         id=told.id,
         start=start,
         end=end,
-        summary=_summary(_head(chore, voice), note, chore.plants, _way(chore), voice),
+        summary=_summary(_head(chore, voice), note, chore.plants, phrases.way(chore), voice),
         description=_description(lines, voice),
         status=status,
         category=voice.say("kind", name=chore.kind.value),
@@ -191,11 +191,11 @@ def _of_expected(
     lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([walk for walk, _ in walks], voice)]
     for hour, (walk, plants) in sorted(zip(hours, walks, strict=True), key=lambda one: one[0]):
         before, start_ = (voice.hour(hour), "") if into else ("", voice.hour(hour))
-        way, who = _way(walk), _who(plants, voice)
+        way, who = phrases.way(walk), _who(plants, voice)
         lines.append(voice.say("event_walk", before=before, start=start_, way=way, who=who))
     lines.append(voice.say("event_expected"))
     everybody = [name for _, plants in walks for name in plants]
-    ways = {_way(walk) for walk, _ in walks}
+    ways = {phrases.way(walk) for walk, _ in walks}
     where = ways.pop() if len(ways) == 1 else ""
     return Event(
         id=f"{day}-expected-{kind.value}",
@@ -257,12 +257,6 @@ def _summary(event: str, note: str, plants: Sequence[str], where: str, voice: Vo
 def _who(plants: Sequence[str], voice: Voice) -> str:
     tried = (voice.names(plants, most) for most in NAME_STEPS)
     return next((text for text in tried if len(text) <= MOST_OF_NAMES), voice.names(plants, 0))
-
-
-def _way(chore: Chore) -> str:
-    if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
-        return f"{chore.from_spot} > {chore.to_spot}"
-    return chore.from_spot
 
 
 def _head(chore: Chore, voice: Voice) -> str:

@@ -159,7 +159,7 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
             known,
             tuple(plants),
             (*standard_rules(), *rules),
-            replace(habits, told_at=rounds.dusk),
+            replace(habits, told_at=rounds.dusk, morning_at=rounds.morning),
             feed,
         ),
         replace(rounds, quiet=quiet),

@@ -61,7 +61,9 @@ def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
         "to": chore.to_spot,
         "not_before": None if chore.not_before is None else _iso(chore.not_before, site),
         "before": _iso(chore.before, site),
-        "because": [_of_reason(reason, site) for reason in chore.because],
+        "because": [
+            _of_reason(one, site) for reason in chore.because for one in (reason, *reason.also)
+        ],
         "chance": chore.chance,
     }
 
@@ -97,6 +99,7 @@ def _reason_of(document: dict[str, Any]) -> Reason:
         above=document.get("above", False),
         chance=document.get("chance"),
         until=None if until is None else datetime.fromisoformat(until),
+        there=document.get("there"),
     )
 
 
@@ -113,6 +116,7 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
         **_exposure(reason),
         **({} if reason.chance is None else {"chance": reason.chance}),
         **({} if reason.until is None else {"until": _iso(reason.until, site)}),
+        **({} if reason.there is None else {"there": reason.there}),
     }
 
 

@@ -29,6 +29,7 @@ class ChoreKind(Enum):
     SECURE = "secure"
     COVER = "cover"
     DAMP_DOWN = "damp-down"
+    MOVE = "move"
 
 
 WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
@@ -43,7 +44,8 @@ class Reason:
     long and how deep beyond the limit, where that is counted [h], [K h]. rule: its name; above:
     whether it is beyond its limit by being above it. chance: that the leaf goes under the limit
     in the night (0..1), where that is known. until: when it is within its limit again, where that
-    is worked out.
+    is worked out. there: of a move, the worst value where it goes in those hours. also: other
+    reasons for the same chore.
     """
 
     plant: str
@@ -59,6 +61,8 @@ class Reason:
     above: bool = False
     chance: float | None = None
     until: datetime | None = None
+    there: float | None = None
+    also: "tuple[Reason, ...]" = ()
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
@@ -173,10 +177,15 @@ class Chore:
     def because(self) -> tuple[Reason, ...]:
         """A reason for each plant, in the order of `plants`."""
         return tuple(
-            reason if name == reason.plant else replace(reason, plant=name)
+            reason if name == reason.plant else _for(reason, name)
             for names, reason in zip(self.grounds.groups, self.grounds.reasons, strict=True)
             for name in names
         )
+
+
+def _for(reason: Reason, plant: str) -> Reason:
+    """The same reason for another plant."""
+    return replace(reason, plant=plant, also=tuple(_for(one, plant) for one in reason.also))
 
 
 WALK_SPREAD = timedelta(minutes=90)

@@ -33,9 +33,10 @@ class Climate:
     leaf_vpd_kpa [kPa]; rh_pct [%]; wind_m_s, gust_m_s at the plants; light_w_m2 sunlight that
     reaches the plants, ppfd the same in quanta [umol m-2 s-1], means of the hour that ends at the
     time; rain_mm, hail_pct (100 where hail is forecast) likewise; crown_wet_h how long a crown
-    has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; net_w_m2 net radiation
-    of a unit of wetted surface at air temperature. season (class, spot) of `Season`, for each of
-    GROWS: of the days that the weather covers.
+    has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; wet_bulb_k how far the
+    wet bulb is under the air [K]; net_w_m2 net radiation of a unit of wetted surface at air
+    temperature. season (class, spot) of `Season`, for each of GROWS: of the days that the weather
+    covers.
     """
 
     spots: tuple[Spot, ...]
@@ -55,6 +56,7 @@ class Climate:
     hail_pct: Array
     crown_wet_h: Array
     rain_wet_h: Array
+    wet_bulb_k: Array
     net_w_m2: Array
     pressure_kpa: float
     season: NDArray[np.object_]
@@ -141,6 +143,7 @@ def _climate_of(
         hail_pct=np.where(held | ~under_sky, 0.0, weather.hail_pct[:, None]),
         crown_wet_h=wet,
         rain_wet_h=hours_wet_by_rain(wet, rain),
+        wet_bulb_k=temp - air.wet_bulb(temp, vapour, pressure),
         net_w_m2=net,
         pressure_kpa=pressure,
         season=_seasons(site, weather, temp),

@@ -23,6 +23,9 @@ class Habits:
     told_at: Moment = field(default_factory=lambda: parse_moment("sunset-90min"))
     """When the dusk round is told: what must go in before that, the morning has to say."""
 
+    morning_at: Moment = field(default_factory=lambda: parse_moment("sunrise+15min"))
+    """When the morning round is told: what is due before that, the dusk round has to say."""
+
     lead: timedelta = timedelta(minutes=45)
     """Under cover this long before the leaf crosses its limit."""
 

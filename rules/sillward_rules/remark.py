@@ -197,6 +197,40 @@ class MistingMissed(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class HeatUnrelieved(Remark):
+    """Plants too hot where they stand, and no order helps; dry: whether water would cool."""
+
+    plants: tuple[str, ...]
+    spot: str
+    high_c: float
+    limit_c: float
+    at: datetime
+    dry: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HeatAhead(Remark):
+    """Plants for which tomorrow's heat asks something before the morning round: what, by when."""
+
+    plants: tuple[str, ...]
+    kind: str
+    high_c: float
+    limit_c: float
+    by: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class WarmNights(Remark):
+    """Plants that want cooler nights: the low of the warmest of so many, and the first of them."""
+
+    plants: tuple[str, ...]
+    low_c: float
+    limit_c: float
+    first_day: date
+    nights: int
+
+
+@dataclass(frozen=True, slots=True)
 class FeedTooStrong(Remark):
     """Plants that get no feed today as the feed in use is beyond their limit for salt."""
 

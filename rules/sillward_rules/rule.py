@@ -41,6 +41,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     "humidity": Quantity("rh_pct", "%", "humidity_low"),
     "vpd": Quantity("vpd_kpa", "kPa", None, "vpd_high"),
     "leaf vpd": Quantity("leaf_vpd_kpa", "kPa", None, "vpd_high"),
+    "wet-bulb depression": Quantity("wet_bulb_k", "K"),
     "wind": Quantity("wind_m_s", "m/s"),
     "gust": Quantity("gust_m_s", "m/s", None, "gust_high"),
     "rain": Quantity("rain_mm", "mm", None, "rain_high"),
@@ -51,7 +52,7 @@ QUANTITIES: Mapping[str, Quantity] = {
     "ppfd": Quantity("ppfd", "umol m-2 s-1", "light_low", "light_high"),
 }
 
-ASKS = ("carry in", "mist", "shade", "secure", "cover", "damp down", "note")
+ASKS = ("carry in", "mist", "shade", "secure", "cover", "damp down", "move", "note")
 """Chores that a rule can ask for; a note is a line on the sheet and no chore."""
 
 _SPELLINGS = {"degc": "°C", "c": "°C", "k": "°C", "w/m²": "W/m2"}
@@ -267,8 +268,9 @@ def _amount(text: str, quantity: Quantity) -> float | None:
     match = _BOUND.fullmatch(text.strip())
     if match is None or not math.isfinite(float(match.group(1))):
         return None
-    unit = _SPELLINGS.get(match.group(2).lower(), match.group(2))
-    return float(match.group(1)) if unit == quantity.unit else None
+    written = match.group(2)
+    same = quantity.unit in (written, _SPELLINGS.get(written.lower()))
+    return float(match.group(1)) if same else None
 
 
 def _read_season(raw: object, problems: list[Problem]) -> tuple[str, ...]:

@@ -11,9 +11,20 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules import sun
+from sillward_rules.air import Array
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
 from sillward_rules.collection import Collection, PlantState, Recipe, State
-from sillward_rules.planners import carry, feeding, mist, note, outlook, protect, shelter, wetting
+from sillward_rules.planners import (
+    carry,
+    feeding,
+    heat,
+    mist,
+    note,
+    outlook,
+    protect,
+    shelter,
+    wetting,
+)
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.wetting import DaySteps
@@ -28,7 +39,7 @@ from sillward_rules.remark import (
     WateringUnplanned,
     nothing_known,
 )
-from sillward_rules.scene import Scene, spread_of
+from sillward_rules.scene import Scene, Standing, spread_of
 from sillward_rules.site import Site
 from sillward_rules.weather import Freshness, Weather
 
@@ -143,11 +154,19 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     # What was known wins: the sheet's states leave out moves that lie ahead.
     after = {**sheet.states, **state}
     for chore in sheet.chores:
-        if (sheet.round, chore.kind) in _MOVES:
+        if (sheet.round, chore.kind) in _MOVES and _stays(chore):
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
         elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
             after |= {name: wetted(after[name], chore.kind, chore.before) for name in chore.plants}
     return after
+
+
+def _stays(chore: Chore) -> bool:
+    """Whether plants are where a chore takes them until another does: all but what is moved out of
+    the heat for the day only."""
+    if chore.kind is not ChoreKind.MOVE:
+        return True
+    return all(reason.until is None for reason in chore.grounds.reasons)
 
 
 # What each round orders for now; what it says of tomorrow moves nothing yet.
@@ -156,6 +175,7 @@ _MOVES = frozenset(
         (Round.DUSK, ChoreKind.CARRY_IN),
         (Round.MORNING, ChoreKind.CARRY_IN),
         (Round.MORNING, ChoreKind.CARRY_OUT),
+        (Round.MORNING, ChoreKind.MOVE),
     }
 )
 
@@ -177,7 +197,8 @@ def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime
     """The state of a plant once the grower says that a chore is done."""
     if kind in WETTINGS:
         return wetted(state, kind, now)
-    if kind is ChoreKind.STAY_IN and state.spot == to_spot:  # it has not moved
+    unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE  # or has come back by then
+    if unmoved and state.spot == to_spot:
         return replace(state, assumed=False, came_from=None)
     if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
         after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None)
@@ -288,8 +309,18 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *carry.close_calls(scene, night, judged, tonight.standing),
+        *_heat_ahead(scene, tomorrow, again.standing),
+        *heat.warm_nights(scene, [(night, tonight.standing)]),
         *note.notes(scene, scene.now, night.end),
     ]
+
+
+def _heat_ahead(scene: Scene, day: date, standing: Standing) -> list[Remark]:
+    """What must be ready for a day's heat before its morning round."""
+    morning = scene.habits.morning_at.on(scene.site, day)
+    places = mist.places(scene, day, standing, ())
+    _, errands = heat.guards_of_day(scene, places, sun.day_events(scene.site, day).sunset)
+    return heat.ahead(into_chores(errands, scene.site, day, scene.now), morning)
 
 
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
@@ -310,30 +341,34 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     until = np.where(early, judged.deadline, np.inf)
     walks = into_chores(out.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, out.standing, walks, until)
-    watering, warnings = _watering(scene, day, places)
+    moves, guards = heat.guards_of_day(scene, places, night.start)
+    watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
     warnings = [*carry.night_warnings(scene, lows, leaving, back.standing), *warnings]
+    shaded = {
+        names for one in guards if one.kind is ChoreKind.SHADE for names in one.grounds.groups
+    }
+    ramp = protect.get_used_to_light(scene, places, night.start)
+    guards += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     chores = [
         *walks,
         *into_chores(back.errands, scene.site, day, scene.now),
         *watering,
-        *_protection(scene, day, places, night.start),
+        *into_chores(guards, scene.site, day, scene.now),
     ]
-    return in_order(chores), [*warnings, *note.notes(scene, scene.now, night.start)]
+    return in_order(chores), [
+        *warnings,
+        *heat.unrelieved(scene, places, night.start, chores),
+        *note.notes(scene, scene.now, night.start),
+    ]
 
 
-def _protection(scene: Scene, day: date, places: mist.Places, end: datetime) -> tuple[Chore, ...]:
-    """Shade, cover and the like until the dusk round, for what is outside by then."""
-    errands = protect.protect(scene, places.column, places.since, end)
-    shaded = {
-        names for one in errands if one.kind is ChoreKind.SHADE for names in one.grounds.groups
-    }
-    ramp = protect.get_used_to_light(scene, places, end)
-    errands += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
-    return into_chores(errands, scene.site, day, scene.now)
+def _watering(
+    scene: Scene, day: date, places: mist.Places, in_by: Array
+) -> tuple[list[Chore], list[Remark]]:
+    """Misting, feeding, rinsing, and until when crowns may be wet.
 
-
-def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore], list[Remark]]:
-    """Misting, feeding, rinsing, and until when crowns may be wet."""
+    in_by (cohort,) : when they go in for the night [unix s]; a move for the day is before that.
+    """
     if scene.stale:
         return [], [WateringUnplanned()]
     steps = DaySteps(scene, day)
@@ -341,7 +376,7 @@ def _watering(scene: Scene, day: date, places: mist.Places) -> tuple[list[Chore]
     outdoors = ~scene.holds_itself[places.column]
     rot = scene.traits.rot
     wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
-    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, places.until)
+    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, in_by)
     misting = mist.misting_errands(scene, places, planned)
     chores = into_chores([*misting, *dry], scene.site, day, scene.now)
     fit = feeding.ready(scene, places, planned, steps, feeding.last_fed(scene))

@@ -284,6 +284,7 @@ _TOLD_BY = {
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
+    "move": r"\bmove\b.*\b{spot} (?:to|>) {to}\b",
     "stay-in": r"\bstay in\b",
 }
 

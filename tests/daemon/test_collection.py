@@ -239,10 +239,10 @@ SPOT_KEYS = (
     "day_low, humidity"
 )
 QUANTITIES = (
-    "temperature, leaf temperature, humidity, vpd, leaf vpd, wind, gust, rain, hail, "
-    "crown wetness, rain wetness, light, ppfd"
+    "temperature, leaf temperature, humidity, vpd, leaf vpd, wet-bulb depression, wind, gust, "
+    "rain, hail, crown wetness, rain wetness, light, ppfd"
 )
-CHORES = "carry in, mist, shade, secure, cover, damp down, note"
+CHORES = "carry in, mist, shade, secure, cover, damp down, move, note"
 A_MOMENT = 'is not a time of day; write for example "17:30" or "sunset-90min"'
 A_DURATION = 'is not a duration; write for example "45 min", "2 h", "1h30min" or "7 d"'
 

@@ -23,6 +23,8 @@ from sillward_rules.remark import (
     ForecastOld,
     ForecastsDisagree,
     ForecastUndated,
+    HeatAhead,
+    HeatUnrelieved,
     MistingMissed,
     NightUnjudged,
     NoForecast,
@@ -36,6 +38,7 @@ from sillward_rules.remark import (
     Spell,
     SpotDark,
     Threat,
+    WarmNights,
     WateringIncomplete,
     WateringUnplanned,
 )
@@ -172,6 +175,27 @@ SAMPLES: list[tuple[Remark, str]] = [
         MistingMissed(SEVEN[:4], "bench", at("12:05"), at("15:10"), (at("12:05"),)),
         "4 plants, bench: dry from 12:05 to 15:10, would want a misting by 12:05: none of your "
         "hours serves",
+    ),
+    (
+        HeatUnrelieved(A, "bench", 37.96, 27.0, at("16:00"), dry=True),
+        "Anemone: too hot at bench, 38.0 °C at 16:00, limit 27 °C; no cooler spot is known",
+    ),
+    (
+        HeatUnrelieved(B, "bench", 31.0, 27.0, at("16:00"), dry=False),
+        "Anemone, Boat: too hot at bench, 31.0 °C at 16:00, limit 27 °C; no cooler spot is known, "
+        "and in air this damp water does not cool: let the air move",
+    ),
+    (
+        HeatAhead(B, "move", 39.2, 27.0, at("06:30")),
+        "tomorrow move by 06:30, before the morning round: Anemone, Boat (39.2 °C, limit 27 °C)",
+    ),
+    (
+        WarmNights(A, 21.44, 18.0, THURSDAY, 1),
+        "warm night for Anemone (Thu): no cooler than 21.4 °C, limit 18 °C",
+    ),
+    (
+        WarmNights(B, 18.02, 18.0, THURSDAY, 3),
+        "warm nights for Anemone, Boat (Thu and 2 more): no cooler than 18.02 °C, limit 18 °C",
     ),
     (
         FeedTooStrong(B, 0.30000000000000004, 0.25),

@@ -75,7 +75,8 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
     """Each temperature, difference, wind and hour, one after the other, within its rounding."""
     told, american = situation.told(SI), situation.told(US)
     texts = [(told.full or "", american.full or "")]
-    if not _cut(told) and not _cut(american):
+    as_fully = told.text.count("\n") == american.text.count("\n")
+    if not _cut(told) and not _cut(american) and as_fully:
         texts.append((told.text, american.text))
 
     for one, other in texts:

@@ -28,9 +28,11 @@ AT = "17:15"
 """When the round is due on 14 May."""
 
 
-def dusk(garden_: str, sky: Sky | Recording, units: Units, *, day: date | None = None) -> Told:
+def dusk(
+    garden_: str, sky: Sky | Recording, units: Units, *, day: date | None = None, at: str = AT
+) -> Told:
     """The round at its hour, with a forecast of that hour."""
-    played = stage(garden_, AT, sky, units=units, day=day or date(2026, 5, 14))
+    played = stage(garden_, at, sky, units=units, day=day or date(2026, 5, 14))
     played.desk.tick()
     return of_round(played, "dusk")
 
@@ -54,6 +56,14 @@ def a_warm_night(units: Units) -> Told:
 def nothing_lives_outdoors(units: Units) -> Told:
     """One plant, in the sunroom, which holds its limit."""
     return dusk(garden([Pot("Moth orchid", "phalaenopsis", "sunroom", None, 13)]), COLD, units)
+
+
+@situation("push-dusk", imperial=True, full_in=(SI,))
+def a_warm_night_before_a_hot_dawn(units: Units) -> Told:
+    """A hot wind all night: a cool grower must be out of it before the next morning round."""
+    sky = Sky([(24, 37), (33, 40), (30, 41)], dew_c=8, wind_m_s=4)
+    pots = [Pot("Snowdrop", "masdevallia", holder="mount"), *SIX]
+    return dusk(garden(pots), sky, units, day=date(2026, 1, 20), at="19:20")
 
 
 @situation("push-dusk", imperial=True)

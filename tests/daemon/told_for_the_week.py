@@ -9,6 +9,7 @@ from tests.daemon.skies import Recording, Sky, recording
 from tests.daemon.stage import stage
 from tests.daemon.told import US, Told, of_round, situation
 from tests.daemon.told_at_dusk import COLD
+from tests.daemon.told_in_the_morning import COOL
 
 SUNDAY = date(2026, 5, 17)
 
@@ -69,6 +70,13 @@ def a_hot_dry_spell(units: Units) -> Told:
     """A week of January beyond the limits of many, several mistings a day."""
     hot = Sky([(20, 36), (21, 38), (22, 40), (22, 41), (21, 38)], dew_c=6, wind_m_s=3, cloud_pct=0)
     return week(garden(SIX), hot, units, day=date(2026, 1, 18))
+
+
+@situation("push-week", imperial=True, full_in=(SI,))
+def a_heat_wave_with_warm_nights(units: Units) -> Told:
+    """A week too hot for cool growers, by day and by night."""
+    hot = Sky([(20, 36), (21, 38), (22, 40), (22, 41), (15, 30)], dew_c=10, cloud_pct=0)
+    return week(garden((*COOL, *SIX)), hot, units, day=date(2026, 1, 18))
 
 
 @situation("push-week", imperial=True)

@@ -4,7 +4,17 @@ from dataclasses import replace
 from datetime import date
 
 from sillward.units import SI, Units
-from tests.daemon.gardens import FAR_NORTH, FEED, FORTY, ONE, SIX, Pot, courtyard, garden
+from tests.daemon.gardens import (
+    FAR_NORTH,
+    FEED,
+    FORTY,
+    ONE,
+    OUTDOORS,
+    SIX,
+    Pot,
+    courtyard,
+    garden,
+)
 from tests.daemon.skies import Recording, Sky, recording
 from tests.daemon.stage import Stage, stage
 from tests.daemon.told import US, Told, of_round, situation
@@ -142,6 +152,74 @@ def out_and_in_again_before_dusk(units: Units) -> Told:
     played.desk.tick()
     played.sleep("07:30", 1)
     return of_round(played, "morning", 1)
+
+
+COOL = (
+    Pot("Snowdrop", "masdevallia", holder="mount"),
+    Pot("Little dragon", "masdevallia"),
+    Pot("Pansy face", "miltoniopsis"),
+)
+"""Cool growers on the pergola."""
+
+HEAT_WAVE = Sky([(18, 34), (20, 38), (22, 39)], dew_c=10, wind_m_s=2, cloud_pct=0)
+
+
+def hot_day(garden_: str, sky: Sky, units: Units) -> Told:
+    """The round of the second day."""
+    played = stage(garden_, "18:00", sky, units=units, day=SUMMER, notices='remind = "never"')
+    played.desk.tick()
+    played.sleep(AT_SEVEN, 1)
+    return of_round(played, "morning", 1)
+
+
+@situation("push-morning", imperial=True, full_in=(SI, US))
+def a_heat_wave_for_cool_growers(units: Units) -> Told:
+    """Three cool growers among six others at 38 °C: to the sunroom for the day."""
+    return hot_day(garden((*COOL, *SIX), FEED), HEAT_WAVE, units)
+
+
+@situation("push-morning", full_in=(SI,))
+def a_heat_wave_without_a_cooler_spot(units: Units) -> Told:
+    """Nothing is known of any room by day: shade, damp floors and water."""
+    bare = {"sunroom": "indoors = true\nnight_low = 14"}
+    return hot_day(garden(COOL, FEED, spots=bare), HEAT_WAVE, units)
+
+
+@situation("push-morning", imperial=True, full_in=(SI,))
+def humid_heat(units: Units) -> Told:
+    """Damp at 32 °C in deep shade: shade and water would do nothing, and no spot is cooler."""
+    sky = Sky([(24, 32)], dew_c=26, wind_m_s=1, cloud_pct=100)
+    bare = {
+        "sunroom": "indoors = true\nnight_low = 14",
+        "pergola": f"{OUTDOORS['pergola']}\nsun = []\nday_offset = 0\nshade = 0.6",
+    }
+    return hot_day(garden(COOL, spots=bare), sky, units)
+
+
+@situation("push-morning", full_in=(SI,))
+def the_second_day_of_a_heat_wave(units: Units) -> Told:
+    """What went to the sunroom the day before stays in."""
+    played = stage(
+        garden((*COOL, *SIX)),
+        "18:00",
+        HEAT_WAVE,
+        units=units,
+        day=SUMMER,
+        notices='remind = "never"',
+    )
+    played.desk.tick()
+    played.sleep(AT_SEVEN, 1)
+    played.sleep("19:30", 1)
+    played.sleep(AT_SEVEN, 2)
+    return of_round(played, "morning", 2)
+
+
+@situation("push-morning", full_in=(SI,))
+def a_shadier_bench_is_cooler(units: Units) -> Told:
+    """Without a room: the wall bench gets no sun, and its thermometer reads 4 K less by day."""
+    shady = {"wall bench": f"{OUTDOORS['wall bench']}\nsun = []\nday_offset = -4"}
+    pots = [replace(pot, shelter=None) for pot in COOL]
+    return hot_day(garden(pots, spots=shady), HEAT_WAVE, units)
 
 
 @situation("push-morning")

@@ -20,6 +20,7 @@ _ORDER = (
     ChoreKind.FEED,
     ChoreKind.FLUSH,
     ChoreKind.STOP_WETTING,
+    ChoreKind.MOVE,
     ChoreKind.SHADE,
     ChoreKind.COVER,
     ChoreKind.SECURE,
@@ -138,6 +139,13 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
     if chore.kind is ChoreKind.STOP_WETTING:
         never = phrases.no_wetting(chore)
         return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)
+    if chore.kind is ChoreKind.MOVE:
+        reasons = [one for one in chore.because if one.there is not None]
+        there = max((one.there or 0.0 for one in reasons), default=None)
+        unit = reasons[0].unit if reasons else ""
+        shown = say("not_known") if there is None else voice.bound(there, unit)
+        back, by = phrases.back(chore, voice), voice.by(chore.before, now)
+        return say("when_move", by=by, spot=spot, to=chore.to_spot, there=shown, back=back)
     if start is None:
         return say("when_by", by=voice.by(chore.before, now), spot=spot)
     opens, closes = voice.hour(start), voice.hour(chore.before)
@@ -148,7 +156,8 @@ def _shared(chore: Chore, voice: Voice) -> str:
     """What all plants of a chore go through alike, told once; empty if they differ."""
     first = chore.because[0]
     alike = {(one.quantity, one.value, one.at) for one in chore.because}
-    if len(alike) > 1 or first.quantity in _OF_FILMS:
+    several = any(one.also for one in chore.because)
+    if len(alike) > 1 or several or first.quantity in _OF_FILMS:
         return ""
     return _number_line(first, chore, voice)
 
@@ -160,6 +169,7 @@ def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
     if reason.value is None:
         return voice.say("night_as_cold")
     whole_day = chore.kind is ChoreKind.STAY_IN and chore.not_before is not None
+    whole_day = whole_day and not reason.above  # else it is heat that keeps it in
     way = "outside" if chore.kind is ChoreKind.STAY_IN else "down"
     if chore.kind is ChoreKind.CARRY_OUT or whole_day or reason.above:
         way = "up"
@@ -199,7 +209,9 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         whose = phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
     number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
-    return f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"
+    text = f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"
+    others = [because(one, chore, voice) for one in reason.also]
+    return say("and_also", text=text, also=others) if others else text
 
 
 # -- the week
@@ -301,6 +313,7 @@ def asked(day: DayAhead, voice: Voice, nothing: str) -> str:
         mistings=day.mistings,
         plants=day.misted_plants,
         fed=day.fed,
+        hot=day.too_hot_for,
         others=[(kind.value, count) for kind, count in day.others],
         nothing=nothing,
     )

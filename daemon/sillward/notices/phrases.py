@@ -128,7 +128,10 @@ def crowded(
     chores = sorted(chores, key=lambda one: one.before)
     if kind is not ChoreKind.CARRY_IN:
         by = voice.by(chores[0].before, now) if now else voice.say("now")
-        spots = [(one.from_spot, len(one.plants)) for one in chores]
+        counts: dict[str, int] = {}
+        for one in chores:
+            counts[way(one)] = counts.get(way(one), 0) + len(one.plants)
+        spots = list(counts.items())
         return voice.say("crowded_guard", kind=kind.value, by=by, spots=spots)
     at: dict[str, list[Chore]] = {}
     for chore in chores:
@@ -162,6 +165,19 @@ def whose(reason: Reason, voice: Voice) -> str:
     if head.startswith("group "):
         return head.removeprefix("group ").strip('"')
     return voice.retold(voice.say("whose", origin=head))
+
+
+def way(chore: Chore) -> str:
+    """Where a chore is, or from where to where it goes."""
+    goes = chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE)
+    return f"{chore.from_spot} > {chore.to_spot}" if goes else chore.from_spot
+
+
+def back(chore: Chore, voice: Voice) -> str:
+    """From when on all that was moved out of the heat may come back; empty where some stay."""
+    hours = [reason.until for reason in chore.because]
+    known = [one for one in hours if one is not None]
+    return voice.hour(max(known)) if hours and len(known) == len(hours) else ""
 
 
 def no_wetting(chore: Chore) -> bool:

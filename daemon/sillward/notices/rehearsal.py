@@ -17,7 +17,7 @@ _DAY, _NEXT = date(2026, 5, 14), date(2026, 5, 16)
 _PLANTS = ("Grey curls", "Blue basket", "Old cattleya", "Wax vine")
 _LOWS = [("pergola", 4.12), ("wall bench", 6.5)]
 _ORDERS = ("carry-in", "cover", "secure")
-_GUARDS = ("shade", "cover", "secure", "damp-down")
+_GUARDS = ("shade", "cover", "secure", "damp-down", "move")
 _KINDS = ("carry-in", *_GUARDS)
 _ALL_KINDS = (
     *_KINDS, "carry-out", "mist", "feed", "flush", "stop-wetting", "stay-in",
@@ -25,11 +25,13 @@ _ALL_KINDS = (
 
 FACTS: Mapping[str, Sequence[Any]] = {
     "above": (False, True),
+    "also": (["leaf temperature up to 41.2 °C"], ["air up to 38 °C", "gust at the plants"]),
     "advice": ("; weak feed, rinse each within 35 min", ""),
     "again": ([("12:40", 0), ("15:10", 2)], []),
     "age": ("12 min old", "5 h old"),
     "at": (_AT, _LATER),
     "at_dusk_c": (4.12, -1.5),
+    "back": ("20:10", ""),
     "before": ("17:10", "18:40"),
     "better_low_c": (14.0, 15.5),
     "better_spot": ("sunroom", "hall", None),
@@ -49,6 +51,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "dry_from": (_AT, _LATER),
     "dry_until": (_LATER, _AT),
     "due": ((_AT, _LATER), ()),
+    "dry": (True, False),
     "ec_ms_cm": (0.9, 1.4),
     "errors": (2, 1),
     "error": ("Open-Meteo: cannot be reached", "MET Norway: answered 503"),
@@ -63,6 +66,8 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "gone_min": (12, 25),
     "heads": ("in by 17:10: 3 plants", "1 more in by 18:40"),
     "high": ("93 %", "68 %"),
+    "high_c": (38.0, 36.5),
+    "hot": (0, 3),
     "hour": ("17:10", "18:40"),
     "hours": (6.4, 9.0),
     "judged": (True, False),
@@ -132,6 +137,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "spots": (["pergola", "roof"], ["roof"]),
     "start": ("", "10:20"),
     "temp_c": (5.0, 6.5),
+    "there": ("18 °C", "24 °C"),
     "tenderest": ("Blue basket", "Wax vine"),
     "text": ("the forecast is 8 h old", "too few known hours at roof"),
     "threats": ((Threat(0.68, 13.0, _PLANTS),), (Threat(0.4, 10.0, _PLANTS[:1]),)),
@@ -211,7 +217,11 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "film.minutes": (35, None, 12),
     "forecast_behind.nights": (5, 1, 0),
     "forecast_old.hours": (8.0, 26.0),
-    "guard.kind": _GUARDS,
+    "guard.kind": _GUARDS[:-1],
+    "heat_ahead.by": (_AT, _LATER),
+    "warm_nights.nights": (3, 1),
+    "move.value": ("38 °C", "36.5 °C"),
+    "move.limit": ("27 °C", "32 °C"),
     "head_in.later": (9, 0),
     "head_more.later": (9, 0),
     "head_more.kind": _ORDERS,

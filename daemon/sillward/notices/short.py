@@ -343,7 +343,22 @@ class _Teller:
     def _protecting(self, chore: Chore) -> Words:
         reason = phrases.deciding([chore])
 
+        def moving(most: int) -> str:
+            return self.say(
+                "move",
+                spot=chore.from_spot,
+                to=chore.to_spot,
+                by=self._by(chore),
+                who=self._who(chore, most),
+                value=phrases.number(reason, self.voice),
+                limit=phrases.limit(reason, self.voice),
+                back=phrases.back(chore, self.voice),
+                brief=most == 0,
+            )
+
         def words(most: int) -> str:
+            if chore.kind is ChoreKind.MOVE:
+                return moving(most)
             return self.say(
                 "guard",
                 kind=chore.kind.value,
@@ -385,7 +400,13 @@ class _Teller:
         ]
 
 
-_PROTECTION = (ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.SHADE, ChoreKind.DAMP_DOWN)
+_PROTECTION = (
+    ChoreKind.COVER,
+    ChoreKind.SECURE,
+    ChoreKind.MOVE,
+    ChoreKind.SHADE,
+    ChoreKind.DAMP_DOWN,
+)
 """Chores that guard plants where they stand, the most urgent first."""
 
 

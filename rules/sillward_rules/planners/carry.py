@@ -9,7 +9,7 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners import shelter
+from sillward_rules.planners import heat, shelter
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.rule import alike
@@ -140,11 +140,18 @@ def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
     start = np.full(standing.shape, events.sunrise.timestamp())
     start[inside] = out_from
     goes = inside[out_from <= latest[inside]]
+    away = np.full(standing.shape, -1, dtype=np.int64)
+    away[goes] = scene.home[goes]
+    since = np.where(away >= 0, start, events.sunrise.timestamp())
+    hot = heat.moves(scene, away, since, events.sunset)
+    goes = goes[hot.to[goes] != standing[goes]]  # it would come back before the heat
     stays = np.setdiff1d(inside, goes)
     day_start = np.full(standing.shape, events.sunrise.timestamp())
     day_end = np.full(standing.shape, sunset)
 
     def why_in(cohort: int) -> Reason:
+        if hot.to[cohort] == standing[cohort]:
+            return heat.reason(scene, hot, cohort)
         # A day warm enough, and another need than warmth: that is what keeps it in.
         if tonight.needs[cohort] and np.isfinite(start[cohort]):
             reason = tonight.reason(cohort)

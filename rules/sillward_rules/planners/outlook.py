@@ -10,7 +10,7 @@ import numpy as np
 from sillward_rules import light, sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
-from sillward_rules.planners import carry, feeding, mist, protect, shelter
+from sillward_rules.planners import carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import CarryBegins, CarryEnds, Remark, Spell, SpotDark
@@ -97,6 +97,7 @@ def look_ahead(scene: Scene) -> Outlook:
     warnings: dict[Remark, None] = {}
     standing: Standing = scene.standing
     fed = feeding.last_fed(scene)
+    slept: list[tuple[Night, Standing]] = []
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
@@ -112,6 +113,7 @@ def look_ahead(scene: Scene) -> Outlook:
         carried = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_IN]
         chores += into_chores(carried, scene.site, night.day, scene.now)
         standing = moves.standing
+        slept.append((night, standing))
         warnings |= dict.fromkeys(carry.night_warnings(scene, lows, judged, standing))
         nights.append(_night_ahead(scene, night, lows, judged))
     if nights:
@@ -120,7 +122,7 @@ def look_ahead(scene: Scene) -> Outlook:
     return Outlook(
         nights=tuple(nights),
         days=tuple(known),
-        spells=tuple(_spells(known)),
+        spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=in_order(chores),
         warnings=tuple(warnings),
@@ -181,11 +183,12 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places, fed: Array) -> tupl
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
     steps = DaySteps(scene, day)
+    moves, others = heat.guards_of_day(scene, places, events.sunset)
+    places = moves.leaving(places)
     planned = mist.plan(scene, places, steps)
     fit = feeding.ready(scene, places, planned, steps, fed)
     opens, _, _ = feeding.windows(scene, places, planned, steps, fit)
     feeds = np.isfinite(opens)
-    others = protect.protect(scene, places.column, places.since, events.sunset)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
         counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))

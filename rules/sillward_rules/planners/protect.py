@@ -1,6 +1,7 @@
 """Shade, cover, secured baskets, damp floors: what rules ask for where a plant stands."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -33,6 +34,9 @@ RAMP_START = 0.3
 """Share of that light on the first of these days. Judgement."""
 
 
+OF_THE_SPOT = frozenset({ChoreKind.SHADE, ChoreKind.DAMP_DOWN})
+"""What is no matter for plants that have left the spot for the day."""
+
 AT_NIGHT = ("secure", "cover")
 """What the dusk round tells: the night has no sun to shade from."""
 
@@ -43,61 +47,87 @@ def protect(
     since: Array,
     end: datetime,
     asked: Sequence[str] = tuple(KINDS),
+    *,
+    moved: np.ndarray | None = None,
 ) -> list[Errand]:
     """Errands for plants where they stand, in the first hour it counts.
 
     standing, since (cohort,) : where, and from when on [unix s]; what goes out later is safe until
-    then. asked : what rules may ask for. Nothing is asked for on a forecast that is too old.
+    then. asked : what rules may ask for. moved (cohort,) : who is out of the day's sun and heat by
+    then. Nothing is asked for on a forecast that is too old.
     """
-    if scene.stale:
-        return []
-    begin = np.maximum(since, scene.now.timestamp())
-    rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
     made: list[Errand] = []
-    if rows.size:
-        from_row = np.asarray(np.searchsorted(scene.climate.times[rows], begin))
-        for asks in asked:
-            kind = KINDS[asks]
-            firings = scene.rules_asking(asks, standing)
-            made += _asked_for(scene, kind, firings, standing, rows, from_row, begin)
+    for asks in asked:
+        firsts = first_hours(scene, asks, standing, since, end)
+        due = firsts.due
+        if moved is not None and KINDS[asks] in OF_THE_SPOT:
+            due = np.where(moved, np.inf, due)
+        start = due - AHEAD.total_seconds() if KINDS[asks] is ChoreKind.DAMP_DOWN else None
+        if start is not None:
+            start = np.where(np.isfinite(start), np.maximum(start, firsts.begin), 0.0)
+        cohorts = np.flatnonzero(np.isfinite(due))
+        here = (standing, standing)
+        made += errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
     return made
 
 
-def _asked_for(
-    scene: Scene,
-    kind: ChoreKind,
-    firings: list[Firing],
-    standing: Standing,
-    rows: np.ndarray,
-    from_row: np.ndarray,
-    begin: Array,
-) -> list[Errand]:
-    """What these rules ask for; of several rules the one whose hour comes first."""
-    due = np.full(standing.shape, np.inf)
-    by_rule = np.zeros(standing.shape, dtype=np.int64)
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstHours:
+    """By when what rules of a kind ask for must be done, and by which of them.
+
+    due, begin (cohort,) [unix s], due infinite for never. firings: those that fire; hours (firing,
+    cohort) the hour at which each does first [unix s], infinite for never.
+    """
+
+    scene: Scene
+    begin: Array
+    due: Array
+    firings: tuple[Firing, ...]
+    hours: Array
+    rows: np.ndarray
+
+    def reason(self, cohort: int) -> Reason:
+        """The reason of the rule whose hour comes first, with those of the others."""
+        hours = self.hours[:, cohort]
+        later = self.rows[self.scene.climate.times[self.rows] >= self.begin[cohort]]
+        first, *others = (
+            reason_of(self.scene, self.firings[number], cohort, later)
+            for number in np.argsort(hours, kind="stable")[: int(np.isfinite(hours).sum())].tolist()
+        )
+        return replace(first, also=tuple(others))
+
+
+def first_hours(
+    scene: Scene, asks: str, standing: Standing, since: Array, end: datetime
+) -> FirstHours:
+    """The hours at which rules that ask for this fire first, for plants where they stand."""
+    begin = np.maximum(since, scene.now.timestamp())
+    rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
+    asked = [] if scene.stale or not rows.size else scene.rules_asking(asks, standing)
+    firings = tuple(one for one in asked if one.fires[rows].any())
+    hours = np.full((len(firings), standing.size), np.inf)
     for number, firing in enumerate(firings):
-        fires = firing.fires[rows]
-        if not fires.any():
-            continue
-        # The next row that fires, at or after each row; past the end for none.
-        places = np.where(fires, np.arange(rows.size)[:, None], rows.size)
-        coming = np.minimum.accumulate(places[::-1], axis=0)[::-1]
-        coming = np.concatenate([coming, np.full((1, coming.shape[1]), rows.size)])
-        first = coming[from_row, firing.member]
-        fired = (first < rows.size) & (firing.member >= 0)
-        hour = scene.climate.times[rows[np.minimum(first, rows.size - 1)]]
-        at = np.maximum(hour - AHEAD.total_seconds(), begin)
-        sooner = fired & (at < due)
-        by_rule[sooner], due[sooner] = number, at[sooner]
-
-    def reason(cohort: int) -> Reason:
-        return _reason(scene, firings[int(by_rule[cohort])], cohort, rows[from_row[cohort] :])
-
-    cohorts = np.flatnonzero(np.isfinite(due))
-    return errands(scene, kind, cohorts, (standing, standing), (None, due), reason)
+        hours[number] = next_hours(scene.climate.times[rows], firing.fires[rows], firing, begin)
+    due = np.maximum(hours.min(axis=0, initial=np.inf) - AHEAD.total_seconds(), begin)
+    return FirstHours(scene, begin, due, firings, hours, rows)
 
 
-def _reason(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reason:
+def next_hours(times: np.ndarray, when: np.ndarray, firing: Firing, begin: Array) -> Array:
+    """(cohort,) the first of these times, from `begin` on, at which it holds; infinite for never.
+
+    when (time, class) : whether it holds, for the classes of a firing.
+    """
+    # The next row at or after each row; past the end for none.
+    places = np.where(when, np.arange(times.size)[:, None], times.size)
+    coming = np.minimum.accumulate(places[::-1], axis=0)[::-1]
+    coming = np.concatenate([coming, np.full((1, coming.shape[1]), times.size)])
+    first = coming[np.searchsorted(times, begin), firing.member]
+    known = (first < times.size) & (firing.member >= 0)
+    return np.where(known, times[np.minimum(first, times.size - 1)], np.inf)
+
+
+def reason_of(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Reason:
+    """The worst hour of a rule that fires in some of these rows."""
     of_class = int(firing.member[cohort])
     fired = rows[firing.fires[rows, of_class]]
     values = firing.values[fired, of_class]

@@ -1,0 +1,298 @@
+"""Heat of the air: who is moved to a cooler spot by day, whom nothing helps, nights too warm.
+
+Shade, damp floors and mistings for heat are rules of their own (standard.toml), planned where all
+shade and mist is. What lives here is the move: out of the heat for the day, to the shelter or to
+another spot that is known to be cooler in those hours, and back when it is over.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward_rules.air import Array
+from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_up
+from sillward_rules.planners.mist import Places
+from sillward_rules.planners.protect import (
+    AHEAD,
+    FirstHours,
+    first_hours,
+    next_hours,
+    protect,
+    reason_of,
+)
+from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
+from sillward_rules.rule import Firing, alike
+from sillward_rules.scene import Scene, Standing, errands, full_hours
+from sillward_rules.spot import Spot
+from sillward_rules.sun import Night
+from sillward_rules.weather import moment
+
+COOLER_BY_K = 3.0
+"""A spot is worth a move if plants are this much cooler there at the worst hour [K]. Judgement:
+more than a spot's correction is usually off, and two walks ask for something in return."""
+
+NEAR_ENOUGH_K = 1.0
+"""A plant's own shelter is taken if the best spot is no more than this cooler [K]. Judgement."""
+
+COOLS_FROM_K = 5.0
+"""How far the wet bulb is under the air where water still cools [K], as the rules have it."""
+
+TOO_HOT_K, LEAST_HOT = 2.0, 2
+"""So far above its limit [K], and for so many hours, a plant is in want of help, as the rules in
+standard.toml have it for water. Judgement: limits are known to a degree or two."""
+
+LATEST_BACK = timedelta(hours=4)
+"""Back no later than this after sunset: else it stays where it is cool. Judgement."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moves:
+    """Who is moved out of the heat of a day.
+
+    All (cohort,). to: spot column, -1 for who is not moved; due, back: by when it goes, from when
+    on it may come back [unix s], infinite for never; chosen: place of its rule among firings.
+    """
+
+    to: Standing
+    due: Array
+    back: Array
+    chosen: np.ndarray
+    firings: tuple[Firing, ...]
+    rows: np.ndarray
+
+    @property
+    def moved(self) -> np.ndarray:
+        """(cohort,) whether it is moved."""
+        return np.asarray(self.to >= 0)
+
+    def leaving(self, places: Places) -> Places:
+        """The places of a day, until these moves."""
+        return replace(places, until=np.minimum(places.until, self.due))
+
+
+def guards_of_day(scene: Scene, places: Places, end: datetime) -> tuple[Moves, list[Errand]]:
+    """All that guards plants by day: the moves out of the heat; shade, cover and the like for what
+    stays. A move comes before the shade that it makes needless, and tells its reason too."""
+    shade = first_hours(scene, "shade", places.column, places.since, end)
+    made = moves(scene, places.column, places.since, end)
+    made = replace(made, due=np.where(made.moved, np.minimum(made.due, shade.due), np.inf))
+    others = protect(scene, places.column, places.since, end, moved=made.moved)
+    return made, [*_errands(scene, places.column, made, shade), *others]
+
+
+def moves(scene: Scene, standing: Standing, since: Array, end: datetime) -> Moves:
+    """The moves that rules ask for, for plants where they stand from `since` on until the end.
+
+    Only to spots that are known to be cooler; nothing on a forecast that is too old.
+    """
+    hours = first_hours(scene, "move", standing, since, end)
+    rows, begin = hours.rows, hours.begin
+    to = np.full(standing.shape, -1, dtype=np.int64)
+    chosen = np.full(standing.shape, -1, dtype=np.int64)
+    due, back = np.full(standing.shape, np.inf), np.full(standing.shape, np.inf)
+    for number, firing in enumerate(hours.firings):
+        spoken = np.flatnonzero((chosen < 0) & np.isfinite(hours.hours[number]))
+        target = _target(scene, firing, rows, spoken)
+        which = spoken[target >= 0]
+        to[which], chosen[which] = target[target >= 0], number
+        # Gone before it is too hot for it at all, not only when it is far too hot.
+        warm = scene.climate.temp_c[rows][:, firing.column] > _own_limit(firing)
+        at = next_hours(scene.climate.times[rows], warm, firing, begin)
+        due[which] = np.maximum(at - AHEAD.total_seconds(), begin)[which]
+        back[which] = _cool_again(scene, firing, rows)[firing.member[which]]
+    # Only under cover is there a next morning round that sends it home.
+    outside = (to >= 0) & ~scene.covered(to)
+    back[outside] = np.minimum(back, end.timestamp())[outside]
+    return Moves(to, due, back, chosen, hours.firings, rows)
+
+
+def _own_limit(firing: Firing) -> Array:
+    """(class,) the plants' own limit, whatever the rule asks for beyond it."""
+    return np.asarray(firing.limit - firing.rule.bound.more)
+
+
+def _target(scene: Scene, firing: Firing, rows: np.ndarray, cohorts: np.ndarray) -> Standing:
+    """(of these cohorts) where each is cooler; -1 where no spot is known to help.
+
+    Its own shelter if that is within its limit, or about as good as any; else the warmest spot
+    within its limit, as the change is least; else the coolest. None that is too cold by night.
+    """
+    member = firing.member[cohorts]
+    peak = _peaks(scene, firing, rows)[member]
+    if not cohorts.size:
+        return cohorts
+    low = scene.traits.limits["night_low"][cohorts]
+    peak = np.where(_lows(scene, rows) < low[:, None], np.inf, peak)
+    fits = peak <= _own_limit(firing)[member][:, None]
+    best = np.argmin(peak, axis=1)
+    best = np.where(fits.any(axis=1), np.argmax(np.where(fits, peak, -np.inf), axis=1), best)
+    own, places = scene.shelter[cohorts], np.arange(cohorts.size)
+    near = fits[places, own] | (peak[places, own] <= peak[places, best] + NEAR_ENOUGH_K)
+    target = np.where((own >= 0) & near, own, best)
+    return np.asarray(np.where(np.isfinite(peak[places, target]), target, -1))
+
+
+def _lows(scene: Scene, rows: np.ndarray) -> Array:
+    """(spot,) how cold it gets at each spot from these rows to the next morning [°C]."""
+    start = moment(scene.climate.times[rows[0]])
+    return np.asarray(scene.climate.temp_c[scene.rows(start, start + _A_DAY)].min(axis=0))
+
+
+_A_DAY = timedelta(hours=24)
+
+
+def _peaks(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
+    """(class, spot) how warm a leaf gets at each spot in the hours that fire [°C].
+
+    Infinite where it is not known that this helps; where the air is warmer it does not.
+    """
+    temp, leaf = scene.climate.temp_c[rows], scene.climate.leaf_c[rows]
+    felt = np.fmax(temp, leaf)
+    known = np.array([_known_by_day(spot) for spot in scene.climate.spots], dtype=bool)
+    peaks = np.full((firing.column.size, known.size), np.inf)
+    for index in np.flatnonzero(firing.fires[rows].any(axis=0)).tolist():
+        hot, home = firing.fires[rows, index], int(firing.column[index])
+        there, air = felt[hot].max(axis=0), temp[hot].max(axis=0)  # NaN if an hour is
+        helps = known & (there <= there[home] - COOLER_BY_K) & (air <= air[home])
+        peaks[index, helps] = there[helps]
+    return peaks
+
+
+def _known_by_day(spot: Spot) -> bool:
+    """Whether it is known how warm a spot gets by day: what it holds, or how it follows the
+    weather; outdoors also where the sun comes in."""
+    if spot.holds_itself:
+        return spot.day_low_c is not None
+    return spot.day_offset_k is not None if spot.indoors else spot.sunlit
+
+
+def _cool_again(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
+    """(class,) when the air at home is back within the plants' limit [unix s]; infinite if that is
+    too late for a walk."""
+    times = scene.climate.times
+    later = scene.rows(moment(times[rows[0]]), moment(times[rows[-1]]) + LATEST_BACK)
+    fires = firing.fires[later]
+    last = later.size - 1 - np.argmax(fires[::-1], axis=0)
+    cool = scene.climate.temp_c[later][:, firing.column] <= _own_limit(firing)
+    cool &= np.arange(later.size)[:, None] > last
+    return np.where(cool.any(axis=0), times[later[np.argmax(cool, axis=0)]], np.inf)
+
+
+def reason(scene: Scene, made: Moves, cohort: int) -> Reason:
+    """Why a cohort is moved: the heat against its own limit, and what it meets where it goes."""
+    firing = made.firings[int(made.chosen[cohort])]
+    told = reason_of(scene, firing, cohort, made.rows)
+    fired = made.rows[firing.fires[made.rows, firing.member[cohort]]]
+    back = float(made.back[cohort])
+    return replace(
+        told,
+        limit=float(_own_limit(firing)[firing.member[cohort]]),
+        until=rounded_up(moment(back), scene.site) if np.isfinite(back) else None,
+        there=round(float(scene.climate.temp_c[fired, made.to[cohort]].max()), 1),
+    )
+
+
+def _errands(scene: Scene, standing: Standing, made: Moves, shade: FirstHours) -> list[Errand]:
+    """The errands of these moves, with what the leaf in the sun adds to their reason."""
+
+    def why(cohort: int) -> Reason:
+        told = reason(scene, made, cohort)
+        if not np.isfinite(shade.due[cohort]):
+            return told
+        sun = shade.reason(cohort)
+        other = (replace(one, also=()) for one in (sun, *sun.also))
+        return replace(told, also=tuple(one for one in other if one.quantity != told.quantity))
+
+    cohorts = np.flatnonzero(made.moved)
+    return errands(scene, ChoreKind.MOVE, cohorts, (standing, made.to), (None, made.due), why)
+
+
+def unrelieved(
+    scene: Scene, places: Places, end: datetime, chores: Sequence[Chore]
+) -> list[Remark]:
+    """Who gets too hot where it stands, and none of a day's chores helps against it.
+
+    A misting helps where water cools. One remark for each spot and limit.
+    """
+    limit = scene.traits.limits["day_high"]
+    asked = np.flatnonzero(np.isfinite(limit))
+    if scene.stale or not asked.size:
+        return []
+    rows = scene.rows(max(scene.now, moment(float(places.since.min()))), end)
+    guarded = _plants_of(chores, *AGAINST_HEAT)
+    misted = _plants_of(chores, ChoreKind.MIST)
+    first, groups = alike(places.column[asked], limit[asked])
+    said: list[Remark] = []
+    for number, index in enumerate(asked[first].tolist()):
+        column, bound = int(places.column[index]), float(limit[index])
+        temp = scene.climate.temp_c[rows, column]
+        if np.count_nonzero(temp > bound + TOO_HOT_K) < LEAST_HOT:
+            continue
+        worst = rows[int(np.nanargmax(temp))]
+        cools = bool(scene.climate.wet_bulb_k[worst, column] >= COOLS_FROM_K)
+        helped = guarded | misted if cools else guarded
+        here = asked[groups == number]
+        here = here[places.since[here] <= scene.climate.times[worst]]
+        left = [one for one in here.tolist() if scene.cohorts[one].names[0] not in helped]
+        if left:
+            at = moment(scene.climate.times[worst]).astimezone(scene.site.zone)
+            high, names = float(np.nanmax(temp)), scene.names(left)
+            said.append(HeatUnrelieved(names, scene.spot_name(column), high, bound, at, cools))
+    return said
+
+
+def _plants_of(chores: Sequence[Chore], *kinds: ChoreKind) -> set[str]:
+    """The first plant of each group of these kinds of chores."""
+    return {names[0] for one in chores if one.kind in kinds for names in one.grounds.groups}
+
+
+def ahead(chores: Sequence[Chore], morning: datetime) -> list[Remark]:
+    """What the heat of a day asks for before its morning round can say so.
+
+    chores : all that guards plants on that day. morning : when the round is told.
+    """
+    early = [one for one in chores if one.kind in AGAINST_HEAT and one.before <= morning]
+    reasons = [one for chore in early for one in chore.because if one.quantity == "temperature"]
+    known = [one for one in reasons if one.value is not None and one.limit is not None]
+    if not known:
+        return []
+    worst = max(known, key=lambda one: one.value or 0.0)
+    first = min(early, key=lambda one: one.before)
+    plants = tuple(dict.fromkeys(one.plant for one in known))
+    return [
+        HeatAhead(plants, first.kind.value, worst.value or 0.0, worst.limit or 0.0, first.before)
+    ]
+
+
+AGAINST_HEAT = (ChoreKind.MOVE, ChoreKind.SHADE, ChoreKind.DAMP_DOWN)
+"""What the heat of a day may ask for, beside water."""
+
+
+def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[Remark]:
+    """Nights that stay warmer than cool growers want: a remark, no order.
+
+    nights : each with where the cohorts spend it. One remark for those of one limit, with the low
+    of the warmest night, the first of these nights, and how many they are.
+    """
+    limit = scene.traits.limits["night_high"]
+    asked = np.flatnonzero(np.isfinite(limit))
+    if scene.stale or not asked.size:
+        return []
+    lows = np.full((len(nights), asked.size), np.nan)
+    for number, (night, standing) in enumerate(nights):
+        rows = scene.rows(night.start, night.end)
+        if rows.size and rows.size >= full_hours(night.start, night.end):
+            lows[number] = scene.climate.temp_c[rows].min(axis=0)[standing[asked]]
+    warm = lows > limit[asked]
+    said: list[Remark] = []
+    for bound in np.unique(limit[asked][warm.any(axis=0)]).tolist():
+        of_bound = warm & (limit[asked] == bound)
+        which = np.flatnonzero(of_bound.any(axis=0))
+        on = np.flatnonzero(of_bound.any(axis=1))
+        low = float(np.max(np.where(of_bound, lows, -np.inf)))
+        first = nights[int(on[0])][0].day
+        names = scene.names(asked[which].tolist())
+        said.append(WarmNights(names, low, bound, first, int(on.size)))
+    return said
