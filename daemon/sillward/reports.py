@@ -290,7 +290,7 @@ def _cold_line(account: Account, voice: Voice) -> list[str]:
     origin = "" if chance is None else f" ({account.spread})"
     if account.cold_h:
         text = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
-        return [f"the night: {text} (straight lines between the hours){told}{origin}"]
+        return [f"the night: {text} (straight lines between quarter hours){told}{origin}"]
     if chance is None or chance < 1 - SURE:
         return []
     return [f"the night: not under {limit} by the forecast{told} that it is{origin}"]

@@ -15,20 +15,21 @@ from sillward_rules.scene import Scene, chance_of, exposure_of, spread_of
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.spot import Spot
 from sillward_rules.sun import Night
-from sillward_rules.weather import SERIES, Weather, moment
+from sillward_rules.weather import SERIES, Weather, at_moments, moment, rows_from_to
 
 HOURS = 24
 
 
 @dataclass(frozen=True, slots=True)
 class AccountHour:
-    """One hour at a plant's home. None: not known.
+    """One hour at a plant's home, or the moment of the night's low. None: not known.
 
     forecast: the forecast's own numbers, by the names of `Weather`. temp_c, leaf_c [°C]; rh_pct
     [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to the air [kPa]; wind_m_s [m/s];
     light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm]; crown_wet_h: how long crowns have been
     wet [h]; film_min: life of a film on a leaf wetted at that hour [min], inf if it outlasts the
-    next morning. rules: names of the rules that fire. deciding: lowest leaf of the night.
+    next morning. rules: names of the rules that fire. deciding: the lowest leaf of the night and
+    of the cold morning after it.
     """
 
     at: datetime
@@ -103,10 +104,17 @@ def account_for(
     scene = Scene(collection, weather, state, now)
     cohort = next(one for one in scene.cohorts if plant.name in one.names)
     column = scene.columns[plant.home]
-    rows = scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))
+    hours = scene.climate.times[scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))]
     margin, alone = scene.habits.wet_margin_k, Traits.of([plant])
     firings = [
-        fire(rule, alone, np.array([column]), scene.site, scene.climate, wet_margin_k=margin)
+        fire(
+            rule,
+            alone,
+            np.array([column]),
+            scene.site,
+            scene.by_night if rule.asks == "carry in" else scene.climate,
+            wet_margin_k=margin,
+        )
         for rule in collection.rules
     ]
     spoken = [firing for firing in firings if firing.member[0] >= 0]
@@ -129,13 +137,13 @@ def account_for(
         cold_kh=cold_kh,
         cold_chance=cold_chance,
         spread=None if spread is None else spread[0].origin,
-        hours=tuple(_hours(scene, column, rows, spoken)),
-        rules=tuple(_held(firing, plant, rows) for firing in spoken),
+        hours=tuple(_hours(scene, column, hours, spoken)),
+        rules=tuple(_held(firing, plant, hours) for firing in spoken),
         notes=(*collection.spot(plant.home).open_questions(), *weather.notes),
     )
 
 
-def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
+def _held(firing: Firing, plant: Plant, hours: np.ndarray) -> HeldRule:
     rule = firing.rule
     return HeldRule(
         name=rule.name,
@@ -146,7 +154,7 @@ def _held(firing: Firing, plant: Plant, rows: np.ndarray) -> HeldRule:
         more=rule.bound.more,
         unit=QUANTITIES[rule.quantity].unit,
         origin=rule.origin_for(plant),
-        hours=int(firing.fires[rows].sum()),
+        hours=int(np.isin(hours, firing.times[firing.fires[:, 0]]).sum()),
     )
 
 
@@ -168,7 +176,7 @@ def _cold(
     """Time, depth and chance of a night under the night limit, as the carrying counts them."""
     for firing in firings:
         if firing.rule.bound.limit == "night_low" and firing.rule.also is None:
-            counted = (*exposure_of(scene, firing, night), chance_of(scene, firing, night))
+            counted = (*exposure_of(firing, night), chance_of(scene, firing, night))
             hours, degree_hours, chance = (
                 float(one[0]) if np.isfinite(one[0]) else None for one in counted
             )
@@ -177,10 +185,15 @@ def _cold(
 
 
 def _hours(
-    scene: Scene, column: int, rows: np.ndarray, firings: Sequence[Firing]
+    scene: Scene, column: int, hours: np.ndarray, firings: Sequence[Firing]
 ) -> list[AccountHour]:
-    climate, deciding = scene.climate, _deciding_row(scene, column)
-    films = film_life_min(scene, column, rows)
+    """These full hours [unix s], and the moment of the night's lowest leaf among them."""
+    climate, deciding = scene.by_night, _deciding_row(scene, column)
+    rows = np.searchsorted(climate.times, hours)
+    if deciding is not None and rows.size and rows[0] <= deciding <= rows[-1]:
+        rows = np.union1d(rows, deciding)
+    told = at_moments(scene.weather, climate.times[rows])
+    films = film_life_min(scene, column, climate.times[rows])
 
     def known(series: np.ndarray, row: int) -> float | None:
         value = float(series[row, column] if series.ndim == 2 else series[row])
@@ -190,7 +203,7 @@ def _hours(
         AccountHour(
             at=moment(climate.times[row]),
             night=bool(climate.night[row]),
-            forecast={name: known(getattr(scene.weather, name), row) for name in SERIES},
+            forecast={name: known(getattr(told, name), number) for name in SERIES},
             temp_c=known(climate.temp_c, row),
             leaf_c=known(climate.leaf_c, row),
             rh_pct=known(climate.rh_pct, row),
@@ -201,35 +214,42 @@ def _hours(
             ppfd=known(climate.ppfd, row),
             rain_mm=known(climate.rain_mm, row),
             crown_wet_h=known(climate.crown_wet_h, row),
-            film_min=None if np.isnan(films[row]) else films[row],
-            rules=tuple(one.rule.name for one in firings if one.fires[row, 0]),
+            film_min=None if np.isnan(films[number]) else films[number],
+            rules=tuple(one.rule.name for one in firings if _fires_at(one, climate.times[row])),
             deciding=row == deciding,
         )
-        for row in rows.tolist()
+        for number, row in enumerate(rows.tolist())
     ]
+
+
+def _fires_at(firing: Firing, second: float) -> bool:
+    row = int(np.searchsorted(firing.times, second))
+    there = row < firing.times.size and firing.times[row] == second
+    return bool(there and firing.fires[row, 0])
 
 
 def _deciding_row(scene: Scene, column: int) -> int | None:
     night = sun.night_at_or_after(scene.site, scene.now)
-    rows = scene.rows(night.start, night.end)
-    leaf = scene.climate.leaf_c[rows, column]
+    rows = rows_from_to(scene.by_night.times, night.start, night.cold_until)
+    leaf = scene.by_night.leaf_c[rows, column]
     return int(rows[np.nanargmin(leaf)]) if np.isfinite(leaf).any() else None
 
 
-def film_life_min(scene: Scene, column: int, rows: np.ndarray) -> dict[int, float]:
-    """Life of a film on a leaf wetted at each row [min]; inf if it outlasts the next morning.
+def film_life_min(scene: Scene, column: int, at_s: np.ndarray) -> list[float]:
+    """Life of a film on a leaf wetted at each of these moments [unix s], in minutes.
 
-    NaN where it is not known. A row before sunrise belongs to the day before.
+    inf if it outlasts the next morning; NaN where it is not known. A moment before sunrise belongs
+    to the day before.
     """
     days: dict[date, DaySteps] = {}
-    lives = {}
-    for row in rows.tolist():
-        at = moment(scene.climate.times[row])
+    lives = []
+    for second in at_s.tolist():
+        at = moment(second)
         day = scene.site.local_date(at)
         if at < sun.day_events(scene.site, day).sunrise:
             day -= timedelta(days=1)
         if day not in days:
             days[day] = DaySteps(scene, day)
         films = days[day].films(column)
-        lives[row] = films.at(films.leaf, at) * 60
+        lives.append(films.at(films.leaf, at) * 60)
     return lives

@@ -18,8 +18,18 @@ from sillward_rules.season import Season, day_length_h, running_mean_c, season_o
 from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
 from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
-from sillward_rules.weather import Weather, between, bridge_gaps, moment
-from sillward_rules.wetness import AXIL_FACTOR, crown_water, hours_wet, hours_wet_by_rain
+from sillward_rules.weather import HOUR_S, Weather, at_moments, between, bridge_gaps, moment
+from sillward_rules.wetness import (
+    AXIL_FACTOR,
+    crown_water,
+    hours_up_to,
+    hours_wet,
+    hours_wet_by_rain,
+)
+
+NIGHT_STEP_S = 900
+"""A night is looked at every so many seconds. Judgement: a leaf answers wind and cloud in minutes,
+but a forecast knows nothing finer than an hour; in a quarter of one it moves some 0.3 K at most."""
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none: dry air, the colder case."""
@@ -27,7 +37,7 @@ DRY_AIR_RH_PCT = 20.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Climate:
-    """What each spot goes through, hour by hour. Arrays are (time, spot) unless said otherwise.
+    """What each spot goes through, by moments. Arrays are (time, spot) unless said otherwise.
 
     times (time,) unix seconds; night (time,) mask; temp_c, leaf_c [°C]; vapour_kpa, vpd_kpa,
     leaf_vpd_kpa [kPa]; rh_pct [%]; wind_m_s, gust_m_s at the plants; light_w_m2 sunlight that
@@ -81,6 +91,35 @@ def climate_of(
 def _climate_of(
     site: Site, spots: tuple[Spot, ...], weather: Weather, axil_factor: float
 ) -> Climate:
+    return _worked_out(site, spots, weather, axil_factor, None)
+
+
+def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
+    """The same climate by the hour of the day and by the quarter of an hour at night.
+
+    Nights with sunset and sunrise themselves, on until their limits no longer hold: what air, sky
+    and wind are in between is interpolated, and the leaf worked out from that. Where the sun or
+    rain of an hour counts, it is the hour's that a moment lies in; of light the lesser of that
+    hour's and its neighbour's, so that no leaf is warmed by a sun that is not up.
+    hourly : the climate of this weather at its full hours.
+    """
+    return _climate_by_night(site, hourly, weather)
+
+
+@lru_cache(maxsize=4)
+def _climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
+    at = sun.moments_of_nights(site, weather.times, NIGHT_STEP_S)
+    return _worked_out(site, hourly.spots, at_moments(weather, at), AXIL_FACTOR, hourly)
+
+
+def _worked_out(
+    site: Site,
+    spots: tuple[Spot, ...],
+    weather: Weather,
+    axil_factor: float,
+    hourly: Climate | None,
+) -> Climate:
+    """The climate at the moments of a weather; what goes on from hour to hour as in `hourly`."""
     night = sun.is_night(site, weather.times)
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
@@ -123,8 +162,14 @@ def _climate_of(
     open_to_rain = _each(spots, _rain_share)
     under_sky = open_to_rain > 0
     rain = np.where(held | ~under_sky, 0.0, weather.rain_mm[:, None] * open_to_rain)
-    rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
-    wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate, factor=axil_factor)))
+    if hourly is None:
+        rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
+        wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate, factor=axil_factor)))
+        by_rain, season = hours_wet_by_rain(wet, rain), _seasons(site, weather, temp)
+    else:
+        wet = hours_up_to(hourly.times, hourly.crown_wet_h, weather.times)
+        by_rain = hours_up_to(hourly.times, hourly.rain_wet_h, weather.times)
+        season = hourly.season
     return Climate(
         spots=spots,
         times=weather.times,
@@ -142,11 +187,11 @@ def _climate_of(
         rain_mm=rain,
         hail_pct=np.where(held | ~under_sky, 0.0, weather.hail_pct[:, None]),
         crown_wet_h=wet,
-        rain_wet_h=hours_wet_by_rain(wet, rain),
+        rain_wet_h=by_rain,
         wet_bulb_k=temp - air.wet_bulb(temp, vapour, pressure),
         net_w_m2=net,
         pressure_kpa=pressure,
-        season=_seasons(site, weather, temp),
+        season=season,
     )
 
 
@@ -211,7 +256,8 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarra
     # Where there is no beam nobody asks where the sun is.
     dark = (weather.direct_w_m2 == 0) & np.isfinite(weather.diffuse_w_m2)
     azimuth, elevation = np.zeros(dark.shape), np.full(dark.shape, -90.0)
-    azimuth[~dark], elevation[~dark] = sun.positions(site, weather.times[~dark] - 1800)
+    middles = HOUR_S * np.ceil(weather.times[~dark] / HOUR_S) - HOUR_S / 2
+    azimuth[~dark], elevation[~dark] = sun.positions(site, middles)
     reaches = np.ones((weather.times.size, len(spots)), dtype=bool)
     for column, spot in enumerate(spots):
         if spot.sun_windows is not None:

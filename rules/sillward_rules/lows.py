@@ -6,10 +6,10 @@ from datetime import datetime
 import numpy as np
 
 from sillward_rules import sun
-from sillward_rules.climate import climate_of
+from sillward_rules.climate import climate_by_night, climate_of
 from sillward_rules.collection import Collection
 from sillward_rules.sun import Night
-from sillward_rules.weather import Weather, covers, moment
+from sillward_rules.weather import Weather, covers, moment, rows_from_to
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +37,11 @@ class Tonight:
 def tonight(collection: Collection, weather: Weather, now: datetime) -> Tonight:
     """The lows of the night at or after a moment."""
     night = sun.night_at_or_after(collection.site, now)
-    climate = climate_of(collection.site, collection.spots, weather)
-    start, end = night.start.timestamp(), night.end.timestamp()
-    rows = np.flatnonzero((climate.times >= start) & (climate.times <= end))
-    spread = weather.spread_in(rows)
-    known = rows.size > 0 and covers(weather, night.start, night.end)
+    hourly = climate_of(collection.site, collection.spots, weather)
+    climate = climate_by_night(collection.site, hourly, weather)
+    spread = weather.spread_in(rows_from_to(weather.times, night.start, night.cold_until))
+    rows = rows_from_to(climate.times, night.start, night.cold_until)
+    known = rows.size > 0 and covers(weather, night.start, night.cold_until)
     lows = []
     for column, spot in enumerate(climate.spots):
         if spot.holds_itself:
@@ -57,7 +57,7 @@ def tonight(collection: Collection, weather: Weather, now: datetime) -> Tonight:
                 leaf_c=float(climate.leaf_c[row, column]),
                 at=moment(climate.times[row]),
                 air_c=float(climate.temp_c[row, column]),
-                sd_k=float(spread.sd_k[row]),
+                sd_k=float(np.interp(climate.times[row], weather.times, spread.sd_k)),
             )
         )
     return Tonight(night, tuple(lows), spread.origin)

@@ -117,10 +117,20 @@ class Hours:
     start: Moment | None = None
     end: Moment | None = None
 
-    @property
-    def by_night_only(self) -> bool:
-        """Whether these are the hours from sunset to sunrise and no others."""
-        return self.whole is _Whole.NIGHT
+    def of_night(self, site: Site, night: sun.Night) -> tuple[datetime, datetime] | None:
+        """From when to when these hours are of this night; None where they are not a night's.
+
+        A night's are "night" and those from a moment by the sunset to one by the sunrise.
+        """
+        if self.whole is _Whole.NIGHT:
+            return night.start, night.end
+        if self.start is None or self.end is None:
+            return None
+        if (self.start.clock, self.start.anchor) != (None, "sunset"):
+            return None
+        if (self.end.clock, self.end.anchor) != (None, "sunrise"):
+            return None
+        return night.start + self.start.offset, night.end + self.end.offset
 
     def mask(self, site: Site, unix_seconds: np.ndarray, night: np.ndarray) -> np.ndarray:
         """Which of these moments (time,) lie in the hours, both ends included.

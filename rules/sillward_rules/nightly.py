@@ -52,7 +52,7 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
     )
     found = []
     for night in begun:
-        rows = rows_within(times, night.start, night.end)
+        rows = rows_within(times, night.start, night.cold_until)
         if not rows.size or not np.isfinite(temp[rows]).all():
             continue
         low = rows[np.argmin(temp[rows])]

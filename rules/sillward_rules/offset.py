@@ -5,6 +5,7 @@ must never: the balance of a leaf, which comes on top.
 """
 
 from collections.abc import Callable, Sequence
+from datetime import timedelta
 from itertools import takewhile
 
 import numpy as np
@@ -23,7 +24,7 @@ Weighed: air settles in a hollow when its ground falls into shade, some time bef
 wall that was in the sun goes on warming after it. So a cold offset counts in full from sunset on,
 a warm one in full only an hour after it."""
 
-MORNING_FADE_H = 2.0
+MORNING_FADE_H = sun.COLD_MORNING / timedelta(hours=1)
 """An offset is gone this long after sunrise [h]. Judgement.
 
 Weighed: what the sun has brought since sunrise grows with the square of the time, and so a cold

@@ -105,9 +105,9 @@ def unjudged_where_colder(site: Site, weather: Weather, doubted: Weather, now: d
 
 
 def _rows_of(weather: Weather, night: Night, now: datetime) -> np.ndarray:
-    """The hours of a night, of the one that goes on those that are left."""
+    """The hours in which a night's cold counts, of the one that goes on those that are left."""
     goes_on = night.start < now < night.end
-    return rows_within(weather.times, now if goes_on else night.start, night.end)
+    return rows_within(weather.times, now if goes_on else night.start, night.cold_until)
 
 
 def _nights(site: Site, weather: Weather) -> Iterator[Night]:

@@ -214,7 +214,7 @@ def safe_outside(
     by_margin = ~judge_night(colder, night).needs
     places = np.where(plain.covered(plain.standing), plain.home, plain.standing)
     limits = plain.traits.limits["night_low"]
-    chance = chance_in(plain, night, plain.climate.leaf_c[:, places] - limits)
+    chance = chance_in(plain, night, places, limits)
     sure = chance <= WELL_UNDER
     likely = chance >= CLOSE_CALL
     safe = judged.judged & ~judged.needs & ((by_margin & ~likely) | sure)

@@ -13,15 +13,22 @@ from numpy.typing import NDArray
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
-from sillward_rules.climate import Climate, climate_of
+from sillward_rules.climate import Climate, climate_by_night, climate_of
 from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import GROWS, Plant, Traits
-from sillward_rules.rule import QUANTITIES, Bound, Firing, alike, fire
+from sillward_rules.rule import QUANTITIES, Bound, Classes, Firing, alike, classes_of, hold
 from sillward_rules.season import WARMTH
 from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, Freshness, Weather, between, hours_within, moment
+from sillward_rules.weather import (
+    HOUR_S,
+    Freshness,
+    Weather,
+    covers_hours,
+    moment,
+    rows_from_to,
+)
 
 if TYPE_CHECKING:
     from sillward_rules.planners.nights import Judgement
@@ -61,9 +68,12 @@ class Scene:
         self.climate: Climate = climate_of(
             collection.site, collection.spots, weather, axil_factor=self.habits.axil_factor
         )
+        self.by_night: Climate = climate_by_night(collection.site, self.climate, weather)
+        """The climate in the steps that nights are judged by."""
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.spots = {spot.name: spot for spot in collection.spots}
         self._fired: dict[tuple[str, bytes], list[Firing]] = {}
+        self._held: dict[Night, list[Firing]] = {}
         self.judged: dict[Night, Judgement] = {}
         """Nights that have been judged, kept by `judge_night`."""
         self.cohorts, kinds = _cohorts(self, state)
@@ -167,14 +177,27 @@ class Scene:
         """
         key = (asks, columns.tobytes())
         if key not in self._fired:
-            self._fired[key] = _fired(self, self.traits, asks, columns)
+            margin = self.habits.wet_margin_k
+            self._fired[key] = [
+                hold(one, self.site, self.climate, slice(None), wet_margin_k=margin)
+                for one in _classes(self, self.traits, asks, columns)
+            ]
         return self._fired[key]
 
     @cached_property
-    def carry_firings(self) -> list[Firing]:
-        """Rules asking for "carry in", where the plants stand, or would stand if let out."""
+    def _carried(self) -> list[Classes]:
+        """Of rules asking for "carry in": where the plants stand, or would stand if let out."""
         places = np.where(self.covered(self.standing), self.home, self.standing)
-        return self.rules_asking("carry in", places)
+        return _classes(self, self.traits, "carry in", places)
+
+    def carry_firings(self, night: Night) -> list[Firing]:
+        """Rules asking for "carry in" held against a night and the day before it, by its steps.
+
+        From the hour before that day's sunrise until the night's cold is over.
+        """
+        if night not in self._held:
+            self._held[night] = _held(self, self._carried, night)
+        return self._held[night]
 
     def covered(self, standing: Standing) -> np.ndarray:
         """(cohort,) whether a spot is cover: the plant's shelter, or indoors, but not its home."""
@@ -182,11 +205,17 @@ class Scene:
         return np.asarray((standing != self.home) & cover)
 
     def rows(self, start: datetime, end: datetime) -> np.ndarray:
-        """Rows of the climate from start to end, both included."""
-        first, last = np.searchsorted(
-            self.climate.times, (np.ceil(start.timestamp()), np.floor(end.timestamp()) + 1)
-        )
-        return np.arange(first, max(first, last))
+        """Rows of the hourly climate from start to end, both included."""
+        return rows_from_to(self.climate.times, start, end)
+
+    def steps(self, start: datetime, end: datetime) -> np.ndarray:
+        """Rows of the climate by night from start to end, both included.
+
+        None unless each full hour in between is there.
+        """
+        if not covers_hours(self.climate.times, start, end):
+            return np.arange(0)
+        return rows_from_to(self.by_night.times, start, end)
 
     def rows_of_day(self, day: date) -> np.ndarray:
         """Rows of the 24 hours around the sun's noon of a local date; fewer if they are not all
@@ -239,49 +268,55 @@ def errands(
     return made
 
 
-def full_hours(start: datetime, end: datetime) -> int:
-    """How many full hours lie from start to end, both included."""
-    return int(hours_within(start, end).size)
+def exposure_of(firing: Firing, night: Night) -> tuple[Array, Array]:
+    """(class,) hours and degree-hours under a bound on temperature from sunset on.
 
-
-def exposure_of(scene: Scene, firing: Firing, night: Night) -> tuple[Array, Array]:
-    """(class,) hours and degree-hours under a bound on temperature from sunset to sunrise.
-
-    NaN for other bounds, and where the night is not wholly known.
+    Until the night's cold no longer counts. NaN for other bounds, and where it is not wholly known.
     """
-    times = scene.climate.times
-    edges = np.array([night.start.timestamp(), night.end.timestamp()])
+    times = firing.times
+    edges = np.array([night.start.timestamp(), night.cold_until.timestamp()])
     cold = firing.rule.direction == "below" and QUANTITIES[firing.rule.quantity].unit == "°C"
     if not cold or times.size < 2 or edges[0] < times[0] or edges[1] > times[-1]:
         unknown = np.full(firing.limit.shape, np.nan)
         return unknown, unknown
-    rows = scene.rows(night.start, night.end)
-    at = np.concatenate([edges[:1], times[rows], edges[1:]])
-    values, bound = between(times, firing.values, at), between(times, firing.bound, at)
-    return exposure(values, bound, np.diff(at) / HOUR_S)
+    rows = firing.rows(night.start, night.cold_until)
+    return exposure(firing.values[rows], firing.bound[rows], np.diff(times[rows]) / HOUR_S)
 
 
 def spread_of(scene: Scene, night: Night) -> tuple[Spread, np.ndarray] | None:
-    """How far off what is left of a night may be, and its rows.
+    """How far off what is left of a night may be, by the hour, and its rows.
 
     None where its hours are not all there, or the forecast is too old.
     """
     start = max(night.start, scene.now - timedelta(hours=1))
-    rows = scene.rows(start, night.end)
-    if scene.stale or not rows.size or rows.size < full_hours(start, night.end):
+    rows = scene.rows(start, night.cold_until)
+    if (
+        scene.stale
+        or not rows.size
+        or not covers_hours(scene.climate.times, start, night.cold_until)
+    ):
         return None
     return scene.weather.spread_in(rows), rows
 
 
-def chance_in(scene: Scene, night: Night, margin_k: Array) -> Array:
+def chance_in(scene: Scene, night: Night, columns: np.ndarray, limit: Array) -> Array:
     """(class,) chance that a leaf falls under its limit in what is left of a night; NaN: unknown.
 
-    margin_k : (time, class) leaf temperature less its limit, as forecast [K].
+    columns, limit (class,) : where it is, and its limit [°C].
     """
+    start = max(night.start, scene.now - timedelta(hours=1))
+    rows = scene.steps(start, night.cold_until)
+    return _chance(
+        scene, night, scene.by_night.times[rows], scene.by_night.leaf_c[rows][:, columns] - limit
+    )
+
+
+def _chance(scene: Scene, night: Night, at: Array, margin_k: Array) -> Array:
     known = spread_of(scene, night)
-    if known is None:
+    if known is None or not at.size:
         return np.full(margin_k.shape[1], np.nan)
-    return chance_under(margin_k, *known)
+    spread = known[0].at(scene.climate.times, known[1], at)
+    return chance_under(margin_k, spread, np.arange(at.size))
 
 
 def chance_of(scene: Scene, firing: Firing, night: Night) -> Array:
@@ -292,35 +327,58 @@ def chance_of(scene: Scene, firing: Firing, night: Night) -> Array:
     rule = firing.rule
     if rule.quantity != "leaf temperature" or rule.direction != "below":
         return np.full(firing.limit.shape, np.nan)
-    chances = chance_in(scene, night, firing.values - firing.bound)
+    rows = firing.rows(max(night.start, scene.now - timedelta(hours=1)), night.cold_until)
+    chances = _chance(scene, night, firing.times[rows], firing.values[rows] - firing.bound[rows])
     return np.where(scene.holds_itself[firing.column], np.nan, chances)
 
 
-def borne(scene: Scene, firing: Firing, night: Night, hours: Array) -> np.ndarray:
-    """(class,) whether a dip under the comfort limit is short, and the nights around are mild."""
+def borne(
+    scene: Scene, firing: Firing, night: Night, hours: Array, others: Callable[[Night], Firing]
+) -> np.ndarray:
+    """(class,) whether a dip under the comfort limit is short, and the nights around are mild.
+
+    others : the same rule held against another night.
+    """
     brief = np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1))
     rule = firing.rule
-    comfort = rule.bound == Bound(limit="night_low") and rule.hours.by_night_only
+    comfort = rule.bound == Bound(limit="night_low") and rule.hours.of_night(scene.site, night)
     if not comfort or rule.also is not None:
         return np.zeros(brief.shape, dtype=bool)
     if not brief.any():
         return brief
     for days in (-1, 1):
         other = sun.night_of(scene.site, night.day + timedelta(days=days))
-        rows = scene.rows(other.start, other.end)
-        whole = rows.size >= full_hours(other.start, other.end)
-        mild = firing.known[rows].all(axis=0) & ~firing.fires[rows].any(axis=0)
+        around = others(other)
+        rows = around.rows(other.start, other.cold_until)
+        whole = covers_hours(scene.climate.times, other.start, other.cold_until)
+        mild = around.known[rows].all(axis=0) & ~around.fires[rows].any(axis=0)
         brief = brief & mild & whole
     return brief
 
 
-def _fired(scene: Scene, traits: Traits, asks: str, columns: np.ndarray) -> list[Firing]:
-    margin = scene.habits.wet_margin_k
+def _classes(scene: Scene, traits: Traits, asks: str, columns: np.ndarray) -> list[Classes]:
     return [
-        fire(rule, traits, columns, scene.site, scene.climate, wet_margin_k=margin)
+        classes_of(rule, traits, columns, scene.climate)
         for rule in scene.collection.rules
         if rule.asks == asks
     ]
+
+
+def _held(scene: Scene, classes: Sequence[Classes], night: Night) -> list[Firing]:
+    """Rules held against a night and the day before it, from an hour before that day's sunrise."""
+    sunrise = sun.day_events(scene.site, night.day).sunrise
+    held = []
+    for one in classes:
+        # What must last is seen as far beyond as it must last.
+        rows = rows_from_to(
+            scene.by_night.times,
+            sunrise - timedelta(hours=1) - one.rule.lasting,
+            night.cold_until + one.rule.lasting,
+        )
+        span = slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
+        margin = scene.habits.wet_margin_k
+        held.append(hold(one, scene.site, scene.by_night, span, wet_margin_k=margin))
+    return held
 
 
 def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray]:
@@ -366,11 +424,15 @@ def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.
     all_known = len(known) >= len(plants) and all(plant.name in known for plant in plants)
     if all_known or not night.end <= scene.now < scene.site.middle_of_day(today):
         return cold
-    rows = scene.rows(night.start, night.end)
     home = scene.columns_of(plant.home for plant in traits.plants)
     stands_cold = np.isfinite(traits.limits["brief_low"])
-    for firing in _fired(scene, traits, "carry in", home):
-        short = borne(scene, firing, night, exposure_of(scene, firing, night)[0])
-        fired = firing.fires[rows].any(axis=0)
+    for classes in _classes(scene, traits, "carry in", home):
+
+        def of(other: Night, classes: Classes = classes) -> Firing:
+            return _held(scene, [classes], other)[0]
+
+        firing = of(night)
+        short = borne(scene, firing, night, exposure_of(firing, night)[0], of)
+        fired = firing.fires[firing.rows(night.start, night.cold_until)].any(axis=0)
         cold |= firing.by_plant(fired) & ~(firing.by_plant(short) & stands_cold)
     return cold

@@ -95,6 +95,19 @@ class Spread:
             self.origin,
         )
 
+    def at(self, times: np.ndarray, rows: np.ndarray, moments: Array) -> "Spread":
+        """What is known all through some rows of the hours (time,) [unix s], at moments in between.
+
+        On straight lines, and flat outside of these rows.
+        """
+
+        def brought(series: Array) -> Array:
+            return np.interp(moments, times[rows], series)
+
+        members = [brought(one) for one in self.members(rows)]
+        deviations = np.array(members).reshape(-1, moments.size)
+        return Spread(deviations, brought(self.error_k[rows]), self.origin)
+
     def _whole(self, rows: np.ndarray) -> np.ndarray:
         return np.asarray(np.isfinite(self.deviations[:, rows]).all(axis=1))
 

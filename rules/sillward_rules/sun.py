@@ -25,6 +25,10 @@ _SOUND_DEG = 0.1
 """An event of astral's further off the horizon than this is wrong (beside the midnight sun);
 ordinary ones stay within half of it."""
 
+COLD_MORNING = timedelta(hours=2)
+"""So long after sunrise what a night asks of plants still holds: the air is coldest after sunrise,
+not at it, and a leaf in the shade warms later still. Judgement: by then the sun has turned it."""
+
 _STEP = timedelta(minutes=10)
 _HALF_WITHOUT_EVENTS = timedelta(hours=3)
 
@@ -59,6 +63,11 @@ class Night:
     day: date
     start: datetime
     end: datetime
+
+    @property
+    def cold_until(self) -> datetime:
+        """Until when its cold counts: `COLD_MORNING` after sunrise."""
+        return self.end + COLD_MORNING
 
 
 def elevation(site: Site, at: datetime) -> float:
@@ -113,17 +122,47 @@ def nights_from(site: Site, at: datetime) -> Iterator[Night]:
         night = night_of(site, night.day + timedelta(days=1))
 
 
-def is_night(site: Site, unix_seconds: np.ndarray) -> np.ndarray:
-    """Mask of the moments from sunset to sunrise, both ends included, shape (time,)."""
+def is_night(
+    site: Site, unix_seconds: np.ndarray, *, after: timedelta = timedelta(0)
+) -> np.ndarray:
+    """Mask of the moments from sunset to sunrise, both ends included, shape (time,).
+
+    after : so long after sunrise still counts.
+    """
     mask = np.zeros(unix_seconds.shape, dtype=bool)
     if unix_seconds.size == 0:
         return mask
-    last = float(unix_seconds[-1])
-    for night in nights_from(site, datetime.fromtimestamp(float(unix_seconds[0]), UTC)):
+    first, last = float(unix_seconds[0]), float(unix_seconds[-1])
+    for night in _nights_within(site, first - after.total_seconds(), last):
+        end = (night.end + after).timestamp()
+        mask |= (unix_seconds >= night.start.timestamp()) & (unix_seconds <= end)
+    return mask
+
+
+def moments_of_nights(site: Site, hours: np.ndarray, step_s: int) -> Array:
+    """The full hours [unix s], and between them what nights are looked at by: (moment,), in order.
+
+    That is sunset, sunrise, the end of the cold morning, and every step from the full hour before
+    the first to the one after the last of them. hours : (time,) one after the other.
+    """
+    if hours.size == 0:
+        return np.zeros(0)
+    first, last = float(hours[0]), float(hours[-1])
+    parts = [hours.astype(np.float64)]
+    for night in _nights_within(site, first - COLD_MORNING.total_seconds(), last):
+        edges = [one.timestamp() for one in (night.start, night.end, night.cold_until)]
+        start, end = edges[0] // 3600 * 3600, -(-edges[2] // 3600) * 3600
+        parts += [np.arange(start, end, step_s), np.array(edges)]
+    every = np.unique(np.concatenate(parts))
+    return np.asarray(every[(every >= first) & (every <= last)])
+
+
+def _nights_within(site: Site, first: float, last: float) -> Iterator[Night]:
+    """The nights that go on at some moment of a span [unix s]."""
+    for night in nights_from(site, datetime.fromtimestamp(first, UTC)):
         if night.start.timestamp() > last:
-            return mask
-        mask |= (unix_seconds >= night.start.timestamp()) & (unix_seconds <= night.end.timestamp())
-    raise AssertionError("unreachable: nights never end")  # noqa: EM101
+            return
+        yield night
 
 
 def _observer(site: Site) -> astral.Observer:

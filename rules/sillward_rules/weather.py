@@ -78,15 +78,18 @@ class Weather:
     point: found by whoever read it. The rest is for `plausible`."""
 
     def __post_init__(self) -> None:
+        self._require_lengths()
+        if np.any(np.diff(self.times) != HOUR_S) or np.any(self.times[:1] % HOUR_S != 0):
+            msg = "weather: the times are not full hours, one after the other"
+            raise ValueError(msg)
+
+    def _require_lengths(self) -> None:
         for name in SERIES:
             if getattr(self, name).shape != self.times.shape:
                 msg = f"weather: {name} has another length than the times"
                 raise ValueError(msg)
         if self.spread is not None and self.spread.error_k.shape != self.times.shape:
             msg = "weather: the spread has another length than the times"
-            raise ValueError(msg)
-        if np.any(np.diff(self.times) != HOUR_S) or np.any(self.times[:1] % HOUR_S != 0):
-            msg = "weather: the times are not full hours, one after the other"
             raise ValueError(msg)
 
     def age(self, now: datetime) -> timedelta:
@@ -115,6 +118,14 @@ class Weather:
         return usual_spread(self.times, self.issued_at or self.fetched_at)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class WeatherBetween(Weather):
+    """An hourly weather as it is taken to be at any moments, in order: `at_moments` makes it."""
+
+    def __post_init__(self) -> None:
+        self._require_lengths()
+
+
 SERIES = (
     "temp_c",
     "dew_point_c",
@@ -127,6 +138,11 @@ SERIES = (
     "hail_pct",
 )
 """Names of the hourly series of a Weather."""
+
+OF_THE_HOUR = ("rain_mm", "direct_w_m2", "diffuse_w_m2", "hail_pct")
+"""Sums, means or facts of the hour that ends at the time; all others are instants."""
+
+_LIGHT = ("direct_w_m2", "diffuse_w_m2")
 
 _IN_WORDS = {
     "temp_c": "temperature",
@@ -204,6 +220,34 @@ def between(times: np.ndarray, series: Array, at: Array) -> Array:
     return np.where(inside, np.where(share == 1.0, series[after], known), np.nan)
 
 
+def at_moments(weather: Weather, at: Array) -> WeatherBetween:
+    """A weather at moments within its hours, in order [unix s].
+
+    Instants lie on straight lines between the hours, gaps bridged as ever; of an hour's sums and
+    facts each moment has those of its hour, and of light the lesser of its hour's and of the next
+    one before. At a full hour all is as the weather has it.
+    """
+    times = weather.times
+    rows = np.searchsorted(times, at, side="left")
+    before = np.where(times[rows] == at, rows, rows - 1) if times.size else rows
+    series = {}
+    for name in SERIES:
+        values = getattr(weather, name)
+        if name in _LIGHT:
+            series[name] = np.minimum(values[before], values[rows])
+        elif name in OF_THE_HOUR:
+            series[name] = values[rows]
+        else:
+            series[name] = between(times, bridge_gaps(values), at)
+    return WeatherBetween(
+        times=at,
+        source=weather.source,
+        fetched_at=weather.fetched_at,
+        issued_at=weather.issued_at,
+        **series,
+    )
+
+
 def hours_within(start: datetime, end: datetime) -> np.ndarray:
     """The full hours [unix s] from start to end, both included."""
     first = -int(-start.timestamp() // HOUR_S)
@@ -219,12 +263,25 @@ def at_hours(times: np.ndarray, series: Array, hours: np.ndarray) -> Array:
     return np.where(inside, series[np.where(inside, rows, 0)], np.nan)
 
 
+def rows_from_to(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
+    """Rows of the moments from start to end, both included, among times (time,) in order."""
+    first = np.searchsorted(times, start.timestamp(), side="left")
+    return np.arange(first, max(first, np.searchsorted(times, end.timestamp(), side="right")))
+
+
+def covers_hours(times: np.ndarray, start: datetime, end: datetime) -> bool:
+    """Whether every full hour from start to end, one at least, is among the hours (time,)."""
+    hours = hours_within(start, end)
+    if not times.size or not hours.size:
+        return False
+    return bool(times[0] <= hours[0] and hours[-1] <= times[-1])
+
+
 def rows_within(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
     """Rows of the full hours from start to end among times (time,); none unless all are there."""
-    hours = hours_within(start, end)
-    if not times.size or not hours.size or hours[0] < times[0] or hours[-1] > times[-1]:
+    if not covers_hours(times, start, end):
         return np.arange(0)
-    return np.asarray((hours - times[0]) // HOUR_S)
+    return rows_from_to(times, start, end)
 
 
 def covers(weather: Weather, start: datetime, end: datetime) -> bool:

@@ -3,6 +3,7 @@
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.weather import HOUR_S
 
 POOL_MM = 1.0
 """Water that the crown or an axil holds before it runs over [mm]. Judgement: 1 mm or more."""
@@ -78,3 +79,15 @@ def hours_wet_by_rain(wet_h: Array, rain_mm: Array) -> Array:
     doubtful = in_run(np.isnan(rain_mm).astype(np.float64)) > 0
     by_rain = np.where(rained, wet_h, np.where(doubtful, np.nan, 0.0))
     return np.where(np.isnan(wet_h), np.nan, by_rain)
+
+
+def hours_up_to(times: np.ndarray, wet_h: Array, at: Array) -> Array:
+    """Hours of wetness (time, ...), as `hours_wet` counts them, at moments in between [unix s].
+
+    A moment has what its hour ends with, less what of the hour is to come, and never less than
+    none: what dries within an hour is taken to be dry in all of it, as it is in `hours_wet`. The
+    moments lie within the times.
+    """
+    rows = np.searchsorted(times, at, side="left")
+    to_come = ((times[rows] - at) / HOUR_S).reshape(-1, *([1] * (wet_h.ndim - 1)))
+    return np.asarray(np.maximum(wet_h[rows] - to_come, 0.0))

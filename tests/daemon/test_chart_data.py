@@ -127,7 +127,7 @@ def test_the_band_is_the_usual_error_of_each_night_and_there_is_none_by_day() ->
     data = on_bench("night", bench_weather(daily_curve(5.0, 20.0, HOURS)))
 
     seconds = np.array([at.timestamp() for at in data.times])
-    by_night = sun.is_night(MENDOZA, seconds)
+    by_night = sun.is_night(MENDOZA, seconds, after=sun.COLD_MORNING)
     error = usual_error_k((seconds - NOW.timestamp()) / 3600)
     leaf = series(data, "leaf_c")
     assert data.band_origin == USUAL_ORIGIN
@@ -151,7 +151,7 @@ def test_an_ensemble_has_its_band_by_day_too_and_only_where_it_reaches() -> None
 
     assert data.band_origin == f"some members, then {USUAL_ORIGIN}"
     seconds = np.array([at.timestamp() for at in data.times])
-    by_night = sun.is_night(MENDOZA, seconds)
+    by_night = sun.is_night(MENDOZA, seconds, after=sun.COLD_MORNING)
     reached = seconds < sun.night_of(MENDOZA, date(2026, 5, 16)).start.timestamp()
     high = series(data, "band_high_c")
     assert reached.sum() > 48

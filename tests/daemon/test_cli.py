@@ -627,12 +627,14 @@ def test_why_as_json_tells_the_same() -> None:
 
     assert (report["schema"], report["plant"], report["spot"]) == (1, "Blue basket", "pergola")
     assert report["limits"]["night_low"]["value"] == 14
+    (deciding,) = [hour for hour in report["hours"] if hour["deciding"]]
+    # Full hours, and the moment of the low, which is after sunrise here.
     hours = [local_time(hour["at"]) for hour in report["hours"]]
-    assert all(b - a == timedelta(hours=1) for a, b in itertools.pairwise(hours))
-    deciding = [hour for hour in report["hours"] if hour["deciding"]]
-    assert len(deciding) == 1
-    assert deciding[0]["night"] is True
-    assert deciding[0]["leaf_c"] == min(h["leaf_c"] for h in report["hours"] if h["night"])
+    full = [at for at in hours if at.minute == 0]
+    assert all(b - a == timedelta(hours=1) for a, b in itertools.pairwise(full))
+    assert {*hours} - {*full} == {local_time(deciding["at"])}
+    assert deciding["night"] is False
+    assert deciding["leaf_c"] == min(hour["leaf_c"] for hour in report["hours"])
 
 
 def test_why_tells_the_chance_of_the_night_and_where_it_is_from() -> None:

@@ -401,7 +401,8 @@ def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> N
     [
         ("04:30", 6.9, 1),  # at seven in the morning, and under the limit until nine
         ("04:30", 7.8, 0),  # by a hair, and as likely not
-        ("06:55", 7.3, 0),  # by a little, and soon over
+        ("06:55", 7.3, 1),  # shortly before sunrise, and the coldest is to come
+        ("06:55", 7.8, 0),
         ("06:55", 1.0, 1),
     ],
 )

@@ -19,7 +19,7 @@ HOUR = timedelta(hours=1)
 DAY = date(2026, 5, 14)
 START = utc("2026-05-14T05:00")
 """The first of the 24 hours around Mendoza's mean noon, 16:35 UTC; the sun sets between 21 and 22
-UTC and rises between 11 and 12."""
+UTC and rises between 11 and 12; the cold of the morning counts until between 13 and 14."""
 FETCHED = utc("2026-05-14T12:30")
 LOW_ROW = 29
 """10:00 UTC on the 15th: shortly before sunrise."""
@@ -144,9 +144,9 @@ def test_a_forecast_that_begins_after_midnight_does_not_know_the_high() -> None:
 
 @pytest.mark.parametrize(
     ("first", "last", "told"),
-    [("22:00", "11:00", True), ("23:00", "11:00", False), ("22:00", "10:00", False)],
+    [("22:00", "13:00", True), ("23:00", "13:00", False), ("22:00", "12:00", False)],
 )
-def test_every_full_hour_from_sunset_to_sunrise_must_be_there(
+def test_every_full_hour_from_sunset_until_the_cold_is_over_must_be_there(
     first: str, last: str, told: bool
 ) -> None:
     start, end = utc(f"2026-05-14T{first}"), utc(f"2026-05-15T{last}")
@@ -165,7 +165,7 @@ def test_a_time_without_zone_is_refused() -> None:
         nights_of(MENDOZA, one_night(), FETCHED.replace(tzinfo=None))
 
 
-def test_a_night_without_a_full_hour_is_left_out() -> None:
+def test_a_night_without_a_full_hour_is_that_of_the_morning_after_it() -> None:
     """Near the polar circle the sun is down for half an hour only, from 22:16 UTC on."""
     site = Site("Short", 65.7, 20.5, 0, ZoneInfo("Europe/Stockholm"))
     night = sun.night_of(site, date(2026, 6, 18))
@@ -174,15 +174,15 @@ def test_a_night_without_a_full_hour_is_left_out() -> None:
 
     told = nights_of(site, weather(utc("2026-06-18T00:00"), np.arange(30.0)), START)
 
-    assert told == []
+    assert [(one.night, one.low_c) for one in told] == [(night.day, 23.0)]
 
 
 # -- many nights against a plain loop over the hours
 
 
 def by_hand(site: Site, of: Weather, fetched_at: datetime) -> list[tuple[date, datetime, float]]:
-    """Evening, hour and low of each night: dark hours by the sun's elevation, from local noon to
-    local noon. The dates are such that no sun sets within seconds of a full hour."""
+    """Evening, hour and low of each night: dark hours by the sun's elevation and the two after
+    them, from local noon to local noon. No sun sets within seconds of a full hour."""
     known = dict(zip(of.times.tolist(), of.temp_c.tolist(), strict=True))
     start = datetime.fromtimestamp(of.times[0], fetched_at.tzinfo) - 24 * HOUR
     dark = defaultdict[date, list[datetime]](list)
@@ -190,7 +190,7 @@ def by_hand(site: Site, of: Weather, fetched_at: datetime) -> list[tuple[date, d
         at = start + hour * HOUR
         wall = at.astimezone(site.zone)
         evening = wall.date() if wall.hour >= 12 else wall.date() - timedelta(days=1)
-        if sun.elevation(site, at) < sun.HORIZON_DEG:
+        if min(sun.elevation(site, one) for one in (at, at - 2 * HOUR)) < sun.HORIZON_DEG:
             dark[evening].append(at)
     told = []
     for evening, hours in dark.items():
@@ -253,7 +253,8 @@ def test_highs_everywhere_agree_with_a_plain_loop(name: str) -> None:
 def test_where_the_sun_stays_down_or_up_the_stand_in_nights_are_told(
     start: str, daylight: Daylight, night_from: int, night_to: int
 ) -> None:
-    """By the mean sun: all but three hours either side of noon; three either side of midnight."""
+    """By the mean sun: all but three hours either side of noon; three either side of midnight. Two
+    hours are added in the morning."""
     site, first = LONGYEARBYEN, utc(start)
     assert sun.day_events(site, first.date()).daylight is daylight
     temps = np.random.default_rng(7).normal(-12.0, 5.0, 24 * 8)
@@ -264,12 +265,12 @@ def test_where_the_sun_stays_down_or_up_the_stand_in_nights_are_told(
     of_night = defaultdict[date, list[float]](list)
     for hour, temp in enumerate(temps.tolist()):
         by_the_sun = first + hour * HOUR + east
-        if not night_to <= by_the_sun.hour < night_from:
+        if not night_to + 2 <= by_the_sun.hour < night_from:
             of_night[(by_the_sun - 12 * HOUR).date()].append(temp)
     whole = {
         day: min(values)
         for day, values in of_night.items()
-        if len(values) == (night_to - night_from) % 24
+        if len(values) == (night_to + 2 - night_from) % 24
     }
     assert {one.night: one.low_c for one in told} == whole
     assert len(told) == 7

@@ -536,10 +536,10 @@ def test_a_plant_of_which_no_injury_is_known_bears_nothing() -> None:
 def test_a_dip_in_a_night_next_to_one_of_which_nothing_is_known_is_no_dip_alone() -> None:
     temp = dips(("2026-05-15T05:00", 12.0))
     gap = temp.copy()
-    gap[72:78] = np.nan  # of the night after, which goes on until row 83
+    gap[72:78] = np.nan  # of the night after, whose cold goes on until row 85
 
-    assert not of(told(Round.DUSK, temp[:84], tender()), ChoreKind.CARRY_IN)
-    assert of(told(Round.DUSK, temp[:83], tender()), ChoreKind.CARRY_IN)
+    assert not of(told(Round.DUSK, temp[:86], tender()), ChoreKind.CARRY_IN)
+    assert of(told(Round.DUSK, temp[:85], tender()), ChoreKind.CARRY_IN)
     assert of(told(Round.DUSK, gap, tender()), ChoreKind.CARRY_IN)
 
 

@@ -23,9 +23,9 @@ repeatable = settings(deadline=None, derandomize=True)
 
 START = utc("2026-05-13T00:00")
 NOW = utc("2026-05-14T20:00")  # 17:00 at the site
-# Sunset 18:42, sunrise 08:17 at the site (21:42 and 11:17 UTC): the nights' full hours are
-NIGHT = np.arange(46, 60)
-"""Rows of the coming night, 19:00 to 08:00 at the site."""
+# Sunset 18:42, sunrise 08:17 at the site (21:42 and 11:17 UTC), and the cold of the morning counts:
+NIGHT = np.arange(46, 62)
+"""Rows of the coming night, 19:00 to 10:00 at the site."""
 NEXT = NIGHT + 24
 LAST = NIGHT - 24
 HOURS = 96
@@ -62,9 +62,10 @@ def lows(of: Weather) -> list[float]:
 
 
 def test_these_rows_are_the_nights() -> None:
-    inside = sun.is_night(MENDOZA, weather(START, np.zeros(HOURS)).times)
+    times = weather(START, np.zeros(HOURS)).times
+    inside = sun.is_night(MENDOZA, times, after=timedelta(hours=2))
 
-    rest = [row for row in np.flatnonzero(inside) if 12 <= row < 94]
+    rest = [row for row in np.flatnonzero(inside) if 14 <= row < 94]
     assert rest == [*LAST, *NIGHT, *NEXT]
 
 
@@ -200,7 +201,7 @@ def test_of_the_night_that_goes_on_the_hours_ahead_decide() -> None:
 
     taken = asked(fetched(own, midnight), other, midnight)
 
-    assert changed(own, taken) == [*range(52, 60), *NEXT]
+    assert changed(own, taken) == [*range(52, 62), *NEXT]
     assert taken.remarks == (disagree(10.0, 6.0, "2026-05-15T04:00"),)
 
 
@@ -235,8 +236,8 @@ def test_a_site_without_sunset_or_sunrise_has_nights_too(latitude: float, at: st
 
     taken = second_opinion(site, own, other, now)
 
-    inside = (own.times >= night.start.timestamp()) & (own.times <= night.end.timestamp())
-    assert 5 <= inside.sum() <= 19
+    inside = (own.times >= night.start.timestamp()) & (own.times <= night.cold_until.timestamp())
+    assert 7 <= inside.sum() <= 21
     assert np.all(taken.temp_c[inside] == 4.0)
     assert np.any(taken.temp_c == 10.0)
 

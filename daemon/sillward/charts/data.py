@@ -314,11 +314,11 @@ def _limits(series: str, name: str, plants: Iterable[Plant]) -> list[LimitLine]:
 
 def _with_low(scene: Scene, column: int, night: Night) -> NightSpan:
     low = float(spot_lows(scene, night)[column])
-    rows = scene.rows(night.start, night.end)
+    rows = scene.steps(night.start, night.cold_until)
     if not np.isfinite(low) or not rows.size or not _known(scene, column):
         return NightSpan(night.start, night.end)
-    row = rows[np.argmin(scene.climate.leaf_c[rows, column])]
-    return NightSpan(night.start, night.end, round(low, 2), moment(scene.climate.times[row]))
+    row = rows[np.argmin(scene.by_night.leaf_c[rows, column])]
+    return NightSpan(night.start, night.end, round(low, 2), moment(scene.by_night.times[row]))
 
 
 def _film(scene: Scene, column: int, rows: np.ndarray) -> Array:
@@ -327,8 +327,7 @@ def _film(scene: Scene, column: int, rows: np.ndarray) -> Array:
     if not _known(scene, column):
         return film
     by_day = (rows >= 0) & ~scene.climate.night[rows] if scene.climate.times.size else rows >= 0
-    lives = film_life_min(scene, column, rows[by_day])
-    film[by_day] = [lives[row] for row in rows[by_day].tolist()]
+    film[by_day] = film_life_min(scene, column, scene.climate.times[rows[by_day]])
     return np.asarray(np.minimum(film, FILM_MOST_MIN))
 
 

@@ -59,7 +59,7 @@ class Held:
         """Whether one can go by it alone: fresh, and the coming night is wholly known."""
         night = sun.night_at_or_after(site, now)
         fresh = self.weather.freshness(now) is Freshness.FRESH
-        return fresh and covers(self.weather, now, night.end)
+        return fresh and covers(self.weather, now, night.cold_until)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,7 +150,7 @@ class Shelf:
         night = sun.night_at_or_after(site, now)
 
         def rank(one: Held) -> tuple[bool, timedelta]:
-            return not covers(one.weather, now, night.end), one.weather.age(now)
+            return not covers(one.weather, now, night.cold_until), one.weather.age(now)
 
         usable = [one for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
         return min(usable or held, key=rank, default=None)

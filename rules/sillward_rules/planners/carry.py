@@ -15,7 +15,7 @@ from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, T
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing, chance_in, errands
 from sillward_rules.sun import Night
-from sillward_rules.weather import moment
+from sillward_rules.weather import moment, rows_from_to
 
 CLOSE_CALL = 1 / 3
 """From this chance on a plant that stays out is named. Judgement: one night in three."""
@@ -108,7 +108,7 @@ def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standin
         return []
     first, groups = alike(standing[cohorts], limits[cohorts])
     column, limit = standing[cohorts][first], limits[cohorts][first]
-    chances = chance_in(scene, night, scene.climate.leaf_c[:, column] - limit)
+    chances = chance_in(scene, night, column, limit)
     close = np.flatnonzero(chances >= CLOSE_CALL)
     said: dict[str, list[Threat]] = {}
     for number in close[np.argsort(-chances[close], kind="stable")].tolist():
@@ -179,7 +179,7 @@ def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Hours:
-    """Hours at a home from an hour before sunrise to the next sunrise, and the warmest by day.
+    """A home from an hour before sunrise to the end of the next night, and the warmest by day.
 
     leaf_c: the leaf, or the air where that is colder: a leaf in the sun says little of its pot.
     """
@@ -196,7 +196,7 @@ class _DaysOut:
     def __init__(self, scene: Scene, day: date) -> None:
         self.scene = scene
         self.events = sun.day_events(scene.site, day)
-        self._night_end = sun.night_of(scene.site, day).end
+        self._night_end = sun.night_of(scene.site, day).cold_until
         self._hours: dict[int, _Hours] = {}
 
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
@@ -239,9 +239,10 @@ class _DaysOut:
 
     def _hours_at(self, column: int) -> _Hours:
         scene, events = self.scene, self.events
-        rows = scene.rows(events.sunrise - timedelta(hours=1), self._night_end)
-        times = scene.climate.times[rows]
-        leaf = np.minimum(scene.climate.leaf_c[rows, column], scene.climate.temp_c[rows, column])
+        start = events.sunrise - timedelta(hours=1)
+        rows = rows_from_to(scene.by_night.times, start, self._night_end)
+        times = scene.by_night.times[rows]
+        leaf = np.minimum(scene.by_night.leaf_c[rows, column], scene.by_night.temp_c[rows, column])
         if scene.stale:
             leaf = np.full(leaf.shape, np.nan)
         by_day = leaf[times <= events.sunset.timestamp()]
@@ -259,10 +260,13 @@ class _DaysOut:
         scene, events = self.scene, self.events
         bound = -math.inf if limit is None else limit + scene.habits.out_margin_k
         warm = hours.leaf_c >= bound
-        steady = math.ceil(scene.habits.out_after / timedelta(hours=1))
-        for index in np.flatnonzero(warm).tolist():
-            run = warm[index : index + steady + 1]
-            if run.size <= steady or not run.all() or moment(hours.times[index]) > events.sunset:
+        until = hours.times + scene.habits.out_after.total_seconds()
+        ends = np.searchsorted(hours.times, until)
+        for index in np.flatnonzero(warm & (ends < warm.size)).tolist():
+            if (
+                not warm[index : ends[index] + 1].all()
+                or moment(hours.times[index]) > events.sunset
+            ):
                 continue
             since = max(_crossing(hours, index, bound), events.sunrise)
             return max(since + scene.habits.out_after, scene.now)
@@ -276,7 +280,7 @@ def _cold_again(hours: _Hours, since: datetime, limit: float) -> datetime | None
 
 
 def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
-    """When the leaf crossed the bound on the way to this hour; the hour itself if not known."""
+    """When the leaf crossed the bound on the way to this moment; itself if that is not known."""
     at = moment(hours.times[index])
     if index == 0:
         return at
@@ -284,4 +288,4 @@ def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
     if not np.isfinite(step) or step == 0 or not np.isfinite(bound):
         return at
     share = float((hours.leaf_c[index] - bound) / step)
-    return at - timedelta(hours=min(max(share, 0.0), 1.0))
+    return at - min(max(share, 0.0), 1.0) * (at - moment(hours.times[index - 1]))

@@ -73,7 +73,6 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
 def _judged(scene: Scene, night: Night) -> Judgement:
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
-    rows, since_dawn = scene.rows(start, night.end), scene.rows(morning, night.end)
     count = len(scene.cohorts)
     urgency = np.full((2, count), np.inf)
     source = np.zeros((2, count), dtype=np.int64)
@@ -84,13 +83,17 @@ def _judged(scene: Scene, night: Night) -> Judgement:
     # on a day to come it is if the night before asked for it.
     inside = scene.covered(scene.standing) | (morning > scene.now)
     sources: list[tuple[Firing, _Found]] = []
-    for firing in scene.carry_firings:
-        unknown = _unknown(scene, firing, start, night.end)
-        for of_whom, tail in ((~inside, None), (inside, since_dawn)):
+    for number, firing in enumerate(scene.carry_firings(night)):
+        unknown = _unknown(scene, firing, start, night)
+
+        def others(other: Night, number: int = number) -> Firing:
+            return scene.carry_firings(other)[number]
+
+        for of_whom, tail in ((~inside, None), (inside, morning)):
             spoken = np.flatnonzero((firing.member >= 0) & of_whom)
             if not spoken.size:
                 continue
-            one = _judge(scene, firing, night, rows, tail)
+            one = _judge(scene, firing, night, start, tail, others)
             sources.append((firing, one))
             of_class = firing.member[spoken]
             asks = one.fired[of_class] | unknown[of_class]
@@ -122,7 +125,7 @@ def _judged(scene: Scene, night: Night) -> Judgement:
         if not known[row, cohort]:
             return _reason(scene, night, firing, cohort, None)
         why = _reason(scene, night, firing, cohort, found)
-        if not night.start <= why.at <= night.end:
+        if not night.start <= why.at <= night.cold_until:
             return why
         return replace(why, chance=_finite(chances(firing)[firing.member[cohort]]))
 
@@ -136,37 +139,52 @@ def _judged(scene: Scene, night: Night) -> Judgement:
 
 
 def _judge(
-    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, since_dawn: np.ndarray | None
+    scene: Scene,
+    firing: Firing,
+    night: Night,
+    start: datetime,
+    since: datetime | None,
+    others: Callable[[Night], Firing],
 ) -> _Found:
-    """First crossing and worst value of every class within the rows.
+    """First crossing and worst value of every class from a moment until the cold of a night ends.
 
-    since_dawn: the rows from dawn on, of which these are the last; what goes on from the first of
-    them is the tail of the night before and no new need, unless it goes on until sunset. None: it
-    is a need all the same.
+    since: the dawn; what goes on from then is the tail of the night before and no new need, unless
+    it goes on until sunset. None: it is a need all the same. others: the rule in another night.
     """
-    size = firing.limit.size
+    rows, size = firing.rows(start, night.cold_until), firing.limit.size
     if rows.size == 0 or size == 0:
         nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
         return _Found(nothing, zero, zero, zero.astype(int), zero, zero, nothing)
-    fires = firing.fires[rows]
-    if since_dawn is not None:
-        over = np.maximum.accumulate(~firing.fires[since_dawn], axis=0)
-        ends = over[scene.climate.times[since_dawn] <= night.start.timestamp()].any(axis=0)
-        fires = fires & (over[-rows.size :] | ~ends)
+    fires = _of_this_night(scene, firing, night)
+    if since is not None:
+        since_dawn = firing.rows(since, night.cold_until)
+        over = np.maximum.accumulate(~fires[since_dawn], axis=0)
+        ends = over[firing.times[since_dawn] <= night.start.timestamp()].any(axis=0)
+        fires = fires[rows] & (over[-rows.size :] | ~ends)
+    else:
+        fires = fires[rows]
     first = rows[np.argmax(fires, axis=0)]
     last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
-    hours, degree_hours = exposure_of(scene, firing, night)
+    hours, degree_hours = exposure_of(firing, night)
     return _Found(
         fired=fires.any(axis=0),
-        crossing=_crossings(firing, scene.climate.times, first),
-        until=_crossings_back(firing, scene.climate.times, last),
+        crossing=_crossings(firing, first),
+        until=_crossings_back(firing, last),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
-        brief=borne(scene, firing, night, hours),
+        brief=borne(scene, firing, night, hours, others),
     )
+
+
+def _of_this_night(scene: Scene, firing: Firing, night: Night) -> np.ndarray:
+    """Where a rule fires (time, class), without what its hours have of the night before."""
+    span = firing.rule.hours.of_night(scene.site, night)
+    if span is None:
+        return firing.fires
+    return np.asarray(firing.fires & (firing.times >= span[0].timestamp())[:, None])
 
 
 def tail_ends(scene: Scene, events: DayEvents) -> Array:
@@ -174,12 +192,12 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
 
     What does not end before sunset never does.
     """
-    rows = scene.rows(events.sunrise, events.sunset)
     ends = np.full(len(scene.cohorts), -np.inf)
-    if not rows.size:
-        return ends
-    times = np.append(scene.climate.times[rows].astype(np.float64), np.inf)
-    for firing in scene.carry_firings:
+    for firing in scene.carry_firings(sun.night_of(scene.site, events.day)):
+        rows = firing.rows(events.sunrise, events.sunset)
+        if not rows.size:
+            continue
+        times = np.append(firing.times[rows], np.inf)
         fires = firing.fires[rows]
         over = np.where(fires.all(axis=0), rows.size, np.argmin(fires, axis=0))
         until = np.where(over > 0, times[over], -np.inf)
@@ -188,14 +206,14 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
     return ends
 
 
-def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> Array:
+def _crossings(firing: Firing, first: np.ndarray) -> Array:
     """When [unix s] each class crossed its bound on the way to the row where the rule fires.
 
     The bound may have been crossed before the rule's own hours begin: walk back while the
     quantity stays beyond it (or is unknown: then it may have been), and interpolate within the
-    hour of the crossing.
+    step of the crossing.
     """
-    classes = np.arange(first.size)
+    times, classes = firing.times, np.arange(first.size)
     if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
         return np.asarray(times[first] - HOUR_S * firing.values[first, classes], dtype=np.float64)
     rows = np.arange(times.size)[:, None]
@@ -208,16 +226,16 @@ def _crossings(firing: Firing, times: np.ndarray, first: np.ndarray) -> Array:
     step = gap_before - gap_after
     known = np.isfinite(step) & (step != 0)
     share = np.where(known, gap_before / np.where(known, step, 1.0), 0.0)
-    crossing = times[before] + np.clip(share, 0.0, 1.0) * HOUR_S
+    crossing = times[before] + np.clip(share, 0.0, 1.0) * (times[after] - times[before])
     return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
 
 
-def _crossings_back(firing: Firing, times: np.ndarray, last: np.ndarray) -> Array:
+def _crossings_back(firing: Firing, last: np.ndarray) -> Array:
     """When [unix s] each class is within its bound again, after the last row where the rule fires.
 
-    Within the hour that follows, on a straight line; that row itself where the next is not known.
+    Within the step that follows, on a straight line; that row itself where the next is not known.
     """
-    classes = np.arange(last.size)
+    times, classes = firing.times, np.arange(last.size)
     after = np.minimum(last + 1, times.size - 1)
     gap_before = firing.bound[last, classes] - firing.values[last, classes]
     gap_after = firing.bound[after, classes] - firing.values[after, classes]
@@ -225,24 +243,28 @@ def _crossings_back(firing: Firing, times: np.ndarray, last: np.ndarray) -> Arra
     back = (gap_after < 0) & (gap_before >= 0)
     share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
     share = np.where(np.isfinite(gap_after), share, 0.0)
-    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * HOUR_S, dtype=np.float64)
+    step = times[after] - times[last]
+    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * step, dtype=np.float64)
 
 
-def _unknown(scene: Scene, firing: Firing, start: datetime, end: datetime) -> np.ndarray:
-    """(class,) whether an hour of the rule from start to end is not known where it stands."""
+def _unknown(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.ndarray:
+    """(class,) whether a moment of the rule, until the cold ends, is not known where it stands."""
     weathered = np.array(
         [not scene.climate.spots[int(column)].holds_itself for column in firing.column], dtype=bool
     )
     if scene.stale:
         return weathered
-    hours = hours_within(start, end)
+    span = firing.rule.hours.of_night(scene.site, night)
+    hours = hours_within(start, night.cold_until)
     counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
-    known = np.zeros((hours.size, firing.limit.size), dtype=bool)
-    rows = scene.rows(start, end)
-    if rows.size:
-        places = (scene.climate.times[rows] - hours[0]) // HOUR_S
-        known[places] = firing.known[rows]
-    return np.asarray(weathered & (counts[:, None] & ~known).any(axis=0))
+    if span is not None:
+        start = max(start, span[0])
+        counts &= hours >= span[0].timestamp()
+    if not np.isin(hours[counts], firing.times).all():
+        return weathered
+    rows = firing.rows(start, night.cold_until)
+    asked = firing.counts[rows][:, None] & ~firing.known[rows]
+    return np.asarray(weathered & asked.any(axis=0))
 
 
 def _reason(
@@ -254,7 +276,7 @@ def _reason(
     hours = degree_hours = until = None
     if found is not None:
         row = int(found.worst_row[of_class])
-        value, at = round(float(firing.values[row, of_class]), 2), moment(scene.climate.times[row])
+        value, at = round(float(firing.values[row, of_class]), 2), moment(firing.times[row])
         bound = float(firing.bound[row, of_class])
         until = moment(found.until[of_class])
         hours, degree_hours = _finite(found.hours[of_class]), _finite(found.degree_hours[of_class])

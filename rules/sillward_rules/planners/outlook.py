@@ -14,9 +14,10 @@ from sillward_rules.planners import carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import CarryBegins, CarryEnds, Remark, Spell, SpotDark
-from sillward_rules.scene import Scene, Standing, chance_in, full_hours
+from sillward_rules.scene import Scene, Standing, chance_in
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
+from sillward_rules.weather import covers_hours
 
 NIGHTS = 7
 
@@ -145,7 +146,7 @@ def _day(
 def _covered(scene: Scene, night: Night) -> bool:
     """Whether the forecast reaches to the end of the night at all."""
     times = scene.climate.times
-    return bool(times.size) and float(times[-1]) >= night.end.timestamp() - 3600
+    return bool(times.size) and float(times[-1]) >= night.cold_until.timestamp() - 3600
 
 
 def _outdoor_columns(scene: Scene) -> list[int]:
@@ -173,8 +174,7 @@ def _chance(scene: Scene, night: Night) -> float | None:
     columns = np.flatnonzero(np.isfinite(limit) & ~scene.holds_itself)
     if not columns.size:
         return None
-    margin = scene.climate.leaf_c[:, columns] - limit[columns]
-    highest = float(chance_in(scene, night, margin).max())  # NaN if one is
+    highest = float(chance_in(scene, night, columns, limit[columns]).max())  # NaN if one is
     return round(highest, 2) if np.isfinite(highest) else None
 
 
@@ -273,14 +273,13 @@ def _spells(days: Sequence[DayAhead]) -> list[Remark]:
 def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> Remark | None:
     """The first night that needs a carry after one that did not, or needs none any more."""
     before = sun.night_of(scene.site, first.day - timedelta(days=1))
-    rows = scene.rows(before.start, before.end)
-    needed = any(
-        bool(firing.by_plant(firing.fires[rows].any(axis=0)).any())
-        for firing in scene.carry_firings
-    )
+    whole = covers_hours(scene.climate.times, before.start, before.cold_until)
+    needed, known = False, True
+    for firing in scene.carry_firings(before):
+        rows = firing.rows(before.start, before.cold_until)
+        needed |= bool(firing.by_plant(firing.fires[rows].any(axis=0)).any())
+        known &= bool(firing.known[rows].all())
     needs = [bool(night.plants_in) for night in nights]
-    whole = rows.size >= full_hours(before.start, before.end)
-    known = all(bool(firing.known[rows].all()) for firing in scene.carry_firings)
     if not nights or not whole or (not known and not needed):
         return None
     if not needed and any(needs):

@@ -13,17 +13,20 @@ from sillward_rules.remark import (
     ShelterUnknown,
 )
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, full_hours
+from sillward_rules.scene import Scene, Standing
 from sillward_rules.sun import Night
 
 
 def spot_lows(scene: Scene, night: Night) -> Array:
-    """(spot,) lowest leaf temperature of each spot in a night [°C]; NaN where it is not known."""
-    rows = scene.rows(night.start, night.end)
+    """(spot,) lowest leaf temperature of each spot in a night [°C]; NaN where it is not known.
+
+    Until its cold no longer counts.
+    """
+    rows = scene.steps(night.start, night.cold_until)
     held = [np.nan if s.night_low_c is None else s.night_low_c for s in scene.climate.spots]
     lows = np.full(len(held), np.nan)
-    if rows.size >= max(full_hours(night.start, night.end), 1):
-        lows = scene.climate.leaf_c[rows].min(axis=0)  # NaN if an hour is
+    if rows.size:
+        lows = scene.by_night.leaf_c[rows].min(axis=0)  # NaN if a moment is
     # What holds itself does so whatever the forecast reaches.
     return np.asarray(np.where(scene.holds_itself, held, lows))
 
