@@ -18,7 +18,7 @@ from sillward_rules.season import Season, day_length_h, running_mean_c, season_o
 from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
 from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
-from sillward_rules.weather import HOUR_S, Weather, at_moments, between, bridge_gaps, moment
+from sillward_rules.weather import Weather, at_moments, between, bridge_gaps, moment
 from sillward_rules.wetness import (
     AXIL_FACTOR,
     crown_water,
@@ -98,9 +98,9 @@ def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
     """The same climate by the hour of the day and by the quarter of an hour at night.
 
     Nights with sunset and sunrise themselves, on until their limits no longer hold: what air, sky
-    and wind are in between is interpolated, and the leaf worked out from that. Where the sun or
-    rain of an hour counts, it is the hour's that a moment lies in; of light the lesser of that
-    hour's and its neighbour's, so that no leaf is warmed by a sun that is not up.
+    and wind are in between is interpolated, and the leaf worked out from that. Rain and hail are
+    those of the hour that a moment lies in; light is the lesser of that hour's and of the one
+    before, so that no leaf is warmed by a sun that is not up yet.
     hourly : the climate of this weather at its full hours.
     """
     return _climate_by_night(site, hourly, weather)
@@ -136,7 +136,10 @@ def _worked_out(
     )
     share = _wind_share(spots)
     wind = np.maximum(np.where(held | (share == 0), 0.0, blown * share), CALM_WIND_M_S)
-    light = np.where(held, np.nan, _light(site, spots, weather, night))
+    if hourly is None:
+        light = np.where(held, np.nan, _light(site, spots, weather, night))
+    else:
+        light = _lesser(hourly.times, hourly.light_w_m2, weather.times)
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
     cloud = np.nan_to_num(cloud, nan=0.0)[:, None]
@@ -256,8 +259,7 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarra
     # Where there is no beam nobody asks where the sun is.
     dark = (weather.direct_w_m2 == 0) & np.isfinite(weather.diffuse_w_m2)
     azimuth, elevation = np.zeros(dark.shape), np.full(dark.shape, -90.0)
-    middles = HOUR_S * np.ceil(weather.times[~dark] / HOUR_S) - HOUR_S / 2
-    azimuth[~dark], elevation[~dark] = sun.positions(site, middles)
+    azimuth[~dark], elevation[~dark] = sun.positions(site, weather.times[~dark] - 1800)
     reaches = np.ones((weather.times.size, len(spots)), dtype=bool)
     for column, spot in enumerate(spots):
         if spot.sun_windows is not None:
@@ -269,6 +271,16 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarra
     # Unknown light of the night is none.
     unlit = (night | (elevation < sun.HORIZON_DEG))[:, None]
     return np.asarray(np.where(unlit & np.isnan(light), 0.0, light))
+
+
+def _lesser(times: np.ndarray, of_hour: Array, at: Array) -> Array:
+    """Of means of hours (time, spot), at moments (moment,): that of the hour or of the one before.
+
+    The lesser of both; at a full hour its own.
+    """
+    rows = np.searchsorted(times, at, side="left")
+    before = np.where(times[rows] == at, rows, rows - 1)
+    return np.asarray(np.minimum(of_hour[before], of_hour[rows]))
 
 
 def _seasons(site: Site, weather: Weather, temp_c: Array) -> NDArray[np.object_]:

@@ -142,8 +142,6 @@ SERIES = (
 OF_THE_HOUR = ("rain_mm", "direct_w_m2", "diffuse_w_m2", "hail_pct")
 """Sums, means or facts of the hour that ends at the time; all others are instants."""
 
-_LIGHT = ("direct_w_m2", "diffuse_w_m2")
-
 _IN_WORDS = {
     "temp_c": "temperature",
     "dew_point_c": "dew point",
@@ -223,19 +221,15 @@ def between(times: np.ndarray, series: Array, at: Array) -> Array:
 def at_moments(weather: Weather, at: Array) -> WeatherBetween:
     """A weather at moments within its hours, in order [unix s].
 
-    Instants lie on straight lines between the hours, gaps bridged as ever; of an hour's sums and
-    facts each moment has those of its hour, and of light the lesser of its hour's and of the next
-    one before. At a full hour all is as the weather has it.
+    Instants lie on straight lines between the hours, gaps bridged as ever; of an hour's sums, means
+    and facts each moment has those of its hour. At a full hour all is as the weather has it.
     """
     times = weather.times
     rows = np.searchsorted(times, at, side="left")
-    before = np.where(times[rows] == at, rows, rows - 1) if times.size else rows
     series = {}
     for name in SERIES:
         values = getattr(weather, name)
-        if name in _LIGHT:
-            series[name] = np.minimum(values[before], values[rows])
-        elif name in OF_THE_HOUR:
+        if name in OF_THE_HOUR:
             series[name] = values[rows]
         else:
             series[name] = between(times, bridge_gaps(values), at)
