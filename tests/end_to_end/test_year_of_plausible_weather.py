@@ -17,7 +17,7 @@ from sillward_rules.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNight, Out
 from sillward_rules.plausible import doubts_about
 from sillward_rules.spread import usual_error_k
 from sillward_rules.weather import Weather, bridge_gaps, covers
-from tests.end_to_end.test_year_of_airport_weather import NEWARK, UNITS, days, hourly
+from tests.end_to_end.airport import NEWARK, UNITS, days, hourly
 
 AHEAD_H, PAST_H = 168, 24
 TEMP, DEW, HUMIDITY = "temperature_2m", "dew_point_2m", "relative_humidity_2m"

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import fields, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward_rules import air, sun
+from sillward_rules import air
 from sillward_rules.air import Array
 from sillward_rules.climate import Climate, climate_of, film_air
 from sillward_rules.collection import Habits

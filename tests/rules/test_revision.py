@@ -295,8 +295,8 @@ def test_a_reason_tells_until_when_it_is_too_cold() -> None:
 def test_another_shelter_is_told_only_if_the_one_that_was_told_fails_by_more_than_a_hair(
     porch_c: float, to: list[str]
 ) -> None:
-    """Told to a porch 6 K warmer than the night, for a limit of 13 °C; then the forecast falls."""
-    porch = Spot("porch", indoors=True, night_offset_k=6.0)
+    """Told to a porch 6 K warmer than outside, for a limit of 13 °C; then the forecast falls."""
+    porch = Spot("porch", indoors=True, night_offset_k=6.0, day_offset_k=6.0)
     whose = collection(plant(shelter="porch"), spots=(OPEN_BENCH, porch, WARM_ROOM))
 
     change = revision(7.5, porch_c - 6.0, whose, moved_by=timedelta(hours=6))
