@@ -90,7 +90,7 @@ def test_it_shows_source_age_spread_and_tonights_lows() -> None:
     assert "  reaches Thu 21 May 20:00; no gaps in three days" in lines
     assert "spread: usual errors by lead time" in lines
     assert "tonight, Thu 14 May 18:44 to 08:18" in lines
-    assert any(line.startswith("  pergola     leaf 4.1 °C at 08:00, air 5.1 °C") for line in lines)
+    assert any(line.startswith("  pergola     leaf 4.0 °C at 08:00, air 5.1 °C") for line in lines)
     assert all(len(line) <= 78 for line in lines)
 
 
