@@ -24,7 +24,7 @@ from sillward_rules.planners.protect import (
 )
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
 from sillward_rules.rule import Firing, alike
-from sillward_rules.scene import Scene, Standing, errands, full_hours
+from sillward_rules.scene import Scene, Standing, errands
 from sillward_rules.spot import Spot
 from sillward_rules.sun import Night
 from sillward_rules.weather import moment
@@ -282,9 +282,9 @@ def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[
         return []
     lows = np.full((len(nights), asked.size), np.nan)
     for number, (night, standing) in enumerate(nights):
-        rows = scene.rows(night.start, night.end)
-        if rows.size and rows.size >= full_hours(night.start, night.end):
-            lows[number] = scene.climate.temp_c[rows].min(axis=0)[standing[asked]]
+        rows = scene.steps(night.start, night.end)
+        if rows.size:
+            lows[number] = scene.by_night.temp_c[rows].min(axis=0)[standing[asked]]
     warm = lows > limit[asked]
     said: list[Remark] = []
     for bound in np.unique(limit[asked][warm.any(axis=0)]).tolist():
