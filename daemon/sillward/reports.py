@@ -241,14 +241,19 @@ def _at_spot(account: Account, voice: Voice) -> str:
     if spot.holds_itself:
         night, day = voice.bound(spot.night_low_c), voice.bound(spot.day_low_c)
         return f"spot: holds {night} at night, {day} by day"
-    sun = "not given" if spot.sun_windows is None else f"{len(spot.sun_windows)} windows"
+    sun = "sun not given" if spot.sun_windows is None else _windows(len(spot.sun_windows))
     return (
         f"spot: night {voice.offset(spot.night_offset_k)}, "
         f"day {voice.offset(spot.day_offset_k)}, "
         f"sky view {_or(spot.sky_view)}, wind x {_or(spot.wind)} at {spot.height_m:g} m, "
-        f"cloth takes {spot.shade:g}, sun {sun}, rain x {_or(spot.rain)}; "
+        f"cloth takes {spot.shade:g}, {sun}, rain x {_or(spot.rain)}; "
         f"{account.pressure_kpa:.1f} kPa"
     )
+
+
+def _windows(count: int) -> str:
+    windows = "window" if count == 1 else "windows"
+    return f"{count or 'no'} {windows} of direct sun"
 
 
 def _or(share: float | None) -> str:

@@ -143,6 +143,14 @@ class ShelterUnknown(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class OnNights(Remark):
+    """What is true of some nights of the week, by the dates of their evenings, in order."""
+
+    nights: tuple[date, ...]
+    about: Remark
+
+
+@dataclass(frozen=True, slots=True)
 class ColdBorne(Remark):
     """Plants that may stay out: the night dips under their limit for a short while only."""
 

@@ -34,6 +34,7 @@ from sillward_rules.remark import (
     ForecastOld,
     ForecastUndated,
     NightUnjudged,
+    OnNights,
     Remark,
     WateringIncomplete,
     WateringUnplanned,
@@ -271,10 +272,18 @@ def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:
         for one in warnings
     )
     if any(isinstance(one, ForecastDoubted) and one.colder for one in warnings):
-        warnings = [one for one in warnings if not isinstance(one, NightUnjudged)]
+        warnings = [one for one in warnings if not isinstance(_said(one), NightUnjudged)]
     if not nothing:
         return tuple(warnings)
-    return tuple(one for one in warnings if not isinstance(one, NightUnjudged | WateringIncomplete))
+    return tuple(one for one in warnings if not isinstance(_said(one), _FOLLOWS))
+
+
+_FOLLOWS = NightUnjudged | WateringIncomplete
+
+
+def _said(remark: Remark) -> Remark:
+    """What is said of some nights, or of this one."""
+    return remark.about if isinstance(remark, OnNights) else remark
 
 
 def _coverage_warnings(scene: Scene) -> list[Remark]:

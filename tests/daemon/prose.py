@@ -5,6 +5,8 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
+from sillward.ledger import StoredChore
+
 UNIT = r"°[CF]?|K\b|%|min\b|h\b|m/s\b|mph\b|mm\b|mS/cm\b|mol/m2\b|kPa\b|g/L\b|g\b|L\b|ppm\b|umol\b"
 COUNTED = (
     r"plants?\b|more\b|nights?\b|evenings?\b|days?\b|trips?\b|times\b|notices?\b|stay in\b|hours?\b"
@@ -21,9 +23,10 @@ _NO_MEASURES = tuple(
         r"\b\d{1,2} (Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)\w*( \d{4})?\b",
         r"\(\d+\)",  # how many plants
         r"\+\d+ more\b",
-        r"\b(all|rest) \d+\b",
-        r"(?<=, )\d+ (?=by )",
-        r"\b\d+ (?=> )",
+        r"\ball \d+\b",
+        r"(?<=, )\d+ (?=later\b)",
+        r"(?<=, then )\d+(?= by |, )",
+        r"(?<=[:,;] )\d+ (?=to )",
         r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d(?=,|$)",  # mistings of a day
         r"\b\d+ of (?=\d+ )",
         r"\banswered \d+\b",  # what a server said
@@ -141,6 +144,12 @@ def hours(text: str) -> list[int]:
     return found
 
 
+def minutes(clock: str) -> int:
+    """A clock time, with a day before it or not, in minutes of the day."""
+    (at,) = hours(clock)
+    return at
+
+
 def _nameless(text: str, names: Collection[str]) -> str:
     for name in sorted(names, key=len, reverse=True):
         text = text.replace(name, "")
@@ -183,13 +192,13 @@ CLOCK = r"(?:tomorrow |[A-Z][a-z]{2} )?\d{1,2}:\d\d(?: [ap]m)?"
 
 _COUNTS = {
     "in": (
-        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, (\d+) by {CLOCK})?",
-        r"\b(\d+) more in\b",
+        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, (\d+) more(?:, the first)? by {CLOCK})?",
+        rf"\b(\d+) more in (?:by {CLOCK}|now)(?:, then (\d+)(?:, the first)? by {CLOCK})?",
         r"\bin NOW (\d+) plants?\b",
         r"\bno shelter(?: tonight)?: (\d+) plants?\b",
     ),
     "out": (
-        rf"\bout (?:from {CLOCK}|now): (\d+) plants?\b",
+        rf"\bout (?:from {CLOCK}|now): (\d+) plants?(?:, (\d+) later)?",
         rf"\bout later, from {CLOCK}: (\d+) plants?\b",
     ),
     "off": (r"\bno longer needed: (\d+) plants?\b", r"\bstay in today: (\d+) plants?\b"),
@@ -233,17 +242,19 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
     found: list[Walk] = []
     for line in body.splitlines():
         when = rf"(?:In )?(?:(?:by )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
-        if re.match(rf"{when}(?:{spot}): \d+ > ", line, re.IGNORECASE):
-            found += [("in", int(count)) for count in re.findall(r"\b(\d+) > ", line)]
-        elif one := re.match(rf"{when}(?:{spot}): (.* > (?:{spot}))$", line, re.IGNORECASE):
-            ways = re.split(rf"(?<= > )(?:{spot})(?:; |$)", one[1])
-            found += [("in", _meant(way.removesuffix(" > "), plants)) for way in ways if way]
+        if re.match(rf"{when}(?:{spot}): \d+ to (?:{spot})", line, re.IGNORECASE):
+            found += [("in", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
+        elif one := re.match(
+            rf"{when}(?:{spot}): (.* to (?:{spot}))(?:; not .*)?$", line, re.IGNORECASE
+        ):
+            ways = re.split(rf"(?<= to )(?:{spot})(?:; |$)", one[1])
+            found += [("in", meant(way.removesuffix(" to "), plants)) for way in ways if way]
         elif one := re.match(rf"{when}(?:({spot}) )?> ({spot}): (.+)$", line, re.IGNORECASE):
-            found.append((_way(one[1], one[2]), _meant(one[3], plants)))
+            found.append((_way(one[1], one[2]), meant(one[3], plants)))
         elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
-            found.append(("out", _meant(one[1], plants)))
+            found.append(("out", meant(one[1], plants)))
         elif line.startswith("Out ") and not line.startswith("Out again"):
-            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=[,;]|$)", line)]
+            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=,|$)", line)]
     return found
 
 
@@ -255,9 +266,9 @@ def _way(start: str | None, end: str) -> str:
 SHELTERS = frozenset({"sunroom", "back hall", "kitchen"})
 
 
-def _meant(who: str, plants: Collection[str]) -> int:
-    """How many plants are "A, B and 3 more", "3 plants", "all 6", "rest but A (4)"."""
-    number = r"(?:all|rest) (\d+)|(?:all|rest) but .*\((\d+)\)|(\d+) plants?"
+def meant(who: str, plants: Collection[str]) -> int:
+    """How many plants are "A, B and 3 more", "3 plants", "all 6", "all but A (4)"."""
+    number = r"all (\d+)|all but .*\((\d+)\)|(\d+) plants?"
     if counts := re.fullmatch(number, who):
         return int(next(one for one in counts.groups() if one))
     more = re.search(r" and (\d+) more$", who)
@@ -274,7 +285,7 @@ CUT = re.compile(r"\+(\d+) more(?: \((\d+) plants?\))?: `sillward sheet`")
 """What ends a push that does not tell all."""
 
 _TOLD_BY = {
-    "carry-in": r"{spot}\b.*> {to}\b",
+    "carry-in": r"{spot}\b.*(?:>|\bto) {to}\b",
     "carry-out": r"> {to}:|^Out .*\b{to} \d",
     "mist": r"^Mist .*\b{spot}\b",
     "feed": r"^Mist .*\bfeed\b",
@@ -289,13 +300,67 @@ _TOLD_BY = {
 }
 
 
-def tells(text: str, kind: str, spot: str, to: str) -> bool:
-    """Whether a push has a line for a chore of this kind at this spot."""
-    pattern = _TOLD_BY[kind].format(spot=re.escape(spot), to=re.escape(to))
-    return re.search(pattern, text, re.IGNORECASE | re.MULTILINE) is not None
+_BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down")
+
+
+def tells(text: str, chore: StoredChore) -> bool:
+    """Whether a push has a line for a chore, at its spot, and at its hour if the line tells one."""
+    document = chore.document
+    spot, to = re.escape(document["from"]), re.escape(document["to"])
+    pattern = _TOLD_BY[chore.kind].format(spot=spot, to=to)
+    start = document["not_before"] if chore.kind == "carry-out" else None
+    at = minutes((start or document["before"])[11:16])
+    for line in text.splitlines():
+        if re.search(pattern, line, re.IGNORECASE) and (
+            chore.kind not in _BY_HOUR
+            or not hours(line)
+            or at in hours(line)
+            or re.search(r"\bnow\b", line, re.IGNORECASE)
+        ):
+            return True
+    return False
 
 
 def remarks(full: str) -> int:
     """How many things to beware of a sheet in full has."""
     part = re.search(r"^WATCH OUT\n((?:  .*\n)+)", full, re.MULTILINE)
     return len(re.findall(r"^  \S", part[1], re.MULTILINE)) if part else 0
+
+
+TOO_COLD_IN_ONE = ": no spot is known to be warm enough"
+"""What ends the line that stands for every remark on where it is too cold."""
+
+
+def too_cold(full: str) -> int:
+    """How many remarks of a sheet in full tell where it is, or may be, too cold."""
+    return len(
+        re.findall(
+            r"no\s+spot\s+is\s+warm\s+enough|no\s+other\s+spot\s+is\s+known|find\s+a\s+warm\s+place",
+            full,
+        )
+    )
+
+
+def form(text: str) -> list[str]:
+    """The first word of each line, and whether it counts: how a push has been told."""
+    return [re.sub(r"[^A-Za-z! ]", "", HOUR.sub("", line))[:12] for line in text.splitlines()]
+
+
+def repeats_untold(text: str, chores: Collection[StoredChore]) -> set[str]:
+    """The ids of mistings of some who were misted before that a push has no line for.
+
+    What is repeated for the very same plants is told with their first misting.
+    """
+    first, seen, untold = list[frozenset[str]](), set[str](), set[str]()
+    for one in sorted(chores, key=lambda chore: (chore.before, chore.id)):
+        if one.kind != "mist":
+            continue
+        if not seen.issuperset(one.plants):
+            first.append(frozenset(one.plants))
+        elif frozenset(one.plants) not in first:
+            spot, at = one.document["from"], one.document["before"][11:16]
+            lines = [line for line in text.splitlines() if line.startswith("Mist again ")]
+            if not any(spot in line and minutes(at) in hours(line) for line in lines):
+                untold.add(one.id)
+        seen.update(one.plants)
+    return untold

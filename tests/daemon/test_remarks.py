@@ -30,6 +30,7 @@ from sillward_rules.remark import (
     NoForecast,
     NoShelter,
     Note,
+    OnNights,
     Plain,
     Remark,
     ShelterChosen,
@@ -58,7 +59,7 @@ def at(clock: str) -> datetime:
     return datetime(2026, 5, 14, hour, minute, tzinfo=MENDOZA.zone)
 
 
-THURSDAY = date(2026, 5, 14)
+THURSDAY, SATURDAY = date(2026, 5, 14), date(2026, 5, 16)
 A, B = ("Anemone",), ("Anemone", "Boat")
 SIX, SEVEN = tuple("ABCDEF"), tuple("ABCDEFG")
 
@@ -136,6 +137,18 @@ SAMPLES: list[tuple[Remark, str]] = [
         ShelterUnknown(SEVEN, "shed", None, None),
         "A, B, C, D, E, F, G: nobody knows what shed holds tonight, and no other spot is known to "
         "be warm enough",
+    ),
+    (
+        OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),
+        "Thu night: Anemone, Boat to room, 16 °C: shed is too cold (9 °C, they need 13 °C)",
+    ),
+    (
+        OnNights((THURSDAY, SATURDAY), NightUnjudged(("bench",))),
+        "Thu and Sat night: too few known hours at bench: treated as a cold night",
+    ),
+    (
+        OnNights((THURSDAY, SATURDAY, date(2026, 5, 18)), ShelterChosen(A, "room", 16.0)),
+        "Thu and 2 more nights: Anemone to room, which holds 16 °C: no shelter is given",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),

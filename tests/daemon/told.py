@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import cache
 
 from sillward.ledger import StoredChore
@@ -16,15 +17,16 @@ US = Units("°F", "12 h", "mph")
 class Told:
     """A push as it was sent, and what it has to tell.
 
-    plants, spots: the names of all, in which there may be numbers and commas. full: the sheet in
-    full, where there is one. chores: all that it is about. into, out: plants that must be carried,
-    the homeless among them without a shelter. off: plants of orders that are taken back. order:
-    whether it asks for anything.
+    plants, spots: the names of all, in which there may be numbers and commas. at: when. full: the
+    sheet in full, where there is one. chores: all that it is about. into, out: plants that must be
+    carried, the homeless among them without a shelter. off: plants of orders that are taken back.
+    order: whether it asks for anything.
     """
 
     push: Message
     plants: frozenset[str]
     spots: frozenset[str]
+    at: datetime
     full: str | None = None
     chores: tuple[StoredChore, ...] = ()
     into: frozenset[str] = frozenset()
@@ -110,6 +112,7 @@ def said(stage: Stage) -> Told:
         stage.pushes[-1],
         frozenset(plant.name for plant in collection.plants),
         frozenset(spot.name for spot in collection.spots),
+        stage.clock.now,
     )
 
 

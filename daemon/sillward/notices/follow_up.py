@@ -1,6 +1,7 @@
 """What follows a round, in the words of a push: changes, reminders, and what was told too late."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -10,6 +11,7 @@ from sillward.notices.phrases import count_of
 from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.remark import Remark
 from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
 
@@ -51,6 +53,7 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
     parts = [
         *_orders([(one.chore, one.was) for one in moved_orders], now, voice),
         *_orders([(one, None) for one in revision.added], now, voice),
+        phrases.too_cold(_about(phrases.plants_of(orders), sheet.warnings), voice),
         said(phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
@@ -60,6 +63,13 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
     ]
     spare = room_for_minutes(orders, now, voice)
     return composed(capital("; ".join(heads[:2])), parts, voice, spare)
+
+
+def _about(plants: AbstractSet[str], warnings: Iterable[Remark]) -> list[Remark]:
+    """The warnings on where it is too cold, about these plants alone."""
+    told = (one for one in warnings if phrases.is_too_cold(one))
+    some = ((one, tuple(name for name in one.plants if name in plants)) for one in told)
+    return [replace(one, plants=names) for one, names in some if names]
 
 
 def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:

@@ -7,7 +7,7 @@ from sillward.notices import phrases
 from sillward.notices.short import mist_advice
 from sillward.notices.voice import Voice, capital
 from sillward.tables_text import cut, padded, width, wrapped
-from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.remark import nothing_known
 from sillward_rules.sheet import Round, Sheet
@@ -52,6 +52,8 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
         yield ""
     for kind in _ORDER if round_ is not Round.WEEK else ():
         of_kind = [chore for chore in sheet.chores if chore.kind is kind]
+        if kind in WETTINGS:  # they are told by when they begin
+            of_kind.sort(key=lambda one: (one.not_before or one.before, one.before))
         if of_kind:
             yield say("kind", name=kind.value).upper()
             for chore in of_kind:
@@ -218,19 +220,29 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
 
 
 def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]]:
-    """For each day of a week: out from when, in by when, how many."""
+    """For each day of a week, in the order of the hours: out from when, in by when, how many."""
     days: dict[date, list[Chore]] = {}
     for chore in sorted(chores, key=lambda one: told_at(one, voice)):
         days.setdefault(told_at(chore, voice).date(), []).append(chore)
     for day, walks in days.items():
-        parts = []
-        for kind in (ChoreKind.CARRY_OUT, ChoreKind.CARRY_IN):
-            same = [walk for walk in walks if walk.kind is kind]
-            if same:
-                hour, count = voice.hour(told_at(same[0], voice)), phrases.count_of(same)
-                out = kind is ChoreKind.CARRY_OUT
-                parts.append(voice.say("walk", out=out, hour=hour, count=count))
-        yield day, "; ".join(parts)
+        kinds = dict.fromkeys(walk.kind for walk in walks)
+        yield (
+            day,
+            "; ".join(_walk([one for one in walks if one.kind is kind], voice) for kind in kinds),
+        )
+
+
+def _walk(walks: Sequence[Chore], voice: Voice) -> str:
+    """The walks of a day one way, by their hours: those of the first, and how many later."""
+    hour = told_at(walks[0], voice)
+    first = phrases.count_of([one for one in walks if told_at(one, voice) == hour])
+    return voice.say(
+        "walk",
+        out=walks[0].kind is ChoreKind.CARRY_OUT,
+        hour=voice.hour(hour),
+        count=first,
+        later=phrases.count_of(walks) - first,
+    )
 
 
 def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:

@@ -1,16 +1,20 @@
 """Pieces of wording about chores that every message shares: the number that matters, and heads."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
-from typing import Any, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
+from sillward.notices.push import Line, Part, Words
 from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
+from sillward_rules.revision import ORDERS, hour_of
 from sillward_rules.sheet import Sheet
 from sillward_rules.spread import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
-"""Walks this close together are one number in a title."""
+"""Walks this close together are reminded of together. Judgement."""
 
 
 def number(reason: Reason, voice: Voice) -> str:
@@ -71,25 +75,42 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
 
 
 def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "in by 17:50: 14 plants", ": 4 plants, 12 by 19:00" where the walks lie far apart; "cover by
-    21:00: 3 plants". chores: of one kind, by their hours."""
+    """ "in by 17:50: 5 plants, 9 more by 18:10"; "cover by 21:00: 3 plants".
+
+    chores: of one kind.
+    """
     kind = chores[0].kind
+    facts = trips(chores, now, voice)
     if kind is ChoreKind.CARRY_IN:
-        return voice.say("head_in", **trips(chores, now, voice))
-    by, count = voice.by(chores[0].before, now), count_of(chores)
-    return voice.say("head_order", kind=kind.value, by=by, count=count)
+        return voice.say("head_in", **facts)
+    if kind not in ORDERS:  # then the hour of what comes later is no matter yet
+        facts |= {"later_by": "", "several": False}
+    return voice.say("head_order", kind=kind.value, **facts)
+
+
+def by_hour(chores: Iterable[Chore], now: datetime) -> list[tuple[datetime, list[Chore]]]:
+    """Chores that are told with one hour, in the order of these; what is overdue is due now.
+
+    Titles and lines both count by it, so that they tell of the same plants.
+    """
+    at: dict[datetime, list[Chore]] = {}
+    for chore in chores:
+        at.setdefault(max(hour_of(chore), now), []).append(chore)
+    return sorted(at.items(), key=lambda one: one[0])
 
 
 def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
-    """What a head tells of those that are one trip with the first, and of those that come later."""
-    in_order = sorted(chores, key=lambda one: one.before)
-    soon = [one for one in in_order if one.before - in_order[0].before <= SAME_TRIP]
-    rest = in_order[len(soon) :]
+    """What a head tells of those that are due first, and of those that are due later.
+
+    several: whether these have more than one hour, of which the first is told.
+    """
+    (at, first), *rest = by_hour(chores, now)
     return {
-        "by": voice.by(soon[0].before, now),
-        "count": count_of(soon),
-        "later": count_of(rest),
-        "later_by": voice.by(rest[0].before, now) if rest else "",
+        "by": voice.by(at, now),
+        "count": count_of(first),
+        "later": sum(count_of(some) for _, some in rest),
+        "later_by": voice.by(rest[0][0], now) if rest else "",
+        "several": len(rest) > 1,
     }
 
 
@@ -120,31 +141,67 @@ def crowded(
     voice: Voice,
     *,
     later: bool = False,
-) -> str:
-    """All chores of a kind in one line, the plants counted: of carrying in, or of protection.
+) -> list[Line]:
+    """Chores of a kind with the plants counted, a line for each hour: carrying in, or protection.
 
     now: none where their hours are no matter any more. later: beside others of the day.
     """
-    chores = sorted(chores, key=lambda one: one.before)
-    if kind is not ChoreKind.CARRY_IN:
-        by = voice.by(chores[0].before, now) if now else voice.say("now")
-        counts: dict[str, int] = {}
+    groups = [(None, list(chores))] if now is None else by_hour(chores, now)
+    return [_crowded(kind, at, same, now, voice, later=later) for at, same in groups]
+
+
+def _crowded(
+    kind: ChoreKind,
+    at: datetime | None,
+    chores: Sequence[Chore],
+    now: datetime | None,
+    voice: Voice,
+    *,
+    later: bool,
+) -> Line:
+    by = "" if at is None or now is None else voice.by(at, now)
+    at_spots = {
+        spot: [one for one in chores if one.from_spot == spot]
+        for spot in dict.fromkeys(one.from_spot for one in chores)
+    }
+    if kind is ChoreKind.CARRY_IN:
+        when = "" if at is None or now is None else voice.clock(at, now)
+        spots = [
+            (spot, [(len(one.plants), one.to_spot) for one in same])
+            for spot, same in at_spots.items()
+        ]
+        text = voice.say("crowded_in", when=by if later else when, spots=spots, later=later)
+    else:
+        ways: dict[str, int] = {}
         for one in chores:
-            counts[way(one)] = counts.get(way(one), 0) + len(one.plants)
-        spots = list(counts.items())
-        return voice.say("crowded_guard", kind=kind.value, by=by, spots=spots)
-    at: dict[str, list[Chore]] = {}
-    for chore in chores:
-        at.setdefault(chore.from_spot, []).append(chore)
-    walks = [
-        (
-            voice.clock(of_spot[0].before, now) if now else "",
-            spot,
-            [(len(one.plants), one.to_spot) for one in of_spot],
-        )
-        for spot, of_spot in at.items()
-    ]
-    return voice.say("crowded_in", walks=once(walks), later=later)
+            ways[way(one)] = ways.get(way(one), 0) + len(one.plants)
+        counts = [("", where, count) for where, count in ways.items()]
+        text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
+    return Line(lambda _: text, plants_of(chores), None if later else at)
+
+
+def watch_out(remark: Remark, voice: Voice) -> Words:
+    """A remark as a line of a push."""
+    return lambda most: voice.say("watch_out", text=voice.remark(remark, most))
+
+
+def too_cold(warnings: Sequence[Remark], voice: Voice) -> Part:
+    """Who is sent, or left, where it is too cold as nothing better is known: never cut."""
+    told = tuple(one for one in warnings if is_too_cold(one))
+    plants = tuple(frozenset(one.plants) for one in told)
+
+    lines = tuple(watch_out(one, voice) for one in told)
+    part = Part(lines, plants=plants, kept=True)
+    who = voice.names(list(dict.fromkeys(name for one in told for name in one.plants)), 1)
+    text = voice.say("watch_out", text=voice.say("too_cold", who=who))
+    return replace(part, crowded=lambda: [part.in_one(text)]) if told else part
+
+
+def is_too_cold(remark: Remark) -> TypeGuard[NoShelter | ShelterTooCold | ShelterUnknown]:
+    """Whether plants spend the night where it is, or may be, too cold for them."""
+    if isinstance(remark, ShelterTooCold | ShelterUnknown):
+        return remark.better_spot is None
+    return isinstance(remark, NoShelter)
 
 
 Walk = TypeVar("Walk")

@@ -1,8 +1,10 @@
 """A message as a phone gets it: a title, and as many lines as there is room for."""
 
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
+from itertools import groupby
 
 from sillward.notices.voice import Voice
 
@@ -65,18 +67,43 @@ Words = Callable[[int], str]
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
-    """Lines that belong together, and the same in one line for a crowded day.
+class Line:
+    """A line, whom it is about, and when that is due, if it is told by its hour."""
 
-    optional: may be left out, as a later round tells it again. kept: is told whatever else is cut.
-    plants: whom each line is about; none where it is about nobody.
+    words: Words
+    plants: frozenset[str] = frozenset()
+    at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Lines that belong together, and the same in fewer or shorter lines for a crowded day.
+
+    optional: may be left out, as a later round tells it again. kept: is told whatever else is cut;
+    spare: is cut before anything else.
+    plants: whom each line is about; none where it is about nobody. hours: when each is due; parts
+    that have them and follow one another are told in the order of their lines' hours.
     """
 
     lines: tuple[Words, ...]
-    crowded: Callable[[], str] | None = None
+    crowded: Callable[[], Sequence[Line]] | None = None
     optional: bool = False
     plants: tuple[frozenset[str], ...] = ()
     kept: bool = False
+    spare: bool = False
+    hours: tuple[datetime, ...] = ()
+
+    def each(self) -> tuple[Line, ...]:
+        """The lines, for a day with room."""
+        count = len(self.lines)
+        plants = self.plants or (frozenset[str](),) * count
+        hours = self.hours or (None,) * count
+        return tuple(Line(*one) for one in zip(self.lines, plants, hours, strict=True))
+
+    def in_one(self, text: str) -> Line:
+        """A line in place of all of them, with the first of their hours."""
+        everyone = frozenset[str]().union(*self.plants)
+        return Line(lambda _: text, everyone, min(self.hours, default=None))
 
 
 def said(text: str, *, optional: bool = False, kept: bool = False) -> Part:
@@ -96,14 +123,17 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     needed = [part for part in parts if part.lines and not part.optional]
     room = MOST_CHARACTERS - len(title) - 1 - spare
     crowded = _crowded(needed, room)
-    told = [
-        [lambda _, words=part.crowded: words()] if index in crowded else list(part.lines)
-        for index, part in enumerate(needed)
-    ]
-    cut = _cut(needed, [_text(lines) for lines in told], room, voice)
+    told = _in_time(
+        [
+            (line, (not part.kept, part.spare))
+            for index, part in enumerate(needed)
+            for line in (_short(part) if index in crowded else part.each())
+        ]
+    )
+    cut = _cut(told, room, voice)
     if cut is not None:
         return Message(title, cut)
-    lines = _Lines([words for part in told for words in part], room)
+    lines = _Lines([line.words for line, _ in told], room)
     lines.name()
     for part in parts:
         if part.optional:
@@ -112,16 +142,37 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     return Message(title, lines.text() or voice.say("that_is_all"))
 
 
-def _text(lines: Sequence[Words]) -> str:
-    return "\n".join(words(0) for words in lines)
+_Ranked = tuple[Line, tuple[bool, bool]]
+"""A line, and its rank among those that are cut: the lower the later."""
+
+
+def _in_time(lines: Sequence[_Ranked]) -> list[_Ranked]:
+    """Lines with an hour that follow one another by their hours, the others where they are."""
+    told: list[_Ranked] = []
+    for timed, run in groupby(lines, key=lambda one: one[0].at is not None):
+        some = list(run)
+        told += sorted(some, key=lambda one: _hour(one[0])) if timed else some
+    return told
+
+
+def _hour(line: Line) -> datetime:
+    assert line.at is not None
+    return line.at
+
+
+def _short(part: Part) -> Sequence[Line]:
+    return part.crowded() if part.crowded else part.each()
+
+
+def _text(lines: Iterable[Line]) -> str:
+    return "\n".join(line.words(0) for line in lines)
 
 
 def _crowded(parts: Sequence[Part], room: int) -> set[int]:
-    """Which parts are to be told in one line, so that there is room for all, if there can be."""
-    long = [_text(part.lines) for part in parts]
-    short = [
-        part.crowded() if part.crowded else text for part, text in zip(parts, long, strict=True)
-    ]
+    """Which parts are to be told in short, so that there is room for all, if there can be."""
+    long = [_text(part.each()) for part in parts]
+    short = [_text(_short(part)) for part in parts]
+    kept = sum(len(text) + 1 for part, text in zip(parts, short, strict=True) if part.kept)
 
     def length(crowded: set[int]) -> int:
         return len("\n".join(short[i] if i in crowded else long[i] for i in range(len(parts))))
@@ -131,7 +182,8 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
         if length(crowded) <= room:
             break
         # What has no room even so is told line by line, as far as there is room.
-        if len(short[index]) < len(long[index]) and len(short[index]) <= room:
+        fits = max(map(len, short[index].split("\n"))) <= room - (0 if parts[index].kept else kept)
+        if len(short[index]) < len(long[index]) and fits:
             crowded.add(index)
     for index in sorted(crowded):  # one of the last may have made the room that was needed
         if length(crowded - {index}) <= room:
@@ -139,37 +191,26 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
     return crowded
 
 
-def _cut(parts: Sequence[Part], texts: Sequence[str], room: int, voice: Voice) -> str | None:
+def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
     """The lines for which there is room, the first first, and how many are left out, and how to
     read them; None if all have room."""
+    texts = [line.words(0) for line, _ in lines]
     if len("\n".join(texts)) <= room:
         return None
-    lines, first = list[tuple[str, frozenset[str]]](), list[int]()
-    for part, text in zip(parts, texts, strict=True):
-        begin = len(lines)
-        lines += _with_plants(text.splitlines(), part)
-        first += range(begin, len(lines)) if part.kept else ()
     kept: list[int] = []
 
     def text_with(indices: Sequence[int]) -> str:
-        rest = [plants for index, (_, plants) in enumerate(lines) if index not in indices]
+        rest = [line.plants for index, (line, _) in enumerate(lines) if index not in indices]
         plants = len(frozenset[str]().union(*rest))
         tail = voice.say("cut", lines=len(rest), plants=plants)
-        return "\n".join([*(lines[index][0] for index in indices), tail])
+        return "\n".join([*(texts[index] for index in indices), tail])
 
-    for index in [*first, *(one for one in range(len(lines)) if one not in first)]:
+    for index in sorted(range(len(lines)), key=lambda one: lines[one][1]):
         tried = sorted([*kept, index])
         if len(text_with(tried)) <= room:
             kept = tried
     text = text_with(kept)
     return text if len(text) <= room else ""
-
-
-def _with_plants(lines: Sequence[str], part: Part) -> Iterator[tuple[str, frozenset[str]]]:
-    """Each line with whom it is about; on crowded days that is all of the part."""
-    alone = len(lines) == len(part.plants)
-    everyone = frozenset[str]().union(*part.plants)
-    yield from zip(lines, part.plants if alone else [everyone] * len(lines), strict=True)
 
 
 NAME_STEPS = (1, 2, 3, 5, 8)

@@ -1,16 +1,18 @@
 """A sheet for a phone: a title that says what by when, and one walk."""
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import dataclass, replace
+from datetime import datetime
 from functools import partial
+from typing import Any
 
 from sillward.notices import phrases
 from sillward.notices.follow_up import room_for_minutes
 from sillward.notices.phrases import once, plants_of, plants_of_each
-from sillward.notices.push import Message, Part, Words, composed, said
+from sillward.notices.push import Line, Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
-from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.remark import (
     ForecastElsewhere,
     NoShelter,
@@ -24,10 +26,6 @@ from sillward_rules.sheet import Round, Sheet
 
 MOST_HEADS = 2
 """Chores that a title speaks of."""
-
-SAME_TIME = timedelta(hours=1)
-"""On a crowded day mistings this close together are one: of them the first hour is told, which
-suits all. Judgement."""
 
 
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
@@ -45,11 +43,7 @@ class _Due:
     kind: ChoreKind
     at: datetime
     head: str
-    parts: tuple[Part, ...]
-
-
-def _is_in(one: _Due) -> bool:
-    return one.kind is ChoreKind.CARRY_IN
+    part: Part
 
 
 class _Teller:
@@ -86,10 +80,9 @@ class _Teller:
     # -- what to beware of
 
     def _warnings(self, told: Iterable[Remark]) -> list[Part]:
-        return [Part((self._warning(one),)) for one in told]
-
-    def _warning(self, remark: Remark) -> Words:
-        return lambda most: self.say("watch_out", text=self.voice.remark(remark, most))
+        """All but those that are told with the orders."""
+        said = (one for one in told if not phrases.is_too_cold(one))
+        return [Part((phrases.watch_out(one, self.voice),)) for one in said]
 
     def _open_questions(self) -> Part:
         """In one line what the spots leave open; it is so every day."""
@@ -104,12 +97,12 @@ class _Teller:
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
         homeless = [one for one in self.sheet.warnings if isinstance(one, NoShelter)]
         cold = said(phrases.why([*into, *stay], self.voice) if into or stay else "")
-        due = self._due([self._carry_in(into), *self._warnings(homeless), cold])
-        parts = [part for one in due for part in one.parts]
-        if not into:
-            parts = [*self._warnings(homeless), cold, *parts]
-        parts += [
-            *self._warnings([one for one in self.sheet.warnings if one not in homeless]),
+        due = self._due(self._carry_in(into))
+        first = [phrases.too_cold(self.sheet.warnings, self.voice), cold]
+        orders = [one.part for one in due]
+        parts = [
+            *([*orders, *first] if into else [*first, *orders]),
+            *self._warnings(self.sheet.warnings),
             self._staying("stay_tonight", stay),
             said(self._tomorrow(), optional=True),
             self._open_questions(),
@@ -123,48 +116,55 @@ class _Teller:
             return title, parts
         return title or self.say("nothing_tonight"), [*parts, said(self._lows())]
 
-    def _due(self, carrying: Sequence[Part]) -> list[_Due]:
+    def _due(self, carrying: Part) -> list[_Due]:
         """Carrying in and protection by their hours: orders first, as the minutes that are left may
-        be put before the title. carrying: the parts that tell of carrying in."""
+        be put before the title. carrying: the part that tells of carrying in."""
         due = []
         for kind in (ChoreKind.CARRY_IN, *_PROTECTION):
             chores = self._of(kind)
             if chores:
                 head = phrases.head_of(chores, self.sheet.at, self.voice)
-                parts = carrying if kind is ChoreKind.CARRY_IN else [self._protect(chores)]
-                due.append(_Due(kind, chores[0].before, head, tuple(parts)))
+                part = carrying if kind is ChoreKind.CARRY_IN else self._protect(chores)
+                due.append(_Due(kind, chores[0].before, head, part))
         return sorted(due, key=lambda one: (one.kind not in ORDERS, one.at))
 
     def _carry_in(self, into: Sequence[Chore], *, later: bool = False) -> Part:
-        """A line for each spot. later: beside others of the day, so with what it is."""
-        spots = [
-            [chore for chore in into if chore.from_spot == spot]
-            for spot in dict.fromkeys(chore.from_spot for chore in into)
-        ]
-
+        """A line for each hour and spot. later: beside others of the day, so with what it is."""
         kind, now = ChoreKind.CARRY_IN, self.sheet.at
-        crowded = partial(phrases.crowded, kind, into, now, self.voice, later=later)
-        lines = tuple(self._from_spot(chores, later=later) for chores in spots)
-        return Part(lines, crowded, plants=tuple(plants_of(chores) for chores in spots))
+        walks = [
+            (at, [chore for chore in same if chore.from_spot == spot])
+            for at, same in phrases.by_hour(into, now)
+            for spot in dict.fromkeys(chore.from_spot for chore in same)
+        ]
+        carried = plants_of(into)
+        return Part(
+            tuple(self._from_spot(at, chores, carried, later=later) for at, chores in walks),
+            partial(phrases.crowded, kind, into, now, self.voice, later=later),
+            plants=tuple(plants_of(chores) for _, chores in walks),
+            hours=() if later else tuple(at for at, _ in walks),
+        )
 
-    def _from_spot(self, chores: Sequence[Chore], *, later: bool) -> Words:
-        """A spot's walks; the largest of them is "the rest" if that is clear enough."""
-        first, voice = chores[0], self.voice
-        *small, large = sorted(chores, key=lambda chore: len(chore.plants))
-        others = self._standing(first.from_spot) - plants_of(chores)
+    def _from_spot(
+        self, at: datetime, chores: Sequence[Chore], carried: AbstractSet[str], *, later: bool
+    ) -> Words:
+        """The walks from a spot with one hour. carried: all that is carried in from anywhere."""
+        spot, voice = chores[0].from_spot, self.voice
+        walk, there = plants_of(chores), self._standing(spot)
+        stays = there - carried
+        no_shelter = (one for one in self.sheet.warnings if isinstance(one, NoShelter))
+        homeless = any(not stays.isdisjoint(one.plants) for one in no_shelter)
+        told = few(stays, list(walk)) and not homeless
+        # "All" is all that stand there.
+        others = set[str]() if there <= walk and len(chores) == 1 else None
 
         def words(most: int) -> str:
-            ways = [(voice.names(one.plants, most), one.to_spot) for one in small]
-            if small and few(others, large.plants):
-                rest = voice.all_but("rest", len(large.plants), others)
-            else:
-                rest = voice.names(large.plants, most, others if not small else None)
-            ways.append((rest, large.to_spot))
+            ways = [(voice.names(one.plants, most, others), one.to_spot) for one in chores]
+            named = all(len(one.plants) <= max(1, most + 1) for one in chores)
+            not_meant = ", ".join(sorted(stays)) if told and not named else ""
+            facts: dict[str, Any] = {"spot": spot, "ways": ways, "stays": not_meant}
             if later:
-                by = self._by(first)
-                return self.say("carry_in_later", by=by, spot=first.from_spot, ways=ways)
-            when = self._clock(first.before)
-            return self.say("carry_in", when=when, spot=first.from_spot, ways=ways)
+                return self.say("carry_in_later", by=voice.by(at, self.sheet.at), **facts)
+            return self.say("carry_in", when=self._clock(at), **facts)
 
         return words
 
@@ -196,12 +196,14 @@ class _Teller:
         """In first, whatever its hour: it is no use later. The rest as the day goes."""
         into, stay = self._of(ChoreKind.CARRY_IN), self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        due = self._due([self._carry_in(into, later=True)])
-        by_hour = [*self._carry_out(out), *self._mist(mist)]
-        by_hour += [(one.at, part) for one in due for part in one.parts if not _is_in(one)]
-        parts = [part for one in due for part in one.parts if _is_in(one)]
+        due = self._due(self._carry_in(into, later=True))
+        parts = [one.part for one in due if one.kind is ChoreKind.CARRY_IN]
+        parts += [phrases.too_cold(self.sheet.warnings, self.voice)]
         parts += [said(phrases.why(into, self.voice))] if into else []
-        parts += [part for _, part in sorted(by_hour, key=lambda one: one[0])]
+        # Those have hours, by which they are told.
+        by_hour = [self._carry_out(out), *self._mist(mist)]
+        by_hour += [one.part for one in due if one.kind is not ChoreKind.CARRY_IN]
+        parts += sorted(by_hour, key=lambda one: one.hours[:1])
         parts += [
             self._stop(),
             self._staying("stay_in", stay, optional=not out),  # then the title has told it
@@ -229,24 +231,35 @@ class _Teller:
     def _heads_of_day(
         self, out: Sequence[Chore], mist: Sequence[Chore]
     ) -> Iterator[tuple[datetime, str]]:
+        now = self.sheet.at
         if out:
-            when = self.voice.since(_start(out[0]), self.sheet.at)
-            yield _start(out[0]), self.say("head_out", when=when, count=phrases.count_of(out))
+            (at, first), *rest = phrases.by_hour(out, now)
+            count, later = phrases.count_of(first), sum(phrases.count_of(one) for _, one in rest)
+            when = self.voice.since(at, now)
+            yield at, self.say("head_out", when=when, count=count, later=later)
         if mist:
-            soon = [one for one in mist if one.before - mist[0].before <= phrases.SAME_TRIP]
-            count = len(plants_of(soon))
-            yield mist[0].before, self.say("head_mist", by=self._by(mist[0]), count=count)
+            (at, first), *rest = phrases.by_hour(_first_of(mist), now)
+            count, later = phrases.count_of(first), sum(phrases.count_of(one) for _, one in rest)
+            yield at, self.say("head_mist", by=self.voice.by(at, now), count=count, later=later)
 
-    def _carry_out(self, out: Sequence[Chore]) -> Iterator[tuple[datetime, Part]]:
-        """A line for each walk."""
+    def _carry_out(self, out: Sequence[Chore]) -> Part:
+        """A line for each walk; on crowded days for each hour."""
 
-        def crowded() -> str:
-            walks = [(self._clock(_start(one)), one.to_spot, len(one.plants)) for one in out]
-            return self.say("crowded_out", walks=once(walks))
+        def crowded() -> list[Line]:
+            return [self._out_at(at, same) for at, same in phrases.by_hour(out, self.sheet.at)]
 
-        if out:
-            lines = tuple(self._way_out(chore) for chore in out)
-            yield _start(out[0]), Part(lines, crowded, plants=plants_of_each(out))
+        lines = tuple(self._way_out(chore) for chore in out)
+        return Part(lines, crowded, plants=plants_of_each(out), hours=self._hours(out))
+
+    def _out_at(self, at: datetime, out: Sequence[Chore]) -> Line:
+        """All that go out from one hour on, in one line."""
+        spots = [(one.to_spot, len(one.plants)) for one in out]
+        text = self.say("crowded_out", when=self._clock(at), spots=spots)
+        return Line(lambda _: text, plants_of(out), at)
+
+    def _hours(self, chores: Iterable[Chore]) -> tuple[datetime, ...]:
+        """The hour by which each is told: when it may begin, if that is said."""
+        return tuple(max(_start(one), self.sheet.at) for one in chores)
 
     def _way_out(self, chore: Chore) -> Words:
         def words(most: int) -> str:
@@ -260,58 +273,80 @@ class _Teller:
 
         return words
 
-    def _mist(self, mist: Sequence[Chore]) -> Iterator[tuple[datetime, Part]]:
-        """A line for each walk on which plants are misted first, with the hours of their others."""
-        first, again, seen = list[Chore](), list[Chore](), set[str]()
-        for chore in mist:
-            (again if seen.issuperset(chore.plants) else first).append(chore)
-            seen.update(chore.plants)
+    def _mist(self, mist: Sequence[Chore]) -> list[Part]:
+        """A line for each walk on which plants are misted first, with when the very same are misted
+        again; a line for each other walk on which plants are misted again."""
+        first = _first_of(mist)
+        again = [one for one in mist if one not in first]
+        same = {
+            one.id: [two for two in again if set(two.plants) == set(one.plants)] for one in first
+        }
+        told_with = {two.id for walks in same.values() for two in walks}
+        others = [one for one in again if one.id not in told_with]
 
         def crowded() -> str:
-            counts: dict[tuple[str, str], int] = {}
-            for one in first:
-                key = self._by(one), one.from_spot
-                counts[key] = counts.get(key, 0) + len(one.plants)
-            walks = [(by, spot, count) for (by, spot), count in counts.items()]
             feeds = self._of(ChoreKind.FEED)
             advice = feed_advice(first, feeds, self.voice, brief=True) or ""
-            hours = [self.voice.hour(at) for at in _apart([one.before for one in again])]
-            return self.say("crowded_mist", walks=once(walks), advice=advice, again=hours)
+            walks = self._counts(first)
+            return self.say("crowded_mist", walks=walks, advice=advice, more=bool(told_with))
 
-        lines = []
-        for number, one in enumerate(mist):
-            if one in first:
-                mine = set(one.plants)
-                later = [two for two in mist[number + 1 :] if not mine.isdisjoint(two.plants)]
-                lines.append(self._misting(one, later))
-        if lines:
-            yield first[0].before, Part(tuple(lines), crowded, plants=plants_of_each(first))
+        lines = tuple(self._misting(one, same[one.id]) for one in first)
+        part = Part(lines, plants=plants_of_each(first), hours=self._hours(first))
+        repeats = Part(
+            tuple(self._misting_again(one) for one in others),
+            plants=plants_of_each(others),
+            hours=self._hours(others),
+            spare=True,
+        )
+        again_in_one = partial(self.say, "crowded_again", walks=self._counts(others))
+        return [_or_in_one(part, crowded), _or_in_one(repeats, again_in_one)]
 
-    def _misting(self, first: Chore, later: Sequence[Chore]) -> Words:
-        """The first misting with its feed, then by when the others."""
+    def _counts(self, walks: Sequence[Chore]) -> list[tuple[str, str, int]]:
+        """By when, where, and how many; the hour empty where it is the one before."""
+        counts: dict[tuple[str, str], int] = {}
+        for one in walks:
+            key = self._by(one), one.from_spot
+            counts[key] = counts.get(key, 0) + len(one.plants)
+        return once([(by, spot, count) for (by, spot), count in counts.items()])
+
+    def _misting(self, first: Chore, again: Sequence[Chore]) -> Words:
+        """The first misting with its feed, then by when the same plants get others."""
         feeds, voice = self._of(ChoreKind.FEED), self.voice
-        of_first = set(first.plants)
-
-        def again(chore: Chore, *, brief: bool) -> tuple[str, int]:
-            """The hour, and how many of the first, unless it is all of them."""
-            some = of_first & set(chore.plants)
-            return voice.hour(chore.before), 0 if brief or some == of_first else len(some)
 
         def words(most: int) -> str:
             brief = most == 0
             return self.say(
                 "mist",
                 spot=first.from_spot,
-                span=voice.span(first.not_before or first.before, first.before),
-                who=self._who(first, most),
+                span=voice.span(_start(first), first.before),
+                who=self._wetted(first, most),
                 advice=mist_advice(first, feeds, voice, brief=brief),
-                again=[again(chore, brief=brief) for chore in later],
+                again=[voice.hour(chore.before) for chore in again],
                 brief=brief,
             )
 
         return words
 
+    def _misting_again(self, chore: Chore) -> Words:
+        """A misting of some that were misted before."""
+
+        def words(most: int) -> str:
+            span = self.voice.span(_start(chore), chore.before)
+            who = self._wetted(chore, most)
+            return self.say("mist_again", spot=chore.from_spot, span=span, who=who)
+
+        return words
+
+    def _wetted(self, chore: Chore, most: int) -> str:
+        """Who gets water. What comes out to its spot on this day stands there too."""
+        out = self._of(ChoreKind.CARRY_OUT)
+        arrive = plants_of(one for one in out if one.to_spot == chore.from_spot)
+        others = (self._standing(chore.from_spot) | arrive) - set(chore.plants)
+        return self.voice.names(chore.plants, most, others)
+
     def _stop(self) -> Part:
+        """Until when crowns may be wet, for each spot the first hour of any of its plants; but for
+        those that the sheet wets later."""
         never: dict[str, int] = {}
         until: dict[str, datetime] = {}
         for chore in self._of(ChoreKind.STOP_WETTING):
@@ -320,17 +355,27 @@ class _Teller:
             else:  # the first of a spot: the most sensitive crowns there
                 until.setdefault(chore.from_spot, chore.before)
         in_order = sorted(until.items(), key=lambda one: one[1])
-        hours = once([(self.voice.hour(at), spot, 0) for spot, at in in_order])
+        but = {spot: self._wetted_after(spot, at) for spot, at in in_order}
+        hours = once([(self.voice.hour(at), spot, sorted(but[spot])) for spot, at in in_order])
 
-        def words(_: int) -> str:
-            spots = [(hour, spot) for hour, spot, _ in hours]
+        def words(most: int) -> str:
+            spots = [
+                (hour, spot, self.voice.names(some, most) if some else "")
+                for hour, spot, some in hours
+            ]
             return self.say("stop_wetting", until=spots, never=list(never.items()))
 
         def crowded() -> str:
             first = self.voice.hour(min(until.values())) if until else ""
-            return self.say("crowded_stop", until=first, never=sum(never.values()))
+            others = any(but.values())
+            return self.say("crowded_stop", until=first, never=sum(never.values()), others=others)
 
-        return Part((words,), crowded) if until or never else Part(())
+        return _or_in_one(Part((words,) if until or never else ()), crowded)
+
+    def _wetted_after(self, spot: str, at: datetime) -> frozenset[str]:
+        """The plants of a spot that get water after an hour."""
+        wetted = self._of(*WETTINGS)
+        return plants_of(one for one in wetted if one.from_spot == spot and one.before > at)
 
     # -- protection
 
@@ -338,7 +383,9 @@ class _Teller:
         """A line for each chore of a kind of protection, with the number that asks for it."""
         lines = tuple(self._protecting(chore) for chore in chores)
         crowded = partial(phrases.crowded, chores[0].kind, chores, self.sheet.at, self.voice)
-        return Part(lines, crowded, plants=plants_of_each(chores))
+        hours = tuple(max(one.before, self.sheet.at) for one in chores)
+        spare = chores[0].kind is ChoreKind.DAMP_DOWN
+        return Part(lines, crowded, plants=plants_of_each(chores), hours=hours, spare=spare)
 
     def _protecting(self, chore: Chore) -> Words:
         reason = phrases.deciding([chore])
@@ -410,18 +457,24 @@ _PROTECTION = (
 """Chores that guard plants where they stand, the most urgent first."""
 
 
-def _start(out: Chore) -> datetime:
-    """The hour that going out is told by."""
-    return out.not_before or out.before
+def _or_in_one(part: Part, text: Callable[[], str]) -> Part:
+    """The part, which is told in this one line on a crowded day."""
+    return replace(part, crowded=lambda: [part.in_one(text())])
 
 
-def _apart(hours: Sequence[datetime]) -> list[datetime]:
-    """The first of all that lie within `SAME_TIME` of it, and so on."""
-    kept: list[datetime] = []
-    for at in sorted(hours):
-        if not kept or at - kept[-1] > SAME_TIME:
-            kept.append(at)
-    return kept
+def _start(chore: Chore) -> datetime:
+    """From when on it may be done; its deadline where that is not said."""
+    return chore.not_before or chore.before
+
+
+def _first_of(mist: Sequence[Chore]) -> list[Chore]:
+    """The walks on which any of their plants are misted for the first time."""
+    first, seen = list[Chore](), set[str]()
+    for chore in mist:
+        if not seen.issuperset(chore.plants):
+            first.append(chore)
+        seen.update(chore.plants)
+    return first
 
 
 def mist_advice(mist: Chore, feeds: Sequence[Chore], voice: Voice, *, brief: bool = False) -> str:

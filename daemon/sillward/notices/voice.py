@@ -13,7 +13,7 @@ from typing import Any
 from sillward.notices.wording import OURS, Macros, Wording, called, packaged
 from sillward.units import SI, Units
 from sillward_rules.moments import Hours, Moment
-from sillward_rules.remark import Plain, Remark
+from sillward_rules.remark import OnNights, Plain, Remark
 from sillward_rules.sheet import OpenQuestion
 from sillward_rules.site import Site
 from sillward_rules.spread import percent
@@ -142,6 +142,8 @@ class Voice:
         if isinstance(remark, Plain):
             return self.retold(remark.text)
         facts = {one.name: getattr(remark, one.name) for one in fields(remark)}
+        if isinstance(remark, OnNights):
+            facts["about"] = self.remark(remark.about, most)
         return self.say(_snake(type(remark).__name__), **facts, most=most)
 
     def question(self, open_: OpenQuestion) -> str:

@@ -133,16 +133,22 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
 
 
 def missed(scene: Scene, places: Places, planned: DayPlans) -> list[Remark]:
-    """What the grower's hours leave out, once for each spot: the longest of its dry times."""
+    """What the grower's hours leave out, once for each spot: the longest of its dry times.
+
+    In the order in which they begin.
+    """
     at_spot: dict[int, list[int]] = {}
     for number, one in enumerate(planned.plans):
         if one.dry is not None:
             followers = planned.followers(number)
             at_spot.setdefault(int(places.column[followers[0]]), []).append(number)
-    return [_missed_at(scene, planned, column, numbers) for column, numbers in at_spot.items()]
+    told = [_missed_at(scene, planned, column, numbers) for column, numbers in at_spot.items()]
+    return [*sorted(told, key=lambda one: one.dry_from)]
 
 
-def _missed_at(scene: Scene, planned: DayPlans, column: int, numbers: Sequence[int]) -> Remark:
+def _missed_at(
+    scene: Scene, planned: DayPlans, column: int, numbers: Sequence[int]
+) -> MistingMissed:
     plans = [planned.plans[number] for number in numbers]
     dry = [plan.dry for plan in plans if plan.dry is not None]
     longest = max((plan.missed for plan in plans), key=len)

@@ -11,9 +11,9 @@ from sillward_rules.weather import moment
 
 
 def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
-    """One remark for each rule and spot where a noting rule fires from start to end."""
+    """What each noting rule finds at each spot from start to end, in the order of the hours."""
     rows = scene.rows(start, end)
-    found: dict[Remark, None] = {}
+    found: dict[Note, None] = {}
     for firing in scene.rules_asking("note", scene.home):
         quantity = firing.rule.quantity
         worst = np.fmin if firing.rule.direction == "below" else np.fmax
@@ -25,4 +25,4 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
             found[Note(firing.rule.name, spot, quantity, value, unit, at)] = None
-    return list(found)
+    return [*sorted(found, key=lambda one: one.at)]

@@ -13,7 +13,7 @@ from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.planners import carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.remark import CarryBegins, CarryEnds, Remark, Spell, SpotDark
+from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
 from sillward_rules.scene import Scene, Standing, chance_in
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.sun import Night
@@ -95,7 +95,7 @@ def look_ahead(scene: Scene) -> Outlook:
     nights: list[NightAhead] = []
     days: list[DayAhead] = []
     chores: tuple[Chore, ...] = ()
-    warnings: dict[Remark, None] = {}
+    warnings: dict[Remark, list[date]] = {}
     standing: Standing = scene.standing
     fed = feeding.last_fed(scene)
     slept: list[tuple[Night, Standing]] = []
@@ -115,7 +115,8 @@ def look_ahead(scene: Scene) -> Outlook:
         chores += into_chores(carried, scene.site, night.day, scene.now)
         standing = moves.standing
         slept.append((night, standing))
-        warnings |= dict.fromkeys(carry.night_warnings(scene, lows, judged, standing))
+        for remark in carry.night_warnings(scene, lows, judged, standing):
+            warnings.setdefault(remark, []).append(night.day)
         nights.append(_night_ahead(scene, night, lows, judged))
     if nights:
         days.append(_day(scene, nights[-1].day + timedelta(days=1), standing, fed)[3])
@@ -126,7 +127,7 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=in_order(chores),
-        warnings=tuple(warnings),
+        warnings=tuple(OnNights(tuple(days_of), one) for one, days_of in warnings.items()),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )
 
