@@ -308,6 +308,11 @@ def _check_limits(reader: Reader, where: str, table: PlantTable) -> None:
     low, brief, high = table.limits.night_low, table.limits.brief_low, table.limits.day_high
     if low is not None and brief is not None and brief > low:
         reader.wrong(where, f"limits.brief_low {brief:g} is above limits.night_low {low:g}")
+    rest = table.limits.rest_low
+    if low is not None and rest is not None and rest > low:
+        reader.wrong(where, f"limits.rest_low {rest:g} is above limits.night_low {low:g}")
+    if brief is not None and rest is not None and brief > rest:
+        reader.wrong(where, f"limits.brief_low {brief:g} is above limits.rest_low {rest:g}")
     dim, bright = table.limits.light_low, table.limits.light_high
     if dim is not None and bright is not None and dim >= bright:
         reader.wrong(where, f"limits.light_low {dim:g} is not below limits.light_high {bright:g}")

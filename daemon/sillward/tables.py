@@ -159,6 +159,9 @@ class LimitsTable(Table):
     brief_low: NightLow | None = Field(
         None, description="air or leaf temperature that injures within hours, °C"
     )
+    rest_low: NightLow | None = Field(
+        None, description="coldest air for whole nights while growth rests, °C"
+    )
     day_high: Celsius | None = Field(None, description="warmest air by day, °C")
     leaf_high: Celsius | None = Field(None, description="hottest leaf in the sun, °C")
     night_high: Celsius | None = Field(

@@ -105,7 +105,9 @@ def account_for(
     cohort = next(one for one in scene.cohorts if plant.name in one.names)
     column = scene.columns[plant.home]
     hours = scene.climate.times[scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))]
-    margin, alone = scene.habits.wet_margin_k, Traits.of([plant])
+    margin, rests = scene.habits.wet_margin_k, scene.seasons[[cohort.index]] == Season.REST
+    alone = Traits.of([plant]).resting(rests)
+    (plant,) = alone.plants
     firings = [
         fire(
             rule,

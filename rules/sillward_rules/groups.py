@@ -52,6 +52,7 @@ def _group(name: str, table: dict[str, Any]) -> Group:
         velamen=table["velamen"],
         limits=Limits(
             night_low=limit("night_low"),
+            rest_low=limit("rest_low") if "rest_low" in table else None,
             brief_low=limit("brief_low"),
             day_high=limit("day_high"),
             humidity_low=limit("humidity_low"),

@@ -1,7 +1,7 @@
 """Plants, their limits, and where each limit comes from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Literal, TypeAlias, get_args
 
 import numpy as np
@@ -56,13 +56,15 @@ class GrowsClass:
 class Limits:
     """What a plant stands. None: no such limit is known for it.
 
-    night_low [°C] comfort over whole nights; brief_low [°C] injures within hours; day_high [°C]
-    air, leaf_high [°C] leaf in the sun; night_high [°C] air over whole nights; humidity_low [%];
-    vpd_high [kPa]; light_low, light_high [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high
-    [m/s]; rain_high [mm] in an hour; rot; rest; grows.
+    night_low [°C] comfort over whole nights; rest_low [°C] the same while growth rests (None: no
+    other); brief_low [°C] injures within hours; day_high [°C] air, leaf_high [°C] leaf in the sun;
+    night_high [°C] air over whole nights; humidity_low [%]; vpd_high [kPa]; light_low, light_high
+    [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high [m/s]; rain_high [mm] in an hour; rot;
+    rest; grows.
     """
 
     night_low: Limit | None = None
+    rest_low: Limit | None = None
     brief_low: Limit | None = None
     day_high: Limit | None = None
     leaf_high: Limit | None = None
@@ -81,6 +83,7 @@ class Limits:
 
 UNITS: Mapping[str, str] = {
     "night_low": "°C",
+    "rest_low": "°C",
     "brief_low": "°C",
     "day_high": "°C",
     "leaf_high": "°C",
@@ -122,6 +125,12 @@ class Plant:
     def rests_dry(self) -> bool:
         """Whether it is kept dry while growth rests."""
         return self.limits.rest is not None and self.limits.rest.value == "dry"
+
+    @property
+    def at_rest(self) -> "Plant":
+        """The plant with the night limit of its rest, if it has one."""
+        limits = self.limits
+        return replace(self, limits=replace(limits, night_low=limits.rest_low or limits.night_low))
 
     @property
     def grows(self) -> Grows:
@@ -175,11 +184,30 @@ class Traits:
             self.grows[indices],
         )
 
+    def resting(self, rests: np.ndarray) -> "Traits":
+        """The same; those that rest, (plant,), with the night limit of their rest if it is lower.
+
+        A limit of rest never asks for more warmth than growth does.
+        """
+        at_rest, night_low = self.limits["rest_low"], self.limits["night_low"]
+        lower = rests & (at_rest < night_low)
+        if not lower.any():
+            return self
+        return replace(
+            self,
+            plants=tuple(
+                plant.at_rest if low else plant
+                for plant, low in zip(self.plants, lower.tolist(), strict=True)
+            ),
+            limits={**self.limits, "night_low": np.where(lower, at_rest, night_low)},
+        )
+
 
 def tenderest(parents: Sequence[Limits]) -> Limits:
     """Take, limit by limit, the tenderest of the parents; ties go to the first.
 
-    A limit that only some parents have is taken from those. A hybrid rests dry only if all its
+    A limit that only some parents have is taken from those; at rest a parent without a limit of
+    its own for that wants what it always wants. A hybrid rests dry only if all its
     parents do: kept a little moist it takes less harm (judgement). It grows as the parent that
     wants most warmth.
     """
@@ -188,7 +216,10 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
         known = [value for one in parents if (value := getattr(one, field.name)) is not None]
         if not known:
             continue
-        if field.name == "rot":
+        if field.name == "rest_low":
+            at_rest = [low for one in parents if (low := one.rest_low or one.night_low)]
+            chosen["rest_low"] = max(at_rest, key=lambda limit: limit.value)
+        elif field.name == "rot":
             chosen["rot"] = max(known, key=lambda rot: ROT_CLASSES.index(rot.value))
         elif field.name == "rest":
             chosen["rest"] = min(known, key=lambda rest: RESTS.index(rest.value))
@@ -202,7 +233,9 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
 
 
 def overridden(limits: Limits, own: Limits) -> Limits:
-    """The grower's own limits over those of the group."""
+    """The grower's own limits over those of the group; an own night_low is for the rest too."""
+    if own.night_low is not None:
+        limits = replace(limits, rest_low=None)
     merged = {
         field.name: getattr(own, field.name) or getattr(limits, field.name)
         for field in fields(Limits)

@@ -18,7 +18,7 @@ from sillward_rules.cold import exposure
 from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.plant import GROWS, Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Classes, Firing, alike, classes_of, hold
-from sillward_rules.season import WARMTH
+from sillward_rules.season import WARMTH, Season
 from sillward_rules.spread import Spread, chance_under
 from sillward_rules.sun import Night
 from sillward_rules.weather import (
@@ -78,6 +78,7 @@ class Scene:
         """Nights that have been judged, kept by `judge_night`."""
         self.cohorts, kinds = _cohorts(self, state)
         self.traits: Traits = collection.traits.take(kinds)
+        self.traits = self.traits.resting(self.seasons == Season.REST)
 
     @cached_property
     def stale(self) -> bool:
@@ -425,6 +426,7 @@ def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.
     if all_known or not night.end <= scene.now < scene.site.middle_of_day(today):
         return cold
     home = scene.columns_of(plant.home for plant in traits.plants)
+    traits = traits.resting(scene.climate.season[traits.grows, home] == Season.REST)
     stands_cold = np.isfinite(traits.limits["brief_low"])
     for classes in _classes(scene, traits, "carry in", home):
 

@@ -121,7 +121,7 @@ def test_the_growers_word_on_velamen_wins(tmp_path: Path) -> None:
 TENDER_IS_HIGH = ("night_low", "brief_low", "humidity_low", "light_low")
 
 
-NOT_OF_GROUPS = ("gust_high", "rain_high", "night_high")
+NOT_OF_GROUPS = ("gust_high", "rain_high", "night_high", "rest_low")
 CLASSES = ("rot", "rest", "grows")
 GROUP_LIMITS = [one.name for one in fields(Limits) if one.name not in (*CLASSES, *NOT_OF_GROUPS)]
 
@@ -231,8 +231,8 @@ OLD = 'plants[1] "Old cattleya"'
 RULE = 'rules[0] "hot dry wind"'
 PHONE = 'channels[0] "phone"'
 LIMIT_KEYS = (
-    "night_low, brief_low, day_high, leaf_high, night_high, humidity_low, vpd_high, light_low, "
-    "light_high, salt_high, gust_high, rain_high, rot, rest, grows"
+    "night_low, brief_low, rest_low, day_high, leaf_high, night_high, humidity_low, vpd_high, "
+    "light_low, light_high, salt_high, gust_high, rain_high, rot, rest, grows"
 )
 SPOT_KEYS = (
     "indoors, sky_view, wind, shade, rain, height, sun, night_offset, day_offset, night_low, "
