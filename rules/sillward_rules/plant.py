@@ -64,11 +64,11 @@ class Limits:
     """
 
     night_low: Limit | None = None
-    rest_low: Limit | None = None
     brief_low: Limit | None = None
     day_high: Limit | None = None
     leaf_high: Limit | None = None
     night_high: Limit | None = None
+    rest_low: Limit | None = None
     humidity_low: Limit | None = None
     vpd_high: Limit | None = None
     light_low: Limit | None = None
