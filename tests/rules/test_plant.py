@@ -88,3 +88,24 @@ def test_the_derived_vpd_limit_says_that_it_is_derived() -> None:
     # es(26.5 °C) = 3.46 kPa by FAO-56 eq. 11; half of it at 50 % humidity.
     assert limit.value == pytest.approx(1.73, abs=0.01)
     assert "derived (judgement)" in limit.origin
+
+
+def test_injury_by_one_report_of_luck_is_no_limit() -> None:
+    limits = standard_groups()["epidendrum reed-stem"].limits
+    assert limits.brief_low is not None
+
+    assert limits.brief_low.value >= 2.0  # one grower lost nothing at -2 °C; frost cuts it back
+
+
+def test_groups_that_were_too_narrow_or_too_wide() -> None:
+    groups = standard_groups()
+
+    def value(group: str, limit: str) -> float:
+        return float(getattr(groups[group].limits, limit).value)
+
+    assert value("rhipsalis", "brief_low") > value("christmas cactus", "brief_low")
+    assert value("bulbophyllum cool", "night_low") < value("bulbophyllum", "night_low")
+    assert value("echeveria", "night_low") > value("agave", "night_low")
+    assert value("vanda strap-leaf", "light_high") >= 2 * value("vanda strap-leaf", "light_low")
+    assert groups["clivia"].limits.rest is not None
+    assert groups["clivia"].limits.rest.value == "dry"
