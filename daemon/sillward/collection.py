@@ -10,12 +10,12 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
-from sillward import files, naming, toml_text
-from sillward.errors import ConfigError
+from sillward import files, naming, plain, toml_text
+from sillward.errors import MOST_LINES, ConfigError
 from sillward.notices.voice import Voice
 from sillward.notices.wording import Wording, packaged, with_own
 from sillward.quiet import Quiet
-from sillward.reader import Reader, did_you_mean, entry, key_of
+from sillward.reader import Reader, entry, key_of
 from sillward.tables import (
     NEVER,
     ChannelTable,
@@ -134,8 +134,8 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     url_for gives the URL of a channel whose entry has none (from the environment or from a
     credential file).
     """
-    document = _parse(path)
     reader = Reader(path.name)
+    document = reader.made_plain(_parse(path))
     for key in document:
         if key not in _TABLES:
             reader.wrong(key, f"unknown table (known: {', '.join(_TABLES)})")
@@ -216,11 +216,7 @@ def _hint(text: str, said: str) -> str:
     if "url" in line.lower() or ":/" in line:  # may hold a secret
         return ""
     usual = next((hint for pattern, hint in _HINTS if re.search(pattern, line)), None)
-    return f": {_visible(line)}" + (f" ({usual})" if usual else "")
-
-
-def _visible(line: str) -> str:
-    return "".join(one if one.isprintable() else "?" for one in line.strip()[:80])
+    return f": {plain.escaped(line.strip()[:80])}" + (f" ({usual})" if usual else "")
 
 
 def _site(reader: Reader, document: Mapping[str, Any]) -> Site | None:
@@ -328,7 +324,7 @@ def _check_places(
     for key in ("home", "shelter"):
         name = raw.get(key)
         if isinstance(name, str) and name not in spots:
-            hint = did_you_mean(name, spots)
+            hint = reader.hint(name, spots)
             reader.wrong(
                 where, f'{key} "{name}" is not one of your spots{hint} (spots: {", ".join(spots)})'
             )
@@ -360,7 +356,7 @@ def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
     return None if wrong or not all(isinstance(name, str) for name in names) else names
 
 
-MOST_SUGGESTIONS = 50
+MOST_SUGGESTIONS = MOST_LINES
 """With more errors than this in a file, no more names are compared: it is no slip of the pen."""
 
 
@@ -406,9 +402,9 @@ def _rules(
 ) -> list[Rule]:
     rules = []
     known = {
-        "home": list(spots),
-        "group": list(standard_groups()),
-        "name": names,
+        "home": set(spots),
+        "group": set(standard_groups()),
+        "name": set(names),
     }
     for index, raw in enumerate(reader.rows(document, "rules") or []):
         where = entry("rules", index, raw)
@@ -421,10 +417,11 @@ def _rules(
         if rule is None:
             continue
         rule = replace(rule, plants=_by_groups(rule.plants))
-        for key, names in known.items():
-            for missing in [one for one in getattr(rule.plants, key) if one not in names]:
-                by_name = did_you_mean(missing, names)
-                hint = naming.suggestion(missing) if key == "group" else by_name
+        for key, among in known.items():
+            for missing in [one for one in getattr(rule.plants, key) if one not in among]:
+                hint = reader.hint(missing, sorted(among))
+                if key == "group" and len(reader.errors) < MOST_SUGGESTIONS:
+                    hint = naming.suggestion(missing)
                 reader.wrong(where, f'plants.{key}: there is no "{missing}"{hint}')
         rules.append(rule)
     return rules
@@ -524,16 +521,18 @@ def _wording(reader: Reader, table: NoticesTable | None, path: Path) -> Wording:
 
 def _channels(reader: Reader, document: Mapping[str, Any], url_for: UrlFor) -> list[Channel]:
     channels: list[Channel] = []
+    taken: set[str] = set()
     for index, raw in enumerate(reader.rows(document, "channels") or []):
         name = raw.get("name") if isinstance(raw, Mapping) else None
         # A url in the place of the name is still a secret.
-        plain = isinstance(name, str) and re.fullmatch(r"[\w !.-]{1,40}", name)
-        where = entry("channels", index, raw) if plain else f"channels[{index}]"
+        is_name = isinstance(name, str) and re.fullmatch(r"[\w !.-]{1,40}", name)
+        where = entry("channels", index, raw) if is_name else f"channels[{index}]"
         table = reader.table(ChannelTable, _secret_url(raw), where, secret=True)
         if table is None:
             continue
-        if table.name in [channel.name for channel in channels]:
+        if table.name in taken:
             reader.wrong(where, "the name is already taken; make it unique")
+        taken.add(table.name)
         url = table.url or url_for(table.name)
         full = table.length == "full" if table.length else is_mail(url)
         channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))

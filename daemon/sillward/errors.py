@@ -16,6 +16,15 @@ SillwardError
 from collections.abc import Sequence
 from datetime import timedelta
 
+from sillward import plain
+
+MOST_LINES = 50
+"""Of what is wrong with a file or a setting; of more the rest is counted. Judgement: more than a
+screen is not read."""
+
+LONGEST_LINE = 400
+"""Characters of such a line. Judgement: five lines of a terminal."""
+
 
 class SillwardError(Exception):
     """Base of all errors that are told in plain words, without a traceback."""
@@ -24,19 +33,31 @@ class SillwardError(Exception):
 
 
 class ConfigError(SillwardError):
-    """One or more things are wrong with a collection or a setting; one line for each."""
+    """One or more things are wrong with a collection or a setting; one line for each.
+
+    count: how many. What is in the lines may come from a file: they are escaped and bounded.
+    """
 
     exit_status = 78
 
     def __init__(self, lines: Sequence[str]) -> None:
-        super().__init__("\n".join(lines))
-        self.lines = tuple(lines)
+        self.count = len(lines)
+        shown = [_bounded(line) for line in lines[:MOST_LINES]]
+        if self.count > MOST_LINES:
+            file = shown[0].partition(": ")[0]
+            shown.append(f"{file}: and {self.count - MOST_LINES:,} more")
+        self.lines = tuple(shown)
+        super().__init__("\n".join(self.lines))
 
 
 class NotOursError(SillwardError):
     """What a path leads to is not sillward's, and was left as it is."""
 
     exit_status = 78
+
+
+def _bounded(line: str) -> str:
+    return plain.cut(plain.escaped(line[: LONGEST_LINE + 1]), LONGEST_LINE)
 
 
 class UsageError(SillwardError):
@@ -68,8 +89,7 @@ def one_line(value: object, most: int) -> str:
     lists and objects are not told. The first `most` characters.
     """
     text = "..." if isinstance(value, (list, dict)) else str(value)
-    shown = "".join(one if one.isprintable() else " " for one in text)
-    return " ".join(shown.split())[:most]
+    return " ".join(plain.blanked(text).split())[:most]
 
 
 class LedgerError(SillwardError):

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 import click
 
-from sillward import draft, files, naming
+from sillward import draft, files, naming, plain
 from sillward.collection import MOST_BYTES, is_collection, load_household
 from sillward.draft import (
     BREEZES,
@@ -142,7 +142,7 @@ def _valid(kind: object, value: T) -> T:
 def _number(text: str, kind: object, unit: str) -> float:
     bare = text.replace("−", "-").replace(",", ".").removesuffix(unit).strip()
     try:
-        value = float(bare)
+        value = plain.number(bare)
     except ValueError:
         msg = f"write a number, in {unit}"
         raise ValueError(msg) from None
@@ -285,11 +285,11 @@ def coordinates(text: str) -> tuple[float, float] | None:
 
     Raise ValueError for what was meant as coordinates and is none.
     """
-    plain = text.replace("−", "-")
-    match = _COORDINATES.fullmatch(plain)
+    bare = text.replace("−", "-")
+    match = _COORDINATES.fullmatch(bare)
     if match is None:
-        if re.match(r"[-+]?[0-9]", plain) and not re.search(r"[^\W\d_]{2}", plain):
-            if re.fullmatch("[0-9]+", plain):
+        if re.match(r"[-+]?[0-9]", bare) and not re.search(r"[^\W\d_]{2}", bare):
+            if re.fullmatch("[0-9]+", bare):
                 return None
             msg = "write coordinates in degrees with a point, such as -32.89, -68.85"
             raise ValueError(msg)

@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 
-from sillward.collection import Household
+from sillward import files
+from sillward.collection import MOST_BYTES, Household
 from sillward.forecast.doubts import reason
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Notice
@@ -86,7 +87,7 @@ def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Itera
 def digest_of(path: Path) -> str | None:
     """What tells one content of a collection from another; None if it cannot be read."""
     try:
-        return sha256(path.read_bytes()).hexdigest()[:16]
+        return sha256(files.read(path, MOST_BYTES)).hexdigest()[:16]
     except OSError:
         return None
 

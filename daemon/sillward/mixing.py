@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from sillward import plain
 from sillward.errors import UsageError
 from sillward.tables_text import PIPE, Mark, Screen
 from sillward_rules.feed import (
@@ -153,7 +154,7 @@ def _salts(asked: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
             msg = f"--salt {salt.formula} is given twice"
             raise UsageError(msg)
         try:
-            grams = float(amount)
+            grams = plain.number(amount)
         except ValueError:
             msg = f'--salt {salt.formula}: "{amount}" is not a number of grams per litre'
             raise UsageError(msg) from None

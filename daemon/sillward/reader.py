@@ -4,13 +4,22 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
+from itertools import islice
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from sillward import plain
+from sillward.errors import LONGEST_LINE, MOST_LINES
 from sillward.tables import ChannelTable, LimitsTable, SunTable, Table
 
 Model = TypeVar("Model", bound=Table)
+
+LONGEST_NAME = 80
+"""Characters of a name that is compared with others: of a plant, a spot or a key."""
+
+MOST_COMPARED = 1000
+"""Names that it is compared with. Judgement: a tenth of a second."""
 
 _ADDRESS = re.compile(r"""[^\s"]*://[^\s"]*""")
 
@@ -25,7 +34,43 @@ class Reader:
     def wrong(self, where: str, text: str) -> None:
         """Keep one error; `where` is the key path. What looks like an address is not shown: it may
         be a channel's that was put in the wrong place."""
-        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', f'{where}: {text}')}")
+        told = plain.cut(plain.escaped(f"{where}: {text}"[: LONGEST_LINE + 1]), LONGEST_LINE)
+        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', told)}")
+
+    def hint(self, name: str, known: Iterable[str]) -> str:
+        """What a name may have meant, in a file that does not have too many that are wrong."""
+        return did_you_mean(name, known) if len(self.errors) < MOST_LINES else ""
+
+    def made_plain(self, raw: Any, where: str = "") -> Any:
+        """A part of the file with all its texts plain; what was strange in them is wrong.
+
+        Whatever looks at it later has no such sign to show. Nesting is bounded (`toml_text`).
+        """
+        if isinstance(raw, str):
+            strange = plain.strange(raw)
+            if not strange:
+                return raw
+            # A url may hold a secret, and may stand in the place of any key of a channel.
+            shown = "" if where.startswith("channels") else f"{_shown(raw)}: "
+            without = plain.spelt(strange[0])
+            self.wrong(where, f"{shown}must be plain text on one line, without {without}")
+            return plain.escaped(raw)
+        if isinstance(raw, list):
+            return [self.made_plain(one, f"{where}[{index}]") for index, one in enumerate(raw)]
+        if isinstance(raw, dict):
+            return {
+                self._plain_key(key, where): self.made_plain(one, _below(where, key))
+                for key, one in raw.items()
+            }
+        return raw
+
+    def _plain_key(self, key: str, where: str) -> str:
+        strange = plain.strange(key)
+        if not strange:
+            return key
+        without = plain.spelt(strange[0])
+        self.wrong(_below(where, key), f"a key must be plain text on one line, without {without}")
+        return plain.escaped(key)
 
     def table(
         self, model: type[Model], raw: object, where: str, *, secret: bool = False
@@ -42,7 +87,8 @@ class Reader:
             return model.model_validate(raw)
         except ValidationError as error:
             for one in error.errors(include_url=False):
-                self.wrong(where, _in_words(one, model, secret=secret))
+                hint = len(self.errors) < MOST_LINES
+                self.wrong(where, _in_words(one, model, secret=secret, hint=hint))
             return None
 
     def rows(self, document: Mapping[str, Any], key: str) -> list[object] | None:
@@ -52,6 +98,10 @@ class Reader:
             return raw
         self.wrong(key, f"must be a list of tables, each under [[{key}]]")
         return None
+
+
+def _below(where: str, key: str) -> str:
+    return f"{where}.{key_of(key)}" if where else key_of(key)
 
 
 def wrong_with(kind: Any, value: object) -> str | None:
@@ -70,7 +120,10 @@ def key_of(name: str) -> str:
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:
     """ "; did you mean "night_offset"?", or nothing if nothing is near."""
-    near = get_close_matches(name, list(known), n=1, cutoff=0.7)
+    if len(name) > LONGEST_NAME:  # to compare takes the square of it
+        return ""
+    among = [one for one in islice(known, MOST_COMPARED) if len(one) <= LONGEST_NAME]
+    near = get_close_matches(name, among, n=1, cutoff=0.7)
     return f'; did you mean "{near[0]}"?' if near else ""
 
 
@@ -80,7 +133,7 @@ def entry(key: str, index: int, raw: object) -> str:
     return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"
 
 
-def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
+def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = True) -> str:
     """One of pydantic's errors as `key "value": what would be right`."""
     path = _key_path(error["loc"])
     kind, value = error["type"], error["input"]
@@ -88,8 +141,8 @@ def _in_words(error: Any, model: type[BaseModel], *, secret: bool) -> str:
         return f"{path} is missing"
     if kind == "extra_forbidden":
         known = _known_keys(model, error["loc"])
-        hint = did_you_mean(str(error["loc"][-1]), known)
-        return f'unknown key "{path}"{hint} (known: {", ".join(known)})'
+        meant = did_you_mean(str(error["loc"][-1]), known) if hint else ""
+        return f'unknown key "{path}"{meant} (known: {", ".join(known)})'
     context = error.get("ctx", {})
     if kind == "value_error":
         return f"{path}: {context['error']}"
@@ -146,8 +199,7 @@ def _shown(value: object) -> str:
     if isinstance(value, bool):
         return str(value).lower()
     if isinstance(value, str):
-        plain = "".join(one if one.isprintable() else "?" for one in value[:60])
-        return f'"{plain}{"..." if len(value) > 60 else ""}"'
+        return f'"{plain.escaped(value[:60])}{"..." if len(value) > 60 else ""}"'
     if isinstance(value, int) and abs(value) >= 10**18:
         return "a huge number"
     return f"{value!s:.60}"

@@ -20,11 +20,14 @@ from pydantic import (
 )
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from sillward import places
+from sillward import files, places
 from sillward.errors import ConfigError
 from sillward.forecast import ensemble, sources
 
 PREFIX = "SILLWARD_"
+
+MOST_CREDENTIAL_BYTES = 100_000
+"""Of a file with a secret. Judgement: a URL has some hundred."""
 
 
 def _web_address(text: str) -> str:
@@ -203,7 +206,8 @@ def credential(settings: HasCredentials, name: str) -> SecretStr | None:
     if settings.credentials is None:
         return None
     try:
-        text = (settings.credentials / name).read_text(encoding="utf-8").strip()
+        body = files.read(settings.credentials / name, MOST_CREDENTIAL_BYTES)
+        text = body.decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
     return SecretStr(text) if text else None

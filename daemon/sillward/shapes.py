@@ -1,7 +1,7 @@
 """Texts of the collection as regular expressions, for editors that check while one types.
 
 They stand in the JSON Schema. The parsers of the core decide; a shape takes all that its parser
-takes (digits of other scripts aside) and refuses most of what it refuses. Only what ECMA-262 and
+takes and refuses most of what it refuses. Only what ECMA-262 and
 the engines of editors have in common is used: no look-ahead.
 """
 

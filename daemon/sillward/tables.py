@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
-from sillward import shapes
+from sillward import plain, shapes
 from sillward_rules import moments
 from sillward_rules.feed import SALTS, parse_npk, salt_named
 from sillward_rules.plant import Grows, Holder, Rest, Rot
@@ -24,13 +24,11 @@ Percent = Annotated[float, Field(ge=2, le=100)]
 Kelvin = Annotated[float, Field(ge=-15, le=15)]
 
 
-_JOINERS = str.maketrans("", "", "\u200c\u200d\u200e\u200f")
-"""Signs without a shape that names in Persian, Arabic and Hebrew need, and some emoji."""
-
-
 def _plain(text: str) -> str:
-    if not text.strip() or not text.translate(_JOINERS).isprintable():
-        msg = "must be plain text on one line"
+    strange = plain.strange(text)
+    if strange or not text.strip():
+        without = f", without {plain.spelt(strange[0])}" if strange else ""
+        msg = f"must be plain text on one line{without}"
         raise ValueError(msg)
     return text
 

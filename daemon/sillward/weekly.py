@@ -99,13 +99,23 @@ def _reviewed(kit: Kit, day: date) -> Review:
     )
 
 
+PAGE_MADE_BY = "<!-- made by sillward -->\n"
+"""At the beginning of a page in a file: by it a later one may take its place."""
+
+PAGE_HEAD = len(PAGE_MADE_BY)
+
+
+def is_page_of_ours(head: bytes) -> bool:
+    """Whether what begins like this is a page that we wrote."""
+    return head.startswith(PAGE_MADE_BY.encode())
+
+
 def page_alone(mail: Message) -> str:
     """The page of a mail with its pictures in it, for a file; its text, if it has no page."""
     if mail.html is None:
-        return (
-            f"<!doctype html><meta charset=utf-8><pre>{escape(mail.title)}\n\n{escape(mail.body)}"
-        )
-    page = mail.html
+        text = f"{escape(mail.title)}\n\n{escape(mail.body)}"
+        return f"{PAGE_MADE_BY}<!doctype html><meta charset=utf-8><pre>{text}"
+    page = PAGE_MADE_BY + mail.html
     for name, image in mail.images:
         inside = f"data:image/png;base64,{b64encode(image).decode()}"
         page = page.replace(f"cid:{name}", inside)

@@ -20,10 +20,12 @@ from sillward_rules import sun
 from sillward_rules.site import Site
 
 _DURATION = re.compile(
-    r"(?:(\d+(?:\.\d+)?)\s*d)?\s*(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*min)?"
+    r"(?:(\d+(?:\.\d+)?)\s*d)?\s*(?:(\d+(?:\.\d+)?)\s*h)?\s*(?:(\d+(?:\.\d+)?)\s*min)?",
+    re.ASCII,
 )
-_CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
-_BY_SUN = re.compile(r"(sunrise|sunset)\s*(?:([+-])\s*(.+))?")
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})", re.ASCII)
+_BY_SUN = re.compile(r"(sunrise|sunset)\s*(?:([+-])\s*(.+))?", re.ASCII)
+_FROM_TO = re.compile(r"\d{1,2}:\d{2}\s*-\s*\d{1,2}:\d{2}", re.ASCII)
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DAY_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _LONGEST_H = 10_000
@@ -166,7 +168,7 @@ def parse_hours(text: str) -> Hours:
         if stripped == whole.value:
             return Hours(text, whole=whole)
     parts = re.split(r"\s+to\s+", stripped)
-    if len(parts) == 1 and re.fullmatch(r"\d{1,2}:\d{2}\s*-\s*\d{1,2}:\d{2}", stripped):
+    if len(parts) == 1 and _FROM_TO.fullmatch(stripped):
         parts = stripped.split("-")
     if len(parts) != 2:
         msg = (

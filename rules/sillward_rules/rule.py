@@ -57,8 +57,8 @@ ASKS = ("carry in", "mist", "shade", "secure", "cover", "damp down", "move", "no
 """Chores that a rule can ask for; a note is a line on the sheet and no chore."""
 
 _SPELLINGS = {"degc": "°C", "c": "°C", "k": "°C", "w/m²": "W/m2"}
-_BOUND = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(\S.*)")
-_BESIDE = re.compile(r"(\w+)\s*([-+])\s*(\d.*)")
+_BOUND = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*(\S.*)", re.ASCII)
+_BESIDE = re.compile(r"(\w+)\s*([-+])\s*(\d.*)", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)

@@ -123,7 +123,7 @@ NAMES = {
     "marks": "*x* _y_ `z` # h [a](http://b) ~~c~~",
     "braces": "{{ x }} ${y} {0} %s %(z)s :smile:",
     "mentions": "@everyone <!channel> <@U123> @here",
-    "right to left": "\u202eneerG \u200fירוק\u200e",
+    "right to left": "neerG \u200fירוק\u200e",
     "joined emoji": "🧑\u200d🌾 vanda",
     "backslashes": r"\n \u0041 \x1b",
 }
@@ -161,7 +161,7 @@ def test_a_name_arrives_in_a_mail_letter_for_letter(
     assert (subject, text) == (f"In: {name}", f"17:10\n{name}, {name}")
 
 
-HOSTILE = "Fern\r\nBcc: x@y.example\r\n\r\nbody\x00\x1b[31m\u2028\x85"
+HOSTILE = "Fern\r\nBcc: x@y.example\r\n\r\nbody\x00\x1b[31m\u2028\x85\u202e\u2066"
 TAMED = "Fern  Bcc: x@y.example    body  [31m"
 
 

@@ -326,11 +326,20 @@ def chart(path: Path) -> None:
     assert result.exit_code == 0, result.output
 
 
+def page(path: Path) -> None:
+    recorded = COLLECTION.parent / "recorded" / "cold-snap.json"
+    command = ["digest", "--collection", str(COLLECTION), "--recorded", str(recorded)]
+    result = CliRunner().invoke(main, [*command, "--out", str(path)])
+    if result.exit_code == 2:
+        raise UsageError(result.stderr)
+    assert result.exit_code == 0, result.output
+
+
 def words(path: Path) -> None:
     words_report.copy(path)
 
 
-WRITERS = [calendar, collection, chart, words]
+WRITERS = [calendar, collection, chart, page, words]
 
 
 @pytest.mark.parametrize("write", WRITERS)

@@ -18,7 +18,7 @@ from sillward.notices import digest
 from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.units import SI, Units
-from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, Weekly, page_alone
+from sillward.weekly import CHARTS_S, MOST_IMAGES_BYTES, PAGE_MADE_BY, Weekly, page_alone
 from sillward_rules.sheet import Round
 from tests.daemon.desks import SITE, World, a_channel, a_world, local
 from tests.daemon.mailbox import MAIL_QUERY, mail_server, only_mail
@@ -107,7 +107,7 @@ def test_told_by_hand_on_another_day_it_is_the_same_mail() -> None:
 def test_a_page_for_a_file_has_its_pictures_in_it() -> None:
     page = page_alone(Message("Week", "text", "<p><img src='cid:one@x'></p>", (("one@x", b"png"),)))
 
-    assert page == "<p><img src='data:image/png;base64,cG5n'></p>"
+    assert page == f"{PAGE_MADE_BY}<p><img src='data:image/png;base64,cG5n'></p>"
     assert "1 &lt; 2" in page_alone(Message("Week", "1 < 2"))
 
 

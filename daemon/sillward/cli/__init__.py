@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from sillward.errors import SillwardError
+from sillward.shown import shown
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -126,12 +127,17 @@ class PlainWords(click.Group):
         ]
         return offers + click.Command.shell_complete(self, ctx, incomplete)
 
+    def main(self, *args: Any, **kwargs: Any) -> Any:
+        """Run the program; nothing is printed that a terminal would obey."""
+        with shown():
+            return super().main(*args, **kwargs)
+
     def invoke(self, ctx: click.Context) -> Any:
         """Run a command; say what went wrong."""
         try:
             return super().invoke(ctx)
         except SillwardError as error:
-            for line in str(error).splitlines():
+            for line in str(error).split("\n"):
                 click.echo(f"sillward: {line}", err=True)
             ctx.exit(error.exit_status)
 

@@ -7,16 +7,16 @@ from pathlib import Path
 
 import click
 
-from sillward import completion, last_word, terminal, trial
+from sillward import completion, files, last_word, terminal, trial
 from sillward.app import App, Options
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.collection import Channel
 from sillward.desks import desks_of, require_channels
-from sillward.errors import ChartError, ConfigError, SourceError, UsageError
+from sillward.errors import ChartError, ConfigError, NotOursError, SourceError, UsageError
 from sillward.notices.courier import Courier
 from sillward.settings import last_resort
-from sillward.weekly import page_alone
+from sillward.weekly import PAGE_HEAD, is_page_of_ours, page_alone
 from sillward_rules.sheet import Round
 
 
@@ -81,6 +81,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
     """
     app = shared.build(options)
     app, _ = shared.at_moment(app, Round.WEEK)
+    _place_for_page(out)  # before the work
     with closing(app.ledger_for_a_look()) as ledger:
         (desk,) = desks_of([app], ledger)
         with suppress(SourceError):  # the page says what it rests on
@@ -89,7 +90,9 @@ def digest(options: Options, out: Path, look: bool) -> None:
             desk.keeper.refresh_members()
         mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))
     try:
-        out.write_text(page_alone(mail), encoding="utf-8")
+        place = _place_for_page(out)
+        mode = files.usual_mode() if place.mode is None else place.mode
+        files.put(place.file, page_alone(mail).encode(), mode=mode, fresh=place.mode is None)
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None
@@ -97,6 +100,17 @@ def digest(options: Options, out: Path, look: bool) -> None:
     if look and not webbrowser.open(out.resolve().as_uri()):
         msg = f"no browser could be started; open {out} in one"
         raise ChartError(msg)
+
+
+def _place_for_page(out: Path) -> files.Place:
+    """Where the page goes. Raise UsageError if something else is there, ChartError."""
+    try:
+        return files.place_for(out, is_page_of_ours, PAGE_HEAD)
+    except NotOursError as error:
+        raise UsageError(str(error)) from None
+    except OSError as error:
+        msg = f"{out}: the page cannot be written: {error.strerror}"
+        raise ChartError(msg) from None
 
 
 @click.command()

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from sillward import terminal
+from sillward import plain, terminal
 
 
 def say(line: str) -> None:
@@ -16,4 +16,12 @@ def say(line: str) -> None:
 
 def print_json(value: Any) -> None:
     """Print one JSON document."""
-    click.echo(json.dumps(value, ensure_ascii=False, indent=2))
+    click.echo(_spelt(json.dumps(value, ensure_ascii=False, indent=2)))
+
+
+def _spelt(document: str) -> str:
+    """The document with what cannot be shown spelt out as JSON does it, so that it stays one."""
+    for sign in plain.strange(document):
+        if sign != "\n":
+            document = document.replace(sign, json.dumps(sign)[1:-1])
+    return document

@@ -5,6 +5,7 @@ from typing import Any
 import click
 
 from sillward import mixing, reports, terminal
+from sillward.cli.numbers import number
 from sillward.cli.printing import print_json
 from sillward.schema import collection_schema
 
@@ -21,15 +22,15 @@ def groups(words: tuple[str, ...]) -> None:
 
 @click.command()
 @click.option("--npk", required=True, metavar="N-P-K", help="The label, such as 20-20-20.")
-@click.option("--ppm-n", type=float, help="Nitrogen wanted from the fertiliser, mg/L.")
-@click.option("--grams-per-litre", type=float, help="Fertiliser in a litre, instead of --ppm-n.")
+@click.option("--ppm-n", type=number, help="Nitrogen wanted from the fertiliser, mg/L.")
+@click.option("--grams-per-litre", type=number, help="Fertiliser in a litre, instead of --ppm-n.")
 @click.option("--salt", "salts", multiple=True, metavar="NAME=G/L", help="A salt; repeatable.")
-@click.option("--water-ec", type=float, required=True, help="EC of the bare water, mS/cm.")
-@click.option("--ec-per-100", type=float, help="EC for 100 ppm N by the label, mS/cm.")
-@click.option("--mg", type=float, help="Magnesium (Mg) by the label, %.")
-@click.option("--ca", type=float, help="Calcium (Ca) by the label, %.")
-@click.option("--litres", type=float, help="What the sprayer holds.")
-@click.option("--limit", type=float, help="The EC that the plants bear, mS/cm.")
+@click.option("--water-ec", type=number, required=True, help="EC of the bare water, mS/cm.")
+@click.option("--ec-per-100", type=number, help="EC for 100 ppm N by the label, mS/cm.")
+@click.option("--mg", type=number, help="Magnesium (Mg) by the label, %.")
+@click.option("--ca", type=number, help="Calcium (Ca) by the label, %.")
+@click.option("--litres", type=number, help="What the sprayer holds.")
+@click.option("--limit", type=number, help="The EC that the plants bear, mS/cm.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def mix(as_json: bool, **asked: Any) -> None:
     """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse.

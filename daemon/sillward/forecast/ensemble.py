@@ -31,7 +31,7 @@ MODEL = "ecmwf_ifs025_ensemble"
 MODEL_IN_WORDS = "ECMWF"
 """51 members for 15 days, everywhere: one model, so that all nights are judged alike."""
 
-_MEMBER = re.compile(r"temperature_2m(_member\d{2})?")
+_MEMBER = re.compile(r"temperature_2m(_member\d{2})?", re.ASCII)
 _TEMPERATURE = Variable("°C", *reading.TEMPERATURE)
 _READING = Reading(NAME)
 

@@ -6,12 +6,16 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from sillward import files
 from sillward.errors import SourceError
 from sillward.forecast import Setup, Source, sources
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.sources import open_meteo
 from sillward_rules.site import Site
 from sillward_rules.weather import Weather
+
+MOST_BYTES = 5_000_000
+"""Of a stored body: as much as one from the network may have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +44,7 @@ class Recorded:
     def ask(self, query: Query, **_: Any) -> Answer:
         """The file, as if it had been fetched now."""
         try:
-            return Answer(200, {}, self.path.read_bytes())
+            return Answer(200, {}, files.read(self.path, MOST_BYTES))
         except OSError as error:
             msg = f"{self.path}: cannot be read: {error.strerror or error}"
             raise SourceError(msg) from error
@@ -65,7 +69,7 @@ def recorded(path: Path, site: Site, now: datetime) -> Recorded:
     readers = [builds[open_meteo.KEY](Setup()), *(build(_NOBODY) for build in builds.values())]
     for source in readers:
         try:
-            source.read(path.read_bytes(), site, now)
+            source.read(files.read(path, MOST_BYTES), site, now)
         except (OSError, SourceError):
             continue
         return Recorded(path, source)

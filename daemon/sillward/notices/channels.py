@@ -12,12 +12,12 @@ there again.
 
 import logging
 import re
-import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from types import ModuleType
 from typing import Any, Protocol
 
+from sillward import plain
 from sillward.collection import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.notices import mail
@@ -130,12 +130,7 @@ def _lines(text: str) -> str:
 
 
 def _one_line(text: str) -> str:
-    # Marks of direction stay (Cf): names in Hebrew or Arabic need them.
-    return "".join(" " if unicodedata.category(one) in _BREAKING else one for one in text)
-
-
-_BREAKING = ("Cc", "Cs", "Zl", "Zp")
-"""Control characters, halves of surrogate pairs, separators of lines and paragraphs."""
+    return plain.blanked(text)  # marks of direction stay: names in Hebrew or Arabic need them
 
 
 def _fitting(service: Any, message: Message) -> Message:

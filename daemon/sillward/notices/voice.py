@@ -10,6 +10,7 @@ from functools import cached_property
 from html import escape
 from typing import Any
 
+from sillward.notices.sandbox import Budget, BudgetError
 from sillward.notices.wording import OURS, Macros, Wording, called, packaged
 from sillward.units import SI, Units
 from sillward_rules.moments import Hours, Moment
@@ -26,6 +27,9 @@ MOST_DIGITS = 3
 
 MOST_CALLS = 1_000
 """Macros of the grower's that may be called for one line: enough for any, and over at once."""
+
+LINES_OF_A_PAGE = 50
+"""A page may take as much as so many lines. Judgement: ours takes a tenth."""
 
 PASSED_ON = (
     "title", "heads", "text", "what", "who", "ways", "walks", "when", "by", "later_by", "spot",
@@ -60,11 +64,14 @@ class Voice:
         cost no notice.
         """
         ours = self.in_our_words(name, facts)
-        if name not in self.wording.own or name in self._speaking:
+        if name not in self.wording.own or name in self._speaking or name in self._exhausting:
             return ours
         try:
             own = self.in_own_words(name, facts)
             wrong = wrong_with(own, ours, facts)
+        except BudgetError as error:
+            self._exhausting.add(name)
+            wrong = one_reason(error)
         except Exception as error:
             wrong = one_reason(error)
         if wrong is None:
@@ -83,8 +90,10 @@ class Voice:
 
         Of itself it hears our words: so it may add to them, and cannot call itself for ever.
         """
-        if not self._speaking:
+        outermost = not self._speaking
+        if outermost:
             self._calls.clear()
+            self._budget.renew()
         self._calls.append(name)
         if len(self._calls) > MOST_CALLS:
             msg = f"more than {MOST_CALLS} macros for one line"
@@ -94,6 +103,8 @@ class Voice:
             return called(self._macros.own(name), facts)
         finally:
             self._speaking.discard(name)
+            if outermost:
+                self._budget.rest()
 
     def page(self, *, strict: bool, **facts: Any) -> str:
         """The week as HTML; the grower's own page, unless it fails or says next to nothing.
@@ -110,7 +121,11 @@ class Voice:
         return self._macros.page(own=False).render(facts)
 
     def _own_page(self, facts: Mapping[str, Any]) -> str:
-        page = self._macros.page(own=True).render(facts)
+        self._budget.renew(LINES_OF_A_PAGE)
+        try:
+            page = self._macros.page(own=True).render(facts)
+        finally:
+            self._budget.rest()
         if str(escape(facts["sentence"])) not in page:
             msg = "it does not tell `sentence`, the week in one sentence"
             raise ValueError(msg)
@@ -119,6 +134,15 @@ class Voice:
     @cached_property
     def _speaking(self) -> set[str]:
         return set()
+
+    @cached_property
+    def _exhausting(self) -> set[str]:
+        """Macros that took more than their budget: it is not spent on them again."""
+        return set()
+
+    @cached_property
+    def _budget(self) -> Budget:
+        return Budget()
 
     @cached_property
     def _calls(self) -> list[str]:
@@ -132,7 +156,7 @@ class Voice:
     def _macros(self) -> Macros:
         plain = {"capital": capital, "number": fixed, "percent": percent}
         filters = {name: plain.get(name) or getattr(self, name) for name in OURS}
-        return Macros(self.wording, filters, _Say(self))
+        return Macros(self.wording, filters, _Say(self), self._budget)
 
     def remark(self, remark: Remark, most: int | None = None) -> str:
         """Something to beware of, in a sentence without a full stop.

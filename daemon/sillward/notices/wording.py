@@ -14,8 +14,9 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sillward import files
 from sillward.errors import ConfigError
-from sillward.notices.sandbox import environment
+from sillward.notices.sandbox import Budget, environment
 
 if TYPE_CHECKING:
     from types import CodeType
@@ -83,10 +84,10 @@ def packaged() -> Wording:
 def packaged_texts() -> dict[str, str]:
     """Our files of macros by name, without the page."""
     folder = resources.files("sillward.notices") / "templates"
-    files = sorted(folder.iterdir(), key=lambda one: one.name)
+    ours = sorted(folder.iterdir(), key=lambda one: one.name)
     return {
         file.name: file.read_text(encoding="utf-8")
-        for file in files
+        for file in ours
         if file.name.endswith(SUFFIX) and file.name != PAGE
     }
 
@@ -143,12 +144,12 @@ def _wrong(
 
 def _files_of(folder: Path) -> list[Path]:
     try:
-        files = sorted(folder.iterdir())
+        there = sorted(folder.iterdir())
     except OSError as error:
         msg = f"{folder}: cannot be read: {error.strerror or error}"
         raise ConfigError([msg]) from None
     # What begins with a dot is an editor's or a copier's own.
-    named = [one for one in files if one.name.endswith(SUFFIX) and not one.name.startswith(".")]
+    named = [one for one in there if one.name.endswith(SUFFIX) and not one.name.startswith(".")]
     if not named:
         msg = f"{folder}: there is no file there whose name ends in {SUFFIX}"
         raise ConfigError([msg])
@@ -159,16 +160,8 @@ def _files_of(folder: Path) -> list[Path]:
 
 
 def _read(file: Path) -> str:
-    if file.exists() and not file.is_file():  # a pipe would be waited for
-        msg = f"{file.name}: is not a file"
-        raise ConfigError([msg])
     try:
-        with file.open("rb") as opened:
-            body = opened.read(MOST_BYTES + 1)
-        if len(body) > MOST_BYTES:
-            msg = f"{file.name}: is larger than {MOST_BYTES // 1000} kB"
-            raise ConfigError([msg])
-        return body.decode("utf-8-sig")
+        return files.read(file, MOST_BYTES).decode("utf-8-sig")
     except OSError as error:
         msg = f"{file.name}: cannot be read: {error.strerror or error}"
     except UnicodeDecodeError as error:
@@ -191,8 +184,9 @@ def _strangers(body: Sequence[Any]) -> Iterator[int]:
     from jinja2 import nodes
 
     for node in body:
-        blank = isinstance(node, nodes.Output) and all(
-            isinstance(one, nodes.TemplateData) and not one.data.strip() for one in node.nodes
+        blank = isinstance(node, nodes.Output) and not any(
+            text.value.strip() if isinstance(text, nodes.Const) else True
+            for text in (getattr(one, "node", one) for one in node.nodes)
         )
         if not isinstance(node, nodes.Macro) and not blank:
             yield node.lineno
@@ -239,9 +233,11 @@ def _like(name: str, known: Mapping[str, Source]) -> str:
 class Macros:
     """The macros of a wording, ready to be called: each file is read when first needed."""
 
-    def __init__(self, wording: Wording, filters: Mapping[str, Any], say: Any) -> None:
+    def __init__(
+        self, wording: Wording, filters: Mapping[str, Any], say: Any, budget: Budget
+    ) -> None:
         self._wording = wording
-        self._environment = environment(OURS)
+        self._environment = environment(OURS, budget)
         self._environment.filters.update(filters)
         self._environment.globals = {"say": say, "names": filters["names"]}
         self._modules: dict[str, Any] = {}
