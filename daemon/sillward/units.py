@@ -29,8 +29,8 @@ class Units:
         return value, unit
 
     def difference(self, value_k: float) -> tuple[float, str]:
-        """A difference of temperatures [K] in the grower's unit."""
-        return (value_k * 1.8, "°F") if self.temperature == "°F" else (value_k, "K")
+        """A difference of temperatures [K] in the grower's unit, as thermometers name it."""
+        return (value_k * 1.8, "°F") if self.temperature == "°F" else (value_k, "°C")
 
     def bare(self, value: float, unit: str, digits: int | None = None) -> str:
         """A value of the core in its shortest form, of so many digits at most, without its unit."""

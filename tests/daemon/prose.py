@@ -73,7 +73,7 @@ def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
         before, after = line[: found.start()], line[found.end() :]
         if re.match(rf" ?(?:{UNIT})| (?:{COUNTED})", after):
             continue
-        shared = re.search(r"\b(limit|wants) $", before) or re.match(r" to \d+", after)
+        shared = re.search(r"\b(limit|wants|needs?|takes) $", before) or re.match(r" to \d+", after)
         if not (shared and has_unit):
             bare.append(found.group())
     return bare
@@ -110,19 +110,26 @@ class Shown:
 def temperatures(text: str, names: Collection[str] = ()) -> list[Shown]:
     """Every temperature of a text, limits without their unit too."""
     found = []
-    for line in _nameless(text, names).splitlines():
-        limits = r"|limit (-?\d+(?:\.\d+)?)(?= \()" if "°" in line else ""
+    for line in _DIFFERENCE.sub("", _nameless(text, names)).splitlines():
+        limits = r"|(?:limit|needs?|takes) (-?\d+(?:\.\d+)?)(?= \(|$)" if "°" in line else ""
         for one in re.finditer(rf"(-?\d+(?:\.\d+)?)( ?)°[CF]?(?! h){limits}", line):
             digits = one[1] or one[3]
             found.append(Shown(float(digits), _within(digits, exact=one[2] != "")))
     return found
 
 
+_DIFFERENCE = re.compile(
+    r"(?:by\s+up\s+to|off\s+by)\s+(\d+(?:\.\d+)?)\s+°[CF]"
+    r"|(\d+(?:\.\d+)?)\s+°[CF]\s+(?:milder|colder|warmer|above|below)\b"
+    r"|(\d+(?:\.\d+)?) °[CF] h\b"
+)
+"""A temperature less another one, or that times hours."""
+
+
 def differences(text: str) -> list[Shown]:
     """Every difference of temperatures, in degree-hours too."""
-    return [
-        Shown(float(one), _within(one)) for one in re.findall(r"(\d+(?:\.\d+)?) (?:K|°F h)", text)
-    ]
+    found = ["".join(one) for one in _DIFFERENCE.findall(text)]
+    return [Shown(float(one), _within(one)) for one in found]
 
 
 def speeds(text: str) -> list[Shown]:

@@ -89,7 +89,7 @@ def test_an_alarm_is_short_and_says_what_is_not_known(make: Make) -> None:
 
     (told,) = alarms(world)
     assert told.title == "Treat tonight as cold: no forecast so far"
-    assert "Nothing known of tonight" in told.body
+    assert "Nothing is known about tonight" in told.body
     assert len(told.title) + len(told.body) < MOST_CHARACTERS
 
 
@@ -303,8 +303,8 @@ def test_a_clock_of_which_two_sources_differ_is_told_once_a_day(make: Make) -> N
     run(world, "18:00")
 
     assert [one.title for one in alarms(world)] == [
-        "The clock of this machine is wrong",
-        "The clock of this machine is right again",
+        "The clock of sillward's machine is wrong",
+        "The clock of sillward's machine is right again",
     ]
 
 
@@ -318,7 +318,7 @@ def test_a_clock_that_is_off_is_told_and_its_end_too(make: Make) -> None:
 
     run(world, "12:00")
     (told,) = alarms(world)
-    assert told.title == "The clock of this machine is wrong"
+    assert told.title == "The clock of sillward's machine is wrong"
     assert told.body.splitlines()[0] == (
         "This machine's clock is 12 min behind Invented weather's: mind the hours"
     )
@@ -329,5 +329,5 @@ def test_a_clock_that_is_off_is_told_and_its_end_too(make: Make) -> None:
 
     right = timedelta(0)
     run(world, "12:00", days=1)
-    assert alarms(world)[-1].title == "The clock of this machine is right again"
+    assert alarms(world)[-1].title == "The clock of sillward's machine is right again"
     assert len([one for one in alarms(world) if one.title.endswith("again")]) == 1

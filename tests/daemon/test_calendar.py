@@ -217,7 +217,7 @@ def test_what_is_called_off_stays_for_some_days_and_then_goes() -> None:
 
     assert event.text("STATUS") == "CANCELLED"
     assert event.text("SUMMARY") == "In (not needed): 2 plants, bench > room"
-    assert event.text("DESCRIPTION").startswith("Not needed any more, since Thu 17:32\n")
+    assert event.text("DESCRIPTION").startswith("No longer needed, since Thu 17:32\n")
     assert events_in(written(told, now=last + timedelta(seconds=1))) == []
 
 
@@ -260,7 +260,7 @@ def test_an_expected_trip_is_tentative_and_its_hour_rough() -> None:
     assert event.text("DESCRIPTION").splitlines() == [
         "Leaf temperature down to about 3 °C",
         "by 18:30 bench > room: Left pot, Right pot",
-        "Expected, not told yet: the hour is rough, a newer forecast may change it",
+        "Expected, not an order yet: the hour is rough, and a newer forecast may change it",
         NO_ALERT,
     ]
 

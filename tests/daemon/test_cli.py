@@ -135,7 +135,7 @@ def test_the_demo_shows_three_rounds_and_touches_nothing(weather: str, tmp_path:
     for round_ in ROUNDS:
         assert f"The {round_} push, as a phone shows it" in result.stdout
         assert f"Courtyard: {round_} round, " in result.stdout
-    assert result.stdout.count("A forecast is no promise") == 3
+    assert result.stdout.count("A forecast is not a promise") == 3
     assert sorted(tmp_path.rglob("*")) == before
 
 

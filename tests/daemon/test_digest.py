@@ -73,7 +73,7 @@ def test_the_nights_are_told_against_the_limits_of_the_plants_there() -> None:
     low = ahead.nights[0].lows["pergola"]
     assert low is not None
     first = cells(told, "To the tenderest")[:4]
-    assert first == ["Thu 14 May", f"{low:.1f}\xa0°C", "7 of 7", f"{14 - low:.1f} K under"]
+    assert first == ["Thu 14 May", f"{low:.1f}\xa0°C", "7 of 7", f"{14 - low:.1f} °C below"]
 
 
 def test_the_week_is_in_one_sentence_with_its_trips() -> None:
@@ -115,7 +115,7 @@ def test_the_parts_come_in_their_order() -> None:
     told = digest_of("mild-week")
     parts = (
         "the week ahead</h1>", ">Nights<", ">Leaf low<", ">Carrying,", ">Misting by day<", ">Feed<",
-        ">The season<", ">Last week,", f">{LIFE}<", ">A forecast is no promise", "Forecast: ",
+        ">The season<", ">Last week,", f">{LIFE}<", ">A forecast is not a promise", "Forecast: ",
         "Weather data by",
     )  # fmt: skip
     places = [told.index(part) for part in parts]
@@ -179,7 +179,7 @@ def test_a_low_at_the_limit_is_not_under_it() -> None:
 
     told = cells(page(given, collection).text, "To the tenderest")
 
-    assert told[:4] == ["Thu 14 May", "13.0\xa0°C", "none", "0.0 K above"]
+    assert told[:4] == ["Thu 14 May", "13.0\xa0°C", "none", "0.0 °C above"]
 
 
 def test_the_week_behind_is_told_with_its_nights() -> None:
@@ -190,7 +190,7 @@ def test_the_week_behind_is_told_with_its_nights() -> None:
 
     assert "Last week, Thu 07 May to Wed 13 May" in told
     assert "3 orders told, 2 acknowledged; 1 notice missed." in told
-    assert cells(told, "It came")[:4] == ["Thu 07 May", "5.2\xa0°C", "4.0\xa0°C", "1.2 K colder"]
+    assert cells(told, "It came")[:4] == ["Thu 07 May", "5.2\xa0°C", "4.0\xa0°C", "1.2 °C colder"]
     assert "Last week" not in page(sheet_of("cold-snap")).text
 
 

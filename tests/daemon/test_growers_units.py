@@ -240,7 +240,7 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     depth = report["cold"]["degree_hours"] * 9 / 5
     assert f"{report['cold']['hours']:.1f} h and {depth:.1f} °F h under 57.2 °F" in line
     chore = next(one for one in report["chores"] if one["chore"] == "carry-in")
-    assert f"carry in: by {twelve(chore['before'])}, pergola > sunroom" in line
+    assert f"carry in: by {twelve(chore['before'])}, pergola to sunroom" in line
     (reason,) = [one for one in chore["because"] if one["plant"] == "Blue basket"]
     assert f"down to {fahrenheit(reason['value']):.1f} °F at {twelve(reason['at'])}" in line
     assert "note: sky_view is not given: taken as 0.5 for cold nights, light and drying" in guest
@@ -248,7 +248,7 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     # 14 °C at night, 18 by day
     assert "spot: holds 57.2 °F at night, 64.4 °F by day" in inside
     (rule,) = [one for one in report["rules"] if one["name"] == "nearly cold"]
-    assert (rule["bound"], rule["origin"]) == (16.0, "+2 K beside 14 °C: your own limit")
+    assert (rule["bound"], rule["origin"]) == (16.0, "+2 °C beside 14 °C: your own limit")
 
 
 def an_hour(at: datetime, value: float, film: float | None) -> AccountHour:

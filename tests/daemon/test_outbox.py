@@ -222,7 +222,7 @@ def test_on_a_full_disk_notices_still_go_out_once(
 
     told = [title for title in world.post.titles if title.startswith("In by")]
     assert told == ["In by 18:40: 2 plants"]
-    assert "Sillward can write nothing down" in world.post.titles
+    assert "Sillward cannot save anything" in world.post.titles
     assert world.ledger.afloat
     assert any("ledger cannot be written" in one for one in desk.troubles())
 
@@ -261,7 +261,7 @@ def test_what_happened_in_memory_comes_into_the_file_when_there_is_room(
     desk.tick()
 
     assert not world.ledger.afloat
-    assert "Sillward can write things down again" in world.post.titles
+    assert "Sillward can save again" in world.post.titles
     file = sqlite3.connect(tmp_path / "ledger.sqlite3")
     (state,) = file.execute("SELECT state FROM notice WHERE round = 'dusk'").fetchone()
     file.close()
@@ -279,7 +279,7 @@ def test_a_damaged_ledger_is_owned_up_to(tmp_path: Path) -> None:
     desk.tick()
     desk.tick()
 
-    assert world.post.titles.count("Sillward has lost part of its memory") == 1
+    assert world.post.titles.count("Sillward has lost some of its records") == 1
     assert "In by 18:40: 2 plants" in world.post.titles
 
 

@@ -65,31 +65,31 @@ SIX, SEVEN = tuple("ABCDEF"), tuple("ABCDEFG")
 
 SAMPLES: list[tuple[Remark, str]] = [
     (Plain("wind_speed_10m of 468.5 m/s is  odd"), "wind_speed_10m of 468.5 m/s is  odd"),
-    (NoForecast(), "there is no forecast: nothing is known of the weather"),
+    (NoForecast(), "there is no forecast: nothing is known about the weather"),
     (
         ForecastElsewhere(),
-        "the forecast does not reach this hour: what is not known is treated as cold",
+        "the forecast does not cover this hour; what is not known is treated as cold",
     ),
-    (ForecastOld(8.4, expired=False), "the forecast is 8 h old"),
+    (ForecastOld(8.4, expired=False), "the forecast is 8 hours old"),
     (
         ForecastOld(24.6, expired=True),
-        "the forecast is 25 h old: too old to judge a night, treated as cold",
+        "the forecast is 25 hours old: too old to judge a night, so nights are treated as cold",
     ),
     (
         ForecastUndated(),
-        "the forecast was fetched while the clock was ahead: nobody knows how old it is",
+        "the forecast was fetched while the clock was ahead, so nobody knows how old it is",
     ),
     (
         ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", 3.24, at("07:00")),
-        "Open-Meteo says 5.0 °C at 07:00, MET Norway 3.2 °C: the colder counts",
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway says 3.2 °C; the colder one counts",
     ),
     (
         ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", -0.04, at("07:00")),
-        "Open-Meteo says 5.0 °C at 07:00, MET Norway 0.0 °C: the colder counts",
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway says 0.0 °C; the colder one counts",
     ),
     (
-        ForecastDoubted("Open-Meteo", "20 K warmer than the one before", None, None, colder=False),
-        "Open-Meteo's forecast looks wrong: 20 K warmer than the one before;"
+        ForecastDoubted("Open-Meteo", "20 °C warmer than the one before", None, None, colder=False),
+        "Open-Meteo's forecast looks wrong: 20 °C warmer than the one before;"
         " nights are treated as cold",
     ),
     (
@@ -101,22 +101,25 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ForecastDoubted("Open-Meteo", "20 K colder", "Open-Meteo", at("14:00"), colder=True),
-        "Open-Meteo's forecast looks wrong: 20 K colder; nights are treated as cold",
+        "Open-Meteo's forecast looks wrong: 20 °C colder; nights are treated as cold",
     ),
     (
         ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),
         "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00",
     ),
-    (NightUnjudged(("bench",)), "too few known hours at bench: treated as a cold night"),
+    (
+        NightUnjudged(("bench",)),
+        "too little is known about the night at bench, so it is treated as cold",
+    ),
     (
         NightUnjudged(("bench", "wall")),
-        "too few known hours at bench, wall: treated as a cold night",
+        "too little is known about the night at bench, wall, so it is treated as cold",
     ),
     (
         NoShelter(B),
-        "Anemone, Boat: must go in, but no spot is known to hold the limit: find a warm place",
+        "Anemone, Boat must go in, but no spot is known to be warm enough: find a warm place",
     ),
-    (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: no shelter is given"),
+    (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: you named no shelter"),
     (
         ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
         "Anemone to room, 16 °C: shed is too cold (9 °C, needs 13 °C)",
@@ -144,28 +147,28 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         OnNights((THURSDAY, SATURDAY), NightUnjudged(("bench",))),
-        "Thu and Sat night: too few known hours at bench: treated as a cold night",
+        "Thu and Sat night: too little is known about the night at bench, so it is treated as cold",
     ),
     (
         OnNights((THURSDAY, SATURDAY, date(2026, 5, 18)), ShelterChosen(A, "room", 16.0)),
-        "Thu and 2 more nights: Anemone to room, which holds 16 °C: no shelter is given",
+        "Thu and 2 more nights: Anemone to room, which holds 16 °C: you named no shelter",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),
-        "Anemone may stay out: 10.7 °C at 02:00, 30 min under 13 °C",
+        "Anemone may stay out: 10.7 °C at 02:00, but only 30 min below 13 °C",
     ),
     (
         ColdBorne(B, -0.04, at("02:00"), 0.254, 0.5),
-        "Anemone, Boat may stay out: 0.0 °C at 02:00, 15 min under 0.5 °C",
+        "Anemone, Boat may stay out: 0.0 °C at 02:00, but only 15 min below 0.5 °C",
     ),
     (
         CloseCall("bench", (Threat(0.469, 13.0, A),)),
-        "bench: close call, 47 % chance under 13 °C (Anemone)",
+        "bench: a close call, 47 % chance of less than 13 °C (Anemone)",
     ),
     (
         CloseCall("bench", (Threat(0.97, 13.0, SEVEN), Threat(0.41, 12.8, SIX))),
-        "bench: close call, >95 % chance under 13 °C (A, B, C, D, E and 2 more), 41 % under "
-        "12.8 °C (A, B, C, D, E, F)",
+        "bench: a close call, >95 % chance of less than 13 °C (A, B, C, D, E and 2 more), "
+        "41 % of less than 12.8 °C (A, B, C, D, E, F)",
     ),
     (
         Note("hot wind", "bench", "gust", 18.46, "m/s", at("16:00")),
@@ -177,17 +180,17 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         MistingMissed(A, "bench", at("12:05"), at("15:10"), ()),
-        "Anemone, bench: dry from 12:05 to 15:10: none of your hours serves",
+        "Anemone, bench: dry from 12:05 to 15:10, but none of your watering hours fits",
     ),
     (
         MistingMissed(SEVEN[:3], "bench", at("12:05"), at("15:10"), (at("12:05"), at("14:00"))),
-        "A, B, C, bench: dry from 12:05 to 15:10, would want a misting by 12:05, 14:00: none of "
-        "your hours serves",
+        "A, B, C, bench: dry from 12:05 to 15:10; misting needed by 12:05, 14:00, "
+        "but none of your watering hours fits",
     ),
     (
         MistingMissed(SEVEN[:4], "bench", at("12:05"), at("15:10"), (at("12:05"),)),
-        "4 plants, bench: dry from 12:05 to 15:10, would want a misting by 12:05: none of your "
-        "hours serves",
+        "4 plants, bench: dry from 12:05 to 15:10; misting needed by 12:05, "
+        "but none of your watering hours fits",
     ),
     (
         HeatUnrelieved(A, "bench", 37.96, 27.0, at("16:00"), dry=True),
@@ -212,12 +215,12 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         FeedTooStrong(B, 0.30000000000000004, 0.25),
-        "Anemone, Boat: not fed, the feed has 0.3 mS/cm, limit 0.25 mS/cm",
+        "Anemone, Boat: not fed, as the feed has 0.3 mS/cm, more than 0.25 mS/cm",
     ),
-    (WateringUnplanned(), "the forecast is too old to plan any watering: water by eye"),
+    (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (
         WateringIncomplete(),
-        "too little is known of today's weather to plan all watering: look for what is dry",
+        "too little is known about today's weather to plan all the watering: check what is dry",
     ),
     (
         Spell("hot", THURSDAY, 3, 1),
@@ -233,20 +236,20 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
-        "Anemone may stay out: 9.997 °C at 07:00, 15 min under 10 °C",
+        "Anemone may stay out: 9.997 °C at 07:00, but only 15 min below 10 °C",
     ),
-    (CarryBegins(THURSDAY), "first night that needs a carry: Thu 14 May"),
+    (CarryBegins(THURSDAY), "first night with plants to carry in: Thu 14 May"),
     (
         CarryEnds(THURSDAY),
-        "no carry needed from Thu 14 May on, as far as the forecast goes",
+        "nothing to carry in from Thu 14 May on, as far as the forecast goes",
     ),
     (
         SpotDark("bench", 4.6, "Anemone", 12.4, 1),
-        "bench is dark: 5 mol/m2 a day, Anemone wants 12",
+        "bench is too dark: 5 mol/m2 of light a day, Anemone needs 12",
     ),
     (
         SpotDark("bench", 0.2, "Anemone", 12.4, 3),
-        "bench is dark: 0 mol/m2 a day, Anemone wants 12 (3 plants)",
+        "bench is too dark: 0 mol/m2 of light a day, Anemone needs 12 (3 plants)",
     ),
 ]
 

@@ -55,9 +55,9 @@ def test_a_span_takes_the_dash_it_is_given() -> None:
 @pytest.mark.parametrize(
     ("value", "unit", "metric", "american"),
     [
-        (0.8, "K", "+0.8 K", "+1.4 °F"),
-        (-2.0, "°C", "-2 K", "-3.6 °F"),
-        (0.0, "K", "+0 K", "+0 °F"),
+        (0.8, "K", "+0.8 °C", "+1.4 °F"),
+        (-2.0, "°C", "-2 °C", "-3.6 °F"),
+        (0.0, "K", "+0 °C", "+0 °F"),
         (2.0, "m/s", "+2 m/s", "+4.5 mph"),
         (-25.0, "%", "-25 %", "-25 %"),
         (None, "K", "?", "?"),
@@ -89,7 +89,7 @@ def test_a_limit_that_nobody_knows_is_a_question_mark() -> None:
     ],
 )
 def test_what_came_as_text_is_retold_in_the_growers_units(text: str, told: str) -> None:
-    assert METRIC.retold(text) == text
+    assert METRIC.retold(text) == text.replace(" K ", " °C ")
     assert AMERICAN.retold(text) == told
     assert AMERICAN.remark(Plain(text)) == told
     assert AMERICAN.retold(told) == told
@@ -115,6 +115,6 @@ def test_what_is_no_value_of_ours_is_left_alone(text: str) -> None:
 def test_only_what_the_grower_changed_is_retold() -> None:
     text = "5 K at 8 m/s, 13 °C at 17:05"
 
-    assert Voice(MENDOZA, Units(clock="12 h")).retold(text) == "5 K at 8 m/s, 13 °C at 5:05 pm"
-    assert Voice(MENDOZA, Units(wind="km/h")).retold(text) == "5 K at 28.8 km/h, 13 °C at 17:05"
+    assert Voice(MENDOZA, Units(clock="12 h")).retold(text) == "5 °C at 8 m/s, 13 °C at 5:05 pm"
+    assert Voice(MENDOZA, Units(wind="km/h")).retold(text) == "5 °C at 28.8 km/h, 13 °C at 17:05"
     assert Voice(MENDOZA, Units("°F")).retold(text) == "9 °F at 8 m/s, 55.4 °F at 17:05"

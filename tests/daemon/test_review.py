@@ -214,10 +214,10 @@ def test_it_is_told_in_few_lines() -> None:
     assert told == [
         "LAST WEEK, SUN 10 MAY TO SAT 16 MAY",
         "  2 orders told, 1 acknowledged; 1 notice missed.",
-        "  The low forecast at dusk was off by 6.5 K in the mean of 1 night, most on Thu "
-        "(6.5 K milder); by the forecast of the next morning; nobody has measured.",
-        "  2 false alarms: told in, then called off or 1.0 K above the limit by that forecast.",
-        "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 K milder",
+        "  The low forecast at dusk was off by 6.5 °C on average over 1 night, most on Thu "
+        "(6.5 °C milder); judged by the next morning's forecast, as nothing was measured.",
+        "  2 false alarms: told in, then called off or 1.0 °C above the limit by that forecast.",
+        "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 °C milder",
     ]
 
 
@@ -237,7 +237,12 @@ def test_a_week_without_orders_is_short() -> None:
 
 @pytest.mark.parametrize(
     ("off_k", "told"),
-    [(1.25, "1.2 K milder"), (-0.4, "0.4 K colder"), (0.04, "as forecast"), (-0.04, "as forecast")],
+    [
+        (1.25, "1.2 °C milder"),
+        (-0.4, "0.4 °C colder"),
+        (0.04, "as forecast"),
+        (-0.04, "as forecast"),
+    ],
 )
 def test_how_far_off_is_told_with_its_side(off_k: float, told: str) -> None:
     assert VOICE.say("off", off_k=off_k) == told

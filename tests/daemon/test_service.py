@@ -444,7 +444,7 @@ def test_a_forecast_of_a_few_hours_ago_is_named_as_old(make: Make) -> None:
     world.clock.now = local("17:00")
     desk.tick()
 
-    assert "the forecast is 8 h old" in world.post.pushes[0][1].body
+    assert "the forecast is 8 hours old" in world.post.pushes[0][1].body
 
 
 @pytest.mark.parametrize("held", [False, True], ids=["no forecast", "one of 25 h ago"])

@@ -24,7 +24,7 @@ def test_fixed_points_of_the_scales(celsius: float, fahrenheit: float) -> None:
 
 def test_a_difference_has_no_offset() -> None:
     assert US.difference(1.0) == (1.8, "°F")
-    assert SI.difference(1.0) == (1.0, "K")
+    assert SI.difference(1.0) == (1.0, "°C")
 
 
 @pytest.mark.parametrize(("unit", "value"), [("m/s", 10.0), ("km/h", 36.0), ("mph", 22.3694)])

@@ -856,12 +856,12 @@ def test_a_clock_that_is_twelve_minutes_off_is_told_until_it_is_right(make: Make
     assert remarked(world.weather()) == (doubt,)
     assert world.low() == pytest.approx(4.0)
     assert f"! {doubt}" in world.report("forecast")
-    assert "The clock of this machine is wrong" in world.post.titles
+    assert "The clock of sillward's machine is wrong" in world.post.titles
 
     world.clock.now = world.plan().next_at
     world.tick(whole(dumped(a_body(5.0)), dated(world.clock.now)))
     assert world.weather().remarks == ()
-    assert "The clock of this machine is right again" in world.post.titles
+    assert "The clock of sillward's machine is right again" in world.post.titles
 
 
 def test_a_machine_that_wakes_up_in_1970_says_so_and_nothing_else(make: Make) -> None:
@@ -876,14 +876,14 @@ def test_a_machine_that_wakes_up_in_1970_says_so_and_nothing_else(make: Make) ->
         world.clock.move(minutes=PATIENCE / timedelta(minutes=1))
 
     assert world.stored() == before
-    assert world.post.titles == [*told, "The clock of this machine is wrong"]
+    assert world.post.titles == [*told, "The clock of sillward's machine is wrong"]
     assert "says 01 Jan 1970" in world.post.pushes[-1][1].body
     assert world.desk.troubles()[0] == "this machine's clock says 01 Jan 1970"
 
     world.clock.now = AFTERNOON
     world.tick(today)
     assert world.trouble() is None
-    assert world.post.titles[len(told) + 1] == "The clock of this machine is right again"
+    assert world.post.titles[len(told) + 1] == "The clock of sillward's machine is right again"
     assert plants(world.dusk()) == {"Tender"}
 
 

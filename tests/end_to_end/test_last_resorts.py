@@ -134,7 +134,7 @@ def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -
     assert wait_for(lambda: len(house.sink.pushes) == 2)
     assert house.stop(daemon) == 0
     assert {title.split()[0] for title in house.sink.titles} == {"In", "Sillward"}
-    assert "Sillward has lost part of its memory" in house.sink.titles
+    assert "Sillward has lost some of its records" in house.sink.titles
     assert [one.read_bytes()[:8] for one in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
     assert json.loads(house.call("status", "--json").stdout)["troubles"] == []
 
@@ -146,7 +146,7 @@ def is_told_that_nothing_can_be_written(house: House) -> bool:
     return told and titles == ["In", "Sillward"] and house.sink.titles[1] == UNWRITTEN
 
 
-UNWRITTEN = "Sillward can write nothing down"
+UNWRITTEN = "Sillward cannot save anything"
 
 _SHORT_OF_ROOM = """
 import resource, sys

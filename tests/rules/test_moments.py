@@ -24,7 +24,7 @@ def test_durations(text: str, minutes: float) -> None:
 
 @pytest.mark.parametrize("text", ["", "soon", "5", "min", "-3 h", "d", "2 h 3"])
 def test_what_is_no_duration(text: str) -> None:
-    with pytest.raises(ValueError, match="is no duration"):
+    with pytest.raises(ValueError, match="is not a duration"):
         parse_duration(text)
 
 
@@ -39,7 +39,7 @@ def test_clock_and_sun_moments() -> None:
 
 @pytest.mark.parametrize("text", ["24:00", "7", "noon", "sunset*2", "sunset-13h", "sunset-"])
 def test_what_is_no_moment(text: str) -> None:
-    with pytest.raises(ValueError, match=r"is no (time of day|duration)"):
+    with pytest.raises(ValueError, match=r"is not a (time of day|duration)"):
         parse_moment(text)
 
 
@@ -48,7 +48,7 @@ def test_weekly_moment() -> None:
 
     assert (weekly.weekday, weekly.moment.clock) == (6, time(18))
     for wrong in ("18:00", "someday 18:00", "sun"):
-        with pytest.raises(ValueError, match="is no time of the week"):
+        with pytest.raises(ValueError, match="is not a time of the week"):
             parse_weekly(wrong)
 
 

@@ -186,13 +186,16 @@ def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
 
 
 def _of_plant(reason: Reason, voice: Voice) -> str:
-    counted = reason.hours is not None and reason.degree_hours is not None
+    below_k = None
+    if reason.hours is not None and reason.value is not None and reason.limit is not None:
+        below_k = reason.limit - reason.value
     return voice.say(
         "limit_of",
         limit=phrases.limit(reason, voice),
         whose=phrases.whose(reason, voice),
-        hours=reason.hours if counted else None,
-        degree_hours=reason.degree_hours if counted else None,
+        above=reason.above,
+        hours=None if below_k is None else reason.hours,
+        below_k=below_k,
     )
 
 

@@ -50,7 +50,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "count": (3, 1, 4),
     "day": (_DAY, _NEXT),
     "days": (7, 4),
-    "degree_hours": (12.3, 20.0),
+    "below_k": (4.3, 6.0),
     "done": (4, 2),
     "dry_from": (_AT, _LATER),
     "dry_until": (_LATER, _AT),

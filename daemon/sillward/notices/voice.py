@@ -265,7 +265,7 @@ class Voice:
         return self.measure(value_c, "°C", digits)
 
     def kelvins(self, value_k: float, digits: int = 1) -> str:
-        """A difference of temperatures [K]: "0.8 K", "1.4 °F"."""
+        """A difference of temperatures [K]: "0.8 °C", "1.4 °F"."""
         value, unit = self.units.difference(value_k)
         return f"{fixed(value, digits)} {unit}"
 
@@ -277,14 +277,14 @@ class Voice:
         return f"{fixed(shown, digits)} {unit}"
 
     def offset(self, value: float | None, unit: str = "K") -> str:
-        """A difference with its sign, in its shortest form: "+0.8 K", "-1.4 °F"; "?" if unknown."""
+        """A difference with its sign, in its shortest form: "+0.8 °C", "-1.4 °F"; "?": unknown."""
         if value is None:
             return "?"
         if unit in ("K", "°C"):
             shown, its = self.units.difference(value)
         else:
             shown, its = self.units.shown(value, unit)
-        return f"{shown if its in (unit, 'K') else round(shown, 1):+g} {its}"
+        return f"{shown if shown == value else round(shown, 1):+g} {its}"
 
     def bound(self, value: float | None, unit: str = "°C", digits: int | None = None) -> str:
         """A limit in its shortest form, of so many digits at most: "13 °C", "55.4 °F", "?"."""
@@ -310,10 +310,8 @@ class Voice:
     def retold(self, text: str) -> str:
         """What came as text, of the core or a source, with its SI values in the grower's units.
 
-        "1 to 3 K colder" is "1.8 to 5.4 °F colder".
+        "1 to 3 K colder" is "1.8 to 5.4 °F colder", or "1 to 3 °C colder".
         """
-        if self.units == SI:
-            return text
         return _RETOLD.sub(self._piece_retold, text)
 
     def _piece_retold(self, found: re.Match[str]) -> str:
@@ -324,9 +322,11 @@ class Voice:
         def shown(value: float) -> tuple[float, str]:
             return units.difference(value) if unit == "K" else units.shown(value, unit)
 
-        its = shown(0.0)[1] if unit else unit
-        if its == unit:
+        if unit is None:  # a name, or what others said
             return found[0]
+        its = shown(0.0)[1]
+        if shown(1.0)[0] == 1.0:
+            return f"{found['values']} {its}"
 
         def converted(number: re.Match[str]) -> str:
             return f"{round(shown(float(number[0]))[0], 1) + 0.0:g}"
