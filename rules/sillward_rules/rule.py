@@ -161,6 +161,9 @@ _KEYS = ("name", "watch", "below", "above", "lasting", "hours", "asks", "plants"
 _SEASONS = tuple(season.value for season in Season)
 
 
+_HEAT = ("temperature", "leaf temperature")
+
+
 def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     """Read one rule as TOML gives it. Return the rule, or None and everything wrong with it."""
     known = f"unknown key (known: {', '.join(_KEYS)})"
@@ -175,6 +178,9 @@ def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
             Problem("asks", f"{_shown(asks)} is not a chore (known: {', '.join(ASKS)})")
         )
     direction, bound = _read_bound(table, "", problems)
+    if asks == "move" and (direction == "below" or watch not in _HEAT):
+        example = 'watch = "temperature" or "leaf temperature", with above'
+        problems.append(Problem("asks", f'"move" is out of the heat; it goes with {example}'))
     also = _read_also(table.get("while"), problems)
     lasting = _parsed(table, "lasting", "0 min", parse_duration, problems)
     hours = _parsed(table, "hours", "any", parse_hours, problems)

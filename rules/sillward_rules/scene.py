@@ -247,12 +247,9 @@ def errands(
     keys = [places[0][cohorts], places[1][cohorts], end[cohorts]]
     if start is not None:
         keys.append(start[cohorts])
-    first, groups = alike(*keys)
-    order = np.argsort(groups, kind="stable")
-    parts = np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
     made = []
-    for index, part in zip(cohorts[first].tolist(), parts, strict=True):
-        members = part.tolist()
+    for part in parted(cohorts, *keys):
+        index, members = int(part[0]), part.tolist()
         made.append(
             Errand(
                 kind,
@@ -267,6 +264,15 @@ def errands(
             )
         )
     return made
+
+
+def parted(cohorts: np.ndarray, *keys: np.ndarray) -> list[np.ndarray]:
+    """The cohorts, those together that agree in every key (cohort,), in the order given."""
+    if not cohorts.size:
+        return []
+    groups = alike(*keys)[1]
+    order = np.argsort(groups, kind="stable")
+    return np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
 
 
 def exposure_of(firing: Firing, night: Night) -> tuple[Array, Array]:

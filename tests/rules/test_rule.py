@@ -102,6 +102,7 @@ def test_a_whole_rule_is_read() -> None:
         ({"name": " "}, "name", "needs a name"),
         ({"name": "two\nlines"}, "name", "on one line"),
         ({"asks": None}, "asks", "nothing is not a chore"),
+        ({"asks": "move"}, "asks", '"move" is out of the heat'),
         (
             {"season": "monsoon"},
             "season",

@@ -23,8 +23,8 @@ from sillward_rules.planners.protect import (
     reason_of,
 )
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
-from sillward_rules.rule import Firing, alike
-from sillward_rules.scene import Scene, Standing, errands
+from sillward_rules.rule import Firing
+from sillward_rules.scene import Scene, Standing, errands, parted
 from sillward_rules.spot import Spot
 from sillward_rules.sun import Night
 from sillward_rules.weather import moment
@@ -98,7 +98,7 @@ def moves(scene: Scene, standing: Standing, since: Array, end: datetime) -> Move
         which = spoken[target >= 0]
         to[which], chosen[which] = target[target >= 0], number
         # Gone before it is too hot for it at all, not only when it is far too hot.
-        warm = scene.climate.temp_c[rows][:, firing.column] > _own_limit(firing)
+        warm = firing.values[rows] > _own_limit(firing)
         at = next_hours(scene.climate.times[rows], warm, firing, begin)
         due[which] = np.maximum(at - AHEAD.total_seconds(), begin)[which]
         back[which] = _cool_again(scene, firing, rows)[firing.member[which]]
@@ -148,16 +148,20 @@ def _peaks(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
 
     Infinite where it is not known that this helps; where the air is warmer it does not.
     """
-    temp, leaf = scene.climate.temp_c[rows], scene.climate.leaf_c[rows]
-    felt = np.fmax(temp, leaf)
+    fires, temp = firing.fires[rows], scene.climate.temp_c[rows]
     known = np.array([_known_by_day(spot) for spot in scene.climate.spots], dtype=bool)
-    peaks = np.full((firing.column.size, known.size), np.inf)
-    for index in np.flatnonzero(firing.fires[rows].any(axis=0)).tolist():
-        hot, home = firing.fires[rows, index], int(firing.column[index])
-        there, air = felt[hot].max(axis=0), temp[hot].max(axis=0)  # NaN if an hour is
-        helps = known & (there <= there[home] - COOLER_BY_K) & (air <= air[home])
-        peaks[index, helps] = there[helps]
-    return peaks
+    there = _highest(np.fmax(temp, scene.climate.leaf_c[rows]), fires)
+    air = _highest(temp, fires)
+    classes = np.arange(firing.column.size)
+    here, air_here = there[classes, firing.column], air[classes, firing.column]
+    helps = known & (there <= here[:, None] - COOLER_BY_K) & (air <= air_here[:, None])
+    return np.where(helps & fires.any(axis=0)[:, None], there, np.inf)
+
+
+def _highest(series: Array, fires: np.ndarray) -> Array:
+    """(class, spot) the highest of a series (time, spot) in the hours (time, class) that fire."""
+    of_spots = [np.where(fires, one[:, None], -np.inf).max(axis=0) for one in series.T]
+    return np.stack(of_spots, axis=1)  # NaN if an hour is
 
 
 def _known_by_day(spot: Spot) -> bool:
@@ -169,13 +173,13 @@ def _known_by_day(spot: Spot) -> bool:
 
 
 def _cool_again(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
-    """(class,) when the air at home is back within the plants' limit [unix s]; infinite if that is
-    too late for a walk."""
+    """(class,) when home is within the plants' limit again [unix s]; infinite if that is too late
+    for a walk."""
     times = scene.climate.times
     later = scene.rows(moment(times[rows[0]]), moment(times[rows[-1]]) + LATEST_BACK)
     fires = firing.fires[later]
     last = later.size - 1 - np.argmax(fires[::-1], axis=0)
-    cool = scene.climate.temp_c[later][:, firing.column] <= _own_limit(firing)
+    cool = firing.values[later] <= _own_limit(firing)
     cool &= np.arange(later.size)[:, None] > last
     return np.where(cool.any(axis=0), times[later[np.argmax(cool, axis=0)]], np.inf)
 
@@ -216,36 +220,38 @@ def unrelieved(
 
     A misting helps where water cools. One remark for each spot and limit.
     """
-    limit = scene.traits.limits["day_high"]
-    asked = np.flatnonzero(np.isfinite(limit))
-    if scene.stale or not asked.size:
+    limit, column = scene.traits.limits["day_high"], places.column
+    if scene.stale or not column.size:
         return []
     rows = scene.rows(max(scene.now, moment(float(places.since.min()))), end)
-    guarded = _plants_of(chores, *AGAINST_HEAT)
-    misted = _plants_of(chores, ChoreKind.MIST)
-    first, groups = alike(places.column[asked], limit[asked])
+    temp = np.nan_to_num(scene.climate.temp_c[rows], nan=-np.inf)
+    if not rows.size:
+        return []
+    # So many hours are beyond a bound if the one of that rank is.
+    ranked = np.sort(temp, axis=0)[-min(LEAST_HOT, rows.size)]
+    worst = rows[np.argmax(temp, axis=0)]
+    cools = scene.climate.wet_bulb_k[worst, np.arange(worst.size)] >= COOLS_FROM_K
+    helped = _done_for(scene, chores, *AGAINST_HEAT)
+    helped |= _done_for(scene, chores, ChoreKind.MIST) & cools[column]
+    there = places.since <= scene.climate.times[worst][column]
+    left = np.flatnonzero((ranked[column] > limit + TOO_HOT_K) & there & ~helped)
     said: list[Remark] = []
-    for number, index in enumerate(asked[first].tolist()):
-        column, bound = int(places.column[index]), float(limit[index])
-        temp = scene.climate.temp_c[rows, column]
-        if np.count_nonzero(temp > bound + TOO_HOT_K) < LEAST_HOT:
-            continue
-        worst = rows[int(np.nanargmax(temp))]
-        cools = bool(scene.climate.wet_bulb_k[worst, column] >= COOLS_FROM_K)
-        helped = guarded | misted if cools else guarded
-        here = asked[groups == number]
-        here = here[places.since[here] <= scene.climate.times[worst]]
-        left = [one for one in here.tolist() if scene.cohorts[one].names[0] not in helped]
-        if left:
-            at = moment(scene.climate.times[worst]).astimezone(scene.site.zone)
-            high, names = float(np.nanmax(temp)), scene.names(left)
-            said.append(HeatUnrelieved(names, scene.spot_name(column), high, bound, at, cools))
+    for cohorts in parted(left, column[left], limit[left]):
+        spot, bound = int(column[cohorts[0]]), float(limit[cohorts[0]])
+        at = moment(scene.climate.times[worst[spot]]).astimezone(scene.site.zone)
+        names, high = scene.names(cohorts.tolist()), float(temp[:, spot].max())
+        name, dry = scene.spot_name(spot), bool(cools[spot])
+        said.append(HeatUnrelieved(names, name, high, bound, at, dry))
     return said
 
 
-def _plants_of(chores: Sequence[Chore], *kinds: ChoreKind) -> set[str]:
-    """The first plant of each group of these kinds of chores."""
-    return {names[0] for one in chores if one.kind in kinds for names in one.grounds.groups}
+def _done_for(scene: Scene, chores: Sequence[Chore], *kinds: ChoreKind) -> np.ndarray:
+    """(cohort,) who has a chore of one of these kinds."""
+    done = np.zeros(len(scene.cohorts), dtype=bool)
+    for one in chores:
+        if one.kind in kinds:
+            done[[scene.place_of[names[0]] for names in one.grounds.groups]] = True
+    return done
 
 
 def ahead(chores: Sequence[Chore], morning: datetime) -> list[Remark]:
@@ -287,12 +293,11 @@ def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[
             lows[number] = scene.by_night.temp_c[rows].min(axis=0)[standing[asked]]
     warm = lows > limit[asked]
     said: list[Remark] = []
-    for bound in np.unique(limit[asked][warm.any(axis=0)]).tolist():
-        of_bound = warm & (limit[asked] == bound)
-        which = np.flatnonzero(of_bound.any(axis=0))
-        on = np.flatnonzero(of_bound.any(axis=1))
-        low = float(np.max(np.where(of_bound, lows, -np.inf)))
-        first = nights[int(on[0])][0].day
+    some = np.flatnonzero(warm.any(axis=0))
+    for which in parted(some, limit[asked[some]]):
+        on = np.flatnonzero(warm[:, which].any(axis=1))
+        low = float(np.max(lows[:, which], where=warm[:, which], initial=-np.inf))
+        first, bound = nights[int(on[0])][0].day, float(limit[asked[which[0]]])
         names = scene.names(asked[which].tolist())
         said.append(WarmNights(names, low, bound, first, int(on.size)))
     return said
