@@ -15,7 +15,7 @@ _COLOURS = re.compile(rf"(\x1b\[(?:{'|'.join([*(mark.value for mark in Mark), '0
 class Shown:
     """A stream to which only what can be shown is written, the rest spelt out (`plain.escaped`).
 
-    Colours are ours, and for terminals alone.
+    The few colours that `Screen` paints with pass; to a pipe click writes none.
     """
 
     def __init__(self, stream: TextIO) -> None:
@@ -27,12 +27,9 @@ class Shown:
             msg = "text is written here"
             raise TypeError(msg)
         if not text.isprintable() or not text.isascii():
-            coloured = "\x1b" in text and self._stream.isatty()
-            pieces = _COLOURS.split(text) if coloured else [text]
-            shown = [plain.escaped(one, keep="\n\t") for one in pieces]
-            if coloured:
-                shown[1::2] = pieces[1::2]
-            self._stream.write("".join(shown))
+            pieces = _COLOURS.split(text)  # text, colour, text ...
+            pieces[::2] = [plain.escaped(one, keep="\n\t") for one in pieces[::2]]
+            self._stream.write("".join(pieces))
         else:
             self._stream.write(text)
         return len(text)
