@@ -349,15 +349,11 @@ def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
         return []
     wrong = False
     for name in [one for one in names if isinstance(one, str)]:
-        taken = naming.meant(name, suggest=len(reader.errors) < MOST_SUGGESTIONS)
+        taken = naming.meant(name, suggest=len(reader.errors) < MOST_LINES)
         if taken.group is None:
             reader.wrong(where, taken.problem)
             wrong = True
     return None if wrong or not all(isinstance(name, str) for name in names) else names
-
-
-MOST_SUGGESTIONS = MOST_LINES
-"""With more errors than this in a file, no more names are compared: it is no slip of the pen."""
 
 
 def _plant(table: PlantTable, named: Sequence[str]) -> Plant:
@@ -420,7 +416,7 @@ def _rules(
         for key, among in known.items():
             for missing in [one for one in getattr(rule.plants, key) if one not in among]:
                 hint = reader.hint(missing, sorted(among))
-                if key == "group" and len(reader.errors) < MOST_SUGGESTIONS:
+                if key == "group" and len(reader.errors) < MOST_LINES:
                     hint = naming.suggestion(missing)
                 reader.wrong(where, f'plants.{key}: there is no "{missing}"{hint}')
         rules.append(rule)

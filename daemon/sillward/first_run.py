@@ -455,8 +455,8 @@ def _ask_groups(name: str) -> list[Group]:
             return []
         hits = search(words)
         if not hits:
-            hint = naming.suggestion(words).replace("; `sillward groups` lists them all", "")
-            click.echo(f"  no group has these words{hint or '; the family, or a relative?'}")
+            hint = naming.did_you_mean(words) or "; the family, or a relative?"
+            click.echo(f"  no group has these words{hint}")
             likely = ""
             continue
         _numbered([group_line(group) for group in hits[:MOST_GROUPS]])

@@ -45,11 +45,14 @@ def open_question(name: str) -> str | None:
 
 def suggestion(name: str) -> str:
     """The end of "... is not a culture group": what may have been meant, or where to look."""
+    return did_you_mean(name) or "; `sillward groups` lists them all"
+
+
+def did_you_mean(name: str) -> str:
+    """ "; did you mean cattleya?", or nothing if nothing is near."""
     genus = genus_of(name)
     near = names_like(name) or list(genus.groups if genus else ())
-    if near:
-        return f"; did you mean {one_of(near)}?"
-    return "; `sillward groups` lists them all"
+    return f"; did you mean {one_of(near)}?" if near else ""
 
 
 def explained(alias: Alias) -> str:

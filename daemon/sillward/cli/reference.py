@@ -13,9 +13,9 @@ from sillward.schema import collection_schema
 @click.command()
 @click.argument("words", nargs=-1)
 def groups(words: tuple[str, ...]) -> None:
-    """List the culture groups, or those that have all these WORDS in name or examples.
+    """List the culture groups, or those that all these WORDS find: by common or Latin name too.
 
-    Example: sillward groups dendrobium warm
+    Example: sillward groups moth orchid
     """
     click.echo(reports.groups_text(words, terminal.screen()))
 
