@@ -65,7 +65,25 @@ def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
             _of_reason(one, site) for reason in chore.because for one in (reason, *reason.also)
         ],
         "chance": chore.chance,
+        **_open(chore, site),
     }
+
+
+def _open(chore: Chore, site: Site) -> dict[str, Any]:
+    """What was told before, and nobody has confirmed; nothing for chores that nobody is asked of.
+
+    confirmed: false, or null where it has not been told before. if_taken_in: who goes out only if
+    somebody took them in.
+    """
+    if chore.kind is ChoreKind.CARRY_IN:
+        overdue = chore.overdue_since
+        return {
+            "confirmed": False if chore.unconfirmed else None,
+            "overdue_since": None if overdue is None else _iso(overdue, site),
+        }
+    if chore.kind is ChoreKind.CARRY_OUT:
+        return {"if_taken_in": list(chore.unconfirmed)}
+    return {}
 
 
 def chore_of(document: dict[str, Any]) -> Chore:

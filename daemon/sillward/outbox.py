@@ -151,16 +151,19 @@ class Outbox:
         kit = self.kit
         now = kit.clock()
         put_down = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
-        # What was told before a change has been told in time.
-        orders = [one for one in self._orders(notice) if put_down is None or one.before >= put_down]
-        if stage in (Stage.REMINDER, Stage.PASSED_ON) and not orders:
+        orders, anew = self._orders(notice), None
+        repeats = stage in (Stage.REMINDER, Stage.PASSED_ON)
+        if not repeats:  # what was told before a change has been told in time
+            orders = [one for one in orders if put_down is None or one.before >= put_down]
+        if repeats and not orders:
             return None  # acknowledged, or called off, in the meantime
-        if orders and now > max(one.before for one in orders) + follow_up.LATE:
-            return follow_up.missed(orders, now, kit.voice)
-        anew = None
-        if stage in (Stage.REMINDER, Stage.PASSED_ON):
+        if repeats:
             passed_on = stage is Stage.PASSED_ON
             message = follow_up.reminder(orders, now, kit.voice, passed_on=passed_on)
+            if any(one.before <= now for one in orders):  # its words say how late it is
+                return self._owning_up(notice, channel, message)
+        elif orders and now > max(one.before for one in orders) + follow_up.LATE:
+            return follow_up.missed(orders, now, kit.voice)
         if stage is Stage.TOLD and not notice.perhaps_sent:
             anew = self._anew(notice, channel, orders, put_down)
             message = anew or message

@@ -96,7 +96,12 @@ class Desk(Kit):
         if week:  # an outlook: nothing to acknowledge, nothing moves
             self._keep(occasion, notices, usable=usable)
         else:
-            chores = [document.of_chore(chore, self.site) for chore in sheet.chores]
+            # What is still open of an earlier day is written down already.
+            chores = [
+                document.of_chore(chore, self.site)
+                for chore in sheet.chores
+                if chore.overdue_since is None or chore.id >= str(occasion.day)
+            ]
             self._keep(occasion, notices, chores, sheet, usable=usable)
         log.info(
             "round.told round=%s day=%s chores=%d",

@@ -45,7 +45,8 @@ class Reason:
     whether it is beyond its limit by being above it. chance: that the leaf goes under the limit
     in the night (0..1), where that is known. until: when it is within its limit again, where that
     is worked out. there: of a move, the worst value where it goes in those hours. also: other
-    reasons for the same chore.
+    reasons for the same chore. Without a rule: none asks for it now; it was told, and is not
+    called off.
     """
 
     plant: str
@@ -131,6 +132,10 @@ class Errand:
     grounds: Grounds
     turn: int = 0
     """Of several such chores for a plant in a day, which it is: walks are made of the same."""
+    unconfirmed: bool = False
+    """As of `Chore.unconfirmed`, all of its plants or none."""
+    overdue: bool = False
+    """Whether `before` is a deadline that was told, and is over."""
 
     @property
     def first(self) -> str:
@@ -154,6 +159,11 @@ class Chore:
     not_before: datetime | None
     before: datetime
     grounds: Grounds
+    unconfirmed: tuple[str, ...] = ()
+    """Plants of it for which an order was told before and nobody has confirmed it: of carrying in
+    this one itself, of carrying out the one to carry them in."""
+    overdue_since: datetime | None = None
+    """The deadline of an order that was told before and not confirmed, once it is over."""
 
     @property
     def chance(self) -> float | None:
@@ -207,10 +217,12 @@ def into_chores(
     Chores come back in the order of their hours, with ids that stay the same while plants,
     deadlines or wording change a little.
     """
-    ways: dict[tuple[ChoreKind, bool, str, str, int], list[Errand]] = {}
+    ways: dict[tuple[object, ...], list[Errand]] = {}
     for errand in errands:
         tonight = errand.not_before is None
-        way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn)
+        # What is overdue keeps the deadline that was told.
+        overdue = errand.before if errand.overdue else None
+        way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn, overdue)
         ways.setdefault(way, []).append(errand)
     chores: dict[str, Chore] = {}
     numbers: dict[str, int] = {}
@@ -325,6 +337,13 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
         not_before=start if start is None else min(start, before),
         before=before,
         grounds=Grounds.joined([one.grounds for one in walk]),
+        unconfirmed=tuple(
+            name
+            for one in walk
+            if one.unconfirmed
+            for name in chain.from_iterable(one.grounds.groups)
+        ),
+        overdue_since=before if first.overdue else None,
     )
 
 

@@ -76,11 +76,29 @@ class Habits:
     """A sheltered crown or axil dries this much slower than an open film."""
 
 
+GRACE = timedelta(minutes=45)
+"""So long after its deadline an order that nobody confirmed is taken as followed, where planning
+must take it as something. Judgement: forty plants take two people half an hour to carry."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An order to carry a plant in that was told, and that nobody has confirmed yet.
+
+    before: its deadline, as it was told.
+    """
+
+    from_spot: str
+    to_spot: str
+    before: datetime
+
+
 @dataclass(frozen=True, slots=True)
 class PlantState:
     """Where a plant stands, since when, and what it last got.
 
-    `assumed`: nobody has acknowledged it; the advice is taken as followed.
+    `assumed`: nobody has acknowledged it; the advice is taken as followed. That is for planning:
+    `asked` is open until somebody confirms it, whatever is assumed meanwhile.
     """
 
     spot: str
@@ -93,9 +111,12 @@ class PlantState:
     """Where it is still taken to stand before `since`, if the move is assumed."""
     brighter_since: datetime | None = None
     """When it came out into more light after a long stay in a dim shelter."""
+    asked: Asked | None = None
+    """The last order to carry it in, unless it was confirmed or called off."""
 
     def at(self, now: datetime) -> "PlantState":
-        """The state at a moment: advice for a later hour has not been followed yet."""
+        """The state at a moment: advice for a later hour has not been followed yet, and an order
+        to carry in not before its deadline is over by `GRACE`."""
         wettings = (self.misted_at, self.fed_at, self.rinsed_at)
         if any(at is not None and at > now for at in wettings):
             misted_at, fed_at, rinsed_at = (
@@ -103,8 +124,24 @@ class PlantState:
             )
             past = replace(self, misted_at=misted_at, fed_at=fed_at, rinsed_at=rinsed_at)
             return past.at(now)
-        if not self.assumed or self.came_from is None or self.since is None or self.since <= now:
+        if not self.assumed or self.came_from is None or self.since is None:
             return self
+        if self.since + (GRACE if self._moves_by_order else timedelta(0)) <= now:
+            return self
+        return self._unmoved()
+
+    def as_if_ignored(self) -> "PlantState":
+        """The state if the order that is open was not followed: the plant is where it was."""
+        return self._unmoved() if self._moves_by_order else self
+
+    @property
+    def _moves_by_order(self) -> bool:
+        """Whether the move that is assumed is the one that was asked for last."""
+        asked, way = self.asked, (self.came_from, self.spot, self.since)
+        return asked is not None and way == (asked.from_spot, asked.to_spot, asked.before)
+
+    def _unmoved(self) -> "PlantState":
+        assert self.came_from is not None
         return replace(self, spot=self.came_from, since=None, came_from=None)
 
 

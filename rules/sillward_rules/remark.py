@@ -151,6 +151,17 @@ class OnNights(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class NotConfirmed(Remark):
+    """Plants that were to go in last night, and nobody has said that they did: tenderest first."""
+
+    plants: tuple[str, ...]
+    low_c: float | None
+    """How cold the leaf of the first of them got where it stood; None where that is not known."""
+    until: datetime | None
+    """When the last of them is back above its limit; None where that is over."""
+
+
+@dataclass(frozen=True, slots=True)
 class ColdBorne(Remark):
     """Plants that may stay out: the night dips under their limit for a short while only."""
 

@@ -116,9 +116,9 @@ def revise(
     others: list[Moved] = []
     now_asked: set[tuple[ChoreKind, str]] = set()
     for chore in sheet.chores:
-        if chore.kind not in CORRECTED:
+        if chore.kind not in CORRECTED or chore.overdue_since is not None:
             continue
-        now_asked.update((chore.kind, name) for name in chore.plants)
+        now_asked.update((chore.kind, name) for name in _asked_for(chore))
         known = {one.plant: one for one in chore.because if one.value is not None}
         in_vain = {one.plant for one in chore.because if _in_vain(chore, one, sheet.at)}
         fresh = [
@@ -142,6 +142,13 @@ def revise(
                 shifted.setdefault(before.at, []).append(name)
         others += [Moved(only(chore, names), at) for at, names in shifted.items()]
     return Revision(tuple(added), tuple(others), tuple(_called_off(told, now_asked, sheet, safe)))
+
+
+def _asked_for(chore: Chore) -> Iterator[str]:
+    """The plants of a chore without those that are in it only because they were told before."""
+    for reason in chore.because:
+        if chore.kind is not ChoreKind.CARRY_IN or reason.rule:
+            yield reason.plant
 
 
 def _in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
@@ -194,10 +201,15 @@ _CALLED_OFF = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
 
 
 def only(chore: Chore, names: Sequence[str]) -> Chore:
-    """The chore for some of its plants, each with its own reason."""
-    kept = [reason for reason in chore.because if reason.plant in set(names)]
-    grounds = type(chore.grounds).of(*(((reason.plant,), reason) for reason in kept))
-    return replace(chore, plants=tuple(reason.plant for reason in kept), grounds=grounds)
+    """The chore for some of its plants, in this order, each with its own reason."""
+    reasons = {reason.plant: reason for reason in chore.because}
+    kept = [reasons[name] for name in names if name in reasons]
+    return replace(
+        chore,
+        plants=tuple(reason.plant for reason in kept),
+        grounds=type(chore.grounds).of(*(((reason.plant,), reason) for reason in kept)),
+        unconfirmed=tuple(one for one in names if one in chore.unconfirmed),
+    )
 
 
 def safe_outside(
@@ -235,7 +247,10 @@ def state_after(state: State, sheet: Sheet, revision: Revision) -> dict[str, Pla
             for name in order.plants:
                 stays = after[name]
                 if stays.assumed and stays.came_from is not None:
-                    after[name] = replace(stays, spot=stays.came_from, came_from=None)
+                    stays = replace(stays, spot=stays.came_from, came_from=None)
+                after[name] = (
+                    replace(stays, asked=None) if order.kind is ChoreKind.CARRY_IN else stays
+                )
     for chore in (*revision.added, *(one.chore for one in revision.moved)):
         if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
             after |= {

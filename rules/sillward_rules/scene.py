@@ -1,7 +1,7 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 from itertools import chain
@@ -58,8 +58,17 @@ class Scene:
     """
 
     def __init__(
-        self, collection: Collection, weather: Weather, state: State, now: datetime
+        self,
+        collection: Collection,
+        weather: Weather,
+        state: State,
+        now: datetime,
+        *,
+        followed: bool = False,
     ) -> None:
+        """followed: an order of this night that is overdue and that nobody has confirmed is taken
+        as followed. Else its plants stand where they stood: being told is not being done."""
+        self.followed = followed
         self.collection = collection
         self.weather = weather
         self.now = now
@@ -93,10 +102,7 @@ class Scene:
     @cached_property
     def shelter(self) -> np.ndarray:
         """(cohort,) spot column of each shelter; -1 where none is given."""
-        return np.array(
-            [self.columns.get(plant.shelter or "", -1) for plant in self.traits.plants],
-            dtype=np.int64,
-        )
+        return self.columns_of(plant.shelter or "" for plant in self.traits.plants)
 
     @cached_property
     def seasons(self) -> NDArray[np.object_]:
@@ -112,6 +118,39 @@ class Scene:
     def standing(self) -> Standing:
         """Where each cohort stands now."""
         return self.columns_of(cohort.state.spot for cohort in self.cohorts)
+
+    @cached_property
+    def sunrises(self) -> tuple[datetime, datetime, datetime]:
+        """The last two before the coming or present night ends, and the one that ends it."""
+        tonight = sun.night_at_or_after(self.site, self.now)
+        last, before = (
+            sun.night_of(self.site, tonight.day - timedelta(days=days)).end for days in (1, 2)
+        )
+        return before, last, tonight.end
+
+    def asked_of(self, night: Night) -> np.ndarray:
+        """(cohort,) whether an order of this night, or the day before it, is not confirmed."""
+        morning = sun.day_events(self.site, night.day).sunrise.timestamp()
+        at = self.asked_before
+        return np.asarray((at > morning) & (at <= night.end.timestamp()))
+
+    @cached_property
+    def asked_before(self) -> Array:
+        """(cohort,) deadline of the order that nobody has confirmed [unix s]; NaN for none."""
+        asked = [cohort.state.asked for cohort in self.cohorts]
+        return np.array([np.nan if one is None else one.before.timestamp() for one in asked])
+
+    @cached_property
+    def asked_from(self) -> Standing:
+        """(cohort,) where they stood when it was told; -1 for none."""
+        asked = [cohort.state.asked for cohort in self.cohorts]
+        return self.columns_of("" if one is None else one.from_spot for one in asked)
+
+    @cached_property
+    def asked_to(self) -> Standing:
+        """(cohort,) where they were to go; -1 for none."""
+        asked = [cohort.state.asked for cohort in self.cohorts]
+        return self.columns_of("" if one is None else one.to_spot for one in asked)
 
     @cached_property
     def sizes(self) -> np.ndarray:
@@ -160,8 +199,8 @@ class Scene:
         return {name: cohort.state for cohort in self.cohorts for name in cohort.names}
 
     def columns_of(self, spots: Iterable[str]) -> np.ndarray:
-        """Spot columns of these spots."""
-        return np.array([self.columns[spot] for spot in spots], dtype=np.int64)
+        """Spot columns of these spots; -1 for what is none."""
+        return np.array([self.columns.get(spot, -1) for spot in spots], dtype=np.int64)
 
     def spot_name(self, column: int) -> str:
         """The name of a spot."""
@@ -396,7 +435,7 @@ def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray
     history. The second part is the kind of each cohort.
     """
     kinds = scene.collection.kinds
-    now = {name: one.at(scene.now) for name, one in state.items()}
+    now = {name: _now(scene, one) for name, one in state.items()}
     known = {name: one for name, one in now.items() if one.spot in scene.columns}
     carried = _carried_in_last_night(scene, known)
     cohorts: list[Cohort] = []
@@ -408,6 +447,18 @@ def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray
             cohorts.append(Cohort(len(cohorts), first, tuple(names), one))
             of_kind.append(number)
     return tuple(cohorts), np.array(of_kind, dtype=np.int64)
+
+
+def _now(scene: Scene, state: PlantState) -> PlantState:
+    """The state at the scene's moment, without an order that no longer matters."""
+    now, asked = state.at(scene.now), state.asked
+    if asked is None:
+        return now
+    spots_gone = not scene.columns.keys() >= {asked.from_spot, asked.to_spot}
+    before_last, last, tonight = scene.sunrises
+    if spots_gone or not before_last < asked.before <= tonight:
+        return replace(now, asked=None)
+    return now if scene.followed or asked.before <= last else now.as_if_ignored()
 
 
 def _parted(

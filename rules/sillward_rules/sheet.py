@@ -13,8 +13,9 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
-from sillward_rules.collection import Collection, PlantState, Recipe, State
+from sillward_rules.collection import Asked, Collection, PlantState, Recipe, State
 from sillward_rules.planners import (
+    asked,
     carry,
     feeding,
     heat,
@@ -42,6 +43,7 @@ from sillward_rules.remark import (
 )
 from sillward_rules.scene import Scene, Standing, spread_of
 from sillward_rules.site import Site
+from sillward_rules.sun import Night
 from sillward_rules.weather import Freshness, Weather
 
 
@@ -105,7 +107,8 @@ def draw_up(
     round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
 ) -> Sheet:
     """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
-    scene = Scene(collection, weather, state, now)
+    # What the morning plans rests on last night's advice; what the night asks for does not.
+    scene = Scene(collection, weather, state, now, followed=round_ is Round.MORNING)
     if round_ is Round.DUSK:
         chores, warnings, ahead = *_dusk(scene), None
     elif round_ is Round.MORNING:
@@ -155,6 +158,8 @@ def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     # What was known wins: the sheet's states leave out moves that lie ahead.
     after = {**sheet.states, **state}
     for chore in sheet.chores:
+        if chore.overdue_since is not None:  # it was told before, and the state knows of it
+            continue
         if (sheet.round, chore.kind) in _MOVES and _stays(chore):
             after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
         elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
@@ -170,6 +175,11 @@ def _stays(chore: Chore) -> bool:
     return all(reason.until is None for reason in chore.grounds.reasons)
 
 
+def confirmed(state: State) -> dict[str, PlantState]:
+    """State once somebody has said that all that was asked was done."""
+    return {name: replace(one, asked=None) for name, one in state.items()}
+
+
 # What each round orders for now; what it says of tomorrow moves nothing yet.
 _MOVES = frozenset(
     {
@@ -182,14 +192,21 @@ _MOVES = frozenset(
 
 
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
-    """The state of a plant once a carry chore is done."""
+    """The state of a plant once a carry chore is done; assumed: once it has been told.
+
+    Until somebody confirms it, carrying in is asked for.
+    """
     since = chore.not_before or chore.before
+    order = state.asked if assumed else None
+    if assumed and chore.kind is ChoreKind.CARRY_IN:
+        order = Asked(chore.from_spot, chore.to_spot, chore.before)
     after = replace(
         state,
         spot=chore.to_spot,
         since=since,
         assumed=assumed,
         came_from=chore.from_spot if assumed else None,
+        asked=order,
     )
     return _brighter(state, after, chore.kind)
 
@@ -200,9 +217,9 @@ def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime
         return wetted(state, kind, now)
     unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE  # or has come back by then
     if unmoved and state.spot == to_spot:
-        return replace(state, assumed=False, came_from=None)
+        return replace(state, assumed=False, came_from=None, asked=None)
     if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
-        after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None)
+        after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None, asked=None)
         return _brighter(state, after, kind)
     return state
 
@@ -302,7 +319,7 @@ def _coverage_warnings(scene: Scene) -> list[Remark]:
 def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    judged = judge_night(scene, night)
+    judged = asked.insisted(scene, night, judge_night(scene, night))
     lows = shelter.spot_lows(scene, night)
     tonight = carry.carry_in(scene, night, judged, lows, scene.standing)
     tomorrow = night.day + timedelta(days=1)
@@ -339,11 +356,12 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
-    out = carry.carry_out(scene, day, scene.standing)
-    judged = judge_night(scene, night)
+    out = carry.carry_out(scene, day, scene.standing, asked.unsure(scene, day))
+    judged = asked.insisted(scene, night, judge_night(scene, night))
     outside = ~scene.covered(out.standing)  # what goes out this morning must know when it is due
     dusk = scene.habits.told_at.on(scene.site, day)
-    early = judged.needs & outside & (judged.deadline < dusk.timestamp())
+    told, overdue = scene.asked_of(night), asked.overdue(scene, night, judged)
+    early = judged.needs & outside & (told | (judged.deadline < dusk.timestamp())) & ~overdue
     lows = shelter.spot_lows(scene, night)
     leaving = replace(judged, needs=early)
     back = carry.carry_in(scene, night, leaving, lows, out.standing)
@@ -352,13 +370,21 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     places = mist.places(scene, day, out.standing, walks, until)
     moves, guards = heat.guards_of_day(scene, places, night.start)
     watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
-    warnings = [*carry.night_warnings(scene, lows, leaving, back.standing), *warnings]
+    warnings = [
+        *asked.not_confirmed(scene, day),
+        *carry.night_warnings(scene, lows, leaving, back.standing),
+        *warnings,
+    ]
     shaded = {
         names for one in guards if one.kind is ChoreKind.SHADE for names in one.grounds.groups
     }
     ramp = protect.get_used_to_light(scene, places, night.start)
     guards += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     chores = [
+        *_still_open(scene, sun.night_of(scene.site, day - timedelta(days=1))),
+        *into_chores(
+            asked.still_open(scene, night, np.flatnonzero(overdue)), scene.site, day, scene.now
+        ),
         *walks,
         *into_chores(back.errands, scene.site, day, scene.now),
         *watering,
@@ -369,6 +395,13 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
         *heat.unrelieved(scene, places, night.start, chores),
         *note.notes(scene, scene.now, night.start),
     ]
+
+
+def _still_open(scene: Scene, night: Night) -> tuple[Chore, ...]:
+    """What was told for the night before, is not confirmed, and helps still."""
+    helping = np.flatnonzero(asked.helping(scene, night))
+    errands = asked.still_open(scene, night, helping)
+    return into_chores(errands, scene.site, night.day, scene.now)
 
 
 def _watering(

@@ -248,7 +248,8 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
     spot = "|".join(map(re.escape, sorted(spots, key=len, reverse=True)))
     found: list[Walk] = []
     for line in body.splitlines():
-        when = rf"(?:In )?(?:(?:by )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
+        line = re.sub(r", if taken in$|; [^;]* only if taken in$|; if in$", "", line)
+        when = rf"(?:In )?(?:(?:by |overdue since )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
         if re.match(rf"{when}(?:{spot}): \d+ to (?:{spot})", line, re.IGNORECASE):
             found += [("in", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
         elif one := re.match(

@@ -24,7 +24,7 @@ from sillward.notices import full, short
 from sillward.settings import load_settings
 from sillward_rules.collection import PlantState
 from sillward_rules.rule import standard_rules
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, confirmed, draw_up, next_state
 from tests.daemon.bodies import body, dumped
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
@@ -160,6 +160,7 @@ SHEET_KEYS = {"schema", "round", "at", "site", "forecast", "chores", "warnings"}
 CHORE_KEYS = {
     *("id", "chore", "plants", "from", "to", "not_before", "before", "because", "chance"),
 }
+KEYS_BESIDE = {"carry-in": {"confirmed", "overdue_since"}, "carry-out": {"if_taken_in"}}
 REASON_KEYS = {"plant", "quantity", "value", "unit", "limit", "at"}
 
 
@@ -193,7 +194,9 @@ def check_reason(reason: dict[str, Any]) -> None:
 
 def check_chore(chore: dict[str, Any], plants: set[str], spots: set[str]) -> None:
     wetting = chore["chore"] in ("mist", "feed", "flush")
-    assert set(chore) == CHORE_KEYS | ({"with"} if wetting else set())
+    assert set(chore) == CHORE_KEYS | KEYS_BESIDE.get(
+        chore["chore"], {"with"} if wetting else set()
+    )
     assert re.fullmatch(r"[a-z0-9-]+", chore["id"])
     assert chore["chore"] in KINDS
     assert chore["plants"]
@@ -833,7 +836,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
         for round_, at in moments.items():
             weather_then = demo.weather(at)
             sheet = draw_up(round_, collection, weather_then, states, at)
-            states = next_state(states, sheet)
+            states = confirmed(next_state(states, sheet))
             sheets.append(sheet)
     return tuple(sheets)
 

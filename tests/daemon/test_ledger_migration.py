@@ -12,7 +12,7 @@ import pytest
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
-from sillward_rules.collection import PlantState
+from sillward_rules.collection import Asked, PlantState
 from sillward_rules.nightly import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
@@ -201,7 +201,8 @@ def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Pa
 
 
 def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> None:
-    whole = replace(MOTH, brighter_since=NOW - timedelta(days=2))
+    asked = Asked("bench", "room", NOW - timedelta(hours=3))
+    whole = replace(MOTH, brighter_since=NOW - timedelta(days=2), asked=asked)
     assert all(value is not None for value in asdict(whole).values())
     with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
         ledger.keep_round(SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": whole})

@@ -29,6 +29,7 @@ from sillward_rules.remark import (
     NightUnjudged,
     NoForecast,
     NoShelter,
+    NotConfirmed,
     Note,
     OnNights,
     Plain,
@@ -152,6 +153,20 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         OnNights((THURSDAY, SATURDAY, date(2026, 5, 18)), ShelterChosen(A, "room", 16.0)),
         "Thu and 2 more nights: Anemone to room, which holds 16 °C: you named no shelter",
+    ),
+    (
+        NotConfirmed(A, 2.81, None),
+        "nobody said that Anemone went in last night; any left out fell to 2.8 °C: look at it",
+    ),
+    (
+        NotConfirmed(B, -0.04, at("09:40")),
+        "nobody said that Anemone, Boat went in last night; any left out fell to 0.0 °C: "
+        "in until 09:40, and look at it",
+    ),
+    (
+        NotConfirmed(A, None, None),
+        "nobody said that Anemone went in last night; any left out may have been too cold: "
+        "look at it",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),

@@ -163,16 +163,17 @@ def test_to_whom_it_was_passed_on_is_not_reminded_on_top() -> None:
     assert heard(world, "phone")[1:] == ["5 min left: In by 17:20: 2 plants"]
 
 
-def test_who_could_not_be_reached_gets_no_reminder_on_top() -> None:
+def test_who_was_reached_late_is_reminded_as_long_after_it_as_others_before_the_hour() -> None:
     world, desk = evening(PHONE)
     world.post.down = {"phone"}
     until(world, desk, "18:20")
     world.post.down = set()
 
-    until(world, desk, "20:00")
+    until(world, desk, "19:03")
+    assert heard(world, "phone") == ["6 min left: In by 18:40: 2 plants"]
+    until(world, desk, "21:00")
 
-    assert len(heard(world, "phone")) == 1
-    assert "min left: In by 18:40: 2 plants" in heard(world, "phone")[0]
+    assert heard(world, "phone")[1:] == ["24 min overdue: In now: 2 plants"]
 
 
 @pytest.mark.parametrize("manners", [Manners(remind=None), Manners(remind=None, pass_on=None)])

@@ -13,7 +13,7 @@ from sillward.cli.printing import print_json, say
 from sillward.notices import full, short
 from sillward_rules.account import account_for
 from sillward_rules.collection import PlantState
-from sillward_rules.sheet import Round, draw_up, next_state
+from sillward_rules.sheet import Round, confirmed, draw_up, next_state
 
 
 @click.command()
@@ -88,7 +88,7 @@ def demo(weather: str) -> None:
     ):
         weather_then = replace(forecast, fetched_at=at)
         drawn = draw_up(round_, household.collection, weather_then, states, at)
-        states = next_state(states, drawn)
+        states = confirmed(next_state(states, drawn))
         push = short.message(drawn, household.voice)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
         for line in (push.title, *push.body.splitlines()):

@@ -9,12 +9,12 @@ import json
 import sqlite3
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime
 from enum import Enum
 from typing import Any
 
-from sillward_rules.collection import PlantState
+from sillward_rules.collection import Asked, PlantState
 from sillward_rules.nightly import NightForecast
 from sillward_rules.weather import HOUR_S
 
@@ -171,6 +171,8 @@ def maybe_moment(text: str | None) -> datetime | None:
 
 def plain(value: object) -> object:
     """A value as a column takes it."""
+    if isinstance(value, Asked):
+        return json.dumps({**asdict(value), "before": to_text(value.before)})
     if isinstance(value, datetime):
         return to_text(value)
     if isinstance(value, date):
@@ -189,7 +191,15 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         rinsed_at=maybe_moment(row["rinsed_at"]),
         came_from=row["came_from"],
         brighter_since=maybe_moment(_column(row, "brighter_since")),
+        asked=_asked_of(_column(row, "asked")),
     )
+
+
+def _asked_of(text: str | None) -> Asked | None:
+    if text is None:
+        return None
+    values = json.loads(text)
+    return Asked(values["from_spot"], values["to_spot"], to_moment(values["before"]))
 
 
 def _column(row: Mapping[str, Any] | sqlite3.Row, name: str) -> Any:

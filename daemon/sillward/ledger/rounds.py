@@ -162,9 +162,11 @@ class RoundTables(ForecastTables):
         rows = self._db.execute(
             "SELECT * FROM chore WHERE site = ? AND id = ?", (site, chore["id"])
         ).fetchall()
-        done_at = None
+        done_at = reminded_at = passed_on_at = None
         if rows and set(chore["plants"]) <= set(chore_of(rows[0]).document["plants"]):
             done_at = rows[0]["done_at"]
+            if rows[0]["before"] == iso_to_text(chore["before"]):  # nobody is reminded twice of it
+                reminded_at, passed_on_at = rows[0]["reminded_at"], rows[0]["passed_on_at"]
         self._replace(
             "chore",
             {
@@ -175,6 +177,8 @@ class RoundTables(ForecastTables):
                 "document": json.dumps(chore),
                 "done_at": done_at,
                 "round": round_,
+                "reminded_at": reminded_at,
+                "passed_on_at": passed_on_at,
             },
         )
 
@@ -259,6 +263,7 @@ class RoundTables(ForecastTables):
             for table in ("round", "notice"):
                 self._db.execute(f"DELETE FROM {table} WHERE day < ?", (str(oldest.date()),))
             self._db.execute("DELETE FROM chore WHERE before < ?", (to_text(oldest),))
+            self._db.execute("DELETE FROM answer WHERE at < ?", (to_text(oldest),))
             self._db.execute("DELETE FROM event WHERE id < ?", (str(oldest.date()),))
             # The longest part of a row, and of use until its notices are sent or given up.
             self._db.execute(
@@ -335,7 +340,7 @@ class RoundTables(ForecastTables):
         for plant, state in states.items():
             values = [plain(getattr(state, field.name)) for field in fields(PlantState)]
             self._db.execute(
-                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                "INSERT OR REPLACE INTO plant_state VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 (site, plant, *values),
             )
 

@@ -1,6 +1,6 @@
 """The tables of the ledger file, and what brings an older file up to date."""
 
-SCHEMA_VERSION = 5
+SCHEMA_VERSION = 6
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -44,13 +44,16 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT, brighter_since TEXT,
+    came_from TEXT, brighter_since TEXT, asked TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
 CREATE TABLE event (
     site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
     changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
+) STRICT;
+CREATE TABLE answer (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT;
 """
 
@@ -91,6 +94,19 @@ ALTER TABLE chore ADD COLUMN called_off_at TEXT;
 CREATE TABLE event (
     site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
     changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
+) STRICT
+""",
+    # What was told for this night and is not acknowledged is open from now on.
+    5: """
+ALTER TABLE plant_state ADD COLUMN asked TEXT;
+UPDATE plant_state SET asked = json_object('from_spot', came_from, 'to_spot', spot, 'before', since)
+    WHERE assumed = 1 AND came_from IS NOT NULL AND EXISTS (
+        SELECT 1 FROM chore WHERE chore.site = plant_state.site AND kind = 'carry-in'
+        AND done_at IS NULL AND called_off_at IS NULL AND before = since
+        AND json_extract(document, '$.to') = spot AND json_extract(document, '$.from') = came_from
+    );
+CREATE TABLE answer (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT
 """,
 }

@@ -12,7 +12,7 @@ from sillward.notices.push import Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.remark import Remark
-from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of
+from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of, only
 from sillward_rules.sheet import Sheet
 
 SOON = timedelta(minutes=30)
@@ -73,15 +73,29 @@ def _about(plants: AbstractSet[str], warnings: Iterable[Remark]) -> list[Remark]
 
 
 def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
-    """What nobody has acknowledged and is due soon."""
+    """What nobody has acknowledged: what is overdue, the tenderest first, and what is due soon."""
+    chores = [_told_before(one, now) for one in chores]
+    chores.sort(key=lambda one: (one.before, min(map(phrases.margin, one.because))))
+    late = any(one.overdue_since for one in chores)
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(one, None) for one in chores], now, voice),
         said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
         said(phrases.why(chores, voice), optional=True),
     ]
-    spare = room_for_minutes(chores, now, voice)
-    return composed(capital(head(chores, now, voice)), parts, voice, spare)
+    title = phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
+    spare = 0 if late else room_for_minutes(chores, now, voice)
+    return replace(composed(title, parts, voice, spare), urgent=late)
+
+
+def _told_before(chore: Chore, now: datetime) -> Chore:
+    """An order that was told and that nobody has confirmed, the tenderest of its plants first."""
+    names = [reason.plant for reason in sorted(chore.because, key=phrases.margin)]
+    return replace(
+        only(chore, names),
+        unconfirmed=chore.plants,
+        overdue_since=chore.before if chore.before <= now else None,
+    )
 
 
 def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
@@ -169,7 +183,7 @@ def _orders(
 
 
 def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> Words:
-    when = voice.clock(chore.before, now) if now else ""
+    when = phrases.when(chore, now, voice) if now else ""
     before = "" if was is None else voice.hour(was)
 
     def words(most: int) -> str:

@@ -132,10 +132,13 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
     """A chore's time and way: "by 17:50, pergola > sunroom"."""
     say, spot, start = voice.say, chore.from_spot, chore.not_before
     if chore.kind is ChoreKind.CARRY_IN:
-        return say("when_in", by=voice.by(chore.before, now), spot=spot, to=chore.to_spot)
+        by = phrases.when(chore, now, voice) if chore.overdue_since else voice.by(chore.before, now)
+        by = say("unconfirmed", by=by) if chore.unconfirmed else by
+        return say("when_in", by=by, spot=spot, to=chore.to_spot)
     if chore.kind is ChoreKind.CARRY_OUT:
         since = voice.since(start or chore.before, now)
-        return say("when_out", since=since, spot=spot, to=chore.to_spot)
+        if_in = phrases.if_taken_in(chore, voice, None)
+        return say("when_out", since=since, spot=spot, to=chore.to_spot, if_in=if_in)
     if chore.kind is ChoreKind.STAY_IN:
         return say("when_staying", day=None if start is None else chore.before, spot=spot)
     if chore.kind is ChoreKind.STOP_WETTING:

@@ -44,15 +44,16 @@ def chance(reasons: Sequence[Reason], voice: Voice) -> str:
 
 def deciding(chores: Sequence[Chore]) -> Reason:
     """The reason that lies furthest beyond its limit: what nobody knows comes first."""
-
-    def margin(reason: Reason) -> float:
-        if reason.value is None or reason.limit is None:
-            return float("-inf")
-        gap = reason.value - reason.limit
-        low_is_bad = reason.quantity in _LOW_IS_BAD and not reason.above
-        return gap if low_is_bad else -gap
-
     return min((reason for chore in chores for reason in chore.because), key=margin)
+
+
+def margin(reason: Reason) -> float:
+    """How far within its limit it is, negative beyond it; least of all where it is not known."""
+    if reason.value is None or reason.limit is None:
+        return float("-inf")
+    gap = reason.value - reason.limit
+    low_is_bad = reason.quantity in _LOW_IS_BAD and not reason.above
+    return gap if low_is_bad else -gap
 
 
 _LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})
@@ -97,6 +98,29 @@ def by_hour(chores: Iterable[Chore], now: datetime) -> list[tuple[datetime, list
     for chore in chores:
         at.setdefault(max(hour_of(chore), now), []).append(chore)
     return sorted(at.items(), key=lambda one: one[0])
+
+
+def when(chore: Chore, now: datetime, voice: Voice) -> str:
+    """By which hour a chore is to be done: "17:10", "now", "overdue since 16:10"."""
+    if chore.overdue_since is None:
+        return voice.clock(chore.before, now)
+    return voice.say("overdue_since", hour=voice.clock_of_day(chore.overdue_since, now))
+
+
+def if_taken_in(out: Chore, voice: Voice, most: int | None) -> str:
+    """Who goes out only if somebody has taken them in: "all", or at most so many names."""
+    if len(out.unconfirmed) == len(out.plants):
+        return "all"
+    return voice.names(out.unconfirmed, most) if out.unconfirmed else ""
+
+
+def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) -> str:
+    """The title, and before it for how long the first of some orders has been overdue, if so."""
+    since = min((one.overdue_since for one in chores if one.overdue_since), default=None)
+    if since is None:
+        return title
+    minutes = max(1, int((now - since) / timedelta(minutes=1)))
+    return voice.say("overdue", minutes=minutes, title=title)
 
 
 def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:

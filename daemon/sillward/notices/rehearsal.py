@@ -184,6 +184,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
 OTHERWISE: Mapping[str, Sequence[Any]] = {
     "blind.since": (_AT, None),
     "chore.kind": _ALL_KINDS,
+    "carry_out.if_in": ("", "all", "Wax vine"),
     "chore.when": ("by 17:10, pergola > sunroom", "07:10 to 08:05, pergola"),
     "cold_borne.hours": (0.5, 0.8),
     "column.name": (
@@ -206,6 +207,7 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "crowded_guard.walks": ([("", "pergola", 2), ("", "roof", 1)], [("", "roof", 1)]),
     "crowded_mist.walks": _BY_SPOT,
     "crowded_stop.others": (False, True),
+    "crowded_out.if_in": (False, True),
     "crowded_out.spots": ([("pergola", 7), ("roof", 2)], [("roof", 1)]),
     "crowded_stop.never": (0, 2),
     "crowded_stop.until": ("17:20", ""),
@@ -242,6 +244,8 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "may_stay_out.low_c": (9.2, None),
     "night.chance": ("68 %", ""),
     "night_unjudged.spots": (("pergola", "roof"), ("roof",)),
+    "not_confirmed.low_c": (4.12, None),
+    "not_confirmed.until": (_AT, None),
     "note.quantity": ("gust", "wind"),
     "note.value": (15.3, 4.12),
     "nothing_to_tell.round": ("dusk", "morning", "week"),
@@ -269,6 +273,8 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "week_mistings.days": ([(_DAY, 2), (_NEXT, 1)], [(_DAY, 1)]),
     "week_sentence.most": (4, 2),
     "when_dry.before": ("17:20", None),
+    "overdue.minutes": (35, 180),
+    "when_out.if_in": ("", "all", "Wax vine"),
     "when_out.since": ("from 08:20", "now"),
     "when_staying.day": (_DAY, None),
     "whose.origin": ("your own limit", "cattleya"),

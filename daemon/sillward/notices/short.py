@@ -16,6 +16,7 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.remark import (
     ForecastElsewhere,
     NoShelter,
+    NotConfirmed,
     Remark,
     WateringIncomplete,
     WateringUnplanned,
@@ -26,6 +27,9 @@ from sillward_rules.sheet import Round, Sheet
 
 MOST_HEADS = 2
 """Chores that a title speaks of."""
+
+MOST_ASKED = 2
+"""Plants that the question about last night names."""
 
 
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
@@ -84,6 +88,11 @@ class _Teller:
         said = (one for one in told if not phrases.is_too_cold(one))
         return [Part((phrases.watch_out(one, self.voice),)) for one in said]
 
+    def _asked(self, remark: NotConfirmed) -> Part:
+        """The question of the morning: whoever never answers it must be able to read on."""
+        words = phrases.watch_out(remark, self.voice)
+        return Part((lambda most: words(min(most, MOST_ASKED)),), kept=True)
+
     def _open_questions(self) -> Part:
         """In one line what the spots leave open; it is so every day."""
         spots = sorted({one.spot for one in self.sheet.assumptions})
@@ -97,7 +106,7 @@ class _Teller:
         stay = [chore for chore in self._of(ChoreKind.STAY_IN) if chore.not_before is None]
         homeless = [one for one in self.sheet.warnings if isinstance(one, NoShelter)]
         cold = said(phrases.why([*into, *stay], self.voice) if into or stay else "")
-        due = self._due(self._carry_in(into))
+        due = self._due(self._carry_in(into), into)
         first = [phrases.too_cold(self.sheet.warnings, self.voice), cold]
         orders = [one.part for one in due]
         parts = [
@@ -113,15 +122,15 @@ class _Teller:
             heads.insert(1 if into else 0, self.say("head_no_shelter", count=count))
         title = capital(", ".join(heads[:MOST_HEADS]))
         if into:
-            return title, parts
+            return phrases.overdue(title, into, self.sheet.at, self.voice), parts
         return title or self.say("nothing_tonight"), [*parts, said(self._lows())]
 
-    def _due(self, carrying: Part) -> list[_Due]:
+    def _due(self, carrying: Part, into: Sequence[Chore]) -> list[_Due]:
         """Carrying in and protection by their hours: orders first, as the minutes that are left may
         be put before the title. carrying: the part that tells of carrying in."""
         due = []
         for kind in (ChoreKind.CARRY_IN, *_PROTECTION):
-            chores = self._of(kind)
+            chores = into if kind is ChoreKind.CARRY_IN else self._of(kind)
             if chores:
                 head = phrases.head_of(chores, self.sheet.at, self.voice)
                 part = carrying if kind is ChoreKind.CARRY_IN else self._protect(chores)
@@ -194,12 +203,17 @@ class _Teller:
 
     def _morning(self) -> tuple[str, list[Part]]:
         """In first, whatever its hour: it is no use later. The rest as the day goes."""
-        into, stay = self._of(ChoreKind.CARRY_IN), self._of(ChoreKind.STAY_IN)
+        # What is open since last night is asked about in one line.
+        day = str(self.voice.local(self.sheet.at).date())
+        into = [one for one in self._of(ChoreKind.CARRY_IN) if one.id >= day]
+        asked = [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
+        stay = self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        due = self._due(self._carry_in(into, later=True))
+        due = self._due(self._carry_in(into, later=True), into)
         parts = [one.part for one in due if one.kind is ChoreKind.CARRY_IN]
         parts += [phrases.too_cold(self.sheet.warnings, self.voice)]
         parts += [said(phrases.why(into, self.voice))] if into else []
+        parts += [self._asked(one) for one in asked]
         # Those have hours, by which they are told.
         by_hour = [self._carry_out(out), *self._mist(mist)]
         by_hour += [one.part for one in due if one.kind is not ChoreKind.CARRY_IN]
@@ -207,7 +221,7 @@ class _Teller:
         parts += [
             self._stop(),
             self._staying("stay_in", stay, optional=not out),  # then the title has told it
-            *self._warnings(self.sheet.warnings),
+            *self._warnings(one for one in self.sheet.warnings if one not in asked),
             self._open_questions(),
         ]
         first = [one for one in due[:1] if one.kind in ORDERS]
@@ -219,7 +233,10 @@ class _Teller:
         heads += [head for _, head in sorted(others, key=lambda one: one[0])]
         if not out and stay:
             heads.append(self.say("head_stay", count=phrases.count_of(stay)))
-        return capital(", ".join(heads[:MOST_HEADS])) or self._nothing_today(), parts
+        title = capital(", ".join(heads[:MOST_HEADS]))
+        return phrases.overdue(
+            title, into, self.sheet.at, self.voice
+        ) or self._nothing_today(), parts
 
     def _nothing_today(self) -> str:
         unknown = (WateringIncomplete, WateringUnplanned, ForecastElsewhere)
@@ -254,7 +271,8 @@ class _Teller:
     def _out_at(self, at: datetime, out: Sequence[Chore]) -> Line:
         """All that go out from one hour on, in one line."""
         spots = [(one.to_spot, len(one.plants)) for one in out]
-        text = self.say("crowded_out", when=self._clock(at), spots=spots)
+        if_in = any(one.unconfirmed for one in out)
+        text = self.say("crowded_out", when=self._clock(at), spots=spots, if_in=if_in)
         return Line(lambda _: text, plants_of(out), at)
 
     def _hours(self, chores: Iterable[Chore]) -> tuple[datetime, ...]:
@@ -269,6 +287,7 @@ class _Teller:
                 spot=chore.from_spot if most else "",  # the grower knows where it stands
                 to=chore.to_spot,
                 who=self._who(chore, most),
+                if_in=phrases.if_taken_in(chore, self.voice, most),
             )
 
         return words

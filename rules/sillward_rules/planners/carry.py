@@ -1,7 +1,7 @@
 """Carry in, carry out, stay in: errands from a night's judgement and from what the day allows."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -9,7 +9,7 @@ import numpy as np
 from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners import heat, shelter
+from sillward_rules.planners import asked, heat, shelter
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.rule import alike
@@ -38,21 +38,30 @@ def carry_in(
     own shelter or another. One for which there is no shelter at all gets no errand; the warnings
     name it.
     """
+    told = scene.asked_of(night)
+    overdue = asked.overdue(scene, night, judged)
     to = shelter.shelter_for(scene, lows)
+    stands = shelter.holds(scene, lows, scene.asked_to) | ~shelter.holds(scene, lows, to)
+    to = np.where(overdue & stands, scene.asked_to, to)
     well = shelter.stands_well(scene, lows, standing, to)
-    stays = judged.needs & scene.covered(standing) & well
+    stays = judged.needs & scene.covered(standing) & well & ~overdue
     goes = judged.needs & ~stays & (to >= 0) & (to != standing)
     end = np.full(standing.shape, night.end.timestamp())
     here, reason = (standing, standing), judged.reason
     moves = [
         *errands(scene, ChoreKind.STAY_IN, np.flatnonzero(stays), here, (None, end), reason),
-        *errands(
-            scene,
-            ChoreKind.CARRY_IN,
-            np.flatnonzero(goes),
-            (standing, to),
-            (None, judged.deadline),
-            reason,
+        *(
+            replace(errand, unconfirmed=unconfirmed, overdue=late)
+            # What was told comes first, and keeps its id.
+            for unconfirmed, late in ((True, True), (True, False), (False, False))
+            for errand in errands(
+                scene,
+                ChoreKind.CARRY_IN,
+                np.flatnonzero(goes & (told == unconfirmed) & (overdue == late)),
+                (standing, to),
+                (None, judged.deadline),
+                reason,
+            )
         ),
     ]
     return Moves(moves, np.where(goes, to, standing))
@@ -119,10 +128,13 @@ def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standin
     return [CloseCall(spot, tuple(threats)) for spot, threats in said.items()]
 
 
-def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
+def carry_out(
+    scene: Scene, day: date, standing: Standing, unsure: np.ndarray | None = None
+) -> Moves:
     """Errands for a day: out with what is under cover, or stay in if the day is not worth it.
 
     standing: where the cohorts stand that morning; who is not under cover is left alone.
+    unsure (cohort,): of whom nobody has said that they were taken in.
     """
     events = sun.day_events(scene.site, day)
     inside = np.flatnonzero(scene.covered(standing))
@@ -159,14 +171,19 @@ def carry_out(scene: Scene, day: date, standing: Standing) -> Moves:
                 return reason
         return days.warmest(cohort)
 
+    perhaps = np.zeros(standing.shape, dtype=bool) if unsure is None else unsure
     moves = [
-        *errands(
-            scene,
-            ChoreKind.CARRY_OUT,
-            goes,
-            (standing, scene.home),
-            (start, latest),
-            days.warmest,
+        *(
+            replace(errand, unconfirmed=open_)
+            for open_ in (False, True)
+            for errand in errands(
+                scene,
+                ChoreKind.CARRY_OUT,
+                goes[perhaps[goes] == open_],
+                (standing, scene.home),
+                (start, latest),
+                days.warmest,
+            )
         ),
         *errands(
             scene, ChoreKind.STAY_IN, stays, (standing, standing), (day_start, day_end), why_in

@@ -10,7 +10,7 @@ import numpy as np
 from sillward_rules import light, sun
 from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
-from sillward_rules.planners import carry, feeding, heat, mist, shelter
+from sillward_rules.planners import asked, carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
@@ -108,7 +108,7 @@ def look_ahead(scene: Scene) -> Outlook:
             out, standing, fed, day = _day(scene, night.day, standing, fed)
             chores += out
             days += [day] if offset else []
-        judged = judge_night(scene, night)
+        judged = asked.insisted(scene, night, judge_night(scene, night))
         lows = shelter.spot_lows(scene, night)
         moves = carry.carry_in(scene, night, judged, lows, standing)
         carried = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_IN]

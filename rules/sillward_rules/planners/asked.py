@@ -1,0 +1,197 @@
+"""Orders to carry in that were told and that nobody has confirmed: being told is not being done."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from sillward_rules import sun
+from sillward_rules.air import Array
+from sillward_rules.chore import ChoreKind, Errand, Reason, rounded_up
+from sillward_rules.planners.nights import Judgement
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.scene import Scene, errands
+from sillward_rules.sun import Night
+from sillward_rules.weather import moment
+
+MILD_K = 1.0
+"""An order that is overdue is dropped from the sheet when what is left of the night stays above the
+limit by this [K]: doing it would help nobody. As for calling one off. Judgement."""
+
+ANEW = timedelta(hours=2)
+"""An order by day whose plants need not be in for so long yet, by the newest forecast, is a new
+one: what it was told for is over. Judgement."""
+
+
+def insisted(scene: Scene, night: Night, judged: Judgement) -> Judgement:
+    """The judgement of a night, with what was asked for it and not confirmed as needed still.
+
+    An order that is overdue keeps the deadline that was told. One that the night no longer asks
+    for stays until it is called off, or overdue and of no use.
+    """
+    asked = scene.asked_of(night)
+    if not asked.any():
+        return judged
+    now, needs = scene.now.timestamp(), judged.needs
+    late = asked & (scene.asked_before <= now)
+    anew = now < night.start.timestamp() and judged.deadline > now + ANEW.total_seconds()
+    asked &= needs | ~late | ~_is_mild(scene, night)
+
+    def reason(cohort: int) -> Reason:
+        return judged.reason(cohort) if needs[cohort] else _coldest(scene, night, cohort)
+
+    return replace(
+        judged,
+        needs=needs | asked,
+        borne=judged.borne & ~asked,
+        deadline=np.where(
+            asked & ((late & ~(needs & anew)) | ~needs), scene.asked_before, judged.deadline
+        ),
+        reason=reason,
+    )
+
+
+def overdue(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
+    """(cohort,) whose order is not confirmed and its deadline over. judged: as `insisted`."""
+    late = scene.asked_before <= scene.now.timestamp()
+    stands = judged.needs & (judged.deadline == scene.asked_before)
+    return np.asarray(scene.asked_of(night) & late & stands)
+
+
+def still_open(scene: Scene, night: Night, cohorts: np.ndarray) -> list[Errand]:
+    """The errands of these cohorts' orders for a night, as they were told."""
+    return [
+        replace(errand, unconfirmed=True, overdue=True)
+        for errand in errands(
+            scene,
+            ChoreKind.CARRY_IN,
+            cohorts,
+            (scene.asked_from, scene.asked_to),
+            (None, scene.asked_before),
+            lambda cohort: _coldest(scene, night, cohort),
+        )
+    ]
+
+
+def helping(scene: Scene, night: Night) -> np.ndarray:
+    """(cohort,) whose order for a night is not confirmed, and would help to follow still.
+
+    That is until the leaf where it stood is back above its limit after sunrise.
+    """
+    until = np.maximum(warm_again(scene, night), night.end.timestamp())
+    late = scene.asked_before <= scene.now.timestamp()
+    return np.asarray(scene.asked_of(night) & late & (scene.now.timestamp() < until))
+
+
+def _is_mild(scene: Scene, night: Night) -> np.ndarray:
+    """(cohort,) whether what is left of a night is known to stay clear of the limit."""
+    rows = scene.steps(scene.now - timedelta(hours=1), night.cold_until)
+    if scene.stale or not rows.size:
+        return np.zeros(len(scene.cohorts), dtype=bool)
+    low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
+    return np.asarray(np.isfinite(low) & ~(low < _limit(scene) + MILD_K))
+
+
+def unsure(scene: Scene, day: date) -> np.ndarray:
+    """(cohort,) of whom it matters on a day that nobody has said that they were taken in.
+
+    It matters where the leaf fell, or may have fallen, under its limit in the night before, and
+    while that night goes on.
+    """
+    night = sun.night_of(scene.site, day - timedelta(days=1))
+    asked = scene.asked_of(night)
+    if not asked.any():
+        return asked
+    if scene.now < night.end:
+        return asked
+    low = _lows(scene, night)
+    return np.asarray(asked & ~(low >= _limit(scene)))
+
+
+def not_confirmed(scene: Scene, day: date) -> list[NotConfirmed]:
+    """The question about those, in one remark for all."""
+    cohorts = np.flatnonzero(unsure(scene, day))
+    if not cohorts.size:
+        return []
+    night = sun.night_of(scene.site, day - timedelta(days=1))
+    low = _lows(scene, night)
+    short = np.nan_to_num(_limit(scene)[cohorts] - low[cohorts], nan=np.inf)
+    tenderest_first = cohorts[np.lexsort((scene.in_order[cohorts], -short))]
+    worst = int(tenderest_first[0])
+    until = max(warm_again(scene, night)[cohorts].max(), night.end.timestamp())
+    cold = until > scene.now.timestamp()
+    known = bool(np.isfinite(low[worst]))
+    return [
+        NotConfirmed(
+            plants=scene.names(tenderest_first.tolist()),
+            low_c=float(low[worst]) if known else None,
+            until=rounded_up(moment(until), scene.site) if cold else None,
+        )
+    ]
+
+
+def warm_again(scene: Scene, night: Night) -> Array:
+    """(cohort,) when the leaf where they stood is back above its limit [unix s].
+
+    Looked for from sunrise until noon; -inf where it was not under it.
+    """
+    noon = scene.site.middle_of_day(night.day + timedelta(days=1))
+    rows = scene.steps(night.end, noon)
+    found = np.full(len(scene.cohorts), -np.inf)
+    cohorts = np.flatnonzero(scene.asked_from >= 0)
+    if rows.size < 2 or scene.stale or not cohorts.size:
+        return found
+    times = scene.by_night.times[rows].astype(np.float64)
+    gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - _limit(scene)[cohorts]
+    under = gap < 0
+    first = np.argmin(under, axis=0)  # the first row that is not under it
+    last = np.clip(first - 1, 0, None)
+    column = np.arange(cohorts.size)
+    below, above = gap[last, column], gap[first, column]
+    share = np.where(above > below, -below / np.where(above > below, above - below, 1.0), 0.0)
+    step = times[first] - times[last]
+    crossing = times[last] + np.clip(np.nan_to_num(share), 0.0, 1.0) * step
+    found[cohorts] = np.where(under.all(axis=0), times[-1], np.where(under[0], crossing, -np.inf))
+    return found
+
+
+def _limit(scene: Scene) -> Array:
+    """(cohort,) the night limit, or else that of injury [°C]; NaN for neither."""
+    limits = scene.traits.limits
+    return np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
+
+
+def _lows(scene: Scene, night: Night) -> Array:
+    """(cohort,) lowest leaf temperature of a night where they stood [°C]; NaN: not known."""
+    rows = scene.steps(night.start, night.cold_until)
+    if scene.stale or not rows.size:
+        return np.full(len(scene.cohorts), np.nan)
+    low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
+    return np.where(scene.asked_from >= 0, low, np.nan)
+
+
+def _coldest(scene: Scene, night: Night, cohort: int) -> Reason:
+    """The lowest leaf temperature that lies ahead of a plant that is still where it stood.
+
+    Without a value where that is not known.
+    """
+    plant = scene.traits.plants[cohort]
+    limit = plant.limits.night_low or plant.limits.brief_low
+    warm = moment(max(warm_again(scene, night)[cohort], night.end.timestamp()))
+    rows = scene.steps(scene.now - timedelta(hours=1), warm)
+    value, at = None, max(night.start, scene.now)
+    if rows.size and not scene.stale:
+        leaf = scene.by_night.leaf_c[rows, scene.asked_from[cohort]]
+        if np.isfinite(leaf).all():
+            coldest = int(np.argmin(leaf))
+            value, at = round(float(leaf[coldest]), 2), moment(scene.by_night.times[rows][coldest])
+    return Reason(
+        plant=scene.cohorts[cohort].names[0],
+        quantity="leaf temperature",
+        value=value,
+        unit="°C",
+        limit=None if limit is None else limit.value,
+        at=at,
+        origin="" if limit is None else limit.origin,
+        until=warm if value is not None else None,
+    )

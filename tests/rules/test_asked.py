@@ -1,0 +1,176 @@
+"""An order that was told and not confirmed: open on every sheet while following it helps."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.collection import GRACE, Asked, PlantState
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
+from tests.rules.support import collection, fetched, plant, utc, weather
+
+START = utc("2026-05-14T00:00")
+TOLD = utc("2026-05-14T20:15")  # 17:15 there; sunset is at 21:45 UTC
+DAWN = utc("2026-05-15T11:30")  # sunrise is at 11:18
+HOURS = np.arange(72)
+
+
+def curve(low_c: float, high_c: float) -> np.ndarray:
+    """Coldest at 10 UTC, 07:00 there, warmest half a day later."""
+    return (low_c + high_c) / 2 - (high_c - low_c) / 2 * np.cos(2 * np.pi * (HOURS - 10) / 24)
+
+
+def sheet(
+    round_: Round,
+    at: datetime,
+    state: dict[str, PlantState],
+    temp: np.ndarray | None = None,
+    *names: str,
+) -> Sheet:
+    household = collection(*(plant(name) for name in names or ("a", "b")))
+    sky = fetched(weather(START, curve(3.0, 24.0) if temp is None else temp), at)
+    return draw_up(round_, household, sky, state, at)
+
+
+def told(at: datetime = TOLD) -> tuple[Sheet, dict[str, PlantState]]:
+    """A dusk round told at this hour, and the state after it."""
+    dusk = sheet(Round.DUSK, at, {})
+    return dusk, next_state({}, dusk)
+
+
+def orders(one: Sheet) -> list[Chore]:
+    return [chore for chore in one.chores if chore.kind is ChoreKind.CARRY_IN]
+
+
+LATE = utc("2026-05-14T22:30")
+"""After the last hour for carrying in: what is told now is due now."""
+
+
+def test_an_order_due_now_is_open_seconds_later_and_overdue() -> None:
+    before, state = told(LATE)
+    (order,) = orders(before)
+    assert (order.before, order.overdue_since, order.unconfirmed) == (LATE, None, ())
+
+    (still,) = orders(sheet(Round.DUSK, LATE + timedelta(seconds=5), state))
+
+    assert (still.id, still.plants, still.before) == (order.id, order.plants, LATE)
+    assert still.overdue_since == LATE
+    assert still.unconfirmed == ("a", "b")
+
+
+@pytest.mark.parametrize("round_", list(Round))
+def test_it_is_on_every_sheet_of_the_night_with_its_deadline(round_: Round) -> None:
+    before, state = told()
+    (order,) = orders(before)
+    for minutes in range(23, 15 * 60, 23):  # until sunrise
+        at = TOLD + timedelta(minutes=minutes)
+        found = [one for one in orders(sheet(round_, at, state)) if one.id == order.id]
+        assert [set(one.plants) for one in found] == [{"a", "b"}], at
+        assert set(found[0].unconfirmed) == {"a", "b"}
+        if at > order.before:
+            assert found[0].before == found[0].overdue_since == order.before
+
+
+def test_it_stays_when_a_newer_forecast_hovers_above_the_limit() -> None:
+    _, state = told()
+    hovering = sheet(Round.DUSK, LATE, state, curve(13.5, 24.0))
+
+    (order,) = orders(hovering)
+    assert [reason.rule for reason in order.because] == ["", ""]  # no rule asks for it
+
+
+def test_it_goes_once_following_it_would_help_nobody() -> None:
+    _, state = told()
+
+    assert orders(sheet(Round.DUSK, LATE, state, curve(20.0, 26.0))) == []
+
+
+def test_what_is_confirmed_leaves_the_list_alone() -> None:
+    _, state = told()
+    done = state | {"a": acknowledged(state["a"], ChoreKind.CARRY_IN, "room", LATE)}
+
+    later = sheet(Round.DUSK, LATE + timedelta(minutes=5), done)
+
+    assert [one.plants for one in orders(later)] == [("b",)]
+    stays = [one.plants for one in later.chores if one.kind is ChoreKind.STAY_IN]
+    assert ("a",) in stays
+
+
+def test_for_planning_it_counts_as_followed_after_the_grace_only() -> None:
+    _, state = told()
+    before = state["a"].since
+    assert before is not None
+    assert timedelta(minutes=30) <= GRACE
+
+    assert state["a"].at(before + GRACE - timedelta(seconds=1)).spot == "bench"
+    assert state["a"].at(before + GRACE).spot == "room"
+    assert state["a"].at(before + GRACE).as_if_ignored().spot == "bench"
+
+
+def test_the_morning_asks_and_says_of_going_out_that_it_depends() -> None:
+    _, state = told()
+
+    morning = sheet(Round.MORNING, DAWN, state)
+
+    (question,) = [one for one in morning.warnings if isinstance(one, NotConfirmed)]
+    assert set(question.plants) == {"a", "b"}
+    assert question.low_c is not None
+    assert question.low_c < 13.0
+    out = [one for one in morning.chores if one.kind is ChoreKind.CARRY_OUT]
+    assert [set(one.unconfirmed) for one in out] == [{"a", "b"}]
+
+
+def test_the_morning_lists_it_until_the_leaf_is_back_above_its_limit() -> None:
+    _, state = told()
+    question = next(
+        one for one in sheet(Round.MORNING, DAWN, state).warnings if isinstance(one, NotConfirmed)
+    )
+    assert question.until is not None
+
+    assert orders(sheet(Round.MORNING, question.until - timedelta(minutes=10), state))
+    assert orders(sheet(Round.MORNING, question.until, state)) == []
+
+
+def test_after_a_night_that_stayed_above_the_limit_nothing_is_asked() -> None:
+    _, state = told()
+
+    morning = sheet(Round.MORNING, DAWN, state, curve(20.0, 26.0))
+
+    assert [one for one in morning.warnings if isinstance(one, NotConfirmed)] == []
+    assert all(not chore.unconfirmed for chore in morning.chores)
+
+
+def test_a_confirmed_night_is_not_asked_about() -> None:
+    _, state = told()
+    done = {
+        name: acknowledged(one, ChoreKind.CARRY_IN, "room", LATE) for name, one in state.items()
+    }
+
+    morning = sheet(Round.MORNING, DAWN, done)
+
+    assert [one for one in morning.warnings if isinstance(one, NotConfirmed)] == []
+    assert all(not chore.unconfirmed for chore in morning.chores)
+
+
+def test_the_morning_round_keeps_the_question_until_the_next_order() -> None:
+    _, state = told()
+    morning = sheet(Round.MORNING, DAWN, state)
+
+    after = next_state(state, morning)
+
+    assert after["a"].spot == "bench"
+    assert after["a"].asked == state["a"].asked
+    again = sheet(Round.MORNING, utc("2026-05-15T17:30"), after)
+    assert any(isinstance(one, NotConfirmed) for one in again.warnings)
+    next_dusk = sheet(Round.DUSK, utc("2026-05-15T20:15"), after)
+    assert all(not chore.unconfirmed for chore in next_dusk.chores)
+
+
+def test_an_order_from_or_to_a_spot_that_is_gone_is_forgotten() -> None:
+    gone = PlantState("room", TOLD, came_from="shed", asked=Asked("shed", "room", TOLD))
+
+    later = sheet(Round.DUSK, LATE, {"a": gone}, None, "a")
+
+    assert orders(later) == []
