@@ -183,7 +183,7 @@ def test_the_band_is_drawn_where_it_is_known_and_not_elsewhere() -> None:
     covered = [path.get_extents() for path in band.get_paths()]
     assert len(covered) == 7
     for box, night in zip(covered, data.nights, strict=True):
-        assert night.start.timestamp() - 3600 < box.x0 < box.x1 < night.end.timestamp() + 3600
+        assert night.start.timestamp() - 3600 < box.x0 < box.x1 < night.end.timestamp() + 3 * 3600
     at_dawn = data.times.index(utc("2026-05-15T10:00"))
     low, high = (data.series[name][at_dawn] for name in ("band_low_c", "band_high_c"))
     assert low is not None
