@@ -105,3 +105,20 @@ def in_steps() -> pd.DataFrame:
     frame["evening"] = noon.date
     frame["counts"] = frame.dark | (before & (noon.hour >= 12))
     return frame
+
+
+CORRELATION_H = 12.0
+"""Errors of hours so far apart [h] are correlated by 1/e. Judgement: half a day, as a night that is
+forecast too warm is so at midnight and at dawn."""
+
+
+def errors(rng: np.random.Generator, lead_h: np.ndarray, sd_k: np.ndarray) -> np.ndarray:
+    """Errors of a forecast [K], one for each hour ahead (hour,), none for what is past.
+
+    An AR(1) of these standard deviations. lead_h : hours from the making of the forecast.
+    """
+    kept = np.exp(-1 / CORRELATION_H)
+    draws = rng.standard_normal(lead_h.size)
+    for row in range(1, draws.size):
+        draws[row] = kept * draws[row - 1] + np.sqrt(1 - kept**2) * draws[row]
+    return np.asarray(np.where(lead_h > 0, draws * sd_k, 0.0))

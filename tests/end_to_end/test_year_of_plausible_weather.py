@@ -17,7 +17,7 @@ from sillward_rules.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNight, Out
 from sillward_rules.plausible import doubts_about
 from sillward_rules.spread import usual_error_k
 from sillward_rules.weather import Weather, bridge_gaps, covers
-from tests.end_to_end.airport import NEWARK, UNITS, days, hourly
+from tests.end_to_end.airport import NEWARK, UNITS, days, errors, hourly
 
 AHEAD_H, PAST_H = 168, 24
 TEMP, DEW, HUMIDITY = "temperature_2m", "dew_point_2m", "relative_humidity_2m"
@@ -25,15 +25,6 @@ TEMP, DEW, HUMIDITY = "temperature_2m", "dew_point_2m", "relative_humidity_2m"
 
 def made_at(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, 20, tzinfo=UTC)
-
-
-def errors(rng: np.random.Generator, lead_h: np.ndarray) -> np.ndarray:
-    """Errors of a forecast by lead [K], none for what is past: an AR(1) of growing deviation."""
-    kept = np.exp(-1 / 12)
-    draws = rng.standard_normal(lead_h.size)
-    for row in range(1, draws.size):
-        draws[row] = kept * draws[row - 1] + np.sqrt(1 - kept**2) * draws[row]
-    return np.asarray(np.where(lead_h > 0, draws * usual_error_k(lead_h), 0.0))
 
 
 def told(day: date, temp: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> Weather:
@@ -69,7 +60,8 @@ def forecasts() -> list[Weather]:
     made = []
     for day in list(days())[1:-8]:
         temp, dew, humidity = truth(day)
-        off = errors(rng, np.arange(temp.size) - PAST_H)
+        lead_h = np.arange(temp.size) - PAST_H
+        off = errors(rng, lead_h, usual_error_k(lead_h))
         made.append(told(day, temp + off, np.minimum(dew, temp) + off, humidity))
     return made
 
@@ -86,7 +78,7 @@ def test_nor_does_a_second_source_that_errs_by_itself() -> None:
     rng = np.random.default_rng(7)
     for weather in forecasts():
         lead = (weather.times - weather.fetched_at.timestamp()) / 3600
-        other = parse_with(weather, weather.temp_c + errors(rng, lead) + 1.5)
+        other = parse_with(weather, weather.temp_c + errors(rng, lead, usual_error_k(lead)) + 1.5)
         assert doubts_about(NEWARK, other, None, weather, now=weather.fetched_at) == ()
 
 
