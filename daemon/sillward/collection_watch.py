@@ -72,7 +72,8 @@ class CollectionWatch:
         try:
             household = self._read()
         except ConfigError as error:
-            self._refuse(tuple(one_line(line, LINE_CHARACTERS) for line in error.lines))
+            lines = tuple(one_line(line, LINE_CHARACTERS) for line in error.lines)
+            self._refuse(lines, error.count)
         else:
             self._take_over(household, asked=asked)
 
@@ -101,13 +102,13 @@ class CollectionWatch:
         self._refused = ()
         self._in_force()
 
-    def _refuse(self, lines: tuple[str, ...]) -> None:
+    def _refuse(self, lines: tuple[str, ...], count: int) -> None:
         if lines == self._refused:
             return
         self._refused = lines
         for line in lines[:ERRORS_KEPT]:
             log.error("collection.refused %s", line)
-        log.error("collection.refused errors=%d: the one from before stays in force", len(lines))
+        log.error("collection.refused errors=%d: the one from before stays in force", count)
         self._guarded(partial(self._tell_refused, lines))
 
     def _tell_refused(self, lines: Sequence[str]) -> None:

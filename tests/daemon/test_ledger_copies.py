@@ -34,7 +34,7 @@ def test_a_copy_holds_all_that_the_ledger_held(tmp_path: Path) -> None:
     copy = tmp_path / "ledger.sqlite3.copy-2026-11-26.gz"
     assert mode_of(copy) == 0o600
     assert copy_of(copy) == held
-    assert not list(tmp_path.glob("*.new"))
+    assert not list(tmp_path.glob("*draft*"))
 
 
 def test_a_copy_that_is_unpacked_by_hand_is_a_ledger(tmp_path: Path) -> None:
@@ -175,7 +175,7 @@ def test_a_copy_that_fails_is_logged_and_tried_again_in_the_next_hour(
         ]
         assert len(tries) == 1
         assert days_of(path) == []
-        assert not list(tmp_path.glob("*.new"))
+        assert not list(tmp_path.glob("*draft*"))
         ledger.copy_daily(NOW + timedelta(hours=1))
     assert days_of(path) == ["2026-11-26"]
 
@@ -194,7 +194,7 @@ def test_a_ledger_that_is_not_sound_is_not_copied_and_said_to_be_damaged(tmp_pat
 
 def test_a_draft_that_a_crash_left_is_no_hindrance(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
-    (tmp_path / "ledger.sqlite3.copy-2026-11-26.gz.new").write_bytes(b"half")
+    (tmp_path / "ledger.sqlite3.copy-2026-11-26.gz.sillward-draft").write_bytes(b"half")
 
     with closing(Ledger(path)) as ledger:
         ledger.copy_daily(NOW)
