@@ -43,7 +43,7 @@ TOO_HOT_K, LEAST_HOT = 2.0, 2
 """So far above its limit [K], and for so many hours, a plant is in want of help, as the rules in
 standard.toml have it for water. Judgement: limits are known to a degree or two."""
 
-LATEST_BACK = timedelta(hours=4)
+LATEST_BACK = timedelta(hours=2)
 """Back no later than this after sunset: else it stays where it is cool. Judgement."""
 
 
@@ -192,7 +192,6 @@ def reason(scene: Scene, made: Moves, cohort: int) -> Reason:
     back = float(made.back[cohort])
     return replace(
         told,
-        limit=float(_own_limit(firing)[firing.member[cohort]]),
         until=rounded_up(moment(back), scene.site) if np.isfinite(back) else None,
         there=round(float(scene.climate.temp_c[fired, made.to[cohort]].max()), 1),
     )

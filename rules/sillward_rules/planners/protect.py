@@ -137,7 +137,8 @@ def reason_of(scene: Scene, firing: Firing, cohort: int, rows: np.ndarray) -> Re
         quantity=firing.rule.quantity,
         value=round(float(values[worst]), 2),
         unit=QUANTITIES[firing.rule.quantity].unit,
-        limit=float(firing.bound[fired[worst], of_class]),
+        # Its own limit, whatever the rule asks for beyond it.
+        limit=round(float(firing.bound[fired[worst], of_class]) - firing.rule.bound.more, 6),
         at=moment(scene.climate.times[fired[worst]]),
         origin=firing.rule.origin_for(scene.traits.plants[cohort]),
         rule=firing.rule.name,
