@@ -17,11 +17,12 @@ _LATITUDES = (0, 10, 20, 25, 30, 37, 42, 50, 60, 70, 80, 90)
 
 _WARMEST_SUMMER_C = (37, 41, 46, 47, 47, 47, 43, 38, 32, 28, 16, 6)
 _WARMEST_WINTER_C = (37, 37, 34, 31, 28, 23, 20, 16, 12, 8, 5, -5)
-_COLDEST_SUMMER_C = (14, 13, 11, 9, 6, 3, 0, -3, -8, -13, -24, -30)
-_COLDEST_WINTER_C = (14, 11, 4, -1, -13, -26, -35, -46, -62, -68, -68, -68)
+_COLDEST_SUMMER_C = (4, 3, 2, 1, 0, -2, -4, -6, -10, -15, -25, -30)
+_COLDEST_WINTER_C = (4, 2, -3, -7, -16, -27, -36, -46, -62, -68, -68, -68)
 """Means of three days at sea level, by latitude, half a year from one solstice to the other [°C].
 Death Valley's hottest days have a mean of 45 (36 N), Verkhoyansk's coldest one of -64 (68 N),
-Vostok's -85, which is -62 at sea level (78 S); from memory, rounded outwards."""
+Vostok's -85, which is -62 at sea level (78 S); from memory, rounded outwards. The cold bounds leave
+more room, some 10 K in the tropics: who believes cold that is none carries pots for nothing."""
 
 DAY_BEYOND_K = 4.0
 """The mean of one day may be further out than that of three [K]. Judgement."""
