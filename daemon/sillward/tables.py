@@ -228,7 +228,8 @@ class HabitsTable(Table):
     )
     out_after: Duration | None = Field(None, description='... and has been for so long ("1 h")')
     worth_going_out: Duration | None = Field(
-        None, description='a shorter day outside is not worth two trips ("3 h")'
+        None,
+        description="a shorter day outside is not worth two trips; left out, by its warm hours",
     )
     brief_cold: Duration | None = Field(
         None, description='a dip under the night limit of at most this is borne ("1 h")'

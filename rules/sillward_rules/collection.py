@@ -38,8 +38,8 @@ class Habits:
     out_after: timedelta = timedelta(hours=1)
     """... and has been for this long."""
 
-    worth_going_out: timedelta = timedelta(hours=3)
-    """A shorter day outside is not worth two trips."""
+    worth_going_out: timedelta | None = None
+    """A shorter day outside is not worth two trips; None: by what a plant gains (`carry.GAIN`)."""
 
     brief_cold: timedelta = timedelta(hours=1)
     """A dip under the night limit that is no longer than this, on one night alone, is borne."""

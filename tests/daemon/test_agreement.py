@@ -1,6 +1,7 @@
 """No push says otherwise than its sheet: in the situations, the packaged weathers, at random."""
 
 import random
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta
@@ -10,7 +11,7 @@ import pytest
 from sillward.app import DEMOS, demo
 from sillward.collection import Household
 from sillward.document import chore_of
-from sillward.notices import short
+from sillward.notices import phrases, short
 from sillward.units import SI, Units
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.collection import PlantState
@@ -46,6 +47,10 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
     push = short.message(sheet, household.voice)
     standing = {name: state.spot for name, state in sheet.states.items()}
     wrong = contradictions(push.title, push.body, sheet.chores, sheet.at, standing)
+    failing = [one for one in sheet.warnings if phrases.is_too_cold(one)]
+    told = rf"! (?:\d+ plants\b|{re.escape(failing[0].plants[0])}\b)" if failing else ""
+    if not any(re.match(told, line) for line in push.body.splitlines()):
+        wrong.append("nothing is said of where it is too cold")
     return [*wrong, f"{push.title}\n{push.body}"] if wrong else []
 
 

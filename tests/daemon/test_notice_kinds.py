@@ -1,5 +1,6 @@
 """Every kind of chore in short, in full and as a document: mist, feed, rinse, shade, cover."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -15,7 +16,7 @@ from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.collection import PlantState
 from sillward_rules.planners.outlook import NightAhead, Outlook
-from sillward_rules.remark import Plain
+from sillward_rules.remark import Plain, ShelterTooCold
 from sillward_rules.sheet import Round, Sheet
 from tests.daemon.bodies import SITE
 
@@ -211,15 +212,56 @@ def test_a_misting_that_only_wets_says_plain_water() -> None:
     assert "plain water, gone in 12 min" in pushed(sheet(noon))
 
 
-def test_repeats_of_a_spot_stand_in_one_line() -> None:
+def test_repeats_for_the_same_plants_stand_in_their_line_and_others_tell_who() -> None:
     again = chore(ChoreKind.MIST, start="12:00", before="13:00")
     fewer = chore(ChoreKind.MIST, NAMES[0], start="15:00", before="16:10")
 
-    (line,) = [
-        one for one in pushed(sheet(chore(ChoreKind.MIST), again, fewer)).splitlines()[1:] if one
-    ]
+    first, second = pushed(sheet(chore(ChoreKind.MIST), again, fewer)).splitlines()[1:]
 
-    assert line.endswith("again by 13:00, 16:10 (1)")
+    assert first.endswith("; again by 13:00")
+    assert second == f"Mist again pergola 15:00-16:10: {NAMES[0]}"
+
+
+def test_who_is_wetted_later_is_left_out_of_who_must_stay_dry() -> None:
+    until = chore(ChoreKind.STOP_WETTING, NAMES[1], start="06:50", before="15:35")
+    late = chore(ChoreKind.MIST, NAMES[0], start="15:45", before="17:40")
+
+    assert f"No wet crowns after 15:35 pergola but {NAMES[0]}" in pushed(sheet(until, late))
+
+
+def test_lines_of_a_day_are_told_by_their_hours() -> None:
+    """Out at two hours, and mistings before, between and after them."""
+    morning = chore(ChoreKind.MIST, NAMES[0], start="07:20", before="08:20")
+    late = chore(ChoreKind.MIST, NAMES[1], start="10:35", before="11:50")
+    out = chore(ChoreKind.CARRY_OUT, NAMES[2], start="09:20", before="14:00", spot="hall")
+    later = chore(ChoreKind.CARRY_OUT, NAMES[3], start="12:30", before="14:00", spot="hall")
+
+    lines = pushed(sheet(late, later, morning, out)).splitlines()[1:]
+
+    told = [re.search(r"\d\d:\d\d", line) for line in lines]
+    assert [one[0] for one in told if one] == ["07:20", "09:20", "10:35", "12:30"]
+
+
+@pytest.mark.parametrize("crowd", [2, 5, 14])
+def test_where_it_is_too_cold_is_told_however_crowded(crowd: int) -> None:
+    spots = ["pergola by the garden wall", "bench at the side gate", "terrace above the kitchen"]
+    chores = [
+        chore(ChoreKind.CARRY_IN, name, start=None, before="18:40", spot=spots[n % 3], to="hall")
+        for n, name in enumerate(NAMES[:crowd])
+    ]
+    chores += [
+        chore(kind, *NAMES[:crowd], start=None, before="19:00")
+        for kind in (ChoreKind.COVER, ChoreKind.SECURE)
+    ]
+    failing = [
+        ShelterTooCold((name,), "hall", 5.0, 12.0 - n / 10, None, None)
+        for n, name in enumerate(NAMES[:crowd])
+    ]
+    text = pushed(replace(sheet(*chores, round_=Round.DUSK), warnings=tuple(failing)))
+
+    assert len(text) <= push.MOST_CHARACTERS
+    (line,) = [one for one in text.splitlines() if "warm enough" in one][:1]
+    assert line.startswith(f"! {NAMES[0]}")
 
 
 def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:

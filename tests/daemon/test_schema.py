@@ -206,7 +206,7 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
         else:
             assert float(text) == default, key
         told += 1
-    assert told == 14
+    assert told == 13
 
 
 # -- texts

@@ -342,10 +342,11 @@ def test_a_plant_under_cover_is_told_to_stay_there() -> None:
 
 
 def test_out_again_an_hour_after_limit_plus_one_is_passed() -> None:
-    # Rising 1 K an hour from 8 °C at 10:00 UTC: 14 °C at 16:00, 13:00 at the site.
+    # Rising 1 K an hour from 8 °C at 10:00 UTC: 14 °C at 16:00, 13:00 at the site. That is late in
+    # the day: only who says so goes out for it.
     rows = np.arange(96)
-    temp = np.where(rows < 58, 8.0, np.minimum(8.0 + rows - 58, 16.0))
-    household = collection(plant(), habits=LATE)
+    temp = np.where(rows < 58, 8.0, np.minimum(8.0 + 1.0 * (rows - 58), 24.0))
+    household = collection(plant(), habits=replace(LATE, worth_going_out=timedelta(hours=3)))
 
     sheet = draw_up(Round.DUSK, household, fetched(weather(START, temp), NOW), {}, NOW)
 
@@ -380,6 +381,49 @@ def test_a_day_too_short_is_spent_inside(hours: int, worth: ChoreKind) -> None:
     sheet = dusk(daily_curve(8.0, 18.0, 96), habits=habits)
 
     assert [c.kind for c in sheet.chores if c.kind is not ChoreKind.CARRY_IN] == [worth]
+
+
+def day_of(level_c: float, hours: int) -> np.ndarray:
+    """Nights of 4 °C, and on 15 May so many hours at one temperature, until 17:00 at the site."""
+    temp = np.full(96, 4.0)
+    temp[69 - hours : 69] = level_c
+    return temp
+
+
+@pytest.mark.parametrize(
+    ("level_c", "hours", "goes"),
+    [
+        (14.0, 5, False),  # from an hour on: four hours at 4 K above the limit
+        (18.5, 5, True),  # four warm ones
+        (18.5, 3, False),
+        (14.0, 9, True),  # eight hours at half of what counts in full
+        (11.5, 9, False),
+        (30.0, 5, True),
+    ],
+)
+def test_a_day_outside_is_worth_it_by_its_warm_hours(
+    level_c: float, hours: int, goes: bool
+) -> None:
+    sheet = dusk(day_of(level_c, hours), limit=10.0)
+
+    kinds = {chore.kind for chore in sheet.chores} - {ChoreKind.CARRY_IN}
+    assert kinds == {ChoreKind.CARRY_OUT if goes else ChoreKind.STAY_IN}
+
+
+def test_who_gives_hours_goes_out_for_these_however_poor() -> None:
+    habits = replace(LATE, worth_going_out=timedelta(hours=3))
+    sheet = dusk(day_of(11.5, 6), limit=10.0, habits=habits)
+
+    assert ChoreKind.CARRY_OUT in {chore.kind for chore in sheet.chores}
+
+
+def test_going_out_is_told_no_later_than_it_is_worth_it() -> None:
+    """Three hours that count in full before it must be in again."""
+    sheet = dusk(day_of(20.0, 8), limit=10.0)
+
+    (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
+    # Under 10 °C from 20:37 UTC on, in by 19:52; until 20:00 each hour counts in full.
+    assert out.before == utc("2026-05-15T16:50")
 
 
 def test_a_rule_of_the_growers_own_can_ask_to_carry_in_by_day() -> None:

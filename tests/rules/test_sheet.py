@@ -440,6 +440,7 @@ def test_chores_of_the_week_are_in_the_order_of_their_hours() -> None:
         plant("a", night_low=15.0),
         plant("b", night_low=2.0),
         rules=[*standard_rules(), storm],
+        habits=Habits(worth_going_out=timedelta(hours=3)),
     )
     gust = with_hour(np.full(9 * 24, 2.0), "2026-05-15T14:00", 30.0)
     sky = fetched(weather(START, COLD, gust_m_s=gust), EVENING)

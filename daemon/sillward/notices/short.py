@@ -297,19 +297,16 @@ class _Teller:
         again; a line for each other walk on which plants are misted again."""
         first = _first_of(mist)
         again = [one for one in mist if one not in first]
-        same = {
-            one.id: [two for two in again if set(two.plants) == set(one.plants)] for one in first
-        }
-        told_with = {two.id for walks in same.values() for two in walks}
-        others = [one for one in again if one.id not in told_with]
+        same = [[two for two in again if _whom(two) == _whom(one)] for one in first]
+        others = [one for one in again if not any(one in walks for walks in same)]
 
         def crowded() -> str:
             feeds = self._of(ChoreKind.FEED)
             advice = feed_advice(first, feeds, self.voice, brief=True) or ""
             walks = self._counts(first)
-            return self.say("crowded_mist", walks=walks, advice=advice, more=bool(told_with))
+            return self.say("crowded_mist", walks=walks, advice=advice, more=any(same))
 
-        lines = tuple(self._misting(one, same[one.id]) for one in first)
+        lines = tuple(map(self._misting, first, same))
         part = Part(lines, plants=plants_of_each(first), hours=self._hours(first))
         repeats = Part(
             tuple(self._misting_again(one) for one in others),
@@ -484,6 +481,11 @@ def _or_in_one(part: Part, text: Callable[[], str]) -> Part:
 def _start(chore: Chore) -> datetime:
     """From when on it may be done; its deadline where that is not said."""
     return chore.not_before or chore.before
+
+
+def _whom(chore: Chore) -> tuple[str, frozenset[str]]:
+    """Whom a chore is about, and where."""
+    return chore.from_spot, frozenset(chore.plants)
 
 
 def _first_of(mist: Sequence[Chore]) -> list[Chore]:

@@ -21,6 +21,19 @@ CLOSE_CALL = 1 / 3
 """From this chance on a plant that stays out is named. Judgement: one night in three."""
 
 
+GAIN = timedelta(hours=3)
+"""What a day outside must bring a plant to be worth two trips: so many hours of daylight that are
+warm enough for it to do anything with them."""
+
+WARM_K = 8.0
+"""An hour counts in full from this far above a plant's night limit on [K], below in proportion.
+Common practice, no source: growers keep days some 8 K warmer than the nights that a plant is given.
+Judgement for what is made of it: four hours that come to 4 K above the limit after a night of 4
+degrees are not worth two trips, a day of seven such hours is. By 6 K the former would be, by 12 K
+no clear winter's day on a mild coast. Light is left out: these are hours of daylight, and what the
+shelter has of it is not known."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Moves:
     """Errands, and where the cohorts stand once they are done."""
@@ -148,7 +161,7 @@ def carry_out(
     back = np.where(tonight.needs[inside], tonight.deadline[inside], sunset)
     back = np.minimum(back, cold_again - lead)
     latest = np.full(standing.shape, np.nan)
-    latest[inside] = back - scene.habits.worth_going_out.total_seconds()
+    latest[inside] = days.latest(inside, np.minimum(back, sunset))
     start = np.full(standing.shape, events.sunrise.timestamp())
     start[inside] = out_from
     goes = inside[out_from <= latest[inside]]
@@ -216,12 +229,31 @@ class _DaysOut:
         self._night_end = sun.night_of(scene.site, day).cold_until
         self._hours: dict[int, _Hours] = {}
 
+    def _limits(self, cohorts: np.ndarray) -> Array:
+        """(cohort,) night limits [°C], those of injury where there are none; NaN without either."""
+        limits = self.scene.traits.limits
+        either = np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
+        return np.asarray(either[cohorts])
+
+    def latest(self, cohorts: np.ndarray, back: Array) -> Array:
+        """Until when going out is worth it [unix s], if each must be back then; -infinite: never.
+
+        back : (cohort,) [unix s].
+        """
+        least = self.scene.habits.worth_going_out
+        if least is not None:
+            return np.asarray(back - least.total_seconds())
+        home, limit = self.scene.home[cohorts], self._limits(cohorts)
+        first, groups = alike(home, limit, back)
+        until = np.empty(first.shape)
+        for number, index in enumerate(first.tolist()):
+            hours = self._at(int(home[index]))
+            until[number] = _worth_until(hours, float(limit[index]), float(back[index]))
+        return np.asarray(until[groups])
+
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
         """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
-        home = self.scene.home[cohorts]
-        limits = self.scene.traits.limits
-        limit = np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
-        limit = limit[cohorts]
+        home, limit = self.scene.home[cohorts], self._limits(cohorts)
         first, groups = alike(home, limit)
         out, cold = np.full(first.shape, np.inf), np.full(first.shape, np.inf)
         for number, index in enumerate(first.tolist()):
@@ -288,6 +320,22 @@ class _DaysOut:
             since = max(_crossing(hours, index, bound), events.sunrise)
             return max(since + scene.habits.out_after, scene.now)
         return None
+
+
+def _worth_until(hours: _Hours, limit: float, back: float) -> float:
+    """The latest start [unix s] from which on `GAIN` is gathered until back [unix s].
+
+    limit : [°C]; NaN: every hour counts in full. An hour of which nothing is known counts nothing.
+    -infinite where the whole day does not bring so much.
+    """
+    if not hours.times.size or not np.isfinite(back):
+        return -math.inf
+    share = np.clip((hours.leaf_c - limit) / WARM_K, 0.0, 1.0)
+    share = np.ones(hours.times.size) if math.isnan(limit) else np.nan_to_num(share, nan=0.0)
+    times = hours.times.astype(np.float64)
+    gained = np.append(0.0, np.cumsum((share[1:] + share[:-1]) / 2 * np.diff(times)))
+    least = float(np.interp(back, times, gained)) - GAIN.total_seconds()
+    return float(np.interp(least, gained, times)) if least >= 0 else -math.inf
 
 
 def _cold_again(hours: _Hours, since: datetime, limit: float) -> datetime | None:
