@@ -55,13 +55,30 @@ def channels(context: click.Context, _: click.Parameter, incomplete: str) -> lis
 
 
 def chores(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """The kinds of the open chores, then the chores themselves."""
+    """The kinds of the open chores, their spots, all, then the chores themselves and their plants.
+
+    Once a word is there, plants alone, word by word: after "all but", or after a kind.
+    """
     household = _household(context)
     told = [] if household is None else list(_open_chores(household))
-    kinds = dict.fromkeys(one.kind for one in told)
-    offers = [CompletionItem(kind, help="all open ones") for kind in kinds]
-    offers += [CompletionItem(one.id, help=", ".join(one.plants)) for one in told]
-    return [one for one in offers if one.value.startswith(incomplete.lower())]
+    words = [word.lower() for word in context.params.get("chore") or ()]
+    plants = dict.fromkeys(name for one in told for name in one.plants)
+    if words:
+        offers = [CompletionItem("but", help="all of it but some plants")]
+        offers += [CompletionItem(name) for name in plants]
+    else:
+        kinds = dict.fromkeys(one.kind for one in told)
+        spots = dict.fromkeys(str(one.document["from"]) for one in told)
+        offers = [CompletionItem(kind, help="all open ones") for kind in kinds]
+        offers += [CompletionItem(spot, help="all from there") for spot in spots]
+        offers += [CompletionItem("all", help="all that has begun")] if told else []
+        offers += [CompletionItem(one.id, help=", ".join(one.plants)) for one in told]
+        offers += [CompletionItem(name, help="this plant") for name in plants]
+    return [
+        one
+        for one in offers
+        if one.value.lower().startswith(incomplete.lower()) and _is_safe(one.value)
+    ]
 
 
 def _open_chores(household: Household) -> Iterator[StoredChore]:

@@ -191,7 +191,7 @@ def _still_helps(order: StoredChore, now: datetime) -> bool:
     A plant that is too cold is taken in late rather than never; what was to be covered before hail
     or secured before gusts has had them.
     """
-    untils = [one.get("until") for one in order.document["because"]]
+    untils = [one.get("until") for one in order.document.get("because", ())]
     over = bool(untils) and all(one and datetime.fromisoformat(one) <= now for one in untils)
     return order.kind == ChoreKind.CARRY_IN.value and not over
 

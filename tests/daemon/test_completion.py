@@ -170,9 +170,13 @@ def test_open_chores_are_completed_kinds_first(tmp_path: Path) -> None:
     assert offers("done", "") == [
         "mist",
         "carry-in",
+        "pergola",
+        "all",
         "2026-05-14-mist-pergola-to-sunroom",
         "2026-05-14-carry-in-pergola-to-sunroom",
+        "Blue basket",
     ]
+    assert offers("done", "all", "") == ["but", "Blue basket"]
     assert offers("done", "carry") == ["carry-in"]
     (item,) = items("done", "2026-05-14-c")
     assert item.help == "Blue basket"

@@ -1,11 +1,14 @@
-"""What the grower answers: a chore is done."""
+"""What the grower answers: a chore is done, or not after all."""
 
+from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import replace
 from datetime import datetime
 
 import click
 
 from sillward import completion
+from sillward.answers import meant
 from sillward.app import App, Options
 from sillward.cli import shared
 from sillward.cli.printing import say
@@ -17,76 +20,94 @@ from sillward_rules.sheet import acknowledged
 
 
 @click.command()
-@click.argument("chore", shell_complete=completion.chores)
+@click.argument("chore", nargs=-1, shell_complete=completion.chores)
+@click.option("--undo", is_flag=True, help="Take the last one back, or the last of a CHORE.")
 @shared.options(recorded=False, as_json=False)
-def done(options: Options, chore: str) -> None:
-    """Acknowledge a CHORE: its id, as much of it as makes it clear, or a kind such as carry-in.
+def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
+    """Acknowledge a CHORE: its id, or as much of it as makes it clear.
 
-    A kind stands for all open chores of that kind of the latest day, today's at the latest.
+    Or what it is about: a kind (carry-in), a spot, plants with commas between them, a kind with
+    plants, all, all but some plants. A kind stands for all open chores of that kind of the latest
+    day, today's at the latest; a spot, and all, for those that have begun.
 
-    Example: sillward done carry-in
+    Example: sillward done carry in
     """
     app = shared.build(options)
-    now = app.clock()
-    today = str(app.site.local_date(now))
+    now, words = app.clock(), " ".join(chore)
+    if not words and not undo:
+        msg = "say what is done, for example: sillward done carry-in"
+        raise UsageError(msg)
     if not app.has_ledger:
-        msg = f'"{chore}" is not a chore you were told of; nothing has been told yet'
+        msg = f'"{words}" is not a chore you were told of; nothing has been told yet'
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        told = [
-            one
-            for one in ledger.chores(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
-            if one.called_off_at is None and (one.day <= today or one.id == chore)
-        ]
-        for one in _chores_named(told, chore):
-            say(_acknowledge(app, ledger, one, now))
+        if undo:
+            say(_taken_back(app, ledger, words))
+            return
+        told = acknowledgeable(app, ledger, words, now)
+        plants = [plant.name for plant in app.household.collection.plants]
+        done_for = meant(words, told, plants, now)
+        by_id = {one.id: one for one in told}
+        chosen = [(by_id[key], names) for key, names in done_for.items()]
+        for line in _acknowledge(app, ledger, chosen, now):
+            say(line)
 
 
-def _acknowledge(app: App, ledger: Ledger, told: StoredChore, now: datetime) -> str:
-    """Write down that a chore is done, and return that in words."""
-    if told.done_at is not None:
-        return f"{told.id} was done {app.household.voice.date_and_hour(told.done_at)} already"
-    states, document = ledger.states(app.site.name), told.document
-    kind, to_spot = ChoreKind(told.kind), document["to"]
-    before = {name: states.get(name) or PlantState(document["from"]) for name in told.plants}
-    # Last night's carrying in says nothing of where a plant is that was to go out this morning.
-    later = {
-        name: state
-        for name, state in before.items()
-        if kind not in WETTINGS and state.since is not None and state.since > told.before
-    }
-    changed = {
-        name: acknowledged(state, kind, to_spot, now)
-        for name, state in before.items()
-        if name not in later
-    }
-    ledger.finish(app.site.name, told.id, now, changed)
-    elsewhere = [
-        f"; {name} is at {state.spot} by what was told later"
-        for name, state in later.items()
-        if state.spot != to_spot
+def acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
+    """Chores of these days that may have been done by now; of another day, by its whole id."""
+    today = str(app.site.local_date(now))
+    return [
+        one
+        for one in ledger.chores(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
+        if one.called_off_at is None and (one.day <= today or one.id == words)
     ]
-    return f"done: {told.id} ({', '.join(told.plants)}){''.join(elsewhere)}"
 
 
-def _chores_named(told: list[StoredChore], name: str) -> list[StoredChore]:
-    """All open chores of a kind, of the latest day; else the one chore that is meant."""
-    of_kind = [one for one in told if one.kind == name and one.open]
-    if of_kind:
-        latest = max(one.day for one in of_kind)
-        return [one for one in of_kind if one.day == latest]
-    return [_chore_named(told, name)]
+def _acknowledge(
+    app: App, ledger: Ledger, chosen: Sequence[tuple[StoredChore, Sequence[str]]], now: datetime
+) -> list[str]:
+    """Write down that chores are done for these plants, at once, and return that in words."""
+    voice = app.household.voice
+    known, lines = ledger.states(app.site.name), []
+    changed: dict[str, PlantState] = {}
+    for told, names in chosen:
+        if told.done_at is not None:
+            lines.append(f"{told.id} was done {voice.date_and_hour(told.done_at)} already")
+            continue
+        elsewhere = ""
+        for name in names:
+            before = changed.get(name) or known.get(name) or PlantState(told.document["from"])
+            changed[name] = after = _after(told, before, now)
+            if _is_older(told, before) and after.spot != told.document["to"]:
+                elsewhere += f"; {name} is at {after.spot} by what was told later"
+        lines.append(f"done: {told.id} ({', '.join(names)}){elsewhere}")
+    fresh = {told.id: names for told, names in chosen if told.done_at is None}
+    if fresh:
+        ledger.acknowledge(app.site.name, now, fresh, changed)
+    return lines
 
 
-def _chore_named(told: list[StoredChore], name: str) -> StoredChore:
-    """The chore of this id, or the latest open one whose id contains it."""
-    near = [one for one in told if one.id == name]
-    near = near or [one for one in told if name.lower() in one.id]
-    ways = {one.id[10:] for one in near}  # without the date
-    still = [one for one in near if one.done_at is None]
-    if len(ways) == 1 and (still or near):
-        return max(still or near, key=lambda one: one.id)
-    known = ", ".join(one.id for one in near or told if one.open) or "none"
-    what = "is more than one chore" if near else "is not a chore you were told of"
-    msg = f'"{name}" {what}; open: {known}'
-    raise UsageError(msg)
+def _after(told: StoredChore, state: PlantState, now: datetime) -> PlantState:
+    """The state of a plant once a chore is done for it."""
+    if _is_older(told, state):
+        return replace(state, asked=None)
+    return acknowledged(state, ChoreKind(told.kind), told.document["to"], now)
+
+
+def _is_older(told: StoredChore, state: PlantState) -> bool:
+    """Whether the plant has moved since: last night's carrying in says nothing of where a plant is
+    that was to go out this morning."""
+    moves = ChoreKind(told.kind) not in WETTINGS
+    return moves and state.since is not None and state.since > told.before
+
+
+def _taken_back(app: App, ledger: Ledger, words: str) -> str:
+    """Take the last acknowledgement back, or the last about some chore."""
+    about = "-".join(words.lower().split()) or None
+    answer = ledger.last_answer(app.site.name, about)
+    if answer is None:
+        msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"
+        raise UsageError(msg)
+    moved = ledger.take_back(app.site.name, answer)
+    stays = f"; {', '.join(moved)}: moved since, so left as they are" if moved else ""
+    return f"not done after all: {', '.join(answer.chores)}{stays}"

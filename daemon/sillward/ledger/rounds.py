@@ -288,17 +288,6 @@ class RoundTables(ForecastTables):
         )
         return Life(rounds["told"], rounds["usable"], notices["sent"], notices["lost"])
 
-    def finish(
-        self, site: str, chore_id: str, at: datetime, states: Mapping[str, PlantState]
-    ) -> None:
-        """Mark a chore as done, together with the state that follows from it."""
-        with self.transaction():
-            self._db.execute(
-                "UPDATE chore SET done_at = ? WHERE site = ? AND id = ?",
-                (to_text(at), site, chore_id),
-            )
-            self._write_states(site, states)
-
     # -- plants
 
     def states_after(self, site: str, round_: str, day: date) -> dict[str, PlantState]:

@@ -9,14 +9,14 @@ import json
 import os
 from datetime import date, datetime, timedelta
 
+from sillward.ledger.answers import AnswerTables
 from sillward.ledger.records import Notice, Stage, notice_of, to_text
-from sillward.ledger.rounds import RoundTables
 
 CHANCE = timedelta(days=3)
 """No notice is good for longer than this. Judgement."""
 
 
-class Ledger(RoundTables):
+class Ledger(AnswerTables):
     """The ledger of one file. Used from one thread at a time; every write is a transaction."""
 
     # -- the outbox
