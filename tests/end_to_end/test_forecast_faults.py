@@ -720,12 +720,12 @@ LIES = (
     Lie(
         "20 K warmer",
         told_as(lambda one: one + 19, 4.0, moist=False),
-        "20 K warmer than the one before for the same hours",
+        "20 °C warmer than the one before for the same hours",
     ),
     Lie(
         "14 K warmer",
         told_as(lambda one: one + 13, 4.0, moist=False),
-        "14 K warmer than the one before for the same hours",
+        "14 °C warmer than the one before for the same hours",
         by_itself=False,
     ),
     Lie("one value", told_as(lambda _: 15.0, moist=False), "it says 15.0 °C for 216 hours"),
@@ -1081,4 +1081,4 @@ def test_the_report_in_lines_names_source_state_failure_spread_and_lows(make: Ma
     said = " ".join(world.report("forecast").split())
     assert "no gaps in three days" in said
     assert "failed" not in said
-    assert "bench leaf 5.0 °C at 07:00, air 5.0 °C, give or take 1.3 K" in said
+    assert "bench leaf 5.0 °C at 07:00, air 5.0 °C, give or take 1.3 °C" in said
