@@ -66,8 +66,8 @@ def film_temperature(air: FilmAir, shape: Shape) -> Array:
     Sensible, radiative and latent heat together take up the net radiation. Near the wet bulb in
     a fresh wind without radiation. NaN where an input is NaN.
     """
-    heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape)
-    vapour = vapour_conductance(air.wind_m_s, shape) / air.pressure_kpa
+    heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape, air.pressure_kpa)
+    vapour = vapour_conductance(air.wind_m_s, shape, air.pressure_kpa) / air.pressure_kpa
     grey = WET_EMISSIVITY * STEFAN_BOLTZMANN
     emitted_as_air = grey * (air.temp_c + KELVIN) ** 4
 
@@ -86,7 +86,7 @@ def evaporation(air: FilmAir, shape: Shape) -> Array:
     """Evaporation of a fully wet surface [mm/h]; below 0 where dew forms."""
     film_c = film_temperature(air, shape)
     per_second = (
-        vapour_conductance(air.wind_m_s, shape)
+        vapour_conductance(air.wind_m_s, shape, air.pressure_kpa)
         * (saturation_vapour_pressure(film_c) - air.vapour_kpa)
         / air.pressure_kpa
     )

@@ -77,11 +77,11 @@ def leaf_temperature(
     driven = absorbed - sky_loss(temp, vapour, cloud, sky_view)
     grey = 2.0 * EMISSIVITY * STEFAN_BOLTZMANN
     emitted_as_air = grey * (temp + KELVIN) ** 4
-    forced = heat_conductance(wind_m_s, shape)
+    forced = heat_conductance(wind_m_s, shape, pressure_kpa)
     dew_share = VAPOUR_TO_HEAT * latent_heat(temp) / pressure_kpa
 
     def excess(leaf_c: Array) -> Array:
-        free = free_heat_conductance(leaf_c - temp, shape)
+        free = free_heat_conductance(leaf_c - temp, shape, pressure_kpa)
         both_faces = np.maximum(forced, free) + np.maximum(forced, 0.5 * free)
         condensed = np.maximum(vapour - saturation_vapour_pressure(leaf_c), 0.0)
         exchanged = HEAT_CAPACITY * (temp - leaf_c) + dew_share * condensed

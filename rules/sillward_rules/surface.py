@@ -6,6 +6,11 @@ Environmental Biophysics, 2nd ed. 1998 (C&N below). `film` takes forced convecti
 calmest wind that the core assumes at a plant (`CALM_WIND_M_S`) it exceeds free convection until
 the surface is 58 K away from the air (5 cm wide; 14 K at 20 cm). `leaf` takes the larger of the
 two, and so holds in still air as well.
+
+C&N's coefficients are for 20 °C and the pressure of sea level. Molar density times diffusivity does
+not depend on pressure, but the Reynolds number goes with it and the Grashof number with its square,
+so that both kinds of conductance go with its square root: 16 % less at 2,850 m. That temperature
+changes them too, by a few per cent over the range in which plants live, is left out.
 """
 
 from dataclasses import dataclass
@@ -40,6 +45,9 @@ VAPOUR_TO_HEAT = 0.147 / 0.135
 OUTDOOR_TURBULENCE = 1.4
 """Outdoor air is more turbulent than a wind tunnel: factor on conductance; C&N p. 108."""
 
+SEA_LEVEL_KPA = 101.3
+"""Air pressure for which the coefficients of the conductances hold [kPa]; FAO-56 eq. 7 at 0 m."""
+
 CALM_WIND_M_S = 0.1
 """Least wind at a plant [m/s]. Judgement: draughts never quite stop."""
 
@@ -59,19 +67,30 @@ ROOT = Shape(length_m=0.005, turbulence=1.0)
 """An aerial root 5 mm thick. The turbulence factor is left out for thin roots (judgement)."""
 
 
-def heat_conductance(wind_m_s: ArrayLike, shape: Shape) -> Array:
-    """Conductance for heat, forced convection over a plate [mol m-2 s-1]; C&N table 7.6."""
-    wind = np.asarray(wind_m_s, dtype=np.float64)
-    return np.asarray(0.135 * shape.turbulence * np.sqrt(wind / shape.length_m))
+def heat_conductance(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
+    """Conductance for heat, forced convection over a plate [mol m-2 s-1]; C&N table 7.6.
+
+    wind_m_s [m/s] and pressure_kpa [kPa] are those of the air at the surface.
+    """
+    return 0.135 * _stirred(wind_m_s, shape, pressure_kpa)
 
 
-def vapour_conductance(wind_m_s: ArrayLike, shape: Shape) -> Array:
+def vapour_conductance(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
     """Conductance for water vapour, as `heat_conductance` [mol m-2 s-1]; C&N table 7.6."""
+    return 0.147 * _stirred(wind_m_s, shape, pressure_kpa)
+
+
+def _stirred(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
     wind = np.asarray(wind_m_s, dtype=np.float64)
-    return np.asarray(0.147 * shape.turbulence * np.sqrt(wind / shape.length_m))
+    return np.asarray(shape.turbulence * np.sqrt(wind / shape.length_m) * _thin_air(pressure_kpa))
 
 
-def free_heat_conductance(difference_k: ArrayLike, shape: Shape) -> Array:
+def _thin_air(pressure_kpa: ArrayLike) -> Array:
+    """Share of a conductance at sea level that is left at this pressure."""
+    return np.sqrt(np.asarray(pressure_kpa, dtype=np.float64) / SEA_LEVEL_KPA)
+
+
+def free_heat_conductance(difference_k: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
     """Conductance for heat, free convection [mol m-2 s-1]; C&N table 7.6.
 
     Parameters
@@ -80,6 +99,8 @@ def free_heat_conductance(difference_k: ArrayLike, shape: Shape) -> Array:
         Surface minus air [K]; its sign does not matter.
     shape : Shape
         The surface. Turbulence of the wind plays no part in air that moves by itself.
+    pressure_kpa : ArrayLike
+        Air pressure [kPa].
 
     Returns
     -------
@@ -89,7 +110,7 @@ def free_heat_conductance(difference_k: ArrayLike, shape: Shape) -> Array:
         the other face, under or over which the air lies stable (half: from memory).
     """
     difference = np.abs(np.asarray(difference_k, dtype=np.float64))
-    return np.asarray(0.05 * (difference / shape.length_m) ** 0.25)
+    return np.asarray(0.05 * (difference / shape.length_m) ** 0.25 * _thin_air(pressure_kpa))
 
 
 def latent_heat(temp_c: ArrayLike) -> Array:

@@ -37,8 +37,8 @@ def leaf(
     clear = 1.723 * (vapour / (air + 273.15)) ** (1 / 7)
     sky = (1 - 0.84 * cloud) * clear + 0.84 * cloud
     black = 0.96 * 5.67e-8
-    heat = 1.4 * 0.135 * math.sqrt(wind / 0.035)
-    water = 1.4 * 0.147 * math.sqrt(wind / 0.035)
+    stirred = 1.4 * math.sqrt(wind / 0.035) * math.sqrt(pressure / 101.3)
+    heat, water = 0.135 * stirred, 0.147 * stirred
     latent = (2.501 - 0.002361 * air) * 1e6 * 0.018015
 
     def surplus(at: float) -> float:

@@ -19,14 +19,14 @@ PRESSURE_KPA = 101.3
 def test_heat_conductance(inputs: Inputs, agrees: Agrees) -> None:
     plate = Shape(inputs["length_m"], turbulence=1.0)
 
-    agrees(surface.heat_conductance(inputs["wind_m_s"], plate))
+    agrees(surface.heat_conductance(inputs["wind_m_s"], plate, PRESSURE_KPA))
 
 
 @pytest.mark.published("vapour_conductance")
 def test_vapour_conductance(inputs: Inputs, agrees: Agrees) -> None:
     plate = Shape(inputs["length_m"], turbulence=1.0)
 
-    agrees(surface.vapour_conductance(inputs["wind_m_s"], plate))
+    agrees(surface.vapour_conductance(inputs["wind_m_s"], plate, PRESSURE_KPA))
 
 
 @pytest.mark.published("molar_psychrometric_constant")
@@ -87,7 +87,7 @@ def test_plate_law_of_a_root_is_near_the_cylinder_law(wind_m_s: float) -> None:
     reynolds = wind_m_s * diameter / viscosity
     cylinder = (0.32 + 0.51 * reynolds**0.52) * molar_density * diffusivity / diameter
 
-    plate = float(surface.heat_conductance(wind_m_s, surface.ROOT))
+    plate = float(surface.heat_conductance(wind_m_s, surface.ROOT, PRESSURE_KPA))
 
     assert plate == pytest.approx(cylinder, rel=0.02)
 
@@ -97,6 +97,61 @@ def test_flat_plate_theory_gives_nearly_the_coefficient_of_the_leaf() -> None:
     molar_density, diffusivity, viscosity = 41.6, 2.15e-5, 1.51e-5
     theory = 0.60 * molar_density * diffusivity / np.sqrt(viscosity)
 
-    coefficient = float(surface.heat_conductance(1.0, Shape(1.0, turbulence=1.0)))
+    coefficient = float(surface.heat_conductance(1.0, Shape(1.0, turbulence=1.0), PRESSURE_KPA))
 
     assert coefficient == pytest.approx(theory, rel=0.03)
+
+
+@pytest.mark.parametrize("elevation_m", [0, 780, 2850, 4000])
+def test_flat_plate_theory_says_how_conductances_go_with_pressure(elevation_m: float) -> None:
+    """Nu = 0.664 Re^1/2 Pr^1/3 and, for free convection, 0.54 (Gr Pr)^1/4 (Monteith and Unsworth,
+    appendix A.5; C&N eq. 7.27 and 7.30; from memory), with diffusivities that go inversely with
+    pressure and a molar density that goes with it (C&N eq. 3.10, table 3.1; from memory)."""
+    pressure = float(air.pressure_at(elevation_m))
+
+    def by_theory(kpa: float) -> tuple[float, float]:
+        density = kpa * 1000 / (8.314 * 293.15)
+        diffusivity, viscosity = (one * 101.3 / kpa for one in (21.4e-6, 15.1e-6))
+        prandtl, length, wind, apart = viscosity / diffusivity, 0.035, 0.5, 4.0
+        forced = 0.664 * np.sqrt(wind * length / viscosity) * prandtl ** (1 / 3)
+        grashof = 9.8 * length**3 * apart / (293.15 * viscosity**2)
+        free = 0.54 * (grashof * prandtl) ** 0.25
+        return tuple(one * density * diffusivity / length for one in (forced, free))
+
+    plate = Shape(0.035, turbulence=1.0)
+    forced, free = by_theory(pressure)
+    at_sea = by_theory(101.3)
+
+    for here, sea, theory, theory_at_sea in (
+        (
+            surface.heat_conductance(0.5, plate, pressure),
+            surface.heat_conductance(0.5, plate, PRESSURE_KPA),
+            forced,
+            at_sea[0],
+        ),
+        (
+            surface.vapour_conductance(0.5, plate, pressure),
+            surface.vapour_conductance(0.5, plate, PRESSURE_KPA),
+            forced,
+            at_sea[0],
+        ),
+        (
+            surface.free_heat_conductance(4.0, plate, pressure),
+            surface.free_heat_conductance(4.0, plate, PRESSURE_KPA),
+            free,
+            at_sea[1],
+        ),
+    ):
+        assert float(here / sea) == pytest.approx(theory / theory_at_sea, rel=1e-3)
+
+
+def test_leaves_get_colder_in_the_thin_air_of_2850_m() -> None:
+    high = float(air.pressure_at(2850))
+    vapour = air.vapour_pressure(10.0, 60.0)
+
+    at_sea, above = (
+        10.0 - float(leaf.leaf_temperature(10.0, vapour, 0.5, 0, 1, pressure_kpa=one))
+        for one in (PRESSURE_KPA, high)
+    )
+
+    assert 1.08 < above / at_sea < 1.19

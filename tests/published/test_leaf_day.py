@@ -19,7 +19,7 @@ PRESSURE_KPA = 101.3
 def test_free_heat_conductance(inputs: Inputs, agrees: Agrees) -> None:
     plate = Shape(inputs["length_m"])
 
-    agrees(surface.free_heat_conductance(inputs["difference_k"], plate))
+    agrees(surface.free_heat_conductance(inputs["difference_k"], plate, surface.SEA_LEVEL_KPA))
 
 
 @pytest.mark.published("leaf_in_sunlight")
@@ -93,7 +93,7 @@ def test_free_convection_stays_below_forced_at_the_calmest_wind_assumed(
     """Why `film` may leave it out: at 0.1 m/s the surface must be this far from the air."""
     plate = Shape(0.7 * width_m)
 
-    forced = float(surface.heat_conductance(surface.CALM_WIND_M_S, plate))
-    here, further = surface.free_heat_conductance([difference_k, difference_k + 1.0], plate)
+    forced = float(surface.heat_conductance(surface.CALM_WIND_M_S, plate, 101.3))
+    here, further = surface.free_heat_conductance([difference_k, difference_k + 1.0], plate, 101.3)
 
     assert here < forced < further
