@@ -25,6 +25,7 @@ from sillward_rules.wetness import (
     hours_up_to,
     hours_wet,
     hours_wet_by_rain,
+    rained_on,
 )
 
 NIGHT_STEP_S = 900
@@ -33,6 +34,9 @@ but a forecast knows nothing finer than an hour; in a quarter of one it moves so
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none: dry air, the colder case."""
+
+STRONG_WIND_M_S = 30.0
+"""Wind at a wet leaf where nobody knows it and it makes the colder case [m/s]: the wet bulb."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,6 +71,7 @@ class Climate:
     crown_wet_h: Array
     rain_wet_h: Array
     wet_bulb_k: Array
+    wetted: np.ndarray
     net_w_m2: Array
     pressure_kpa: float
     season: NDArray[np.object_]
@@ -144,35 +149,47 @@ def _worked_out(
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
     cloud = np.nan_to_num(cloud, nan=0.0)[:, None]
     seen = _each(spots, _sky_seen)
-    sunlit = np.array([spot.sunlit for spot in spots], dtype=bool)
-    shone_on = sunlit & ~night[:, None] & np.isfinite(light)
-    leaf = leaf_temperature(
-        temp,
-        sky_vapour,
-        np.nan_to_num(wind, nan=CALM_WIND_M_S),
-        cloud,
-        seen,
-        np.where(shone_on, light, 0.0),
-        pressure_kpa=pressure,
-    )
-    # By day a leaf is worked out only where it is known when the sun reaches it. Elsewhere it is
-    # as warm as the air once the night has faded: no sun has warmed it at the moment of sunrise.
-    faded = np.where(early[:, None] == 1.0, leaf, temp - early[:, None] * (temp - leaf))
-    leaf = np.where(held, temp, np.where(shone_on, leaf, faded))
     loss = surface.sky_loss(temp, sky_vapour, cloud, seen)
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
     open_to_rain = _each(spots, _rain_share)
-    under_sky = open_to_rain > 0
-    rain = np.where(held | ~under_sky, 0.0, weather.rain_mm[:, None] * open_to_rain)
+    under_sky = ~held & (open_to_rain > 0)
+    rain = np.where(~under_sky, 0.0, weather.rain_mm[:, None] * open_to_rain)
     if hourly is None:
         rate = evaporation(FilmAir(temp, vapour, wind, net, pressure), LEAF)
-        wet = np.where(held, 0.0, hours_wet(crown_water(rain, rate, factor=axil_factor)))
+        water = crown_water(rain, rate, factor=axil_factor)
+        wet = np.where(held, 0.0, hours_wet(water))
         by_rain, season = hours_wet_by_rain(wet, rain), _seasons(site, weather, temp)
+        wetted = under_sky & rained_on(water, rain)
     else:
         wet = hours_up_to(hourly.times, hourly.crown_wet_h, weather.times)
         by_rain = hours_up_to(hourly.times, hourly.rain_wet_h, weather.times)
         season = hourly.season
+        wetted = _either(hourly.times, hourly.wetted, weather.times)
+    shone_on = _sunlit(spots) & ~night[:, None] & np.isfinite(light)
+    # By day a wet leaf is soon a dry one, and that is the warmer case.
+    wet_leaf = wetted & (early[:, None] > 0)
+
+    def leaf_in(wind_m_s: Array) -> Array:
+        return leaf_temperature(
+            temp,
+            sky_vapour,
+            wind_m_s,
+            cloud,
+            seen,
+            np.where(shone_on, light, 0.0),
+            pressure_kpa=pressure,
+            wet=wet_leaf,
+        )
+
+    leaf = leaf_in(np.nan_to_num(wind, nan=CALM_WIND_M_S))
+    if np.any(np.isnan(wind) & wet_leaf):
+        # A wet leaf may be coldest in a wind, as wet bulbs are, or in still air under the sky.
+        leaf = np.minimum(leaf, leaf_in(np.nan_to_num(wind, nan=STRONG_WIND_M_S)))
+    # By day a leaf is worked out only where it is known when the sun reaches it. Elsewhere it is
+    # as warm as the air once the night has faded: no sun has warmed it at the moment of sunrise.
+    faded = np.where(early[:, None] == 1.0, leaf, temp - early[:, None] * (temp - leaf))
+    leaf = np.where(held, temp, np.where(shone_on, leaf, faded))
     return Climate(
         spots=spots,
         times=weather.times,
@@ -188,10 +205,11 @@ def _worked_out(
         light_w_m2=light,
         ppfd=ppfd(light),
         rain_mm=rain,
-        hail_pct=np.where(held | ~under_sky, 0.0, weather.hail_pct[:, None]),
+        hail_pct=np.where(~under_sky, 0.0, weather.hail_pct[:, None]),
         crown_wet_h=wet,
         rain_wet_h=by_rain,
         wet_bulb_k=temp - air.wet_bulb(temp, vapour, pressure),
+        wetted=wetted,
         net_w_m2=net,
         pressure_kpa=pressure,
         season=season,
@@ -201,6 +219,10 @@ def _worked_out(
 def _each(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
     """(spot,) a number of every spot; NaN where it is not given."""
     return np.array([np.nan if of(spot) is None else of(spot) for spot in spots], dtype=np.float64)
+
+
+def _sunlit(spots: Sequence[Spot]) -> np.ndarray:
+    return np.array([spot.sunlit for spot in spots], dtype=bool)
 
 
 def _sky_seen(spot: Spot) -> float:
@@ -281,6 +303,13 @@ def _lesser(times: np.ndarray, of_hour: Array, at: Array) -> Array:
     rows = np.searchsorted(times, at, side="left")
     before = np.where(times[rows] == at, rows, rows - 1)
     return np.asarray(np.minimum(of_hour[before], of_hour[rows]))
+
+
+def _either(times: np.ndarray, wetted: np.ndarray, at: Array) -> np.ndarray:
+    """Of a mask of hours (time, spot), at moments: of the hour that ends then or of the last."""
+    rows = np.searchsorted(times, at, side="left")
+    before = np.where(times[rows] == at, rows, rows - 1)
+    return np.asarray(wetted[before] | wetted[rows])
 
 
 def _seasons(site: Site, weather: Weather, temp_c: Array) -> NDArray[np.object_]:

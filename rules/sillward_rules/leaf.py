@@ -1,9 +1,9 @@
-"""How warm a leaf is: below the air under a clear sky, above it in the sun."""
+"""How warm a leaf is: below the air under a clear sky or when it is wet, above it in the sun."""
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.air import KELVIN, Array, saturation_vapour_pressure
+from sillward_rules.air import KELVIN, Array, dew_point, saturation_vapour_pressure
 from sillward_rules.roots import find_root
 from sillward_rules.surface import (
     ABSORPTANCE,
@@ -31,6 +31,7 @@ def leaf_temperature(
     *,
     pressure_kpa: float,
     shape: Shape = LEAF,
+    wet: ArrayLike = False,
 ) -> Array:
     """Temperature of a level leaf with shut stomata, by its full energy balance.
 
@@ -56,6 +57,9 @@ def leaf_temperature(
         Air pressure [kPa].
     shape : Shape
         The leaf.
+    wet : ArrayLike
+        Mask: water covers both faces and evaporates. In a wind and under no sky that is close to
+        the wet bulb; never above the dry leaf, and the same where dew forms.
 
     Returns
     -------
@@ -83,7 +87,8 @@ def leaf_temperature(
     def excess(leaf_c: Array) -> Array:
         free = free_heat_conductance(leaf_c - temp, shape, pressure_kpa)
         both_faces = np.maximum(forced, free) + np.maximum(forced, 0.5 * free)
-        condensed = np.maximum(vapour - saturation_vapour_pressure(leaf_c), 0.0)
+        gained = vapour - saturation_vapour_pressure(leaf_c)
+        condensed = np.where(wet, gained, np.maximum(gained, 0.0))
         exchanged = HEAT_CAPACITY * (temp - leaf_c) + dew_share * condensed
         radiated = grey * (leaf_c + KELVIN) ** 4 - emitted_as_air
         return np.asarray(driven - radiated + both_faces * exchanged)
@@ -92,4 +97,6 @@ def leaf_temperature(
     radiant = ((emitted_as_air + driven) / grey) ** 0.25 - KELVIN
     # A leaf that nothing drives is at air temperature exactly, not a rounding below a limit.
     radiant = np.where(driven == 0, temp, radiant)
-    return find_root(excess, np.minimum(radiant, temp), np.maximum(radiant, temp))
+    # Nothing evaporates any more from a surface at the dew point.
+    coldest = np.where(wet, np.minimum(radiant, dew_point(vapour)), radiant)
+    return find_root(excess, np.minimum(coldest, temp), np.maximum(radiant, temp))

@@ -91,3 +91,17 @@ def hours_up_to(times: np.ndarray, wet_h: Array, at: Array) -> Array:
     rows = np.searchsorted(times, at, side="left")
     to_come = ((times[rows] - at) / HOUR_S).reshape(-1, *([1] * (wet_h.ndim - 1)))
     return np.asarray(np.maximum(wet_h[rows] - to_come, 0.0))
+
+
+def rained_on(water_mm: Array, rain_mm: Array) -> np.ndarray:
+    """Mask of the hours (time, ...) at which plants are wet with rain, or may be for all we know.
+
+    As `hours_wet_by_rain`, from the water of `crown_water`; unknown water and unknown rain count.
+    """
+    rows = np.arange(water_mm.shape[0]).reshape(-1, *([1] * (water_mm.ndim - 1)))
+    since = np.maximum.accumulate(np.where(water_mm < WET_FROM_MM, rows + 1, 0), axis=0)
+    # An hour of unknown rain may have brought enough by itself.
+    most = np.where(np.isnan(rain_mm), WETTING_RAIN_MM, rain_mm)
+    total = np.concatenate([np.zeros((1, *most.shape[1:])), np.cumsum(most, axis=0)])
+    in_run = total[1:] - np.take_along_axis(total, since, axis=0)
+    return np.asarray(in_run >= WETTING_RAIN_MM - 1e-9)

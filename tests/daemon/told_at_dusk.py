@@ -319,7 +319,7 @@ def rain_and_hail_in_the_night(units: Units) -> Told:
 @situation("push-dusk", imperial=True)
 def cold_gusts_and_hail(units: Units) -> Told:
     """Six to carry in, gusts, heavy rain and hail: all in one evening."""
-    sky = replace(STORM, days=[(9, 17), (7.3, 15)], dew_c=5, gusts=WINDY.gusts)
+    sky = replace(STORM, days=[(9, 17), (8.8, 15)], dew_c=5, gusts=WINDY.gusts)
     return dusk(garden(SHY), sky, units)
 
 

@@ -185,7 +185,8 @@ def test_a_bound_raised_for_a_wet_crown_is_the_one_that_counts() -> None:
     rain = np.zeros(HOURS)
     rain[40:70] = 1.0
     rules = tuple(rule for rule in standard_rules() if rule.name == "cold night")
-    wet = dusk(night(13.5), rain_mm=rain, dew_point_c=13.0, rules=rules)
+    # Saturated air at the coldest hour: the wet leaf is as warm as it.
+    wet = dusk(night(13.5), rain_mm=rain, dew_point_c=13.5, rules=rules)
 
     (reason,) = of(wet, ChoreKind.CARRY_IN).because
     assert reason.limit is not None

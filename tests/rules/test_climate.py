@@ -53,6 +53,8 @@ SAID = Spot(
     night_offset_k=0.0,
     day_offset_k=0.0,
 )
+LIGHT = ("direct_w_m2", "diffuse_w_m2")
+UNKNOWN = np.full(48, np.nan)
 PORCH = Spot("porch", indoors=True, night_offset_k=3.0)
 
 ARRAYS = tuple(
@@ -242,7 +244,8 @@ def test_a_leaf_in_the_shade_of_a_wall_is_not_warmed_by_the_beam() -> None:
 
 
 def test_a_night_of_unknown_sunlight_still_has_a_leaf() -> None:
-    known, unknown = at(SAID, sky()), at(SAID, sky(direct_w_m2=np.nan, diffuse_w_m2=np.nan))
+    dry = sky(rain_mm=0.0)
+    known, unknown = at(SAID, dry), at(SAID, changed(dry, dict.fromkeys(LIGHT, UNKNOWN)))
 
     assert np.isfinite(unknown.leaf_c).all()
     by_night = unknown.night
@@ -341,6 +344,49 @@ def test_dew_wets_crowns_without_rain() -> None:
     np.testing.assert_array_equal(here.rain_wet_h, 0.0)
 
 
+def test_a_plant_wet_with_rain_is_judged_as_a_wet_surface() -> None:
+    """Rain at one in the morning, then dry air: the leaf goes towards the wet bulb."""
+    shower = sky(temp=12.0, dew_point_c=4.0, cloud=1.0)
+    roofed = replace(SAID, name="roofed", rain=0.0)
+
+    here = climate_of(MENDOZA, (SAID, roofed), shower)
+
+    wet_bulb = float(air.wet_bulb(12.0, air.saturation_vapour_pressure(4.0), 92.4))
+    before, after = here.leaf_c[MIDNIGHT - 1], here.leaf_c[MIDNIGHT + 2]
+    assert before[0] == pytest.approx(before[1])
+    assert here.wetted[MIDNIGHT : MIDNIGHT + 3].tolist() == [[True, False]] * 3
+    assert after[1] == pytest.approx(before[1])
+    assert after[0] < after[1] - 2.0
+    assert after[0] == pytest.approx(wet_bulb, abs=0.7)
+    # By day it dries, and until then the dry leaf is the warmer case.
+    dry = at(SAID, changed(shower, {"rain_mm": np.zeros(48)}))
+    np.testing.assert_array_equal(here.leaf_c[NOON + 24, 0], dry.leaf_c[NOON + 24, 0])
+
+
+def test_rain_that_nobody_knows_of_may_have_fallen() -> None:
+    known = sky(temp=12.0, dew_point_c=7.0, rain_mm=0.0, cloud=1.0)
+    gap = np.where(np.arange(48) == MIDNIGHT, np.nan, 0.0)
+
+    dry, here = at(SAID, known), at(SAID, changed(known, {"rain_mm": gap}))
+
+    assert not dry.wetted.any()
+    assert not here.wetted[MIDNIGHT - 1, 0]
+    assert here.wetted[MIDNIGHT, 0]
+    assert here.leaf_c[MIDNIGHT, 0] < dry.leaf_c[MIDNIGHT, 0] - 1.0
+    assert not at(SAID, changed(known, {"dew_point_c": UNKNOWN})).wetted.any()
+
+
+@pytest.mark.parametrize("wind_m_s", [0.0, 0.5, 3.0, 12.0])
+def test_a_wet_leaf_in_an_unknown_wind_is_no_warmer_than_in_any(wind_m_s: float) -> None:
+    shower = sky(temp=12.0, dew_point_c=6.0, wind_m_s=wind_m_s)
+
+    known, unknown = at(SAID, shower), at(SAID, changed(shower, {"wind_m_s": UNKNOWN}))
+
+    wet = known.wetted & known.night[:, None]
+    assert wet.any()
+    assert (unknown.leaf_c[wet] <= known.leaf_c[wet] + 1e-9).all()
+
+
 # -- season
 
 
@@ -416,9 +462,9 @@ def test_two_missing_hours_of_air_are_bridged_and_rain_is_not() -> None:
 
 
 def test_unknown_cloud_wind_and_damp_make_the_colder_leaf() -> None:
-    known = at(SAID, sky(cloud=0.3, wind_m_s=1.0))
+    known = at(SAID, sky(cloud=0.3, wind_m_s=1.0, rain_mm=0.0))
     for name in ("cloud", "wind_m_s", "dew_point_c"):
-        series: dict[str, Any] = {"cloud": 0.3, "wind_m_s": 1.0, name: np.nan}
+        series: dict[str, Any] = {"cloud": 0.3, "wind_m_s": 1.0, "rain_mm": 0.0, name: np.nan}
         unknown = at(SAID, sky(**series))
 
         assert (unknown.leaf_c[known.night] < known.leaf_c[known.night]).all(), name

@@ -27,6 +27,7 @@ def leaf_c(
     sky_view: float | list[float] = 1.0,
     sunlight_w_m2: float | list[float] = 0.0,
     shape: Shape = LEAF,
+    wet: bool = False,
 ) -> Array:
     return leaf_temperature(
         temp_c,
@@ -37,6 +38,7 @@ def leaf_c(
         sunlight_w_m2,
         pressure_kpa=101.3,
         shape=shape,
+        wet=wet,
     )
 
 
@@ -246,3 +248,18 @@ def test_scalar_equals_array_of_one(
     assert array.shape == (1,)
     # NumPy rounds powers of scalars and of arrays apart; the root finder answers to 1e-9 K.
     assert float(scalar) == pytest.approx(array[0], abs=1e-8)
+
+
+@repeatable
+@given(temp_c=temps, rh_pct=humidities, wind_m_s=winds, cloud=shares, sky_view=shares)
+def test_a_wet_leaf_is_never_warmer_than_a_dry_one_nor_below_where_dew_and_sky_end(
+    temp_c: float, rh_pct: float, wind_m_s: float, cloud: float, sky_view: float
+) -> None:
+    dry = float(leaf_c(temp_c, rh_pct, wind_m_s, cloud, sky_view))
+    wet = float(leaf_c(temp_c, rh_pct, wind_m_s, cloud, sky_view, wet=True))
+    dew_point = float(air.dew_point(air.vapour_pressure(temp_c, rh_pct)))
+
+    assert wet <= dry + 1e-8
+    assert wet >= min(dew_point, dry) - 1e-8
+    if dry < dew_point:  # the dry leaf is wet with dew, and the same
+        assert wet == pytest.approx(dry, abs=1e-6)

@@ -644,10 +644,10 @@ def test_a_rainy_evening_before_a_cool_still_night_carries_in_before_the_rain() 
 @pytest.mark.parametrize(
     ("temp", "rot", "series"),
     [
-        (17.0, "high", STILL),
+        (22.0, "high", STILL),
         (14.0, "low", STILL),
         (14.0, "medium", STILL),
-        (14.0, "high", {"dew_point_c": 2.0, "wind_m_s": 8.0, "cloud": 1.0}),
+        (24.0, "high", {"dew_point_c": 10.0, "wind_m_s": 8.0, "cloud": 1.0}),
     ],
     ids=["warm night", "crown that stands it", "crown in between", "dry wind"],
 )
@@ -684,7 +684,7 @@ def test_unknown_rain_is_taken_for_rain_where_crowns_rot() -> None:
 
 
 def test_unknown_rain_in_a_warm_night_is_no_matter() -> None:
-    sheet = told(Round.DUSK, np.full(96, 17.0), plant(night_low=12.0), rain_mm=np.nan, **STILL)
+    sheet = told(Round.DUSK, np.full(96, 22.0), plant(night_low=12.0), rain_mm=np.nan, **STILL)
 
     assert not of(sheet, ChoreKind.CARRY_IN)
 

@@ -196,7 +196,12 @@ def stormy(now: datetime = NOW) -> Weather:
 
 
 EVERYTHING = limited(
-    plant(), leaf_high=32.0, gust_high=12.0, rain_high=20.0, humidity_low=60.0, light_high=400.0
+    plant(night_low=5.0),
+    leaf_high=32.0,
+    gust_high=12.0,
+    rain_high=20.0,
+    humidity_low=60.0,
+    light_high=400.0,
 )
 
 
