@@ -67,7 +67,7 @@ def moved_earlier(units: Units) -> Told:
     return corrected(units, COLD, EARLY)
 
 
-EARLY = Sky([(9, 15.1), (1, 12)])
+EARLY = Sky([(9, 15.2), (1, 12)])
 """Cold from sunset on; in by six o'clock."""
 
 

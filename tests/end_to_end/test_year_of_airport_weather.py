@@ -30,9 +30,9 @@ LIMIT_C = 13.0
 
 
 def tender() -> Collection:
-    """One plant with the limit, in a spot that changes nothing."""
+    """One plant with the limit, in a roofed spot that changes nothing."""
     spots = (
-        Spot("step", sky_view=0.0, wind=1.0, night_offset_k=0.0, day_offset_k=0.0),
+        Spot("step", sky_view=0.0, wind=1.0, rain=0.0, night_offset_k=0.0, day_offset_k=0.0),
         Spot("hall", indoors=True, night_low_c=16.0),
     )
     limits = Limits(night_low=Limit(LIMIT_C, "own"))

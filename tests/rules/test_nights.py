@@ -676,7 +676,7 @@ def test_unknown_rain_is_taken_for_rain_where_crowns_rot() -> None:
     unknown = np.where(EVENING > 0, np.nan, 0.0)
     plants = (plant("rots", night_low=12.0), plant("does not", night_low=12.0, rot="low"))
 
-    sheet = told(Round.DUSK, np.full(96, 14.0), *plants, rain_mm=unknown, **STILL)
+    sheet = told(Round.DUSK, np.full(96, 15.0), *plants, rain_mm=unknown, **STILL)
 
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     assert chore.plants == ("rots",)
