@@ -90,8 +90,11 @@ class _Reader:
         return (
             (rf"{when} ((?:(?:{spot}): \d+ to .*))", self._crowded_in),
             (rf"{when} ({spot}): (.*? to (?:{spot}))(?:; not (.*))?", self._carry_in),
-            (rf"({CLOCK}|now) (?:(?:{spot}) )?> ({spot}): (.*)", self._carry_out),
-            (rf"Out ({CLOCK}|now) (.*)", self._crowded_out),
+            (
+                rf"({CLOCK}|now) (?:(?:{spot}) )?> ({spot}): (.*?)(?:, if taken in|; [^;]* only if taken in)?",
+                self._carry_out,
+            ),
+            (rf"Out ({CLOCK}|now) (.*?)(?:; if in)?", self._crowded_out),
             (r"Mist by (.* \d+|.* \d+; .*)", self._crowded_mist),
             (
                 r"Mist again by (.*)",

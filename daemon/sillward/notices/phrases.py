@@ -190,10 +190,7 @@ def _crowded(
     }
     if kind is ChoreKind.CARRY_IN:
         when = "" if at is None or now is None else voice.clock(at, now)
-        spots = [
-            (spot, [(len(one.plants), one.to_spot) for one in same])
-            for spot, same in at_spots.items()
-        ]
+        spots = [(spot, _counts_to(same)) for spot, same in at_spots.items()]
         text = voice.say("crowded_in", when=by if later else when, spots=spots, later=later)
     else:
         ways: dict[str, int] = {}
@@ -202,6 +199,14 @@ def _crowded(
         counts = [("", where, count) for where, count in ways.items()]
         text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
     return Line(lambda _: text, plants_of(chores), None if later else at)
+
+
+def _counts_to(chores: Sequence[Chore]) -> list[tuple[int, str]]:
+    """How many go where."""
+    counts: dict[str, int] = {}
+    for one in chores:
+        counts[one.to_spot] = counts.get(one.to_spot, 0) + len(one.plants)
+    return [(count, to) for to, count in counts.items()]
 
 
 def watch_out(remark: Remark, voice: Voice) -> Words:

@@ -38,7 +38,9 @@ def insisted(scene: Scene, night: Night, judged: Judgement) -> Judgement:
     asked &= needs | ~late | ~_is_mild(scene, night)
 
     def reason(cohort: int) -> Reason:
-        return judged.reason(cohort) if needs[cohort] else _coldest(scene, night, cohort)
+        if needs[cohort] or not asked[cohort]:  # what is borne has its own reason, too
+            return judged.reason(cohort)
+        return _coldest(scene, night, cohort)
 
     return replace(
         judged,
