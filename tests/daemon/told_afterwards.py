@@ -173,6 +173,22 @@ def nobody_has_acknowledged_forty(units: Units) -> Told:
 
 
 @situation("push-reminders", imperial=True)
+def what_was_due_at_once_is_overdue(units: Units) -> Told:
+    """Told after the usual hour, so due at once; half an hour later nobody has answered."""
+    played = stage(garden(SIX), "19:50", COLD, units=units)
+    played.play("20:25")
+    return follow_up(played, [one for one in played.chores() if one.reminded_at is not None])
+
+
+@situation("push-reminders", imperial=True)
+def forty_that_were_due_at_once_are_overdue(units: Units) -> Told:
+    """Likewise, forty plants on four spots."""
+    played = stage(garden(FORTY), "19:50", COLD, units=units)
+    played.play("20:25")
+    return follow_up(played, [one for one in played.chores() if one.reminded_at is not None])
+
+
+@situation("push-reminders", imperial=True)
 def passed_on(units: Units) -> Told:
     """A quarter of an hour before it, to somebody else."""
     played = stage(garden(SIX), AT, COLD, units=units, channels=PARTNER)

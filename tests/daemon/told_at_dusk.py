@@ -85,6 +85,14 @@ def forty_plants_on_four_spots(units: Units) -> Told:
 
 
 @situation("push-dusk", imperial=True)
+def forty_plants_due_at_once(units: Units) -> Told:
+    """Told after the last hour for carrying in."""
+    played = stage(garden(FORTY), "19:50", COLD, units=units)
+    played.desk.tick()
+    return of_round(played, "dusk")
+
+
+@situation("push-dusk", imperial=True)
 def forty_plants_on_ten_spots(units: Units) -> Told:
     """More walks than a push can tell, even in one line."""
     steps = [f"terrace step {number}, south" for number in range(1, 11)]

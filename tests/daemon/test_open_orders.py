@@ -1,0 +1,152 @@
+"""An order that was told and that nobody acknowledged: on every sheet, reminded of, asked about."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from sillward.document import of_sheet
+from sillward.ledger import Ledger, StoredChore
+from sillward.notices import full, short
+from sillward.notices.push import MOST_CHARACTERS
+from sillward.service import Desk
+from sillward_rules.chore import ChoreKind
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.sheet import Round, Sheet, acknowledged
+from tests.daemon.gardens import FORTY, ONE, SIX, courtyard, garden
+from tests.daemon.skies import Recording, Sky, recording
+from tests.daemon.stage import Stage, stage
+from tests.daemon.told_at_dusk import AT, COLD
+
+NEVER = 'remind = "never"'
+
+EVENINGS: dict[str, tuple[str, str, Sky | Recording]] = {
+    "one plant": (garden(ONE), AT, COLD),
+    "six plants": (garden(SIX), AT, COLD),
+    "forty plants": (garden(FORTY), AT, COLD),
+    "forty plants, due at once": (garden(FORTY), "19:50", COLD),
+    "the courtyard": (courtyard(), AT, recording("cold-snap")),
+}
+
+
+def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) -> Stage:
+    text, at, sky = EVENINGS[name]
+    played = stage(text, at, sky, notices=notices, ledger=ledger)
+    played.desk.tick()
+    return played
+
+
+def open_orders(played: Stage) -> list[StoredChore]:
+    return [one for one in played.chores() if one.kind == "carry-in" and one.open]
+
+
+def drawn(played: Stage, round_: Round) -> Sheet:
+    return played.desk.sheet(round_, played.desk.weather())
+
+
+@pytest.mark.parametrize("name", EVENINGS)
+def test_what_nobody_acknowledged_is_on_every_later_sheet_of_the_night(name: str) -> None:
+    played = evening(name)
+    told = {plant: one.before for one in open_orders(played) for plant in one.plants}
+    assert told
+    for clock, days in (("20:00", 0), ("22:10", 0), ("02:30", 1), ("07:50", 1)):
+        played.sleep(clock, days)
+        for round_ in Round:
+            sheet = drawn(played, round_)
+            into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+            tonight = [one for one in into if one.id.startswith(str(played.day))]
+            listed = {plant: one.before for one in tonight for plant in one.plants}
+            assert listed == told, (clock, round_)
+            assert all(one.overdue_since == one.before for one in tonight)
+
+
+def test_the_sheet_says_so_to_people_and_machines() -> None:
+    played = evening("six plants")
+    played.sleep("20:00")
+    sheet, site = drawn(played, Round.DUSK), played.household.collection.site
+
+    text = full.text(sheet, played.household.voice, "")
+    document = json.loads(json.dumps(of_sheet(sheet, site)))
+
+    assert "overdue since 18:40 (not confirmed), pergola" in text
+    assert short.message(sheet, played.household.voice).title.startswith("80 min overdue: In now")
+    into = [one for one in document["chores"] if one["chore"] == "carry-in"]
+    assert into
+    for one in into:
+        assert one["confirmed"] is False
+        assert one["overdue_since"] == one["before"] == "2026-05-14T18:40:00-03:00"
+
+
+def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
+    played = evening("six plants")
+    played.sleep("19:00")
+    order = open_orders(played)[0]
+    site, now = played.household.collection.site.name, played.clock.now
+    states = played.ledger.states(site)
+    to = str(order.document["to"])
+    done = {name: acknowledged(states[name], ChoreKind.CARRY_IN, to, now) for name in order.plants}
+    played.ledger.acknowledge(site, now, {order.id: order.plants}, done)
+
+    listed = {
+        name
+        for one in drawn(played, Round.DUSK).chores
+        if one.kind is ChoreKind.CARRY_IN
+        for name in one.plants
+    }
+
+    assert listed == {name for one in open_orders(played) for name in one.plants}
+    assert listed.isdisjoint(order.plants)
+
+
+def test_a_newer_forecast_neither_doubles_nor_calls_off_what_is_overdue() -> None:
+    played = evening("six plants")
+    told = [(one.id, one.plants, one.before) for one in open_orders(played)]
+    played.sleep("18:45")
+    pushes = len(played.pushes)
+    for sky in (COLD, Sky([(9, 17), (2, 15), (5, 16)]), Sky([(9, 17), (12.8, 20), (12, 20)])):
+        played.wire.sky = sky
+        played.clock.move(minutes=90)
+        played.desk.tick()
+
+    assert [(one.id, one.plants, one.before) for one in open_orders(played)] == told
+    assert len(played.pushes) == pushes
+
+
+def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restart(
+    tmp_path: Path,
+) -> None:
+    ledger = Ledger(tmp_path / "ledger.sqlite3")
+    played = evening("forty plants, due at once", notices="", ledger=ledger)
+    while played.clock.now < played.moment("22:30"):
+        played.clock.move(minutes=5)
+        ledger.close()
+        ledger = Ledger(tmp_path / "ledger.sqlite3")
+        keeper = played.desk.keeper
+        keeper.shelf.ledger = ledger
+        played.desk = Desk(played.household, keeper, ledger, played.post, played.clock)
+        played.desk.tick()
+    played.ledger = ledger
+
+    first, reminder = played.pushes
+    assert first.title.startswith("In now: ")
+    assert reminder.title.startswith("30 min overdue: In now: ")
+    assert reminder.urgent
+    assert len(reminder.title) + 1 + len(reminder.body) <= MOST_CHARACTERS
+    assert open_orders(played)
+    ledger.close()
+
+
+def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
+    played = stage(garden(FORTY), AT, COLD, notices=NEVER)
+    asked = []
+    for day in range(3):
+        played.sleep(AT, day)
+        before = len(played.pushes)
+        played.sleep("08:40", day + 1)
+        (push,) = played.pushes[before:]
+        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        asked.append([line for line in push.body.splitlines() if "not confirmed in" in line])
+
+    assert [len(lines) for lines in asked] == [1, 1, 1]
+    morning = drawn(played, Round.MORNING)
+    assert sum(isinstance(one, NotConfirmed) for one in morning.warnings) == 1
