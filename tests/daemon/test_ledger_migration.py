@@ -251,3 +251,29 @@ def test_a_migration_that_fails_leaves_the_old_file_as_it_was(old: Path, damage:
         Ledger(old)
 
     assert contents(old) == before
+
+
+def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: Path) -> None:
+    """Of a plant whose order was acknowledged nothing is open."""
+    path = tmp_path / "ledger.sqlite3"
+    due = NOW - timedelta(minutes=40)
+    with closing(Ledger(path)) as ledger:
+        told = {
+            "id": f"{DAY}-carry-in-bench-to-room", "chore": "carry-in", "plants": ["open"],
+            "from": "bench", "to": "room", "before": due.isoformat(), "because": [],
+        }  # fmt: skip
+        states = {
+            "open": PlantState("room", due, came_from="bench"),
+            "done": PlantState("room", due, assumed=False),
+        }
+        ledger.keep_round(SITE, "dusk", DAY, NOW, notices=[], chores=[told], states=states)
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("ALTER TABLE plant_state DROP COLUMN asked")
+        database.execute("DROP TABLE answer")
+        database.execute("PRAGMA user_version = 5")
+
+    with closing(Ledger(path)) as ledger:
+        known = ledger.states(SITE)
+
+    assert known["open"].asked == Asked("bench", "room", due)
+    assert known["done"].asked is None
