@@ -7,6 +7,7 @@ import re
 import sqlite3
 import webbrowser
 from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -772,6 +773,25 @@ def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_pat
     )
     assert ledger.states("Courtyard")["Blue basket"].spot == "pergola"
     assert all(not one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 14)))
+
+
+def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
+    told_two_days(tmp_path).close()
+    evening = ("--collection", COURTYARD, "--at", "2026-05-14T18:00")
+    with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
+        before = ledger.states("Courtyard"), ledger.chores_of("Courtyard", date(2026, 5, 14))
+
+    done = call("done", "blue", "basket", *evening)
+    undone = call("done", "--undo", *evening)
+    nothing = refused(call("done", "--undo", *evening), 2)
+
+    name = "2026-05-14-carry-in-pergola-to-sunroom"
+    assert done.stdout.startswith(f"done: {name} (Blue basket)")
+    assert undone.stdout == f"not done after all: {name}\n"
+    assert "nothing was acknowledged so far" in nothing
+    with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
+        after = ledger.states("Courtyard"), ledger.chores_of("Courtyard", date(2026, 5, 14))
+    assert after == before
 
 
 def test_a_kind_does_not_stand_for_what_is_to_be_done_tomorrow(tmp_path: Path) -> None:
