@@ -91,7 +91,8 @@ class _Reader:
             (rf"{when} ((?:(?:{spot}): \d+ to .*))", self._crowded_in),
             (rf"{when} ({spot}): (.*? to (?:{spot}))(?:; not (.*))?", self._carry_in),
             (
-                rf"({CLOCK}|now) (?:(?:{spot}) )?> ({spot}): (.*?)(?:, if taken in|; [^;]* only if taken in)?",
+                rf"({CLOCK}|now) (?:(?:{spot}) )?> ({spot}): (.*?)"
+                r"(?:, if taken in|; [^;]* only if taken in)?",
                 self._carry_out,
             ),
             (rf"Out ({CLOCK}|now) (.*?)(?:; if in)?", self._crowded_out),
