@@ -132,7 +132,9 @@ class _Reader:
 
     def _carry_out(self, hour: str, to: str, who: str) -> Iterator[str]:
         walks = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]
-        yield from self._meant(who, [one for one in walks if _same(one.to_spot, to)])
+        told = [list(self._meant(who, [one])) for one in walks if _same(one.to_spot, to)]
+        if [] not in told:
+            yield f"{who!r} is no walk: {told}"
 
     def _crowded_out(self, hour: str, walks: str) -> Iterator[str]:
         out = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]

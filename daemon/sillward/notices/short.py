@@ -382,9 +382,13 @@ class _Teller:
             return self.say("stop_wetting", until=spots, never=list(never.items()))
 
         def crowded() -> str:
-            first = self.voice.hour(min(until.values())) if until else ""
-            others = any(but.values())
-            return self.say("crowded_stop", until=first, never=sum(never.values()), others=others)
+            first = min(until.values(), default=None)
+            return self.say(
+                "crowded_stop",
+                until=self.voice.hour(first) if first else "",
+                never=sum(never.values()),
+                others=first is not None and any(self._wetted_after(one, first) for one in until),
+            )
 
         return _or_in_one(Part((words,) if until or never else ()), crowded)
 
