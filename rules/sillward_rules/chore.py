@@ -282,15 +282,15 @@ class _Walk:
     """A walk as it grows: errands of one way, in the order of their deadlines."""
 
     errands: list[Errand] = field(default_factory=list)
-    plants: set[str] = field(default_factory=set)
-    """The first of every group."""
+    firsts: set[str] = field(default_factory=set)
+    """The first of every group of the errands looked at so far: most walks are never asked."""
+    looked_at: int = 0
     earliest: datetime | None = None
     latest: datetime | None = None
 
     def add(self, errand: Errand) -> None:
         """Take an errand along."""
         self.errands.append(errand)
-        self.plants.update(names[0] for names in errand.grounds.groups)
         self.earliest, self.latest = self._starts_with(errand)
 
     def has_room_for(self, errand: Errand) -> bool:
@@ -304,12 +304,18 @@ class _Walk:
         least = LEAST_WINDOW if wetting else timedelta(0)
         if latest is not None and latest + least > deadline:
             return False
-        if not self.plants.isdisjoint(names[0] for names in errand.grounds.groups):
-            return False
         spread = timedelta(0) if wetting else errand.before - deadline
         if earliest is not None and latest is not None:
             spread = max(spread, latest - earliest)
-        return spread <= (WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else WALK_SPREAD)
+        most = WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else WALK_SPREAD
+        return spread <= most and not self._holds_one_of(errand)
+
+    def _holds_one_of(self, errand: Errand) -> bool:
+        """Whether one of its plants is on this walk already: by the first of every group."""
+        for one in self.errands[self.looked_at :]:
+            self.firsts.update([names[0] for names in one.grounds.groups])
+        self.looked_at = len(self.errands)
+        return not self.firsts.isdisjoint([names[0] for names in errand.grounds.groups])
 
     def _starts_with(self, errand: Errand) -> tuple[datetime | None, datetime | None]:
         """The first and the last start, this errand's included."""

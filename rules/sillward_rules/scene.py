@@ -153,6 +153,12 @@ class Scene:
         return self.columns_of("" if one is None else one.to_spot for one in asked)
 
     @cached_property
+    def misted_s(self) -> Array:
+        """(cohort,) when the grower says that each was misted last [unix s]; NaN where never."""
+        misted = (cohort.state.misted_at for cohort in self.cohorts)
+        return np.array([np.nan if at is None else at.timestamp() for at in misted])
+
+    @cached_property
     def sizes(self) -> np.ndarray:
         """(cohort,) how many plants each has."""
         return np.array([len(cohort.names) for cohort in self.cohorts], dtype=np.int64)
@@ -164,6 +170,11 @@ class Scene:
         ranks = np.empty(len(order), dtype=np.int64)
         ranks[order] = np.arange(len(order))
         return ranks
+
+    @cached_property
+    def names_of(self) -> list[tuple[str, ...]]:
+        """The plants of each cohort."""
+        return [cohort.names for cohort in self.cohorts]
 
     @cached_property
     def roots(self) -> np.ndarray:
@@ -208,7 +219,8 @@ class Scene:
 
     def names(self, cohorts: Iterable[int]) -> tuple[str, ...]:
         """The plants of these cohorts."""
-        return tuple(chain.from_iterable(self.cohorts[index].names for index in cohorts))
+        names = self.names_of
+        return tuple(chain.from_iterable([names[index] for index in cohorts]))
 
     def rules_asking(self, asks: str, columns: np.ndarray) -> list[Firing]:
         """Hold every rule that asks for this chore against the climate at these (cohort,) columns.
@@ -286,7 +298,7 @@ def errands(
     keys = [places[0][cohorts], places[1][cohorts], end[cohorts]]
     if start is not None:
         keys.append(start[cohorts])
-    made = []
+    made, names = [], scene.names_of
     for part in parted(cohorts, *keys):
         index, members = int(part[0]), part.tolist()
         made.append(
@@ -297,7 +309,7 @@ def errands(
                 None if start is None else moment(start[index]),
                 moment(end[index]),
                 Grounds(
-                    [scene.cohorts[one].names for one in members],
+                    [names[one] for one in members],
                     lambda members=members: [reason(one) for one in members],  # type: ignore[misc]
                 ),
             )

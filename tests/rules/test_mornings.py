@@ -102,13 +102,13 @@ def test_a_plant_outside_is_not_sent_in_for_the_end_of_last_nights_cold() -> Non
 
 def test_a_plant_inside_goes_out_when_the_leaf_is_back_above_its_limit() -> None:
     now = utc("2026-05-15T11:20")
-    cold = fetched(sky(d15h10=9.0, d15h11=9.0, d15h12=9.0), now)
+    cold = fetched(sky(20.0, d15h10=9.0, d15h11=9.0, d15h12=9.0), now)
 
     sheet = draw_up(Round.MORNING, collection(), cold, {"Test strap": PlantState("room")}, now)
 
     (out,) = (chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT)
-    # 14 °C, its limit and 1 K, five sixths after 12:00; and an hour of that.
-    assert out.not_before == utc("2026-05-15T13:50")
+    # 14 °C, its limit and 1 K, five elevenths after 12:00; and an hour of that.
+    assert out.not_before == utc("2026-05-15T13:30")
 
 
 def test_a_morning_that_is_not_known_leaves_the_night_unjudged() -> None:

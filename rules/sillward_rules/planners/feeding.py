@@ -177,8 +177,10 @@ def _due(scene: Scene, steps: DaySteps, fed: Array) -> np.ndarray:
 
     While growth slows it takes twice as long.
     """
-    pauses = {season: _pause(scene, season) for season in Season}
-    pause_s = np.array([pauses[season] for season in scene.seasons])
+    seasons = scene.seasons
+    pause_s = np.empty(seasons.shape)
+    for season in Season:
+        pause_s[seasons == season] = _pause(scene, season)
     since = max(scene.now, steps.events.sunrise).timestamp() - fed
     return np.asarray(since >= pause_s - SAME_HOUR.total_seconds())
 

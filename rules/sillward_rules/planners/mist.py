@@ -100,10 +100,8 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
 
 def _misted_today(scene: Scene, steps: DaySteps) -> Array:
     """(cohort,) when the grower says that it was misted since sunrise [unix s]; NaN: not yet."""
-    misted = [cohort.state.misted_at for cohort in scene.cohorts]
-    return np.array(
-        [np.nan if at is None or at < steps.events.sunrise else at.timestamp() for at in misted]
-    )
+    misted = scene.misted_s
+    return np.where(misted >= steps.events.sunrise.timestamp(), misted, np.nan)
 
 
 def resting(scene: Scene) -> np.ndarray:
