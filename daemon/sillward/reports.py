@@ -111,7 +111,7 @@ def _manners(household: Household) -> str:
 def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     kind = " x ".join(map(naming.said, plant.named or plant.groups)) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
-    way = f"{plant.home} > {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
+    way = f"{plant.home}, shelter {plant.shelter}" if plant.shelter else f"{plant.home}, no shelter"
     rows = [
         (
             name,

@@ -13,8 +13,8 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from tests.daemon.prose import CLOCK, meant, minutes
 
 _VERBS = {
-    "in": ChoreKind.CARRY_IN,
-    "out": ChoreKind.CARRY_OUT,
+    "carry in": ChoreKind.CARRY_IN,
+    "take out": ChoreKind.CARRY_OUT,
     "mist": ChoreKind.MIST,
     "cover": ChoreKind.COVER,
     "secure": ChoreKind.SECURE,
@@ -24,7 +24,7 @@ _VERBS = {
 _GUARDS = "cover|secure|shade|damp down"
 
 _HEAD = re.compile(
-    rf"\b(in|out|mist|{_GUARDS}) (?:(?:by|from) ({CLOCK})|now): (\d+) plants?"
+    rf"\b(carry in|take out|mist|{_GUARDS})(?: around)? (\d+) plants? (?:(?:by|from) ({CLOCK})|now)"
     rf"(?:, (\d+) more(, the first)? by ({CLOCK})|, (\d+) later)?",
     re.IGNORECASE,
 )
@@ -57,7 +57,7 @@ class _Reader:
 
     def of_title(self, title: str) -> Iterator[str]:
         for head in _HEAD.finditer(title):
-            verb, hour, count, more, several, more_hour, later = head.groups()
+            verb, count, hour, more, several, more_hour, later = head.groups()
             kind = _VERBS[verb.lower()]
             walks = self._kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
             hours: dict[int | None, int] = {}
@@ -80,22 +80,27 @@ class _Reader:
                 yield from (f"{wrong}: {line}" for wrong in read(*found.groups()))
                 return
         if re.match(
-            rf"(?:Mist|Out|In|No (?:other )?wet|Now|{_GUARDS})\b|{CLOCK}", line, re.IGNORECASE
-        ) and not (line.startswith("Out again")):
+            rf"(?:Mist|Take out|Carry in|From|No (?:other )?wet|Now|{_GUARDS})\b|{CLOCK}",
+            line,
+            re.IGNORECASE,
+        ):
             yield f"cannot be read: {line}"
 
     def _forms(self) -> Iterable[tuple[str, Callable[..., Iterator[str]]]]:
-        when = rf"(?:In )?(?:by )?({CLOCK}|now),?"
+        when = rf"(?:Carry in )?(?:by )?({CLOCK}|now),?"
         spot = self._spots()
         return (
             (rf"{when} ((?:(?:{spot}): \d+ to .*))", self._crowded_in),
             (rf"{when} ({spot}): (.*? to (?:{spot}))(?:; not (.*))?", self._carry_in),
             (
-                rf"({CLOCK}|now) (?:(?:{spot}) )?> ({spot}): (.*?)"
+                rf"(?:From )?({CLOCK}|now) (?:(?:{spot}) )?to ({spot}): (.*?)"
                 r"(?:, if taken in|; [^;]* only if taken in)?",
                 self._carry_out,
             ),
-            (rf"Out ({CLOCK}|now) (.*?)(?:; if in)?", self._crowded_out),
+            (
+                rf"Take out (?:from )?({CLOCK}|now): (.*?)(?:, if they were taken in)?",
+                self._crowded_out,
+            ),
             (r"Mist by (.* \d+|.* \d+; .*)", self._crowded_mist),
             (
                 r"Mist again by (.*)",
@@ -138,7 +143,8 @@ class _Reader:
 
     def _crowded_out(self, hour: str, walks: str) -> Iterator[str]:
         out = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]
-        for _, spot, count in self._entries(walks, ""):
+        entries = [re.fullmatch(rf"(\d+) to ({self._spots()})", one) for one in walks.split(", ")]
+        for count, spot in (one.groups() if one else ("-1", "") for one in entries):
             if int(count) not in [len(one.plants) for one in out if one.to_spot == spot]:
                 yield f"{spot} {count}"
 

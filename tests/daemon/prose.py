@@ -199,16 +199,15 @@ CLOCK = r"(?:tomorrow |[A-Z][a-z]{2} )?\d{1,2}:\d\d(?: [ap]m)?"
 
 _COUNTS = {
     "in": (
-        rf"\bin (?:by {CLOCK}|now): (\d+) plants?(?:, (\d+) more(?:, the first)? by {CLOCK})?",
-        rf"\b(\d+) more in (?:by {CLOCK}|now)(?:, then (\d+)(?:, the first)? by {CLOCK})?",
-        r"\bin NOW (\d+) plants?\b",
-        r"\bno shelter(?: tonight)?: (\d+) plants?\b",
+        rf"\bcarry in (\d+) plants? (?:by {CLOCK}|now)(?:, (\d+) more(?:, the first)? by {CLOCK})?",
+        rf"\bcarry in (\d+) more (?:by {CLOCK}|now)(?:, then (\d+)(?:, the first)? by {CLOCK})?",
+        r"\bno shelter tonight for (\d+) plants?\b",
     ),
     "out": (
-        rf"\bout (?:from {CLOCK}|now): (\d+) plants?(?:, (\d+) later)?",
-        rf"\bout later, from {CLOCK}: (\d+) plants?\b",
+        rf"\btake out (\d+) plants? (?:from {CLOCK}|now)(?:, (\d+) later)?",
+        rf"\btake out (\d+) plants? later, from {CLOCK}",
     ),
-    "off": (r"\bno longer needed: (\d+) plants?\b", r"\bstay in today: (\d+) plants?\b"),
+    "off": (r"\bno longer needed: (\d+) plants?\b", r"\bkeep (\d+) plants? in today\b"),
 }
 
 
@@ -227,7 +226,8 @@ GLANCE = 40
 """Characters of a title that a watch shows. Judgement."""
 
 _ASKED = {
-    "what": r"\b(in|out|mist|cover|secure|shade|damp down|stay in|may stay out|no shelter)\b",
+    "what": r"\b(carry in|take out|mist|cover|secure|shade|damp down|move|keep|may stay out|"
+    r"no shelter)\b",
     "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bno longer\b",
     "how many": r"\d+ plants?\b|\d+ more\b|: \d+( p|$)",
 }
@@ -248,8 +248,10 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
     spot = "|".join(map(re.escape, sorted(spots, key=len, reverse=True)))
     found: list[Walk] = []
     for line in body.splitlines():
-        line = re.sub(r", if taken in$|; [^;]* only if taken in$|; if in$", "", line)
-        when = rf"(?:In )?(?:(?:by |overdue since )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
+        line = re.sub(r", if (?:they were )?taken in$|; [^;]* only if taken in$", "", line)
+        when = (
+            rf"(?:Carry in |From )?(?:(?:by |overdue since )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
+        )
         if re.match(rf"{when}(?:{spot}): \d+ to (?:{spot})", line, re.IGNORECASE):
             found += [("in", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
         elif one := re.match(
@@ -257,12 +259,12 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
         ):
             ways = re.split(rf"(?<= to )(?:{spot})(?:; |$)", one[1])
             found += [("in", meant(way.removesuffix(" to "), plants)) for way in ways if way]
-        elif one := re.match(rf"{when}(?:({spot}) )?> ({spot}): (.+)$", line, re.IGNORECASE):
+        elif one := re.match(rf"{when}(?:({spot}) )?to ({spot}): (.+)$", line, re.IGNORECASE):
             found.append((_way(one[1], one[2]), meant(one[3], plants)))
         elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
             found.append(("out", meant(one[1], plants)))
-        elif line.startswith("Out ") and not line.startswith("Out again"):
-            found += [("out", int(n)) for n in re.findall(rf"(?:{spot}) (\d+)(?=,|$)", line)]
+        elif line.startswith("Take out "):
+            found += [("out", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
     return found
 
 
@@ -293,8 +295,8 @@ CUT = re.compile(r"\+(\d+) more(?: \((\d+) plants?\))?: `sillward sheet`")
 """What ends a push that does not tell all."""
 
 _TOLD_BY = {
-    "carry-in": r"{spot}\b.*(?:>|\bto) {to}\b",
-    "carry-out": r"> {to}:|^Out .*\b{to} \d",
+    "carry-in": r"{spot}\b.*\bto {to}\b",
+    "carry-out": r"\bto {to}:|^Take out .*\bto {to}\b",
     "mist": r"^Mist .*\b{spot}\b",
     "feed": r"^Mist .*\bfeed\b",
     "flush": r"^Mist .*\brinse\b",
@@ -303,8 +305,8 @@ _TOLD_BY = {
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
-    "move": r"\bmove\b.*\b{spot} (?:to|>) {to}\b",
-    "stay-in": r"\bstay in\b",
+    "move": r"\bmove\b.*\b{spot} to {to}\b",
+    "stay-in": r"\bkeep in\b|\bkeep \d+ plants? in\b",
 }
 
 

@@ -160,7 +160,7 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.desk.tick()
 
     (told,) = [message for _, message in world.post.pushes if "cold" in message.title]
-    assert told.body.splitlines()[0] == "Under cover now: 2 plants"
+    assert told.body.splitlines()[0] == "Under cover 2 plants now"
     assert told.urgent
 
 
@@ -278,7 +278,7 @@ def test_a_mild_last_forecast_does_not_call_off_the_caution(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert "Under cover by 17:55: 2 plants" in told.body
+    assert "Under cover 2 plants by 17:55" in told.body
     assert "Last known for tonight: bench 15.1 °C" in told.body
 
 

@@ -177,8 +177,8 @@ def test_each_kind_has_its_hours(
 @pytest.mark.parametrize(
     ("kind", "start", "before", "summary"),
     [
-        ("stay-in", "08:00", "19:00", "Stay in: 2 plants, bench"),
-        ("stay-in", None, "23:00", "Stay in tonight: 2 plants, bench"),
+        ("stay-in", "08:00", "19:00", "Keep in: 2 plants, bench"),
+        ("stay-in", None, "23:00", "Keep in tonight: 2 plants, bench"),
         ("stop-wetting", None, "15:30", "No wet crowns after 15:30: 2 plants, bench"),
         ("stop-wetting", "09:00", "09:00", "Keep crowns dry: 2 plants, bench"),
     ],
@@ -244,7 +244,7 @@ def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
     expected = the_event(expected=[replace(trip, grounds=Grounds.of((trip.plants, unknown)))])
 
     assert "night not known, treated as cold" in told
-    assert expected.text("DESCRIPTION").startswith("Night not known: treated as cold\n")
+    assert expected.text("DESCRIPTION").startswith("The night is not known, so treat it as cold\n")
 
 
 # -- what is expected

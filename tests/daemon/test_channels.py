@@ -25,7 +25,7 @@ from tests.daemon.mailbox import MAIL_QUERY, Mailbox, mail_server
 SECRET = "s3cr3t-hunter2"
 TOKEN = "tk_Zq81Lm90"
 HELLO = Message(
-    "In by 17:10: 2 plants", "17:10 bench > room: Left pot\nLeaf 3.1 °C at 07:00\n! old"
+    "Carry in 2 plants by 17:10", "17:10 bench > room: Left pot\nLeaf 3.1 °C at 07:00\n! old"
 )
 
 

@@ -87,7 +87,7 @@ def test_a_colder_night_adds_plants_and_names_them_alone() -> None:
 
     assert len(world.post.pushes) == 2
     _, message = world.post.pushes[-1]
-    assert message.title == "20 min left: Change: 1 more in by 18:40"
+    assert message.title == "20 min left: Change: carry in 1 more by 18:40"
     assert "Hardy one" in message.body
     assert "Left pot" not in message.body
     assert "limit 4 (Hardy one)" in message.body
@@ -122,7 +122,7 @@ def test_what_was_called_off_can_be_ordered_again() -> None:
 
     newer(world, desk, 1.0, minutes=40)
 
-    assert re.search(r"Change: in by 18:40: 3 plants", world.post.titles[-1])
+    assert re.search(r"Change: carry in 3 plants by 18:40", world.post.titles[-1])
     assert world.spots()["Left pot"] == "room"
 
 
@@ -148,7 +148,7 @@ def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
 
     assert len(world.post.pushes) == 3
     assert "Harder" in world.post.pushes[-1][1].body
-    assert "No more of this round" in world.post.pushes[-1][1].body
+    assert "This is the last change you hear of tonight" in world.post.pushes[-1][1].body
 
 
 def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
@@ -179,7 +179,7 @@ def test_a_night_that_turns_cold_late_is_told_at_once() -> None:
     newer(world, desk, 2.0)
 
     (title,) = world.post.titles
-    assert title.startswith("Change: in now: 3 plants")
+    assert title.startswith("Change: carry in 3 plants now")
 
 
 def test_a_forecast_that_fails_wakes_nobody() -> None:
@@ -206,7 +206,7 @@ def test_a_channel_that_was_not_reached_gets_the_newest_words_and_no_correction(
     desk.tick()
 
     (tablet,) = [message for name, message in world.post.pushes if name == "tablet"]
-    assert re.search(r"min left: In by 18:40: 3 plants", tablet.title)
+    assert re.search(r"min left: Carry in 3 plants by 18:40", tablet.title)
 
 
 def test_a_restart_tells_no_change_again() -> None:
@@ -300,10 +300,10 @@ def test_who_heard_of_a_round_by_its_change_alone_hears_what_follows() -> None:
     desk.tick()
 
     assert world.post.titles == [
-        "Change: in by 18:40: 2 plants",
+        "Change: carry in 2 plants by 18:40",
         "No longer needed: 2 plants may stay out",
-        "Change: in by 18:40: 2 plants",
-        "20 min left: In by 18:40: 2 plants",
+        "Change: carry in 2 plants by 18:40",
+        "20 min left: Carry in 2 plants by 18:40",
     ]
 
 
@@ -314,7 +314,7 @@ def test_an_earlier_hour_is_told_to_who_heard_of_it_by_a_change_alone() -> None:
     newer(world, desk, -6.0, minutes=20)
 
     (_, message) = world.post.pushes[-1]
-    assert message.title == "Change: in now: 2 plants"
+    assert message.title == "Change: carry in 2 plants now"
     assert message.body.startswith("Now, not 18:40, bench > room: Left pot, Right pot")
 
 
@@ -350,7 +350,7 @@ def test_a_round_that_waits_is_sent_with_what_has_changed_meanwhile(minutes: flo
     desk.tick()
 
     (title,) = world.post.titles
-    assert title.endswith("In by 18:40: 3 plants")
+    assert title.endswith("Carry in 3 plants by 18:40")
 
 
 def test_a_round_that_waited_moves_all_of_its_plants_and_not_the_changed_ones_alone() -> None:
@@ -376,7 +376,7 @@ def test_a_call_off_that_waited_does_not_come_after_a_newer_order() -> None:
         world.clock.move(minutes=1)
         desk.tick()
 
-    assert world.post.titles == ["In by 18:40: 2 plants", "In by 18:40: 3 plants"]
+    assert world.post.titles == ["Carry in 2 plants by 18:40", "Carry in 3 plants by 18:40"]
     assert set(world.spots().values()) == {"room"}
 
 
@@ -391,7 +391,7 @@ def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> N
     desk.tick()
 
     (_, message) = world.post.pushes[-1]
-    assert message.title == "In by 18:40: 2 plants"
+    assert message.title == "Carry in 2 plants by 18:40"
     assert "Hardy one" not in message.body
     assert len(world.post.pushes) == 1
 
@@ -437,7 +437,7 @@ def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
     desk.tick()
 
     (_, message) = world.post.pushes[-1]
-    assert message.title == "Missed 18:10: in NOW 1 plant"
+    assert message.title == "Missed at 18:10: carry in 1 plant NOW"
     assert "Left pot" not in message.body
 
 
@@ -460,7 +460,7 @@ def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
 
     newer(world, world.desk, 1.5, minutes=15)
 
-    assert world.post.titles == ["In by 17:40: 1 plant", "Change: 1 more in by 18:40"]
+    assert world.post.titles == ["Carry in 1 plant by 17:40", "Change: carry in 1 more by 18:40"]
 
 
 def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:

@@ -17,7 +17,7 @@ from sillward.notices.courier import Courier
 from sillward.notices.push import Message
 from tests.daemon.wires import serving, whole
 
-MESSAGE = Message("In by 17:10: 2 plants", "Pergola: first, second\n23 °C")
+MESSAGE = Message("Carry in 2 plants by 17:10", "Pergola: first, second\n23 °C")
 OK = whole(b"ok")
 
 

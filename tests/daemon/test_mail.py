@@ -27,7 +27,7 @@ PAGE = (
     '<html lang="en"><body><p>Größe &lt; 5 °C</p><img src="cid:chart-1@sillward"></body></html>\n'
 )
 WEEK = Message(
-    "Week: 2 of 7 nights under a limit, 4 trips",
+    "Week: plants to carry in on 2 of 7 nights, 4 trips",
     "NIGHTS            bench\n  Thu 14 May     3.1 °C\n\n< & >\n",
     PAGE,
     (("chart-1@sillward", PNG), ("chart-2@sillward", PNG[:1_000])),

@@ -59,6 +59,7 @@ QUANTITIES: dict[ChoreKind, tuple[str, float, str, float, bool]] = {
     ChoreKind.SECURE: ("gust", 17.3, "m/s", 12.0, True),
     ChoreKind.COVER: ("rain", 25.4, "mm", 20.0, True),
     ChoreKind.DAMP_DOWN: ("humidity", 14.0, "%", 25.0, False),
+    ChoreKind.MOVE: ("temperature", 38.1, "°C", 27.0, True),
 }
 
 
@@ -150,7 +151,8 @@ def test_a_guard_is_told_with_place_hour_plants_and_number(kind: ChoreKind, roun
     text = pushed(sheet(chore(kind, *NAMES[:3], start=None, before="12:00"), round_=round_))
 
     title, *body = text.splitlines()
-    assert title == f"{head.split(' pergola')[0]} by 12:00: 3 plants"
+    around = " around" if kind is ChoreKind.DAMP_DOWN else ""
+    assert title == f"{head.split(' pergola')[0]}{around} 3 plants by 12:00"
     (line,) = [one for one in body if one.startswith(head)]
     assert number in line
     assert all(name in line for name in NAMES[:3])
@@ -173,7 +175,7 @@ def test_a_guard_in_full_has_every_plant_with_its_limit(kind: ChoreKind) -> None
 def test_a_guard_whose_hour_has_come_is_due_now() -> None:
     now = chore(ChoreKind.COVER, start=None, before="07:05")
 
-    assert pushed(sheet(now)).startswith("Cover now: 3 plants\nCover pergola now: ")
+    assert pushed(sheet(now)).startswith("Cover 3 plants now\nCover pergola now: ")
     assert "  now, pergola: 3 plants" in printed(sheet(now))
 
 
@@ -184,7 +186,7 @@ def test_a_fed_misting_says_feed_and_rinse_and_the_full_sheet_what_to_weigh() ->
     one = sheet(feed, mist, rinse)
 
     text = pushed(one)
-    assert text.startswith("Mist by 08:30: 3 plants\nMist pergola 07:10-08:30: ")
+    assert text.startswith("Mist 3 plants by 08:30\nMist pergola 07:10-08:30: ")
     assert "weak feed, rinse each within 20 min" in text
     whole = unwrapped(printed(one))
     assert "FEED 07:10 to 08:00, pergola: 3 plants; 0.25 g/L 20-20-20 (0.38 g in 1.5 L): " in whole
@@ -209,7 +211,7 @@ def test_who_is_misted_and_not_fed_is_named() -> None:
 def test_a_misting_that_only_wets_says_plain_water() -> None:
     noon = chore(ChoreKind.MIST, start="14:30", before="15:30")
 
-    assert "plain water, gone in 12 min" in pushed(sheet(noon))
+    assert "plain water, which dries in 12 min" in pushed(sheet(noon))
 
 
 def test_repeats_for_the_same_plants_stand_in_their_line_and_others_tell_who() -> None:
@@ -309,7 +311,7 @@ def test_a_chance_is_told_unless_it_is_near_certain(
     one = sheet(cold(*chances), round_=Round.DUSK)
 
     # The last plant has the highest limit: it decides.
-    reason = f"Leaf 4.2 °C at 15:00, limit 13.5 ({NAMES[1]})"
+    reason = f"Leaves fall to 4.2 °C by 15:00; {NAMES[1]} needs 13.5"
     assert f"{reason}{push or ''}\n" in f"{pushed(one)}\n"
     assert f"leaf temperature down to 4.2 °C at 15:00{whole or ''}\n" in printed(one)
 
@@ -389,7 +391,7 @@ def test_fourteen_plants_and_every_kind_at_once_fit_a_push(
 ) -> None:
     text = pushed(sheet(*everything(NAMES, spots), round_=round_))
 
-    assert "In by 18:40" in text.splitlines()[0]
+    assert "Carry in 14 plants by 18:40" in text.splitlines()[0]
 
 
 def test_what_does_not_fit_is_counted_not_dropped() -> None:

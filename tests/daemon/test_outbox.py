@@ -53,22 +53,22 @@ def test_minutes_that_are_left_stand_in_the_title() -> None:
     world, _ = late("18:15")
 
     (title,) = world.post.titles
-    assert re.fullmatch(r"(25|20|15|10) min left: In by 18:40: 2 plants", title)
+    assert re.fullmatch(r"(25|20|15|10) min left: Carry in 2 plants by 18:40", title)
 
 
 def test_at_the_deadline_it_says_now() -> None:
     world, _ = late("18:40")
 
     (title,) = world.post.titles
-    assert title.startswith(("NOW: In by 18:40", "Missed 18:40: in NOW"))
+    assert title.startswith(("NOW: In by 18:40", "Missed at 18:40: in NOW"))
 
 
 def test_after_the_deadline_it_says_that_it_was_missed_and_until_when_it_is_cold() -> None:
     world, _ = late("20:00")
 
     ((_, message),) = world.post.pushes
-    assert message.title == "Missed 18:40: in NOW 2 plants"
-    assert re.search(r"still under limit until (09|10):\d\d", message.body)
+    assert message.title == "Missed at 18:40: carry in 2 plants NOW"
+    assert re.search(r"still that lasts until (09|10):\d\d", message.body)
     assert "Bench > room: Pot 0, Pot 1" in message.body
 
 
@@ -146,7 +146,7 @@ def test_a_defect_in_the_words_sends_the_words_there_are(monkeypatch: pytest.Mon
 
     desk.tick()
 
-    assert world.post.titles == ["In by 18:40: 2 plants"]
+    assert world.post.titles == ["Carry in 2 plants by 18:40"]
 
 
 def _broken(*_: object) -> Message:
@@ -157,7 +157,7 @@ def _broken(*_: object) -> Message:
 def test_the_ledger_keeps_the_words_that_went_out() -> None:
     world, _ = late("20:00")
 
-    assert world.notice().title == "Missed 18:40: in NOW 2 plants"
+    assert world.notice().title == "Missed at 18:40: carry in 2 plants NOW"
 
 
 def test_a_channel_that_asks_for_patience_gets_it_within_reason() -> None:
@@ -221,7 +221,7 @@ def test_on_a_full_disk_notices_still_go_out_once(
         desk.tick()
 
     told = [title for title in world.post.titles if title.startswith("In by")]
-    assert told == ["In by 18:40: 2 plants"]
+    assert told == ["Carry in 2 plants by 18:40"]
     assert "Sillward cannot save anything" in world.post.titles
     assert world.ledger.afloat
     assert any("ledger cannot be written" in one for one in desk.troubles())
@@ -239,7 +239,7 @@ def test_a_disk_that_fills_up_between_sending_and_marking_costs_no_repeat(
         world.clock.move(minutes=1)
 
     told = [title for title in world.post.titles if "In by" in title]
-    assert told == ["In by 18:40: 2 plants"]
+    assert told == ["Carry in 2 plants by 18:40"]
     assert world.notice().state == "sent"
 
 
@@ -267,7 +267,7 @@ def test_what_happened_in_memory_comes_into_the_file_when_there_is_room(
     file.close()
     assert state == "sent"
     world.desk.tick()
-    assert [one for one in world.post.titles if "In by" in one] == ["In by 18:40: 2 plants"]
+    assert [one for one in world.post.titles if "In by" in one] == ["Carry in 2 plants by 18:40"]
 
 
 def test_a_damaged_ledger_is_owned_up_to(tmp_path: Path) -> None:
@@ -280,7 +280,7 @@ def test_a_damaged_ledger_is_owned_up_to(tmp_path: Path) -> None:
     desk.tick()
 
     assert world.post.titles.count("Sillward has lost some of its records") == 1
-    assert "In by 18:40: 2 plants" in world.post.titles
+    assert "Carry in 2 plants by 18:40" in world.post.titles
 
 
 # -- clocks
@@ -434,7 +434,7 @@ def test_a_defect_of_ours_is_a_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
     desk.tick()
 
     assert desk.troubles() == ["change.failed: see the log"]
-    assert world.post.titles == ["In by 18:40: 2 plants"]
+    assert world.post.titles == ["Carry in 2 plants by 18:40"]
 
 
 def test_the_troubles_of_a_daemon_that_is_gone_can_be_seen_in_its_ledger() -> None:

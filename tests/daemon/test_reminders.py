@@ -72,11 +72,14 @@ def test_what_is_not_acknowledged_is_repeated_once_before_its_deadline() -> None
 
     until(world, desk, "20:00")
 
-    assert heard(world, "phone") == ["In by 18:40: 2 plants", "30 min left: In by 18:40: 2 plants"]
+    assert heard(world, "phone") == [
+        "Carry in 2 plants by 18:40",
+        "30 min left: Carry in 2 plants by 18:40",
+    ]
     assert [message.urgent for _, message in world.post.pushes] == [False, True]
     reminder = world.post.pushes[-1][1].body
     assert "Pot 0, Pot 1" in reminder
-    assert "Not acknowledged yet: `sillward done carry-in`" in reminder
+    assert "Not confirmed yet: `sillward done carry-in`" in reminder
 
 
 def test_an_acknowledgement_ends_it_for_that_night_only() -> None:
@@ -85,7 +88,7 @@ def test_an_acknowledgement_ends_it_for_that_night_only() -> None:
     acknowledge(world)
 
     until(world, desk, "20:00")
-    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+    assert heard(world, "phone") == ["Carry in 2 plants by 18:40"]
     assert heard(world, "partner") == []
 
     world.clock.now = local("17:00", DAY + timedelta(days=1))
@@ -101,7 +104,7 @@ def test_then_it_goes_to_the_next_channel_that_takes_alarms() -> None:
 
     until(world, desk, "20:00")
 
-    assert heard(world, "partner") == ["15 min left: In by 18:40: 2 plants"]
+    assert heard(world, "partner") == ["15 min left: Carry in 2 plants by 18:40"]
     assert heard(world, "mail") == []
     assert "Nobody has said that it is done" in world.post.pushes[-1][1].body
 
@@ -112,7 +115,7 @@ def test_a_channel_that_cannot_be_reached_is_passed_over_sooner() -> None:
 
     until(world, desk, "18:11")
 
-    assert heard(world, "partner") == ["30 min left: In by 18:40: 2 plants"]
+    assert heard(world, "partner") == ["30 min left: Carry in 2 plants by 18:40"]
 
 
 def test_what_reached_the_second_counts_as_told() -> None:
@@ -138,11 +141,11 @@ def test_nothing_is_passed_on_before_the_first_has_had_it_for_five_minutes() -> 
     world, desk = short_of_time("17:10", PHONE, PARTNER)
 
     until(world, desk, "17:04")
-    assert heard(world, "phone") == ["10 min left: In by 17:10: 2 plants"]
+    assert heard(world, "phone") == ["10 min left: Carry in 2 plants by 17:10"]
     assert heard(world, "partner") == []
 
     until(world, desk, "17:06")
-    assert heard(world, "partner") == ["5 min left: In by 17:10: 2 plants"]
+    assert heard(world, "partner") == ["5 min left: Carry in 2 plants by 17:10"]
 
 
 def test_when_the_first_cannot_be_reached_the_next_is_told_at_once() -> None:
@@ -151,7 +154,7 @@ def test_when_the_first_cannot_be_reached_the_next_is_told_at_once() -> None:
 
     until(world, desk, "17:01")
 
-    assert heard(world, "partner") == ["19 min left: In by 17:20: 2 plants"]
+    assert heard(world, "partner") == ["19 min left: Carry in 2 plants by 17:20"]
 
 
 def test_to_whom_it_was_passed_on_is_not_reminded_on_top() -> None:
@@ -160,7 +163,7 @@ def test_to_whom_it_was_passed_on_is_not_reminded_on_top() -> None:
     until(world, desk, "17:30")
 
     assert len(heard(world, "partner")) == 1
-    assert heard(world, "phone")[1:] == ["5 min left: In by 17:20: 2 plants"]
+    assert heard(world, "phone")[1:] == ["5 min left: Carry in 2 plants by 17:20"]
 
 
 def test_who_was_reached_late_is_reminded_as_long_after_it_as_others_before_the_hour() -> None:
@@ -170,10 +173,10 @@ def test_who_was_reached_late_is_reminded_as_long_after_it_as_others_before_the_
     world.post.down = set()
 
     until(world, desk, "19:03")
-    assert heard(world, "phone") == ["6 min left: In by 18:40: 2 plants"]
+    assert heard(world, "phone") == ["6 min left: Carry in 2 plants by 18:40"]
     until(world, desk, "21:00")
 
-    assert heard(world, "phone")[1:] == ["24 min overdue: In now: 2 plants"]
+    assert heard(world, "phone")[1:] == ["24 min overdue: Carry in 2 plants now"]
 
 
 @pytest.mark.parametrize("manners", [Manners(remind=None), Manners(remind=None, pass_on=None)])
@@ -182,7 +185,7 @@ def test_a_grower_can_do_without(manners: Manners) -> None:
 
     until(world, desk, "20:00")
 
-    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+    assert heard(world, "phone") == ["Carry in 2 plants by 18:40"]
 
 
 def test_nobody_is_reminded_right_after_being_told() -> None:
@@ -191,7 +194,7 @@ def test_nobody_is_reminded_right_after_being_told() -> None:
     until(world, desk, "18:34")
     assert len(heard(world, "phone")) == 1
     until(world, desk, "18:40")
-    assert heard(world, "phone")[1:] == ["5 min left: In by 18:40: 2 plants"]
+    assert heard(world, "phone")[1:] == ["5 min left: Carry in 2 plants by 18:40"]
 
 
 def test_a_reminder_that_is_not_needed_any_more_is_not_sent() -> None:
@@ -226,7 +229,7 @@ def test_a_reminder_fits_a_push_for_forty_plants() -> None:
     until(world, desk, "18:15", minutes=5)
 
     _, message = world.post.pushes[-1]
-    assert message.title == "30 min left: In by 18:40: 40 plants"
+    assert message.title == "30 min left: Carry in 40 plants by 18:40"
     assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
     assert "more" in message.body
 
@@ -239,7 +242,7 @@ def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> Non
 
     told_at = [one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at]
     assert told_at == [local("15:50")]
-    assert heard(world, "phone") == ["In by 18:40: 2 plants"]
+    assert heard(world, "phone") == ["Carry in 2 plants by 18:40"]
 
 
 def test_a_reminder_waits_for_no_quiet_hours_either() -> None:
@@ -249,7 +252,7 @@ def test_a_reminder_waits_for_no_quiet_hours_either() -> None:
 
     times = sorted(one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at)
     assert times == [local("17:00"), local("17:50")]
-    assert heard(world, "phone")[1] == "In by 18:40: 2 plants"
+    assert heard(world, "phone")[1] == "Carry in 2 plants by 18:40"
 
 
 def test_a_morning_without_a_deadline_waits_until_quiet_hours_end() -> None:
@@ -273,7 +276,7 @@ def test_a_night_that_turns_cold_in_quiet_hours_is_told_in_them() -> None:
     until(world, desk, "23:59", minutes=10)
 
     (title,) = heard(world, "phone")
-    assert title.startswith("Change: in now: 2 plants")
+    assert title.startswith("Change: carry in 2 plants now")
 
 
 def test_by_hand_there_are_no_quiet_hours() -> None:
@@ -323,7 +326,7 @@ def test_a_reminder_that_waits_speaks_of_what_is_still_to_do() -> None:
 
     until(world, desk, "18:30")
 
-    assert heard(world, "phone")[-1].endswith("min left: In by 18:40: 1 plant")
+    assert heard(world, "phone")[-1].endswith("min left: Carry in 1 plant by 18:40")
     assert "Pot 0" not in world.post.pushes[-1][1].body
 
 

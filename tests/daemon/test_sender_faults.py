@@ -41,7 +41,7 @@ from tests.daemon.wires import (
     whole,
 )
 
-HELLO = Message("In by 17:10: 2 plants", "17:10 bench > room: Left pot")
+HELLO = Message("Carry in 2 plants by 17:10", "17:10 bench > room: Left pot")
 WEEK = Message("Week", "the text", "<p>the page</p>", (("chart@sillward", b"png" * 50_000),))
 """A mail that is ours, over the connection that the plugin makes: it must fail in the same ways."""
 SECRETS = ("us3r-Ann", "p4ss-Word", "t0ken-Path", "qu3ry-Key", "h3ader-Key")

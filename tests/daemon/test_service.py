@@ -58,7 +58,7 @@ def test_a_due_round_is_told_and_delivered_once(make: Make) -> None:
 
     ((channel, message),) = world.post.pushes
     assert channel == "phone"
-    assert message.title.startswith("In by ")
+    assert message.title.startswith("Carry in ")
     assert "2 plants" in message.title
     assert world.notice().state == "sent"
     assert world.notice().attempts == 1
@@ -121,7 +121,7 @@ def test_a_late_start_in_the_evening_still_tells_dusk(make: Make) -> None:
 
     world.desk.tick()
 
-    assert world.post.titles == ["In now: 2 plants"]
+    assert world.post.titles == ["Carry in 2 plants now"]
 
 
 def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
@@ -431,7 +431,7 @@ def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> Non
     desk.tick()
 
     ((_, message),) = world.post.pushes
-    assert message.title.startswith("In by ")
+    assert message.title.startswith("Carry in ")
     assert "not known" not in message.body
 
 
@@ -617,7 +617,7 @@ def test_advice_that_reached_nobody_is_not_taken_as_followed(make: Make) -> None
         world.clock.now = local(hour, DAY + timedelta(days=1))
         desk.tick()
 
-    assert world.post.titles[0].startswith("In now: 2 plants"), "told as soon as it can be"
+    assert world.post.titles[0].startswith("Carry in 2 plants now"), "told as soon as it can be"
 
 
 def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
@@ -755,7 +755,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     assert world.ledger.states(SITE.name)["Left pot"].spot == "bench"
     world.clock.now = local("17:00", DAY + timedelta(days=1))
     desk.tick()
-    assert world.post.titles[-1].startswith("In by ")
+    assert world.post.titles[-1].startswith("Carry in ")
 
 
 def test_where_the_morning_reached_nobody_the_plants_may_be_out(make: Make) -> None:

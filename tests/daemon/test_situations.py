@@ -94,15 +94,15 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
 
 def test_no_other_pair_of_numbers_would_do() -> None:
     """The check can fail: by a forgotten conversion, and by a tenth."""
-    celsius = prose.temperatures("Leaf 2.8 °C at 07:00, limit 13 (Anemone)")
+    celsius = prose.temperatures("Leaves fall to 2.8 °C by 07:00; Anemone needs 13")
 
     def pairs(text: str) -> bool:
         return prose.paired(celsius, prose.temperatures(text), prose.converted(1.8, 32))
 
-    assert pairs("Leaf 37.0 °F at 7:00 am, limit 55.4 (Anemone)")
-    assert not pairs("Leaf 37.0 °F at 7:00 am, limit 13 (Anemone)")
-    assert not pairs("Leaf 37.3 °F at 7:00 am, limit 55.4 (Anemone)")
-    assert not pairs("Leaf 2.8 °F at 7:00 am, limit 55.4 (Anemone)")
+    assert pairs("Leaves fall to 37.0 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves fall to 37.0 °F by 7:00 am; Anemone needs 13")
+    assert not pairs("Leaves fall to 37.3 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves fall to 2.8 °F by 7:00 am; Anemone needs 55.4")
 
 
 # -- orders
@@ -239,7 +239,7 @@ def test_a_number_that_says_of_what_nothing_is_found(line: str) -> None:
 
 
 def test_a_number_in_a_name_is_none() -> None:
-    assert prose.bare_numbers("Stay in: Bench 3 lime", ["Bench 3 lime"]) == []
+    assert prose.bare_numbers("Keep in: Bench 3 lime", ["Bench 3 lime"]) == []
 
 
 @pytest.mark.parametrize(
@@ -259,7 +259,7 @@ def test_american_hours_pass() -> None:
         ("Nothing to carry in tonight", "how many"),
         ("6 plants by 17:10", "what"),
         ("In: 6 plants", "when"),
-        ("What was told at dusk has changed again: in by 17:10: 6 plants", "when"),
+        ("What was told at dusk has changed again: carry in 6 plants by 17:10", "when"),
     ],
 )
 def test_what_a_watch_does_not_show_is_found(title: str, missing: str) -> None:

@@ -111,7 +111,7 @@ def test_a_macro_of_the_growers_takes_the_place_of_ours_everywhere(tmp_path: Pat
     )
 
     assert voice.plants(3) == "3 plantas"
-    assert voice.say("head_stay", count=1) == "stay in: 1 planta"
+    assert voice.say("head_stay", count=1) == "keep 1 planta in"
     assert VOICE.plants(3) == "3 plants"
 
 
@@ -125,7 +125,7 @@ def test_it_has_the_units_and_the_filters(tmp_path: Path) -> None:
 def test_it_may_add_to_our_words(tmp_path: Path) -> None:
     text = "{% macro stay_in(who) %}{{ say.stay_in(who) }} (and close the door){% endmacro %}"
 
-    assert speaking(tmp_path, text).say("stay_in", who="Pot") == "Stay in: Pot (and close the door)"
+    assert speaking(tmp_path, text).say("stay_in", who="Pot") == "Keep in: Pot (and close the door)"
 
 
 @pytest.mark.parametrize(
@@ -162,7 +162,7 @@ def test_it_may_add_to_our_words(tmp_path: Path) -> None:
 def test_one_that_fails_or_is_blank_or_rambles_costs_nothing(tmp_path: Path, body: str) -> None:
     voice = speaking(tmp_path, f"{{% macro stay_in(who) %}}{body}{{% endmacro %}}")
 
-    assert voice.say("stay_in", who="Left pot") == "Stay in: Left pot"
+    assert voice.say("stay_in", who="Left pot") == "Keep in: Left pot"
     (line,) = rehearsal.problems(voice)
     assert line.startswith("own.jinja: macro stay_in: ")
     assert len(line) < 300
@@ -176,7 +176,7 @@ def test_two_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
         f"{{% macro stay_tonight(who) %}}{day}! {day}!{{% endmacro %}}",
     )
 
-    assert voice.say("stay_in", who="Pot") == "Stay in: Pot"
+    assert voice.say("stay_in", who="Pot") == "Keep in: Pot"
     assert rehearsal.problems(voice)
 
 
@@ -371,7 +371,7 @@ def test_what_own_words_leave_out_is_noticed(tmp_path: Path) -> None:
 
     assert rehearsal.problems(voice) == []
     assert rehearsal.left_out(voice) == [
-        "own.jinja: macro why does not tell quantity, hour, limit, plant, chance"
+        "own.jinja: macro why does not tell quantity, hour, limit, plant, above, chance"
     ]
 
 

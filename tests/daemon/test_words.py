@@ -88,8 +88,10 @@ def test_a_sheet_is_told_in_them(tmp_path: Path) -> None:
         told = call(*SHORT, round_, "--collection", path).stdout
 
         assert not re.search(r"°C|\b\d\d:\d\d\b(?! [ap]m)| K\b|m/s", told)
-    assert re.search(r"In by 5:\d\d pm: ", call(*SHORT, "dusk", "--collection", path).stdout)
-    assert "Leaf 39.3 °F at 8:00 am, limit 57.2 (" in call(
+    assert re.search(
+        r"Carry in \d plants by 5:\d\d pm", call(*SHORT, "dusk", "--collection", path).stdout
+    )
+    assert "Leaves fall to 39.2 °F by 8:00 am; Blue basket needs 57.2" in call(
         *SHORT, "dusk", "--collection", path
     ).stdout.replace("\n  ", " ")
 
@@ -171,7 +173,7 @@ def test_words_lists_each_macro_with_what_it_is_told_and_says() -> None:
 
     for name in wording.packaged().ours:
         assert re.search(rf"^  {name}\(", told, re.MULTILINE), name
-    assert "  stay_in(who)\n    Stay in: Grey curls, Blue basket\n" in told
+    assert "  stay_in(who)\n    Keep in: Grey curls, Blue basket\n" in told
     assert all(len(line) <= 80 for line in told.splitlines())
 
 

@@ -30,7 +30,7 @@ def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: Hous
     assert house.stop(daemon) == 0
 
     (push,) = house.sink.pushes
-    assert push["title"].startswith("In by ")
+    assert push["title"].startswith("Carry in ")
     assert push["title"].endswith(": 2 plants")
     assert "bench" in push["message"]
     assert house.asked[0].startswith("/v1/forecast?")
@@ -154,7 +154,7 @@ def test_a_daemon_killed_before_it_sends_loses_nothing(house: House) -> None:
     assert wait_for(lambda: house.states == ["sent"])
     assert house.stop(again) == 0
     (title,) = house.sink.titles
-    assert title.startswith("In by ")  # it was refused, so nothing is repeated
+    assert title.startswith("Carry in ")  # it was refused, so nothing is repeated
 
 
 def test_a_notice_that_cannot_be_sent_waits_and_status_says_so(house: House) -> None:

@@ -332,7 +332,7 @@ def staying(sheet: Sheet) -> set[str]:
 
 def told_at_dusk(world: World) -> str:
     """The one push of the dusk round, in full."""
-    (message,) = [push for _, push in world.post.pushes if push.title.startswith("In by ")]
+    (message,) = [push for _, push in world.post.pushes if push.title.startswith("Carry in ")]
     assert len(message.title) + len(message.body) < MOST_CHARACTERS
     return f"{message.title}\n{message.body}"
 

@@ -71,6 +71,7 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
         hour=voice.hour(reason.at),
         limit="" if reason.limit is None else voice.bare(reason.limit, reason.unit),
         plant=reason.plant,
+        above=reason.above,
         chance=chance([reason], voice),
     )
 
@@ -256,7 +257,7 @@ def whose(reason: Reason, voice: Voice) -> str:
 def way(chore: Chore) -> str:
     """Where a chore is, or from where to where it goes."""
     goes = chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE)
-    return f"{chore.from_spot} > {chore.to_spot}" if goes else chore.from_spot
+    return f"{chore.from_spot} to {chore.to_spot}" if goes else chore.from_spot
 
 
 def back(chore: Chore, voice: Voice) -> str:

@@ -272,7 +272,9 @@ class _Teller:
         """All that go out from one hour on, in one line."""
         spots = [(one.to_spot, len(one.plants)) for one in out]
         if_in = any(one.unconfirmed for one in out)
-        text = self.say("crowded_out", when=self._clock(at), spots=spots, if_in=if_in)
+        text = self.say(
+            "crowded_out", when=self.voice.since(at, self.sheet.at), spots=spots, if_in=if_in
+        )
         return Line(lambda _: text, plants_of(out), at)
 
     def _hours(self, chores: Iterable[Chore]) -> tuple[datetime, ...]:
@@ -283,7 +285,7 @@ class _Teller:
         def words(most: int) -> str:
             return self.say(
                 "carry_out",
-                when=self._clock(_start(chore)),
+                when=self.voice.since(_start(chore), self.sheet.at),
                 spot=chore.from_spot if most else "",  # the grower knows where it stands
                 to=chore.to_spot,
                 who=self._who(chore, most),
