@@ -32,9 +32,9 @@ LEAD_H, SD_K = (0.0, 18.0, 42.0), (0.5, 1.3, 1.7)
 
 
 def six() -> Collection:
-    """A plant for each limit, in a spot that changes nothing."""
+    """A plant for each limit, in a spot that changes nothing, under a roof: no leaf is wet."""
     spots = (
-        Spot("step", sky_view=0.0, wind=1.0, night_offset_k=0.0, day_offset_k=0.0),
+        Spot("step", sky_view=0.0, wind=1.0, rain=0.0, night_offset_k=0.0, day_offset_k=0.0),
         Spot("hall", indoors=True, night_low_c=20.0),
     )
     plants = (
