@@ -20,11 +20,13 @@ _VERBS = {
     "secure": ChoreKind.SECURE,
     "shade": ChoreKind.SHADE,
     "damp down": ChoreKind.DAMP_DOWN,
+    "move": ChoreKind.MOVE,
 }
 _GUARDS = "cover|secure|shade|damp down"
 
 _HEAD = re.compile(
-    rf"\b(carry in|take out|mist|{_GUARDS})(?: around)? (\d+) plants? (?:(?:by|from) ({CLOCK})|now)"
+    rf"\b(carry in|take out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "
+    rf"(?:(?:by|from) ({CLOCK})|now)"
     rf"(?:, (\d+) more(, the first)? by ({CLOCK})|, (\d+) later)?",
     re.IGNORECASE,
 )
@@ -80,7 +82,7 @@ class _Reader:
                 yield from (f"{wrong}: {line}" for wrong in read(*found.groups()))
                 return
         if re.match(
-            rf"(?:Mist|Take out|Carry in|From|No (?:other )?wet|Now|{_GUARDS})\b|{CLOCK}",
+            rf"(?:Mist|Take out|Carry in|From|Move|No (?:other )?wet|Now|{_GUARDS})\b|{CLOCK}",
             line,
             re.IGNORECASE,
         ):
@@ -108,6 +110,11 @@ class _Reader:
             ),
             (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._mist),
             (rf"({_GUARDS}) (by {CLOCK}|now): (.*)", self._crowded_guard),
+            (rf"Move (?:by )?({CLOCK}|now): (.*)", self._crowded_move),
+            (
+                rf"Move (.*) from ({spot}) to ({spot}) (?:by )?({CLOCK}|now)(?:[,;] .*)?",
+                self._move,
+            ),
             (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._guard),
             (rf"No (other )?wet crowns after ({CLOCK})(?:;.*)?", self._stop_of_all),
             (r"No wet crowns after ((?:\d|[^;])*?)(?:; keep crowns dry.*)?", self._stop),
@@ -185,6 +192,20 @@ class _Reader:
 
     def _crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:
         yield from self._by_spot(f"{by} {spots}", self._kind(_VERBS[verb.lower()]))
+
+    def _move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
+        walks = self._at(ChoreKind.MOVE, hour, spot)
+        yield from self._meant(who, [one for one in walks if _same(one.to_spot, to)])
+
+    def _crowded_move(self, hour: str, ways: str) -> Iterator[str]:
+        for way in ways.split(", "):
+            found = re.fullmatch(rf"(\d+) from ({self._spots()}) to ({self._spots()})", way)
+            if found is None:
+                yield f"cannot be read: {way}"
+                continue
+            walks = self._at(ChoreKind.MOVE, hour, found[2])
+            if sum(len(one.plants) for one in walks if one.to_spot == found[3]) != int(found[1]):
+                yield way
 
     def _stop(self, spots: str) -> Iterator[str]:
         """Every spot's first hour, and nobody who is wetted later without being named."""

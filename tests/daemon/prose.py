@@ -26,7 +26,7 @@ _NO_MEASURES = tuple(
         r"\ball \d+\b",
         r"(?<=, )\d+ (?=later\b)",
         r"(?<=, then )\d+(?= by |, )",
-        r"(?<=[:,;] )\d+ (?=to )",
+        r"(?<=[:,;] )\d+ (?=to |from )",
         r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d(?=,|$)",  # mistings of a day
         r"\b\d+ of (?=\d+ )",
         r"\banswered \d+\b",  # what a server said
@@ -73,7 +73,9 @@ def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
         before, after = line[: found.start()], line[found.end() :]
         if re.match(rf" ?(?:{UNIT})| (?:{COUNTED})", after):
             continue
-        shared = re.search(r"\b(limit|wants|needs?|takes) $", before) or re.match(r" to \d+", after)
+        shared = re.search(r"\b(limit|wants|needs?|can take) $", before) or re.match(
+            r" to \d+", after
+        )
         if not (shared and has_unit):
             bare.append(found.group())
     return bare
@@ -111,7 +113,7 @@ def temperatures(text: str, names: Collection[str] = ()) -> list[Shown]:
     """Every temperature of a text, limits without their unit too."""
     found = []
     for line in _DIFFERENCE.sub("", _nameless(text, names)).splitlines():
-        limits = r"|(?:limit|needs?|takes) (-?\d+(?:\.\d+)?)(?= \(|$)" if "°" in line else ""
+        limits = r"|(?:limit|needs?|can take) (-?\d+(?:\.\d+)?)(?= \(|$)" if "°" in line else ""
         for one in re.finditer(rf"(-?\d+(?:\.\d+)?)( ?)°[CF]?(?! h){limits}", line):
             digits = one[1] or one[3]
             found.append(Shown(float(digits), _within(digits, exact=one[2] != "")))
@@ -305,7 +307,7 @@ _TOLD_BY = {
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
-    "move": r"\bmove\b.*\b{spot} to {to}\b",
+    "move": r"\bmove\b.*\bfrom {spot} to {to}\b",
     "stay-in": r"\bkeep in\b|\bkeep \d+ plants? in\b",
 }
 

@@ -63,8 +63,8 @@ def test_a_day_without_a_forecast_is_told_once_a_day_in_daylight(make: Make) -> 
     first, second = alarms(world)
     assert first.title == "Treat tonight as cold: no forecast since Thu 09:10"
     assert first.body.splitlines() == [
-        "Under cover by dusk: 2 plants",
-        "Last known for tonight: bench 4.1 °C",
+        "Get 2 plants under cover by dusk",
+        "Last known for tonight: bench 4.0 °C",
         "Invented weather: answered 503",
         "Go by your own thermometer",
     ]
@@ -101,7 +101,7 @@ def test_a_long_reason_does_not_push_out_what_is_to_do(make: Make) -> None:
 
     (told,) = alarms(world)
     assert len(told.title) + len(told.body) < MOST_CHARACTERS
-    assert told.body.splitlines()[0].startswith("Under cover by")
+    assert told.body.splitlines()[0].startswith("Get ")
     assert told.body.splitlines()[-1] == "Go by your own thermometer"
 
 
@@ -128,7 +128,7 @@ def test_after_the_dusk_round_nothing_more_is_said_that_evening(make: Make) -> N
 
     assert alarms(world) == []
     (title,) = world.post.titles
-    assert title.startswith("In by")
+    assert title.startswith("Carry in")
 
 
 def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
@@ -141,12 +141,12 @@ def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
     first, last = alarms(world)
     assert first.title.startswith("Treat tonight as cold")
     assert last.title == "The forecast is back: Invented weather"
-    assert last.body.splitlines()[0] == "Tonight: bench 4.1 °C"
-    assert last.body.splitlines()[1].startswith("Under cover by ")
+    assert last.body.splitlines()[0] == "Tonight: bench 4.0 °C"
+    assert last.body.splitlines()[1].startswith("Get ")
 
 
 def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make: Make) -> None:
-    """Under cover by 17:55; at six it is time."""
+    """It was to be done by 17:55; at six it is time."""
     world = make("15:00")
     world.source.failing = True
     world.post.down = {"phone"}
@@ -160,7 +160,7 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.desk.tick()
 
     (told,) = [message for _, message in world.post.pushes if "cold" in message.title]
-    assert told.body.splitlines()[0] == "Under cover 2 plants now"
+    assert told.body.splitlines()[0] == "Get 2 plants under cover now"
     assert told.urgent
 
 
@@ -171,7 +171,7 @@ def test_an_alarm_in_the_morning_is_not_urgent(make: Make) -> None:
     run(world, "11:00")
 
     (told,) = alarms(world)
-    assert "Under cover by 17:55" in told.body
+    assert "under cover by 17:55" in told.body
     assert not told.urgent
 
 
@@ -278,8 +278,8 @@ def test_a_mild_last_forecast_does_not_call_off_the_caution(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert "Under cover 2 plants by 17:55" in told.body
-    assert "Last known for tonight: bench 15.1 °C" in told.body
+    assert "Get 2 plants under cover by 17:55" in told.body
+    assert "Last known for tonight: bench 15.0 °C" in told.body
 
 
 def test_plants_that_live_inside_need_no_hands(make: Make) -> None:
@@ -289,7 +289,7 @@ def test_plants_that_live_inside_need_no_hands(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert "Under cover" not in told.body
+    assert "under cover" not in told.body
 
 
 def test_a_clock_of_which_two_sources_differ_is_told_once_a_day(make: Make) -> None:

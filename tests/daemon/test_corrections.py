@@ -437,7 +437,7 @@ def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
     desk.tick()
 
     (_, message) = world.post.pushes[-1]
-    assert message.title == "Missed at 18:10: carry in 1 plant NOW"
+    assert message.title == "Overdue since 18:10: carry in 1 plant NOW"
     assert "Left pot" not in message.body
 
 

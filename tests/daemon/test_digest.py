@@ -84,7 +84,7 @@ def test_the_week_is_in_one_sentence_with_its_trips() -> None:
 
     assert f"On 7 of 7 nights 5 to 14 plants must come in, {ahead.trips} trips in all" in told
     assert f"Trips expected: {ahead.trips} in 7 nights" in told
-    assert "Nothing needs to come in for 7 nights" in page(sheet_of("dry-summer")).text
+    assert "On 1 of 7 nights 2 plants must come in" in page(sheet_of("dry-summer")).text
 
 
 def test_the_trips_of_the_days_are_all_the_trips() -> None:

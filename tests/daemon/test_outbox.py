@@ -60,14 +60,14 @@ def test_at_the_deadline_it_says_now() -> None:
     world, _ = late("18:40")
 
     (title,) = world.post.titles
-    assert title.startswith(("NOW: In by 18:40", "Missed at 18:40: in NOW"))
+    assert title.startswith(("NOW: In by 18:40", "Overdue since 18:40: in NOW"))
 
 
 def test_after_the_deadline_it_says_that_it_was_missed_and_until_when_it_is_cold() -> None:
     world, _ = late("20:00")
 
     ((_, message),) = world.post.pushes
-    assert message.title == "Missed at 18:40: carry in 2 plants NOW"
+    assert message.title == "Overdue since 18:40: carry in 2 plants NOW"
     assert re.search(r"still that lasts until (09|10):\d\d", message.body)
     assert "Bench > room: Pot 0, Pot 1" in message.body
 
@@ -157,7 +157,7 @@ def _broken(*_: object) -> Message:
 def test_the_ledger_keeps_the_words_that_went_out() -> None:
     world, _ = late("20:00")
 
-    assert world.notice().title == "Missed at 18:40: carry in 2 plants NOW"
+    assert world.notice().title == "Overdue since 18:40: carry in 2 plants NOW"
 
 
 def test_a_channel_that_asks_for_patience_gets_it_within_reason() -> None:

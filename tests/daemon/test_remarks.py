@@ -156,17 +156,17 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NotConfirmed(A, 2.81, None),
-        "nobody said that Anemone went in last night; any left out fell to 2.8 °C: look at it",
+        "nobody confirmed that Anemone went in last night; any left out fell to 2.8 °C: check it",
     ),
     (
         NotConfirmed(B, -0.04, at("09:40")),
-        "nobody said that Anemone, Boat went in last night; any left out fell to 0.0 °C: "
-        "in until 09:40, and look at it",
+        "nobody confirmed that Anemone, Boat went in last night; any left out fell to 0.0 °C: "
+        "take it in until 09:40 and check it",
     ),
     (
         NotConfirmed(A, None, None),
-        "nobody said that Anemone went in last night; any left out may have been too cold: "
-        "look at it",
+        "nobody confirmed that Anemone went in last night; any left out may have been too cold: "
+        "check it",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),

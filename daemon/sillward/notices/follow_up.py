@@ -257,6 +257,7 @@ def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
         hour=voice.hour(worst.at),
         limit=phrases.limit(worst, voice),
         plant=worst.plant,
+        short=(worst.value or 0.0) > (worst.limit or 0.0),
     )
 
 

@@ -171,6 +171,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "whose": ("yours", "cattleya"),
     "why": ("Leaf 4.1 °C at 07:00, limit 13 (Blue basket)", "Night not known: treated as cold"),
     "several": (False, True),
+    "short": (False, True),
     "stays": ("", "Grey curls"),
     "with_forecast": (7, 5),
     "within_min": (35, None),
