@@ -64,7 +64,7 @@ def test_without_matplotlib_there_is_no_picture_and_the_log_says_once_how_to_get
         assert drawn(DATA, "png") is None
 
     (record,) = caplog.records
-    assert "pip install 'sillward[charts]'" in record.getMessage()
+    assert "pip install '.[charts]'" in record.getMessage()
     assert record.exc_info is None
 
 

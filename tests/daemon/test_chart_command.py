@@ -130,7 +130,9 @@ def test_without_matplotlib_it_ends_with_1_and_says_how_to_get_it(
 
     text = refused(call(*COLD_SNAP), 1)
 
-    assert text.endswith("sillward: charts need matplotlib: pip install 'sillward[charts]'\n")
+    assert text.endswith(
+        "sillward: charts need matplotlib: pip install '.[charts]' in the checkout\n"
+    )
 
 
 def test_names_of_spots_become_names_of_files_in_this_folder() -> None:

@@ -31,7 +31,7 @@ MOST_BYTES = 4_000_000
 NO_MATPLOTLIB = 3
 """Exit status of a child that could not import it."""
 
-INSTALL = "charts need matplotlib: pip install 'sillward[charts]'"
+INSTALL = "charts need matplotlib: pip install '.[charts]' in the checkout"
 
 MADE_BY = "drawn by sillward"
 """In each picture, near its beginning: by it a later one may take its place."""

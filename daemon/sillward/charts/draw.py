@@ -1,4 +1,4 @@
-"""Charts drawn with matplotlib: the only module that needs it (`pip install 'sillward[charts]'`).
+"""Charts drawn with matplotlib: the only module that needs it (`pip install '.[charts]'`).
 
 Made for a phone: what is read has at least 9 points at a width of 600 pixels. Lines differ in
 dashes and weight beside their colours, and every line is named in words.
