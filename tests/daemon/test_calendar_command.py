@@ -79,8 +79,8 @@ def test_a_stored_forecast_shows_the_trips_to_come() -> None:
 
     told = summaries(result.stdout_bytes)
     assert result.exit_code == 0
-    assert told[0].startswith("In (expected): ")
-    assert any(one.startswith("Out (expected): ") for one in told)
+    assert told[0].startswith("Carry in (expected): ")
+    assert any(one.startswith("Take out (expected): ") for one in told)
     assert not load_settings().ledger.exists()
 
 
@@ -95,7 +95,7 @@ def test_what_was_told_is_shown_without_a_forecast_too() -> None:
     result = call()
 
     assert result.exit_code == 0
-    assert summaries(result.stdout_bytes) == ["In: Old cattleya, pergola > sunroom"]
+    assert summaries(result.stdout_bytes) == ["Carry in: Old cattleya, pergola to sunroom"]
     assert result.stderr.endswith("; trips to come are not known\n")
 
 
@@ -118,7 +118,7 @@ def test_another_hour_is_a_trial_that_knows_nothing_of_the_ledger() -> None:
 
     result = call(*RECORDED, "--at", (NOW - timedelta(hours=8)).isoformat())
 
-    assert "In: Old cattleya, pergola > sunroom" not in summaries(result.stdout_bytes)
+    assert "Carry in: Old cattleya, pergola to sunroom" not in summaries(result.stdout_bytes)
 
 
 def test_it_is_written_where_it_is_asked_for(tmp_path: Path) -> None:

@@ -898,7 +898,7 @@ def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
         text = full.text(sheet, demo.household.voice, demo.sources[0].attribution)
 
         assert max(len(line) for line in text.splitlines()) <= 78
-        assert text.endswith("decide yourself.\n")
+        assert text.endswith("decide for yourself.\n")
         assert "Weather data by Open-Meteo.com" in text
 
 

@@ -61,14 +61,14 @@ def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
 def test_a_morning_on_which_the_forecast_stays_the_same_is_not_corrected() -> None:
     """What was under its limit of injury at dawn is told out from some hour on, and that stands."""
     limits = Limits(night_low=Limit(8.0, "yours"), brief_low=Limit(7.0, "yours"))
-    world, desk = told(3.0, plants=(replace(HARDY, limits=limits),))
+    world, desk = told(6.5, plants=(replace(HARDY, limits=limits),))
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk.tick()
 
     for _ in range(16):
-        newer(world, desk, 3.0, minutes=15)
+        newer(world, desk, 6.5, minutes=15)
 
-    assert [title[:8] for title in world.post.titles] == ["In by 18", "Out from"]
+    assert [title[:8] for title in world.post.titles] == ["Carry in", "Take out"]
 
 
 def test_a_forecast_that_says_the_same_is_not_told() -> None:
@@ -90,7 +90,7 @@ def test_a_colder_night_adds_plants_and_names_them_alone() -> None:
     assert message.title == "20 min left: Change: carry in 1 more by 18:40"
     assert "Hardy one" in message.body
     assert "Left pot" not in message.body
-    assert "limit 4 (Hardy one)" in message.body
+    assert "Hardy one needs 4" in message.body
 
 
 def test_what_was_added_is_a_chore_that_can_be_done() -> None:
@@ -158,7 +158,7 @@ def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
         newer(world, desk, low_c, minutes=15)
 
     kinds = [title.split(":")[0].split(",")[0] for title in world.post.titles]
-    assert kinds == ["In by 18", "No longer needed", "Change", "Change"]
+    assert kinds == ["Carry in 2 plants by 18", "No longer needed", "Change", "Change"]
     assert "Hardy one" in world.post.pushes[-1][1].body
 
 
@@ -252,7 +252,7 @@ def test_a_deadline_that_moves_is_told_with_the_old_one() -> None:
     newer(world, desk, -1.0)
 
     title = world.post.titles[-1]
-    assert re.match(r"(\d+ min left: )?Change: in by", title)
+    assert re.match(r"(\d+ min left: )?Change: carry in 2 plants by", title)
     was = re.search(r"by (?:tomorrow )?(\d\d:\d\d)", first)
     assert was is not None
     assert f"not {was[1]}" in world.post.pushes[-1][1].body
@@ -270,11 +270,11 @@ def test_a_day_that_turns_cold_keeps_in_what_was_to_go_out() -> None:
     world.household = a_household(plants=PLANTS[:2])
     desk = world.desk
     desk.tick()
-    assert world.post.titles[0].startswith("Out from")
+    assert world.post.titles[0].startswith("Take out 2 plants from")
 
     newer(world, desk, -9.0)
 
-    assert world.post.titles[-1].startswith("Stay in today: ")
+    assert world.post.titles[-1].startswith("Keep ")
     assert world.spots()["Left pot"] == "room"
 
 
@@ -315,7 +315,7 @@ def test_an_earlier_hour_is_told_to_who_heard_of_it_by_a_change_alone() -> None:
 
     (_, message) = world.post.pushes[-1]
     assert message.title == "Change: carry in 2 plants now"
-    assert message.body.startswith("Now, not 18:40, bench > room: Left pot, Right pot")
+    assert message.body.startswith("Now, not 18:40, bench to room: Left pot, Right pot")
 
 
 def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:

@@ -292,7 +292,7 @@ def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Ma
     world.desk.tick()
 
     (title,) = world.post.titles
-    assert title.startswith("(repeat) In by ")
+    assert title.startswith("(repeat) Carry in ")
 
 
 def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
@@ -485,7 +485,7 @@ def test_patience_has_an_end_although_the_clock_is_set_back(make: Make) -> None:
         desk.tick()
         world.clock.move(minutes=1)
 
-    assert [title for title in world.post.titles if title.startswith("In ")]
+    assert [title for title in world.post.titles if title.startswith("Carry in ")]
 
 
 def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
@@ -584,7 +584,7 @@ def test_the_state_follows_the_advice_as_assumed(make: Make) -> None:
     desk.tick()
 
     assert world.spots() == {"Left pot": "bench", "Right pot": "bench", "Sill": "room"}
-    assert world.post.titles[-1].lower().startswith("out ")
+    assert world.post.titles[-1].startswith("Take out ")
 
 
 def test_plants_stay_in_on_the_second_cold_night_if_the_day_is_too_cold(make: Make) -> None:
@@ -736,7 +736,7 @@ def test_the_week_sheet_is_sent_even_if_there_is_nothing_to_do(make: Make) -> No
 
     world.desk.tick()
 
-    assert any(title.startswith("Week: no carrying in") for title in world.post.titles)
+    assert any(title.startswith("Week: nothing to carry in") for title in world.post.titles)
 
 
 def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None:
@@ -767,7 +767,7 @@ def test_where_the_morning_reached_nobody_the_plants_may_be_out(make: Make) -> N
     world.clock.now = local("17:00", DAY + timedelta(days=1))
     desk.tick()
 
-    assert [title[:6] for title in world.post.titles] == ["In by ", "In by "]
+    assert [title[:9] for title in world.post.titles] == ["Carry in ", "Carry in "]
 
 
 def test_a_channel_that_never_answers_is_not_told_for_ever(make: Make) -> None:

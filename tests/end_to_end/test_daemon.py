@@ -81,7 +81,7 @@ def test_the_calendar_is_kept_beside_the_notices(
     assert house.stop(daemon) == 0
 
     told = [one.text("SUMMARY") for one in events_in(path.read_bytes())]
-    assert "In: 2 plants, bench > room" in told
+    assert "Carry in: 2 plants, bench to room" in told
     assert house.states == ["sent"]
 
 

@@ -32,11 +32,12 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
 
     Example: sillward done carry in
     """
-    app = shared.build(options)
-    now, words = app.clock(), " ".join(chore)
+    words = " ".join(chore)
     if not words and not undo:
         msg = "say what is done, for example: sillward done carry-in"
         raise UsageError(msg)
+    app = shared.build(options)
+    now = app.clock()
     if not app.has_ledger:
         msg = f'"{words}" is not a chore you were told of; nothing has been told yet'
         raise UsageError(msg)
