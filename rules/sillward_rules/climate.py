@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from sillward_rules import air, sun, surface
 from sillward_rules.air import Array
+from sillward_rules.cloud import warming_cover
 from sillward_rules.film import FilmAir, evaporation
 from sillward_rules.leaf import leaf_temperature
 from sillward_rules.light import ppfd, through_windows
@@ -18,7 +19,14 @@ from sillward_rules.season import Season, day_length_h, running_mean_c, season_o
 from sillward_rules.site import Site
 from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
 from sillward_rules.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO, LEAF
-from sillward_rules.weather import Weather, at_moments, between, bridge_gaps, moment
+from sillward_rules.weather import (
+    CLOUD_LAYERS,
+    Weather,
+    at_moments,
+    between,
+    bridge_gaps,
+    moment,
+)
 from sillward_rules.wetness import (
     AXIL_FACTOR,
     crown_water,
@@ -129,11 +137,11 @@ def _worked_out(
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
     early, late = night_shares(site, weather.times)
-    cloud = bridge_gaps(weather.cloud)
+    cloud, warming = _cloud(weather)
     temp = np.where(
         held,
         _held_temperature(spots, night),
-        _temperature(spots, weather, cloud, early, late),
+        _temperature(spots, weather, (cloud, warming), early, late),
     )
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
     blown = wind_at_height(
@@ -147,9 +155,9 @@ def _worked_out(
         light = _lesser(hourly.times, hourly.light_w_m2, weather.times)
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     sky_vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
-    cloud = np.nan_to_num(cloud, nan=0.0)[:, None]
+    warming = np.nan_to_num(warming, nan=0.0)[:, None]
     seen = _each(spots, _sky_seen)
-    loss = surface.sky_loss(temp, sky_vapour, cloud, seen)
+    loss = surface.sky_loss(temp, sky_vapour, warming, seen)
     # Both faces are wet: each unit of wetted area has half of what the leaf takes in and loses.
     net = np.where(held, 0.0, 0.5 * (ABSORPTANCE * light * (1.0 + GROUND_ALBEDO) - loss))
     open_to_rain = _each(spots, _rain_share)
@@ -175,7 +183,7 @@ def _worked_out(
             temp,
             sky_vapour,
             wind_m_s,
-            cloud,
+            warming,
             seen,
             np.where(shone_on, light, 0.0),
             pressure_kpa=pressure,
@@ -247,10 +255,17 @@ def _wind_share(spots: Sequence[Spot]) -> Array:
 
 
 def _temperature(
-    spots: Sequence[Spot], weather: Weather, cloud: Array, early: Array, late: Array
+    spots: Sequence[Spot], weather: Weather, clouds: tuple[Array, Array], early: Array, late: Array
 ) -> Array:
-    left = weather_share(bridge_gaps(weather.wind_m_s), cloud)
+    left = weather_share(bridge_gaps(weather.wind_m_s), *clouds)
     return bridge_gaps(weather.temp_c)[:, None] + offsets(spots, left, early, late)
+
+
+def _cloud(weather: Weather) -> tuple[Array, Array]:
+    """The cover of the sky (time,), and how much of it warms like low cloud; short gaps bridged."""
+    cloud = bridge_gaps(weather.cloud)
+    layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
+    return cloud, warming_cover(cloud, *layers)
 
 
 def _vapour(weather: Weather, temp_c: Array) -> Array:

@@ -63,7 +63,9 @@ def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
     return early, late
 
 
-def weather_share(wind_10m_m_s: ArrayLike, cloud: ArrayLike) -> Array:
+def weather_share(
+    wind_10m_m_s: ArrayLike, cloud: ArrayLike, warming: ArrayLike | None = None
+) -> Array:
     """What wind and cloud leave of a difference between two places at night, 0 to 1.
 
     Parameters
@@ -72,6 +74,8 @@ def weather_share(wind_10m_m_s: ArrayLike, cloud: ArrayLike) -> Array:
         Wind over open ground at 10 m [m/s].
     cloud : ArrayLike
         Cloud cover, 0 to 1.
+    warming : ArrayLike or None
+        How much of it warms like low cloud, by `cloud.warming_cover`; None: all.
 
     Returns
     -------
@@ -81,12 +85,14 @@ def weather_share(wind_10m_m_s: ArrayLike, cloud: ArrayLike) -> Array:
     References
     ----------
     The weather factor of Oke 1998 and of Runnalls and Oke 2000 for how far town and country part
-    at night, u^-1/2 (1 - k n^2) with k = 1 for low cloud (both from memory). There u is 1 m/s or
-    more; here the wind is told beside `FULL_WIND_M_S`, so that a bit of wind takes nothing away.
+    at night, u^-1/2 (1 - k n^2) with k by the kind of cloud, 1 for low cloud (both from memory);
+    here k is the share of the cover that warms like it. There u is 1 m/s or more; here the wind is
+    told beside `FULL_WIND_M_S`, so that a bit of wind takes nothing away.
     """
     wind = np.maximum(np.asarray(wind_10m_m_s, dtype=np.float64), FULL_WIND_M_S)
     cover = np.asarray(cloud, dtype=np.float64)
-    return np.asarray(np.sqrt(FULL_WIND_M_S / wind) * (1.0 - cover**2))
+    like_low = cover if warming is None else np.asarray(warming, dtype=np.float64)
+    return np.asarray(np.sqrt(FULL_WIND_M_S / wind) * (1.0 - like_low * cover))
 
 
 def offsets(spots: Sequence[Spot], share_left: Array, early: Array, late: Array) -> Array:

@@ -45,6 +45,13 @@ class Freshness(Enum):
     EXPIRED = "expired"
 
 
+_NOT_GIVEN = np.full(0, np.nan)
+
+
+def _not_given() -> Array:
+    return _NOT_GIVEN
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Weather:
     """An hourly forecast for one site. All arrays have shape (time,); NaN is unknown.
@@ -52,6 +59,8 @@ class Weather:
     times : unix seconds, full hours one after the other. temp_c, dew_point_c, wind_m_s (10 m),
     gust_m_s, cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or
     mean of the hour that ends at the time. hail_pct : 100 where hail is forecast, 0 where not.
+    cloud_low, cloud_middle, cloud_high (0..1) : instants, of each layer by itself; unknown
+    unless given, as many sources give the whole cover only.
     """
 
     times: np.ndarray
@@ -66,6 +75,9 @@ class Weather:
     hail_pct: Array
     source: str
     fetched_at: datetime
+    cloud_low: Array = field(default_factory=_not_given)
+    cloud_middle: Array = field(default_factory=_not_given)
+    cloud_high: Array = field(default_factory=_not_given)
     issued_at: datetime | None = None
     spread: Spread | None = None
     """How far off it may be, by hour; None: the usual errors by lead time."""
@@ -84,6 +96,9 @@ class Weather:
             raise ValueError(msg)
 
     def _require_lengths(self) -> None:
+        for name in CLOUD_LAYERS:
+            if getattr(self, name) is _NOT_GIVEN:
+                object.__setattr__(self, name, np.full(self.times.shape, np.nan))
         for name in SERIES:
             if getattr(self, name).shape != self.times.shape:
                 msg = f"weather: {name} has another length than the times"
@@ -126,6 +141,9 @@ class WeatherBetween(Weather):
         self._require_lengths()
 
 
+CLOUD_LAYERS = ("cloud_low", "cloud_middle", "cloud_high")
+"""Names of the series of cloud by height."""
+
 SERIES = (
     "temp_c",
     "dew_point_c",
@@ -136,6 +154,7 @@ SERIES = (
     "direct_w_m2",
     "diffuse_w_m2",
     "hail_pct",
+    *CLOUD_LAYERS,
 )
 """Names of the hourly series of a Weather."""
 
@@ -152,7 +171,8 @@ _IN_WORDS = {
     "direct_w_m2": "direct sun",
     "diffuse_w_m2": "diffuse light",
 }
-# Not hail: few sources give it, and what no forecast can have is not missing.
+# Neither hail nor cloud by height: few sources give hail, and what no forecast can have is not
+# missing; without the layers the whole cover counts, which is told.
 
 _STATE_OF_THE_AIR = ("temp_c", "dew_point_c", "wind_m_s", "cloud")
 

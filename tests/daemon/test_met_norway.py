@@ -36,6 +36,7 @@ HOURS = HOURLY + 6 * STEPS + 1
 NOTES = (
     "no past: what rain has fallen before is not known",
     "sunlight is estimated from cloud",
+    "cloud is not told by height: thin high cloud counts like any other",
     "from Fri 15 May 12:00 UTC on in steps of six hours: the step's own lowest temperature counts",
 )
 
@@ -174,12 +175,46 @@ def test_what_is_given_everywhere_else_is_remarked(name: str) -> None:
     assert remarked(read(without(name))) == (f"the forecast has no {name}",)
 
 
+def test_cloud_is_read_by_height_and_lies_on_lines_within_steps() -> None:
+    layers = ("cloud_area_fraction_low", "cloud_area_fraction_medium", "cloud_area_fraction_high")
+    high = [40.0] * (HOURLY + 1) + [100.0] * STEPS
+    made: dict[str, Any] = dict(zip(layers, (10.0, 20.0, high), strict=True))
+
+    weather = read(met_body(**made))
+
+    assert (weather.cloud_low == 0.1).all()
+    assert (weather.cloud_middle == 0.2).all()
+    step = weather.cloud_high[HOURLY : HOURLY + 7]
+    np.testing.assert_allclose(step, np.linspace(0.4, 1.0, 7))
+    assert (weather.remarks, weather.notes) == ((), (*NOTES[:2], NOTES[3]))
+    for layer in layers:
+        lacking = read(met_body(**made | {layer: None}))
+        assert (lacking.remarks, lacking.notes) == ((), NOTES)
+
+
+@pytest.mark.parametrize("value", [-5.0, 140.0, None])
+def test_impossible_cloud_at_a_height_is_unknown_and_the_whole_cover_is_kept(
+    value: float | None,
+) -> None:
+    layers: dict[str, Any] = dict.fromkeys(
+        ("cloud_area_fraction_low", "cloud_area_fraction_medium", "cloud_area_fraction_high"), 10.0
+    )
+    made = met_body(**layers)
+    details(made, 5)["cloud_area_fraction_high"] = value
+
+    weather = read(made)
+
+    assert np.flatnonzero(np.isnan(weather.cloud_high)).tolist() == [5]
+    assert np.isfinite(weather.cloud).all()
+    assert len(weather.remarks) == (value is not None)
+
+
 def test_without_cloud_nothing_is_said_of_sunlight_by_day() -> None:
     weather = read(without("cloud_area_fraction"))
 
     night = sun.is_night(SITE, weather.times) & sun.is_night(SITE, weather.times - HOUR_S)
     assert remarked(weather) == ("the forecast has no cloud_area_fraction",)
-    assert weather.notes == (NOTES[0], NOTES[2])
+    assert weather.notes == (NOTES[0], NOTES[3])
     assert (weather.direct_w_m2[night] == 0).all()
     assert np.isnan(weather.direct_w_m2).any()
 
@@ -337,7 +372,7 @@ def test_a_step_without_its_lowest_is_unknown_inside_and_named() -> None:
 def test_without_any_lowest_no_note_says_that_it_counts() -> None:
     weather = read(met_body(low=None))
 
-    assert weather.notes == NOTES[:2]
+    assert weather.notes == NOTES[:3]
     assert remarked(weather)[0].startswith("no lowest temperature in 28 steps of several hours")
 
 

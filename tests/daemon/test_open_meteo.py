@@ -21,8 +21,8 @@ from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.fetch import Answer
 from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo, parse
 from sillward_rules.site import Site
-from sillward_rules.weather import SERIES, Weather
-from tests.daemon.bodies import HOUR_S, SITE, START, body, dumped
+from sillward_rules.weather import CLOUD_LAYERS, SERIES, Weather
+from tests.daemon.bodies import HOUR_S, SITE, START, USUAL, body, dumped
 from tests.daemon.fakes import remarked
 from tests.daemon.mutations import changed_anywhere
 
@@ -68,6 +68,44 @@ def test_cloud_arrives_as_a_share() -> None:
     assert read(body(cloud_cover=25)).cloud[0] == 0.25
 
 
+def test_cloud_is_read_by_height() -> None:
+    weather = read(body(cloud_cover_low=10, cloud_cover_mid=20, cloud_cover_high=75))
+
+    layers = weather.cloud_low[0], weather.cloud_middle[0], weather.cloud_high[0]
+    assert layers == pytest.approx((0.1, 0.2, 0.75))
+    assert (weather.remarks, weather.notes) == ((), ())
+
+
+@pytest.mark.parametrize("missing", ["cloud_cover_low", "cloud_cover_mid", "cloud_cover_high"])
+def test_a_layer_of_cloud_that_is_missing_is_unknown_and_no_fault(missing: str) -> None:
+    layers: dict[str, Any] = dict.fromkeys(
+        ("cloud_cover_low", "cloud_cover_mid", "cloud_cover_high"), 20
+    )
+
+    weather = read(body(**layers | {missing: None}))
+
+    assert (weather.remarks, weather.notes) == ((), ())
+    unknown = [np.isnan(getattr(weather, name)).all() for name in CLOUD_LAYERS]
+    assert unknown == [name == missing for name in layers]
+
+
+def test_impossible_cloud_at_a_height_is_unknown_and_named() -> None:
+    made = body(hours=48, cloud_cover_low=0, cloud_cover_mid=0, cloud_cover_high=20)
+    made["hourly"]["cloud_cover_low"][5] = -5
+    made["hourly"]["cloud_cover_mid"][6] = None
+    made["hourly"]["cloud_cover_high"][7] = 140
+
+    weather = read(made)
+
+    unknown = [np.flatnonzero(np.isnan(getattr(weather, name))).tolist() for name in CLOUD_LAYERS]
+    assert unknown == [[5], [6], [7]]
+    assert [text.split()[0] for text in remarked(weather)] == [
+        "cloud_cover_low",
+        "cloud_cover_high",
+    ]
+    assert np.isfinite(weather.cloud).all()
+
+
 @pytest.mark.parametrize(
     ("name", "unit"),
     [
@@ -78,11 +116,12 @@ def test_cloud_arrives_as_a_share() -> None:
         ("direct_radiation", "MJ/m²"),
         ("relative_humidity_2m", ""),
         ("cloud_cover", None),
+        ("cloud_cover_high", "oktas"),
         ("dew_point_2m", ["°C"]),
     ],
 )
 def test_another_unit_than_asked_for_is_refused(name: str, unit: object) -> None:
-    made = body()
+    made = body(cloud_cover_high=20)
     made["hourly_units"][name] = unit
 
     assert f"gives {name} in " in refused(made)
@@ -108,7 +147,8 @@ def test_a_variable_that_the_model_lacks_is_unknown_whatever_its_unit() -> None:
 
 
 @pytest.mark.parametrize(
-    "name", [one for one in VARIABLES if one not in ("temperature_2m", "weather_code")]
+    "name",
+    [one for one in VARIABLES if one in USUAL and one not in ("temperature_2m", "weather_code")],
 )
 def test_a_missing_variable_is_named(name: str) -> None:
     made = body()
@@ -143,7 +183,7 @@ def test_a_null_is_unknown_and_never_zero() -> None:
 
 def test_an_hour_of_nulls_is_an_unknown_hour() -> None:
     made = body(hours=48)
-    for name in VARIABLES:
+    for name in USUAL:
         made["hourly"][name][7] = None
 
     weather = read(made)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from sillward_rules import air
 from sillward_rules.air import Array
 from sillward_rules.climate import Climate, climate_of, film_air
+from sillward_rules.cloud import HIGH
 from sillward_rules.collection import Habits
 from sillward_rules.light import daily_light_integral
 from sillward_rules.plant import GROWS
@@ -263,6 +264,65 @@ def test_no_sun_has_warmed_a_leaf_at_the_moment_of_sunrise(spot: Spot) -> None:
     assert depth[sunrise] > depth[sunrise + 1] > 0.5 * depth[sunrise]
     assert depth[sunrise + 1] > depth[sunrise + 2]
     assert depth[sunrise + 3] == 0.0
+
+
+# -- cloud by height
+
+
+def layered(cloud: float, low: float, middle: float, high: float) -> Weather:
+    return sky(cloud=cloud, cloud_low=low, cloud_middle=middle, cloud_high=high)
+
+
+def depth_at_night(forecast: Weather) -> float:
+    here = at(SAID, changed(forecast, {"rain_mm": np.zeros(forecast.times.shape)}))
+    return float((here.temp_c - here.leaf_c)[MIDNIGHT, 0])
+
+
+def test_under_high_thin_cloud_a_leaf_is_nearly_as_cold_as_under_a_clear_sky() -> None:
+    clear, overcast = (depth_at_night(sky(cloud=cover)) for cover in (0.0, 1.0))
+    cirrus, altostratus, stratus = (
+        depth_at_night(layered(1.0, *layers))
+        for layers in ((0.0, 0.0, 1.0), (0.0, 1.0, 0.0), (1.0, 0.0, 0.0))
+    )
+
+    assert clear > 1.0 > 0.3 > overcast
+    assert 0.8 * clear < cirrus < clear
+    assert overcast < altostratus < 0.6 * clear
+    assert stratus == overcast
+
+
+def test_without_its_layers_all_the_cloud_counts_as_low() -> None:
+    for unknown in (np.nan, np.where(np.arange(48) % 24 < 12, 0.0, np.nan)):
+        plain = at(SAID, sky(cloud=0.7))
+        here = at(SAID, sky(cloud=0.7, cloud_low=0.7, cloud_middle=unknown, cloud_high=0.0))
+        for name in ARRAYS:
+            np.testing.assert_array_equal(getattr(here, name), getattr(plain, name), err_msg=name)
+
+
+def test_an_hour_without_its_layers_is_bridged_like_any_other() -> None:
+    high = np.ones(48)
+    high[MIDNIGHT] = np.nan
+
+    holed = sky(cloud=1.0, cloud_low=0.0, cloud_middle=0.0, cloud_high=high)
+
+    assert depth_at_night(holed) == depth_at_night(layered(1.0, 0.0, 0.0, 1.0))
+
+
+def test_a_leaf_under_high_cloud_gets_no_more_light_than_its_forecast_says() -> None:
+    plain, cirrus = sky(cloud=1.0), layered(1.0, 0.0, 0.0, 1.0)
+
+    np.testing.assert_array_equal(at(SAID, plain).light_w_m2, at(SAID, cirrus).light_w_m2)
+
+
+def test_under_high_cloud_a_hollow_is_as_cold_as_on_most_clear_nights() -> None:
+    hollow = replace(SAID, name="hollow", night_offset_k=-3.0)
+
+    def lower(forecast: Weather) -> float:
+        both = climate_of(MENDOZA, (SAID, hollow), forecast)
+        return float((both.temp_c[:, 0] - both.temp_c[:, 1])[MIDNIGHT])
+
+    assert lower(layered(1.0, 0.0, 0.0, 1.0)) == pytest.approx(3.0 * (1 - HIGH))
+    assert lower(layered(1.0, 1.0, 0.0, 0.0)) == pytest.approx(0.75)
 
 
 # -- offsets

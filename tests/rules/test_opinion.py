@@ -127,8 +127,19 @@ def test_each_night_is_decided_by_itself() -> None:
 def test_the_dew_point_stays_under_the_temperature_and_all_else_is_kept() -> None:
     dew_point = np.full(HOURS, 6.0)
     dew_point[55] = np.nan
-    own = source("Open-Meteo", np.full(HOURS, 10.0), dew_point_c=dew_point, cloud=0.3)
-    other = source("MET Norway", np.full(HOURS, 4.0), dew_point_c=-9.0, cloud=0.9, wind_m_s=7.0)
+    own = source(
+        "Open-Meteo", np.full(HOURS, 10.0), dew_point_c=dew_point, cloud=0.3, cloud_high=0.3
+    )
+    other = source(
+        "MET Norway",
+        np.full(HOURS, 4.0),
+        dew_point_c=-9.0,
+        cloud=0.9,
+        cloud_low=0.9,
+        cloud_middle=0.0,
+        cloud_high=0.0,
+        wind_m_s=7.0,
+    )
 
     taken = asked(own, other)
 
@@ -137,7 +148,7 @@ def test_the_dew_point_stays_under_the_temperature_and_all_else_is_kept() -> Non
     assert np.isnan(taken.dew_point_c[55])
     assert set(taken.dew_point_c[~np.isin(np.arange(HOURS), [*LAST, *NIGHT, *NEXT])]) == {6.0}
     for name in set(SERIES) - {"temp_c", "dew_point_c"}:
-        assert getattr(taken, name).tolist() == getattr(own, name).tolist(), name
+        np.testing.assert_array_equal(getattr(taken, name), getattr(own, name), err_msg=name)
     assert np.all(taken.dew_point_c[night & (np.arange(HOURS) != 55)] <= 4.0)
 
 

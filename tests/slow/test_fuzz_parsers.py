@@ -27,7 +27,7 @@ from sillward.notices.push import MOST_CHARACTERS
 from sillward.notices.voice import Voice
 from sillward_rules.nightly import nights_of
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.weather import HOUR_S, SERIES, Weather
+from sillward_rules.weather import CLOUD_LAYERS, HOUR_S, SERIES, Weather
 from tests.daemon.bodies import SITE, START, body, ensemble_body
 from tests.daemon.fakes import remarked
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
@@ -358,6 +358,7 @@ RANGES = {
     "direct_w_m2": (0.0, 1600.0),
     "diffuse_w_m2": (0.0, 1600.0),
     "hail_pct": (0.0, 100.0),
+    **dict.fromkeys(CLOUD_LAYERS, (0.0, 1.0)),
 }
 
 

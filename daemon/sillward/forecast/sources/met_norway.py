@@ -35,6 +35,9 @@ INSTANTS: Mapping[str, Variable] = {
     "dew_point_temperature": Variable("celsius", *reading.DEW_POINT),
     "relative_humidity": Variable("%", *reading.HUMIDITY),
     "cloud_area_fraction": Variable("%", 0, 100),
+    "cloud_area_fraction_low": Variable("%", 0, 100),
+    "cloud_area_fraction_medium": Variable("%", 0, 100),
+    "cloud_area_fraction_high": Variable("%", 0, 100),
     "wind_speed": Variable("m/s", *reading.WIND),
     "wind_speed_of_gust": Variable("m/s", *reading.GUST),
 }
@@ -63,6 +66,13 @@ _OPTIONAL: Mapping[str, str] = {
     "wind_speed_of_gust": "no gusts",
 }
 """Not given everywhere (documentation, data model): said in a note where they are missing."""
+
+_LAYERS = (
+    "cloud_area_fraction_low",
+    "cloud_area_fraction_medium",
+    "cloud_area_fraction_high",
+)
+"""Likewise, where the whole cover is given."""
 
 STEP_H = 6
 """The longest step that the periods cover."""
@@ -225,7 +235,10 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         remarks,
     )
     temp_c = _temperature(series, times, rows, steps, remarks)
-    cloud = _on_hours(series.instant["cloud_area_fraction"] / 100.0, times, rows, steps)
+    cloud, low_cloud, middle_cloud, high_cloud = (
+        _on_hours(series.instant[name] / 100.0, times, rows, steps)
+        for name in ("cloud_area_fraction", *_LAYERS)
+    )
     direct, diffuse = sunlight.estimate(site, times, cloud)
     missing = [name for name, values in series.instant.items() if not np.isfinite(values).any()]
     remarks += _lacking(series, missing)
@@ -236,6 +249,9 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         wind_m_s=_on_hours(series.instant["wind_speed"], times, rows, steps),
         gust_m_s=_on_hours(series.instant["wind_speed_of_gust"], times, rows, ()),
         cloud=cloud,
+        cloud_low=low_cloud,
+        cloud_middle=middle_cloud,
+        cloud_high=high_cloud,
         rain_mm=_rain(series, times, rows),
         direct_w_m2=direct,
         diffuse_w_m2=diffuse,
@@ -452,7 +468,7 @@ def _rain(series: _Series, times: np.ndarray, rows: np.ndarray) -> Array:
 
 def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
     """A remark on what is given everywhere, but not here."""
-    names = [name for name in missing if name not in _OPTIONAL]
+    names = [name for name in missing if name not in (*_OPTIONAL, *_LAYERS)]
     rain = (series.hour_ahead["precipitation_amount"], series.six_ahead["precipitation_amount"])
     if not np.isfinite(rain).any():
         names.append("precipitation_amount")
@@ -464,6 +480,8 @@ def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> l
     notes = ["no past: what rain has fallen before is not known"]
     if "cloud_area_fraction" not in missing:
         notes.append("sunlight is estimated from cloud")
+        if not set(missing).isdisjoint(_LAYERS):
+            notes.append("cloud is not told by height: thin high cloud counts like any other")
     lowest = series.six_ahead["air_temperature_min"]
     if any(np.isfinite(lowest[step.row]) for step in steps):
         start = moment(series.at[steps[0].row])
