@@ -168,7 +168,15 @@ def _worked_out(
         water = crown_water(rain, rate, factor=axil_factor)
         wet = np.where(held, 0.0, hours_wet(water))
         by_rain, season = hours_wet_by_rain(wet, rain), _seasons(site, weather, temp)
-        wetted = under_sky & rained_on(water, rain)
+        # An hour of unknown rain may have wetted leaves. A forecast that tells no rain at all is not
+        # taken at its worst, for that would make every night some kelvins colder, and who carries
+        # in for nothing soon follows no order. It is told with the forecast, and crowns of plants
+        # that rot easily, which are not known to be dry, keep their margin.
+        if not _tells_rain(weather):
+            known = np.nan_to_num(rain, nan=0.0)
+            wetted = under_sky & rained_on(crown_water(known, rate, factor=axil_factor), known)
+        else:
+            wetted = under_sky & rained_on(water, rain)
     else:
         wet = hours_up_to(hourly.times, hourly.crown_wet_h, weather.times)
         by_rain = hours_up_to(hourly.times, hourly.rain_wet_h, weather.times)
@@ -308,6 +316,12 @@ def _light(site: Site, spots: Sequence[Spot], weather: Weather, night: np.ndarra
     # Unknown light of the night is none.
     unlit = (night | (elevation < sun.HORIZON_DEG))[:, None]
     return np.asarray(np.where(unlit & np.isnan(light), 0.0, light))
+
+
+def _tells_rain(weather: Weather) -> bool:
+    """Whether a forecast knows the rain of any hour after it was fetched."""
+    ahead = weather.times > weather.fetched_at.timestamp()
+    return not ahead.any() or bool(np.isfinite(weather.rain_mm[ahead]).any())
 
 
 def _lesser(times: np.ndarray, of_hour: Array, at: Array) -> Array:

@@ -45,7 +45,16 @@ class Habits:
     """A dip under the night limit that is no longer than this, on one night alone, is borne."""
 
     wet_margin_k: float = 1.5
-    """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement)."""
+    """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement).
+
+    It counts beside the colder leaf of a plant that is wet with rain, for it stands for another
+    thing: rot sets in sooner in tissue that is cold and wet, while the leaf is colder for water
+    evaporates from it. Weighed: growers' "drier as it gets colder" goes by a thermometer in the air
+    and so has something of both in it. But in the moist air of most rainy nights a wet leaf is only
+    some tenths of a kelvin under a dry one, and in dry air, where it may be two or three, crowns
+    dry within hours and the margin with them. Dew and a crown that nobody knows to be dry bring the
+    margin alone. Too much of both costs a trip, too little a crown.
+    """
 
     hours: tuple[Hours, ...] = ()
     """When the grower can water; empty: at any hour."""

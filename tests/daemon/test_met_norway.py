@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from sillward.errors import SourceError
 from sillward.forecast import Setup
 from sillward.forecast.fetch import Answer
+from sillward.forecast.reading import NO_RAIN
 from sillward.forecast.sources import known, met_norway
 from sillward.forecast.sources.met_norway import MetNorway, build, parse
 from sillward_rules import sun, sunlight
@@ -223,7 +224,7 @@ def test_without_any_rain_it_is_unknown_not_none() -> None:
     weather = read(met_body(rain_1=None, rain_6=None))
 
     assert np.isnan(weather.rain_mm).all()
-    assert remarked(weather) == ("the forecast has no precipitation_amount",)
+    assert remarked(weather) == ("the forecast has no precipitation_amount", NO_RAIN)
 
 
 def test_without_moisture_the_dew_point_is_unknown() -> None:

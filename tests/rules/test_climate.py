@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import fields, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -434,6 +434,31 @@ def test_rain_that_nobody_knows_of_may_have_fallen() -> None:
     assert here.wetted[MIDNIGHT, 0]
     assert here.leaf_c[MIDNIGHT, 0] < dry.leaf_c[MIDNIGHT, 0] - 1.0
     assert not at(SAID, changed(known, {"dew_point_c": UNKNOWN})).wetted.any()
+
+
+def test_a_forecast_that_tells_no_rain_at_all_makes_no_night_a_wet_one() -> None:
+    dry = sky(temp=12.0, dew_point_c=4.0, rain_mm=0.0, cloud=1.0)
+
+    here, known = at(SAID, changed(dry, {"rain_mm": UNKNOWN})), at(SAID, dry)
+
+    assert not here.wetted.any()
+    np.testing.assert_array_equal(here.leaf_c, known.leaf_c)
+    # The margin of what rots easily goes by this: crowns are not known to be dry.
+    assert np.isnan(here.crown_wet_h).all()
+
+
+def test_rain_that_another_source_knows_of_wets_the_night_that_tells_no_rain() -> None:
+    evening = MIDNIGHT - 4
+    rain = np.full(48, np.nan)
+    rain[: evening + 1] = 0.0
+    rain[evening] = 3.0
+    forecast = sky(temp=12.0, dew_point_c=10.0, cloud=1.0, rain_mm=rain)
+
+    here = at(SAID, replace(forecast, fetched_at=MAY + timedelta(hours=evening)))
+
+    assert not here.wetted[:evening].any()
+    assert here.wetted[evening : MIDNIGHT + 1].all()
+    assert not here.wetted[-1]
 
 
 @pytest.mark.parametrize("wind_m_s", [0.0, 0.5, 3.0, 12.0])

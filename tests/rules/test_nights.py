@@ -74,6 +74,20 @@ COLD = daily_curve(-5.0, 15.0, 96)
 # -- where it stands
 
 
+def test_without_any_rain_in_the_forecast_a_mild_dry_night_is_spent_outside() -> None:
+    """But where an hour of it is missing in the evening, it may have rained."""
+    hardy = plant(night_low=14.0, rot="low")
+    evening = np.where(np.arange(96) == 47, np.nan, 0.0)
+
+    def inside(rain_mm: object) -> bool:
+        sheet = told(Round.DUSK, np.full(96, 16.0), hardy, rain_mm=rain_mm, dew_point_c=4.0)
+        return any(chore.kind is ChoreKind.CARRY_IN for chore in sheet.chores)
+
+    assert not inside(0.0)
+    assert not inside(np.nan)
+    assert inside(evening)
+
+
 @pytest.mark.parametrize("spot", [WALL, PORCH])
 def test_a_plant_at_another_spot_that_is_too_cold_goes_on_to_its_shelter(spot: Spot) -> None:
     sheet = told(

@@ -472,7 +472,8 @@ def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
     rain = (series.hour_ahead["precipitation_amount"], series.six_ahead["precipitation_amount"])
     if not np.isfinite(rain).any():
         names.append("precipitation_amount")
-    return [f"the forecast has no {', '.join(names)}"] if names else []
+    said = [f"the forecast has no {', '.join(names)}"] if names else []
+    return [*said, reading.NO_RAIN] if "precipitation_amount" in names else said
 
 
 def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> list[str]:

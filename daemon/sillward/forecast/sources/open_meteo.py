@@ -200,6 +200,8 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     direct, diffuse = _radiation(series, times, missing)
     if missing:
         remarks.append(f"the forecast has no {', '.join(missing)}")
+    if "precipitation" in missing:
+        remarks.append(reading.NO_RAIN)
 
     def known(name: str, scale: float = 1.0) -> Array:
         values = series[name]
