@@ -7,6 +7,7 @@ from string import ascii_lowercase
 from typing import Any, NamedTuple
 
 from sillward import naming, rounds
+from sillward.coldest_hour import coldest_hour
 from sillward.collection import Household
 from sillward.document import of_chore, plain
 from sillward.forecast.keeper import Keeper
@@ -178,10 +179,12 @@ class _Series(NamedTuple):
     of: Callable[[AccountHour], float | None]
 
 
+_LEAF = _Series("leaf", "°C", 6, 1, lambda hour: hour.leaf_c)
+
 _COLUMNS = (
     _Series("fcst", "°C", 6, 1, lambda hour: hour.forecast["temp_c"]),
     _Series("spot", "°C", 6, 1, lambda hour: hour.temp_c),
-    _Series("leaf", "°C", 6, 1, lambda hour: hour.leaf_c),
+    _LEAF,
     _Series("RH", "%", 5, 0, lambda hour: hour.rh_pct),
     _Series("VPD", "kPa", 6, 2, lambda hour: hour.vpd_kpa),
     _Series("lVPD", "kPa", 6, 2, lambda hour: hour.leaf_vpd_kpa),
@@ -219,6 +222,9 @@ def why_text(account: Account, decided: Sequence[Sheet], voice: Voice) -> str:
         *_hour_lines(account.hours, letters, voice),
     ]
     lines += ["* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wetted then"]
+    if any(hour.leaf_wet for hour in account.hours):
+        lines.append("~ leaf wet with rain, or perhaps: judged as cooled by evaporation")
+    lines += coldest_hour(account, voice)
     lines += [
         f"{letters.get(rule.name, '?')} {_rule(rule, voice)}"
         for rule in account.rules
@@ -325,6 +331,8 @@ def _cell(hour: AccountHour, column: _Series, voice: Voice) -> str:
         told = "long"
     else:
         told = fixed(voice.units.shown(value, column.unit)[0], column.digits)
+    if column is _LEAF and hour.leaf_wet:
+        told = f"~{told}"
     return f"{told:>{column.width}}"
 
 
@@ -394,6 +402,10 @@ def why_document(account: Account, decided: Sequence[Sheet], site: Site) -> dict
                 "rain_mm": plain(hour.rain_mm),
                 "crown_wet_h": plain(hour.crown_wet_h),
                 "film_min": plain(hour.film_min),
+                "offset_k": plain(hour.offset_k),
+                "offset_share": plain(hour.offset_share),
+                "warming_cloud": plain(hour.warming_cloud),
+                "leaf_wet": hour.leaf_wet,
                 "rules": list(hour.rules),
                 "deciding": hour.deciding,
             }

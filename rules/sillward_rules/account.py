@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from sillward_rules import light, sun
+from sillward_rules.cloud import warming_cover
 from sillward_rules.collection import Collection, State
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plant import Plant, Traits
@@ -15,7 +16,7 @@ from sillward_rules.scene import Scene, chance_of, exposure_of, spread_of
 from sillward_rules.season import Season, day_length_h
 from sillward_rules.spot import Spot
 from sillward_rules.sun import Night
-from sillward_rules.weather import SERIES, Weather, at_moments, moment, rows_from_to
+from sillward_rules.weather import CLOUD_LAYERS, SERIES, Weather, at_moments, moment, rows_from_to
 
 HOURS = 24
 
@@ -28,8 +29,10 @@ class AccountHour:
     [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to the air [kPa]; wind_m_s [m/s];
     light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm]; crown_wet_h: how long crowns have been
     wet [h]; film_min: life of a film on a leaf wetted at that hour [min], inf if it outlasts the
-    next morning. rules: names of the rules that fire. deciding: the lowest leaf of the night and
-    of the cold morning after it.
+    next morning. offset_k: what the spot's offsets add to the forecast [K]; offset_share: how much
+    of the night offset wind and cloud leave (0..1). warming_cloud: how much low cloud would warm
+    like the cloud of the hour (0..1). leaf_wet: it is judged as wet with rain. rules: names of the
+    rules that fire. deciding: the lowest leaf of the night and of the cold morning after it.
     """
 
     at: datetime
@@ -46,6 +49,10 @@ class AccountHour:
     rain_mm: float | None
     crown_wet_h: float | None
     film_min: float | None
+    offset_k: float | None
+    offset_share: float | None
+    warming_cloud: float | None
+    leaf_wet: bool
     rules: tuple[str, ...]
     deciding: bool
 
@@ -195,6 +202,7 @@ def _hours(
     if deciding is not None and rows.size and rows[0] <= deciding <= rows[-1]:
         rows = np.union1d(rows, deciding)
     told = at_moments(scene.weather, climate.times[rows])
+    warming = warming_cover(told.cloud, *(getattr(told, name) for name in CLOUD_LAYERS))
     films = film_life_min(scene, column, climate.times[rows])
 
     def known(series: np.ndarray, row: int) -> float | None:
@@ -217,6 +225,10 @@ def _hours(
             rain_mm=known(climate.rain_mm, row),
             crown_wet_h=known(climate.crown_wet_h, row),
             film_min=None if np.isnan(films[number]) else films[number],
+            offset_k=known(climate.offset_k, row),
+            offset_share=known(climate.offset_share, row),
+            warming_cloud=known(warming, number),
+            leaf_wet=bool(climate.leaf_wet[row, column]),
             rules=tuple(one.rule.name for one in firings if _fires_at(one, climate.times[row])),
             deciding=row == deciding,
         )

@@ -13,7 +13,7 @@ from sillward_rules.cloud import warming_cover
 from sillward_rules.film import FilmAir, evaporation
 from sillward_rules.leaf import leaf_temperature
 from sillward_rules.light import ppfd, through_windows
-from sillward_rules.offset import night_shares, offsets, weather_share
+from sillward_rules.offset import night_offset_shares, night_shares, offsets, weather_share
 from sillward_rules.plant import GROWS
 from sillward_rules.season import Season, day_length_h, running_mean_c, season_of
 from sillward_rules.site import Site
@@ -56,9 +56,12 @@ class Climate:
     reaches the plants, ppfd the same in quanta [umol m-2 s-1], means of the hour that ends at the
     time; rain_mm, hail_pct (100 where hail is forecast) likewise; crown_wet_h how long a crown
     has been wet [h], by rain or dew, rain_wet_h if rain has a part in it; wet_bulb_k how far the
-    wet bulb is under the air [K]; net_w_m2 net radiation of a unit of wetted surface at air
-    temperature. season (class, spot) of `Season`, for each of GROWS: of the days that the weather
-    covers.
+    wet bulb is under the air [K]; wetted, leaf_wet masks: plants are wet with rain, or may be for
+    all we know, and their leaves are judged as wet surfaces; offset_k what was added to the
+    forecast's temperature [K], offset_share how much of the night offset wind and cloud leave
+    (0..1), both NaN where a spot holds itself; net_w_m2 net radiation of a unit of wetted surface
+    at air temperature. season (class, spot) of `Season`, for each of GROWS: of the days that the
+    weather covers.
     """
 
     spots: tuple[Spot, ...]
@@ -80,6 +83,9 @@ class Climate:
     rain_wet_h: Array
     wet_bulb_k: Array
     wetted: np.ndarray
+    leaf_wet: np.ndarray
+    offset_k: Array
+    offset_share: Array
     net_w_m2: Array
     pressure_kpa: float
     season: NDArray[np.object_]
@@ -138,10 +144,13 @@ def _worked_out(
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
     early, late = night_shares(site, weather.times)
     cloud, warming = _cloud(weather)
+    left = weather_share(bridge_gaps(weather.wind_m_s), cloud, warming)
+    shares = night_offset_shares(spots, left)
+    offset = offsets(spots, shares, early, late)
     temp = np.where(
         held,
         _held_temperature(spots, night),
-        _temperature(spots, weather, (cloud, warming), early, late),
+        bridge_gaps(weather.temp_c)[:, None] + offset,
     )
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
     blown = wind_at_height(
@@ -168,10 +177,10 @@ def _worked_out(
         water = crown_water(rain, rate, factor=axil_factor)
         wet = np.where(held, 0.0, hours_wet(water))
         by_rain, season = hours_wet_by_rain(wet, rain), _seasons(site, weather, temp)
-        # An hour of unknown rain may have wetted leaves. A forecast that tells no rain at all is not
-        # taken at its worst, for that would make every night some kelvins colder, and who carries
-        # in for nothing soon follows no order. It is told with the forecast, and crowns of plants
-        # that rot easily, which are not known to be dry, keep their margin.
+        # An hour of unknown rain may have wetted leaves. A forecast that tells no rain at all is
+        # not taken at its worst, for that would make every night some kelvins colder, and whoever
+        # carries in for nothing soon follows no order. It is told with the forecast, and crowns
+        # of plants that rot easily, which are not known to be dry, keep their margin.
         if not _tells_rain(weather):
             known = np.nan_to_num(rain, nan=0.0)
             wetted = under_sky & rained_on(crown_water(known, rate, factor=axil_factor), known)
@@ -226,6 +235,9 @@ def _worked_out(
         rain_wet_h=by_rain,
         wet_bulb_k=temp - air.wet_bulb(temp, vapour, pressure),
         wetted=wetted,
+        leaf_wet=wet_leaf,
+        offset_k=np.where(held, np.nan, offset),
+        offset_share=np.where(held, np.nan, shares),
         net_w_m2=net,
         pressure_kpa=pressure,
         season=season,
@@ -260,13 +272,6 @@ def _wind_share(spots: Sequence[Spot]) -> Array:
         return spot.wind
 
     return _each(spots, share)
-
-
-def _temperature(
-    spots: Sequence[Spot], weather: Weather, clouds: tuple[Array, Array], early: Array, late: Array
-) -> Array:
-    left = weather_share(bridge_gaps(weather.wind_m_s), *clouds)
-    return bridge_gaps(weather.temp_c)[:, None] + offsets(spots, left, early, late)
 
 
 def _cloud(weather: Weather) -> tuple[Array, Array]:

@@ -95,23 +95,32 @@ def weather_share(
     return np.asarray(np.sqrt(FULL_WIND_M_S / wind) * (1.0 - like_low * cover))
 
 
-def offsets(spots: Sequence[Spot], share_left: Array, early: Array, late: Array) -> Array:
-    """What is added to the forecast's temperature (time, spot) [K]; what is not said is 0.
+def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
+    """The share of each spot's night offset (time, spot) that counts in the middle of the night.
 
-    share_left (time,) is that of `weather_share`; early and late those of `night_shares`. At every
-    hour the colder of what early and late nights would have counts. Where nobody knows the wind or
-    the cloud, a cold offset counts in full and a warm one not at all. Under a roof neither wind nor
-    sky takes anything away.
+    share_left (time,) is that of `weather_share`. Where nobody knows the wind or the cloud, a cold
+    offset counts in full and a warm one not at all. Under a roof neither wind nor sky takes
+    anything away.
     """
-
-    def said(of: Callable[[Spot], float | None]) -> Array:
-        return np.array([of(spot) or 0.0 for spot in spots], dtype=np.float64)
-
-    by_night, by_day = said(lambda spot: spot.night_offset_k), said(lambda spot: spot.day_offset_k)
     roofed = np.array([spot.indoors for spot in spots], dtype=bool)
     left = share_left[:, None]
     cold = np.maximum(np.nan_to_num(left, nan=1.0), LEAST_COLD)
+    by_night = _said(spots, lambda spot: spot.night_offset_k)
     share = np.where(by_night < 0, cold, np.nan_to_num(left, nan=0.0))
-    night = by_night * np.where(roofed, 1.0, share)
+    return np.asarray(np.where(roofed, 1.0, share))
+
+
+def offsets(spots: Sequence[Spot], shares: Array, early: Array, late: Array) -> Array:
+    """What is added to the forecast's temperature (time, spot) [K]; what is not said is 0.
+
+    shares (time, spot) are those of `night_offset_shares`; early and late those of `night_shares`.
+    At every hour the colder of what early and late nights would have counts.
+    """
+    by_day = _said(spots, lambda spot: spot.day_offset_k)
+    night = _said(spots, lambda spot: spot.night_offset_k) * shares
     both = [by_day + (night - by_day) * one[:, None] for one in (early, late)]
     return np.minimum(*both)
+
+
+def _said(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
+    return np.array([of(spot) or 0.0 for spot in spots], dtype=np.float64)

@@ -252,7 +252,7 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
 
 
 def an_hour(at: datetime, value: float, film: float | None) -> AccountHour:
-    """An hour that is as wide as they come."""
+    """An hour that is as wide as they come; no rain is at -25 or 40 °C."""
     return AccountHour(
         at=at,
         night=True,
@@ -268,6 +268,10 @@ def an_hour(at: datetime, value: float, film: float | None) -> AccountHour:
         rain_mm=99.9,
         crown_wet_h=100.0,
         film_min=film,
+        offset_k=-1.0,
+        offset_share=0.5,
+        warming_cloud=1.0,
+        leaf_wet=0.0 < value < 30.0,
         rules=("one", "two", "three", "four", "five"),
         deciding=True,
     )

@@ -14,6 +14,7 @@ from sillward_rules.offset import (
     EVENING_FADE_H,
     LEAST_COLD,
     MORNING_FADE_H,
+    night_offset_shares,
     night_shares,
     offsets,
     weather_share,
@@ -36,7 +37,9 @@ def every_minute(first: float, hours: float) -> Array:
 
 def of_spot(spot: Spot, times: np.ndarray, left: float = 1.0) -> Array:
     share = np.full(times.shape, left)
-    return offsets((spot,), share, *night_shares(MENDOZA, times))[:, 0]
+    return offsets((spot,), night_offset_shares((spot,), share), *night_shares(MENDOZA, times))[
+        :, 0
+    ]
 
 
 @pytest.mark.parametrize(
