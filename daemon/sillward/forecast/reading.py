@@ -43,7 +43,7 @@ MOST_DEGREES_AWAY = 0.6
 LEAST_AHEAD = timedelta(hours=24)
 """A forecast that does not reach so far is a torn one. Judgement: the coming night and its end."""
 
-NO_RAIN = "no rain is forecast, so wet nights are not seen; what rots easily counts as wet"
+NO_RAIN = "nothing is said of rain: wet leaves are not seen, and what rots easily counts as wet"
 """A remark on a forecast that has no precipitation at all."""
 
 LAST_SECOND = 2**33
