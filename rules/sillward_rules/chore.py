@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
-from functools import cache
+from functools import cache, cached_property
 from itertools import chain
 from typing import Any, overload
 
@@ -64,6 +64,44 @@ class Reason:
     until: datetime | None = None
     there: float | None = None
     also: "tuple[Reason, ...]" = ()
+
+
+class Names(Sequence[str]):
+    """The names of some groups of plants, one after the other: laid out when they are first read.
+
+    Of a week's many chores few are asked.
+    """
+
+    def __init__(self, groups: Sequence[tuple[str, ...]]) -> None:
+        self._groups = groups
+
+    @cached_property
+    def _laid_out(self) -> tuple[str, ...]:
+        return tuple(chain.from_iterable(self._groups))
+
+    @overload
+    def __getitem__(self, index: int) -> str: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[str, ...]: ...
+    def __getitem__(self, index: int | slice) -> str | tuple[str, ...]:
+        """A name, or several."""
+        return self._laid_out[index]
+
+    def __len__(self) -> int:
+        """How many names."""
+        return sum(map(len, self._groups))
+
+    def __iter__(self) -> Iterator[str]:
+        """The names."""
+        return iter(self._laid_out)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether it is the same names in the same order."""
+        return isinstance(other, Names | tuple) and self._laid_out == tuple(other)
+
+    def __hash__(self) -> int:
+        """As a tuple of them."""
+        return hash(self._laid_out)
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
@@ -153,13 +191,13 @@ class Chore:
 
     id: str
     kind: ChoreKind
-    plants: tuple[str, ...]
+    plants: Sequence[str]
     from_spot: str
     to_spot: str
     not_before: datetime | None
     before: datetime
     grounds: Grounds
-    unconfirmed: tuple[str, ...] = ()
+    unconfirmed: Sequence[str] = ()
     """Plants of it for which an order was told before and nobody has confirmed it: of carrying in
     this one itself, of carrying out the one to carry them in."""
     overdue_since: datetime | None = None
@@ -334,15 +372,16 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
         start = rounded_up(start, site)
         if before - start < LEAST_WINDOW and first.kind in WETTINGS:
             start = rounded_down(start - DISPLAY_STEP, site)
+    grounds = Grounds.joined([one.grounds for one in walk])
     return Chore(
         id=chore_id,
         kind=first.kind,
-        plants=tuple(chain.from_iterable(names for one in walk for names in one.grounds.groups)),
+        plants=Names(grounds.groups),
         from_spot=first.from_spot,
         to_spot=first.to_spot,
         not_before=start if start is None else min(start, before),
         before=before,
-        grounds=Grounds.joined([one.grounds for one in walk]),
+        grounds=grounds,
         unconfirmed=tuple(
             name
             for one in walk

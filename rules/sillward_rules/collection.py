@@ -178,11 +178,15 @@ class Collection:
     feed: Recipe | None = None
     kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
     """The plants put together with those that differ in nothing but their name."""
+    names: tuple[tuple[str, ...], ...] = field(init=False, repr=False, compare=False)
+    """Of the plants of each kind."""
     traits: Traits = field(init=False, repr=False, compare=False)
     """Of the first plant of each kind."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
+        names = tuple(tuple(plant.name for plant in kind) for kind in self.kinds)
+        object.__setattr__(self, "names", names)
         object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
 
     def spot(self, name: str) -> Spot:

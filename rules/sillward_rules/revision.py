@@ -52,7 +52,7 @@ class Order:
 
     id: str
     kind: ChoreKind
-    plants: tuple[str, ...]
+    plants: Sequence[str]
     from_spot: str
     to_spot: str
     at: datetime

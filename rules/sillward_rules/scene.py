@@ -1,6 +1,6 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
@@ -48,6 +48,29 @@ class Cohort:
     plant: Plant
     names: tuple[str, ...]
     state: PlantState
+
+
+class States(Mapping[str, PlantState]):
+    """The state of every plant of some cohorts, by name: laid out when it is first read."""
+
+    def __init__(self, cohorts: Sequence[Cohort]) -> None:
+        self._cohorts = cohorts
+
+    @cached_property
+    def _by_name(self) -> dict[str, PlantState]:
+        return {name: cohort.state for cohort in self._cohorts for name in cohort.names}
+
+    def __getitem__(self, name: str) -> PlantState:
+        """The state of a plant."""
+        return self._by_name[name]
+
+    def __iter__(self) -> Iterator[str]:
+        """The names."""
+        return iter(self._by_name)
+
+    def __len__(self) -> int:
+        """How many plants."""
+        return len(self._by_name)
 
 
 class Scene:
@@ -204,10 +227,10 @@ class Scene:
         np.fmax.at(highest, self.home, self.traits.limits["night_low"])
         return highest
 
-    @cached_property
-    def states(self) -> dict[str, PlantState]:
+    @property
+    def states(self) -> States:
         """The completed state of every plant, by name."""
-        return {name: cohort.state for cohort in self.cohorts for name in cohort.names}
+        return States(self.cohorts)
 
     def columns_of(self, spots: Iterable[str]) -> np.ndarray:
         """Spot columns of these spots; -1 for what is none."""
@@ -446,17 +469,18 @@ def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray
     for it: then it was carried in. A plant recorded at a spot that no longer exists has no
     history. The second part is the kind of each cohort.
     """
-    kinds = scene.collection.kinds
+    collection = scene.collection
     now = {name: _now(scene, one) for name, one in state.items()}
     known = {name: one for name, one in now.items() if one.spot in scene.columns}
     carried = _carried_in_last_night(scene, known)
     cohorts: list[Cohort] = []
     of_kind: list[int] = []
-    for number, (kind, inside) in enumerate(zip(kinds, carried.tolist(), strict=True)):
-        first = kind[0]
-        unknown = PlantState(first.shelter if inside and first.shelter else first.home)
-        for one, names in _parted(kind, known, unknown).items():
-            cohorts.append(Cohort(len(cohorts), first, tuple(names), one))
+    at = {spot: PlantState(spot) for spot in scene.columns}
+    kinds = zip(collection.traits.plants, collection.names, carried.tolist(), strict=True)
+    for number, (first, names, inside) in enumerate(kinds):
+        unknown = at[first.shelter if inside and first.shelter else first.home]
+        for one, part in _parted(names, known, unknown):
+            cohorts.append(Cohort(len(cohorts), first, part, one))
             of_kind.append(number)
     return tuple(cohorts), np.array(of_kind, dtype=np.int64)
 
@@ -474,14 +498,14 @@ def _now(scene: Scene, state: PlantState) -> PlantState:
 
 
 def _parted(
-    kind: Sequence[Plant], known: Mapping[str, PlantState], unknown: PlantState
-) -> dict[PlantState, list[str]]:
+    names: tuple[str, ...], known: Mapping[str, PlantState], unknown: PlantState
+) -> list[tuple[PlantState, tuple[str, ...]]]:
     if not known:
-        return {unknown: [plant.name for plant in kind]}
+        return [(unknown, names)]
     parts: dict[PlantState, list[str]] = {}
-    for plant in kind:
-        parts.setdefault(known.get(plant.name, unknown), []).append(plant.name)
-    return parts
+    for name in names:
+        parts.setdefault(known.get(name, unknown), []).append(name)
+    return [(state, tuple(part)) for state, part in parts.items()]
 
 
 def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.ndarray:

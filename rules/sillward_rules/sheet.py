@@ -3,7 +3,7 @@
 draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from enum import Enum
@@ -89,7 +89,7 @@ class Sheet:
     """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
     held: dict[str, float | None] = field(default_factory=dict)
     """The same of every spot, indoors too: what it holds."""
-    states: dict[str, PlantState] = field(default_factory=dict)
+    states: Mapping[str, PlantState] = field(default_factory=dict)
     feed: str | None = None
     """The feed in use: what to weigh in, and how strong it is."""
     notes: tuple[str, ...] = ()

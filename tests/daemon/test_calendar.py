@@ -241,7 +241,9 @@ def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
     told = the_event(stored(document)).text("DESCRIPTION")
     trip = a_trip(at=local("18:40"))
     unknown = replace(trip.grounds.reasons[0], value=None)
-    expected = the_event(expected=[replace(trip, grounds=Grounds.of((trip.plants, unknown)))])
+    expected = the_event(
+        expected=[replace(trip, grounds=Grounds.of((tuple(trip.plants), unknown)))]
+    )
 
     assert "the night is not known, so it is treated as cold" in told
     assert expected.text("DESCRIPTION").startswith("The night is not known, so treat it as cold\n")

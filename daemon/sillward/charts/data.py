@@ -230,7 +230,7 @@ def water_chart(
         ],
         days=days,
         windows=[
-            Window(walk.not_before or now, walk.before, walk.plants)
+            Window(walk.not_before or now, walk.before, tuple(walk.plants))
             for walk in walks
             if walk.from_spot == spot and (plant is None or plant.name in walk.plants)
         ],

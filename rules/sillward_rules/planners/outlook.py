@@ -9,7 +9,7 @@ import numpy as np
 
 from sillward_rules import light, sun
 from sillward_rules.air import Array
-from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
+from sillward_rules.chore import Chore, ChoreKind, Names, in_order, into_chores
 from sillward_rules.planners import asked, carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
 from sillward_rules.planners.wetting import DaySteps
@@ -38,7 +38,7 @@ class NightAhead:
 
     day: date
     lows: dict[str, float | None]
-    plants_in: tuple[str, ...]
+    plants_in: Sequence[str]
     judged: bool
     chance: float | None = None
 
@@ -163,7 +163,7 @@ def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> 
             scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
             for column in _outdoor_columns(scene)
         },
-        plants_in=scene.names(judged.cohorts.tolist()),
+        plants_in=Names([scene.cohorts[one].names for one in judged.cohorts.tolist()]),
         judged=bool(judged.judged[judged.needs].all()),
         chance=_chance(scene, night),
     )
