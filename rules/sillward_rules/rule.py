@@ -411,9 +411,8 @@ def classes_of(rule: Rule, traits: Traits, columns: np.ndarray, climate: Climate
     speaks = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
     speaks &= rule.plants.among(traits)
     if rule.season:
-        spoken = np.flatnonzero(speaks)
-        seasons = climate.season[traits.grows[spoken], columns[spoken]]
-        speaks[spoken] = [one.value in rule.season for one in seasons]
+        speaking = np.array([[one.value in rule.season for one in row] for row in climate.season])
+        speaks &= speaking[traits.grows, columns]
     spoken = np.flatnonzero(speaks)
     rots = traits.rot[spoken] == "high"
     first, of_class = alike(columns[spoken], bounds[spoken], rots, others[spoken])
@@ -465,11 +464,18 @@ def alike(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             codes = np.unique(codes, return_inverse=True)[1].reshape(-1)
             size = codes.size
         codes, size = codes * count + parts, size * count
-    _, first, groups = np.unique(codes, return_index=True, return_inverse=True)
-    return first, groups.reshape(-1)
+    if size > _SPARSE * codes.size:
+        _, first, groups = np.unique(codes, return_index=True, return_inverse=True)
+        return first, groups.reshape(-1)
+    first_of = np.full(size, -1, dtype=np.int64)  # with so few codes a place for each is quicker
+    first_of[codes[::-1]] = np.arange(codes.size)[::-1]
+    used = first_of >= 0
+    return first_of[used], (np.cumsum(used) - 1)[codes]
 
 
 _MOST_CODES = 2**62
+_SPARSE = 8
+"""Codes a row from which on sorting them is quicker. Measured."""
 _NEAR = 1024
 
 

@@ -43,9 +43,17 @@ class Moves:
 
 
 def carry_in(
-    scene: Scene, night: Night, judged: Judgement, lows: Array, standing: Standing
+    scene: Scene,
+    night: Night,
+    judged: Judgement,
+    lows: Array,
+    standing: Standing,
+    *,
+    staying: bool = True,
 ) -> Moves:
     """Errands for a night: in with what stands outside, stay in for what is under cover.
+
+    staying: whether those to stay in are wanted.
 
     A plant that stands under cover that does not hold its limit goes on to where that is held, its
     own shelter or another. One for which there is no shelter at all gets no errand; the warnings
@@ -61,8 +69,9 @@ def carry_in(
     goes = judged.needs & ~stays & (to >= 0) & (to != standing)
     end = np.full(standing.shape, night.end.timestamp())
     here, reason = (standing, standing), judged.reason
+    stay = np.flatnonzero(stays & staying)
     moves = [
-        *errands(scene, ChoreKind.STAY_IN, np.flatnonzero(stays), here, (None, end), reason),
+        *errands(scene, ChoreKind.STAY_IN, stay, here, (None, end), reason),
         *(
             replace(errand, unconfirmed=unconfirmed, overdue=late)
             # What was told comes first, and keeps its id.
@@ -142,12 +151,17 @@ def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standin
 
 
 def carry_out(
-    scene: Scene, day: date, standing: Standing, unsure: np.ndarray | None = None
+    scene: Scene,
+    day: date,
+    standing: Standing,
+    unsure: np.ndarray | None = None,
+    *,
+    staying: bool = True,
 ) -> Moves:
     """Errands for a day: out with what is under cover, or stay in if the day is not worth it.
 
     standing: where the cohorts stand that morning; who is not under cover is left alone.
-    unsure (cohort,): of whom nobody has said that they were taken in.
+    unsure (cohort,): of whom nobody has said that they were taken in. staying: as in `carry_in`.
     """
     events = sun.day_events(scene.site, day)
     inside = np.flatnonzero(scene.covered(standing))
@@ -170,7 +184,7 @@ def carry_out(
     since = np.where(away >= 0, start, events.sunrise.timestamp())
     hot = heat.moves(scene, away, since, events.sunset)
     goes = goes[hot.to[goes] != standing[goes]]  # it would come back before the heat
-    stays = np.setdiff1d(inside, goes)
+    stays = np.setdiff1d(inside, goes) if staying else inside[:0]
     day_start = np.full(standing.shape, events.sunrise.timestamp())
     day_end = np.full(standing.shape, sunset)
 

@@ -110,9 +110,8 @@ def look_ahead(scene: Scene) -> Outlook:
             days += [day] if offset else []
         judged = asked.insisted(scene, night, judge_night(scene, night))
         lows = shelter.spot_lows(scene, night)
-        moves = carry.carry_in(scene, night, judged, lows, standing)
-        carried = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_IN]
-        chores += into_chores(carried, scene.site, night.day, scene.now)
+        moves = carry.carry_in(scene, night, judged, lows, standing, staying=False)
+        chores += into_chores(moves.errands, scene.site, night.day, scene.now)
         standing = moves.standing
         slept.append((night, standing))
         for remark in carry.night_warnings(scene, lows, judged, standing):
@@ -136,9 +135,8 @@ def _day(
     scene: Scene, day: date, standing: Standing, fed: Array
 ) -> tuple[tuple[Chore, ...], Standing, Array, DayAhead]:
     """A day's walks out, where the plants then stand, when they were fed, the day's account."""
-    moves = carry.carry_out(scene, day, standing)
-    going = [errand for errand in moves.errands if errand.kind is ChoreKind.CARRY_OUT]
-    out = into_chores(going, scene.site, day, scene.now)
+    moves = carry.carry_out(scene, day, standing, staying=False)
+    out = into_chores(moves.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, moves.standing, out)
     account, fed = _day_ahead(scene, day, places, fed)
     return out, moves.standing, fed, account
