@@ -1,6 +1,5 @@
 """Carry in, carry out, stay in: errands from a night's judgement and from what the day allows."""
 
-import math
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
@@ -13,7 +12,7 @@ from sillward_rules.planners import asked, heat, shelter
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, chance_in, errands
+from sillward_rules.scene import Scene, Standing, chance_in, errands, parted
 from sillward_rules.sun import Night
 from sillward_rules.weather import moment, rows_from_to
 
@@ -260,25 +259,20 @@ class _DaysOut:
         home, limit = self.scene.home[cohorts], self._limits(cohorts)
         first, groups = alike(home, limit, back)
         until = np.empty(first.shape)
-        for number, index in enumerate(first.tolist()):
-            hours = self._at(int(home[index]))
-            until[number] = _worth_until(hours, float(limit[index]), float(back[index]))
+        for numbers in parted(np.arange(first.size), home[first]):
+            which = first[numbers]
+            until[numbers] = _worth_until(self._at(int(home[which[0]])), limit[which], back[which])
         return np.asarray(until[groups])
 
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
         """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
         home, limit = self.scene.home[cohorts], self._limits(cohorts)
         first, groups = alike(home, limit)
-        out, cold = np.full(first.shape, np.inf), np.full(first.shape, np.inf)
-        for number, index in enumerate(first.tolist()):
-            bound = None if np.isnan(limit[index]) else float(limit[index])
-            hours = self._at(int(home[index]))
-            since = self._out_from(hours, bound)
-            if since is None:
-                continue
-            out[number] = since.timestamp()
-            again = None if bound is None else _cold_again(hours, since, bound)
-            cold[number] = np.inf if again is None else again.timestamp()
+        out, cold = np.empty(first.shape), np.empty(first.shape)
+        for numbers in parted(np.arange(first.size), home[first]):
+            hours, bound = self._at(int(home[first[numbers[0]]])), limit[first[numbers]]
+            out[numbers] = self._out_from(hours, bound)
+            cold[numbers] = _cold_again(hours, out[numbers], bound)
         return out[groups], cold[groups]
 
     def warmest(self, cohort: int) -> Reason:
@@ -315,56 +309,72 @@ class _DaysOut:
             value, at = round(float(by_day[index]), 2), moment(times[index])
         return _Hours(times, leaf, value, at)
 
-    def _out_from(self, hours: _Hours, limit: float | None) -> datetime | None:
-        """When the leaf has been above the limit by the margin for long enough; None: never.
+    def _out_from(self, hours: _Hours, limit: Array) -> Array:
+        """When the leaf has been above each limit by the margin for long enough [unix s].
 
-        By day, and not before now.
+        By day, and not before now; infinite for never. NaN: no limit.
         """
-        scene, events = self.scene, self.events
-        bound = -math.inf if limit is None else limit + scene.habits.out_margin_k
-        warm = hours.leaf_c >= bound
-        until = hours.times + scene.habits.out_after.total_seconds()
-        ends = np.searchsorted(hours.times, until)
-        for index in np.flatnonzero(warm & (ends < warm.size)).tolist():
-            if (
-                not warm[index : ends[index] + 1].all()
-                or moment(hours.times[index]) > events.sunset
-            ):
-                continue
-            since = max(_crossing(hours, index, bound), events.sunrise)
-            return max(since + scene.habits.out_after, scene.now)
-        return None
+        habits, size = self.scene.habits, hours.times.size
+        if not size:
+            return np.full(limit.shape, np.inf)
+        bound = np.where(np.isnan(limit), -np.inf, limit + habits.out_margin_k)
+        warm = hours.leaf_c >= bound[:, None]
+        ends = np.searchsorted(hours.times, hours.times + habits.out_after.total_seconds())
+        cold = np.where(warm, size, np.arange(size))
+        next_cold = np.minimum.accumulate(cold[:, ::-1], axis=1)[:, ::-1]
+        by_day = hours.times <= self.events.sunset.timestamp()
+        lasts = (next_cold > ends) & (ends < size) & by_day
+        since = _crossings(hours, np.argmax(lasts, axis=1), bound)
+        since = np.maximum(since, self.events.sunrise.timestamp())
+        out = np.maximum(since + habits.out_after.total_seconds(), self.scene.now.timestamp())
+        return np.where(lasts.any(axis=1), out, np.inf)
 
 
-def _worth_until(hours: _Hours, limit: float, back: float) -> float:
+def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
     """The latest start [unix s] from which on `GAIN` is gathered until back [unix s].
 
-    limit : [°C]; NaN: every hour counts in full. An hour of which nothing is known counts nothing.
-    -infinite where the whole day does not bring so much.
+    All (class,). limit : [°C]; NaN: every hour counts in full. An hour of which nothing is known
+    counts nothing. -infinite where the whole day does not bring so much.
     """
-    if not hours.times.size or not np.isfinite(back):
-        return -math.inf
-    share = np.clip((hours.leaf_c - limit) / WARM_K, 0.0, 1.0)
-    share = np.ones(hours.times.size) if math.isnan(limit) else np.nan_to_num(share, nan=0.0)
-    times = hours.times.astype(np.float64)
-    gained = np.append(0.0, np.cumsum((share[1:] + share[:-1]) / 2 * np.diff(times)))
-    least = float(np.interp(back, times, gained)) - GAIN.total_seconds()
-    return float(np.interp(least, gained, times)) if least >= 0 else -math.inf
+    times, classes = hours.times.astype(np.float64), np.arange(limit.size)
+    if times.size < 2:
+        return np.full(limit.shape, -np.inf)
+    share = np.nan_to_num(np.clip((hours.leaf_c - limit[:, None]) / WARM_K, 0.0, 1.0), nan=0.0)
+    share[np.isnan(limit)] = 1.0
+    gained = np.zeros(share.shape)
+    gained[:, 1:] = np.cumsum((share[:, 1:] + share[:, :-1]) / 2 * np.diff(times), axis=1)
+
+    def straight(at: Array, known: Array, sought: Array) -> Array:
+        """What is sought where the known, both (class, row), has risen to a value (class,)."""
+        row = np.clip(np.sum(known <= at[:, None], axis=1) - 1, 0, times.size - 2)
+        here, rise = known[classes, row], sought[classes, row + 1] - sought[classes, row]
+        run = known[classes, row + 1] - here
+        part = np.clip((at - here) / np.where(run > 0, run, 1.0), 0.0, 1.0)
+        return np.asarray(sought[classes, row] + part * rise)
+
+    clock = np.broadcast_to(times, gained.shape)
+    back = np.where(np.isfinite(back), back, times[0])
+    least = straight(back, clock, gained) - GAIN.total_seconds()
+    return np.where(least >= 0, straight(least, gained, clock), -np.inf)
 
 
-def _cold_again(hours: _Hours, since: datetime, limit: float) -> datetime | None:
-    """When the leaf falls under the limit after this moment; None: not by the morning."""
-    cold = np.flatnonzero((hours.leaf_c < limit) & (hours.times > since.timestamp()))
-    return _crossing(hours, int(cold[0]), limit) if cold.size else None
+def _cold_again(hours: _Hours, since: Array, limit: Array) -> Array:
+    """When the leaf falls under each limit after these moments [unix s]; infinite: not by the
+    morning."""
+    if not hours.times.size:
+        return np.full(limit.shape, np.inf)
+    cold = (hours.leaf_c < limit[:, None]) & (hours.times > since[:, None])
+    falls = _crossings(hours, np.argmax(cold, axis=1), limit)
+    return np.where(cold.any(axis=1), falls, np.inf)
 
 
-def _crossing(hours: _Hours, index: int, bound: float) -> datetime:
-    """When the leaf crossed the bound on the way to this moment; itself if that is not known."""
-    at = moment(hours.times[index])
-    if index == 0:
-        return at
-    step = hours.leaf_c[index] - hours.leaf_c[index - 1]
-    if not np.isfinite(step) or step == 0 or not np.isfinite(bound):
-        return at
-    share = float((hours.leaf_c[index] - bound) / step)
-    return at - min(max(share, 0.0), 1.0) * (at - moment(hours.times[index - 1]))
+def _crossings(hours: _Hours, rows: np.ndarray, bound: Array) -> Array:
+    """When the leaf crossed each bound on the way to its row [unix s]; the row's own moment if
+    that is not known."""
+    before = np.maximum(rows - 1, 0)
+    at = hours.times[rows].astype(np.float64)
+    step = hours.leaf_c[rows] - hours.leaf_c[before]
+    known = np.isfinite(step) & (step != 0) & np.isfinite(bound)
+    share = (hours.leaf_c[rows] - bound) / np.where(known, step, 1.0)
+    back = np.clip(np.where(known, share, 0.0), 0.0, 1.0)
+    return np.asarray(at - back * (at - hours.times[before]))
