@@ -485,6 +485,8 @@ def _coded(column: np.ndarray) -> tuple[np.ndarray, int]:
         low, high = int(column.min()), int(column.max())
         if high - low < _NEAR:
             return column.astype(np.int64) - low, high - low + 1
+    if column.size and (column == column[0]).all():
+        return np.zeros(column.shape, dtype=np.int64), 1
     values, inverse = np.unique(column, return_inverse=True)
     return inverse.reshape(-1), max(values.size, 1)
 

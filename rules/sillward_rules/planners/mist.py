@@ -8,12 +8,20 @@ import numpy as np
 
 from sillward_rules import sun
 from sillward_rules.air import Array
-from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_down, rounded_up
+from sillward_rules.chore import (
+    LEAST_WINDOW,
+    Chore,
+    ChoreKind,
+    Errand,
+    Reason,
+    rounded_down,
+    rounded_up,
+)
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import MistingMissed, Remark
 from sillward_rules.rule import Firing, alike
-from sillward_rules.scene import Scene, Standing, errands
+from sillward_rules.scene import Scene, Standing, errands, parted
 from sillward_rules.season import Season
 from sillward_rules.weather import moment
 
@@ -79,23 +87,36 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
         return DayPlans((), which)
     column, low = places.column[cohorts], scene.traits.limits["night_low"][cohorts]
     start = _starts(scene, steps, column, low, places.since[cohorts])
-    until, done = places.until[cohorts], _misted_today(scene, steps)[cohorts]
-    first, groups = alike(column, start, scene.roots[cohorts], until, needs[cohorts], done)
+    # What comes after the last wetting changes no plan.
+    last = np.minimum(_last_wettings(scene, steps, column, cohorts), places.until[cohorts])
+    need = np.minimum(scene.climate.times[needs[cohorts]], last)
+    done = _misted_today(scene, steps)[cohorts]
+    able = np.flatnonzero(start + LEAST_WINDOW.total_seconds() <= last)
+    keys = (column, start, scene.roots[cohorts], last, need, done)
+    first, groups = alike(*(key[able] for key in keys))
     plans = []
-    for index in first.tolist():
+    for index in able[first].tolist():
         plant = scene.traits.plants[int(cohorts[index])]
-        begin = None if np.isnan(start[index]) else moment(start[index])
         planner = MistDay(
             scene,
             steps.films(int(column[index])),
-            Roots(plant.holder, plant.velamen, plant.rot),
-            until=moment(until[index]),
-            need=moment(scene.climate.times[needs[cohorts[index]]]),
+            Roots(plant.holder, plant.velamen),
+            last=moment(last[index]),
+            need=moment(need[index]),
             misted_at=None if np.isnan(done[index]) else moment(done[index]),
         )
-        plans.append(planner.plan(begin))
-    which[cohorts] = groups
+        plans.append(planner.plan(moment(start[index])))
+    which[cohorts[able]] = groups
     return DayPlans(tuple(plans), which)
+
+
+def _last_wettings(scene: Scene, steps: DaySteps, column: np.ndarray, cohorts: np.ndarray) -> Array:
+    """(of these cohorts) until when crowns may be wetted at these columns [unix s]; NaN: never."""
+    last, rot = np.full(column.shape, np.nan), scene.traits.rot[cohorts]
+    for one in parted(np.arange(column.size), column, rot):
+        at = steps.films(int(column[one[0]])).last_wetting(rot[one[0]])
+        last[one] = np.nan if at is None else at.timestamp()
+    return last
 
 
 def _misted_today(scene: Scene, steps: DaySteps) -> Array:

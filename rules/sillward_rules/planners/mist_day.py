@@ -12,7 +12,7 @@ import numpy as np
 
 from sillward_rules.chore import LEAST_WINDOW
 from sillward_rules.planners.wetting import DayFilms
-from sillward_rules.plant import Holder, Rot
+from sillward_rules.plant import Holder
 from sillward_rules.scene import Scene
 
 DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
@@ -79,11 +79,13 @@ class Roots:
 
     holder: Holder
     velamen: bool
-    rot: Rot
 
 
 class MistDay:
-    """Plans the day of one kind of roots at one spot."""
+    """Plans the day of one kind of roots at one spot.
+
+    last: until when they may be wetted; need: until when they want to be, not after that.
+    """
 
     def __init__(
         self,
@@ -91,7 +93,7 @@ class MistDay:
         films: DayFilms,
         roots: Roots,
         *,
-        until: datetime,
+        last: datetime,
         need: datetime,
         misted_at: datetime | None,
     ) -> None:
@@ -100,37 +102,33 @@ class MistDay:
         self.roots = roots
         self.tolerance = DRY_TOLERANCE_KPA_H[roots.holder]
         self.life = films.velamen if roots.velamen else films.leaf
-        self.until = until
+        self.last = last
         self.need = need
         self.misted_at = misted_at
         self.most = scene.habits.mistings_most
 
-    def plan(self, start: datetime | None) -> Plan:
+    def plan(self, start: datetime) -> Plan:
         """The day's mistings: at their best hours, or in the hours that the grower has."""
-        last = self.films.last_wetting(self.roots.rot)
-        last = None if last is None else min(last, self.until)
-        if start is None or last is None or start + LEAST_WINDOW > last:
-            return Plan()
         if np.isnan(self.films.at(self.films.leaf, start)):
             return Plan()
-        first = self._first(start, last)
+        first = self._first(start)
         begun = self.misted_at is not None or self._rain_does(first)
-        repeats = self._repeats(self.misted_at or first.opens, last)
+        repeats = self._repeats(self.misted_at or first.opens)
         best = _one_after_the_other([*([] if begun else [first]), *repeats])
         if not self.scene.habits.hours or not best:
             return Plan(best)
-        slots = self._slots(start, last)
+        slots = self._slots(start)
         fitted = [self._fitted(misting, slots) for misting in best]
         if all(fitted):
             return Plan(tuple(one for one in fitted if one is not None))
-        return self._least_bad(start, last, first, best, slots)
+        return self._least_bad(start, first, best, slots)
 
     # -- the best hours
 
-    def _first(self, start: datetime, last: datetime) -> Misting:
+    def _first(self, start: datetime) -> Misting:
         """The first misting, as long as one stays wet long enough."""
         end, takes = self._window(start)
-        closes = min(end, last)
+        closes = min(end, self.last)
         # The moment that tells most: an hour after the window, or its start if it never opens.
         at = closes + timedelta(hours=1) if takes else start
         return Misting(start, closes, at, self.films.at(self.films.leaf, at), takes)
@@ -153,13 +151,13 @@ class MistDay:
         window = slice(self.films.index(first.opens), self.films.index(first.closes))
         return bool(self.films.rained_on[window].any())
 
-    def _repeats(self, at: datetime, last: datetime) -> list[Misting]:
+    def _repeats(self, at: datetime) -> list[Misting]:
         """The mistings after one at this moment."""
         repeats: list[Misting] = []
         while len(repeats) < self.most - 1:
             wet_until = self._wet_until(at)
             due = None if wet_until is None else self.films.dried_out(wet_until, self.tolerance)
-            if wet_until is None or due is None or due > min(self.need, last):
+            if wet_until is None or due is None or due > self.need:
                 return repeats
             rained = self._last_rain(at, due)
             if rained is not None:
@@ -167,7 +165,7 @@ class MistDay:
                 continue
             # Not before the last one has dried, however early the walk.
             opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
-            closes = min(max(due, self.scene.now) + REPEAT_SLACK, last)  # overdue is due now
+            closes = min(max(due, self.scene.now) + REPEAT_SLACK, self.last)  # overdue is due now
             if opens + LEAST_WINDOW > closes:
                 return repeats
             repeats.append(self._repeat(opens, closes, due))
@@ -197,10 +195,10 @@ class MistDay:
 
     # -- the hours that the grower has
 
-    def _slots(self, start: datetime, last: datetime) -> list[tuple[datetime, datetime]]:
-        """The grower's hours between these moments."""
+    def _slots(self, start: datetime) -> list[tuple[datetime, datetime]]:
+        """The grower's hours from this moment to the last wetting."""
         films = self.films
-        free = (films.starts >= start.timestamp()) & (films.starts <= last.timestamp())
+        free = (films.starts >= start.timestamp()) & (films.starts <= self.last.timestamp())
         free &= films.steps.free & ~films.rained_on  # nobody mists in the rain
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
@@ -222,20 +220,18 @@ class MistDay:
     def _least_bad(
         self,
         start: datetime,
-        last: datetime,
         first: Misting,
         best: Sequence[Misting],
         slots: Sequence[tuple[datetime, datetime]],
     ) -> Plan:
         """The plan within the slots whose longest dry time is least; what it misses is named."""
-        end = min(self.need, last)
         choices = [one for slot in slots for one in _grid(*slot)]
         while len(choices) > MOST_CHOICES:
             choices = choices[::2]
         left = self.most - (self.misted_at is not None)
         size = min(left, len(best) + 1, len(choices))
         plans = (plan for count in range(size + 1) for plan in combinations(choices, count))
-        chosen = min(plans, key=lambda plan: self._cost(start, end, plan))
+        chosen = min(plans, key=lambda plan: self._cost(start, plan))
         mistings = []
         for at in chosen:
             opens, closes = next(slot for slot in slots if slot[0] <= at <= slot[1])
@@ -244,28 +240,28 @@ class MistDay:
             closes = min(closes, first.closes) if takes else closes
             film = self.films.at(self.films.leaf, at)
             mistings.append(Misting(opens, closes, at, film, takes))
-        dry, dose = self._driest(start, end, chosen)
+        dry, dose = self._driest(start, chosen)
         missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
         apart = _one_after_the_other(mistings)
         if dose <= self.tolerance or dry is None:
             return Plan(apart)
         return Plan(apart, missed, dry)
 
-    def _cost(self, start: datetime, end: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
+    def _cost(self, start: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
         """How much the driest time goes beyond what roots stand, then the number of walks."""
-        _, dose = self._driest(start, end, plan)
+        _, dose = self._driest(start, plan)
         return max(0.0, dose - self.tolerance), len(plan)
 
     def _driest(
-        self, start: datetime, end: datetime, plan: Sequence[datetime]
+        self, start: datetime, plan: Sequence[datetime]
     ) -> tuple[tuple[datetime, datetime] | None, float]:
         """The time between mistings in which roots dry most, and by how much [kPa h]."""
         spans = []
         dry_from: datetime | None = start
         done = [] if self.misted_at is None else [self.misted_at]
-        for at in (*sorted((*plan, *done, *self._rains(start, end))), None):
+        for at in (*sorted((*plan, *done, *self._rains(start, self.need))), None):
             if dry_from is not None:
-                until = end if at is None else min(at, end)
+                until = self.need if at is None else min(at, self.need)
                 spans.append((self.films.dose(dry_from, until), dry_from, until))
             if at is not None:
                 dry_from = self._wet_until(at)
