@@ -513,7 +513,7 @@ def _lasting(mask: np.ndarray, times: np.ndarray, lasting: timedelta) -> np.ndar
     Each value stands for the time since the one before it, and for an hour at most.
     """
     least = lasting.total_seconds()
-    if least == 0 or mask.size == 0:
+    if least == 0 or not mask.any():
         return mask
     steps = np.minimum(np.diff(times, prepend=times[0] - HOUR_S), HOUR_S)
     until = np.concatenate([[0.0], np.cumsum(steps)])

@@ -187,11 +187,16 @@ class Scene:
         return np.array([len(cohort.names) for cohort in self.cohorts], dtype=np.int64)
 
     @cached_property
+    def by_name(self) -> np.ndarray:
+        """(cohort,) the cohorts in the order of names."""
+        firsts = [names[0] for names in self.names_of]
+        return np.array(sorted(range(len(firsts)), key=firsts.__getitem__), dtype=np.int64)
+
+    @cached_property
     def in_order(self) -> np.ndarray:
         """(cohort,) place of each in the order of names."""
-        order = sorted(range(len(self.cohorts)), key=lambda index: self.cohorts[index].names)
-        ranks = np.empty(len(order), dtype=np.int64)
-        ranks[order] = np.arange(len(order))
+        ranks = np.empty(self.by_name.shape, dtype=np.int64)
+        ranks[self.by_name] = np.arange(ranks.size)
         return ranks
 
     @cached_property
@@ -316,7 +321,9 @@ def errands(
     """
     if not cohorts.size:
         return []
-    cohorts = cohorts[np.argsort(scene.in_order[cohorts], kind="stable")]
+    meant = np.zeros(len(scene.cohorts), dtype=bool)
+    meant[cohorts] = True
+    cohorts = scene.by_name[meant[scene.by_name]]
     start, end = times
     keys = [places[0][cohorts], places[1][cohorts], end[cohorts]]
     if start is not None:
@@ -345,7 +352,8 @@ def parted(cohorts: np.ndarray, *keys: np.ndarray) -> list[np.ndarray]:
     if not cohorts.size:
         return []
     groups = alike(*keys)[1]
-    order = np.argsort(groups, kind="stable")
+    small = groups.astype(np.min_scalar_type(int(groups.max())))  # sorted by radix, in one pass
+    order = np.argsort(small, kind="stable")
     return np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
 
 

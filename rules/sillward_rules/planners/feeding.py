@@ -68,9 +68,9 @@ def windows(
         found = _window(scene, misting, films, bare, float(rinse_at[index]), until, takes)
         if found is None:
             continue
-        for cohort in cohorts[groups == number].tolist():
-            opens[cohort], closes[cohort] = found[0].timestamp(), found[1].timestamp()
-            told[cohort] = found[2]
+        fed = cohorts[groups == number]
+        opens[fed], closes[fed] = found[0].timestamp(), found[1].timestamp()
+        told |= dict.fromkeys(fed.tolist(), found[2])
     return opens, closes, told
 
 

@@ -140,8 +140,8 @@ class MistDay:
         first = films.index(start)
         if not enough[first]:
             return start + TOO_DRY_WINDOW, False
-        ends = np.flatnonzero(~enough[first:])
-        end = films.starts_at(first + int(ends[0])) if ends.size else films.events.sunset
+        after = first + int(np.argmin(enough[first:]))
+        end = films.events.sunset if enough[after] else films.starts_at(after)
         if end < start + LEAST_WINDOW:
             return start + TOO_DRY_WINDOW, False
         return end, True
@@ -284,7 +284,8 @@ def _one_after_the_other(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
         if following is not None and following.opens < closes:
             closes = max(following.opens, opens + LEAST_WINDOW)
         if opens + LEAST_WINDOW <= closes:
-            apart.append(replace(one, opens=opens, closes=closes))
+            same = (opens, closes) == (one.opens, one.closes)
+            apart.append(one if same else replace(one, opens=opens, closes=closes))
     return tuple(apart)
 
 

@@ -1,5 +1,6 @@
 """Films over a day: how long a wetting lasts, and the latest hour at which crowns may be wetted."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -91,6 +92,7 @@ class DayFilms:
         self.column = column
         self.events = steps.events
         self.starts = steps.starts
+        self._begin = float(self.starts[0])
         self._habits = steps.scene.habits
         self._crowns: dict[Rot, Array] = {}
         self._last: dict[Rot, datetime | None] = {}
@@ -153,7 +155,7 @@ class DayFilms:
 
     def index(self, at: datetime) -> int:
         """The step that holds a moment; the first or last one for moments outside."""
-        index = int((at.timestamp() - self.starts[0]) // STEP_S)
+        index = int((at.timestamp() - self._begin) // STEP_S)
         return min(max(index, 0), self.starts.size - 1)
 
     def at(self, series: Array, when: datetime) -> float:
@@ -175,10 +177,10 @@ class DayFilms:
 
         None: not within the series, or it is not known: no misting is planned on a guess.
         """
-        start = (dry_from.timestamp() - self.starts[0]) / STEP_S
+        start = (dry_from.timestamp() - self._begin) / STEP_S
         if start >= self.starts.size:
             return None
-        first = max(0, int(np.ceil(start)))
+        first = max(0, math.ceil(start))
         before = self.drying[first - 1] if first else 0.0
         if not np.isfinite(before):
             return None
