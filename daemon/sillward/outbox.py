@@ -56,9 +56,9 @@ class Outbox:
         by_hand: also in quiet hours. only: of this round alone.
         """
         kit = self.kit
-        kit.ledger.release_claims(kit.clock())
+        kit.ledger.release_claims(kit.site.name, kit.clock())
         if only is None:
-            for notice in kit.ledger.expire(kit.clock()):
+            for notice in kit.ledger.expire(kit.site.name, kit.clock()):
                 log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         channels = {channel.name: channel for channel in kit.household.channels}
         failed = 0

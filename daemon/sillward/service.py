@@ -190,7 +190,7 @@ class Desk(Kit):
             self._tick_without_clock(now)
             return
         self._back_to_file(now)
-        self.ledger.disown(now)
+        self.ledger.disown(self.site.name, now)
         self.deliver()  # first what waits: a server that dawdles must not hold it up
         self.working()
         self._guarded("forecast.failed_to_refresh", self._refresh)

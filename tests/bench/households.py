@@ -1,7 +1,8 @@
 """Many households in one daemon: a tick in which nothing is due, by their number.
 
 Each has a site of its own, two outdoor spots, a room and a dozen plants; dusk has been told, orders
-are open, nothing is acknowledged. `--profile` shows where the largest tick goes.
+are open, nothing is acknowledged, and the ledger has what was told in the days before, as many as
+it keeps. `--profile` shows where the largest tick goes.
 """
 
 import argparse
@@ -9,11 +10,13 @@ import cProfile
 import gc
 import pstats
 import random
+import sqlite3
 import statistics
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -25,6 +28,7 @@ from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.forecast.sources import open_meteo
 from sillward.ledger import Ledger, Poll, StoredForecast
+from sillward.ledger.rounds import KEPT_DAYS
 from sillward.service import Desk
 from sillward_rules.site import Site
 from tests.bench.table import Row, report
@@ -74,6 +78,40 @@ def no_network(*_: object, **__: object) -> Answer:
     raise AssertionError(msg)
 
 
+def keep_history(ledger: Ledger) -> None:
+    """Put down what was told today for every day before that a ledger remembers, as done."""
+    with closing(sqlite3.connect(ledger._path)) as database, database:
+        for table in ("round", "notice", "chore"):
+            columns = [row[1] for row in database.execute(f"PRAGMA table_info({table})")]
+            earlier = ", ".join(_EARLIER.get((table, one), one) for one in columns)
+            database.execute(
+                "WITH RECURSIVE back (days) AS (SELECT 1 UNION ALL SELECT days + 1 FROM back"
+                f" WHERE days < {KEPT_DAYS - 1})"
+                f" INSERT INTO {table} SELECT {earlier} FROM {table}, back"
+            )
+
+
+def _moved(column: str) -> str:
+    """A moment so many days ago, as it is stored."""
+    return f"strftime('%Y-%m-%dT%H:%M:%S+00:00', {column}, -days || ' days')"
+
+
+_EARLIER = {
+    ("round", "day"): "date(day, -days || ' days')",
+    ("round", "at"): _moved("at"),
+    ("round", "after"): "'{}'",
+    ("notice", "day"): "date(day, -days || ' days')",
+    ("notice", "key"): "key || ' ' || days",
+    ("notice", "next_at"): _moved("next_at"),
+    ("notice", "expires_at"): _moved("expires_at"),
+    ("notice", "sent_at"): _moved("sent_at"),
+    ("chore", "id"): "date(substr(id, 1, 10), -days || ' days') || substr(id, 11)",
+    ("chore", "before"): _moved("before"),
+    ("chore", "done_at"): _moved("before"),
+}
+"""What is another value in the row of an earlier day, by table and column."""
+
+
 def tick(desks: Sequence[Desk], clock: FakeClock) -> float:
     """One tick of all [s], half a minute after the last."""
     clock.move(minutes=0.5)
@@ -106,6 +144,7 @@ def main() -> int:
         for number in NUMBERS:
             clock = FakeClock(DUSK)
             desks, took = told(number, Path(folder), clock)
+            keep_history(desks[0].ledger)
             gc.collect()
             medians.append(statistics.median(tick(desks, clock) for _ in range(TICKS)))
             goal = GOAL_S if number == NUMBERS[-1] else None

@@ -267,7 +267,7 @@ class HardTimes:
     def _start(self) -> Desk:
         path = self.folder / "ledger.sqlite3"
         self.ledger = ledger = self.kind.open_or_afloat(path, clock=self.clock)
-        ledger.release_claims(self.clock.now)
+        ledger.release_claims(SITE.name, self.clock.now)
         self.post.ledger = ledger
         world = World(self.clock, self.source, self.post, ledger, self.household)
         desk = world.desk

@@ -52,7 +52,7 @@ def kept(
         now = look.shown
         if now < EARLIEST:
             continue
-        ledger.disown(now)
+        ledger.disown(site.name, now)
         for occasion in rounds.occasions(site, plan, now):
             if ledger.round_told_at(site.name, occasion.name, occasion.day) is None:
                 _put_down(ledger, site, occasion, now, sent=rng.random() < 0.5)

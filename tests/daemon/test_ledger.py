@@ -675,11 +675,11 @@ def test_a_notice_put_back_waits_with_its_reason(ledger: Ledger) -> None:
 def test_notices_whose_time_is_over_are_given_up_and_told(ledger: Ledger) -> None:
     keep(ledger, a_notice(expires_at=NOW), a_notice("mail", expires_at=NOW + timedelta(seconds=1)))
 
-    given_up = ledger.expire(NOW)
+    given_up = ledger.expire(SITE, NOW)
 
     assert [(notice.channel, notice.state) for notice in given_up] == [("phone", "expired")]
     assert [notice.channel for notice in ledger.waiting(SITE, NOW, PAUSE)] == ["mail"]
-    assert ledger.expire(NOW) == []
+    assert ledger.expire(SITE, NOW) == []
 
 
 def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledger) -> None:
@@ -696,7 +696,7 @@ def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledge
 
     assert reached == {"phone": False, "mail": True, "cut off": True, "old": False}
     assert ledger.waiting(SITE, NOW, PAUSE) == []
-    assert ledger.expire(NOW) == []
+    assert ledger.expire(SITE, NOW) == []
     assert ledger.waiting(SITE, NOW, PAUSE) == []
 
 
@@ -712,7 +712,7 @@ def test_what_is_withdrawn_is_of_one_round_from_one_day_on(ledger: Ledger) -> No
 def test_what_is_sent_or_not_needed_does_not_expire(ledger: Ledger) -> None:
     keep(ledger, a_notice(state="sent"), a_notice("mail", state="not needed"))
 
-    assert ledger.expire(NOW + timedelta(days=9)) == []
+    assert ledger.expire(SITE, NOW + timedelta(days=9)) == []
 
 
 def test_claims_of_a_killed_process_are_released_with_their_attempts(tmp_path: Path) -> None:
@@ -722,11 +722,11 @@ def test_claims_of_a_killed_process_are_released_with_their_attempts(tmp_path: P
         ledger.claim(a_notice().key, UNTIL)
 
     with opened(path) as again:
-        assert again.release_claims(NOW) == 1
+        assert again.release_claims(SITE, NOW) == 1
 
         (notice,) = again.waiting(SITE, NOW, PAUSE)
         assert (notice.channel, notice.attempts) == ("phone", 1)
-        assert again.release_claims(NOW) == 0
+        assert again.release_claims(SITE, NOW) == 0
 
 
 def test_the_latest_notices_come_first_and_at_most_so_many(ledger: Ledger) -> None:

@@ -147,7 +147,7 @@ def test_everything_else_is_there_too(old: Path) -> None:
         assert ledger.forecast(SITE, "Test") == StoredForecast("Test", fetched_at, fetched_at, BODY)
 
 
-def test_it_is_of_the_new_version_then_and_has_the_columns_of_a_new_file(
+def test_it_is_of_the_new_version_then_and_has_the_columns_and_indices_of_a_new_file(
     old: Path, tmp_path: Path
 ) -> None:
     new = tmp_path / "new.sqlite3"
@@ -161,9 +161,18 @@ def test_it_is_of_the_new_version_then_and_has_the_columns_of_a_new_file(
                 row[0]
                 for row in database.execute("SELECT name FROM sqlite_master WHERE type='table'")
             ]
+            indices = [
+                row[0].strip()
+                for row in database.execute(
+                    "SELECT sql FROM sqlite_master WHERE type='index' AND sql IS NOT NULL"
+                )
+            ]
             return version, {
-                table: database.execute(f"PRAGMA table_info({table})").fetchall()
-                for table in sorted(tables)
+                "indices": sorted(indices),
+                **{
+                    table: database.execute(f"PRAGMA table_info({table})").fetchall()
+                    for table in sorted(tables)
+                },
             }
 
     assert shape(old) == shape(new)

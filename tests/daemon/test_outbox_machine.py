@@ -104,7 +104,7 @@ class Machine(RuleBasedStateMachine):
         self.ledger.close()
 
     def _start(self) -> Desk:
-        self.ledger.release_claims(self.clock.now)
+        self.ledger.release_claims(SITE.name, self.clock.now)
         source = Weatherman()
         return World(self.clock, source, Post(), self.ledger, self.household).desk
 

@@ -76,7 +76,7 @@ def test_a_restart_sends_nothing_again(tmp_path: Path, make: Make) -> None:
     world = make("17:00")
     for _ in range(3):
         world.ledger = Ledger(tmp_path / "ledger.sqlite3")
-        world.ledger.release_claims(world.clock.now)
+        world.ledger.release_claims(SITE.name, world.clock.now)
         world.desk.tick()
         world.ledger.close()
         world.clock.move(minutes=1)
@@ -287,7 +287,7 @@ def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Ma
     until = world.clock.now + LEASE
     assert world.ledger.claim(world.notice().key, until)  # and then the power went
 
-    world.ledger.release_claims(world.clock.now)
+    world.ledger.release_claims(SITE.name, world.clock.now)
     world.desk.tick()
     world.desk.tick()
 

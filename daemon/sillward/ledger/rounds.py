@@ -203,9 +203,10 @@ class RoundTables(ForecastTables):
     def chores_of(self, site: str, day: date) -> list[StoredChore]:
         """The chores of a local date, by deadline."""
         rows = self._rows(
-            "SELECT * FROM chore WHERE site = ? AND substr(id, 1, 10) = ? ORDER BY before, id",
+            "SELECT * FROM chore WHERE site = ? AND id >= ? AND id < ? ORDER BY before, id",
             site,
-            str(day),
+            str(day),  # with which ids begin
+            str(day + timedelta(days=1)),
         )
         return [chore_of(row) for row in rows]
 
@@ -213,8 +214,7 @@ class RoundTables(ForecastTables):
         """Whether any chore of a day, or of one after it, has been acknowledged."""
         return bool(
             self._rows(
-                "SELECT 1 FROM chore WHERE site = ? AND substr(id, 1, 10) >= ?"
-                " AND done_at IS NOT NULL LIMIT 1",
+                "SELECT 1 FROM chore WHERE site = ? AND id >= ? AND done_at IS NOT NULL LIMIT 1",
                 site,
                 str(since),
             )
@@ -231,28 +231,28 @@ class RoundTables(ForecastTables):
             )
         )
 
-    def disown(self, now: datetime) -> int:
-        """Forget rounds that a clock far ahead has told. Return how many.
+    def disown(self, site: str, now: datetime) -> int:
+        """Forget rounds of a site that a clock far ahead has told. Return how many.
 
         They are told when their day comes; what was sent of them stays known under another key,
         what they asked for is not asked for.
         """
         with self.transaction():
             rows = self._db.execute(
-                "DELETE FROM round WHERE at > ? RETURNING site, round, day, at",
-                (to_text(now + AHEAD),),
+                "DELETE FROM round WHERE site = ? AND at > ? RETURNING round, day, at",
+                (site, to_text(now + AHEAD)),
             ).fetchall()
             for row in rows:
                 self._db.execute(
                     "UPDATE notice SET key = key || ' told ' || ?, round = round || ' too soon',"
                     " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
                     " WHERE site = ? AND day = ? AND round = ?",
-                    (row["at"], row["site"], row["day"], row["round"]),
+                    (row["at"], site, row["day"], row["round"]),
                 )
                 self._db.execute(
                     "DELETE FROM chore WHERE site = ? AND round = ? AND done_at IS NULL"
-                    " AND substr(id, 1, 10) >= ?",
-                    (row["site"], row["round"], row["day"]),
+                    " AND id >= ?",
+                    (site, row["round"], row["day"]),
                 )
         return len(rows)
 

@@ -1,6 +1,6 @@
 """The tables of the ledger file, and what brings an older file up to date."""
 
-SCHEMA_VERSION = 6
+SCHEMA_VERSION = 7
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -55,6 +55,10 @@ CREATE TABLE event (
 CREATE TABLE answer (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT;
+CREATE INDEX round_at ON round (site, at);
+CREATE INDEX notice_state ON notice (site, state, expires_at);
+CREATE INDEX notice_day ON notice (site, day, next_at);
+CREATE INDEX chore_before ON chore (site, before, id);
 """
 
 MIGRATIONS = {
@@ -108,6 +112,13 @@ UPDATE plant_state SET asked = json_object('from_spot', came_from, 'to_spot', sp
 CREATE TABLE answer (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT
+""",
+    # What is asked at every tick is found without looking at all that is kept.
+    6: """
+CREATE INDEX IF NOT EXISTS round_at ON round (site, at);
+CREATE INDEX IF NOT EXISTS notice_state ON notice (site, state, expires_at);
+CREATE INDEX IF NOT EXISTS notice_day ON notice (site, day, next_at);
+CREATE INDEX IF NOT EXISTS chore_before ON chore (site, before, id)
 """,
 }
 """What brings a file of this version to the next one: statements, written out as they were then."""

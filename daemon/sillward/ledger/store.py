@@ -90,22 +90,22 @@ class Ledger(AnswerTables):
                 (to_text(next_at), error, int(not perhaps_sent), key),
             )
 
-    def expire(self, now: datetime) -> list[Notice]:
-        """Give up notices whose time is over; return them.
+    def expire(self, site: str, now: datetime) -> list[Notice]:
+        """Give up notices of a site whose time is over; return them.
 
         One that was given up while the clock was ahead gets its chance back; not those of times
         long to come, which a clock that is years behind would take for it.
         """
         with self.transaction():
             self._db.execute(
-                "UPDATE notice SET state = 'waiting' WHERE state = 'expired'"
+                "UPDATE notice SET state = 'waiting' WHERE site = ? AND state = 'expired'"
                 " AND expires_at > ? AND expires_at <= ?",
-                (to_text(now), to_text(now + CHANCE)),
+                (site, to_text(now), to_text(now + CHANCE)),
             )
             rows = self._db.execute(
-                "UPDATE notice SET state = 'expired' WHERE state = 'waiting' AND expires_at <= ?"
-                " RETURNING *",
-                (to_text(now),),
+                "UPDATE notice SET state = 'expired' WHERE site = ? AND state = 'waiting'"
+                " AND expires_at <= ? RETURNING *",
+                (site, to_text(now)),
             ).fetchall()
         return [notice_of(row) for row in rows]
 
@@ -140,15 +140,16 @@ class Ledger(AnswerTables):
         )
         return {row["channel"]: row["count"] for row in rows}
 
-    def release_claims(self, now: datetime) -> int:
-        """Put back claims whose process is gone or whose time is over. Return how many.
+    def release_claims(self, site: str, now: datetime) -> int:
+        """Put back a site's claims whose process is gone or whose time is over. Return how many.
 
         Call it while this process is sending nothing. Another process that is at work keeps
         what it has.
         """
         with self.transaction():
             rows = self._db.execute(
-                "SELECT key, owner, next_at FROM notice WHERE state = 'sending'"
+                "SELECT key, owner, next_at FROM notice WHERE site = ? AND state = 'sending'",
+                (site,),
             ).fetchall()
             free = [
                 row["key"]
