@@ -14,7 +14,7 @@ from tests.daemon.prose import CLOCK, meant, minutes
 
 _VERBS = {
     "carry in": ChoreKind.CARRY_IN,
-    "take out": ChoreKind.CARRY_OUT,
+    "put out": ChoreKind.CARRY_OUT,
     "mist": ChoreKind.MIST,
     "cover": ChoreKind.COVER,
     "secure": ChoreKind.SECURE,
@@ -25,9 +25,9 @@ _VERBS = {
 _GUARDS = "cover|secure|shade|damp down"
 
 _HEAD = re.compile(
-    rf"\b(carry in|take out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "
+    rf"\b(carry in|put out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "
     rf"(?:(?:by|from) ({CLOCK})|now)"
-    rf"(?:, (\d+) more(, the first)? by ({CLOCK})|, (\d+) later)?",
+    rf"(?:, (\d+) more(, the first)? by ({CLOCK})|, (\d+) more later)?",
     re.IGNORECASE,
 )
 
@@ -82,7 +82,7 @@ class _Reader:
                 yield from (f"{wrong}: {line}" for wrong in read(*found.groups()))
                 return
         if re.match(
-            rf"(?:Mist|Take out|Carry in|From|Move|No (?:other )?wet|Now|{_GUARDS})\b|{CLOCK}",
+            rf"(?:Mist|Put out|Carry in|From|Move|Keep (?:other )?crowns|Now|{_GUARDS})\b|{CLOCK}",
             line,
             re.IGNORECASE,
         ):
@@ -93,14 +93,13 @@ class _Reader:
         spot = self._spots()
         return (
             (rf"{when} ((?:(?:{spot}): \d+ to .*))", self._crowded_in),
-            (rf"{when} ({spot}): (.*? to (?:{spot}))(?:; not (.*))?", self._carry_in),
             (
-                rf"(?:From )?({CLOCK}|now) (?:(?:{spot}) )?to ({spot}): (.*?)"
-                r"(?:, if taken in|; [^;]* only if taken in)?",
-                self._carry_out,
+                rf"(From )?{when} (?:({spot}) )?(to (?:{spot}): .*?)"
+                r"(?:, if taken in|; [^;]* only if taken in)?(?:; not (.*))?",
+                self._carried,
             ),
             (
-                rf"Take out (?:from )?({CLOCK}|now): (.*?)(?:, if they were taken in)?",
+                rf"Put out (?:from )?({CLOCK}|now): (.*?)(?:, if they were taken in)?",
                 self._crowded_out,
             ),
             (r"Mist by (.* \d+|.* \d+; .*)", self._crowded_mist),
@@ -116,15 +115,31 @@ class _Reader:
                 self._move,
             ),
             (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._guard),
-            (rf"No (other )?wet crowns after ({CLOCK})(?:;.*)?", self._stop_of_all),
-            (r"No wet crowns after ((?:\d|[^;])*?)(?:; keep crowns dry.*)?", self._stop),
+            (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._stop_of_all),
+            (r"Keep crowns dry all day: .*", lambda: iter(())),
+            (r"Keep crowns dry after ((?:\d|[^;])*?)(?:; all day.*)?", self._stop),
         )
 
     # -- lines
 
-    def _carry_in(self, hour: str, spot: str, ways: str, but: str | None) -> Iterator[str]:
-        walks = self._at(ChoreKind.CARRY_IN, hour, spot)
-        for who, to in _ways(ways, self._spots()):
+    def _carried(
+        self, out: str | None, hour: str, spot: str | None, ways: str, but: str | None
+    ) -> Iterator[str]:
+        """In or out: a line of what goes out tells from when on, or that it may go now."""
+        told = re.findall(
+            rf"to ({self._spots()}): (.+?)(?=; to (?:{self._spots()}): |$)", ways, re.IGNORECASE
+        )
+        walks = self._at(ChoreKind.CARRY_IN, hour, spot or "")
+        if out or not walks:
+            for to, who in told:
+                yield from self._carry_out(hour, to, who)
+        else:
+            yield from self._carry_in(walks, told, but)
+
+    def _carry_in(
+        self, walks: Sequence[Chore], told: Iterable[tuple[str, str]], but: str | None
+    ) -> Iterator[str]:
+        for to, who in told:
             yield from self._meant(who, [one for one in walks if _same(one.to_spot, to)])
         if but and any(
             name in but for one in self._kind(ChoreKind.CARRY_IN) for name in one.plants
@@ -350,8 +365,3 @@ def _named(who: str, plants: Collection[str]) -> set[str]:
             found.add(name)
             who = who.replace(name, "")
     return found
-
-
-def _ways(text: str, spots: str) -> list[tuple[str, str]]:
-    """ "A, B to sunroom; 3 plants to back hall": who, and where to."""
-    return re.findall(rf"(.+?) to ({spots})(?:; |$)", text)

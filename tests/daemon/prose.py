@@ -24,7 +24,7 @@ _NO_MEASURES = tuple(
         r"\(\d+\)",  # how many plants
         r"\+\d+ more\b",
         r"\ball \d+\b",
-        r"(?<=, )\d+ (?=later\b)",
+        r"(?<=, )\d+ (?=more later\b)",
         r"(?<=, then )\d+(?= by |, )",
         r"(?<=[:,;] )\d+ (?=to |from )",
         r"\b(Mon|Tue|Wed|Thu|Fri|Sat|Sun) \d(?=,|$)",  # mistings of a day
@@ -206,10 +206,10 @@ _COUNTS = {
         r"\bno shelter tonight for (\d+) plants?\b",
     ),
     "out": (
-        rf"\btake out (\d+) plants? (?:from {CLOCK}|now)(?:, (\d+) later)?",
-        rf"\btake out (\d+) plants? later, from {CLOCK}",
+        rf"\bput out (\d+) plants? (?:from {CLOCK}|now)(?:, (\d+) more later)?",
+        rf"\bput out (\d+) plants? later, from {CLOCK}",
     ),
-    "off": (r"\bno longer needed: (\d+) plants?\b", r"\bkeep (\d+) plants? in today\b"),
+    "off": (r"\b(\d+) plants? may stay out after all\b", r"\bkeep (\d+) plants? in today\b"),
 }
 
 
@@ -228,9 +228,9 @@ GLANCE = 40
 """Characters of a title that a watch shows. Judgement."""
 
 _ASKED = {
-    "what": r"\b(carry in|take out|mist|cover|secure|shade|damp down|move|keep|may stay out|"
+    "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|keep|may stay out|"
     r"no shelter)\b",
-    "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bno longer\b",
+    "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bafter all\b",
     "how many": r"\d+ plants?\b|\d+ more\b|: \d+( p|$)",
 }
 
@@ -257,15 +257,13 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
         if re.match(rf"{when}(?:{spot}): \d+ to (?:{spot})", line, re.IGNORECASE):
             found += [("in", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
         elif one := re.match(
-            rf"{when}(?:{spot}): (.* to (?:{spot}))(?:; not .*)?$", line, re.IGNORECASE
+            rf"{when}(?:({spot}) )?(to (?:{spot}): .+?)(?:; not .*)?$", line, re.IGNORECASE
         ):
-            ways = re.split(rf"(?<= to )(?:{spot})(?:; |$)", one[1])
-            found += [("in", meant(way.removesuffix(" to "), plants)) for way in ways if way]
-        elif one := re.match(rf"{when}(?:({spot}) )?to ({spot}): (.+)$", line, re.IGNORECASE):
-            found.append((_way(one[1], one[2]), meant(one[3], plants)))
+            ways = re.findall(rf"to ({spot}): (.+?)(?=; to (?:{spot}): |$)", one[2], re.IGNORECASE)
+            found += [(_way(one[1], to), meant(who, plants)) for to, who in ways]
         elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
             found.append(("out", meant(one[1], plants)))
-        elif line.startswith("Take out "):
+        elif line.startswith("Put out "):
             found += [("out", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
     return found
 
@@ -275,7 +273,7 @@ def _way(start: str | None, end: str) -> str:
     return "in" if end in SHELTERS and start is not None else "out"
 
 
-SHELTERS = frozenset({"sunroom", "back hall", "kitchen"})
+SHELTERS = frozenset({"sunroom", "back hall", "kitchen", "greenhouse"})
 
 
 def meant(who: str, plants: Collection[str]) -> int:
@@ -293,16 +291,16 @@ def meant(who: str, plants: Collection[str]) -> int:
     return count + (int(more[1]) if more else 0)
 
 
-CUT = re.compile(r"\+(\d+) more(?: \((\d+) plants?\))?: `sillward sheet`")
+CUT = re.compile(r"\+(\d+) more lines?(?: \((\d+) plants?\))?: `sillward sheet`")
 """What ends a push that does not tell all."""
 
 _TOLD_BY = {
     "carry-in": r"{spot}\b.*\bto {to}\b",
-    "carry-out": r"\bto {to}:|^Take out .*\bto {to}\b",
+    "carry-out": r"\bto {to}:|^Put out .*\bto {to}\b",
     "mist": r"^Mist .*\b{spot}\b",
     "feed": r"^Mist .*\bfeed\b",
     "flush": r"^Mist .*\brinse\b",
-    "stop-wetting": r"No wet crowns after|Keep crowns dry",
+    "stop-wetting": r"crowns dry",
     "cover": r"\bcover\b.*\b{spot}\b",
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
@@ -339,7 +337,7 @@ def remarks(full: str) -> int:
     return len(re.findall(r"^  \S", part[1], re.MULTILINE)) if part else 0
 
 
-TOO_COLD_IN_ONE = ": no spot is known to be warm enough"
+TOO_COLD_IN_ONE = "no spot is known to be warm enough for "
 """What ends the line that stands for every remark on where it is too cold."""
 
 

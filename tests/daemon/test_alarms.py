@@ -63,7 +63,7 @@ def test_a_day_without_a_forecast_is_told_once_a_day_in_daylight(make: Make) -> 
     first, second = alarms(world)
     assert first.title == "Treat tonight as cold: no forecast since Thu 09:10"
     assert first.body.splitlines() == [
-        "Get 2 plants under cover by dusk",
+        "Bring 2 plants in by dusk",
         "Last known for tonight: bench 4.0 °C",
         "Invented weather: answered 503",
         "Go by your own thermometer",
@@ -101,7 +101,7 @@ def test_a_long_reason_does_not_push_out_what_is_to_do(make: Make) -> None:
 
     (told,) = alarms(world)
     assert len(told.title) + len(told.body) < MOST_CHARACTERS
-    assert told.body.splitlines()[0].startswith("Get ")
+    assert told.body.splitlines()[0].startswith("Bring ")
     assert told.body.splitlines()[-1] == "Go by your own thermometer"
 
 
@@ -142,7 +142,7 @@ def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
     assert first.title.startswith("Treat tonight as cold")
     assert last.title == "The forecast is back: Invented weather"
     assert last.body.splitlines()[0] == "Tonight: bench 4.0 °C"
-    assert last.body.splitlines()[1].startswith("Get ")
+    assert last.body.splitlines()[1].startswith("Bring ")
 
 
 def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make: Make) -> None:
@@ -160,7 +160,7 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.desk.tick()
 
     (told,) = [message for _, message in world.post.pushes if "cold" in message.title]
-    assert told.body.splitlines()[0] == "Get 2 plants under cover now"
+    assert told.body.splitlines()[0] == "Bring 2 plants in now"
     assert told.urgent
 
 
@@ -171,7 +171,7 @@ def test_an_alarm_in_the_morning_is_not_urgent(make: Make) -> None:
     run(world, "11:00")
 
     (told,) = alarms(world)
-    assert "under cover by 17:55" in told.body
+    assert "in by 17:55" in told.body
     assert not told.urgent
 
 
@@ -278,7 +278,7 @@ def test_a_mild_last_forecast_does_not_call_off_the_caution(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert "Get 2 plants under cover by 17:55" in told.body
+    assert "Bring 2 plants in by 17:55" in told.body
     assert "Last known for tonight: bench 15.0 °C" in told.body
 
 
@@ -289,7 +289,7 @@ def test_plants_that_live_inside_need_no_hands(make: Make) -> None:
     run(world, "12:00", days=1)
 
     (told,) = alarms(world)
-    assert "under cover" not in told.body
+    assert "Bring" not in told.body
 
 
 def test_a_clock_of_which_two_sources_differ_is_told_once_a_day(make: Make) -> None:

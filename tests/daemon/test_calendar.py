@@ -150,8 +150,8 @@ def test_one_plant_is_named() -> None:
 @pytest.mark.parametrize(
     ("kind", "start", "before", "span", "summary"),
     [
-        ("carry-out", "10:35", "14:00", ("10:35", "11:05"), "Take out: 2 plants, bench to bench"),
-        ("carry-out", None, "10:35", ("10:05", "10:35"), "Take out: 2 plants, bench to bench"),
+        ("carry-out", "10:35", "14:00", ("10:35", "11:05"), "Put out: 2 plants, bench to bench"),
+        ("carry-out", None, "10:35", ("10:05", "10:35"), "Put out: 2 plants, bench to bench"),
         ("mist", "08:30", "09:10", ("08:30", "09:10"), "Mist: 2 plants, bench"),
         ("mist", "09:10", "09:10", ("08:40", "09:10"), "Mist: 2 plants, bench"),
         ("feed", "08:30", "08:45", ("08:30", "08:45"), "Feed: 2 plants, bench"),
@@ -179,7 +179,7 @@ def test_each_kind_has_its_hours(
     [
         ("stay-in", "08:00", "19:00", "Keep in: 2 plants, bench"),
         ("stay-in", None, "23:00", "Keep in tonight: 2 plants, bench"),
-        ("stop-wetting", None, "15:30", "No wet crowns after 15:30: 2 plants, bench"),
+        ("stop-wetting", None, "15:30", "Keep crowns dry after 15:30: 2 plants, bench"),
         ("stop-wetting", "09:00", "09:00", "Keep crowns dry: 2 plants, bench"),
     ],
 )
@@ -246,7 +246,9 @@ def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
     )
 
     assert "the night is not known, so it is treated as cold" in told
-    assert expected.text("DESCRIPTION").startswith("The night is not known, so treat it as cold\n")
+    assert expected.text("DESCRIPTION").startswith(
+        "Tonight's weather is not known: assume it will be cold\n"
+    )
 
 
 # -- what is expected

@@ -80,7 +80,7 @@ def test_a_stored_forecast_shows_the_trips_to_come() -> None:
     told = summaries(result.stdout_bytes)
     assert result.exit_code == 0
     assert told[0].startswith("Carry in (expected): ")
-    assert any(one.startswith("Take out (expected): ") for one in told)
+    assert any(one.startswith("Put out (expected): ") for one in told)
     assert not load_settings().ledger.exists()
 
 

@@ -68,7 +68,7 @@ def test_a_morning_on_which_the_forecast_stays_the_same_is_not_corrected() -> No
     for _ in range(16):
         newer(world, desk, 6.5, minutes=15)
 
-    assert [title[:8] for title in world.post.titles] == ["Carry in", "Take out"]
+    assert [title[:8] for title in world.post.titles] == ["Carry in", "Put out "]
 
 
 def test_a_forecast_that_says_the_same_is_not_told() -> None:
@@ -110,7 +110,7 @@ def test_a_milder_night_is_called_off_with_its_low() -> None:
     newer(world, desk, 12.0)
 
     _, message = world.post.pushes[-1]
-    assert message.title == "No longer needed: 2 plants may stay out"
+    assert message.title == "2 plants may stay out after all"
     assert "tonight 12" in message.body
     assert world.spots()["Left pot"] == "bench"
     assert not [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
@@ -158,7 +158,7 @@ def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
         newer(world, desk, low_c, minutes=15)
 
     kinds = [title.split(":")[0].split(",")[0] for title in world.post.titles]
-    assert kinds == ["Carry in 2 plants by 18", "No longer needed", "Change", "Change"]
+    assert kinds == ["Carry in 2 plants by 18", "2 plants may stay out after all", "Change", "Change"]
     assert "Hardy one" in world.post.pushes[-1][1].body
 
 
@@ -270,7 +270,7 @@ def test_a_day_that_turns_cold_keeps_in_what_was_to_go_out() -> None:
     world.household = a_household(plants=PLANTS[:2])
     desk = world.desk
     desk.tick()
-    assert world.post.titles[0].startswith("Take out 2 plants from")
+    assert world.post.titles[0].startswith("Put out 2 plants from")
 
     newer(world, desk, -9.0)
 
@@ -301,7 +301,7 @@ def test_who_heard_of_a_round_by_its_change_alone_hears_what_follows() -> None:
 
     assert world.post.titles == [
         "Change: carry in 2 plants by 18:40",
-        "No longer needed: 2 plants may stay out",
+        "2 plants may stay out after all",
         "Change: carry in 2 plants by 18:40",
         "20 min left: Carry in 2 plants by 18:40",
     ]
@@ -327,7 +327,7 @@ def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
     newer(world, desk, 14.0, minutes=5)
 
     assert [name for name, _ in world.post.pushes[-2:]] == ["partner", "phone"]
-    assert set(world.post.titles[-2:]) == {"No longer needed: 2 plants may stay out"}
+    assert set(world.post.titles[-2:]) == {"2 plants may stay out after all"}
 
 
 def waiting(minutes: float) -> tuple[World, Desk]:
@@ -470,7 +470,7 @@ def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
     restarted = world.desk
     newer(world, restarted, 12.0, minutes=15)
 
-    assert world.post.titles[-1] == "No longer needed: 1 plant may stay out"
+    assert world.post.titles[-1] == "1 plant may stay out after all"
     assert "Left pot" not in world.post.pushes[-1][1].body
 
 

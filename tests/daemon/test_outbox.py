@@ -68,7 +68,7 @@ def test_after_the_deadline_it_says_that_it_was_missed_and_until_when_it_is_cold
 
     ((_, message),) = world.post.pushes
     assert message.title == "Overdue since 18:40: carry in 2 plants NOW"
-    assert re.search(r"; that lasts until (09|10):\d\d", message.body)
+    assert re.search(r"; it stays so until (09|10):\d\d", message.body)
     assert "Bench to room: Pot 0, Pot 1" in message.body
 
 
@@ -128,7 +128,7 @@ def test_what_has_waited_is_told_by_the_newest_forecast() -> None:
 
     ((_, message),) = world.post.pushes
     assert "2 plants" in message.title
-    assert "fall to -1.9" in message.body or "fall to -2" in message.body
+    assert "cool to -1.9" in message.body or "cool to -2" in message.body
 
 
 def _limit(value: float) -> Limits:

@@ -123,7 +123,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: you named no shelter"),
     (
         ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
-        "Anemone to room, 16 °C: shed is too cold (9 °C, needs 13 °C)",
+        "Anemone to room (16 °C): shed is too cold (9 °C, needs 13 °C)",
     ),
     (
         ShelterTooCold(B, "shed", 8.73, 12.5, None, None),
@@ -131,7 +131,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterTooCold(A, "shed", -0.04, 1.0, "hall", -0.0),
-        "Anemone to hall, 0 °C: shed is too cold (0 °C, needs 1 °C)",
+        "Anemone to hall (0 °C): shed is too cold (0 °C, needs 1 °C)",
     ),
     (
         ShelterUnknown(A, "shed", "room", 16.0),
@@ -144,7 +144,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),
-        "Thu night: Anemone, Boat to room, 16 °C: shed is too cold (9 °C, they need 13 °C)",
+        "Thu night: Anemone, Boat to room (16 °C): shed is too cold (9 °C, they need 13 °C)",
     ),
     (
         OnNights((THURSDAY, SATURDAY), NightUnjudged(("bench",))),
@@ -156,16 +156,16 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NotConfirmed(A, 2.81, None),
-        "nobody confirmed that Anemone went in last night; any left out fell to 2.8 °C: check it",
+        "did Anemone go in last night? Nobody said so. Any left out fell to 2.8 °C: check it",
     ),
     (
         NotConfirmed(B, -0.04, at("09:40")),
-        "nobody confirmed that Anemone, Boat went in last night; any left out fell to 0.0 °C: "
+        "did Anemone, Boat go in last night? Nobody said so. Any left out fell to 0.0 °C: "
         "take it in until 09:40 and check it",
     ),
     (
         NotConfirmed(A, None, None),
-        "nobody confirmed that Anemone went in last night; any left out may have been too cold: "
+        "did Anemone go in last night? Nobody said so. Any left out may have been too cold: "
         "check it",
     ),
     (
@@ -247,7 +247,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterTooCold(A, "hall", 9.97, 10.0, "room", 14.0),
-        "Anemone to room, 14 °C: hall is too cold (9.97 °C, needs 10 °C)",
+        "Anemone to room (14 °C): hall is too cold (9.97 °C, needs 10 °C)",
     ),
     (
         ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
@@ -303,4 +303,4 @@ def test_times_are_told_by_the_clock_of_the_site() -> None:
 def test_names_are_told_letter_for_letter(name: str) -> None:
     words = VOICE.remark(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0))
 
-    assert words == f"{name} to {name}, 16 °C: {name} is too cold (9 °C, needs 13 °C)"
+    assert words == f"{name} to {name} (16 °C): {name} is too cold (9 °C, needs 13 °C)"

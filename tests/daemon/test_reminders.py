@@ -79,7 +79,7 @@ def test_what_is_not_acknowledged_is_repeated_once_before_its_deadline() -> None
     assert [message.urgent for _, message in world.post.pushes] == [False, True]
     reminder = world.post.pushes[-1][1].body
     assert "Pot 0, Pot 1" in reminder
-    assert "Not confirmed yet: `sillward done carry-in`" in reminder
+    assert "All done? Then say: `sillward done carry-in`" in reminder
 
 
 def test_an_acknowledgement_ends_it_for_that_night_only() -> None:
@@ -106,7 +106,7 @@ def test_then_it_goes_to_the_next_channel_that_takes_alarms() -> None:
 
     assert heard(world, "partner") == ["15 min left: Carry in 2 plants by 18:40"]
     assert heard(world, "mail") == []
-    assert "Nobody has said that it is done" in world.post.pushes[-1][1].body
+    assert "Nobody has said that it is done. If it is" in world.post.pushes[-1][1].body
 
 
 def test_a_channel_that_cannot_be_reached_is_passed_over_sooner() -> None:

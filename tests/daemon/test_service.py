@@ -584,7 +584,7 @@ def test_the_state_follows_the_advice_as_assumed(make: Make) -> None:
     desk.tick()
 
     assert world.spots() == {"Left pot": "bench", "Right pot": "bench", "Sill": "room"}
-    assert world.post.titles[-1].startswith("Take out ")
+    assert world.post.titles[-1].startswith("Put out ")
 
 
 def test_plants_stay_in_on_the_second_cold_night_if_the_day_is_too_cold(make: Make) -> None:

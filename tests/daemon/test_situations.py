@@ -94,15 +94,15 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
 
 def test_no_other_pair_of_numbers_would_do() -> None:
     """The check can fail: by a forgotten conversion, and by a tenth."""
-    celsius = prose.temperatures("Leaves fall to 2.8 °C by 07:00; Anemone needs 13")
+    celsius = prose.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
 
     def pairs(text: str) -> bool:
         return prose.paired(celsius, prose.temperatures(text), prose.converted(1.8, 32))
 
-    assert pairs("Leaves fall to 37.0 °F by 7:00 am; Anemone needs 55.4")
-    assert not pairs("Leaves fall to 37.0 °F by 7:00 am; Anemone needs 13")
-    assert not pairs("Leaves fall to 37.3 °F by 7:00 am; Anemone needs 55.4")
-    assert not pairs("Leaves fall to 2.8 °F by 7:00 am; Anemone needs 55.4")
+    assert pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 13")
+    assert not pairs("Leaves cool to 37.3 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves cool to 2.8 °F by 7:00 am; Anemone needs 55.4")
 
 
 # -- orders

@@ -91,7 +91,7 @@ def test_a_sheet_is_told_in_them(tmp_path: Path) -> None:
     assert re.search(
         r"Carry in \d plants by 5:\d\d pm", call(*SHORT, "dusk", "--collection", path).stdout
     )
-    assert "Leaves fall to 39.2 °F by 8:00 am; Blue basket needs 57.2" in call(
+    assert "Leaves cool to 39.2 °F by 8:00 am; Blue basket needs 57.2" in call(
         *SHORT, "dusk", "--collection", path
     ).stdout.replace("\n  ", " ")
 

@@ -69,7 +69,7 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
         quantity=reason.quantity,
         value=number(reason, voice),
         hour=voice.hour(reason.at),
-        limit="" if reason.limit is None else voice.bare(reason.limit, reason.unit),
+        limit=limit(reason, voice),
         plant=reason.plant,
         above=reason.above,
         chance=chance([reason], voice),

@@ -44,6 +44,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "called_off": (0, 2),
     "chance": (", 68 % chance", ""),
     "clear_k": (1.0, 1.5),
+    "close": (False, True),
     "closes": ("08:05", "09:00"),
     "cold": (2, 0, 1),
     "colder": (False, True),

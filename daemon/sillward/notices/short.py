@@ -14,6 +14,7 @@ from sillward.notices.push import Line, Message, Part, Words, composed, said
 from sillward.notices.voice import Voice, capital, few
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.remark import (
+    CloseCall,
     ForecastElsewhere,
     NoShelter,
     NotConfirmed,
@@ -123,7 +124,8 @@ class _Teller:
         title = capital(", ".join(heads[:MOST_HEADS]))
         if into:
             return phrases.overdue(title, into, self.sheet.at, self.voice), parts
-        return title or self.say("nothing_tonight"), [*parts, said(self._lows())]
+        close = any(isinstance(one, CloseCall) for one in self.sheet.warnings)
+        return title or self.say("nothing_tonight", close=close), [*parts, said(self._lows())]
 
     def _due(self, carrying: Part, into: Sequence[Chore]) -> list[_Due]:
         """Carrying in and protection by their hours: orders first, as the minutes that are left may
@@ -137,8 +139,13 @@ class _Teller:
                 due.append(_Due(kind, chores[0].before, head, part))
         return sorted(due, key=lambda one: (one.kind not in ORDERS, one.at))
 
-    def _carry_in(self, into: Sequence[Chore], *, later: bool = False) -> Part:
-        """A line for each hour and spot. later: beside others of the day, so with what it is."""
+    def _carry_in(
+        self, into: Sequence[Chore], *, later: bool = False, by_hour: bool = True
+    ) -> Part:
+        """A line for each hour and spot. later: beside others of the day, so with what it is.
+
+        by_hour: told among others in the order of their hours.
+        """
         kind, now = ChoreKind.CARRY_IN, self.sheet.at
         walks = [
             (at, [chore for chore in same if chore.from_spot == spot])
@@ -150,7 +157,7 @@ class _Teller:
             tuple(self._from_spot(at, chores, carried, later=later) for at, chores in walks),
             partial(phrases.crowded, kind, into, now, self.voice, later=later),
             plants=tuple(plants_of(chores) for _, chores in walks),
-            hours=() if later else tuple(at for at, _ in walks),
+            hours=tuple(at for at, _ in walks) if by_hour else (),
         )
 
     def _from_spot(
@@ -202,21 +209,28 @@ class _Teller:
     # -- morning
 
     def _morning(self) -> tuple[str, list[Part]]:
-        """In first, whatever its hour: it is no use later. The rest as the day goes."""
+        """In first, whatever its hour: it is no use later; but what goes out before it is told as
+        the day goes, like the rest."""
         # What is open since last night is asked about in one line.
         day = str(self.voice.local(self.sheet.at).date())
         into = [one for one in self._of(ChoreKind.CARRY_IN) if one.id >= day]
         asked = [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
         stay = self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
-        due = self._due(self._carry_in(into, later=True), into)
-        parts = [one.part for one in due if one.kind is ChoreKind.CARRY_IN]
+        back = bool(out and into) and _start(out[0]) < into[0].before
+        due = self._due(self._carry_in(into, later=True, by_hour=back), into)
+        carrying = [] if back else [one.part for one in due if one.kind is ChoreKind.CARRY_IN]
+        parts = [*carrying]
         parts += [phrases.too_cold(self.sheet.warnings, self.voice)]
         parts += [said(phrases.why(into, self.voice))] if into else []
         parts += [self._asked(one) for one in asked]
         # Those have hours, by which they are told.
         by_hour = [self._carry_out(out), *self._mist(mist)]
-        by_hour += [one.part for one in due if one.kind is not ChoreKind.CARRY_IN]
+        by_hour += [
+            replace(one.part, kept=True) if one.kind is ChoreKind.CARRY_IN else one.part
+            for one in due
+            if one.part not in carrying
+        ]
         parts += sorted(by_hour, key=lambda one: one.hours[:1])
         parts += [
             self._stop(),
@@ -229,8 +243,9 @@ class _Teller:
             *self._heads_of_day(out, mist),
             *((one.at, one.head) for one in due if one not in first),
         ]
-        heads = [one.head for one in first]
-        heads += [head for _, head in sorted(others, key=lambda one: one[0])]
+        of_day = [head for _, head in sorted(others, key=lambda one: one[0])]
+        before = of_day[: int(back)]  # an order is in the title whatever its hour
+        heads = [*before, *(one.head for one in first), *of_day[len(before) :]]
         if not out and stay:
             heads.append(self.say("head_stay", count=phrases.count_of(stay)))
         title = capital(", ".join(heads[:MOST_HEADS]))
