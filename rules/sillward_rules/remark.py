@@ -60,17 +60,15 @@ class ForecastsDisagree(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ForecastDoubted(Remark):
-    """A source's forecast that cannot be true: why not, and what one goes by instead.
-
-    used, fetched : whose forecast, and of when; None if there is none, so that nights count as
-    cold. colder : nights that the doubted one has much colder count as cold all the same.
-    """
+    """A source's forecast that cannot be true: why not, and what one goes by instead."""
 
     source: str
     why: str
     used: str | None
+    """Whose forecast one goes by; None if there is none, so that nights count as cold."""
     fetched: datetime | None
     colder: bool
+    """Whether nights that the doubted one has much colder count as cold all the same."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,29 +114,25 @@ class ShelterChosen(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterTooCold(Remark):
-    """A spot that does not hold the limit of plants, and where they go instead.
-
-    Without a better spot there is none that holds it, and this, the warmest, is where they go.
-    """
+    """A spot that does not hold the limit of plants, and where they go instead."""
 
     plants: tuple[str, ...]
     spot: str
     low_c: float
     limit_c: float
     better_spot: str | None
+    """None if no spot holds the limit: they go to this one, the warmest."""
     better_low_c: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class ShelterUnknown(Remark):
-    """A spot of which nobody knows what it holds tonight, and where plants go instead.
-
-    Without a better spot none is known to hold their limit, and this is where they go.
-    """
+    """A spot of which nobody knows what it holds tonight, and where plants go instead."""
 
     plants: tuple[str, ...]
     spot: str
     better_spot: str | None
+    """None if no spot is known to hold their limit: they go to this one."""
     better_low_c: float | None
 
 

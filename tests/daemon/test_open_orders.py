@@ -69,7 +69,9 @@ def test_the_sheet_says_so_to_people_and_machines() -> None:
     document = json.loads(json.dumps(of_sheet(sheet, site)))
 
     assert "overdue since 18:40 (not confirmed), pergola" in text
-    assert short.message(sheet, played.household.voice).title.startswith("80 min overdue: In now")
+    assert short.message(sheet, played.household.voice).title.startswith(
+        "80 min overdue: Carry in 6 plants now"
+    )
     into = [one for one in document["chores"] if one["chore"] == "carry-in"]
     assert into
     for one in into:
@@ -128,8 +130,8 @@ def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restar
     played.ledger = ledger
 
     first, reminder = played.pushes
-    assert first.title.startswith("In now: ")
-    assert reminder.title.startswith("30 min overdue: In now: ")
+    assert first.title == "Carry in 39 plants now"
+    assert reminder.title.startswith("30 min overdue: Carry in 39 plants now")
     assert reminder.urgent
     assert len(reminder.title) + 1 + len(reminder.body) <= MOST_CHARACTERS
     assert open_orders(played)
@@ -145,7 +147,7 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
         played.sleep("08:40", day + 1)
         (push,) = played.pushes[before:]
         assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
-        asked.append([line for line in push.body.splitlines() if "not confirmed in" in line])
+        asked.append([line for line in push.body.splitlines() if "nobody confirmed that" in line])
 
     assert [len(lines) for lines in asked] == [1, 1, 1]
     morning = drawn(played, Round.MORNING)

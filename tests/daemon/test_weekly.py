@@ -124,7 +124,9 @@ def test_the_daily_rounds_stay_text() -> None:
 
     desk.tick()
 
-    assert [message.title for _, message in world.post.pushes if "In by" in message.title]
+    assert [
+        message.title for _, message in world.post.pushes if message.title.startswith("Carry in ")
+    ]
     assert all(message.html is None for _, message in world.post.pushes)
 
 
@@ -177,8 +179,11 @@ def test_the_ledger_keeps_title_and_text() -> None:
 
 
 def test_the_review_is_of_what_the_ledger_has() -> None:
-    """Four days of rounds at a low of 3 °C, each dusk with its order; one is acknowledged."""
-    world = a_world("17:00", a_mail())
+    """Four days of rounds at a low of 6 °C, each dusk with its order; one is acknowledged.
+
+    The days are as warm as to bring the plants out again.
+    """
+    world = a_world("17:00", a_mail(), low_c=6.0)
     world.clock.now = local("16:30", SUNDAY - timedelta(days=4))
     desk = with_artist(world.desk, Artist())
     while world.clock.now < local("17:59", SUNDAY):
@@ -198,7 +203,7 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
     assert [night.day for night in week.nights] == [
         SUNDAY - timedelta(days=days) for days in (4, 3, 2, 1)
     ]
-    assert all(night.at_dusk_c == pytest.approx(3.0, abs=0.1) for night in week.nights)
+    assert all(night.at_dusk_c == pytest.approx(6.0, abs=0.1) for night in week.nights)
 
 
 def test_a_notice_that_was_missed_is_counted() -> None:

@@ -79,7 +79,7 @@ def test_all_that_is_listed_here_exists(name: str) -> None:
     [
         (("sheet", "--round", "dusk", *LOOK), "CARRY IN"),
         (("sheet", "--round", "week", *LOOK), "Trips expected"),
-        (("sheet", "--short", *LOOK), "In "),
+        (("sheet", "--short", *LOOK), "Carry in "),
         (("sheet", "--json", *LOOK), '"schema": 1'),
         (("why", "blue", "basket", *LOOK), "Blue basket"),
         (("demo",), "The dusk push"),
