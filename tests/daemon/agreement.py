@@ -92,7 +92,7 @@ class _Reader:
         when = rf"(?:Carry in )?(?:by )?({CLOCK}|now),?"
         spot = self._spots()
         return (
-            (rf"{when} ((?:(?:{spot}): \d+ to .*))", self._crowded_in),
+            (rf"{when} ((?:{spot}): .* to (?:{spot}))", self._crowded_in),
             (
                 rf"(From )?{when} (?:({spot}) )?(to (?:{spot}): .*?)"
                 r"(?:, if taken in|; [^;]* only if taken in)?(?:; not (.*))?",
@@ -153,9 +153,10 @@ class _Reader:
                 yield f"cannot be read: {part}"
                 continue
             walks = self._at(ChoreKind.CARRY_IN, hour, found[1])
-            for count, to in re.findall(rf"(\d+) to ({self._spots()})", found[2]):
-                if sum(len(one.plants) for one in walks if one.to_spot == to) != int(count):
-                    yield f"{count} to {to}"
+            for who, to in re.findall(rf"(.+?) to ({self._spots()})(?:, |$)", found[2]):
+                going = [name for one in walks if one.to_spot == to for name in one.plants]
+                if going != [who] and str(len(going)) != who:
+                    yield f"{who} to {to}"
 
     def _carry_out(self, hour: str, to: str, who: str) -> Iterator[str]:
         walks = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]

@@ -254,8 +254,9 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
         when = (
             rf"(?:Carry in |From )?(?:(?:by |overdue since )?(?:now|{CLOCK})(?:, not {CLOCK})?,? )?"
         )
-        if re.match(rf"{when}(?:{spot}): \d+ to (?:{spot})", line, re.IGNORECASE):
-            found += [("in", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
+        if re.match(rf"{when}(?:{spot}): .* to (?:{spot})", line, re.IGNORECASE):
+            ways = re.findall(rf"(?<=[:,] )([^:;]+?) to (?:{spot})(?=[,;]|$)", line, re.IGNORECASE)
+            found += [("in", int(who) if who.isdigit() else meant(who, plants)) for who in ways]
         elif one := re.match(
             rf"{when}(?:({spot}) )?(to (?:{spot}): .+?)(?:; not .*)?$", line, re.IGNORECASE
         ):

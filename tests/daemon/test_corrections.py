@@ -158,7 +158,12 @@ def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
         newer(world, desk, low_c, minutes=15)
 
     kinds = [title.split(":")[0].split(",")[0] for title in world.post.titles]
-    assert kinds == ["Carry in 2 plants by 18", "2 plants may stay out after all", "Change", "Change"]
+    assert kinds == [
+        "Carry in 2 plants by 18",
+        "2 plants may stay out after all",
+        "Change",
+        "Change",
+    ]
     assert "Hardy one" in world.post.pushes[-1][1].body
 
 

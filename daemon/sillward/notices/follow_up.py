@@ -59,6 +59,7 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
         _not_out(not_out, voice),
         said(_too_cold_out(not_out, sheet, voice)),
         _out_later(later_out, voice),
+        _rest_as_told(revision, sheet, voice),
         said(say("last_of_round") if last else "", kept=True),
     ]
     spare = room_for_minutes(orders, now, voice)
@@ -226,6 +227,24 @@ def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
         )
 
     return _at_spots(at, orders)
+
+
+def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
+    """Who is still to be carried in as it was told: a change of some is none of the others."""
+    news = [*revision.added, *(one.chore for one in revision.moved)]
+    changed = {name for chore in news for name in chore.plants}
+    rest = [
+        one
+        for one in sheet.chores
+        if one.kind is ChoreKind.CARRY_IN and not changed.issuperset(one.plants)
+    ]
+    plants = phrases.plants_of(rest) - changed
+    kinds = {one.kind for one in news} | {one.kind for one in revision.called_off}
+    if not plants or ChoreKind.CARRY_IN not in kinds:
+        return Part(())
+    first = max(min(hour_of(one) for one in rest), sheet.at)
+    by = voice.by(first, sheet.at)
+    return said(voice.say("rest_as_told", count=len(plants), by=by))
 
 
 def _not_out(orders: Sequence[Order], voice: Voice) -> Part:

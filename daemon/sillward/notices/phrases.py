@@ -1,6 +1,6 @@
 """Pieces of wording about chores that every message shares: the number that matters, and heads."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, TypeGuard, TypeVar
@@ -191,23 +191,30 @@ def _crowded(
     }
     if kind is ChoreKind.CARRY_IN:
         when = "" if at is None or now is None else voice.clock(at, now)
-        spots = [(spot, _counts_to(same)) for spot, same in at_spots.items()]
-        text = voice.say("crowded_in", when=by if later else when, spots=spots, later=later)
-    else:
-        ways: dict[str, int] = {}
-        for one in chores:
-            ways[way(one)] = ways.get(way(one), 0) + len(one.plants)
-        counts = [("", where, count) for where, count in ways.items()]
-        text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
+        facts = {"when": by if later else when, "later": later}
+
+        def words(most: int) -> str:
+            spots = [(spot, _who_to(same, most)) for spot, same in at_spots.items()]
+            return voice.say("crowded_in", spots=spots, **facts)
+
+        return Line(words, plants_of(chores), None if later else at)
+    ways: dict[str, int] = {}
+    for one in chores:
+        ways[way(one)] = ways.get(way(one), 0) + len(one.plants)
+    counts = [("", where, count) for where, count in ways.items()]
+    text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
     return Line(lambda _: text, plants_of(chores), None if later else at)
 
 
-def _counts_to(chores: Sequence[Chore]) -> list[tuple[int, str]]:
-    """How many go where."""
-    counts: dict[str, int] = {}
+def _who_to(chores: Sequence[Chore], most: int) -> list[tuple[str, str]]:
+    """How many go where; with room for names, those by name of whom there is only one."""
+    going: dict[str, list[str]] = {}
     for one in chores:
-        counts[one.to_spot] = counts.get(one.to_spot, 0) + len(one.plants)
-    return [(count, to) for to, count in counts.items()]
+        going.setdefault(one.to_spot, []).extend(one.plants)
+    return [
+        (plants[0] if most and len(plants) == 1 else str(len(plants)), to)
+        for to, plants in going.items()
+    ]
 
 
 def watch_out(remark: Remark, voice: Voice) -> Words:
@@ -215,16 +222,30 @@ def watch_out(remark: Remark, voice: Voice) -> Words:
     return lambda most: voice.say("watch_out", text=voice.remark(remark, most))
 
 
+MOST_HOMELESS = 2
+"""Plants without a shelter that a crowded push names. Judgement: whoever reads it must act."""
+
+
 def too_cold(warnings: Sequence[Remark], voice: Voice) -> Part:
     """Who is sent, or left, where it is too cold as nothing better is known: never cut."""
     told = tuple(one for one in warnings if is_too_cold(one))
-    plants = tuple(frozenset(one.plants) for one in told)
+    part = Part(
+        tuple(watch_out(one, voice) for one in told),
+        plants=tuple(frozenset(one.plants) for one in told),
+        kept=True,
+    )
 
-    lines = tuple(watch_out(one, voice) for one in told)
-    part = Part(lines, plants=plants, kept=True)
-    who = voice.names(list(dict.fromkeys(name for one in told for name in one.plants)), 1)
-    text = voice.say("watch_out", text=voice.say("too_cold", who=who))
-    return replace(part, crowded=lambda: [part.in_one(text)]) if told else part
+    def in_short() -> Iterator[Line]:
+        """Those without any shelter, whom the title counts, apart from those sent to a poor one."""
+        for homeless in (True, False):
+            same = [one for one in told if isinstance(one, NoShelter) is homeless]
+            plants = list(dict.fromkeys(name for one in same for name in one.plants))
+            if plants:
+                who = voice.names(plants, MOST_HOMELESS if homeless else 1)
+                text = voice.say("watch_out", text=voice.say("too_cold", who=who))
+                yield Line(lambda _, text=text: text, frozenset(plants))  # type: ignore[misc]
+
+    return replace(part, crowded=lambda: list(in_short())) if told else part
 
 
 def is_too_cold(remark: Remark) -> TypeGuard[NoShelter | ShelterTooCold | ShelterUnknown]:

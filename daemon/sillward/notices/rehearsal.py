@@ -200,8 +200,8 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     ),
     "crown.hours": ("2.5", ""),
     "crowded_in.spots": (
-        [("pergola", [(5, "sunroom"), (2, "hall")]), ("roof", [(7, "hall")])],
-        [("pergola", [(5, "sunroom")]), ("roof", [(7, "hall")])],
+        [("pergola", [("5", "sunroom"), ("Wax vine", "hall")]), ("roof", [("7", "hall")])],
+        [("pergola", [("5", "sunroom")]), ("roof", [("7", "hall")])],
     ),
     "crowded_in.later": (False, True),
     "by_spot.walks": _BY_SPOT,

@@ -355,7 +355,6 @@ class _Teller:
                 who=self._wetted(first, most),
                 advice=mist_advice(first, feeds, voice, brief=brief),
                 again=[voice.hour(chore.before) for chore in again],
-                brief=brief,
             )
 
         return words
