@@ -3,6 +3,7 @@
 `MistDay` finds the best hours, and where the grower has no time for them the least bad plan.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -109,7 +110,7 @@ class MistDay:
 
     def plan(self, start: datetime) -> Plan:
         """The day's mistings: at their best hours, or in the hours that the grower has."""
-        if np.isnan(self.films.at(self.films.leaf, start)):
+        if math.isnan(self.films.at(self.films.leaf, start)):
             return Plan()
         first = self._first(start)
         begun = self.misted_at is not None or self._rain_does(first)
@@ -140,7 +141,7 @@ class MistDay:
         first = films.index(start)
         if not enough[first]:
             return start + TOO_DRY_WINDOW, False
-        after = first + int(np.argmin(enough[first:]))
+        after = first + int(enough[first:].argmin())
         end = films.events.sunset if enough[after] else films.starts_at(after)
         if end < start + LEAST_WINDOW:
             return start + TOO_DRY_WINDOW, False
@@ -178,7 +179,7 @@ class MistDay:
     def _wet_until(self, at: datetime) -> datetime | None:
         """Until when roots wetted at this moment stay wet; None: not known, or over the day."""
         hours = self.films.at(self.life, at)
-        return at + timedelta(hours=hours) if np.isfinite(hours) else None
+        return at + timedelta(hours=hours) if math.isfinite(hours) else None
 
     def _last_rain(self, start: datetime, end: datetime) -> datetime | None:
         """The end of the last rain that wets the roots after start and before end."""

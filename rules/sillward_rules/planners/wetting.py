@@ -182,10 +182,10 @@ class DayFilms:
             return None
         first = max(0, math.ceil(start))
         before = self.drying[first - 1] if first else 0.0
-        if not np.isfinite(before):
+        if not math.isfinite(before):
             return None
-        index = int(np.searchsorted(self.drying, before + tolerance - 1e-9))
-        if index >= self.drying.size or not np.isfinite(self.drying[index]):
+        index = int(self.drying.searchsorted(before + tolerance - 1e-9))
+        if index >= self.drying.size or not math.isfinite(self.drying[index]):
             return None
         return self.starts_at(index)
 
