@@ -104,7 +104,7 @@ class Scene:
         """The climate in the steps that nights are judged by."""
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
         self.spots = {spot.name: spot for spot in collection.spots}
-        self._fired: dict[tuple[str, bytes], list[Firing]] = {}
+        self._fired: dict[tuple[object, ...], list[Firing]] = {}
         self._held: dict[Night, list[Firing]] = {}
         self.judged: dict[Night, Judgement] = {}
         """Nights that have been judged, kept by `judge_night`."""
@@ -250,18 +250,17 @@ class Scene:
         names = self.names_of
         return tuple(chain.from_iterable([names[index] for index in cohorts]))
 
-    def rules_asking(self, asks: str, columns: np.ndarray) -> list[Firing]:
+    def rules_asking(
+        self, asks: str, columns: np.ndarray, span: tuple[datetime, datetime] | None = None
+    ) -> list[Firing]:
         """Hold every rule that asks for this chore against the climate at these (cohort,) columns.
 
-        Columns of -1 are left out.
+        Columns of -1 are left out. span: the hours that matter; None for all.
         """
-        key = (asks, columns.tobytes())
+        key = (asks, columns.tobytes(), span)
         if key not in self._fired:
-            margin = self.habits.wet_margin_k
-            self._fired[key] = [
-                hold(one, self.site, self.climate, slice(None), wet_margin_k=margin)
-                for one in _classes(self, self.traits, asks, columns)
-            ]
+            classes = _classes(self, self.traits, asks, columns)
+            self._fired[key] = _held(self, classes, self.climate, span)
         return self._fired[key]
 
     @cached_property
@@ -276,7 +275,7 @@ class Scene:
         From the hour before that day's sunrise until the night's cold is over.
         """
         if night not in self._held:
-            self._held[night] = _held(self, self._carried, night)
+            self._held[night] = _held(self, self._carried, self.by_night, _with_day(self, night))
         return self._held[night]
 
     def covered(self, standing: Standing) -> np.ndarray:
@@ -453,20 +452,29 @@ def _classes(scene: Scene, traits: Traits, asks: str, columns: np.ndarray) -> li
     ]
 
 
-def _held(scene: Scene, classes: Sequence[Classes], night: Night) -> list[Firing]:
-    """Rules held against a night and the day before it, from an hour before that day's sunrise."""
+def _with_day(scene: Scene, night: Night) -> tuple[datetime, datetime]:
+    """From an hour before the sunrise of the day before a night until its cold is over."""
     sunrise = sun.day_events(scene.site, night.day).sunrise
+    return sunrise - timedelta(hours=1), night.cold_until
+
+
+def _held(
+    scene: Scene,
+    classes: Sequence[Classes],
+    climate: Climate,
+    span: tuple[datetime, datetime] | None,
+) -> list[Firing]:
+    """Rules held against a climate in a span, or (None) in all of it."""
     held = []
     for one in classes:
-        # What must last is seen as far beyond as it must last.
-        rows = rows_from_to(
-            scene.by_night.times,
-            sunrise - timedelta(hours=1) - one.rule.lasting,
-            night.cold_until + one.rule.lasting,
-        )
-        span = slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
+        part = slice(None)
+        if span is not None:
+            # What must last is seen as far beyond as it must last.
+            lasting = one.rule.lasting
+            rows = rows_from_to(climate.times, span[0] - lasting, span[1] + lasting)
+            part = slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
         margin = scene.habits.wet_margin_k
-        held.append(hold(one, scene.site, scene.by_night, span, wet_margin_k=margin))
+        held.append(hold(one, scene.site, climate, part, wet_margin_k=margin))
     return held
 
 
@@ -532,7 +540,7 @@ def _carried_in_last_night(scene: Scene, known: Mapping[str, PlantState]) -> np.
     for classes in _classes(scene, traits, "carry in", home):
 
         def of(other: Night, classes: Classes = classes) -> Firing:
-            return _held(scene, [classes], other)[0]
+            return _held(scene, [classes], scene.by_night, _with_day(scene, other))[0]
 
         firing = of(night)
         short = borne(scene, firing, night, exposure_of(firing, night)[0], of)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -79,9 +79,10 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     which = np.full(places.column.shape, -1, dtype=np.int64)
     if scene.habits.mistings_most == 0:
         return DayPlans((), which)
-    rows = scene.rows(steps.events.sunrise, steps.events.sunset)
-    needs = _last_needs(scene.rules_asking("mist", places.column), rows, which.size)
-    wanted = (needs >= 0) & _warm(scene, rows, places.column) & ~resting(scene)
+    by_day = steps.events.sunrise, steps.events.sunset
+    rows = scene.rows(*by_day)
+    needs = _last_needs(scene.rules_asking("mist", places.column, by_day), by_day, which.size)
+    wanted = np.isfinite(needs) & _warm(scene, rows, places.column) & ~resting(scene)
     cohorts = np.flatnonzero(wanted)
     if not cohorts.size:
         return DayPlans((), which)
@@ -89,7 +90,7 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     start = _starts(scene, steps, column, low, places.since[cohorts])
     # What comes after the last wetting changes no plan.
     last = np.minimum(_last_wettings(scene, steps, column, cohorts), places.until[cohorts])
-    need = np.minimum(scene.climate.times[needs[cohorts]], last)
+    need = np.minimum(needs[cohorts], last)
     done = _misted_today(scene, steps)[cohorts]
     able = np.flatnonzero(start + LEAST_WINDOW.total_seconds() <= last)
     keys = (column, start, scene.roots[cohorts], last, need, done)
@@ -217,14 +218,13 @@ def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since
     return np.asarray(starts[groups])
 
 
-def _last_needs(firings: Sequence[Firing], rows: np.ndarray, count: int) -> np.ndarray:
-    """(place,) row of the last hour of the day at which a mist rule fires; -1 if none does."""
-    needs = np.full(count, -1, dtype=np.int64)
+def _last_needs(firings: Sequence[Firing], by_day: tuple[datetime, datetime], count: int) -> Array:
+    """(place,) the last hour of the day at which a mist rule fires [unix s]; -inf if none does."""
+    needs = np.full(count, -np.inf)
     for firing in firings:
-        fires = firing.fires[rows]
-        if not fires.size:
-            continue
-        last = np.where(fires, rows[:, None], -1).max(axis=0)
+        rows = firing.rows(*by_day)
+        last = np.where(firing.fires[rows], firing.times[rows, None], -np.inf)
+        last = last.max(axis=0, initial=-np.inf)
         spoken = firing.member >= 0
         needs[spoken] = np.maximum(needs[spoken], last[firing.member[spoken]])
     return needs
