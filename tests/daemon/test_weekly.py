@@ -313,7 +313,12 @@ def test_charts_are_of_the_two_spots_with_most_plants_and_of_water_where_one_mis
         ("night", "pergola"),
         ("water", "pergola"),
     ]
-    assert [kind for kind, _, _ in cold.asked] == ["night", "night"]
+    # In the cold snap only the wax vine is misted, a cool grower.
+    assert [(kind, spot) for kind, spot, _ in cold.asked] == [
+        ("night", "wall bench"),
+        ("water", "wall bench"),
+        ("night", "pergola"),
+    ]
     assert [name for name, _ in message.images] == [
         f"chart-{number}@sillward" for number in (1, 2, 3, 4)
     ]

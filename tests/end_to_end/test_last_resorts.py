@@ -133,7 +133,7 @@ def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -
 
     assert wait_for(lambda: len(house.sink.pushes) == 2)
     assert house.stop(daemon) == 0
-    assert {title.split()[0] for title in house.sink.titles} == {"In", "Sillward"}
+    assert {title.split()[0] for title in house.sink.titles} == {"Carry", "Sillward"}
     assert "Sillward has lost some of its records" in house.sink.titles
     assert [one.read_bytes()[:8] for one in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
     assert json.loads(house.call("status", "--json").stdout)["troubles"] == []
@@ -143,7 +143,7 @@ def is_told_that_nothing_can_be_written(house: House) -> bool:
     """The round arrives all the same, and whoever waits for the heartbeat hears of trouble."""
     told = wait_for(lambda: len(house.sink.pushes) == 2 and "/trouble" in house.asked)
     titles = [title.split()[0] for title in house.sink.titles]
-    return told and titles == ["In", "Sillward"] and house.sink.titles[1] == UNWRITTEN
+    return told and titles == ["Carry", "Sillward"] and house.sink.titles[1] == UNWRITTEN
 
 
 UNWRITTEN = "Sillward cannot save anything"
