@@ -95,6 +95,8 @@ class DayFilms:
         self._begin = float(self.starts[0])
         self._habits = steps.scene.habits
         self._crowns: dict[Rot, Array] = {}
+        self._lasting: dict[float, Array] = {}
+        self._velamen: dict[float, Array] = {}
         self._last: dict[Rot, datetime | None] = {}
         self._enough: dict[tuple[timedelta, bool], np.ndarray] = {}
 
@@ -136,12 +138,17 @@ class DayFilms:
 
     def velamen_lasting(self, share: float) -> Array:
         """Time until this share of the water in bare velamen is gone [h]."""
-        rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
-        return drying_times(rate, STEP_H, share * VELAMEN_FILM.depth_mm)
+        if share not in self._velamen:
+            rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
+            depth_mm = share * VELAMEN_FILM.depth_mm
+            self._velamen[share] = drying_times(rate, STEP_H, depth_mm)
+        return self._velamen[share]
 
     def lasting(self, depth_mm: float) -> Array:
         """Life of a film of this depth on a leaf or in a crown [h]."""
-        return drying_times(self.leaf_rate, STEP_H, depth_mm)
+        if depth_mm not in self._lasting:
+            self._lasting[depth_mm] = drying_times(self.leaf_rate, STEP_H, depth_mm)
+        return self._lasting[depth_mm]
 
     def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
         """Steps in which a film on a leaf, and in velamen if that counts, lasts long enough."""
