@@ -174,3 +174,29 @@ def test_an_order_from_or_to_a_spot_that_is_gone_is_forgotten() -> None:
     later = sheet(Round.DUSK, LATE, {"a": gone}, None, "a")
 
     assert orders(later) == []
+
+
+@pytest.mark.parametrize("hours", [24, 28, 33])
+@pytest.mark.parametrize("round_", [Round.DUSK, Round.WEEK])
+def test_a_forecast_that_ends_before_the_night_does_drops_no_order(
+    round_: Round, hours: int
+) -> None:
+    _, state = told()
+    at = TOLD + timedelta(hours=1, minutes=30)
+    ends = fetched(weather(START, curve(3.0, 24.0)[:hours]), at)
+
+    drawn = draw_up(round_, collection(plant("a"), plant("b")), ends, state, at)
+
+    (order,) = orders(drawn)
+    assert set(order.plants) == set(order.unconfirmed) == {"a", "b"}
+    fresh = draw_up(round_, collection(), ends, {}, at)
+    assert [set(one.plants) for one in orders(fresh)] == [{"Test strap"}]  # unjudged is cold
+
+
+def test_the_morning_lists_it_until_noon_while_nobody_knows_how_cold_it_still_is() -> None:
+    _, state = told()
+    unknown = curve(3.0, 24.0)
+    unknown[33:41] = np.nan  # an hour and more before sunrise, until the afternoon
+
+    assert orders(sheet(Round.MORNING, DAWN + timedelta(hours=2), state, unknown))
+    assert orders(sheet(Round.MORNING, utc("2026-05-15T17:00"), state, unknown)) == []

@@ -135,24 +135,30 @@ def not_confirmed(scene: Scene, day: date) -> list[NotConfirmed]:
 def warm_again(scene: Scene, night: Night) -> Array:
     """(cohort,) when the leaf where they stood is back above its limit [unix s].
 
-    Looked for from sunrise until noon; -inf where it was not under it.
+    Looked for from sunrise until noon; -inf where it was not under it. What is not known may be
+    under it.
     """
     noon = scene.site.middle_of_day(night.day + timedelta(days=1))
     rows = scene.steps(night.end, noon)
     found = np.full(len(scene.cohorts), -np.inf)
     cohorts = np.flatnonzero(scene.asked_from >= 0)
-    if rows.size < 2 or scene.stale or not cohorts.size:
+    if rows.size < 2 or scene.stale:
+        found[cohorts] = noon.timestamp()
+        return found
+    if not cohorts.size:
         return found
     times = scene.by_night.times[rows].astype(np.float64)
     gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - _limit(scene)[cohorts]
-    under = gap < 0
+    gap[:, np.isnan(_limit(scene)[cohorts])] = 0.0  # without a limit it is not under it
+    under = ~(gap >= 0)
     first = np.argmin(under, axis=0)  # the first row that is not under it
     last = np.clip(first - 1, 0, None)
     column = np.arange(cohorts.size)
     below, above = gap[last, column], gap[first, column]
-    share = np.where(above > below, -below / np.where(above > below, above - below, 1.0), 0.0)
+    # What is not known on the way is taken to be under it until the row that is.
+    share = np.where(above > below, -below / np.where(above > below, above - below, 1.0), 1.0)
     step = times[first] - times[last]
-    crossing = times[last] + np.clip(np.nan_to_num(share), 0.0, 1.0) * step
+    crossing = times[last] + np.clip(share, 0.0, 1.0) * step
     found[cohorts] = np.where(under.all(axis=0), times[-1], np.where(under[0], crossing, -np.inf))
     return found
 

@@ -102,7 +102,8 @@ def look_ahead(scene: Scene) -> Outlook:
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
-        if not _covered(scene, night):
+        # The coming night is judged whatever is known of it; who is told of it counts on that.
+        if offset and not _covered(scene, night):
             break
         if offset or scene.now < night.start:
             out, standing, fed, day = _day(scene, night.day, standing, fed)
