@@ -94,12 +94,15 @@ must take it as something. Judgement: forty plants take two people half an hour 
 class Asked:
     """An order to carry a plant in that was told, and that nobody has confirmed yet.
 
-    before: its deadline, as it was told.
+    before: its deadline, as it was told. out_of, out_at: where the plant is until it goes out to
+    from_spot first, and from when on, if the same sheet says so; else None.
     """
 
     from_spot: str
     to_spot: str
     before: datetime
+    out_of: str | None = None
+    out_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +141,26 @@ class PlantState:
         if self.since + (GRACE if self._moves_by_order else timedelta(0)) <= now:
             return self
         return self._unmoved()
+
+    def until_out(self, now: datetime) -> "PlantState":
+        """The state at a moment before the plant goes out to where the order takes it in from: it
+        is inside still, and may be told to go out again."""
+        going = self.without_order(now)
+        if going is self or going.came_from is None:
+            return self
+        return replace(self, spot=going.came_from, since=None, came_from=None)
+
+    def without_order(self, now: datetime) -> "PlantState":
+        """The state without the order, if the plant goes out only after this moment: then it is out
+        until another order comes. Else this state."""
+        asked = self.asked
+        if asked is None or asked.out_of is None or asked.out_at is None or now >= asked.out_at:
+            return self
+        if not (self.assumed and self._moves_by_order):
+            return self
+        return replace(
+            self, spot=asked.from_spot, since=asked.out_at, came_from=asked.out_of, asked=None
+        )
 
     def as_if_ignored(self) -> "PlantState":
         """The state if the order that is open was not followed: the plant is where it was."""

@@ -245,15 +245,20 @@ def state_after(state: State, sheet: Sheet, revision: Revision) -> dict[str, Pla
     for order in revision.called_off:
         if order.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
             for name in order.plants:
-                stays = after[name]
-                if stays.assumed and stays.came_from is not None:
-                    stays = replace(stays, spot=stays.came_from, came_from=None)
-                after[name] = (
-                    replace(stays, asked=None) if order.kind is ChoreKind.CARRY_IN else stays
-                )
+                after[name] = _without(order.kind, after[name], sheet.at)
     for chore in (*revision.added, *(one.chore for one in revision.moved)):
         if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
             after |= {
                 name: moved(after[name].at(sheet.at), chore, assumed=True) for name in chore.plants
             }
     return after
+
+
+def _without(kind: ChoreKind, told: PlantState, now: datetime) -> PlantState:
+    """The state once a chore of this kind, that was told, is off."""
+    going = told.without_order(now)
+    if going is not told:  # it was to go out, and in again: who stays inside has nothing to undo
+        return going if kind is ChoreKind.CARRY_IN else told
+    if told.assumed and told.came_from is not None:
+        told = replace(told, spot=told.came_from, came_from=None)
+    return replace(told, asked=None) if kind is ChoreKind.CARRY_IN else told

@@ -503,9 +503,14 @@ def _cohorts(scene: Scene, state: State) -> tuple[tuple[Cohort, ...], np.ndarray
 
 def _now(scene: Scene, state: PlantState) -> PlantState:
     """The state at the scene's moment, without an order that no longer matters."""
+    # What the day plans rests on where a plant is before it goes out. What the night asks for does
+    # not: told to be out, it may be.
+    state = state.until_out(scene.now) if scene.followed else state
     now, asked = state.at(scene.now), state.asked
     if asked is None:
         return now
+    if asked.out_at is not None:  # no more is made of it, and plants that it tells apart are alike
+        now = replace(now, asked=replace(asked, out_of=None, out_at=None))
     spots_gone = not scene.columns.keys() >= {asked.from_spot, asked.to_spot}
     before_last, last, tonight = scene.sunrises
     if spots_gone or not before_last < asked.before <= tonight:

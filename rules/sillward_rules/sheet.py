@@ -199,7 +199,7 @@ def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     since = chore.not_before or chore.before
     order = state.asked if assumed else None
     if assumed and chore.kind is ChoreKind.CARRY_IN:
-        order = Asked(chore.from_spot, chore.to_spot, chore.before)
+        order = _asked(state, chore)
     after = replace(
         state,
         spot=chore.to_spot,
@@ -209,6 +209,17 @@ def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
         asked=order,
     )
     return _brighter(state, after, chore.kind)
+
+
+def _asked(state: PlantState, chore: Chore) -> Asked:
+    """The order of a chore, with when the plant goes out first if that was told as well."""
+    order = Asked(chore.from_spot, chore.to_spot, chore.before)
+    if state.assumed and state.came_from is not None and state.spot == chore.from_spot:
+        return replace(order, out_of=state.came_from, out_at=state.since)
+    earlier = state.asked
+    if earlier is not None and earlier.from_spot == chore.from_spot:
+        return replace(order, out_of=earlier.out_of, out_at=earlier.out_at)
+    return order
 
 
 def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from sillward.answers import meant
+from sillward.cli.answering import _after
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward_rules.collection import Asked, PlantState
@@ -191,3 +192,27 @@ def test_the_last_answer_is_the_last() -> None:
 
     assert ledger.states(SITE.name)["Boat orchid"] == IN
     assert ledger.states(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
+
+
+def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
+    order = Asked("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
+    later = PlantState("sunroom", order.before, came_from="pergola", asked=order)
+    out = chore("carry-out", "sunroom", PLANTS[:1], "13:50", start="10:35")
+
+    after = _after(out, later, local("11:00"))
+
+    assert after.asked == order
+    assert after.at(local("16:00")).spot == "pergola"  # the grace: nobody has said that it is in
+    assert _after(chore("carry-in", "pergola", PLANTS[:1], "15:50"), later, NOW).asked is None
+
+
+def test_an_order_is_kept_with_when_its_plant_goes_out_first() -> None:
+    order = Asked("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
+    ledger = Ledger(":memory:")
+    ledger.keep_round(
+        SITE.name, "morning", DAY, local("08:40"),
+        notices=[], chores=[],
+        states={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
+    )  # fmt: skip
+
+    assert ledger.states(SITE.name)["Moth orchid"].asked == order

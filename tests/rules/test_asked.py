@@ -1,14 +1,17 @@
 """An order that was told and not confirmed: open on every sheet while following it helps."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.collection import GRACE, Asked, PlantState
+from sillward_rules.collection import GRACE, Asked, Habits, PlantState
 from sillward_rules.remark import NotConfirmed
+from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, state_after
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
+from sillward_rules.weather import Weather
 from tests.rules.support import collection, fetched, plant, utc, weather
 
 START = utc("2026-05-14T00:00")
@@ -200,3 +203,66 @@ def test_the_morning_lists_it_until_noon_while_nobody_knows_how_cold_it_still_is
 
     assert orders(sheet(Round.MORNING, DAWN + timedelta(hours=2), state, unknown))
     assert orders(sheet(Round.MORNING, utc("2026-05-15T17:00"), state, unknown)) == []
+
+
+OUT_AND_IN = collection(plant("a"), habits=Habits(worth_going_out=timedelta(hours=2)))
+
+
+def out_and_in() -> tuple[Weather, Sheet, dict[str, PlantState]]:
+    """A morning that tells a plant to go out, and in again before the dusk round."""
+    temp = curve(12.0, 30.0)
+    temp[44:] = 5.0
+    sky = fetched(weather(START, temp), DAWN)
+    inside = {"a": PlantState("room", TOLD, assumed=False)}
+    morning = draw_up(Round.MORNING, OUT_AND_IN, sky, inside, DAWN)
+    return sky, morning, next_state(inside, morning)
+
+
+def kinds(one: Sheet) -> list[tuple[ChoreKind, datetime | None, datetime]]:
+    return [(chore.kind, chore.not_before, chore.before) for chore in one.chores]
+
+
+def test_what_goes_out_and_in_again_is_told_so_on_every_morning_sheet_until_it_is_out() -> None:
+    sky, morning, state = out_and_in()
+    out = next(one for one in morning.chores if one.kind is ChoreKind.CARRY_OUT)
+    assert out.not_before is not None
+    assert orders(morning)
+
+    for at in (DAWN + timedelta(minutes=5), out.not_before - timedelta(minutes=1)):
+        again = draw_up(Round.MORNING, OUT_AND_IN, sky, state, at)
+        carried = [one for one in kinds(again) if one[0] in CORRECTED]
+        assert carried == [one for one in kinds(morning) if one[0] in CORRECTED]
+        told_before = [
+            Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
+            for one in morning.chores
+            if one.kind in CORRECTED
+        ]
+        change = revise(told_before, again, set, set(), timedelta(0), timedelta(0))
+        assert not change
+    once_out = draw_up(Round.MORNING, OUT_AND_IN, sky, state, out.not_before)
+    assert [one for one in once_out.chores if one.kind is ChoreKind.CARRY_OUT] == []
+    assert orders(once_out)
+    for round_ in (Round.DUSK, Round.WEEK):  # told to be out, it may be
+        assert orders(draw_up(round_, OUT_AND_IN, sky, state, DAWN + timedelta(minutes=5)))
+
+
+def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off_it_stays() -> None:
+    _, morning, state = out_and_in()
+    out, back = (one for one in morning.chores if one.kind in CORRECTED)
+    off = {
+        one.kind: Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
+        for one in (out, back)
+    }
+
+    def after(*which: ChoreKind) -> PlantState:
+        change = Revision(called_off=tuple(off[one] for one in which))
+        return state_after(state, replace(morning, at=DAWN + timedelta(minutes=5)), change)["a"]
+
+    goes = after(ChoreKind.CARRY_IN)
+    assert (goes.spot, goes.since, goes.came_from, goes.asked) == (
+        "bench", out.not_before, "room", None,
+    )  # fmt: skip
+    assert after(ChoreKind.CARRY_OUT) == state["a"]
+    for both in ((ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT), tuple(off)):
+        assert after(*both).asked is None
+    assert after(ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT).spot == "room"

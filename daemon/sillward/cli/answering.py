@@ -91,7 +91,9 @@ def _acknowledge(
 def _after(told: StoredChore, state: PlantState, now: datetime) -> PlantState:
     """The state of a plant once a chore is done for it."""
     if _is_older(told, state):
-        return replace(state, asked=None)
+        # Who has gone out as told has not come in yet, as told for later.
+        answered = state.asked is not None and state.asked.before <= told.before
+        return replace(state, asked=None) if answered else state
     return acknowledged(state, ChoreKind(told.kind), told.document["to"], now)
 
 

@@ -172,7 +172,7 @@ def maybe_moment(text: str | None) -> datetime | None:
 def plain(value: object) -> object:
     """A value as a column takes it."""
     if isinstance(value, Asked):
-        return json.dumps({**asdict(value), "before": to_text(value.before)})
+        return json.dumps({name: plain(one) for name, one in asdict(value).items()})
     if isinstance(value, datetime):
         return to_text(value)
     if isinstance(value, date):
@@ -199,7 +199,13 @@ def _asked_of(text: str | None) -> Asked | None:
     if text is None:
         return None
     values = json.loads(text)
-    return Asked(values["from_spot"], values["to_spot"], to_moment(values["before"]))
+    return Asked(
+        values["from_spot"],
+        values["to_spot"],
+        to_moment(values["before"]),
+        values.get("out_of"),
+        maybe_moment(values.get("out_at")),
+    )
 
 
 def _column(row: Mapping[str, Any] | sqlite3.Row, name: str) -> Any:
