@@ -511,11 +511,15 @@ def _now(scene: Scene, state: PlantState) -> PlantState:
         return now
     if asked.out_at is not None:  # no more is made of it, and plants that it tells apart are alike
         now = replace(now, asked=replace(asked, out_of=None, out_at=None))
-    spots_gone = not scene.columns.keys() >= {asked.from_spot, asked.to_spot}
     before_last, last, tonight = scene.sunrises
-    if spots_gone or not before_last < asked.before <= tonight:
+    if not before_last < asked.before <= tonight:
         return replace(now, asked=None)
-    return now if scene.followed or asked.before <= last else now.as_if_ignored()
+    if not scene.followed and asked.before > last:
+        now = now.as_if_ignored()
+    # The way that was asked for is none any more, but the plant is no further in for that: where
+    # it was is known, or it has no history, and so it is told anew.
+    spots_gone = not scene.columns.keys() >= {asked.from_spot, asked.to_spot}
+    return replace(now, asked=None) if spots_gone else now
 
 
 def _parted(

@@ -152,3 +152,19 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
     assert [len(lines) for lines in asked] == [1, 1, 1]
     morning = drawn(played, Round.MORNING)
     assert sum(isinstance(one, NotConfirmed) for one in morning.warnings) == 1
+
+
+@pytest.mark.parametrize("spot", ["pergola", "sunroom"])
+def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) -> None:
+    played = evening("six plants")
+    told = {plant for one in open_orders(played) for plant in one.plants}
+    played.sleep("19:45")  # assumed by now, for planning
+
+    renamed = stage(garden(SIX).replace(spot, "arbour"), "19:45", COLD, notices=NEVER)
+    played.desk.take_over(renamed.household)
+    played.desk.tick()
+
+    sheet = drawn(played, Round.DUSK)
+    into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert {plant for one in into for plant in one.plants} == told
+    assert "arbour" in {name for one in into for name in (one.from_spot, one.to_spot)}

@@ -171,12 +171,14 @@ def test_the_morning_round_keeps_the_question_until_the_next_order() -> None:
     assert all(not chore.unconfirmed for chore in next_dusk.chores)
 
 
-def test_an_order_from_or_to_a_spot_that_is_gone_is_forgotten() -> None:
-    gone = PlantState("room", TOLD, came_from="shed", asked=Asked("shed", "room", TOLD))
+@pytest.mark.parametrize(("start", "to"), [("shed", "room"), ("bench", "shed")])
+def test_an_order_from_or_to_a_spot_that_is_gone_is_told_anew(start: str, to: str) -> None:
+    gone = PlantState(to, TOLD, came_from=start, asked=Asked(start, to, TOLD))
 
     later = sheet(Round.DUSK, LATE, {"a": gone}, None, "a")
 
-    assert orders(later) == []
+    (order,) = orders(later)
+    assert (order.from_spot, order.to_spot, order.overdue_since) == ("bench", "room", None)
 
 
 @pytest.mark.parametrize("hours", [24, 28, 33])
