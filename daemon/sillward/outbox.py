@@ -101,19 +101,27 @@ class Outbox:
                 ledger.sent(notice.key, clock(), str(error))
                 log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
                 return True
-            pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
-            if error.wait is not None:  # what the other side asked for, as far as there is time
-                pause = min(max(pause, error.wait), SEND_PAUSES[-1])
-            ledger.put_back(
-                notice.key, clock() + pause, str(error), perhaps_sent=error.perhaps_sent
-            )
-            log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
+            self._put_back(notice, error)
+            return False
+        except Exception as error:  # a defect of ours must hold up nothing else
+            log.exception("notice.failed_to_send key=%s", notice.key)
+            reason = f"channel {channel.name}: {type(error).__name__}, see the log"
+            self._put_back(notice, DeliveryError(reason, perhaps_sent=True))
             return False
         self._arrived[notice.key] = clock()
         ledger.sent(notice.key, clock(), words=(message.title, message.body))
         del self._arrived[notice.key]
         log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
         return True
+
+    def _put_back(self, notice: Notice, error: DeliveryError) -> None:
+        """Have a notice tried again later."""
+        pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
+        if error.wait is not None:  # what the other side asked for, as far as there is time
+            pause = min(max(pause, error.wait), SEND_PAUSES[-1])
+        next_at = self.kit.clock() + pause
+        self.kit.ledger.put_back(notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent)
+        log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
 
     # -- quiet hours
 

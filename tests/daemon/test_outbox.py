@@ -470,3 +470,25 @@ def test_tries_that_were_refused_are_no_doubtful_ones() -> None:
 
     ((_, message),) = world.post.pushes
     assert message.title.startswith("(repeat) ")
+
+
+def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else() -> None:
+    world = a_world("16:50", a_channel("broken"), a_channel("phone"))
+    desk = world.desk
+
+    def sender(channel: Channel, message: Message) -> None:
+        if channel.name == "broken":
+            msg = "nobody thought of this"
+            raise RuntimeError(msg)
+        world.post(channel, message)
+
+    desk.sender = sender
+    for _ in range(40):
+        desk.tick()
+        world.clock.move(minutes=1)
+
+    assert [name for name, _ in world.post.pushes] == ["phone"]
+    broken = world.notice("broken")
+    assert (broken.state, broken.sent_at) == ("waiting", None)  # and never taken for sent
+    assert broken.attempts < 10
+    assert any("broken: 1 waiting" in one for one in desk.troubles())
