@@ -201,6 +201,22 @@ def test_a_draft_that_a_crash_left_is_no_hindrance(tmp_path: Path) -> None:
         assert copy_of(tmp_path / "ledger.sqlite3.copy-2026-11-26.gz") == rows_of(ledger._db)
 
 
+def test_a_place_for_the_copy_that_is_not_ours_is_left_alone(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    copy = copies.copy_path(path, NOW.date())
+    theirs = copies.draft_path(copy)
+    theirs.mkdir()
+
+    with closing(Ledger(path)) as ledger:
+        ledger.copy_daily(NOW)
+
+    assert theirs.is_dir()
+    assert not copy.exists()
+    assert any("ledger.copy_failed" in text for text in caplog.messages)
+
+
 def test_a_ledger_in_memory_has_no_copies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     with closing(Ledger(":memory:")) as ledger:

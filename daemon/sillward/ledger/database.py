@@ -414,7 +414,7 @@ class Database:
                 msg = f"ledger {self._path}: damaged ({fault})"
                 raise LedgerError(msg)
             copies.put_copy(self._file, at.date(), self._db.serialize())
-        except (sqlite3.Error, OSError) as error:
+        except (sqlite3.Error, OSError, NotOursError) as error:
             log.error("ledger.copy_failed reason=%s", error)
 
     # -- reading and writing
