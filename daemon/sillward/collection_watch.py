@@ -49,19 +49,16 @@ class CollectionWatch:
     desk: Desk
     problems: Problems
     others: Callable[[], Sequence[str]] = lambda: ()
-    _seen: Stamp = field(init=False)
+    _seen: Stamp | None = None
+    """The files as they were read last; None: they may have changed since the daemon read them."""
     _refused: tuple[str, ...] = ()
     """What is wrong with the collection as it was read last."""
-    _started: bool = False
-
-    def __post_init__(self) -> None:
-        self._seen = self._stamp()
+    _unwritten: list[Callable[[], None]] = field(default_factory=list)
+    """What the ledger did not take: it is tried again at the next look."""
 
     def look(self, *, asked: bool = False) -> None:
         """Take the collection over if it has changed. asked: read it in any case."""
-        if not self._started:  # what the daemon was started with is in force
-            self._started = True
-            self._in_force()
+        self._write(*self._unwritten)
         stamp = self._stamp()
         # While it is refused what is wrong may lie in files that only the edited one names.
         if not asked and not self._refused and stamp == self._seen:
@@ -87,8 +84,8 @@ class CollectionWatch:
         return household
 
     def _take_over(self, household: Household, *, asked: bool) -> None:
-        before = self.desk.household
-        if household == before and not asked:  # a comment was edited, say
+        before, refused = self.desk.household, self._mark(REFUSED_MARK)
+        if household == before and not asked:  # the first look, or a comment was edited
             log.info("collection.unchanged file=%s", self.app.path.name)
         else:
             self.desk.take_over(household)
@@ -100,7 +97,7 @@ class CollectionWatch:
                 len(household.channels),
             )
         self._refused = ()
-        self._in_force()
+        self._in_force(refused)
 
     def _refuse(self, lines: tuple[str, ...], count: int) -> None:
         if lines == self._refused:
@@ -109,43 +106,51 @@ class CollectionWatch:
         for line in lines[:ERRORS_KEPT]:
             log.error("collection.refused %s", line)
         log.error("collection.refused errors=%d: the one from before stays in force", count)
-        self._guarded(partial(self._tell_refused, lines))
+        self._write(partial(self._tell_refused, lines, self.desk.clock()))
 
-    def _tell_refused(self, lines: Sequence[str]) -> None:
+    def _tell_refused(self, lines: Sequence[str], now: datetime) -> None:
+        """Put the alarm down, then the mark: by that it is known to have been told."""
         desk = self.desk
         more = f" (and {len(lines) - ERRORS_KEPT} more)" if len(lines) > ERRORS_KEPT else ""
         known = desk.ledger.mark_of(self._mark(REFUSED_MARK))
-        since = desk.clock() if known is None else known.at
-        text = "; ".join(lines[:ERRORS_KEPT]) + more
-        desk.ledger.mark(self._mark(REFUSED_MARK), since, text)
+        since = now if known is None else known.at
         if known is None:
             words = alarms.collection_refused(lines, desk.voice)
             desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
+        text = "; ".join(lines[:ERRORS_KEPT]) + more
+        desk.ledger.mark(self._mark(REFUSED_MARK), since, text)
 
-    def _no_longer_refused(self) -> None:
-        desk, mark = self.desk, self._mark(REFUSED_MARK)
+    def _no_longer_refused(self, mark: str, now: datetime) -> None:
+        desk = self.desk
         if desk.ledger.mark_of(mark) is not None:
-            desk.ledger.unmark(mark)
             words = alarms.collection_in_force(desk.voice)
-            desk.alarms.tell_at_once(f"collection in force {desk.clock():%H:%M:%S}", words)
+            desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
+            desk.ledger.unmark(mark)
 
-    def _in_force(self) -> None:
-        """Write down which collection one goes by, for `status` in another process."""
-        self._guarded(self._no_longer_refused)
-        digest = digest_of(self.app.path)
+    def _in_force(self, refused: str) -> None:
+        """Write down which collection one goes by, for `status` in another process.
+
+        refused: the mark of one that was wrong, maybe under the name that the site had then.
+        """
+        now, digest = self.desk.clock(), digest_of(self.app.path)
+        writes = [partial(self._no_longer_refused, refused, now)]
         if digest is not None:
-            mark = partial(self.desk.ledger.mark, self._mark(IN_FORCE_MARK), self.desk.clock())
-            self._guarded(partial(mark, digest))
+            writes.append(partial(self.desk.ledger.mark, self._mark(IN_FORCE_MARK), now, digest))
+        self._write(*writes)
 
     def _mark(self, name: str) -> str:
         return f"{name}, {self.desk.site.name}"
 
-    def _guarded(self, write: Callable[[], None]) -> None:
-        """A ledger that cannot be written is no reason to go by an old collection."""
-        try:
-            write()
-        except LedgerError as error:
-            log.error("ledger.failed reason=%s", error)
+    def _write(self, *writes: Callable[[], None]) -> None:
+        """A ledger that cannot be written is no reason to go by an old collection; what it did not
+        take is kept, in the place of what was kept before."""
+        self._unwritten = []
+        for write in writes:
+            try:
+                write()
+            except LedgerError as error:
+                log.error("ledger.failed reason=%s", error)
+                self._unwritten.append(write)
 
     def _stamp(self) -> Stamp:
         """What tells one state of the files from another; a file that is not there has none."""

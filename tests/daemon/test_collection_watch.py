@@ -249,14 +249,14 @@ def test_the_folder_of_wording_counts_as_the_collection(edited: Edited) -> None:
     (folder / "mine.jinja").write_text(macro.replace("Nada", "Nix"), encoding="utf-8")
     edited.write(COLLECTION.replace("[notices]", '[notices]\nwording = "words"'))
     edited.tick()
-    assert edited.desk.voice.say("nothing_tonight") == "Nix esta noche"
+    assert edited.desk.voice.say("nothing_tonight", close=False) == "Nix esta noche"
 
     (folder / "mine.jinja").write_text(macro, encoding="utf-8")
     at = (edited.world.clock() - timedelta(minutes=1)).timestamp()
     os.utime(folder / "mine.jinja", (at, at))
     edited.tick()
 
-    assert edited.desk.voice.say("nothing_tonight") == "Nada esta noche"
+    assert edited.desk.voice.say("nothing_tonight", close=False) == "Nada esta noche"
 
 
 def test_another_place_is_asked_for_from_then_on(edited: Edited) -> None:
@@ -314,3 +314,67 @@ def test_after_a_restart_with_a_right_collection_nothing_is_refused_any_more(
 
     assert edited.troubles == ""
     assert edited.watch.desk.household == again.household
+
+
+def test_what_was_edited_while_the_daemon_started_is_taken_over_at_the_first_look(
+    edited: Edited,
+) -> None:
+    edited.write(COLLECTION + RIGHT_POT)  # after the desk's was read
+    edited.watch = CollectionWatch(edited.watch.app, edited.desk, edited._problems)
+
+    edited.tick()
+
+    assert edited.plants == ["Left pot", "Right pot"]
+
+
+def test_a_first_look_takes_over_nothing_that_is_in_force(
+    edited: Edited, caplog: pytest.LogCaptureFixture
+) -> None:
+    edited.watch = CollectionWatch(edited.watch.app, edited.desk, edited._problems)
+
+    edited.tick()
+
+    assert not [text for text in caplog.messages if "collection.taken_over" in text]
+
+
+@pytest.mark.parametrize("failing", ["keep_round", "mark", "unmark"])
+def test_what_a_ledger_did_not_take_is_told_once_it_does(
+    edited: Edited, monkeypatch: pytest.MonkeyPatch, failing: str
+) -> None:
+    calls = []
+    takes = getattr(Ledger, failing)
+
+    def fails_once(self: Ledger, *given: object, **named: object) -> object:
+        if any(str(one).startswith("collection") for one in given):
+            calls.append(given)
+            if len(calls) in (1, 3):
+                msg = "somebody else writes"
+                raise LedgerError(msg)
+        return takes(self, *given, **named)
+
+    monkeypatch.setattr(Ledger, failing, fails_once)
+    edited.write("[site")
+    for _ in range(3):
+        edited.tick()
+    assert edited.titles == ["Your edited collection has an error"]
+    assert "refused since" in edited.troubles
+
+    edited.write(COLLECTION)
+    for _ in range(3):
+        edited.tick()
+
+    assert edited.titles[1:] == ["Your edited collection is in use now"]
+    assert edited.troubles == ""
+    assert len(calls) >= 2
+
+
+def test_a_site_that_gets_another_name_leaves_no_mark_behind(edited: Edited) -> None:
+    edited.write("[site")
+    edited.tick()
+
+    edited.write(COLLECTION.replace("Test court", "Yard"))
+    edited.tick()
+
+    assert edited.desk.site.name == "Yard"
+    assert not [name for name in edited.world.ledger.marks() if "refused" in name]
+    assert edited.titles[-1] == "Your edited collection is in use now"
