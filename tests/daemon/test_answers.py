@@ -180,6 +180,39 @@ def test_taking_back_leaves_what_has_moved_since() -> None:
     assert ledger.chores_of(SITE.name, DAY)[0].open
 
 
+@pytest.mark.parametrize("done", [["Boat orchid"], None], ids=["some", "all"])
+def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
+    done: list[str] | None,
+) -> None:
+    ledger = written()
+    names = done or list(PLANTS[:3])
+    ledger.acknowledge(SITE.name, NOW, {PERGOLA.id: done}, dict.fromkeys(names, IN))
+    rest = [name for name in PLANTS[:3] if name not in names]
+    grown = {
+        **PERGOLA.document, "plants": [*rest, "Blue basket"], "before": local("20:00").isoformat(),
+    }  # fmt: skip
+    ledger.keep_change(
+        SITE.name, "dusk", "dusk change 1", DAY, NOW,
+        notices=[], chores=[grown], called_off=[], after={},
+    )  # fmt: skip
+    answer = ledger.last_answer(SITE.name)
+    assert answer is not None
+
+    ledger.take_back(SITE.name, answer)
+
+    hours = {
+        plant: one.before
+        for one in ledger.chores_of(SITE.name, DAY)
+        if one.open
+        for plant in one.plants
+    }
+    assert hours["Blue basket"] == local("20:00")
+    if done:
+        assert hours == dict.fromkeys([*rest, "Blue basket"], local("20:00")) | {
+            "Boat orchid": local("18:40")
+        }
+
+
 def test_the_last_answer_is_the_last() -> None:
     ledger = written()
     for minutes, name in ((0, "Boat orchid"), (5, "Moth orchid")):

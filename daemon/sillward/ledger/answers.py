@@ -44,13 +44,14 @@ class AnswerTables(RoundTables):
         """
         with self.transaction():
             known = self.states(site)
-            rows, made = [], []
+            rows, made = [], dict[str, str]()
             for chore_id, plants in done.items():
                 for row in self._rows(
                     "SELECT * FROM chore WHERE site = ? AND id = ?", site, chore_id
                 ):
                     rows.append(dict(row))
-                    made += self._finish(site, dict(row), at, plants)
+                    part = self._finish(site, dict(row), at, plants)
+                    made |= {} if part is None else {chore_id: part}
             self._write_states(site, states)
             undo = {
                 "chores": rows,
@@ -65,13 +66,13 @@ class AnswerTables(RoundTables):
 
     def _finish(
         self, site: str, row: dict[str, Any], at: datetime, plants: Sequence[str] | None
-    ) -> list[str]:
+    ) -> str | None:
         """Mark a chore, or a part of it. Return the id of the part, if there is one."""
         document = json.loads(row["document"])
         rest = [] if plants is None else [one for one in document["plants"] if one not in plants]
         if not rest:
             self._replace("chore", {**row, "done_at": to_text(at)})
-            return []
+            return None
         part, number = f"{row['id']}-done", 1
         while self._rows("SELECT 1 FROM chore WHERE site = ? AND id = ?", site, part):
             number += 1
@@ -83,7 +84,7 @@ class AnswerTables(RoundTables):
             self._replace(
                 "chore", {**row, "id": key, "document": json.dumps(mine), "done_at": done_at}
             )
-        return [part]
+        return part
 
     def last_answer(self, site: str, about: str | None = None) -> Answer | None:
         """The last acknowledgement; about: the last of a chore whose id contains this."""
@@ -95,18 +96,17 @@ class AnswerTables(RoundTables):
         return None
 
     def take_back(self, site: str, answer: Answer) -> list[str]:
-        """Undo an acknowledgement: chores and states are as they were before it.
+        """Undo an acknowledgement: its chores are open again, and states as they were before it.
 
-        Return the plants of which something else is known by now: these stay as they are.
+        What has changed about a chore meanwhile stays: who has joined it, and its hour. Return the
+        plants of which something else is known by now: these stay as they are.
         """
         with self.transaction():
             now = self.states(site)
             after, before = answer.undo["after"], answer.undo["before"]
             moved = [name for name in after if _document(now.get(name)) != after[name]]
-            for part in answer.undo["made"]:
-                self._db.execute("DELETE FROM chore WHERE site = ? AND id = ?", (site, part))
             for row in answer.undo["chores"]:
-                self._replace("chore", row)
+                self._reopen(site, row, answer.undo["made"].get(row["id"]))
             for name in after:
                 if name in moved:
                     continue
@@ -118,6 +118,34 @@ class AnswerTables(RoundTables):
                     self._write_states(site, {name: state_of(before[name])})
             self._db.execute("DELETE FROM answer WHERE id = ?", (answer.id,))
         return moved
+
+    def _reopen(self, site: str, row: Mapping[str, Any], part: str | None) -> None:
+        """Have a chore open as it was, or, if it has become another one, the part that was done."""
+        if part is not None:
+            done, rest = (self._row(site, one) for one in (part, row["id"]))
+            before = json.loads(row["document"])
+            if rest is not None and done is not None and _is_rest(rest, done, row):
+                document = json.loads(rest["document"]) | {
+                    key: before[key] for key in ("plants", "because")
+                }
+                self._replace("chore", {**rest, "document": json.dumps(document)})
+                self._db.execute("DELETE FROM chore WHERE site = ? AND id = ?", (site, part))
+                return
+        self._db.execute(
+            "UPDATE chore SET done_at = ? WHERE site = ? AND id = ?",
+            (row["done_at"], site, part or row["id"]),
+        )
+
+    def _row(self, site: str, chore_id: str) -> dict[str, Any] | None:
+        rows = self._rows("SELECT * FROM chore WHERE site = ? AND id = ?", site, chore_id)
+        return dict(rows[0]) if rows else None
+
+
+def _is_rest(rest: Mapping[str, Any], done: Mapping[str, Any], whole: Mapping[str, Any]) -> bool:
+    """Whether a chore is what was left of a whole when a part of it was done, and nothing else."""
+    plants = [json.loads(one["document"])["plants"] for one in (rest, done, whole)]
+    same = all(rest[key] == whole[key] for key in ("before", "done_at", "called_off_at"))
+    return same and sorted(plants[0] + plants[1]) == sorted(plants[2])
 
 
 def _document(state: PlantState | None) -> dict[str, Any] | None:
