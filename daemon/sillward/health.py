@@ -1,6 +1,6 @@
 """What is wrong, if anything is: for `status`, the heartbeat and whoever looks from outside."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -124,6 +124,17 @@ def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[s
             ]
             why = f": {last.last_error}" if last.last_error else ""
             yield f"{channel.name}: {', '.join(what)}{why}"
+    yield from _of_channels_gone(household, told, now)
+
+
+def _of_channels_gone(household: Household, told: Sequence[Notice], now: datetime) -> Iterator[str]:
+    """What nobody has been told, as it was for a channel that is no more."""
+    names = {channel.name for channel in household.channels}
+    reached = {(one.day, one.round) for one in told if one.state == "sent"}
+    for one in told:
+        unsent = one.state == "waiting" or (one.state == "expired" and _lately(one, now))
+        if unsent and one.channel not in names and (one.day, one.round) not in reached:
+            yield f"{one.channel} is no channel any more: nobody was told {one.round} of {one.day}"
 
 
 def _lately(notice: Notice, now: datetime) -> bool:

@@ -1,6 +1,7 @@
 """Delivery: what waits is claimed, worded for the moment, sent and marked; until it is too late."""
 
 import logging
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
@@ -61,6 +62,7 @@ class Outbox:
             for notice in kit.ledger.expire(kit.site.name, kit.clock()):
                 log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         channels = {channel.name: channel for channel in kit.household.channels}
+        self._hand_over(channels)
         failed = 0
         for notice in kit.ledger.waiting(kit.site.name, kit.clock(), SEND_PAUSES[-1]):
             channel = channels.get(notice.channel)
@@ -74,6 +76,22 @@ class Outbox:
             kit.working()
         self.weekly.forget_old()
         return failed
+
+    def _hand_over(self, channels: Mapping[str, Channel]) -> None:
+        """Give what waits for a channel that is no more to one that has come since, if any has.
+
+        That is one that is told the same rounds and has heard nothing of this one.
+        """
+        kit = self.kit
+        for notice in kit.ledger.waiting_for_others(kit.site.name, list(channels)):
+            family, day = round_named(_family(notice)), _day(notice)
+            takes = family if family in {one.value for one in Round} else "alarm"
+            of_round = kit.ledger.of_round(kit.site.name, _family(notice), day, stage=None)
+            heard = {one.channel for one in of_round}
+            heirs = (name for name, one in channels.items() if takes in one.rounds)
+            heir = next((name for name in heirs if name not in heard), None)
+            if heir is not None and kit.ledger.hand_over(notice, heir, kit.clock()):
+                log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _deliver_one(self, notice: Notice, channel: Channel) -> bool:
         ledger, now = self.kit.ledger, self.kit.clock()

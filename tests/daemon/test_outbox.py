@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from sillward import outbox
-from sillward.collection import Channel
+from sillward.collection import Channel, Manners
 from sillward.document import chore_of, of_chore
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger
@@ -492,3 +492,56 @@ def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else() -> Non
     assert (broken.state, broken.sent_at) == ("waiting", None)  # and never taken for sent
     assert broken.attempts < 10
     assert any("broken: 1 waiting" in one for one in desk.troubles())
+
+
+PASSING_NOTHING_ON = Manners(remind=None, pass_on=None)
+
+
+def without_its_phone(*now: Channel) -> tuple[World, Desk]:
+    """A dusk round that its only channel did not take, and the channels that there are then."""
+    world = a_world("17:00", a_channel("phone"))
+    world.post.down = {"phone"}
+    desk = world.desk
+    desk.tick()
+    desk.take_over(replace(desk.household, channels=now, manners=PASSING_NOTHING_ON))
+    world.clock.move(minutes=1)
+    desk.tick()
+    return world, desk
+
+
+def test_what_waits_for_a_channel_that_is_gone_goes_to_the_one_in_its_place() -> None:
+    world, desk = without_its_phone(a_channel("quiet", "week"), a_channel("mobile", "dusk"))
+    for _ in range(3):
+        world.clock.move(minutes=1)
+        desk.tick()
+
+    ((name, message),) = world.post.pushes
+    assert name == "mobile"
+    assert message.title.startswith("Carry in 2 plants by 18:40")
+    assert world.notice("mobile").state == "sent"
+    assert all(
+        one.asked is not None for one in world.ledger.states(SITE.name).values() if one.since
+    )
+    assert desk.troubles() == []
+
+
+def test_who_has_been_told_inherits_nothing() -> None:
+    world = a_world("17:00", a_channel("phone"), a_channel("mail"))
+    world.post.down = {"phone"}
+    desk = world.desk
+    desk.tick()
+    desk.take_over(replace(desk.household, channels=(a_channel("mail"),)))
+    world.clock.move(minutes=5)
+
+    desk.tick()
+
+    assert [name for name, _ in world.post.pushes] == ["mail"]
+    assert desk.troubles() == []
+
+
+def test_where_nobody_is_in_its_place_that_is_a_trouble() -> None:
+    world, desk = without_its_phone(a_channel("quiet", "week"))
+
+    assert world.post.pushes == []
+    (trouble,) = desk.troubles()
+    assert trouble == "phone is no channel any more: nobody was told dusk of 2026-05-14"

@@ -7,6 +7,7 @@ between costs at most one repeat and never a loss.
 
 import json
 import os
+from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
 from sillward.ledger.answers import AnswerTables
@@ -35,6 +36,27 @@ class Ledger(AnswerTables):
             to_text(now + longest),
         )
         return [notice_of(row) for row in rows]
+
+    def waiting_for_others(self, site: str, channels: Sequence[str]) -> list[Notice]:
+        """Notices of a site that wait for none of these channels."""
+        rows = self._rows(
+            "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
+            " AND channel NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at, key",
+            site,
+            json.dumps(channels),
+        )
+        return [notice_of(row) for row in rows]
+
+    def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
+        """Have a notice that waits sent to another channel. False if that has it, or it is gone."""
+        key = f"{notice.key.removesuffix(notice.channel)}{channel}"
+        with self.transaction():
+            cursor = self._db.execute(
+                "UPDATE OR IGNORE notice SET key = ?, channel = ?, attempts = 0, next_at = ?,"
+                " last_error = NULL, perhaps_sent = 0 WHERE key = ? AND state = 'waiting'",
+                (key, channel, to_text(now), notice.key),
+            )
+            return cursor.rowcount == 1
 
     def claim(self, key: str, until: datetime) -> bool:
         """Take a waiting notice for sending. False if somebody else has it.
