@@ -105,8 +105,9 @@ def climate_of(
     return _climate_of(site, tuple(spots), weather, axil_factor)
 
 
-# The rounds of a day look at one forecast several times; a weather is known by its identity.
-@lru_cache(maxsize=4)
+# The rounds of a day look at one forecast several times, at a change at two; a weather is known by
+# its identity. What is kept here a daemon keeps for as long as it runs.
+@lru_cache(maxsize=2)
 def _climate_of(
     site: Site, spots: tuple[Spot, ...], weather: Weather, axil_factor: float
 ) -> Climate:
@@ -125,7 +126,7 @@ def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
     return _climate_by_night(site, hourly, weather)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=2)
 def _climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
     at = sun.moments_of_nights(site, weather.times, NIGHT_STEP_S)
     return _worked_out(site, hourly.spots, at_moments(weather, at), AXIL_FACTOR, hourly)

@@ -68,6 +68,8 @@ def aliases_by_group() -> Mapping[str, tuple[Alias, ...]]:
 @lru_cache(maxsize=1024)
 def alias_named(name: str) -> Alias | None:
     """What this name stands for; None if it is in no list."""
+    if name in standard_groups():
+        return Alias(name, (name,))  # without reading all names there are: a daemon keeps them
     if len(name) > LONGEST_NAME:
         return None
     known = standard_aliases()

@@ -31,7 +31,7 @@ from sillward_rules.weather import (
 )
 
 if TYPE_CHECKING:
-    from sillward_rules.planners.nights import Judgement
+    from sillward_rules.planners.nights import Verdict
 
 Standing: TypeAlias = np.ndarray
 """(cohort,) the spot column at which each cohort stands."""
@@ -106,7 +106,7 @@ class Scene:
         self.spots = {spot.name: spot for spot in collection.spots}
         self._fired: dict[tuple[object, ...], list[Firing]] = {}
         self._held: dict[Night, list[Firing]] = {}
-        self.judged: dict[Night, Judgement] = {}
+        self.judged: dict[Night, Verdict] = {}
         """Nights that have been judged, kept by `judge_night`."""
         self.cohorts, kinds = _cohorts(self, state)
         self.traits: Traits = collection.traits.take(kinds)

@@ -1,5 +1,6 @@
 """Sheets, walks and the state that follows."""
 
+import gc
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -28,6 +29,7 @@ from sillward_rules.remark import (
     WateringUnplanned,
 )
 from sillward_rules.rule import read_rule, standard_rules
+from sillward_rules.scene import Scene
 from sillward_rules.sheet import Round, draw_up, next_state
 from sillward_rules.spot import Spot
 from sillward_rules.weather import Weather
@@ -177,6 +179,33 @@ def test_state_follows_the_advice_and_says_assumed() -> None:
         Round.MORNING, household, fetched(weather(START, COLD), MORNING), state, MORNING
     )
     assert next_state(state, morning)["a"].spot == "bench"
+
+
+@pytest.mark.parametrize("round_", Round)
+def test_what_a_sheet_was_drawn_from_goes_with_it_at_once(round_: Round) -> None:
+    """In a circle it would wait for the collector of garbage, with all its hours: a daemon that
+    draws up sheets day and night would take some MB more."""
+    household = collection(plant("a"), plant("b", shelter=None))
+    sky = fetched(weather(START, COLD), EVENING)
+    gc.collect()
+    before = _scenes()  # of other tests
+    enabled = gc.isenabled()
+    gc.disable()
+    try:
+        sheet = draw_up(round_, household, sky, {}, EVENING)
+        orders = len(sheet.chores)
+        del sheet  # it works out some things when asked
+        left = [one for one in _scenes() if one not in before]
+    finally:
+        if enabled:
+            gc.enable()
+
+    assert orders or round_ is not Round.DUSK
+    assert left == []
+
+
+def _scenes() -> list[Scene]:
+    return [one for one in gc.get_objects() if isinstance(one, Scene)]
 
 
 def test_what_is_said_of_tomorrow_moves_nothing_yet() -> None:

@@ -1,9 +1,9 @@
 """Verdicts: which plants a night (or the day before it) drives under cover, why, and by when."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from functools import cache
+from functools import partial
 
 import numpy as np
 
@@ -56,6 +56,26 @@ class _Found:
     brief: np.ndarray
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Verdict:
+    """What a scene keeps of a night that has been judged.
+
+    It must not hold the scene: a scene in a circle would stay, with all its hours, until the
+    collector of garbage comes by, and a daemon would take some MB more.
+    urgency: before when a cohort must be under cover, and before when if it did not bear the dip
+    [unix s], inf if never; known, source: whether that is of an hour that is known, and which of
+    the sources says so; all three are (2, cohort). judged: every hour that counts is known.
+    chances: of firings, per class, as they are asked for.
+    """
+
+    urgency: Array
+    judged: np.ndarray
+    known: np.ndarray
+    source: np.ndarray
+    sources: list[tuple[Firing, _Found]]
+    chances: dict[Firing, Array] = field(default_factory=dict)
+
+
 def judge_night(scene: Scene, night: Night) -> Judgement:
     """Judge a night, and what is left of the day before it, for every plant where it stands.
 
@@ -67,10 +87,18 @@ def judge_night(scene: Scene, night: Night) -> Judgement:
     """
     if night not in scene.judged:
         scene.judged[night] = _judged(scene, night)
-    return scene.judged[night]
+    verdict = scene.judged[night]
+    needs = np.isfinite(verdict.urgency[0])
+    return Judgement(
+        needs=needs,
+        borne=np.isfinite(verdict.urgency[1]) & ~needs,
+        deadline=np.where(needs, verdict.urgency[0], verdict.urgency[1]),
+        judged=verdict.judged,
+        reason=partial(_why, scene, night, verdict),
+    )
 
 
-def _judged(scene: Scene, night: Night) -> Judgement:
+def _judged(scene: Scene, night: Night) -> Verdict:
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
     count = len(scene.cohorts)
@@ -113,29 +141,21 @@ def _judged(scene: Scene, night: Night) -> Judgement:
                 cohorts = cohorts[sooner]
                 urgency[row, cohorts] = due[chosen][sooner]
                 source[row, cohorts], known[row, cohorts] = len(sources) - 1, fired[sooner]
-    needs = np.isfinite(urgency[0])
+    return Verdict(urgency, judged, known, source, sources)
 
-    @cache
-    def chances(firing: Firing) -> Array:
-        return chance_of(scene, firing, night)
 
-    def reason(cohort: int) -> Reason:
-        row = 0 if needs[cohort] else 1
-        firing, found = sources[int(source[row, cohort])]
-        if not known[row, cohort]:
-            return _reason(scene, night, firing, cohort, None)
-        why = _reason(scene, night, firing, cohort, found)
-        if not night.start <= why.at <= night.cold_until:
-            return why
-        return replace(why, chance=_finite(chances(firing)[firing.member[cohort]]))
-
-    return Judgement(
-        needs=needs,
-        borne=np.isfinite(urgency[1]) & ~needs,
-        deadline=np.where(needs, urgency[0], urgency[1]),
-        judged=judged,
-        reason=reason,
-    )
+def _why(scene: Scene, night: Night, verdict: Verdict, cohort: int) -> Reason:
+    """Of a cohort that needs or bears something."""
+    row = 0 if np.isfinite(verdict.urgency[0, cohort]) else 1
+    firing, found = verdict.sources[int(verdict.source[row, cohort])]
+    if not verdict.known[row, cohort]:
+        return _reason(scene, night, firing, cohort, None)
+    why = _reason(scene, night, firing, cohort, found)
+    if not night.start <= why.at <= night.cold_until:
+        return why
+    if firing not in verdict.chances:
+        verdict.chances[firing] = chance_of(scene, firing, night)
+    return replace(why, chance=_finite(verdict.chances[firing][firing.member[cohort]]))
 
 
 def _judge(

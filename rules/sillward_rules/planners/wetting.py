@@ -26,8 +26,9 @@ CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
 """Water that a crown or axil holds, by rot class [mm]. Judgement: 1 mm pools, 0.2 mm films."""
 
 
-class DaySteps:
-    """The air at every spot for every five minutes from a day's sunrise to the next, and beyond.
+class DayAir:
+    """A day in steps of five minutes from its sunrise to the next, and beyond: the air at every
+    spot, and when one can water.
 
     Arrays are (step, spot). Films that would outlast the following morning are infinite; unknown
     air gives NaN.
@@ -39,13 +40,6 @@ class DaySteps:
         end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise + timedelta(hours=6)
         self.starts = np.arange(self.events.sunrise.timestamp(), end.timestamp(), STEP_S)
         self.air = film_air(scene.climate, self.starts + STEP_S / 2)
-        self._films: dict[int, DayFilms] = {}
-
-    def films(self, column: int) -> "DayFilms":
-        """The films at one spot."""
-        if column not in self._films:
-            self._films[column] = DayFilms(self, column)
-        return self._films[column]
 
     @cached_property
     def leaf_rate(self) -> Array:
@@ -87,7 +81,7 @@ class DaySteps:
 class DayFilms:
     """Films at one spot over a day: series are (step,), by the step in which one wets."""
 
-    def __init__(self, steps: DaySteps, column: int) -> None:
+    def __init__(self, steps: DayAir, column: int) -> None:
         self.steps = steps
         self.column = column
         self.events = steps.events
@@ -214,6 +208,26 @@ class DayFilms:
             fits = self.starts + hours * HOUR_S <= self.dry_deadline(rot).timestamp()
             self._last[rot] = self.starts_at(int(np.flatnonzero(fits)[-1])) if fits.any() else None
         return self._last[rot]
+
+
+class DaySteps:
+    """A day in steps of five minutes, and the films at every spot, each worked out once.
+
+    Films hold the day and not this: what holds itself in a circle stays until the collector of
+    garbage comes by, with the scene that it is of.
+    """
+
+    def __init__(self, scene: Scene, day: date) -> None:
+        self.scene = scene
+        self._day = DayAir(scene, day)
+        self.events, self.starts, self.air = self._day.events, self._day.starts, self._day.air
+        self._films: dict[int, DayFilms] = {}
+
+    def films(self, column: int) -> DayFilms:
+        """The films at one spot."""
+        if column not in self._films:
+            self._films[column] = DayFilms(self._day, column)
+        return self._films[column]
 
 
 def stop_wetting(
