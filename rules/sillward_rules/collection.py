@@ -103,6 +103,8 @@ class Asked:
     before: datetime
     out_of: str | None = None
     out_at: datetime | None = None
+    for_heat: bool = False
+    """Asked by the heat of a day: no order of the night, but as little known to be done."""
 
 
 @dataclass(frozen=True, slots=True)

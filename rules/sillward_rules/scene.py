@@ -15,7 +15,7 @@ from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
 from sillward_rules.climate import Climate, climate_by_night, climate_of
 from sillward_rules.cold import exposure
-from sillward_rules.collection import Collection, PlantState, State
+from sillward_rules.collection import Asked, Collection, PlantState, State
 from sillward_rules.plant import GROWS, Plant, Traits
 from sillward_rules.rule import QUANTITIES, Bound, Classes, Firing, alike, classes_of, hold
 from sillward_rules.season import WARMTH, Season
@@ -158,22 +158,26 @@ class Scene:
         return np.asarray((at > morning) & (at <= night.end.timestamp()))
 
     @cached_property
+    def _orders(self) -> list[Asked | None]:
+        """The order to carry in of each cohort that nobody has confirmed."""
+        asked = [cohort.state.asked for cohort in self.cohorts]
+        return [None if one is None or one.for_heat else one for one in asked]
+
+    @cached_property
     def asked_before(self) -> Array:
         """(cohort,) deadline of the order that nobody has confirmed [unix s]; NaN for none."""
-        asked = [cohort.state.asked for cohort in self.cohorts]
-        return np.array([np.nan if one is None else one.before.timestamp() for one in asked])
+        orders = self._orders
+        return np.array([np.nan if one is None else one.before.timestamp() for one in orders])
 
     @cached_property
     def asked_from(self) -> Standing:
         """(cohort,) where they stood when it was told; -1 for none."""
-        asked = [cohort.state.asked for cohort in self.cohorts]
-        return self.columns_of("" if one is None else one.from_spot for one in asked)
+        return self.columns_of("" if one is None else one.from_spot for one in self._orders)
 
     @cached_property
     def asked_to(self) -> Standing:
         """(cohort,) where they were to go; -1 for none."""
-        asked = [cohort.state.asked for cohort in self.cohorts]
-        return self.columns_of("" if one is None else one.to_spot for one in asked)
+        return self.columns_of("" if one is None else one.to_spot for one in self._orders)
 
     @cached_property
     def misted_s(self) -> Array:

@@ -194,12 +194,15 @@ _MOVES = frozenset(
 def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
     """The state of a plant once a carry chore is done; assumed: once it has been told.
 
-    Until somebody confirms it, carrying in is asked for.
+    Until somebody confirms it, carrying in is asked for, and a move out of the heat is not relied
+    on for the night.
     """
     since = chore.not_before or chore.before
     order = state.asked if assumed else None
     if assumed and chore.kind is ChoreKind.CARRY_IN:
         order = _asked(state, chore)
+    elif assumed and chore.kind is ChoreKind.MOVE:
+        order = Asked(chore.from_spot, chore.to_spot, chore.before, for_heat=True)
     after = replace(
         state,
         spot=chore.to_spot,

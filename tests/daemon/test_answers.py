@@ -239,8 +239,9 @@ def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
     assert _after(chore("carry-in", "pergola", PLANTS[:1], "15:50"), later, NOW).asked is None
 
 
-def test_an_order_is_kept_with_when_its_plant_goes_out_first() -> None:
-    order = Asked("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
+def test_an_order_is_kept_with_all_that_it_says() -> None:
+    out_first = "sunroom", local("10:35")
+    order = Asked("pergola", "sunroom", local("15:50"), *out_first, for_heat=True)
     ledger = Ledger(":memory:")
     ledger.keep_round(
         SITE.name, "morning", DAY, local("08:40"),

@@ -412,3 +412,27 @@ def test_the_constants_are_those_of_the_rules() -> None:
         assert rules[name].bound.more == TOO_HOT_K
         assert rules[name].lasting == timedelta(hours=LEAST_HOT)
     assert rules["far too hot"].bound.more > COOLER_BY_K
+
+
+def test_a_cold_night_after_a_hot_day_does_not_rely_on_a_move_that_nobody_confirmed() -> None:
+    air = daily_curve(14.0, 36.0, HOURS)
+    air[34:52] = np.interp(np.arange(18), [0, 6, 15, 17], [24.0, 36.0, 34.0, 30.0])
+    air[52:61] = 6.0  # a front after midnight
+    household = of(cool())
+    hot = of_hour(weather(START, air, direct_w_m2=300.0), NOW)
+    morning = draw_up(Round.MORNING, household, hot, {}, NOW)
+    state = next_state({}, morning)
+    (move,) = [one for one in morning.chores if one.kind is ChoreKind.MOVE]
+    assert state["Snowdrop"].spot == "room"  # it stays the night
+
+    again = draw_up(Round.MORNING, household, hot, state, move.before + timedelta(minutes=5))
+    assert [one.plants for one in again.chores if one.kind is ChoreKind.MOVE] == [move.plants]
+
+    def carried(state: State) -> list[Chore]:
+        dusk = draw_up(Round.DUSK, household, of_hour(hot, DUSK), state, DUSK)
+        return [one for one in dusk.chores if one.kind is ChoreKind.CARRY_IN]
+
+    (order,) = carried(state)
+    assert (order.from_spot, order.to_spot, order.unconfirmed) == ("bench", "room", ())
+    done = acknowledged(state["Snowdrop"], ChoreKind.MOVE, "room", move.before)
+    assert carried({"Snowdrop": done}) == []

@@ -205,6 +205,7 @@ def _asked_of(text: str | None) -> Asked | None:
         to_moment(values["before"]),
         values.get("out_of"),
         maybe_moment(values.get("out_at")),
+        bool(values.get("for_heat")),
     )
 
 
