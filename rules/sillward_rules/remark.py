@@ -98,7 +98,7 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants that must go in, with no shelter given and no spot known to be warmer than home."""
+    """Plants that must go in, with no shelter given and no cover warmer than home."""
 
     plants: tuple[str, ...]
 
@@ -114,7 +114,8 @@ class ShelterChosen(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterTooCold(Remark):
-    """A spot that does not hold the limit of plants, and where they go instead."""
+    """A spot that does not hold the limit of plants, or not by enough where it follows the weather
+    and another holds by itself; and where they go instead."""
 
     plants: tuple[str, ...]
     spot: str

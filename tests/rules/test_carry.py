@@ -258,6 +258,83 @@ def test_no_shelter_given_goes_where_it_is_warmer_than_at_home_if_nothing_holds(
     assert (ways(sheet), sheet.warnings) == ([], (NoShelter(("Test strap",)),))
 
 
+LEAN_TO = Spot("lean-to", indoors=True, night_offset_k=3.0)
+"""Follows the weather, 3 K warmer by night; by two hours after sunrise nothing is left of that."""
+
+FROM_NOON = np.where(np.arange(96) < 48, 18.0, 10.5)
+"""Cold from the evening on, and all the next day."""
+
+
+def test_a_cover_that_is_warmer_all_night_is_taken_though_the_morning_is_as_cold_there() -> None:
+    sheet = sent(LEAN_TO, shelter=None, temp=FROM_NOON)
+
+    assert ways(sheet) == [("bench", "lean-to")]
+    (told,) = sheet.warnings
+    assert told == ShelterTooCold(("Test strap",), "lean-to", 10.5, 13.0, None, None)
+
+
+def test_where_none_holds_the_warmest_over_the_night_is_taken_not_that_of_the_last_hour() -> None:
+    hall = replace(HALL, night_low_c=11.0)  # 13.5 °C in the lean-to until sunrise, then 10.5 °C
+
+    assert ways(sent(hall, LEAN_TO, temp=FROM_NOON)) == [("bench", "lean-to")]
+    assert ways(sent(hall, LEAN_TO, shelter=None, temp=FROM_NOON)) == [("bench", "lean-to")]
+
+
+def test_a_cover_that_adds_warmth_is_taken_in_a_night_that_nobody_knows() -> None:
+    gap = np.full(96, 15.0)
+    gap[50:58] = np.nan
+    shed = Spot("carport", indoors=True, night_offset_k=0.0)
+
+    sheet = sent(shed, LEAN_TO, shelter=None, temp=gap)
+    assert ways(sheet) == [("bench", "lean-to")]
+    assert ShelterUnknown(("Test strap",), "lean-to", None, None) in sheet.warnings
+    sheet = sent(shed, shelter=None, temp=gap)
+    assert (ways(sheet), NoShelter(("Test strap",)) in sheet.warnings) == ([], True)
+
+
+@pytest.mark.parametrize(
+    ("porch_k", "goes"), [(5.0, "room"), (5.3, "room"), (5.9, "room"), (6.0, "porch")]
+)
+def test_its_own_porch_gives_way_by_a_margin_to_a_spot_that_holds_by_itself(
+    porch_k: float, goes: str
+) -> None:
+    """At 8 °C outside and a limit of 13 °C."""
+    porch = replace(PORCH, night_offset_k=porch_k)
+
+    sheet = sent(porch, WARM_ROOM, shelter="porch", temp=COLD_NIGHT)
+    assert ways(sheet) == [("bench", goes)]
+    near = ShelterTooCold(("Test strap",), "porch", 8.0 + porch_k, 13.0, "room", 16.0)
+    assert list(sheet.warnings) == ([near] if goes == "room" else [])
+    assert ways(sent(porch, SHED, shelter="porch", temp=COLD_NIGHT)) == [("bench", "porch")]
+
+
+COLD_NIGHT = np.where((np.arange(96) > 47) & (np.arange(96) < 59), 8.0, 20.0)
+"""8 °C from two hours after sunset until sunrise; then it is mild."""
+
+
+@pytest.mark.parametrize(("porch_k", "goes"), [(5.4, [("porch", "room")]), (5.6, [])])
+def test_who_stands_on_the_porch_stays_by_a_smaller_margin(
+    porch_k: float, goes: list[tuple[str, str]]
+) -> None:
+    porch = replace(PORCH, night_offset_k=porch_k)
+    state = {"Test strap": PlantState("porch")}
+
+    sheet = sent(porch, WARM_ROOM, shelter="porch", temp=COLD_NIGHT, state=state)
+    assert ways(sheet) == goes
+
+
+@pytest.mark.parametrize(("porch_k", "goes"), [(5.4, "room"), (5.6, "porch")])
+def test_a_destination_that_was_told_stands_by_a_smaller_margin(porch_k: float, goes: str) -> None:
+    spots = replace(PORCH, night_offset_k=6.1), WARM_ROOM
+    first = sent(*spots, shelter="porch", temp=COLD_NIGHT)
+    assert ways(first) == [("bench", "porch")]
+
+    spots = replace(PORCH, night_offset_k=porch_k), WARM_ROOM
+    state = next_state({}, first)
+    sheet = sent(*spots, shelter="porch", temp=COLD_NIGHT, state=state)
+    assert ways(sheet) == [("bench", goes)]
+
+
 def test_no_spot_outdoors_is_taken_for_a_shelter_however_warm() -> None:
     eaves = replace(OPEN_BENCH, name="eaves", night_offset_k=9.0)
 

@@ -60,10 +60,11 @@ def carry_in(
     """
     told = scene.asked_of(night)
     overdue = asked.overdue(scene, night, judged)
-    to = shelter.shelter_for(scene, lows)
-    stands = shelter.holds(scene, lows, scene.asked_to) | ~shelter.holds(scene, lows, to)
-    to = np.where(overdue & stands, scene.asked_to, to)
-    well = shelter.stands_well(scene, lows, standing, to)
+    to = shelter.shelter_for(scene, night, lows)
+    stands = shelter.stays_told(scene, night, lows, scene.asked_to, to)
+    stands |= overdue & ~shelter.holds(scene, lows, to)
+    to = np.where(told & stands, scene.asked_to, to)
+    well = shelter.stays_told(scene, night, lows, standing, to)
     stays = judged.needs & scene.covered(standing) & well & ~overdue
     goes = judged.needs & ~stays & (to >= 0) & (to != standing)
     end = np.full(standing.shape, night.end.timestamp())

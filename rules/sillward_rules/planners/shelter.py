@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from sillward_rules.air import Array
+from sillward_rules.offset import night_offset_shares
 from sillward_rules.remark import (
     NoShelter,
     Remark,
@@ -15,6 +16,7 @@ from sillward_rules.remark import (
 from sillward_rules.rule import alike
 from sillward_rules.scene import Scene, Standing
 from sillward_rules.sun import Night
+from sillward_rules.weather import rows_from_to
 
 
 def spot_lows(scene: Scene, night: Night) -> Array:
@@ -45,37 +47,68 @@ MOVE_ON_K = 0.5
 """Who is under cover where no spot holds its limit is not carried on to one that is warmer by less
 than this [K]. Judgement: a trip at dusk for what no thermometer of a household tells apart."""
 
+FORECAST_MARGIN_K = 1.0
+"""Where another spot holds by itself, one that follows the weather counts as holding only if it
+stays this far above the limit [K]; who is told to go or stands there keeps it by `MOVE_ON_K` less.
+Judgement: the low of a night is forecast about a degree off as often as not. By 2 K the shelter
+that its grower gave a plant would be passed over on most nights of a mild autumn."""
 
-def shelter_for(scene: Scene, lows: Array) -> Standing:
+UNKNOWN_AIR_C = -50.0
+"""Stands in for air that nobody knows where spots are compared [°C]: colder than any that keeps a
+temperature of its own, and the same for all that follow the weather, so that between these what
+the spots add to it decides."""
+
+
+def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
     """(cohort,) the spot to which each is carried for the night; -1 where there is none.
 
-    Its own shelter, if that is known to hold the limit, or if the plant has none. Else another
-    indoor spot that holds it: of those that keep a temperature of their own the coolest, which
-    leaves the warm ones to the tender and is the same whatever the forecast (judgement); after
-    these, of those that follow the weather, the warmest. Where none holds it, the warmest that is
-    known; its own at equal warmth, and where nobody knows what its own holds. Without a shelter of
-    its own a plant has none where nothing is known to be warmer than its home.
+    Its own shelter, if that is known to hold the limit, or if the plant has none: by a margin if
+    it follows the weather. Else another indoor spot that holds it: of those that keep a
+    temperature of their own the coolest, which leaves the warm ones to the tender and is the same
+    whatever the forecast (judgement); after these its own without the margin; then, of those that
+    follow the weather, the warmest. Where none holds it, the one that is the warmest over the
+    night, known or not; its own at equal warmth, and where nobody knows what its own holds.
+    Without a shelter of its own a plant has none where nothing is warmer than its home.
     """
     limit, own = scene.traits.limits["night_low"], scene.shelter
-    fine = (own >= 0) & (np.isnan(limit) | (lows[own] >= limit))
+    surely = holds(scene, lows, own) & ~_narrowly_holds(scene, lows, own)
+    fine = (own >= 0) & (np.isnan(limit) | surely)
     seeks = np.flatnonzero(~fine)
     to = own.copy()
     if seeks.size:
-        to[seeks] = _elsewhere(scene, lows, seeks)
+        to[seeks] = _elsewhere(scene, night, lows, seeks)
     return to
 
 
-def _elsewhere(scene: Scene, lows: Array, cohorts: np.ndarray) -> Standing:
-    """As `shelter_for`, of those of the cohorts whose own shelter is not known to hold."""
+def _narrowly_holds(
+    scene: Scene, lows: Array, spots: Standing, margin_k: float = FORECAST_MARGIN_K
+) -> np.ndarray:
+    """(cohort,) whether a spot holds the limit, but follows the weather, and by less than this."""
+    near = lows[spots] < scene.traits.limits["night_low"] + margin_k
+    return np.asarray(holds(scene, lows, spots) & near & ~scene.holds_itself[spots])
+
+
+def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> Standing:
+    """As `shelter_for`, of those of the cohorts whose own shelter does not surely hold."""
     limit = scene.traits.limits["night_low"][cohorts, None]
     home, own = scene.home[cohorts], scene.shelter[cohorts]
     low = np.nan_to_num(lows, nan=-np.inf)
-    there = scene.indoors & np.isfinite(lows) & (np.arange(low.size) != home[:, None])
+    there = scene.indoors & (np.arange(low.size) != home[:, None])
+    holding = there & np.isfinite(lows) & ~(low < limit)
     coolest = scene.holds_itself & np.isfinite(limit)
-    found = _best(there & ~(low < limit), np.where(coolest, _ITSELF_C - low, low))
-    warmest = _best(there, np.broadcast_to(low, there.shape))
-    unknown_home = (own < 0) & np.isnan(lows[home])
-    beaten = (low[warmest] > np.where(own >= 0, lows[own], lows[home])) | unknown_home
+    found = _best(holding, np.where(coolest, _ITSELF_C - low, low))
+    own_holds = (own >= 0) & holds(scene, lows, scene.shelter)[cohorts]
+    found = np.where(own_holds & ((found < 0) | ~scene.holds_itself[found]), own, found)
+    if (found >= 0).all():
+        return found
+    warmth, places = _warmth(scene, night, limit[:, 0]), np.arange(cohorts.size)
+    warmest = _best(there & np.isfinite(warmth), warmth)
+    than = np.where(own >= 0, own, home)
+    gain = warmth[places, warmest] - warmth[places, than]
+    # A cover that does no better over the night may still spare a plant the worst of it.
+    beaten = np.where(own >= 0, gain > 0, (gain > 0) | (lows[warmest] > lows[home]))
+    beaten &= (own < 0) | np.isfinite(lows[own])
+    beaten |= (own < 0) & np.isnan(warmth[places, home])
     return np.where(found >= 0, found, np.where((warmest >= 0) & beaten, warmest, own))
 
 
@@ -90,15 +123,48 @@ def _best(candidates: np.ndarray, worth: Array) -> Standing:
     return np.asarray(np.where(candidates.any(axis=1), best, -1))
 
 
-def stands_well(scene: Scene, lows: Array, standing: Standing, to: Standing) -> np.ndarray:
-    """(cohort,) whether who is under cover may stay there: it holds, or going on to gains nothing.
+def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
+    """(cohort, spot) how warm each spot is over a night for a plant of a limit [°C], both by their
+    cohorts; NaN for what keeps a temperature that nobody knows.
 
-    to : as `shelter_for` gives it.
+    The mean of leaf temperatures until the cold no longer counts, each no higher than the limit: so
+    it falls short of that by the degree-hours under it, shared out. Of hours without a forecast
+    only what the spots add to the air counts.
     """
-    gain = lows[to] - lows[standing]
-    better = holds(scene, lows, to) | (gain >= MOVE_ON_K)
-    stays = (to < 0) | (to == standing) | ~better
-    return np.asarray(holds(scene, lows, standing) | stays)
+    spots = scene.climate.spots
+    held = [np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots]
+    # Without wind and cloud a cold offset counts in full, and a warm one under a roof alone.
+    adds = np.array([spot.night_offset_k or 0.0 for spot in spots])
+    adds *= night_offset_shares(spots, np.array([np.nan]))[0]
+    rows = rows_from_to(scene.by_night.times, night.start, night.cold_until)
+    leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
+    leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
+    leaf = np.where(scene.holds_itself, held, leaf)
+    first, groups = alike(limit)
+    means = [np.minimum(leaf, np.nan_to_num(one, nan=np.inf)).mean(axis=0) for one in limit[first]]
+    return np.asarray(np.stack(means)[groups])
+
+
+def stays_told(
+    scene: Scene, night: Night, lows: Array, standing: Standing, to: Standing
+) -> np.ndarray:
+    """(cohort,) whether who stands under cover, or was told to go there, may leave it at that: it
+    holds, or another spot gains nothing.
+
+    standing : that cover. to : as `shelter_for` gives it.
+    """
+    holding, other = holds(scene, lows, standing), holds(scene, lows, to)
+    least = FORECAST_MARGIN_K - MOVE_ON_K
+    narrowly = _narrowly_holds(scene, lows, standing, least) & scene.holds_itself[to] & other
+    same = (to < 0) | (to == standing)
+    open_ = np.flatnonzero(~holding & ~same & ~other)
+    gains = other.copy()
+    if open_.size:
+        warmth = _warmth(scene, night, scene.traits.limits["night_low"][open_])
+        places = np.arange(open_.size)
+        gain = warmth[places, to[open_]] - warmth[places, standing[open_]]
+        gains[open_] = gain >= MOVE_ON_K
+    return np.asarray((holding & ~narrowly) | same | ~gains)
 
 
 def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[Remark]:
@@ -108,7 +174,9 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     cohorts : who is meant; spots (cohort,) : where they spend the night, -1 where that is outside.
     """
     held = holds(scene, lows, spots) & (spots >= 0)
-    fine = held & ((spots == scene.shelter) | holds(scene, lows, scene.shelter))
+    passed_over = _narrowly_holds(scene, lows, scene.shelter) & scene.holds_itself[spots]
+    own_holds = holds(scene, lows, scene.shelter) & ~passed_over
+    fine = held & ((spots == scene.shelter) | own_holds)
     meant = cohorts[~(fine & (scene.shelter >= 0))[cohorts]]
     if not meant.size:
         return []
