@@ -1,6 +1,7 @@
 """An order that was told and that nobody acknowledged: on every sheet, reminded of, asked about."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from sillward.document import of_sheet
 from sillward.ledger import Ledger, StoredChore
 from sillward.notices import full, short
 from sillward.notices.push import MOST_CHARACTERS
+from sillward.notices.wording import Wording, packaged, with_own
 from sillward.service import Desk
 from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import NotConfirmed
@@ -147,7 +149,7 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
         played.sleep("08:40", day + 1)
         (push,) = played.pushes[before:]
         assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
-        asked.append([line for line in push.body.splitlines() if "nobody confirmed that" in line])
+        asked.append([line for line in push.body.splitlines() if "Nobody said so" in line])
 
     assert [len(lines) for lines in asked] == [1, 1, 1]
     morning = drawn(played, Round.MORNING)
@@ -168,3 +170,36 @@ def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) 
     into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
     assert {plant for one in into for plant in one.plants} == told
     assert "arbour" in {name for one in into for name in (one.from_spot, one.to_spot)}
+
+
+def wordy(folder: Path) -> Wording:
+    """Macros that say everything twice, and as much more as is let pass."""
+    texts = []
+    for name, source in packaged().ours.items():
+        facts = ", ".join(source.facts)
+        ours = f"{{{{ say.{name}({', '.join(f'{one}={one}' for one in source.facts)}) }}}}"
+        texts.append(
+            f"{{% macro {name}({facts}) %}}{ours} {ours} and so on for ever{{% endmacro %}}"
+        )
+    (folder / "wordy.jinja").write_text("\n".join(texts), encoding="utf-8")
+    return with_own(folder)
+
+
+@pytest.mark.parametrize("name", EVENINGS)
+def test_words_of_the_growers_that_are_long_make_no_push_too_long_and_none_empty(
+    name: str, tmp_path: Path
+) -> None:
+    text, at, sky = EVENINGS[name]
+    played = stage(text, at, sky, notices='pass_on = "never"')
+    played.desk.household = replace(played.desk.household, wording=wordy(tmp_path))
+    played.post.down, played.post.hanging = {"phone"}, True
+    played.desk.tick()
+    played.clock.move(minutes=1)
+    played.post.down = set()
+    played.play("09:00", 1, step=30)
+
+    assert len(played.pushes) >= 3  # the round, a reminder, the morning
+    assert played.pushes[0].title.startswith("(repeat) ")
+    for push in played.pushes:
+        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        assert "`sillward sheet`" in push.body

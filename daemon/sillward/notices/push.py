@@ -6,10 +6,15 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
 
+from sillward import plain
 from sillward.notices.voice import Voice
 
 MOST_CHARACTERS = 300
 """Title and body together; some phones cut near 500, servers at 4 KiB."""
+
+MOST_OF_TITLE = MOST_CHARACTERS // 2
+"""A grower's wording may make a longer title than ours; the rest is for the lines. Judgement: ours
+have at most a hundred."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +40,7 @@ def fits(title: str, body: str) -> bool:
 
 def shortened(title: str, lines: Sequence[str]) -> Message:
     """A push of as many lines as fit; the last, which says what to do, is kept."""
-    kept = list(lines)
+    title, kept = plain.cut(title, MOST_OF_TITLE), list(lines)
     while len(kept) > 1 and not fits(title, "\n".join(kept)):
         kept.pop(-2)
     return Message(title, "\n".join(kept))
@@ -44,15 +49,16 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
 def trimmed(message: Message, voice: Voice) -> Message:
     """The message, no longer than a push may be: what was put before its title or its lines costs
     lines at its end, which are counted."""
+    title = plain.cut(message.title, MOST_OF_TITLE)
     lines, gone = message.body.split("\n"), 0
 
     def body() -> str:
         tail = [voice.say("cut", lines=gone, plants=0)] if gone else []
         return "\n".join([*lines, *tail])
 
-    while lines and not fits(message.title, body()):
+    while lines and not fits(title, body()):
         gone += _counted(lines.pop(), voice)
-    return replace(message, body=body())
+    return replace(message, title=title, body=body())
 
 
 def _counted(line: str, voice: Voice) -> int:
@@ -120,6 +126,7 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     last first; where that is too much, the last are counted. Then as many names as there is room
     for, the lines with the fewest first, then the optional parts, and names in these.
     """
+    title = plain.cut(title, MOST_OF_TITLE)
     needed = [part for part in parts if part.lines and not part.optional]
     room = MOST_CHARACTERS - len(title) - 1 - spare
     crowded = _crowded(needed, room)
@@ -210,7 +217,11 @@ def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
         if len(text_with(tried)) <= room:
             kept = tried
     text = text_with(kept)
-    return text if len(text) <= room else ""
+    if len(text) <= room:
+        return text
+    everyone = frozenset[str]().union(*(line.plants for line, _ in lines))
+    facts = {"lines": len(lines), "plants": len(everyone)}  # the grower's words are too long
+    return plain.cut(voice.in_our_words("cut", facts), room)
 
 
 NAME_STEPS = (1, 2, 3, 5, 8)
