@@ -174,6 +174,8 @@ class Errand:
     """As of `Chore.unconfirmed`, all of its plants or none."""
     overdue: bool = False
     """Whether `before` is a deadline that was told, and is over."""
+    out_from: datetime | None = None
+    """From when on its plants are where it is done: no walk that must be over by then has them."""
 
     @property
     def first(self) -> str:
@@ -341,6 +343,8 @@ class _Walk:
         wetting = kind in WETTINGS
         least = LEAST_WINDOW if wetting else timedelta(0)
         if latest is not None and latest + least > deadline:
+            return False
+        if errand.out_from is not None and errand.out_from > deadline:
             return False
         spread = timedelta(0) if wetting else errand.before - deadline
         if earliest is not None and latest is not None:

@@ -340,8 +340,9 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     # Only what spends this night inside by this advice is told when to go out.
     sheltered = np.where(judged.needs, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
-    now = np.full(scene.home.shape, scene.now.timestamp())
-    others = protect.protect(scene, tonight.standing, now, night.end, protect.AT_NIGHT)
+    now, on = np.full(scene.home.shape, scene.now.timestamp()), np.full(scene.home.shape, np.inf)
+    there = mist.Places(tonight.standing, now, on)
+    others = protect.protect(scene, there, night.end, protect.AT_NIGHT)
     chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(others, scene.site, night.day, scene.now)
@@ -382,7 +383,10 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     until = np.where(early, judged.deadline, np.inf)
     walks = into_chores(out.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, out.standing, walks, until)
-    moves, guards = heat.guards_of_day(scene, places, night.start)
+    # The dusk round tells when these go in, and guards nothing of the day before that.
+    in_by = np.where(judged.needs & outside, judged.deadline, np.inf)
+    guarded = replace(places, until=np.minimum(places.until, in_by))
+    moves, guards = heat.guards_of_day(scene, guarded, night.start)
     watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
     warnings = [
         *asked.not_confirmed(scene, day),
@@ -392,7 +396,7 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     shaded = {
         names for one in guards if one.kind is ChoreKind.SHADE for names in one.grounds.groups
     }
-    ramp = protect.get_used_to_light(scene, places, night.start)
+    ramp = protect.get_used_to_light(scene, guarded, night.start)
     guards += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     chores = [
         *_still_open(scene, sun.night_of(scene.site, day - timedelta(days=1))),

@@ -242,6 +242,72 @@ def test_nothing_is_secured_before_it_is_out() -> None:
     assert guards(after, ChoreKind.SECURE)
 
 
+def test_nothing_is_asked_for_what_is_in_by_then() -> None:
+    """Cold from ten in the morning on, and a storm in the afternoon: one of two plants goes in."""
+    cold = np.where(np.arange(HOURS) < 37, 20.0, 9.0)
+    air = sky(
+        cold,
+        dew=5.0,
+        rain_mm=raining("2026-01-20T17:00", mm=25.0),
+        gust_m_s=in_hours({"2026-01-20T18:00": 19.0}, 3.0),
+    )
+    tender = limited(plant("tender", rot="low"), rain_high=20.0, gust_high=12.0)
+    hardy = limited(plant("hardy", night_low=5.0, rot="low"), rain_high=20.0, gust_high=12.0)
+
+    sheet = told(tender, hardy, air=air)
+
+    (into,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert into.plants == ("tender",)
+    assert into.before < utc("2026-01-20T14:00")
+    asked = {one.kind: tuple(one.plants) for one in guards(sheet, *GUARDS)}
+    assert asked == {ChoreKind.COVER: ("hardy",), ChoreKind.SECURE: ("hardy",)}
+
+
+def test_a_storm_before_it_goes_in_is_guarded_against() -> None:
+    cold = np.where(np.arange(HOURS) < 43, 20.0, 9.0)
+    air = sky(cold, dew=5.0, gust_m_s=in_hours({"2026-01-20T16:00": 19.0}, 3.0))
+
+    sheet = told(limited(plant(), gust_high=12.0), air=air)
+
+    assert [one.before for one in guards(sheet)] == [utc("2026-01-20T15:00")]
+    assert [one.kind for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+
+
+def test_no_shade_in_the_sun_of_hours_that_it_spends_inside() -> None:
+    """It gets used to light again, and goes in at noon."""
+    cold = np.where(np.arange(HOURS) < 40, 20.0, 6.0)
+    late = {"2026-01-20T18:00": 250.0, "2026-01-20T19:00": 250.0}
+    air = sky(cold, dew=5.0, direct_w_m2=in_hours(late))
+    bright = at_home(brighter_since=NOW - timedelta(days=1))
+
+    def shade(low: float) -> list[Chore]:
+        one = limited(plant(night_low=low), light_high=900.0)
+        sheet = told(one, air=air, bench=SUNNY, state={"Test strap": bright})
+        return guards(sheet, ChoreKind.SHADE)
+
+    assert shade(0.0)
+    assert not shade(13.0)
+
+
+def test_no_walk_secures_what_is_not_out_yet() -> None:
+    """One is outside all the time; the other goes out after the walk for the first."""
+    start, now = utc("2026-06-19T00:00"), utc("2026-06-20T12:00")
+    bench = Spot("bench", sky_view=0.0, wind=1.0, height_m=10.0, night_offset_k=0.0)
+    hung = limited(plant("hung", night_low=0.0), gust_high=12.0)
+    tender = limited(plant("tender", night_low=10.0), gust_high=12.0)
+    gust = np.where(np.arange(HOURS) >= 37, 30.0, 3.0)
+    state = {"tender": PlantState("room", now - timedelta(days=1), assumed=False)}
+
+    air = sky(daily_curve(4.0, 24.0, HOURS), dew=0.0, start=start, now=now, gust_m_s=gust)
+    sheet = told(hung, tender, air=air, bench=bench, now=now, state=state)
+
+    (out,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
+    assert out.not_before is not None
+    by = {tuple(one.plants): one.before for one in guards(sheet, ChoreKind.SECURE)}
+    assert by == {("hung",): now, ("tender",): out.not_before}
+    assert out.not_before > now
+
+
 def test_deadlines_are_never_in_the_past() -> None:
     for minutes in range(0, 12 * 60, 95):
         now = NOW + timedelta(minutes=minutes)

@@ -9,6 +9,7 @@ from sillward_rules import sun
 from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import asked, heat, shelter
+from sillward_rules.planners.mist import Places
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.rule import alike
@@ -182,7 +183,9 @@ def carry_out(
     away = np.full(standing.shape, -1, dtype=np.int64)
     away[goes] = scene.home[goes]
     since = np.where(away >= 0, start, events.sunrise.timestamp())
-    hot = heat.moves(scene, away, since, events.sunset)
+    until = np.full(standing.shape, np.inf)
+    until[inside] = back
+    hot = heat.moves(scene, Places(away, since, until), events.sunset)
     goes = goes[hot.to[goes] != standing[goes]]  # it would come back before the heat
     stays = np.setdiff1d(inside, goes) if staying else inside[:0]
     day_start = np.full(standing.shape, events.sunrise.timestamp())

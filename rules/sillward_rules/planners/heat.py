@@ -75,19 +75,20 @@ class Moves:
 def guards_of_day(scene: Scene, places: Places, end: datetime) -> tuple[Moves, list[Errand]]:
     """All that guards plants by day: the moves out of the heat; shade, cover and the like for what
     stays. A move comes before the shade that it makes needless, and tells its reason too."""
-    shade = first_hours(scene, "shade", places.column, places.since, end)
-    made = moves(scene, places.column, places.since, end)
+    shade = first_hours(scene, "shade", places, end)
+    made = moves(scene, places, end)
     made = replace(made, due=np.where(made.moved, np.minimum(made.due, shade.due), np.inf))
-    others = protect(scene, places.column, places.since, end, moved=made.moved)
+    others = protect(scene, places, end, moved=made.moved)
     return made, [*_errands(scene, places.column, made, shade), *others]
 
 
-def moves(scene: Scene, standing: Standing, since: Array, end: datetime) -> Moves:
-    """The moves that rules ask for, for plants where they stand from `since` on until the end.
+def moves(scene: Scene, places: Places, end: datetime) -> Moves:
+    """The moves that rules ask for, for plants while they stand in their places, until the end.
 
     Only to spots that are known to be cooler; nothing on a forecast that is too old.
     """
-    hours = first_hours(scene, "move", standing, since, end)
+    standing = places.column
+    hours = first_hours(scene, "move", places, end)
     rows, begin = hours.rows, hours.begin
     to = np.full(standing.shape, -1, dtype=np.int64)
     chosen = np.full(standing.shape, -1, dtype=np.int64)

@@ -10,8 +10,8 @@ from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.mist import Places
 from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, Standing, errands
-from sillward_rules.weather import moment
+from sillward_rules.scene import Scene, errands
+from sillward_rules.weather import HOUR_S, moment
 
 KINDS: Mapping[str, ChoreKind] = {
     "shade": ChoreKind.SHADE,
@@ -43,8 +43,7 @@ AT_NIGHT = ("secure", "cover")
 
 def protect(
     scene: Scene,
-    standing: Standing,
-    since: Array,
+    places: Places,
     end: datetime,
     asked: Sequence[str] = tuple(KINDS),
     *,
@@ -52,13 +51,14 @@ def protect(
 ) -> list[Errand]:
     """Errands for plants where they stand, in the first hour it counts.
 
-    standing, since (cohort,) : where, and from when on [unix s]; what goes out later is safe until
-    then. asked : what rules may ask for. moved (cohort,) : who is out of the day's sun and heat by
-    then. Nothing is asked for on a forecast that is too old.
+    places : where, from when on and until when: what goes out later is safe until then, and what
+    is in by then needs nothing. asked : what rules may ask for. moved (cohort,) : who is out of
+    the day's sun and heat by then. Nothing is asked for on a forecast that is too old.
     """
     made: list[Errand] = []
+    standing = places.column
     for asks in asked:
-        firsts = first_hours(scene, asks, standing, since, end)
+        firsts = first_hours(scene, asks, places, end)
         due = firsts.due
         if moved is not None and KINDS[asks] in OF_THE_SPOT:
             due = np.where(moved, np.inf, due)
@@ -67,20 +67,28 @@ def protect(
             start = np.where(np.isfinite(start), np.maximum(start, firsts.begin), 0.0)
         cohorts = np.flatnonzero(np.isfinite(due))
         here = (standing, standing)
-        made += errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
+        one = errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
+        made += [replace(errand, out_from=_out_from(scene, places, errand)) for errand in one]
     return made
+
+
+def _out_from(scene: Scene, places: Places, errand: Errand) -> datetime:
+    """When the last of an errand's plants is where it is done."""
+    which = [scene.place_of[names[0]] for names in errand.grounds.groups]
+    return moment(float(places.since[which].max()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FirstHours:
     """By when what rules of a kind ask for must be done, and by which of them.
 
-    due, begin (cohort,) [unix s], due infinite for never. firings: those that fire; hours (firing,
-    cohort) the hour at which each does first [unix s], infinite for never.
+    due, begin, until (cohort,) [unix s], due infinite for never. firings: those that fire; hours
+    (firing, cohort) the hour at which each does first [unix s], infinite for never.
     """
 
     scene: Scene
     begin: Array
+    until: Array
     due: Array
     firings: tuple[Firing, ...]
     hours: Array
@@ -89,7 +97,9 @@ class FirstHours:
     def reason(self, cohort: int) -> Reason:
         """The reason of the rule whose hour comes first, with those of the others."""
         hours = self.hours[:, cohort]
-        later = self.rows[self.scene.climate.times[self.rows] >= self.begin[cohort]]
+        times = self.scene.climate.times[self.rows]
+        there = (times >= self.begin[cohort]) & _begun(times, self.until[cohort])
+        later = self.rows[there]
         first, *others = (
             reason_of(self.scene, self.firings[number], cohort, later)
             for number in np.argsort(hours, kind="stable")[: int(np.isfinite(hours).sum())].tolist()
@@ -97,19 +107,24 @@ class FirstHours:
         return replace(first, also=tuple(others))
 
 
-def first_hours(
-    scene: Scene, asks: str, standing: Standing, since: Array, end: datetime
-) -> FirstHours:
-    """The hours at which rules that ask for this fire first, for plants where they stand."""
-    begin = np.maximum(since, scene.now.timestamp())
+def first_hours(scene: Scene, asks: str, places: Places, end: datetime) -> FirstHours:
+    """The hours at which rules that ask for this fire first, for plants while they stand there."""
+    standing, until = places.column, places.until
+    begin = np.maximum(places.since, scene.now.timestamp())
     rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
     asked = [] if scene.stale or not rows.size else scene.rules_asking(asks, standing)
     firings = tuple(one for one in asked if one.fires[rows].any())
     hours = np.full((len(firings), standing.size), np.inf)
     for number, firing in enumerate(firings):
-        hours[number] = next_hours(scene.climate.times[rows], firing.fires[rows], firing, begin)
+        first = next_hours(scene.climate.times[rows], firing.fires[rows], firing, begin)
+        hours[number] = np.where(_begun(first, until), first, np.inf)
     due = np.maximum(hours.min(axis=0, initial=np.inf) - AHEAD.total_seconds(), begin)
-    return FirstHours(scene, begin, due, firings, hours, rows)
+    return FirstHours(scene, begin, until, due, firings, hours, rows)
+
+
+def _begun(times: Array, until: Array | float) -> np.ndarray:
+    """Whether the hours that end at these times have begun by then [unix s]."""
+    return np.asarray(times - HOUR_S < until)
 
 
 def next_hours(times: np.ndarray, when: np.ndarray, firing: Firing, begin: Array) -> Array:
@@ -156,7 +171,9 @@ def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Erran
         return []
 
     def rows_of(cohort: int) -> np.ndarray:
-        return scene.rows(max(moment(places.since[cohort]), scene.now), end)
+        rows = scene.rows(max(moment(places.since[cohort]), scene.now), end)
+        begun = _begun(scene.climate.times[rows], places.until[cohort])
+        return np.asarray(rows[begun])
 
     days = _days_of_ramp(scene, places)
     high = scene.traits.limits["light_high"]
