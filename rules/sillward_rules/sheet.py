@@ -347,6 +347,7 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(others, scene.site, night.day, scene.now)
     return in_order(chores), [
+        *asked.not_confirmed(scene, night.day, asked.kept_in(scene, night.day, judged.needs)),
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *carry.close_calls(scene, night, judged, tonight.standing),
@@ -371,7 +372,8 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
-    out = carry.carry_out(scene, day, scene.standing, asked.unsure(scene, day))
+    unsure = asked.unsure(scene, day)
+    out = carry.carry_out(scene, day, scene.standing, unsure)
     judged = asked.insisted(scene, night, judge_night(scene, night))
     outside = ~scene.covered(out.standing)  # what goes out this morning must know when it is due
     dusk = scene.habits.told_at.on(scene.site, day)
@@ -389,7 +391,7 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     moves, guards = heat.guards_of_day(scene, guarded, night.start)
     watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
     warnings = [
-        *asked.not_confirmed(scene, day),
+        *asked.not_confirmed(scene, day, unsure),
         *carry.night_warnings(scene, lows, leaving, back.standing),
         *warnings,
     ]

@@ -144,7 +144,12 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
     played = stage(garden(FORTY), AT, COLD, notices=NEVER)
     asked = []
     for day in range(3):
+        before = len(played.pushes)
         played.sleep(AT, day)
+        if day == 1:  # not worth going out: kept in though nobody said that they are in
+            (dusk,) = played.pushes[before:]
+            assert "Keep in tonight: 17 plants" in dusk.body
+            assert "did 17 plants go in last night? Nobody said so" in dusk.body
         before = len(played.pushes)
         played.sleep("08:40", day + 1)
         (push,) = played.pushes[before:]

@@ -268,3 +268,26 @@ def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off
     for both in ((ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT), tuple(off)):
         assert after(*both).asked is None
     assert after(ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT).spot == "room"
+
+
+def test_dusk_asks_again_before_it_keeps_in_what_may_never_have_come_in() -> None:
+    cold_days = curve(3.0, 9.0)
+    dusk = sheet(Round.DUSK, TOLD, {}, cold_days)
+    assert [one for one in dusk.warnings if isinstance(one, NotConfirmed)] == []
+    state = next_state({}, dusk)
+    state = next_state(state, sheet(Round.MORNING, DAWN, state, cold_days))  # not worth going out
+    done = state | {"a": acknowledged(state["a"], ChoreKind.CARRY_IN, "room", DAWN)}
+
+    def asked_of(known: dict[str, PlantState]) -> list[set[str]]:
+        again = sheet(Round.DUSK, TOLD + timedelta(days=1), known, cold_days)
+        stays = {
+            name
+            for one in again.chores
+            if one.kind is ChoreKind.STAY_IN and one.not_before is None
+            for name in one.plants
+        }
+        assert stays == {"a", "b"}
+        return [set(one.plants) for one in again.warnings if isinstance(one, NotConfirmed)]
+
+    assert asked_of(state) == [{"a", "b"}]
+    assert asked_of(done) == [{"b"}]

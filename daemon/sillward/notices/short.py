@@ -89,8 +89,11 @@ class _Teller:
         said = (one for one in told if not phrases.is_too_cold(one))
         return [Part((phrases.watch_out(one, self.voice),)) for one in said]
 
+    def _questions(self) -> list[NotConfirmed]:
+        return [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
+
     def _asked(self, remark: NotConfirmed) -> Part:
-        """The question of the morning: whoever never answers it must be able to read on."""
+        """The question whether they went in: whoever never answers it must be able to read on."""
         words = phrases.watch_out(remark, self.voice)
         return Part((lambda most: words(min(most, MOST_ASKED)),), kept=True)
 
@@ -112,7 +115,8 @@ class _Teller:
         orders = [one.part for one in due]
         parts = [
             *([*orders, *first] if into else [*first, *orders]),
-            *self._warnings(self.sheet.warnings),
+            *map(self._asked, self._questions()),
+            *self._warnings(one for one in self.sheet.warnings if one not in self._questions()),
             self._staying("stay_tonight", stay),
             said(self._tomorrow(), optional=True),
             self._open_questions(),
@@ -214,7 +218,7 @@ class _Teller:
         # What is open since last night is asked about in one line.
         day = str(self.voice.local(self.sheet.at).date())
         into = [one for one in self._of(ChoreKind.CARRY_IN) if one.id >= day]
-        asked = [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
+        asked = self._questions()
         stay = self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
         back = bool(out and into) and _start(out[0]) < into[0].before
