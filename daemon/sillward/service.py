@@ -18,12 +18,14 @@ from sillward.errors import LedgerError
 from sillward.health import TICK_KEPT_EVERY, TICK_MARK, troubles
 from sillward.kit import Kit
 from sillward.ledger import Notice
+from sillward.notices import follow_up
 from sillward.notices.push import Message
 from sillward.outbox import Outbox
 from sillward.reminders import Reminders
 from sillward.rounds import Occasion
 from sillward.watch import Watch
 from sillward_rules.collection import PlantState
+from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet, next_state
 
 PATIENCE = timedelta(minutes=20)
@@ -88,7 +90,7 @@ class Desk(Kit):
             self._notice(
                 channel,
                 occasion,
-                self.message(channel, sheet, self._footer(channel, occasion)),
+                self._words(channel, occasion, sheet),
                 silent=not (week or sheet.chores or sheet.warnings or channel.all_clear),
             )
             for channel in self.listening(occasion.round)
@@ -110,6 +112,31 @@ class Desk(Kit):
             len(sheet.chores),
         )
         return sheet
+
+    def _words(self, channel: Channel, occasion: Occasion, sheet: Sheet) -> Message:
+        """What a channel is told; if a defect of ours prevents it, its orders in few words."""
+        try:
+            return self.message(channel, sheet, self._footer(channel, occasion))
+        except LedgerError:
+            raise
+        except Exception:
+            self._failed("round.failed_to_word", occasion)
+        orders = [one for one in sheet.chores if one.kind in ORDERS]
+        if orders and occasion.round is not Round.WEEK:
+            try:
+                return follow_up.in_few_words(orders, sheet.at, self.voice)
+            except Exception:
+                self._failed("round.failed_to_word", occasion)
+        return self._without_sheet(occasion)
+
+    def _failed(self, event: str, occasion: Occasion) -> None:
+        log.exception("%s round=%s day=%s", event, occasion.round.value, occasion.day)
+        self.defects.append(event)
+
+    def _without_sheet(self, occasion: Occasion) -> Message:
+        voice = self.voice
+        title = voice.say("no_sheet", round=occasion.round.value)
+        return Message(title, voice.say("without_sheet"))
 
     def _notice(
         self, channel: Channel, occasion: Occasion, message: Message, *, silent: bool = False
@@ -275,12 +302,8 @@ class Desk(Kit):
         except LedgerError:
             raise
         except Exception:
-            self.defects.append("round.failed")
-            log.exception("round.failed round=%s day=%s", occasion.round.value, occasion.day)
-            voice = self.voice
-            words = Message(
-                voice.say("no_sheet", round=occasion.round.value), voice.say("without_sheet")
-            )
+            self._failed("round.failed", occasion)
+            words = self._without_sheet(occasion)
             notices = [
                 self._notice(channel, occasion, words) for channel in self.listening(occasion.round)
             ]

@@ -545,3 +545,39 @@ def test_where_nobody_is_in_its_place_that_is_a_trouble() -> None:
     assert world.post.pushes == []
     (trouble,) = desk.troubles()
     assert trouble == "phone is no channel any more: nobody was told dusk of 2026-05-14"
+
+
+def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = a_world("17:00", a_channel("phone"), a_channel("mail", full_length=True))
+    world.household = replace(world.household, manners=Manners(pass_on=None))
+    desk = world.desk
+    monkeypatch.setattr("sillward.notices.full.text", _broken)
+    monkeypatch.setattr("sillward.notices.short.message", _broken)
+
+    desk.tick()
+
+    assert [name for name, _ in world.post.pushes] == ["mail", "phone"]
+    for _, message in world.post.pushes:
+        assert message.title == "Carry in 2 plants by 18:40"
+        assert "bench to room: Left pot, Right pot" in message.body
+    assert desk.defects == ["round.failed_to_word"] * 2
+    assert [one.plants for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    assert any(one.asked for one in world.ledger.states(SITE.name).values())
+    world.clock.move(minutes=75)
+    desk.tick()
+    assert len(world.post.pushes) == 4  # reminded
+
+
+def test_words_that_fail_for_one_channel_cost_no_other_its_sheet(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = a_world("17:00", a_channel("mail", full_length=True), a_channel("phone"))
+    monkeypatch.setattr("sillward.notices.full.text", _broken)
+
+    world.desk.tick()
+
+    told = dict(world.post.pushes)
+    assert "Leaves cool to" in told["phone"].body
+    assert told["mail"].body == "18:40 bench to room: Left pot, Right pot"

@@ -271,7 +271,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
     world.post.down = {"phone"}
     world.desk.tick()
 
-    world.household = a_household(a_channel("other"))
+    world.household = a_household(a_channel("other", "week"))  # is told no dusk round
     world.clock.move(hours=1)
     world.desk.tick()
 

@@ -99,6 +99,13 @@ def _told_before(chore: Chore, now: datetime) -> Chore:
     )
 
 
+def in_few_words(orders: Sequence[Chore], now: datetime, voice: Voice) -> Message:
+    """Orders, and nothing else: for a sheet that cannot be told as it should be."""
+    parts = _orders([(one, None) for one in orders], now, voice)
+    spare = room_for_minutes(orders, now, voice)
+    return composed(capital(head(orders, now, voice)), list(parts), voice, spare)
+
+
 def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     """Orders of which nobody could be told in time: what is still to do, and until when."""
     say = voice.say
