@@ -4,6 +4,7 @@ import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
+from traceback import format_tb
 
 from sillward.collection import Channel
 from sillward.errors import DeliveryError, LedgerError
@@ -122,8 +123,10 @@ class Outbox:
             self._put_back(notice, error)
             return False
         except Exception as error:  # a defect of ours must hold up nothing else
-            log.exception("notice.failed_to_send key=%s", notice.key)
             reason = f"channel {channel.name}: {type(error).__name__}, see the log"
+            # Where it was, but not what it says: that may hold the channel's URL.
+            where = "".join(format_tb(error.__traceback__))
+            log.error("notice.failed_to_send key=%s reason=%s\n%s", notice.key, reason, where)
             self._put_back(notice, DeliveryError(reason, perhaps_sent=True))
             return False
         self._arrived[notice.key] = clock()

@@ -472,13 +472,15 @@ def test_tries_that_were_refused_are_no_doubtful_ones() -> None:
     assert message.title.startswith("(repeat) ")
 
 
-def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else() -> None:
+def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
     world = a_world("16:50", a_channel("broken"), a_channel("phone"))
     desk = world.desk
 
     def sender(channel: Channel, message: Message) -> None:
         if channel.name == "broken":
-            msg = "nobody thought of this"
+            msg = "nobody thought of this: json://token@localhost"
             raise RuntimeError(msg)
         world.post(channel, message)
 
@@ -492,6 +494,8 @@ def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else() -> Non
     assert (broken.state, broken.sent_at) == ("waiting", None)  # and never taken for sent
     assert broken.attempts < 10
     assert any("broken: 1 waiting" in one for one in desk.troubles())
+    assert "in sender" in caplog.text  # where it failed
+    assert "token" not in caplog.text
 
 
 PASSING_NOTHING_ON = Manners(remind=None, pass_on=None)
