@@ -230,6 +230,13 @@ class Scene:
         return np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
 
     @cached_property
+    def least_c(self) -> Array:
+        """(cohort,) the night limit, or else that of injury [°C]; NaN for neither."""
+        limits = self.traits.limits
+        night, brief = limits["night_low"], limits["brief_low"]
+        return np.where(np.isnan(night), brief, night)
+
+    @cached_property
     def tenderest_c(self) -> Array:
         """(spot,) highest night limit of what lives there [°C]; NaN where nothing has one."""
         highest = np.full(len(self.climate.spots), np.nan)

@@ -204,6 +204,20 @@ def test_a_shelter_that_does_not_hold_the_limit_gives_way_to_one_that_does() -> 
     )
 
 
+def test_who_has_a_limit_of_injury_only_is_not_sent_where_it_gets_colder_than_that() -> None:
+    hardy = plant(shelter="shed", night_low=None)
+    hardy = replace(hardy, limits=replace(hardy.limits, brief_low=Limit(10.0, "test")))
+    household = collection(hardy, spots=(OPEN_BENCH, SHED, WARM_ROOM), habits=LATE)
+    night = fetched(weather(START, falling("2026-05-14T17:00")), NOW)
+
+    sheet = draw_up(Round.DUSK, household, night, {}, NOW)
+
+    assert ways(sheet) == [("bench", "room")]
+    assert sheet.warnings == (
+        ShelterTooCold(("Test strap",), "shed", 9.0, 10.0, better_spot="room", better_low_c=16.0),
+    )
+
+
 def test_its_own_shelter_is_taken_if_it_holds_whatever_is_warmer() -> None:
     sheet = sent(WARM_ROOM, KITCHEN, shelter="room")
 

@@ -91,7 +91,7 @@ def _is_mild(scene: Scene, night: Night) -> np.ndarray:
     if scene.stale or not rows.size:
         return np.zeros(len(scene.cohorts), dtype=bool)
     low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
-    return np.asarray(np.isfinite(low) & ~(low < _limit(scene) + MILD_K))
+    return np.asarray(np.isfinite(low) & ~(low < scene.least_c + MILD_K))
 
 
 def unsure(scene: Scene, day: date) -> np.ndarray:
@@ -107,7 +107,7 @@ def unsure(scene: Scene, day: date) -> np.ndarray:
     if scene.now < night.end:
         return asked
     low = _lows(scene, night)
-    return np.asarray(asked & ~(low >= _limit(scene)))
+    return np.asarray(asked & ~(low >= scene.least_c))
 
 
 def kept_in(scene: Scene, day: date, needs: np.ndarray) -> np.ndarray:
@@ -126,7 +126,7 @@ def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfir
         return []
     night = sun.night_of(scene.site, day - timedelta(days=1))
     low = _lows(scene, night)
-    short = np.nan_to_num(_limit(scene)[cohorts] - low[cohorts], nan=np.inf)
+    short = np.nan_to_num(scene.least_c[cohorts] - low[cohorts], nan=np.inf)
     tenderest_first = cohorts[np.lexsort((scene.in_order[cohorts], -short))]
     worst = int(tenderest_first[0])
     until = max(warm_again(scene, night)[cohorts].max(), night.end.timestamp())
@@ -157,8 +157,8 @@ def warm_again(scene: Scene, night: Night) -> Array:
     if not cohorts.size:
         return found
     times = scene.by_night.times[rows].astype(np.float64)
-    gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - _limit(scene)[cohorts]
-    gap[:, np.isnan(_limit(scene)[cohorts])] = 0.0  # without a limit it is not under it
+    gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - scene.least_c[cohorts]
+    gap[:, np.isnan(scene.least_c[cohorts])] = 0.0  # without a limit it is not under it
     under = ~(gap >= 0)
     first = np.argmin(under, axis=0)  # the first row that is not under it
     last = np.clip(first - 1, 0, None)
@@ -170,12 +170,6 @@ def warm_again(scene: Scene, night: Night) -> Array:
     crossing = times[last] + np.clip(share, 0.0, 1.0) * step
     found[cohorts] = np.where(under.all(axis=0), times[-1], np.where(under[0], crossing, -np.inf))
     return found
-
-
-def _limit(scene: Scene) -> Array:
-    """(cohort,) the night limit, or else that of injury [°C]; NaN for neither."""
-    limits = scene.traits.limits
-    return np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
 
 
 def _lows(scene: Scene, night: Night) -> Array:

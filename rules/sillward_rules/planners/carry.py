@@ -246,12 +246,6 @@ class _DaysOut:
         self._night_end = sun.night_of(scene.site, day).cold_until
         self._hours: dict[int, _Hours] = {}
 
-    def _limits(self, cohorts: np.ndarray) -> Array:
-        """(cohort,) night limits [°C], those of injury where there are none; NaN without either."""
-        limits = self.scene.traits.limits
-        either = np.where(np.isnan(limits["night_low"]), limits["brief_low"], limits["night_low"])
-        return np.asarray(either[cohorts])
-
     def latest(self, cohorts: np.ndarray, back: Array) -> Array:
         """Until when going out is worth it [unix s], if each must be back then; -infinite: never.
 
@@ -260,7 +254,7 @@ class _DaysOut:
         least = self.scene.habits.worth_going_out
         if least is not None:
             return np.asarray(back - least.total_seconds())
-        home, limit = self.scene.home[cohorts], self._limits(cohorts)
+        home, limit = self.scene.home[cohorts], self.scene.least_c[cohorts]
         first, groups = alike(home, limit, back)
         until = np.empty(first.shape)
         for numbers in parted(np.arange(first.size), home[first]):
@@ -270,7 +264,7 @@ class _DaysOut:
 
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
         """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
-        home, limit = self.scene.home[cohorts], self._limits(cohorts)
+        home, limit = self.scene.home[cohorts], self.scene.least_c[cohorts]
         first, groups = alike(home, limit)
         out, cold = np.empty(first.shape), np.empty(first.shape)
         for numbers in parted(np.arange(first.size), home[first]):

@@ -36,9 +36,9 @@ def spot_lows(scene: Scene, night: Night) -> Array:
 def holds(scene: Scene, lows: Array, spots: Standing) -> np.ndarray:
     """(cohort,) whether a spot is known to stay at the plants' night limit or above.
 
-    Without a limit: whether what it holds is known.
+    That of injury where they have no other; without either: whether what it holds is known.
     """
-    limit = scene.traits.limits["night_low"]
+    limit = scene.least_c
     low = lows[spots]
     return np.asarray((low >= limit) | (np.isnan(limit) & np.isfinite(low)))
 
@@ -70,7 +70,7 @@ def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
     night, known or not; its own at equal warmth, and where nobody knows what its own holds.
     Without a shelter of its own a plant has none where nothing is warmer than its home.
     """
-    limit, own = scene.traits.limits["night_low"], scene.shelter
+    limit, own = scene.least_c, scene.shelter
     surely = holds(scene, lows, own) & ~_narrowly_holds(scene, lows, own)
     fine = (own >= 0) & (np.isnan(limit) | surely)
     seeks = np.flatnonzero(~fine)
@@ -84,13 +84,13 @@ def _narrowly_holds(
     scene: Scene, lows: Array, spots: Standing, margin_k: float = FORECAST_MARGIN_K
 ) -> np.ndarray:
     """(cohort,) whether a spot holds the limit, but follows the weather, and by less than this."""
-    near = lows[spots] < scene.traits.limits["night_low"] + margin_k
+    near = lows[spots] < scene.least_c + margin_k
     return np.asarray(holds(scene, lows, spots) & near & ~scene.holds_itself[spots])
 
 
 def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> Standing:
     """As `shelter_for`, of those of the cohorts whose own shelter does not surely hold."""
-    limit = scene.traits.limits["night_low"][cohorts, None]
+    limit = scene.least_c[cohorts, None]
     home, own = scene.home[cohorts], scene.shelter[cohorts]
     low = np.nan_to_num(lows, nan=-np.inf)
     there = scene.indoors & (np.arange(low.size) != home[:, None])
@@ -160,7 +160,7 @@ def stays_told(
     open_ = np.flatnonzero(~holding & ~same & ~other)
     gains = other.copy()
     if open_.size:
-        warmth = _warmth(scene, night, scene.traits.limits["night_low"][open_])
+        warmth = _warmth(scene, night, scene.least_c[open_])
         places = np.arange(open_.size)
         gain = warmth[places, to[open_]] - warmth[places, standing[open_]]
         gains[open_] = gain >= MOVE_ON_K
@@ -180,7 +180,7 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     meant = cohorts[~(fine & (scene.shelter >= 0))[cohorts]]
     if not meant.size:
         return []
-    limit = scene.traits.limits["night_low"][meant]
+    limit = scene.least_c[meant]
     first, groups = alike(spots[meant], scene.shelter[meant], limit)
     said: dict[_OfShelter, list[int]] = {}
     for number, index in enumerate(meant[first].tolist()):
@@ -198,7 +198,7 @@ def _found(scene: Scene, lows: Array, cohort: int, spot: int, *, held: bool) -> 
     if spot < 0:
         return NoShelter(())
     own, low = int(scene.shelter[cohort]), float(lows[spot])
-    name, limit = scene.spot_name(spot), float(scene.traits.limits["night_low"][cohort])
+    name, limit = scene.spot_name(spot), float(scene.least_c[cohort])
     if held and own < 0:
         return ShelterChosen((), name, low)
     failing, better = (own, (name, low)) if held else (spot, (None, None))
