@@ -2,15 +2,18 @@
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import GRACE, Asked, Habits, PlantState
+from sillward_rules.moments import parse_moment
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, state_after
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
+from sillward_rules.site import Site
 from sillward_rules.weather import Weather
 from tests.rules.support import collection, fetched, plant, utc, weather
 
@@ -291,3 +294,24 @@ def test_dusk_asks_again_before_it_keeps_in_what_may_never_have_come_in() -> Non
 
     assert asked_of(state) == [{"a", "b"}]
     assert asked_of(done) == [{"b"}]
+
+
+@pytest.mark.parametrize("round_", list(Round))
+def test_where_the_sun_sets_after_midnight_an_order_stays_from_one_date_to_the_next(
+    round_: Round,
+) -> None:
+    north = Site("North court", 64.1, -21.9, 10, ZoneInfo("Atlantic/Reykjavik"))
+    late = Habits(in_by=parse_moment("sunset+1h"))
+    household = collection(plant("a"), site=north, habits=late)
+    start, at = utc("2026-06-20T00:00"), utc("2026-06-20T22:00")
+    temp = np.full(72, 20.0)
+    temp[26:29] = 5.0  # from 2 o'clock on; the sun sets at 00:04 and rises at 02:55
+    sky = fetched(weather(start, temp), at)
+    dusk = draw_up(Round.DUSK, household, sky, {}, at)
+    (order,) = orders(dusk)
+    assert order.before > utc("2026-06-21T00:00")
+
+    for now in ("2026-06-20T23:50", "2026-06-21T00:05", "2026-06-21T00:20", "2026-06-21T02:30"):
+        (same,) = orders(draw_up(round_, household, sky, next_state({}, dusk), utc(now)))
+        assert (same.before, same.unconfirmed) == (order.before, ("a",))
+        assert (same.overdue_since is not None) == (utc(now) >= order.before)

@@ -63,7 +63,7 @@ def overdue(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
 def still_open(scene: Scene, night: Night, cohorts: np.ndarray) -> list[Errand]:
     """The errands of these cohorts' orders for a night, as they were told."""
     return [
-        replace(errand, unconfirmed=True, overdue=True)
+        replace(errand, unconfirmed=True, overdue=errand.before <= scene.now)
         for errand in errands(
             scene,
             ChoreKind.CARRY_IN,
@@ -81,8 +81,7 @@ def helping(scene: Scene, night: Night) -> np.ndarray:
     That is until the leaf where it stood is back above its limit after sunrise.
     """
     until = np.maximum(warm_again(scene, night), night.end.timestamp())
-    late = scene.asked_before <= scene.now.timestamp()
-    return np.asarray(scene.asked_of(night) & late & (scene.now.timestamp() < until))
+    return np.asarray(scene.asked_of(night) & (scene.now.timestamp() < until))
 
 
 def _is_mild(scene: Scene, night: Night) -> np.ndarray:
