@@ -385,9 +385,11 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     until = np.where(early, judged.deadline, np.inf)
     walks = into_chores(out.errands, scene.site, day, scene.now)
     places = mist.places(scene, day, out.standing, walks, until)
-    # The dusk round tells when these go in, and guards nothing of the day before that.
-    in_by = np.where(judged.needs & outside, judged.deadline, np.inf)
-    guarded = replace(places, until=np.minimum(places.until, in_by))
+    # What goes in by day or at dusk is guarded until then; what has nowhere to go, all the time.
+    goes = judged.needs & outside & (shelter.shelter_for(scene, night, lows) >= 0)
+    in_by = np.where(goes, judged.deadline, np.inf)
+    inward = into_chores(back.errands, scene.site, day, scene.now)
+    guarded = mist.places(scene, day, out.standing, [*walks, *inward], in_by)
     moves, guards = heat.guards_of_day(scene, guarded, night.start)
     watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
     warnings = [
@@ -406,7 +408,7 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
             asked.still_open(scene, night, np.flatnonzero(overdue)), scene.site, day, scene.now
         ),
         *walks,
-        *into_chores(back.errands, scene.site, day, scene.now),
+        *inward,
         *watering,
         *into_chores(guards, scene.site, day, scene.now),
     ]

@@ -12,6 +12,7 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.collection import PlantState
 from sillward_rules.planners.protect import LONG_STAY, RAMP_DAYS, RAMP_START
 from sillward_rules.plant import Plant
+from sillward_rules.remark import NoShelter
 from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, moved, next_state
 from sillward_rules.spot import Spot, SunWindow
 from sillward_rules.weather import Weather
@@ -27,7 +28,7 @@ from tests.rules.summer import (
     rule,
     sky,
 )
-from tests.rules.support import daily_curve, fetched, plant, utc, weather
+from tests.rules.support import collection, daily_curve, fetched, plant, utc, warned, weather
 
 OPEN = Spot(
     "bench", sky_view=0.5, wind=1.0, height_m=10.0, rain=1.0, night_offset_k=0.0, day_offset_k=0.0
@@ -306,6 +307,47 @@ def test_no_walk_secures_what_is_not_out_yet() -> None:
     by = {tuple(one.plants): one.before for one in guards(sheet, ChoreKind.SECURE)}
     assert by == {("hung",): now, ("tender",): out.not_before}
     assert out.not_before > now
+
+
+def test_what_has_nowhere_to_go_is_guarded_all_day() -> None:
+    """Too cold for it from ten in the morning on, and no cover anywhere."""
+    cold = np.where(np.arange(HOURS) < 37, 20.0, 9.0)
+    air = sky(cold, dew=5.0, gust_m_s=in_hours({"2026-01-20T18:00": 19.0}, 3.0))
+    homeless = limited(plant(shelter=None, rot="low"), gust_high=12.0)
+
+    sheet = draw_up(Round.MORNING, collection(homeless, spots=(OPEN,)), air, {}, NOW)
+
+    assert warned(sheet, NoShelter)
+    assert [one.kind for one in guards(sheet)] == [ChoreKind.SECURE]
+
+
+def test_what_goes_in_by_an_hour_is_not_covered_at_that_hour() -> None:
+    """The order rounds to the safe side: two minutes past three is told as three."""
+    cold = np.where(np.arange(HOURS) < 40, 20.0, 11.15)
+    hail = in_hours({"2026-01-20T16:00": 100.0})
+    tender = limited(plant(rot="low"))
+
+    sheet = told(tender, air=sky(cold, dew=5.0, hail_pct=hail))
+
+    (into,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert into.before == utc("2026-01-20T15:00")
+    assert not guards(sheet)
+
+
+def test_no_walk_shades_what_is_not_out_yet() -> None:
+    """Both get used to light; one is out already, the other goes out later."""
+    bright = {f"2026-01-20T{hour}:00": 700.0 for hour in range(14, 20)}
+    air = sky(daily_curve(14.0, 30.0, HOURS), dew=5.0, direct_w_m2=in_hours(bright))
+    out = limited(plant("out", night_low=5.0), light_high=900.0)
+    later = limited(plant("later", night_low=20.0), light_high=900.0)
+    state = {"out": at_home(brighter_since=NOW - timedelta(days=1)), "later": inside(10)}
+
+    sheet = told(out, later, air=air, bench=SUNNY, state=state)
+
+    (walk,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
+    assert walk.not_before is not None
+    by = {name: one.before for one in guards(sheet, ChoreKind.SHADE) for name in one.plants}
+    assert by["out"] < walk.not_before <= by["later"]
 
 
 def test_deadlines_are_never_in_the_past() -> None:

@@ -59,7 +59,8 @@ class DayPlans:
 def places(
     scene: Scene, day: date, column: Standing, walks: Sequence[Chore], until: Array | None = None
 ) -> Places:
-    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out.
+    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out; until a
+    walk carries it in.
 
     column (cohort,) : where they are once the walks are done. until (cohort,) : when they must go
     in again [unix s], infinite where they need not.
@@ -68,9 +69,11 @@ def places(
     end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
     since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
     for walk in walks:
+        going = [scene.place_of[names[0]] for names in walk.grounds.groups]
         if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
-            going = [scene.place_of[names[0]] for names in walk.grounds.groups]
             since[going] = walk.not_before.timestamp()
+        elif walk.kind is ChoreKind.CARRY_IN:
+            leave[going] = walk.before.timestamp()
     return Places(column, since, leave if until is None else np.minimum(until, leave))
 
 

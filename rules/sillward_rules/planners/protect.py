@@ -67,15 +67,20 @@ def protect(
             start = np.where(np.isfinite(start), np.maximum(start, firsts.begin), 0.0)
         cohorts = np.flatnonzero(np.isfinite(due))
         here = (standing, standing)
-        one = errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
-        made += [replace(errand, out_from=_out_from(scene, places, errand)) for errand in one]
+        made += _there(
+            scene, places, errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
+        )
     return made
 
 
-def _out_from(scene: Scene, places: Places, errand: Errand) -> datetime:
-    """When the last of an errand's plants is where it is done."""
-    which = [scene.place_of[names[0]] for names in errand.grounds.groups]
-    return moment(float(places.since[which].max()))
+def _there(scene: Scene, places: Places, made: Sequence[Errand]) -> list[Errand]:
+    """The same errands, with when the last of their plants is where they are done."""
+
+    def since(errand: Errand) -> datetime:
+        which = [scene.place_of[names[0]] for names in errand.grounds.groups]
+        return moment(float(places.since[which].max()))
+
+    return [replace(errand, out_from=since(errand)) for errand in made]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -207,7 +212,8 @@ def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Erran
 
     here = (places.column, places.column)
     cohorts = np.flatnonzero(np.isfinite(due))
-    return errands(scene, ChoreKind.SHADE, cohorts, here, (None, due), reason)
+    shade = errands(scene, ChoreKind.SHADE, cohorts, here, (None, due), reason)
+    return _there(scene, places, shade)
 
 
 def _days_of_ramp(scene: Scene, places: Places) -> np.ndarray:
