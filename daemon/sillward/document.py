@@ -81,6 +81,8 @@ def _open(chore: Chore, site: Site) -> dict[str, Any]:
             "confirmed": False if chore.unconfirmed else None,
             "overdue_since": None if overdue is None else _iso(overdue, site),
         }
+    if chore.kind is ChoreKind.STAY_IN:
+        return {"confirmed": False if chore.unconfirmed else None}
     if chore.kind is ChoreKind.CARRY_OUT:
         return {"if_taken_in": list(chore.unconfirmed)}
     return {}

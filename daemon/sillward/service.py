@@ -312,4 +312,8 @@ class Desk(Kit):
 
 def _unknown(sheet: Sheet, known: dict[str, PlantState]) -> dict[str, PlantState]:
     """The sheet's states of plants of which the ledger knows nothing yet."""
-    return {name: state for name, state in sheet.states.items() if name not in known}
+    return {
+        name: state
+        for name, state in sheet.states.items()
+        if name not in known and name not in sheet.presumed
+    }

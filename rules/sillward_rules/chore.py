@@ -201,7 +201,8 @@ class Chore:
     grounds: Grounds
     unconfirmed: Sequence[str] = ()
     """Plants of it for which an order was told before and nobody has confirmed it: of carrying in
-    this one itself, of carrying out the one to carry them in."""
+    this one itself, of carrying out the one to carry them in. Of staying in tonight those of whom
+    nobody has said that they are in."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
 

@@ -95,6 +95,7 @@ class Scene:
         self.collection = collection
         self.weather = weather
         self.now = now
+        self._given = state
         self.site = collection.site
         self.habits = collection.habits
         self.climate: Climate = climate_of(
@@ -184,6 +185,23 @@ class Scene:
         """(cohort,) when the grower says that each was misted last [unix s]; NaN where never."""
         misted = (cohort.state.misted_at for cohort in self.cohorts)
         return np.array([np.nan if at is None else at.timestamp() for at in misted])
+
+    @cached_property
+    def assumed(self) -> np.ndarray:
+        """(cohort,) whether nobody has said where it stands."""
+        return np.array([cohort.state.assumed for cohort in self.cohorts], dtype=bool)
+
+    @cached_property
+    def presumed(self) -> frozenset[str]:
+        """Plants without history that are taken to be in, as the night was too cold for them: that
+        is for this morning alone, and not to be remembered."""
+        return frozenset(
+            name
+            for cohort in self.cohorts
+            if cohort.state.since is None and cohort.state.spot != cohort.plant.home
+            for name in cohort.names
+            if name not in self._given
+        )
 
     @cached_property
     def sizes(self) -> np.ndarray:

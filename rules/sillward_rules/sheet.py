@@ -90,6 +90,8 @@ class Sheet:
     held: dict[str, float | None] = field(default_factory=dict)
     """The same of every spot, indoors too: what it holds."""
     states: Mapping[str, PlantState] = field(default_factory=dict)
+    presumed: frozenset[str] = frozenset()
+    """Plants of these states that are taken to be in on this morning alone: nobody ever said so."""
     feed: str | None = None
     """The feed in use: what to weigh in, and how strong it is."""
     notes: tuple[str, ...] = ()
@@ -137,6 +139,7 @@ def draw_up(
         lows=_outdoor_lows(scene, held),
         held=held,
         states=scene.states,
+        presumed=scene.presumed,
         feed=feed_in_words(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
         notes=weather.notes,
@@ -156,14 +159,21 @@ def feed_in_words(recipe: Recipe) -> str:
 def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
     """State after a round has been told: where nobody says otherwise, the advice was followed."""
     # What was known wins: the sheet's states leave out moves that lie ahead.
-    after = {**sheet.states, **state}
+    after = {name: one for name, one in sheet.states.items() if name not in sheet.presumed}
+    after |= state
     for chore in sheet.chores:
         if chore.overdue_since is not None:  # it was told before, and the state knows of it
             continue
         if (sheet.round, chore.kind) in _MOVES and _stays(chore):
-            after |= {name: moved(after[name], chore, assumed=True) for name in chore.plants}
+            after |= {
+                name: moved(after.get(name, sheet.states[name]), chore, assumed=True)
+                for name in chore.plants
+            }
         elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
-            after |= {name: wetted(after[name], chore.kind, chore.before) for name in chore.plants}
+            after |= {
+                name: wetted(after.get(name, sheet.states[name]), chore.kind, chore.before)
+                for name in chore.plants
+            }
     return after
 
 
@@ -347,7 +357,6 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += into_chores(others, scene.site, night.day, scene.now)
     return in_order(chores), [
-        *asked.not_confirmed(scene, night.day, asked.kept_in(scene, night.day, judged.needs)),
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *carry.close_calls(scene, night, judged, tonight.standing),

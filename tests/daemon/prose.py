@@ -228,8 +228,8 @@ GLANCE = 40
 """Characters of a title that a watch shows. Judgement."""
 
 _ASKED = {
-    "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|keep|may stay out|"
-    r"no shelter)\b",
+    "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|keep|check that|"
+    r"may stay out|no shelter)\b",
     "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bafter all\b",
     "how many": r"\d+ plants?\b|\d+ more\b|: \d+( p|$)",
 }
@@ -307,7 +307,7 @@ _TOLD_BY = {
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
     "move": r"\bmove\b.*\bfrom {spot} to {to}\b",
-    "stay-in": r"\bkeep in\b|\bkeep \d+ plants? in\b",
+    "stay-in": r"\bkeep in\b|\bshould be in\b|\bkeep \d+ plants? in\b",
 }
 
 

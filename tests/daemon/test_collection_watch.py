@@ -245,18 +245,18 @@ def test_a_reload_that_is_asked_for_reads_it_in_any_case(edited: Edited) -> None
 def test_the_folder_of_wording_counts_as_the_collection(edited: Edited) -> None:
     folder = edited.path.parent / "words"
     folder.mkdir()
-    macro = "{% macro nothing_tonight() %}Nada esta noche{% endmacro %}"
+    macro = "{% macro nothing_today() %}Nada esta noche{% endmacro %}"
     (folder / "mine.jinja").write_text(macro.replace("Nada", "Nix"), encoding="utf-8")
     edited.write(COLLECTION.replace("[notices]", '[notices]\nwording = "words"'))
     edited.tick()
-    assert edited.desk.voice.say("nothing_tonight", close=False) == "Nix esta noche"
+    assert edited.desk.voice.say("nothing_today", close=False) == "Nix esta noche"
 
     (folder / "mine.jinja").write_text(macro, encoding="utf-8")
     at = (edited.world.clock() - timedelta(minutes=1)).timestamp()
     os.utime(folder / "mine.jinja", (at, at))
     edited.tick()
 
-    assert edited.desk.voice.say("nothing_tonight", close=False) == "Nada esta noche"
+    assert edited.desk.voice.say("nothing_today", close=False) == "Nada esta noche"
 
 
 def test_another_place_is_asked_for_from_then_on(edited: Edited) -> None:

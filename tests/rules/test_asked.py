@@ -273,27 +273,53 @@ def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off
     assert after(ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT).spot == "room"
 
 
-def test_dusk_asks_again_before_it_keeps_in_what_may_never_have_come_in() -> None:
-    cold_days = curve(3.0, 9.0)
-    dusk = sheet(Round.DUSK, TOLD, {}, cold_days)
-    assert [one for one in dusk.warnings if isinstance(one, NotConfirmed)] == []
+# -- the evenings after
+
+
+COLD_DAYS = curve(3.0, 9.0)
+"""Nothing goes out by day, and every night is too cold: what is in stays in."""
+
+NEXT_DUSK = TOLD + timedelta(days=1)
+
+
+def staying(one: Sheet) -> list[Chore]:
+    return [
+        chore
+        for chore in one.chores
+        if chore.kind is ChoreKind.STAY_IN and chore.not_before is None
+    ]
+
+
+def test_what_nobody_confirmed_last_night_is_asked_for_again_on_the_next_cold_evening() -> None:
+    dusk = sheet(Round.DUSK, TOLD, {}, COLD_DAYS)
     state = next_state({}, dusk)
-    state = next_state(state, sheet(Round.MORNING, DAWN, state, cold_days))  # not worth going out
-    done = state | {"a": acknowledged(state["a"], ChoreKind.CARRY_IN, "room", DAWN)}
+    state = next_state(state, sheet(Round.MORNING, DAWN, state, COLD_DAYS))
 
-    def asked_of(known: dict[str, PlantState]) -> list[set[str]]:
-        again = sheet(Round.DUSK, TOLD + timedelta(days=1), known, cold_days)
-        stays = {
-            name
-            for one in again.chores
-            if one.kind is ChoreKind.STAY_IN and one.not_before is None
-            for name in one.plants
-        }
-        assert stays == {"a", "b"}
-        return [set(one.plants) for one in again.warnings if isinstance(one, NotConfirmed)]
+    again = sheet(Round.DUSK, NEXT_DUSK, state, COLD_DAYS)
 
-    assert asked_of(state) == [{"a", "b"}]
-    assert asked_of(done) == [{"b"}]
+    assert [set(chore.unconfirmed) for chore in staying(again)] == [{"a", "b"}]
+    confirmed = {
+        name: acknowledged(one, ChoreKind.CARRY_IN, "room", DAWN) for name, one in state.items()
+    }
+    (sure,) = staying(sheet(Round.DUSK, NEXT_DUSK, confirmed, COLD_DAYS))
+    assert sure.unconfirmed == ()
+    half = state | {"a": confirmed["a"]}
+    (unsure,) = staying(sheet(Round.DUSK, NEXT_DUSK, half, COLD_DAYS))
+    assert unsure.unconfirmed == ("b",)
+    assert set(unsure.plants) == {"a", "b"}
+
+
+def test_what_is_presumed_of_plants_without_history_is_not_remembered() -> None:
+    """On the first morning after a cold night they are taken to be in; nobody ever said so."""
+    morning = sheet(Round.MORNING, DAWN, {}, COLD_DAYS)
+    assert morning.presumed == {"a", "b"}
+    assert {one.spot for one in morning.states.values()} == {"room"}
+
+    state = next_state({}, morning)
+
+    assert state == {}
+    (order,) = orders(sheet(Round.DUSK, NEXT_DUSK, state, COLD_DAYS))
+    assert set(order.plants) == {"a", "b"}
 
 
 @pytest.mark.parametrize("round_", list(Round))

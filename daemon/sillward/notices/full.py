@@ -140,7 +140,8 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
         if_in = phrases.if_taken_in(chore, voice, None)
         return say("when_out", since=since, spot=spot, to=chore.to_spot, if_in=if_in)
     if chore.kind is ChoreKind.STAY_IN:
-        return say("when_staying", day=None if start is None else chore.before, spot=spot)
+        staying = say("when_staying", day=None if start is None else chore.before, spot=spot)
+        return say("unconfirmed", by=staying) if chore.unconfirmed else staying
     if chore.kind is ChoreKind.STOP_WETTING:
         never = phrases.no_wetting(chore)
         return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)

@@ -163,6 +163,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "way": ("down", "up", "outside"),
     "ways": ([("5 plants", "sunroom")], [("Grey curls", "hall"), ("rest 4", "sunroom")]),
     "weekday": (3, 5),
+    "unsure": (False, True),
     "what": ("in NOW 3 plants", "1 plant may have been too cold"),
     "when": ("17:10", "now"),
     "where": ("pergola > sunroom", ""),

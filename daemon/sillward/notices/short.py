@@ -115,9 +115,8 @@ class _Teller:
         orders = [one.part for one in due]
         parts = [
             *([*orders, *first] if into else [*first, *orders]),
-            *map(self._asked, self._questions()),
-            *self._warnings(one for one in self.sheet.warnings if one not in self._questions()),
-            self._staying("stay_tonight", stay),
+            *self._warnings(self.sheet.warnings),
+            *(self._staying("stay_tonight", stay, unsure=unsure) for unsure in (True, False)),
             said(self._tomorrow(), optional=True),
             self._open_questions(),
         ]
@@ -125,6 +124,9 @@ class _Teller:
         if homeless:
             count = sum(len(one.plants) for one in homeless)
             heads.insert(1 if into else 0, self.say("head_no_shelter", count=count))
+        unsure = sum(len(chore.unconfirmed) for chore in stay)
+        if unsure:
+            heads.append(self.say("head_check", count=unsure))
         title = capital(", ".join(heads[:MOST_HEADS]))
         if into:
             return phrases.overdue(title, into, self.sheet.at, self.voice), parts
@@ -188,12 +190,26 @@ class _Teller:
 
         return words
 
-    def _staying(self, macro: str, stay: Sequence[Chore], *, optional: bool = False) -> Part:
-        """What stays in, from wherever it stands: one line."""
-        plants = [name for chore in stay for name in chore.plants]
+    def _staying(
+        self,
+        macro: str,
+        stay: Sequence[Chore],
+        *,
+        optional: bool = False,
+        unsure: bool | None = None,
+    ) -> Part:
+        """What stays in, from wherever it stands: one line. unsure: those alone of whom nobody has
+        said that they are in, or the others alone."""
+        plants = [
+            name
+            for chore in stay
+            for name in chore.plants
+            if unsure is None or (name in chore.unconfirmed) is unsure
+        ]
+        facts = {} if unsure is None else {"unsure": unsure}
 
         def words(most: int) -> str:
-            return self.say(macro, who=self.voice.names(plants, most))
+            return self.say(macro, who=self.voice.names(plants, most), **facts)
 
         return Part((words,) if plants else (), None, optional, (frozenset(plants),))
 

@@ -109,15 +109,6 @@ def unsure(scene: Scene, day: date) -> np.ndarray:
     return np.asarray(asked & ~(low >= scene.least_c))
 
 
-def kept_in(scene: Scene, day: date, needs: np.ndarray) -> np.ndarray:
-    """(cohort,) of whom that matters still at dusk: those to keep in that may never have come in.
-
-    needs (cohort,) : who must be under cover in the night of this day. Who has been told to go out
-    since is told to go in again.
-    """
-    return np.asarray(unsure(scene, day) & needs & (scene.standing == scene.asked_to))
-
-
 def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfirmed]:
     """The question about those, in one remark for all. unsure (cohort,) : as of that day."""
     cohorts = np.flatnonzero(unsure)

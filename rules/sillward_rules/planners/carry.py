@@ -72,7 +72,18 @@ def carry_in(
     here, reason = (standing, standing), judged.reason
     stay = np.flatnonzero(stays & staying)
     moves = [
-        *errands(scene, ChoreKind.STAY_IN, stay, here, (None, end), reason),
+        *(
+            replace(errand, unconfirmed=unconfirmed)
+            for unconfirmed in (True, False)
+            for errand in errands(
+                scene,
+                ChoreKind.STAY_IN,
+                stay[scene.assumed[stay] == unconfirmed],
+                here,
+                (None, end),
+                reason,
+            )
+        ),
         *(
             replace(errand, unconfirmed=unconfirmed, overdue=late)
             # What was told comes first, and keeps its id.
