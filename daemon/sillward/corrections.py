@@ -162,7 +162,8 @@ class Corrections:
 
         One where it still waits gets the newest words when it is sent; where a change waits, what
         comes after it too. What is more to do goes also to those that had nothing to hear of so
-        far, and alone not to those that are told what others do not acknowledge.
+        far, and alone not to those that are told what others do not acknowledge, unless they have
+        been told of a change: who heard "may stay out" must hear that it is off again.
         """
         more = bool(revision.added)
         heard: dict[str, bool] = {}
@@ -171,13 +172,14 @@ class Corrections:
             heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
         listening = [one.name for one in self.kit.listening(round_)]
         others = bool(revision.moved or revision.called_off)
+        follow = {one.channel for one in of_round if one.stage in _CHANGES and _out(one)}
         return [
             one
             for one in self.kit.household.channels
             if (
                 heard.get(one.name, more)
                 if one.name in listening
-                else others and heard.get(one.name)
+                else heard.get(one.name) and (others or one.name in follow)
             )
         ]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Channel
-from sillward.corrections import KEPT_FOR_MORE, told_rounds
+from sillward.corrections import told_rounds
 from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
@@ -83,11 +83,11 @@ class Reminders:
             return
         reached = {one.channel for one in first_hand if one.state == "sent"}
         counts = kit.ledger.messages(kit.site.name, told.round.value, told.day)
-        room = max(1, kit.household.manners.most - KEPT_FOR_MORE)
+        # What is still to do may use the messages that are kept for it.
         able = [
             one
             for one in kit.household.channels
-            if one.name in reached and counts.get(one.name, 0) < room
+            if one.name in reached and counts.get(one.name, 0) < kit.household.manners.most
         ]
         notices = self._notices(able, told, due, Stage.REMINDER)
         ids = [one.id for one in due]

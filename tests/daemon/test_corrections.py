@@ -335,6 +335,19 @@ def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
     assert set(world.post.titles[-2:]) == {"2 plants may stay out after all"}
 
 
+def test_who_heard_that_plants_may_stay_out_hears_that_this_is_off_again() -> None:
+    partner = a_channel("partner", "alarm")
+    world, desk = told(6.0, a_channel(), partner, manners=Manners())
+    world.clock.now = local("18:30")
+    desk.tick()
+    newer(world, desk, 14.0, minutes=5)
+
+    newer(world, desk, 5.0, minutes=5)
+
+    assert sorted(name for name, _ in world.post.pushes[-2:]) == ["partner", "phone"]
+    assert all(title.endswith("carry in 2 plants now") for title in world.post.titles[-2:])
+
+
 def waiting(minutes: float) -> tuple[World, Desk]:
     """A dusk round that no channel has taken, and a newer forecast that asks for one plant more."""
     world = a_world("17:00", low_c=6.0)

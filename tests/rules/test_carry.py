@@ -204,6 +204,16 @@ def test_a_shelter_that_does_not_hold_the_limit_gives_way_to_one_that_does() -> 
     )
 
 
+def test_who_is_known_to_be_where_it_holds_is_told_of_no_other_shelter() -> None:
+    there = PlantState("room", since=NOW, assumed=False)
+
+    sheet = sent(SHED, WARM_ROOM, state={"Test strap": there})
+
+    assert (ways(sheet), sheet.warnings) == ([], ())
+    (warning,) = sent(SHED, WARM_ROOM, state={"Test strap": replace(there, assumed=True)}).warnings
+    assert isinstance(warning, ShelterTooCold)
+
+
 def test_who_has_a_limit_of_injury_only_is_not_sent_where_it_gets_colder_than_that() -> None:
     hardy = plant(shelter="shed", night_low=None)
     hardy = replace(hardy, limits=replace(hardy.limits, brief_low=Limit(10.0, "test")))

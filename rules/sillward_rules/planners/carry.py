@@ -111,9 +111,11 @@ def night_warnings(
     homes = np.unique(scene.home[judged.needs & ~judged.judged])
     unjudged = sorted(scene.spot_name(int(column)) for column in homes)
     nights_at = np.where(standing == scene.home, -1, standing)
+    # Who is known to be where it holds is told nothing of other shelters any more.
+    settled = ~scene.assumed & (scene.standing == nights_at) & shelter.holds(scene, lows, nights_at)
     return [
         *([NightUnjudged(tuple(unjudged))] if unjudged else []),
-        *shelter.warnings(scene, lows, judged.cohorts, nights_at),
+        *shelter.warnings(scene, lows, judged.cohorts[~settled[judged.cohorts]], nights_at),
     ]
 
 
