@@ -114,8 +114,7 @@ class ShelterChosen(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterTooCold(Remark):
-    """A spot that does not hold the limit of plants, or not by enough where it follows the weather
-    and another holds by itself; and where they go instead."""
+    """A spot that does not hold the limit of plants, or not surely, and where they go instead."""
 
     plants: tuple[str, ...]
     spot: str

@@ -161,7 +161,11 @@ SHEET_KEYS = {"schema", "round", "at", "site", "forecast", "chores", "warnings"}
 CHORE_KEYS = {
     *("id", "chore", "plants", "from", "to", "not_before", "before", "because", "chance"),
 }
-KEYS_BESIDE = {"carry-in": {"confirmed", "overdue_since"}, "carry-out": {"if_taken_in"}}
+KEYS_BESIDE = {
+    "carry-in": {"confirmed", "overdue_since"},
+    "carry-out": {"if_taken_in"},
+    "stay-in": {"confirmed"},
+}
 REASON_KEYS = {"plant", "quantity", "value", "unit", "limit", "at"}
 
 

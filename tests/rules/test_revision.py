@@ -299,7 +299,7 @@ def test_another_shelter_is_told_only_if_the_one_that_was_told_fails_by_more_tha
     porch = Spot("porch", indoors=True, night_offset_k=6.0, day_offset_k=6.0)
     whose = collection(plant(shelter="porch"), spots=(OPEN_BENCH, porch, WARM_ROOM))
 
-    change = revision(7.5, porch_c - 6.0, whose, moved_by=timedelta(hours=6))
+    change = revision(8.5, porch_c - 6.0, whose, moved_by=timedelta(hours=6))
 
     assert [one.chore.to_spot for one in change.moved] == to
     assert (change.added, change.called_off) == ((), ())
