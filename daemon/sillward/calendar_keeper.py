@@ -134,8 +134,7 @@ def put(path: Path, content: bytes) -> None:
         place = _place(path, len(content) + 1)
         if place.held == content:
             return
-        mode = files.PRIVATE if place.mode is None else place.mode
-        files.put(place.file, content, mode=mode, fresh=place.mode is None)
+        files.fill(place, content, mode=files.PRIVATE)
 
 
 def check_place(path: Path) -> None:

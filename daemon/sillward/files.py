@@ -234,6 +234,18 @@ def put(path: Path, data: bytes, *, mode: int = PRIVATE, fresh: bool = False) ->
     settle(draft(path, data, mode=mode), path, fresh=fresh)
 
 
+def fill(place: Place, data: bytes, *, mode: int | None = None) -> None:
+    """Put a file at its place, as `put` does; what was there keeps its mode.
+
+    A new file has the mode given, or the one that this user's files have. Raise OSError.
+    """
+    if place.mode is not None:
+        mode = place.mode
+    elif mode is None:
+        mode = usual_mode()
+    put(place.file, data, mode=mode, fresh=place.mode is None)
+
+
 def usual_mode() -> int:
     """The mode that this user's files have, for a file that they asked for."""
     mask = os.umask(0o077)

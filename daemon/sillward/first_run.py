@@ -101,8 +101,7 @@ def _write_schema(path: Path) -> None:
     with suppress(OSError, NotOursError):
         place = files.place_for(path, lambda head: ID.encode() in head, MOST_BYTES)
         text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
-        mode = files.usual_mode() if place.mode is None else place.mode
-        files.put(place.file, f"{text}\n".encode(), mode=mode, fresh=place.mode is None)
+        files.fill(place, f"{text}\n".encode())
 
 
 def next_steps(path: Path, usual: Path) -> str:

@@ -90,9 +90,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
             desk.keeper.refresh_members()
         mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))
     try:
-        place = _place_for_page(out)
-        mode = files.usual_mode() if place.mode is None else place.mode
-        files.put(place.file, page_alone(mail).encode(), mode=mode, fresh=place.mode is None)
+        files.fill(_place_for_page(out), page_alone(mail).encode())
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None

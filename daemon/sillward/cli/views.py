@@ -47,9 +47,7 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
     try:
         place = files.place_for(file, charting.is_ours, charting.HEAD)
-        picture = charting.picture(data, form)
-        mode = files.usual_mode() if place.mode is None else place.mode
-        files.put(place.file, picture, mode=mode, fresh=place.mode is None)
+        files.fill(place, charting.picture(data, form))
     except NotOursError as error:
         raise UsageError(str(error)) from None
     except OSError as error:
