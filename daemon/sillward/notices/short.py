@@ -89,9 +89,6 @@ class _Teller:
         said = (one for one in told if not phrases.is_too_cold(one))
         return [Part((phrases.watch_out(one, self.voice),)) for one in said]
 
-    def _questions(self) -> list[NotConfirmed]:
-        return [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
-
     def _asked(self, remark: NotConfirmed) -> Part:
         """The question whether they went in: whoever never answers it must be able to read on."""
         words = phrases.watch_out(remark, self.voice)
@@ -234,7 +231,7 @@ class _Teller:
         # What is open since last night is asked about in one line.
         day = str(self.voice.local(self.sheet.at).date())
         into = [one for one in self._of(ChoreKind.CARRY_IN) if one.id >= day]
-        asked = self._questions()
+        asked = [one for one in self.sheet.warnings if isinstance(one, NotConfirmed)]
         stay = self._of(ChoreKind.STAY_IN)
         out, mist = self._of(ChoreKind.CARRY_OUT), self._of(ChoreKind.MIST)
         back = bool(out and into) and _start(out[0]) < into[0].before
