@@ -34,13 +34,19 @@ from sillward_rules import (
     Weather,
     climate_of,
     standard_groups,
-    sun,
 )
-from sillward_rules.air import Array
-from sillward_rules.climate import film_air
-from sillward_rules.film import LEAF_FILM, VELAMEN_FILM, Film, drying_times, evaporation
-from sillward_rules.light import daily_light_integral
-from sillward_rules.plant import overridden, tenderest
+from sillward_rules.physics.arrays import Array
+from sillward_rules.physics.water_film import (
+    LEAF_FILM,
+    VELAMEN_FILM,
+    Film,
+    drying_times,
+    evaporation,
+)
+from sillward_rules.plants.plant import overridden, tenderest
+from sillward_rules.weather import sun
+from sillward_rules.weather.climate import film_air
+from sillward_rules.weather.light import daily_light_integral
 
 COURTYARD = Site("Courtyard", -32.89, -68.85, 780.0, ZoneInfo("America/Argentina/Mendoza"))
 

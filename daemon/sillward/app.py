@@ -32,11 +32,11 @@ from sillward.settings import (
 )
 from sillward.standing import states_at
 from sillward.terminal import patient
-from sillward_rules.collection import State
+from sillward_rules.plants.state import State
 from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 DEMOS = {
     "cold-snap": date(2026, 5, 14),

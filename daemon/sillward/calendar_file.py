@@ -18,7 +18,7 @@ from sillward.ledger import EventVersion, StoredChore
 from sillward.notices import full, phrases
 from sillward.notices.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 LENGTH = timedelta(minutes=30)
 """Of an event that has no window of its own: up to its deadline, for going out from its hour on.

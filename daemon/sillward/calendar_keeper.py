@@ -17,10 +17,11 @@ from sillward.ledger import Ledger
 from sillward.notices.voice import Voice
 from sillward.service import EARLIEST
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.collection import Collection, State
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.site import Site
-from sillward_rules.weather import Freshness, Weather
+from sillward_rules.weather.hourly import Freshness, Weather
+from sillward_rules.weather.site import Site
 
 AGAIN = timedelta(minutes=10)
 """After a file that could not be written. Judgement."""

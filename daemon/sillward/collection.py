@@ -29,12 +29,11 @@ from sillward.tables import (
     Told,
 )
 from sillward.units import SI, Units
-from sillward_rules import moments
-from sillward_rules.collection import Collection, Habits, Recipe
-from sillward_rules.feed import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
-from sillward_rules.groups import standard_groups
-from sillward_rules.names import alias_named
-from sillward_rules.plant import (
+from sillward_rules.plants.collection import Collection, Habits, Recipe
+from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
+from sillward_rules.plants.group_names import alias_named
+from sillward_rules.plants.groups import standard_groups
+from sillward_rules.plants.plant import (
     GrowsClass,
     Limit,
     Limits,
@@ -44,18 +43,19 @@ from sillward_rules.plant import (
     overridden,
     tenderest,
 )
-from sillward_rules.rule import Chosen, Rule, read_rule, standard_rules
-from sillward_rules.site import Site
-from sillward_rules.spot import PLANT_HEIGHT_M, Spot, SunWindow
+from sillward_rules.plants.rules import Chosen, Rule, read_rule, standard_rules
+from sillward_rules.weather import written_times
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
 
 
 @dataclass(frozen=True, slots=True)
 class Rounds:
     """When the grower is told."""
 
-    dusk: moments.Moment
-    morning: moments.Moment
-    week: moments.WeeklyMoment
+    dusk: written_times.Moment
+    morning: written_times.Moment
+    week: written_times.WeeklyMoment
     quiet: Quiet = field(default_factory=Quiet)
 
 
@@ -444,11 +444,11 @@ def _habits(reader: Reader, document: Mapping[str, Any]) -> Habits:
     values: dict[str, Any] = {}
     for key, value in given.items():
         if key == "in_by":
-            value = moments.parse_moment(value)
+            value = written_times.parse_moment(value)
         elif key == "hours":
-            value = tuple(moments.parse_hours(text) for text in value)
+            value = tuple(written_times.parse_hours(text) for text in value)
         elif isinstance(value, str):
-            value = moments.parse_duration(value)
+            value = written_times.parse_duration(value)
         values[renamed.get(key, key)] = value
     return Habits(**values)
 
@@ -482,18 +482,18 @@ def _feed(reader: Reader, document: Mapping[str, Any]) -> Recipe | None:
 def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
     table = reader.table(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     return Rounds(
-        moments.parse_moment(table.dusk),
-        moments.parse_moment(table.morning),
-        moments.parse_weekly(table.week),
+        written_times.parse_moment(table.dusk),
+        written_times.parse_moment(table.morning),
+        written_times.parse_weekly(table.week),
     )
 
 
 def _notices(table: NoticesTable) -> tuple[Quiet, Manners]:
     def ahead(text: str) -> timedelta | None:
-        return None if text == NEVER else moments.parse_duration(text)
+        return None if text == NEVER else written_times.parse_duration(text)
 
-    hours = None if table.quiet is None else moments.parse_hours(table.quiet)
-    moved_by = moments.parse_duration(table.moved_by)
+    hours = None if table.quiet is None else written_times.parse_hours(table.quiet)
+    moved_by = written_times.parse_duration(table.moved_by)
     return Quiet(hours), Manners(ahead(table.remind), ahead(table.pass_on), moved_by, table.most)
 
 

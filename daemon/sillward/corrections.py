@@ -15,7 +15,6 @@ from sillward.kit import Kit
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.notices import follow_up
-from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import (
     CORRECTED,
@@ -27,6 +26,7 @@ from sillward_rules.revision import (
     state_after,
 )
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather import sun
 
 KEPT_FOR_MORE = 2
 """Of the most messages of a round so many are kept for what is more to do. Judgement."""

@@ -10,7 +10,7 @@ from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 SCHEMA = 1
 

@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sillward import places
-from sillward_rules.plant import Holder
-from sillward_rules.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
+from sillward_rules.plants.plant import Holder
+from sillward_rules.weather.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
 
 SCHEMA_FILE = "sillward.schema.json"
 """Lies beside the collection, so that editors find it."""

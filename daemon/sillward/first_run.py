@@ -33,9 +33,9 @@ from sillward.reader import wrong_with
 from sillward.reports import group_line, groups_with
 from sillward.schema import ID, collection_schema
 from sillward.tables import Celsius, Elevation, Latitude, Longitude, NightLow, Text, Zone
-from sillward_rules.groups import Group, standard_groups
-from sillward_rules.names import alias_within
-from sillward_rules.plant import HOLDERS, Holder, tenderest
+from sillward_rules.plants.group_names import alias_within
+from sillward_rules.plants.groups import Group, standard_groups
+from sillward_rules.plants.plant import HOLDERS, Holder, tenderest
 
 T = TypeVar("T")
 

@@ -11,9 +11,9 @@ from sillward.forecast.keeper import Keeper
 from sillward.forecast.shelf import Held
 from sillward.notices.voice import Voice
 from sillward.tables_text import PIPE, Column, Mark, Marked, Screen, table
-from sillward_rules.collection import Collection
-from sillward_rules.lows import SpotLow, tonight
-from sillward_rules.weather import Freshness, Gap, gaps, moment
+from sillward_rules.plants.collection import Collection
+from sillward_rules.weather.hourly import Freshness, Gap, gaps, moment
+from sillward_rules.weather.lows import SpotLow, tonight
 
 AHEAD = timedelta(days=3)
 """Gaps are told so far ahead: those of later days close with the next forecasts. Judgement."""
@@ -27,7 +27,7 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
         return None if at is None else at.astimezone(site.zone).isoformat(timespec="seconds")
 
     best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
-    ahead = tonight(household.collection, weather, now)
+    ahead = tonight(household.collection.site, household.collection.spots, weather, now)
     held = {one.source.name: one for one in keeper.shelf.held(site)}
     doubted = {
         one.source.name: [voice.retold(in_words(doubt)) for doubt in one.doubts]

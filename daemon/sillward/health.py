@@ -11,7 +11,7 @@ from sillward.forecast.doubts import reason
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Notice
 from sillward.notices.voice import Voice
-from sillward_rules.weather import Freshness
+from sillward_rules.weather.hourly import Freshness
 
 TICK_MARK = "tick"
 """Under this name the ledger remembers the last tick."""

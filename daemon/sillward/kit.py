@@ -17,11 +17,11 @@ from sillward.notices.push import Message
 from sillward.notices.voice import Voice
 from sillward.standing import states_at
 from sillward_rules.chore import Chore
-from sillward_rules.collection import State
+from sillward_rules.plants.state import State
 from sillward_rules.revision import only
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 log = logging.getLogger(__name__)
 

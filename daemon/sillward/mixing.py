@@ -10,7 +10,7 @@ import numpy as np
 from sillward import plain
 from sillward.errors import UsageError
 from sillward.tables_text import PIPE, Mark, Screen
-from sillward_rules.feed import (
+from sillward_rules.plants.fertiliser import (
     ELEMENTS,
     SALTS,
     Element,

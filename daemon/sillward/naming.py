@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sillward_rules.names import Alias, alias_named, genus_of, names_like
+from sillward_rules.plants.group_names import Alias, alias_named, genus_of, names_like
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,16 +16,22 @@ from sillward.ledger import Notice
 from sillward.notices import full
 from sillward.notices.voice import Voice, fixed
 from sillward.tables_text import PIPE, Cell, Column, Mark, Marked, Screen, table, wrapped
-from sillward_rules import light
 from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
-from sillward_rules.collection import PlantState
-from sillward_rules.groups import Group, standard_groups
-from sillward_rules.names import alias_named, aliases_by_group, folded, genus_of, singulars
-from sillward_rules.plant import UNITS, Limits, Plant
+from sillward_rules.plants.group_names import (
+    alias_named,
+    aliases_by_group,
+    folded,
+    genus_of,
+    singulars,
+)
+from sillward_rules.plants.groups import Group, standard_groups
+from sillward_rules.plants.plant import UNITS, Limits, Plant
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Sheet, feed_in_words
-from sillward_rules.site import Site
-from sillward_rules.spread import SURE, percent
+from sillward_rules.weather import light
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import SURE, percent
 
 # -- check
 

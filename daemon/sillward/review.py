@@ -12,9 +12,9 @@ from typing import Any
 from sillward.ledger import StoredChore
 from sillward.notices.voice import Voice
 from sillward_rules.chore import ChoreKind
-from sillward_rules.nightly import NightForecast
 from sillward_rules.revision import ORDERS
-from sillward_rules.site import Site
+from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.site import Site
 
 DAYS = 7
 """Whole days before the day of the week round."""

@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.collection import Rounds
-from sillward_rules import sun
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
 
 EARLY = timedelta(hours=2)
 """A round told by hand no more than this before its hour is the round of that day."""

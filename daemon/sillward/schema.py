@@ -23,10 +23,10 @@ from sillward.tables import (
     Table,
     Text,
 )
-from sillward_rules.groups import standard_groups
-from sillward_rules.plant import Holder, Rest, Rot
-from sillward_rules.rule import ASKS, QUANTITIES
-from sillward_rules.season import Season
+from sillward_rules.plants.groups import standard_groups
+from sillward_rules.plants.plant import Holder, Rest, Rot
+from sillward_rules.plants.rules import ASKS, QUANTITIES
+from sillward_rules.weather.season import Season
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ID = "urn:sillward:collection"
@@ -74,7 +74,7 @@ class ConditionTable(Described):
 
 
 class RuleTable(Described):
-    """[[rules]]: one of your own, beside the standard ones. `rule.read_rule` reads it."""
+    """[[rules]]: one of your own, beside the standard ones. `rules.read_rule` reads it."""
 
     name: Annotated[str, Field(min_length=1)] = Field(description="what the sheet calls it")
     watch: Watched = Field(description="a quantity at the spot")

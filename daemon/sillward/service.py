@@ -24,7 +24,7 @@ from sillward.outbox import Outbox
 from sillward.reminders import Reminders
 from sillward.rounds import Occasion
 from sillward.watch import Watch
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet, next_state
 

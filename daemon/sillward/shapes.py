@@ -5,8 +5,8 @@ takes and refuses most of what it refuses. Only what ECMA-262 and
 the engines of editors have in common is used: no look-ahead.
 """
 
-from sillward_rules.plant import UNITS
-from sillward_rules.rule import Quantity
+from sillward_rules.plants.plant import UNITS
+from sillward_rules.plants.rules import Quantity
 
 
 def _any_case(word: str) -> str:

@@ -3,10 +3,10 @@
 from datetime import datetime
 
 from sillward.ledger import Ledger
-from sillward_rules import sun
-from sillward_rules.collection import State
+from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, believed
-from sillward_rules.site import Site
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
 
 
 def states_at(ledger: Ledger, site: Site, now: datetime) -> State:

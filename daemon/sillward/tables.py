@@ -11,9 +11,10 @@ from zoneinfo import ZoneInfo
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 
 from sillward import plain, shapes
-from sillward_rules import moments
-from sillward_rules.feed import SALTS, parse_npk, salt_named
-from sillward_rules.plant import Grows, Holder, Rest, Rot
+from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
+from sillward_rules.plants.plant import Holder, Rest, Rot
+from sillward_rules.weather import written_times
+from sillward_rules.weather.season import Grows
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
@@ -51,10 +52,10 @@ def _shape(pattern: str) -> Any:
     return Field(json_schema_extra={"pattern": pattern})
 
 
-Duration = Annotated[str, _checked(moments.parse_duration), _shape(shapes.DURATION)]
-MomentText = Annotated[str, _checked(moments.parse_moment), _shape(shapes.MOMENT)]
-HoursText = Annotated[str, _checked(moments.parse_hours), _shape(shapes.HOURS)]
-WeeklyText = Annotated[str, _checked(moments.parse_weekly), _shape(shapes.WEEKLY)]
+Duration = Annotated[str, _checked(written_times.parse_duration), _shape(shapes.DURATION)]
+MomentText = Annotated[str, _checked(written_times.parse_moment), _shape(shapes.MOMENT)]
+HoursText = Annotated[str, _checked(written_times.parse_hours), _shape(shapes.HOURS)]
+WeeklyText = Annotated[str, _checked(written_times.parse_weekly), _shape(shapes.WEEKLY)]
 
 
 class Table(BaseModel):
@@ -329,7 +330,7 @@ MOST_QUIET = timedelta(hours=14)
 
 
 def _from_to(text: str) -> str:
-    hours = moments.parse_hours(text)
+    hours = written_times.parse_hours(text)
     if hours.start is None or hours.end is None:
         msg = f'"{text}" is not a span of quiet hours; write for example "22:30-06:30"'
         raise ValueError(msg)
@@ -343,7 +344,7 @@ def _from_to(text: str) -> str:
 
 def _duration_or_never(text: str) -> str:
     if text != NEVER:
-        moments.parse_duration(text)
+        written_times.parse_duration(text)
     return text
 
 

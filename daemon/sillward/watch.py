@@ -11,9 +11,9 @@ from sillward.kit import Kit
 from sillward.ledger.merging import HISTORY_RESET
 from sillward.notices import alarms
 from sillward.notices.push import Message
-from sillward_rules import sun
 from sillward_rules.sheet import Round
-from sillward_rules.weather import Freshness
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Freshness
 
 ALARM_GOOD_FOR = timedelta(hours=12)
 """An alarm that could not be sent for so long is told anew by the next day's."""

@@ -24,7 +24,7 @@ from sillward.notices.push import Message
 from sillward.notices.voice import Voice
 from sillward.review import Review
 from sillward_rules.sheet import Round, Sheet
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
 
 CHARTS_S = 30.0
 """For all charts of a mail together [s]: so long may a tick be held up. Judgement; one takes some

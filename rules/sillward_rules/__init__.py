@@ -11,18 +11,19 @@ sheet is a function of collection, weather, state and now:
 
 from sillward_rules.account import Account, account_for
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.climate import Climate, climate_of
-from sillward_rules.collection import Collection, Habits, PlantState, Recipe
-from sillward_rules.groups import Group, standard_groups
-from sillward_rules.plant import Limit, Limits, Plant, RestClass, RotClass
+from sillward_rules.plants.collection import Collection, Habits, Recipe
+from sillward_rules.plants.groups import Group, standard_groups
+from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass, RotClass
+from sillward_rules.plants.rules import Rule, read_rule, standard_rules
+from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import Plain, Remark
-from sillward_rules.rule import Rule, read_rule, standard_rules
-from sillward_rules.season import Season
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
-from sillward_rules.site import Site
-from sillward_rules.spot import Spot, SunWindow
-from sillward_rules.spread import Spread
-from sillward_rules.weather import Weather
+from sillward_rules.weather.climate import Climate, climate_of
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.season import Season
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot, SunWindow
+from sillward_rules.weather.uncertainty import Spread
 
 __all__ = [
     "Account",

@@ -6,17 +6,25 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import light, sun
-from sillward_rules.cloud import warming_cover
-from sillward_rules.collection import Collection, State
+from sillward_rules.planners.scene import Scene, chance_of, exposure_of, spread_of
 from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.plant import Plant, Traits
-from sillward_rules.rule import QUANTITIES, Firing, fire
-from sillward_rules.scene import Scene, chance_of, exposure_of, spread_of
-from sillward_rules.season import Season, day_length_h
-from sillward_rules.spot import Spot
-from sillward_rules.sun import Night
-from sillward_rules.weather import CLOUD_LAYERS, SERIES, Weather, at_moments, moment, rows_from_to
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant, Traits
+from sillward_rules.plants.rules import QUANTITIES, Firing, fire
+from sillward_rules.plants.state import State
+from sillward_rules.weather import light, sun
+from sillward_rules.weather.cloud import warming_cover
+from sillward_rules.weather.hourly import (
+    CLOUD_LAYERS,
+    SERIES,
+    Weather,
+    at_moments,
+    moment,
+    rows_from_to,
+)
+from sillward_rules.weather.season import Season, day_length_h
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.sun import Night
 
 HOURS = 24
 

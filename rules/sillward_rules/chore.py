@@ -9,7 +9,7 @@ from functools import cache, cached_property
 from itertools import chain
 from typing import Any, overload
 
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 DISPLAY_STEP = timedelta(minutes=5)
 """Deadlines are told in steps of five minutes, rounded to the safe side."""

@@ -10,14 +10,15 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.collection import Collection, PlantState, State
 from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.planners.nights import judge_night
-from sillward_rules.scene import Scene, chance_in
+from sillward_rules.planners.scene import Scene, chance_in
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.state import PlantState, State
 from sillward_rules.sheet import Sheet, moved
-from sillward_rules.weather import Weather
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Weather
 
 LEAVE_K = 1.0
 """A plant told to go in is told that it may stay out only if it could even were the air colder by

@@ -10,10 +10,8 @@ from enum import Enum
 
 import numpy as np
 
-from sillward_rules import sun
-from sillward_rules.air import Array
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
-from sillward_rules.collection import Asked, Collection, PlantState, Recipe, State
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners import (
     asked,
     carry,
@@ -28,7 +26,10 @@ from sillward_rules.planners import (
 )
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
+from sillward_rules.planners.scene import Scene, Standing, spread_of
 from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.plants.collection import Collection, Recipe
+from sillward_rules.plants.state import Asked, PlantState, State
 from sillward_rules.remark import (
     ForecastDoubted,
     ForecastElsewhere,
@@ -41,10 +42,10 @@ from sillward_rules.remark import (
     WateringUnplanned,
     nothing_known,
 )
-from sillward_rules.scene import Scene, Standing, spread_of
-from sillward_rules.site import Site
-from sillward_rules.sun import Night
-from sillward_rules.weather import Freshness, Weather
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Freshness, Weather
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.sun import Night
 
 
 class Round(Enum):

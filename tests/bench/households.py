@@ -30,7 +30,7 @@ from sillward.forecast.sources import open_meteo
 from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.rounds import KEPT_DAYS
 from sillward.service import Desk
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 from tests.bench.table import Row, report
 from tests.daemon.bodies import dumped
 from tests.daemon.desks import SITE, Post, a_household, a_plant

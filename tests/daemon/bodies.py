@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 SITE = Site("Testyard", -32.89, -68.85, 780.0, ZoneInfo("America/Argentina/Mendoza"))
 """The site that `body` is for."""

@@ -8,9 +8,9 @@ import numpy as np
 from sillward.app import DEMOS, demo
 from sillward.charts.data import KINDS, ChartData, Kind, of_place
 from sillward.units import SI, Units
-from sillward_rules.plant import Plant
-from sillward_rules.weather import Weather
-from tests.rules.support import collection, fetched, utc, weather
+from sillward_rules.plants.plant import Plant
+from sillward_rules.weather.hourly import Weather
+from tests.support.core import collection, fetched, utc, weather
 
 START = utc("2026-05-13T00:00")
 NOW = utc("2026-05-14T20:00")

@@ -17,12 +17,12 @@ from sillward.ledger import Ledger, Notice
 from sillward.notices.push import Message
 from sillward.service import Desk
 from sillward.tables import Told
-from sillward_rules.collection import Collection
-from sillward_rules.moments import parse_moment, parse_weekly
-from sillward_rules.plant import Limit, Limits, Plant
-from sillward_rules.rule import standard_rules
-from sillward_rules.site import Site
-from sillward_rules.spot import Spot
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.rules import standard_rules
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.written_times import parse_moment, parse_weekly
 from tests.daemon.fakes import FakeClock, FakeSource, low_of
 
 ZONE = ZoneInfo("America/Argentina/Mendoza")

@@ -12,7 +12,7 @@ from sillward.notices import digest
 from sillward.notices.digest import Picture
 from sillward.review import DAYS, Night, Review
 from sillward_rules.sheet import Round, Sheet, draw_up
-from tests.rules.support import fetched
+from tests.support.core import fetched
 
 GOLDEN = Path(__file__).parent / "golden"
 

@@ -11,8 +11,8 @@ from sillward.errors import SourceError
 from sillward.forecast import fetch
 from sillward.forecast.fetch import Answer, Query
 from sillward_rules.remark import Plain
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 
 def remarked(weather: Weather) -> tuple[str, ...]:

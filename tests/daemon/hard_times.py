@@ -17,15 +17,15 @@ from sillward.notices.push import Message
 from sillward.outbox import SEND_PAUSES
 from sillward.quiet import Quiet
 from sillward.service import PATIENCE, Desk
-from sillward_rules import sun
 from sillward_rules.chore import ChoreKind
-from sillward_rules.collection import PlantState
-from sillward_rules.moments import parse_hours
-from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
-from sillward_rules.weather import SERIES, Weather
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import SERIES, Weather
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.written_times import parse_hours
 from tests.daemon.desks import SITE, Post, Weatherman, World, a_channel, a_household, a_plant
 from tests.daemon.fakes import FakeClock, low_of
 from tests.daemon.wandering import LONGEST_TICK_MIN, Look, looks

@@ -9,8 +9,8 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from sillward.ledger import Ledger, Notice, Poll, StoredForecast
-from sillward_rules.collection import PlantState
-from sillward_rules.nightly import NightForecast
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.night_summary import NightForecast
 
 NOW = datetime(2026, 11, 26, 20, 0, tzinfo=UTC)
 SITE = "Test court"

@@ -11,9 +11,9 @@ from sillward.ledger import Ledger, Notice
 from sillward.quiet import Quiet
 from sillward.rounds import Occasion
 from sillward.service import EARLIEST
-from sillward_rules.moments import Moment, parse_hours, parse_moment, parse_weekly
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.written_times import Moment, parse_hours, parse_moment, parse_weekly
 from tests.daemon.desks import Post, a_channel, a_world
 from tests.daemon.wandering import Look, at_wall, looks
 

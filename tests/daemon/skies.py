@@ -12,9 +12,10 @@ import numpy as np
 from sillward.app import examples
 from sillward.errors import SourceError
 from sillward.forecast.fetch import Answer, Query
-from sillward_rules import air, sun
-from sillward_rules.air import Array
-from sillward_rules.site import Site
+from sillward_rules.physics import air
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
 from tests.daemon.bodies import body, dumped
 from tests.daemon.fakes import FakeClock
 from tests.daemon.met_bodies import met_body

@@ -14,7 +14,7 @@ from sillward.document import chore_of
 from sillward.notices import phrases, short
 from sillward.units import SI, Units
 from sillward_rules.chore import Chore, ChoreKind, Grounds
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
 from tests.daemon.agreement import contradictions
 from tests.daemon.gardens import FEED, FORTY, INDOORS, OUTDOORS, garden
@@ -22,7 +22,7 @@ from tests.daemon.situations import PLAYED
 from tests.daemon.skies import Sky
 from tests.daemon.stage import stage
 from tests.daemon.told import ALL, US, Situation
-from tests.rules.support import fetched, utc
+from tests.support.core import fetched, utc
 
 ROUNDS = ("push-dusk", "push-morning")
 

@@ -10,7 +10,7 @@ from sillward.answers import meant
 from sillward.cli.answering import _after
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward_rules.collection import Asked, PlantState
+from sillward_rules.plants.state import Asked, PlantState
 from tests.daemon.desks import DAY, SITE, local
 
 NOW = local("19:00")

@@ -10,7 +10,7 @@ from sillward.app import App, Options, build, examples, parse_at
 from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast.sources.open_meteo import OpenMeteo
 from sillward.ledger import Ledger, StoredForecast
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round
 

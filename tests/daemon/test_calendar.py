@@ -36,7 +36,7 @@ from sillward.ledger.rounds import KEPT_DAYS
 from sillward.notices.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 from tests.daemon.desks import DAY, SITE, World, a_household, a_plant, a_world, local
 from tests.daemon.ical_rules import Component, events_in, read
 

@@ -12,7 +12,7 @@ from sillward import app
 from sillward.cli import main, shared
 from sillward.ledger import Ledger
 from sillward.settings import load_settings
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from tests.daemon.ical_rules import events_in
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

@@ -13,7 +13,7 @@ from sillward.charts import child
 from sillward.charts.child import COMMAND, drawn, picture
 from sillward.errors import ChartError
 from tests.daemon.charted import bench_weather, example, on_bench
-from tests.rules.support import plant
+from tests.support.core import plant
 
 DATA = example("night", "cold-snap", "pergola")
 

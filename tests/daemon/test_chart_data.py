@@ -21,16 +21,16 @@ from sillward.charts.data import (
     of_place,
     to_draw,
 )
-from sillward_rules import sun
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
-from sillward_rules.climate import climate_of
-from sillward_rules.collection import PlantState
-from sillward_rules.lows import tonight
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.site import Site
-from sillward_rules.spread import USUAL_ORIGIN, from_sd, usual_error_k
-from sillward_rules.weather import SERIES, no_weather
+from sillward_rules.weather import sun
+from sillward_rules.weather.climate import climate_of
+from sillward_rules.weather.hourly import SERIES, no_weather
+from sillward_rules.weather.lows import tonight
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import USUAL_ORIGIN, from_sd, usual_error_k
 from tests.daemon.charted import (
     EXAMPLES,
     HOURS,
@@ -41,7 +41,7 @@ from tests.daemon.charted import (
     on_bench,
     row,
 )
-from tests.rules.support import MENDOZA, collection, daily_curve, fetched, plant, utc
+from tests.support.core import MENDOZA, collection, daily_curve, fetched, plant, utc
 
 
 def series(data: ChartData, name: str) -> np.ndarray:
@@ -76,7 +76,9 @@ def test_leaf_and_air_are_those_of_the_climate_at_every_hour() -> None:
     assert len(rows) > 6 * 24
     assert series(data, "leaf_c") == pytest.approx(climate.leaf_c[rows, column], abs=0.0051)
     assert series(data, "air_c") == pytest.approx(climate.temp_c[rows, column], abs=0.0051)
-    (low,) = [one for one in tonight(held, forecast, now).lows if one.spot == "pergola"]
+    (low,) = [
+        one for one in tonight(held.site, held.spots, forecast, now).lows if one.spot == "pergola"
+    ]
     assert data.nights[0].low_c == pytest.approx(low.leaf_c, abs=0.0051)
     assert data.nights[0].low_at == low.at
 

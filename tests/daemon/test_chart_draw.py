@@ -27,8 +27,8 @@ from matplotlib.transforms import Bbox
 from sillward.charts import child, draw
 from sillward.charts.data import KINDS, ChartData, Kind, LimitLine, Window, of_place
 from sillward.units import SI, Units
-from sillward_rules.site import Site
-from sillward_rules.weather import no_weather
+from sillward_rules.weather.hourly import no_weather
+from sillward_rules.weather.site import Site
 from tests.daemon.charted import (
     EXAMPLES,
     HOURS,
@@ -39,7 +39,7 @@ from tests.daemon.charted import (
     on_bench,
     row,
 )
-from tests.rules.support import collection, daily_curve, fetched, plant, utc
+from tests.support.core import collection, daily_curve, fetched, plant, utc
 
 
 @cache

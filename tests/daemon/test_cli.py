@@ -23,8 +23,8 @@ from sillward.collection import load_household
 from sillward.ledger import Ledger, StoredForecast
 from sillward.notices import full, short
 from sillward.settings import load_settings
-from sillward_rules.collection import PlantState
-from sillward_rules.rule import standard_rules
+from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, confirmed, draw_up, next_state
 from tests.daemon.bodies import body, dumped
 

@@ -10,21 +10,21 @@ import pytest
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
-from sillward_rules.collection import PlantState
-from sillward_rules.opinion import second_opinion
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.spot import Spot
-from sillward_rules.weather import CLOUD_LAYERS, Weather, same_forecast, with_past
+from sillward_rules.weather.hourly import CLOUD_LAYERS, Weather, same_forecast, with_past
+from sillward_rules.weather.second_opinion import second_opinion
+from sillward_rules.weather.spot import Spot
 from tests.daemon.bodies import START, body, dumped
 from tests.daemon.met_bodies import met_body
-from tests.rules import support
+from tests.support import core
 
 NOW = START + timedelta(hours=20)
 """17:00 at the site; the sun sets at 18:42."""
 
 BENCH = Spot("bench", sky_view=0.9, wind=0.5, night_offset_k=0.0, day_offset_k=0.0, rain=0.0)
-COLLECTION = support.collection(
-    support.plant(night_low=14.0), site=support.MENDOZA, spots=(BENCH, support.WARM_ROOM)
+COLLECTION = core.collection(
+    core.plant(night_low=14.0), site=core.MENDOZA, spots=(BENCH, core.WARM_ROOM)
 )
 """At 15 °C all night: too cold under a clear sky, warm enough under an overcast one."""
 
@@ -35,14 +35,14 @@ def from_open_meteo(*layers: Any) -> Weather:
     names = ("cloud_cover_low", "cloud_cover_mid", "cloud_cover_high")
     series: dict[str, Any] = dict(zip(names, layers, strict=False))
     made = body(cloud_cover=100, **series)
-    return open_meteo.parse(dumped(made), support.MENDOZA, NOW)
+    return open_meteo.parse(dumped(made), core.MENDOZA, NOW)
 
 
 def from_met_norway(*layers: Any) -> Weather:
     names = ("cloud_area_fraction_low", "cloud_area_fraction_medium", "cloud_area_fraction_high")
     series: dict[str, Any] = dict(zip(names, layers, strict=False))
     made = met_body(NOW, cloud_area_fraction=100.0, **series)
-    return met_norway.parse(dumped(made), support.MENDOZA, NOW)
+    return met_norway.parse(dumped(made), core.MENDOZA, NOW)
 
 
 def carried_in(weather: Weather) -> bool:
@@ -74,7 +74,7 @@ def test_layers_are_kept_by_all_that_makes_one_weather_of_two() -> None:
         np.testing.assert_array_equal(past, getattr(other, name)[:added])
         np.testing.assert_array_equal(ahead, getattr(own, name))
 
-    colder = second_opinion(support.MENDOZA, own, _colder(other), NOW)
+    colder = second_opinion(core.MENDOZA, own, _colder(other), NOW)
     assert colder.temp_c.min() < own.temp_c.min()
     for name in CLOUD_LAYERS:
         np.testing.assert_array_equal(getattr(colder, name), getattr(own, name))

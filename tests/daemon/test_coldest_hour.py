@@ -13,18 +13,18 @@ from sillward.coldest_hour import coldest_hour
 from sillward.notices.voice import Voice
 from sillward.reports import why_document, why_text
 from sillward_rules.account import Account, account_for
-from sillward_rules.spot import Spot
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot import Spot
 from tests.daemon.test_cloud_by_height import BENCH, NOW, STATE, from_open_meteo
-from tests.rules import support
+from tests.support import core
 
-VOICE = Voice(support.MENDOZA)
+VOICE = Voice(core.MENDOZA)
 HOLLOW = replace(BENCH, night_offset_k=-3.0, rain=1.0)
 
 
 def account(spot: Spot, weather: Weather) -> Account:
-    spots = (spot, support.WARM_ROOM)
-    household = support.collection(support.plant(night_low=14.0), spots=spots)
+    spots = (spot, core.WARM_ROOM)
+    household = core.collection(core.plant(night_low=14.0), spots=spots)
     return account_for(household.plants[0], household, weather, STATE, NOW)
 
 
@@ -76,7 +76,7 @@ def test_what_is_not_known_is_said_to_be_not_known() -> None:
 
 
 def test_a_spot_that_holds_itself_has_no_such_hour() -> None:
-    held = replace(support.WARM_ROOM, name="bench")
+    held = replace(core.WARM_ROOM, name="bench")
 
     assert sentence(held, from_open_meteo()) == ""
 
@@ -95,7 +95,7 @@ def test_every_hour_can_be_worked_out_again(
 ) -> None:
     spot = replace(BENCH, night_offset_k=night_offset_k, day_offset_k=day_offset_k)
     report: dict[str, Any] = why_document(
-        account(spot, from_open_meteo(30, 40, 100)), (), support.MENDOZA
+        account(spot, from_open_meteo(30, 40, 100)), (), core.MENDOZA
     )
 
     deep = 0

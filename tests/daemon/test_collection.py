@@ -13,9 +13,9 @@ from pydantic import SecretStr
 
 from sillward.collection import Household, load_household
 from sillward.errors import ConfigError
-from sillward_rules.groups import standard_groups
-from sillward_rules.plant import ROT_CLASSES, Limit, Limits, Plant
-from sillward_rules.rule import standard_rules
+from sillward_rules.plants.groups import standard_groups
+from sillward_rules.plants.plant import ROT_CLASSES, Limit, Limits, Plant
+from sillward_rules.plants.rules import standard_rules
 
 FILES = Path(__file__).parent / "collections"
 EXAMPLE = Path(__file__).parents[2] / "examples" / "courtyard.toml"

@@ -10,10 +10,10 @@ from click.testing import CliRunner
 from sillward.cli import main
 from sillward.collection import Household, load_household
 from sillward.errors import ConfigError
-from sillward_rules.feed import SALTS
-from sillward_rules.plant import HOLDERS, UNITS, Plant
-from sillward_rules.rule import QUANTITIES
-from sillward_rules.spot import PLANT_HEIGHT_M
+from sillward_rules.plants.fertiliser import SALTS
+from sillward_rules.plants.plant import HOLDERS, UNITS, Plant
+from sillward_rules.plants.rules import QUANTITIES
+from sillward_rules.weather.spot import PLANT_HEIGHT_M
 
 GOOD = Path(__file__).parent / "collections" / "good.toml"
 FEED = 'npk = "20-20-20"\nppm_n = 50\nwater_ec = 0.15\n'

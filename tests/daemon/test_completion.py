@@ -13,7 +13,7 @@ from sillward import completion
 from sillward.app import DEMOS
 from sillward.cli import main
 from sillward.ledger import Ledger
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

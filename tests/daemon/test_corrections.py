@@ -12,11 +12,11 @@ from sillward.ledger import Stage
 from sillward.notices.push import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
-from sillward_rules.collection import Habits
-from sillward_rules.moments import parse_hours, parse_moment
-from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
-from sillward_rules.spot import Spot
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.written_times import parse_hours, parse_moment
 from tests.daemon.desks import (
     DAY,
     SILENT,

@@ -13,8 +13,8 @@ from sillward.app import DEMOS, demo
 from sillward.notices import digest, full
 from sillward.notices.digest import Picture, html
 from sillward.review import Night, Review
-from sillward_rules.collection import Collection
-from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
 from sillward_rules.sheet import OpenQuestion, Sheet
 from tests.daemon.digests import GOLDEN, LIFE, digest_of, sheet_of

@@ -5,8 +5,8 @@ import pytest
 from sillward.forecast.doubts import in_words, reason
 from sillward.notices.voice import Voice
 from sillward.units import Units
-from sillward_rules import doubt
-from sillward_rules.doubt import (
+from sillward_rules.weather import doubt
+from sillward_rules.weather.doubt import (
     DewPointAbove,
     Doubt,
     HumidityMisfit,
@@ -16,7 +16,7 @@ from sillward_rules.doubt import (
     OutOfSeason,
     WarmerThanAnother,
 )
-from tests.rules.support import MENDOZA
+from tests.support.core import MENDOZA
 
 SAMPLES: list[tuple[Doubt, str]] = [
     (Jump(20.2), "it is 20 K warmer than the one before for the same hours"),

@@ -8,7 +8,7 @@ import pytest
 
 from sillward.errors import SourceError
 from sillward.forecast.ensemble import MODEL, Ensemble, parse
-from sillward_rules.spread import MEMBER_ERROR_K
+from sillward_rules.weather.uncertainty import MEMBER_ERROR_K
 from tests.daemon.bodies import SITE, START, body, dumped
 
 MEMBERS = 11

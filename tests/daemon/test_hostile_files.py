@@ -22,7 +22,7 @@ from sillward.notices.sandbox import Budget, BudgetError
 from sillward.notices.voice import Voice
 from sillward.notices.wording import with_own
 from sillward.settings import credential
-from sillward_rules import moments
+from sillward_rules.weather import written_times
 from tests.daemon.desks import SITE
 
 SIGNS = {
@@ -259,15 +259,15 @@ def test_a_file_is_read_no_further_than_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("parse", "text"),
     [
-        (moments.parse_moment, "١٧:٣٠"),
-        (moments.parse_moment, "１７:30"),
-        (moments.parse_moment, "sunset-９０min"),
-        (moments.parse_moment, "1_7:30"),
-        (moments.parse_weekly, "sun １８:00"),
-        (moments.parse_duration, "४५ min"),
-        (moments.parse_duration, "1_0 min"),
-        (moments.parse_hours, "१०:००-17:00"),
-        (moments.parse_hours, "10:00 to １７:00"),
+        (written_times.parse_moment, "١٧:٣٠"),
+        (written_times.parse_moment, "１７:30"),
+        (written_times.parse_moment, "sunset-９０min"),
+        (written_times.parse_moment, "1_7:30"),
+        (written_times.parse_weekly, "sun １８:00"),
+        (written_times.parse_duration, "४५ min"),
+        (written_times.parse_duration, "1_0 min"),
+        (written_times.parse_hours, "१०:००-17:00"),
+        (written_times.parse_hours, "10:00 to １７:00"),
     ],
 )
 def test_digits_of_other_scripts_are_none_in_times(

@@ -17,11 +17,11 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.keeper import OPINION_EVERY, TRIES, Keeper
 from sillward.forecast.shelf import Shelf
 from sillward.ledger import Ledger, Poll
-from sillward_rules import sun
-from sillward_rules.plausible import COLDER_HOLDS, WARMER_HOLDS
 from sillward_rules.remark import ForecastDoubted, ForecastsDisagree, NoForecast
-from sillward_rules.site import Site
-from sillward_rules.weather import Freshness, Weather, covers
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Freshness, Weather, covers
+from sillward_rules.weather.plausibility import COLDER_HOLDS, WARMER_HOLDS
+from sillward_rules.weather.site import Site
 from tests.daemon.fakes import FakeClock, FakeSource, Wire, ever_new, low_of, remarked
 
 ZONE = ZoneInfo("America/Argentina/Mendoza")

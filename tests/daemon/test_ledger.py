@@ -17,8 +17,8 @@ from sillward.errors import LedgerError, NotOursError
 from sillward.ledger import Ledger, Notice, Poll, StoredForecast, forecasts
 from sillward.ledger.forecasts import ARCHIVE_DAYS, ARCHIVE_ROWS
 from sillward.ledger.schema import SCHEMA_VERSION
-from sillward_rules.collection import PlantState
-from sillward_rules.nightly import NightForecast
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.night_summary import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 PAUSE = timedelta(minutes=15)

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError
 from sillward.ledger import Ledger, Poll, StoredForecast
-from sillward_rules.collection import PlantState
-from sillward_rules.nightly import NightForecast
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.night_summary import NightForecast
 from tests.daemon.ledger_files import (
     DAY,
     NOW,

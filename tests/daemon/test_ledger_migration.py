@@ -12,8 +12,8 @@ import pytest
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
-from sillward_rules.collection import Asked, PlantState
-from sillward_rules.nightly import NightForecast
+from sillward_rules.plants.state import Asked, PlantState
+from sillward_rules.weather.night_summary import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 DAY = date(2026, 5, 14)

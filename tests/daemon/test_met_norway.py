@@ -20,15 +20,15 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.reading import NO_RAIN
 from sillward.forecast.sources import known, met_norway
 from sillward.forecast.sources.met_norway import MetNorway, build, parse
-from sillward_rules import sun, sunlight
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.site import Site
-from sillward_rules.weather import SERIES, Weather
+from sillward_rules.weather import radiation, sun
+from sillward_rules.weather.hourly import SERIES, Weather
+from sillward_rules.weather.site import Site
 from tests.daemon.bodies import HOUR_S, SITE, START, dumped
 from tests.daemon.fakes import remarked
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
 from tests.daemon.mutations import changed_anywhere
-from tests.rules import support
+from tests.support import core
 
 NOW = START + timedelta(minutes=25)
 CONTACT = "grower@example.org"
@@ -117,7 +117,7 @@ def test_an_evening_that_is_told_from_the_present_hour_on_is_judged(hour: int) -
     start = START + timedelta(hours=hour)
     now = start + timedelta(minutes=25)
 
-    sheet = draw_up(Round.DUSK, support.collection(), read(met_body(start), now), {}, now)
+    sheet = draw_up(Round.DUSK, core.collection(), read(met_body(start), now), {}, now)
 
     assert sheet.warnings == ()
     assert sheet.chores == ()
@@ -126,7 +126,7 @@ def test_an_evening_that_is_told_from_the_present_hour_on_is_judged(hour: int) -
 def test_sunlight_is_that_of_the_cloud() -> None:
     weather = read(met_body(cloud_area_fraction=60))
 
-    expected = sunlight.estimate(SITE, weather.times, np.full(HOURS, 0.6))
+    expected = radiation.estimate(SITE, weather.times, np.full(HOURS, 0.6))
     np.testing.assert_array_equal((weather.direct_w_m2, weather.diffuse_w_m2), expected)
     assert weather.direct_w_m2.max() > 100
 
@@ -471,7 +471,7 @@ def test_the_low_of_a_night_in_steps_is_the_steps_lowest() -> None:
     weather = read(met_body(air_temperature=curve, low=low, high=None, wind_speed=2.0))
     assert series_of(met_body())[row]["time"] == "2026-05-19T06:00:00Z"
 
-    ahead = draw_up(Round.WEEK, support.collection(), weather, {}, NOW).outlook
+    ahead = draw_up(Round.WEEK, core.collection(), weather, {}, NOW).outlook
 
     assert ahead is not None
     lows = {night.day: night.lows["bench"] for night in ahead.nights}

@@ -10,7 +10,7 @@ from sillward.cli import main
 from sillward.collection import load_household
 from sillward.errors import ConfigError
 from sillward.tables_text import WIDTH
-from sillward_rules.groups import standard_groups
+from sillward_rules.plants.groups import standard_groups
 
 GOOD = (Path(__file__).parent / "collections" / "good.toml").read_text(encoding="utf-8")
 

@@ -14,8 +14,8 @@ from sillward.notices import full, push, short
 from sillward.notices.voice import Voice
 from sillward.tables_text import WIDTH
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
-from sillward_rules.collection import PlantState
 from sillward_rules.planners.outlook import NightAhead, Outlook
+from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import Plain, ShelterTooCold
 from sillward_rules.sheet import Round, Sheet
 from tests.daemon.bodies import SITE

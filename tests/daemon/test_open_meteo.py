@@ -20,8 +20,8 @@ from sillward.forecast import fetch, reading
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.fetch import Answer
 from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo, parse
-from sillward_rules.site import Site
-from sillward_rules.weather import CLOUD_LAYERS, SERIES, Weather
+from sillward_rules.weather.hourly import CLOUD_LAYERS, SERIES, Weather
+from sillward_rules.weather.site import Site
 from tests.daemon.bodies import HOUR_S, SITE, START, USUAL, body, dumped
 from tests.daemon.fakes import remarked
 from tests.daemon.mutations import changed_anywhere

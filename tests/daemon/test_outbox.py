@@ -20,7 +20,7 @@ from sillward.ledger import Ledger
 from sillward.notices.push import MOST_CHARACTERS, Message
 from sillward.outbox import SEND_PAUSES
 from sillward.service import TRY_FILE_EVERY, Desk
-from sillward_rules.plant import Limit, Limits
+from sillward_rules.plants.plant import Limit, Limits
 from tests.daemon.desks import (
     DAY,
     SITE,

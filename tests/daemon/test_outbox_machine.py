@@ -26,7 +26,7 @@ from sillward.notices.push import Message
 from sillward.outbox import MOST_DOUBTFUL, SEND_PAUSES
 from sillward.quiet import Quiet
 from sillward.service import Desk
-from sillward_rules.moments import parse_hours
+from sillward_rules.weather.written_times import parse_hours
 from tests.daemon.desks import DAY, SITE, Post, Weatherman, World, a_channel, a_household, local
 from tests.daemon.fakes import FakeClock
 

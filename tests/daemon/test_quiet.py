@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from sillward.quiet import AHEAD, Quiet
-from sillward_rules.moments import parse_hours
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.written_times import parse_hours
 from tests.daemon.desks import SITE, local
 
 NIGHT = Quiet(parse_hours("22:30-06:30"))

@@ -44,7 +44,7 @@ from sillward_rules.remark import (
     WateringIncomplete,
     WateringUnplanned,
 )
-from tests.rules.support import MENDOZA
+from tests.support.core import MENDOZA
 
 VOICE = Voice(MENDOZA)
 

@@ -11,8 +11,8 @@ from sillward.notices.push import MOST_CHARACTERS
 from sillward.quiet import Quiet
 from sillward.service import Desk
 from sillward.tables import NoticesTable
-from sillward_rules.collection import Habits
-from sillward_rules.moments import parse_hours, parse_moment
+from sillward_rules.plants.collection import Habits
+from sillward_rules.weather.written_times import parse_hours, parse_moment
 from tests.daemon.desks import (
     BENCH,
     DAY,

@@ -6,10 +6,10 @@ import pytest
 
 from sillward.notices.voice import Voice
 from sillward.units import SI, Units
-from sillward_rules.moments import parse_hours
 from sillward_rules.remark import Plain
+from sillward_rules.weather.written_times import parse_hours
 from tests.daemon.charted import US
-from tests.rules.support import MENDOZA, utc
+from tests.support.core import MENDOZA, utc
 
 METRIC, AMERICAN = Voice(MENDOZA), Voice(MENDOZA, US)
 AT = utc("2026-05-14T20:05")  # 17:05 at the site

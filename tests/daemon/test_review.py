@@ -13,7 +13,7 @@ from sillward.ledger import StoredChore
 from sillward.notices.voice import Voice
 from sillward.review import Archive, Night, Review
 from sillward_rules.chore import ChoreKind
-from sillward_rules.nightly import NightForecast
+from sillward_rules.weather.night_summary import NightForecast
 from tests.daemon.desks import SITE, local
 
 VOICE = Voice(SITE)

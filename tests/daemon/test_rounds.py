@@ -12,10 +12,10 @@ import pytest
 from sillward import rounds
 from sillward.collection import Rounds
 from sillward.rounds import Occasion
-from sillward_rules.moments import parse_moment, parse_weekly
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
-from sillward_rules.sun import Daylight, day_events
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.sun import Daylight, day_events
+from sillward_rules.weather.written_times import parse_moment, parse_weekly
 
 BERLIN = Site("Berlin", 52.5, 13.4, 34, ZoneInfo("Europe/Berlin"))
 NEW_YORK = Site("New York", 40.7, -74.0, 10, ZoneInfo("America/New_York"))

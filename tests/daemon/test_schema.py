@@ -16,11 +16,11 @@ from jsonschema import Draft202012Validator
 
 from sillward import schema, shapes, tables
 from sillward.cli import main
-from sillward_rules import moments
-from sillward_rules.collection import Habits
-from sillward_rules.feed import parse_npk
-from sillward_rules.moments import Moment
-from sillward_rules.rule import QUANTITIES, read_rule
+from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.fertiliser import parse_npk
+from sillward_rules.plants.rules import QUANTITIES, read_rule
+from sillward_rules.weather import written_times
+from sillward_rules.weather.written_times import Moment
 
 ROOT = Path(__file__).parents[2]
 COLLECTIONS = sorted((Path(__file__).parent / "collections").glob("*.toml"))
@@ -200,7 +200,7 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
         unit = {"out_margin": "_k", "wet_margin": "_k"}
         default: object = getattr(habits, key + unit.get(key, ""))
         if isinstance(default, timedelta):
-            assert moments.parse_duration(text) == default, key
+            assert written_times.parse_duration(text) == default, key
         elif isinstance(default, Moment):
             assert text == default.text, key
         else:
@@ -214,22 +214,22 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
 
 PARSERS: dict[str, tuple[Callable[[str], object], list[str], list[str]]] = {
     shapes.DURATION: (
-        moments.parse_duration,
+        written_times.parse_duration,
         ["45 min", "2 h", "1h30min", "7 d", " 1.5h ", "1 d 2 h 3 min"],
         ["", "min", "45", "an hour", "30min1h", "2 hours", "-2 h"],
     ),
     shapes.MOMENT: (
-        moments.parse_moment,
+        written_times.parse_moment,
         ["17:30", "7:05", "sunset", "Sunset - 90 MIN", "sunrise+1h", "SUNRISE + 1h30min"],
         ["25:00", "17:60", "teatime", "sunset90min", "1730", "sunset-"],
     ),
     shapes.WEEKLY: (
-        moments.parse_weekly,
+        written_times.parse_weekly,
         ["sun 18:00", "Saturday  sunset-2h", "mon 7:00", " wednesday 12:00 "],
         ["sun", "someday 18:00", "sun18:00", "18:00"],
     ),
     shapes.HOURS: (
-        moments.parse_hours,
+        written_times.parse_hours,
         ["day", "Night", "any", "10:00-17:00", "7:00 - 9:30", "sunrise+1h to sunset-2h"],
         ["noon", "10:00", "10:00 - sunset", "day to night"],
     ),
@@ -289,7 +289,7 @@ def test_bounds_are_marked_as_rules_refuse_them(quantity: str, direction: str) -
 
 
 def test_the_standard_rules_are_good() -> None:
-    for rule in read(ROOT / "rules" / "sillward_rules" / "standard.toml")["rules"]:
+    for rule in read(ROOT / "rules" / "sillward_rules" / "plants" / "standard_rules.toml")["rules"]:
         assert errors(rule, "RuleTable") == [], rule["name"]
 
 

@@ -20,11 +20,11 @@ from sillward.ledger import Ledger, StoredForecast
 from sillward.notices.push import Message
 from sillward.outbox import LEASE, SEND_PAUSES
 from sillward.service import PATIENCE, Desk
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import NoForecast
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 from tests.daemon.desks import (
     DAY,
     SITE,

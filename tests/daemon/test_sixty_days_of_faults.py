@@ -14,7 +14,7 @@ from sillward.errors import SourceError
 from sillward.forecast.fetch import Answer, Query
 from sillward.service import Desk
 from sillward_rules.sheet import Round
-from sillward_rules.weather import STALE
+from sillward_rules.weather.hourly import STALE
 from tests.daemon.desks import DAY, SITE, World, a_world
 from tests.daemon.fakes import low_of
 

@@ -27,7 +27,7 @@ from sillward.settings import load_settings
 from sillward.tables_text import Screen
 from sillward.trial import Outcome, State
 from sillward.units import SI, Units
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 from tests.daemon.wires import Server, hanging, serving, whole
 
 EXAMPLES = Path(__file__).parents[2] / "examples"

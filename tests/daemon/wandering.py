@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 FARTHEST = timedelta(hours=3)
 """How far off the clock is at most, but for the spells in which it is a day ahead or in 1970."""

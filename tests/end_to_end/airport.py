@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from pvlib.solarposition import get_solarposition
 
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 
 HORIZON_DEG = -0.833
 MORNING = pd.Timedelta(hours=2)

@@ -34,7 +34,7 @@ from sillward.heartbeat import Heartbeat
 from sillward.ledger import Ledger
 from sillward.notices.courier import Courier
 from sillward.service import Desk
-from sillward_rules.nightly import NightForecast
+from sillward_rules.weather.night_summary import NightForecast
 
 TICK = timedelta(seconds=30)
 

@@ -29,7 +29,7 @@ from click.testing import CliRunner
 from sillward import cli
 from sillward.ledger import Ledger
 from sillward.ledger.schema import SCHEMA_VERSION
-from sillward_rules.nightly import NightForecast
+from sillward_rules.weather.night_summary import NightForecast
 from tests.daemon.test_ledger_migration import VERSION_2
 from tests.end_to_end.house import SITE, QuietHandler, a_place, serve, utc_now, wait_for
 

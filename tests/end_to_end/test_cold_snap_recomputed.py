@@ -57,7 +57,7 @@ def limits_of(plant: dict[str, Any]) -> float:
     """A plant's night limit, straight from the two TOML files."""
     if "limits" in plant and "night_low" in plant["limits"]:
         return float(plant["limits"]["night_low"])
-    text = resources.files("sillward_rules").joinpath("groups.toml").read_text()
+    text = resources.files("sillward_rules.plants").joinpath("groups.toml").read_text()
     groups = tomllib.loads(text)["groups"]
     parents = plant.get("parents") or [plant["group"]]
     return max(float(groups[name]["night_low"]["value"]) for name in parents)

@@ -15,8 +15,8 @@ from matplotlib.colors import to_rgb
 from pvlib.solarposition import get_solarposition
 
 from sillward_rules import climate_of
-from sillward_rules.climate import film_air
-from sillward_rules.film import LEAF_FILM, evaporation
+from sillward_rules.physics.water_film import LEAF_FILM, evaporation
+from sillward_rules.weather.climate import film_air
 
 FOLDER = Path(make_recorded.__file__).parent
 BODIES = sorted((FOLDER / "recorded").glob("*.json"))

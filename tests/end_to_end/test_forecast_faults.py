@@ -35,11 +35,11 @@ from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger import Poll, StoredForecast
 from sillward.notices.push import MOST_CHARACTERS
 from sillward.service import PATIENCE, Desk
-from sillward_rules import air
 from sillward_rules.chore import ChoreKind
+from sillward_rules.physics import air
 from sillward_rules.remark import ForecastDoubted, ForecastOld, NightUnjudged, NoForecast
 from sillward_rules.sheet import Round, Sheet
-from sillward_rules.weather import Freshness, Weather, covers, gaps
+from sillward_rules.weather.hourly import Freshness, Weather, covers, gaps
 from tests.daemon.bodies import SITE, START, body, dumped, ensemble_body
 from tests.daemon.desks import Post
 from tests.daemon.fakes import FakeClock, remarked

@@ -11,6 +11,8 @@ from sillward.settings import PREFIX, Settings
 from sillward.tables import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
 
 ROOT = Path(__file__).parents[2]
+SHELL = ROOT / "daemon" / "sillward"
+CORE = ROOT / "rules" / "sillward_rules"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 
@@ -58,16 +60,16 @@ def test_every_setting_is_in_the_readme() -> None:
         assert f"{PREFIX}{name.upper()}" in README
 
 
-def test_every_module_is_on_the_map() -> None:
-    for folder in ("daemon/sillward", "rules/sillward_rules"):
-        for path in (ROOT / folder).rglob("*.py"):
-            if not path.name.startswith("__"):
-                parent = path.parent.name
-                assert (
-                    f"`{path.stem}`" in DEVELOPERS
-                    or path.name in DEVELOPERS
-                    or (parent == "forecast")
-                ), path
+def test_every_folder_is_on_the_map() -> None:
+    folders = [path for root in (CORE,) for path in root.iterdir()]
+    listed = [one.name for one in folders if one.is_dir() and any(one.glob("*.py"))]
+    modules = [one.name for one in folders if one.suffix == ".py" and one.stem[0] != "_"]
+
+    assert {"physics"} <= {*listed}
+    for name in listed:
+        assert f"`{name}/`" in DEVELOPERS, name
+    for name in modules:
+        assert f"`{name}`" in DEVELOPERS, name
 
 
 def test_the_readme_opens_with_the_job() -> None:

@@ -10,14 +10,15 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward_rules import air
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.collection import Habits, PlantState
-from sillward_rules.moments import parse_moment
+from sillward_rules.physics import air
+from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
-from sillward_rules.site import Site
-from sillward_rules.spot import Spot
-from tests.rules.support import collection, daily_curve, fetched, plant, weather
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.written_times import parse_moment
+from tests.support.core import collection, daily_curve, fetched, plant, weather
 
 LISBON = Site("Roof terrace", 38.72, -9.14, 60, ZoneInfo("Europe/Lisbon"))
 TERRACE = Spot("terrace", sky_view=0.4, wind=0.35, night_offset_k=0.0, day_offset_k=0.0)

@@ -17,12 +17,12 @@ import pytest
 from sillward.collection import load_household
 from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.collection import Collection, Habits
-from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.plants.collection import Collection, Habits
+from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.rules import standard_rules
 from sillward_rules.remark import ColdBorne, NightUnjudged, Plain
-from sillward_rules.rule import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.spot import Spot
+from sillward_rules.weather.spot import Spot
 from tests.end_to_end.airport import NEWARK, answered, body, days, hourly, in_steps
 from tests.end_to_end.plain_leaf import leaf, pressure_at, wind_at_plant
 

@@ -19,12 +19,12 @@ import pytest
 
 from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import ChoreKind
-from sillward_rules.collection import Collection, Habits
-from sillward_rules.plant import Limit, Limits, Plant
+from sillward_rules.plants.collection import Collection, Habits
+from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.rules import standard_rules
 from sillward_rules.remark import CloseCall
-from sillward_rules.rule import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.spot import Spot
+from sillward_rules.weather.spot import Spot
 from tests.end_to_end.airport import NEWARK, answered, body, days, errors, in_steps
 
 LIMITS_C = (4.0, 7.0, 10.0, 13.0, 16.0, 19.0)

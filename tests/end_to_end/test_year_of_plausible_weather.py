@@ -2,7 +2,8 @@
 do; each of its forecasts told wrongly is not.
 
 The weather is that of `test_year_of_airport_weather`. Errors are drawn: a standard deviation that
-grows with the lead as in `spread.USUAL_ERROR_K`, correlated by exp(-dt / 12 h), anew every day.
+grows with the lead as in `uncertainty.USUAL_ERROR_K`, correlated by exp(-dt / 12 h), anew every
+day.
 """
 
 import json
@@ -12,11 +13,11 @@ from functools import cache
 import numpy as np
 
 from sillward.forecast.sources.open_meteo import parse
-from sillward_rules import sun
-from sillward_rules.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNight, OutOfSeason
-from sillward_rules.plausible import doubts_about
-from sillward_rules.spread import usual_error_k
-from sillward_rules.weather import Weather, bridge_gaps, covers
+from sillward_rules.weather import sun
+from sillward_rules.weather.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNight, OutOfSeason
+from sillward_rules.weather.hourly import Weather, bridge_gaps, covers
+from sillward_rules.weather.plausibility import doubts_about
+from sillward_rules.weather.uncertainty import usual_error_k
 from tests.end_to_end.airport import NEWARK, UNITS, days, errors, hourly
 
 AHEAD_H, PAST_H = 168, 24

@@ -12,7 +12,8 @@ import numpy as np
 import psychrolib
 import pytest
 
-from sillward_rules import air, film, surface
+from sillward_rules.physics import air, surface, water_film
+from sillward_rules.physics.arrays import Array
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]
@@ -110,13 +111,13 @@ def test_psychrometer_reads_the_humidity_back(temp_c: int, rh_pct: int, elevatio
 
 def _windy_film(
     temp_c: object, rh_pct: float, wind_m_s: float, pressure_kpa: float = SEA_LEVEL_KPA
-) -> air.Array:
+) -> Array:
     temp = np.asarray(temp_c, dtype=np.float64)
-    at_film = film.FilmAir(
+    at_film = water_film.FilmAir(
         temp_c=temp,
         vapour_kpa=air.vapour_pressure(temp, rh_pct),
         wind_m_s=np.asarray(float(wind_m_s)),
         net_w_m2=np.asarray(0.0),
         pressure_kpa=pressure_kpa,
     )
-    return film.film_temperature(at_film, surface.LEAF)
+    return water_film.film_temperature(at_film, surface.LEAF)

@@ -13,11 +13,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward_rules.air import Array
-from sillward_rules.doubt import Doubt, OutOfSeason
-from sillward_rules.plausible import doubts_about
-from sillward_rules.site import Site
-from tests.rules.support import weather
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather.doubt import Doubt, OutOfSeason
+from sillward_rules.weather.plausibility import doubts_about
+from sillward_rules.weather.site import Site
+from tests.support.core import weather
 
 
 @dataclass(frozen=True)

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sillward_rules import air
-from sillward_rules.climate import wind_at_height
+from sillward_rules.physics import air
+from sillward_rules.weather.climate import wind_at_height
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

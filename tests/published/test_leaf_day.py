@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sillward_rules import air, leaf, surface
-from sillward_rules.surface import Shape
+from sillward_rules.physics import air, leaf, surface
+from sillward_rules.physics.surface import Shape
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -3,9 +3,9 @@
 import psychrolib
 import pytest
 
-from sillward_rules import air
-from sillward_rules.leaf import leaf_temperature
-from sillward_rules.surface import LEAF
+from sillward_rules.physics import air
+from sillward_rules.physics.leaf import leaf_temperature
+from sillward_rules.physics.surface import LEAF
 
 TEMPS = [4.0, 10.0, 16.0, 22.0]
 HUMIDITIES = [35.0, 55.0, 75.0, 92.0]

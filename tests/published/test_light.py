@@ -14,11 +14,11 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules import light, season, sun
-from sillward_rules.air import Array
-from sillward_rules.light import PAR_SHARE
-from sillward_rules.site import Site
-from sillward_rules.spot import SunWindow
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather import light, season, sun
+from sillward_rules.weather.light import PAR_SHARE
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import SunWindow
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

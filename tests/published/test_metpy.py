@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from metpy.units import units
 
-from sillward_rules import air
+from sillward_rules.physics import air
 
 TEMPS_C = np.arange(-10.0, 46.0)
 CURVES_APART = 0.0037

@@ -15,13 +15,13 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules import sun
 from sillward_rules.chore import ChoreKind
-from sillward_rules.scene import Scene
+from sillward_rules.planners.scene import Scene
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
-from tests.rules.support import collection, fetched, plant, weather
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
+from tests.support.core import collection, fetched, plant, weather
 
 HORIZON_DEG = -0.833
 """US Naval Observatory: the centre of the sun when its upper edge is on the horizon (50')."""

@@ -16,10 +16,10 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules import sun
-from sillward_rules.air import Array
-from sillward_rules.site import Site
-from sillward_rules.sun import Daylight
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.sun import Daylight
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -14,9 +14,9 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules import sunlight
-from sillward_rules.air import Array
-from sillward_rules.site import Site
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather import radiation
+from sillward_rules.weather.site import Site
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]
@@ -55,12 +55,12 @@ NO_WINTER_IN_THE_NORTH = days_with_noon_above(20.0)
 
 @pytest.mark.published("cloud_factor")
 def test_what_cloud_leaves_of_the_light(inputs: Inputs, agrees: Agrees) -> None:
-    agrees(sunlight.cloud_factor(inputs["cloud"]))
+    agrees(radiation.cloud_factor(inputs["cloud"]))
 
 
 @pytest.mark.published("diffuse_share")
 def test_the_share_that_comes_from_the_sky(inputs: Inputs, agrees: Agrees) -> None:
-    agrees(sunlight.diffuse_share(inputs["cloud"]))
+    agrees(radiation.diffuse_share(inputs["cloud"]))
 
 
 def test_the_clear_sky_is_haurwitz_by_pvlib() -> None:
@@ -69,7 +69,7 @@ def test_the_clear_sky_is_haurwitz_by_pvlib() -> None:
     theirs = pvlib.clearsky.haurwitz(pd.Series(90.0 - elevation))["ghi"].to_numpy()
 
     assert theirs.max() > 1000
-    np.testing.assert_allclose(sunlight.clear_sky(elevation), theirs, rtol=1e-9, atol=1e-9)
+    np.testing.assert_allclose(radiation.clear_sky(elevation), theirs, rtol=1e-9, atol=1e-9)
 
 
 @pytest.mark.parametrize("day", DATES)
@@ -133,14 +133,14 @@ def test_a_clear_sky_sends_a_larger_share_from_the_side_than_ineichens(
 
     theirs = _ineichen(site, day, "dhi").sum() / _ineichen(site, day).sum()
 
-    assert 0.1 < theirs < sunlight.diffuse_share(0.0)
+    assert 0.1 < theirs < radiation.diffuse_share(0.0)
 
 
 def _light_of(site: Site, day: date, *, cloud: float) -> Array:
     """The core's light of each hour of a date by the site's clocks [W/m2]."""
     first = pd.Timestamp(day.isoformat(), tz=site.zone.key).timestamp()
     times = int(first) + 3600 * np.arange(1, 25, dtype=np.int64)
-    direct, diffuse = sunlight.estimate(site, times, np.full(24, cloud))
+    direct, diffuse = radiation.estimate(site, times, np.full(24, cloud))
     return direct + diffuse
 
 

@@ -15,7 +15,8 @@ import psychrolib
 import pytest
 from metpy.units import units
 
-from sillward_rules import air
+from sillward_rules.physics import air
+from sillward_rules.physics.arrays import Array
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]
@@ -85,7 +86,7 @@ def test_wet_bulb_of_metpy_is_another_quantity(
     assert ours - pseudo_adiabatic == pytest.approx(below_ours_k, abs=0.03)
 
 
-def _thermodynamic(temps_c: air.Array, rh_pct: float, pressure_kpa: float) -> air.Array:
+def _thermodynamic(temps_c: Array, rh_pct: float, pressure_kpa: float) -> Array:
     pressure_pa = 1000 * pressure_kpa
     wets = [psychrolib.GetTWetBulbFromRelHum(temp, rh_pct / 100, pressure_pa) for temp in temps_c]
     return np.array(wets)

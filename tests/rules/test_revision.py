@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.collection import Collection, PlantState
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import (
     CORRECTED,
     Order,
@@ -22,10 +23,10 @@ from sillward_rules.revision import (
     state_after,
 )
 from sillward_rules.sheet import Round, Sheet, draw_up, next_state
-from sillward_rules.spot import Spot
-from sillward_rules.spread import from_sd
-from sillward_rules.weather import Weather
-from tests.rules.support import (
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.uncertainty import from_sd
+from tests.support.core import (
     OPEN_BENCH,
     WARM_ROOM,
     collection,

@@ -16,9 +16,11 @@ from sillward_rules.chore import (
     Reason,
     into_chores,
 )
-from sillward_rules.collection import Habits, PlantState
-from sillward_rules.moments import parse_moment
-from sillward_rules.plant import Limit
+from sillward_rules.planners.scene import Scene
+from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.plant import Limit
+from sillward_rules.plants.rules import read_rule, standard_rules
+from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (
     CarryBegins,
     CarryEnds,
@@ -28,12 +30,11 @@ from sillward_rules.remark import (
     Spell,
     WateringUnplanned,
 )
-from sillward_rules.rule import read_rule, standard_rules
-from sillward_rules.scene import Scene
 from sillward_rules.sheet import Round, draw_up, next_state
-from sillward_rules.spot import Spot
-from sillward_rules.weather import Weather
-from tests.rules.support import (
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.written_times import parse_moment
+from tests.support.core import (
     MENDOZA,
     OPEN_BENCH,
     WARM_ROOM,

@@ -25,13 +25,14 @@ from sillward.ledger.records import night_values
 from sillward.notices import short
 from sillward.notices.push import MOST_CHARACTERS
 from sillward.notices.voice import Voice
-from sillward_rules.nightly import nights_of
+from sillward_rules.physics.arrays import HOUR_S
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.weather import CLOUD_LAYERS, HOUR_S, SERIES, Weather
+from sillward_rules.weather.hourly import CLOUD_LAYERS, SERIES, Weather
+from sillward_rules.weather.night_summary import nights_of
 from tests.daemon.bodies import SITE, START, body, ensemble_body
 from tests.daemon.fakes import remarked
 from tests.daemon.met_bodies import HOURLY, STEPS, met_body
-from tests.rules.support import collection, plant
+from tests.support.core import collection, plant
 
 pytestmark = pytest.mark.slow
 

@@ -10,7 +10,7 @@ import pytest
 
 from sillward.collection import Rounds
 from sillward_rules.sheet import Round
-from sillward_rules.site import Site
+from sillward_rules.weather.site import Site
 from tests.daemon.round_keeping import PLANS, check, told_on
 from tests.daemon.wandering import SITES
 

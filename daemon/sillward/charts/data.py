@@ -15,18 +15,19 @@ import numpy as np
 from sillward.errors import one_line
 from sillward.notices.voice import Voice
 from sillward.units import SI, Units
-from sillward_rules import sun
 from sillward_rules.account import film_life_min
-from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.collection import Collection, State
+from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.planners.outlook import NIGHTS
+from sillward_rules.planners.scene import Scene, spread_of
 from sillward_rules.planners.shelter import spot_lows
-from sillward_rules.plant import UNITS, Plant
-from sillward_rules.scene import Scene, spread_of
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import UNITS, Plant
+from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, draw_up
-from sillward_rules.sun import Night
-from sillward_rules.weather import HOUR_S, Freshness, Weather, moment
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Freshness, Weather, moment
+from sillward_rules.weather.sun import Night
 
 Kind: TypeAlias = Literal["night", "water"]
 

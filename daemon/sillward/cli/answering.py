@@ -15,7 +15,7 @@ from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward_rules.chore import WETTINGS, ChoreKind
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import acknowledged
 
 

@@ -13,7 +13,7 @@ from sillward.app import App, Options
 from sillward.app import build as build_app
 from sillward.errors import UsageError
 from sillward.notices.voice import Voice
-from sillward_rules.plant import Plant
+from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import Round
 
 Command = Callable[..., None]

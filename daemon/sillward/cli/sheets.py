@@ -12,7 +12,7 @@ from sillward.cli import shared
 from sillward.cli.printing import print_json, say
 from sillward.notices import full, short
 from sillward_rules.account import account_for
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, confirmed, draw_up, next_state
 
 

@@ -16,7 +16,7 @@ from sillward.cli import shared
 from sillward.cli.printing import print_json
 from sillward.errors import ChartError, NotOursError, SourceError, UsageError
 from sillward_rules.chore import Chore
-from sillward_rules.plant import Plant
+from sillward_rules.plants.plant import Plant
 
 
 @click.command()

@@ -12,8 +12,8 @@ from typing import Protocol
 from pydantic import SecretStr
 
 from sillward.forecast.fetch import Answer, Query
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 
 @dataclass(frozen=True, slots=True)

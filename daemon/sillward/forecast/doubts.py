@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sillward_rules.doubt import (
+from sillward_rules.weather.doubt import (
     DewPointAbove,
     Doubt,
     HumidityMisfit,

@@ -17,9 +17,9 @@ from sillward.forecast import Setup, reading
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.reading import Reading, Variable
 from sillward.forecast.sources import open_meteo
-from sillward_rules.air import Array
-from sillward_rules.site import Site
-from sillward_rules.spread import Spread, from_members
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import Spread, from_members
 
 KEY = "open-meteo-ensemble"
 NAME = "Open-Meteo ensemble"

@@ -21,10 +21,10 @@ from sillward.forecast.fetch import Answer
 from sillward.forecast.reading import Reading
 from sillward.forecast.shelf import CLOCK_MARK, Held, Shelf, doubted_key
 from sillward.ledger import Poll, StoredForecast
-from sillward_rules.nightly import nights_of
-from sillward_rules.plausible import agree, believed_at_last
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather, no_weather, same_forecast
+from sillward_rules.weather.hourly import Weather, no_weather, same_forecast
+from sillward_rules.weather.night_summary import nights_of
+from sillward_rules.weather.plausibility import agree, believed_at_last
+from sillward_rules.weather.site import Site
 
 TRIES = 3
 """Of one call, if what went wrong may be over in a moment; once it has failed, one each time."""

@@ -9,12 +9,12 @@ from typing import Any, NoReturn
 import numpy as np
 
 from sillward.errors import SourceError, one_line
-from sillward_rules import air
-from sillward_rules.air import Array
-from sillward_rules.doubt import Doubt
-from sillward_rules.plausible import moisture_doubts
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.physics import air
+from sillward_rules.physics.arrays import Array
+from sillward_rules.weather.doubt import Doubt
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.plausibility import moisture_doubts
+from sillward_rules.weather.site import Site
 
 
 @dataclass(frozen=True, slots=True)

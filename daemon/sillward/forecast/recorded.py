@@ -11,8 +11,8 @@ from sillward.errors import SourceError
 from sillward.forecast import Setup, Source, sources
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.sources import open_meteo
-from sillward_rules.site import Site
-from sillward_rules.weather import Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 MOST_BYTES = 5_000_000
 """Of a stored body: as much as one from the network may have."""

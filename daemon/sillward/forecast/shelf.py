@@ -14,13 +14,10 @@ from sillward.forecast import Source, doubts
 from sillward.forecast.ensemble import Ensemble
 from sillward.ledger import Ledger, Mark, StoredForecast
 from sillward.ledger.forecasts import ForecastStamp
-from sillward_rules import sun
-from sillward_rules.doubt import Doubt, Jump
-from sillward_rules.opinion import second_opinion, unjudged_where_colder
-from sillward_rules.plausible import doubts_about
 from sillward_rules.remark import ForecastDoubted, Plain
-from sillward_rules.site import Site
-from sillward_rules.weather import (
+from sillward_rules.weather import sun
+from sillward_rules.weather.doubt import Doubt, Jump
+from sillward_rules.weather.hourly import (
     STALE,
     UNMOVED,
     Freshness,
@@ -30,6 +27,9 @@ from sillward_rules.weather import (
     with_past,
     withheld,
 )
+from sillward_rules.weather.plausibility import doubts_about
+from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
+from sillward_rules.weather.site import Site
 
 Clock = Callable[[], datetime]
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from sillward.ledger.records import plain, state_of, to_moment, to_text
 from sillward.ledger.rounds import RoundTables
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from sillward.ledger.records import (
     poll_of,
     to_text,
 )
-from sillward_rules.nightly import NightForecast
+from sillward_rules.weather.night_summary import NightForecast
 
 ARCHIVE_DAYS = 400
 """Nights longer ago leave the archive. Judgement: a year, and a month to hold it against."""

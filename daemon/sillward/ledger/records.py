@@ -14,9 +14,9 @@ from datetime import UTC, date, datetime
 from enum import Enum
 from typing import Any
 
-from sillward_rules.collection import Asked, PlantState
-from sillward_rules.nightly import NightForecast
-from sillward_rules.weather import HOUR_S
+from sillward_rules.physics.arrays import HOUR_S
+from sillward_rules.plants.state import Asked, PlantState
+from sillward_rules.weather.night_summary import NightForecast
 
 
 @dataclass(frozen=True, slots=True)

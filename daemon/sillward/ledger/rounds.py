@@ -21,7 +21,7 @@ from sillward.ledger.records import (
     to_moment,
     to_text,
 )
-from sillward_rules.collection import PlantState
+from sillward_rules.plants.state import PlantState
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten: well beyond any review. Judgement."""

@@ -15,12 +15,12 @@ from sillward.errors import one_line
 from sillward.notices import full
 from sillward.notices.voice import Voice, capital
 from sillward.review import Review
-from sillward_rules.collection import Collection
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
-from sillward_rules.plant import Plant
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
-from sillward_rules.spread import percent
+from sillward_rules.weather.uncertainty import percent
 
 LIGHT: Mapping[str, tuple[str, str]] = {
     "page": ("#1b211e", "#ffffff"),

@@ -11,7 +11,7 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.remark import nothing_known
 from sillward_rules.sheet import Round, Sheet
-from sillward_rules.spread import percent
+from sillward_rules.weather.uncertainty import percent
 
 _ORDER = (
     ChoreKind.CARRY_IN,

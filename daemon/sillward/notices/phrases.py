@@ -11,7 +11,7 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
 from sillward_rules.revision import ORDERS, hour_of
 from sillward_rules.sheet import Sheet
-from sillward_rules.spread import SURE, percent
+from sillward_rules.weather.uncertainty import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
 """Walks this close together are reminded of together. Judgement."""

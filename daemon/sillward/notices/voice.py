@@ -13,11 +13,11 @@ from typing import Any
 from sillward.notices.sandbox import Budget, BudgetError
 from sillward.notices.wording import OURS, Macros, Wording, called, packaged
 from sillward.units import SI, Units
-from sillward_rules.moments import Hours, Moment
 from sillward_rules.remark import OnNights, Plain, Remark
 from sillward_rules.sheet import OpenQuestion
-from sillward_rules.site import Site
-from sillward_rules.spread import percent
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import percent
+from sillward_rules.weather.written_times import Hours, Moment
 
 log = logging.getLogger(__name__)
 

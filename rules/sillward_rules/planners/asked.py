@@ -5,14 +5,14 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
-from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason, rounded_up
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.nights import Judgement
+from sillward_rules.planners.scene import Scene, errands
 from sillward_rules.remark import NotConfirmed
-from sillward_rules.scene import Scene, errands
-from sillward_rules.sun import Night
-from sillward_rules.weather import moment
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import moment
+from sillward_rules.weather.sun import Night
 
 MILD_K = 1.0
 """An order that is overdue is dropped from the sheet when what is left of the night stays above the

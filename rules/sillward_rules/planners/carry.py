@@ -5,17 +5,17 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
-from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners import asked, heat, shelter
 from sillward_rules.planners.mist import Places
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
+from sillward_rules.planners.scene import Scene, Standing, chance_in, errands, parted
+from sillward_rules.plants.rules import alike
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
-from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, chance_in, errands, parted
-from sillward_rules.sun import Night
-from sillward_rules.weather import moment, rows_from_to
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import moment, rows_from_to
+from sillward_rules.weather.sun import Night
 
 CLOSE_CALL = 1 / 3
 """From this chance on a plant that stays out is named. Judgement: one night in three."""

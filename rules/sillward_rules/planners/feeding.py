@@ -6,18 +6,18 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.air import Array
 from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Grounds, Reason
-from sillward_rules.feed import share_lost_at
-from sillward_rules.film import LEAF_FILM
+from sillward_rules.physics.arrays import Array
+from sillward_rules.physics.water_film import LEAF_FILM
 from sillward_rules.planners.mist import DayPlans, Places
 from sillward_rules.planners.mist_day import Misting, uptake
+from sillward_rules.planners.scene import Scene, Standing, errands
 from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
+from sillward_rules.plants.fertiliser import share_lost_at
+from sillward_rules.plants.rules import alike
 from sillward_rules.remark import FeedTooStrong, Remark
-from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing, errands
-from sillward_rules.season import Season
-from sillward_rules.weather import moment
+from sillward_rules.weather.hourly import moment
+from sillward_rules.weather.season import Season
 
 RINSE_AT = 2.0
 """Rinse before the salts of a drying film are so many times as strong as the feed. Judgement:

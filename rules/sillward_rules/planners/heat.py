@@ -1,8 +1,9 @@
 """Heat of the air: who is moved to a cooler spot by day, whom nothing helps, nights too warm.
 
-Shade, damp floors and mistings for heat are rules of their own (standard.toml), planned where all
-shade and mist is. What lives here is the move: out of the heat for the day, to the shelter or to
-another spot that is known to be cooler in those hours, and back when it is over.
+Shade, damp floors and mistings for heat are rules of their own (standard_rules.toml), planned
+where all shade and mist is. What lives here is the move: out of the heat for the day,
+to the shelter or to another spot that is known to be cooler in those hours, and back when it is
+over.
 """
 
 from collections.abc import Sequence
@@ -11,8 +12,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_up
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.mist import Places
 from sillward_rules.planners.protect import (
     AHEAD,
@@ -22,12 +23,12 @@ from sillward_rules.planners.protect import (
     protect,
     reason_of,
 )
+from sillward_rules.planners.scene import Scene, Standing, errands, parted
+from sillward_rules.plants.rules import Firing
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
-from sillward_rules.rule import Firing
-from sillward_rules.scene import Scene, Standing, errands, parted
-from sillward_rules.spot import Spot
-from sillward_rules.sun import Night
-from sillward_rules.weather import moment
+from sillward_rules.weather.hourly import moment
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.sun import Night
 
 COOLER_BY_K = 3.0
 """A spot is worth a move if plants are this much cooler there at the worst hour [K]. Judgement:
@@ -41,7 +42,7 @@ COOLS_FROM_K = 5.0
 
 TOO_HOT_K, LEAST_HOT = 2.0, 2
 """So far above its limit [K], and for so many hours, a plant is in want of help, as the rules in
-standard.toml have it for water. Judgement: limits are known to a degree or two."""
+standard_rules.toml have it for water. Judgement: limits are known to a degree or two."""
 
 LATEST_BACK = timedelta(hours=2)
 """Back no later than this after sunset: else it stays where it is cool. Judgement."""

@@ -6,8 +6,6 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules import sun
-from sillward_rules.air import Array
 from sillward_rules.chore import (
     LEAST_WINDOW,
     Chore,
@@ -17,13 +15,15 @@ from sillward_rules.chore import (
     rounded_down,
     rounded_up,
 )
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
+from sillward_rules.planners.scene import Scene, Standing, errands, parted
 from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.plants.rules import Firing, alike
 from sillward_rules.remark import MistingMissed, Remark
-from sillward_rules.rule import Firing, alike
-from sillward_rules.scene import Scene, Standing, errands, parted
-from sillward_rules.season import Season
-from sillward_rules.weather import moment
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import moment
+from sillward_rules.weather.season import Season
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -12,9 +12,9 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from sillward_rules.chore import LEAST_WINDOW
+from sillward_rules.planners.scene import Scene
 from sillward_rules.planners.wetting import DayFilms
-from sillward_rules.plant import Holder
-from sillward_rules.scene import Scene
+from sillward_rules.plants.plant import Holder
 
 DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
     "mount": 9.0,

@@ -1,19 +1,20 @@
 """Verdicts: which plants a night (or the day before it) drives under cover, why, and by when."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
 import numpy as np
 
-from sillward_rules import sun
-from sillward_rules.air import Array
 from sillward_rules.chore import Reason
-from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, borne, chance_of, exposure_of
-from sillward_rules.sun import DayEvents, Night
-from sillward_rules.weather import HOUR_S, hours_within, moment
+from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.planners.scene import Scene, borne, chance_of, exposure_of
+from sillward_rules.planners.verdict import Found, Verdict
+from sillward_rules.plants.rules import QUANTITIES, Firing
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import hours_within, moment
+from sillward_rules.weather.sun import DayEvents, Night
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,44 +37,6 @@ class Judgement:
     def cohorts(self) -> np.ndarray:
         """Who must be under cover: indices of cohorts."""
         return np.flatnonzero(self.needs)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Found:
-    """Per class of a firing: whether it fires, from when on the bound is crossed, and the worst.
-
-    until: when it is crossed back for good [unix s]. hours, degree_hours: under a bound on
-    temperature in the night, else NaN. brief: under it so shortly that a plant bears it, if it
-    stands the cold itself.
-    """
-
-    fired: np.ndarray
-    crossing: Array
-    until: Array
-    worst_row: np.ndarray
-    hours: Array
-    degree_hours: Array
-    brief: np.ndarray
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Verdict:
-    """What a scene keeps of a night that has been judged.
-
-    It must not hold the scene: a scene in a circle would stay, with all its hours, until the
-    collector of garbage comes by, and a daemon would take some MB more.
-    urgency: before when a cohort must be under cover, and before when if it did not bear the dip
-    [unix s], inf if never; known, source: whether that is of an hour that is known, and which of
-    the sources says so; all three are (2, cohort). judged: every hour that counts is known.
-    chances: of firings, per class, as they are asked for.
-    """
-
-    urgency: Array
-    judged: np.ndarray
-    known: np.ndarray
-    source: np.ndarray
-    sources: list[tuple[Firing, _Found]]
-    chances: dict[Firing, Array] = field(default_factory=dict)
 
 
 def judge_night(scene: Scene, night: Night) -> Judgement:
@@ -110,7 +73,7 @@ def _judged(scene: Scene, night: Night) -> Verdict:
     # For what is under cover, what goes on since dawn is the tail of the night that it spent there;
     # on a day to come it is if the night before asked for it.
     inside = scene.covered(scene.standing) | (morning > scene.now)
-    sources: list[tuple[Firing, _Found]] = []
+    sources: list[tuple[Firing, Found]] = []
     for number, firing in enumerate(scene.carry_firings(night)):
         unknown = _unknown(scene, firing, start, night)
 
@@ -165,7 +128,7 @@ def _judge(
     start: datetime,
     since: datetime | None,
     others: Callable[[Night], Firing],
-) -> _Found:
+) -> Found:
     """First crossing and worst value of every class from a moment until the cold of a night ends.
 
     since: the dawn; what goes on from then is the tail of the night before and no new need, unless
@@ -174,7 +137,7 @@ def _judge(
     rows, size = firing.rows(start, night.cold_until), firing.limit.size
     if rows.size == 0 or size == 0:
         nothing, zero = np.zeros(size, dtype=bool), np.zeros(size)
-        return _Found(nothing, zero, zero, zero.astype(int), zero, zero, nothing)
+        return Found(nothing, zero, zero, zero.astype(int), zero, zero, nothing)
     fires = _of_this_night(scene, firing, night)
     if since is not None:
         since_dawn = firing.rows(since, night.cold_until)
@@ -188,7 +151,7 @@ def _judge(
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
     hours, degree_hours = exposure_of(firing, night)
-    return _Found(
+    return Found(
         fired=fires.any(axis=0),
         crossing=_crossings(firing, first),
         until=_crossings_back(firing, last),
@@ -287,9 +250,7 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.
     return np.asarray(weathered & asked.any(axis=0))
 
 
-def _reason(
-    scene: Scene, night: Night, firing: Firing, cohort: int, found: _Found | None
-) -> Reason:
+def _reason(scene: Scene, night: Night, firing: Firing, cohort: int, found: Found | None) -> Reason:
     of_class = int(firing.member[cohort])
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)

@@ -4,10 +4,10 @@ from datetime import datetime
 
 import numpy as np
 
+from sillward_rules.planners.scene import Scene
+from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.remark import Note, Remark
-from sillward_rules.rule import QUANTITIES
-from sillward_rules.scene import Scene
-from sillward_rules.weather import moment
+from sillward_rules.weather.hourly import moment
 
 
 def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:

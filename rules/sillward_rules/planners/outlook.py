@@ -7,17 +7,17 @@ from typing import Literal
 
 import numpy as np
 
-from sillward_rules import light, sun
-from sillward_rules.air import Array
 from sillward_rules.chore import Chore, ChoreKind, Names, in_order, into_chores
+from sillward_rules.physics.arrays import Array
 from sillward_rules.planners import asked, carry, feeding, heat, mist, shelter
 from sillward_rules.planners.nights import Judgement, judge_night
+from sillward_rules.planners.scene import Scene, Standing, chance_in
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
-from sillward_rules.scene import Scene, Standing, chance_in
-from sillward_rules.season import Season, day_length_h
-from sillward_rules.sun import Night
-from sillward_rules.weather import covers_hours
+from sillward_rules.weather import light, sun
+from sillward_rules.weather.hourly import covers_hours
+from sillward_rules.weather.season import Season, day_length_h
+from sillward_rules.weather.sun import Night
 
 NIGHTS = 7
 

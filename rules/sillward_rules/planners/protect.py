@@ -6,12 +6,12 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.planners.mist import Places
-from sillward_rules.rule import QUANTITIES, Firing
-from sillward_rules.scene import Scene, errands
-from sillward_rules.weather import HOUR_S, moment
+from sillward_rules.planners.scene import Scene, errands
+from sillward_rules.plants.rules import QUANTITIES, Firing
+from sillward_rules.weather.hourly import moment
 
 KINDS: Mapping[str, ChoreKind] = {
     "shade": ChoreKind.SHADE,

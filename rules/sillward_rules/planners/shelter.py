@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from sillward_rules.air import Array
-from sillward_rules.offset import night_offset_shares
+from sillward_rules.physics.arrays import Array
+from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.plants.rules import alike
 from sillward_rules.remark import (
     NoShelter,
     Remark,
@@ -13,10 +14,9 @@ from sillward_rules.remark import (
     ShelterTooCold,
     ShelterUnknown,
 )
-from sillward_rules.rule import alike
-from sillward_rules.scene import Scene, Standing
-from sillward_rules.sun import Night
-from sillward_rules.weather import rows_from_to
+from sillward_rules.weather.hourly import rows_from_to
+from sillward_rules.weather.offset import night_offset_shares
+from sillward_rules.weather.sun import Night
 
 
 def spot_lows(scene: Scene, night: Night) -> Array:

@@ -8,15 +8,16 @@ from functools import cached_property
 
 import numpy as np
 
-from sillward_rules import air, sun
-from sillward_rules.air import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.climate import film_air
-from sillward_rules.film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
-from sillward_rules.plant import Rot
-from sillward_rules.scene import Scene, Standing, errands
-from sillward_rules.weather import HOUR_S, moment
-from sillward_rules.wetness import WETTING_RAIN_MM
+from sillward_rules.physics import air
+from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.physics.crown_wetness import WETTING_RAIN_MM
+from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
+from sillward_rules.planners.scene import Scene, Standing, errands
+from sillward_rules.plants.plant import Rot
+from sillward_rules.weather import sun
+from sillward_rules.weather.climate import film_air
+from sillward_rules.weather.hourly import moment
 
 STEP = timedelta(minutes=5)
 STEP_S = STEP.total_seconds()

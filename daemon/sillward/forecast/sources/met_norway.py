@@ -17,12 +17,12 @@ from sillward.errors import SourceError, one_line
 from sillward.forecast import Setup, fetch, reading
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.reading import Reading, Variable
-from sillward_rules import sunlight
-from sillward_rules.air import Array
+from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.remark import Plain
-from sillward_rules.site import Site
-from sillward_rules.spread import Spread, from_sd
-from sillward_rules.weather import HOUR_S, Weather, moment
+from sillward_rules.weather import radiation
+from sillward_rules.weather.hourly import Weather, moment
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import Spread, from_sd
 
 KEY = "met-norway"
 NAME = "MET Norway"
@@ -239,7 +239,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         _on_hours(series.instant[name] / 100.0, times, rows, steps)
         for name in ("cloud_area_fraction", *_LAYERS)
     )
-    direct, diffuse = sunlight.estimate(site, times, cloud)
+    direct, diffuse = radiation.estimate(site, times, cloud)
     missing = [name for name, values in series.instant.items() if not np.isfinite(values).any()]
     remarks += _lacking(series, missing)
     return Weather(

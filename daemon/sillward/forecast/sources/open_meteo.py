@@ -17,10 +17,10 @@ from sillward.errors import SourceError, one_line
 from sillward.forecast import Setup, fetch, reading
 from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.reading import Reading, Variable
-from sillward_rules.air import Array
+from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.remark import Plain
-from sillward_rules.site import Site
-from sillward_rules.weather import HOUR_S, Weather
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
 
 KEY = "open-meteo"
 NAME = "Open-Meteo"

@@ -1,0 +1,152 @@
+"""Humid air: vapour pressure, dew point, humidity, deficit, pressure, wet bulb.
+
+What lives here: the psychrometry that everything else shares, with one set of constants
+(FAO Irrigation and Drainage Paper 56, 1998). What must never: anything about plants or spots.
+
+All functions take scalars or arrays of any one shape and return the same shape; NaN in, NaN out.
+Saturation is over water at every temperature, as FAO-56 has it; handbooks that switch to ice
+below 0 °C read up to 5 % lower at -5 °C.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.arrays import Array
+from sillward_rules.physics.root_finding import find_root
+
+KELVIN = 273.15
+"""0 °C [K]."""
+
+_MAGNUS_A = 17.27
+_MAGNUS_B = 237.3
+_MAGNUS_E0 = 0.6108
+
+PSYCHROMETER_VENTILATED = 0.000662
+"""Coefficient of a ventilated psychrometer [1/K]; FAO-56 eq. 16."""
+
+
+def saturation_vapour_pressure(temp_c: ArrayLike) -> Array:
+    """Saturation vapour pressure over water.
+
+    Parameters
+    ----------
+    temp_c : ArrayLike
+        Temperature [°C].
+
+    Returns
+    -------
+    Array
+        Pressure [kPa].
+
+    References
+    ----------
+    Allen, Pereira, Raes and Smith, FAO Irrigation and Drainage Paper 56, 1998, eq. 11.
+
+    Examples
+    --------
+    >>> round(float(saturation_vapour_pressure(24.5)), 3)
+    3.075
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    return np.asarray(_MAGNUS_E0 * np.exp(_MAGNUS_A * temp / (temp + _MAGNUS_B)))
+
+
+def saturation_slope(temp_c: ArrayLike) -> Array:
+    """Slope of the saturation curve [kPa/K] at temp_c [°C]; FAO-56 eq. 13."""
+    temp = np.asarray(temp_c, dtype=np.float64)
+    slope = _MAGNUS_A * _MAGNUS_B * saturation_vapour_pressure(temp) / (temp + _MAGNUS_B) ** 2
+    return np.asarray(slope)
+
+
+def dew_point(vapour_kpa: ArrayLike) -> Array:
+    """Dew point [°C] of air with this vapour pressure [kPa]: FAO-56 eq. 11 solved for T.
+
+    NaN where the pressure is not positive.
+    """
+    vapour = np.asarray(vapour_kpa, dtype=np.float64)
+    log_ratio = np.log(np.where(vapour > 0, vapour, np.nan) / _MAGNUS_E0)
+    return np.asarray(_MAGNUS_B * log_ratio / (_MAGNUS_A - log_ratio))
+
+
+def vapour_pressure(temp_c: ArrayLike, rh_pct: ArrayLike) -> Array:
+    """Actual vapour pressure [kPa] from temperature [°C] and relative humidity [%]."""
+    return np.asarray(saturation_vapour_pressure(temp_c) * np.asarray(rh_pct) / 100.0)
+
+
+def relative_humidity(temp_c: ArrayLike, vapour_kpa: ArrayLike) -> Array:
+    """Relative humidity [%] of air at temp_c [°C] holding vapour_kpa [kPa], at most 100."""
+    share = np.asarray(vapour_kpa, dtype=np.float64) / saturation_vapour_pressure(temp_c)
+    return np.asarray(np.minimum(100.0 * share, 100.0))
+
+
+def vapour_pressure_deficit(surface_c: ArrayLike, vapour_kpa: ArrayLike) -> Array:
+    """Vapour-pressure deficit [kPa] between a surface at surface_c [°C] and the air.
+
+    With the air's own temperature this is the VPD of the air, with a leaf's the leaf-to-air
+    VPD. Never negative: on a surface below the dew point water condenses.
+    """
+    deficit = saturation_vapour_pressure(surface_c) - np.asarray(vapour_kpa, dtype=np.float64)
+    return np.asarray(np.maximum(deficit, 0.0))
+
+
+def pressure_at(elevation_m: ArrayLike) -> Array:
+    """Mean air pressure [kPa] at elevation_m [m] above sea level; FAO-56 eq. 7."""
+    height = np.asarray(elevation_m, dtype=np.float64)
+    return np.asarray(101.3 * ((293.0 - 0.0065 * height) / 293.0) ** 5.26)
+
+
+def psychrometric_constant(pressure_kpa: ArrayLike) -> Array:
+    """Psychrometric constant [kPa/K] at pressure_kpa [kPa]; FAO-56 eq. 8."""
+    return np.asarray(0.000665 * np.asarray(pressure_kpa, dtype=np.float64))
+
+
+def vapour_pressure_from_wet_bulb(
+    dry_c: ArrayLike,
+    wet_c: ArrayLike,
+    pressure_kpa: ArrayLike,
+    *,
+    coefficient: float = PSYCHROMETER_VENTILATED,
+) -> Array:
+    """Vapour pressure [kPa] from a psychrometer's two readings [°C]; FAO-56 eq. 15."""
+    depression = np.asarray(dry_c, dtype=np.float64) - np.asarray(wet_c, dtype=np.float64)
+    drop = coefficient * np.asarray(pressure_kpa, dtype=np.float64) * depression
+    return np.asarray(saturation_vapour_pressure(wet_c) - drop)
+
+
+def wet_bulb(
+    temp_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    pressure_kpa: ArrayLike,
+    *,
+    coefficient: float = PSYCHROMETER_VENTILATED,
+) -> Array:
+    """Wet-bulb temperature [°C]: what a psychrometer's wet thermometer reads in this air.
+
+    FAO-56 eq. 15 solved for Twet. It is the psychrometric wet bulb, never below the thermodynamic
+    one and at most 0.3 K above it. The pseudo-adiabatic one of meteorology, which follows a
+    rising parcel of air, is no substitute: at 40 °C and 10 % it is 0.7 K below the thermodynamic
+    one and 0.8 K below this.
+
+    Parameters
+    ----------
+    temp_c, vapour_kpa, pressure_kpa : ArrayLike
+        Air temperature [°C], its vapour pressure [kPa] and its pressure [kPa].
+    coefficient : float
+        Coefficient of the psychrometer [1/K]; one without a fan reads higher and has a larger one.
+
+    Returns
+    -------
+    Array
+        Never above the air nor below its dew point; of the air itself where it is saturated.
+        NaN where an input is NaN or, as in `dew_point`, the vapour pressure is not positive.
+        Over water at all temperatures: below 0 °C an iced bulb reads otherwise.
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
+    pressure = np.asarray(pressure_kpa, dtype=np.float64)
+
+    def excess(wet_c: Array) -> Array:
+        read = vapour_pressure_from_wet_bulb(temp, wet_c, pressure, coefficient=coefficient)
+        return np.asarray(vapour - read)
+
+    return find_root(excess, np.minimum(dew_point(vapour), temp), temp)

@@ -1,0 +1,39 @@
+"""Cold as plants count it: how long and how deep under a limit, beside how low."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.arrays import Array
+
+
+def exposure(temp_c: Array, limit_c: ArrayLike, step_h: ArrayLike = 1.0) -> tuple[Array, Array]:
+    """Time and depth under a limit, along straight lines between the given moments.
+
+    Parameters
+    ----------
+    temp_c : Array (time, ...)
+        Temperature at moments [°C].
+    limit_c : ArrayLike
+        The limit [°C]; broadcasts against temp_c.
+    step_h : ArrayLike
+        Time between the moments [h]: one number, or (time - 1,) numbers.
+
+    Returns
+    -------
+    hours, degree_hours : Array (...)
+        Time under the limit [h], and the area between limit and temperature there [K h]. NaN
+        where a moment is not known; 0 where there are fewer than two.
+    """
+    under = np.asarray(limit_c, dtype=np.float64) - np.asarray(temp_c, dtype=np.float64)
+    first, second = under[:-1], under[1:]
+    deeper, shallower = np.maximum(first, second), np.minimum(first, second)
+    crosses = (deeper > 0) & (shallower < 0)
+    share = np.where(crosses, deeper / np.where(crosses, deeper - shallower, 1.0), deeper > 0)
+    depth = np.where(crosses, 0.5 * deeper, 0.5 * (np.maximum(first, 0) + np.maximum(second, 0)))
+    unknown = np.where(np.isnan(first + second), np.nan, 0.0)
+    steps = np.asarray(step_h, dtype=np.float64)
+    if steps.ndim:
+        steps = steps.reshape(-1, *([1] * (under.ndim - 1)))
+    hours = ((share + unknown) * steps).sum(axis=0)
+    degree_hours = ((share * depth + unknown) * steps).sum(axis=0)
+    return np.asarray(hours), np.asarray(degree_hours)

@@ -1,0 +1,103 @@
+"""How warm a leaf is: below the air under a clear sky or when it is wet, above it in the sun."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.air import KELVIN, dew_point, saturation_vapour_pressure
+from sillward_rules.physics.arrays import Array
+from sillward_rules.physics.root_finding import find_root
+from sillward_rules.physics.surface import (
+    ABSORPTANCE,
+    EMISSIVITY,
+    GROUND_ALBEDO,
+    HEAT_CAPACITY,
+    LEAF,
+    STEFAN_BOLTZMANN,
+    VAPOUR_TO_HEAT,
+    Shape,
+    free_heat_conductance,
+    heat_conductance,
+    latent_heat,
+    sky_loss,
+)
+
+
+def leaf_temperature(
+    temp_c: ArrayLike,
+    vapour_kpa: ArrayLike,
+    wind_m_s: ArrayLike,
+    cloud: ArrayLike,
+    sky_view: ArrayLike,
+    sunlight_w_m2: ArrayLike = 0.0,
+    *,
+    pressure_kpa: float,
+    shape: Shape = LEAF,
+    wet: ArrayLike = False,
+) -> Array:
+    """Temperature of a level leaf with shut stomata, by its full energy balance.
+
+    The upper face takes up sunlight and radiates to the sky it sees; the lower one takes up what
+    the ground reflects. All else in view has the temperature of the air: above paving or beside a
+    wall in full sun a leaf is warmer than this says. Both faces exchange heat with the air, by
+    forced or free convection, whichever moves more; free convection is half as strong on the face
+    where it is stable, which is one of the two by day and the other at night. Dew gives heat back
+    as soon as the leaf is below the dew point. Nothing transpires: orchids, agaves and their like
+    keep their stomata shut by day (CAM), others when they are dry, and that is the warmer case.
+
+    Parameters
+    ----------
+    temp_c, vapour_kpa : ArrayLike
+        Air at the leaf [°C], [kPa].
+    wind_m_s : ArrayLike
+        Wind at the leaf [m/s], 0 or more.
+    cloud, sky_view : ArrayLike
+        Cloud cover and the share of the upper face's view that is open sky, 0 to 1.
+    sunlight_w_m2 : ArrayLike
+        Sunlight on the upper face [W/m2]; none at night.
+    pressure_kpa : float
+        Air pressure [kPa].
+    shape : Shape
+        The leaf.
+    wet : ArrayLike
+        Mask: water covers both faces and evaporates. In a wind and under no sky that is close to
+        the wet bulb; never above the dry leaf, and the same where dew forms.
+
+    Returns
+    -------
+    Array
+        Leaf temperature [°C], of the inputs' common shape. Without sunlight never above the
+        air's; exactly the air's where sunlight and sky take and give nothing. NaN where an input
+        is NaN.
+
+    References
+    ----------
+    Conductances: Campbell and Norman 1998, table 7.6. Size of the effect as measured: 1 to 3 K
+    below the air on clear calm nights (Leuning and Cremer 1988, Agric. For. Meteorol. 42:121).
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    # Air cannot hold more than saturation; a rounding surplus would warm the leaf by false dew.
+    vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
+    absorbed = ABSORPTANCE * (1.0 + GROUND_ALBEDO) * np.asarray(sunlight_w_m2, dtype=np.float64)
+    # What a leaf at air temperature gains or loses: this alone drives it away from the air.
+    driven = absorbed - sky_loss(temp, vapour, cloud, sky_view)
+    grey = 2.0 * EMISSIVITY * STEFAN_BOLTZMANN
+    emitted_as_air = grey * (temp + KELVIN) ** 4
+    forced = heat_conductance(wind_m_s, shape, pressure_kpa)
+    dew_share = VAPOUR_TO_HEAT * latent_heat(temp) / pressure_kpa
+
+    def excess(leaf_c: Array) -> Array:
+        free = free_heat_conductance(leaf_c - temp, shape, pressure_kpa)
+        both_faces = np.maximum(forced, free) + np.maximum(forced, 0.5 * free)
+        gained = vapour - saturation_vapour_pressure(leaf_c)
+        condensed = np.where(wet, gained, np.maximum(gained, 0.0))
+        exchanged = HEAT_CAPACITY * (temp - leaf_c) + dew_share * condensed
+        radiated = grey * (leaf_c + KELVIN) ** 4 - emitted_as_air
+        return np.asarray(driven - radiated + both_faces * exchanged)
+
+    # In a vacuum the leaf would go this far; air and dew only hold it back.
+    radiant = ((emitted_as_air + driven) / grey) ** 0.25 - KELVIN
+    # A leaf that nothing drives is at air temperature exactly, not a rounding below a limit.
+    radiant = np.where(driven == 0, temp, radiant)
+    # Nothing evaporates any more from a surface at the dew point.
+    coldest = np.where(wet, np.minimum(radiant, dew_point(vapour)), radiant)
+    return find_root(excess, np.minimum(coldest, temp), np.maximum(radiant, temp))

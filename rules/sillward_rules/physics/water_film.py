@@ -1,0 +1,139 @@
+"""The water film: how fast it dries, how long a wetting lasts, until when one may wet.
+
+The energy balance is solved exactly. Its usual linearised form reads up to 14 % low in hot dry
+air, where a grower has least time to spare.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.air import KELVIN, saturation_vapour_pressure
+from sillward_rules.physics.arrays import Array
+from sillward_rules.physics.root_finding import find_root
+from sillward_rules.physics.surface import (
+    HEAT_CAPACITY,
+    LEAF,
+    ROOT,
+    STEFAN_BOLTZMANN,
+    WATER_MOLAR_MASS,
+    Shape,
+    heat_conductance,
+    latent_heat,
+    vapour_conductance,
+)
+
+SECONDS_PER_HOUR = 3600.0
+
+WET_EMISSIVITY = 0.97
+"""Thermal emissivity of a wet surface; water has 0.96 to 0.98 (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """Water held by one kind of surface: name, depth [mm] and how it meets the wind."""
+
+    name: str
+    depth_mm: float
+    shape: Shape
+
+
+LEAF_FILM = Film("leaf", 0.1, LEAF)
+"""0.1 mm: the leaf store of land-surface models; a fine spray of 1 mL on 100 cm2."""
+
+VELAMEN_FILM = Film("velamen", 0.4, ROOT)
+"""0.4 mm of water in a velamen of ordinary thickness (0.15 to 0.8; from memory)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FilmAir:
+    """The air at a wetted surface. All arrays broadcast against each other.
+
+    temp_c [°C], vapour_kpa [kPa], wind_m_s [m/s] at the surface, net_w_m2 the net radiation
+    that a unit of wetted surface would have at air temperature [W/m2], pressure_kpa [kPa].
+    """
+
+    temp_c: Array
+    vapour_kpa: Array
+    wind_m_s: Array
+    net_w_m2: Array
+    pressure_kpa: float
+
+
+def film_temperature(air: FilmAir, shape: Shape) -> Array:
+    """Temperature of a fully wet surface [°C], by the exact energy balance.
+
+    Sensible, radiative and latent heat together take up the net radiation. Near the wet bulb in
+    a fresh wind without radiation. NaN where an input is NaN.
+    """
+    heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape, air.pressure_kpa)
+    vapour = vapour_conductance(air.wind_m_s, shape, air.pressure_kpa) / air.pressure_kpa
+    grey = WET_EMISSIVITY * STEFAN_BOLTZMANN
+    emitted_as_air = grey * (air.temp_c + KELVIN) ** 4
+
+    def excess(film_c: Array) -> Array:
+        radiated = grey * (film_c + KELVIN) ** 4 - emitted_as_air
+        sensible = heat * (film_c - air.temp_c)
+        lost = vapour * (saturation_vapour_pressure(film_c) - air.vapour_kpa)
+        return np.asarray(air.net_w_m2 - radiated - sensible - latent_heat(film_c) * lost)
+
+    unknown = air.temp_c + air.vapour_kpa + air.wind_m_s + air.net_w_m2
+    start = air.temp_c + 0.0 * unknown
+    return find_root(excess, start - 50.0, start + 50.0)
+
+
+def evaporation(air: FilmAir, shape: Shape) -> Array:
+    """Evaporation of a fully wet surface [mm/h]; below 0 where dew forms."""
+    film_c = film_temperature(air, shape)
+    per_second = (
+        vapour_conductance(air.wind_m_s, shape, air.pressure_kpa)
+        * (saturation_vapour_pressure(film_c) - air.vapour_kpa)
+        / air.pressure_kpa
+    )
+    return np.asarray(per_second * WATER_MOLAR_MASS * SECONDS_PER_HOUR)
+
+
+def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
+    """How long a film wetted at the start of each step stays wet, over a changing day.
+
+    Parameters
+    ----------
+    rate_mm_h : Array (time,)
+        Evaporation in each step [mm/h]. A step without evaporation dries nothing; an unknown
+        (NaN) step makes every film that reaches it unknown.
+    step_h : float
+        Length of a step [h].
+    depth_mm : ArrayLike (...)
+        Film depths [mm].
+
+    Returns
+    -------
+    Array (time, ...)
+        Time to dry [h]; infinite where the film outlasts the series, NaN where unknown.
+    """
+    depth = np.asarray(depth_mm, dtype=np.float64)
+    known = np.isfinite(rate_mm_h)
+    lost = np.where(known, np.maximum(rate_mm_h, 0.0), 0.0) * step_h
+    total = np.concatenate([[0.0], np.cumsum(lost)])
+    starts = np.arange(rate_mm_h.size)
+    wanted = total[:-1].reshape(-1, *([1] * depth.ndim)) + depth
+    # The first step edge by which enough has evaporated, then back into that step.
+    edge = np.searchsorted(total, wanted, side="left")
+    dries = edge < total.size
+    inside = np.minimum(edge, total.size - 1)
+    over = total[inside] - wanted
+    last_loss = np.where(dries, lost[inside - 1], 1.0)
+    end = inside - np.where(last_loss > 0, over / np.where(last_loss > 0, last_loss, 1.0), 0.0)
+    hours = (end - starts.reshape(-1, *([1] * depth.ndim))) * step_h
+    result = np.where(dries, np.maximum(hours, 0.0), np.inf)
+    first_unknown = _next_unknown(known)
+    crosses = inside > first_unknown.reshape(-1, *([1] * depth.ndim))
+    return np.asarray(np.where(crosses, np.nan, result))
+
+
+def _next_unknown(known: np.ndarray) -> np.ndarray:
+    """For each step the index of the next unknown step, or the series' length."""
+    size = known.size
+    positions = np.where(known, size, np.arange(size))
+    return np.minimum.accumulate(positions[::-1])[::-1]

@@ -1,0 +1,142 @@
+"""The collection: everything the grower has told, as the core's own types."""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from sillward_rules.physics.crown_wetness import AXIL_FACTOR
+from sillward_rules.plants.fertiliser import Mix
+from sillward_rules.plants.plant import Plant, Traits
+from sillward_rules.plants.rules import Rule
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.written_times import Hours, Moment, parse_moment
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How the grower works. Every default is a judgement that the collection can change."""
+
+    in_by: Moment = field(default_factory=lambda: parse_moment("sunset"))
+    """Usual hour for carrying in, when the cold itself comes later in the night."""
+
+    told_at: Moment = field(default_factory=lambda: parse_moment("sunset-90min"))
+    """When the dusk round is told: what must go in before that, the morning has to say."""
+
+    morning_at: Moment = field(default_factory=lambda: parse_moment("sunrise+15min"))
+    """When the morning round is told: what is due before that, the dusk round has to say."""
+
+    lead: timedelta = timedelta(minutes=45)
+    """Under cover this long before the leaf crosses its limit."""
+
+    latest_after_sunset: timedelta = timedelta(hours=1)
+    """No carrying in later than this after sunset: while one can still see."""
+
+    out_margin_k: float = 1.0
+    """Out again when the leaf is this far above its limit [K] ..."""
+
+    out_after: timedelta = timedelta(hours=1)
+    """... and has been for this long."""
+
+    worth_going_out: timedelta | None = None
+    """A shorter day outside is not worth two trips; None: by what a plant gains (`carry.GAIN`)."""
+
+    brief_cold: timedelta = timedelta(hours=1)
+    """A dip under the night limit that is no longer than this, on one night alone, is borne."""
+
+    wet_margin_k: float = 1.5
+    """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement).
+
+    It counts beside the colder leaf of a plant that is wet with rain, for it stands for another
+    thing: rot sets in sooner in tissue that is cold and wet, while the leaf is colder for water
+    evaporates from it. Weighed: growers' "drier as it gets colder" goes by a thermometer in the air
+    and so has something of both in it. But in the moist air of most rainy nights a wet leaf is only
+    some tenths of a kelvin under a dry one, and in dry air, where it may be two or three, crowns
+    dry within hours and the margin with them. Dew and a crown that nobody knows to be dry bring the
+    margin alone. Too much of both costs a trip, too little a crown.
+    """
+
+    hours: tuple[Hours, ...] = ()
+    """When the grower can water; empty: at any hour."""
+
+    feed_every: timedelta = timedelta(days=7)
+    """Feed no more often than this. Common practice: weakly, weekly."""
+
+    leaf_uptake: timedelta = timedelta(minutes=45)
+    """A leaf must stay wet this long to take feed or water up."""
+
+    velamen_uptake: timedelta = timedelta(minutes=15)
+    """Bare velamen must stay wet this long; also the least time to come round with a rinse."""
+
+    mist_from_c: float | None = None
+    """On days that stay cooler than this [°C] nothing is misted; None: by what each plant wants,
+    see `season.WARMTH`."""
+
+    feed_from_c: float | None = None
+    """Nothing is fed unless the 24 hours around the day average this much [°C]; None: likewise."""
+
+    mistings_most: int = 3
+    """Most mistings a day."""
+
+    dry_by: timedelta = timedelta(hours=1)
+    """Crowns dry this long before sunset."""
+
+    axil_factor: float = AXIL_FACTOR
+    """A sheltered crown or axil dries this much slower than an open film."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """The feed in use, and how much is mixed at a time [L]."""
+
+    mix: Mix
+    litres: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Collection:
+    """Site, spots, plants, rules (the standard ones included), habits, and the feed in use."""
+
+    site: Site
+    spots: tuple[Spot, ...]
+    plants: tuple[Plant, ...]
+    rules: tuple[Rule, ...]
+    habits: Habits = field(default_factory=Habits)
+    feed: Recipe | None = None
+    kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
+    """The plants put together with those that differ in nothing but their name."""
+    names: tuple[tuple[str, ...], ...] = field(init=False, repr=False, compare=False)
+    """Of the plants of each kind."""
+    traits: Traits = field(init=False, repr=False, compare=False)
+    """Of the first plant of each kind."""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
+        names = tuple(tuple(plant.name for plant in kind) for kind in self.kinds)
+        object.__setattr__(self, "names", names)
+        object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
+
+    def spot(self, name: str) -> Spot:
+        """Return the spot of this name; KeyError if there is none."""
+        for spot in self.spots:
+            if spot.name == name:
+                return spot
+        raise KeyError(name)
+
+
+def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Plant, ...], ...]:
+    """Plants that are alike; one that a rule calls by its name is a kind of its own."""
+    named = {name for rule in rules for name in rule.plants.name}
+    kinds: dict[object, list[Plant]] = {}
+    for plant in plants:
+        alone = plant.name if plant.name in named else None
+        kind = (
+            alone,
+            plant.home,
+            plant.shelter,
+            plant.holder,
+            plant.velamen,
+            plant.groups,
+            plant.limits,
+        )
+        kinds.setdefault(kind, []).append(plant)
+    return tuple(tuple(alike) for alike in kinds.values())

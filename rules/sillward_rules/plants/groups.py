@@ -1,0 +1,103 @@
+"""Culture groups: limits that plants of one kind share. The data is in groups.toml."""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from types import MappingProxyType
+from typing import Any
+
+from sillward_rules.physics.air import saturation_vapour_pressure
+from sillward_rules.plants.plant import GrowsClass, Holder, Limit, Limits, RestClass, RotClass
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A culture group: what it is called, how it grows, its limits with their sources."""
+
+    name: str
+    title: str
+    examples: str
+    holders: tuple[Holder, ...]
+    velamen: bool
+    limits: Limits
+
+
+@cache
+def standard_groups() -> Mapping[str, Group]:
+    """The groups that ship with the core, by name.
+
+    Reading the package's own data is the one thing the core reads.
+    """
+    text = (
+        resources.files("sillward_rules.plants").joinpath("groups.toml").read_text(encoding="utf-8")
+    )
+    return parse_groups(text)
+
+
+def parse_groups(text: str) -> Mapping[str, Group]:
+    """Read groups from TOML. The shipped file's own form; KeyError or TypeError if it is not."""
+    tables = tomllib.loads(text)["groups"]
+    return MappingProxyType({name: _group(name, table) for name, table in tables.items()})
+
+
+def _group(name: str, table: dict[str, Any]) -> Group:
+    def limit(key: str) -> Limit:
+        return Limit(float(table[key]["value"]), f'group "{name}": {table[key]["source"]}')
+
+    return Group(
+        name=name,
+        title=table["title"],
+        examples=table["examples"],
+        holders=tuple(table["holders"]),
+        velamen=table["velamen"],
+        limits=Limits(
+            night_low=limit("night_low"),
+            rest_low=limit("rest_low") if "rest_low" in table else None,
+            brief_low=limit("brief_low"),
+            day_high=limit("day_high"),
+            humidity_low=limit("humidity_low"),
+            vpd_high=_driest_comfortable(name, table),
+            leaf_high=limit("leaf_high") if "leaf_high" in table else _hottest_leaf(name, table),
+            night_high=limit("night_high") if "night_high" in table else None,
+            light_low=limit("light_low"),
+            light_high=limit("light_high"),
+            salt_high=limit("salt_high"),
+            rot=RotClass(table["rot"]["value"], f'group "{name}": {table["rot"]["source"]}'),
+            rest=RestClass(table["rest"]["value"], f'group "{name}": {table["rest"]["source"]}'),
+            grows=_grows(name, table),
+        ),
+    )
+
+
+def _grows(name: str, table: dict[str, Any]) -> GrowsClass | None:
+    """At what warmth the group grows; None where it is not given."""
+    given = table.get("grows")
+    return given and GrowsClass(given["value"], f'group "{name}": {given["source"]}')
+
+
+def _driest_comfortable(name: str, table: dict[str, Any]) -> Limit:
+    """VPD limit: no handbook lists one, so it follows from the two optima that they do list."""
+    optimum, humidity = table["day_optimum"], table["humidity_low"]["value"]
+    middle = (optimum["low"] + optimum["high"]) / 2
+    deficit = float(saturation_vapour_pressure(middle)) * (1 - humidity / 100)
+    origin = (
+        f'group "{name}": derived (judgement) from {middle:g} °C, the middle of the day optimum, '
+        f"and {humidity:g} % humidity"
+    )
+    return Limit(round(deficit, 2), origin)
+
+
+SHADE_LEAF_HIGH_C, SUN_LEAF_HIGH_C = 42.0, 45.0
+SUN_LEAF_PPFD = 800.0
+"""Leaves injure at 45 to 50 °C (from memory; nothing specific to orchids was found). Leaves of
+plants that do not live in strong light (noon below 800 umol m-2 s-1) get 3 K less. Judgement."""
+
+
+def _hottest_leaf(name: str, table: dict[str, Any]) -> Limit:
+    """Leaf limit in the sun of a group that gives none: it follows from the light."""
+    shade = table["light_high"]["value"] < SUN_LEAF_PPFD
+    value = SHADE_LEAF_HIGH_C if shade else SUN_LEAF_HIGH_C
+    kind = "shade" if shade else "sun"
+    return Limit(value, f'group "{name}": derived (judgement): leaves grown in {kind}')

@@ -1,0 +1,126 @@
+"""What a spot's own thermometer showed beside the forecast, and how much of it counts at an hour.
+
+What lives here: when a night offset sets in and fades, and what wind and cloud leave of it. What
+must never: the balance of a leaf, which comes on top.
+"""
+
+from collections.abc import Callable, Sequence
+from datetime import timedelta
+from itertools import takewhile
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import moment
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+
+EVENING_FADE_H = 1.0
+"""An offset sets in within this time of sunset [h]. Judgement.
+
+Weighed: air settles in a hollow when its ground falls into shade, some time before sunset, and a
+wall that was in the sun goes on warming after it. So a cold offset counts in full from sunset on,
+a warm one in full only an hour after it."""
+
+MORNING_FADE_H = sun.COLD_MORNING / timedelta(hours=1)
+"""An offset is gone this long after sunrise [h]. Judgement.
+
+Weighed: what the sun has brought since sunrise grows with the square of the time, and so a cold
+offset goes slowly at first: after an hour three quarters of it are left. Pools of cold air in small
+basins are gone two to three hours after sunrise (from memory); hollows in gardens are smaller. A
+warm offset goes by the same curve turned round, quickly at first."""
+
+FULL_WIND_M_S = 2.0
+"""Wind at 10 m up to which an offset counts in full [m/s]. Judgement: frost handbooks call nights
+with less than about 2 m/s calm, and on such nights growers read their thermometers."""
+
+LEAST_COLD = 0.25
+"""Share of a cold offset that no wind or cloud takes away. Judgement: forecast cloud may open for
+the hour that a hollow needs."""
+
+
+def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
+    """How far the night has come at each time (time,), 0 to 1: at the earliest, and at the latest.
+
+    Both are 1 in the middle of a night. The first is 1 from sunset to sunrise, the second only from
+    `EVENING_FADE_H` after sunset on; after sunrise they fall by the two curves of `MORNING_FADE_H`.
+    A night shorter than that never comes in full at the latest.
+    """
+    early, late = np.zeros(times.shape), np.zeros(times.shape)
+    if not times.size:
+        return early, late
+    ends = times[0] - MORNING_FADE_H * HOUR_S, times[-1] + EVENING_FADE_H * HOUR_S
+    nights = takewhile(
+        lambda night: night.start.timestamp() <= ends[1], sun.nights_from(site, moment(ends[0]))
+    )
+    for night in nights:
+        evening = (times - night.start.timestamp()) / (EVENING_FADE_H * HOUR_S)
+        morning = np.clip((times - night.end.timestamp()) / (MORNING_FADE_H * HOUR_S), 0.0, 1.0)
+        early = np.maximum(early, np.minimum(np.clip(1.0 + evening, 0.0, 1.0), 1.0 - morning**2))
+        late = np.maximum(late, np.clip(evening, 0.0, 1.0) * (1.0 - morning) ** 2)
+    return early, late
+
+
+def weather_share(
+    wind_10m_m_s: ArrayLike, cloud: ArrayLike, warming: ArrayLike | None = None
+) -> Array:
+    """What wind and cloud leave of a difference between two places at night, 0 to 1.
+
+    Parameters
+    ----------
+    wind_10m_m_s : ArrayLike
+        Wind over open ground at 10 m [m/s].
+    cloud : ArrayLike
+        Cloud cover, 0 to 1.
+    warming : ArrayLike or None
+        How much of it warms like low cloud, by `cloud.warming_cover`; None: all.
+
+    Returns
+    -------
+    Array
+        Share, of the common shape; NaN where an input is NaN.
+
+    References
+    ----------
+    The weather factor of Oke 1998 and of Runnalls and Oke 2000 for how far town and country part
+    at night, u^-1/2 (1 - k n^2) with k by the kind of cloud, 1 for low cloud (both from memory);
+    here k is the share of the cover that warms like it. There u is 1 m/s or more; here the wind is
+    told beside `FULL_WIND_M_S`, so that a bit of wind takes nothing away.
+    """
+    wind = np.maximum(np.asarray(wind_10m_m_s, dtype=np.float64), FULL_WIND_M_S)
+    cover = np.asarray(cloud, dtype=np.float64)
+    like_low = cover if warming is None else np.asarray(warming, dtype=np.float64)
+    return np.asarray(np.sqrt(FULL_WIND_M_S / wind) * (1.0 - like_low * cover))
+
+
+def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
+    """The share of each spot's night offset (time, spot) that counts in the middle of the night.
+
+    share_left (time,) is that of `weather_share`. Where nobody knows the wind or the cloud, a cold
+    offset counts in full and a warm one not at all. Under a roof neither wind nor sky takes
+    anything away.
+    """
+    roofed = np.array([spot.indoors for spot in spots], dtype=bool)
+    left = share_left[:, None]
+    cold = np.maximum(np.nan_to_num(left, nan=1.0), LEAST_COLD)
+    by_night = _said(spots, lambda spot: spot.night_offset_k)
+    share = np.where(by_night < 0, cold, np.nan_to_num(left, nan=0.0))
+    return np.asarray(np.where(roofed, 1.0, share))
+
+
+def offsets(spots: Sequence[Spot], shares: Array, early: Array, late: Array) -> Array:
+    """What is added to the forecast's temperature (time, spot) [K]; what is not said is 0.
+
+    shares (time, spot) are those of `night_offset_shares`; early and late those of `night_shares`.
+    At every hour the colder of what early and late nights would have counts.
+    """
+    by_day = _said(spots, lambda spot: spot.day_offset_k)
+    night = _said(spots, lambda spot: spot.night_offset_k) * shares
+    both = [by_day + (night - by_day) * one[:, None] for one in (early, late)]
+    return np.minimum(*both)
+
+
+def _said(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
+    return np.array([of(spot) or 0.0 for spot in spots], dtype=np.float64)

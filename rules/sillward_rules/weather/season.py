@@ -1,0 +1,195 @@
+"""The season a plant is in, from day length and the warmth of the weeks around now.
+
+What lives here: whether plants grow, slow down or rest. It goes by what a plant meets, never by
+the calendar, so that it is right in both hemispheres, in the tropics and beyond the polar circles.
+
+Known (common practice, no source for one number): most tender container plants grow in warm long
+days; many orchids, succulents and bulbs want a dry rest in the cool short ones; feed that a plant
+at rest does not take up stays as salt. Plants of cool mountains grow at a warmth in which warm
+growers rest, and some of them all year. All bounds are judgement; they are set so that a doubt
+ends in SLOWING.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import Enum
+from typing import Literal, TypeAlias, get_args
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.weather.hourly import bridge_gaps
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.sun import Daylight, day_events
+
+Grows: TypeAlias = Literal["warm", "intermediate", "cool", "cool all year"]
+
+GROWS: tuple[Grows, ...] = get_args(Grows)
+"""At what warmth plants grow (`WARMTH`), from the neediest on."""
+
+GROWING_FROM_H = 11.0
+"""Day length from which plants that go by it are taken to grow [h]. Judgement: within 17 degrees of
+the equator every day is longer, and there warmth alone decides."""
+
+REST_BELOW_H = 10.5
+"""Day length below which plants that go by it rest unless they are as warm as growth wants [h].
+Judgement: no day is that short within 25 degrees of the equator, where day length hardly varies;
+half an hour under `GROWING_FROM_H`, so that growing plants slow down before they rest."""
+
+
+@dataclass(frozen=True, slots=True)
+class Warmth:
+    """What a class of plants wants to grow [°C].
+
+    growing_from_c, rest_below_c : mean of the days around now from which they grow, under which
+    they rest. by_day_length : whether short days slow them down. feed_from_c : mean of 24 hours
+    under which they are not fed; root_from_c : air under which their roots take up little;
+    mist_from_c : day's highest under which they are not misted.
+    """
+
+    growing_from_c: float
+    rest_below_c: float
+    by_day_length: bool
+    feed_from_c: float
+    root_from_c: float
+    mist_from_c: float
+
+
+WARMTH: Mapping[Grows, Warmth] = {
+    "warm": Warmth(18.0, 13.0, True, 18.0, 12.0, 18.0),
+    "intermediate": Warmth(16.0, 11.0, True, 16.0, 12.0, 16.0),
+    "cool": Warmth(12.0, 7.0, True, 12.0, 8.0, 12.0),
+    "cool all year": Warmth(12.0, 7.0, False, 9.0, 8.0, 10.0),
+}
+"""By class of growers. Judgement. Night classes of orchids are cool 7 to 13, intermediate 13 to 16,
+warm from 18 °C on (Orchids for Dummies, table 2-1), and days some 8 K warmer: a cool grower at the
+lower end of both has a mean of 12, a warm one at its least night of 18. Plants that grow all year
+without a pause slow down in the cold only; they are fed weakly at any warmth they live in well."""
+
+LEAST_KNOWN_H = 48
+"""Known hours without which a mean says nothing [h]. Judgement: two days."""
+
+_DAY_H = 24
+
+
+class Season(Enum):
+    """What a plant is taken to do at this time of its year."""
+
+    GROWING = "growing"
+    SLOWING = "slowing"
+    REST = "rest"
+
+
+def day_length_h(site: Site, day: date) -> float:
+    """Hours from sunrise to sunset on a local date: 24 where the sun stays up, 0 where down.
+
+    Sunrise is when the upper edge shows, with refraction, so it is longer than FAO-56's N.
+    """
+    events = day_events(site, day)
+    if events.daylight is Daylight.ALWAYS_UP:
+        return 24.0
+    if events.daylight is Daylight.ALWAYS_DOWN:
+        return 0.0
+    return (events.sunset - events.sunrise).total_seconds() / HOUR_S
+
+
+def running_mean_c(
+    times: np.ndarray,
+    temp_c: ArrayLike,
+    now_unix: float,
+    days_back: int = 7,
+    days_ahead: int = 7,
+) -> Array:
+    """Mean temperature of the days around now.
+
+    The window is cut into stretches of 24 hours that begin and end at now, and only whole ones
+    count, each alike: a mean with more noons than nights in it would be too warm. Gaps of up to
+    two hours are bridged; a longer one takes its day out. Where the past is unknown the days
+    ahead stand alone, and the other way round.
+
+    Parameters
+    ----------
+    times : np.ndarray
+        Unix seconds of full hours, shape (time,), rising; hours may be left out.
+    temp_c : ArrayLike
+        Temperature at these times [°C], shape (time,) or (time, spot); NaN is unknown.
+    now_unix : float
+        Now [unix seconds].
+    days_back, days_ahead : int
+        How far the window reaches.
+
+    Returns
+    -------
+    Array
+        Mean [°C], shape () or (spot,). NaN with fewer than `LEAST_KNOWN_H` known hours, or fewer
+        than so many in whole days.
+
+    Raises
+    ------
+    ValueError
+        If the series and the times differ in length.
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    if temp.shape[:1] != times.shape:
+        msg = "running_mean_c: the temperatures have another length than the times"
+        raise ValueError(msg)
+    columns = temp[:, np.newaxis] if temp.ndim == 1 else temp
+    days = days_back + days_ahead
+    # The first full hour after the window's beginning: each stretch ends with its last hour.
+    first = np.floor(now_unix / HOUR_S) + 1 - _DAY_H * days_back
+    rows = np.floor_divide(times, HOUR_S) - first
+    inside = (rows >= 0) & (rows < _DAY_H * days)
+    hours = np.full((_DAY_H * days, columns.shape[1]), np.nan)
+    hours[rows[inside].astype(np.intp)] = columns[inside]
+    return np.asarray(_mean_of_whole_days(hours).reshape(temp.shape[1:]))
+
+
+def season_of(
+    day_length_h: ArrayLike, mean_c: ArrayLike, grows: Grows = "warm"
+) -> NDArray[np.object_]:
+    """The season that day length and warmth make for a class of plants (see `WARMTH`).
+
+    GROWING in warmth and long days; REST in cold, or in short days that are not warm; SLOWING in
+    between, and where the warmth is unknown: then a plant is neither fed as growing nor dried as
+    resting. Plants that do not go by the day's length live by warmth alone.
+
+    Parameters
+    ----------
+    day_length_h, mean_c : ArrayLike
+        Day length [h] and running mean temperature [°C], any shapes that go together.
+    grows : Grows
+        At what warmth the plants grow.
+
+    Returns
+    -------
+    NDArray[np.object_]
+        Of `Season`, in their common shape; `.item()` takes a single one out.
+    """
+    length, mean = np.broadcast_arrays(
+        np.asarray(day_length_h, dtype=np.float64), np.asarray(mean_c, dtype=np.float64)
+    )
+    wants = WARMTH[grows]
+    long = (length >= GROWING_FROM_H) | (not wants.by_day_length)
+    short = (length < REST_BELOW_H) & wants.by_day_length
+    # Comparisons with NaN are false, so what is unknown ends in SLOWING.
+    growing = (mean >= wants.growing_from_c) & long
+    rest = (mean < wants.rest_below_c) | (short & (mean < wants.growing_from_c))
+    seasons = np.full(mean.shape, Season.SLOWING, dtype=np.object_)
+    seasons[growing] = Season.GROWING
+    seasons[rest] = Season.REST
+    return seasons
+
+
+def _mean_of_whole_days(hours: Array) -> Array:
+    """Mean of the whole days of each spot; (time, spot) from a day's beginning on to (spot,)."""
+    known_h = np.isfinite(hours).sum(axis=0)
+    bridged = [bridge_gaps(column) for column in hours.T]
+    by_day = np.asarray(bridged).reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
+    means = by_day.mean(axis=2)
+    whole = np.isfinite(means)
+    counted = whole.sum(axis=1)
+    enough = (known_h >= LEAST_KNOWN_H) & (counted * _DAY_H >= LEAST_KNOWN_H)
+    total = np.where(whole, means, 0.0).sum(axis=1)
+    return np.where(enough, total / np.maximum(counted, 1), np.nan)

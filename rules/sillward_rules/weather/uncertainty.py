@@ -1,0 +1,213 @@
+"""How far off a forecast may be, and the chance that a night goes under a limit.
+
+The hours of a night are not independent: a forecast that is too warm at midnight is too warm at
+dawn. So the chance is that of the coldest hour of each member of an ensemble, never a product of
+hours. What is said of air temperature is taken for a leaf's too: a leaf follows its air.
+"""
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from sillward_rules.physics.arrays import Array
+
+USUAL_ERROR_K = (1.3, 1.7, 2.0, 2.2, 2.5, 2.8, 3.1)
+"""Standard deviation of the error of a night's minimum, for the first night ahead to the seventh
+[K], Gaussian. Night 1: 86.5 % of the minima at 119 stations of the United Kingdom within 2 K
+(Met Office, accuracy page). Night 3: mean error 1.6 K (Stern 2008, Meteorol. Appl. 15:65). Night
+7: mean error 2.5 K (a television forecaster's log, weak). The others lie in between: judgement."""
+
+USUAL_LEAD_H = tuple(24 * night - 6 for night in range(1, 8))
+"""Leads of these nights [h]. Judgement: an afternoon's forecast of the next dawn is night 1."""
+
+USUAL_ORIGIN = "usual errors by lead time"
+
+MEMBER_ERROR_K = 1.0
+"""What the members of an ensemble do not show [K]. Judgement: raw ensembles are too sure of
+themselves at short lead, and a terrace is no grid cell. With members that spread 0.8 K, night 1
+comes to the usual error."""
+
+LEAST_MEMBERS = 5
+"""With fewer members an ensemble says nothing. Judgement."""
+
+DRAWN_MEMBERS = 64
+"""Members that are drawn where only a standard deviation is known. Judgement: 1.6 % each."""
+
+CORRELATION_H = 12.0
+"""Errors of two hours so far apart [h] are correlated by 1/e. Judgement: half a day."""
+
+SURE = 0.95
+"""Chances beyond this, or under what is left of it, are not told apart. Judgement: no table of
+errors is that good at its ends."""
+
+_SEED = 1
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spread:
+    """How far off a forecast may be at the hours of a weather. NaN is unknown.
+
+    deviations (member, time) : departures of each member from the members' mean [K].
+    error_k (time,) : standard deviation of what the members do not show [K]: independent of
+    them, and the same all through a night. origin : where it is from, in words for the grower.
+    """
+
+    deviations: Array
+    error_k: Array
+    origin: str
+
+    def __post_init__(self) -> None:
+        if self.deviations.ndim != 2 or self.deviations.shape[1:] != self.error_k.shape:
+            msg = "spread: the members' hours are not those of the error"
+            raise ValueError(msg)
+        if np.any(self.error_k < 0):
+            msg = "spread: an error is below zero"
+            raise ValueError(msg)
+
+    @property
+    def sd_k(self) -> Array:
+        """(time,) standard deviation of members and error together [K]; NaN is unknown."""
+        known = np.isfinite(self.deviations)
+        count = known.sum(axis=0)
+        squares = np.where(known, self.deviations, 0.0) ** 2
+        variance = squares.sum(axis=0) / np.where(count > 0, count, np.nan)
+        return np.asarray(np.sqrt(variance + self.error_k**2))
+
+    def knows(self, rows: np.ndarray) -> bool:
+        """Whether enough members, and the error, are known in every one of these rows."""
+        least = min(LEAST_MEMBERS, max(self.deviations.shape[0], 1))
+        errors = np.isfinite(self.error_k[rows]).all()
+        return bool(errors and self._whole(rows).sum() >= least)
+
+    def members(self, rows: np.ndarray) -> Array:
+        """(member, row) deviations of the members that are known in every one of these rows."""
+        return np.asarray(self.deviations[np.ix_(self._whole(rows), rows)])
+
+    def after_unknown(self, hours: int) -> "Spread":
+        """The same with so many hours in front of it of which nothing is known."""
+        return Spread(
+            np.pad(self.deviations, ((0, 0), (hours, 0)), constant_values=np.nan),
+            np.pad(self.error_k, (hours, 0), constant_values=np.nan),
+            self.origin,
+        )
+
+    def at(self, times: np.ndarray, rows: np.ndarray, moments: Array) -> "Spread":
+        """What is known all through some rows of the hours (time,) [unix s], at moments in between.
+
+        On straight lines, and flat outside of these rows.
+        """
+
+        def brought(series: Array) -> Array:
+            return np.interp(moments, times[rows], series)
+
+        members = [brought(one) for one in self.members(rows)]
+        deviations = np.array(members).reshape(-1, moments.size)
+        return Spread(deviations, brought(self.error_k[rows]), self.origin)
+
+    def _whole(self, rows: np.ndarray) -> np.ndarray:
+        return np.asarray(np.isfinite(self.deviations[:, rows]).all(axis=1))
+
+
+def usual_error_k(lead_h: ArrayLike) -> Array:
+    """Usual error of a forecast of the night's minimum by its lead [h]: standard deviation [K].
+
+    Straight lines between the nights of the table, flat outside them. Any shape.
+    """
+    return np.asarray(np.interp(np.asarray(lead_h, dtype=np.float64), USUAL_LEAD_H, USUAL_ERROR_K))
+
+
+def usual_spread(times: np.ndarray, issued_at: datetime) -> Spread:
+    """The spread of a forecast that tells nothing of it. times : (time,) [unix s]."""
+    lead_h = (times - issued_at.timestamp()) / 3600
+    return Spread(np.zeros((1, times.size)), usual_error_k(lead_h), USUAL_ORIGIN)
+
+
+def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, origin: str) -> Spread:
+    """The spread of an ensemble, brought to the hours of a weather.
+
+    times : (time,), member_times : (hour,) [unix s], in any order. values : (member, hour)
+    temperatures [°C], NaN where unknown. An hour for which there are fewer than `LEAST_MEMBERS`
+    values is unknown. Raise ValueError if the shapes do not fit.
+    """
+    if values.ndim != 2 or values.shape[1:] != member_times.shape:
+        msg = "spread: the members have another length than their hours"
+        raise ValueError(msg)
+    aligned = np.full((values.shape[0], times.size), np.nan)
+    _, here, there = np.intersect1d(times, member_times, return_indices=True)
+    aligned[:, here] = values[:, there]
+    known = np.isfinite(aligned)
+    count = known.sum(axis=0)
+    total = np.where(known, aligned, 0.0).sum(axis=0)
+    mean = total / np.where(count >= LEAST_MEMBERS, count, np.nan)
+    deviations = np.where(known, aligned, np.nan) - mean
+    return Spread(deviations, np.full(times.shape, MEMBER_ERROR_K), origin)
+
+
+def from_sd(times: np.ndarray, sd_k: Array, origin: str) -> Spread:
+    """The spread of a forecast that gives a standard deviation for every hour and nothing else.
+
+    times : (time,) [unix s], sd_k : (time,) [K], NaN where unknown. Members are drawn: Gaussian,
+    correlated by exp(-|dt| / `CORRELATION_H`), the same every time. In every hour they are the
+    middles of equal shares of a Gaussian, so that an hour by itself has its exact deviation.
+    Raise ValueError for another length, or for a deviation below zero.
+    """
+    if sd_k.shape != times.shape:
+        msg = "spread: the standard deviations have another length than the times"
+        raise ValueError(msg)
+    if np.any(sd_k < 0):
+        msg = "spread: a standard deviation is below zero"
+        raise ValueError(msg)
+    known_sd = np.where(np.isfinite(sd_k), sd_k, np.nan)
+    return Spread(_drawn(times) * known_sd, np.zeros(times.shape), origin)
+
+
+def _drawn(times: np.ndarray) -> Array:
+    """(member, time) Gaussian departures of unit deviation, correlated in time."""
+    draws = np.random.default_rng(_SEED).standard_normal((DRAWN_MEMBERS, times.size))
+    kept = np.exp(-np.diff(times) / 3600 / CORRELATION_H)
+    for row, share in enumerate(kept.tolist(), start=1):
+        draws[:, row] = share * draws[:, row - 1] + math.sqrt(1 - share**2) * draws[:, row]
+    middles = (np.arange(DRAWN_MEMBERS) + 0.5) / DRAWN_MEMBERS
+    scores = np.array([NormalDist().inv_cdf(middle) for middle in middles.tolist()])
+    ranks = draws.argsort(axis=0).argsort(axis=0)
+    return np.asarray((scores / scores.std())[ranks])
+
+
+def chance_under(margin_k: Array, spread: Spread, rows: np.ndarray) -> Array:
+    """Chance that a margin is below zero in at least one of some hours.
+
+    margin_k : (time, class) what is forecast less its limit [K]. rows : the hours that count.
+    The mean over the members of the chance that the error takes one of its hours under the limit:
+    the error is one for the night, so that is the chance of the hour nearest to it, in errors.
+    (class,), NaN where a margin, or the spread, is not known in all the rows.
+    """
+    margin = margin_k[rows]
+    unknown = np.full(margin.shape[1], np.nan)
+    if rows.size == 0 or not spread.knows(rows):
+        return unknown
+    members, error = spread.members(rows), spread.error_k[rows][:, None]
+    exact = error == 0
+    nearest = np.empty((members.shape[0], margin.shape[1]))
+    for number, deviation in enumerate(members):  # all at once would not fit for many classes
+        at = margin + deviation[:, None]
+        in_errors = at / np.where(exact, 1.0, error)
+        certain = np.where(at < 0, -np.inf, np.inf)
+        nearest[number] = np.where(exact, certain, in_errors).min(axis=0)
+    chance = _erfc(nearest / math.sqrt(2.0)).mean(axis=0) / 2
+    return np.asarray(np.where(np.isfinite(margin).all(axis=0), chance, unknown))
+
+
+# NumPy has no error function.
+_erfc = np.vectorize(math.erfc, otypes=[np.float64])
+
+
+def percent(chance: float) -> str:
+    """A chance (0..1) as people read it: "68 %", "<5 %", ">95 %"."""
+    shown, most = round(100 * chance), round(100 * SURE)
+    if shown > most:
+        return f">{most} %"
+    return f"<{100 - most} %" if shown < 100 - most else f"{shown} %"
