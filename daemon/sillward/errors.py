@@ -16,7 +16,7 @@ SillwardError
 from collections.abc import Sequence
 from datetime import timedelta
 
-from sillward import plain
+from sillward.text import printable
 
 MOST_LINES = 50
 """Of what is wrong with a file or a setting; of more the rest is counted. Judgement: more than a
@@ -57,7 +57,7 @@ class NotOursError(SillwardError):
 
 
 def _bounded(line: str) -> str:
-    return plain.cut(plain.escaped(line[: LONGEST_LINE + 1]), LONGEST_LINE)
+    return printable.cut(printable.escaped(line[: LONGEST_LINE + 1]), LONGEST_LINE)
 
 
 class UsageError(SillwardError):
@@ -89,7 +89,7 @@ def one_line(value: object, most: int) -> str:
     lists and objects are not told. The first `most` characters.
     """
     text = "..." if isinstance(value, (list, dict)) else str(value)
-    return " ".join(plain.blanked(text).split())[:most]
+    return " ".join(printable.blanked(text).split())[:most]
 
 
 class LedgerError(SillwardError):

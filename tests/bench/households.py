@@ -21,21 +21,21 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sillward.collection import Household
+from sillward.config.loader import Household
 from sillward.forecast import Setup
-from sillward.forecast.fetch import Answer
-from sillward.forecast.keeper import Keeper
-from sillward.forecast.shelf import Shelf
 from sillward.forecast.sources import open_meteo
+from sillward.forecast.store import Shelf
+from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Poll, StoredForecast
-from sillward.ledger.rounds import KEPT_DAYS
-from sillward.service import Desk
+from sillward.ledger.told import KEPT_DAYS
+from sillward.net.http import Answer
+from sillward.service.desk import Desk
 from sillward_rules.weather.site import Site
 from tests.bench.table import Row, report
-from tests.daemon.bodies import dumped
-from tests.daemon.desks import SITE, Post, a_household, a_plant
-from tests.daemon.fakes import FakeClock
-from tests.daemon.skies import Sky
+from tests.support.bodies import dumped
+from tests.support.desks import SITE, Post, a_household, a_plant
+from tests.support.fakes import FakeClock
+from tests.support.skies import Sky
 
 NUMBERS = (25, 100, 400)
 DAY = date(2026, 5, 14)

@@ -13,17 +13,19 @@ from click.testing import CliRunner, Result
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sillward import collection, files, plain, shown, toml_text
+from sillward import files
 from sillward.cli import main
 from sillward.cli.printing import print_json
+from sillward.config import bounded_toml, loader
+from sillward.config.settings import credential
 from sillward.errors import LONGEST_LINE, MOST_LINES, ConfigError, one_line
-from sillward.notices import sandbox
-from sillward.notices.sandbox import Budget, BudgetError
-from sillward.notices.voice import Voice
-from sillward.notices.wording import with_own
-from sillward.settings import credential
+from sillward.text import output, printable
+from sillward.wording import sandbox
+from sillward.wording.macros import with_own
+from sillward.wording.sandbox import Budget, BudgetError
+from sillward.wording.voice import Voice
 from sillward_rules.weather import written_times
-from tests.daemon.desks import SITE
+from tests.support.desks import SITE
 
 SIGNS = {
     "bell": "\a",
@@ -105,7 +107,7 @@ def refused(result: Result) -> list[str]:
     lines = result.stderr.removesuffix("\n").split("\n")
     assert len(lines) <= MOST_LINES + 1
     for line in lines:
-        assert plain.strange(line) == []
+        assert printable.strange(line) == []
         assert line.startswith("sillward: ")
         assert "garden.toml: " in line
         assert len(line) <= LONGEST_LINE + len("sillward: garden.toml: ")
@@ -122,7 +124,7 @@ def test_a_strange_sign_is_refused_wherever_it_stands(
 
     lines = refused(check(tmp_path, GOOD.replace(before, after.replace("§", in_toml(sign)))))
 
-    assert any(f"without {plain.spelt(sign[0])}" in line for line in lines)
+    assert any(f"without {printable.spelt(sign[0])}" in line for line in lines)
     assert not any("to\\" in line or "ken@h" in line for line in lines)  # the url is a secret
 
 
@@ -134,7 +136,7 @@ def test_without_it_the_file_is_right(tmp_path: Path) -> None:
     "name", ["درخت\u200cها", "👩\u200d🌾 sill", "שלום\u200f", "東の棚", "Ünïcødé", "orquídea"]
 )
 def test_names_of_all_scripts_are_names(name: str, tmp_path: Path) -> None:
-    assert plain.strange(name) == []
+    assert printable.strange(name) == []
     result = check(tmp_path, GOOD.replace("Test strap", name))
     assert result.exit_code == 0, result.output
     assert name in result.stdout
@@ -142,10 +144,10 @@ def test_names_of_all_scripts_are_names(name: str, tmp_path: Path) -> None:
 
 @given(st.text())
 def test_what_is_escaped_can_be_shown_and_what_can_be_shown_stays(text: str) -> None:
-    shown = plain.escaped(text)
+    shown = printable.escaped(text)
 
-    assert plain.strange(shown) == []
-    if not plain.strange(text):
+    assert printable.strange(shown) == []
+    if not printable.strange(text):
         assert shown == text
 
 
@@ -196,7 +198,7 @@ def test_brackets_and_points_within_texts_are_no_nesting() -> None:
     text = 'a = "[[[[[[[[[[[[[[[[[[[[[[[[[" # [[[[[[[[[[[[[[[[[[[[[[[[[[[[\n'
     points = "b = '''........................'''\nc = [1.5, 1.5, 1.5, 1.5]\n" * 1
 
-    assert toml_text.parse(text + points)["c"] == [1.5] * 4
+    assert bounded_toml.parse(text + points)["c"] == [1.5] * 4
 
 
 # -- what is no file
@@ -219,7 +221,7 @@ def test_only_files_of_a_fit_size_are_read(
         make(tmp_path / name)
 
     with pytest.raises(ConfigError, match="cannot be read: it is"):
-        collection.load_household(tmp_path / "garden.toml")
+        loader.load_household(tmp_path / "garden.toml")
     with pytest.raises(ConfigError, match=r"own\.jinja: cannot be read: it is"):
         with_own(tmp_path)
 
@@ -303,7 +305,7 @@ def test_digits_of_other_scripts_are_none_on_the_command_line(option: str, numbe
     result = CliRunner().invoke(main, [*arguments, option, value])
 
     assert result.exit_code == 2, result.output
-    assert plain.strange(result.stderr.replace("\n", "")) == []
+    assert printable.strange(result.stderr.replace("\n", "")) == []
 
 
 # -- macros
@@ -420,7 +422,7 @@ def test_what_is_written_is_counted() -> None:
 def test_whatever_is_printed_or_logged_is_plain(
     sign: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with shown.shown():
+    with output.shown():
         logger = logging.Logger("test")
         logger.addHandler(logging.StreamHandler())
         click.echo(f"one{sign}two", color=True)
@@ -428,7 +430,7 @@ def test_whatever_is_printed_or_logged_is_plain(
 
     for said in capsys.readouterr():
         assert said.startswith(("one", "reason=one"))
-        assert plain.strange(said.replace("\n", "")) == []
+        assert printable.strange(said.replace("\n", "")) == []
 
 
 @pytest.mark.parametrize("sign", [*SIGNS.values(), "\ud800"])
@@ -436,10 +438,10 @@ def test_json_stays_json_and_is_plain(sign: str, capsys: pytest.CaptureFixture[s
     print_json({f"key{sign}": [f"x{sign}y"]})
 
     said = capsys.readouterr().out
-    assert plain.strange(said.replace("\n", "")) == []
+    assert printable.strange(said.replace("\n", "")) == []
     assert json.loads(said) == {f"key{sign}": [f"x{sign}y"]}
 
 
 @pytest.mark.parametrize("sign", list(SIGNS.values()), ids=list(SIGNS))
 def test_what_a_provider_wrote_is_plain_in_an_error(sign: str) -> None:
-    assert plain.strange(one_line(f"wrong{sign}url", 100)) == []
+    assert printable.strange(one_line(f"wrong{sign}url", 100)) == []

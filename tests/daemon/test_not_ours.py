@@ -11,17 +11,21 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from sillward import calendar_keeper, files, first_run, words_report
-from sillward.charts import child as charting
+from sillward import files
+from sillward.charts import process as charting
 from sillward.cli import main
 from sillward.errors import CalendarError, ConfigError, NotOursError, UsageError
+from sillward.ical import publisher
 from sillward.ledger import Ledger, copies
 from sillward.ledger.schema import APPLICATION_ID
-from sillward.notices import wording
-from tests.daemon.ledger_files import NOW, a_ledger, damaged, fill
-from tests.daemon.strangers import STRANGERS, TEXT, Stranger, holding, link_to, seen
+from sillward.reports import macro_list
+from sillward.setup import first_run
+from sillward.wording import macros
+from tests.support.ledger_files import NOW, a_ledger, damaged, fill
+from tests.support.paths import EXAMPLES
+from tests.support.strangers import STRANGERS, TEXT, Stranger, holding, link_to, seen
 
-COLLECTION = Path(__file__).parents[2] / "examples" / "courtyard.toml"
+COLLECTION = EXAMPLES / "courtyard.toml"
 
 
 @pytest.fixture(params=list(STRANGERS.values()), ids=list(STRANGERS))
@@ -116,7 +120,7 @@ def test_a_device_is_refused_and_not_even_opened(
         with pytest.raises(NotOursError, match="is a device"):
             Ledger(path)
         with pytest.raises(CalendarError, match="is a device"):
-            calendar_keeper.put(path, b"BEGIN:VCALENDAR")
+            publisher.put(path, b"BEGIN:VCALENDAR")
 
     assert names == []
     assert seen(tmp_path) == before
@@ -309,7 +313,7 @@ def test_what_becomes_another_file_while_it_runs_is_left(tmp_path: Path) -> None
 
 
 def calendar(path: Path) -> None:
-    calendar_keeper.put(path, b"BEGIN:VCALENDAR\r\n")
+    publisher.put(path, b"BEGIN:VCALENDAR\r\n")
 
 
 def collection(path: Path) -> None:
@@ -336,7 +340,7 @@ def page(path: Path) -> None:
 
 
 def words(path: Path) -> None:
-    words_report.copy(path)
+    macro_list.copy(path)
 
 
 WRITERS = [calendar, collection, chart, page, words]
@@ -400,17 +404,17 @@ def test_a_chart_takes_the_place_of_a_chart_and_of_no_other_picture(
 
 @pytest.mark.parametrize("make", [holding(TEXT), os.mkfifo, link_to(None), link_to(holding(TEXT))])
 def test_macros_are_copied_beside_nothing_of_their_names(make: Stranger, tmp_path: Path) -> None:
-    make(tmp_path / sorted(wording.packaged_texts())[-1])
+    make(tmp_path / sorted(macros.packaged_texts())[-1])
     before = seen(tmp_path)
 
     with pytest.raises(UsageError, match="is there already"):
-        words_report.copy(tmp_path)
+        macro_list.copy(tmp_path)
 
     assert seen(tmp_path) == before
 
 
 def test_the_schema_is_written_over_no_link_and_no_other_file(tmp_path: Path) -> None:
-    link_to(None)(tmp_path / "sillward.schema.json")
+    link_to(None)(tmp_path / "sillward.config.json_schema.json")
     before = seen(tmp_path)
 
     collection(tmp_path / "yard.toml")

@@ -16,9 +16,9 @@ import pytest
 from click.testing import CliRunner
 from pvlib.solarposition import get_solarposition
 
-from sillward.app import examples
+from sillward.assembly.app import examples
 from sillward.cli import main
-from tests.end_to_end.plain_leaf import leaf, offset_left, pressure_at, wind_at_plant
+from tests.support.plain_leaf import leaf, offset_left, pressure_at, wind_at_plant
 
 EVENING = datetime(2026, 5, 14, 12, tzinfo=UTC)
 MORNING = datetime(2026, 5, 15, 16, tzinfo=UTC)

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.daemon.ical_rules import events_in
-from tests.daemon.wires import dripping, serving
-from tests.end_to_end.house import House, a_house, a_place, utc_now, wait_for
+from tests.support.house import House, a_house, a_place, utc_now, wait_for
+from tests.support.ical_rules import events_in
+from tests.support.wires import dripping, serving
 
 
 @pytest.fixture
@@ -279,9 +279,10 @@ def test_the_log_tells_no_url(house: House, monkeypatch: pytest.MonkeyPatch) -> 
 
 _HANGING = """
 import threading
-from sillward import cli, daemon, service
+from sillward import cli
+from sillward.service import daemon, desk
 daemon.DEAF_S = daemon.TICK_S = 0.1
-service.Desk.tick = lambda desk: threading.Event().wait()
+desk.Desk.tick = lambda self: threading.Event().wait()
 cli.main(["run"])
 """
 
@@ -331,7 +332,7 @@ def test_a_service_manager_is_told_when_it_is_there_that_it_lives_and_when_it_en
 
 _SOON_OVER = """
 from sillward import cli
-from sillward.forecast import fetch
+from sillward.net import fetch
 fetch.DEADLINE_S = 2.0
 cli.main(["run"])
 """

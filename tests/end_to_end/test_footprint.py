@@ -14,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from tests.end_to_end.house import QuietHandler, serve
+from tests.support.house import QuietHandler, serve
+from tests.support.paths import ROOT
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/io").exists(), reason="what a process takes is read from Linux' /proc"
@@ -57,8 +58,8 @@ def port() -> Iterator[int]:
 def of_a_desk(what: str, folder: Path, port: int, number: int) -> dict[str, Any]:
     """What a desk at work reports of itself, see `footprint.py`."""
     result = subprocess.run(
-        [sys.executable, "-m", "tests.end_to_end.footprint", what, folder, str(port), str(number)],
-        cwd=Path(__file__).parents[2],
+        [sys.executable, "-m", "tests.support.footprint", what, folder, str(port), str(number)],
+        cwd=ROOT,
         capture_output=True,
         text=True,
         check=False,

@@ -25,26 +25,27 @@ import pytest
 import trustme
 from click.testing import CliRunner
 
-from sillward import app
-from sillward.app import Options
+from sillward.assembly import app
+from sillward.assembly.app import Options
+from sillward.assembly.desks import desk_by_hand
 from sillward.cli import main, shared
-from sillward.desks import desk_by_hand
-from sillward.forecast import ensemble, fetch
-from sillward.forecast.keeper import TRIES
+from sillward.forecast import ensemble
 from sillward.forecast.sources import met_norway, open_meteo
+from sillward.forecast.updater import TRIES
 from sillward.ledger import Poll, StoredForecast
-from sillward.notices.push import MOST_CHARACTERS
-from sillward.service import PATIENCE, Desk
+from sillward.net import fetch
+from sillward.service.desk import PATIENCE, Desk
+from sillward.wording.push import MOST_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.physics import air
 from sillward_rules.remark import ForecastDoubted, ForecastOld, NightUnjudged, NoForecast
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.hourly import Freshness, Weather, covers, gaps
-from tests.daemon.bodies import SITE, START, body, dumped, ensemble_body
-from tests.daemon.desks import Post
-from tests.daemon.fakes import FakeClock, remarked
-from tests.daemon.met_bodies import met_body
-from tests.daemon.wires import (
+from tests.support.bodies import SITE, START, body, dumped, ensemble_body
+from tests.support.desks import Post
+from tests.support.fakes import FakeClock, remarked
+from tests.support.met_bodies import met_body
+from tests.support.wires import (
     SHORT_S,
     Server,
     Talk,

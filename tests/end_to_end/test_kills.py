@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.end_to_end.kills import a_killer
+from tests.support.kills import a_killer
 
 LIVES = (("new", "well"), ("old", "down"), ("grown", "slow"))
 KILLS = 4

@@ -10,7 +10,7 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.ledger.schema import SCHEMA_VERSION
-from tests.end_to_end.house import House, a_house, wait_for
+from tests.support.house import House, a_house, wait_for
 
 STOPPED = "sillward has stopped"
 
@@ -150,7 +150,8 @@ UNWRITTEN = "Sillward cannot save anything"
 
 _SHORT_OF_ROOM = """
 import resource, sys
-from sillward import cli, daemon
+from sillward import cli
+from sillward.service import daemon
 most = int(sys.argv[1])
 resource.setrlimit(resource.RLIMIT_FSIZE, (most, most))
 daemon.TICK_S = 0.2

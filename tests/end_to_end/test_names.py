@@ -16,7 +16,7 @@ from aiosmtpd.controller import Controller
 from click.testing import CliRunner
 
 from sillward import cli
-from tests.end_to_end.house import SITE, House, a_house
+from tests.support.house import SITE, House, a_house
 
 NAMES = {
     "tags": "<b>Ann & Co</b>",

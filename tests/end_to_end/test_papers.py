@@ -7,10 +7,10 @@ import pytest
 from click.testing import CliRunner
 
 from sillward.cli import main
-from sillward.settings import PREFIX, Settings
-from sillward.tables import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
+from sillward.config.models import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
+from sillward.config.settings import PREFIX, Settings
+from tests.support.paths import ROOT
 
-ROOT = Path(__file__).parents[2]
 SHELL = ROOT / "daemon" / "sillward"
 CORE = ROOT / "rules" / "sillward_rules"
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -61,11 +61,11 @@ def test_every_setting_is_in_the_readme() -> None:
 
 
 def test_every_folder_is_on_the_map() -> None:
-    folders = [path for root in (CORE,) for path in root.iterdir()]
+    folders = [path for root in (SHELL, CORE) for path in root.iterdir()]
     listed = [one.name for one in folders if one.is_dir() and any(one.glob("*.py"))]
     modules = [one.name for one in folders if one.suffix == ".py" and one.stem[0] != "_"]
 
-    assert {"physics"} <= {*listed}
+    assert {"physics", "ledger"} <= {*listed}
     for name in listed:
         assert f"`{name}/`" in DEVELOPERS, name
     for name in modules:

@@ -19,16 +19,17 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward import app, terminal
-from sillward.app import DEMOS
+from sillward.assembly import app
+from sillward.assembly.app import DEMOS
 from sillward.cli import main, shared
-from sillward.collection import load_household
+from sillward.config.loader import load_household
+from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, StoredForecast
-from sillward.settings import load_settings
-from sillward.tables_text import Screen
+from sillward.text import terminal
+from sillward.text.columns import Screen
 from sillward_rules.sheet import Round
+from tests.support.paths import EXAMPLES
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
 COURTYARD = EXAMPLES / "courtyard.toml"
 MOST = 80
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.end_to_end.house import House, QuietHandler, a_house, serve, wait_for
+from tests.support.house import House, QuietHandler, a_house, serve, wait_for
 
 FAULTS = ("fine", "echo", "page", "drop", "redirect")
 """What the other side does with a push: the first part of the path."""

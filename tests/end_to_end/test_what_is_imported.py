@@ -8,11 +8,11 @@ import importlib.util
 import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
-EXAMPLES = Path(__file__).parents[2] / "examples"
+from tests.support.paths import EXAMPLES
+
 LOOK = (
     "--collection", str(EXAMPLES / "courtyard.toml"),
     "--recorded", str(EXAMPLES / "recorded" / "cold-snap.json"),
@@ -23,26 +23,35 @@ TO_TELL = (
     "apscheduler",
     "smtplib",
     "sillward.cli.telling",
-    "sillward.corrections",
-    "sillward.daemon",
-    "sillward.desks",
-    "sillward.heartbeat",
-    "sillward.notices.channels",
-    "sillward.notices.courier",
-    "sillward.notices.mail",
-    "sillward.outbox",
-    "sillward.service",
+    "sillward.service.corrections",
+    "sillward.service.daemon",
+    "sillward.assembly.desks",
+    "sillward.service.heartbeat",
+    "sillward.channels.apprise_sender",
+    "sillward.channels.sender_process",
+    "sillward.channels.mail",
+    "sillward.service.outbox",
+    "sillward.service.desk",
 )
-TO_ASK = ("requests", "urllib3", "http.client", "sillward.forecast.wire")
-TO_DRAW = ("icalendar", "matplotlib", "sillward.calendar_file", "sillward.charts")
-THE_WEEK = ("sillward.notices.digest", "sillward.review", "sillward.weekly")
-TO_BEGIN = ("sillward.draft", "sillward.first_run", "sillward.schema", "sillward.words_report")
+TO_ASK = ("requests", "urllib3", "http.client", "sillward.net.transport")
+TO_DRAW = ("icalendar", "matplotlib", "sillward.ical.events", "sillward.charts")
+THE_WEEK = (
+    "sillward.wording.week_page",
+    "sillward.wording.week_review",
+    "sillward.service.weekly_mail",
+)
+TO_BEGIN = (
+    "sillward.setup.draft",
+    "sillward.setup.first_run",
+    "sillward.config.json_schema",
+    "sillward.reports.macro_list",
+)
 
 NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
 """What a sheet does without, as long as it has its forecast from a file."""
 
 NOT_TO_READ = (
-    "jinja2", "numpy", "pydantic", "sqlite3", "sillward.app", "sillward.cli.sheets",
+    "jinja2", "numpy", "pydantic", "sqlite3", "sillward.assembly.app", "sillward.cli.sheets",
     "sillward_rules",
 )  # fmt: skip
 """What nobody waits for who only reads what commands there are."""
@@ -92,7 +101,7 @@ def test_a_look_imports_nothing_that_tells_asks_or_draws(
     said, imported = said_and_imported(*words)
 
     assert shown in said
-    assert {"sillward.app", "sillward.cli.sheets", "numpy"} <= imported
+    assert {"sillward.assembly.app", "sillward.cli.sheets", "numpy"} <= imported
     assert sorted(imported.intersection(NOT_TO_LOOK)) == []
 
 

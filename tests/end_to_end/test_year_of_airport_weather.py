@@ -8,13 +8,12 @@ hours are told by pvlib's solar elevation, the count is plain pandas, leaves are
 import re
 from datetime import date, datetime
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from sillward.collection import load_household
+from sillward.config.loader import load_household
 from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Collection, Habits
@@ -23,8 +22,9 @@ from sillward_rules.plants.rules import standard_rules
 from sillward_rules.remark import ColdBorne, NightUnjudged, Plain
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.spot import Spot
-from tests.end_to_end.airport import NEWARK, answered, body, days, hourly, in_steps
-from tests.end_to_end.plain_leaf import leaf, pressure_at, wind_at_plant
+from tests.support.airport import NEWARK, answered, body, days, hourly, in_steps
+from tests.support.paths import ROOT
+from tests.support.plain_leaf import leaf, pressure_at, wind_at_plant
 
 LIMIT_C = 13.0
 
@@ -173,7 +173,7 @@ def test_the_wind_of_over_a_thousand_miles_an_hour_is_ignored_and_named() -> Non
 @pytest.fixture(scope="module")
 def yard(tmp_path_factory: pytest.TempPathFactory) -> Collection:
     """The README's whole collection, at this airport."""
-    text = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
     block = text.split("This is a whole one:", 1)[1].lstrip("\n").split("\n\n", 1)[0]
     site = (
         f'site = {{ name = "Newark", latitude = {NEWARK.latitude}, longitude = {NEWARK.longitude}, '

@@ -25,7 +25,7 @@ from sillward_rules.plants.rules import standard_rules
 from sillward_rules.remark import CloseCall
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.spot import Spot
-from tests.end_to_end.airport import NEWARK, answered, body, days, errors, in_steps
+from tests.support.airport import NEWARK, answered, body, days, errors, in_steps
 
 LIMITS_C = (4.0, 7.0, 10.0, 13.0, 16.0, 19.0)
 LEAD_H, SD_K = (0.0, 18.0, 42.0), (0.5, 1.3, 1.7)

@@ -18,7 +18,7 @@ from sillward_rules.weather.doubt import Doubt, HumidityMisfit, Jump, NoDayAndNi
 from sillward_rules.weather.hourly import Weather, bridge_gaps, covers
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.uncertainty import usual_error_k
-from tests.end_to_end.airport import NEWARK, UNITS, days, errors, hourly
+from tests.support.airport import NEWARK, UNITS, days, errors, hourly
 
 AHEAD_H, PAST_H = 168, 24
 TEMP, DEW, HUMIDITY = "temperature_2m", "dew_point_2m", "relative_humidity_2m"

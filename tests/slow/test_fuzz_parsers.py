@@ -19,20 +19,20 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sillward.errors import SourceError
-from sillward.forecast import ensemble, reading
+from sillward.forecast import ensemble, parsing
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger.records import night_values
-from sillward.notices import short
-from sillward.notices.push import MOST_CHARACTERS
-from sillward.notices.voice import Voice
+from sillward.wording import short_sheet
+from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.voice import Voice
 from sillward_rules.physics.arrays import HOUR_S
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import CLOUD_LAYERS, SERIES, Weather
 from sillward_rules.weather.night_summary import nights_of
-from tests.daemon.bodies import SITE, START, body, ensemble_body
-from tests.daemon.fakes import remarked
-from tests.daemon.met_bodies import HOURLY, STEPS, met_body
+from tests.support.bodies import SITE, START, body, ensemble_body
 from tests.support.core import collection, plant
+from tests.support.fakes import remarked
+from tests.support.met_bodies import HOURLY, STEPS, met_body
 
 pytestmark = pytest.mark.slow
 
@@ -350,12 +350,12 @@ LOWEST_DEW_POINT_C = -140.0
 """One part in a hundred of the vapour that air of -90 °C holds; Magnus, calculated."""
 
 RANGES = {
-    "temp_c": reading.TEMPERATURE,
-    "dew_point_c": (LOWEST_DEW_POINT_C, reading.TEMPERATURE[1]),
-    "wind_m_s": reading.WIND,
-    "gust_m_s": reading.GUST,
+    "temp_c": parsing.TEMPERATURE,
+    "dew_point_c": (LOWEST_DEW_POINT_C, parsing.TEMPERATURE[1]),
+    "wind_m_s": parsing.WIND,
+    "gust_m_s": parsing.GUST,
     "cloud": (0.0, 1.0),
-    "rain_mm": reading.RAIN,
+    "rain_mm": parsing.RAIN,
     "direct_w_m2": (0.0, 1600.0),
     "diffuse_w_m2": (0.0, 1600.0),
     "hail_pct": (0.0, 100.0),
@@ -406,7 +406,7 @@ def check_rounds(weather: Weather) -> None:
     for night in nights_of(SITE, weather, NOW):
         night_values(night, NOW)
     for round_ in (Round.DUSK, Round.MORNING):
-        push = short.message(draw_up(round_, GROWER, weather, {}, NOW), Voice(SITE))
+        push = short_sheet.message(draw_up(round_, GROWER, weather, {}, NOW), Voice(SITE))
         assert len(push.title) + len(push.body) < MOST_CHARACTERS
 
 
@@ -465,7 +465,7 @@ def test_ensemble_bodies() -> None:
             return
         assert not np.isinf(spread.deviations).any()
         known = spread.sd_k[~np.isnan(spread.sd_k)]
-        assert np.all((known >= 0) & (known <= np.ptp(reading.TEMPERATURE)))
+        assert np.all((known >= 0) & (known <= np.ptp(parsing.TEMPERATURE)))
         check_rounds(replace(sound, spread=spread))
         seen.weather += 1
 

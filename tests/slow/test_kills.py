@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.end_to_end.kills import a_killer
+from tests.support.kills import a_killer
 
 pytestmark = pytest.mark.slow
 

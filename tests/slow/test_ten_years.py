@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.daemon.hard_times import HardTimes, check
+from tests.support.hard_times import HardTimes, check
 
 pytestmark = pytest.mark.slow
 

@@ -8,11 +8,11 @@ from datetime import UTC, datetime
 
 import pytest
 
-from sillward.collection import Rounds
+from sillward.config.loader import Rounds
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
-from tests.daemon.round_keeping import PLANS, check, told_on
-from tests.daemon.wandering import SITES
+from tests.support.round_keeping import PLANS, check, told_on
+from tests.support.wandering import SITES
 
 pytestmark = pytest.mark.slow
 

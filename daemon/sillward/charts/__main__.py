@@ -3,8 +3,8 @@
 import json
 import sys
 
-from sillward.charts.child import NO_MATPLOTLIB, Form
 from sillward.charts.data import drawn_from
+from sillward.charts.process import NO_MATPLOTLIB, Form
 
 try:
     from sillward.charts import draw

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from sillward.errors import one_line
-from sillward.notices.voice import Voice
-from sillward.units import SI, Units
+from sillward.text.units import SI, Units
+from sillward.wording.voice import Voice
 from sillward_rules.account import film_life_min
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.physics.arrays import HOUR_S, Array

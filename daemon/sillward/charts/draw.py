@@ -27,10 +27,10 @@ from matplotlib.ticker import MaxNLocator
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from sillward.charts.child import MADE_BY, Form
 from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
-from sillward.notices.voice import fixed
-from sillward.units import SI, Units
+from sillward.charts.process import MADE_BY, Form
+from sillward.text.units import SI, Units
+from sillward.wording.voice import fixed
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 """Of the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import click
 
 from sillward.errors import SillwardError
-from sillward.shown import shown
+from sillward.text.output import shown
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem

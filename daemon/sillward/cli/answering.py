@@ -7,13 +7,12 @@ from datetime import datetime
 
 import click
 
-from sillward import completion
-from sillward.answers import meant
-from sillward.app import App, Options
-from sillward.cli import shared
+from sillward.assembly.app import App, Options
+from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
+from sillward.service.chore_selection import meant
 from sillward_rules.chore import WETTINGS, ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import acknowledged

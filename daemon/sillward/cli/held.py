@@ -4,14 +4,15 @@ from contextlib import closing
 
 import click
 
-from sillward import forecast_report, reports, terminal
-from sillward.app import Options
+from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
+from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, SourceError
-from sillward.health import IN_FORCE_MARK, not_in_force
 from sillward.ledger import Ledger
-from sillward.settings import Settings, load_settings
+from sillward.reports import held_forecasts, reports
+from sillward.service.health import IN_FORCE_MARK, not_in_force
+from sillward.text import terminal
 
 IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
 
@@ -69,8 +70,8 @@ def forecast(options: Options, as_json: bool) -> None:
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
         voice = shared.reader(app, as_json=as_json)
-        report = forecast_report.document(app.household, keeper, now, voice)
+        report = held_forecasts.document(app.household, keeper, now, voice)
     if as_json:
         print_json(report)
     else:
-        click.echo(forecast_report.text(report, app.household, terminal.screen()))
+        click.echo(held_forecasts.text(report, app.household, terminal.screen()))

@@ -7,16 +7,20 @@ from pathlib import Path
 
 import click
 
-from sillward import completion, files, last_word, terminal, trial
-from sillward.app import App, Options
-from sillward.cli import shared
+from sillward import files
+from sillward.assembly.app import App, Options
+from sillward.assembly.desks import desks_of, require_channels
+from sillward.channels import trial
+from sillward.channels.sender_process import Courier
+from sillward.cli import completion, shared
 from sillward.cli.printing import say
-from sillward.collection import Channel
-from sillward.desks import desks_of, require_channels
+from sillward.config.loader import Channel
+from sillward.config.settings import last_resort
 from sillward.errors import ChartError, ConfigError, NotOursError, SourceError, UsageError
-from sillward.notices.courier import Courier
-from sillward.settings import last_resort
-from sillward.weekly import PAGE_HEAD, is_page_of_ours, page_alone
+from sillward.net.progress import patient
+from sillward.service import last_word
+from sillward.service.weekly_mail import PAGE_HEAD, is_page_of_ours, page_alone
+from sillward.text import terminal
 from sillward_rules.sheet import Round
 
 
@@ -85,7 +89,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
     with closing(app.ledger_for_a_look()) as ledger:
         (desk,) = desks_of([app], ledger)
         with suppress(SourceError):  # the page says what it rests on
-            desk.keeper.ask = terminal.patient(desk.keeper.ask)
+            desk.keeper.ask = patient(desk.keeper.ask)
             desk.keeper.fetch()
             desk.keeper.refresh_members()
         mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))

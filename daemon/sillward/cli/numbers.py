@@ -2,7 +2,7 @@
 
 import click
 
-from sillward import plain
+from sillward.text import printable
 
 
 def number(text: str) -> float:
@@ -12,5 +12,5 @@ def number(text: str) -> float:
             raise ValueError
         return float(text)
     except ValueError:
-        msg = f"'{plain.escaped(text)}' is not a valid number."
+        msg = f"'{printable.escaped(text)}' is not a valid number."
         raise click.BadParameter(msg) from None

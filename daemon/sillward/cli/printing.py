@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from sillward import plain, terminal
+from sillward.text import printable, terminal
 
 
 def say(line: str) -> None:
@@ -21,7 +21,7 @@ def print_json(value: Any) -> None:
 
 def _spelt(document: str) -> str:
     """The document with what cannot be shown spelt out as JSON does it, so that it stays one."""
-    for sign in plain.strange(document):
+    for sign in printable.strange(document):
         if sign != "\n":
             document = document.replace(sign, json.dumps(sign)[1:-1])
     return document

@@ -4,10 +4,11 @@ from typing import Any
 
 import click
 
-from sillward import mixing, reports, terminal
 from sillward.cli.numbers import number
 from sillward.cli.printing import print_json
-from sillward.schema import collection_schema
+from sillward.config.json_schema import collection_schema
+from sillward.reports import feed_mix, reports
+from sillward.text import terminal
 
 
 @click.command()
@@ -37,11 +38,11 @@ def mix(as_json: bool, **asked: Any) -> None:
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    recipe = mixing.recipe(**asked)
+    recipe = feed_mix.recipe(**asked)
     if as_json:
-        print_json(mixing.document(recipe))
+        print_json(feed_mix.document(recipe))
     else:
-        click.echo(mixing.text(recipe, terminal.screen()))
+        click.echo(feed_mix.text(recipe, terminal.screen()))
 
 
 @click.command()

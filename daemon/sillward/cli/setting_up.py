@@ -5,15 +5,19 @@ from pathlib import Path
 
 import click
 
-from sillward import calendar_keeper, first_run, reports, terminal, words_report
-from sillward.app import Options, atlas, demo
+from sillward.assembly.app import Options, atlas, demo
+from sillward.assembly.desks import require_places
+from sillward.channels import apprise_sender
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
-from sillward.collection import Channel
-from sillward.desks import require_places
+from sillward.config.loader import Channel
+from sillward.config.settings import load_settings
 from sillward.errors import SourceError
-from sillward.notices import channels, full
-from sillward.settings import load_settings
+from sillward.ical import publisher
+from sillward.reports import macro_list, reports
+from sillward.setup import first_run
+from sillward.text import terminal
+from sillward.wording import full_sheet
 from sillward_rules.sheet import Round, draw_up
 
 
@@ -29,15 +33,17 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
     """
     app = shared.build(options)
     listed = app.household.channels
-    channels.check_channels(listed, app.path.name, channels.problems if strict else _given)
+    apprise_sender.check_channels(
+        listed, app.path.name, apprise_sender.problems if strict else _given
+    )
     for channel in listed:
         if channel.url is None:
-            note = f'channel "{channel.name}" {channels.problems([channel])[0]}'
+            note = f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}'
             click.echo("\n".join(terminal.screen().lines(f"sillward: note: {note}")), err=True)
     require_places(app)
     if app.settings.calendar is not None:
-        calendar_keeper.check_place(app.settings.calendar)
-    for line in words_report.check(app.household.voice, app.path.name):
+        publisher.check_place(app.settings.calendar)
+    for line in macro_list.check(app.household.voice, app.path.name, _week_example):
         click.echo("\n".join(terminal.screen().lines(f"sillward: note: {line}")), err=True)
     sources = [source.name for source in app.sources]
     if as_json:
@@ -48,7 +54,7 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
 
 def _given(listed: Sequence[Channel]) -> list[str | None]:
     """What is wrong with the urls that there are."""
-    found = channels.problems(listed)
+    found = apprise_sender.problems(listed)
     return [None if one.url is None else wrong for one, wrong in zip(listed, found, strict=True)]
 
 
@@ -75,7 +81,7 @@ def new(file: Path | None, force: bool) -> None:
         click.echo(f"No sheet yet: {error}\n")
     else:
         drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
-        click.echo(full.text(drawn, app.household.voice, app.attribution(weather)))
+        click.echo(full_sheet.text(drawn, app.household.voice, app.attribution(weather)))
     click.echo(first_run.next_steps(path, settings.collection))
 
 
@@ -89,10 +95,19 @@ def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> 
     Example: sillward words stay
     """
     if out is not None:
-        written = ", ".join(words_report.copy(out))
+        written = ", ".join(macro_list.copy(out))
         say(f"Written to {out}: {written}. Keep the macros that you change, delete the others.")
         return
     path = collection or load_settings().collection
     there = collection is not None or path.exists()
     app = shared.build(Options(collection)) if there else demo("cold-snap")
-    click.echo(words_report.text(app.household.voice, names, terminal.screen()))
+    click.echo(macro_list.text(app.household.voice, names, terminal.screen()))
+
+
+def _week_example() -> macro_list.WeekExample:
+    """The week of the packaged example in its cold snap."""
+    app = demo("cold-snap")
+    weather, now = app.weather(app.clock()), app.clock()
+    collection = app.household.collection
+    sheet = draw_up(Round.WEEK, collection, weather, {}, now)
+    return macro_list.WeekExample(collection, sheet, app.attribution(weather))

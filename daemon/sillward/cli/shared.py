@@ -9,10 +9,10 @@ from typing import Any
 
 import click
 
-from sillward.app import App, Options
-from sillward.app import build as build_app
+from sillward.assembly.app import App, Options
+from sillward.assembly.app import build as build_app
 from sillward.errors import UsageError
-from sillward.notices.voice import Voice
+from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import Round
 

@@ -5,12 +5,13 @@ from datetime import timedelta
 
 import click
 
-from sillward import completion, document, reports, rounds
-from sillward.app import DEMOS, Options
-from sillward.app import demo as packaged
-from sillward.cli import shared
+from sillward.assembly.app import DEMOS, Options
+from sillward.assembly.app import demo as packaged
+from sillward.cli import completion, shared
 from sillward.cli.printing import print_json, say
-from sillward.notices import full, short
+from sillward.reports import reports, sheet_json
+from sillward.service import due_rounds
+from sillward.wording import full_sheet, short_sheet
 from sillward_rules.account import account_for
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, confirmed, draw_up, next_state
@@ -29,17 +30,17 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, Round(round_name) if round_name else None)
-    round_ = Round(round_name) if round_name else rounds.nearest(app.site, now)
+    round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
     weather = app.weather(now)
     drawn = draw_up(round_, app.household.collection, weather, app.states(), now)
     if as_json:
-        print_json(document.of_sheet(drawn, app.site))
+        print_json(sheet_json.of_sheet(drawn, app.site))
     elif as_push:
-        push = short.message(drawn, app.household.voice)
+        push = short_sheet.message(drawn, app.household.voice)
         for line in (push.title, *push.body.splitlines()):
             say(line)
     else:
-        click.echo(full.text(drawn, app.household.voice, app.attribution(weather)), nl=False)
+        click.echo(full_sheet.text(drawn, app.household.voice, app.attribution(weather)), nl=False)
 
 
 @click.command()
@@ -89,11 +90,11 @@ def demo(weather: str) -> None:
         weather_then = replace(forecast, fetched_at=at)
         drawn = draw_up(round_, household.collection, weather_then, states, at)
         states = confirmed(next_state(states, drawn))
-        push = short.message(drawn, household.voice)
+        push = short_sheet.message(drawn, household.voice)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
         for line in (push.title, *push.body.splitlines()):
             say(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
-        click.echo(full.text(drawn, household.voice, example.attribution(forecast)))
+        click.echo(full_sheet.text(drawn, household.voice, example.attribution(forecast)))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     say(f"Other weather: {others}")

@@ -10,17 +10,19 @@ from pathlib import Path
 
 import click
 
-from sillward import heartbeat, reports, rounds, terminal
-from sillward.app import App, Options, start_logging
-from sillward.calendar_keeper import CalendarKeeper
+from sillward.assembly.app import App, Options, start_logging
+from sillward.assembly.collection_reload import CollectionWatch
+from sillward.assembly.desks import desk_by_hand, desks_of, require_channels, require_places
+from sillward.channels.sender_process import Courier
 from sillward.cli import shared
 from sillward.cli.printing import say
-from sillward.collection_watch import CollectionWatch
-from sillward.daemon import Daemon, on_end
-from sillward.desks import desk_by_hand, desks_of, require_channels, require_places
 from sillward.errors import ConfigError, SourceError
-from sillward.notices.courier import Courier
-from sillward.service import Desk
+from sillward.ical.publisher import CalendarKeeper
+from sillward.net.progress import patient
+from sillward.reports import reports
+from sillward.service import due_rounds, heartbeat
+from sillward.service.daemon import Daemon, on_end
+from sillward.service.desk import Desk
 from sillward_rules.sheet import Round
 
 
@@ -45,7 +47,7 @@ def send(options: Options, round_name: str) -> None:
     if app.pretending:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
     desk = desk_by_hand(app)
-    desk.keeper.ask = terminal.patient(desk.keeper.ask)
+    desk.keeper.ask = patient(desk.keeper.ask)
     ended = threading.Event()
     on_end(ended.set)
     desk.stopping = ended.is_set
@@ -55,7 +57,7 @@ def send(options: Options, round_name: str) -> None:
         desk.keeper.refresh_members()
     except SourceError as error:
         blind = error
-    occasion = rounds.current(app.site, app.household.rounds, round_, now)
+    occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
     desk.deliver(by_hand=True)

@@ -7,14 +7,15 @@ from pathlib import Path
 
 import click
 
-from sillward import calendar_keeper, completion, files
-from sillward.app import App, Options
-from sillward.calendar_file import to_ics
-from sillward.charts import child as charting
+from sillward import files
+from sillward.assembly.app import App, Options
+from sillward.charts import process as charting
 from sillward.charts.data import KINDS, Kind, document, of_place
-from sillward.cli import shared
+from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
 from sillward.errors import ChartError, NotOursError, SourceError, UsageError
+from sillward.ical import publisher
+from sillward.ical.events import to_ics
 from sillward_rules.chore import Chore
 from sillward_rules.plants.plant import Plant
 
@@ -109,12 +110,12 @@ def calendar(options: Options, out: Path | None) -> None:
     app, now = shared.at_moment(app, None)
     collection, expected = app.household.collection, tuple[Chore, ...]()
     try:
-        expected = calendar_keeper.trips(collection, app.weather(now), app.states(), now)
+        expected = publisher.trips(collection, app.weather(now), app.states(), now)
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
     with closing(app.ledger_for_a_look()) as ledger:
-        content = to_ics([calendar_keeper.page(ledger, app.household.voice, expected, now)])
+        content = to_ics([publisher.page(ledger, app.household.voice, expected, now)])
     if out is None:
         click.echo(content, nl=False)
     else:
-        calendar_keeper.put(out, content)
+        publisher.put(out, content)

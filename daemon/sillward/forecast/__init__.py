@@ -11,7 +11,7 @@ from typing import Protocol
 
 from pydantic import SecretStr
 
-from sillward.forecast.fetch import Answer, Query
+from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 

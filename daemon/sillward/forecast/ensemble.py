@@ -13,10 +13,10 @@ import numpy as np
 from pydantic import SecretStr
 
 from sillward.errors import SourceError
-from sillward.forecast import Setup, reading
-from sillward.forecast.fetch import Answer, Query
-from sillward.forecast.reading import Reading, Variable
+from sillward.forecast import Setup, parsing
+from sillward.forecast.parsing import Reading, Variable
 from sillward.forecast.sources import open_meteo
+from sillward.net.http import Answer, Query
 from sillward_rules.physics.arrays import Array
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import Spread, from_members
@@ -32,7 +32,7 @@ MODEL_IN_WORDS = "ECMWF"
 """51 members for 15 days, everywhere: one model, so that all nights are judged alike."""
 
 _MEMBER = re.compile(r"temperature_2m(_member\d{2})?", re.ASCII)
-_TEMPERATURE = Variable("°C", *reading.TEMPERATURE)
+_TEMPERATURE = Variable("°C", *parsing.TEMPERATURE)
 _READING = Reading(NAME)
 
 

@@ -9,8 +9,8 @@ from typing import Any
 from sillward import files
 from sillward.errors import SourceError
 from sillward.forecast import Setup, Source, sources
-from sillward.forecast.fetch import Answer, Query
 from sillward.forecast.sources import open_meteo
+from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from sillward import files
 from sillward.errors import NotOursError
-from sillward.ledger.check import fault_of, is_foreign, is_marked_ours
+from sillward.ledger.integrity import fault_of, is_foreign, is_marked_ours
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 COPIES = 3

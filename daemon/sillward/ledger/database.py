@@ -19,7 +19,7 @@ from urllib.parse import quote
 from sillward import files
 from sillward.errors import ConfigError, LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import copies
-from sillward.ledger.check import fault_of, is_bare, is_foreign, is_log_damaged
+from sillward.ledger.integrity import fault_of, is_bare, is_foreign, is_log_damaged
 from sillward.ledger.merging import HISTORY_RESET, merge
 from sillward.ledger.ownership import own_file, refuse_place
 from sillward.ledger.records import to_text

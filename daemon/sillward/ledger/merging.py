@@ -8,8 +8,8 @@ better. Tables, keys and columns are asked of SQLite, so that new tables need no
 import sqlite3
 from collections.abc import Sequence
 
-from sillward.ledger.check import quoted, tables_of
 from sillward.ledger.copies import load
+from sillward.ledger.integrity import quoted, tables_of
 
 HISTORY_RESET = "history reset"
 """The mark that says in words what of the ledger was lost."""

@@ -15,7 +15,7 @@ from urllib.parse import quote
 from sillward import files
 from sillward.errors import ConfigError, NotOursError
 from sillward.ledger import copies
-from sillward.ledger.check import is_foreign, is_marked_ours
+from sillward.ledger.integrity import is_foreign, is_marked_ours
 
 
 class _Origin(Enum):

@@ -10,7 +10,7 @@ import os
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
 
-from sillward.ledger.answers import AnswerTables
+from sillward.ledger.confirmations import AnswerTables
 from sillward.ledger.records import Notice, Stage, notice_of, to_text
 
 CHANCE = timedelta(days=3)

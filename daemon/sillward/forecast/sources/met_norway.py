@@ -14,9 +14,10 @@ import numpy as np
 
 import sillward
 from sillward.errors import SourceError, one_line
-from sillward.forecast import Setup, fetch, reading
-from sillward.forecast.fetch import Answer, Query
-from sillward.forecast.reading import Reading, Variable
+from sillward.forecast import Setup, parsing
+from sillward.forecast.parsing import Reading, Variable
+from sillward.net import fetch
+from sillward.net.http import Answer, Query
 from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.remark import Plain
 from sillward_rules.weather import radiation
@@ -31,19 +32,19 @@ HOST = "https://api.met.no"
 PATH = "/weatherapi/locationforecast/2.0/complete"
 
 INSTANTS: Mapping[str, Variable] = {
-    "air_temperature": Variable("celsius", *reading.TEMPERATURE),
-    "dew_point_temperature": Variable("celsius", *reading.DEW_POINT),
-    "relative_humidity": Variable("%", *reading.HUMIDITY),
+    "air_temperature": Variable("celsius", *parsing.TEMPERATURE),
+    "dew_point_temperature": Variable("celsius", *parsing.DEW_POINT),
+    "relative_humidity": Variable("%", *parsing.HUMIDITY),
     "cloud_area_fraction": Variable("%", 0, 100),
     "cloud_area_fraction_low": Variable("%", 0, 100),
     "cloud_area_fraction_medium": Variable("%", 0, 100),
     "cloud_area_fraction_high": Variable("%", 0, 100),
-    "wind_speed": Variable("m/s", *reading.WIND),
-    "wind_speed_of_gust": Variable("m/s", *reading.GUST),
+    "wind_speed": Variable("m/s", *parsing.WIND),
+    "wind_speed_of_gust": Variable("m/s", *parsing.GUST),
 }
 """What is read of the time itself."""
 
-_RAIN = Variable("mm", *reading.RAIN)
+_RAIN = Variable("mm", *parsing.RAIN)
 HOUR_AHEAD: Mapping[str, Variable] = {"precipitation_amount": _RAIN}
 SIX_HOURS_AHEAD: Mapping[str, Variable] = {
     "precipitation_amount": _RAIN,
@@ -227,7 +228,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
     rows = (series.at - series.at[0]) // HOUR_S
     steps = _steps(series, rows)
-    dew, doubts = reading.moisture(
+    dew, doubts = parsing.moisture(
         temp,
         series.instant["dew_point_temperature"],
         series.instant["relative_humidity"],
@@ -336,7 +337,7 @@ def _moment(text: object, told: str) -> datetime:
         at = datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)  # type: ignore[arg-type]
     except (ValueError, TypeError):
         _READING.refuse(told)
-    if not 0 <= at.timestamp() < reading.LAST_SECOND:
+    if not 0 <= at.timestamp() < parsing.LAST_SECOND:
         _READING.refuse(told)
     return at
 
@@ -362,19 +363,19 @@ def _values(
 ) -> Array:
     """One variable at the given times; what is missing or impossible is unknown."""
     raw = [one.get(name) for one in details]
-    wrong = [one for one in raw if one is not None and not reading.is_number(one)]
+    wrong = [one for one in raw if one is not None and not parsing.is_number(one)]
     if wrong:
         _READING.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
     values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
     if np.isfinite(values).any():
         _READING.check_unit(name, units.get(name), variable.unit)
-    return reading.plausible(values, name, variable, at, remarks)
+    return parsing.plausible(values, name, variable, at, remarks)
 
 
 def _issued(updated_at: datetime, fetched_at: datetime, remarks: list[str]) -> datetime | None:
     """When the forecast was made; None if that cannot be."""
     if updated_at - fetched_at > MOST_AHEAD_OF_US:
-        when = reading.at(int(updated_at.timestamp()))
+        when = parsing.at(int(updated_at.timestamp()))
         remarks.append(f"updated in the future ({when}), so a clock is wrong: its age is unsure")
         return None
     return min(updated_at, fetched_at)
@@ -427,7 +428,7 @@ def _temperature(
     blind = [step for step in steps if np.isnan(lowest[step.row])]
     if blind:
         steps_told = "1 step" if len(blind) == 1 else f"{len(blind)} steps"
-        when = reading.at(times[blind[0].first])
+        when = parsing.at(times[blind[0].first])
         remarks.append(
             f"no lowest temperature in {steps_told} of several hours, first from {when}: "
             "unknown in between"
@@ -473,7 +474,7 @@ def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
     if not np.isfinite(rain).any():
         names.append("precipitation_amount")
     said = [f"the forecast has no {', '.join(names)}"] if names else []
-    return [*said, reading.NO_RAIN] if "precipitation_amount" in names else said
+    return [*said, parsing.NO_RAIN] if "precipitation_amount" in names else said
 
 
 def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> list[str]:

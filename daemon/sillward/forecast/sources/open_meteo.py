@@ -14,9 +14,10 @@ import numpy as np
 from pydantic import SecretStr
 
 from sillward.errors import SourceError, one_line
-from sillward.forecast import Setup, fetch, reading
-from sillward.forecast.fetch import Answer, Query
-from sillward.forecast.reading import Reading, Variable
+from sillward.forecast import Setup, parsing
+from sillward.forecast.parsing import Reading, Variable
+from sillward.net import fetch
+from sillward.net.http import Answer, Query
 from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.remark import Plain
 from sillward_rules.weather.hourly import Weather
@@ -30,19 +31,19 @@ WITH_KEY = "https://customer-api.open-meteo.com"
 """Where the free host sends those who have a key; we do not follow, so that no key goes astray."""
 
 VARIABLES: Mapping[str, Variable] = {
-    "temperature_2m": Variable("°C", *reading.TEMPERATURE),
-    "relative_humidity_2m": Variable("%", *reading.HUMIDITY),
-    "dew_point_2m": Variable("°C", *reading.DEW_POINT),
-    "surface_pressure": Variable("hPa", *reading.PRESSURE),
+    "temperature_2m": Variable("°C", *parsing.TEMPERATURE),
+    "relative_humidity_2m": Variable("%", *parsing.HUMIDITY),
+    "dew_point_2m": Variable("°C", *parsing.DEW_POINT),
+    "surface_pressure": Variable("hPa", *parsing.PRESSURE),
     "cloud_cover": Variable("%", 0, 100),
     "cloud_cover_low": Variable("%", 0, 100),
     "cloud_cover_mid": Variable("%", 0, 100),
     "cloud_cover_high": Variable("%", 0, 100),
-    "wind_speed_10m": Variable("m/s", *reading.WIND),
-    "wind_gusts_10m": Variable("m/s", *reading.GUST),
-    "precipitation": Variable("mm", *reading.RAIN),
-    "direct_radiation": Variable("W/m²", *reading.BEAM),
-    "diffuse_radiation": Variable("W/m²", *reading.BEAM),
+    "wind_speed_10m": Variable("m/s", *parsing.WIND),
+    "wind_gusts_10m": Variable("m/s", *parsing.GUST),
+    "precipitation": Variable("mm", *parsing.RAIN),
+    "direct_radiation": Variable("W/m²", *parsing.BEAM),
+    "diffuse_radiation": Variable("W/m²", *parsing.BEAM),
     "weather_code": Variable("wmo code", 0, 99),
 }
 """What is asked for. shortwave_radiation is read too, where the two parts are missing."""
@@ -194,14 +195,14 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         _READING.refuse("has no temperatures")
     unknown = np.full(times.shape, np.nan)
     missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
-    dew, doubts = reading.moisture(
+    dew, doubts = parsing.moisture(
         temp, series["dew_point_2m"], series["relative_humidity_2m"], times, remarks
     )
     direct, diffuse = _radiation(series, times, missing)
     if missing:
         remarks.append(f"the forecast has no {', '.join(missing)}")
     if "precipitation" in missing:
-        remarks.append(reading.NO_RAIN)
+        remarks.append(parsing.NO_RAIN)
 
     def known(name: str, scale: float = 1.0) -> Array:
         values = series[name]
@@ -255,7 +256,7 @@ def hours_of(
         reader.refuse("does not give its times as unixtime")
     if not isinstance(raw, list) or not raw or not all(type(one) is int for one in raw):
         reader.refuse("has no list of times")
-    if not all(0 <= one < reading.LAST_SECOND for one in raw):
+    if not all(0 <= one < parsing.LAST_SECOND for one in raw):
         reader.refuse("has impossible times")
     given = np.array(raw, dtype=np.int64)
     if np.any(given % HOUR_S != 0) or np.any(np.diff(given) <= 0):
@@ -282,7 +283,7 @@ def series_of(
         return None
     if not isinstance(raw, list) or len(raw) != rows.size:
         reader.refuse(f"has another number of values for {name} than of times")
-    wrong = [one for one in raw if one is not None and not reading.is_number(one)]
+    wrong = [one for one in raw if one is not None and not parsing.is_number(one)]
     if wrong:
         reader.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
     values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
@@ -290,7 +291,7 @@ def series_of(
         return None
     reader.check_unit(name, units.get(name), variable.unit)
     full = np.full(times.shape, np.nan)
-    full[rows] = reading.plausible(values, name, variable, times[rows], remarks)
+    full[rows] = parsing.plausible(values, name, variable, times[rows], remarks)
     return full
 
 

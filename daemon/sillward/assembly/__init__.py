@@ -1,0 +1,1 @@
+"""The composition root: settings and options in, everything built, nothing started."""

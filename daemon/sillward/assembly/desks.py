@@ -1,0 +1,62 @@
+"""Desks, composed for whoever tells: channels and places that must be right, and the desks."""
+
+from collections.abc import Callable, Sequence
+
+from sillward.assembly.app import App
+from sillward.channels import apprise_sender
+from sillward.channels.apprise_sender import Problems, Sender
+from sillward.config.loader import Channel
+from sillward.config.settings import credential, heartbeat_addresses
+from sillward.errors import ConfigError
+from sillward.ledger import Ledger
+from sillward.ledger.ownership import refuse_place
+from sillward.service.desk import Desk
+
+
+def require_channels(app: App, problems: Problems = apprise_sender.problems) -> None:
+    """Raise ConfigError unless somebody can be told."""
+    if not app.household.channels:
+        msg = f"{app.path.name}: channels: there are none, so nobody would be told"
+        raise ConfigError([msg])
+    apprise_sender.check_channels(app.household.channels, app.path.name, problems)
+
+
+def require_places(app: App, problems: Problems = apprise_sender.problems) -> None:
+    """Raise ConfigError unless ledger, credentials and the addresses beside channels can be."""
+    settings, lines = app.settings, list[str]()
+    if settings.credentials is not None and not settings.credentials.is_dir():
+        lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
+    checks: list[Callable[[], object]] = [
+        lambda: refuse_place(settings.ledger),
+        lambda: heartbeat_addresses(settings),
+    ]
+    for check in checks:
+        try:
+            check()
+        except ConfigError as error:
+            lines += error.lines
+    url = settings.last_word or credential(settings, "last-word")
+    if url is not None:
+        last = Channel("last-word", url, ("alarm",), all_clear=False, full_length=False)
+        lines += [f"SILLWARD_LAST_WORD: {one}" for one in problems([last]) if one]
+    if lines:
+        raise ConfigError(lines)
+
+
+def desks_of(
+    apps: Sequence[App], ledger: Ledger | None = None, sender: Sender = apprise_sender.send
+) -> list[Desk]:
+    """A desk for each household. They share the ledger and the keeper of forecasts."""
+    first = apps[0]
+    if ledger is None:
+        ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
+    keeper = first.keeper(ledger, *(app.site for app in apps))
+    return [Desk(app.household, keeper, ledger, sender, app.clock) for app in apps]
+
+
+def desk_by_hand(app: App) -> Desk:
+    """Ledger, channels and the rest, ready to tell and deliver one round by hand.
+
+    At a pretended time, or with a stored forecast, nothing of it is written down.
+    """
+    return desks_of([app], Ledger(":memory:") if app.pretending else None)[0]

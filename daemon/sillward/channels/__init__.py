@@ -1,0 +1,1 @@
+"""Channels: how a message is sent, and what came back."""

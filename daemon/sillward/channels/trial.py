@@ -1,0 +1,83 @@
+"""The trial of a channel: a message that asks for nothing, sent as real notices are."""
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import Enum
+
+from sillward.channels.apprise_sender import Sender
+from sillward.config.loader import Channel
+from sillward.errors import DeliveryError
+from sillward.text.columns import Column, Mark, Marked, Screen, table
+from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.voice import Voice
+
+TITLE = "Trial of sillward: nothing to do"
+
+
+class State(Enum):
+    """What became of a trial."""
+
+    SENT = "sent"
+    FAILED = "failed"
+    MAYBE = "maybe sent"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What came back from one channel."""
+
+    channel: str
+    state: State
+    why: str
+    """Empty if it was sent."""
+    took_s: float
+
+
+def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) -> Message:
+    """The trial as this channel gets it.
+
+    sheet: a real one of now, in full, which a channel that is told in full gets as well.
+    """
+    told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
+    length = f"at most {MOST_CHARACTERS} characters"
+    lines = [
+        f"Channel {channel.name} of {voice.site.name}, {told}.",
+        f"Real ones ({', '.join(channel.rounds)}) come "
+        f"{'in full' if channel.full_length else f'in short, {length}'}.",
+    ]
+    if channel.full_length and sheet is not None:
+        lines += ["Below, to show how one looks, is the sheet of now.", "", sheet]
+    return Message(TITLE, "\n".join(lines))
+
+
+def tried(
+    channel: Channel,
+    trial: Message,
+    sender: Sender,
+    monotonic: Callable[[], float] = time.monotonic,
+) -> Outcome:
+    """Send it once, and tell what came back. No URL is in that."""
+    began = monotonic()
+    state, why = State.SENT, ""
+    try:
+        sender(channel, trial)
+    except DeliveryError as error:
+        state = State.MAYBE if error.perhaps_sent else State.FAILED
+        why = str(error).removeprefix(f"channel {channel.name}: ")
+    except Exception as error:  # a defect must not keep it from the other channels
+        state, why = State.FAILED, f"failed ({type(error).__name__})"
+    return Outcome(channel.name, state, why, monotonic() - began)
+
+
+def line(outcome: Outcome, channels: Sequence[Channel], screen: Screen) -> str:
+    """One outcome as a row, under those of the other channels that are tried."""
+    widest = max(len(one.name) for one in channels)
+    states = max(len(one.value) for one in State)
+    good = outcome.state is State.SENT
+    state = Marked(outcome.state.value.ljust(states), Mark.OK if good else Mark.TROUBLE)
+    took = f"{outcome.took_s:.1f} s".rjust(len("99.9 s"))
+    row = (outcome.channel.ljust(widest), state, took, outcome.why)
+    fixed = Column(fixed=True)
+    return "\n".join(table([row], (fixed, fixed, fixed, Column()), screen))

@@ -1,0 +1,1 @@
+"""What the grower configures: the environment's settings and the collection file."""

@@ -1,0 +1,413 @@
+"""The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks.
+
+The descriptions are read by growers, in their editors (`schema`).
+"""
+
+from collections.abc import Callable
+from datetime import time, timedelta
+from typing import Annotated, Any, Literal
+from zoneinfo import ZoneInfo
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
+
+from sillward.config import patterns
+from sillward.text import printable
+from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
+from sillward_rules.plants.plant import Holder, Rest, Rot
+from sillward_rules.weather import written_times
+from sillward_rules.weather.season import Grows
+
+Share = Annotated[float, Field(ge=0, le=1)]
+Celsius = Annotated[float, Field(ge=-60, le=60)]
+NightLow = Annotated[float, Field(ge=-30, le=30)]
+"""More than 30 °C is a night limit in °F."""
+Percent = Annotated[float, Field(ge=2, le=100)]
+"""Less than 2 % is a share that was meant as percent."""
+Kelvin = Annotated[float, Field(ge=-15, le=15)]
+
+
+def _plain(text: str) -> str:
+    strange = printable.strange(text)
+    if strange or not text.strip():
+        without = f", without {printable.spelt(strange[0])}" if strange else ""
+        msg = f"must be plain text on one line{without}"
+        raise ValueError(msg)
+    return text
+
+
+Text = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_plain)]
+
+
+def _checked(parse: Callable[[str], object]) -> AfterValidator:
+    """A text that the core's own parser must accept; the text itself is kept."""
+
+    def check(text: str) -> str:
+        parse(text)
+        return text
+
+    return AfterValidator(check)
+
+
+def _shape(pattern: str) -> Any:
+    """For the schema alone: the parser's own words are better than those on a pattern."""
+    return Field(json_schema_extra={"pattern": pattern})
+
+
+Duration = Annotated[str, _checked(written_times.parse_duration), _shape(patterns.DURATION)]
+MomentText = Annotated[str, _checked(written_times.parse_moment), _shape(patterns.MOMENT)]
+HoursText = Annotated[str, _checked(written_times.parse_hours), _shape(patterns.HOURS)]
+WeeklyText = Annotated[str, _checked(written_times.parse_weekly), _shape(patterns.WEEKLY)]
+
+
+class Table(BaseModel):
+    """A table of the file: nothing unknown in it, nothing guessed."""
+
+    model_config = ConfigDict(
+        extra="forbid", frozen=True, strict=True, allow_inf_nan=False, populate_by_name=True
+    )
+
+
+def _zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (OSError, ValueError, KeyError):
+        example = "America/Argentina/Mendoza"
+        msg = f'"{name}" is not a time zone; write for example "{example}"'
+        raise ValueError(msg) from None
+
+
+Latitude = Annotated[float, Field(ge=-90, le=90)]
+Longitude = Annotated[float, Field(ge=-180, le=180)]
+Elevation = Annotated[float, Field(ge=-430, le=6000)]
+Zone = Annotated[Text, _checked(_zone), _shape(patterns.ZONE)]
+
+
+class SiteTable(Table):
+    """[site]: the point on the map that forecasts are for."""
+
+    name: Text = Field(description="what the site is called in notices")
+    latitude: Latitude = Field(
+        description="degrees north, -90 to 90; south of the equator negative"
+    )
+    longitude: Longitude = Field(
+        description="degrees east, -180 to 180; west of Greenwich negative"
+    )
+    elevation: Elevation = Field(
+        description="metres above the sea; the forecast is corrected for it"
+    )
+    zone: Zone = Field(description='time zone, such as "America/Argentina/Mendoza"')
+
+
+class SunTable(Table):
+    """One window of direct sun."""
+
+    azimuth_from: Annotated[float, Field(ge=0, le=360)] = Field(
+        alias="from", description="azimuth at which it begins, degrees from north over east"
+    )
+    to: Annotated[float, Field(ge=0, le=360)] = Field(
+        description="azimuth at which it ends, degrees from north over east; may lie beyond north"
+    )
+    above: Annotated[float, Field(ge=0, le=90)] = Field(
+        0.0, description="elevation from which on the sun comes in, degrees (0)"
+    )
+
+
+class SpotTable(Table):
+    """[spots.NAME]: a place where plants stand."""
+
+    indoors: bool = Field(
+        False, description="true for a room or a house; false (the default) is under the open sky"
+    )
+    sky_view: Share | None = Field(
+        None,
+        description="share of the sky that the plants see, 0..1: open lawn 1, beside a wall 0.5",
+    )
+    wind: Share | None = Field(
+        None, description="share of the open-field wind that reaches them, 0..1 (0.35)"
+    )
+    shade: Share = Field(0.0, description="share of the light that a cloth takes, 0..1 (0)")
+    rain: Share | None = Field(
+        None, description="share of the rain that falls on the plants, 0..1 (1); 0 under a roof"
+    )
+    height: Annotated[float, Field(ge=0.1, le=30)] | None = Field(
+        None, description="of the plants above the ground, m (1.5)"
+    )
+    sun: list[SunTable] | None = Field(
+        None,
+        description="windows of direct sun; [] where none comes in; left out: open to it all day",
+    )
+    night_offset: Kelvin | None = Field(
+        None,
+        description="its thermometer minus the forecast at night, K; indoors: if unheated",
+    )
+    day_offset: Kelvin | None = Field(
+        None, description="its thermometer minus the forecast by day, K"
+    )
+    night_low: Celsius | None = Field(None, description="indoors: what it holds at night, °C")
+    day_low: Celsius | None = Field(None, description="indoors: what it holds by day, °C")
+    humidity: Percent | None = Field(
+        None, description="indoors: relative humidity, % (not a share)"
+    )
+
+
+class LimitsTable(Table):
+    """The grower's own limits for a plant; they beat those of its group."""
+
+    night_low: NightLow | None = Field(
+        None, description="lowest air for whole nights, a limit of comfort, °C"
+    )
+    brief_low: NightLow | None = Field(
+        None, description="air or leaf temperature that injures within hours, °C"
+    )
+    rest_low: NightLow | None = Field(
+        None, description="coldest air for whole nights while growth rests, °C"
+    )
+    day_high: Celsius | None = Field(None, description="warmest air by day, °C")
+    leaf_high: Celsius | None = Field(None, description="hottest leaf in the sun, °C")
+    night_high: Celsius | None = Field(
+        None, description="warmest air for whole nights, of cool growers, °C"
+    )
+    humidity_low: Percent | None = Field(None, description="driest air, relative humidity in %")
+    vpd_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
+        None, description="highest vapour-pressure deficit of the air, kPa"
+    )
+    light_low: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="least light at noon, PPFD in umol m-2 s-1"
+    )
+    light_high: Annotated[float, Field(gt=0, le=3000)] | None = Field(
+        None, description="most light at noon, PPFD in umol m-2 s-1"
+    )
+    salt_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
+        None, description="strongest feed, EC in mS/cm"
+    )
+    gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
+        None, description="strongest gust at the spot, m/s"
+    )
+    rain_high: Annotated[float, Field(gt=0, le=200)] | None = Field(
+        None, description="most rain in an hour, mm"
+    )
+    rot: Rot | None = Field(None, description="how readily crown and axils rot when wet overnight")
+    rest: Rest | None = Field(None, description='"dry" if it is kept dry while growth rests')
+    grows: Grows | None = Field(
+        None, description="at what warmth it grows, and so when it is misted and fed"
+    )
+
+
+class PlantTable(Table):
+    """[[plants]]: one container."""
+
+    name: Text = Field(description="what notices call it; no two alike")
+    group: Text | None = Field(None, description="its culture group; `sillward groups` lists them")
+    parents: Annotated[list[Text], Field(min_length=1)] | None = Field(
+        None,
+        description="in place of group, for a hybrid: its parents'; the tenderest limit counts",
+    )
+    holder: Holder = Field(description="what it grows in or on")
+    home: Text = Field(description="the spot where it stands when nothing is wrong")
+    shelter: Text | None = Field(
+        None, description="the spot it is carried to; left out: it stays put"
+    )
+    velamen: bool | None = Field(
+        None, description="whether bare aerial roots are misted; left out, group and holder say"
+    )
+    limits: LimitsTable = Field(LimitsTable(), description="limits of your own")
+
+
+class HabitsTable(Table):
+    """[habits]: how you work. Every default is judgement."""
+
+    in_by: MomentText | None = Field(
+        None, description='usual hour for carrying in, when the cold comes later ("sunset")'
+    )
+    lead: Duration | None = Field(
+        None, description='under cover this long before the leaf crosses its limit ("45 min")'
+    )
+    latest_after_sunset: Duration | None = Field(
+        None, description='no carrying in later than this after sunset ("1 h")'
+    )
+    out_margin: Annotated[float, Field(ge=0, le=10)] | None = Field(
+        None, description="out again when the leaf is so far above its limit, K (1)"
+    )
+    out_after: Duration | None = Field(None, description='... and has been for so long ("1 h")')
+    worth_going_out: Duration | None = Field(
+        None,
+        description="a shorter day outside is not worth two trips; left out, by its warm hours",
+    )
+    brief_cold: Duration | None = Field(
+        None, description='a dip under the night limit of at most this is borne ("1 h")'
+    )
+    wet_margin: Annotated[float, Field(ge=0, le=5)] | None = Field(
+        None, description="wet crowns of plants that rot easily stand so much less cold, K (1.5)"
+    )
+    hours: list[HoursText] | None = Field(
+        None,
+        description='when you can water: ["06:30-08:30", "18:00-20:00"]; left out: at any hour',
+    )
+    feed_every: Duration | None = Field(None, description='feed no more often than this ("7 d")')
+    leaf_uptake: Duration | None = Field(
+        None, description='a leaf must stay wet so long to take feed up ("45 min")'
+    )
+    velamen_uptake: Duration | None = Field(
+        None, description='bare velamen must stay wet so long ("15 min")'
+    )
+    mist_from: Celsius | None = Field(
+        None, description="nothing is misted on days that stay cooler, °C; left out, by the plant"
+    )
+    feed_from: Celsius | None = Field(
+        None,
+        description="nothing is fed unless the day averages so much, °C; left out, by the plant",
+    )
+    mistings_most: Annotated[int, Field(ge=0, le=8)] | None = Field(
+        None, description="most mistings in a day (3)"
+    )
+    dry_by: Duration | None = Field(
+        None, description='crowns are dry so long before sunset ("1 h")'
+    )
+    axil_factor: Annotated[float, Field(ge=1, le=5)] | None = Field(
+        None, description="a sheltered axil dries so many times slower than a leaf (1.5)"
+    )
+
+
+Grams = Annotated[float, Field(gt=0, le=20)]
+"""Grams per litre; more is a dose per sprayer."""
+
+
+def _salt(name: str) -> str:
+    salt = salt_named(name)
+    if salt is None:
+        msg = f'"{name}" is not a salt that is known (known: {", ".join(SALTS)})'
+        raise ValueError(msg)
+    return salt.formula
+
+
+class FeedTable(Table):
+    """[feed]: what is misted when it is time to feed."""
+
+    npk: Annotated[str, _checked(parse_npk), _shape(patterns.NPK)] = Field(
+        description='percent N, P2O5 and K2O as on the label, such as "20-20-20"'
+    )
+    ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = Field(
+        None, description="nitrogen wanted, mg/L; give this or grams_per_litre"
+    )
+    grams_per_litre: Grams | None = Field(
+        None, description="fertiliser in a litre, g/L; give this or ppm_n"
+    )
+    mg: Annotated[float, Field(ge=0, le=30)] | None = Field(
+        None, description="magnesium (Mg) by the label, %"
+    )
+    ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = Field(
+        None,
+        description="EC for 100 ppm N by the label, mS/cm; left out: an estimate that errs high",
+    )
+    water_ec: Annotated[float, Field(ge=0, le=10)] = Field(
+        description="EC of the bare water, mS/cm"
+    )
+    litres: Annotated[float, Field(gt=0, le=200)] = Field(
+        1.0, description="what the sprayer holds, L (1)"
+    )
+    salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = Field(
+        {}, description='other salts, g/L: { "MgSO4.7H2O" = 0.1 }'
+    )
+
+
+class RoundsTable(Table):
+    """[rounds]: when you are told."""
+
+    dusk: MomentText = Field(
+        "sunset-90min", description='what must be under cover tonight ("sunset-90min")'
+    )
+    morning: MomentText = Field(
+        "sunrise+15min", description='what may go out, misting, feed ("sunrise+15min")'
+    )
+    week: WeeklyText = Field("sun 18:00", description='the week sheet ("sun 18:00": Sunday)')
+
+
+def _into_day(clock: time) -> timedelta:
+    return timedelta(hours=clock.hour, minutes=clock.minute)
+
+
+MOST_QUIET = timedelta(hours=14)
+"""Longer quiet hours leave no room to be told in time. Judgement."""
+
+
+def _from_to(text: str) -> str:
+    hours = written_times.parse_hours(text)
+    if hours.start is None or hours.end is None:
+        msg = f'"{text}" is not a span of quiet hours; write for example "22:30-06:30"'
+        raise ValueError(msg)
+    if hours.start.clock is not None and hours.end.clock is not None:
+        long = (_into_day(hours.end.clock) - _into_day(hours.start.clock)) % timedelta(days=1)
+        if not timedelta(0) < long <= MOST_QUIET:
+            msg = f'"{text}" leaves too little of the day: at most 14 hours may be quiet'
+            raise ValueError(msg)
+    return text
+
+
+def _duration_or_never(text: str) -> str:
+    if text != NEVER:
+        written_times.parse_duration(text)
+    return text
+
+
+NEVER = "never"
+
+DurationOrNever = Annotated[
+    str, AfterValidator(_duration_or_never), _shape(patterns.DURATION_OR_NEVER)
+]
+
+
+class NoticesTable(Table):
+    """[notices]: what follows a round, when nobody is disturbed, and in which words and units."""
+
+    quiet: Annotated[str, AfterValidator(_from_to), _shape(patterns.QUIET)] | None = Field(
+        None,
+        description='hours without notices but for orders due in them: "22:30-06:30" (none)',
+    )
+    remind: DurationOrNever = Field(
+        "30 min",
+        description='what is not done is told again so long before its hour, or "never" ("30 min")',
+    )
+    pass_on: DurationOrNever = Field(
+        "15 min",
+        description='... and told to the next channel so long before it, or "never" ("15 min")',
+    )
+    moved_by: Duration = Field(
+        "20 min",
+        description='a newer forecast that moves an hour by no more is not told ("20 min")',
+    )
+    most: Annotated[int, Field(ge=1, le=50)] = Field(
+        6, description="most messages of a round to one channel (6)"
+    )
+    temperature: Literal["°C", "°F", "C", "F"] = Field(
+        "°C", description='what temperatures are told in: "°C" or "°F" ("°C")'
+    )
+    clock: Literal["24 h", "12 h"] = Field("24 h", description='"24 h" or "12 h" ("24 h")')
+    wind: Literal["m/s", "km/h", "mph"] = Field(
+        "m/s", description='what wind is told in: "m/s", "km/h" or "mph" ("m/s")'
+    )
+    wording: Text | None = Field(
+        None, description="folder with wording of your own, from this file's place (none)"
+    )
+
+
+Told = Literal["dusk", "morning", "week", "alarm"]
+
+
+class ChannelTable(Table):
+    """[[channels]]: one way to reach you."""
+
+    name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")] = Field(
+        description="lower-case letters, digits and _; SILLWARD_CHANNELS__NAME may hold its URL"
+    )
+    url: SecretStr | None = Field(
+        None,
+        description="an Apprise URL for one target; a secret, better kept out of this file",
+    )
+    rounds: Annotated[list[Told], Field(min_length=1)] = Field(
+        ["dusk", "morning", "week", "alarm"],
+        description="what it is told (all); alarm: what cannot wait for a round",
+    )
+    all_clear: bool = Field(False, description="also say when there is nothing to do (false)")
+    length: Literal["short", "full"] | None = Field(
+        None, description="full text or a short push; left out: mail is full, all else short"
+    )

@@ -1,0 +1,1 @@
+"""The chores as an iCalendar file."""

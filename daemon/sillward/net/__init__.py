@@ -1,0 +1,1 @@
+"""The network: one GET at a time, bounded in time and size."""

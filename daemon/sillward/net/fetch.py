@@ -1,0 +1,72 @@
+"""One GET with a bounded time and a bounded size, and whether its answer is one.
+
+`transport` makes the call, and is imported only when something is asked.
+"""
+
+import json
+import time
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+
+from sillward.errors import SourceError, one_line
+from sillward.net.http import Answer, Query
+
+DEADLINE_S = 40.0
+"""For everything together: connecting, handshake, headers, body, redirects [s]."""
+
+BUSY_WAIT = timedelta(hours=1)
+"""After "too many requests" without a word for how long. Judgement."""
+
+BLOCKED_WAIT = timedelta(hours=6)
+"""After "forbidden": who is blocked is not let in minutes later. Judgement."""
+
+
+def ask(
+    query: Query,
+    *,
+    source: str,
+    conditions: Mapping[str, str] = {},
+    deadline_s: float = DEADLINE_S,
+    monotonic: Callable[[], float] = time.monotonic,
+) -> Answer:
+    """Send one GET, once, and return what came back, whatever its status.
+
+    conditions: headers such as If-Modified-Since. The body of a redirect is not read, that of an
+    error (4xx, 5xx) is empty if it cannot be.
+
+    Raise SourceError if there is no whole answer; nothing of the query appears in its text.
+    """
+    from sillward.net import transport
+
+    return transport.get(query, source, conditions, deadline_s, monotonic)
+
+
+def accepted(answer: Answer, source: str, now: datetime) -> None:
+    """Raise SourceError unless the status is 200."""
+    status = answer.status
+    if status == 200:
+        return
+    wait: timedelta | None = None
+    text = f"answered {status}{_said(answer.body)}"
+    if status == 429:
+        text = f"too many requests (429){_said(answer.body)}"
+        wait = answer.retry_after(now)
+        wait = BUSY_WAIT if wait is None else wait
+    elif status == 403:
+        wait = BLOCKED_WAIT
+    elif status >= 500:
+        wait = answer.retry_after(now)
+    elif 300 <= status < 400 and status != 304:
+        text = f"sends us elsewhere ({status}); a login page in between?"
+    passing = status in (500, 502, 503, 504) and not wait
+    msg = f"{source}: {text}"
+    raise SourceError(msg, passing=passing, wait=wait)
+
+
+def _said(body: bytes) -> str:
+    """The reason that an API gives in JSON, in one short line."""
+    try:
+        reason = json.loads(body)["reason"]
+    except (ValueError, KeyError, TypeError, RecursionError):
+        return ""
+    return f': "{one_line(reason, 120)}"'

@@ -1,1 +1,0 @@
-"""Notices: a sheet in words, and the channels that carry it."""

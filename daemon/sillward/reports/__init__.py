@@ -1,0 +1,1 @@
+"""Reports: what the commands print, for people and as JSON."""

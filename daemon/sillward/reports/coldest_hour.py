@@ -1,0 +1,71 @@
+"""How the coldest leaf of a night comes about, in words from which one can work it out again."""
+
+from collections.abc import Iterator
+
+from sillward.wording.voice import Voice
+from sillward_rules.account import Account, AccountHour
+
+_LEAST = 0.005
+"""Shares are told in full percent: what is less than half of one apart is the same."""
+
+
+def coldest_hour(account: Account, voice: Voice) -> Iterator[str]:
+    """One sentence on the deciding hour at a spot that the forecast is corrected for, if any."""
+    hour = next((one for one in account.hours if one.deciding), None)
+    if hour is None or account.spot.holds_itself:
+        return
+    told = [
+        f"forecast {voice.degrees(hour.forecast['temp_c'])}",
+        *_offset(account, hour, voice),
+        *_sky(hour),
+        f"leaf {voice.degrees(hour.leaf_c)}{_wet(hour)}",
+    ]
+    yield f"coldest at {voice.hour(hour.at)}: {'; '.join(told)}"
+
+
+def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
+    """What is added to the forecast, and which share of the night offset that is."""
+    whole, day = account.spot.night_offset_k, account.spot.day_offset_k or 0.0
+    if hour.offset_k is None or not (whole or day):
+        return
+    here = f"{voice.offset(round(hour.offset_k, 1))} makes {voice.degrees(hour.temp_c)} here"
+    if not whole or hour.offset_share is None:
+        yield here
+        return
+    left = whole * hour.offset_share
+    night = 1.0 if left == day else (hour.offset_k - day) / (left - day)
+    share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
+    if not account.spot.indoors:
+        share += f" ({_wind(hour, voice)}, {_cloud(hour)})"
+    if night < 1.0 - _LEAST:
+        sun = "sunset" if hour.night else "sunrise"
+        share += f", {_percent(night)} of the way from day to night so soon after {sun}"
+    yield f"{here}: {share}"
+
+
+def _wind(hour: AccountHour, voice: Voice) -> str:
+    wind = hour.forecast["wind_m_s"]
+    return "wind not known" if wind is None else f"wind {voice.measure(wind, 'm/s')} at 10 m"
+
+
+def _cloud(hour: AccountHour) -> str:
+    cloud = hour.forecast["cloud"]
+    return "cloud not known" if cloud is None else f"cloud {_percent(cloud)}"
+
+
+def _sky(hour: AccountHour) -> Iterator[str]:
+    """What the cloud counts for, where it is told by height and does not all count."""
+    cloud, warming = hour.forecast["cloud"], hour.warming_cloud
+    if cloud is not None and warming is not None and cloud - warming >= _LEAST:
+        yield (
+            f"cloud {_percent(cloud)} holds warmth like {_percent(warming)} of low cloud, for some "
+            "or all of it is high"
+        )
+
+
+def _wet(hour: AccountHour) -> str:
+    return ", wet with rain: water that evaporates cools it" if hour.leaf_wet else ""
+
+
+def _percent(share: float) -> str:
+    return f"{round(100 * share)} %"

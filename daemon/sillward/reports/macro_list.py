@@ -1,0 +1,114 @@
+"""What `words` prints: the macros of messages, what each is told, and what it says now."""
+
+import os
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from sillward import files
+from sillward.errors import ConfigError, UsageError
+from sillward.text.columns import PIPE, Mark, Screen
+from sillward.wording import macros, rehearsal, week_page
+from sillward.wording.voice import Voice, one_reason
+from sillward.wording.week_review import Night, Review
+from sillward_rules.plants.collection import Collection
+from sillward_rules.sheet import Sheet
+
+
+def text(voice: Voice, asked: Sequence[str], screen: Screen = PIPE) -> str:
+    """The macros whose name or file holds one of the words asked for; all if none is.
+
+    Raise UsageError if there are none.
+    """
+    ours = voice.wording.ours
+    chosen = {
+        name: source
+        for name, source in ours.items()
+        if not asked or any(word.lower() in (f"{name} {source.file}") for word in asked)
+    }
+    if not chosen:
+        msg = f"no macro is named like {', '.join(asked)}; `sillward words` lists all"
+        raise UsageError(msg)
+    lines: list[str] = []
+    for file in dict.fromkeys(source.file for source in chosen.values()):
+        lines += ["", *screen.lines(file)]
+        for name in (name for name, source in chosen.items() if source.file == file):
+            lines += _lines_of(name, voice, screen)
+    return "\n".join(lines[1:])
+
+
+def _lines_of(name: str, voice: Voice, screen: Screen) -> Iterator[str]:
+    facts = voice.wording.ours[name].facts
+    usual = next(rehearsal.samples(name, facts)).facts
+    yield from screen.lines(f"  {name}({', '.join(facts)})")
+    own = voice.wording.own.get(name)
+    mark = None if own is None else Mark.OK
+    said = voice.say(name, **usual)
+    yield from screen.lines(f"    {said}{'' if own is None else f'   ({own.file})'}", mark)
+
+
+@dataclass(frozen=True, slots=True)
+class WeekExample:
+    """A week sheet to try the grower's page with: whose it is, and the credit of its forecast."""
+
+    collection: Collection
+    sheet: Sheet
+    credit: str
+
+
+def check(voice: Voice, file: str, example: Callable[[], WeekExample]) -> list[str]:
+    """What the grower's wording leaves out, in lines. Raise ConfigError if it is wrong.
+
+    example: asked for only if there is a page of the week to try.
+    """
+    wrong = [*rehearsal.problems(voice), *_wrong_page(voice, example)]
+    if wrong:
+        raise ConfigError([f"{file}: notices.wording: {line}" for line in wrong])
+    return rehearsal.left_out(voice)
+
+
+def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[str]:
+    """What is wrong with the grower's page of the week, by the example's."""
+    if voice.wording.page is None:
+        return
+    shown = example()
+    speaking = replace(voice, site=shown.collection.site)
+    day = shown.collection.site.local_date(shown.sheet.at)
+    week = Review(day, day, 9, 7, 2, 1, 1, 2, (Night(day, 5.2, 4.0),))
+    charts = [week_page.Picture("chart-1@sillward", "Chart")]
+    try:
+        for behind, drawn in ((week, charts), (None, [])):
+            week_page.html(
+                shown.sheet,
+                shown.collection,
+                speaking,
+                shown.credit,
+                life="Running",
+                week=behind,
+                charts=drawn,
+                strict=True,
+            )
+    except Exception as error:
+        yield f"{macros.PAGE}: {one_reason(error)}"
+
+
+def copy(folder: Path) -> list[str]:
+    """Write our files of macros into a folder; give their names.
+
+    Raise UsageError, with nothing written, if one of them is there already; ConfigError if the
+    folder cannot be written.
+    """
+    texts = macros.packaged_texts()
+    there = [name for name in texts if os.path.lexists(folder / name)]
+    if there:
+        msg = f"{folder / there[0]} is there already; nothing was written"
+        raise UsageError(msg)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in texts.items():
+            mode = files.usual_mode()
+            files.put(folder / name, content.encode(), mode=mode, fresh=True)
+    except OSError as error:
+        msg = f"{folder}: cannot be written: {error.strerror or error}"
+        raise ConfigError([msg]) from None
+    return list(texts)

@@ -1,0 +1,83 @@
+"""The machine-readable sheet (schema 1): one JSON document, times in the site's zone."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from sillward.ledger.chore_codec import iso, of_chore, plain
+from sillward.wording.voice import Voice
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.outlook import Outlook
+from sillward_rules.remark import Remark
+from sillward_rules.sheet import Sheet
+from sillward_rules.weather.site import Site
+
+SCHEMA = 1
+
+
+def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
+    """The sheet as a document of plain types."""
+    forecast: dict[str, Any] = {"source": sheet.source}
+    if sheet.issued_at is not None:
+        forecast["issued"] = iso(sheet.issued_at, site)
+    forecast["fetched"] = iso(sheet.fetched_at, site)
+    forecast["age_minutes"] = max(0, int(sheet.age.total_seconds() // 60))
+    document: dict[str, Any] = {
+        "schema": SCHEMA,
+        "round": sheet.round.value,
+        "at": iso(sheet.at, site),
+        "site": sheet.site,
+        "forecast": forecast,
+        "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
+        "warnings": [*_texts(sheet.warnings, Voice(site)), *map(str, sheet.assumptions)],
+    }
+    if sheet.outlook is not None:
+        document["outlook"] = of_outlook(sheet.outlook, site)
+    return document
+
+
+def _texts(remarks: Iterable[Remark], voice: Voice) -> list[str]:
+    """For machines: in SI and by 24 hours, in our words, whatever people are told."""
+    return [voice.remark(one) for one in remarks]
+
+
+def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
+    """With what a wetting is done; nothing for other chores."""
+    if chore.kind is ChoreKind.FEED:
+        return {"with": f"feed, {sheet.feed}" if sheet.feed else "weak feed"}
+    if chore.kind is ChoreKind.MIST:
+        fed = any(chore.goes_with(feed) for feed in sheet.chores if feed.kind is ChoreKind.FEED)
+        return {"with": "feed" if fed else "plain water"}
+    return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
+
+
+def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
+    """The week ahead as a document of plain types."""
+    voice = Voice(site)
+    return {
+        "trips": ahead.trips,
+        "turn": None if ahead.turn is None else voice.remark(ahead.turn),
+        "spells": _texts(ahead.spells, voice),
+        "dark": _texts(ahead.dark, voice),
+        "nights": [
+            {
+                "day": str(night.day),
+                "lows": {spot: plain(low) for spot, low in night.lows.items()},
+                "plants_in": list(night.plants_in),
+                "judged": night.judged,
+                "chance": night.chance,
+            }
+            for night in ahead.nights
+        ],
+        "days": [
+            {
+                "day": str(day.day),
+                "high": plain(day.high_c),
+                "humidity_low": plain(day.humidity_low_pct),
+                "mistings": day.mistings,
+                "misted_plants": day.misted_plants,
+                "others": {kind.value: count for kind, count in day.others},
+                "fed_plants": day.fed,
+            }
+            for day in ahead.days
+        ],
+    }

@@ -1,0 +1,1 @@
+"""The service: rounds told when they are due, what follows them, and proof of life."""

@@ -1,0 +1,133 @@
+"""What every part of the service works with: a household, its forecasts, ledger and channels."""
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from sillward.channels.apprise_sender import Sender
+from sillward.config.loader import Channel, Household
+from sillward.errors import LedgerError
+from sillward.forecast.store import Clock, utc_now
+from sillward.forecast.updater import Keeper
+from sillward.ledger import Ledger, Notice, Stage, StoredChore
+from sillward.ledger.chore_codec import chore_of
+from sillward.service.plant_states import states_at
+from sillward.wording import full_sheet, short_sheet
+from sillward.wording.push import Message
+from sillward.wording.voice import Voice
+from sillward_rules.chore import Chore
+from sillward_rules.plants.state import State
+from sillward_rules.revision import only
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Kit:
+    """The collaborators of one household's service, and what all of its parts ask of them."""
+
+    household: Household
+    keeper: Keeper
+    ledger: Ledger
+    sender: Sender
+    clock: Clock = utc_now
+    stopping: Callable[[], bool] = lambda: False
+    """Asked between two notices: whether to leave the rest for the next start."""
+    working: Callable[[], None] = lambda: None
+    """Told after each finished step of work: a sign of life."""
+
+    @property
+    def site(self) -> Site:
+        """The household's site."""
+        return self.household.collection.site
+
+    @property
+    def voice(self) -> Voice:
+        """How the household is spoken to."""
+        return self.household.voice
+
+    def weather(self) -> Weather:
+        """The best forecast at hand; weather of which nothing is known if there is none."""
+        return self.keeper.shelf.weather(self.site)
+
+    def has_forecast(self) -> bool:
+        """Whether one can go by what is held; a defect of ours in it must hold up no round."""
+        try:
+            return self.keeper.shelf.usable(self.site)
+        except LedgerError:
+            raise
+        except Exception:
+            log.exception("forecast.failed_to_read")
+            return False
+
+    def states(self) -> State:
+        """What is known of the plants now."""
+        return states_at(self.ledger, self.site, self.clock())
+
+    def sheet(self, round_: Round, weather: Weather) -> Sheet:
+        """Work out a round now, from what the ledger knows of the plants."""
+        return draw_up(round_, self.household.collection, weather, self.states(), self.clock())
+
+    def chore(self, stored: StoredChore) -> Chore | None:
+        """A chore as it was told, for the plants that are still in the collection."""
+        told = chore_of(stored.document)
+        names = {plant.name for plant in self.household.collection.plants}
+        if names.issuperset(told.plants):
+            return told
+        left = [name for name in told.plants if name in names]
+        return only(told, left) if left else None
+
+    def listening(self, round_: Round) -> list[Channel]:
+        """The channels that are told this round."""
+        return [one for one in self.household.channels if round_.value in one.rounds]
+
+    def alarmed(self) -> list[Channel]:
+        """The channels that take alarms; all of them if none does."""
+        taking = [one for one in self.household.channels if "alarm" in one.rounds]
+        return taking or list(self.household.channels)
+
+    def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
+        """The sheet as this channel gets it, with what else it is to be told at the end."""
+        voice = self.voice
+        if not channel.full_length:
+            return short_sheet.message(sheet, voice, footer)
+        credit = self.keeper.shelf.attribution(sheet.source)
+        return Message(
+            short_sheet.message(sheet, voice).title, full_sheet.text(sheet, voice, credit, footer)
+        )
+
+    def notice(
+        self,
+        channel: Channel,
+        name: str,
+        day: date,
+        message: Message,
+        until: datetime,
+        *,
+        round_: str | None = None,
+        stage: Stage = Stage.TOLD,
+        silent: bool = False,
+    ) -> Notice:
+        """A notice to put down, due now.
+
+        name: its intent at this site on this day, and by default the round that it is of.
+        silent: it is known not to be needed.
+        """
+        return Notice(
+            key=f"{self.site.name}/{day}/{name}/{channel.name}",
+            site=self.site.name,
+            round=round_ or name,
+            day=str(day),
+            channel=channel.name,
+            title=message.title,
+            body=message.body,
+            state="not needed" if silent else "waiting",
+            attempts=0,
+            next_at=self.clock(),
+            expires_at=until,
+            stage=stage.value,
+        )

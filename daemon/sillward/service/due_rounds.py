@@ -1,0 +1,104 @@
+"""Which rounds are due: a question asked anew at each tick, of the rounds and the clock alone."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from sillward.config.loader import Rounds
+from sillward_rules.sheet import Round
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+
+EARLY = timedelta(hours=2)
+"""A round told by hand no more than this before its hour is the round of that day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Occasion:
+    """A round of a day: due at, and worth telling until.
+
+    early: told by hand long before it was due; at its own hour the round is told all the same.
+    """
+
+    round: Round
+    day: date
+    due_at: datetime
+    until: datetime
+    early: bool = False
+
+    @property
+    def name(self) -> str:
+        """How the ledger knows it."""
+        return f"{self.round.value}{_EARLY}" if self.early else self.round.value
+
+
+_EARLY = " early"
+
+
+def round_named(name: str) -> str:
+    """The round that an occasion of this name is of, told early by hand or not."""
+    return name.removesuffix(_EARLY)
+
+
+def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:
+    """Rounds that are due and still worth telling, in the order of their hours."""
+    today = site.local_date(now)
+    around = [today - timedelta(days=1), today, today + timedelta(days=1)]
+    due = [
+        occasion
+        for day in around
+        for occasion in of_day(site, rounds, day)
+        if occasion.due_at <= now < occasion.until
+    ]
+    return sorted(due, key=lambda occasion: occasion.due_at)
+
+
+def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]:
+    """The next occasion of each round after now."""
+    found: dict[Round, Occasion] = {}
+    today = site.local_date(now)
+    for offset in range(-1, 9):
+        for occasion in of_day(site, rounds, today + timedelta(days=offset)):
+            if occasion.due_at > now:
+                found.setdefault(occasion.round, occasion)
+    return found
+
+
+def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
+    """The rounds of a local date.
+
+    A dusk round that would fall into quiet hours is told before they start: what is to do tonight
+    has its deadline in them. Where they began before that day's sunrise it is told in them. A
+    morning or a week that falls into them is held back until they end.
+    """
+    night = sun.night_of(site, day)
+    noon = site.middle_of_day(day)
+    morning = rounds.morning.on(site, day)
+    yield Occasion(Round.MORNING, day, morning, max(noon, morning + timedelta(hours=1)))
+    dusk = rounds.dusk.on(site, day)
+    until = max(night.end, dusk + timedelta(hours=1))
+    before = rounds.quiet.before(site, dusk)
+    due = before if before >= sun.day_events(site, day).sunrise else dusk
+    yield Occasion(Round.DUSK, day, due, until)
+    if day.weekday() == rounds.week.weekday:
+        week = rounds.week.moment.on(site, day)
+        yield Occasion(Round.WEEK, day, week, week + timedelta(hours=24))
+
+
+def current(site: Site, rounds: Rounds, round_: Round, now: datetime) -> Occasion:
+    """The occasion that a round told right now stands for: the due one, or else today's."""
+    for occasion in occasions(site, rounds, now):
+        if occasion.round is round_:
+            return occasion
+    day = site.local_date(now)
+    for occasion in of_day(site, rounds, day):
+        if occasion.round is round_:
+            return replace(occasion, early=now < occasion.due_at - EARLY)
+    return Occasion(round_, day, now, now + timedelta(hours=24), early=True)
+
+
+def nearest(site: Site, now: datetime) -> Round:
+    """The daily round that a look at this moment is most likely about."""
+    day = site.local_date(now)
+    before_noon = sun.day_events(site, day).sunrise - timedelta(hours=2) <= now
+    return Round.MORNING if before_noon and now < site.middle_of_day(day) else Round.DUSK

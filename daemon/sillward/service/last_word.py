@@ -1,0 +1,54 @@
+"""The last word: that the service has stopped, told by a process of its own.
+
+It reads no collection and no ledger, since those may be what is broken, and of the settings only
+what it needs.
+"""
+
+from sillward.channels import apprise_sender
+from sillward.config.loader import Channel
+from sillward.config.settings import LastResort
+from sillward.errors import DeliveryError, SourceError, one_line
+from sillward.service import heartbeat
+from sillward.wording.push import Message
+
+MOST_OF_WHY = 80
+"""Characters; the whole stays below the 300 of a push. Judgement."""
+
+
+def tell(settings: LastResort, why: str) -> list[tuple[str, str]]:
+    """Send it to all that are left to be told, each once, whatever becomes of the others.
+
+    Return the name of each and what became of it: "told", "perhaps told" or what went wrong. Empty
+    if there is nobody.
+    """
+    message = _message(why)
+    outcomes = [(name, _send(name, message, settings)) for name in settings.channels]
+    if settings.trouble_url is not None:
+        try:
+            heartbeat.call(settings.trouble_url)
+        except SourceError as error:
+            outcomes.append(("heartbeat", str(error)))
+        else:
+            outcomes.append(("heartbeat", "told"))
+    return outcomes
+
+
+def _message(why: str) -> Message:
+    reason = one_line(why, MOST_OF_WHY)
+    lines = [
+        "Nobody watches the nights until it runs again: go by your own forecast and thermometer.",
+        *([f"Why: {reason}"] if reason else []),
+        "`systemctl status sillward`, `journalctl -u sillward`",
+    ]
+    return Message("sillward has stopped", "\n".join(lines))
+
+
+def _send(name: str, message: Message, settings: LastResort) -> str:
+    channel = Channel(name, settings.channels[name], ("alarm",), all_clear=False, full_length=False)
+    try:
+        apprise_sender.send(channel, message)
+    except DeliveryError as error:
+        return f"perhaps told: {error}" if error.perhaps_sent else str(error)
+    except Exception as error:  # a defect must not keep it from the others
+        return f"failed ({type(error).__name__})"
+    return "told"

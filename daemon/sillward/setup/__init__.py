@@ -1,0 +1,1 @@
+"""The first run: questions, and a collection that comes of the answers."""

@@ -1,0 +1,1 @@
+"""Text and whoever reads it: columns, units, what can be shown, the terminal."""

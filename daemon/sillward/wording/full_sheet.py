@@ -1,0 +1,342 @@
+"""A sheet in full, for the terminal and for mail: every chore, every plant, every number."""
+
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
+
+from sillward.text.columns import cut, padded, width, wrapped
+from sillward.wording import phrases
+from sillward.wording.short_sheet import mist_advice
+from sillward.wording.voice import Voice, capital
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
+from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
+from sillward_rules.remark import nothing_known
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather.uncertainty import percent
+
+_ORDER = (
+    ChoreKind.CARRY_IN,
+    ChoreKind.CARRY_OUT,
+    ChoreKind.MIST,
+    ChoreKind.FEED,
+    ChoreKind.FLUSH,
+    ChoreKind.STOP_WETTING,
+    ChoreKind.MOVE,
+    ChoreKind.SHADE,
+    ChoreKind.COVER,
+    ChoreKind.SECURE,
+    ChoreKind.DAMP_DOWN,
+    ChoreKind.STAY_IN,
+)
+"""In which kinds of chores are told."""
+
+
+def text(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str] = ()) -> str:
+    """The whole sheet as plain text, at most 78 characters wide.
+
+    footer: what else is to be told, before the forecast's origin and the cautions.
+    """
+    lines = _lines(sheet, voice, attribution, footer)
+    return "\n".join(wrapped(line) for line in lines).rstrip() + "\n"
+
+
+def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) -> Iterator[str]:
+    say, round_ = voice.say, sheet.round
+    told = voice.long_day(sheet.at)
+    yield say("sheet_head", site=sheet.site, round=round_.value, told=told)
+    yield ""
+    if sheet.outlook is not None:
+        yield from _outlook(sheet.outlook, voice)
+    if not any(chore.kind is not ChoreKind.STOP_WETTING for chore in sheet.chores):
+        reaches = sheet.outlook is None or bool(sheet.outlook.nights)
+        yield say("nothing_to_tell", round=round_.value) if reaches else say("not_reached")
+        yield ""
+    for kind in _ORDER if round_ is not Round.WEEK else ():
+        of_kind = [chore for chore in sheet.chores if chore.kind is kind]
+        if kind in WETTINGS:  # they are told by when they begin
+            of_kind.sort(key=lambda one: (one.not_before or one.before, one.before))
+        if of_kind:
+            yield say("kind", name=kind.value).upper()
+            for chore in of_kind:
+                yield from _chore(chore, sheet, voice)
+            yield ""
+    if round_ is Round.WEEK and sheet.chores:
+        walks = [f"{voice.day(day)}  {text}" for day, text in carrying(sheet.chores, voice)]
+        yield from _listed("carrying", walks, voice)
+    if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
+        yield from _listed("feed", list(feeding(sheet, voice)), voice)
+    yield from _listed("warnings", [voice.remark(one) for one in sheet.warnings], voice)
+    yield from _listed("assumptions", [voice.question(one) for one in sheet.assumptions], voice)
+    if footer:
+        yield from footer
+        yield ""
+    origin = origin_of(sheet, voice)
+    yield f"{origin[0]} {attribution}."
+    yield from origin[1:]
+    yield say("caution")
+
+
+def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
+    if lines:
+        yield voice.say("heading", name=heading)
+        yield from (f"  {line}" for line in lines)
+        yield ""
+
+
+def origin_of(sheet: Sheet, voice: Voice) -> list[str]:
+    """Whose forecast it is, where its chances are from, and what it lacks."""
+    if any(nothing_known(one) for one in sheet.warnings):
+        return [voice.say("no_origin")]
+    lines = [voice.say("origin", source=sheet.source, age=voice.age(sheet.age))]
+    if sheet.spread is not None and sheet.round is not Round.MORNING:
+        lines.append(voice.say("chances", origin=sheet.spread))
+    if sheet.notes:
+        lines.append(voice.say("of_forecast", notes=[voice.retold(one) for one in sheet.notes]))
+    return lines
+
+
+# -- chores
+
+
+def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
+    yield f"  {_head(chore, sheet, voice)}"
+    widest = max(width(name) for name in chore.plants)
+    shared = _shared(chore, voice)
+    if shared:
+        yield f"    {shared}{phrases.chance(chore.because, voice)}"
+        for reason in chore.because:
+            yield f"    - {padded(reason.plant, widest)}  {_of_plant(reason, voice)}"
+    else:
+        alike: dict[str, list[str]] = {}
+        for reason in chore.because:
+            alike.setdefault(because(reason, chore, voice), []).append(reason.plant)
+        yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
+    yield f"    [{chore.id}]"
+
+
+def _head(chore: Chore, sheet: Sheet, voice: Voice) -> str:
+    advice = ""
+    if chore.kind is ChoreKind.MIST:
+        feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
+        advice = mist_advice(chore, feeds, voice)
+    return voice.say(
+        "chore",
+        kind=chore.kind.value,
+        when=when(chore, sheet.at, voice),
+        count=len(chore.plants),
+        advice=advice,
+        feed=sheet.feed,
+    )
+
+
+def when(chore: Chore, now: datetime, voice: Voice) -> str:
+    """A chore's time and way: "by 17:50, pergola > sunroom"."""
+    say, spot, start = voice.say, chore.from_spot, chore.not_before
+    if chore.kind is ChoreKind.CARRY_IN:
+        by = phrases.when(chore, now, voice) if chore.overdue_since else voice.by(chore.before, now)
+        by = say("unconfirmed", by=by) if chore.unconfirmed else by
+        return say("when_in", by=by, spot=spot, to=chore.to_spot)
+    if chore.kind is ChoreKind.CARRY_OUT:
+        since = voice.since(start or chore.before, now)
+        if_in = phrases.if_taken_in(chore, voice, None)
+        return say("when_out", since=since, spot=spot, to=chore.to_spot, if_in=if_in)
+    if chore.kind is ChoreKind.STAY_IN:
+        staying = say("when_staying", day=None if start is None else chore.before, spot=spot)
+        return say("unconfirmed", by=staying) if chore.unconfirmed else staying
+    if chore.kind is ChoreKind.STOP_WETTING:
+        never = phrases.no_wetting(chore)
+        return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)
+    if chore.kind is ChoreKind.MOVE:
+        reasons = [one for one in chore.because if one.there is not None]
+        there = max((one.there or 0.0 for one in reasons), default=None)
+        unit = reasons[0].unit if reasons else ""
+        shown = say("not_known") if there is None else voice.bound(there, unit)
+        back, by = phrases.back(chore, voice), voice.by(chore.before, now)
+        return say("when_move", by=by, spot=spot, to=chore.to_spot, there=shown, back=back)
+    if start is None:
+        return say("when_by", by=voice.by(chore.before, now), spot=spot)
+    opens, closes = voice.hour(start), voice.hour(chore.before)
+    return say("when_within", opens=opens, closes=closes, spot=spot)
+
+
+def _shared(chore: Chore, voice: Voice) -> str:
+    """What all plants of a chore go through alike, told once; empty if they differ."""
+    first = chore.because[0]
+    alike = {(one.quantity, one.value, one.at) for one in chore.because}
+    several = any(one.also for one in chore.because)
+    if len(alike) > 1 or several or first.quantity in _OF_FILMS:
+        return ""
+    return _number_line(first, chore, voice)
+
+
+_OF_FILMS = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})
+
+
+def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
+    if reason.value is None:
+        return voice.say("night_as_cold")
+    whole_day = chore.kind is ChoreKind.STAY_IN and chore.not_before is not None
+    whole_day = whole_day and not reason.above  # else it is heat that keeps it in
+    way = "outside" if chore.kind is ChoreKind.STAY_IN else "down"
+    if chore.kind is ChoreKind.CARRY_OUT or whole_day or reason.above:
+        way = "up"
+    return voice.say(
+        "value_at",
+        quantity=reason.quantity,
+        value=phrases.number(reason, voice),
+        hour=voice.hour(reason.at),
+        way=way,
+        whole_day=whole_day,
+    )
+
+
+def _of_plant(reason: Reason, voice: Voice) -> str:
+    below_k = None
+    if reason.hours is not None and reason.value is not None and reason.limit is not None:
+        below_k = reason.limit - reason.value
+    return voice.say(
+        "limit_of",
+        limit=phrases.limit(reason, voice),
+        whose=phrases.whose(reason, voice),
+        above=reason.above,
+        hours=None if below_k is None else reason.hours,
+        below_k=below_k,
+    )
+
+
+def because(reason: Reason, chore: Chore, voice: Voice) -> str:
+    """A plant's reason in full."""
+    say, hour, value = voice.say, voice.hour(reason.at), reason.value
+    if reason.quantity in ("film until rinse", "rinse"):
+        within = None if value is None else round(value)
+        return say("rinse_because", within_min=within, why=reason.origin.removeprefix("rinse "))
+    if reason.quantity == "film life":
+        short = value is not None and (reason.limit is None or value < reason.limit)
+        wants = phrases.limit(reason, voice) if short else ""
+        return say("film", minutes=None if value is None else round(value), hour=hour, wants=wants)
+    if reason.quantity == "crown drying time":
+        hours = "" if value is None else f"{value:.1f}"
+        whose = phrases.whose(reason, voice)
+        return say("crown", hours=hours, hour=hour, whose=whose)
+    number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
+    text = f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"
+    others = [because(one, chore, voice) for one in reason.also]
+    return say("and_also", text=text, also=others) if others else text
+
+
+# -- the week
+
+
+def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]]:
+    """For each day of a week, in the order of the hours: out from when, in by when, how many."""
+    days: dict[date, list[Chore]] = {}
+    for chore in sorted(chores, key=lambda one: told_at(one, voice)):
+        days.setdefault(told_at(chore, voice).date(), []).append(chore)
+    for day, walks in days.items():
+        kinds = dict.fromkeys(walk.kind for walk in walks)
+        yield (
+            day,
+            "; ".join(_walk([one for one in walks if one.kind is kind], voice) for kind in kinds),
+        )
+
+
+def _walk(walks: Sequence[Chore], voice: Voice) -> str:
+    """The walks of a day one way, by their hours: those of the first, and how many later."""
+    hour = told_at(walks[0], voice)
+    first = phrases.count_of([one for one in walks if told_at(one, voice) == hour])
+    return voice.say(
+        "walk",
+        out=walks[0].kind is ChoreKind.CARRY_OUT,
+        hour=voice.hour(hour),
+        count=first,
+        later=phrases.count_of(walks) - first,
+    )
+
+
+def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
+    """What is fed, and on which days of the week how many plants."""
+    if sheet.feed is not None:
+        yield voice.say("feed_mix", feed=sheet.feed)
+    days = sheet.outlook.days if sheet.outlook is not None else ()
+    yield voice.say("feed_days", days=[(day.day, day.fed) for day in days if day.fed])
+
+
+def told_at(chore: Chore, voice: Voice) -> datetime:
+    """The hour that a walk is told by, as clocks show it there."""
+    out = chore.kind is ChoreKind.CARRY_OUT
+    return voice.local((chore.not_before if out else None) or chore.before)
+
+
+def _outlook(ahead: Outlook, voice: Voice) -> Iterator[str]:
+    for fact in (*((ahead.turn,) if ahead.turn else ()), *ahead.spells, *ahead.dark):
+        yield capital(voice.remark(fact))
+    yield voice.say("trips", trips=ahead.trips, nights=len(ahead.nights))
+    yield ""
+    yield from _nights(ahead.nights, voice)
+    yield ""
+    yield from _days(ahead.days, voice)
+    yield ""
+
+
+DAY_WIDTH = 12
+"""Columns of a day with the indent before it."""
+
+
+def _nights(nights: Sequence[NightAhead], voice: Voice) -> Iterator[str]:
+    """A table while the spots fit beside each other, else a line for each night."""
+    spots = list(nights[0].lows) if nights else []
+    title, table = _column("nights", voice), len(spots) <= MOST_COLUMNS
+    if table:
+        heads = "".join(padded(cut(spot, 12), 13, right=True) for spot in spots)
+        chance = padded(_column("chance", voice), 9, right=True)
+        yield f"{padded(title, DAY_WIDTH)}{heads}{chance}   {_column('plants in', voice)}"
+    else:
+        yield title
+    for night in nights:
+        chance = "" if night.chance is None else percent(night.chance)
+        if table:
+            unsure = "" if night.judged else f"  {voice.say('too_few_hours')}"
+            lows = "".join(f"{voice.degrees(night.lows[spot]):>13}" for spot in spots)
+            day = padded(f"  {voice.day(night.day)}", DAY_WIDTH)
+            yield f"{day}{lows}{chance or '-':>9}   {len(night.plants_in) or '-'}{unsure}"
+        else:
+            line = voice.say(
+                "night",
+                day=night.day,
+                count=len(night.plants_in),
+                chance=chance,
+                judged=night.judged,
+                lows=list(night.lows.items()),
+            )
+            yield f"  {line}"
+
+
+MOST_COLUMNS = 3
+"""Spots that fit beside each other in the table of nights."""
+
+
+def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
+    warmest, driest = _column("warmest", voice), _column("driest", voice)
+    heads = f"{padded(warmest, 10, right=True)}{padded(driest, 9, right=True)}"
+    yield f"{padded(_column('days', voice), DAY_WIDTH)}{heads}   {_column('mistings', voice)}"
+    for day in days:
+        dry = "?" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %"
+        asks = asked(day, voice, "-")
+        told = padded(f"  {voice.day(day.day)}", DAY_WIDTH)
+        yield f"{told}{voice.degrees(day.high_c):>10}{dry:>9}   {asks}"
+
+
+def asked(day: DayAhead, voice: Voice, nothing: str) -> str:
+    """What a day asks for. nothing: what stands where none is misted."""
+    return voice.say(
+        "day_asks",
+        mistings=day.mistings,
+        plants=day.misted_plants,
+        fed=day.fed,
+        hot=day.too_hot_for,
+        others=[(kind.value, count) for kind, count in day.others],
+        nothing=nothing,
+    )
+
+
+def _column(name: str, voice: Voice) -> str:
+    return voice.say("column", name=name)

@@ -1,0 +1,279 @@
+"""The week sheet as HTML for a mail program: pure, and the same facts as the text beside it.
+
+Mail programs drop what they do not know: so styles are inline, tables are plain, nothing is loaded
+from anywhere, and colours are readable with and without the few rules of the style sheet, which
+only make it dark where the reader's screen is.
+"""
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sillward.errors import one_line
+from sillward.wording import full_sheet, week_review
+from sillward.wording.voice import Voice, capital
+from sillward.wording.week_review import Review
+from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
+from sillward_rules.remark import Remark
+from sillward_rules.sheet import Sheet
+from sillward_rules.weather.uncertainty import percent
+
+LIGHT: Mapping[str, tuple[str, str]] = {
+    "page": ("#1b211e", "#ffffff"),
+    "quiet": ("#4d5852", "#ffffff"),
+    "head": ("#1b211e", "#e8efe9"),
+    "cold": ("#7a1f0c", "#fbe9e3"),
+    "link": ("#0b5a8a", "#ffffff"),
+}
+"""Colour of the text and of what it stands on, by what it is for. At least 4.5:1 (WCAG 2.2, 1.4.3),
+which the tests compute."""
+
+DARK: Mapping[str, tuple[str, str]] = {
+    "page": ("#e7ecea", "#14181a"),
+    "quiet": ("#aeb8b3", "#14181a"),
+    "head": ("#e7ecea", "#252e2f"),
+    "cold": ("#ffd9cc", "#4a2016"),
+    "link": ("#8cc8f5", "#14181a"),
+}
+
+MOST_SPOTS = 12
+"""Spots with a table of their own; of more the text tells. Judgement: so a mail stays short."""
+
+MOST_NAME = 60
+"""Signs of a name in a table."""
+
+MOST_FACTS = 40
+"""Warnings that are told; the text has all."""
+
+_ADDRESS = re.compile(r"https://[\w./-]*\w/?", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A chart that comes with the mail: its content id, and what it shows in words."""
+
+    cid: str
+    alt: str
+
+
+def html(
+    sheet: Sheet,
+    collection: Collection,
+    voice: Voice,
+    credit: str,
+    *,
+    life: str,
+    week: Review | None = None,
+    charts: Sequence[Picture] = (),
+    strict: bool = False,
+) -> str:
+    """The week as one HTML document.
+
+    credit: the attribution that is due; the only place with links. life: the line that shows that
+    somebody is there. week: the review; None where it could not be made. strict: raise whatever the
+    grower's own page raises, rather than take ours.
+    """
+    ahead = sheet.outlook
+    nights = ahead.nights if ahead else ()
+    spots = list(_spots(nights, collection, voice)) if nights else []
+    warnings = [voice.remark(one) for one in sheet.warnings]
+    return voice.page(
+        strict=strict,
+        light=LIGHT,
+        dark=DARK,
+        site=_name(sheet.site),
+        told=voice.long_day(sheet.at),
+        sentence=_sentence(ahead, voice),
+        warnings=warnings[:MOST_FACTS],
+        left_out=max(0, len(warnings) - MOST_FACTS),
+        nights=[_night(night, ahead, voice) for night in nights] if ahead else [],
+        trips=ahead.trips if ahead else 0,
+        spots=spots[:MOST_SPOTS],
+        more_spots=max(0, len(spots) - MOST_SPOTS),
+        carrying=[(voice.day(day), text) for day, text in full_sheet.carrying(sheet.chores, voice)],
+        days=[_day(day, voice) for day in ahead.days] if ahead else [],
+        misted=any(day.mistings for day in ahead.days) if ahead else False,
+        feed=list(full_sheet.feeding(sheet, voice)) if ahead and ahead.days else [],
+        dark_spots=[capital(voice.remark(one)) for one in ahead.dark] if ahead else [],
+        season=[capital(voice.remark(one)) for one in _season(ahead)] if ahead else [],
+        charts=charts,
+        week=None if week is None else _week(week, voice),
+        life=life,
+        origin=full_sheet.origin_of(sheet, voice),
+        credit=_with_links(credit),
+        assumptions=[voice.question(one) for one in sheet.assumptions[:MOST_FACTS]],
+        caution=voice.say("caution"),
+    )
+
+
+def _sentence(ahead: Outlook | None, voice: Voice) -> str:
+    nights, days = (ahead.nights, ahead.days) if ahead else ((), ())
+    numbers = [len(night.plants_in) for night in nights if night.plants_in]
+    return voice.say(
+        "week_sentence",
+        nights=len(nights),
+        cold=len(numbers),
+        least=min(numbers, default=0),
+        most=max(numbers, default=0),
+        trips=ahead.trips if ahead else 0,
+        misted=sum(bool(day.mistings) for day in days),
+        days=len(days),
+    )
+
+
+# -- nights
+
+
+@dataclass(frozen=True, slots=True)
+class _NightRow:
+    day: str
+    chance: str
+    plants: str
+    trips: str
+    cold: bool
+
+
+def _night(night: NightAhead, ahead: Outlook, voice: Voice) -> _NightRow:
+    walks = sum(full_sheet.told_at(one, voice).date() == night.day for one in ahead.chores)
+    return _NightRow(
+        voice.day(night.day),
+        "–" if night.chance is None else percent(night.chance),
+        voice.say("plants_in", count=len(night.plants_in), judged=night.judged),
+        f"{walks or voice.say('nothing')}",
+        bool(night.plants_in),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _LowRow:
+    day: str
+    low: str
+    under: str
+    room: str
+    cold: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _Spot:
+    name: str
+    limits: str
+    rows: tuple[_LowRow, ...]
+
+
+def _spots(nights: Sequence[NightAhead], collection: Collection, voice: Voice) -> Iterator[_Spot]:
+    """Each outdoor spot with its lows, held against the night limits of those who live there."""
+    living: dict[str, list[Plant]] = {}
+    for plant in collection.plants:
+        living.setdefault(plant.home, []).append(plant)
+    for spot in nights[0].lows:
+        limits = [
+            (plant.limits.night_low.value, plant.name)
+            for plant in living.get(spot, ())
+            if plant.limits.night_low is not None
+        ]
+        yield _Spot(
+            _name(spot),
+            _limits(limits, voice),
+            tuple(_low(night.day, night.lows.get(spot), limits, voice) for night in nights),
+        )
+
+
+def _limits(limits: Sequence[tuple[float, str]], voice: Voice) -> str:
+    highest, who = max(limits, default=(0.0, ""))
+    return voice.say(
+        "night_limits",
+        count=len(limits),
+        least_c=min(limits, default=(0.0, ""))[0],
+        most_c=highest,
+        tenderest=_name(who),
+    )
+
+
+def _low(
+    day: date, low_c: float | None, limits: Sequence[tuple[float, str]], voice: Voice
+) -> _LowRow:
+    told, say = voice.day(day), voice.say
+    if low_c is None:
+        return _LowRow(told, say("not_known"), say("treat_as_cold"), "–", cold=True)
+    if not limits:
+        return _LowRow(told, _degrees(low_c, voice), "–", "–", cold=False)
+    under = sum(limit > low_c for limit, _ in limits)
+    return _LowRow(
+        told,
+        _degrees(low_c, voice),
+        say("under_limit", under=under, count=len(limits)),
+        say("room", room_k=low_c - max(limits)[0]),
+        cold=under > 0,
+    )
+
+
+def _degrees(value_c: float, voice: Voice) -> str:
+    """On one line."""
+    return voice.degrees(value_c).replace(" ", "\N{NO-BREAK SPACE}")
+
+
+def _name(text: str) -> str:
+    return one_line(text, MOST_NAME)
+
+
+# -- water, feed, season
+
+
+@dataclass(frozen=True, slots=True)
+class _DayRow:
+    day: str
+    high: str
+    dry: str
+    mistings: str
+
+
+def _day(day: DayAhead, voice: Voice) -> _DayRow:
+    unknown = voice.say("not_known")
+    return _DayRow(
+        voice.day(day.day),
+        unknown if day.high_c is None else _degrees(day.high_c, voice),
+        unknown if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
+        full_sheet.asked(day, voice, voice.say("nothing")),
+    )
+
+
+def _season(ahead: Outlook) -> list[Remark]:
+    return [*([ahead.turn] if ahead.turn else []), *ahead.spells]
+
+
+# -- the week behind, and where all this is from
+
+
+@dataclass(frozen=True, slots=True)
+class _Behind:
+    heading: str
+    facts: tuple[str, ...]
+    nights: tuple[tuple[str, str, str, str], ...]
+
+
+def _week(week: Review, voice: Voice) -> _Behind:
+    return _Behind(
+        week_review.heading(week, voice),
+        tuple(week_review.facts(week, voice)),
+        tuple(
+            (
+                voice.day(night.day),
+                _degrees(night.at_dusk_c, voice),
+                _degrees(night.last_c, voice),
+                voice.say("off", off_k=night.off_k),
+            )
+            for night in week.nights
+        ),
+    )
+
+
+def _with_links(credit: str) -> list[tuple[str, str]]:
+    """The credit in pieces: text, and the address that it links to or nothing."""
+    pieces, end = [], 0
+    for found in _ADDRESS.finditer(credit):
+        pieces += [(credit[end : found.start()], ""), (found[0], found[0])]
+        end = found.end()
+    return [*pieces, (credit[end:], "")]

@@ -1,0 +1,143 @@
+"""`sillward chart`: what it draws by default, what it may be asked, and how it refuses."""
+
+import functools
+import json
+import os
+from collections import Counter
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.assembly import app
+from sillward.charts.data import document
+from sillward.cli import main, shared, views
+from tests.support.charted import example
+from tests.support.paths import EXAMPLES
+
+COURTYARD = ("--collection", str(EXAMPLES / "courtyard.toml"))
+COLD_SNAP = (*COURTYARD, "--recorded", str(EXAMPLES / "recorded" / "cold-snap.json"))
+
+TODAY = datetime(2026, 11, 25, 12, tzinfo=UTC)
+
+
+@pytest.fixture(autouse=True)
+def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: TODAY))
+    here = tmp_path / "here"  # not the home, where matplotlib keeps its fonts
+    here.mkdir()
+    monkeypatch.chdir(here)
+
+
+def call(*arguments: str) -> Result:
+    result = CliRunner().invoke(main, ["chart", *arguments])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def refused(result: Result, status: int) -> str:
+    assert (result.exit_code, result.stdout) == (status, ""), result.output
+    assert list(Path().iterdir()) == []
+    return result.stderr
+
+
+def test_without_a_name_it_is_the_spot_outdoors_where_most_plants_live() -> None:
+    result = call(*COLD_SNAP)
+
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout == (
+        "wall-bench-night.png: wall bench; Leaf temperature, Thu 14 May to Thu 21 May 2026\n"
+    )
+    assert Path("wall-bench-night.png").read_bytes().startswith(b"\x89PNG")
+    held = app.demo("cold-snap").household.collection
+    homes = Counter(plant.home for plant in held.plants if not held.spot(plant.home).indoors)
+    assert homes["wall bench"] == max(homes.values())
+
+
+def test_a_plant_is_shown_at_its_home_and_the_ending_decides_the_form(tmp_path: Path) -> None:
+    file = tmp_path / "blue.SVG"
+
+    result = call("blue", "--kind", "water", "--out", str(file), *COLD_SNAP)
+
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith(f"{file}: Blue basket, pergola; VPD, film life and misting")
+    assert file.read_bytes().startswith(b"<?xml")
+
+
+def test_json_is_the_data_and_no_picture() -> None:
+    result = call("pergola", "--json", *COLD_SNAP)
+
+    assert result.exit_code == 0, result.stderr
+    told = json.loads(result.stdout)
+    expected = json.loads(json.dumps(document(example("night", "cold-snap", "pergola"))))
+    assert told["series"] == expected["series"]
+    assert told["limits"] == expected["limits"]
+    assert told["nights"] == expected["nights"]
+    assert list(Path().iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "spot", "plant"),
+    [
+        ("wall", "wall bench", None),
+        ("SUN", "sunroom", None),
+        ("Moth orchid", "sunroom", "Moth orchid"),
+        ("laelia", "pergola", "Cork-slab laelia"),
+    ],
+)
+def test_a_part_of_a_name_is_enough(name: str, spot: str, plant: str | None) -> None:
+    told = json.loads(call(name, "--json", *COLD_SNAP).stdout)
+
+    assert (told["spot"], told["plant"]) == (spot, plant)
+
+
+@pytest.mark.parametrize(
+    ("name", "says"),
+    [
+        (
+            "attic",
+            '"attic" is not a spot or plant here (pergola, wall bench, sunroom, back hall, Str',
+        ),
+        ("orchid", '"orchid" is more than one plant here (Boat orchid, Moth orchid)'),
+        ("l", '"l" is more than one spot or plant here (pergola, wall bench, back hall, Strap'),
+    ],
+)
+def test_a_name_that_is_none_or_several_ends_with_2(name: str, says: str) -> None:
+    assert says in refused(call(name, *COLD_SNAP), 2)
+
+
+@pytest.mark.parametrize("out", ["chart.gif", "chart", "png", ""])
+def test_a_file_of_another_form_ends_with_2(out: str) -> None:
+    assert "a chart is a .png or an .svg" in refused(call("--out", out, *COLD_SNAP), 2)
+
+
+def test_a_place_that_cannot_be_written_ends_with_1() -> None:
+    text = refused(call("--out", "no/folder/x.png", *COLD_SNAP), 1)
+
+    assert text.endswith(
+        "no/folder/x.png: the chart cannot be written: No such file or directory\n"
+    )
+
+
+def test_without_matplotlib_it_ends_with_1_and_says_how_to_get_it(
+    tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fake = tmp_path_factory.mktemp("fake")
+    (fake / "matplotlib.py").write_text("raise ImportError('none here')\n")
+    path = os.pathsep.join([str(fake), *filter(None, [os.environ.get("PYTHONPATH")])])
+    monkeypatch.setenv("PYTHONPATH", path)
+
+    text = refused(call(*COLD_SNAP), 1)
+
+    assert text.endswith(
+        "sillward: charts need matplotlib: pip install '.[charts]' in the checkout\n"
+    )
+
+
+def test_names_of_spots_become_names_of_files_in_this_folder() -> None:
+    assert views._file_name("wall bench") == "wall-bench"
+    assert views._file_name("../../etc/passwd") == "etc-passwd"
+    assert views._file_name("Größe 7°") == "größe-7"
+    assert views._file_name("/") == "chart"
+    assert len(views._file_name("x" * 300)) == 60

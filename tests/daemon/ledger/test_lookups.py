@@ -1,0 +1,84 @@
+"""What an idle tick asks of the ledger is found by an index, however much is kept."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from sillward.config.loader import Manners
+from sillward.ledger import Ledger
+from tests.support.desks import SITE, World, a_channel, a_household, a_plant, a_world
+
+GROWING = ("round", "notice", "chore")
+"""Tables that get rows every day."""
+
+
+def statements_of_an_idle_tick(world: World) -> list[str]:
+    """Dusk is told, an order is open, and there is nothing to tell: all that is asked then."""
+    desk = world.desk
+    desk.tick()
+    for _ in range(2):
+        world.clock.move(minutes=1)
+        desk.tick()
+    before = len(world.post.titles)
+    assert [one for one in world.ledger.chores(SITE.name, world.clock.now) if one.open]
+    asked: list[str] = []
+    database = world.ledger._db
+    database.set_trace_callback(asked.append)
+    world.clock.move(minutes=1)
+    desk.tick()
+    database.set_trace_callback(None)
+    assert len(world.post.titles) == before
+    return asked
+
+
+def scans(ledger: Ledger, statement: str) -> list[str]:
+    """The tables that a statement goes through from end to end, as far as they grow."""
+    if not re.match("SELECT|UPDATE|DELETE|INSERT", statement):
+        return []
+    plan = ledger._db.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
+    named = (re.match(r"SCAN (\w+)", step["detail"]) for step in plan)
+    return [one[1] for one in named if one and one[1] in GROWING]
+
+
+@pytest.fixture
+def world() -> World:
+    world = a_world("17:00", low_c=5.0)
+    plants = tuple(a_plant(f"Pot {number}") for number in range(3))
+    world.household = a_household(
+        a_channel("phone"), a_channel("partner", "alarm"), plants=plants, manners=Manners()
+    )
+    return world
+
+
+def test_no_table_that_grows_is_gone_through_in_an_idle_tick(world: World) -> None:
+    asked = statements_of_an_idle_tick(world)
+
+    for table in GROWING:  # else this would tell nothing
+        assert [one for one in asked if re.search(rf"(FROM|UPDATE) {table}\b", one)], table
+    assert [one for one in asked if scans(world.ledger, one)] == []
+
+
+def test_such_a_scan_would_be_seen(world: World) -> None:
+    world.ledger._db.execute("DROP INDEX notice_state")
+
+    assert scans(world.ledger, "SELECT key FROM notice WHERE state = 'sending'") == ["notice"]
+
+
+def test_every_row_that_an_idle_tick_writes_or_reads_is_of_its_own_site(world: World) -> None:
+    asked = statements_of_an_idle_tick(world)
+
+    about = [one for one in asked if re.search(r"(FROM|UPDATE) (round|notice|chore)\b", one)]
+    assert about
+    assert [one for one in about if f"site = '{SITE.name}'" not in one] == []
+
+
+def test_what_waits_at_another_site_is_left_to_its_own_desk(world: World) -> None:
+    desk, ledger, now = world.desk, world.ledger, world.clock.now
+    desk.tick()
+    far_ahead = now + timedelta(days=1)
+
+    assert ledger.expire("Elsewhere", far_ahead) == []
+    assert ledger.disown("Elsewhere", now - timedelta(days=1)) == 0
+    assert ledger.release_claims("Elsewhere", far_ahead) == 0
+    assert ledger.disown(SITE.name, now - timedelta(days=1)) == 1

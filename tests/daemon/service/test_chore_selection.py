@@ -1,0 +1,252 @@
+"""What the words of `sillward done` stand for, and that it can be taken back."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sillward.cli.answering import _after
+from sillward.errors import UsageError
+from sillward.ledger import Ledger, StoredChore
+from sillward.service.chore_selection import meant
+from sillward_rules.plants.state import Asked, PlantState
+from tests.support.desks import DAY, SITE, local
+
+NOW = local("19:00")
+PLANTS = ("Moth orchid", "Boat orchid", "Desert rose, tall", "Desert rose", "Blue basket")
+
+
+def chore(
+    kind: str,
+    spot: str,
+    plants: Sequence[str],
+    before: str = "18:40",
+    *,
+    start: str | None = None,
+    done: bool = False,
+) -> StoredChore:
+    document = {
+        "id": f"{DAY}-{kind}-{spot.replace(' ', '-')}-to-sunroom",
+        "chore": kind,
+        "plants": list(plants),
+        "from": spot,
+        "to": "sunroom",
+        "not_before": None if start is None else local(start).isoformat(),
+        "before": local(before).isoformat(),
+        "because": [],
+    }
+    done_at = local("18:50") if done else None
+    return StoredChore(str(document["id"]), kind, local(before), document, done_at, "dusk")
+
+
+PERGOLA = chore("carry-in", "pergola", PLANTS[:3])
+BENCH = chore("carry-in", "wall bench", PLANTS[3:])
+MIST = chore("mist", "pergola", PLANTS[:1], "09:20")
+LATER = chore("carry-out", "sunroom", PLANTS[:1], "23:30", start="23:00")
+TOLD = (PERGOLA, BENCH, MIST, LATER)
+
+
+def named(words: str, told: Sequence[StoredChore] = TOLD) -> dict[str, list[str]]:
+    return {key[11:]: list(names) for key, names in meant(words, told, PLANTS, NOW).items()}
+
+
+ALL_IN = {
+    "carry-in-pergola-to-sunroom": list(PLANTS[:3]),
+    "carry-in-wall-bench-to-sunroom": list(PLANTS[3:]),
+}
+
+
+@pytest.mark.parametrize("words", ["carry-in", "carry in", "Carry  In"])
+def test_a_kind_in_either_spelling_is_all_of_it(words: str) -> None:
+    assert named(words) == ALL_IN
+
+
+def test_a_spot_is_what_is_open_from_there() -> None:
+    assert named("wall bench") == {"carry-in-wall-bench-to-sunroom": list(PLANTS[3:])}
+
+
+def test_all_is_what_has_begun() -> None:
+    assert named("all") == ALL_IN | {"mist-pergola-to-sunroom": ["Moth orchid"]}
+
+
+@pytest.mark.parametrize("words", ["Blue basket", "blue", "carry in blue basket"])
+def test_a_plant_is_its_order_alone(words: str) -> None:
+    assert named(words) == {"carry-in-wall-bench-to-sunroom": ["Blue basket"]}
+
+
+def test_an_order_goes_before_what_else_is_open_for_a_plant() -> None:
+    assert named("moth orchid") == {"carry-in-pergola-to-sunroom": ["Moth orchid"]}
+    assert named("mist moth orchid") == {"mist-pergola-to-sunroom": ["Moth orchid"]}
+
+
+def test_several_plants_with_commas_even_in_a_name() -> None:
+    assert named("Desert rose, tall, Blue basket") == {
+        "carry-in-pergola-to-sunroom": ["Desert rose, tall"],
+        "carry-in-wall-bench-to-sunroom": ["Blue basket"],
+    }
+
+
+def test_all_but_a_plant() -> None:
+    assert named("carry-in but Desert rose, Blue basket") == {
+        "carry-in-pergola-to-sunroom": list(PLANTS[:3])
+    }
+    assert "Moth orchid" not in str(named("all but moth"))
+
+
+def test_an_id_or_a_part_of_one() -> None:
+    assert named("in-wall-bench") == {"carry-in-wall-bench-to-sunroom": list(PLANTS[3:])}
+    assert named(LATER.id) == {"carry-out-sunroom-to-sunroom": ["Moth orchid"]}
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("orchid", r"more than one plant here \(Moth orchid, Boat orchid\)"),
+        ("to-sunroom", "more than one chore; open: .*pergola.*wall-bench"),
+        ("zeppelin", "not a chore you were told of; open: .*carry-in-pergola"),
+        ("all but zeppelin", '"zeppelin" is not a plant here'),
+        ("feed", "not a chore you were told of"),
+        ("mist Blue basket", "nothing that has begun is open for Blue basket"),
+    ],
+)
+def test_what_is_not_clear_names_the_possibilities(words: str, said: str) -> None:
+    with pytest.raises(UsageError, match=said):
+        named(words)
+
+
+def test_a_plant_that_is_done_is_not_open() -> None:
+    with pytest.raises(UsageError, match="nothing that has begun is open for Boat orchid"):
+        named("boat orchid", [chore("carry-in", "pergola", PLANTS[:3], done=True)])
+
+
+# -- in the ledger
+
+STATES = {
+    name: PlantState(
+        "sunroom",
+        local("18:40"),
+        came_from="pergola",
+        asked=Asked("pergola", "sunroom", local("18:40")),
+    )
+    for name in PLANTS[:3]
+}
+IN = PlantState("sunroom", NOW, assumed=False)
+
+
+def written(path: Path | str = ":memory:") -> Ledger:
+    ledger = Ledger(path)
+    ledger.keep_round(
+        SITE.name, "dusk", DAY, local("17:00"),
+        notices=[], chores=[PERGOLA.document], states=STATES,
+    )  # fmt: skip
+    return ledger
+
+
+def test_what_is_done_for_some_parts_the_chore_and_can_be_taken_back_exactly(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    ledger = written(path)
+    before = (ledger.chores_of(SITE.name, DAY), ledger.states(SITE.name))
+
+    ledger.acknowledge(SITE.name, NOW, {PERGOLA.id: ["Boat orchid"]}, {"Boat orchid": IN})
+
+    rest, part = ledger.chores_of(SITE.name, DAY)
+    assert (rest.id, rest.open, rest.plants) == (PERGOLA.id, True, ("Moth orchid", PLANTS[2]))
+    assert (part.done_at, part.plants) == (NOW, ("Boat orchid",))
+    ledger.close()
+
+    again = Ledger(path)  # a restart in between
+    answer = again.last_answer(SITE.name)
+    assert answer is not None
+    assert again.take_back(SITE.name, answer) == []
+    assert (again.chores_of(SITE.name, DAY), again.states(SITE.name)) == before
+    assert again.last_answer(SITE.name) is None
+    again.close()
+
+
+def test_taking_back_leaves_what_has_moved_since() -> None:
+    ledger = written()
+    ledger.finish(SITE.name, PERGOLA.id, NOW, dict.fromkeys(STATES, IN))
+    elsewhere = PlantState("pergola", NOW + timedelta(hours=1), assumed=False)
+    ledger.finish(SITE.name, "any", NOW + timedelta(hours=1), {"Moth orchid": elsewhere})
+    answer = ledger.last_answer(SITE.name, PERGOLA.id)
+    assert answer is not None
+
+    assert ledger.take_back(SITE.name, answer) == ["Moth orchid"]
+
+    assert ledger.states(SITE.name) == STATES | {"Moth orchid": elsewhere}
+    assert ledger.chores_of(SITE.name, DAY)[0].open
+
+
+@pytest.mark.parametrize("done", [["Boat orchid"], None], ids=["some", "all"])
+def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
+    done: list[str] | None,
+) -> None:
+    ledger = written()
+    names = done or list(PLANTS[:3])
+    ledger.acknowledge(SITE.name, NOW, {PERGOLA.id: done}, dict.fromkeys(names, IN))
+    rest = [name for name in PLANTS[:3] if name not in names]
+    grown = {
+        **PERGOLA.document, "plants": [*rest, "Blue basket"], "before": local("20:00").isoformat(),
+    }  # fmt: skip
+    ledger.keep_change(
+        SITE.name, "dusk", "dusk change 1", DAY, NOW,
+        notices=[], chores=[grown], called_off=[], after={},
+    )  # fmt: skip
+    answer = ledger.last_answer(SITE.name)
+    assert answer is not None
+
+    ledger.take_back(SITE.name, answer)
+
+    hours = {
+        plant: one.before
+        for one in ledger.chores_of(SITE.name, DAY)
+        if one.open
+        for plant in one.plants
+    }
+    assert hours["Blue basket"] == local("20:00")
+    if done:
+        assert hours == dict.fromkeys([*rest, "Blue basket"], local("20:00")) | {
+            "Boat orchid": local("18:40")
+        }
+
+
+def test_the_last_answer_is_the_last() -> None:
+    ledger = written()
+    for minutes, name in ((0, "Boat orchid"), (5, "Moth orchid")):
+        at: datetime = NOW + timedelta(minutes=minutes)
+        ledger.acknowledge(SITE.name, at, {PERGOLA.id: [name]}, {name: IN})
+
+    last = ledger.last_answer(SITE.name)
+    assert last is not None
+    ledger.take_back(SITE.name, last)
+
+    assert ledger.states(SITE.name)["Boat orchid"] == IN
+    assert ledger.states(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
+
+
+def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
+    order = Asked("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
+    later = PlantState("sunroom", order.before, came_from="pergola", asked=order)
+    out = chore("carry-out", "sunroom", PLANTS[:1], "13:50", start="10:35")
+
+    after = _after(out, later, local("11:00"))
+
+    assert after.asked == order
+    assert after.at(local("16:00")).spot == "pergola"  # the grace: nobody has said that it is in
+    assert _after(chore("carry-in", "pergola", PLANTS[:1], "15:50"), later, NOW).asked is None
+
+
+def test_an_order_is_kept_with_all_that_it_says() -> None:
+    out_first = "sunroom", local("10:35")
+    order = Asked("pergola", "sunroom", local("15:50"), *out_first, for_heat=True)
+    ledger = Ledger(":memory:")
+    ledger.keep_round(
+        SITE.name, "morning", DAY, local("08:40"),
+        notices=[], chores=[],
+        states={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
+    )  # fmt: skip
+
+    assert ledger.states(SITE.name)["Moth orchid"].asked == order

@@ -1,0 +1,209 @@
+"""An order that was told and that nobody acknowledged: on every sheet, reminded of, asked about."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from sillward.ledger import Ledger, StoredChore
+from sillward.reports.sheet_json import of_sheet
+from sillward.service.desk import Desk
+from sillward.wording import full_sheet, short_sheet
+from sillward.wording.macros import Wording, packaged, with_own
+from sillward.wording.push import MOST_CHARACTERS
+from sillward_rules.chore import ChoreKind
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.sheet import Round, Sheet, acknowledged
+from tests.support.gardens import FORTY, ONE, SIX, courtyard, garden
+from tests.support.situations_told.dusk import AT, COLD
+from tests.support.skies import Recording, Sky, recording
+from tests.support.stage import Stage, stage
+
+NEVER = 'remind = "never"'
+
+EVENINGS: dict[str, tuple[str, str, Sky | Recording]] = {
+    "one plant": (garden(ONE), AT, COLD),
+    "six plants": (garden(SIX), AT, COLD),
+    "forty plants": (garden(FORTY), AT, COLD),
+    "forty plants, due at once": (garden(FORTY), "19:50", COLD),
+    "the courtyard": (courtyard(), AT, recording("cold-snap")),
+}
+
+
+def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) -> Stage:
+    text, at, sky = EVENINGS[name]
+    played = stage(text, at, sky, notices=notices, ledger=ledger)
+    played.desk.tick()
+    return played
+
+
+def open_orders(played: Stage) -> list[StoredChore]:
+    return [one for one in played.chores() if one.kind == "carry-in" and one.open]
+
+
+def drawn(played: Stage, round_: Round) -> Sheet:
+    return played.desk.sheet(round_, played.desk.weather())
+
+
+@pytest.mark.parametrize("name", EVENINGS)
+def test_what_nobody_acknowledged_is_on_every_later_sheet_of_the_night(name: str) -> None:
+    played = evening(name)
+    told = {plant: one.before for one in open_orders(played) for plant in one.plants}
+    assert told
+    for clock, days in (("20:00", 0), ("22:10", 0), ("02:30", 1), ("07:50", 1)):
+        played.sleep(clock, days)
+        for round_ in Round:
+            sheet = drawn(played, round_)
+            into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+            tonight = [one for one in into if one.id.startswith(str(played.day))]
+            listed = {plant: one.before for one in tonight for plant in one.plants}
+            assert listed == told, (clock, round_)
+            assert all(one.overdue_since == one.before for one in tonight)
+
+
+def test_the_sheet_says_so_to_people_and_machines() -> None:
+    played = evening("six plants")
+    played.sleep("20:00")
+    sheet, site = drawn(played, Round.DUSK), played.household.collection.site
+
+    text = full_sheet.text(sheet, played.household.voice, "")
+    document = json.loads(json.dumps(of_sheet(sheet, site)))
+
+    assert "overdue since 18:40 (not confirmed), pergola" in text
+    assert short_sheet.message(sheet, played.household.voice).title.startswith(
+        "80 min overdue: Carry in 6 plants now"
+    )
+    into = [one for one in document["chores"] if one["chore"] == "carry-in"]
+    assert into
+    for one in into:
+        assert one["confirmed"] is False
+        assert one["overdue_since"] == one["before"] == "2026-05-14T18:40:00-03:00"
+
+
+def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
+    played = evening("six plants")
+    played.sleep("19:00")
+    order = open_orders(played)[0]
+    site, now = played.household.collection.site.name, played.clock.now
+    states = played.ledger.states(site)
+    to = str(order.document["to"])
+    done = {name: acknowledged(states[name], ChoreKind.CARRY_IN, to, now) for name in order.plants}
+    played.ledger.acknowledge(site, now, {order.id: order.plants}, done)
+
+    listed = {
+        name
+        for one in drawn(played, Round.DUSK).chores
+        if one.kind is ChoreKind.CARRY_IN
+        for name in one.plants
+    }
+
+    assert listed == {name for one in open_orders(played) for name in one.plants}
+    assert listed.isdisjoint(order.plants)
+
+
+def test_a_newer_forecast_neither_doubles_nor_calls_off_what_is_overdue() -> None:
+    played = evening("six plants")
+    told = [(one.id, one.plants, one.before) for one in open_orders(played)]
+    played.sleep("18:45")
+    pushes = len(played.pushes)
+    for sky in (COLD, Sky([(9, 17), (2, 15), (5, 16)]), Sky([(9, 17), (12.8, 20), (12, 20)])):
+        played.wire.sky = sky
+        played.clock.move(minutes=90)
+        played.desk.tick()
+
+    assert [(one.id, one.plants, one.before) for one in open_orders(played)] == told
+    assert len(played.pushes) == pushes
+
+
+def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restart(
+    tmp_path: Path,
+) -> None:
+    ledger = Ledger(tmp_path / "ledger.sqlite3")
+    played = evening("forty plants, due at once", notices="", ledger=ledger)
+    while played.clock.now < played.moment("22:30"):
+        played.clock.move(minutes=5)
+        ledger.close()
+        ledger = Ledger(tmp_path / "ledger.sqlite3")
+        keeper = played.desk.keeper
+        keeper.shelf.ledger = ledger
+        played.desk = Desk(played.household, keeper, ledger, played.post, played.clock)
+        played.desk.tick()
+    played.ledger = ledger
+
+    first, reminder = played.pushes
+    assert first.title == "Carry in 39 plants now"
+    assert reminder.title.startswith("30 min overdue: Carry in 39 plants now")
+    assert reminder.urgent
+    assert len(reminder.title) + 1 + len(reminder.body) <= MOST_CHARACTERS
+    assert open_orders(played)
+    ledger.close()
+
+
+def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
+    played = stage(garden(FORTY), AT, COLD, notices=NEVER)
+    asked = []
+    for day in range(3):
+        before = len(played.pushes)
+        played.sleep(AT, day)
+        if day == 1:  # not worth going out: kept in though nobody said that they are in
+            (dusk,) = played.pushes[before:]
+            assert "check that 17 plants are in tonight" in dusk.title.lower(), dusk
+        before = len(played.pushes)
+        played.sleep("08:40", day + 1)
+        (push,) = played.pushes[before:]
+        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        asked.append([line for line in push.body.splitlines() if "go in last night?" in line])
+
+    assert [len(lines) for lines in asked] == [1, 1, 1]
+    morning = drawn(played, Round.MORNING)
+    assert sum(isinstance(one, NotConfirmed) for one in morning.warnings) == 1
+
+
+@pytest.mark.parametrize("spot", ["pergola", "sunroom"])
+def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) -> None:
+    played = evening("six plants")
+    told = {plant for one in open_orders(played) for plant in one.plants}
+    played.sleep("19:45")  # assumed by now, for planning
+
+    renamed = stage(garden(SIX).replace(spot, "arbour"), "19:45", COLD, notices=NEVER)
+    played.desk.take_over(renamed.household)
+    played.desk.tick()
+
+    sheet = drawn(played, Round.DUSK)
+    into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert {plant for one in into for plant in one.plants} == told
+    assert "arbour" in {name for one in into for name in (one.from_spot, one.to_spot)}
+
+
+def wordy(folder: Path) -> Wording:
+    """Macros that say everything twice, and as much more as is let pass."""
+    texts = []
+    for name, source in packaged().ours.items():
+        facts = ", ".join(source.facts)
+        ours = f"{{{{ say.{name}({', '.join(f'{one}={one}' for one in source.facts)}) }}}}"
+        texts.append(
+            f"{{% macro {name}({facts}) %}}{ours} {ours} and so on for ever{{% endmacro %}}"
+        )
+    (folder / "wordy.jinja").write_text("\n".join(texts), encoding="utf-8")
+    return with_own(folder)
+
+
+@pytest.mark.parametrize("name", EVENINGS)
+def test_words_of_the_growers_that_are_long_make_no_push_too_long_and_none_empty(
+    name: str, tmp_path: Path
+) -> None:
+    text, at, sky = EVENINGS[name]
+    played = stage(text, at, sky, notices='pass_on = "never"')
+    played.desk.household = replace(played.desk.household, wording=wordy(tmp_path))
+    played.post.down, played.post.hanging = {"phone"}, True
+    played.desk.tick()
+    played.clock.move(minutes=1)
+    played.post.down = set()
+    played.play("09:00", 1, step=30)
+
+    assert len(played.pushes) >= 3  # the round, a reminder, the morning
+    assert played.pushes[0].title.startswith("(repeat) ")
+    for push in played.pushes:
+        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        assert "`sillward sheet`" in push.body

@@ -1,0 +1,307 @@
+"""The outbox under any order of events: what was put down is sent, once, or it is known why not.
+
+Hypothesis picks the events; the ledger is real SQLite. What arrived is counted by the channel.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
+
+from sillward.config.loader import Channel
+from sillward.config.quiet_hours import Quiet
+from sillward.errors import DeliveryError, LedgerError
+from sillward.ledger import Ledger, Stage
+from sillward.service.desk import Desk
+from sillward.service.outbox import MOST_DOUBTFUL, SEND_PAUSES
+from sillward.wording.push import Message
+from sillward_rules.weather.written_times import parse_hours
+from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_channel, a_household, local
+from tests.support.fakes import FakeClock
+
+CHANNELS = (a_channel("phone"), a_channel("mail", full_length=True))
+QUIET = "22:00-06:00"
+CHORE = f"{DAY}-carry-in-bench-room"
+
+TICK = timedelta(minutes=1)
+
+
+class Killed(BaseException):
+    """The power went."""
+
+
+class FailingLedger(Ledger):
+    """A ledger of which the next write may fail, and after which mark the process may end."""
+
+    fails_in: int | None = None
+    """The write after so many others fails."""
+    killing = False
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        if self.fails_in is not None:
+            self.fails_in -= 1
+            if self.fails_in < 0:
+                self.fails_in = None
+                msg = "ledger: disk I/O error"
+                raise LedgerError(msg)
+        with super().transaction():
+            yield
+
+    def sent(
+        self,
+        key: str,
+        at: datetime,
+        doubt: str | None = None,
+        words: tuple[str, str] | None = None,
+    ) -> None:
+        super().sent(key, at, doubt, words)
+        if self.killing:
+            self.killing = False
+            raise Killed
+
+
+class Machine(RuleBasedStateMachine):
+    """One household with two channels, quiet hours, and everything that may go wrong."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.clock = FakeClock(local("12:00"))
+        self.ledger = FailingLedger(":memory:")
+        household = a_household(*CHANNELS)
+        quiet = replace(household.rounds, quiet=Quiet(parse_hours(QUIET)))
+        self.household = replace(household, rounds=quiet)
+        self.states = {channel.name: "well" for channel in CHANNELS}
+        self.next_send: str | None = None
+        self.titles: dict[str, list[str]] = {}
+        """For each key the titles that arrived."""
+        self.tries: Counter[str] = Counter()
+        """For each key the tries of which nobody knows how they ended."""
+        self.count = 0
+        self.open = False
+        """Whether an order is to be done still."""
+        self.desk = self._start()
+
+    def teardown(self) -> None:
+        """In the end everything is settled, and nothing comes after."""
+        self.a_quiet_while()
+        self.clock.move(days=2)
+        self._deliver()
+        assert {one.state for one in self.ledger.notices(SITE.name, 999)} <= set(_SETTLED)
+        self.nothing_is_sent_that_did_not_arrive()
+        self.nothing_arrives_twice_without_a_reason()
+        self.ledger.close()
+
+    def _start(self) -> Desk:
+        self.ledger.release_claims(SITE.name, self.clock.now)
+        source = Weatherman()
+        return World(self.clock, source, Post(), self.ledger, self.household).desk
+
+    # -- the world
+
+    def send(self, channel: Channel, message: Message) -> None:
+        """A channel that does as the machine says."""
+        (notice,) = (one for one in self.ledger.notices(SITE.name, 999) if one.state == "sending")
+        key = notice.key
+        assert self.open or notice.stage not in _NOT_NEEDED, "a reminder of what is done"
+        event, self.next_send = self.next_send, None
+        state = self.states[channel.name]
+        if event == "killed before":
+            self.tries[key] += 1
+            raise Killed
+        if state == "down":
+            msg = "the other side did not take it"
+            raise DeliveryError(msg)
+        if state != "silent":
+            self.titles.setdefault(key, []).append(message.title)
+        if event == "killed after":
+            self.tries[key] += 1
+            raise Killed
+        if state in ("silent", "late"):  # it never comes, or it came
+            self.tries[key] += 1
+            msg = "no answer within 60 s"
+            raise DeliveryError(msg, perhaps_sent=True)
+
+    def _deliver(self) -> None:
+        self.desk.sender = self.send
+        try:
+            self.desk.outbox.deliver()
+        except Killed:
+            for key in self.desk.outbox._arrived:
+                self.tries[key] += 1
+            self.ledger.fails_in = None  # else no desk could start
+            self.desk = self._start()
+        except LedgerError:
+            pass
+
+    # -- what happens
+
+    @rule(
+        stage=st.sampled_from(Stage),
+        name=st.sampled_from([channel.name for channel in CHANNELS]),
+        good_min=st.sampled_from([30, 240, 900]),
+    )
+    def put_down(self, stage: Stage, name: str, good_min: int) -> None:
+        """A round, or what follows from one, with an order or without."""
+        self.count += 1
+        now = self.clock.now
+        intent = f"dusk {stage.value} {self.count}"
+        until = now + timedelta(minutes=good_min)
+        channel = next(one for one in CHANNELS if one.name == name)
+        notice = self.desk.notice(
+            channel, intent, DAY, Message(f"Notice {self.count}", "What is to do"), until,
+            round_="dusk", stage=stage,
+        )  # fmt: skip
+        self.ledger.put_down(SITE.name, now, [notice])
+
+    @rule(in_min=st.integers(10, 600))
+    def order(self, in_min: int) -> None:
+        """An order of the round, due in some time."""
+        self.open = True
+        at = (self.clock.now + timedelta(minutes=in_min)).isoformat()
+        self.count += 1
+        document = {
+            "id": CHORE, "chore": "carry-in", "plants": [f"Pot {self.count}"], "from": "bench",
+            "to": "room", "not_before": None, "before": at, "chance": None,
+            "because": [{"plant": f"Pot {self.count}", "quantity": "leaf temperature", "value": 3.0,
+                         "unit": "°C", "limit": 8.0, "at": at, "origin": "your own limit"}],
+        }  # fmt: skip
+        self.ledger.keep_change(
+            SITE.name, "dusk", f"dusk change {self.count}", DAY, self.clock.now, notices=[],
+            chores=[document], called_off=[], after={},
+        )  # fmt: skip
+
+    @rule()
+    def acknowledge(self) -> None:
+        self.open = False
+        self.ledger.finish(SITE.name, CHORE, self.clock.now, {})
+
+    @rule(minutes=st.sampled_from([1, 5, 16, 60, 300]), ticks=st.integers(1, 4))
+    def time_passes(self, minutes: int, ticks: int) -> None:
+        """Ticks in which nothing is in the way but the state of the channels."""
+        for _ in range(ticks):
+            self.clock.move(minutes=minutes / ticks)
+            self._deliver()
+
+    @rule(
+        name=st.sampled_from([channel.name for channel in CHANNELS]),
+        state=st.sampled_from(["well", "well", "down", "silent", "late"]),
+    )
+    def channel_changes(self, name: str, state: str) -> None:
+        self.states[name] = state
+
+    @rule(
+        name=st.sampled_from([channel.name for channel in CHANNELS]),
+        states=st.lists(st.sampled_from(["well", "down", "down", "silent", "late"]), max_size=8),
+    )
+    def channel_comes_and_goes(self, name: str, states: list[str]) -> None:
+        """A state for each of some tries, the longest pause apart."""
+        for state in states:
+            self.states[name] = state
+            self.clock.now += SEND_PAUSES[-1]
+            self._deliver()
+
+    @rule(
+        cut=st.sampled_from([None, "killed before", "killed after", "killed after the mark"]),
+        fails_in=st.none() | st.integers(0, 6),
+    )
+    def a_bad_tick(self, cut: str | None, fails_in: int | None) -> None:
+        """The process ends around the next send, or a write fails."""
+        self.clock.move(minutes=1)
+        self.next_send, self.ledger.killing = cut, cut == "killed after the mark"
+        self.ledger.fails_in = fails_in
+        self._deliver()
+        self.next_send, self.ledger.fails_in, self.ledger.killing = None, None, False
+
+    @rule()
+    def restart(self) -> None:
+        for key in self.desk.outbox._arrived:
+            self.tries[key] += 1
+        self.desk = self._start()
+
+    @rule()
+    def a_quiet_while(self) -> None:
+        """All is well for longer than any pause: what is good for so long is out by then."""
+        self.states = dict.fromkeys(self.states, "well")
+        waiting = [one for one in self.ledger.notices(SITE.name, 999) if one.state == "waiting"]
+        for _ in range(int(SEND_PAUSES[-1] / TICK) + 2):
+            self._deliver()
+            self.clock.now += TICK
+        now = self.clock.now - TICK
+        if self.household.rounds.quiet.until(SITE, now - SEND_PAUSES[-1]) is not None:
+            return
+        if self.household.rounds.quiet.until(SITE, now) is not None:
+            return
+        states = {one.key: one.state for one in self.ledger.notices(SITE.name, 999)}
+        for one in waiting:
+            good = one.expires_at > now
+            assert states[one.key] in (("sent", "not needed") if good else _SETTLED), one
+
+    # -- what holds
+
+    @invariant()
+    def nothing_is_sent_that_did_not_arrive(self) -> None:
+        for one in self.ledger.notices(SITE.name, 999):
+            if one.state == "sent" and one.key not in self.titles:
+                assert one.last_error is not None, one
+                assert self.tries[one.key] > MOST_DOUBTFUL, one
+
+    @invariant()
+    def nothing_arrives_twice_without_a_reason(self) -> None:
+        for key, titles in self.titles.items():
+            assert len(titles) <= 1 + self.tries[key], key
+            assert all(title.startswith("(repeat) ") for title in titles[1:]), titles
+
+    @invariant()
+    def what_arrived_is_not_given_up(self) -> None:
+        for one in self.ledger.notices(SITE.name, 999):
+            if one.key in self.titles:
+                assert one.state != "not needed" or one.perhaps_sent, one
+                assert one.state != "expired" or one.perhaps_sent, one
+
+    @invariant()
+    def only_what_is_over_expires(self) -> None:
+        for one in self.ledger.notices(SITE.name, 999):
+            assert one.state != "expired" or one.expires_at <= self.clock.now, one
+            if one.state == "not needed":
+                assert one.stage in _NOT_NEEDED, one
+
+
+_NOT_NEEDED = (Stage.REMINDER.value, Stage.PASSED_ON.value)
+"""What is left unsent if there is nothing to do any more."""
+
+_SETTLED = ("sent", "not needed", "expired")
+
+
+def _run(examples: int) -> None:
+    run_state_machine_as_test(
+        Machine,
+        settings=settings(
+            max_examples=examples,
+            stateful_step_count=30,
+            deadline=None,
+            database=None,
+            print_blob=True,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+
+
+def test_whatever_happens_a_notice_is_sent_once_or_one_knows_why_not() -> None:
+    _run(100)
+
+
+@pytest.mark.slow
+def test_whatever_happens_a_thousand_times() -> None:
+    _run(1000)

@@ -1,0 +1,337 @@
+"""The unit files against the code they start, and against systemd where there is one."""
+
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from sillward.assembly.app import Options, _setup, _url, build, examples
+from sillward.channels.apprise_sender import SEND_S
+from sillward.config.settings import (
+    PREFIX,
+    Settings,
+    heartbeat_addresses,
+    last_resort,
+    unknown_variables,
+)
+from sillward.errors import ConfigError, UsageError
+from sillward.net import fetch
+from sillward.service import daemon
+from tests.support.paths import ROOT
+
+FOLDER = ROOT / "systemd"
+
+NAMES = ("sillward.service", "sillward-stopped.service")
+
+EVERY_UNIT = [folder + name for folder in ("", "user/") for name in NAMES]
+
+COURTYARD = examples() / "courtyard.toml"
+
+COMMANDS = {
+    "sillward.service": "/usr/local/bin/sillward run",
+    "sillward-stopped.service": "/usr/local/bin/sillward stopped",
+    "user/sillward.service": "%h/.local/bin/sillward run",
+    "user/sillward-stopped.service": "%h/.local/bin/sillward stopped",
+}
+
+_SECONDS = {"": 1, "s": 1, "min": 60, "h": 3600}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """What one file says; a commented assignment is an offer to the grower."""
+
+    name: str
+    said: tuple[tuple[str, str, str], ...]
+    """Section, key, value."""
+    offered: tuple[tuple[str, str], ...]
+
+    def all(self, key: str) -> list[str]:
+        return [value for _, one, value in self.said if one == key]
+
+    def one(self, key: str) -> str:
+        (value,) = self.all(key)
+        return value
+
+    def seconds(self, key: str) -> float:
+        match = re.fullmatch(r"(\d+) ?(s|min|h|)", self.one(key))
+        assert match, self.one(key)
+        return int(match[1]) * _SECONDS[match[2]]
+
+
+def read(name: str) -> Unit:
+    section, said, offered = "", [], []
+    for line in (FOLDER / name).read_text(encoding="utf-8").splitlines():
+        if match := re.fullmatch(r"\[(\w+)\]", line):
+            section = match[1]
+        elif match := re.fullmatch(r"(#?)([A-Z]\w*)=(.*)", line):
+            if match[1]:
+                offered.append((match[2], match[3]))
+            else:
+                said.append((section, match[2], match[3]))
+        else:
+            assert not line or line.startswith("# "), line
+    return Unit(name, tuple(said), tuple(offered))
+
+
+@pytest.fixture(params=EVERY_UNIT)
+def unit(request: pytest.FixtureRequest) -> Unit:
+    return read(request.param)
+
+
+@pytest.fixture(params=["sillward.service", "user/sillward.service"])
+def service(request: pytest.FixtureRequest) -> Unit:
+    return read(request.param)
+
+
+@pytest.fixture(params=["sillward-stopped.service", "user/sillward-stopped.service"])
+def stopped(request: pytest.FixtureRequest) -> Unit:
+    return read(request.param)
+
+
+# -- against the code
+
+
+def test_it_runs_the_command(unit: Unit) -> None:
+    assert unit.one("ExecStart") == COMMANDS[unit.name]
+
+
+def test_the_daemon_tells_that_it_is_there_before_systemd_loses_patience(service: Unit) -> None:
+    assert service.one("Type") == "notify"
+    assert service.one("NotifyAccess") == "main"
+    assert service.seconds("TimeoutStartSec") >= 2 * daemon.READY_S
+
+
+def test_the_watchdog_is_patient_and_comes_after_the_daemon_s_own_end(service: Unit) -> None:
+    watchdog_s = service.seconds("WatchdogSec")
+
+    assert watchdog_s >= 10 * daemon.LOOK_S  # a starved machine is no dead daemon
+    # The last feeding is at most STALL_S after the last sign of work.
+    assert daemon.STALL_S + watchdog_s > daemon.DEAF_S + 2 * daemon.LOOK_S
+
+
+def test_no_single_step_of_work_is_taken_for_a_stall() -> None:
+    """Between two signs of life: a send, or all calls of a refresh (two sources, members)."""
+    longest_s = max(SEND_S, 3 * fetch.DEADLINE_S)
+
+    assert daemon.TICK_S + daemon.LATE_S + daemon.LOOK_S + longest_s < daemon.STALL_S
+    assert daemon.STALL_S < daemon.DEAF_S
+
+
+def test_a_notice_that_is_due_is_out_within_a_minute_of_any_thread_s_death() -> None:
+    assert daemon.TICK_S + daemon.LATE_S + daemon.LOOK_S < 60
+
+
+def test_what_has_begun_may_end_when_it_is_stopped(service: Unit) -> None:
+    assert service.seconds("TimeoutStopSec") > max(SEND_S, 3 * fetch.DEADLINE_S)
+
+
+def test_only_what_a_restart_cannot_cure_stops_it(service: Unit) -> None:
+    assert service.one("Restart") == "always"
+    assert service.one("RestartPreventExitStatus") == str(ConfigError.exit_status)
+
+
+def test_a_last_word_that_can_never_be_said_is_not_tried_again(stopped: Unit) -> None:
+    never = f"{UsageError.exit_status} {ConfigError.exit_status}"
+
+    assert stopped.one("Type") == "oneshot"
+    assert stopped.one("RestartPreventExitStatus") == never
+
+
+def given_up_after_s(unit: Unit, lives_s: float) -> float | None:
+    """After how long systemd gives a process up that dies again and again; None for never.
+
+    systemd counts the starts in an interval that begins with the first of them.
+    """
+    cycle_s = lives_s + unit.seconds("RestartSec")
+    given_up_s = int(unit.one("StartLimitBurst")) * cycle_s
+    return given_up_s if given_up_s < unit.seconds("StartLimitIntervalSec") else None
+
+
+def test_a_process_that_dies_again_and_again_is_given_up_and_told_of(service: Unit) -> None:
+    at_once, slow_machine = given_up_after_s(service, 2), given_up_after_s(service, 20)
+    hanging = given_up_after_s(service, daemon.DEAF_S)
+
+    assert at_once is not None
+    assert 900 <= at_once <= 1200
+    assert slow_machine is not None
+    assert hanging is not None  # it kills itself, is started again, and hangs again
+    assert service.one("OnFailure") == "sillward-stopped.service"
+    assert given_up_after_s(service, 24 * 3600) is None
+
+
+def test_the_last_word_is_tried_for_a_while_and_not_for_ever(stopped: Unit) -> None:
+    given_up_s = given_up_after_s(stopped, 0)
+
+    assert given_up_s is not None
+    assert given_up_s <= 3600
+
+
+def test_a_variable_that_is_set_is_a_setting(unit: Unit, monkeypatch: pytest.MonkeyPatch) -> None:
+    variables = [value.partition("=")[0] for value in unit.all("Environment")]
+
+    for name in variables:
+        assert name.removeprefix(PREFIX).lower() in Settings.model_fields
+        monkeypatch.setenv(name, "/nowhere")
+    assert unknown_variables() == []
+
+
+def credentials(unit: Unit) -> Iterator[tuple[str, str]]:
+    given = unit.all("LoadCredential")
+    given += [value for key, value in unit.offered if key == "LoadCredential"]
+    for value in given:
+        name, _, path = value.partition(":")
+        yield name, path
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_credential_is_one_that_is_looked_for(
+    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each is put into the folder, and turns up where it is used."""
+    offered = dict(credentials(read(name)))
+    for credential, path in offered.items():
+        assert path == f"/etc/sillward/{credential}"
+        (tmp_path / credential).write_text(f"https://localhost/{credential}", encoding="utf-8")
+    monkeypatch.setenv("CREDENTIALS_DIRECTORY", str(tmp_path))
+
+    if name == "sillward.service":
+        app = build(Options(COURTYARD))
+        found = [_url(app.settings, "phone"), _setup(app.settings, "open-meteo").api_key]
+        found += heartbeat_addresses(app.settings)
+    else:
+        last = last_resort()
+        assert list(last.channels) == ["last-word"]
+        (tmp_path / "last-word").unlink()
+        found = [*last.channels.values(), *last_resort().channels.values(), last.trouble_url]
+
+    texts = {one.get_secret_value() for one in found if one is not None}
+    assert texts == {f"https://localhost/{credential}" for credential in offered}
+
+
+def test_every_offer_is_a_credential(unit: Unit) -> None:
+    """A commented line is words, or an offer that works when the # is taken away."""
+    assert {key for key, _ in unit.offered} <= {"LoadCredential"}
+
+
+def test_the_user_s_units_find_the_url_of_a_channel(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As they stand: a collection and a file beside it, nothing to edit."""
+    home = tmp_path / "home"
+    folder = home / ".config" / "sillward"
+    folder.mkdir(parents=True)
+    monkeypatch.setenv("HOME", str(home))
+    for value in read("user/sillward.service").all("Environment"):
+        name, _, text = value.partition("=")
+        monkeypatch.setenv(name, text.replace("%h", str(home)))
+    text = COURTYARD.read_text(encoding="utf-8")
+    channel = '\n[[channels]]\nname = "phone"\nrounds = ["dusk"]\n'
+    (folder / "collection.toml").write_text(text + channel, encoding="utf-8")
+    (folder / "channel-phone").write_text("json://localhost/here\n", encoding="utf-8")
+
+    app = build(Options())
+
+    url = app.household.channels[-1].url
+    assert url is not None
+    assert url.get_secret_value() == "json://localhost/here"
+
+
+def test_the_system_s_paths_are_those_of_its_directories() -> None:
+    unit = read("sillward.service")
+
+    assert unit.one("StateDirectory") == "sillward"
+    assert unit.one("ConfigurationDirectory") == "sillward"
+    assert unit.all("Environment") == ["SILLWARD_COLLECTION=/etc/sillward/collection.toml"]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_user_s_units_ask_for_nothing_that_needs_privileges(name: str) -> None:
+    unit = read(f"user/{name}")
+    beyond = ("Protect", "Private", "DynamicUser", "Capability", "StateDirectory", "RemoveIPC")
+
+    assert [key for _, key, _ in unit.said if key.startswith(beyond)] == []
+    assert unit.all("After") == []  # a user's manager has no network-online.target
+
+
+@pytest.mark.parametrize("folder", ["", "user/"])
+def test_both_units_are_hardened_alike(folder: str) -> None:
+    """Everything from the first to the last line of the hardening, the order too."""
+
+    def hardening(name: str) -> list[tuple[str, str]]:
+        said = [(key, value) for _, key, value in read(folder + name).said]
+        first = said.index(("NoNewPrivileges", "yes"))
+        return said[first : said.index(("SystemCallErrorNumber", "EPERM")) + 1]
+
+    assert len(hardening(NAMES[0])) > 10
+    assert hardening(NAMES[0]) == hardening(NAMES[1])
+
+
+def test_no_core_with_secrets_is_written(unit: Unit) -> None:
+    assert unit.one("LimitCORE") == "0"
+
+
+# -- against systemd
+
+
+@pytest.fixture
+def analyze() -> str:
+    found = shutil.which("systemd-analyze")
+    if found is None:
+        pytest.skip("systemd-analyze is not installed")
+    return found
+
+
+def copied(folder: str, into: Path) -> list[str]:
+    """Both units of a folder, with a program that exists."""
+    paths = []
+    for name in NAMES:
+        text = (FOLDER / folder / name).read_text(encoding="utf-8")
+        text = re.sub(r"ExecStart=\S+", f"ExecStart={shutil.which('true')}", text)
+        # Offers are checked as if they were taken.
+        text = re.sub(r"^#(?=[A-Z]\w*=)", "", text, flags=re.MULTILINE)
+        (into / name).write_text(text, encoding="utf-8")
+        paths.append(str(into / name))
+    return paths
+
+
+@pytest.mark.parametrize("folder", ["", "user"])
+def test_systemd_understands_every_line(analyze: str, folder: str, tmp_path: Path) -> None:
+    # A user's manager wants a place at run time, the system's is not asked where it is.
+    result = subprocess.run(
+        [analyze, *(["--user"] if folder else []), "verify", *copied(folder, tmp_path)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+        env=os.environ | {"XDG_RUNTIME_DIR": str(tmp_path)},
+    )
+
+    assert result.stderr == ""
+    assert result.returncode == 0
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_systemd_finds_the_system_units_well_locked_up(
+    analyze: str, name: str, tmp_path: Path
+) -> None:
+    """An exposure of at most 2.0, of 10."""
+    version = subprocess.run([analyze, "--version"], capture_output=True, text=True, check=True)
+    if int(version.stdout.split()[1]) < 250:
+        pytest.skip("this systemd-analyze cannot judge a unit that is not installed")
+    copied("", tmp_path)
+    result = subprocess.run(
+        [analyze, "security", "--offline=yes", "--threshold=20", str(tmp_path / name)],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+    assert result.returncode == 0, result.stdout[-500:]
+    assert "Overall exposure level" in result.stdout

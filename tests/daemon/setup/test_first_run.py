@@ -1,0 +1,679 @@
+"""The first run: dialogues from beginning to end, and the files that come of them."""
+
+import contextlib
+import functools
+import io
+import json
+import os
+import stat
+import tempfile
+import tomllib
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from sillward.assembly import app
+from sillward.cli import main, shared
+from sillward.config.json_schema import collection_schema
+from sillward.config.loader import load_household
+from sillward.config.models import Text
+from sillward.config.validation import wrong_with
+from sillward.errors import NotOursError
+from sillward.forecast.geocoding import Atlas
+from sillward.setup import draft, first_run
+from sillward.setup.draft import (
+    BREEZES,
+    COVERS,
+    IndoorAnswer,
+    OutdoorAnswer,
+    PlantAnswer,
+    SiteAnswer,
+    SpotAnswer,
+)
+from tests.daemon.forecast.test_geocoding import MENDOZA
+from tests.support.bodies import body, dumped
+from tests.support.wires import serving, whole
+
+NOON = datetime(2026, 5, 14, 15, tzinfo=UTC)
+"""The wall clock of these tests."""
+
+ZONE = "America/Argentina/Mendoza"
+AROUND = {"timezone": ZONE, "elevation": 780.0}
+
+PLACE = ["-32.89, -68.85", "", "", "Yard"]
+"""Coordinates, height and zone as they were looked up, a name for the site."""
+
+SPOTS = ["bench", "2", "3", "", "sunroom", "14", ""]
+"""One outdoors: half open, sheltered. One indoors."""
+
+PLANT = ["Blue vanda", "", "1", "", "", "", ""]
+"""Its name holds its kind; all else as it is offered."""
+
+WHOLE = [*PLACE, *SPOTS, *PLANT, ""]
+
+
+@pytest.fixture(autouse=True)
+def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: NOON))
+
+
+@pytest.fixture(autouse=True)
+def provider(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A server that has forecasts and heights for the site, and one that knows Mendoza."""
+    forecast = dumped(body() | AROUND)
+    places = json.dumps({"results": [MENDOZA, {**MENDOZA, "country": "Elsewhere"}]}).encode()
+    with serving(whole(forecast)) as weather, serving(whole(places)) as search:
+        monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", weather.address)
+        monkeypatch.setenv("SILLWARD_FORECAST__BASE_URLS__OPEN_METEO_GEOCODING", search.address)
+        yield
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "garden" / "yard.toml"
+
+
+def call(*arguments: object, answers: list[str] | bytes | io.BytesIO | None = None) -> Result:
+    """Call sillward. However it ends, it is with an exit status and never with a traceback."""
+    typed: Any = answers
+    if answers is None or isinstance(answers, list):
+        typed = "".join(f"{one}\n" for one in answers or [])
+    result = CliRunner().invoke(main, [str(one) for one in arguments], input=typed)
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def answered(path: Path, answers: list[str]) -> Any:
+    """The document that comes of these answers, and that all of them were taken in turn."""
+    result = call("new", path, answers=answers)
+    assert result.exit_code == 0, result.output
+    assert call("check", "--collection", path).exit_code == 0
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert list(Draft202012Validator(collection_schema()).iter_errors(document)) == []
+    return document
+
+
+# -- whole dialogues
+
+
+def test_a_complete_dialogue_becomes_a_collection(path: Path) -> None:
+    document = answered(path, WHOLE)
+
+    assert document == {
+        "site": {
+            "name": "Yard",
+            "latitude": -32.89,
+            "longitude": -68.85,
+            "elevation": 780,
+            "zone": ZONE,
+        },
+        "spots": {
+            "bench": {"sky_view": 0.5, "rain": 1, "wind": 0.2},
+            "sunroom": {"indoors": True, "night_low": 14},
+        },
+        "plants": [
+            {
+                "name": "Blue vanda",
+                "group": "vanda strap-leaf",
+                "holder": "basket",
+                "home": "bench",
+                "shelter": "sunroom",
+            }
+        ],
+    }
+
+
+def test_tonights_sheet_and_what_to_do_next_are_shown(path: Path) -> None:
+    result = call("new", path, answers=WHOLE)
+
+    told = result.stdout.split("Written: ")[1]
+    assert "Yard: dusk round, " in told
+    assert "Weather data by Open-Meteo.com" in told
+    for step in ("check", "run"):
+        assert f"sillward {step} --collection {path}" in told
+    assert "SILLWARD_CHANNELS__PHONE" in told
+    assert result.stderr == ""
+
+
+def test_the_file_goes_through_the_sheet(path: Path) -> None:
+    answered(path, WHOLE)
+
+    result = call("sheet", "--round", "dusk", "--collection", path)
+
+    assert result.exit_code == 0
+    assert "Blue vanda" in result.stdout
+
+
+def test_who_answers_nothing_but_what_must_be_gets_a_collection(path: Path) -> None:
+    answers = ["-32.89 -68.85", "", "", "", "", "", "", "", "", "", "", "Cattleya", *[""] * 7]
+
+    document = answered(path, answers)
+
+    assert document["site"]["name"] == "Home"
+    assert document["spots"]["house"] == {"indoors": True}
+    assert document["plants"][0]["shelter"] == "house"
+    assert "look, then fill in" in path.read_text(encoding="utf-8")
+
+
+def test_several_spots_and_plants_hybrids_and_limits_of_ones_own(path: Path) -> None:
+    spots = ["bench", "1", "1", "balcony", "3", "2", "", "house", "12,5", "cellar", "-2 °C", ""]
+    # "mo" may be a mount or moss.
+    plants = ["Cross", "cattleya", "1, 2", "mo", "mount", "balcony", "-", "13,5"]
+    plants += ["Unheard of", "-", "pot", "bench", "cellar", "", "4"]
+    plants += ["Moth", "phalaenopsis", "", "pot", "house", ""]
+
+    document = answered(path, [*PLACE, *spots, *plants, ""])
+
+    assert [spot.get("sky_view") for spot in document["spots"].values()] == [1, 0.3, None, None]
+    assert [spot.get("rain") for spot in document["spots"].values()] == [1, 0, None, None]
+    assert document["spots"]["house"]["night_low"] == 12.5
+    assert document["spots"]["cellar"]["night_low"] == -2
+    assert document["plants"] == [
+        {
+            "name": "Cross",
+            "parents": ["cattleya", "cattleya rupicolous"],
+            "holder": "mount",
+            "home": "balcony",
+            "limits": {"night_low": 13.5},
+        },
+        {
+            "name": "Unheard of",
+            "holder": "pot",
+            "home": "bench",
+            "shelter": "cellar",
+            "limits": {"night_low": 4},
+        },
+        {"name": "Moth", "group": "phalaenopsis", "holder": "pot", "home": "house"},
+    ]
+
+
+def test_a_town_is_looked_up_and_credited(path: Path) -> None:
+    answers = ["Mendoza", "2", "", "", ""]
+
+    document = answered(path, [*answers, *SPOTS, *PLANT, ""])
+
+    assert document["site"] == {
+        "name": "Mendoza",
+        "latitude": -32.8908,
+        "longitude": -68.8272,
+        "elevation": 827,
+        "zone": ZONE,
+    }
+    text = path.read_text(encoding="utf-8")
+    assert "Mendoza, Elsewhere: the middle of the place" in text
+    assert "GeoNames" in text
+    assert "Open-Meteo" in text
+
+
+def test_none_of_the_hits_may_be_the_place(path: Path) -> None:
+    document = answered(path, ["Mendoza", "3", *WHOLE])
+
+    assert document["site"]["latitude"] == -32.89
+
+
+def test_without_the_network_everything_is_typed(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(first_run, "machine_zone", lambda longitude: None)
+    with serving(whole(b"", status="404 Not Found")) as server:
+        monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", server.address)
+        monkeypatch.setenv("SILLWARD_FORECAST__BASE_URLS__OPEN_METEO_GEOCODING", server.address)
+        answers = ["Mendoza", PLACE[0], "", "780 m", "", ZONE, "Yard", *SPOTS, *PLANT, ""]
+        result = call("new", path, answers=answers)
+
+    assert result.exit_code == 0, result.output
+    assert "search for places: answered 404; write coordinates" in result.stdout
+    assert "height and time zone cannot be looked up: Open-Meteo: answered 404" in result.stdout
+    assert "No sheet yet: Open-Meteo: answered 404" in result.stdout
+    assert load_household(path).collection.site.elevation_m == 780
+
+
+# -- wrong answers
+
+
+@pytest.mark.parametrize(
+    ("before", "wrong", "told"),
+    [
+        ([], "", "must not be empty"),
+        ([], "132, 68", "degrees north, must be at most 90"),
+        ([], "32, -200", "degrees east, must be at least -180"),
+        ([], "32°53'24\"", "with a point, such as -32.89, -68.85"),
+        ([], "-32,89, -68,85", "with a point, such as -32.89, -68.85"),
+        (PLACE[:1], "high", "write a number, in m"),
+        (PLACE[:1], "9000", "must be at most 6000 m"),
+        (PLACE[:1], "nan", "write a number, in m"),
+        (PLACE[:2], "Mendoza", "did you mean America/Argentina/Mendoza"),
+        (PLACE[:2], "Mars/Olympus", '"Mars/Olympus" is not a time zone'),
+        (PLACE[:3], "a\x1b[31mb", "must be plain text on one line"),
+        (PLACE[:3], "a" * 81, "is too long"),
+        (PLACE, "\u202ebench", "must be plain text on one line"),
+        ([*PLACE, "bench"], "4", "write a number from 1 to 3"),
+        ([*PLACE, "bench"], "roof", "write a number from 1 to 3"),
+        ([*PLACE, *SPOTS[:3]], "bench", "there is a spot of this name"),
+        ([*PLACE, *SPOTS[:4]], "bench", "there is a spot of this name"),
+        ([*PLACE, *SPOTS[:5]], "cold", "write a number, in °C"),
+        ([*PLACE, *SPOTS[:5]], "77", "must be at most 60 °C"),
+        ([*PLACE, *SPOTS], "", "must not be empty"),
+        ([*PLACE, *SPOTS, "Blue vanda"], "xyzzy", "no group has these words"),
+        ([*PLACE, *SPOTS, *PLANT[:2]], "7", "write a number from 1 to 1"),
+        ([*PLACE, *SPOTS, *PLANT[:2]], "1,x", "write a number from 1 to 1"),
+        ([*PLACE, *SPOTS, *PLANT[:3]], "bucket", "write one of: basket, mount, moss, pot"),
+        ([*PLACE, *SPOTS, *PLANT[:4]], "shed", "write one of: bench, sunroom"),
+        ([*PLACE, *SPOTS, *PLANT[:5]], "bench", "write one of: sunroom, -"),
+        ([*PLACE, *SPOTS, *PLANT[:6]], "55", "must be at most 30 °C"),
+        ([*PLACE, *SPOTS, *PLANT], "Blue vanda", "there is a plant of this name"),
+    ],
+)
+def test_a_wrong_answer_is_refused_at_once_and_asked_again(
+    path: Path, before: list[str], wrong: str, told: str
+) -> None:
+    after = WHOLE[len(before) :]
+    if "no group" in told:
+        after = ["vanda", *after[1:]]
+
+    result = call("new", path, answers=[*before, wrong, *after])
+
+    assert result.exit_code == 0, result.output
+    assert told in result.stdout
+    assert load_household(path).collection.plants[0].name == "Blue vanda"
+
+
+def test_bytes_that_are_no_text_are_refused(path: Path) -> None:
+    result = call("new", path, answers=b"\xff\xfe\n")
+
+    assert result.exit_code == 1
+    assert "not UTF-8 text" in result.stdout
+    assert not path.exists()
+
+
+def test_zero_searches_again(path: Path) -> None:
+    answers = [*PLACE, *SPOTS, "Lemon", "vanda", "0", "citrus", "1", "", "", "", "", ""]
+
+    assert answered(path, answers)["plants"][0]["group"].startswith("citrus")
+
+
+def test_there_must_be_a_spot(path: Path) -> None:
+    result = call("new", path, answers=[*PLACE, "-", "-", *SPOTS, *PLANT, ""])
+
+    assert result.exit_code == 0
+    assert "there must be one spot at least" in result.stdout
+
+
+def test_plants_that_never_leave_the_house(path: Path) -> None:
+    document = answered(path, [*PLACE, "-", "house", "15", "", "Moth", "phalaenopsis", *[""] * 4])
+
+    assert document["plants"][0] == {
+        "name": "Moth",
+        "group": "phalaenopsis",
+        "holder": "pot",
+        "home": "house",
+    }
+
+
+# -- the end before the end
+
+
+@pytest.mark.parametrize("many", range(len(WHOLE)))
+def test_answers_that_end_early_write_nothing(path: Path, many: int) -> None:
+    result = call("new", path, answers=WHOLE[:many])
+
+    assert result.exit_code == 1
+    assert "stopped; nothing was written" in result.stderr
+    assert not path.parent.exists()
+
+
+class Interrupted(io.BytesIO):
+    """Answers, and then Ctrl-C in place of the next."""
+
+    def read1(self, size: int | None = -1, /) -> bytes:
+        answers = super().read1(size)
+        if not answers:
+            raise KeyboardInterrupt
+        return answers
+
+
+@pytest.mark.parametrize("many", range(len(WHOLE)))
+def test_ctrl_c_writes_nothing(path: Path, many: int) -> None:
+    answers = Interrupted("".join(f"{one}\n" for one in WHOLE[:many]).encode())
+
+    result = call("new", path, answers=answers)
+
+    assert result.exit_code == 1
+    assert "stopped; nothing was written" in result.stderr
+    assert not path.parent.exists()
+
+
+def test_ctrl_c_while_something_is_looked_up_writes_nothing(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Atlas, "named", interrupted)
+
+    result = call("new", path, answers=["Mendoza"])
+
+    assert result.exit_code == 1
+    assert "stopped; nothing was written" in result.stderr
+    assert not path.parent.exists()
+
+
+# -- the file
+
+
+def test_only_its_owner_may_read_it(path: Path) -> None:
+    answered(path, WHOLE)
+
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+    assert sorted(one.name for one in path.parent.iterdir()) == [draft.SCHEMA_FILE, path.name]
+
+
+def test_without_a_name_it_is_where_commands_look_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(tmp_path / "mine.toml"))
+
+    result = call("new", answers=WHOLE)
+
+    assert "  sillward check\n" in result.stdout
+    assert call("check").exit_code == 0
+
+
+def test_a_file_that_is_there_is_never_overwritten(path: Path) -> None:
+    path.parent.mkdir()
+    path.write_text("mine", encoding="utf-8")
+    other = path.with_name("other.toml")
+
+    result = call("new", path, answers=["", str(path.parent), str(other), *WHOLE])
+
+    assert result.exit_code == 0
+    assert f"{path}: is there already" in result.stdout
+    assert "write the name of a file" in result.stdout
+    assert f"{path.parent}: is a folder" in result.stdout
+    assert path.read_text(encoding="utf-8") == "mine"
+    assert load_household(other).collection.site.name == "Yard"
+
+
+def test_force_overwrites_when_all_is_answered_and_not_before(path: Path) -> None:
+    path.parent.mkdir()
+    mine = '[site]\nname = "Mine, and half done"\n'
+    path.write_text(mine, encoding="utf-8")
+
+    assert call("new", path, "--force", answers=WHOLE[:-1]).exit_code == 1
+    assert path.read_text(encoding="utf-8") == mine
+    assert call("new", path, "--force", answers=WHOLE).exit_code == 0
+    assert load_household(path).collection.site.name == "Yard"
+    assert stat.S_IMODE(path.stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize("text", ["mine", "[tool.other]\nname = 1\n", "site = [", "\x00"])
+def test_force_overwrites_nothing_but_a_collection(text: str, path: Path) -> None:
+    path.parent.mkdir()
+    path.write_text(text, encoding="utf-8")
+    other = path.with_name("other.toml")
+
+    result = call("new", path, "--force", answers=[str(other), *WHOLE])
+
+    assert f"{path}: holds something else" in result.stdout
+    assert path.read_text(encoding="utf-8") == text
+    with pytest.raises(NotOursError):
+        first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]), force=True)
+    assert path.read_text(encoding="utf-8") == text
+
+
+def test_a_file_that_comes_meanwhile_is_not_overwritten(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ask_plants = first_run._ask_plants
+
+    def meanwhile(spots: list[SpotAnswer]) -> list[PlantAnswer]:
+        path.parent.mkdir()
+        path.write_text("theirs", encoding="utf-8")
+        return ask_plants(spots)
+
+    monkeypatch.setattr(first_run, "_ask_plants", meanwhile)
+    other = path.with_name("other.toml")
+
+    result = call("new", path, answers=[*WHOLE, str(other)])
+
+    assert result.exit_code == 0, result.output
+    assert path.read_text(encoding="utf-8") == "theirs"
+    assert load_household(other).collection.site.name == "Yard"
+    names = [one.name for one in path.parent.iterdir()]
+    assert sorted(names) == ["other.toml", draft.SCHEMA_FILE, "yard.toml"]
+
+
+def test_a_link_that_leads_nowhere_is_a_file_that_is_there(path: Path) -> None:
+    path.parent.mkdir()
+    path.symlink_to(path.with_name("nowhere"))
+
+    result = call("new", path, answers=[str(path.with_name("other.toml")), *WHOLE])
+
+    assert "is there already" in result.stdout
+    assert path.is_symlink()
+
+
+@pytest.mark.parametrize("name", ["file/yard.toml", "a" * 300, "~nobody-at-all/yard.toml"])
+def test_a_place_that_cannot_be_is_refused_at_once(tmp_path: Path, path: Path, name: str) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    target = name if name.startswith("~") else tmp_path / name
+    busy = tmp_path / "file"
+
+    result = call("new", busy, answers=[str(target), str(path), *WHOLE])
+
+    assert result.exit_code == 0, result.output
+    assert result.stdout.count("Another file: ") == 2
+    assert load_household(path).collection.site.name == "Yard"
+
+
+def test_a_disk_that_is_full_costs_no_answers(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    write = first_run.write
+
+    def full(target: Path, text: str, *, force: bool) -> None:
+        if target == path:
+            raise OSError(28, "No space left on device")
+        write(target, text, force=force)
+
+    monkeypatch.setattr(first_run, "write", full)
+    other = path.with_name("other.toml")
+
+    result = call("new", path, answers=[*WHOLE, str(other)])
+
+    assert f"{path}: cannot be written: No space left on device" in result.stdout
+    assert load_household(other).collection.site.name == "Yard"
+
+
+def test_what_is_cut_off_while_it_is_written_leaves_nothing(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(os, "link", interrupted)
+
+    with pytest.raises(KeyboardInterrupt):
+        first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]))
+
+    assert list(path.parent.iterdir()) == []
+
+
+def test_editors_find_the_schema_beside_it(path: Path) -> None:
+    answered(path, WHOLE)
+
+    first = path.read_text(encoding="utf-8").splitlines()[0]
+    assert first == f"#:schema ./{draft.SCHEMA_FILE}"
+    beside = path.with_name(draft.SCHEMA_FILE).read_text(encoding="utf-8")
+    assert json.loads(beside) == collection_schema()
+
+
+@pytest.mark.parametrize(
+    ("old", "replaced"),
+    [(b'{"$id": "urn:sillward:collection"}', True), (b"mine", False), (b"\xff\xfe", False)],
+)
+def test_a_schema_of_an_older_version_is_replaced_and_what_is_none_is_left(
+    path: Path, old: bytes, replaced: bool
+) -> None:
+    path.parent.mkdir()
+    beside = path.with_name(draft.SCHEMA_FILE)
+    beside.write_bytes(old)
+
+    answered(path, WHOLE)
+
+    assert (beside.read_bytes() != old) is replaced
+
+
+# -- whatever is typed
+
+SITE = SiteAnswer("Yard", -32.89, -68.85, 780.0, ZONE)
+HOUSE = IndoorAnswer("house", None)
+MOTH = PlantAnswer("Moth", ("phalaenopsis",), "pot", "house", None, None, 16.0)
+
+HOSTILE = [
+    'the "best" one',
+    "back\\slash \\u0041",
+    "🌵 on the sill",
+    "東の棚",
+    "[[plants]]",
+    'x"\n',
+    "a = 1 # b",
+    "'''",
+    '"""',
+    "1.5",
+    "-x",
+    "Ünïcødé",
+    "#",
+]
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_whatever_is_typed_arrives_as_it_was(path: Path, name: str) -> None:
+    name = name.strip()
+    answers = [*PLACE[:3], name, name, "", "", "", "house", "", "", name, "vanda", *[""] * 6]
+
+    document = answered(path, answers)
+
+    assert document["site"]["name"] == name
+    assert list(document["spots"]) == [name, "house"]
+    assert (document["plants"][0]["name"], document["plants"][0]["home"]) == (name, name)
+    assert call("sheet", "--round", "dusk", "--collection", path).exit_code == 0
+
+
+names = st.text(min_size=1, max_size=80).filter(lambda name: wrong_with(Text, name) is None)
+
+
+@settings(deadline=None, max_examples=60)
+@given(
+    st.lists(names, min_size=4, max_size=4, unique=True),
+    names,
+    st.floats(-90, 90),
+    st.floats(-180, 180),
+    st.floats(-430, 6000),
+    st.none() | st.floats(-30, 30),
+)
+def test_every_draft_is_a_collection(
+    four: list[str],
+    found: str,
+    latitude: float,
+    longitude: float,
+    elevation_m: float,
+    night_low_c: float | None,
+) -> None:
+    name, outdoors, indoors, plant = four
+    site = SiteAnswer(name, latitude, longitude, elevation_m, ZONE, found)
+    spots: list[SpotAnswer] = [OutdoorAnswer(outdoors, COVERS[0], BREEZES[0])]
+    spots.append(IndoorAnswer(indoors, night_low_c))
+    mine = PlantAnswer(plant, ("vanda terete",), "pot", outdoors, indoors, night_low_c, 16.0)
+
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "yard.toml"
+        file.write_text(draft.text(site, spots, [mine]), encoding="utf-8")
+        collection = load_household(file).collection
+
+    assert (collection.site.name, collection.plants[0].name) == (name, plant)
+    assert [spot.name for spot in collection.spots] == [outdoors, indoors]
+    assert collection.site.latitude == pytest.approx(latitude, abs=1e-4)
+    if night_low_c is not None:
+        limit = collection.plants[0].limits.night_low
+        assert limit is not None
+        assert limit.value == pytest.approx(night_low_c, abs=0.06)
+
+
+# -- coordinates, groups and zones
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("-32.89, -68.85", (-32.89, -68.85)),
+        ("−32.89 −68.85", (-32.89, -68.85)),
+        ("32.89 S, 68.85 W", (-32.89, -68.85)),
+        ("52.5°n;13.4°e", (52.5, 13.4)),
+        ("-32 S 0 E", (-32.0, 0.0)),
+        ("0,0", (0.0, 0.0)),
+        ("Mendoza", None),
+        ("1012 AB", None),
+        ("5500", None),
+        ("100 Mile House", None),
+    ],
+)
+def test_coordinates_and_names_are_told_apart(text: str, read: tuple[float, float] | None) -> None:
+    assert first_run.coordinates(text) == read
+
+
+@given(st.text(max_size=30))
+def test_any_text_is_coordinates_a_name_or_told_to_be_wrong(text: str) -> None:
+    found: tuple[float, float] | None = None
+    with contextlib.suppress(ValueError):
+        found = first_run.coordinates(text)
+    assert found is None or (abs(found[0]) <= 90 and abs(found[1]) <= 180)
+
+
+@pytest.mark.parametrize(
+    ("words", "first"),
+    [
+        ("vanda terete", "vanda terete"),
+        ("Cattleyas", "cattleya"),
+        ("my old cattleya", "cattleya"),
+    ],
+)
+def test_groups_are_found_by_what_growers_say(words: str, first: str) -> None:
+    assert first_run.search(words)[0].name == first
+
+
+def test_what_nobody_has_is_not_found() -> None:
+    assert first_run.search("xyzzy") == first_run.search("xyzzy plugh") == []
+
+
+@pytest.mark.parametrize(
+    ("zone", "longitude", "offered"),
+    [
+        (ZONE, -68.85, ZONE),
+        (f":{ZONE}", -68.85, ZONE),
+        ("Asia/Urumqi", 87.6, "Asia/Urumqi"),
+        ("Pacific/Auckland", -176.5, "Pacific/Auckland"),
+        ("Europe/Berlin", -68.85, None),
+        ("UTC", 0.0, None),
+        ("Etc/GMT+5", -75.0, None),
+        ("Mars/Olympus", 0.0, None),
+        ("../../etc/passwd", 0.0, None),
+    ],
+)
+def test_the_zone_of_the_machine_is_offered_where_it_fits(
+    zone: str, longitude: float, offered: str | None
+) -> None:
+    assert first_run.machine_zone(longitude, {"TZ": zone}) == offered
+
+
+def test_the_zone_of_the_machine_is_read_from_its_link(tmp_path: Path) -> None:
+    link = tmp_path / "localtime"
+    link.symlink_to(tmp_path / "zoneinfo" / "America" / "Argentina" / "Mendoza")
+
+    assert first_run.machine_zone(-68.85, {}, link) == ZONE
+    assert first_run.machine_zone(-68.85, {}, tmp_path / "none") is None

@@ -1,0 +1,306 @@
+"""Remarks in words: a macro for each kind, and what each says in °C by the clock of 24 hours."""
+
+import re
+from dataclasses import fields
+from datetime import UTC, date, datetime
+from importlib import resources
+
+import jinja2
+import pytest
+from jinja2 import nodes
+
+from sillward.wording.voice import Voice
+from sillward_rules import remark
+from sillward_rules.remark import (
+    CarryBegins,
+    CarryEnds,
+    CloseCall,
+    ColdBorne,
+    FeedTooStrong,
+    ForecastDoubted,
+    ForecastElsewhere,
+    ForecastInstead,
+    ForecastOld,
+    ForecastsDisagree,
+    ForecastUndated,
+    HeatAhead,
+    HeatUnrelieved,
+    MistingMissed,
+    NightUnjudged,
+    NoForecast,
+    NoShelter,
+    NotConfirmed,
+    Note,
+    OnNights,
+    Plain,
+    Remark,
+    ShelterChosen,
+    ShelterTooCold,
+    ShelterUnknown,
+    Spell,
+    SpotDark,
+    Threat,
+    WarmNights,
+    WateringIncomplete,
+    WateringUnplanned,
+)
+from tests.support.core import MENDOZA
+
+VOICE = Voice(MENDOZA)
+
+KINDS = sorted(
+    (one for one in vars(remark).values() if isinstance(one, type) and issubclass(one, Remark)),
+    key=lambda kind: kind.__name__,
+)
+
+
+def at(clock: str) -> datetime:
+    """A time of 14 May at the site."""
+    hour, minute = map(int, clock.split(":"))
+    return datetime(2026, 5, 14, hour, minute, tzinfo=MENDOZA.zone)
+
+
+THURSDAY, SATURDAY = date(2026, 5, 14), date(2026, 5, 16)
+A, B = ("Anemone",), ("Anemone", "Boat")
+SIX, SEVEN = tuple("ABCDEF"), tuple("ABCDEFG")
+
+SAMPLES: list[tuple[Remark, str]] = [
+    (Plain("wind_speed_10m of 468.5 m/s is  odd"), "wind_speed_10m of 468.5 m/s is  odd"),
+    (NoForecast(), "there is no forecast: nothing is known about the weather"),
+    (
+        ForecastElsewhere(),
+        "the forecast does not cover this hour; what is not known is treated as cold",
+    ),
+    (ForecastOld(8.4, expired=False), "the forecast is 8 hours old"),
+    (
+        ForecastOld(24.6, expired=True),
+        "the forecast is 25 hours old: too old to judge a night, so nights are treated as cold",
+    ),
+    (
+        ForecastUndated(),
+        "the forecast was fetched while the clock was ahead, so nobody knows how old it is",
+    ),
+    (
+        ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", 3.24, at("07:00")),
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway says 3.2 °C; the colder one counts",
+    ),
+    (
+        ForecastsDisagree("Open-Meteo", 5.0, "MET Norway", -0.04, at("07:00")),
+        "Open-Meteo says 5.0 °C at 07:00, MET Norway says 0.0 °C; the colder one counts",
+    ),
+    (
+        ForecastDoubted("Open-Meteo", "20 °C warmer than the one before", None, None, colder=False),
+        "Open-Meteo's forecast looks wrong: 20 °C warmer than the one before;"
+        " nights are treated as cold",
+    ),
+    (
+        ForecastDoubted(
+            "Open-Meteo", "even at night 59.9 °C", "MET Norway", at("14:00"), colder=False
+        ),
+        "Open-Meteo's forecast looks wrong: even at night 59.9 °C;"
+        " MET Norway's of Thu 14:00 is used",
+    ),
+    (
+        ForecastDoubted("Open-Meteo", "20 K colder", "Open-Meteo", at("14:00"), colder=True),
+        "Open-Meteo's forecast looks wrong: 20 °C colder; nights are treated as cold",
+    ),
+    (
+        ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),
+        "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00",
+    ),
+    (
+        NightUnjudged(("bench",)),
+        "too little is known about the night at bench, so it is treated as cold",
+    ),
+    (
+        NightUnjudged(("bench", "wall")),
+        "too little is known about the night at bench, wall, so it is treated as cold",
+    ),
+    (
+        NoShelter(B),
+        "Anemone, Boat must go in, but no spot is known to be warm enough: find a warm place",
+    ),
+    (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: you named no shelter"),
+    (
+        ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
+        "Anemone to room (16 °C): shed is too cold (9 °C, needs 13 °C)",
+    ),
+    (
+        ShelterTooCold(B, "shed", 8.73, 12.5, None, None),
+        "Anemone, Boat: no spot is warm enough; shed is the warmest (8.7 °C, they need 12.5 °C)",
+    ),
+    (
+        ShelterTooCold(A, "shed", -0.04, 1.0, "hall", -0.0),
+        "Anemone to hall (0 °C): shed is too cold (0 °C, needs 1 °C)",
+    ),
+    (
+        ShelterUnknown(A, "shed", "room", 16.0),
+        "Anemone to room, 16 °C: nobody knows what shed holds tonight",
+    ),
+    (
+        ShelterUnknown(SEVEN, "shed", None, None),
+        "A, B, C, D, E, F, G: nobody knows what shed holds tonight, and no other spot is known to "
+        "be warm enough",
+    ),
+    (
+        OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),
+        "Thu night: Anemone, Boat to room (16 °C): shed is too cold (9 °C, they need 13 °C)",
+    ),
+    (
+        OnNights((THURSDAY, SATURDAY), NightUnjudged(("bench",))),
+        "Thu and Sat night: too little is known about the night at bench, so it is treated as cold",
+    ),
+    (
+        OnNights((THURSDAY, SATURDAY, date(2026, 5, 18)), ShelterChosen(A, "room", 16.0)),
+        "Thu and 2 more nights: Anemone to room, which holds 16 °C: you named no shelter",
+    ),
+    (
+        NotConfirmed(A, 2.81, None),
+        "did Anemone go in last night? Nobody said so. Any left out fell to 2.8 °C: check it",
+    ),
+    (
+        NotConfirmed(B, -0.04, at("09:40")),
+        "did Anemone, Boat go in last night? Nobody said so. Any left out fell to 0.0 °C: "
+        "take it in until 09:40 and check it",
+    ),
+    (
+        NotConfirmed(A, None, None),
+        "did Anemone go in last night? Nobody said so. Any left out may have been too cold: "
+        "check it",
+    ),
+    (
+        ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),
+        "Anemone may stay out: 10.7 °C at 02:00, but only 30 min below 13 °C",
+    ),
+    (
+        ColdBorne(B, -0.04, at("02:00"), 0.254, 0.5),
+        "Anemone, Boat may stay out: 0.0 °C at 02:00, but only 15 min below 0.5 °C",
+    ),
+    (
+        CloseCall("bench", (Threat(0.469, 13.0, A),)),
+        "bench: a close call, 47 % chance of less than 13 °C (Anemone)",
+    ),
+    (
+        CloseCall("bench", (Threat(0.97, 13.0, SEVEN), Threat(0.41, 12.8, SIX))),
+        "bench: a close call, >95 % chance of less than 13 °C (A, B, C, D, E and 2 more), "
+        "41 % of less than 12.8 °C (A, B, C, D, E, F)",
+    ),
+    (
+        Note("hot wind", "bench", "gust", 18.46, "m/s", at("16:00")),
+        "hot wind, bench: gust at the plants 18.5 m/s at 16:00",
+    ),
+    (
+        Note("frost", "bench", "temperature", -0.04, "°C", at("06:00")),
+        "frost, bench: temperature 0.0 °C at 06:00",
+    ),
+    (
+        MistingMissed(A, "bench", at("12:05"), at("15:10"), ()),
+        "Anemone, bench: dry from 12:05 to 15:10, but none of your watering hours fits",
+    ),
+    (
+        MistingMissed(SEVEN[:3], "bench", at("12:05"), at("15:10"), (at("12:05"), at("14:00"))),
+        "A, B, C, bench: dry from 12:05 to 15:10; misting needed by 12:05, 14:00, "
+        "but none of your watering hours fits",
+    ),
+    (
+        MistingMissed(SEVEN[:4], "bench", at("12:05"), at("15:10"), (at("12:05"),)),
+        "4 plants, bench: dry from 12:05 to 15:10; misting needed by 12:05, "
+        "but none of your watering hours fits",
+    ),
+    (
+        HeatUnrelieved(A, "bench", 37.96, 27.0, at("16:00"), dry=True),
+        "Anemone: too hot at bench, 38.0 °C at 16:00, limit 27 °C; no cooler spot is known",
+    ),
+    (
+        HeatUnrelieved(B, "bench", 31.0, 27.0, at("16:00"), dry=False),
+        "Anemone, Boat: too hot at bench, 31.0 °C at 16:00, limit 27 °C; no cooler spot is known, "
+        "and in air this damp water does not cool: let the air move",
+    ),
+    (
+        HeatAhead(B, "move", 39.2, 27.0, at("06:30")),
+        "tomorrow move by 06:30, before the morning round: Anemone, Boat (39.2 °C, limit 27 °C)",
+    ),
+    (
+        WarmNights(A, 21.44, 18.0, THURSDAY, 1),
+        "warm night for Anemone (Thu): no cooler than 21.4 °C, limit 18 °C",
+    ),
+    (
+        WarmNights(B, 18.02, 18.0, THURSDAY, 3),
+        "warm nights for Anemone, Boat (Thu and 2 more): no cooler than 18.02 °C, limit 18 °C",
+    ),
+    (
+        FeedTooStrong(B, 0.30000000000000004, 0.25),
+        "Anemone, Boat: not fed, as the feed has 0.3 mS/cm, more than 0.25 mS/cm",
+    ),
+    (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
+    (
+        WateringIncomplete(),
+        "too little is known about today's weather to plan all the watering: check what is dry",
+    ),
+    (
+        Spell("hot", THURSDAY, 3, 1),
+        "hot spell from Thu 14 May, 3 days (1 plant beyond its limit)",
+    ),
+    (
+        Spell("dry", THURSDAY, 5, 12),
+        "dry spell from Thu 14 May, 5 days (12 plants beyond their limit)",
+    ),
+    (
+        ShelterTooCold(A, "hall", 9.97, 10.0, "room", 14.0),
+        "Anemone to room (14 °C): hall is too cold (9.97 °C, needs 10 °C)",
+    ),
+    (
+        ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
+        "Anemone may stay out: 9.997 °C at 07:00, but only 15 min below 10 °C",
+    ),
+    (CarryBegins(THURSDAY), "first night with plants to carry in: Thu 14 May"),
+    (
+        CarryEnds(THURSDAY),
+        "nothing to carry in from Thu 14 May on, as far as the forecast goes",
+    ),
+    (
+        SpotDark("bench", 4.6, "Anemone", 12.4, 1),
+        "bench is too dark: 5 mol/m2 of light a day, Anemone needs 12",
+    ),
+    (
+        SpotDark("bench", 0.2, "Anemone", 12.4, 3),
+        "bench is too dark: 0 mol/m2 of light a day, Anemone needs 12 (3 plants)",
+    ),
+]
+
+
+@pytest.mark.parametrize(("said", "words"), SAMPLES)
+def test_what_a_remark_says(said: Remark, words: str) -> None:
+    assert VOICE.remark(said) == words
+
+
+def test_every_kind_is_among_them() -> None:
+    assert {type(said) for said, _ in SAMPLES} == set(KINDS) - {Remark}
+
+
+def test_every_kind_has_a_macro_with_its_fields() -> None:
+    path = resources.files("sillward.wording") / "templates" / "remarks.jinja"
+    tree = jinja2.Environment(autoescape=True).parse(path.read_text(encoding="utf-8"))
+    macros = {
+        macro.name: [argument.name for argument in macro.args]
+        for macro in tree.find_all(nodes.Macro)
+    }
+
+    for kind in KINDS:
+        if kind not in (Remark, Plain):
+            name = re.sub(r"\B([A-Z])", r"_\1", kind.__name__).lower()
+            facts = [one.name for one in fields(kind)]
+            assert macros.get(name) in (facts, [*facts, "most"]), name
+
+
+def test_times_are_told_by_the_clock_of_the_site() -> None:
+    utc = at("07:00").astimezone(UTC)
+
+    assert "at 07:00," in VOICE.remark(ForecastsDisagree("Open-Meteo", 5.0, "MET", 3.0, utc))
+
+
+@pytest.mark.parametrize("name", ["<b>{{ 1 + 1 }}</b>", "{% raw %}", "Ann & Bob's"])
+def test_names_are_told_letter_for_letter(name: str) -> None:
+    words = VOICE.remark(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0))
+
+    assert words == f"{name} to {name} (16 °C): {name} is too cold (9 °C, needs 13 °C)"

@@ -1,0 +1,271 @@
+"""What growers are told in all situations: as it was, and what must hold of every message."""
+
+import re
+
+import pytest
+
+from sillward.text.units import SI, Units
+from sillward.wording.push import MOST_CHARACTERS
+from tests.support import prose
+from tests.support.paths import GOLDEN
+from tests.support.situations import files, golden, path_of
+from tests.support.situations_told.told import ALL, US, Situation, Told
+
+BOTH = [(one, units) for one in ALL for units in (SI, US)]
+
+every = pytest.mark.parametrize(
+    ("situation", "units"),
+    BOTH,
+    ids=[f"{one.name}, {'SI' if units == SI else 'US'}" for one, units in BOTH],
+)
+each = pytest.mark.parametrize("situation", ALL, ids=[one.name for one in ALL])
+
+
+@pytest.mark.parametrize("file", files())
+def test_the_messages_are_as_they_were(file: str) -> None:
+    """`python -m tests.support.situations` renews them."""
+    assert golden(file) == path_of(file).read_text(encoding="utf-8")
+
+
+def test_no_file_is_kept_that_nobody_writes() -> None:
+    assert {path.stem for path in GOLDEN.glob("*.txt")} == set(files())
+
+
+def test_no_two_situations_have_one_name() -> None:
+    assert len({one.name for one in ALL}) == len(ALL)
+
+
+# -- as such
+
+
+@every
+def test_a_push_is_short_and_plain(situation: Situation, units: Units) -> None:
+    told = situation.told(units)
+
+    assert len(told.text) <= MOST_CHARACTERS
+    assert prose.rough(told.text) == []
+    assert told.push.title[:1] == told.push.title[:1].upper()
+
+
+@every
+def test_every_measure_has_its_unit(situation: Situation, units: Units) -> None:
+    """And would be missed: in each line with a unit, its numbers are told from counts by it."""
+    told = situation.told(units)
+
+    for line in told.text.splitlines():
+        assert prose.bare_numbers(line, told.names) == [], line
+        forgotten = prose.without_units(line)
+        assert forgotten == line or prose.bare_numbers(forgotten, told.names), line
+
+
+# -- in the units of the household
+
+
+@each
+def test_who_wants_fahrenheit_twelve_hours_and_miles_reads_nothing_else(
+    situation: Situation,
+) -> None:
+    told = situation.told(US)
+
+    assert prose.not_american(told.text) == []
+    assert prose.not_american(told.full or "") == []
+
+
+@each
+def test_both_units_tell_the_same(situation: Situation) -> None:
+    """Each temperature, difference, wind and hour, one after the other, within its rounding."""
+    told, american = situation.told(SI), situation.told(US)
+    texts = [(told.full or "", american.full or "")]
+    # Hours take more room in one of them: then they need not tell the same lines.
+    if prose.form(told.text) == prose.form(american.text):
+        texts.append((told.text, american.text))
+
+    for one, other in texts:
+        names = told.names
+        assert prose.paired(
+            prose.temperatures(one, names),
+            prose.temperatures(other, names),
+            prose.converted(1.8, 32),
+        )
+        differences = prose.differences(one), prose.differences(other)
+        assert prose.paired(*differences, prose.converted(1.8))
+        assert prose.paired(prose.speeds(one), prose.speeds(other), prose.converted(1 / 0.44704))
+        assert prose.paired(prose.hours(one), prose.hours(other), int.__eq__)
+
+
+def test_no_other_pair_of_numbers_would_do() -> None:
+    """The check can fail: by a forgotten conversion, and by a tenth."""
+    celsius = prose.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
+
+    def pairs(text: str) -> bool:
+        return prose.paired(celsius, prose.temperatures(text), prose.converted(1.8, 32))
+
+    assert pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 13")
+    assert not pairs("Leaves cool to 37.3 °F by 7:00 am; Anemone needs 55.4")
+    assert not pairs("Leaves cool to 2.8 °F by 7:00 am; Anemone needs 55.4")
+
+
+# -- orders
+
+
+@every
+def test_a_watch_shows_what_by_when_and_how_many(situation: Situation, units: Units) -> None:
+    told = situation.told(units)
+
+    if told.order:
+        assert prose.not_at_a_glance(told.push.title) == [], told.push.title
+
+
+@every
+def test_every_plant_that_must_be_carried_is_counted_in_the_title(
+    situation: Situation, units: Units
+) -> None:
+    told = situation.told(units)
+    counts = {verb: prose.counted(told.push.title, verb) for verb in ("in", "out", "off")}
+
+    if told.order:
+        due = {"in": len(told.into), "out": len(told.out), "off": len(told.off)}
+        assert counts == due, told.push.title
+
+
+@every
+def test_every_plant_that_must_be_carried_is_named_or_counted_in_its_walk(
+    situation: Situation, units: Units
+) -> None:
+    told = situation.told(units)
+    if situation.family in ("push-week", "push-alarms") or not told.order:
+        return
+    walks = prose.walks(told.push.body, told.plants, told.spots)
+
+    for way, plants in (("in", told.into - told.homeless), ("out", told.out)):
+        carried, cut = sum(count for one, count in walks if one == way), _cut(told)
+        left = len(plants) - carried
+        assert left == 0 or (cut and 0 < left <= int(cut[2] or 0)), told.text
+
+
+@every
+def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None:
+    """Every chore has a line, or is counted at the end with its plants."""
+    told = situation.told(units)
+    untold = [
+        one
+        for one in told.chores
+        if one.open
+        and (
+            not prose.tells(told.text, one)
+            or one.id in prose.repeats_untold(told.text, told.chores)
+        )
+    ]
+    if not untold or not told.order:
+        return
+    cut = prose.CUT.fullmatch(told.push.body.splitlines()[-1])
+
+    assert cut is not None, told.text
+    counted = {name for one in untold if one.kind not in WITHOUT_PLANTS for name in one.plants}
+    if situation.name not in CUT_WHEN_SENT:
+        assert int(cut[2] or 0) == len(counted), told.text
+
+
+WITHOUT_PLANTS = ("stop-wetting", "feed", "flush")
+"""Told by spot, or with the misting."""
+
+CUT_WHEN_SENT = ("a lost notice and forty plants",)
+"""What is cut only when it is sent is counted in lines alone: the plants are not known any more."""
+
+
+@every
+def test_no_warning_is_dropped_in_silence(situation: Situation, units: Units) -> None:
+    told = situation.told(units)
+    if told.full is None:
+        return
+    shown = sum(line.startswith("! ") for line in told.push.body.splitlines())
+    if prose.TOO_COLD_IN_ONE in told.push.body:
+        shown += prose.too_cold(told.full) - 1
+    cut = _cut(told)
+
+    assert shown + (int(cut[1]) if cut else 0) >= prose.remarks(told.full), told.text
+
+
+@every
+def test_a_reminder_says_how_to_acknowledge(situation: Situation, units: Units) -> None:
+    if situation.family == "push-reminders":
+        assert "`sillward done carry-in`" in situation.told(units).push.body
+
+
+@pytest.mark.parametrize("units", [SI, US], ids=["SI", "US"])
+@pytest.mark.parametrize("name", ["a lost notice owned up to", *CUT_WHEN_SENT])
+def test_a_lost_notice_is_owned_up_to_however_crowded_the_day(name: str, units: Units) -> None:
+    (situation,) = [one for one in ALL if one.name == name]
+
+    assert "! The dusk notice of Thu could not be sent" in situation.told(units).push.body
+
+
+# -- the checks can fail
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("In by 17:10: <b>3 plants</b>", "markup"),
+        ("In by 17:10: **3 plants**", "markup"),
+        ("Not _yet_ done", "markup"),
+        ("Read `sheet`", "backticks"),
+        ("In by  17:10", "blanks"),
+        ("In by 17:10 \nNow", "blanks"),
+        ("In by 17:10\n\nNow", "an empty line"),
+        ("In by\u200b 17:10", "a control sign"),
+        ("In by 17:10: None plants", "no word"),
+        ("Leaf nan °C", "no word"),
+        ("gone in inf min", "no word"),
+        ("Leaf -0.0 °C", "minus nought"),
+        ("Pergola:, wall", "stops"),
+    ],
+)
+def test_what_is_rough_is_found(text: str, what: str) -> None:
+    assert what in {one.split(":")[0] for one in prose.rough(text)}
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Leaf 2.8 at 07:00, limit 13 (Anemone)",
+        "Leaf low (plants in): Thu 4° (6)",
+        "feed 6, rinse within 15 min",
+        "Wind 12 at 15:00",
+    ],
+)
+def test_a_number_that_says_of_what_nothing_is_found(line: str) -> None:
+    assert prose.bare_numbers(line, ["Anemone"])
+
+
+def test_a_number_in_a_name_is_none() -> None:
+    assert prose.bare_numbers("Keep in: Bench 3 lime", ["Bench 3 lime"]) == []
+
+
+@pytest.mark.parametrize(
+    "text", ["In by 17:10", "4.1 °C", "0.8 K", "at 05:10 am", "5 m/s", "07:10-8:05 am", "13:05 pm"]
+)
+def test_what_is_not_american_is_found(text: str) -> None:
+    assert prose.not_american(text)
+
+
+def test_american_hours_pass() -> None:
+    assert prose.not_american("7:10-8:05 am, 11:30 am-12:15 pm, 12:05 am") == []
+
+
+@pytest.mark.parametrize(
+    ("title", "missing"),
+    [
+        ("Nothing to carry in tonight", "how many"),
+        ("6 plants by 17:10", "what"),
+        ("In: 6 plants", "when"),
+        ("What was told at dusk has changed again: carry in 6 plants by 17:10", "when"),
+    ],
+)
+def test_what_a_watch_does_not_show_is_found(title: str, missing: str) -> None:
+    assert missing in prose.not_at_a_glance(title)
+
+
+def _cut(told: Told) -> re.Match[str] | None:
+    return prose.CUT.search(told.push.body)

@@ -1,0 +1,58 @@
+"""What the tests of the charts share: the packaged examples as chart data, and a plain bench."""
+
+from datetime import datetime, timedelta
+from functools import cache
+
+import numpy as np
+
+from sillward.assembly.app import DEMOS, demo
+from sillward.charts.data import KINDS, ChartData, Kind, of_place
+from sillward.text.units import SI, Units
+from sillward_rules.plants.plant import Plant
+from sillward_rules.weather.hourly import Weather
+from tests.support.core import collection, fetched, utc, weather
+
+START = utc("2026-05-13T00:00")
+NOW = utc("2026-05-14T20:00")
+"""17:00 at the bench."""
+
+HOURS = 240
+
+US = Units("°F", "12 h", "mph")
+
+EXAMPLES = [
+    (kind, name, spot) for kind in KINDS for name in DEMOS for spot in ("pergola", "wall bench")
+]
+
+
+@cache
+def example(kind: Kind, name: str, spot: str) -> ChartData:
+    """A chart of the courtyard: of the nights at dusk, of the water on the morning after."""
+    app = demo(name)
+    now = app.clock()
+    then = now if kind == "night" else now + timedelta(hours=14)
+    forecast = fetched(app.weather(now), then)
+    return of_place(kind, spot, app.household.collection, forecast, {}, then)
+
+
+def bench_weather(temp_c: object = 10.0, **series: object) -> Weather:
+    """Weather from `START` on, by default 10 °C all the time, fetched now."""
+    temp = np.broadcast_to(np.asarray(temp_c, dtype=np.float64), (HOURS,)).copy()
+    return fetched(weather(START, temp, **series), NOW)
+
+
+def on_bench(
+    kind: Kind,
+    forecast: Weather,
+    *plants: Plant,
+    now: datetime = NOW,
+    spot: str = "bench",
+    units: Units = SI,
+) -> ChartData:
+    """The chart of a bench at which leaf, air and forecast are one."""
+    return of_place(kind, spot, collection(*plants), forecast, {}, now, units=units)
+
+
+def row(text: str) -> int:
+    """The row of the bench's weather at a moment, in UTC."""
+    return int((utc(text) - START) / timedelta(hours=1))

@@ -1,0 +1,50 @@
+"""The digests of the packaged examples, as they are kept in `golden/`.
+
+After a change that is meant: `python -m tests.support.digests`, then look at the difference.
+"""
+
+from datetime import timedelta
+from functools import cache
+
+from sillward.assembly.app import DEMOS, demo
+from sillward.wording import week_page
+from sillward.wording.week_page import Picture
+from sillward.wording.week_review import DAYS, Night, Review
+from sillward_rules.sheet import Round, Sheet, draw_up
+from tests.support.core import fetched
+from tests.support.paths import GOLDEN
+
+LIFE = "Running: a forecast on 6 of 7 evenings, 13 notices delivered"
+
+
+@cache
+def sheet_of(name: str) -> Sheet:
+    """The week sheet of an example, on the day it was recorded."""
+    app = demo(name)
+    now = app.clock()
+    weather = fetched(app.weather(now), now)
+    return draw_up(Round.WEEK, app.household.collection, weather, {}, now)
+
+
+def digest_of(name: str) -> str:
+    """Its digest, with an invented week behind it."""
+    app, sheet = demo(name), sheet_of(name)
+    day = app.site.local_date(sheet.at)
+    first = day - timedelta(days=DAYS)
+    nights = (Night(first, 5.2, 4.0), Night(first + timedelta(days=1), 6.1, 6.1))
+    week = Review(first, day - timedelta(days=1), 9, 7, 2, 1, 1, 2, nights)
+    return week_page.html(
+        sheet,
+        app.household.collection,
+        app.household.voice,
+        app.attribution(app.weather(app.clock())),
+        life=LIFE,
+        week=week,
+        charts=[Picture("chart-1@sillward", "Chart of pergola: leaf temperature")],
+    )
+
+
+if __name__ == "__main__":
+    GOLDEN.mkdir(exist_ok=True)
+    for example in DEMOS:
+        (GOLDEN / f"digest-{example}.html").write_text(digest_of(example), encoding="utf-8")

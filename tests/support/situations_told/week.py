@@ -1,0 +1,105 @@
+"""What the week round says, on a Sunday at six."""
+
+from dataclasses import replace
+from datetime import date
+
+from sillward.text.units import SI, Units
+from tests.support.gardens import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
+from tests.support.situations_told.dusk import COLD
+from tests.support.situations_told.morning import COOL
+from tests.support.situations_told.told import US, Told, of_round, situation
+from tests.support.skies import Recording, Sky, recording
+from tests.support.stage import stage
+
+SUNDAY = date(2026, 5, 17)
+
+
+def week(
+    garden_: str, sky: Sky | Recording, units: Units, *, day: date = SUNDAY, fails: bool = False
+) -> Told:
+    """The round at its hour; what the day's other rounds have told is told before."""
+    played = stage(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
+    played.wire.failing = "answered 503" if fails else None
+    played.desk.tick()
+    played.sleep("18:20")
+    return replace(of_round(played, "week"), order=False)
+
+
+@situation("push-week", imperial=True, full_in=(SI, US))
+def a_cold_week(units: Units) -> Told:
+    """Six plants, every night too cold for some."""
+    lows = (3, 2, 4, 5, 7, 6, 4, 3)
+    return week(garden(SIX), Sky([(low, low + 12) for low in lows]), units)
+
+
+@situation("push-week")
+def a_cold_week_for_forty(units: Units) -> Told:
+    """Forty plants on four spots."""
+    lows = (3, 2, 4, 5, 7, 6, 4, 3)
+    return week(garden(FORTY), Sky([(low, low + 12) for low in lows]), units)
+
+
+@situation("push-week", imperial=True)
+def a_mild_week(units: Units) -> Told:
+    """Nothing to carry."""
+    return week(garden(SIX), Sky([(16, 26)]), units)
+
+
+@situation("push-week")
+def frost(units: Units) -> Told:
+    """Nights about and under nought."""
+    lows = (0, -0.4, -2, -4, -1, 0.3, 1, 2)
+    return week(garden(SIX), Sky([(low, low + 10) for low in lows], dew_c=-6), units)
+
+
+@situation("push-week", imperial=True)
+def a_week_of_which_nothing_is_known(units: Units) -> Told:
+    """Since it was started nobody has answered."""
+    return week(garden(SIX), COLD, units, fails=True)
+
+
+@situation("push-week", imperial=True)
+def a_dark_spot(units: Units) -> Told:
+    """The pergola gets no sun and little sky; it is too damp for mistings."""
+    dark = {"pergola": f"{OUTDOORS['pergola']}\nsun = []\nday_offset = 0\nshade = 0.4"}
+    return week(garden(SIX, spots=dark), Sky([(16, 24)], dew_c=16, cloud_pct=40), units)
+
+
+@situation("push-week", imperial=True, full_in=(SI, US))
+def a_hot_dry_spell(units: Units) -> Told:
+    """A week of January beyond the limits of many, several mistings a day."""
+    hot = Sky([(20, 36), (21, 38), (22, 40), (22, 41), (21, 38)], dew_c=6, wind_m_s=3, cloud_pct=0)
+    return week(garden(SIX), hot, units, day=date(2026, 1, 18))
+
+
+@situation("push-week", imperial=True, full_in=(SI,))
+def a_heat_wave_with_warm_nights(units: Units) -> Told:
+    """A week too hot for cool growers, by day and by night."""
+    hot = Sky([(20, 36), (21, 38), (22, 40), (22, 41), (15, 30)], dew_c=10, cloud_pct=0)
+    return week(garden((*COOL, *SIX)), hot, units, day=date(2026, 1, 18))
+
+
+@situation("push-week", imperial=True)
+def the_season_turns_cold(units: Units) -> Told:
+    """The first night that needs a carry comes on Wednesday."""
+    sky = Sky([(16, 26), (16, 26), (15, 25), (14, 24), (8, 19), (6, 17)])
+    return week(garden(SIX), sky, units)
+
+
+@situation("push-week")
+def the_season_turns_warm(units: Units) -> Told:
+    """After cold nights none is left that needs a carry."""
+    sky = Sky([(6, 17), (7, 18), (9, 20), (14, 24), (16, 26)])
+    return week(garden(SIX), sky, units, day=date(2026, 10, 18))
+
+
+@situation("push-week")
+def the_courtyard_in_a_wet_autumn(units: Units) -> Told:
+    """The packaged example, on a Sunday."""
+    return week(courtyard(), recording("wet-autumn"), units, day=date(2026, 4, 12))
+
+
+@situation("push-week")
+def all_live_indoors(units: Units) -> Told:
+    """There is no night to tell of."""
+    return week(garden([Pot("Moth orchid", "phalaenopsis", "sunroom", None, 13)]), COLD, units)
