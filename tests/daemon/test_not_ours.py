@@ -414,7 +414,7 @@ def test_macros_are_copied_beside_nothing_of_their_names(make: Stranger, tmp_pat
 
 
 def test_the_schema_is_written_over_no_link_and_no_other_file(tmp_path: Path) -> None:
-    link_to(None)(tmp_path / "sillward.config.json_schema.json")
+    link_to(None)(tmp_path / "sillward.schema.json")
     before = seen(tmp_path)
 
     collection(tmp_path / "yard.toml")

@@ -12,7 +12,7 @@ from sillward.forecast import geocoding
 from sillward_rules.plants.plant import Holder
 from sillward_rules.weather.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
 
-SCHEMA_FILE = "sillward.config.json_schema.json"
+SCHEMA_FILE = "sillward.schema.json"
 """Lies beside the collection, so that editors find it."""
 
 
