@@ -24,7 +24,7 @@ from pydantic import SecretStr
 
 import sillward.cli.telling  # noqa: F401 - what the real process has loaded, too
 from sillward.assembly.app import examples
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import load_household
 from sillward.forecast import Setup, ensemble
 from sillward.forecast.sources import open_meteo
@@ -105,7 +105,7 @@ class House:
     clock: Clock
     wire: Wire
     pulse: Heartbeat
-    courier: Courier
+    courier: SenderProcess
 
     def tick(self) -> None:
         """As the daemon does it."""
@@ -132,7 +132,7 @@ def built(folder: Path, port: int) -> House:
     keeper = Keeper(shelf, [household.collection.site], ask=wire)
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
-    courier = Courier()
+    courier = SenderProcess()
     return House(Desk(household, keeper, ledger, courier, clock), clock, wire, pulse, courier)
 
 

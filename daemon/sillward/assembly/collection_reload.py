@@ -39,7 +39,7 @@ Stamp = tuple[tuple[str, int, int, int], ...]
 
 
 @dataclass(slots=True)
-class CollectionWatch:
+class CollectionReloader:
     """Looks whether the collection of one desk was edited, and takes it over.
 
     others: names of the sites of the daemon's other desks.

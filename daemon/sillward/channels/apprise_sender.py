@@ -18,7 +18,7 @@ from types import ModuleType
 from typing import Any, Protocol
 
 from sillward.channels import mail
-from sillward.channels.wire_monitor import Exchange
+from sillward.channels.wire_monitor import WireMonitor
 from sillward.config.loader import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.text import printable
@@ -79,7 +79,7 @@ def send(channel: Channel, message: Message) -> None:
         mail.instead(service, message)
     courier = apprise.Apprise(asset=_asset())
     courier.add(service)
-    with Exchange(WIRE_S) as exchange:
+    with WireMonitor(WIRE_S) as exchange:
         try:
             result = courier.notify(
                 body=message.body,
@@ -100,7 +100,7 @@ def send(channel: Channel, message: Message) -> None:
     raise DeliveryError(msg, perhaps_sent=perhaps, wait=exchange.wait)
 
 
-def _reason(exchange: Exchange, *, perhaps: bool) -> str:
+def _reason(exchange: WireMonitor, *, perhaps: bool) -> str:
     if perhaps:
         return "no answer in time; perhaps it arrived all the same"
     if exchange.page:

@@ -41,7 +41,7 @@ class _LostError(Exception):
         self.heard = heard
 
 
-class Courier:
+class SenderProcess:
     """Sends through a child process, which is started when it is needed."""
 
     def __init__(

@@ -37,10 +37,10 @@ _PIECE = 16_384
 _GO_AHEAD = 354
 """The mail server waits for the mail (RFC 5321, 4.2.2); the next thing it says is its answer."""
 
-_open: ContextVar["Exchange | None"] = ContextVar("exchange", default=None)
+_open: ContextVar["WireMonitor | None"] = ContextVar("exchange", default=None)
 
 
-class Exchange:
+class WireMonitor:
     """One attempt to send: a context in which connections are bounded and answers remembered."""
 
     def __init__(self, seconds: float) -> None:
@@ -95,7 +95,7 @@ class Exchange:
 
 
 class _WatchedAdapter(DeadlineAdapter):
-    def __init__(self, exchange: Exchange) -> None:
+    def __init__(self, exchange: WireMonitor) -> None:
         super().__init__(exchange.deadline)
         self._exchange = exchange
 
@@ -207,12 +207,12 @@ def _wrap(owner: type, name: str, wrapper: Callable[..., Any]) -> None:
 _Original = Callable[..., Any]
 
 
-def _get_adapter(exchange: Exchange, original: _Original, session: Any, url: str) -> BaseAdapter:
+def _get_adapter(exchange: WireMonitor, original: _Original, session: Any, url: str) -> BaseAdapter:
     return exchange.adapter
 
 
 def _get_socket(
-    exchange: Exchange, original: _Original, mail: Any, host: str, port: int, timeout: Any
+    exchange: WireMonitor, original: _Original, mail: Any, host: str, port: int, timeout: Any
 ) -> socket.socket:
     # TLS comes after this, so that the handshake is watched, too.
     exchange.seen, exchange.reason = True, _UNREACHABLE
@@ -225,7 +225,7 @@ def _get_socket(
     return sock
 
 
-def _getreply(exchange: Exchange, original: _Original, mail: Any) -> tuple[int, bytes]:
+def _getreply(exchange: WireMonitor, original: _Original, mail: Any) -> tuple[int, bytes]:
     try:
         reply: tuple[int, bytes] = original(mail)
     except (OSError, smtplib.SMTPException):

@@ -11,7 +11,7 @@ from sillward import files
 from sillward.assembly.app import App, Options
 from sillward.assembly.desks import desks_of, require_channels
 from sillward.channels import trial
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.config.loader import Channel
@@ -36,7 +36,7 @@ def try_channel(options: Options, name: str | None) -> None:
     Example: sillward try-channel phone
     """
     app, outcomes = shared.build(options), []
-    with closing(Courier()) as courier:
+    with closing(SenderProcess()) as courier:
         chosen = _channels_to_try(app, name, courier)
         now = app.clock()
         drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
@@ -51,7 +51,7 @@ def try_channel(options: Options, name: str | None) -> None:
         click.get_current_context().exit(1)
 
 
-def _channels_to_try(app: App, name: str | None, courier: Courier) -> list[Channel]:
+def _channels_to_try(app: App, name: str | None, courier: SenderProcess) -> list[Channel]:
     """The channel of this name, or all. Raise UsageError, or ConfigError for a url."""
     listed = app.household.channels
     known = [one.name for one in listed]

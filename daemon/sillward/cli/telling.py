@@ -11,13 +11,13 @@ from pathlib import Path
 import click
 
 from sillward.assembly.app import App, Options, start_logging
-from sillward.assembly.collection_reload import CollectionWatch
+from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desks import desk_by_hand, desks_of, require_channels, require_places
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.errors import ConfigError, SourceError
-from sillward.ical.publisher import CalendarKeeper
+from sillward.ical.publisher import CalendarPublisher
 from sillward.net.progress import patient
 from sillward.reports import reports
 from sillward.service import due_rounds, heartbeat
@@ -96,7 +96,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM."""
     apps = [shared.build(Options(path, recorded=recorded)) for path in collections or (None,)]
     start_logging(apps[0].settings.log_level)
-    with closing(Courier()) as courier:
+    with closing(SenderProcess()) as courier:
         for app in apps:
             require_places(app, courier.problems)
             require_channels(app, courier.problems)
@@ -106,7 +106,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             raise ConfigError([msg])
         desks = desks_of(apps, sender=courier)
         watches = [
-            CollectionWatch(app, desk, courier.problems, partial(_sites_but, desks, desk))
+            CollectionReloader(app, desk, courier.problems, partial(_sites_but, desks, desk))
             for app, desk in zip(apps, desks, strict=True)
         ]
 
@@ -125,12 +125,14 @@ def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
     return [desk.site.name for desk in desks if desk is not mine]
 
 
-def _after_tick(apps: Sequence[App], desks: Sequence[Desk], courier: Courier) -> Callable[[], str]:
+def _after_tick(
+    apps: Sequence[App], desks: Sequence[Desk], courier: SenderProcess
+) -> Callable[[], str]:
     """What is done after each tick: the courier rests, the calendar is kept, the heart beats,
     the status is told."""
     pulse = heartbeat.build(apps[0].settings)
     path = apps[0].settings.calendar
-    calendar = None if path is None else CalendarKeeper(path, desks)
+    calendar = None if path is None else CalendarPublisher(path, desks)
     first = desks[0]
 
     def then() -> str:

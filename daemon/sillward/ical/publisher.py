@@ -13,7 +13,7 @@ from sillward import files
 from sillward.errors import CalendarError, ConfigError, NotOursError, SillwardError
 from sillward.ical.events import KEPT, PRODUCT, Page, events_of, superseded, to_ics
 from sillward.ledger import Ledger
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.service.desk import EARLIEST
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind
@@ -35,26 +35,26 @@ HEAD = 500
 log = logging.getLogger(__name__)
 
 
-class CalendarKeeper:
+class CalendarPublisher:
     """Keeps one file for all the desks of a daemon."""
 
-    def __init__(self, path: Path, kits: Sequence[Kit]) -> None:
-        self._path, self._kits = path, kits
+    def __init__(self, path: Path, contexts: Sequence[ServiceContext]) -> None:
+        self._path, self._contexts = path, contexts
         self._seen: list[object] = []
         """What the file was made of last."""
         self._failed_at: datetime | None = None
 
     def keep(self) -> None:
         """Write the file if it is not as it should be any more. Never raise."""
-        now = self._kits[0].clock()
+        now = self._contexts[0].clock()
         failed = self._failed_at
         if now < EARLIEST or (failed is not None and timedelta(0) <= now - failed < AGAIN):
             return
         try:
-            seen = [_seen(kit) for kit in self._kits]
+            seen = [_seen(context) for context in self._contexts]
             if seen == self._seen and self._path.exists():
                 return
-            put(self._path, to_ics([_page(kit) for kit in self._kits]))
+            put(self._path, to_ics([_page(context) for context in self._contexts]))
         except SillwardError as error:
             self._failed_at = now
             log.warning("calendar.failed reason=%s", error)
@@ -65,21 +65,21 @@ class CalendarKeeper:
             self._seen, self._failed_at = seen, None
 
 
-def _seen(kit: Kit) -> object:
+def _seen(context: ServiceContext) -> object:
     """What a site's page depends on, as far as it is cheap to ask at every tick."""
-    now, site = kit.clock(), kit.site
-    best = kit.keeper.shelf.best(site)
+    now, site = context.clock(), context.site
+    best = context.keeper.shelf.best(site)
     forecast = None if best is None else (best.source.name, best.stored.changed_at)
-    told = kit.ledger.chores_as_stored(site.name, now - KEPT)
-    stand = sorted(kit.ledger.states(site.name).items(), key=lambda one: one[0])
-    return hash((site.local_date(now), forecast, kit.has_forecast(), *told, *stand))
+    told = context.ledger.chores_as_stored(site.name, now - KEPT)
+    stand = sorted(context.ledger.states(site.name).items(), key=lambda one: one[0])
+    return hash((site.local_date(now), forecast, context.has_forecast(), *told, *stand))
 
 
-def _page(kit: Kit) -> Page:
-    now = kit.clock()
-    expected = trips(kit.household.collection, kit.weather(), kit.states(), now)
-    kit.working()
-    return page(kit.ledger, kit.voice, expected, now)
+def _page(context: ServiceContext) -> Page:
+    now = context.clock()
+    expected = trips(context.household.collection, context.weather(), context.states(), now)
+    context.working()
+    return page(context.ledger, context.voice, expected, now)
 
 
 def trips(

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from functools import partial
 
 from sillward.ledger.merging import HISTORY_RESET
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.wording import alarms
 from sillward.wording.push import Message
 from sillward_rules.sheet import Round
@@ -25,24 +25,24 @@ BLIND = "blind"
 """The alarm that there is no forecast one can go by."""
 
 
-def blind(kit: Kit) -> Message:
+def blind(context: ServiceContext) -> Message:
     """What that alarm says now."""
-    best = kit.keeper.shelf.best(kit.site)
-    sheet, trouble = kit.sheet(Round.DUSK, kit.weather()), kit.keeper.shelf.trouble()
-    why = None if trouble is None else kit.voice.retold(trouble)
+    best = context.keeper.shelf.best(context.site)
+    sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.keeper.shelf.trouble()
+    why = None if trouble is None else context.voice.retold(trouble)
     if best is None:
-        return alarms.blind(sheet, None, why, kit.voice)
-    why = why or kit.voice.say("nothing_new", source=best.source.name)
+        return alarms.blind(sheet, None, why, context.voice)
+    why = why or context.voice.say("nothing_new", source=best.source.name)
     # What a source repeats day after day is fetched anew, and as old as it was.
     since = best.weather.issued_at or best.stored.fetched_at
-    return alarms.blind(sheet, since, why, kit.voice)
+    return alarms.blind(sheet, since, why, context.voice)
 
 
 @dataclass(slots=True)
-class Watch:
+class AlarmMonitor:
     """Looks for states that a grower must hear of, and puts their alarms down for sending."""
 
-    kit: Kit
+    context: ServiceContext
 
     def look(self, *, patient: bool) -> None:
         """Tell what cannot wait: nothing known of the weather, a wrong clock, a ledger in trouble.
@@ -50,16 +50,18 @@ class Watch:
         That it is over is told once. At night nobody is woken for it: what the dusk round said
         holds. patient: whether a forecast may still come in a moment.
         """
-        kit = self.kit
-        now = kit.clock()
+        context = self.context
+        now = context.clock()
         if not self._by_day(now):
             return
-        sees = kit.has_forecast()
+        sees = context.has_forecast()
         if sees or not patient:
-            lasts = None if sees else partial(blind, kit)
+            lasts = None if sees else partial(blind, context)
             # Once the dusk round is told, it has said what is to do tonight.
-            today = kit.site.local_date(now)
-            said = kit.ledger.round_told_at(kit.site.name, Round.DUSK.value, today) is not None
+            today = context.site.local_date(now)
+            said = (
+                context.ledger.round_told_at(context.site.name, Round.DUSK.value, today) is not None
+            )
             self._episode(BLIND, now, lasts, self._sighted, said=said, ends=self._sees_well())
         self.look_at_clock(now)
         self._look_at_ledger(now)
@@ -69,25 +71,27 @@ class Watch:
 
         unset: it shows a time at which there was no sillward.
         """
-        doubt = self.kit.keeper.shelf.clock_doubt()
+        doubt = self.context.keeper.shelf.clock_doubt()
         if unset:
             doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
-        doubtful = None if doubt is None else partial(alarms.doubtful_clock, doubt, self.kit.voice)
-        self._episode("clock", now, doubtful, partial(alarms.right_clock, self.kit.voice))
+        doubtful = (
+            None if doubt is None else partial(alarms.doubtful_clock, doubt, self.context.voice)
+        )
+        self._episode("clock", now, doubtful, partial(alarms.right_clock, self.context.voice))
 
     def tell_at_once(self, kind: str, words: Message) -> None:
         """Tell something that the grower has just caused, at whatever hour.
 
         kind: names it in the ledger; nothing of that name is told twice on one day.
         """
-        self._alarm(kind, self.kit.clock(), lambda: words)
+        self._alarm(kind, self.context.clock(), lambda: words)
 
     def _look_at_ledger(self, now: datetime) -> None:
-        ledger = self.kit.ledger
-        voice = self.kit.voice
+        ledger = self.context.ledger
+        voice = self.context.voice
         afloat = partial(alarms.no_ledger, voice) if ledger.afloat else None
         self._episode("ledger", now, afloat, partial(alarms.ledger_back, voice))
-        reset, told = ledger.mark_of(HISTORY_RESET), f"{HISTORY_RESET}, {self.kit.site.name}"
+        reset, told = ledger.mark_of(HISTORY_RESET), f"{HISTORY_RESET}, {self.context.site.name}"
         if reset is None:
             return
         known = ledger.mark_of(told)
@@ -109,7 +113,7 @@ class Watch:
 
         ends: whether it is over for good; while it is not, and does not last, nothing is told.
         """
-        ledger, site = self.kit.ledger, self.kit.site
+        ledger, site = self.context.ledger, self.context.site
         mark = f"{name}, {site.name}"
         since = ledger.mark_of(mark)
         if lasts is not None:
@@ -133,30 +137,32 @@ class Watch:
         without: AbstractSet[str] = frozenset(),
     ) -> None:
         """Put an alarm down for sending, once a day; not to the channels without."""
-        kit = self.kit
-        day = kit.site.local_date(now)
-        if kit.ledger.round_told_at(kit.site.name, kind, day) is not None:
+        context = self.context
+        day = context.site.local_date(now)
+        if context.ledger.round_told_at(context.site.name, kind, day) is not None:
             return
         message = words()
         notices = [
-            kit.notice(channel, kind, day, message, now + ALARM_GOOD_FOR)
-            for channel in kit.alarmed()
+            context.notice(channel, kind, day, message, now + ALARM_GOOD_FOR)
+            for channel in context.alarmed()
             if channel.name not in without
         ]
-        kit.ledger.keep_round(kit.site.name, kind, day, now, notices=notices, chores=[], states={})
+        context.ledger.keep_round(
+            context.site.name, kind, day, now, notices=notices, chores=[], states={}
+        )
         log.warning("alarm.told kind=%s day=%s", kind, day)
 
     def _sighted(self) -> Message:
-        kit = self.kit
-        return alarms.sighted(kit.sheet(Round.DUSK, kit.weather()), kit.voice)
+        context = self.context
+        return alarms.sighted(context.sheet(Round.DUSK, context.weather()), context.voice)
 
     def _sees_well(self) -> bool:
         """Whether what is held will do for hours: one that is nearly too old would come and go."""
-        best = self.kit.keeper.shelf.best(self.kit.site)
-        return best is not None and best.weather.freshness(self.kit.clock()) is Freshness.FRESH
+        best = self.context.keeper.shelf.best(self.context.site)
+        return best is not None and best.weather.freshness(self.context.clock()) is Freshness.FRESH
 
     def _by_day(self, now: datetime) -> bool:
         """Whether it is between sunrise and the end of the usual time for carrying in."""
-        collection = self.kit.household.collection
+        collection = self.context.household.collection
         events = sun.day_events(collection.site, collection.site.local_date(now))
         return events.sunrise <= now <= events.sunset + collection.habits.latest_after_sunset

@@ -27,7 +27,7 @@ log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
-class Kit:
+class ServiceContext:
     """The collaborators of one household's service, and what all of its parts ask of them."""
 
     household: Household

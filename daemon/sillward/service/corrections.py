@@ -13,7 +13,7 @@ from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.chore_codec import of_chore
 from sillward.ledger.records import to_text
 from sillward.service import due_rounds
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.wording import follow_up
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import (
@@ -36,14 +36,14 @@ _CHANGES = frozenset({Stage.CHANGE.value, Stage.CALL_OFF.value})
 log = logging.getLogger(__name__)
 
 
-def told_rounds(kit: Kit, now: datetime) -> list[tuple[Round, date, datetime]]:
+def told_rounds(context: ServiceContext, now: datetime) -> list[tuple[Round, date, datetime]]:
     """The daily round whose orders hold now, if it has been told: its day, and until when."""
-    night = sun.night_at_or_after(kit.site, now)
-    if kit.ledger.round_told_at(kit.site.name, Round.DUSK.value, night.day):
+    night = sun.night_at_or_after(context.site, now)
+    if context.ledger.round_told_at(context.site.name, Round.DUSK.value, night.day):
         return [(Round.DUSK, night.day, night.end)]
-    today = kit.site.local_date(now)
-    if kit.ledger.round_told_at(kit.site.name, Round.MORNING.value, today):
-        of_today = due_rounds.of_day(kit.site, kit.household.rounds, today)
+    today = context.site.local_date(now)
+    if context.ledger.round_told_at(context.site.name, Round.MORNING.value, today):
+        of_today = due_rounds.of_day(context.site, context.household.rounds, today)
         dusk = next(one.due_at for one in of_today if one.round is Round.DUSK)
         if now < dusk:
             return [(Round.MORNING, today, dusk)]
@@ -54,17 +54,17 @@ def told_rounds(kit: Kit, now: datetime) -> list[tuple[Round, date, datetime]]:
 class Corrections:
     """Compares what was told with each new forecast."""
 
-    kit: Kit
+    context: ServiceContext
     _compared: dict[Round, object] = field(default_factory=dict)
     """For each round the day and the forecast that it was compared with last."""
 
     def look(self) -> None:
         """Put down a correction if a newer forecast asks for one."""
-        kit = self.kit
-        if not kit.has_forecast():
+        context = self.context
+        if not context.has_forecast():
             return
-        for round_, day, until in told_rounds(kit, kit.clock()):
-            newest = (day, kit.keeper.shelf.edition(kit.site))
+        for round_, day, until in told_rounds(context, context.clock()):
+            newest = (day, context.keeper.shelf.edition(context.site))
             if self._compared.get(round_) != newest:
                 self._compare(round_, day, until)
                 self._compared[round_] = newest
@@ -74,21 +74,21 @@ class Corrections:
         self._compared.clear()
 
     def _compare(self, round_: Round, day: date, until: datetime) -> None:
-        kit = self.kit
-        weather, state = kit.weather(), kit.states()
-        sheet = kit.sheet(round_, weather)
+        context = self.context
+        weather, state = context.weather(), context.states()
+        sheet = context.sheet(round_, weather)
         chores = [
             one
-            for one in kit.ledger.chores_of(kit.site.name, day)
+            for one in context.ledger.chores_of(context.site.name, day)
             if one.round == round_.value and ChoreKind(one.kind) in CORRECTED
         ]
         revision = revise(
-            [order for one in chores if one.open and (order := _order(kit, one)) is not None],
+            [order for one in chores if one.open and (order := _order(context, one)) is not None],
             sheet,
-            cache(lambda: safe_outside(kit.household.collection, weather, state, sheet.at)),
+            cache(lambda: safe_outside(context.household.collection, weather, state, sheet.at)),
             {(ChoreKind(one.kind), name) for one in chores if one.done_at for name in one.plants},
-            kit.household.manners.moved_by,
-            kit.household.collection.habits.out_after,
+            context.household.manners.moved_by,
+            context.household.collection.habits.out_after,
         )
         if revision:
             self._tell(round_, day, until, sheet, revision, chores)
@@ -102,39 +102,41 @@ class Corrections:
         revision: Revision,
         chores: Sequence[StoredChore],
     ) -> None:
-        kit = self.kit
-        name = kit.site.name
-        of_round = kit.ledger.of_round(name, round_.value, day, stage=None)
+        context = self.context
+        name = context.site.name
+        of_round = context.ledger.of_round(name, round_.value, day, stage=None)
         # A change that still waits may be untrue by now, and would come after this one.
         unheard = [one for one in of_round if one.state == "waiting" and one.stage in _CHANGES]
-        counts = Counter(kit.ledger.messages(name, round_.value, day))
+        counts = Counter(context.ledger.messages(name, round_.value, day))
         counts -= Counter(one.channel for one in unheard)
-        most = kit.household.manners.most
+        most = context.household.manners.most
         told = self._who_was_told(round_, of_round, revision)
         room = most if revision.added else max(1, most - KEPT_FOR_MORE)
         able = [one for one in told if counts[one.name] < room]
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
             return
-        change = f"{round_.value} change {kit.ledger.changes(name, round_.value, day) + 1}"
+        change = f"{round_.value} change {context.ledger.changes(name, round_.value, day) + 1}"
         behind = {one.channel for one in unheard}
         more = bool(revision.added or revision.moved)
         # What is off is news until the hour at which it would have been done.
         good_until = until if more else max(one.at for one in revision.called_off)
-        quiet_until = kit.household.rounds.quiet.until(kit.site, sheet.at)
+        quiet_until = context.household.rounds.quiet.until(context.site, sheet.at)
         asleep = not more and quiet_until is not None and good_until <= quiet_until
 
         def notice(channel: Channel) -> Notice:
             if channel.name in behind:
-                newest = kit.message(channel, sheet)
-                return kit.notice(channel, change, day, newest, until, stage=Stage.CHANGE)
+                newest = context.message(channel, sheet)
+                return context.notice(channel, change, day, newest, until, stage=Stage.CHANGE)
             last = counts[channel.name] + 1 >= most
-            words = follow_up.change(revision, sheet, kit.voice, last=last)
+            words = follow_up.change(revision, sheet, context.voice, last=last)
             stage = Stage.CHANGE if more else Stage.CALL_OFF
-            return kit.notice(channel, change, day, words, good_until, stage=stage, silent=asleep)
+            return context.notice(
+                channel, change, day, words, good_until, stage=stage, silent=asleep
+            )
 
-        documents, called_off = patched(chores, revision, sheet.at, kit)
-        kit.ledger.keep_change(
+        documents, called_off = patched(chores, revision, sheet.at, context)
+        context.ledger.keep_change(
             name,
             round_.value,
             change,
@@ -143,7 +145,9 @@ class Corrections:
             notices=[notice(channel) for channel in able],
             chores=documents,
             called_off=called_off,
-            after=state_after(kit.ledger.states_after(name, round_.value, day), sheet, revision),
+            after=state_after(
+                context.ledger.states_after(name, round_.value, day), sheet, revision
+            ),
             instead_of=[one.key for one in unheard],
         )
         log.info(
@@ -170,12 +174,12 @@ class Corrections:
         for notice in of_round:
             quiet = more and notice.state == "not needed"
             heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
-        listening = [one.name for one in self.kit.listening(round_)]
+        listening = [one.name for one in self.context.listening(round_)]
         others = bool(revision.moved or revision.called_off)
         follow = {one.channel for one in of_round if one.stage in _CHANGES and _out(one)}
         return [
             one
-            for one in self.kit.household.channels
+            for one in self.context.household.channels
             if (
                 heard.get(one.name, more)
                 if one.name in listening
@@ -189,16 +193,16 @@ def _out(notice: Notice) -> bool:
     return notice.state in ("sent", "sending") or notice.perhaps_sent > 0 or change_to_come
 
 
-def _order(kit: Kit, stored: StoredChore) -> Order | None:
+def _order(context: ServiceContext, stored: StoredChore) -> Order | None:
     """A stored chore as it was told; None if its plants are no more."""
-    chore = kit.chore(stored)
+    chore = context.chore(stored)
     if chore is None:
         return None
     return Order(chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore))
 
 
 def patched(
-    chores: Sequence[StoredChore], revision: Revision, at: datetime, kit: Kit
+    chores: Sequence[StoredChore], revision: Revision, at: datetime, context: ServiceContext
 ) -> tuple[list[dict[str, Any]], list[str]]:
     """The chores that a revision changes, as they are from now on, and the ids of those that go.
 
@@ -216,7 +220,7 @@ def patched(
     gone = {key for key, document in after.items() if not document["plants"]}
     kept = {key: document for key, document in after.items() if key not in gone}
     for chore in arriving:
-        _join(kept, {**of_chore(chore, kit.site), "changed": to_text(at)}, taken)
+        _join(kept, {**of_chore(chore, context.site), "changed": to_text(at)}, taken)
     changed = [document for key, document in kept.items() if document != now.get(key)]
     return changed, sorted(gone - kept.keys())
 

@@ -16,8 +16,8 @@ from sillward.errors import LedgerError
 from sillward.ledger import Notice
 from sillward.ledger.chore_codec import of_chore
 from sillward.service import due_rounds, weekly_mail
-from sillward.service.alarm_monitor import Watch
-from sillward.service.context import Kit
+from sillward.service.alarm_monitor import AlarmMonitor
+from sillward.service.context import ServiceContext
 from sillward.service.corrections import Corrections
 from sillward.service.due_rounds import Occasion
 from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK, troubles
@@ -48,11 +48,11 @@ log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
-class Desk(Kit):
+class Desk(ServiceContext):
     """The service of one household, ready to be asked."""
 
     outbox: Outbox = field(init=False)
-    alarms: Watch = field(init=False)
+    alarms: AlarmMonitor = field(init=False)
     corrections: Corrections = field(init=False)
     reminders: Reminders = field(init=False)
     defects: list[str] = field(default_factory=list)
@@ -62,7 +62,7 @@ class Desk(Kit):
     _tried_file: datetime | None = None
 
     def __post_init__(self) -> None:
-        self.outbox, self.alarms = Outbox(self), Watch(self)
+        self.outbox, self.alarms = Outbox(self), AlarmMonitor(self)
         self.corrections, self.reminders = Corrections(self), Reminders(self)
 
     # -- the collection

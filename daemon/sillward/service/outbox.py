@@ -12,9 +12,9 @@ from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.alarm_monitor import BLIND, blind
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.service.due_rounds import round_named
-from sillward.service.weekly_mail import Weekly
+from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up, push
 from sillward.wording.push import Message
 from sillward_rules.chore import Chore, ChoreKind
@@ -44,37 +44,37 @@ log = logging.getLogger(__name__)
 class Outbox:
     """The notices of one household on their way to their channels."""
 
-    kit: Kit
-    weekly: Weekly = field(init=False)
+    context: ServiceContext
+    weekly: WeeklyMail = field(init=False)
     _arrived: dict[str, datetime] = field(default_factory=dict)
     """What this process has sent and when, should the ledger not have taken it down."""
 
     def __post_init__(self) -> None:
-        self.weekly = Weekly(self.kit)
+        self.weekly = WeeklyMail(self.context)
 
     def deliver(self, *, by_hand: bool = False, only: str | None = None) -> int:
         """Send every notice that waits and is due. Return how many could not be sent.
 
         by_hand: also in quiet hours. only: of this round alone.
         """
-        kit = self.kit
-        kit.ledger.release_claims(kit.site.name, kit.clock())
+        context = self.context
+        context.ledger.release_claims(context.site.name, context.clock())
         if only is None:
-            for notice in kit.ledger.expire(kit.site.name, kit.clock()):
+            for notice in context.ledger.expire(context.site.name, context.clock()):
                 log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
-        channels = {channel.name: channel for channel in kit.household.channels}
+        channels = {channel.name: channel for channel in context.household.channels}
         self._hand_over(channels)
         failed = 0
-        for notice in kit.ledger.waiting(kit.site.name, kit.clock(), SEND_PAUSES[-1]):
+        for notice in context.ledger.waiting(context.site.name, context.clock(), SEND_PAUSES[-1]):
             channel = channels.get(notice.channel)
-            if kit.stopping():
+            if context.stopping():
                 break
             if channel is None or only not in (None, notice.round):
                 continue
             if not by_hand and self._must_wait(notice):
                 continue
             failed += not self._deliver_one(notice, channel)
-            kit.working()
+            context.working()
         self.weekly.forget_old()
         return failed
 
@@ -83,19 +83,19 @@ class Outbox:
 
         That is one that is told the same rounds and has heard nothing of this one.
         """
-        kit = self.kit
-        for notice in kit.ledger.waiting_for_others(kit.site.name, list(channels)):
+        context = self.context
+        for notice in context.ledger.waiting_for_others(context.site.name, list(channels)):
             family, day = round_named(_family(notice)), _day(notice)
             takes = family if family in {one.value for one in Round} else "alarm"
-            of_round = kit.ledger.of_round(kit.site.name, _family(notice), day, stage=None)
+            of_round = context.ledger.of_round(context.site.name, _family(notice), day, stage=None)
             heard = {one.channel for one in of_round}
             heirs = (name for name, one in channels.items() if takes in one.rounds)
             heir = next((name for name in heirs if name not in heard), None)
-            if heir is not None and kit.ledger.hand_over(notice, heir, kit.clock()):
+            if heir is not None and context.ledger.hand_over(notice, heir, context.clock()):
                 log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _deliver_one(self, notice: Notice, channel: Channel) -> bool:
-        ledger, now = self.kit.ledger, self.kit.clock()
+        ledger, now = self.context.ledger, self.context.clock()
         message = self._worded_or_as_it_was(notice, channel)
         if message is None:
             ledger.drop(notice.key)
@@ -108,13 +108,13 @@ class Outbox:
         return self._attempt(notice, channel, message)
 
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
-        ledger, clock = self.kit.ledger, self.kit.clock
+        ledger, clock = self.context.ledger, self.context.clock
         if notice.perhaps_sent:
-            message = replace(message, title=self.kit.voice.say("repeat", title=message.title))
+            message = replace(message, title=self.context.voice.say("repeat", title=message.title))
         if not channel.full_length:
-            message = push.trimmed(message, self.kit.voice)
+            message = push.trimmed(message, self.context.voice)
         try:
-            self.kit.sender(channel, message)
+            self.context.sender(channel, message)
         except DeliveryError as error:
             if error.perhaps_sent and notice.perhaps_sent >= MOST_DOUBTFUL:
                 ledger.sent(notice.key, clock(), str(error))
@@ -140,16 +140,18 @@ class Outbox:
         pause = SEND_PAUSES[min(notice.attempts, len(SEND_PAUSES) - 1)]
         if error.wait is not None:  # what the other side asked for, as far as there is time
             pause = min(max(pause, error.wait), SEND_PAUSES[-1])
-        next_at = self.kit.clock() + pause
-        self.kit.ledger.put_back(notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent)
+        next_at = self.context.clock() + pause
+        self.context.ledger.put_back(
+            notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent
+        )
         log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
 
     # -- quiet hours
 
     def _must_wait(self, notice: Notice) -> bool:
         """Whether it is a quiet hour, and no order in it is due, nor it lost, before that ends."""
-        kit = self.kit
-        until = kit.household.rounds.quiet.until(kit.site, kit.clock())
+        context = self.context
+        until = context.household.rounds.quiet.until(context.site, context.clock())
         if until is None or notice.expires_at <= until:
             return False
         return not any(chore.before <= until for chore in self._orders(notice))
@@ -171,15 +173,15 @@ class Outbox:
         message, stage = Message(notice.title, notice.body), Stage(notice.stage)
         if round_named(notice.round) == Round.WEEK.value and channel.full_mail:
             message = self.weekly.mail(_day(notice))
-            self.kit.working()
+            self.context.working()
             return message
-        if notice.round == BLIND and not self.kit.has_forecast():
-            return blind(self.kit)  # its hour may have come while it waited
+        if notice.round == BLIND and not self.context.has_forecast():
+            return blind(self.context)  # its hour may have come while it waited
         if stage not in _ABOUT_ORDERS or _family(notice) not in _DAILY:
             return message
-        kit = self.kit
-        now = kit.clock()
-        put_down = kit.ledger.round_told_at(kit.site.name, notice.round, _day(notice))
+        context = self.context
+        now = context.clock()
+        put_down = context.ledger.round_told_at(context.site.name, notice.round, _day(notice))
         orders, anew = self._orders(notice), None
         repeats = stage in (Stage.REMINDER, Stage.PASSED_ON)
         if not repeats:  # what was told before a change has been told in time
@@ -188,11 +190,11 @@ class Outbox:
             return None  # acknowledged, or called off, in the meantime
         if repeats:
             passed_on = stage is Stage.PASSED_ON
-            message = follow_up.reminder(orders, now, kit.voice, passed_on=passed_on)
+            message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on)
             if any(one.before <= now for one in orders):  # its words say how late it is
                 return self._owning_up(notice, channel, message)
         elif orders and now > max(one.before for one in orders) + follow_up.LATE:
-            return follow_up.missed(orders, now, kit.voice)
+            return follow_up.missed(orders, now, context.voice)
         if stage is Stage.TOLD and not notice.perhaps_sent:
             anew = self._anew(notice, channel, orders, put_down)
             message = anew or message
@@ -205,26 +207,26 @@ class Outbox:
         if ahead:
             message = replace(message, urgent=min(ahead) - now <= follow_up.SOON)
         if ahead and told_at is not None and min(due) > told_at:  # else its words say "now"
-            message = follow_up.in_time(message, min(due), now, kit.voice)
+            message = follow_up.in_time(message, min(due), now, context.voice)
         return self._owning_up(notice, channel, message)
 
     def _anew(
         self, notice: Notice, channel: Channel, orders: list[Chore], told_at: datetime | None
     ) -> Message | None:
         """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
-        kit, round_ = self.kit, _DAILY[notice.round]
-        now = kit.clock()
+        context, round_ = self.context, _DAILY[notice.round]
+        now = context.clock()
         old = told_at is not None and now - told_at > follow_up.STALE_WORDS
         ahead = all(one.before > now for one in orders)
-        changed = kit.ledger.changes(kit.site.name, notice.round, _day(notice)) > 0
-        if not (changed or (old and ahead)) or not kit.has_forecast():
+        changed = context.ledger.changes(context.site.name, notice.round, _day(notice)) > 0
+        if not (changed or (old and ahead)) or not context.has_forecast():
             return None
-        return kit.message(channel, kit.sheet(round_, kit.weather()))
+        return context.message(channel, context.sheet(round_, context.weather()))
 
     def _owning_up(self, notice: Notice, channel: Channel, message: Message) -> Message:
         """The message, and that the round before it could not be sent, if that is so."""
-        kit = self.kit
-        now, told = kit.clock(), kit.ledger.notices(kit.site.name, channel=channel.name)
+        context = self.context
+        now, told = context.clock(), context.ledger.notices(context.site.name, channel=channel.name)
         since = max((one.sent_at for one in told if one.sent_at), default=None)
         lost = [
             one
@@ -238,13 +240,13 @@ class Outbox:
         ]
         if not lost:
             return message
-        line = kit.voice.say("not_sent", round=lost[0].round, day=_day(lost[0]))
+        line = context.voice.say("not_sent", round=lost[0].round, day=_day(lost[0]))
         # First: where there is no room for all, the end is cut off.
-        return replace(message, body=f"{kit.voice.say('watch_out', text=line)}\n{message.body}")
+        return replace(message, body=f"{context.voice.say('watch_out', text=line)}\n{message.body}")
 
     def _open(self, notice: Notice) -> list[StoredChore]:
         """What is still to do of the round that a notice is of."""
-        chores = self.kit.ledger.chores_of(self.kit.site.name, _day(notice))
+        chores = self.context.ledger.chores_of(self.context.site.name, _day(notice))
         return [one for one in chores if one.open and one.round == _family(notice)]
 
     def _changed(self, notice: Notice, since: datetime | None) -> set[datetime]:
@@ -262,7 +264,7 @@ class Outbox:
             open_orders = [one for one in open_orders if one.reminded_at is not None]
         if notice.stage == Stage.PASSED_ON.value:
             open_orders = [one for one in open_orders if one.passed_on_at is not None]
-        return [chore for one in open_orders if (chore := self.kit.chore(one)) is not None]
+        return [chore for one in open_orders if (chore := self.context.chore(one)) is not None]
 
 
 def _family(notice: Notice) -> str:

@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 from sillward.config.loader import Channel
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.service.corrections import told_rounds
 from sillward.wording import follow_up, phrases
 from sillward_rules.chore import ChoreKind
@@ -47,33 +47,33 @@ class _Told:
 class Reminders:
     """Looks for orders that are overdue, or whose deadline comes near, and that are still open."""
 
-    kit: Kit
+    context: ServiceContext
 
     def look(self) -> None:
         """Put down the reminders that are due now."""
-        kit = self.kit
-        now, site = kit.clock(), kit.site.name
-        for round_, day, until in told_rounds(kit, now):
+        context = self.context
+        now, site = context.clock(), context.site.name
+        for round_, day, until in told_rounds(context, now):
             orders = [
                 one
-                for one in kit.ledger.chores_of(site, day)
+                for one in context.ledger.chores_of(site, day)
                 if one.open
                 and one.round == round_.value
                 and ChoreKind(one.kind) in ORDERS
                 and (one.before > now or _still_helps(one, now))
-                and kit.chore(one) is not None
+                and context.chore(one) is not None
             ]
             if orders:
-                notices = kit.ledger.of_round(site, round_.value, day, stage=None)
+                notices = context.ledger.of_round(site, round_.value, day, stage=None)
                 told = _Told(round_, day, until, orders, notices)
                 self._remind(told)
                 self._pass_on(told)
 
     def _remind(self, told: _Told) -> None:
-        kit, ahead = self.kit, self.kit.household.manners.remind
+        context, ahead = self.context, self.context.household.manners.remind
         first_hand = [one for one in told.notices if one.stage != Stage.PASSED_ON.value]
         sent = [one.sent_at for one in first_hand if one.sent_at is not None]
-        if ahead is None or not sent or kit.clock() - max(sent) < BREATH:
+        if ahead is None or not sent or context.clock() - max(sent) < BREATH:
             return
         due = _due(
             [one for one in told.orders if one.reminded_at is None],
@@ -82,21 +82,21 @@ class Reminders:
         if not due:
             return
         reached = {one.channel for one in first_hand if one.state == "sent"}
-        counts = kit.ledger.messages(kit.site.name, told.round.value, told.day)
+        counts = context.ledger.messages(context.site.name, told.round.value, told.day)
         # What is still to do may use the messages that are kept for it.
         able = [
             one
-            for one in kit.household.channels
-            if one.name in reached and counts.get(one.name, 0) < kit.household.manners.most
+            for one in context.household.channels
+            if one.name in reached and counts.get(one.name, 0) < context.household.manners.most
         ]
         notices = self._notices(able, told, due, Stage.REMINDER)
         ids = [one.id for one in due]
-        kit.ledger.put_down(kit.site.name, kit.clock(), notices, reminded=ids)
+        context.ledger.put_down(context.site.name, context.clock(), notices, reminded=ids)
 
     def _pass_on(self, told: _Told) -> None:
         """To the first channel that takes alarms and has heard nothing of this round."""
-        kit, manners = self.kit, self.kit.household.manners
-        now, names = kit.clock(), {one.name for one in kit.household.channels}
+        context, manners = self.context, self.context.household.manners
+        now, names = context.clock(), {one.name for one in context.household.channels}
         on_their_way = any(
             one.state == "waiting" and not one.attempts and one.channel in names
             for one in told.notices
@@ -119,11 +119,13 @@ class Reminders:
             return
         heard = {one.channel for one in told.notices}
         others = [
-            one for one in kit.household.channels if "alarm" in one.rounds and one.name not in heard
+            one
+            for one in context.household.channels
+            if "alarm" in one.rounds and one.name not in heard
         ]
         notices = self._notices(others[:1], told, due, Stage.PASSED_ON)
         ids = [one.id for one in due]
-        kit.ledger.put_down(kit.site.name, kit.clock(), notices, passed_on=ids)
+        context.ledger.put_down(context.site.name, context.clock(), notices, passed_on=ids)
 
     def _counted_from(self, told: _Told, order: StoredChore, least: timedelta) -> datetime:
         """The hour that a reminder of an order is counted back from: its deadline.
@@ -131,7 +133,7 @@ class Reminders:
         Where that left less than this time to follow it, the reminder comes as long after the
         order was told as it would have come before its deadline, and it is passed on after that.
         """
-        manners, told_at = self.kit.household.manners, told.at(order)
+        manners, told_at = self.context.household.manners, told.at(order)
         ahead = manners.remind or manners.pass_on
         if told_at is None or ahead is None or order.before > told_at + least:
             return order.before
@@ -141,12 +143,12 @@ class Reminders:
         """Whether orders have been told for days and none was acknowledged: then it means nothing
         that this one is not, and nobody else is troubled for it."""
         since = day - SILENT_DAYS
-        told = self.kit.ledger.round_told_at
+        told = self.context.ledger.round_told_at
         regular = any(
-            told(self.kit.site.name, Round.DUSK.value, since - timedelta(days=one))
+            told(self.context.site.name, Round.DUSK.value, since - timedelta(days=one))
             for one in range(3)
         )
-        return regular and not self.kit.ledger.acknowledged(self.kit.site.name, since)
+        return regular and not self.context.ledger.acknowledged(self.context.site.name, since)
 
     def _is_due(self, order: StoredChore, at: datetime, *, anyhow: bool = False) -> bool:
         """Whether the hour to repeat an order has come.
@@ -154,11 +156,11 @@ class Reminders:
         What would be repeated in quiet hours is repeated before they start or, unless `anyhow`,
         not at all: it has been told. Nor does an order that is overdue disturb them.
         """
-        now, quiet = self.kit.clock(), self.kit.household.rounds.quiet
-        earlier = quiet.before(self.kit.site, at)
+        now, quiet = self.context.clock(), self.context.household.rounds.quiet
+        earlier = quiet.before(self.context.site, at)
         if anyhow:
             return now >= at
-        silent = quiet.until(self.kit.site, now) is not None
+        silent = quiet.until(self.context.site, now) is not None
         if earlier == at:
             return now >= at and not (silent and order.before <= now)
         return earlier <= now <= max(at, order.before) and not silent
@@ -168,11 +170,11 @@ class Reminders:
     ) -> list[Notice]:
         """The notices about what is due. What is overdue is in them, though it was repeated before:
         it comes first."""
-        kit, now = self.kit, self.kit.clock()
+        context, now = self.context, self.context.clock()
         late = [one for one in told.orders if one.before <= now and one not in due]
-        chores = [chore for one in (*late, *due) if (chore := kit.chore(one)) is not None]
+        chores = [chore for one in (*late, *due) if (chore := context.chore(one)) is not None]
         passed_on = stage is Stage.PASSED_ON
-        words = follow_up.reminder(chores, now, kit.voice, passed_on=passed_on)
+        words = follow_up.reminder(chores, now, context.voice, passed_on=passed_on)
         # Told anew for the same chore only if its hour has become another one.
         of_what = f"{due[0].id[len('2026-01-01-') :]} {due[0].before:%H:%M}"
         name = f"{told.round.value} {stage.value} {of_what}"
@@ -180,7 +182,9 @@ class Reminders:
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is
             until = max(told.until, until)
         return [
-            kit.notice(channel, name, told.day, words, until, round_=told.round.value, stage=stage)
+            context.notice(
+                channel, name, told.day, words, until, round_=told.round.value, stage=stage
+            )
             for channel in channels
         ]
 

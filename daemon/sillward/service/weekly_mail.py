@@ -16,7 +16,7 @@ from html import escape
 from sillward.charts import process
 from sillward.charts.data import KINDS, ChartData, of_place
 from sillward.errors import LedgerError
-from sillward.service.context import Kit
+from sillward.service.context import ServiceContext
 from sillward.wording import full_sheet, short_sheet, week_page, week_review
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
@@ -49,10 +49,10 @@ def _draw(data: ChartData, limit_s: float) -> bytes | None:
     return process.drawn(data, "png", limit_s=limit_s)
 
 
-def sign_of_life(kit: Kit, day: date) -> str:
+def sign_of_life(context: ServiceContext, day: date) -> str:
     """How the last seven days went: a week without this line is itself a sign."""
-    life = kit.ledger.life(kit.site.name, day - timedelta(days=6))
-    return kit.voice.say(
+    life = context.ledger.life(context.site.name, day - timedelta(days=6))
+    return context.voice.say(
         "sign_of_life",
         evenings=life.rounds,
         with_forecast=life.with_forecast,
@@ -61,20 +61,20 @@ def sign_of_life(kit: Kit, day: date) -> str:
     )
 
 
-def footer(kit: Kit, day: date, *, mail: bool) -> list[str]:
+def footer(context: ServiceContext, day: date, *, mail: bool) -> list[str]:
     """What the text of a week round ends with. mail: with the review."""
-    week = _review(kit, day) if mail else None
-    return _footer(sign_of_life(kit, day), week, kit.voice)
+    week = _review(context, day) if mail else None
+    return _footer(sign_of_life(context, day), week, context.voice)
 
 
 def _footer(life: str, week: Review | None, voice: Voice) -> list[str]:
     return [life] if week is None else [*week_review.lines(week, voice), "", life]
 
 
-def _review(kit: Kit, day: date) -> Review | None:
+def _review(context: ServiceContext, day: date) -> Review | None:
     """The last week; None, with a line in the log, if a defect of ours prevents it."""
     try:
-        return _reviewed(kit, day)
+        return _reviewed(context, day)
     except LedgerError:
         raise
     except Exception:
@@ -82,8 +82,8 @@ def _review(kit: Kit, day: date) -> Review | None:
     return None
 
 
-def _reviewed(kit: Kit, day: date) -> Review:
-    site, ledger = kit.site, kit.ledger
+def _reviewed(context: ServiceContext, day: date) -> Review:
+    site, ledger = context.site, context.ledger
     first = week_review.first_day(day)
     days = [first + timedelta(days=offset) for offset in range(week_review.DAYS)]
     told = {one: ledger.round_told_at(site.name, Round.DUSK.value, one) for one in days}
@@ -93,7 +93,7 @@ def _reviewed(kit: Kit, day: date) -> Review:
         ledger.chores(site.name, site.at_clock(first, clock_time(0))),
         ledger.missed(site.name, first, days[-1]),
         ledger.nights(site.name, first),
-        [source.name for source in kit.keeper.shelf.sources],
+        [source.name for source in context.keeper.shelf.sources],
         {one: at for one, at in told.items() if at is not None},
     )
 
@@ -122,10 +122,10 @@ def page_alone(mail: Message) -> str:
 
 
 @dataclass(slots=True)
-class Weekly:
+class WeeklyMail:
     """Makes the mail of a week round."""
 
-    kit: Kit
+    context: ServiceContext
     draw: Draw = _draw
     monotonic: Callable[[], float] = time.monotonic
     _made: tuple[date, datetime, Message] | None = field(default=None, init=False)
@@ -134,7 +134,7 @@ class Weekly:
         """The week as it is now: title, text, HTML and charts, for every channel alike."""
         self.forget_old()
         if self._made is None or self._made[0] != day:
-            self._made = (day, self.kit.clock(), self._mail(day))
+            self._made = (day, self.context.clock(), self._mail(day))
         return self._made[2]
 
     def forget(self) -> None:
@@ -143,28 +143,28 @@ class Weekly:
 
     def forget_old(self) -> None:
         """Let go of a mail that was made a while ago."""
-        if self._made and not timedelta(0) <= self.kit.clock() - self._made[1] < KEPT_FOR:
+        if self._made and not timedelta(0) <= self.context.clock() - self._made[1] < KEPT_FOR:
             self._made = None
 
     def _mail(self, day: date) -> Message:
-        kit = self.kit
-        collection, weather = kit.household.collection, kit.weather()
-        sheet = kit.sheet(Round.WEEK, weather)
-        credit = kit.keeper.shelf.attribution(sheet.source)
-        life, week = sign_of_life(kit, day), _review(kit, day)
-        text = full_sheet.text(sheet, kit.voice, credit, _footer(life, week, kit.voice))
+        context = self.context
+        collection, weather = context.household.collection, context.weather()
+        sheet = context.sheet(Round.WEEK, weather)
+        credit = context.keeper.shelf.attribution(sheet.source)
+        life, week = sign_of_life(context, day), _review(context, day)
+        text = full_sheet.text(sheet, context.voice, credit, _footer(life, week, context.voice))
         charts = list(self._charts(sheet, weather))
         page = week_page.html(
             sheet,
             collection,
-            kit.voice,
+            context.voice,
             credit,
             life=life,
             week=week,
             charts=[picture for picture, _ in charts],
         )
         images = tuple((picture.cid, image) for picture, image in charts)
-        return Message(short_sheet.message(sheet, kit.voice).title, text, page, images)
+        return Message(short_sheet.message(sheet, context.voice).title, text, page, images)
 
     def _charts(self, sheet: Sheet, weather: Weather) -> Iterator[tuple[Picture, bytes]]:
         until, size = self.monotonic() + CHARTS_S, 0
@@ -191,13 +191,13 @@ class Weekly:
             log.exception("chart.failed")
 
     def _data(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
-        kit, units = self.kit, self.kit.household.units
-        collection, ahead = kit.household.collection, sheet.outlook
+        context, units = self.context, self.context.household.units
+        collection, ahead = context.household.collection, sheet.outlook
         if ahead is None or not ahead.nights:
             return
         homes = [plant.home for plant in collection.plants]
         outdoors = sorted(ahead.nights[0].lows, key=homes.count, reverse=True)
-        states = kit.states()
+        states = context.states()
         for spot in outdoors[:MOST_SPOTS]:
             for kind in KINDS:
                 data = of_place(kind, spot, collection, weather, states, sheet.at, units=units)

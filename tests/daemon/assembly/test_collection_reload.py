@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sillward.assembly.app import App, Options
-from sillward.assembly.collection_reload import SETTLED, CollectionWatch
+from sillward.assembly.collection_reload import SETTLED, CollectionReloader
 from sillward.config.loader import Channel, load_household
 from sillward.config.settings import Settings
 from sillward.errors import LedgerError
@@ -71,7 +71,7 @@ class Edited:
     path: Path
     wrong_channels: list[str] = field(default_factory=list)
     desk: Desk = field(init=False)
-    watch: CollectionWatch = field(init=False)
+    watch: CollectionReloader = field(init=False)
 
     def __post_init__(self) -> None:
         self.write(COLLECTION)
@@ -84,7 +84,7 @@ class Edited:
             Options(collection=self.path),
             self.world.clock,
         )
-        self.watch = CollectionWatch(app, self.desk, self._problems, lambda: ["Other court"])
+        self.watch = CollectionReloader(app, self.desk, self._problems, lambda: ["Other court"])
 
     def _problems(self, channels: Sequence[Channel]) -> list[str | None]:
         return [*self.wrong_channels, *[None] * (len(channels) - len(self.wrong_channels))]
@@ -310,7 +310,7 @@ def test_after_a_restart_with_a_right_collection_nothing_is_refused_any_more(
     edited.write(COLLECTION)
     again = replace(edited.watch.app, household=load_household(edited.path))
 
-    CollectionWatch(again, edited.desk, edited._problems).look()
+    CollectionReloader(again, edited.desk, edited._problems).look()
 
     assert edited.troubles == ""
     assert edited.watch.desk.household == again.household
@@ -320,7 +320,7 @@ def test_what_was_edited_while_the_daemon_started_is_taken_over_at_the_first_loo
     edited: Edited,
 ) -> None:
     edited.write(COLLECTION + RIGHT_POT)  # after the desk's was read
-    edited.watch = CollectionWatch(edited.watch.app, edited.desk, edited._problems)
+    edited.watch = CollectionReloader(edited.watch.app, edited.desk, edited._problems)
 
     edited.tick()
 
@@ -330,7 +330,7 @@ def test_what_was_edited_while_the_daemon_started_is_taken_over_at_the_first_loo
 def test_a_first_look_takes_over_nothing_that_is_in_force(
     edited: Edited, caplog: pytest.LogCaptureFixture
 ) -> None:
-    edited.watch = CollectionWatch(edited.watch.app, edited.desk, edited._problems)
+    edited.watch = CollectionReloader(edited.watch.app, edited.desk, edited._problems)
 
     edited.tick()
 

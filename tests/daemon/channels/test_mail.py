@@ -14,7 +14,7 @@ from aiosmtpd.controller import Controller
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender, mail
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
@@ -99,7 +99,7 @@ def test_every_content_id_leads_to_its_picture(mailbox: Mailbox) -> None:
 
 
 def test_it_comes_through_the_courier_as_it_was(mailbox: Mailbox) -> None:
-    courier = Courier()
+    courier = SenderProcess()
     large = Message(WEEK.title, WEEK.body, PAGE, (("chart-1@sillward", PNG * 5),))
     try:
         courier(channel(mailbox.url(MAIL_QUERY)), large)
@@ -114,7 +114,7 @@ def test_it_comes_through_the_courier_as_it_was(mailbox: Mailbox) -> None:
 
 def test_a_child_that_takes_nothing_of_a_large_mail_is_ended_in_time() -> None:
     """The line is longer than a pipe holds; it has not been heard, so nothing was sent."""
-    courier = Courier((sys.executable, "-c", "import time; time.sleep(600)"), limit_s=0.5)
+    courier = SenderProcess((sys.executable, "-c", "import time; time.sleep(600)"), limit_s=0.5)
     large = Message("t", "b", PAGE, (("a@b", PNG * 10),))
 
     with pytest.raises(DeliveryError) as caught:

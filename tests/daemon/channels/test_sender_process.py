@@ -11,7 +11,7 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
@@ -26,24 +26,24 @@ def to(address: str, name: str = "phone") -> Channel:
     return Channel(name, url, ("dusk",), all_clear=False, full_length=False)
 
 
-def scripted(text: str, limit_s: float = 10.0) -> Courier:
+def scripted(text: str, limit_s: float = 10.0) -> SenderProcess:
     """A courier whose child does this instead."""
-    return Courier((sys.executable, "-c", text), limit_s)
+    return SenderProcess((sys.executable, "-c", text), limit_s)
 
 
 @pytest.fixture
-def courier() -> Iterator[Courier]:
-    made = Courier()
+def courier() -> Iterator[SenderProcess]:
+    made = SenderProcess()
     yield made
     made.close()
 
 
-def child_of(courier: Courier) -> int:
+def child_of(courier: SenderProcess) -> int:
     assert courier._child is not None
     return courier._child.pid
 
 
-def test_a_notice_arrives_through_the_child(courier: Courier) -> None:
+def test_a_notice_arrives_through_the_child(courier: SenderProcess) -> None:
     with serving(OK) as server:
         courier(to(server.address), MESSAGE)
 
@@ -51,7 +51,7 @@ def test_a_notice_arrives_through_the_child(courier: Courier) -> None:
     assert asked.startswith(b"POST / ")
 
 
-def test_one_child_sends_all_there_is_and_then_goes(courier: Courier) -> None:
+def test_one_child_sends_all_there_is_and_then_goes(courier: SenderProcess) -> None:
     with serving(OK) as server:
         courier(to(server.address), MESSAGE)
         first = child_of(courier)
@@ -67,7 +67,7 @@ def test_one_child_sends_all_there_is_and_then_goes(courier: Courier) -> None:
     assert len(server.asked) == 3
 
 
-def test_a_refusal_comes_back_as_it_was(courier: Courier) -> None:
+def test_a_refusal_comes_back_as_it_was(courier: SenderProcess) -> None:
     busy = whole(b"", "Retry-After: 120", status="429 Too Many Requests")
     with serving(busy) as server, pytest.raises(DeliveryError, match=r"phone: .*429") as caught:
         courier(to(server.address), MESSAGE)
@@ -77,7 +77,9 @@ def test_a_refusal_comes_back_as_it_was(courier: Courier) -> None:
     assert caught.value.wait.total_seconds() == pytest.approx(120, abs=5)
 
 
-def test_a_child_that_was_killed_while_it_had_nothing_to_do_costs_nothing(courier: Courier) -> None:
+def test_a_child_that_was_killed_while_it_had_nothing_to_do_costs_nothing(
+    courier: SenderProcess,
+) -> None:
     with serving(OK) as server:
         courier(to(server.address), MESSAGE)
         os.kill(child_of(courier), signal.SIGKILL)
@@ -88,7 +90,7 @@ def test_a_child_that_was_killed_while_it_had_nothing_to_do_costs_nothing(courie
     assert len(server.asked) == 2
 
 
-def _wait_gone(courier: Courier) -> None:
+def _wait_gone(courier: SenderProcess) -> None:
     assert courier._child is not None
     courier._child.wait(timeout=10)
 
@@ -127,7 +129,7 @@ def test_a_child_that_talks_nonsense_may_have_sent_it(said: str) -> None:
 
 
 def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path: Path) -> None:
-    courier = Courier((str(tmp_path / "nothing here"),))
+    courier = SenderProcess((str(tmp_path / "nothing here"),))
 
     with serving(OK) as server:
         courier(to(server.address), MESSAGE)
@@ -137,7 +139,7 @@ def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path
 
 
 def test_no_secret_is_in_the_command_line_or_the_environment_of_the_child(
-    courier: Courier,
+    courier: SenderProcess,
 ) -> None:
     with serving(OK) as server:
         courier(to(f"{server.address}/s3cret-path"), MESSAGE)
@@ -150,7 +152,7 @@ def test_no_secret_is_in_the_command_line_or_the_environment_of_the_child(
     assert b"s3cret-path" not in seen
 
 
-def test_the_child_judges_urls_as_the_daemon_would(courier: Courier) -> None:
+def test_the_child_judges_urls_as_the_daemon_would(courier: SenderProcess) -> None:
     listed = [
         to("http://127.0.0.1:9"),
         to("nothing://", "tablet"),

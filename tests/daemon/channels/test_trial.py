@@ -16,7 +16,7 @@ from pydantic import SecretStr
 
 from sillward.assembly import app
 from sillward.channels import apprise_sender, trial
-from sillward.channels.sender_process import Courier
+from sillward.channels.sender_process import SenderProcess
 from sillward.channels.trial import Outcome, State
 from sillward.cli import main, messages, shared
 from sillward.config.loader import Channel
@@ -56,7 +56,7 @@ class SameProcess:
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(messages, "Courier", SameProcess)
+    monkeypatch.setattr(messages, "SenderProcess", SameProcess)
 
 
 @pytest.fixture(autouse=True)
@@ -171,7 +171,7 @@ def test_all_are_tried_whatever_becomes_of_the_first(
     yard: Yard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As the daemon sends: through a process of its own."""
-    monkeypatch.setattr(messages, "Courier", Courier)
+    monkeypatch.setattr(messages, "SenderProcess", SenderProcess)
     for name, talk in (("bell", NO), ("chat_of_the_house", hanging()), ("phone", OK)):
         yard.channel(name, talk)
 

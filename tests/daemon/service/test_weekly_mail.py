@@ -19,7 +19,7 @@ from sillward.service.weekly_mail import (
     CHARTS_S,
     MOST_IMAGES_BYTES,
     PAGE_MADE_BY,
-    Weekly,
+    WeeklyMail,
     page_alone,
 )
 from sillward.text.units import SI, Units
@@ -294,7 +294,7 @@ def test_a_defect_in_a_chart_is_left_out(
     assert "chart.failed" in caplog.text
 
 
-def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[Weekly, date]:
+def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[WeeklyMail, date]:
     """The packaged example, and the day on which it was recorded."""
     app = demo(example)
     app = replace(app, household=replace(app.household, units=units))
