@@ -17,7 +17,8 @@ from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass, RotClas
 from sillward_rules.plants.rules import Rule, read_rule, standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import Plain, Remark
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import next_state
 from sillward_rules.weather.climate import Climate, climate_of
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season

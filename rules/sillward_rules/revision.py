@@ -15,8 +15,8 @@ from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.scene import Scene, chance_in
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.state import PlantState, State
-from sillward_rules.sheet import Sheet, moved
+from sillward_rules.plants.state import State
+from sillward_rules.sheet import Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 
@@ -238,28 +238,3 @@ def _colder(weather: Weather) -> Weather:
     """The weather with the margin against it: so every rule on cold is stricter, whose ever."""
     temp_c = weather.temp_c - LEAVE_K
     return replace(weather, temp_c=temp_c, dew_point_c=np.fmin(weather.dew_point_c, temp_c))
-
-
-def state_after(state: State, sheet: Sheet, revision: Revision) -> dict[str, PlantState]:
-    """The state once the change has been told, where nobody says otherwise."""
-    after = {**sheet.states, **state}
-    for order in revision.called_off:
-        if order.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
-            for name in order.plants:
-                after[name] = _without(order.kind, after[name], sheet.at)
-    for chore in (*revision.added, *(one.chore for one in revision.moved)):
-        if chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT):
-            after |= {
-                name: moved(after[name].at(sheet.at), chore, assumed=True) for name in chore.plants
-            }
-    return after
-
-
-def _without(kind: ChoreKind, told: PlantState, now: datetime) -> PlantState:
-    """The state once a chore of this kind, that was told, is off."""
-    going = told.without_order(now)
-    if going is not told:  # it was to go out, and in again: who stays inside has nothing to undo
-        return going if kind is ChoreKind.CARRY_IN else told
-    if told.assumed and told.came_from is not None:
-        told = replace(told, spot=told.came_from, came_from=None)
-    return replace(told, asked=None) if kind is ChoreKind.CARRY_IN else told

@@ -1,6 +1,6 @@
 """The sheet of a round: what to do, why, and what to beware of. Data only; wording is the shell's.
 
-draw_up(round, collection, weather, state, now) -> Sheet        next_state(state, sheet)
+draw_up(round, collection, weather, state, now) -> Sheet
 """
 
 from collections.abc import Mapping, Sequence
@@ -10,7 +10,7 @@ from enum import Enum
 
 import numpy as np
 
-from sillward_rules.chore import WETTINGS, Chore, ChoreKind, in_order, into_chores
+from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
 from sillward_rules.physics.arrays import Array
 from sillward_rules.planners import (
     asked,
@@ -29,7 +29,7 @@ from sillward_rules.planners.outlook import Outlook
 from sillward_rules.planners.scene import Scene, Standing, spread_of
 from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plants.collection import Collection, Recipe
-from sillward_rules.plants.state import Asked, PlantState, State
+from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (
     ForecastDoubted,
     ForecastElsewhere,
@@ -44,7 +44,6 @@ from sillward_rules.remark import (
 )
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness, Weather
-from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Night
 
 
@@ -155,133 +154,6 @@ def feed_in_words(recipe: Recipe) -> str:
         for name, grams in ((name, float(grams)) for name, grams in mix.weights())
     )
     return f"{weighed}: {float(mix.ppm('N')):.0f} ppm N, about {float(mix.ec):.1f} mS/cm"
-
-
-def next_state(state: State, sheet: Sheet) -> dict[str, PlantState]:
-    """State after a round has been told: where nobody says otherwise, the advice was followed."""
-    # What was known wins: the sheet's states leave out moves that lie ahead.
-    after = {name: one for name, one in sheet.states.items() if name not in sheet.presumed}
-    after |= state
-    for chore in sheet.chores:
-        if chore.overdue_since is not None:  # it was told before, and the state knows of it
-            continue
-        if (sheet.round, chore.kind) in _MOVES and _stays(chore):
-            after |= {
-                name: moved(after.get(name, sheet.states[name]), chore, assumed=True)
-                for name in chore.plants
-            }
-        elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
-            after |= {
-                name: wetted(after.get(name, sheet.states[name]), chore.kind, chore.before)
-                for name in chore.plants
-            }
-    return after
-
-
-def _stays(chore: Chore) -> bool:
-    """Whether plants are where a chore takes them until another does: all but what is moved out of
-    the heat for the day only."""
-    if chore.kind is not ChoreKind.MOVE:
-        return True
-    return all(reason.until is None for reason in chore.grounds.reasons)
-
-
-def confirmed(state: State) -> dict[str, PlantState]:
-    """State once somebody has said that all that was asked was done."""
-    return {name: replace(one, asked=None) for name, one in state.items()}
-
-
-# What each round orders for now; what it says of tomorrow moves nothing yet.
-_MOVES = frozenset(
-    {
-        (Round.DUSK, ChoreKind.CARRY_IN),
-        (Round.MORNING, ChoreKind.CARRY_IN),
-        (Round.MORNING, ChoreKind.CARRY_OUT),
-        (Round.MORNING, ChoreKind.MOVE),
-    }
-)
-
-
-def moved(state: PlantState, chore: Chore, *, assumed: bool) -> PlantState:
-    """The state of a plant once a carry chore is done; assumed: once it has been told.
-
-    Until somebody confirms it, carrying in is asked for, and a move out of the heat is not relied
-    on for the night.
-    """
-    since = chore.not_before or chore.before
-    order = state.asked if assumed else None
-    if assumed and chore.kind is ChoreKind.CARRY_IN:
-        order = _asked(state, chore)
-    elif assumed and chore.kind is ChoreKind.MOVE:
-        order = Asked(chore.from_spot, chore.to_spot, chore.before, for_heat=True)
-    after = replace(
-        state,
-        spot=chore.to_spot,
-        since=since,
-        assumed=assumed,
-        came_from=chore.from_spot if assumed else None,
-        asked=order,
-    )
-    return _brighter(state, after, chore.kind)
-
-
-def _asked(state: PlantState, chore: Chore) -> Asked:
-    """The order of a chore, with when the plant goes out first if that was told as well."""
-    order = Asked(chore.from_spot, chore.to_spot, chore.before)
-    if state.assumed and state.came_from is not None and state.spot == chore.from_spot:
-        return replace(order, out_of=state.came_from, out_at=state.since)
-    earlier = state.asked
-    if earlier is not None and earlier.from_spot == chore.from_spot:
-        return replace(order, out_of=earlier.out_of, out_at=earlier.out_at)
-    return order
-
-
-def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
-    """The state of a plant once the grower says that a chore is done."""
-    if kind in WETTINGS:
-        return wetted(state, kind, now)
-    unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE  # or has come back by then
-    if unmoved and state.spot == to_spot:
-        return replace(state, assumed=False, came_from=None, asked=None)
-    if kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
-        after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None, asked=None)
-        return _brighter(state, after, kind)
-    return state
-
-
-def wetted(state: PlantState, kind: ChoreKind, at: datetime) -> PlantState:
-    """The state of a plant once it has been misted, fed or rinsed."""
-    if kind is ChoreKind.FEED:
-        return replace(state, misted_at=at, fed_at=at)
-    if kind is ChoreKind.FLUSH:
-        return replace(state, misted_at=at, rinsed_at=at)
-    return replace(state, misted_at=at)
-
-
-def _brighter(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:
-    """Note when a plant comes out into more light after a long stay under cover."""
-    if kind is not ChoreKind.CARRY_OUT or before.since is None or after.since is None:
-        return after
-    if after.since - before.since < protect.LONG_STAY:
-        return after
-    return replace(after, brighter_since=after.since)
-
-
-def believed(state: State, site: Site, now: datetime) -> State:
-    """What to believe in the afternoon of a day whose morning round reached nobody.
-
-    A plant that is only assumed to stand where it was put before that morning may have been
-    taken out since: it has no history then, and so it is told to go in.
-    """
-    day = sun.night_at_or_after(site, now).day
-    if now < site.middle_of_day(day):
-        return state
-    sunrise = sun.day_events(site, day).sunrise
-    return {
-        name: one
-        for name, one in state.items()
-        if not one.assumed or one.since is None or one.since > sunrise
-    }
 
 
 def _held(scene: Scene) -> dict[str, float | None]:

@@ -14,7 +14,8 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.physics import air
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.state import PlantState
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import next_state
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.written_times import parse_moment

@@ -13,16 +13,9 @@ from hypothesis import strategies as st
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import PlantState
-from sillward_rules.revision import (
-    CORRECTED,
-    Order,
-    Revision,
-    hour_of,
-    revise,
-    safe_outside,
-    state_after,
-)
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, safe_outside
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import after_revision, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import from_sd
@@ -175,7 +168,7 @@ def test_a_forecast_that_hovers_at_the_limit_says_one_thing_a_night(lows: list[f
                     hour_of(chore),
                 )
             )
-        state = state_after(state, sheet, changed)
+        state = after_revision(state, sheet, changed)
 
 
 def test_a_deadline_that_moves_by_more_than_the_set_time_is_told_with_the_old_one() -> None:
@@ -257,7 +250,7 @@ def test_the_state_follows_what_was_called_off() -> None:
         HOUR,
     )
 
-    after = state_after(state, sheet, changed)
+    after = after_revision(state, sheet, changed)
 
     assert state["Test strap"].spot == "room"
     assert after["Test strap"].spot == "bench"
@@ -269,7 +262,7 @@ def test_the_state_follows_what_was_added() -> None:
     sheet = sheet_of(11.0, LATER, whose)
     changed = revise([], sheet, frozenset, [], HALF_AN_HOUR, HOUR)
 
-    after = state_after({}, sheet, changed)
+    after = after_revision({}, sheet, changed)
 
     assert after["Test strap"].at(LATER).spot == "bench"
     assert after["Test strap"].at(LATER + timedelta(hours=9)).spot == "room"

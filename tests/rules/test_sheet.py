@@ -30,7 +30,8 @@ from sillward_rules.remark import (
     Spell,
     WateringUnplanned,
 )
-from sillward_rules.sheet import Round, draw_up, next_state
+from sillward_rules.sheet import Round, draw_up
+from sillward_rules.transitions import next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.written_times import parse_moment

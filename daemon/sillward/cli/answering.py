@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from contextlib import closing
-from dataclasses import replace
 from datetime import datetime
 
 import click
@@ -13,9 +12,9 @@ from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.service.chore_selection import meant
-from sillward_rules.chore import WETTINGS, ChoreKind
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
-from sillward_rules.sheet import acknowledged
+from sillward_rules.transitions import answered, is_older
 
 
 @click.command()
@@ -74,33 +73,17 @@ def _acknowledge(
         if told.done_at is not None:
             lines.append(f"{told.id} was done {voice.date_and_hour(told.done_at)} already")
             continue
-        elsewhere = ""
+        kind, to_spot, elsewhere = ChoreKind(told.kind), told.document["to"], ""
         for name in names:
             before = changed.get(name) or known.get(name) or PlantState(told.document["from"])
-            changed[name] = after = _after(told, before, now)
-            if _is_older(told, before) and after.spot != told.document["to"]:
+            changed[name] = after = answered(before, kind, to_spot, told.before, now)
+            if is_older(before, kind, told.before) and after.spot != to_spot:
                 elsewhere += f"; {name} is at {after.spot} by what was told later"
         lines.append(f"done: {told.id} ({', '.join(names)}){elsewhere}")
     fresh = {told.id: names for told, names in chosen if told.done_at is None}
     if fresh:
         ledger.acknowledge(app.site.name, now, fresh, changed)
     return lines
-
-
-def _after(told: StoredChore, state: PlantState, now: datetime) -> PlantState:
-    """The state of a plant once a chore is done for it."""
-    if _is_older(told, state):
-        # Who has gone out as told has not come in yet, as told for later.
-        answered = state.asked is not None and state.asked.before <= told.before
-        return replace(state, asked=None) if answered else state
-    return acknowledged(state, ChoreKind(told.kind), told.document["to"], now)
-
-
-def _is_older(told: StoredChore, state: PlantState) -> bool:
-    """Whether the plant has moved since: last night's carrying in says nothing of where a plant is
-    that was to go out this morning."""
-    moves = ChoreKind(told.kind) not in WETTINGS
-    return moves and state.since is not None and state.since > told.before
 
 
 def _taken_back(app: App, ledger: Ledger, words: str) -> str:

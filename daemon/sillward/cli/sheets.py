@@ -14,7 +14,8 @@ from sillward.service import due_rounds
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.account import account_for
 from sillward_rules.plants.state import PlantState
-from sillward_rules.sheet import Round, confirmed, draw_up, next_state
+from sillward_rules.sheet import Round, draw_up
+from sillward_rules.transitions import all_confirmed, next_state
 
 
 @click.command()
@@ -89,7 +90,7 @@ def demo(weather: str) -> None:
     ):
         weather_then = replace(forecast, fetched_at=at)
         drawn = draw_up(round_, household.collection, weather_then, states, at)
-        states = confirmed(next_state(states, drawn))
+        states = all_confirmed(next_state(states, drawn))
         push = short_sheet.message(drawn, household.voice)
         click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
         for line in (push.title, *push.body.splitlines()):

@@ -15,7 +15,7 @@ from enum import Enum
 from typing import Any
 
 from sillward_rules.physics.arrays import HOUR_S
-from sillward_rules.plants.state import Asked, PlantState
+from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
 
@@ -171,7 +171,7 @@ def maybe_moment(text: str | None) -> datetime | None:
 
 def plain(value: object) -> object:
     """A value as a column takes it."""
-    if isinstance(value, Asked):
+    if isinstance(value, OpenOrder):
         return json.dumps({name: plain(one) for name, one in asdict(value).items()})
     if isinstance(value, datetime):
         return to_text(value)
@@ -195,11 +195,11 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
     )
 
 
-def _asked_of(text: str | None) -> Asked | None:
+def _asked_of(text: str | None) -> OpenOrder | None:
     if text is None:
         return None
     values = json.loads(text)
-    return Asked(
+    return OpenOrder(
         values["from_spot"],
         values["to_spot"],
         to_moment(values["before"]),

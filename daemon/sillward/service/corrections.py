@@ -23,9 +23,9 @@ from sillward_rules.revision import (
     hour_of,
     revise,
     safe_outside,
-    state_after,
 )
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.transitions import after_revision
 from sillward_rules.weather import sun
 
 KEPT_FOR_MORE = 2
@@ -145,7 +145,7 @@ class Corrections:
             notices=[notice(channel) for channel in able],
             chores=documents,
             called_off=called_off,
-            after=state_after(
+            after=after_revision(
                 context.ledger.states_after(name, round_.value, day), sheet, revision
             ),
             instead_of=[one.key for one in unheard],

@@ -25,9 +25,9 @@ from sillward.service.outbox import Outbox
 from sillward.service.reminders import Reminders
 from sillward.wording import follow_up
 from sillward.wording.push import Message
-from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import ORDERS
-from sillward_rules.sheet import Round, Sheet, next_state
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.transitions import first_states, next_state
 
 PATIENCE = timedelta(minutes=20)
 """A round that is due while there is no usable forecast waits so long for one."""
@@ -162,7 +162,7 @@ class Desk(ServiceContext):
             self.clock() if sheet is None else sheet.at,
             notices=notices,
             chores=chores,
-            states={} if sheet is None else _unknown(sheet, known),
+            states={} if sheet is None else first_states(known, sheet),
             after={} if sheet is None else next_state(known, sheet),
             usable=usable,
         )
@@ -309,12 +309,3 @@ class Desk(ServiceContext):
                 self._notice(channel, occasion, words) for channel in self.listening(occasion.round)
             ]
             self._keep(occasion, notices, usable=False)
-
-
-def _unknown(sheet: Sheet, known: dict[str, PlantState]) -> dict[str, PlantState]:
-    """The sheet's states of plants of which the ledger knows nothing yet."""
-    return {
-        name: state
-        for name, state in sheet.states.items()
-        if name not in known and name not in sheet.presumed
-    }

@@ -4,7 +4,8 @@ from datetime import datetime
 
 from sillward.ledger import Ledger
 from sillward_rules.plants.state import State
-from sillward_rules.sheet import Round, believed
+from sillward_rules.sheet import Round
+from sillward_rules.transitions import believable_states
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
@@ -15,4 +16,4 @@ def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
     day = sun.night_at_or_after(site, now).day
     if ledger.round_followed(site.name, Round.MORNING.value, day):
         return states
-    return believed(states, site, now)
+    return believable_states(states, site, now)

@@ -11,6 +11,7 @@ from sillward_rules.physics.arrays import HOUR_S, Array
 from sillward_rules.planners.mist import Places
 from sillward_rules.planners.scene import Scene, errands
 from sillward_rules.plants.rules import QUANTITIES, Firing
+from sillward_rules.plants.state import LONG_STAY
 from sillward_rules.weather.hourly import moment
 
 KINDS: Mapping[str, ChoreKind] = {
@@ -23,9 +24,6 @@ KINDS: Mapping[str, ChoreKind] = {
 
 AHEAD = timedelta(hours=1)
 """Done this long before the hour that fires: its value stands for the hour before it."""
-
-LONG_STAY = timedelta(days=7)
-"""After so long under cover a plant has to get used to brighter light again. Judgement."""
 
 RAMP_DAYS = 7
 """Over so many days the light may rise to what the plant stands. Common practice: a week or two."""

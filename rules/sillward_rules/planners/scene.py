@@ -17,7 +17,7 @@ from sillward_rules.planners.verdict import Verdict
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rules import QUANTITIES, Bound, Classes, Firing, alike, classes_of, hold
-from sillward_rules.plants.state import Asked, PlantState, State
+from sillward_rules.plants.state import OpenOrder, PlantState, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, moment, rows_from_to
@@ -151,7 +151,7 @@ class Scene:
         return np.asarray((at > morning) & (at <= night.end.timestamp()))
 
     @cached_property
-    def _orders(self) -> list[Asked | None]:
+    def _orders(self) -> list[OpenOrder | None]:
         """The order to carry in of each cohort that nobody has confirmed."""
         asked = [cohort.state.asked for cohort in self.cohorts]
         return [None if one is None or one.for_heat else one for one in asked]
@@ -526,7 +526,7 @@ def _now(scene: Scene, state: PlantState) -> PlantState:
     """The state at the scene's moment, without an order that no longer matters."""
     # What the day plans rests on where a plant is before it goes out. What the night asks for does
     # not: told to be out, it may be.
-    state = state.until_out(scene.now) if scene.followed else state
+    state = state.before_going_out(scene.now) if scene.followed else state
     now, asked = state.at(scene.now), state.asked
     if asked is None:
         return now

@@ -1,20 +1,26 @@
-"""What is known of each plant: where it stands, what it last got, and the order that is open."""
+"""What is known of each plant: where it stands, what it last got, and the order that is open.
+
+`transitions` has everything that changes it. Here is how it is read at a moment.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 GRACE = timedelta(minutes=45)
-"""So long after its deadline an order that nobody confirmed is taken as followed, where planning
-must take it as something. Judgement: forty plants take two people half an hour to carry."""
+"""How long after its deadline an unconfirmed order is taken as followed, where planning must assume
+something. Judgement: two people need half an hour to carry forty plants."""
+
+LONG_STAY = timedelta(days=7)
+"""After this long under cover a plant has to get used to brighter light again. Judgement."""
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """An order to carry a plant in that was told, and that nobody has confirmed yet.
+class OpenOrder:
+    """An order to carry a plant in that was told and that nobody has confirmed yet.
 
-    before: its deadline, as it was told. out_of, out_at: where the plant is until it goes out to
-    from_spot first, and from when on, if the same sheet says so; else None.
+    before: its deadline, as it was told. out_of, out_at: set if the same sheet lets the plant go
+    out to from_spot first: where it is until then, and from when on it is out.
     """
 
     from_spot: str
@@ -23,15 +29,15 @@ class Asked:
     out_of: str | None = None
     out_at: datetime | None = None
     for_heat: bool = False
-    """Asked by the heat of a day: no order of the night, but as little known to be done."""
+    """Whether the heat of a day asks for it. It is no order of the night then, but as unsure."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlantState:
     """Where a plant stands, since when, and what it last got.
 
-    `assumed`: nobody has acknowledged it; the advice is taken as followed. That is for planning:
-    `asked` is open until somebody confirms it, whatever is assumed meanwhile.
+    `assumed`: nobody has acknowledged the move; the advice is taken as followed. This serves
+    planning only: `asked` stays open until somebody confirms it, whatever is assumed meanwhile.
     """
 
     spot: str
@@ -44,12 +50,15 @@ class PlantState:
     """Where it is still taken to stand before `since`, if the move is assumed."""
     brighter_since: datetime | None = None
     """When it came out into more light after a long stay in a dim shelter."""
-    asked: Asked | None = None
-    """The last order to carry it in, unless it was confirmed or called off."""
+    asked: OpenOrder | None = None
+    """The last order to carry it in, unless that was confirmed or called off."""
 
     def at(self, now: datetime) -> "PlantState":
-        """The state at a moment: advice for a later hour has not been followed yet, and an order
-        to carry in not before its deadline is over by `GRACE`."""
+        """Return the state at a moment, without what lies ahead of it.
+
+        Advice for a later hour has not been followed yet, and an order to carry in is taken as
+        followed only once its deadline is over by `GRACE`.
+        """
         wettings = (self.misted_at, self.fed_at, self.rinsed_at)
         if any(at is not None and at > now for at in wettings):
             misted_at, fed_at, rinsed_at = (
@@ -63,17 +72,21 @@ class PlantState:
             return self
         return self._unmoved()
 
-    def until_out(self, now: datetime) -> "PlantState":
-        """The state at a moment before the plant goes out to where the order takes it in from: it
-        is inside still, and may be told to go out again."""
-        going = self.without_order(now)
+    def before_going_out(self, now: datetime) -> "PlantState":
+        """Return the state as still inside, if the plant goes out only later and then in again.
+
+        It may then be told to go out once more. Otherwise return this state.
+        """
+        going = self.without_return(now)
         if going is self or going.came_from is None:
             return self
         return replace(self, spot=going.came_from, since=None, came_from=None)
 
-    def without_order(self, now: datetime) -> "PlantState":
-        """The state without the order, if the plant goes out only after this moment: then it is out
-        until another order comes. Else this state."""
+    def without_return(self, now: datetime) -> "PlantState":
+        """Return the state without the order to carry in, if the plant goes out only later.
+
+        It is then out from that hour on, until another order comes. Otherwise return this state.
+        """
         asked = self.asked
         if asked is None or asked.out_of is None or asked.out_at is None or now >= asked.out_at:
             return self
@@ -84,12 +97,12 @@ class PlantState:
         )
 
     def as_if_ignored(self) -> "PlantState":
-        """The state if the order that is open was not followed: the plant is where it was."""
+        """Return the state as if the open order was not followed: the plant is where it was."""
         return self._unmoved() if self._moves_by_order else self
 
     @property
     def _moves_by_order(self) -> bool:
-        """Whether the move that is assumed is the one that was asked for last."""
+        """Whether the assumed move is the one of the open order."""
         asked, way = self.asked, (self.came_from, self.spot, self.since)
         return asked is not None and way == (asked.from_spot, asked.to_spot, asked.before)
 

@@ -25,7 +25,8 @@ from sillward.ledger import Ledger, StoredForecast
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.plants.rules import standard_rules
 from sillward_rules.plants.state import PlantState
-from sillward_rules.sheet import Round, Sheet, confirmed, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import all_confirmed, next_state
 from tests.support.bodies import body, dumped
 from tests.support.paths import COLLECTIONS, EXAMPLES
 
@@ -859,7 +860,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
         for round_, at in moments.items():
             weather_then = demo.weather(at)
             sheet = draw_up(round_, collection, weather_then, states, at)
-            states = confirmed(next_state(states, sheet))
+            states = all_confirmed(next_state(states, sheet))
             sheets.append(sheet)
     return tuple(sheets)
 

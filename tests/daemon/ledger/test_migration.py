@@ -12,7 +12,7 @@ import pytest
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
-from sillward_rules.plants.state import Asked, PlantState
+from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
@@ -210,7 +210,7 @@ def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Pa
 
 
 def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> None:
-    asked = Asked("bench", "room", NOW - timedelta(hours=3))
+    asked = OpenOrder("bench", "room", NOW - timedelta(hours=3))
     whole = replace(MOTH, brighter_since=NOW - timedelta(days=2), asked=asked)
     assert all(value is not None for value in asdict(whole).values())
     with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
@@ -284,5 +284,5 @@ def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: 
     with closing(Ledger(path)) as ledger:
         known = ledger.states(SITE)
 
-    assert known["open"].asked == Asked("bench", "room", due)
+    assert known["open"].asked == OpenOrder("bench", "room", due)
     assert known["done"].asked is None

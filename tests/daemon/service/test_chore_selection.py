@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from sillward.cli.answering import _after
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.service.chore_selection import meant
-from sillward_rules.plants.state import Asked, PlantState
+from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.state import OpenOrder, PlantState
+from sillward_rules.transitions import answered
 from tests.support.desks import DAY, SITE, local
 
 NOW = local("19:00")
@@ -127,7 +128,7 @@ STATES = {
         "sunroom",
         local("18:40"),
         came_from="pergola",
-        asked=Asked("pergola", "sunroom", local("18:40")),
+        asked=OpenOrder("pergola", "sunroom", local("18:40")),
     )
     for name in PLANTS[:3]
 }
@@ -228,20 +229,21 @@ def test_the_last_answer_is_the_last() -> None:
 
 
 def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
-    order = Asked("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
+    order = OpenOrder("pergola", "sunroom", local("15:50"), "sunroom", local("10:35"))
     later = PlantState("sunroom", order.before, came_from="pergola", asked=order)
     out = chore("carry-out", "sunroom", PLANTS[:1], "13:50", start="10:35")
 
-    after = _after(out, later, local("11:00"))
+    after = answered(later, ChoreKind.CARRY_OUT, out.document["to"], out.before, local("11:00"))
 
     assert after.asked == order
     assert after.at(local("16:00")).spot == "pergola"  # the grace: nobody has said that it is in
-    assert _after(chore("carry-in", "pergola", PLANTS[:1], "15:50"), later, NOW).asked is None
+    back_in = answered(later, ChoreKind.CARRY_IN, "sunroom", local("15:50"), NOW)
+    assert back_in.asked is None
 
 
 def test_an_order_is_kept_with_all_that_it_says() -> None:
     out_first = "sunroom", local("10:35")
-    order = Asked("pergola", "sunroom", local("15:50"), *out_first, for_heat=True)
+    order = OpenOrder("pergola", "sunroom", local("15:50"), *out_first, for_heat=True)
     ledger = Ledger(":memory:")
     ledger.keep_round(
         SITE.name, "morning", DAY, local("08:40"),

@@ -14,7 +14,8 @@ from sillward.wording.macros import Wording, packaged, with_own
 from sillward.wording.push import MOST_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import NotConfirmed
-from sillward_rules.sheet import Round, Sheet, acknowledged
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.transitions import acknowledged
 from tests.support.gardens import FORTY, ONE, SIX, courtyard, garden
 from tests.support.situations_told.dusk import AT, COLD
 from tests.support.skies import Recording, Sky, recording

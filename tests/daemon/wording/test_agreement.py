@@ -15,7 +15,8 @@ from sillward.text.units import SI, Units
 from sillward.wording import phrases, short_sheet
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.plants.state import PlantState
-from sillward_rules.sheet import Round, Sheet, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import next_state
 from tests.support.agreement import contradictions
 from tests.support.core import fetched, utc
 from tests.support.gardens import FEED, FORTY, INDOORS, OUTDOORS, garden

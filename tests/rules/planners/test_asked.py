@@ -9,10 +9,11 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.state import GRACE, Asked, PlantState
+from sillward_rules.plants.state import GRACE, OpenOrder, PlantState
 from sillward_rules.remark import NotConfirmed
-from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, state_after
-from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
+from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import acknowledged, after_revision, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.written_times import parse_moment
@@ -177,7 +178,7 @@ def test_the_morning_round_keeps_the_question_until_the_next_order() -> None:
 
 @pytest.mark.parametrize(("start", "to"), [("shed", "room"), ("bench", "shed")])
 def test_an_order_from_or_to_a_spot_that_is_gone_is_told_anew(start: str, to: str) -> None:
-    gone = PlantState(to, TOLD, came_from=start, asked=Asked(start, to, TOLD))
+    gone = PlantState(to, TOLD, came_from=start, asked=OpenOrder(start, to, TOLD))
 
     later = sheet(Round.DUSK, LATE, {"a": gone}, None, "a")
 
@@ -262,7 +263,7 @@ def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off
 
     def after(*which: ChoreKind) -> PlantState:
         change = Revision(called_off=tuple(off[one] for one in which))
-        return state_after(state, replace(morning, at=DAWN + timedelta(minutes=5)), change)["a"]
+        return after_revision(state, replace(morning, at=DAWN + timedelta(minutes=5)), change)["a"]
 
     goes = after(ChoreKind.CARRY_IN)
     assert (goes.spot, goes.since, goes.came_from, goes.asked) == (

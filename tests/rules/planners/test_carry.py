@@ -21,7 +21,8 @@ from sillward_rules.remark import (
     ShelterTooCold,
     ShelterUnknown,
 )
-from sillward_rules.sheet import Round, Sheet, confirmed, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import all_confirmed, next_state
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.written_times import parse_moment
@@ -398,7 +399,7 @@ def test_what_was_sent_elsewhere_goes_home_from_there_in_the_morning() -> None:
     household = collection(plant(shelter="shed"), spots=(OPEN_BENCH, SHED, WARM_ROOM), habits=LATE)
     forecast = fetched(weather(START, temp), morning)
 
-    out = draw_up(Round.MORNING, household, forecast, confirmed(next_state({}, sheet)), morning)
+    out = draw_up(Round.MORNING, household, forecast, all_confirmed(next_state({}, sheet)), morning)
 
     gone = [(one.kind, one.from_spot, one.to_spot) for one in out.chores if one.kind in MOVES]
     assert gone[0] == (ChoreKind.CARRY_OUT, "room", "bench")

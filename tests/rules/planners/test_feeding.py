@@ -17,7 +17,8 @@ from sillward_rules.plants.fertiliser import Fertiliser, Mix, concentration_fact
 from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import FeedTooStrong
-from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import acknowledged, next_state
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.season import Season
 from tests.support.core import daily_curve, fetched, plant, utc, warned

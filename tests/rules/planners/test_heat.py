@@ -18,7 +18,8 @@ from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.plants.rules import standard_rules
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Spell, WarmNights
-from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, moved, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import acknowledged, next_state, told_to_move
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot, SunWindow
@@ -225,7 +226,7 @@ def test_done_a_move_confirms_where_a_plant_is_and_changes_no_more() -> None:
     assert acknowledged(home, ChoreKind.MOVE, "room", NOW) == home
     assert not acknowledged(there, ChoreKind.MOVE, "room", NOW).assumed
     (move,) = chores(told(cool()), ChoreKind.MOVE)
-    assert moved(home, move, assumed=True).spot == "room"
+    assert told_to_move(home, move).spot == "room"
 
 
 # -- shade and water

@@ -17,7 +17,8 @@ from sillward_rules.plants.plant import HOLDERS, ROT_CLASSES, Holder, Rot
 from sillward_rules.plants.rules import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import MistingMissed
-from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import acknowledged
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season

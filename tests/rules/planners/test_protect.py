@@ -9,11 +9,12 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.physics.arrays import Array
-from sillward_rules.planners.protect import LONG_STAY, RAMP_DAYS, RAMP_START
+from sillward_rules.planners.protect import RAMP_DAYS, RAMP_START
 from sillward_rules.plants.plant import Plant
-from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.state import LONG_STAY, PlantState
 from sillward_rules.remark import NoShelter
-from sillward_rules.sheet import Round, Sheet, acknowledged, draw_up, moved, next_state
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import acknowledged, next_state, told_to_move
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot, SunWindow
 from tests.support.core import collection, daily_curve, fetched, plant, utc, warned, weather
@@ -496,7 +497,7 @@ def test_the_ramp_begins_when_the_grower_says_it_was_carried_out() -> None:
 def test_carrying_out_is_put_down_with_the_ramp_and_carrying_in_is_not() -> None:
     chore = carried_out()
 
-    after = moved(inside(10), chore, assumed=True)
+    after = told_to_move(inside(10), chore)
 
     assert after.brighter_since == chore.not_before
     assert (after.spot, after.came_from, after.assumed) == ("bench", "room", True)

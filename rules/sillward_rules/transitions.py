@@ -1,0 +1,223 @@
+"""Transitions: everything that changes what is known of a plant (`PlantState`).
+
+Each event has one function here; the shell calls it and stores the result:
+
+    a round was told                       next_state, first_states
+    a newer forecast changed the orders    after_revision
+    the grower says that a chore is done   answered
+    the morning round reached nobody       believable_states
+
+Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
+confirms it or it is called off. The move itself is assumed meanwhile, for planning alone.
+"""
+
+from dataclasses import replace
+from datetime import datetime
+
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+from sillward_rules.plants.state import LONG_STAY, OpenOrder, PlantState, State
+from sillward_rules.revision import Revision
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+
+_MOVES = frozenset(
+    {
+        (Round.DUSK, ChoreKind.CARRY_IN),
+        (Round.MORNING, ChoreKind.CARRY_IN),
+        (Round.MORNING, ChoreKind.CARRY_OUT),
+        (Round.MORNING, ChoreKind.MOVE),
+    }
+)
+"""What each round orders for now. What it says of tomorrow moves nothing yet."""
+
+_CARRIES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
+
+
+# -- a round was told
+
+
+def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
+    """Return the states once a round has been told: its advice is assumed to be followed.
+
+    What is known takes precedence over the sheet's own states, which leave out moves that lie
+    ahead. An overdue order changes nothing: it was told before, and the state holds it.
+    """
+    after = {**_lasting_states(sheet), **known}
+    for chore in sheet.chores:
+        if chore.overdue_since is not None:
+            continue
+        if (sheet.round, chore.kind) in _MOVES and _stays_there(chore):
+            after |= {
+                name: told_to_move(after.get(name, sheet.states[name]), chore)
+                for name in chore.plants
+            }
+        elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
+            after |= {
+                name: watered(after.get(name, sheet.states[name]), chore.kind, chore.before)
+                for name in chore.plants
+            }
+    return after
+
+
+def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
+    """Return the sheet's states of the plants of which nothing is known yet."""
+    return {name: state for name, state in _lasting_states(sheet).items() if name not in known}
+
+
+def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
+    """The states of a sheet without those that were presumed for its morning alone."""
+    return {name: state for name, state in sheet.states.items() if name not in sheet.presumed}
+
+
+def _stays_there(chore: Chore) -> bool:
+    """Whether plants stay where a chore takes them until another chore moves them.
+
+    A move out of the heat that ends the same day does not.
+    """
+    if chore.kind is not ChoreKind.MOVE:
+        return True
+    return all(reason.until is None for reason in chore.grounds.reasons)
+
+
+def told_to_move(state: PlantState, chore: Chore) -> PlantState:
+    """Return the state of a plant once a chore that moves it has been told.
+
+    The move is assumed from the hour of the chore on. Carrying in, and a move out of the heat,
+    open an order that stays until somebody confirms it, also when the plant goes out again.
+    """
+    order = state.asked
+    if chore.kind is ChoreKind.CARRY_IN:
+        order = _order_of(state, chore)
+    elif chore.kind is ChoreKind.MOVE:
+        order = OpenOrder(chore.from_spot, chore.to_spot, chore.before, for_heat=True)
+    after = replace(
+        state,
+        spot=chore.to_spot,
+        since=chore.not_before or chore.before,
+        assumed=True,
+        came_from=chore.from_spot,
+        asked=order,
+    )
+    return _with_brighter_since(state, after, chore.kind)
+
+
+def _order_of(state: PlantState, chore: Chore) -> OpenOrder:
+    """The order of a chore, with when the plant goes out first if that was told as well."""
+    order = OpenOrder(chore.from_spot, chore.to_spot, chore.before)
+    if state.assumed and state.came_from is not None and state.spot == chore.from_spot:
+        return replace(order, out_of=state.came_from, out_at=state.since)
+    earlier = state.asked
+    if earlier is not None and earlier.from_spot == chore.from_spot:
+        return replace(order, out_of=earlier.out_of, out_at=earlier.out_at)
+    return order
+
+
+# -- a newer forecast changed the orders
+
+
+def after_revision(known: State, sheet: Sheet, revision: Revision) -> dict[str, PlantState]:
+    """Return the states once a change of orders has been told."""
+    after = {**sheet.states, **known}
+    for order in revision.called_off:
+        if order.kind in _CARRIES:
+            for name in order.plants:
+                after[name] = called_off(after[name], order.kind, sheet.at)
+    for chore in (*revision.added, *(moved.chore for moved in revision.moved)):
+        if chore.kind in _CARRIES:
+            after |= {name: told_to_move(after[name].at(sheet.at), chore) for name in chore.plants}
+    return after
+
+
+def called_off(state: PlantState, kind: ChoreKind, now: datetime) -> PlantState:
+    """Return the state of a plant once an order of this kind to carry it is called off."""
+    out_for_good = state.without_return(now)
+    if out_for_good is not state:
+        # It was to go out and come in again. Without the coming in it is out; without the going
+        # out it stays inside, where the coming in has nothing to undo.
+        return out_for_good if kind is ChoreKind.CARRY_IN else state
+    if state.assumed and state.came_from is not None:
+        state = replace(state, spot=state.came_from, came_from=None)
+    return replace(state, asked=None) if kind is ChoreKind.CARRY_IN else state
+
+
+# -- the grower says that a chore is done
+
+
+def answered(
+    state: PlantState, kind: ChoreKind, to_spot: str, before: datetime, now: datetime
+) -> PlantState:
+    """Return the state of a plant once the grower says that a chore of these days is done.
+
+    to_spot, before: where the chore takes it, and its deadline. A chore that is older than the
+    plant's last move (`is_older`) moves nothing; it confirms the open order if that is no newer.
+    """
+    if is_older(state, kind, before):
+        confirms = state.asked is not None and state.asked.before <= before
+        return replace(state, asked=None) if confirms else state
+    return acknowledged(state, kind, to_spot, now)
+
+
+def is_older(state: PlantState, kind: ChoreKind, before: datetime) -> bool:
+    """Whether a plant has moved since the deadline of a chore that moves or keeps it.
+
+    That last night's carrying in is done says nothing of a plant that was to go out this morning.
+    """
+    return kind not in WETTINGS and state.since is not None and state.since > before
+
+
+def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
+    """Return the state of a plant once the grower says that a chore has just been done."""
+    if kind in WETTINGS:
+        return watered(state, kind, now)
+    # A move may be over by now, and the plant back: only where it stands there still, it is known.
+    unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE
+    if unmoved and state.spot == to_spot:
+        return replace(state, assumed=False, came_from=None, asked=None)
+    if kind in _CARRIES or kind is ChoreKind.STAY_IN:
+        after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None, asked=None)
+        return _with_brighter_since(state, after, kind)
+    return state
+
+
+def all_confirmed(known: State) -> dict[str, PlantState]:
+    """Return the states once the grower says that everything that was asked is done."""
+    return {name: replace(state, asked=None) for name, state in known.items()}
+
+
+def watered(state: PlantState, kind: ChoreKind, at: datetime) -> PlantState:
+    """Return the state of a plant once it has been misted, fed or rinsed."""
+    if kind is ChoreKind.FEED:
+        return replace(state, misted_at=at, fed_at=at)
+    if kind is ChoreKind.FLUSH:
+        return replace(state, misted_at=at, rinsed_at=at)
+    return replace(state, misted_at=at)
+
+
+def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:
+    """Note when a plant comes out into more light after a long stay under cover."""
+    if kind is not ChoreKind.CARRY_OUT or before.since is None or after.since is None:
+        return after
+    if after.since - before.since < LONG_STAY:
+        return after
+    return replace(after, brighter_since=after.since)
+
+
+# -- the morning round reached nobody
+
+
+def believable_states(known: State, site: Site, now: datetime) -> State:
+    """Return what is still believed in the afternoon of a day whose morning round reached nobody.
+
+    A plant that is only assumed to stand where it was put before that morning may have been taken
+    out since. It is left out, so that it has no history and is told to go in.
+    """
+    day = sun.night_at_or_after(site, now).day
+    if now < site.middle_of_day(day):
+        return known
+    sunrise = sun.day_events(site, day).sunrise
+    return {
+        name: state
+        for name, state in known.items()
+        if not state.assumed or state.since is None or state.since > sunrise
+    }
