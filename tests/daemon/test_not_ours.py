@@ -18,7 +18,7 @@ from sillward.errors import CalendarError, ConfigError, NotOursError, UsageError
 from sillward.ical import publisher
 from sillward.ledger import Ledger, copies
 from sillward.ledger.schema import APPLICATION_ID
-from sillward.reports import macro_list
+from sillward.reports import words as words_report
 from sillward.setup import first_run
 from sillward.wording import macros
 from tests.support.ledger_files import NOW, a_ledger, damaged, fill
@@ -340,7 +340,7 @@ def page(path: Path) -> None:
 
 
 def words(path: Path) -> None:
-    macro_list.copy(path)
+    words_report.copy(path)
 
 
 WRITERS = [calendar, collection, chart, page, words]
@@ -408,7 +408,7 @@ def test_macros_are_copied_beside_nothing_of_their_names(make: Stranger, tmp_pat
     before = seen(tmp_path)
 
     with pytest.raises(UsageError, match="is there already"):
-        macro_list.copy(tmp_path)
+        words_report.copy(tmp_path)
 
     assert seen(tmp_path) == before
 

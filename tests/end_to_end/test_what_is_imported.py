@@ -22,7 +22,8 @@ TO_TELL = (
     "apprise",
     "apscheduler",
     "smtplib",
-    "sillward.cli.telling",
+    "sillward.cli.run",
+    "sillward.cli.send",
     "sillward.service.corrections",
     "sillward.service.daemon",
     "sillward.assembly.desks",
@@ -44,14 +45,14 @@ TO_BEGIN = (
     "sillward.setup.draft",
     "sillward.setup.first_run",
     "sillward.config.json_schema",
-    "sillward.reports.macro_list",
+    "sillward.reports.words",
 )
 
 NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
 """What a sheet does without, as long as it has its forecast from a file."""
 
 NOT_TO_READ = (
-    "jinja2", "numpy", "pydantic", "sqlite3", "sillward.assembly.app", "sillward.cli.sheets",
+    "jinja2", "numpy", "pydantic", "sqlite3", "sillward.assembly.app", "sillward.cli.shared",
     "sillward_rules",
 )  # fmt: skip
 """What nobody waits for who only reads what commands there are."""
@@ -101,7 +102,7 @@ def test_a_look_imports_nothing_that_tells_asks_or_draws(
     said, imported = said_and_imported(*words)
 
     assert shown in said
-    assert {"sillward.assembly.app", "sillward.cli.sheets", "numpy"} <= imported
+    assert {"sillward.assembly.app", "sillward.cli.shared", "numpy"} <= imported
     assert sorted(imported.intersection(NOT_TO_LOOK)) == []
 
 

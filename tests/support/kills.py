@@ -52,7 +52,7 @@ GROWN_DAYS = 120
 MOTHER = """
 import os, signal, sys
 import apprise
-from sillward.cli import main, telling
+from sillward.cli import main, run
 from sillward.net import transport
 apprise.Apprise.instantiate("json://127.0.0.1")
 signal.signal(signal.SIGCHLD, signal.SIG_IGN)

@@ -1,16 +1,18 @@
-"""The command line: parse, call, print. The answer goes to standard output, talk to the other.
+"""The command line: parse, call, print.
 
-Exit status: 0 done, 1 could not do it, 2 wrong usage, 78 a collection or setting that is wrong.
+The answer goes to standard output, everything else to standard error. Exit status: 0 done, 1 could
+not do it, 2 wrong usage, 78 a collection or setting that is wrong.
 
-Each command is a function of its own name in a module of this package. What a command needs is
-imported when that command is called, so that a sheet does not wait for the daemon's scheduler.
+Each command is a function in a module of this package, both of the command's own name (with _ for
+-). The module is imported when the command is called, so that `sheet` does not wait for the
+daemon's scheduler.
 """
 
 import gc
 from collections.abc import Iterator, Mapping, MutableMapping
 from importlib import import_module
 from types import ModuleType
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,79 +22,77 @@ from sillward.text.output import shown
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
-
-class Listed(NamedTuple):
-    """Where a command is found, and what `--help` says of it in at most 60 letters."""
-
-    module: str
-    short_help: str
-
-
-PURPOSES: Mapping[str, Mapping[str, Listed]] = {
+PURPOSES: Mapping[str, Mapping[str, str]] = {
     "Look": {
-        "sheet": Listed("sheets", "What is to be done: the sheet of a round, now."),
-        "why": Listed("sheets", "The numbers behind the decisions for a plant."),
-        "forecast": Listed("held", "The forecasts that are held, and tonight's lows."),
-        "status": Listed("held", "What was fetched and sent, what is wrong, what comes."),
-        "chart": Listed("views", "A picture of the nights ahead, or of the water."),
-        "calendar": Listed("views", "The chores for a calendar program."),
-        "demo": Listed("sheets", "The packaged example in recorded weather."),
+        "sheet": "What is to be done: the sheet of a round, now.",
+        "why": "The numbers behind the decisions for a plant.",
+        "forecast": "The forecasts that are held, and tonight's lows.",
+        "status": "What was fetched and sent, what is wrong, what comes.",
+        "chart": "A picture of the nights ahead, or of the water.",
+        "calendar": "The chores for a calendar program.",
+        "demo": "The packaged example in recorded weather.",
     },
     "Be told": {
-        "run": Listed("telling", "The daemon: tells every round in time, until SIGTERM."),
-        "send": Listed("telling", "Tell one round to its channels, never twice."),
-        "done": Listed("answering", "Say that a chore is done."),
-        "stopped": Listed("messages", "Tell the channels that sillward has stopped."),
+        "run": "The daemon: tells every round in time, until SIGTERM.",
+        "send": "Tell one round to its channels, never twice.",
+        "done": "Say that a chore is done.",
+        "stopped": "Tell the channels that sillward has stopped.",
     },
     "Set up": {
-        "new": Listed("setting_up", "A few questions, and your first collection."),
-        "check": Listed("setting_up", "Is the collection right? Every limit and its origin."),
-        "try-channel": Listed("messages", "Send a trial to a channel, or to all."),
-        "digest": Listed("messages", "The week's mail as a page to look at, not sent."),
-        "groups": Listed("reference", "The culture groups: which one is mine?"),
-        "mix": Listed("reference", "The arithmetic of a feed: what to weigh in."),
-        "words": Listed("setting_up", "The words of messages, and how to change them."),
-        "schema": Listed("reference", "The JSON Schema of a collection, for editors."),
+        "new": "A few questions, and your first collection.",
+        "check": "Is the collection right? Every limit and its origin.",
+        "try-channel": "Send a trial to a channel, or to all.",
+        "digest": "The week's mail as a page to look at, not sent.",
+        "groups": "The culture groups: which one is mine?",
+        "mix": "The arithmetic of a feed: what to weigh in.",
+        "words": "The words of messages, and how to change them.",
+        "schema": "The JSON Schema of a collection, for editors.",
     },
 }
-"""What a grower wants to do, and with which commands, under each purpose those used most first."""
+"""The commands by what they are for, each with its short help of at most 60 characters.
 
-COMMANDS = {name: listed for named in PURPOSES.values() for name, listed in named.items()}
+Under each purpose those used most come first.
+"""
+
+COMMANDS: Mapping[str, str] = {
+    name: short_help for commands in PURPOSES.values() for name, short_help in commands.items()
+}
+"""The commands by name, each with its short help."""
 
 
-class _OnCall(MutableMapping[str, click.Command]):
-    """The commands by name; the module of one is imported when it is asked for."""
+class _LazyCommands(MutableMapping[str, click.Command]):
+    """The commands by name; the module of a command is imported when the command is asked for."""
 
     def __init__(self) -> None:
-        self._known: dict[str, click.Command | Listed] = {**COMMANDS}
+        self._loaded: dict[str, click.Command | None] = dict.fromkeys(COMMANDS)
 
     def __getitem__(self, name: str) -> click.Command:
-        known = self._known[name]
-        if not isinstance(known, Listed):
-            return known
-        command: click.Command = getattr(_module(known.module), name.replace("-", "_"))
-        command.short_help = known.short_help
-        self._known[name] = command
+        command = self._loaded[name]
+        if command is None:
+            function = name.replace("-", "_")
+            command = getattr(_import_command_module(function), function)
+            command.short_help = COMMANDS[name]
+            self._loaded[name] = command
         return command
 
     def __setitem__(self, name: str, command: click.Command) -> None:
-        self._known[name] = command
+        self._loaded[name] = command
 
     def __delitem__(self, name: str) -> None:
-        del self._known[name]
+        del self._loaded[name]
 
     def __iter__(self) -> Iterator[str]:
-        return iter(self._known)
+        return iter(self._loaded)
 
     def __len__(self) -> int:
-        return len(self._known)
+        return len(self._loaded)
 
 
-def _module(name: str) -> ModuleType:
-    """A module of this package.
+def _import_command_module(name: str) -> ModuleType:
+    """Import a module of this package, with garbage collection off.
 
-    While it comes in with all that it needs, nobody looks for garbage: there is next to none, and
-    to look took an eighth of a sheet's time. Nor is what has come in looked through later.
+    Imports leave next to no garbage, and collecting took an eighth of the time that `sheet` needs.
+    What was imported is frozen, so that it is not looked through later either.
     """
     collecting = gc.isenabled()
     gc.disable()
@@ -105,35 +105,35 @@ def _module(name: str) -> ModuleType:
 
 
 class PlainWords(click.Group):
-    """A group whose commands end in plain words and an exit status, never in a traceback."""
+    """A group whose commands report errors in plain words and an exit status, not a traceback."""
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands by what they are for, without importing them."""
         widest = max(map(len, COMMANDS))
-        for purpose, named in PURPOSES.items():
+        for purpose, commands in PURPOSES.items():
             with formatter.section(purpose):
                 formatter.write_dl(
-                    [(f"{name:<{widest}}", listed.short_help) for name, listed in named.items()]
+                    [(f"{name:<{widest}}", short_help) for name, short_help in commands.items()]
                 )
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> "list[CompletionItem]":
-        """The commands that begin like this, without importing them, and the group's options."""
+        """Complete the names of commands, without importing them, and the group's options."""
         from click.shell_completion import CompletionItem
 
         offers = [
-            CompletionItem(name, help=COMMANDS[name].short_help)
+            CompletionItem(name, help=COMMANDS[name])
             for name in sorted(COMMANDS)
             if name.startswith(incomplete)
         ]
         return offers + click.Command.shell_complete(self, ctx, incomplete)
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
-        """Run the program; nothing is printed that a terminal would obey."""
+        """Run the program; control characters are printed as text."""
         with shown():
             return super().main(*args, **kwargs)
 
     def invoke(self, ctx: click.Context) -> Any:
-        """Run a command; say what went wrong."""
+        """Run a command, and print what went wrong."""
         try:
             return super().invoke(ctx)
         except SillwardError as error:
@@ -152,7 +152,7 @@ Each command has its own help: `sillward sheet --help`.
 
 @click.group(
     cls=PlainWords,
-    commands=_OnCall(),
+    commands=_LazyCommands(),
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog=_EPILOG,
 )

@@ -351,7 +351,7 @@ def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
         return []
     wrong = False
     for name in [one for one in names if isinstance(one, str)]:
-        taken = group_lookup.meant(name, suggest=len(reader.errors) < MOST_LINES)
+        taken = group_lookup.resolve(name, suggest=len(reader.errors) < MOST_LINES)
         if taken.group is None:
             reader.wrong(where, taken.problem)
             wrong = True
@@ -359,7 +359,7 @@ def _check_groups(reader: Reader, where: str, raw: object) -> list[str] | None:
 
 
 def _plant(table: PlantTable, named: Sequence[str]) -> Plant:
-    parents = [group for name in named if (group := group_lookup.meant(name).group)]
+    parents = [group for name in named if (group := group_lookup.resolve(name).group)]
     groups = [standard_groups()[name] for name in parents]
     own = table.limits
     mine = Limits(

@@ -24,7 +24,7 @@ from sillward.config.models import Celsius, Elevation, Latitude, Longitude, Nigh
 from sillward.config.validation import wrong_with
 from sillward.errors import NotOursError, SourceError
 from sillward.forecast.geocoding import Atlas, Place
-from sillward.reports.reports import group_line, groups_with
+from sillward.reports import groups as group_report
 from sillward.setup import draft
 from sillward.setup.draft import (
     BREEZES,
@@ -461,7 +461,7 @@ def _ask_groups(name: str) -> list[Group]:
             click.echo(f"  no group has these words{hint}")
             likely = ""
             continue
-        _numbered([group_line(group) for group in hits[:MOST_GROUPS]])
+        _numbered([group_report.line(group) for group in hits[:MOST_GROUPS]])
         if len(hits) > MOST_GROUPS:
             click.echo(f"     and {len(hits) - MOST_GROUPS} more; another word finds fewer")
         chosen = _asked(
@@ -490,6 +490,6 @@ def search(words: str) -> list[Group]:
 
     No group is found by one word that it shares with many ("orchid", "plant").
     """
-    hits = groups_with(words.split())
+    hits = group_lookup.find_groups(words.split())
     alias = alias_within(words) if not hits else None
     return [*hits] or [standard_groups()[name] for name in (alias.groups if alias else ())]

@@ -18,7 +18,7 @@ from sillward.assembly import app
 from sillward.channels import apprise_sender, trial
 from sillward.channels.sender_process import SenderProcess
 from sillward.channels.trial import Outcome, State
-from sillward.cli import main, messages, shared
+from sillward.cli import main, shared, try_channel
 from sillward.config.loader import Channel
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
@@ -56,7 +56,7 @@ class SameProcess:
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(messages, "SenderProcess", SameProcess)
+    monkeypatch.setattr(try_channel, "SenderProcess", SameProcess)
 
 
 @pytest.fixture(autouse=True)
@@ -171,7 +171,7 @@ def test_all_are_tried_whatever_becomes_of_the_first(
     yard: Yard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As the daemon sends: through a process of its own."""
-    monkeypatch.setattr(messages, "SenderProcess", SenderProcess)
+    monkeypatch.setattr(try_channel, "SenderProcess", SenderProcess)
     for name, talk in (("bell", NO), ("chat_of_the_house", hanging()), ("phone", OK)):
         yard.channel(name, talk)
 

@@ -144,7 +144,7 @@ def test_nothing_secret_reaches_the_child(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_the_daemon_does_not_load_matplotlib() -> None:
-    asks = "import sys, sillward.cli.telling; sys.exit('matplotlib' in sys.modules)"
+    asks = "import sys, sillward.cli.run; sys.exit('matplotlib' in sys.modules)"
 
     with pytest.raises(ChartError, match="its process ended with 0"):
         picture(DATA, "png", scripted(asks))

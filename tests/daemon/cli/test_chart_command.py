@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 from sillward.assembly import app
 from sillward.charts.data import document
-from sillward.cli import main, shared, views
+from sillward.cli import chart, main, shared
 from tests.support.charted import example
 from tests.support.paths import EXAMPLES
 
@@ -136,8 +136,8 @@ def test_without_matplotlib_it_ends_with_1_and_says_how_to_get_it(
 
 
 def test_names_of_spots_become_names_of_files_in_this_folder() -> None:
-    assert views._file_name("wall bench") == "wall-bench"
-    assert views._file_name("../../etc/passwd") == "etc-passwd"
-    assert views._file_name("Größe 7°") == "größe-7"
-    assert views._file_name("/") == "chart"
-    assert len(views._file_name("x" * 300)) == 60
+    assert chart._file_name("wall bench") == "wall-bench"
+    assert chart._file_name("../../etc/passwd") == "etc-passwd"
+    assert chart._file_name("Größe 7°") == "größe-7"
+    assert chart._file_name("/") == "chart"
+    assert len(chart._file_name("x" * 300)) == 60

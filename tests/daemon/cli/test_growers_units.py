@@ -22,7 +22,7 @@ from sillward.charts.data import ChartData
 from sillward.cli import main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, StoredForecast
-from sillward.reports import reports
+from sillward.reports import status, why
 from sillward.service.health import TICK_MARK
 from sillward_rules.account import AccountHour
 from tests.end_to_end.test_screens import too_wide
@@ -291,7 +291,7 @@ def test_the_widest_hours_stand_under_each_other(clock: str, wind: str, tmp_path
         an_hour(midnight + timedelta(hours=12), 9.0, None),
     ]
 
-    head, of_units, *rows = reports._hour_lines(hours, dict.fromkeys(hours[0].rules, "a"), voice)
+    head, of_units, *rows = why._hour_lines(hours, dict.fromkeys(hours[0].rules, "a"), voice)
 
     first = {"24 h": ["00:05", "01:05", "12:05"], "12 h": ["12:05 am", " 1:05 am", "12:05 pm"]}[
         clock
@@ -406,7 +406,7 @@ def test_what_was_done_before_is_told_by_the_growers_clock(us: Path) -> None:
 def test_the_line_for_a_service_manager_has_the_growers_clock(us: Path) -> None:
     household = app.build(Options(us), clock=lambda: DUSK).household
 
-    assert reports.status_line(household, [], DUSK) == (
+    assert status.summary_line(household, [], DUSK) == (
         "Courtyard: all is well; next morning Fri 8:33 am"
     )
 

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from sillward.reports import why
 from sillward.reports.coldest_hour import coldest_hour
-from sillward.reports.reports import why_document, why_text
 from sillward.wording.voice import Voice
 from sillward_rules.account import Account, account_for
 from sillward_rules.weather.hourly import Weather
@@ -59,11 +59,11 @@ def test_a_leaf_that_is_judged_as_wet_is_told_in_the_table_and_in_words() -> Non
     wet, not_wet = (account(HOLLOW, one) for one in (shower, dry))
 
     assert "wet with rain: water that evaporates cools it" in " ".join(coldest_hour(wet, VOICE))
-    rows = [line for line in why_text(wet, (), VOICE).splitlines() if re.match(r"[* ]\d\d:", line)]
+    rows = [line for line in why.text(wet, (), VOICE).splitlines() if re.match(r"[* ]\d\d:", line)]
     assert [line.startswith("*") for line in rows if "~" not in line].count(True) == 0
     assert any("~" in line for line in rows)
-    assert "~ leaf wet with rain" in why_text(wet, (), VOICE)
-    assert "~" not in why_text(not_wet, (), VOICE)
+    assert "~ leaf wet with rain" in why.text(wet, (), VOICE)
+    assert "~" not in why.text(not_wet, (), VOICE)
 
 
 def test_what_is_not_known_is_said_to_be_not_known() -> None:
@@ -94,7 +94,7 @@ def test_every_hour_can_be_worked_out_again(
     night_offset_k: float, day_offset_k: float | None
 ) -> None:
     spot = replace(BENCH, night_offset_k=night_offset_k, day_offset_k=day_offset_k)
-    report: dict[str, Any] = why_document(
+    report: dict[str, Any] = why.document(
         account(spot, from_open_meteo(30, 40, 100)), (), core.MENDOZA
     )
 

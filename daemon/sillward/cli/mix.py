@@ -1,24 +1,23 @@
-"""What needs no collection: the culture groups, the arithmetic of a feed, the schema."""
+"""`sillward mix`: the arithmetic of a feed."""
 
 from typing import Any
 
 import click
 
-from sillward.cli.numbers import number
 from sillward.cli.printing import print_json
-from sillward.config.json_schema import collection_schema
-from sillward.reports import feed_mix, reports
-from sillward.text import terminal
+from sillward.reports import mix as report
+from sillward.text import printable, terminal
 
 
-@click.command()
-@click.argument("words", nargs=-1)
-def groups(words: tuple[str, ...]) -> None:
-    """List the culture groups, or those that all these WORDS find: by common or Latin name too.
-
-    Example: sillward groups moth orchid
-    """
-    click.echo(reports.groups_text(words, terminal.screen()))
+def number(text: str) -> float:
+    """A number in digits of ASCII; Python's own float takes "1_0" and digits of all scripts too."""
+    try:
+        if not text.isascii() or "_" in text:
+            raise ValueError
+        return float(text)
+    except ValueError:
+        msg = f"'{printable.escaped(text)}' is not a valid number."
+        raise click.BadParameter(msg) from None
 
 
 @click.command()
@@ -38,14 +37,8 @@ def mix(as_json: bool, **asked: Any) -> None:
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    recipe = feed_mix.recipe(**asked)
+    recipe = report.recipe(**asked)
     if as_json:
-        print_json(feed_mix.document(recipe))
+        print_json(report.document(recipe))
     else:
-        click.echo(feed_mix.text(recipe, terminal.screen()))
-
-
-@click.command()
-def schema() -> None:
-    """Print the JSON Schema of a collection file, for editors."""
-    print_json(collection_schema())
+        click.echo(report.text(recipe, terminal.screen()))

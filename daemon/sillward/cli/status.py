@@ -1,4 +1,4 @@
-"""What is held: what was fetched and sent, and the forecasts one goes by."""
+"""`sillward status`: what was fetched and sent, what is wrong, what comes next."""
 
 from contextlib import closing
 
@@ -10,7 +10,7 @@ from sillward.cli.printing import print_json
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.ledger import Ledger
-from sillward.reports import held_forecasts, reports
+from sillward.reports import status as report
 from sillward.service.health import IN_FORCE_MARK, not_in_force
 from sillward.text import terminal
 
@@ -33,13 +33,13 @@ def status(options: Options, as_json: bool) -> None:
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         keeper, voice = app.keeper(ledger), shared.reader(app, as_json=as_json)
-        report = reports.status_document(app.household, keeper, app.clock(), voice)
-        report["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
+        document = report.document(app.household, keeper, app.clock(), voice)
+        document["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
     if as_json:
-        print_json(report)
+        print_json(document)
     else:
-        click.echo(reports.status_text(report, app.household.voice, terminal.screen()))
-    if report["troubles"]:
+        click.echo(report.text(document, app.household.voice, terminal.screen()))
+    if document["troubles"]:
         click.get_current_context().exit(1)
 
 
@@ -54,24 +54,3 @@ def _in_force(settings: Settings) -> list[str]:
             for name, mark in sorted(ledger.marks().items())
             if name.startswith(IN_FORCE_PREFIX)
         ]
-
-
-@click.command()
-@shared.options()
-def forecast(options: Options, as_json: bool) -> None:
-    """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
-    app = shared.build(options)
-    app, now = shared.at_moment(app, None)
-    with closing(app.ledger_of_forecasts()) as ledger:
-        keeper = app.keeper(ledger)
-        if options.recorded is not None:
-            keeper.fetch()
-        if keeper.shelf.best(app.site) is None and not keeper.shelf.doubted(app.site):
-            msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
-            raise SourceError(msg)
-        voice = shared.reader(app, as_json=as_json)
-        report = held_forecasts.document(app.household, keeper, now, voice)
-    if as_json:
-        print_json(report)
-    else:
-        click.echo(held_forecasts.text(report, app.household, terminal.screen()))

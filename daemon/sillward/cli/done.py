@@ -1,4 +1,4 @@
-"""What the grower answers: a chore is done, or not after all."""
+"""`sillward done`: what the grower answers, that a chore is done or not after all."""
 
 from collections.abc import Sequence
 from contextlib import closing

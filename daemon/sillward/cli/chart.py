@@ -1,8 +1,7 @@
-"""Views for other programs: a picture of the nights or of the water, the chores as a calendar."""
+"""`sillward chart`: draw the nights ahead, or the water."""
 
 import re
 from collections import Counter
-from contextlib import closing
 from pathlib import Path
 
 import click
@@ -13,10 +12,7 @@ from sillward.charts import process as charting
 from sillward.charts.data import KINDS, Kind, document, of_place
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
-from sillward.errors import ChartError, NotOursError, SourceError, UsageError
-from sillward.ical import publisher
-from sillward.ical.events import to_ics
-from sillward_rules.chore import Chore
+from sillward.errors import ChartError, NotOursError, UsageError
 from sillward_rules.plants.plant import Plant
 
 
@@ -91,31 +87,3 @@ def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
         return near[0], None
     msg = f'"{name}" is more than one spot or plant here ({", ".join([*near, *also])})'
     raise UsageError(msg)
-
-
-@click.command()
-@shared.options(as_json=False)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write it there instead of printing it.",
-)
-def calendar(options: Options, out: Path | None) -> None:
-    """Print the chores as an iCalendar file: those that were told, and the trips expected.
-
-    A view for any calendar program and never the alert. `run` keeps the file SILLWARD_CALENDAR.
-    """
-    app = shared.build(options)
-    app, now = shared.at_moment(app, None)
-    collection, expected = app.household.collection, tuple[Chore, ...]()
-    try:
-        expected = publisher.trips(collection, app.weather(now), app.states(), now)
-    except SourceError as error:
-        click.echo(f"sillward: {error}; trips to come are not known", err=True)
-    with closing(app.ledger_for_a_look()) as ledger:
-        content = to_ics([publisher.page(ledger, app.household.voice, expected, now)])
-    if out is None:
-        click.echo(content, nl=False)
-    else:
-        publisher.put(out, content)

@@ -1,0 +1,41 @@
+"""`sillward calendar`: the chores as an iCalendar file."""
+
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from sillward.assembly.app import Options
+from sillward.cli import shared
+from sillward.errors import SourceError
+from sillward.ical import publisher
+from sillward.ical.events import to_ics
+from sillward_rules.chore import Chore
+
+
+@click.command()
+@shared.options(as_json=False)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write it there instead of printing it.",
+)
+def calendar(options: Options, out: Path | None) -> None:
+    """Print the chores as an iCalendar file: those that were told, and the trips expected.
+
+    A view for any calendar program and never the alert. `run` keeps the file SILLWARD_CALENDAR.
+    """
+    app = shared.build(options)
+    app, now = shared.at_moment(app, None)
+    collection, expected = app.household.collection, tuple[Chore, ...]()
+    try:
+        expected = publisher.trips(collection, app.weather(now), app.states(), now)
+    except SourceError as error:
+        click.echo(f"sillward: {error}; trips to come are not known", err=True)
+    with closing(app.ledger_for_a_look()) as ledger:
+        content = to_ics([publisher.page(ledger, app.household.voice, expected, now)])
+    if out is None:
+        click.echo(content, nl=False)
+    else:
+        publisher.put(out, content)

@@ -1,0 +1,63 @@
+"""`sillward digest`: the week's mail as a page to look at."""
+
+import webbrowser
+from contextlib import closing, suppress
+from pathlib import Path
+
+import click
+
+from sillward import files
+from sillward.assembly.app import Options
+from sillward.assembly.desks import desks_of
+from sillward.cli import shared
+from sillward.errors import ChartError, NotOursError, SourceError, UsageError
+from sillward.net.progress import patient
+from sillward.service.weekly_mail import PAGE_HEAD, is_page_of_ours, page_alone
+from sillward_rules.sheet import Round
+
+
+@click.command()
+@shared.options(as_json=False)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    metavar="FILE.html",
+    default=Path("week.html"),
+    help="Default: week.html in this folder.",
+)
+@click.option("--open", "look", is_flag=True, help="Show it in a browser.")
+def digest(options: Options, out: Path, look: bool) -> None:
+    """Write the week's mail as a page to look at; nothing is sent.
+
+    Example: sillward digest --open
+    """
+    app = shared.build(options)
+    app, _ = shared.at_moment(app, Round.WEEK)
+    _place_for_page(out)  # before the work
+    with closing(app.ledger_for_a_look()) as ledger:
+        (desk,) = desks_of([app], ledger)
+        with suppress(SourceError):  # the page says what it rests on
+            desk.keeper.ask = patient(desk.keeper.ask)
+            desk.keeper.fetch()
+            desk.keeper.refresh_members()
+        mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))
+    try:
+        files.fill(_place_for_page(out), page_alone(mail).encode())
+    except OSError as error:
+        msg = f"{out}: the page cannot be written: {error.strerror}"
+        raise ChartError(msg) from None
+    click.echo(f"{out}: {mail.title}")
+    if look and not webbrowser.open(out.resolve().as_uri()):
+        msg = f"no browser could be started; open {out} in one"
+        raise ChartError(msg)
+
+
+def _place_for_page(out: Path) -> files.Place:
+    """Where the page goes. Raise UsageError if something else is there, ChartError."""
+    try:
+        return files.place_for(out, is_page_of_ours, PAGE_HEAD)
+    except NotOursError as error:
+        raise UsageError(str(error)) from None
+    except OSError as error:
+        msg = f"{out}: the page cannot be written: {error.strerror}"
+        raise ChartError(msg) from None

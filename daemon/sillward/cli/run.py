@@ -1,0 +1,92 @@
+"""`sillward run`: the daemon."""
+
+import os
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from functools import partial
+from itertools import chain
+from pathlib import Path
+
+import click
+
+from sillward.assembly.app import App, Options, start_logging
+from sillward.assembly.collection_reload import CollectionReloader
+from sillward.assembly.desks import desks_of, require_channels, require_places
+from sillward.channels.sender_process import SenderProcess
+from sillward.cli import shared
+from sillward.errors import ConfigError
+from sillward.ical.publisher import CalendarPublisher
+from sillward.reports import status as status_report
+from sillward.service import heartbeat
+from sillward.service.daemon import Daemon
+from sillward.service.desk import Desk
+
+
+@click.command()
+@click.option(
+    "--collection",
+    "collections",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    multiple=True,
+    help="The collection (default: SILLWARD_COLLECTION); repeat it for more than one site.",
+)
+@click.option(
+    "--recorded",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A stored forecast instead of the network.",
+)
+def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
+    """Run the daemon until SIGTERM."""
+    apps = [shared.build(Options(path, recorded=recorded)) for path in collections or (None,)]
+    start_logging(apps[0].settings.log_level)
+    with closing(SenderProcess()) as sender:
+        for app in apps:
+            require_places(app, sender.problems)
+            require_channels(app, sender.problems)
+        names = [app.site.name for app in apps]
+        if len(set(names)) < len(names):
+            msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
+            raise ConfigError([msg])
+        desks = desks_of(apps, sender=sender)
+        watches = [
+            CollectionReloader(app, desk, sender.problems, partial(_sites_but, desks, desk))
+            for app, desk in zip(apps, desks, strict=True)
+        ]
+
+        def reload(asked: bool) -> None:
+            for one in watches:
+                one.look(asked=asked)
+
+        if not Daemon(desks, reload=reload, status=_after_tick(apps, desks, sender)).run():
+            # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
+            os._exit(1)
+        desks[0].ledger.close()
+
+
+def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
+    """The names of the other desks' sites."""
+    return [desk.site.name for desk in desks if desk is not mine]
+
+
+def _after_tick(
+    apps: Sequence[App], desks: Sequence[Desk], sender: SenderProcess
+) -> Callable[[], str]:
+    """What is done after each tick: the sender rests, the calendar is kept, the heart beats,
+    the status is told."""
+    pulse = heartbeat.build(apps[0].settings)
+    path = apps[0].settings.calendar
+    calendar = None if path is None else CalendarPublisher(path, desks)
+    first = desks[0]
+
+    def then() -> str:
+        sender.close()
+        if calendar is not None:
+            calendar.keep()
+        wrong = [desk.troubles() for desk in desks]
+        if pulse is not None:
+            pulse.beat(first.clock(), "; ".join(chain.from_iterable(wrong)) or None)
+        return status_report.summary_line(first.household, wrong[0], first.clock())
+
+    return then

@@ -1,0 +1,66 @@
+"""`sillward send`: one round, delivered by hand or by cron."""
+
+import threading
+
+import click
+
+from sillward.assembly.app import Options, start_logging
+from sillward.assembly.desks import desk_by_hand, require_channels
+from sillward.cli import shared
+from sillward.cli.printing import say
+from sillward.errors import ConfigError, SourceError
+from sillward.net.progress import patient
+from sillward.service import due_rounds
+from sillward.service.daemon import on_end
+from sillward_rules.sheet import Round
+
+
+@click.command()
+@shared.options(as_json=False)
+@click.option(
+    "--round", "round_name", type=shared.ROUNDS, required=True, help="Which round to tell."
+)
+def send(options: Options, round_name: str) -> None:
+    """Tell one round to its channels, for cron or by hand; never the same round twice.
+
+    Example: sillward send --round morning
+    """
+    app = shared.build(options)
+    start_logging(app.settings.log_level)
+    require_channels(app)
+    round_ = Round(round_name)
+    if not any(round_.value in channel.rounds for channel in app.household.channels):
+        msg = f"{app.path.name}: channels: none of them is told the {round_.value} round"
+        raise ConfigError([msg])
+    app, now = shared.at_moment(app, round_)
+    if app.pretending:
+        click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
+    desk = desk_by_hand(app)
+    desk.keeper.ask = patient(desk.keeper.ask)
+    ended = threading.Event()
+    on_end(ended.set)
+    desk.stopping = ended.is_set
+    blind: SourceError | None = None
+    try:
+        desk.keeper.fetch()
+        desk.keeper.refresh_members()
+    except SourceError as error:
+        blind = error
+    occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
+    if desk.tell(occasion) is None:
+        click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
+    desk.deliver(by_hand=True)
+    waiting = False
+    for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
+        at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"
+        say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
+        waiting = waiting or notice.state not in ("sent", "not needed")
+    desk.ledger.close()
+    if blind is not None:
+        raise blind
+    if waiting:
+        click.get_current_context().exit(1)
+
+
+def _reason(error: str | None) -> str:
+    return f" ({error})" if error else ""

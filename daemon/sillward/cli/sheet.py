@@ -1,0 +1,37 @@
+"""`sillward sheet`: print the sheet of a round."""
+
+import click
+
+from sillward.assembly.app import Options
+from sillward.cli import shared
+from sillward.cli.printing import print_json, say
+from sillward.reports import sheet_json
+from sillward.service import due_rounds
+from sillward.wording import full_sheet, short_sheet
+from sillward_rules.sheet import Round, draw_up
+
+
+@click.command()
+@shared.options()
+@click.option(
+    "--round", "round_name", type=shared.ROUNDS, help="Default: the round nearest in time."
+)
+@click.option("--short", "as_push", is_flag=True, help="As a phone gets it.")
+def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool) -> None:
+    """Print the sheet of a round now.
+
+    Example: sillward sheet --round dusk
+    """
+    app = shared.build(options)
+    app, now = shared.at_moment(app, Round(round_name) if round_name else None)
+    round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
+    weather = app.weather(now)
+    drawn = draw_up(round_, app.household.collection, weather, app.states(), now)
+    if as_json:
+        print_json(sheet_json.of_sheet(drawn, app.site))
+    elif as_push:
+        push = short_sheet.message(drawn, app.household.voice)
+        for line in (push.title, *push.body.splitlines()):
+            say(line)
+    else:
+        click.echo(full_sheet.text(drawn, app.household.voice, app.attribution(weather)), nl=False)

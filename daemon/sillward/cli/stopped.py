@@ -1,0 +1,25 @@
+"""`sillward stopped`: tell the channels that the service has stopped."""
+
+import click
+
+from sillward.cli.printing import say
+from sillward.config.settings import last_resort
+from sillward.errors import ConfigError
+from sillward.service import last_word
+
+
+@click.command()
+@click.option("--why", default="", metavar="TEXT", help="A word about the reason.")
+def stopped(why: str) -> None:
+    """Tell the channels that sillward has stopped; for a service manager to run.
+
+    It reads settings and credentials alone, neither the collection nor the ledger.
+    """
+    outcomes = last_word.tell(last_resort(), why)
+    for name, outcome in outcomes:
+        say(f"{name}: {outcome}")
+    if not outcomes:
+        msg = "nobody can be told: no channel's url is in the environment or a credential"
+        raise ConfigError([msg])
+    if not any(outcome.startswith(("told", "perhaps told")) for _, outcome in outcomes):
+        click.get_current_context().exit(1)

@@ -1,0 +1,60 @@
+"""`sillward try-channel`: send a trial message."""
+
+from collections.abc import Sequence
+from contextlib import closing
+
+import click
+
+from sillward.assembly.app import App, Options
+from sillward.assembly.desks import require_channels
+from sillward.channels import trial
+from sillward.channels.sender_process import SenderProcess
+from sillward.cli import completion, shared
+from sillward.cli.printing import say
+from sillward.config.loader import Channel
+from sillward.errors import UsageError
+from sillward.text import terminal
+
+
+@click.command()
+@click.argument("name", required=False, shell_complete=completion.channels)
+@shared.options(at=False, recorded=False, as_json=False)
+def try_channel(options: Options, name: str | None) -> None:
+    """Send a message that asks for nothing to the channel of this NAME, or to all.
+
+    It goes the way of real notices; nothing of it is remembered. Exit status 0 if each channel
+    took it, 1 if one did not or may not have, 78 if a channel's url is wrong.
+
+    Example: sillward try-channel phone
+    """
+    app, outcomes = shared.build(options), []
+    with closing(SenderProcess()) as sender:
+        chosen = _channels_to_try(app, name, sender)
+        now = app.clock()
+        drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
+        for channel in chosen:
+            message = trial.message(channel, app.household.voice, now, drawn)
+            with terminal.patience(f"sending to {channel.name} ..."):
+                outcomes.append(trial.tried(channel, message, sender))
+            click.echo(trial.line(outcomes[-1], chosen, terminal.screen()))
+    if any(one.state is trial.State.SENT for one in outcomes):
+        say("sent means that the other side took it: look whether it has arrived")
+    if any(one.state is not trial.State.SENT for one in outcomes):
+        click.get_current_context().exit(1)
+
+
+def _channels_to_try(app: App, name: str | None, sender: SenderProcess) -> list[Channel]:
+    """The channel of this name, or all. Raise UsageError, or ConfigError for a url."""
+    listed = app.household.channels
+    known = [one.name for one in listed]
+    if listed and name is not None and name not in known:
+        msg = f'"{name}" is not one of your channels ({", ".join(known)})'
+        raise UsageError(msg)
+    chosen = [one for one in listed if name in (None, one.name)]
+
+    def problems(of: Sequence[Channel]) -> list[str | None]:
+        found = sender.problems(of)
+        return [one if channel in chosen else None for channel, one in zip(of, found, strict=True)]
+
+    require_channels(app, problems)
+    return chosen

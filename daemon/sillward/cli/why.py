@@ -1,0 +1,36 @@
+"""`sillward why`: print the numbers behind today's decisions for a plant."""
+
+import click
+
+from sillward.assembly.app import Options
+from sillward.cli import completion, shared
+from sillward.cli.printing import print_json
+from sillward.reports import why as report
+from sillward_rules.account import account_for
+from sillward_rules.sheet import Round, draw_up
+
+
+@click.command()
+@click.argument("plant", nargs=-1, required=True, shell_complete=completion.plants)
+@shared.options()
+def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
+    """Show hour by hour the numbers behind today's decisions for a PLANT.
+
+    Its name, with or without quotes, or as much of it as makes it clear.
+
+    Example: sillward why blue basket
+    """
+    app = shared.build(options)
+    app, now = shared.at_moment(app, None)
+    chosen = shared.plant_named(app, " ".join(plant))
+    collection, weather, states = app.household.collection, app.weather(now), app.states()
+    account = account_for(chosen, collection, weather, states, now)
+    decided = [
+        drawn
+        for round_ in (Round.MORNING, Round.DUSK)
+        for drawn in [draw_up(round_, collection, weather, states, now)]
+    ]
+    if as_json:
+        print_json(report.document(account, decided, app.site))
+    else:
+        click.echo(report.text(account, decided, app.household.voice))

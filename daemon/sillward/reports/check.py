@@ -1,0 +1,154 @@
+"""What `sillward check` prints: the collection as it was understood, with the origin of limits."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from sillward.config import group_lookup
+from sillward.config.loader import Household
+from sillward.reports.limits import limit_rows, limits_document
+from sillward.service import due_rounds
+from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
+from sillward.wording.voice import Voice
+from sillward_rules.plants.plant import Plant
+from sillward_rules.sheet import feed_in_words
+from sillward_rules.weather import light
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+
+_FACTS = (Column(fixed=True), Column())
+"""The subject of a line, and what holds for it."""
+
+_LIMITS = (Column(fixed=True), Column(fixed=True), Column())
+"""Name, value and origin of a limit."""
+
+
+def text(household: Household, now: datetime, sources: Sequence[str], screen: Screen = PIPE) -> str:
+    """Return the collection as it was understood, as lines of text.
+
+    sources: names of the forecast sources, in the order in which they are asked.
+    """
+    collection, voice = household.collection, household.voice
+    site = collection.site
+    lines = screen.lines(
+        f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
+    )
+    for plant in collection.plants:
+        lines += ["", *_plant_lines(plant, voice, screen)]
+    lines.append("")
+    for spot in collection.spots:
+        lines += _spot_lines(spot, site, now, voice, screen)
+    lines += ["", *table(list(_facts(household, now, sources)), _FACTS, screen)]
+    if not household.channels:
+        warning = "no channels: sheets can be printed, but nobody will be told"
+        lines += screen.lines(warning, Mark.TROUBLE)
+    conclusion = f"all is well: {voice.plants(len(collection.plants))}"
+    return "\n".join([*lines, *screen.lines(conclusion, Mark.OK)])
+
+
+def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
+    """Return a plant's groups, places and limits, and what is left open about its groups."""
+    kind = " x ".join(map(group_lookup.name_with_group, plant.named or plant.groups)) or "no group"
+    roots = ", bare velamen" if plant.velamen else ""
+    shelter = f"shelter {plant.shelter}" if plant.shelter else "no shelter"
+    questions = [question for name in plant.named if (question := group_lookup.open_question(name))]
+    rows = [
+        (
+            name,
+            value if isinstance(value, str) else voice.bound(value, unit),
+            voice.retold(origin),
+        )
+        for name, value, unit, origin in limit_rows(plant.limits)
+    ]
+    return [
+        *screen.lines(plant.name),
+        *screen.lines(f"  {kind}; {plant.holder}{roots}; {plant.home}, {shelter}"),
+        *(line for question in questions for line in screen.lines(f"  ? {question}")),
+        *table(rows, _LIMITS, screen, indent=2),
+    ]
+
+
+def _spot_lines(spot: Spot, site: Site, now: datetime, voice: Voice, screen: Screen) -> list[str]:
+    """Return a spot, its hours of possible sun, and what is left open about it."""
+    lines = screen.lines(f"spot {spot.name} ({'indoors' if spot.indoors else 'outdoors'})")
+    if spot.sun_windows is not None:
+        sun_h = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
+        lines.append(f"  possible direct sun today: {sun_h:.1f} h")
+    for question in spot.open_questions():
+        lines += screen.lines(f"  ? {voice.retold(question)}")
+    return lines
+
+
+def _facts(
+    household: Household, now: datetime, sources: Sequence[str]
+) -> Iterator[tuple[Cell, Cell]]:
+    """Yield what holds for the whole collection: its subject, and what is said of it."""
+    collection, voice = household.collection, household.voice
+    yield "rules:", ", ".join(rule.name for rule in collection.rules)
+    if collection.feed is not None:
+        yield "feed:", feed_in_words(collection.feed)
+    if collection.habits.hours:
+        yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
+    yield "forecast:", ", then ".join(sources)
+    for round_, occasion in due_rounds.upcoming(collection.site, household.rounds, now).items():
+        yield f"next {round_.value} round:", voice.date_and_hour(occasion.due_at)
+    yield "what follows:", _follow_up(household)
+    yield "told in:", _units_and_wording(voice)
+    for channel in household.channels:
+        length = "in full" if channel.full_length else "in short"
+        rounds = ", ".join(channel.rounds)
+        url = "no url yet" if channel.url is None else "url is fine"
+        yield f"channel {channel.name}:", f"{rounds}, {length}; {url}"
+
+
+def _follow_up(household: Household) -> str:
+    """Return what follows a round: reminders, passing on, changes, and the quiet hours."""
+    manners, quiet = household.manners, household.rounds.quiet.hours
+
+    def ahead(what: str, lead: timedelta | None) -> str:
+        if lead is None:
+            return f"{what} never"
+        return f"{what} {lead / timedelta(minutes=1):.0f} min before"
+
+    parts = [
+        ahead("remind", manners.remind),
+        ahead("pass on", manners.pass_on),
+        f"changes of more than {manners.moved_by / timedelta(minutes=1):.0f} min",
+        f"at most {manners.most} messages of a round",
+        f"quiet {household.voice.hours(quiet)}" if quiet else "no quiet hours",
+    ]
+    return ", ".join(parts)
+
+
+def _units_and_wording(voice: Voice) -> str:
+    """Return the units of messages, and how many lines of them the grower has worded."""
+    units, wording = voice.units, voice.wording
+    told = f"{units.temperature}, {units.clock}, {units.wind}"
+    own = len(wording.own)
+    if own:
+        told += f"; {own} {'line' if own == 1 else 'lines'} in your own words"
+    return f"{told}; a page of your own" if wording.page is not None else told
+
+
+def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
+    """Return the same as plain types, for JSON."""
+    collection = household.collection
+    return {
+        "schema": 1,
+        "site": collection.site.name,
+        "plants": [
+            {
+                "name": plant.name,
+                "groups": list(plant.groups),
+                "named": list(plant.named or plant.groups),
+                "home": plant.home,
+                "shelter": plant.shelter,
+                "limits": limits_document(plant.limits),
+            }
+            for plant in collection.plants
+        ],
+        "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
+        "rules": [rule.name for rule in collection.rules],
+        "forecast": list(sources),
+        "channels": [channel.name for channel in household.channels],
+    }

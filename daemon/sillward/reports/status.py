@@ -1,0 +1,215 @@
+"""What `sillward status` prints: what was fetched and sent, what is wrong, what comes next."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from sillward.config.loader import Household
+from sillward.forecast.store import Shelf
+from sillward.forecast.updater import Keeper
+from sillward.ledger import Notice, StoredChore
+from sillward.reports.iso_times import IsoTime, iso_in_zone_of
+from sillward.service import due_rounds
+from sillward.service.health import TICK_MARK, troubles
+from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
+from sillward.wording.voice import Voice
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.site import Site
+
+CHORES_BACK = timedelta(hours=12)
+"""Chores of rounds up to so long ago are listed: those of the last night and day."""
+
+MAX_NOTICES = 500
+"""Of the latest notices, so many are looked at for the counts of the outbox."""
+
+OUTBOX_BACK = timedelta(days=7)
+"""What was delivered and what was lost is counted so far back."""
+
+# -- for machines
+
+
+def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) -> dict[str, Any]:
+    """Return what the ledger knows, as plain types with times in the site's zone.
+
+    voice: words the troubles among it.
+    """
+    site, shelf, ledger = household.collection.site, keeper.shelf, keeper.shelf.ledger
+    iso = iso_in_zone_of(site)
+    tick = ledger.mark_of(TICK_MARK)
+    failed = shelf.failure()
+    upcoming = due_rounds.upcoming(site, household.rounds, now)
+    return {
+        "schema": 1,
+        "site": site.name,
+        "at": iso(now),
+        "forecast": _forecast_document(shelf, site, now, iso),
+        "tick": iso(None if tick is None else tick.at),
+        "troubles": troubles(household, shelf, now, voice),
+        "outbox": _outbox_counts(ledger.notices(site.name, most=MAX_NOTICES), now),
+        "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
+        "clock": shelf.clock_doubt(),
+        "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
+        "notices": [_notice_document(notice, iso) for notice in ledger.notices(site.name)],
+        "chores": [
+            _chore_document(chore, iso) for chore in ledger.chores(site.name, now - CHORES_BACK)
+        ],
+        "plants": {
+            name: _plant_document(state, now, iso)
+            for name, state in ledger.states(site.name).items()
+        },
+    }
+
+
+def _forecast_document(
+    shelf: Shelf, site: Site, now: datetime, iso: IsoTime
+) -> dict[str, Any] | None:
+    best = shelf.best(site)
+    if best is None:
+        return None
+    return {
+        "source": best.source.name,
+        "fetched": iso(best.stored.fetched_at),
+        "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
+        "state": best.weather.freshness(now).value,
+    }
+
+
+def _outbox_counts(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
+    """Return how many notices wait, how many of these have failed so far, and of the last week
+    how many were delivered and how many could not be sent in time."""
+    waiting = [notice for notice in notices if notice.state in ("waiting", "sending")]
+    recent = [notice for notice in notices if now - OUTBOX_BACK <= notice.expires_at]
+    return {
+        "waiting": len(waiting),
+        "failing": sum(notice.attempts > 0 for notice in waiting),
+        "delivered": sum(notice.state == "sent" for notice in recent),
+        "lost": sum(notice.state == "expired" for notice in recent),
+    }
+
+
+def _notice_document(notice: Notice, iso: IsoTime) -> dict[str, Any]:
+    return {
+        "round": notice.round,
+        "stage": notice.stage,
+        "day": notice.day,
+        "channel": notice.channel,
+        "state": notice.state,
+        "attempts": notice.attempts,
+        "sent": iso(notice.sent_at),
+        "title": notice.title,
+        "last_error": notice.last_error,
+    }
+
+
+def _chore_document(chore: StoredChore, iso: IsoTime) -> dict[str, Any]:
+    return {
+        "id": chore.id,
+        "before": iso(chore.before),
+        "done": iso(chore.done_at),
+        "called_off": iso(chore.called_off_at),
+        "reminded": iso(chore.reminded_at),
+    }
+
+
+def _plant_document(state: PlantState, now: datetime, iso: IsoTime) -> dict[str, Any]:
+    """Return where a plant stands now, and where it goes next if the advice is followed."""
+    here = state.at(now)
+    plant: dict[str, Any] = {"spot": here.spot, "since": iso(here.since), "assumed": state.assumed}
+    if here.spot != state.spot:
+        plant["next"] = {"spot": state.spot, "at": iso(state.since)}
+    return plant
+
+
+# -- for people
+
+_FACTS = (Column(fixed=True), Column())
+_NOTICES = (Column(fixed=True), Column(), Column(), Column(), Column())
+_CHORES = (Column(), Column(fixed=True))
+_PLANTS = (Column(), Column())
+
+
+def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
+    """Return a status document as tables."""
+    lines = [*screen.lines(f"{report['site']}, {_date_and_hour(report['at'], voice)}"), ""]
+    wrong = [("trouble", Marked(trouble, Mark.TROUBLE)) for trouble in report["troubles"]]
+    lines += table(wrong, _FACTS, screen) or screen.lines("all is well", Mark.OK)
+    lines += ["", *table(list(_facts(report, voice)), _FACTS, screen)]
+    plants = report["plants"].items()
+    for name, rows, columns in (
+        ("notices", [_notice_row(notice, voice) for notice in report["notices"]], _NOTICES),
+        ("chores", [_chore_row(chore, voice) for chore in report["chores"]], _CHORES),
+        ("plants", [_plant_row(name, plant, voice) for name, plant in plants], _PLANTS),
+    ):
+        if rows:
+            lines += ["", name, *table(rows, columns, screen, indent=2)]
+    if not report["notices"]:
+        lines += ["", "no notices so far"]
+    return "\n".join(lines)
+
+
+def _facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
+    """Yield what was fetched, what waits and what comes next: the subject, and what holds."""
+    forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
+    if forecast is None:
+        yield "forecast", "none so far"
+    else:
+        age = voice.age(timedelta(minutes=forecast["age_minutes"]))
+        state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
+        at = _date_and_hour(forecast["fetched"], voice)
+        fetched = f"{forecast['source']}, fetched {at}, {age}{state}"
+        yield "forecast", Marked(fetched, Mark.TROUBLE if state else None)
+    if failed is not None:
+        yield "", f"failed {_date_and_hour(failed['at'], voice)}: {voice.retold(failed['why'])}"
+    if report["clock"]:
+        yield "clock", Marked(report["clock"], Mark.TROUBLE)
+    if report["tick"]:
+        yield "last tick", f"{_date_and_hour(report['tick'], voice)} (written down every 10 min)"
+    yield (
+        "outbox",
+        f"{outbox['waiting']} waiting, {outbox['failing']} of them failing; "
+        f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not",
+    )
+    for number, (name, at) in enumerate(report["next"].items()):
+        yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
+
+
+def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:
+    """Return the day, the round or reminder, the channel, the state and the title of a notice."""
+    reason = (notice["last_error"] or "").removeprefix(f"channel {notice['channel']}: ")
+    why = f"; {reason}" if reason else ""
+    sent = f" {_date_and_hour(notice['sent'], voice)}" if notice["sent"] else ""
+    tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
+    follows = notice["stage"] in ("reminder", "passed on")
+    what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
+    fails = bool(reason) and notice["state"] not in ("sent", "not needed")
+    state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if fails else None)
+    return [notice["day"], what, notice["channel"], state, notice["title"]]
+
+
+def _chore_row(chore: dict[str, Any], voice: Voice) -> list[Cell]:
+    if chore["done"]:
+        return [chore["id"], f"done {_date_and_hour(chore['done'], voice)}"]
+    return [chore["id"], "called off" if chore["called_off"] else "open"]
+
+
+def _plant_row(name: str, plant: dict[str, Any], voice: Voice) -> list[Cell]:
+    assumed = " (assumed)" if plant["assumed"] else ""
+    after = plant.get("next")
+    then = f", {after['spot']} from {_date_and_hour(after['at'], voice)}" if after else ""
+    return [name, f"{plant['spot']}{assumed}{then}"]
+
+
+def _date_and_hour(iso: str, voice: Voice) -> str:
+    return voice.date_and_hour(datetime.fromisoformat(iso))
+
+
+def summary_line(household: Household, wrong: Sequence[str], now: datetime) -> str:
+    """Return the state of a site in half a line, for a service manager's list.
+
+    wrong: what is wrong, the worst first.
+    """
+    site, voice = household.collection.site, household.voice
+    upcoming = due_rounds.upcoming(site, household.rounds, now).values()
+    first = min(upcoming, key=lambda occasion: occasion.due_at)
+    state = wrong[0] if wrong else "all is well"
+    return f"{site.name}: {state}; next {first.round.value} {voice.day_and_hour(first.due_at)}"

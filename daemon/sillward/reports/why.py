@@ -1,0 +1,298 @@
+"""What `sillward why` prints: the numbers, hour by hour, behind the decisions for one plant."""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from string import ascii_lowercase
+from typing import Any, NamedTuple
+
+from sillward.ledger.chore_codec import iso, of_chore, plain
+from sillward.reports.coldest_hour import coldest_hour
+from sillward.reports.limits import limits_document
+from sillward.text.columns import wrapped
+from sillward.wording import full_sheet
+from sillward.wording.voice import Voice, fixed
+from sillward_rules.account import Account, AccountHour, HeldRule
+from sillward_rules.chore import Chore, Reason
+from sillward_rules.sheet import Sheet
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.uncertainty import SURE, percent
+
+# -- for people
+
+
+class _Series(NamedTuple):
+    """A column of the table of hours. unit: the core's, or short for it."""
+
+    head: str
+    unit: str
+    width: int
+    digits: int
+    value_in: Callable[[AccountHour], float | None]
+
+
+_LEAF = _Series("leaf", "°C", 6, 1, lambda hour: hour.leaf_c)
+
+_COLUMNS = (
+    _Series("fcst", "°C", 6, 1, lambda hour: hour.forecast["temp_c"]),
+    _Series("spot", "°C", 6, 1, lambda hour: hour.temp_c),
+    _LEAF,
+    _Series("RH", "%", 5, 0, lambda hour: hour.rh_pct),
+    _Series("VPD", "kPa", 6, 2, lambda hour: hour.vpd_kpa),
+    _Series("lVPD", "kPa", 6, 2, lambda hour: hour.leaf_vpd_kpa),
+    _Series("wind", "m/s", 6, 1, lambda hour: hour.wind_m_s),
+    _Series("PPFD", "umol", 5, 0, lambda hour: hour.ppfd),
+    _Series("rain", "mm", 5, 1, lambda hour: hour.rain_mm),
+    _Series("wet", "h", 5, 0, lambda hour: hour.crown_wet_h),
+    _Series("film", "min", 5, 0, lambda hour: hour.film_min),
+)
+"""Wide enough for 100.4 °F and 100.4 km/h."""
+
+_LEGEND = "* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wetted then"
+_WET_LEGEND = "~ leaf wet with rain, or perhaps: judged as cooled by evaporation"
+
+
+def text(account: Account, decided: Sequence[Sheet], voice: Voice) -> str:
+    """Return one screen: a row for each hour, then the rules, the night and the decisions.
+
+    decided: the sheets of today's rounds, as they would be drawn up now.
+    """
+    letters = {
+        rule.name: letter for rule, letter in zip(account.rules, ascii_lowercase, strict=False)
+    }
+    lines = [
+        *_head_lines(account, voice),
+        "",
+        *_hour_lines(account.hours, letters, voice),
+        _LEGEND,
+        *([_WET_LEGEND] if any(hour.leaf_wet for hour in account.hours) else []),
+        *coldest_hour(account, voice),
+        *_rule_lines(account.rules, letters, voice),
+        "",
+        *_cold_lines(account, voice),
+        *_decision_lines(account, decided, voice),
+    ]
+    return "\n".join(wrapped(line) for line in lines)
+
+
+def _head_lines(account: Account, voice: Voice) -> Iterator[str]:
+    """Yield where the plant stands, what the spot does to the forecast, season and light."""
+    assumed = ", assumed" if account.assumed else ""
+    home, here = account.spot.name, account.stands_at
+    yield f"{account.plant.name} at its home, {home} (stands at {here}{assumed})"
+    yield _corrections(account.spot, account.pressure_kpa, voice)
+    yield _season_and_light(account)
+    for note in account.notes:
+        yield f"note: {voice.retold(note)}"
+
+
+def _corrections(spot: Spot, pressure_kpa: float, voice: Voice) -> str:
+    """Return what the forecast was corrected with to be that of the spot."""
+    if spot.holds_itself:
+        night, day = voice.bound(spot.night_low_c), voice.bound(spot.day_low_c)
+        return f"spot: holds {night} at night, {day} by day"
+    sun = "sun not given" if spot.sun_windows is None else _windows(len(spot.sun_windows))
+    return (
+        f"spot: night {voice.offset(spot.night_offset_k)}, "
+        f"day {voice.offset(spot.day_offset_k)}, "
+        f"sky view {_share(spot.sky_view)}, wind x {_share(spot.wind)} at {spot.height_m:g} m, "
+        f"cloth takes {spot.shade:g}, {sun}, rain x {_share(spot.rain)}; "
+        f"{pressure_kpa:.1f} kPa"
+    )
+
+
+def _windows(count: int) -> str:
+    windows = "window" if count == 1 else "windows"
+    return f"{count or 'no'} {windows} of direct sun"
+
+
+def _share(share: float | None) -> str:
+    return "?" if share is None else f"{share:g}"
+
+
+def _season_and_light(account: Account) -> str:
+    light = "not known" if account.dli is None else f"{account.dli:.1f}"
+    need = "" if account.dli_need is None else f", wants {account.dli_need:.0f}"
+    told = f"season: {account.season.value}; light today {light} mol/m2{need}"
+    if account.spot.indoors:
+        return told
+    return f"{told}; possible direct sun {account.sun_h:.1f} h"
+
+
+def _hour_lines(
+    hours: Sequence[AccountHour], letters: Mapping[str, str], voice: Voice
+) -> Iterator[str]:
+    """Yield the table of hours, under two lines of heads: the quantity, and its unit.
+
+    letters: of each rule, for the column of rules that fire.
+    """
+    clocks = [voice.hour(hour.at) for hour in hours]
+    width = max(map(len, ["time", *clocks]))
+    heads = (f"{column.head:>{column.width}}" for column in _COLUMNS)
+    yield f" {'time':>{width}} {''.join(heads)}  rules"
+    units = (f"{voice.units.shown(0.0, column.unit)[1]:>{column.width}}" for column in _COLUMNS)
+    yield f" {'':>{width}} {''.join(units)}"
+    for clock, hour in zip(clocks, hours, strict=True):
+        cells = "".join(_cell(hour, column, voice) for column in _COLUMNS)
+        night, mark = "*" if hour.night else " ", "<" if hour.deciding else " "
+        fired = "".join(letters.get(name, "?") for name in hour.rules)
+        yield f"{night}{clock:>{width}}{mark}{cells}  {fired}".rstrip()
+
+
+def _cell(hour: AccountHour, column: _Series, voice: Voice) -> str:
+    value = column.value_in(hour)
+    if value is None:
+        shown = "?"
+    elif value == float("inf"):
+        shown = "long"
+    else:
+        shown = fixed(voice.units.shown(value, column.unit)[0], column.digits)
+    if column is _LEAF and hour.leaf_wet:
+        shown = f"~{shown}"
+    return f"{shown:>{column.width}}"
+
+
+def _rule_lines(
+    rules: Sequence[HeldRule], letters: Mapping[str, str], voice: Voice
+) -> Iterator[str]:
+    """Yield a line for each rule that fires, and one for all that do not."""
+    for rule in rules:
+        if rule.hours:
+            bound, origin = _bound(rule, voice), _origin(rule, voice)
+            letter = letters.get(rule.name, "?")
+            yield f"{letter} {rule.name}: {rule.asks} if {bound}: {origin}"
+    silent = [f"{rule.name} ({_bound(rule, voice)})" for rule in rules if not rule.hours]
+    if silent:
+        yield f"silent: {'; '.join(silent)}"
+
+
+def _bound(rule: HeldRule, voice: Voice) -> str:
+    return f"{rule.quantity} {rule.direction} {voice.bound(rule.bound, rule.unit)}"
+
+
+def _origin(rule: HeldRule, voice: Voice) -> str:
+    """Return where a bound is from, and how far it is from the limit that it is based on."""
+    origin = voice.retold(rule.origin)
+    if not rule.more:
+        return origin
+    limit = voice.bound(rule.bound - rule.more, rule.unit)
+    return f"{voice.offset(rule.more, rule.unit)} beside {limit}: {origin}"
+
+
+def _cold_lines(account: Account, voice: Voice) -> list[str]:
+    """Return how long and how deep the night goes under the night limit, or may go."""
+    low = account.plant.limits.night_low
+    if low is None or account.cold_h is None or account.cold_kh is None:
+        return []
+    chance, limit = account.cold_chance, voice.bound(low.value)
+    told = "" if chance is None else f", {percent(chance)} chance"
+    origin = "" if chance is None else f" ({account.spread})"
+    if account.cold_h:
+        cold = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
+        return [f"the night: {cold} (straight lines between quarter hours){told}{origin}"]
+    if chance is None or chance < 1 - SURE:
+        return []
+    return [f"the night: not under {limit} by the forecast{told} that it is{origin}"]
+
+
+def _decision_lines(account: Account, decided: Sequence[Sheet], voice: Voice) -> list[str]:
+    """Return what the rounds would ask for this plant, by when and why."""
+    lines = [
+        f"{voice.say('kind', name=chore.kind.value).lower()}: "
+        f"{full_sheet.when(chore, sheet.at, voice)}; "
+        f"{voice.retold(full_sheet.because(reason, chore, voice))}"
+        for sheet, chore, reason in _decisions(account, decided)
+    ]
+    return lines or ["nothing to do for it today and tonight"]
+
+
+def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[Sheet, Chore, Reason]]:
+    """Yield the chores of these sheets for the account's plant, each with the plant's reason."""
+    for sheet in decided:
+        for chore in sheet.chores:
+            for reason in chore.because:
+                if reason.plant == account.plant.name:
+                    yield sheet, chore, reason
+
+
+# -- for machines
+
+
+def document(account: Account, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
+    """Return the same as plain types, for JSON: in SI units, with times in the site's zone."""
+    voice = Voice(site)
+    return {
+        "schema": 1,
+        "plant": account.plant.name,
+        "spot": account.spot.name,
+        "stands_at": account.stands_at,
+        "assumed": account.assumed,
+        "season": account.season.value,
+        "pressure_kpa": plain(account.pressure_kpa),
+        "corrections": _corrections_document(account.spot),
+        "light": {
+            "dli": plain(account.dli),
+            "wants": plain(account.dli_need),
+            "sun_h": plain(account.sun_h),
+        },
+        "cold": {
+            "hours": plain(account.cold_h),
+            "degree_hours": plain(account.cold_kh),
+            "chance": plain(account.cold_chance),
+            "spread": account.spread,
+        },
+        "limits": limits_document(account.plant.limits),
+        "rules": [_rule_document(rule, voice) for rule in account.rules],
+        "notes": list(account.notes),
+        "chores": [of_chore(chore, site) for _, chore, _ in _decisions(account, decided)],
+        "hours": [_hour_document(hour, site) for hour in account.hours],
+    }
+
+
+def _corrections_document(spot: Spot) -> dict[str, Any]:
+    return {
+        "night_offset_k": spot.night_offset_k,
+        "day_offset_k": spot.day_offset_k,
+        "sky_view": spot.sky_view,
+        "wind": spot.wind,
+        "height_m": spot.height_m,
+        "shade": spot.shade,
+        "rain": spot.rain,
+    }
+
+
+def _rule_document(rule: HeldRule, voice: Voice) -> dict[str, Any]:
+    return {
+        "name": rule.name,
+        "asks": rule.asks,
+        "quantity": rule.quantity,
+        "direction": rule.direction,
+        "bound": plain(rule.bound),
+        "unit": rule.unit,
+        "origin": _origin(rule, voice),
+        "hours": rule.hours,
+    }
+
+
+def _hour_document(hour: AccountHour, site: Site) -> dict[str, Any]:
+    return {
+        "at": iso(hour.at, site),
+        "night": hour.night,
+        "forecast": {name: plain(value) for name, value in hour.forecast.items()},
+        "temp_c": plain(hour.temp_c),
+        "leaf_c": plain(hour.leaf_c),
+        "rh_pct": plain(hour.rh_pct),
+        "vpd_kpa": plain(hour.vpd_kpa),
+        "leaf_vpd_kpa": plain(hour.leaf_vpd_kpa),
+        "wind_m_s": plain(hour.wind_m_s),
+        "light_w_m2": plain(hour.light_w_m2),
+        "ppfd": plain(hour.ppfd),
+        "rain_mm": plain(hour.rain_mm),
+        "crown_wet_h": plain(hour.crown_wet_h),
+        "film_min": plain(hour.film_min),
+        "offset_k": plain(hour.offset_k),
+        "offset_share": plain(hour.offset_share),
+        "warming_cloud": plain(hour.warming_cloud),
+        "leaf_wet": hour.leaf_wet,
+        "rules": list(hour.rules),
+        "deciding": hour.deciding,
+    }
