@@ -29,6 +29,7 @@ from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Poll, StoredForecast
 from sillward.ledger.told import KEPT_DAYS
 from sillward.net.http import Answer
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward_rules.weather.site import Site
 from tests.bench.table import Row, report
@@ -65,7 +66,7 @@ def desks_of(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     for site in sites:
         ledger.keep_forecast(site.name, stored(source.name, site, clock()))
     keeper = Keeper(Shelf([source], ledger, clock), sites, ask=no_network, rng=random.Random(3))
-    return [Desk(one, keeper, ledger, Post(), clock) for one in households]
+    return [Desk.of(ServiceContext(one, keeper, ledger, Post(), clock)) for one in households]
 
 
 def stored(source: str, site: Site, now: datetime) -> StoredForecast:
@@ -124,10 +125,10 @@ def tick(desks: Sequence[Desk], clock: FakeClock) -> float:
 def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float]:
     """So many desks whose dusk has just been told, and how long that took [s]."""
     desks = desks_of(number, folder, clock)
-    name = desks[0].keeper.shelf.sources[0].name
-    desks[0].ledger.keep_poll(name, Poll(clock() + timedelta(hours=1)))
+    name = desks[0].context.keeper.shelf.sources[0].name
+    desks[0].context.ledger.keep_poll(name, Poll(clock() + timedelta(hours=1)))
     took = tick(desks, clock)
-    if not all(isinstance(one.sender, Post) and one.sender.titles for one in desks):
+    if not all(isinstance(post := desk.context.sender, Post) and post.titles for desk in desks):
         msg = "dusk was not told to all"
         raise RuntimeError(msg)
     tick(desks, clock)
@@ -144,7 +145,7 @@ def main() -> int:
         for number in NUMBERS:
             clock = FakeClock(DUSK)
             desks, took = told(number, Path(folder), clock)
-            keep_history(desks[0].ledger)
+            keep_history(desks[0].context.ledger)
             gc.collect()
             medians.append(statistics.median(tick(desks, clock) for _ in range(TICKS)))
             goal = GOAL_S if number == NUMBERS[-1] else None

@@ -248,23 +248,25 @@ class World:
                 self.clock.move(minutes=10)
 
     def plan(self, source: str | None = None) -> Poll:
-        plan = self.desk.ledger.poll(source or self.desk.keeper.shelf.sources[0].name)
+        plan = self.desk.context.ledger.poll(
+            source or self.desk.context.keeper.shelf.sources[0].name
+        )
         assert plan is not None
         return plan
 
     def stored(self, source: str = FIRST) -> StoredForecast:
-        stored = self.desk.ledger.forecast(SITE.name, source)
+        stored = self.desk.context.ledger.forecast(SITE.name, source)
         assert stored is not None
         return stored
 
     def weather(self) -> Weather:
-        return self.desk.weather()
+        return self.desk.context.weather()
 
     def trouble(self) -> str | None:
-        return self.desk.keeper.shelf.trouble()
+        return self.desk.context.keeper.shelf.trouble()
 
     def dusk(self) -> Sheet:
-        return self.desk.sheet(Round.DUSK, self.weather())
+        return self.desk.context.sheet(Round.DUSK, self.weather())
 
     def low(self) -> float:
         """Of the coming night, as it is forecast."""
@@ -301,11 +303,11 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
             for name, value in settings.items():
                 monkeypatch.setenv(f"SILLWARD_FORECAST__{name.upper()}", value)
             desk = desk_by_hand(app.build(Options(), clock=clock))
-            stack.enter_context(closing(desk.ledger))
+            stack.enter_context(closing(desk.context.ledger))
             world = World(clock, post, port, desk)
-            desk.sender = post
-            desk.keeper.pause = world.pauses.append
-            desk.keeper.rng = random.Random(5)
+            desk.context.sender = post
+            desk.context.keeper.pause = world.pauses.append
+            desk.context.keeper.rng = random.Random(5)
             return world
 
         yield make
@@ -531,7 +533,7 @@ def test_too_many_requests_is_an_hour_of_silence(make: Make) -> None:
         while world.clock.now < AFTERNOON + timedelta(minutes=55):
             world.clock.move(minutes=5)
             world.desk.tick()
-        world.desk.keeper.fetch()  # nor is it asked by hand
+        world.desk.context.keeper.fetch()  # nor is it asked by hand
         assert server.asked == []
     assert world.stored() == before
     assert world.pauses == []
@@ -829,7 +831,7 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
 
     world.run(whole(same), NOON + timedelta(hours=25))
 
-    assert not world.desk.keeper.shelf.usable(world.desk.keeper.sites[0])
+    assert not world.desk.context.keeper.shelf.usable(world.desk.context.keeper.sites[0])
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
     (old,) = (one for one in sheet.warnings if isinstance(one, ForecastOld))

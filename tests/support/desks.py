@@ -15,7 +15,9 @@ from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Notice
 from sillward.net.http import Answer, Query
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
+from sillward.service.run_control import RunControl
 from sillward.wording.push import Message
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
@@ -129,13 +131,17 @@ class World:
     def desk(self) -> Desk:
         """A desk as after a restart: nothing remembered but what the ledger has."""
         self.source.clock = self.clock
+        run = RunControl()
         keeper = Keeper(
             Shelf([self.source], self.ledger, self.clock),
             [self.household.collection.site],
             ask=self.source.ask,
             rng=random.Random(3),
+            working=run.step_done,
         )
-        return Desk(self.household, keeper, self.ledger, self.post, self.clock)
+        return Desk.of(
+            ServiceContext(self.household, keeper, self.ledger, self.post, self.clock, run)
+        )
 
     def notice(self, channel: str = "phone", round_: str = "dusk", day: date = DAY) -> Notice:
         notices = self.ledger.of_round(SITE.name, round_, day)

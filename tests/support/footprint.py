@@ -32,6 +32,7 @@ from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger
 from sillward.net.http import Answer, Query
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
 from sillward_rules.weather.night_summary import NightForecast
@@ -133,7 +134,13 @@ def built(folder: Path, port: int) -> House:
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
     courier = SenderProcess()
-    return House(Desk(household, keeper, ledger, courier, clock), clock, wire, pulse, courier)
+    return House(
+        Desk.of(ServiceContext(household, keeper, ledger, courier, clock)),
+        clock,
+        wire,
+        pulse,
+        courier,
+    )
 
 
 # -- what it costs
@@ -189,7 +196,7 @@ def day(house: House, tick: timedelta) -> dict[str, Any]:
 def age(house: House) -> None:
     """Fill the archive as a year of fetches does, oldest first: each night was forecast again and
     again, a little otherwise each time, with the digits that providers give."""
-    ledger, site = house.desk.ledger, house.desk.site
+    ledger, site = house.desk.context.ledger, house.desk.context.site
     file, fetched = Path(ledger._path), START - timedelta(days=360)
     rng = random.Random(7)
 
@@ -222,7 +229,7 @@ def main(what: str, folder: str, port: str, number: str) -> None:
         report = memory(house, int(number))
     else:
         report = day(house, timedelta(seconds=int(number)))
-    ledger = house.desk.ledger
+    ledger = house.desk.context.ledger
     report |= {
         "troubles": house.desk.troubles(),
         "rounds": len(ledger._rows("SELECT 1 FROM round")),

@@ -262,7 +262,7 @@ class HardTimes:
             if look.new and number:
                 self._end("restart")
             self._look(number, look)
-        self.desk.ledger.close()
+        self.desk.context.ledger.close()
 
     def _start(self) -> Desk:
         path = self.folder / "ledger.sqlite3"
@@ -271,14 +271,14 @@ class HardTimes:
         self.post.ledger = ledger
         world = World(self.clock, self.source, self.post, ledger, self.household)
         desk = world.desk
-        desk.keeper.pause = lambda _: None
+        desk.context.keeper.pause = lambda _: None
         return desk
 
     def _end(self, why: str) -> None:
         """The process ends, and another begins."""
         self.ends[why] += 1
-        ledger = self.desk.ledger
-        self.post.cut.update(self.desk.outbox._arrived)
+        ledger = self.desk.context.ledger
+        self.post.cut.update(self.desk.outbox._sent_unmarked)
         if ledger.afloat:
             since = self.post.look - 1 if self.afloat_since is None else self.afloat_since
             self.forgotten |= {one.key for one in self.post.arrived if one.look >= since}
@@ -293,8 +293,8 @@ class HardTimes:
         except Killed:
             whole = False
             self._end("killed")
-        assert set(self.desk.defects) <= {"ledger.failed"}, self.desk.defects
-        if not self.desk.ledger.afloat:
+        assert set(self.desk.defects.events) <= {"ledger.failed"}, self.desk.defects.events
+        if not self.desk.context.ledger.afloat:
             self.afloat_since = None
         else:
             self.afloat_looks += 1
@@ -302,7 +302,7 @@ class HardTimes:
                 self.afloat_since = number - 1  # what the tick before could not keep, too
         if look.sane:
             self._look_at_forecast()
-            self._look_for_missed(look, whole=whole and not self.desk.defects)
+            self._look_for_missed(look, whole=whole and not self.desk.defects.events)
             self._acknowledge()
         else:
             self.stretches.clear()
@@ -310,8 +310,8 @@ class HardTimes:
     def _look_at_forecast(self) -> None:
         """Count how often it crosses the margin of a limit; what is not known is cold."""
         day = sun.night_at_or_after(SITE, self.clock.now).day
-        best, low_c = self.desk.keeper.shelf.best(SITE), -99.0
-        if best is not None and self.desk.has_forecast() and b"gap" not in best.stored.body:
+        best, low_c = self.desk.context.keeper.shelf.best(SITE), -99.0
+        if best is not None and self.desk.context.has_forecast() and b"gap" not in best.stored.body:
             low_c = float(best.stored.body.split()[0])
         for limit_c in (4.0, 8.0):
             was = self.cold.get((day, limit_c), True)
@@ -321,7 +321,7 @@ class HardTimes:
 
     def _look_for_missed(self, look: Look, *, whole: bool) -> None:
         """A channel that was well for `CERTAIN` must have heard of the orders that hold."""
-        now, ledger = look.shown, self.desk.ledger
+        now, ledger = look.shown, self.desk.context.ledger
         night = sun.night_at_or_after(SITE, now)
         day, dusk = night.day, self.household.rounds.dusk.on(SITE, night.day)
         told = ledger.round_told_at(SITE.name, Round.DUSK.value, day)
@@ -329,7 +329,7 @@ class HardTimes:
             one.open and ChoreKind(one.kind) in ORDERS and one.round == Round.DUSK.value
             for one in ledger.chores_of(SITE.name, day)
         )
-        patience = timedelta(0) if self.desk.has_forecast() else PATIENCE
+        patience = timedelta(0) if self.desk.context.has_forecast() else PATIENCE
         for channel in self.household.channels:
             name = channel.name
             able = whole and self.post.states[name] == "well" and "dusk" in channel.rounds
@@ -353,7 +353,7 @@ class HardTimes:
 
     def _acknowledge(self) -> None:
         """Now and then a grower says that it is done."""
-        ledger = self.desk.ledger
+        ledger = self.desk.context.ledger
         if ledger.afloat or self.disk.state != "well" or self.rng.random() > 0.02:
             return
         states = ledger.states(SITE.name)

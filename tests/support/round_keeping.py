@@ -159,7 +159,7 @@ def kept_by_desk(site: Site, plan: Rounds, seen: Sequence[Look]) -> tuple[list[T
         if look.new:
             desk = world.desk
         desk.tick()
-        assert desk.defects == []
+        assert desk.defects.events == []
         today = site.local_date(look.shown)
         for round_ in Round:
             for day in (today + timedelta(days=offset) for offset in range(-1, 3)):

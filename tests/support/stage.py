@@ -12,6 +12,7 @@ from sillward.forecast.sources import met_norway, open_meteo
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, StoredChore
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.text.units import SI, Units
 from sillward.wording.push import Message
@@ -116,7 +117,7 @@ def stage(
         sources.append(met_norway.build(Setup(contact="nobody@example.invalid")))
     shelf = Shelf(sources, ledger, clock, opinion_k=None if other is None else OPINION_K)
     keeper = Keeper(shelf, [site], ask=wire, rng=random.Random(3))
-    desk = Desk(household, keeper, ledger, post, clock)
+    desk = Desk.of(ServiceContext(household, keeper, ledger, post, clock))
     return Stage(household, day, clock, wire, ledger, desk, post)
 
 

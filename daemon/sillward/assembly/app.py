@@ -6,6 +6,7 @@ and so neither this module nor what it imports may import it.
 
 import logging
 import sys
+from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
@@ -18,11 +19,13 @@ from sillward.config.loader import Household, load_household
 from sillward.config.settings import Settings, credential, load_settings, unknown_variables
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, geocoding, sources
+from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.recorded import Recorded, recorded
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import Clock, Shelf, credit, utc_now
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger
+from sillward.net import fetch
 from sillward.net.progress import patient
 from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
@@ -76,21 +79,50 @@ class App:
         """Whether anything has been written down yet."""
         return _exists(self.settings.ledger)
 
-    def keeper(self, ledger: Ledger, *sites: Site) -> Keeper:
-        """The keeper of forecasts for these sites; by default for the household's."""
-        shelf = Shelf(self.sources, ledger, self.clock)
-        keeper = Keeper(shelf, sites or (self.site,), pretending=self.pretending)
-        first = self.sources[0]
-        if isinstance(first, Recorded):
-            return replace(keeper, ask=first.ask, live=False)
+    def keeper(
+        self,
+        ledger: Ledger,
+        sites: Sequence[Site] = (),
+        *,
+        show_progress: bool = False,
+        step_done: Callable[[], None] = lambda: None,
+    ) -> Keeper:
+        """Build the keeper of forecasts for these sites; by default for the household's.
+
+        show_progress: say on a terminal which source is asked, when that takes long. step_done:
+        called after each call.
+        """
+        first, live = self.sources[0], not isinstance(self.sources[0], Recorded)
+        ask = first.ask if isinstance(first, Recorded) else fetch.ask
+        shelf = Shelf(
+            self.sources,
+            ledger,
+            self.clock,
+            self._ensemble() if live else None,
+            self.settings.forecast.second_opinion if live else None,
+        )
+        return Keeper(
+            shelf,
+            sites or (self.site,),
+            ask=patient(ask) if show_progress else ask,
+            live=live,
+            pretending=self.pretending,
+            working=step_done,
+        )
+
+    def _ensemble(self) -> Ensemble | None:
+        """The ensemble to ask for chances, if the settings want one and somebody may be asked.
+
+        No server is asked that the grower has not chosen; a grower with a forecast server of their
+        own need not have one for the members.
+        """
         asked = self.settings.forecast
-        shelf.opinion_k = asked.second_opinion
-        # Nobody is asked whom the grower has not chosen, and whoever has a server of their own for
-        # the forecast need not have one for the members.
-        theirs = open_meteo.KEY in asked.sources and asked.server(open_meteo.KEY) is None
-        if asked.ensemble and (theirs or asked.server(ensemble.KEY) is not None):
-            shelf.ensemble = ensemble.build(_setup(self.settings, ensemble.KEY))
-        return keeper
+        uses_public_server = (
+            open_meteo.KEY in asked.sources and asked.server(open_meteo.KEY) is None
+        )
+        if not asked.ensemble or not (uses_public_server or asked.server(ensemble.KEY) is not None):
+            return None
+        return ensemble.build(_setup(self.settings, ensemble.KEY))
 
     def weather(self, now: datetime) -> Weather:
         """A forecast for a look: the stored file, else the network, else the last good one.
@@ -98,8 +130,7 @@ class App:
         Raise SourceError if none of them has one.
         """
         with closing(self.ledger_for_a_look()) as ledger:
-            keeper = replace(self, clock=lambda: now).keeper(ledger)
-            keeper.ask = patient(keeper.ask)
+            keeper = replace(self, clock=lambda: now).keeper(ledger, show_progress=True)
             try:
                 keeper.fetch()
             except SourceError as error:

@@ -63,7 +63,7 @@ class CollectionReloader:
         # While it is refused what is wrong may lie in files that only the edited one names.
         if not asked and not self._refused and stamp == self._seen:
             return
-        if not asked and _still_written(stamp, self.desk.clock()):
+        if not asked and _still_written(stamp, self.desk.context.clock()):
             return
         self._seen = stamp
         try:
@@ -84,7 +84,7 @@ class CollectionReloader:
         return household
 
     def _take_over(self, household: Household, *, asked: bool) -> None:
-        before, refused = self.desk.household, self._mark(REFUSED_MARK)
+        before, refused = self.desk.context.household, self._mark(REFUSED_MARK)
         if household == before and not asked:  # the first look, or a comment was edited
             log.info("collection.unchanged file=%s", self.app.path.name)
         else:
@@ -106,40 +106,42 @@ class CollectionReloader:
         for line in lines[:ERRORS_KEPT]:
             log.error("collection.refused %s", line)
         log.error("collection.refused errors=%d: the one from before stays in force", count)
-        self._write(partial(self._tell_refused, lines, self.desk.clock()))
+        self._write(partial(self._tell_refused, lines, self.desk.context.clock()))
 
     def _tell_refused(self, lines: Sequence[str], now: datetime) -> None:
         """Put the alarm down, then the mark: by that it is known to have been told."""
         desk = self.desk
         more = f" (and {len(lines) - ERRORS_KEPT} more)" if len(lines) > ERRORS_KEPT else ""
-        known = desk.ledger.mark_of(self._mark(REFUSED_MARK))
+        known = desk.context.ledger.mark_of(self._mark(REFUSED_MARK))
         since = now if known is None else known.at
         if known is None:
-            words = alarms.collection_refused(lines, desk.voice)
+            words = alarms.collection_refused(lines, desk.context.voice)
             desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
         text = "; ".join(lines[:ERRORS_KEPT]) + more
-        desk.ledger.mark(self._mark(REFUSED_MARK), since, text)
+        desk.context.ledger.mark(self._mark(REFUSED_MARK), since, text)
 
     def _no_longer_refused(self, mark: str, now: datetime) -> None:
         desk = self.desk
-        if desk.ledger.mark_of(mark) is not None:
-            words = alarms.collection_in_force(desk.voice)
+        if desk.context.ledger.mark_of(mark) is not None:
+            words = alarms.collection_in_force(desk.context.voice)
             desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
-            desk.ledger.unmark(mark)
+            desk.context.ledger.unmark(mark)
 
     def _in_force(self, refused: str) -> None:
         """Write down which collection one goes by, for `status` in another process.
 
         refused: the mark of one that was wrong, maybe under the name that the site had then.
         """
-        now, digest = self.desk.clock(), digest_of(self.app.path)
+        now, digest = self.desk.context.clock(), digest_of(self.app.path)
         writes = [partial(self._no_longer_refused, refused, now)]
         if digest is not None:
-            writes.append(partial(self.desk.ledger.mark, self._mark(IN_FORCE_MARK), now, digest))
+            writes.append(
+                partial(self.desk.context.ledger.mark, self._mark(IN_FORCE_MARK), now, digest)
+            )
         self._write(*writes)
 
     def _mark(self, name: str) -> str:
-        return f"{name}, {self.desk.site.name}"
+        return f"{name}, {self.desk.context.site.name}"
 
     def _write(self, *writes: Callable[[], None]) -> None:
         """A ledger that cannot be written is no reason to go by an old collection; what it did not
@@ -154,7 +156,7 @@ class CollectionReloader:
 
     def _stamp(self) -> Stamp:
         """What tells one state of the files from another; a file that is not there has none."""
-        path, folder = self.app.path, self.desk.household.wording.folder
+        path, folder = self.app.path, self.desk.context.household.wording.folder
         files = [path] if folder is None else [path, *_files_in(folder)]
         return tuple(one for one in map(_stamp_of, files) if one is not None)
 

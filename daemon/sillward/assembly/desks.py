@@ -10,7 +10,9 @@ from sillward.config.settings import credential, heartbeat_addresses
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger
 from sillward.ledger.ownership import refuse_place
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
+from sillward.service.run_control import RunControl
 
 
 def require_channels(app: App, problems: Problems = apprise_sender.problems) -> None:
@@ -44,19 +46,40 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
 
 
 def desks_of(
-    apps: Sequence[App], ledger: Ledger | None = None, sender: Sender = apprise_sender.send
+    apps: Sequence[App],
+    ledger: Ledger | None = None,
+    sender: Sender = apprise_sender.send,
+    run: RunControl | None = None,
+    *,
+    show_progress: bool = False,
 ) -> list[Desk]:
-    """A desk for each household. They share the ledger and the keeper of forecasts."""
-    first = apps[0]
+    """Build a desk for each household. They share the ledger, the keeper of forecasts and the run.
+
+    ledger: the one of the settings by default. show_progress: say on a terminal which source is
+    asked, when that takes long.
+    """
+    first, run = apps[0], run or RunControl()
     if ledger is None:
         ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
-    keeper = first.keeper(ledger, *(app.site for app in apps))
-    return [Desk(app.household, keeper, ledger, sender, app.clock) for app in apps]
+    keeper = first.keeper(
+        ledger,
+        [app.site for app in apps],
+        show_progress=show_progress,
+        step_done=run.step_done,
+    )
+    return [
+        Desk.of(ServiceContext(app.household, keeper, ledger, sender, app.clock, run))
+        for app in apps
+    ]
 
 
-def desk_by_hand(app: App) -> Desk:
-    """Ledger, channels and the rest, ready to tell and deliver one round by hand.
+def desk_by_hand(app: App, ledger: Ledger | None = None) -> Desk:
+    """Build one desk for a command: to tell and deliver a round by hand, or to look at the week.
 
-    At a pretended time, or with a stored forecast, nothing of it is written down.
+    ledger: by default the one of the settings; one in memory at a pretended time or with a stored
+    forecast, so that nothing of it is kept.
     """
-    return desks_of([app], Ledger(":memory:") if app.pretending else None)[0]
+    if ledger is None and app.pretending:
+        ledger = Ledger(":memory:")
+    (desk,) = desks_of([app], ledger, show_progress=True)
+    return desk

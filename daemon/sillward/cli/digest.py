@@ -8,10 +8,9 @@ import click
 
 from sillward import files
 from sillward.assembly.app import Options
-from sillward.assembly.desks import desks_of
+from sillward.assembly.desks import desk_by_hand
 from sillward.cli import shared
 from sillward.errors import ChartError, NotOursError, SourceError, UsageError
-from sillward.net.progress import patient
 from sillward.service.weekly_mail import PAGE_HEAD, is_page_of_ours, page_alone
 from sillward_rules.sheet import Round
 
@@ -35,12 +34,11 @@ def digest(options: Options, out: Path, look: bool) -> None:
     app, _ = shared.at_moment(app, Round.WEEK)
     _place_for_page(out)  # before the work
     with closing(app.ledger_for_a_look()) as ledger:
-        (desk,) = desks_of([app], ledger)
+        desk = desk_by_hand(app, ledger)
         with suppress(SourceError):  # the page says what it rests on
-            desk.keeper.ask = patient(desk.keeper.ask)
-            desk.keeper.fetch()
-            desk.keeper.refresh_members()
-        mail = desk.outbox.weekly.mail(app.site.local_date(app.clock()))
+            desk.context.keeper.fetch()
+            desk.context.keeper.refresh_members()
+        mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
         files.fill(_place_for_page(out), page_alone(mail).encode())
     except OSError as error:

@@ -20,6 +20,7 @@ from sillward.reports import status as status_report
 from sillward.service import heartbeat
 from sillward.service.daemon import Daemon
 from sillward.service.desk import Desk
+from sillward.service.run_control import RunControl
 
 
 @click.command()
@@ -49,25 +50,27 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         if len(set(names)) < len(names):
             msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
             raise ConfigError([msg])
-        desks = desks_of(apps, sender=sender)
-        watches = [
+        control = RunControl()
+        desks = desks_of(apps, sender=sender, run=control)
+        reloaders = [
             CollectionReloader(app, desk, sender.problems, partial(_sites_but, desks, desk))
             for app, desk in zip(apps, desks, strict=True)
         ]
 
         def reload(asked: bool) -> None:
-            for one in watches:
-                one.look(asked=asked)
+            for reloader in reloaders:
+                reloader.look(asked=asked)
 
-        if not Daemon(desks, reload=reload, status=_after_tick(apps, desks, sender)).run():
+        status = _after_tick(apps, desks, sender)
+        if not Daemon(desks, control, reload=reload, status=status).run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
-        desks[0].ledger.close()
+        desks[0].context.ledger.close()
 
 
 def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
     """The names of the other desks' sites."""
-    return [desk.site.name for desk in desks if desk is not mine]
+    return [desk.context.site.name for desk in desks if desk is not mine]
 
 
 def _after_tick(
@@ -77,8 +80,8 @@ def _after_tick(
     the status is told."""
     pulse = heartbeat.build(apps[0].settings)
     path = apps[0].settings.calendar
-    calendar = None if path is None else CalendarPublisher(path, desks)
-    first = desks[0]
+    calendar = None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
+    first = desks[0].context
 
     def then() -> str:
         sender.close()

@@ -1,7 +1,5 @@
 """`sillward send`: one round, delivered by hand or by cron."""
 
-import threading
-
 import click
 
 from sillward.assembly.app import Options, start_logging
@@ -9,7 +7,6 @@ from sillward.assembly.desks import desk_by_hand, require_channels
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.errors import ConfigError, SourceError
-from sillward.net.progress import patient
 from sillward.service import due_rounds
 from sillward.service.daemon import on_end
 from sillward_rules.sheet import Round
@@ -36,14 +33,12 @@ def send(options: Options, round_name: str) -> None:
     if app.pretending:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
     desk = desk_by_hand(app)
-    desk.keeper.ask = patient(desk.keeper.ask)
-    ended = threading.Event()
-    on_end(ended.set)
-    desk.stopping = ended.is_set
+    on_end(desk.context.run.request_stop)
+    keeper = desk.context.keeper
     blind: SourceError | None = None
     try:
-        desk.keeper.fetch()
-        desk.keeper.refresh_members()
+        keeper.fetch()
+        keeper.refresh_members()
     except SourceError as error:
         blind = error
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
@@ -51,11 +46,11 @@ def send(options: Options, round_name: str) -> None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
     desk.deliver(by_hand=True)
     waiting = False
-    for notice in desk.ledger.of_round(app.site.name, occasion.name, occasion.day):
+    for notice in desk.context.ledger.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"
         say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
         waiting = waiting or notice.state not in ("sent", "not needed")
-    desk.ledger.close()
+    desk.context.ledger.close()
     if blind is not None:
         raise blind
     if waiting:

@@ -78,7 +78,7 @@ def _seen(context: ServiceContext) -> object:
 def _page(context: ServiceContext) -> Page:
     now = context.clock()
     expected = trips(context.household.collection, context.weather(), context.states(), now)
-    context.working()
+    context.run.step_done()
     return page(context.ledger, context.voice, expected, now)
 
 

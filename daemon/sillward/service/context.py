@@ -1,19 +1,19 @@
 """What every part of the service works with: a household, its forecasts, ledger and channels."""
 
-import logging
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sillward.channels.apprise_sender import Sender
 from sillward.config.loader import Channel, Household
-from sillward.errors import LedgerError
 from sillward.forecast.store import Clock, utc_now
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Notice, Stage, StoredChore
 from sillward.ledger.chore_codec import chore_of
+from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
-from sillward.wording import full_sheet, short_sheet
+from sillward.service.run_control import RunControl
+from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore
@@ -22,8 +22,6 @@ from sillward_rules.revision import only
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
-
-log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
@@ -35,10 +33,11 @@ class ServiceContext:
     ledger: Ledger
     sender: Sender
     clock: Clock = utc_now
-    stopping: Callable[[], bool] = lambda: False
-    """Asked between two notices: whether to leave the rest for the next start."""
-    working: Callable[[], None] = lambda: None
-    """Told after each finished step of work: a sign of life."""
+    run: RunControl = field(default_factory=RunControl)
+
+    def replace_household(self, household: Household) -> None:
+        """Work for this household from now on: its collection was edited."""
+        self.household = household
 
     @property
     def site(self) -> Site:
@@ -55,14 +54,10 @@ class ServiceContext:
         return self.keeper.shelf.weather(self.site)
 
     def has_forecast(self) -> bool:
-        """Whether one can go by what is held; a defect of ours in it must hold up no round."""
-        try:
+        """Whether a forecast is stored that can be relied on; no, if a defect keeps it unread."""
+        with contained("forecast.failed_to_read"):
             return self.keeper.shelf.usable(self.site)
-        except LedgerError:
-            raise
-        except Exception:
-            log.exception("forecast.failed_to_read")
-            return False
+        return False
 
     def states(self) -> State:
         """What is known of the plants now."""
@@ -91,7 +86,7 @@ class ServiceContext:
         return taking or list(self.household.channels)
 
     def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
-        """The sheet as this channel gets it, with what else it is to be told at the end."""
+        """Return the sheet as this channel gets it, in full or in short, ended by the footer."""
         voice = self.voice
         if not channel.full_length:
             return short_sheet.message(sheet, voice, footer)
@@ -99,6 +94,10 @@ class ServiceContext:
         return Message(
             short_sheet.message(sheet, voice).title, full_sheet.text(sheet, voice, credit, footer)
         )
+
+    def fitted(self, channel: Channel, message: Message) -> Message:
+        """Return the message no longer than this channel takes it: lines at its end are cut."""
+        return message if channel.full_length else push.trimmed(message, self.voice)
 
     def notice(
         self,

@@ -6,8 +6,8 @@ dead, or that leaves a tick undone, is abandoned for a new one. A tick that hang
 since two at once must never run: systemd's watchdog is not fed any more, and after `DEAF_S` the
 process ends, so that whoever supervises it starts another.
 
-What counts as life is work that was done: a step that a desk reports by `working`, or a tick that
-came to its end. No timer feeds the watchdog.
+What counts as life is work that was done: a step that a desk reports to the `RunControl`
+that they share, or a tick that came to its end. No timer feeds the watchdog.
 """
 
 import logging
@@ -27,6 +27,7 @@ from apscheduler.triggers.base import BaseTrigger
 
 from sillward.errors import one_line
 from sillward.service.desk import Desk
+from sillward.service.run_control import RunControl
 from sillward.service.systemd import Manager, manager
 
 TICK_S = 30.0
@@ -168,34 +169,32 @@ class Daemon:
     def __init__(
         self,
         desks: Sequence[Desk],
+        run: RunControl,
         *,
         tick_s: float | None = None,
         reload: Callable[[bool], None] = lambda _: None,
         status: Callable[[], str] = lambda: "",
         supervisor: Manager | None = None,
     ) -> None:
-        """tick_s: TICK_S by default. reload: called before each tick, to take over what was edited;
-        True if a SIGHUP asked for it. status: asked after each tick for a line that `systemctl
-        status` shows. supervisor: by default the one that the environment names."""
-        self._desks = desks
-        for desk in desks:
-            desk.stopping = lambda: self._ended
-            desk.working = self._progress
+        """Take the desks, and what a run needs beside them.
+
+        run: the one that the desks share. tick_s: TICK_S by default. reload: called before each
+        tick, to take over an edited collection; True if a SIGHUP asked for it. status: called after
+        each tick for the line that `systemctl status` shows. supervisor: by default the one that
+        the environment names.
+        """
+        self._desks, self._run = desks, run
         self._tick_s = TICK_S if tick_s is None else tick_s
         self._reload = reload
         self._status = status
         self._manager = manager() if supervisor is None else supervisor
         self._look_s = min(self._tick_s, LOOK_S, (self._manager.watchdog_s or 4 * LOOK_S) / 4)
-        self._ended = False
         self._reload_asked = False
         # Not an Event: one that a signal's handler sets while the main thread begins to wait for it
         # can lock up for ever. This queue may be written to from anywhere.
         self._news: SimpleQueue[None] = SimpleQueue()
         self._at_work = threading.Lock()
         """Held by the tick that runs: there is never a second one, whoever asks for it."""
-        self._watched_s = 0.0
-        """Our time: as long as somebody watched. It stands still while the whole process did."""
-        self._progress_s = 0.0
         self._due_s = 0.0
         self._revived_s = -LATE_S
         self._ticked = False
@@ -223,7 +222,7 @@ class Daemon:
         return asked
 
     def _end(self) -> None:
-        self._ended = True
+        self._run.request_stop()
         self._tell_main()
 
     def _ask_to_reload(self) -> None:
@@ -239,24 +238,20 @@ class Daemon:
 
     # -- the worker's side
 
-    def _progress(self) -> None:
-        """Something was done."""
-        self._progress_s = self._watched_s
-
     def _tick(self) -> None:
         """Let every desk do what is due, unless the tick of an abandoned scheduler still runs."""
-        if self._ended or not self._at_work.acquire(blocking=False):
+        if self._run.stop_requested or not self._at_work.acquire(blocking=False):
             return
         try:
             self._take_over_edits()
             for desk in self._desks:
-                if not self._ended:
+                if not self._run.stop_requested:
                     self._tick_of(desk)
             self._line = one_line(self._status(), STATUS_CHARACTERS)
         except Exception:
             log.exception("status.failed")
         finally:
-            self._due_s = self._watched_s + self._tick_s
+            self._due_s = self._run.watched_s + self._tick_s
             self._ticked = True
             self._at_work.release()
             self._tell_main()
@@ -275,20 +270,20 @@ class Daemon:
         except BaseException:  # SystemExit too: nobody but the main thread ends the process
             log.exception("tick.failed")  # and that is no progress
         else:
-            self._progress()
+            self._run.step_done()
 
     # -- the main thread's side
 
     def _watch(self, wall: float, steady: float) -> bool:
         """Look until the end is asked for, or nothing goes on any more (False)."""
-        while not self._ended:
+        while not self._run.stop_requested:
             with suppress(Empty):
                 self._news.get(timeout=self._look_s)
             wall_now, steady_now = time.time(), time.monotonic()
             elapsed_s = steady_now - steady
             jump_s = wall_now - wall - elapsed_s
             wall, steady = wall_now, steady_now
-            self._watched_s += min(elapsed_s, 2 * self._look_s)
+            self._run.advance(min(elapsed_s, 2 * self._look_s))
             jumped = abs(jump_s) > CLOCK_JUMP_S
             if jumped:
                 # The scheduler sleeps towards a wall time that has moved: plan anew from now.
@@ -296,24 +291,24 @@ class Daemon:
             # A tick that runs just now looks for edits when it is through; then the next is ours.
             if jumped or (self._reload_asked and not self._at_work.locked()):
                 self._revive()
-            if not self._ended and not self._look():
+            if not self._run.stop_requested and not self._look():
                 return False
         return True
 
     def _look(self) -> bool:
         """Revive what is dead, tell the service manager how things are. False: end."""
-        silent_s = self._watched_s - self._progress_s
+        silent_s = self._run.idle_s
         if silent_s > DEAF_S:
             log.error("daemon.deaf nothing done for %d s", silent_s)
             return False
-        late = not self._at_work.locked() and self._watched_s > self._due_s + LATE_S
+        late = not self._at_work.locked() and self._run.watched_s > self._due_s + LATE_S
         if late or not self._ticker.alive:
-            if self._watched_s - self._revived_s >= LATE_S:  # what dies at once must not spin
+            if self._run.watched_s - self._revived_s >= LATE_S:  # what dies at once must not spin
                 log.error("scheduler.%s", "late" if late else "dead")
                 self._revive()
         elif silent_s <= STALL_S:
             self._manager.notify("WATCHDOG=1")
-        if not self._ready and (self._ticked or self._watched_s >= READY_S):
+        if not self._ready and (self._ticked or self._run.watched_s >= READY_S):
             self._ready = True
             self._manager.notify("READY=1")
         line = self._line
@@ -327,7 +322,7 @@ class Daemon:
 
         Where that fails, for lack of memory say, a later look tries again, until `DEAF_S`.
         """
-        self._revived_s = self._due_s = self._watched_s
+        self._revived_s = self._due_s = self._run.watched_s
         try:
             self._ticker.abandon()
             self._ticker = self._new_ticker()

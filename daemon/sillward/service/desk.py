@@ -1,311 +1,181 @@
-"""What the daemon does: keep a forecast, tell rounds when they are due, deliver what waits.
+"""The desk of one household: what is done at each tick.
 
-`Desk` does one thing at a time when asked; it has no thread and no clock of its own. It is
-level-triggered: each tick asks "what is due and not yet told?" of the ledger, so a late, doubled
-or lost tick harms nothing.
+A desk does one thing at a time when asked; it has no thread and no clock of its own. It is
+level-triggered: each tick asks the ledger "what is due and not yet told?", so that a late, doubled
+or lost tick does no harm.
 """
 
 import logging
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
-from sillward.config.loader import Channel, Household
+from sillward.config.loader import Household
 from sillward.errors import LedgerError
-from sillward.ledger import Notice
-from sillward.ledger.chore_codec import of_chore
-from sillward.service import due_rounds, weekly_mail
+from sillward.service import due_rounds
 from sillward.service.alarm_monitor import AlarmMonitor
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import Corrections
+from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
-from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK, troubles
+from sillward.service.health import troubles
+from sillward.service.ledger_upkeep import LedgerUpkeep
+from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import Outbox
 from sillward.service.reminders import Reminders
-from sillward.wording import follow_up
-from sillward.wording.push import Message
-from sillward_rules.revision import ORDERS
-from sillward_rules.sheet import Round, Sheet
-from sillward_rules.transitions import first_states, next_state
+from sillward.service.round_teller import RoundTeller
+from sillward.service.weekly_mail import WeeklyMail
+from sillward_rules.sheet import Sheet
 
 PATIENCE = timedelta(minutes=20)
-"""A round that is due while there is no usable forecast waits so long for one."""
+"""A round that is due while there is no usable forecast waits this long for one."""
 
 EARLIEST = datetime(2026, 1, 1, tzinfo=UTC)
-"""No clock that is right shows a time before this: the first version is younger."""
+"""A clock that shows an earlier time has not been set: the first version is younger."""
 
-MOST_FAILURES = 2
-"""Ticks that the ledger fails one after the other before one goes on without its file."""
-
-TRY_FILE_EVERY = timedelta(minutes=10)
-"""How often one tries to go back to it. Judgement."""
-
-PRUNE_MARK = "pruned"
-"""Under this name it remembers when what is long ago was last forgotten."""
+MAX_FAILURES = 2
+"""After this many ticks in a row in which the ledger failed, the desk goes on without its file."""
 
 log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
-class Desk(ServiceContext):
-    """The service of one household, ready to be asked."""
+class Desk:
+    """The service of one household: what it works with, and its parts."""
 
-    outbox: Outbox = field(init=False)
-    alarms: AlarmMonitor = field(init=False)
-    corrections: Corrections = field(init=False)
-    reminders: Reminders = field(init=False)
-    defects: list[str] = field(default_factory=list)
-    """What failed in the last tick, by the names under which the log tells more."""
-    _started: datetime | None = None
+    context: ServiceContext
+    rounds: RoundTeller
+    outbox: Outbox
+    alarms: AlarmMonitor
+    corrections: Corrections
+    reminders: Reminders
+    weekly_mail: WeeklyMail
+    upkeep: LedgerUpkeep
+    defects: Defects
+    _started_at: datetime | None = None
     _failures: int = 0
-    _tried_file: datetime | None = None
 
-    def __post_init__(self) -> None:
-        self.outbox, self.alarms = Outbox(self), AlarmMonitor(self)
-        self.corrections, self.reminders = Corrections(self), Reminders(self)
-
-    # -- the collection
-
-    def take_over(self, household: Household) -> None:
-        """Go by this collection from now on. What was told is compared with it at the next tick."""
-        before = self.site
-        self.household = household
-        self.keeper.replace_site(before, household.collection.site)
-        self.corrections.compare_anew()
-        self.outbox.weekly.forget()
-
-    # -- rounds
-
-    def tell(self, occasion: Occasion) -> Sheet | None:
-        """Work out a round and put its notices down for sending, once for each occasion.
-
-        Return None if that has been done before.
-        """
-        if self.ledger.round_told_at(self.site.name, occasion.name, occasion.day):
-            return None
-        usable = self.has_forecast()
-        sheet = self.sheet(occasion.round, self.weather())
-        week = occasion.round is Round.WEEK  # the sheet that shows that somebody is there
-        notices = [
-            self._notice(
-                channel,
-                occasion,
-                self._words(channel, occasion, sheet),
-                silent=not (week or sheet.chores or sheet.warnings or channel.all_clear),
-            )
-            for channel in self.listening(occasion.round)
-        ]
-        if week:  # an outlook: nothing to acknowledge, nothing moves
-            self._keep(occasion, notices, usable=usable)
-        else:
-            # What is still open of an earlier day is written down already.
-            chores = [
-                of_chore(chore, self.site)
-                for chore in sheet.chores
-                if chore.overdue_since is None or chore.id >= str(occasion.day)
-            ]
-            self._keep(occasion, notices, chores, sheet, usable=usable)
-        log.info(
-            "round.told round=%s day=%s chores=%d",
-            occasion.round.value,
-            occasion.day,
-            len(sheet.chores),
+    @classmethod
+    def of(cls, context: ServiceContext) -> "Desk":
+        """Build a desk with all its parts."""
+        defects = Defects()
+        weekly_mail = WeeklyMail(context)
+        return cls(
+            context,
+            RoundTeller(context, defects),
+            Outbox(context, NoticeWording(context, weekly_mail)),
+            AlarmMonitor(context),
+            Corrections(context),
+            Reminders(context),
+            weekly_mail,
+            LedgerUpkeep(context.ledger),
+            defects,
         )
-        return sheet
-
-    def _words(self, channel: Channel, occasion: Occasion, sheet: Sheet) -> Message:
-        """What a channel is told; if a defect of ours prevents it, its orders in few words."""
-        try:
-            return self.message(channel, sheet, self._footer(channel, occasion))
-        except LedgerError:
-            raise
-        except Exception:
-            self._failed("round.failed_to_word", occasion)
-        orders = [one for one in sheet.chores if one.kind in ORDERS]
-        if orders and occasion.round is not Round.WEEK:
-            try:
-                return follow_up.in_few_words(orders, sheet.at, self.voice)
-            except Exception:
-                self._failed("round.failed_to_word", occasion)
-        return self._without_sheet(occasion)
-
-    def _failed(self, event: str, occasion: Occasion) -> None:
-        log.exception("%s round=%s day=%s", event, occasion.round.value, occasion.day)
-        self.defects.append(event)
-
-    def _without_sheet(self, occasion: Occasion) -> Message:
-        voice = self.voice
-        title = voice.say("no_sheet", round=occasion.round.value)
-        return Message(title, voice.say("without_sheet"))
-
-    def _notice(
-        self, channel: Channel, occasion: Occasion, message: Message, *, silent: bool = False
-    ) -> Notice:
-        until = max(occasion.until, self.clock() + timedelta(minutes=5))
-        return self.notice(channel, occasion.name, occasion.day, message, until, silent=silent)
-
-    def _keep(
-        self,
-        occasion: Occasion,
-        notices: list[Notice],
-        chores: Sequence[dict[str, Any]] = (),
-        sheet: Sheet | None = None,
-        *,
-        usable: bool,
-    ) -> None:
-        known = self.ledger.states(self.site.name)
-        self.ledger.keep_round(
-            self.site.name,
-            occasion.name,
-            occasion.day,
-            self.clock() if sheet is None else sheet.at,
-            notices=notices,
-            chores=chores,
-            states={} if sheet is None else first_states(known, sheet),
-            after={} if sheet is None else next_state(known, sheet),
-            usable=usable,
-        )
-
-    def _footer(self, channel: Channel, occasion: Occasion) -> list[str]:
-        """What else a week sheet tells a channel."""
-        if occasion.round is not Round.WEEK:
-            return []
-        return weekly_mail.footer(self, occasion.day, mail=channel.full_mail)
-
-    def deliver(self, *, by_hand: bool = False) -> int:
-        """Send every notice that waits and is due. Return how many could not be sent."""
-        return self.outbox.deliver(by_hand=by_hand)
-
-    def watch(self) -> None:
-        """Tell what cannot wait for a round."""
-        now = self.clock()
-        self.alarms.look(patient=now < self._start(now) + PATIENCE)
-
-    def troubles(self) -> list[str]:
-        """All that is wrong just now."""
-        now = self.clock()
-        unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
-        mine = [f"{one}: see the log" for one in self.defects]
-        return [*unset, *mine, *troubles(self.household, self.keeper.shelf, now, self.voice)]
 
     # -- the tick
 
     def tick(self) -> None:
         """Do what is due. What fails is logged and tried again at the next tick.
 
-        With a ledger that cannot be written it goes on in memory: notices still go out.
+        If the ledger cannot be written the desk goes on in memory: notices are still sent.
         """
-        self.defects = []
+        self.defects.clear()
         try:
-            self._tick()
+            self._do_what_is_due()
             self._failures = 0
         except LedgerError as error:
             self._failures += 1
-            self.defects.append("ledger.failed")
+            self.defects.add("ledger.failed")
             log.error("ledger.failed reason=%s", error)
-            if self._failures < MOST_FAILURES or self.ledger.afloat:
+            if self._failures < MAX_FAILURES or self.context.ledger.afloat:
                 return
-            log.error("ledger.afloat: nothing can be written; going on in memory")
-            self.ledger.to_memory()
-            self._tried_file = self.clock()
+            self.upkeep.go_to_memory(self.context.clock())
             self.tick()
 
-    def _tick(self) -> None:
-        now = self.clock()
-        self._start(now)
+    def _do_what_is_due(self) -> None:
+        """Take the steps from a forecast to a push; `sillward.service` lists them."""
+        context, run = self.context, self.context.run
+        now = context.clock()
+        self._note_start(now)
         if now < EARLIEST:
-            self._tick_without_clock(now)
+            self._tell_clock_is_unset(now)
             return
-        self._back_to_file(now)
-        self.ledger.disown(self.site.name, now)
-        self.deliver()  # first what waits: a server that dawdles must not hold it up
-        self.working()
-        self._guarded("forecast.failed_to_refresh", self._refresh)
-        self.working()
-        for occasion in due_rounds.occasions(self.site, self.household.rounds, self.clock()):
-            if self.has_forecast() or not self._patient(occasion):
-                self._tell_or_own_up(occasion)
-                self.working()
-        self._guarded("alarm.failed", self.watch)
-        self._guarded("change.failed", self.corrections.look)
-        self._guarded("reminder.failed", self.reminders.look)
-        self.working()
+        self.upkeep.go_back_to_file(now)
+        context.ledger.disown(context.site.name, now)
+        self.deliver()  # what waits goes first: a slow forecast server must not hold it up
+        run.step_done()
+        with self.defects.contained("forecast.failed_to_refresh"):
+            context.keeper.refresh(context.site)
+        run.step_done()
+        self._tell_due_rounds()
+        with self.defects.contained("alarm.failed"):
+            self._raise_alarms()
+        with self.defects.contained("change.failed"):
+            self.corrections.look()
+        with self.defects.contained("reminder.failed"):
+            self.reminders.look()
+        run.step_done()
         self.deliver()
-        self._keep_house(self.clock())
-        self._copy_ledger(self.clock())
+        self.upkeep.mark_and_prune(context.clock())
+        self.upkeep.copy_daily(context.clock())
 
-    def _refresh(self) -> None:
-        """Ask for the forecasts that are due; each call is a step of work."""
-        self.keeper.working = self.working
-        self.keeper.refresh(self.site)
+    def _tell_due_rounds(self) -> None:
+        """Tell each round that is due, unless a forecast for it may still come."""
+        context = self.context
+        for occasion in due_rounds.occasions(
+            context.site, context.household.rounds, context.clock()
+        ):
+            if context.has_forecast() or not self._waits_for_forecast(occasion):
+                self.rounds.tell_or_admit_failure(occasion)
+                context.run.step_done()
 
-    def _tick_without_clock(self, now: datetime) -> None:
-        """Before the clock is set no hour is right, and what is over cannot be told from what is
-        to come: nothing is told but that."""
+    def _waits_for_forecast(self, occasion: Occasion) -> bool:
+        """Whether a round waits a little longer: counted from its hour, or from the start."""
+        now = self.context.clock()
+        return now < max(occasion.due_at, self._note_start(now)) + PATIENCE
+
+    def _raise_alarms(self) -> None:
+        """Tell what cannot wait for a round."""
+        now = self.context.clock()
+        self.alarms.look(patient=now < self._note_start(now) + PATIENCE)
+
+    def _tell_clock_is_unset(self, now: datetime) -> None:
+        """Tell that the clock is not set, and nothing else: no hour can be relied on before it is,
+        and what is over cannot be told from what is to come."""
         log.error("clock.unset now=%s", now)
         self.alarms.look_at_clock(now, unset=True)
         self.outbox.deliver(only="clock")
 
-    def _back_to_file(self, now: datetime) -> None:
-        """Try to go back to the file of the ledger, every now and then."""
-        if not self.ledger.afloat:
-            return
-        tried = self._tried_file
-        if tried is None or not timedelta(0) <= now - tried < TRY_FILE_EVERY:
-            self._tried_file = now
-            if self.ledger.to_file():
-                log.warning("ledger.back: its file can be written again")
+    def _note_start(self, now: datetime) -> datetime:
+        """Return when this desk was first asked, or when its clock was set back since.
 
-    def _keep_house(self, now: datetime) -> None:
-        """Now and then: a copy of the ledger, and away with what is long ago."""
-        tick, pruned = self.ledger.mark_of(TICK_MARK), self.ledger.mark_of(PRUNE_MARK)
-        if tick is None or not timedelta(0) <= now - tick.at < TICK_KEPT_EVERY:
-            self.ledger.mark(TICK_MARK, now, "")
-        if pruned is None or not timedelta(0) <= now - pruned.at < timedelta(days=1):
-            self.ledger.mark(PRUNE_MARK, now, "")
-            self.ledger.prune(now)
+        The network may come up later than the desk.
+        """
+        if self._started_at is None or now < self._started_at:
+            self._started_at = now
+        return self._started_at
 
-    def _copy_ledger(self, now: datetime) -> None:
-        """Copy the ledger once a day; if it is found damaged, set that right at once."""
-        try:
-            self.ledger.copy_daily(now)
-        except LedgerError as error:
-            log.error("ledger.failed reason=%s", error)
-            self.ledger.to_memory()
-            self.ledger.to_file()
+    # -- asked for from outside the tick
 
-    def _patient(self, occasion: Occasion) -> bool:
-        """Whether to wait for a forecast a little longer: after the due hour, after the start."""
-        now = self.clock()
-        return now < max(occasion.due_at, self._start(now)) + PATIENCE
+    def tell(self, occasion: Occasion) -> Sheet | None:
+        """Tell a round now, once for each occasion; return None if it has been told before."""
+        return self.rounds.tell(occasion)
 
-    def _start(self, now: datetime) -> datetime:
-        """When this desk was first asked, or its clock set back; the network may come up later."""
-        if self._started is None or now < self._started:
-            self._started = now
-        return self._started
+    def deliver(self, *, by_hand: bool = False) -> int:
+        """Send every notice that waits and is due. Return how many could not be sent."""
+        return self.outbox.deliver(by_hand=by_hand)
 
-    def _guarded(self, event: str, work: Callable[[], None]) -> None:
-        """Do it; a defect of ours in it must hold up nothing else."""
-        try:
-            work()
-        except LedgerError:
-            raise
-        except Exception:
-            log.exception(event)
-            self.defects.append(event)
+    def take_over(self, household: Household) -> None:
+        """Go by this collection from now on. What was told is compared with it at the next tick."""
+        before = self.context.site
+        self.context.replace_household(household)
+        self.context.keeper.replace_site(before, household.collection.site)
+        self.corrections.compare_anew()
+        self.weekly_mail.forget()
 
-    def _tell_or_own_up(self, occasion: Occasion) -> None:
-        """Tell a round; if a defect of ours prevents it, say that rather than nothing."""
-        try:
-            self.tell(occasion)
-        except LedgerError:
-            raise
-        except Exception:
-            self._failed("round.failed", occasion)
-            words = self._without_sheet(occasion)
-            notices = [
-                self._notice(channel, occasion, words) for channel in self.listening(occasion.round)
-            ]
-            self._keep(occasion, notices, usable=False)
+    def troubles(self) -> list[str]:
+        """Return everything that is wrong at this moment, in words."""
+        context, now = self.context, self.context.clock()
+        unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
+        defects = [f"{event}: see the log" for event in self.defects.events]
+        others = troubles(context.household, context.keeper.shelf, now, context.voice)
+        return [*unset, *defects, *others]

@@ -103,7 +103,7 @@ class Edited:
 
     @property
     def plants(self) -> list[str]:
-        return [one.name for one in self.desk.household.collection.plants]
+        return [one.name for one in self.desk.context.household.collection.plants]
 
     @property
     def titles(self) -> list[str]:
@@ -208,7 +208,7 @@ def test_two_collections_cannot_come_to_be_for_one_site(edited: Edited) -> None:
 
     edited.tick()
 
-    assert edited.desk.site.name == "Test court"
+    assert edited.desk.context.site.name == "Test court"
     assert "Other court" in edited.troubles
 
 
@@ -249,14 +249,14 @@ def test_the_folder_of_wording_counts_as_the_collection(edited: Edited) -> None:
     (folder / "mine.jinja").write_text(macro.replace("Nada", "Nix"), encoding="utf-8")
     edited.write(COLLECTION.replace("[notices]", '[notices]\nwording = "words"'))
     edited.tick()
-    assert edited.desk.voice.say("nothing_today", close=False) == "Nix esta noche"
+    assert edited.desk.context.voice.say("nothing_today", close=False) == "Nix esta noche"
 
     (folder / "mine.jinja").write_text(macro, encoding="utf-8")
     at = (edited.world.clock() - timedelta(minutes=1)).timestamp()
     os.utime(folder / "mine.jinja", (at, at))
     edited.tick()
 
-    assert edited.desk.voice.say("nothing_today", close=False) == "Nada esta noche"
+    assert edited.desk.context.voice.say("nothing_today", close=False) == "Nada esta noche"
 
 
 def test_another_place_is_asked_for_from_then_on(edited: Edited) -> None:
@@ -264,7 +264,7 @@ def test_another_place_is_asked_for_from_then_on(edited: Edited) -> None:
 
     edited.tick()
 
-    assert [site.latitude for site in edited.desk.keeper.sites] == [-33.10]
+    assert [site.latitude for site in edited.desk.context.keeper.sites] == [-33.10]
 
 
 def test_a_ledger_that_fails_keeps_no_collection_back(
@@ -285,7 +285,7 @@ def test_a_ledger_that_fails_keeps_no_collection_back(
 
 def test_status_tells_of_a_daemon_that_goes_by_an_old_collection(edited: Edited) -> None:
     def told() -> list[str]:
-        shelf, voice = edited.desk.keeper.shelf, edited.desk.voice
+        shelf, voice = edited.desk.context.keeper.shelf, edited.desk.context.voice
         return list(not_in_force(edited.path, shelf, voice, edited.world.clock()))
 
     assert told() == []
@@ -313,7 +313,7 @@ def test_after_a_restart_with_a_right_collection_nothing_is_refused_any_more(
     CollectionReloader(again, edited.desk, edited._problems).look()
 
     assert edited.troubles == ""
-    assert edited.watch.desk.household == again.household
+    assert edited.watch.desk.context.household == again.household
 
 
 def test_what_was_edited_while_the_daemon_started_is_taken_over_at_the_first_look(
@@ -375,6 +375,6 @@ def test_a_site_that_gets_another_name_leaves_no_mark_behind(edited: Edited) -> 
     edited.write(COLLECTION.replace("Test court", "Yard"))
     edited.tick()
 
-    assert edited.desk.site.name == "Yard"
+    assert edited.desk.context.site.name == "Yard"
     assert not [name for name in edited.world.ledger.marks() if "refused" in name]
     assert edited.titles[-1] == "Your edited collection is in use now"

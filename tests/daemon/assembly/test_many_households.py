@@ -16,7 +16,7 @@ from tests.support.fakes import FakeClock
 def statements(desks: Sequence[Desk], clock: FakeClock) -> int:
     """How many statements an idle tick of all runs."""
     seen: list[str] = []
-    database = desks[0].ledger._db
+    database = desks[0].context.ledger._db
     database.set_trace_callback(seen.append)
     tick(desks, clock)
     database.set_trace_callback(None)
@@ -49,7 +49,7 @@ def test_an_idle_tick_unpacks_no_forecast(tmp_path: Path, monkeypatch: pytest.Mo
     tick(desks, clock)
 
     assert unpacked == []
-    desks[0].keeper.shelf.forget(desks[2].site)
+    desks[0].context.keeper.shelf.forget(desks[2].context.site)
     tick(desks, clock)
     assert len(unpacked) == 1
 
@@ -65,11 +65,11 @@ def test_each_desk_looks_at_its_own_site_and_whoever_is_asked_is_asked_for_all(
         msg = "Open-Meteo: cannot be reached"
         raise SourceError(msg)
 
-    desks[0].keeper.ask = ask
+    desks[0].context.keeper.ask = ask
 
     tick(desks, clock)
 
     assert len(asked) == 1
     (query,) = asked
     latitudes = str(query.params["latitude"]).split(",")
-    assert [float(one) for one in latitudes] == [desk.site.latitude for desk in desks]
+    assert [float(one) for one in latitudes] == [desk.context.site.latitude for desk in desks]

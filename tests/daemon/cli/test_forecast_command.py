@@ -214,11 +214,12 @@ def test_two_sites_share_ledger_and_keeper_and_one_call(
 
     first, second = desks_of(apps)
 
-    assert first.ledger is second.ledger
-    assert first.keeper is second.keeper
-    query = first.keeper.shelf.sources[0].query(first.keeper.sites)
+    assert first.context.ledger is second.context.ledger
+    assert first.context.keeper is second.context.keeper
+    keeper = first.context.keeper
+    query = keeper.shelf.sources[0].query(keeper.sites)
     assert query.params["latitude"].count(",") == 1
-    first.ledger.close()
+    first.context.ledger.close()
 
 
 def test_two_collections_for_one_site_are_refused(another: Callable[[str], Path]) -> None:

@@ -569,7 +569,7 @@ def newer(world: World, low_c: float) -> None:
 def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> None:
     world = a_world("12:00", low_c=6.5)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     desk.tick()
     keeper.keep()
     tonight = uid_of(SITE, f"{DAY}-expected-carry-in")
@@ -593,7 +593,7 @@ def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> 
 def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> None:
     world = a_world("17:00", low_c=6.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     desk.tick()
     keeper.keep()
     chore = f"{DAY}-carry-in-bench-to-room"
@@ -617,7 +617,7 @@ def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> N
 def test_what_is_acknowledged_shows_at_the_next_tick(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     desk.tick()
     keeper.keep()
 
@@ -633,7 +633,7 @@ def test_the_file_is_written_only_when_something_changed(
 ) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     written: list[Path] = []
     settle = files.settle
 
@@ -647,7 +647,7 @@ def test_the_file_is_written_only_when_something_changed(
         desk.tick()
         keeper.keep()
         world.clock.move(seconds=30)
-    CalendarPublisher(path, [desk]).keep()  # after a restart
+    CalendarPublisher(path, [desk.context]).keep()  # after a restart
 
     assert written == [path]
 
@@ -655,7 +655,7 @@ def test_the_file_is_written_only_when_something_changed(
 def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
     world = a_world("17:00")
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     desk.tick()
     keeper.keep()
     before = path.read_bytes()
@@ -669,7 +669,7 @@ def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
 def test_days_that_pass_take_what_is_old_out(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     desk.tick()
     keeper.keep()
     told = uid_of(SITE, f"{DAY}-carry-in-bench-to-room")
@@ -686,7 +686,7 @@ def test_without_a_clock_nothing_is_written(path: Path) -> None:
     world = a_world()
     world.clock.now = datetime(1970, 1, 1, 5, tzinfo=UTC)
 
-    CalendarPublisher(path, [world.desk]).keep()
+    CalendarPublisher(path, [world.desk.context]).keep()
 
     assert not path.exists()
 
@@ -697,7 +697,7 @@ def test_a_failure_is_told_in_the_log_once_in_a_while_and_harms_no_notice(
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     folder = tmp_path / "not there"
-    keeper = CalendarPublisher(folder / "sillward.ics", [desk])
+    keeper = CalendarPublisher(folder / "sillward.ics", [desk.context])
     caplog.set_level(logging.WARNING)
 
     for _ in range(5):
@@ -730,7 +730,7 @@ def test_whatever_fails_is_not_raised(
 
     monkeypatch.setattr(Ledger, "versions", fail)
 
-    CalendarPublisher(path, [world.desk]).keep()
+    CalendarPublisher(path, [world.desk.context]).keep()
 
     assert not path.exists()
 
@@ -743,7 +743,7 @@ def test_two_sites_are_in_one_file(path: Path) -> None:
     for desk in (here, there):
         desk.tick()
 
-    CalendarPublisher(path, [here, there]).keep()
+    CalendarPublisher(path, [here.context, there.context]).keep()
 
     places = {one.text("LOCATION") for one in events_in(path.read_bytes())}
     assert places == {"Test court", "Hut"}
@@ -754,7 +754,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
     """Two rounds a day, cold and mild nights by turns, every second order acknowledged."""
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk])
+    keeper = CalendarPublisher(path, [desk.context])
     numbers: dict[str, tuple[int, object]] = {}
     largest = 0
     for day in range(days):
@@ -774,7 +774,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
     assert largest < 40_000
     assert events[0] < 20 * (KEPT_DAYS + 10)
     assert max(number for number, _ in numbers.values()) > 0
-    assert desk.defects == []
+    assert desk.defects.events == []
 
 
 def _check_numbers(events: Sequence[Component], numbers: dict[str, tuple[int, object]]) -> None:

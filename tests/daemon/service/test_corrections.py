@@ -267,7 +267,9 @@ def test_a_day_that_turns_cold_keeps_in_what_was_to_go_out() -> None:
     world = a_world("08:30", low_c=5.0)
     states = {
         name: replace(state, spot="room", assumed=False)
-        for name, state in world.desk.sheet(Round.MORNING, world.desk.weather()).states.items()
+        for name, state in world.desk.context.sheet(
+            Round.MORNING, world.desk.context.weather()
+        ).states.items()
     }
     world.ledger.keep_round(
         SITE.name, "before", DAY, world.clock.now, notices=[], chores=[], states=states
@@ -494,13 +496,13 @@ def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
 
 def test_a_second_opinion_that_turns_colder_is_compared_too() -> None:
     world, desk = told(12.0)
-    shelf = desk.keeper.shelf
-    before = shelf.edition(desk.site)
-    assert shelf.edition(desk.site) == before
+    shelf = desk.context.keeper.shelf
+    before = shelf.edition(desk.context.site)
+    assert shelf.edition(desk.context.site) == before
 
     newer(world, desk, 2.0)
 
-    assert shelf.edition(desk.site) != before
+    assert shelf.edition(desk.context.site) != before
 
 
 def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:

@@ -25,6 +25,7 @@ from sillward.errors import DeliveryError
 from sillward.service import daemon
 from sillward.service.daemon import Daemon, Every, Ticker
 from sillward.service.desk import Desk
+from sillward.service.run_control import RunControl
 from sillward.service.systemd import Manager
 from sillward.wording.push import Message
 from tests.support.desks import a_channel, a_world
@@ -40,8 +41,7 @@ class FakeDesk:
     """Counts its ticks; each does what the test says."""
 
     work: Callable[["FakeDesk", int], None] = lambda _desk, _tick: None
-    stopping: Callable[[], bool] = lambda: False
-    working: Callable[[], None] = lambda: None
+    run: RunControl = field(default_factory=RunControl)
     ticks: int = 0
     at_once: int = 0
     most_at_once: int = 0
@@ -99,11 +99,11 @@ class Running:
 
     @property
     def silent_s(self) -> float:
-        return self.daemon._watched_s - self.daemon._progress_s
+        return self.daemon._run.idle_s
 
     @property
     def watched_s(self) -> float:
-        return self.daemon._watched_s
+        return self.daemon._run.watched_s
 
     def start(self) -> None:
         self.thread = threading.Thread(target=lambda: self.result.append(self.daemon.run()))
@@ -140,7 +140,9 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
         desk = FakeDesk(work) if work else FakeDesk()
         systemd = Systemd("@nobody")
         desks = [cast(Desk, one) for one in (desk, *others)]
-        one = Daemon(desks, tick_s=tick_s, reload=reload, status=status, supervisor=systemd)
+        one = Daemon(
+            desks, desk.run, tick_s=tick_s, reload=reload, status=status, supervisor=systemd
+        )
         running = systemd.running = Running(one, desk, systemd)
         monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
         monkeypatch.setattr(daemon, "on_reload", lambda then: setattr(running, "reload", then))
@@ -238,7 +240,7 @@ def test_without_a_service_manager_it_runs_all_the_same(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     desk = FakeDesk()
-    running = Running(Daemon([cast(Desk, desk)], tick_s=TICK_S), desk, Systemd())
+    running = Running(Daemon([cast(Desk, desk)], desk.run, tick_s=TICK_S), desk, Systemd())
     monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
     monkeypatch.setattr(daemon, "on_reload", lambda _: None)
 
@@ -252,7 +254,7 @@ def test_the_environment_names_the_service_manager(monkeypatch: pytest.MonkeyPat
     monkeypatch.setenv("NOTIFY_SOCKET", "@sillward-nobody")
     monkeypatch.setenv("WATCHDOG_USEC", "4000000")
 
-    one = Daemon([])
+    one = Daemon([], RunControl())
 
     assert one._manager.address == "@sillward-nobody"
     assert one._look_s == 1.0  # an impatient watchdog is fed in time
@@ -265,13 +267,13 @@ def test_a_signal_ends_it(monkeypatch: pytest.MonkeyPatch) -> None:
 
     def signals(desk: FakeDesk, _: int) -> None:
         os.kill(os.getpid(), signal.SIGTERM)
-        assert waited(desk.stopping)
+        assert waited(lambda: desk.run.stop_requested)
 
     desk = FakeDesk(signals)
     ours = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
     before = {number: signal.getsignal(number) for number in ours}
     try:
-        assert Daemon([cast(Desk, desk)], tick_s=TICK_S).run()
+        assert Daemon([cast(Desk, desk)], desk.run, tick_s=TICK_S).run()
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
@@ -328,9 +330,10 @@ def test_a_hangup_asks_for_a_reload() -> None:
             waited(lambda: one._reload_asked)
         elif asked[-1]:
             os.kill(os.getpid(), signal.SIGTERM)
-            waited(desk.stopping)
+            waited(lambda: desk.run.stop_requested)
 
-    one = Daemon([cast(Desk, FakeDesk(signals))], tick_s=60.0, reload=asked.append)
+    desk = FakeDesk(signals)
+    one = Daemon([cast(Desk, desk)], desk.run, tick_s=60.0, reload=asked.append)
     ours = (signal.SIGTERM, signal.SIGINT, signal.SIGHUP)
     before = {number: signal.getsignal(number) for number in ours}
     try:
@@ -345,7 +348,9 @@ def test_a_failing_socket_of_the_service_manager_harms_nothing(
     monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     desk = FakeDesk()
-    one = Daemon([cast(Desk, desk)], tick_s=TICK_S, supervisor=Manager("/nowhere/at/all", 60.0))
+    one = Daemon(
+        [cast(Desk, desk)], desk.run, tick_s=TICK_S, supervisor=Manager("/nowhere/at/all", 60.0)
+    )
     running = Running(one, desk, Systemd())
     monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
     monkeypatch.setattr(daemon, "on_reload", lambda _: None)
@@ -666,7 +671,7 @@ def test_a_tick_that_takes_long_is_alive_while_it_gets_on(
     def plods(desk: FakeDesk, tick: int) -> None:
         begun.wait(PATIENCE_S)
         while tick == 1 and running.watched_s < 0.8:
-            desk.working()
+            desk.run.step_done()
             running.systemd.fed.clear()
             fed.append(running.systemd.fed.wait(PATIENCE_S))
         done.set()
@@ -716,7 +721,7 @@ def test_an_end_that_is_asked_for_waits_for_the_tick_that_runs_and_starts_no_oth
 
     def work(desk: FakeDesk, _: int) -> None:
         let_go.wait(PATIENCE_S)
-        assert desk.stopping()
+        assert desk.run.stop_requested
         done.set()
 
     running = run(work)
@@ -764,7 +769,9 @@ def test_an_end_that_a_hanging_tick_holds_up_comes_all_the_same(
 
 
 @pytest.mark.parametrize("down", [False, True])
-def test_a_desk_gives_a_sign_of_life_after_each_call_and_each_send(down: bool) -> None:
+def test_a_desk_gives_a_sign_of_life_after_each_call_and_each_send(
+    down: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
     did: list[str] = []
     world = a_world("17:00", a_channel("phone"), a_channel("mail"))
     desk = world.desk
@@ -779,8 +786,8 @@ def test_a_desk_gives_a_sign_of_life_after_each_call_and_each_send(down: bool) -
         did.append("ask")
         return world.source.ask(*args, **kwargs)
 
-    desk.sender, desk.keeper.ask = send, ask
-    desk.working = lambda: did.append("working")
+    desk.context.sender, desk.context.keeper.ask = send, ask
+    monkeypatch.setattr(RunControl, "step_done", lambda _: did.append("working"))
 
     desk.tick()
 

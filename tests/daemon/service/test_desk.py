@@ -17,6 +17,7 @@ from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, StoredForecast
 from sillward.service import due_rounds
+from sillward.service.context import ServiceContext
 from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import LEASE, SEND_PAUSES
 from sillward.wording.push import Message
@@ -136,7 +137,7 @@ def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
 def test_a_round_told_by_hand_is_not_told_again_by_the_daemon(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
     (occasion,) = rounds_due(world)
 
     assert desk.tell(occasion) is not None
@@ -282,7 +283,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
 def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
     desk.tell(rounds_due(world)[0])
     until = world.clock.now + LEASE
     assert world.ledger.claim(world.notice().key, until)  # and then the power went
@@ -301,7 +302,7 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
     """`sillward send` beside the daemon: neither sends what the other is sending."""
     world = make("17:00")
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
     desk.tell(rounds_due(world)[0])
     world.ledger.claim(world.notice().key, world.clock.now + LEASE)
     world.ledger._db.execute("UPDATE notice SET owner = ?", (os.getppid(),))
@@ -318,13 +319,16 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
 def test_nothing_more_is_sent_once_the_end_is_asked_for(make: Make) -> None:
     world = make("17:00", a_channel("phone"), a_channel("mail"))
     desk = world.desk
-    desk.stopping = lambda: bool(world.post.pushes)
 
+    def send(channel: Channel, message: Message) -> None:
+        world.post(channel, message)
+        desk.context.run.request_stop()
+
+    desk.context.sender = send
     desk.tick()
 
     assert len(world.post.pushes) == 1
-    desk.stopping = lambda: False
-    desk.tick()
+    world.desk.tick()
     assert sorted(name for name, _ in world.post.pushes) == ["mail", "phone"]
 
 
@@ -337,7 +341,9 @@ def test_a_sender_that_fails_by_surprise_costs_no_notice(make: Make) -> None:
             raise RuntimeError
         world.post(channel, message)
 
-    desk = Desk(world.household, world.desk.keeper, world.ledger, crash, world.clock)
+    desk = Desk.of(
+        ServiceContext(world.household, world.desk.context.keeper, world.ledger, crash, world.clock)
+    )
     for _ in range(20):
         with_luck(desk.tick)
         world.clock.move(minutes=1)
@@ -365,7 +371,11 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
         msg = "channel phone: the other side did not take it"
         raise DeliveryError(msg)
 
-    Desk(world.household, world.desk.keeper, world.ledger, lock_and_fail, world.clock).tick()
+    Desk.of(
+        ServiceContext(
+            world.household, world.desk.context.keeper, world.ledger, lock_and_fail, world.clock
+        )
+    ).tick()
     other._db.execute("ROLLBACK")
     other.close()
     for _ in range(20):
@@ -411,14 +421,14 @@ def test_a_failing_source_is_asked_again_after_growing_pauses(make: Make) -> Non
     desk = world.desk
 
     for _ in range(180):
-        desk.keeper.refresh()
+        desk.context.keeper.refresh()
         world.clock.move(minutes=1)
 
     asked = world.source.asked
     pauses = [after - before for before, after in pairwise(asked)]
     assert len(pauses) >= len(PAUSES)
     assert all(pause >= least for pause, least in zip(pauses, PAUSES, strict=False))
-    assert desk.keeper.shelf.trouble() == "Invented weather: answered 503"
+    assert desk.context.keeper.shelf.trouble() == "Invented weather: answered 503"
 
 
 def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> None:
@@ -438,7 +448,7 @@ def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> Non
 def test_a_forecast_of_a_few_hours_ago_is_named_as_old(make: Make) -> None:
     world = make("09:00", a_channel(full_length=True))
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
 
     world.source.failing = True
     world.clock.now = local("17:00")
@@ -455,7 +465,7 @@ def test_without_a_usable_forecast_dusk_waits_and_then_says_treat_as_cold(
     desk = world.desk
     if held:
         world.clock.now = local("16:00", DAY - timedelta(days=1))
-        desk.keeper.refresh()
+        desk.context.keeper.refresh()
         world.clock.now = local("17:00")
     world.source.failing = True
 
@@ -506,7 +516,7 @@ def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     at = local("16:59")
     world.ledger.keep_forecast(SITE.name, StoredForecast(world.source.name, at, at, b"<html>"))
 
-    weather = world.desk.weather()
+    weather = world.desk.context.weather()
 
     assert not np.isfinite(weather.temp_c).any()
     assert weather.remarks == (NoForecast(),)
@@ -544,9 +554,9 @@ def test_a_defect_in_the_keeper_costs_no_round(
     monkeypatch.setattr(whose, where, broken)
     for _ in range(6):
         desk.tick()
-        desk.clock.move(minutes=5)  # type: ignore[attr-defined]
+        desk.context.clock.move(minutes=5)  # type: ignore[attr-defined]
 
-    assert desk.ledger.round_told_at(SITE.name, "dusk", DAY) is not None
+    assert desk.context.ledger.round_told_at(SITE.name, "dusk", DAY) is not None
 
 
 def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
@@ -624,7 +634,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
     world = make("17:00")
     world.clock.now = local("18:00", date(2026, 5, 17))
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
     week = next(one for one in rounds_due(world) if one.round is Round.WEEK)
 
     desk.tell(week)
@@ -640,10 +650,10 @@ def test_a_clock_set_back_while_a_source_fails_does_not_stop_the_asking(make: Ma
     world = make("17:00")
     world.source.failing = True
     desk = world.desk
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
 
     world.clock.move(hours=-5)
-    desk.keeper.refresh()
+    desk.context.keeper.refresh()
 
     assert len(world.source.asked) == 2
 
@@ -669,7 +679,7 @@ def test_a_clock_set_back_does_not_hold_up_a_retry(make: Make) -> None:
 def test_a_round_told_by_hand_before_its_hour_does_not_use_up_the_real_one(make: Make) -> None:
     world = make("10:00")
     desk = world.desk
-    desk.keeper.fetch()
+    desk.context.keeper.fetch()
     early = due_rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now)
 
     desk.tell(early)
@@ -743,7 +753,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     world = make("08:30", low_c=5.0)
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk = world.desk
-    desk.keeper.fetch()
+    desk.context.keeper.fetch()
     desk.tick()  # the morning round: out later today
     ahead = world.ledger.states(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")

@@ -8,6 +8,7 @@ import pytest
 
 from sillward.ledger import Ledger, StoredChore
 from sillward.reports.sheet_json import of_sheet
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.wording import full_sheet, short_sheet
 from sillward.wording.macros import Wording, packaged, with_own
@@ -44,7 +45,7 @@ def open_orders(played: Stage) -> list[StoredChore]:
 
 
 def drawn(played: Stage, round_: Round) -> Sheet:
-    return played.desk.sheet(round_, played.desk.weather())
+    return played.desk.context.sheet(round_, played.desk.context.weather())
 
 
 @pytest.mark.parametrize("name", EVENINGS)
@@ -126,9 +127,11 @@ def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restar
         played.clock.move(minutes=5)
         ledger.close()
         ledger = Ledger(tmp_path / "ledger.sqlite3")
-        keeper = played.desk.keeper
+        keeper = played.desk.context.keeper
         keeper.shelf.ledger = ledger
-        played.desk = Desk(played.household, keeper, ledger, played.post, played.clock)
+        played.desk = Desk.of(
+            ServiceContext(played.household, keeper, ledger, played.post, played.clock)
+        )
         played.desk.tick()
     played.ledger = ledger
 
@@ -196,7 +199,7 @@ def test_words_of_the_growers_that_are_long_make_no_push_too_long_and_none_empty
 ) -> None:
     text, at, sky = EVENINGS[name]
     played = stage(text, at, sky, notices='pass_on = "never"')
-    played.desk.household = replace(played.desk.household, wording=wordy(tmp_path))
+    played.desk.context.household = replace(played.desk.context.household, wording=wordy(tmp_path))
     played.post.down, played.post.hanging = {"phone"}, True
     played.desk.tick()
     played.clock.move(minutes=1)

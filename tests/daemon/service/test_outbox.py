@@ -16,8 +16,9 @@ from sillward.config.loader import Channel, Manners
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger
 from sillward.ledger.chore_codec import chore_of, of_chore
-from sillward.service import outbox
-from sillward.service.desk import TRY_FILE_EVERY, Desk
+from sillward.service.desk import Desk
+from sillward.service.ledger_upkeep import TRY_FILE_EVERY
+from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import SEND_PAUSES
 from sillward.wording.push import MOST_CHARACTERS, Message
 from sillward_rules.plants.plant import Limit, Limits
@@ -132,7 +133,7 @@ def test_a_defect_in_the_words_sends_the_words_there_are(monkeypatch: pytest.Mon
     desk = world.desk
     desk.tick()
     world.post.down = set()
-    monkeypatch.setattr(outbox.Outbox, "_worded", _broken)
+    monkeypatch.setattr(NoticeWording, "message_now", _broken)
     world.clock.move(minutes=20)
 
     desk.tick()
@@ -162,7 +163,7 @@ def test_a_channel_that_asks_for_patience_gets_it_within_reason() -> None:
         raise DeliveryError(msg, wait=asked)
 
     desk = world.desk
-    desk.sender = busy
+    desk.context.sender = busy
     for _ in range(40):
         desk.tick()
         world.clock.move(seconds=30)
@@ -475,7 +476,7 @@ def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else(
             raise RuntimeError(msg)
         world.post(channel, message)
 
-    desk.sender = sender
+    desk.context.sender = sender
     for _ in range(40):
         desk.tick()
         world.clock.move(minutes=1)
@@ -498,7 +499,7 @@ def without_its_phone(*now: Channel) -> tuple[World, Desk]:
     world.post.down = {"phone"}
     desk = world.desk
     desk.tick()
-    desk.take_over(replace(desk.household, channels=now, manners=PASSING_NOTHING_ON))
+    desk.take_over(replace(desk.context.household, channels=now, manners=PASSING_NOTHING_ON))
     world.clock.move(minutes=1)
     desk.tick()
     return world, desk
@@ -525,7 +526,7 @@ def test_who_has_been_told_inherits_nothing() -> None:
     world.post.down = {"phone"}
     desk = world.desk
     desk.tick()
-    desk.take_over(replace(desk.household, channels=(a_channel("mail"),)))
+    desk.take_over(replace(desk.context.household, channels=(a_channel("mail"),)))
     world.clock.move(minutes=5)
 
     desk.tick()
@@ -557,7 +558,7 @@ def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
     for _, message in world.post.pushes:
         assert message.title == "Carry in 2 plants by 18:40"
         assert "bench to room: Left pot, Right pot" in message.body
-    assert desk.defects == ["round.failed_to_word"] * 2
+    assert desk.defects.events == ["round.failed_to_word"] * 2
     assert [one.plants for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
     assert any(one.asked for one in world.ledger.states(SITE.name).values())
     world.clock.move(minutes=75)

@@ -24,7 +24,7 @@ from sillward.config.quiet_hours import Quiet
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, Stage
 from sillward.service.desk import Desk
-from sillward.service.outbox import MOST_DOUBTFUL, SEND_PAUSES
+from sillward.service.outbox import MAX_DOUBTFUL, SEND_PAUSES
 from sillward.wording.push import Message
 from sillward_rules.weather.written_times import parse_hours
 from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_channel, a_household, local
@@ -134,11 +134,11 @@ class Machine(RuleBasedStateMachine):
             raise DeliveryError(msg, perhaps_sent=True)
 
     def _deliver(self) -> None:
-        self.desk.sender = self.send
+        self.desk.context.sender = self.send
         try:
             self.desk.outbox.deliver()
         except Killed:
-            for key in self.desk.outbox._arrived:
+            for key in self.desk.outbox._sent_unmarked:
                 self.tries[key] += 1
             self.ledger.fails_in = None  # else no desk could start
             self.desk = self._start()
@@ -159,7 +159,7 @@ class Machine(RuleBasedStateMachine):
         intent = f"dusk {stage.value} {self.count}"
         until = now + timedelta(minutes=good_min)
         channel = next(one for one in CHANNELS if one.name == name)
-        notice = self.desk.notice(
+        notice = self.desk.context.notice(
             channel, intent, DAY, Message(f"Notice {self.count}", "What is to do"), until,
             round_="dusk", stage=stage,
         )  # fmt: skip
@@ -226,7 +226,7 @@ class Machine(RuleBasedStateMachine):
 
     @rule()
     def restart(self) -> None:
-        for key in self.desk.outbox._arrived:
+        for key in self.desk.outbox._sent_unmarked:
             self.tries[key] += 1
         self.desk = self._start()
 
@@ -255,7 +255,7 @@ class Machine(RuleBasedStateMachine):
         for one in self.ledger.notices(SITE.name, 999):
             if one.state == "sent" and one.key not in self.titles:
                 assert one.last_error is not None, one
-                assert self.tries[one.key] > MOST_DOUBTFUL, one
+                assert self.tries[one.key] > MAX_DOUBTFUL, one
 
     @invariant()
     def nothing_arrives_twice_without_a_reason(self) -> None:

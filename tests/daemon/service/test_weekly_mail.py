@@ -67,7 +67,7 @@ def at_week(*channels: Channel, artist: Artist | None = None) -> tuple[World, De
 
 
 def with_artist(desk: Desk, artist: Artist) -> Desk:
-    desk.outbox.weekly.draw, desk.outbox.weekly.monotonic = artist, artist.monotonic
+    desk.weekly_mail.draw, desk.weekly_mail.monotonic = artist, artist.monotonic
     return desk
 
 
@@ -99,7 +99,9 @@ def test_a_mail_in_full_gets_page_and_charts_and_nobody_else_does() -> None:
 def test_told_by_hand_on_another_day_it_is_the_same_mail() -> None:
     world, desk = at_week(a_mail())
     world.clock.now = local("12:00", date(2026, 5, 13))  # a Wednesday
-    week = due_rounds.current(desk.site, desk.household.rounds, Round.WEEK, world.clock())
+    week = due_rounds.current(
+        desk.context.site, desk.context.household.rounds, Round.WEEK, world.clock()
+    )
     assert week.early
 
     desk.tell(week)
@@ -202,7 +204,7 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
     ]
     world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
 
-    week = weekly_mail._reviewed(desk, SUNDAY)
+    week = weekly_mail._reviewed(desk.context, SUNDAY)
 
     assert len(orders) == 4
     assert (week.told, week.done, week.missed, week.false_alarms) == (4, 1, 0, 0)
@@ -299,9 +301,9 @@ def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[WeeklyMa
     app = demo(example)
     app = replace(app, household=replace(app.household, units=units))
     desk = desks_of([app], Ledger(":memory:"))[0]
-    desk.keeper.fetch()
+    desk.context.keeper.fetch()
     with_artist(desk, artist)
-    return desk.outbox.weekly, app.site.local_date(app.clock())
+    return desk.weekly_mail, app.site.local_date(app.clock())
 
 
 def test_charts_are_of_the_two_spots_with_most_plants_and_of_water_where_one_mists() -> None:
@@ -382,7 +384,7 @@ def test_a_mail_that_has_to_wait_is_made_once_an_hour() -> None:
     assert "Sunday 17 May 2026, 19:06" in weeks(world)["mail"].body
     world.clock.move(minutes=61)
     desk.tick()
-    assert desk.outbox.weekly._made is None
+    assert desk.weekly_mail._made is None
 
 
 def test_a_repeat_says_so_and_has_its_page() -> None:
@@ -420,10 +422,10 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
         day = app.site.local_date(app.clock())
         household = replace(app.household, channels=(channel,))
         desk = desks_of([replace(app, household=household)], Ledger(":memory:"))[0]
-        desk.keeper.fetch()
+        desk.context.keeper.fetch()
         process._say.cache_clear()
-        message = desk.outbox.weekly.mail(day)
-        desk.sender(channel, message)
+        message = desk.weekly_mail.mail(day)
+        desk.context.sender(channel, message)
         sent = only_mail(box)
         ((_, _, content),) = box.mails
 

@@ -114,7 +114,7 @@ def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
     household = played.household
     site = household.collection.site
     played.desk.tick()
-    weather = played.desk.weather()
+    weather = played.desk.context.weather()
     states: dict[str, PlantState] = {}
     for days_on in range(2):
         day = played.day + timedelta(days=days_on)

@@ -1,0 +1,69 @@
+"""Upkeep of the ledger: marks and pruning now and then, a daily copy, and the way back to its file.
+
+A desk goes on with a copy of the ledger in memory when the file cannot be written.
+"""
+
+import logging
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sillward.errors import LedgerError
+from sillward.ledger import Ledger
+from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK
+
+TRY_FILE_EVERY = timedelta(minutes=10)
+"""Pause between attempts to go back from memory to the file. Judgement: short enough that little is
+lost at a crash, long enough that a broken disk is left alone."""
+
+PRUNE_EVERY = timedelta(days=1)
+"""How often old rows are deleted."""
+
+PRUNE_MARK = "pruned"
+"""The mark under which the ledger remembers when old rows were last deleted."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class LedgerUpkeep:
+    """Keeps the ledger of a desk small, copied and, where that is possible, on disk."""
+
+    ledger: Ledger
+    _tried_file: datetime | None = None
+
+    def go_to_memory(self, now: datetime) -> None:
+        """Go on with a copy in memory, since the file cannot be written."""
+        log.error("ledger.afloat: nothing can be written; going on in memory")
+        self.ledger.to_memory()
+        self._tried_file = now
+
+    def go_back_to_file(self, now: datetime) -> None:
+        """Go back from memory to the file, if it can be written again and it is time to try."""
+        if not self.ledger.afloat or not _is_due(self._tried_file, now, TRY_FILE_EVERY):
+            return
+        self._tried_file = now
+        if self.ledger.to_file():
+            log.warning("ledger.back: its file can be written again")
+
+    def mark_and_prune(self, now: datetime) -> None:
+        """Write a sign of life and delete old rows, each when it is due."""
+        tick, pruned = self.ledger.mark_of(TICK_MARK), self.ledger.mark_of(PRUNE_MARK)
+        if _is_due(None if tick is None else tick.at, now, TICK_KEPT_EVERY):
+            self.ledger.mark(TICK_MARK, now, "")
+        if _is_due(None if pruned is None else pruned.at, now, PRUNE_EVERY):
+            self.ledger.mark(PRUNE_MARK, now, "")
+            self.ledger.prune(now)
+
+    def copy_daily(self, now: datetime) -> None:
+        """Copy the ledger once a day; if it is found damaged, repair it at once."""
+        try:
+            self.ledger.copy_daily(now)
+        except LedgerError as error:
+            log.error("ledger.failed reason=%s", error)
+            self.ledger.to_memory()
+            self.ledger.to_file()
+
+
+def _is_due(last: datetime | None, now: datetime, every: timedelta) -> bool:
+    """Whether something was never done, not lately, or by a clock that has been set back since."""
+    return last is None or not timedelta(0) <= now - last < every

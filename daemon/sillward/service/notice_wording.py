@@ -1,0 +1,223 @@
+"""The words of a notice, found at the moment at which it is sent.
+
+A notice is stored with the words of the moment at which it was written. By the time it is sent an
+order may have been confirmed, its hour may be near or past, and a newer forecast may have changed
+it. Each stage of a notice has one method here, which returns what the notice has to say now.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from sillward.config.loader import Channel
+from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger.records import to_text
+from sillward.service.alarm_monitor import BLIND, blind
+from sillward.service.context import ServiceContext
+from sillward.service.due_rounds import round_named
+from sillward.service.weekly_mail import WeeklyMail
+from sillward.wording import follow_up
+from sillward.wording.push import Message
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.revision import ORDERS
+from sillward_rules.sheet import Round
+
+LOST_ROUND_TOLD_WITHIN = timedelta(hours=36)
+"""A round that could not be sent is mentioned in the next one, if that comes this soon."""
+
+_DAILY = {Round.DUSK.value: Round.DUSK, Round.MORNING.value: Round.MORNING}
+
+
+@dataclass(slots=True)
+class NoticeWording:
+    """Finds the words of notices that are about to be sent."""
+
+    context: ServiceContext
+    weekly_mail: WeeklyMail
+
+    def message_now(self, notice: Notice, channel: Channel) -> Message | None:
+        """Return what a notice says if it is sent now, or None if it is not needed any more."""
+        if round_named(notice.round) == Round.WEEK.value and channel.full_mail:
+            return self._of_week_mail(notice)
+        if notice.round == BLIND:
+            return self._of_blind_alarm(notice)
+        if family_of(notice) not in _DAILY:
+            return stored_message(notice)
+        return _BY_STAGE[Stage(notice.stage)](self, notice, channel)
+
+    # -- outside the daily rounds
+
+    def _of_week_mail(self, notice: Notice) -> Message:
+        mail = self.weekly_mail.mail(day_of(notice))
+        self.context.run.step_done()
+        return mail
+
+    def _of_blind_alarm(self, notice: Notice) -> Message:
+        """The alarm that there is no forecast; its hour may have come while it waited."""
+        return stored_message(notice) if self.context.has_forecast() else blind(self.context)
+
+    # -- a stage each
+
+    def _of_round(self, notice: Notice, channel: Channel) -> Message:
+        """A round as it was told, or drawn up again; or that its hours were missed."""
+        written_at = self._written_at(notice)
+        orders = self._orders_since(notice, written_at)
+        if self._are_missed(orders):
+            return self._missed(orders)
+        redrawn = None
+        if not notice.perhaps_sent:
+            redrawn = self._redrawn(notice, channel, orders, written_at)
+        worded_at = written_at if redrawn is None else self.context.clock()
+        message = redrawn or stored_message(notice)
+        return self._with_lost_round(notice, channel, self._timed(message, orders, worded_at))
+
+    def _of_change(self, notice: Notice, channel: Channel) -> Message:
+        """A change as it was told, timed by the deadlines that it set."""
+        written_at = self._written_at(notice)
+        orders = self._orders_since(notice, written_at)
+        if self._are_missed(orders):
+            return self._missed(orders)
+        deadlines = self._changed_deadlines(notice, written_at)
+        changed = [chore for chore in orders if chore.before in deadlines]
+        message = self._timed(stored_message(notice), changed, written_at)
+        return self._with_lost_round(notice, channel, message)
+
+    def _of_call_off(self, notice: Notice, channel: Channel) -> Message:
+        """What is off needs no hour."""
+        return stored_message(notice)
+
+    def _of_reminder(self, notice: Notice, channel: Channel) -> Message | None:
+        """The orders that are still open, in words of now; None if none is."""
+        context, now = self.context, self.context.clock()
+        orders = orders_of(context, notice)
+        if not orders:  # confirmed, or called off, in the meantime
+            return None
+        passed_on = Stage(notice.stage) is Stage.PASSED_ON
+        message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on)
+        if all(chore.before > now for chore in orders):  # else its words say how late it is
+            message = self._timed(message, orders, self._written_at(notice))
+        return self._with_lost_round(notice, channel, message)
+
+    # -- what the stages have in common
+
+    def _written_at(self, notice: Notice) -> datetime | None:
+        ledger, site = self.context.ledger, self.context.site
+        return ledger.round_told_at(site.name, notice.round, day_of(notice))
+
+    def _orders_since(self, notice: Notice, since: datetime | None) -> list[Chore]:
+        """The open orders that were due after this; earlier ones were told in time before."""
+        orders = orders_of(self.context, notice)
+        return [chore for chore in orders if since is None or chore.before >= since]
+
+    def _are_missed(self, orders: Sequence[Chore]) -> bool:
+        """Whether the deadlines of all orders are so long past that "now" would be wrong."""
+        latest = max((chore.before for chore in orders), default=None)
+        return latest is not None and self.context.clock() > latest + follow_up.LATE
+
+    def _missed(self, orders: Sequence[Chore]) -> Message:
+        return follow_up.missed(orders, self.context.clock(), self.context.voice)
+
+    def _timed(
+        self, message: Message, orders: Sequence[Chore], worded_at: datetime | None
+    ) -> Message:
+        """The message with the time that is left, and urgent if that is little.
+
+        worded_at: when the message got its words. Those of an order due by then say "now" already.
+        """
+        now = self.context.clock()
+        deadlines = [chore.before for chore in orders]
+        ahead = [deadline for deadline in deadlines if deadline > now - follow_up.LATE]
+        if not ahead:
+            return message
+        message = replace(message, urgent=min(ahead) - now <= follow_up.SOON)
+        if worded_at is not None and min(deadlines) > worded_at:
+            message = follow_up.in_time(message, min(deadlines), now, self.context.voice)
+        return message
+
+    def _redrawn(
+        self,
+        notice: Notice,
+        channel: Channel,
+        orders: Sequence[Chore],
+        written_at: datetime | None,
+    ) -> Message | None:
+        """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
+        context = self.context
+        now = context.clock()
+        is_old = written_at is not None and now - written_at > follow_up.STALE_WORDS
+        is_ahead = all(chore.before > now for chore in orders)
+        has_changed = context.ledger.changes(context.site.name, notice.round, day_of(notice)) > 0
+        if not (has_changed or (is_old and is_ahead)) or not context.has_forecast():
+            return None
+        return context.message(channel, context.sheet(_DAILY[notice.round], context.weather()))
+
+    def _changed_deadlines(self, notice: Notice, since: datetime | None) -> set[datetime]:
+        """The deadlines that a change, or a later one, has set."""
+        return {
+            chore.before
+            for chore in _open_chores(self.context, notice)
+            if since is not None and chore.document.get("changed", "") >= to_text(since)
+        }
+
+    def _with_lost_round(self, notice: Notice, channel: Channel, message: Message) -> Message:
+        """The message, preceded by the news that the round before could not be sent, if so."""
+        context, now = self.context, self.context.clock()
+        notices = context.ledger.notices(context.site.name, channel=channel.name)
+        last_sent = max((other.sent_at for other in notices if other.sent_at), default=None)
+        lost = [
+            other
+            for other in notices
+            if other.state == "expired"
+            and other.round in _DAILY
+            and other.stage == Stage.TOLD.value
+            and other.key != notice.key
+            and now - LOST_ROUND_TOLD_WITHIN < other.expires_at <= now
+            and (last_sent is None or other.expires_at > last_sent)
+        ]
+        if not lost:
+            return message
+        line = context.voice.say("not_sent", round=lost[0].round, day=day_of(lost[0]))
+        # It goes first: where not all lines fit, the last ones are cut.
+        return replace(message, body=f"{context.voice.say('watch_out', text=line)}\n{message.body}")
+
+
+_StageWording = Callable[[NoticeWording, Notice, Channel], Message | None]
+
+_BY_STAGE: dict[Stage, _StageWording] = {
+    Stage.TOLD: NoticeWording._of_round,
+    Stage.CHANGE: NoticeWording._of_change,
+    Stage.CALL_OFF: NoticeWording._of_call_off,
+    Stage.REMINDER: NoticeWording._of_reminder,
+    Stage.PASSED_ON: NoticeWording._of_reminder,
+}
+
+
+def stored_message(notice: Notice) -> Message:
+    """Return the words that a notice was written with."""
+    return Message(notice.title, notice.body)
+
+
+def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
+    """Return the open orders that a notice is about, without plants that were removed."""
+    chores = [chore for chore in _open_chores(context, notice) if ChoreKind(chore.kind) in ORDERS]
+    if Stage(notice.stage) is Stage.REMINDER:
+        chores = [chore for chore in chores if chore.reminded_at is not None]
+    if Stage(notice.stage) is Stage.PASSED_ON:
+        chores = [chore for chore in chores if chore.passed_on_at is not None]
+    return [order for chore in chores if (order := context.chore(chore)) is not None]
+
+
+def _open_chores(context: ServiceContext, notice: Notice) -> list[StoredChore]:
+    """What is still to do of the round that a notice belongs to."""
+    chores = context.ledger.chores_of(context.site.name, day_of(notice))
+    return [chore for chore in chores if chore.open and chore.round == family_of(notice)]
+
+
+def family_of(notice: Notice) -> str:
+    """Return the name of the round that a notice is of, or of whose change it is."""
+    return notice.round.split(" change ")[0]
+
+
+def day_of(notice: Notice) -> date:
+    """Return the day of the round that a notice is of."""
+    return date.fromisoformat(notice.day)

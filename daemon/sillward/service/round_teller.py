@@ -1,0 +1,158 @@
+"""Telling a round: work out its sheet, word it for each channel, and enqueue the notices.
+
+The notices, the chores, the plants' states and the fact that the round was told are written to the
+ledger in one transaction. Sending them is the outbox's task.
+"""
+
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from sillward.config.loader import Channel
+from sillward.ledger import Notice
+from sillward.ledger.chore_codec import of_chore
+from sillward.service import weekly_mail
+from sillward.service.context import ServiceContext
+from sillward.service.defects import Defects
+from sillward.service.due_rounds import Occasion
+from sillward.wording import follow_up
+from sillward.wording.push import Message
+from sillward_rules.plants.state import PlantState
+from sillward_rules.revision import ORDERS
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.transitions import first_states, next_state
+
+MIN_SENDING_TIME = timedelta(minutes=5)
+"""A notice may be sent for at least this long, however late its round is told."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class RoundTeller:
+    """Tells the rounds of one household, each once."""
+
+    context: ServiceContext
+    defects: Defects
+
+    def tell(self, occasion: Occasion) -> Sheet | None:
+        """Work out a round and enqueue its notices; return None if it was told before."""
+        context = self.context
+        if context.ledger.round_told_at(context.site.name, occasion.name, occasion.day):
+            return None
+        has_forecast = context.has_forecast()
+        sheet = context.sheet(occasion.round, context.weather())
+        notices = [
+            self._notice(
+                channel,
+                occasion,
+                self._words(channel, occasion, sheet),
+                silent=not _is_worth_telling(sheet, channel),
+            )
+            for channel in context.listening(occasion.round)
+        ]
+        self._save(occasion, notices, sheet, has_forecast=has_forecast)
+        log.info(
+            "round.told round=%s day=%s chores=%d",
+            occasion.round.value,
+            occasion.day,
+            len(sheet.chores),
+        )
+        return sheet
+
+    def tell_or_admit_failure(self, occasion: Occasion) -> None:
+        """Tell a round; if a defect prevents it, tell the channels that rather than nothing."""
+        with self.defects.contained("round.failed", _details(occasion)):
+            self.tell(occasion)
+            return
+        words = self._without_sheet(occasion)
+        notices = [
+            self._notice(channel, occasion, words)
+            for channel in self.context.listening(occasion.round)
+        ]
+        self._save(occasion, notices, None, has_forecast=False)
+
+    # -- words
+
+    def _words(self, channel: Channel, occasion: Occasion, sheet: Sheet) -> Message:
+        """Return what a channel is told; if a defect prevents it, the bare orders."""
+        with self.defects.contained("round.failed_to_word", _details(occasion)):
+            return self.context.message(channel, sheet, self._footer(channel, occasion))
+        orders = [chore for chore in sheet.chores if chore.kind in ORDERS]
+        if orders and occasion.round is not Round.WEEK:
+            with self.defects.contained("round.failed_to_word", _details(occasion)):
+                return follow_up.in_few_words(orders, sheet.at, self.context.voice)
+        return self._without_sheet(occasion)
+
+    def _without_sheet(self, occasion: Occasion) -> Message:
+        voice = self.context.voice
+        title = voice.say("no_sheet", round=occasion.round.value)
+        return Message(title, voice.say("without_sheet"))
+
+    def _footer(self, channel: Channel, occasion: Occasion) -> list[str]:
+        """Return the lines that end the text of a week round; other rounds have none."""
+        if occasion.round is not Round.WEEK:
+            return []
+        return weekly_mail.footer(self.context, occasion.day, mail=channel.full_mail)
+
+    # -- what is written down
+
+    def _notice(
+        self, channel: Channel, occasion: Occasion, message: Message, *, silent: bool = False
+    ) -> Notice:
+        until = max(occasion.until, self.context.clock() + MIN_SENDING_TIME)
+        return self.context.notice(
+            channel, occasion.name, occasion.day, message, until, silent=silent
+        )
+
+    def _save(
+        self,
+        occasion: Occasion,
+        notices: list[Notice],
+        sheet: Sheet | None,
+        *,
+        has_forecast: bool,
+    ) -> None:
+        """Write a round to the ledger, with its chores and what it means for the plants.
+
+        sheet: None if it could not be worked out. A week is an outlook: nothing in it is to be
+        acknowledged, and no plant moves.
+        """
+        ledger, site = self.context.ledger, self.context.site
+        told_at = self.context.clock()
+        chores: Sequence[dict[str, Any]] = ()
+        states: dict[str, PlantState] = {}
+        states_after: dict[str, PlantState] = {}
+        if sheet is not None and occasion.round is not Round.WEEK:
+            told_at = sheet.at
+            known = ledger.states(site.name)
+            chores = [
+                of_chore(chore, site)
+                for chore in sheet.chores
+                # What is still open from an earlier day has been written down already.
+                if chore.overdue_since is None or chore.id >= str(occasion.day)
+            ]
+            states, states_after = first_states(known, sheet), next_state(known, sheet)
+        ledger.keep_round(
+            site.name,
+            occasion.name,
+            occasion.day,
+            told_at,
+            notices=notices,
+            chores=chores,
+            states=states,
+            after=states_after,
+            usable=has_forecast,
+        )
+
+
+def _is_worth_telling(sheet: Sheet, channel: Channel) -> bool:
+    """Whether a channel is to get this sheet: a week always, since it shows that sillward runs."""
+    has_content = bool(sheet.chores or sheet.warnings)
+    return sheet.round is Round.WEEK or has_content or channel.all_clear
+
+
+def _details(occasion: Occasion) -> str:
+    return f"round={occasion.round} day={occasion.day}"

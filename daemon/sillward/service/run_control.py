@@ -1,0 +1,35 @@
+"""What a daemon and its desks tell each other during a run: when to stop, and that work gets done.
+
+Time here is *watched* time: it advances only while the main thread looks, so that it stands still
+with a process that is suspended or starved.
+"""
+
+from dataclasses import dataclass, field
+
+
+@dataclass(slots=True)
+class RunControl:
+    """A request to stop, which desks read, and finished steps of work, which the watchdog reads."""
+
+    stop_requested: bool = field(default=False, init=False)
+    """Asked between two notices: the rest is left for the next start."""
+    watched_s: float = field(default=0.0, init=False)
+    """How long the run has been watched [s]."""
+    _last_step_s: float = field(default=0.0, init=False)
+
+    def request_stop(self) -> None:
+        """Ask the desks to come to an end."""
+        self.stop_requested = True
+
+    def step_done(self) -> None:
+        """Report a finished step of work: a sign of life."""
+        self._last_step_s = self.watched_s
+
+    def advance(self, seconds: float) -> None:
+        """Let this much watched time pass [s]."""
+        self.watched_s += seconds
+
+    @property
+    def idle_s(self) -> float:
+        """Watched time since the last finished step [s]."""
+        return self.watched_s - self._last_step_s
