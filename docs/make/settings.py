@@ -1,0 +1,137 @@
+"""The settings that the environment holds: their names, values and defaults, from the model.
+
+What each is for is written here by hand; a setting without such a line is an error.
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from docs.make import markdown
+from sillward.settings import PREFIX, Settings
+
+_MEANINGS: Mapping[str, str] = {
+    "COLLECTION": "The collection file.",
+    "LEDGER": (
+        "The SQLite file that remembers what was forecast, told and done. Under systemd the"
+        " default lies in the service's state folder."
+    ),
+    "CHANNELS__NAME": (
+        "The URL of the channel `NAME`, for a channel whose entry in the collection has none."
+        " Credential file: `channel-NAME`."
+    ),
+    "CREDENTIALS": (
+        "A folder of files with secrets, one in each. Under systemd the default is the folder that"
+        " `LoadCredential` fills."
+    ),
+    "LAST_WORD": (
+        "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
+        " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that stand only in the"
+        " collection are not reached. Credential file: `last-word`."
+    ),
+    "CALENDAR": "The path of an iCalendar file that `sillward run` keeps up to date.",
+    "LOG_LEVEL": "How much is logged.",
+    "HEARTBEAT__URL": (
+        "A web address that is called (GET) after good work, so that a monitor elsewhere notices"
+        " when the calls stop. Credential file: `heartbeat-url`."
+    ),
+    "HEARTBEAT__TROUBLE_URL": (
+        "A web address that is called instead while something is wrong. Without it the calls just"
+        " stop. Credential file: `heartbeat-trouble-url`."
+    ),
+    "HEARTBEAT__EVERY": "The time between two calls.",
+    "FORECAST__SOURCE": (
+        "`open-meteo`, `met-norway`, or both in your order with a comma between them. The second"
+        " is used when the first fails, is old or has gaps tonight, and the notice says so."
+    ),
+    "FORECAST__BASE_URL": "Another server for the first source.",
+    "FORECAST__BASE_URLS__NAME": (
+        "Another server for any of them: `BASE_URLS__OPEN_METEO`, `BASE_URLS__MET_NORWAY`,"
+        " `BASE_URLS__OPEN_METEO_ENSEMBLE`, and `BASE_URLS__OPEN_METEO_GEOCODING` for the place"
+        " names that `sillward new` looks up."
+    ),
+    "FORECAST__API_KEY": "Your key for Open-Meteo. Credential file: `forecast-api-key`.",
+    "FORECAST__CONTACT": (
+        "Your mail address or web page, sent to providers that ask for one. MET Norway does."
+    ),
+    "FORECAST__SECOND_OPINION": (
+        "Ask a second source too. Where the two differ by more than this about a night, the notice"
+        " says so and the colder one counts. Needs two sources."
+    ),
+    "FORECAST__ENSEMBLE": (
+        "Whether to ask Open-Meteo for the members of an ensemble, twice a day. They are asked for"
+        " where `open-meteo` is among the sources; with a `BASE_URL` of your own only if"
+        " `BASE_URLS__OPEN_METEO_ENSEMBLE` is given too."
+    ),
+}
+
+_DEFAULTS: Mapping[str, str] = {
+    "LEDGER": "`~/.local/state/sillward/ledger.sqlite3`",
+    "CREDENTIALS": "none",
+}
+"""Of those whose default depends on the machine."""
+
+_UNITS: Mapping[str, str] = {"HEARTBEAT__EVERY": "minutes", "FORECAST__SECOND_OPINION": "K"}
+
+
+def parts() -> dict[str, str]:
+    """The generated parts, by name: the settings of the forecast, and all others."""
+    nodes = dict(_leaves())
+    if nodes.keys() != _MEANINGS.keys():
+        msg = f"settings and meanings differ: {sorted(nodes.keys() ^ _MEANINGS.keys())}"
+        raise ValueError(msg)
+    of_forecast = [name for name in _MEANINGS if name.startswith("FORECAST__")]
+    others = [name for name in _MEANINGS if name not in of_forecast]
+    return {
+        "settings": _table(others, nodes),
+        "settings of the forecast": _table(of_forecast, nodes),
+    }
+
+
+def _leaves() -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every setting as its variable without the prefix, and its node in the JSON Schema."""
+    schema = Settings.model_json_schema()
+
+    def of(properties: Mapping[str, Any], before: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
+        for name, node in properties.items():
+            variable = f"{before}{name.upper()}"
+            if "$ref" in node:
+                inner = schema["$defs"][node["$ref"].rpartition("/")[2]]
+                yield from of(inner["properties"], f"{variable}__")
+            elif node.get("type") == "object":
+                yield f"{variable}__NAME", node
+            else:
+                yield variable, node
+
+    return of(schema["properties"], "")
+
+
+def _table(names: list[str], nodes: Mapping[str, Mapping[str, Any]]) -> str:
+    rows = [
+        (f"`{PREFIX}{name}`", _value(name, nodes[name]), _default(name, nodes[name]), meaning)
+        for name in names
+        for meaning in [_MEANINGS[name]]
+    ]
+    return markdown.table(("Variable", "Value", "Default", "Meaning"), rows)
+
+
+def _value(name: str, node: Mapping[str, Any]) -> str:
+    choices = [one for one in node.get("anyOf", [node]) if one.get("type") != "null"]
+    (one,) = choices
+    one = one.get("additionalProperties", one) if one.get("type") == "object" else one
+    if "enum" in one:
+        return ", ".join(f"`{word}`" for word in one["enum"])
+    if one["type"] == "boolean":
+        return "`true` or `false`"
+    if one["type"] == "number":
+        return f"number, {_UNITS[name]}, {one['minimum']:g} to {one['maximum']:g}"
+    return {"password": "secret text", "path": "path"}.get(one.get("format", ""), "text")
+
+
+def _default(name: str, node: Mapping[str, Any]) -> str:
+    if name in _DEFAULTS:
+        return _DEFAULTS[name]
+    value = node.get("default")
+    if value is None or value == {}:
+        return "none"
+    return f"`{value}`" if isinstance(value, str) else f"`{json.dumps(value)}`"
