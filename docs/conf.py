@@ -12,7 +12,7 @@ from sphinx.errors import ExtensionError
 
 project = "sillward"
 version = release = version_of("sillward")
-copyright = "the sillward developers"  # noqa: A001
+copyright = "the sillward developers"
 
 extensions = ["myst_parser"]
 exclude_patterns = ["_build", "make"]

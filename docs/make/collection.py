@@ -2,7 +2,7 @@
 
 That schema is made from the pydantic models which read the file, so the page says what the program
 takes. A default that is no value in the models (since the core knows it) stands at the end of the
-key's description, in parentheses; `test_schema.py` holds it to the core.
+key's description, in parentheses; `test_json_schema.py` holds it to the core.
 """
 
 import json
@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from docs.make import markdown
-from sillward import schema, shapes
+from sillward.config import json_schema, patterns
 from sillward_rules.plants.rules import QUANTITIES
 
 TABLES: Mapping[str, str] = {
@@ -32,14 +32,14 @@ TABLES: Mapping[str, str] = {
 """What the page calls a table, and its name in the schema."""
 
 _TEXTS: Mapping[str, str] = {
-    shapes.DURATION: "duration",
-    shapes.DURATION_OR_NEVER: 'duration or "never"',
-    shapes.MOMENT: "time of day",
-    shapes.WEEKLY: "day and time",
-    shapes.HOURS: "hours",
-    shapes.QUIET: "from and to",
-    shapes.NPK: "N-P-K",
-    shapes.ZONE: "time zone",
+    patterns.DURATION: "duration",
+    patterns.DURATION_OR_NEVER: 'duration or "never"',
+    patterns.MOMENT: "time of day",
+    patterns.WEEKLY: "day and time",
+    patterns.HOURS: "hours",
+    patterns.QUIET: "from and to",
+    patterns.NPK: "N-P-K",
+    patterns.ZONE: "time zone",
 }
 """Texts of a form of their own, as the page explains them."""
 
@@ -80,7 +80,7 @@ _DEFAULT_INSIDE = re.compile(r"\s*\((?P<default>[-0-9.]+)\)(?=;)")
 
 def parts() -> dict[str, str]:
     """The generated parts, by name."""
-    tables = schema.collection_schema()["$defs"]
+    tables = json_schema.collection_schema()["$defs"]
     made = {f"table {name}": _table(tables, tables[known]) for name, known in TABLES.items()}
     return {**made, "quantities": _quantities()}
 

@@ -44,9 +44,7 @@ def _command(name: str) -> str:
     for paragraph in command.help.strip().split("\n\n"):
         text = " ".join(paragraph.split())
         example = _EXAMPLE.match(text)
-        lines.append(
-            markdown.escaped(text) if example is None else f"Example: `{example['call']}`"
-        )
+        lines.append(markdown.escaped(text) if example is None else f"Example: `{example['call']}`")
     own = [row for option in _options(command) for row in _row(context, option)]
     shared = [option for option in command.params if option.name in _SHARED]
     if own:

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from docs.make import markdown
-from sillward.settings import PREFIX, Settings
+from sillward.config.settings import PREFIX, Settings
 
 _MEANINGS: Mapping[str, str] = {
     "COLLECTION": "The collection file.",

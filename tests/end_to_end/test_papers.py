@@ -1,4 +1,4 @@
-"""README and DEVELOPERS tell the truth: their examples run and their lists are whole."""
+"""README, manual and DEVELOPERS tell the truth: examples run, lists are whole."""
 
 import re
 from pathlib import Path
@@ -9,23 +9,27 @@ from click.testing import CliRunner
 from sillward.cli import main
 from sillward.config.models import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
 from sillward.config.settings import PREFIX, Settings
+from tests.support.documents import blocks, first_collection, text_of
 from tests.support.paths import ROOT
 
 SHELL = ROOT / "daemon" / "sillward"
 CORE = ROOT / "rules" / "sillward_rules"
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+README = text_of("README.md")
+COLLECTION = text_of("docs/collection.md")
+PAGES = sorted(path.name for path in (ROOT / "docs").glob("*.md"))
+DEVELOPERS = text_of("DEVELOPERS.md")
+
+MOST_LINES = 120
+"""Of the README: what a grower reads in five minutes. Judgement."""
 
 
-def indented_after(words: str) -> str:
-    """The indented block that follows these words in the README."""
-    block = README.split(words, 1)[1].lstrip("\n").split("\n\n", 1)[0]
-    return "\n".join(line[4:] for line in block.splitlines())
+def test_the_readme_is_short() -> None:
+    assert len(README.splitlines()) <= MOST_LINES
 
 
 def test_the_first_collection_is_whole_and_short(tmp_path: Path) -> None:
     path = tmp_path / "yard.toml"
-    text = indented_after("This is a whole one:")
+    text = first_collection()
     path.write_text(text, encoding="utf-8")
 
     result = CliRunner().invoke(main, ["check", "--collection", str(path)])
@@ -34,30 +38,54 @@ def test_the_first_collection_is_whole_and_short(tmp_path: Path) -> None:
     assert len(text.splitlines()) <= 10
 
 
-def test_the_push_shown_is_the_one_that_the_demo_gives() -> None:
-    shown = indented_after("What the phone gets in the demo's cold snap:")
+def test_the_readme_gives_the_commands_that_ci_run_installs_and_checks_with() -> None:
+    shell = "\n".join(blocks(README, "sh"))
 
-    output = CliRunner().invoke(main, ["demo"]).output
+    for line in (
+        "python3 -m venv .venv && . .venv/bin/activate",
+        "pip install -e '.[dev]'",
+        "sillward demo",
+        ".ci/check",
+    ):
+        assert re.search(rf"^{re.escape(line)}( |$)", shell, re.MULTILINE), line
+    ran = text_of(".ci/run")
+    for part in ("python3 -m venv", "-e '.[dev]'", "sillward demo", ".ci/check"):
+        assert part in ran
 
-    # A line that is wider than a terminal is broken there.
-    assert " ".join(shown.split()) in " ".join(output.split())
+
+@pytest.mark.parametrize("page", ["README.md", *(f"docs/{name}" for name in PAGES)])
+def test_what_a_document_shows_can_be_called_so(page: str) -> None:
+    """Every command that is written out exists, with the options that are written with it."""
+    text = text_of(page)
+    calls = re.findall(r"`sillward ([a-z][^`]*)`", text)
+    calls += re.findall(r"^ *sillward ([a-z].*?)(?: +#.*)?$", "\n".join(blocks(text, "sh")), re.M)
+
+    for call in calls:
+        name, *words = call.split()
+        command = main.commands[name]
+        known = {option for parameter in command.params for option in parameter.opts}
+        assert {word for word in words if word.startswith("-")} <= known | {"--help"}, call
 
 
-def test_every_command_is_in_the_readme_and_has_help() -> None:
+def test_every_command_is_in_the_manual_and_has_help() -> None:
+    manual = text_of("docs/commands.md")
+
     for name, command in main.commands.items():
-        assert f"`sillward {name}" in README
+        assert f"\n### sillward {name}\n" in manual
         assert command.help
 
 
 @pytest.mark.parametrize("table", [SiteTable, SpotTable, PlantTable, HabitsTable, ChannelTable])
-def test_every_key_of_the_collection_is_in_the_readme(table: type) -> None:
-    for name in table.model_fields:  # type: ignore[attr-defined]
-        assert re.search(rf"`{name}\b|`limits\.\*`", README), name
+def test_every_key_of_the_collection_is_in_the_manual(table: type) -> None:
+    for name, field in table.model_fields.items():  # type: ignore[attr-defined]
+        assert f"| `{field.alias or name}` |" in COLLECTION, name
 
 
-def test_every_setting_is_in_the_readme() -> None:
+def test_every_setting_is_in_the_manual() -> None:
+    told = text_of("docs/service.md") + text_of("docs/forecasts.md")
+
     for name in Settings.model_fields:
-        assert f"{PREFIX}{name.upper()}" in README
+        assert f"| `{PREFIX}{name.upper()}" in told
 
 
 def test_every_folder_is_on_the_map() -> None:

@@ -23,7 +23,7 @@ from sillward_rules.remark import ColdBorne, NightUnjudged, Plain
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.spot import Spot
 from tests.support.airport import NEWARK, answered, body, days, hourly, in_steps
-from tests.support.paths import ROOT
+from tests.support.documents import first_collection
 from tests.support.plain_leaf import leaf, pressure_at, wind_at_plant
 
 LIMIT_C = 13.0
@@ -173,13 +173,11 @@ def test_the_wind_of_over_a_thousand_miles_an_hour_is_ignored_and_named() -> Non
 @pytest.fixture(scope="module")
 def yard(tmp_path_factory: pytest.TempPathFactory) -> Collection:
     """The README's whole collection, at this airport."""
-    text = (ROOT / "README.md").read_text(encoding="utf-8")
-    block = text.split("This is a whole one:", 1)[1].lstrip("\n").split("\n\n", 1)[0]
     site = (
         f'site = {{ name = "Newark", latitude = {NEWARK.latitude}, longitude = {NEWARK.longitude}, '
         f'elevation = {NEWARK.elevation_m}, zone = "{NEWARK.zone.key}" }}'
     )
-    lines = [re.sub(r"^site = .*$", site, line.strip()) for line in block.splitlines()]
+    lines = [re.sub(r"^site = .*$", site, line) for line in first_collection().splitlines()]
     path = tmp_path_factory.mktemp("yard") / "yard.toml"
     path.write_text("\n".join(lines), encoding="utf-8")
     return load_household(path).collection

@@ -21,6 +21,7 @@ from sillward_rules.plants.fertiliser import parse_npk
 from sillward_rules.plants.rules import QUANTITIES, read_rule
 from sillward_rules.weather import written_times
 from sillward_rules.weather.written_times import Moment
+from tests.support.documents import first_collection, key_tables, text_of
 from tests.support.paths import COLLECTIONS, ROOT
 
 FILES = sorted(COLLECTIONS.glob("*.toml"))
@@ -69,10 +70,7 @@ def test_the_example_is_good() -> None:
 
 
 def test_the_collection_that_the_readme_shows_is_good() -> None:
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    block = readme.split("This is a whole one:\n\n")[1].split("\n\n")[0]
-
-    assert errors(tomllib.loads(re.sub("^    ", "", block, flags=re.MULTILINE))) == []
+    assert errors(tomllib.loads(first_collection())) == []
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
@@ -151,19 +149,6 @@ def test_every_number_has_its_unit() -> None:
     assert [name for name, text in numbers if not unit.search(text)] == []
 
 
-def documented() -> dict[str, set[str]]:
-    """The keys in the README's table of tables; values stand in parentheses there."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    keys: dict[str, set[str]] = {}
-    for name, text in re.findall(r"^\| `\[+(\w+)[^`]*`[^|]*\| (.*) \|$", readme, re.MULTILINE):
-        bare = re.sub(r"\([^()]*\)", "", text)
-        table, _, limits = bare.partition("`limits.*`")
-        for part, words in ((name, table), ("limits", limits)):
-            found = set(re.findall(r"`(\w+)(?: = true)?`", words))
-            keys[part] = keys.get(part, set()) | found
-    return keys
-
-
 TABLES = {
     "site": "SiteTable",
     "spots": "SpotTable",
@@ -179,10 +164,10 @@ TABLES = {
 
 
 @pytest.mark.parametrize("name", TABLES)
-def test_the_schema_and_the_readme_know_the_same_keys(name: str) -> None:
+def test_the_schema_and_the_manual_know_the_same_keys(name: str) -> None:
     known = set(SCHEMA["$defs"][TABLES[name]]["properties"])
 
-    assert documented()[name] == known - {"limits"}
+    assert key_tables(text_of("docs/collection.md"))[name] == known
 
 
 def test_every_table_of_the_file_is_in_the_schema() -> None:

@@ -1,0 +1,171 @@
+"""The manual in docs/: what is generated is current, links lead somewhere, code runs."""
+
+import re
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Iterator
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from docs.make import pages, pictures
+from tests.support.documents import blocks, text_of
+from tests.support.paths import ROOT
+
+PAGES = [path.name for path in pages.pages()]
+DOCUMENTS = ["README.md", "DEVELOPERS.md", "CHANGELOG.md", *(f"docs/{name}" for name in PAGES)]
+
+REMEDY = "run `python -m docs.make`"
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_the_generated_parts_of_a_page_are_current(name: str) -> None:
+    text = text_of(f"docs/{name}")
+
+    assert text == pages.filled(text), REMEDY
+
+
+def test_every_generated_part_stands_on_one_page() -> None:
+    asked_for = Counter(part for name in PAGES for part in pages.parts_in(text_of(f"docs/{name}")))
+
+    assert asked_for == dict.fromkeys(pages.parts(), 1)
+
+
+def test_every_page_is_in_the_contents() -> None:
+    linked = re.findall(r"^- \[[^\]]+\]\((\S+\.md)\)", text_of("docs/index.md"), re.MULTILINE)
+
+    assert sorted([*linked, "index.md"]) == PAGES
+
+
+# -- pictures
+
+
+def test_the_picture_of_a_push_is_current() -> None:
+    assert pictures.PUSH.read_text(encoding="utf-8") == pictures.drawn_push(), REMEDY
+
+
+def test_the_chart_is_current() -> None:
+    assert pictures.chart_is_outdated() is None, REMEDY
+
+
+def test_a_chart_with_other_numbers_or_other_code_is_outdated() -> None:
+    kept = {"series": {"leaf_c": [4.0, None, 3.5]}, "title": "bench"}
+
+    assert pictures.difference(kept, kept) is None
+    assert pictures.difference([4.0], [4.01]) is None
+    assert pictures.difference([4.0], [4.1]) == "chart.0: 4.0 is 4.1 now"
+    assert pictures.difference({"a": 1.0}, {"b": 1.0}) is not None
+    assert pictures.difference([1.0, None], [1.0, 2.0]) is not None
+    code = "import one\n\ndef f():\n    'What it does.'\n    return 1  # one\n"
+    moved = "from two import one\n# a remark\ndef f():\n    return 1  # one\n"
+    assert pictures.digest_of_code(code) == pictures.digest_of_code(moved)
+    assert pictures.digest_of_code(code) != pictures.digest_of_code(moved.replace("1 ", "2 "))
+
+
+# -- links
+
+
+def links(text: str) -> Iterator[str]:
+    """Where a document links to within the repository; not in its blocks of code."""
+    prose = re.sub(r"^( *)```.*?^\1```$", "", text, flags=re.MULTILINE | re.DOTALL)
+    prose = re.sub(r"`[^`\n]*`", "", prose)
+    for target in re.findall(r"\]\(([^)\s]+)\)|\bsrc=\"([^\"]+)\"", prose):
+        link = "".join(target)
+        if not re.match(r"[a-z]+:", link):
+            yield link
+
+
+def anchors(text: str) -> set[str]:
+    """The anchors of a document's headings, as GitHub and MyST make them."""
+    prose = re.sub(r"^```.*?^```$", "", text, flags=re.MULTILINE | re.DOTALL)
+    headings = re.findall(r"^#+ +(.+?) *$", prose, re.MULTILINE)
+    plain = [re.sub(r"[^\w\- ]", "", heading.lower()) for heading in headings]
+    return {heading.replace(" ", "-") for heading in plain}
+
+
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_links_within_the_repository_lead_somewhere(name: str) -> None:
+    place = (ROOT / name).parent
+
+    for link in links(text_of(name)):
+        path, _, anchor = link.partition("#")
+        target = (place / path).resolve() if path else ROOT / name
+        assert target.exists(), link
+        assert target.is_relative_to(ROOT), link
+        if anchor:
+            assert anchor in anchors(target.read_text(encoding="utf-8")), link
+
+
+def test_a_link_that_leads_nowhere_is_found() -> None:
+    found = [*links('a [b](c.md#d) `[x](y)` <img src="e.png"> [w](https://w.org/)\n')]
+
+    assert found == ["c.md#d", "e.png"]
+    assert anchors("# Out again\n\n### sillward try-channel\n") == {
+        "out-again",
+        "sillward-try-channel",
+    }
+
+
+# -- the site
+
+
+@pytest.fixture(scope="module")
+def configuration() -> ModuleType:
+    """The configuration of Sphinx."""
+    spec = spec_from_file_location("conf_of_docs", ROOT / "docs" / "conf.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize(
+    ("text", "suffix"),
+    [
+        ('<script async="async" src="https://cdn.example/a.js"></script>', ".html"),
+        ('<img alt="" src="//host.example/a.png">', ".html"),
+        ('<link rel="stylesheet" href="https://fonts.example/css">', ".html"),
+        ('<link href="https://fonts.example" rel="preconnect">', ".html"),
+        ('@import url("https://fonts.example/css");', ".css"),
+        ("src: url(https://fonts.example/a.woff2)", ".css"),
+    ],
+)
+def test_what_a_page_loads_from_the_network_is_found(
+    configuration: ModuleType, text: str, suffix: str
+) -> None:
+    assert configuration.loads(text, suffix)
+
+
+@pytest.mark.parametrize(
+    ("text", "suffix"),
+    [
+        ('<a href="https://open-meteo.com/">Open-Meteo</a>', ".html"),
+        (
+            '<link rel="stylesheet" href="_static/a.css"><script src="_static/a.js"></script>',
+            ".html",
+        ),
+        ("background: url(data:image/svg+xml;charset=utf-8,%3Csvg)", ".css"),
+    ],
+)
+def test_links_and_files_of_its_own_are_no_load(
+    configuration: ModuleType, text: str, suffix: str
+) -> None:
+    assert not configuration.loads(text, suffix)
+
+
+# -- code
+
+
+def test_the_example_of_the_library_prints_what_the_page_says(tmp_path: Path) -> None:
+    page = text_of("docs/library.md")
+    (code,), (said,) = blocks(page, "python"), blocks(page, "text")
+    script = tmp_path / "example.py"
+    script.write_text(code, encoding="utf-8")
+
+    ran = subprocess.run([sys.executable, script], capture_output=True, text=True, check=True)
+
+    assert ran.stdout == said
