@@ -44,7 +44,7 @@ _TEXTS: Mapping[str, str] = {
 """Texts of a form of their own, as the page explains them."""
 
 _TABLES_IN_A_KEY: Mapping[str, str] = {
-    "SunTable": "window of sun",
+    "SunTable": "windows of sun, see below",
     "LimitsTable": "limits, see below",
     "ConditionTable": "condition, see below",
     "ChosenTable": "choice of plants, see below",

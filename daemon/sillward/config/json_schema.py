@@ -57,18 +57,18 @@ class ChosenTable(Described):
 
     holder: Holder | list[Holder] = Field([], description="what they grow in or on")
     group: Group | list[Group] = Field(
-        [], description="their culture group, or that of a parent, or a common name of it"
+        [], description="their culture group or that of a parent, or a common name of it"
     )
     home: Text | list[Text] = Field([], description="their home spot")
     name: Text | list[Text] = Field([], description="their names")
-    rot: Rot | list[Rot] = Field([], description="how readily their crowns rot")
-    rest: Rest | list[Rest] = Field([], description="whether they are kept dry in rest")
+    rot: Rot | list[Rot] = Field([], description="how easily their crowns rot")
+    rest: Rest | list[Rest] = Field([], description="whether they are kept dry while growth rests")
 
 
 class ConditionTable(Described):
     """What must hold at the same hour too."""
 
-    watch: Watched = Field(description="a quantity at the spot")
+    watch: Watched = Field(description="the quantity at the spot that the rule looks at")
     below: str | None = Field(None, description='"limit" or a value with its unit: "0.5 m/s"')
     above: str | None = Field(None, description='"limit" or a value with its unit: "0.5 m/s"')
 
@@ -76,8 +76,8 @@ class ConditionTable(Described):
 class RuleTable(Described):
     """[[rules]]: one of your own, beside the standard ones. `rules.read_rule` reads it."""
 
-    name: Annotated[str, Field(min_length=1)] = Field(description="what the sheet calls it")
-    watch: Watched = Field(description="a quantity at the spot")
+    name: Annotated[str, Field(min_length=1)] = Field(description="what the sheet calls the rule")
+    watch: Watched = Field(description="the quantity at the spot that the rule looks at")
     below: str | None = Field(
         None, description='"limit", "limit + 2 °C", another of its limits, or a value: "8 m/s"'
     )
@@ -85,17 +85,17 @@ class RuleTable(Described):
         None, description='"limit", "limit + 2 °C", another of its limits, or a value: "8 m/s"'
     )
     also: ConditionTable | None = Field(
-        None, alias="while", description="what must hold at the same hour too"
+        None, alias="while", description="a second condition that must hold in the same hour"
     )
-    lasting: Duration = Field("0 min", description='for at least so long, such as "2 h" (at all)')
+    lasting: Duration = Field("0 min", description='for how long at least, such as "2 h"')
     hours: HoursText = Field(
-        "any", description='"day", "night", "any" (the default), "10:00-17:00" or by the sun'
+        "any", description='in which hours: "day", "night", "any", "10:00-17:00" or by the sun'
     )
-    season: Season | list[Season] = Field([], description="in which seasons (all)")
+    season: Season | list[Season] = Field([], description="in which seasons of growth (all)")
     asks: Annotated[str, _one_of(ASKS)] = Field(
         description="the chore it asks for; a note is a line on the sheet"
     )
-    plants: ChosenTable = Field(ChosenTable(), description="which plants (all)")
+    plants: ChosenTable = Field(ChosenTable(), description="which plants it is about (all)")
 
 
 class Document(Described):

@@ -85,15 +85,19 @@ Zone = Annotated[Text, _checked(_zone), _shape(patterns.ZONE)]
 class SiteTable(Table):
     """[site]: the point on the map that forecasts are for."""
 
-    name: Text = Field(description="what the site is called in notices")
+    name: Text = Field(description="what notices call the site")
     latitude: Latitude = Field(
-        description="degrees north, -90 to 90; south of the equator negative"
+        description=(
+            "degrees north of the equator, from -90 to 90; negative in the southern hemisphere"
+        ),
     )
     longitude: Longitude = Field(
-        description="degrees east, -180 to 180; west of Greenwich negative"
+        description=(
+            "degrees east of Greenwich, from -180 to 180; negative in the western hemisphere"
+        ),
     )
     elevation: Elevation = Field(
-        description="metres above the sea; the forecast is corrected for it"
+        description="metres above sea level; the forecast is corrected for it"
     )
     zone: Zone = Field(description='time zone, such as "America/Argentina/Mendoza"')
 
@@ -102,13 +106,16 @@ class SunTable(Table):
     """One window of direct sun."""
 
     azimuth_from: Annotated[float, Field(ge=0, le=360)] = Field(
-        alias="from", description="azimuth at which it begins, degrees from north over east"
+        alias="from",
+        description="compass direction at which the window begins, degrees clockwise from north",
     )
     to: Annotated[float, Field(ge=0, le=360)] = Field(
-        description="azimuth at which it ends, degrees from north over east; may lie beyond north"
+        description=(
+            "compass direction at which it ends, degrees clockwise from north; it may cross north"
+        ),
     )
     above: Annotated[float, Field(ge=0, le=90)] = Field(
-        0.0, description="elevation from which on the sun comes in, degrees (0)"
+        0.0, description="least height of the sun above the horizon, degrees (0)"
     )
 
 
@@ -116,37 +123,49 @@ class SpotTable(Table):
     """[spots.NAME]: a place where plants stand."""
 
     indoors: bool = Field(
-        False, description="true for a room or a house; false (the default) is under the open sky"
+        False, description="true for a room or a house; false for a place under the open sky"
     )
     sky_view: Share | None = Field(
         None,
-        description="share of the sky that the plants see, 0..1: open lawn 1, beside a wall 0.5",
+        description=(
+            "share of the sky that the plants see, 0..1 (0.5); 1 on an open lawn, 0.5 beside a wall"
+        ),
     )
     wind: Share | None = Field(
-        None, description="share of the open-field wind that reaches them, 0..1 (0.35)"
+        None, description="share of the open-field wind that reaches the plants, 0..1 (0.35)"
     )
-    shade: Share = Field(0.0, description="share of the light that a cloth takes, 0..1 (0)")
+    shade: Share = Field(
+        0.0, description="share of the light that a shade cloth takes away, 0..1 (0)"
+    )
     rain: Share | None = Field(
         None, description="share of the rain that falls on the plants, 0..1 (1); 0 under a roof"
     )
     height: Annotated[float, Field(ge=0.1, le=30)] | None = Field(
-        None, description="of the plants above the ground, m (1.5)"
+        None, description="height of the plants above the ground, m (1.5)"
     )
     sun: list[SunTable] | None = Field(
         None,
-        description="windows of direct sun; [] where none comes in; left out: open to it all day",
+        description=(
+            "windows of direct sun; [] if no sun comes in; left out: open to the sun all day"
+        ),
     )
     night_offset: Kelvin | None = Field(
         None,
-        description="its thermometer minus the forecast at night, K; indoors: if unheated",
+        description=(
+            "its thermometer minus the forecast at night, K; indoors: for an unheated place"
+        ),
     )
     day_offset: Kelvin | None = Field(
         None, description="its thermometer minus the forecast by day, K"
     )
-    night_low: Celsius | None = Field(None, description="indoors: what it holds at night, °C")
-    day_low: Celsius | None = Field(None, description="indoors: what it holds by day, °C")
+    night_low: Celsius | None = Field(
+        None, description="indoors: the temperature that it keeps at night, °C"
+    )
+    day_low: Celsius | None = Field(
+        None, description="indoors: the temperature that it keeps by day, °C"
+    )
     humidity: Percent | None = Field(
-        None, description="indoors: relative humidity, % (not a share)"
+        None, description="indoors: relative humidity, %; a percentage and not a share"
     )
 
 
@@ -154,31 +173,31 @@ class LimitsTable(Table):
     """The grower's own limits for a plant; they beat those of its group."""
 
     night_low: NightLow | None = Field(
-        None, description="lowest air for whole nights, a limit of comfort, °C"
+        None, description="lowest temperature for whole nights, the limit of comfort, °C"
     )
     brief_low: NightLow | None = Field(
-        None, description="air or leaf temperature that injures within hours, °C"
+        None, description="temperature of air or leaf that injures within hours, °C"
     )
     rest_low: NightLow | None = Field(
-        None, description="coldest air for whole nights while growth rests, °C"
+        None, description="lowest temperature for whole nights while growth rests, °C"
     )
-    day_high: Celsius | None = Field(None, description="warmest air by day, °C")
-    leaf_high: Celsius | None = Field(None, description="hottest leaf in the sun, °C")
+    day_high: Celsius | None = Field(None, description="highest air temperature by day, °C")
+    leaf_high: Celsius | None = Field(None, description="highest leaf temperature in the sun, °C")
     night_high: Celsius | None = Field(
-        None, description="warmest air for whole nights, of cool growers, °C"
+        None, description="highest temperature for whole nights, for cool growers, °C"
     )
-    humidity_low: Percent | None = Field(None, description="driest air, relative humidity in %")
+    humidity_low: Percent | None = Field(None, description="lowest relative humidity, %")
     vpd_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
         None, description="highest vapour-pressure deficit of the air, kPa"
     )
     light_low: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="least light at noon, PPFD in umol m-2 s-1"
+        None, description="least light at noon, as PPFD, umol m-2 s-1"
     )
     light_high: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="most light at noon, PPFD in umol m-2 s-1"
+        None, description="most light at noon, as PPFD, umol m-2 s-1"
     )
     salt_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
-        None, description="strongest feed, EC in mS/cm"
+        None, description="strongest feed, as EC, mS/cm"
     )
     gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
         None, description="strongest gust at the spot, m/s"
@@ -186,85 +205,116 @@ class LimitsTable(Table):
     rain_high: Annotated[float, Field(gt=0, le=200)] | None = Field(
         None, description="most rain in an hour, mm"
     )
-    rot: Rot | None = Field(None, description="how readily crown and axils rot when wet overnight")
-    rest: Rest | None = Field(None, description='"dry" if it is kept dry while growth rests')
+    rot: Rot | None = Field(
+        None, description="how easily crown and axils rot when they stay wet overnight"
+    )
+    rest: Rest | None = Field(None, description='"dry" if the plant is kept dry while growth rests')
     grows: Grows | None = Field(
-        None, description="at what warmth it grows, and so when it is misted and fed"
+        None,
+        description="the warmth in which it grows, which also decides when it is misted and fed",
     )
 
 
 class PlantTable(Table):
     """[[plants]]: one container."""
 
-    name: Text = Field(description="what notices call it; no two alike")
+    name: Text = Field(description="what notices call the plant; each needs a name of its own")
     group: Text | None = Field(None, description="its culture group; `sillward groups` lists them")
     parents: Annotated[list[Text], Field(min_length=1)] | None = Field(
         None,
-        description="in place of group, for a hybrid: its parents'; the tenderest limit counts",
+        description=(
+            "for a hybrid, in place of group: the groups of its parents; "
+            "the most tender limit counts"
+        ),
     )
     holder: Holder = Field(description="what it grows in or on")
     home: Text = Field(description="the spot where it stands when nothing is wrong")
     shelter: Text | None = Field(
-        None, description="the spot it is carried to; left out: it stays put"
+        None, description="the spot to which it is carried; left out: it stays where it is"
     )
     velamen: bool | None = Field(
-        None, description="whether bare aerial roots are misted; left out, group and holder say"
+        None,
+        description=(
+            "whether it has bare aerial roots that are misted; left "
+            "out: its group and holder decide"
+        ),
     )
-    limits: LimitsTable = Field(LimitsTable(), description="limits of your own")
+    limits: LimitsTable = Field(
+        LimitsTable(), description="limits of your own, which count in place of those of its group"
+    )
 
 
 class HabitsTable(Table):
     """[habits]: how you work. Every default is judgement."""
 
     in_by: MomentText | None = Field(
-        None, description='usual hour for carrying in, when the cold comes later ("sunset")'
+        None,
+        description='your usual hour for carrying in, if the cold comes later than that ("sunset")',
     )
     lead: Duration | None = Field(
-        None, description='under cover this long before the leaf crosses its limit ("45 min")'
+        None,
+        description=(
+            'how long before the leaf crosses its limit a plant must be under cover ("45 min")'
+        ),
     )
     latest_after_sunset: Duration | None = Field(
-        None, description='no carrying in later than this after sunset ("1 h")'
+        None, description='how long after sunset you still carry plants in ("1 h")'
     )
     out_margin: Annotated[float, Field(ge=0, le=10)] | None = Field(
-        None, description="out again when the leaf is so far above its limit, K (1)"
+        None,
+        description="how far above its limit a leaf must be before the plant goes out again, K (1)",
     )
-    out_after: Duration | None = Field(None, description='... and has been for so long ("1 h")')
+    out_after: Duration | None = Field(
+        None, description='how long the leaf must have been that far above its limit ("1 h")'
+    )
     worth_going_out: Duration | None = Field(
         None,
-        description="a shorter day outside is not worth two trips; left out, by its warm hours",
+        description=(
+            "the shortest stay outside that is worth two trips; left out: by how warm the hours are"
+        ),
     )
     brief_cold: Duration | None = Field(
-        None, description='a dip under the night limit of at most this is borne ("1 h")'
+        None, description='the longest dip below the night limit that needs no carrying ("1 h")'
     )
     wet_margin: Annotated[float, Field(ge=0, le=5)] | None = Field(
-        None, description="wet crowns of plants that rot easily stand so much less cold, K (1.5)"
+        None,
+        description=(
+            "how much higher the limits of plants that rot easily are while crowns are wet, K (1.5)"
+        ),
     )
     hours: list[HoursText] | None = Field(
         None,
-        description='when you can water: ["06:30-08:30", "18:00-20:00"]; left out: at any hour',
+        description=(
+            'when you can water, such as ["06:30-08:30", "18:00-20:00"]; left out: at any hour'
+        ),
     )
-    feed_every: Duration | None = Field(None, description='feed no more often than this ("7 d")')
+    feed_every: Duration | None = Field(None, description='shortest time between two feeds ("7 d")')
     leaf_uptake: Duration | None = Field(
-        None, description='a leaf must stay wet so long to take feed up ("45 min")'
+        None, description='how long a leaf must stay wet to take up feed ("45 min")'
     )
     velamen_uptake: Duration | None = Field(
-        None, description='bare velamen must stay wet so long ("15 min")'
+        None, description='how long bare velamen must stay wet to take up feed ("15 min")'
     )
     mist_from: Celsius | None = Field(
-        None, description="nothing is misted on days that stay cooler, °C; left out, by the plant"
+        None,
+        description=(
+            "nothing is misted on days that stay cooler than this, °C; left out: the plant decides"
+        ),
     )
     feed_from: Celsius | None = Field(
         None,
-        description="nothing is fed unless the day averages so much, °C; left out, by the plant",
+        description=(
+            "nothing is fed on days with a mean below this, °C; left out: the plant decides"
+        ),
     )
     mistings_most: Annotated[int, Field(ge=0, le=8)] | None = Field(
         None, description="most mistings in a day (3)"
     )
     dry_by: Duration | None = Field(
-        None, description='crowns are dry so long before sunset ("1 h")'
+        None, description='how long before sunset crowns must be dry ("1 h")'
     )
     axil_factor: Annotated[float, Field(ge=1, le=5)] | None = Field(
-        None, description="a sheltered axil dries so many times slower than a leaf (1.5)"
+        None, description="how many times slower a sheltered axil dries than a leaf (1.5)"
     )
 
 
@@ -284,29 +334,30 @@ class FeedTable(Table):
     """[feed]: what is misted when it is time to feed."""
 
     npk: Annotated[str, _checked(parse_npk), _shape(patterns.NPK)] = Field(
-        description='percent N, P2O5 and K2O as on the label, such as "20-20-20"'
+        description='percent of N, P2O5 and K2O as on the label, such as "20-20-20"'
     )
     ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = Field(
-        None, description="nitrogen wanted, mg/L; give this or grams_per_litre"
+        None,
+        description="nitrogen that you want in the water, mg/L; give this or `grams_per_litre`",
     )
     grams_per_litre: Grams | None = Field(
-        None, description="fertiliser in a litre, g/L; give this or ppm_n"
+        None, description="fertiliser in a litre of water, g/L; give this or `ppm_n`"
     )
     mg: Annotated[float, Field(ge=0, le=30)] | None = Field(
-        None, description="magnesium (Mg) by the label, %"
+        None, description="magnesium by the label, %"
     )
     ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = Field(
         None,
-        description="EC for 100 ppm N by the label, mS/cm; left out: an estimate that errs high",
+        description="EC for 100 ppm N by the label, mS/cm; left out: an estimate on the high side",
     )
     water_ec: Annotated[float, Field(ge=0, le=10)] = Field(
-        description="EC of the bare water, mS/cm"
+        description="EC of the water before anything is added, mS/cm"
     )
     litres: Annotated[float, Field(gt=0, le=200)] = Field(
-        1.0, description="what the sprayer holds, L (1)"
+        1.0, description="how much the sprayer holds, L (1)"
     )
     salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = Field(
-        {}, description='other salts, g/L: { "MgSO4.7H2O" = 0.1 }'
+        {}, description='other salts by name, g/L; such as { "MgSO4.7H2O" = 0.1 }'
     )
 
 
@@ -314,12 +365,19 @@ class RoundsTable(Table):
     """[rounds]: when you are told."""
 
     dusk: MomentText = Field(
-        "sunset-90min", description='what must be under cover tonight ("sunset-90min")'
+        "sunset-90min",
+        description='when you are told what must be under cover tonight ("sunset-90min")',
     )
     morning: MomentText = Field(
-        "sunrise+15min", description='what may go out, misting, feed ("sunrise+15min")'
+        "sunrise+15min",
+        description=(
+            'when you are told what may go out, and about misting and feed ("sunrise+15min")'
+        ),
     )
-    week: WeeklyText = Field("sun 18:00", description='the week sheet ("sun 18:00": Sunday)')
+    week: WeeklyText = Field(
+        "sun 18:00",
+        description='when you are told about the week ahead; sun is Sunday ("sun 18:00")',
+    )
 
 
 def _into_day(clock: time) -> timedelta:
@@ -361,32 +419,39 @@ class NoticesTable(Table):
 
     quiet: Annotated[str, AfterValidator(_from_to), _shape(patterns.QUIET)] | None = Field(
         None,
-        description='hours without notices but for orders due in them: "22:30-06:30" (none)',
+        description=(
+            'hours without messages, such as "22:30-06:30"; orders that '
+            "are due in them still come (none)"
+        ),
     )
     remind: DurationOrNever = Field(
         "30 min",
-        description='what is not done is told again so long before its hour, or "never" ("30 min")',
+        description='how long before its deadline an order is told again, or "never" ("30 min")',
     )
     pass_on: DurationOrNever = Field(
         "15 min",
-        description='... and told to the next channel so long before it, or "never" ("15 min")',
+        description=(
+            'how long before its deadline an order goes to the next channel, or "never" ("15 min")'
+        ),
     )
     moved_by: Duration = Field(
         "20 min",
-        description='a newer forecast that moves an hour by no more is not told ("20 min")',
+        description=(
+            'a newer forecast that moves an hour by no more than this is not told ("20 min")'
+        ),
     )
     most: Annotated[int, Field(ge=1, le=50)] = Field(
         6, description="most messages of a round to one channel (6)"
     )
     temperature: Literal["°C", "°F", "C", "F"] = Field(
-        "°C", description='what temperatures are told in: "°C" or "°F" ("°C")'
+        "°C", description='the unit in which temperatures are told ("°C")'
     )
-    clock: Literal["24 h", "12 h"] = Field("24 h", description='"24 h" or "12 h" ("24 h")')
+    clock: Literal["24 h", "12 h"] = Field("24 h", description='how hours are told ("24 h")')
     wind: Literal["m/s", "km/h", "mph"] = Field(
-        "m/s", description='what wind is told in: "m/s", "km/h" or "mph" ("m/s")'
+        "m/s", description='the unit in which wind is told ("m/s")'
     )
     wording: Text | None = Field(
-        None, description="folder with wording of your own, from this file's place (none)"
+        None, description="a folder with your own wording, relative to this file (none)"
     )
 
 
@@ -397,7 +462,7 @@ class ChannelTable(Table):
     """[[channels]]: one way to reach you."""
 
     name: Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,31}$")] = Field(
-        description="lower-case letters, digits and _; SILLWARD_CHANNELS__NAME may hold its URL"
+        description="lower-case letters, digits and _; `SILLWARD_CHANNELS__NAME` may hold its URL"
     )
     url: SecretStr | None = Field(
         None,
@@ -405,9 +470,14 @@ class ChannelTable(Table):
     )
     rounds: Annotated[list[Told], Field(min_length=1)] = Field(
         ["dusk", "morning", "week", "alarm"],
-        description="what it is told (all); alarm: what cannot wait for a round",
+        description=(
+            "what this channel is told; alarm stands for what cannot wait for a round (all)"
+        ),
     )
-    all_clear: bool = Field(False, description="also say when there is nothing to do (false)")
+    all_clear: bool = Field(
+        False, description="whether it is told when there is nothing to do as well (false)"
+    )
     length: Literal["short", "full"] | None = Field(
-        None, description="full text or a short push; left out: mail is full, all else short"
+        None,
+        description="the full text or a short push; left out: mail is full, everything else short",
     )
