@@ -107,12 +107,12 @@ def _leaves() -> Iterator[tuple[str, Mapping[str, Any]]]:
 
 
 def _table(names: list[str], nodes: Mapping[str, Mapping[str, Any]]) -> str:
-    rows = [
-        (f"`{PREFIX}{name}`", _value(name, nodes[name]), _default(name, nodes[name]), meaning)
-        for name in names
-        for meaning in [_MEANINGS[name]]
-    ]
-    return markdown.table(("Variable", "Value", "Default", "Meaning"), rows)
+    rows = [(f"`{PREFIX}{name}`", _told(name, nodes[name])) for name in names]
+    return markdown.table(("Variable", "Meaning"), rows)
+
+
+def _told(name: str, node: Mapping[str, Any]) -> str:
+    return f"{_MEANINGS[name]} ({_value(name, node)}; default {_default(name, node)})"
 
 
 def _value(name: str, node: Mapping[str, Any]) -> str:
@@ -120,7 +120,7 @@ def _value(name: str, node: Mapping[str, Any]) -> str:
     (one,) = choices
     one = one.get("additionalProperties", one) if one.get("type") == "object" else one
     if "enum" in one:
-        return ", ".join(f"`{word}`" for word in one["enum"])
+        return " or ".join(f"`{word}`" for word in one["enum"])
     if one["type"] == "boolean":
         return "`true` or `false`"
     if one["type"] == "number":
