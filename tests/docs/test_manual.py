@@ -1,5 +1,6 @@
 """The manual in docs/: what is generated is current, links lead somewhere, code runs."""
 
+import ast
 import re
 import subprocess
 import sys
@@ -169,3 +170,45 @@ def test_the_example_of_the_library_prints_what_the_page_says(tmp_path: Path) ->
     ran = subprocess.run([sys.executable, script], capture_output=True, text=True, check=True)
 
     assert ran.stdout == said
+
+
+# -- what the program says
+
+
+def said_by_the_program() -> str:
+    """Every text in the code and in the macros, one a line."""
+    texts = []
+    for root in ("daemon", "rules"):
+        for path in (ROOT / root).rglob("*.py"):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            texts += [
+                node.value
+                for node in ast.walk(tree)
+                if isinstance(node, ast.Constant) and isinstance(node.value, str)
+            ]
+        texts += [path.read_text(encoding="utf-8") for path in (ROOT / root).rglob("*.jinja")]
+    return "\n".join(texts)
+
+
+VALUES = re.compile(
+    r"\.\.\.|[0-9]+|PHONE|phone|Open-Meteo|dusk|ahead|behind|old|expired|patio"
+    r"|cattleya tall|; did you mean cattleya|an hour|must be at most"
+)
+"""What stands in the messages of the page for what the program fills in."""
+
+
+def test_every_message_in_troubleshooting_is_one_that_the_program_has() -> None:
+    page, said = text_of("docs/troubleshooting.md"), said_by_the_program()
+    cells = re.findall(r"^\| ([\"`].*?) \|", page, re.MULTILINE)
+    quoted = [
+        text for cell in cells for pair in re.findall(r'"([^"]+)"|^`(.+)`$', cell) for text in pair
+    ]
+
+    missing = [
+        part.strip()
+        for text in quoted
+        for part in VALUES.split(text)
+        if len(part.strip()) > 6 and part.strip(" \":;()'`?") not in said
+    ]
+    assert len([text for text in quoted if text]) > 35
+    assert missing == []
