@@ -37,7 +37,9 @@ def _overview() -> str:
 
 def _command(name: str) -> str:
     command = main.commands[name]
-    context = click.Context(command, info_name=f"sillward {name}")
+    # With the settings of the program: a command keeps the help option that it made first.
+    whole = click.Context(main, info_name="sillward", **main.context_settings)
+    context = click.Context(command, info_name=name, parent=whole)
     usage = " ".join(command.collect_usage_pieces(context))
     lines = [f"```text\nsillward {name} {usage}\n```"]
     assert command.help is not None, name
