@@ -28,9 +28,13 @@ def anchor(name: str) -> str:
 
 def _overview() -> str:
     rows = [
-        (purpose, f"[`sillward {name}`]({anchor(name)})", markdown.escaped(listed.short_help))
+        (
+            purpose,
+            f"[`sillward {name}`]({anchor(name)})",
+            markdown.escaped(main.commands[name].short_help or ""),
+        )
         for purpose, named in PURPOSES.items()
-        for name, listed in named.items()
+        for name in named
     ]
     return markdown.table(("To", "Command", "What it does"), rows)
 
