@@ -20,9 +20,9 @@ from sillward.config import bounded_toml, loader
 from sillward.config.settings import credential
 from sillward.errors import LONGEST_LINE, MOST_LINES, ConfigError, one_line
 from sillward.text import output, printable
-from sillward.wording import sandbox
+from sillward.wording import budget as budgets
+from sillward.wording.budget import Budget, BudgetError
 from sillward.wording.macros import with_own
-from sillward.wording.sandbox import Budget, BudgetError
 from sillward.wording.voice import Voice
 from sillward_rules.weather import written_times
 from tests.support.desks import SITE
@@ -378,9 +378,9 @@ def test_what_exhausts_its_budget_is_not_tried_again(
     renew = Budget.renew
 
     class Counted(Budget):
-        def renew(self, times: int = 1) -> None:
-            renewed.append(times)
-            renew(self, times)
+        def renew(self, lines: int = 1) -> None:
+            renewed.append(lines)
+            renew(self, lines)
 
     vars(voice)["_budget"] = Counted(clock=lambda: 0.0)
     with caplog.at_level(logging.WARNING):
@@ -389,11 +389,11 @@ def test_what_exhausts_its_budget_is_not_tried_again(
 
     assert renewed == [1]
     (line,) = [one.getMessage() for one in caplog.records]
-    assert line.endswith(f"more than {sandbox.MOST_STEPS:,} steps for one line")
+    assert line.endswith(f"more than {budgets.MAX_STEPS:,} steps for one line")
 
 
 def test_time_is_looked_at_with_each_step() -> None:
-    seconds = iter([0.0, *[0.1] * 9, sandbox.MOST_S + 0.01])
+    seconds = iter([0.0, *[0.1] * 9, budgets.MAX_CPU_S + 0.01])
     budget = Budget(clock=lambda: next(seconds))
     budget.renew()
 
@@ -402,14 +402,14 @@ def test_time_is_looked_at_with_each_step() -> None:
     with pytest.raises(BudgetError, match=r"more than 0\.2 s"):
         budget.spend()
 
-    budget.rest()
+    budget.pause()
     budget.spend()
 
 
 def test_what_is_written_is_counted() -> None:
     budget = Budget(clock=lambda: 0.0)
     budget.renew()
-    budget.spend(sandbox.MOST_WRITTEN)
+    budget.spend(budgets.MAX_OUTPUT)
 
     with pytest.raises(BudgetError, match="signs written"):
         budget.spend(1)

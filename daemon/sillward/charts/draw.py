@@ -29,8 +29,7 @@ from PIL.PngImagePlugin import PngInfo
 
 from sillward.charts.data import FILM_MOST_MIN, ChartData, LimitLine
 from sillward.charts.process import MADE_BY, Form
-from sillward.text.units import SI, Units
-from sillward.wording.voice import fixed
+from sillward.text.units import SI, Units, fixed
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
 """Of the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""

@@ -8,8 +8,9 @@ from sillward.ledger.chore_codec import iso, of_chore, plain
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.reports.limits import limits_document
 from sillward.text.columns import wrapped
+from sillward.text.units import fixed
 from sillward.wording import full_sheet
-from sillward.wording.voice import Voice, fixed
+from sillward.wording.voice import Voice
 from sillward_rules.account import Account, AccountHour, HeldRule
 from sillward_rules.chore import Chore, Reason
 from sillward_rules.sheet import Sheet

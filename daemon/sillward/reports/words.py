@@ -9,7 +9,8 @@ from sillward import files
 from sillward.errors import ConfigError, UsageError
 from sillward.text.columns import PIPE, Mark, Screen
 from sillward.wording import macros, rehearsal, week_page
-from sillward.wording.voice import Voice, one_reason
+from sillward.wording.macro_check import error_line
+from sillward.wording.voice import Voice
 from sillward.wording.week_review import Night, Review
 from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Sheet
@@ -89,7 +90,7 @@ def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[st
                 strict=True,
             )
     except Exception as error:
-        yield f"{macros.PAGE}: {one_reason(error)}"
+        yield f"{macros.PAGE}: {error_line(error)}"
 
 
 def copy(folder: Path) -> list[str]:

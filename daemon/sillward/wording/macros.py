@@ -1,8 +1,9 @@
-"""Where the words of messages come from: one Jinja2 macro for each line, ours or the grower's.
+"""The wording of messages: one Jinja2 macro for each line, packaged or the grower's own.
 
-Ours are in `templates/*.jinja`. A grower may have a folder with files that define macros of the
-same names: theirs take the place of ours, one by one. Theirs run in a sandbox, get the same facts,
-and never cost a notice: where one fails, says nothing, or rambles, ours is used.
+The packaged macros are in `templates/*.jinja`. A grower may keep a folder of files that define
+macros of the same names, which replace the packaged ones one by one. Theirs run in a sandbox, get
+the same facts, and never cost a notice: where one fails, says nothing or says too much, the
+packaged macro is used.
 """
 
 import re
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from sillward import files
 from sillward.errors import ConfigError
-from sillward.wording.sandbox import Budget, environment
+from sillward.wording.budget import Budget
 
 if TYPE_CHECKING:
     from types import CodeType
@@ -24,33 +25,35 @@ if TYPE_CHECKING:
     from jinja2 import Template
     from jinja2.runtime import Macro
 
+    from sillward.wording.sandbox import Sandbox
+
 SUFFIX = ".jinja"
 
 PAGE = "digest.html.jinja"
-"""The week as HTML: one template, not macros."""
+"""The week's page as HTML: one template, without macros."""
 
-MOST_BYTES = 100_000
-"""Of a file of the grower's. Ours are a tenth of it."""
+MAX_BYTES = 100_000
+"""Size of a file of the grower's [bytes]. The packaged ones have a tenth of it."""
 
-MOST_FILES = 50
-"""Files of a folder. Ours are eight."""
+MAX_FILES = 50
+"""Files in a folder of the grower's. Eight are packaged."""
 
-OURS = (
+VOICE_FILTERS = (
     "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",
     "names", "number", "percent", "retold", "weekday",
 )  # fmt: skip
-"""Filters of a voice."""
+"""Filters that a `Voice` provides to the macros."""
 
 _MACRO = re.compile(r"^\{%-? macro (\w+)\(([^)]*)\)", re.MULTILINE)
 
 
-_Macro = tuple[str, tuple[str, ...], int]
-"""Name, facts, line."""
+_MacroHead = tuple[str, tuple[str, ...], int]
+"""Name, facts and line of a macro."""
 
 
 @dataclass(frozen=True, slots=True)
 class Source:
-    """A macro: the file that it is in, the text of that file, the facts that it is given."""
+    """Where a macro comes from: its file, the text of that file, and the facts that it takes."""
 
     file: str
     text: str
@@ -59,19 +62,20 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Wording:
-    """Macros by name. own: the grower's, of which there may be none."""
+    """Macros by name. ours: the packaged ones. own: the grower's, often none.
+
+    page: the grower's template of the week's page. folder: where the grower's files are.
+    """
 
     ours: Mapping[str, Source]
     own: Mapping[str, Source] = field(default_factory=dict)
     page: str | None = None
-    """The grower's own week as HTML."""
     folder: Path | None = None
-    """Where the grower's are."""
 
 
 @cache
 def packaged() -> Wording:
-    """The wording that comes with the program."""
+    """Return the wording that comes with the program."""
     return Wording(
         {
             name: Source(file, text, tuple(re.findall(r"\w+", facts)))
@@ -82,25 +86,24 @@ def packaged() -> Wording:
 
 
 def packaged_texts() -> dict[str, str]:
-    """Our files of macros by name, without the page."""
+    """Return the texts of the packaged macro files by file name, without the page."""
     folder = resources.files("sillward.wording") / "templates"
-    ours = sorted(folder.iterdir(), key=lambda one: one.name)
     return {
         file.name: file.read_text(encoding="utf-8")
-        for file in ours
+        for file in sorted(folder.iterdir(), key=lambda file: file.name)
         if file.name.endswith(SUFFIX) and file.name != PAGE
     }
 
 
 def with_own(folder: Path) -> Wording:
-    """Our wording with the grower's in its place, from all the files of a folder.
+    """Return the packaged wording with the macros of a grower's folder in their places.
 
-    Raise ConfigError with a line for each thing that is wrong with them, by file and line.
+    Raise ConfigError with a line for each fault, by file and line.
     """
     ours, errors = packaged().ours, list[str]()
     own: dict[str, Source] = {}
     page = None
-    for file in _files_of(folder):
+    for file in _wording_files(folder):
         try:
             text = _read(file)
             body = _parsed(text, file.name)
@@ -111,23 +114,23 @@ def with_own(folder: Path) -> Wording:
             page = text
             continue
         macros = _macros_in(body)
-        errors += _wrong(file.name, body, macros, own)
+        errors += _faults(file.name, body, macros, own)
         own |= {name: Source(file.name, text, facts) for name, facts, _ in macros}
     if errors:
         raise ConfigError(errors)
     return Wording(ours, own, page, folder)
 
 
-def _wrong(
-    file: str, body: Sequence[Any], macros: Sequence[_Macro], elsewhere: Mapping[str, Source]
+def _faults(
+    file: str, body: Sequence[Any], macros: Sequence[_MacroHead], elsewhere: Mapping[str, Source]
 ) -> Iterator[str]:
-    """What is wrong with a file of macros, in lines. elsewhere: those of other files."""
+    """Yield what is wrong with a file of macros, in lines. elsewhere: macros of earlier files."""
     ours = packaged().ours
-    for line in _strangers(body):
+    for line in _foreign_lines(body):
         yield f"{file}: line {line}: only macros and comments may stand here"
     if not macros:
         yield f"{file}: there is no macro in it"
-    for line, name in _calls_itself(body, {name for name, _, _ in macros}):
+    for line, name in _direct_calls(body, {name for name, _, _ in macros}):
         yield f"{file}: line {line}: write say.{name} for another macro"
     seen = {name: source.file for name, source in elsewhere.items()}
     for name, facts, line in macros:
@@ -136,32 +139,34 @@ def _wrong(
             yield f"{where}: {seen[name]} has it already"
         seen[name] = file
         if name not in ours:
-            yield f"{where}: there is no such line to word{_like(name, ours)}"
-        elif unknown := [one for one in facts if one not in ours[name].facts]:
+            yield f"{where}: there is no such line to word{_suggestion(name, ours)}"
+        elif unknown := [fact for fact in facts if fact not in ours[name].facts]:
             known = ", ".join(ours[name].facts) or "nothing is"
             yield f"{where}: {unknown[0]}: is not told here (known: {known})"
 
 
-def _files_of(folder: Path) -> list[Path]:
+def _wording_files(folder: Path) -> list[Path]:
     try:
-        there = sorted(folder.iterdir())
+        entries = sorted(folder.iterdir())
     except OSError as error:
         msg = f"{folder}: cannot be read: {error.strerror or error}"
         raise ConfigError([msg]) from None
-    # What begins with a dot is an editor's or a copier's own.
-    named = [one for one in there if one.name.endswith(SUFFIX) and not one.name.startswith(".")]
+    # Names with a leading dot are leftovers of editors and copying programs.
+    named = [
+        entry for entry in entries if entry.name.endswith(SUFFIX) and not entry.name.startswith(".")
+    ]
     if not named:
         msg = f"{folder}: there is no file there whose name ends in {SUFFIX}"
         raise ConfigError([msg])
-    if len(named) > MOST_FILES:
-        msg = f"{folder}: there are more than {MOST_FILES} files there"
+    if len(named) > MAX_FILES:
+        msg = f"{folder}: there are more than {MAX_FILES} files there"
         raise ConfigError([msg])
     return named
 
 
 def _read(file: Path) -> str:
     try:
-        return files.read(file, MOST_BYTES).decode("utf-8-sig")
+        return files.read(file, MAX_BYTES).decode("utf-8-sig")
     except OSError as error:
         msg = f"{file.name}: cannot be read: {error.strerror or error}"
     except UnicodeDecodeError as error:
@@ -169,7 +174,7 @@ def _read(file: Path) -> str:
     raise ConfigError([msg])
 
 
-def _macros_in(body: Sequence[Any]) -> list[_Macro]:
+def _macros_in(body: Sequence[Any]) -> list[_MacroHead]:
     from jinja2 import nodes
 
     return [
@@ -179,27 +184,27 @@ def _macros_in(body: Sequence[Any]) -> list[_Macro]:
     ]
 
 
-def _strangers(body: Sequence[Any]) -> Iterator[int]:
-    """Lines of what is neither a macro nor blank."""
+def _foreign_lines(body: Sequence[Any]) -> Iterator[int]:
+    """Yield the lines of whatever is neither a macro nor blank."""
     from jinja2 import nodes
 
     for node in body:
         blank = isinstance(node, nodes.Output) and not any(
             text.value.strip() if isinstance(text, nodes.Const) else True
-            for text in (getattr(one, "node", one) for one in node.nodes)
+            for text in (getattr(piece, "node", piece) for piece in node.nodes)
         )
         if not isinstance(node, nodes.Macro) and not blank:
             yield node.lineno
 
 
 def _parsed(text: str, file: str) -> list[Any]:
-    """The nodes of a template. Raise ConfigError if it is none."""
+    """Return the nodes of a template. Raise ConfigError if it is not a valid one."""
     from jinja2 import TemplateSyntaxError
 
     try:
-        made = environment(OURS)
-        made.compile(text)  # finds more than parsing does, such as filters that there are not
-        return list(made.parse(text).body)
+        sandbox = _sandbox_to_compile()
+        sandbox.compile(text)  # finds more than parsing does, such as unknown filters
+        return list(sandbox.parse(text).body)
     except TemplateSyntaxError as error:
         msg = f"{file}: line {error.lineno}: {error.message}"
     except (RecursionError, IndentationError):
@@ -209,21 +214,21 @@ def _parsed(text: str, file: str) -> list[Any]:
     raise ConfigError([msg])
 
 
-def _calls_itself(body: Sequence[Any], names: AbstractSet[str]) -> Iterator[tuple[int, str]]:
-    """Where a macro of the file is spoken of other than by `say`, with its name.
+def _direct_calls(body: Sequence[Any], names: AbstractSet[str]) -> Iterator[tuple[int, str]]:
+    """Yield line and name where a macro of the file is used without `say`.
 
-    Only what goes by `say` is kept from going on for ever.
+    Only calls through `say` are kept from recurring for ever.
     """
     from jinja2 import nodes
 
     for node in body:
         if isinstance(node, nodes.Macro):
-            spoken = list(node.find_all(nodes.Name))
-            others = names - {one.name for one in spoken if one.ctx != "load"}
-            yield from ((one.lineno, one.name) for one in spoken if one.name in others)
+            used = list(node.find_all(nodes.Name))
+            macros = names - {name.name for name in used if name.ctx != "load"}
+            yield from ((name.lineno, name.name) for name in used if name.name in macros)
 
 
-def _like(name: str, known: Mapping[str, Source]) -> str:
+def _suggestion(name: str, known: Mapping[str, Source]) -> str:
     from difflib import get_close_matches
 
     close = get_close_matches(name, known, n=1)
@@ -231,52 +236,60 @@ def _like(name: str, known: Mapping[str, Source]) -> str:
 
 
 class Macros:
-    """The macros of a wording, ready to be called: each file is read when first needed."""
+    """The macros of a wording, ready to be called; each file is loaded when first needed."""
 
     def __init__(
         self, wording: Wording, filters: Mapping[str, Any], say: Any, budget: Budget
     ) -> None:
+        from sillward.wording.sandbox import Sandbox
+
         self._wording = wording
-        self._environment = environment(OURS, budget)
-        self._environment.filters.update(filters)
-        self._environment.globals = {"say": say, "names": filters["names"]}
+        self._sandbox = Sandbox(filters, budget)
+        self._sandbox.globals = {"say": say, "names": filters["names"]}
         self._modules: dict[str, Any] = {}
 
     def ours(self, name: str) -> "Macro":
-        """The packaged macro. Raise KeyError if there is none."""
+        """Return the packaged macro. Raise KeyError if there is none."""
         return self._macro(self._wording.ours[name], name)
 
     def own(self, name: str) -> "Macro":
-        """The grower's. Raise KeyError if there is none."""
+        """Return the grower's macro. Raise KeyError if there is none."""
         return self._macro(self._wording.own[name], name)
 
     def _macro(self, source: Source, name: str) -> "Macro":
         if source.text not in self._modules:
-            made, code = self._environment, _compiled(source.text)
-            template = made.template_class.from_code(made, code, made.make_globals(None))
+            sandbox, code = self._sandbox, _compiled(source.text)
+            template = sandbox.template_class.from_code(sandbox, code, sandbox.make_globals(None))
             self._modules[source.text] = template.module
         macro: Macro = getattr(self._modules[source.text], name)
         return macro
 
     def page(self, *, own: bool) -> "Template":
-        """The week as HTML: ours, or the grower's own."""
-        text = self._wording.page if own else _page()
+        """Return the template of the week's page: the packaged one, or the grower's own."""
+        text = self._wording.page if own else _packaged_page()
         assert text is not None
-        return self._environment.overlay(autoescape=True).from_string(text)
+        return self._sandbox.overlay(autoescape=True).from_string(text)
 
 
 @cache
 def _compiled(text: str) -> "CodeType":
-    """The code of a template; the same for all voices."""
-    return environment(OURS).compile(text)
+    """Return the code of a template, which all voices share."""
+    return _sandbox_to_compile().compile(text)
 
 
-def _page() -> str:
+def _sandbox_to_compile() -> "Sandbox":
+    """Return a sandbox that knows the names of all filters, for parsing and compiling alone."""
+    from sillward.wording.sandbox import Sandbox
+
+    return Sandbox(dict.fromkeys(VOICE_FILTERS, str), Budget())
+
+
+def _packaged_page() -> str:
     file = resources.files("sillward.wording") / "templates" / PAGE
     return file.read_text(encoding="utf-8")
 
 
-def called(macro: "Macro", facts: Mapping[str, Any]) -> str:
-    """The line that a macro makes of as many of the facts as it takes: stripped, on one line."""
+def render(macro: "Macro", facts: Mapping[str, Any]) -> str:
+    """Return what a macro says for those facts that it takes, stripped and on one line."""
     text = str(macro(**{name: facts[name] for name in macro.arguments if name in facts}))
     return re.sub(r"\s*\n\s*", " ", text).strip()

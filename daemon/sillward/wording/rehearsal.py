@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-from sillward.wording.voice import Voice, one_reason, wrong_with
+from sillward.wording.macro_check import error_line, fault_in
+from sillward.wording.voice import Voice
 from sillward_rules.remark import Threat
 
 _AT, _LATER = datetime(2026, 5, 14, 20, 10, tzinfo=UTC), datetime(2026, 5, 15, 9, 35, tzinfo=UTC)
@@ -312,7 +313,7 @@ def samples(macro: str, facts: Sequence[str]) -> Iterator[Sample]:
 
 
 def problems(voice: Voice) -> list[str]:
-    """What is wrong with the grower's macros, in lines: they fail, or `wrong_with` tells it."""
+    """What is wrong with the grower's macros, in lines: they fail, or `fault_in` tells it."""
     found = []
     for name, source in voice.wording.own.items():
         wrong = next(_wrong(name, voice), None)
@@ -325,9 +326,9 @@ def _wrong(name: str, voice: Voice) -> Iterator[str]:
     for sample in samples(name, voice.wording.ours[name].facts):
         ours = voice.in_our_words(name, sample.facts)
         try:
-            wrong = wrong_with(voice.in_own_words(name, sample.facts), ours, sample.facts)
+            wrong = fault_in(voice.in_own_words(name, sample.facts), ours, sample.facts)
         except Exception as error:
-            wrong = one_reason(error)
+            wrong = error_line(error)
         if wrong is not None:
             yield wrong
 

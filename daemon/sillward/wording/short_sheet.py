@@ -11,7 +11,7 @@ from sillward.wording import phrases
 from sillward.wording.follow_up import room_for_minutes
 from sillward.wording.phrases import once, plants_of, plants_of_each
 from sillward.wording.push import Line, Message, Part, Words, composed, said
-from sillward.wording.voice import Voice, capital, few
+from sillward.wording.voice import Voice, capital, shorter_to_exclude
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.remark import (
     CloseCall,
@@ -172,7 +172,7 @@ class _Teller:
         stays = there - carried
         no_shelter = (one for one in self.sheet.warnings if isinstance(one, NoShelter))
         homeless = any(not stays.isdisjoint(one.plants) for one in no_shelter)
-        told = few(stays, list(walk)) and not homeless
+        told = shorter_to_exclude(stays, list(walk)) and not homeless
         # "All" is all that stand there.
         others = set[str]() if there <= walk and len(chores) == 1 else None
 

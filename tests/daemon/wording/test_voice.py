@@ -9,8 +9,9 @@ import pytest
 from sillward.errors import ConfigError
 from sillward.text.units import Units
 from sillward.wording import macros, phrases, rehearsal
+from sillward.wording.macro_check import max_length
 from sillward.wording.macros import packaged, with_own
-from sillward.wording.voice import Voice, most_of
+from sillward.wording.voice import Voice
 from sillward_rules.chore import Reason
 from tests.support.desks import SITE, local
 
@@ -339,7 +340,7 @@ def test_our_macros_say_nothing_odd(name: str) -> None:
             assert said == said.strip()
             assert not {"None", "nan", "Undefined", "-0.0"} & set(said.replace(",", " ").split())
             assert "  " not in said.replace(")  (", ") (") or name in ("night", "night_behind")
-            assert len(said) < most_of(said)
+            assert len(said) < max_length(said)
 
 
 def test_no_macro_is_left_over() -> None:
