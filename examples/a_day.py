@@ -35,7 +35,7 @@ from sillward_rules import (
     climate_of,
     standard_groups,
 )
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.physics.water_film import (
     LEAF_FILM,
     VELAMEN_FILM,

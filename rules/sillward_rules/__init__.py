@@ -14,7 +14,8 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass, RotClass
-from sillward_rules.plants.rules import Rule, read_rule, standard_rules
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
+from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import Plain, Remark
 from sillward_rules.sheet import Round, Sheet, draw_up

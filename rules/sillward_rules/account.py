@@ -6,11 +6,13 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.planners.scene import Scene, chance_of, exposure_of, spread_of
-from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.night_risk import chance_of, exposure_of, spread_of
+from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
-from sillward_rules.plants.rules import QUANTITIES, Firing, fire
+from sillward_rules.plants.rule_firing import Firing, evaluate_rule
+from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.plants.state import State
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.cloud import warming_cover
@@ -124,7 +126,7 @@ def account_for(
     alone = Traits.of([plant]).resting(rests)
     (plant,) = alone.plants
     firings = [
-        fire(
+        evaluate_rule(
             rule,
             alone,
             np.array([column]),

@@ -10,24 +10,26 @@ from enum import Enum
 
 import numpy as np
 
-from sillward_rules.chore import Chore, ChoreKind, in_order, into_chores
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners import (
-    asked,
     carry,
     feeding,
     heat,
     mist,
-    note,
+    notes,
+    open_orders,
     outlook,
     protect,
     shelter,
     wetting,
 )
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.night_risk import spread_of
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.outlook import Outlook
-from sillward_rules.planners.scene import Scene, Standing, spread_of
-from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.planners.places import Places, places_of_day
+from sillward_rules.planners.scene import Scene, Standing
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (
@@ -42,6 +44,7 @@ from sillward_rules.remark import (
     WateringUnplanned,
     nothing_known,
 )
+from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness, Weather
 from sillward_rules.weather.sun import Night
@@ -216,7 +219,7 @@ def _coverage_warnings(scene: Scene) -> list[Remark]:
 def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Tonight: what goes in before when, and from when on it may go out again tomorrow."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    judged = asked.insisted(scene, night, judge_night(scene, night))
+    judged = open_orders.insisted(scene, night, judge_night(scene, night))
     lows = shelter.spot_lows(scene, night)
     tonight = carry.carry_in(scene, night, judged, lows, scene.standing)
     tomorrow = night.day + timedelta(days=1)
@@ -224,27 +227,27 @@ def _dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     sheltered = np.where(judged.needs, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
     now, on = np.full(scene.home.shape, scene.now.timestamp()), np.full(scene.home.shape, np.inf)
-    there = mist.Places(tonight.standing, now, on)
+    there = Places(tonight.standing, now, on)
     others = protect.protect(scene, there, night.end, protect.AT_NIGHT)
-    chores = into_chores(tonight.errands, scene.site, night.day, scene.now)
-    chores += into_chores(again.errands, scene.site, tomorrow, scene.now)
-    chores += into_chores(others, scene.site, night.day, scene.now)
-    return in_order(chores), [
+    chores = make_chores(tonight.errands, scene.site, night.day, scene.now)
+    chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
+    chores += make_chores(others, scene.site, night.day, scene.now)
+    return sort_chores(chores), [
         *carry.night_warnings(scene, lows, judged, tonight.standing),
         *carry.borne_cold(scene, judged, tonight.standing),
         *carry.close_calls(scene, night, judged, tonight.standing),
         *_heat_ahead(scene, tomorrow, again.standing),
         *heat.warm_nights(scene, [(night, tonight.standing)]),
-        *note.notes(scene, scene.now, night.end),
+        *notes.notes(scene, scene.now, night.end),
     ]
 
 
 def _heat_ahead(scene: Scene, day: date, standing: Standing) -> list[Remark]:
     """What must be ready for a day's heat before its morning round."""
     morning = scene.habits.morning_at.on(scene.site, day)
-    places = mist.places(scene, day, standing, ())
+    places = places_of_day(scene, day, standing, ())
     _, errands = heat.guards_of_day(scene, places, sun.day_events(scene.site, day).sunset)
-    return heat.ahead(into_chores(errands, scene.site, day, scene.now), morning)
+    return heat.ahead(make_chores(errands, scene.site, day, scene.now), morning)
 
 
 def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
@@ -254,28 +257,28 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
-    unsure = asked.unsure(scene, day)
+    unsure = open_orders.unsure(scene, day)
     out = carry.carry_out(scene, day, scene.standing, unsure)
-    judged = asked.insisted(scene, night, judge_night(scene, night))
+    judged = open_orders.insisted(scene, night, judge_night(scene, night))
     outside = ~scene.covered(out.standing)  # what goes out this morning must know when it is due
     dusk = scene.habits.told_at.on(scene.site, day)
-    told, overdue = scene.asked_of(night), asked.overdue(scene, night, judged)
+    told, overdue = scene.asked_for(night), open_orders.overdue(scene, night, judged)
     early = judged.needs & outside & (told | (judged.deadline < dusk.timestamp())) & ~overdue
     lows = shelter.spot_lows(scene, night)
     leaving = replace(judged, needs=early)
     back = carry.carry_in(scene, night, leaving, lows, out.standing)
     until = np.where(early, judged.deadline, np.inf)
-    walks = into_chores(out.errands, scene.site, day, scene.now)
-    places = mist.places(scene, day, out.standing, walks, until)
+    walks = make_chores(out.errands, scene.site, day, scene.now)
+    places = places_of_day(scene, day, out.standing, walks, until)
     # What goes in by day or at dusk is guarded until then; what has nowhere to go, all the time.
     goes = judged.needs & outside & (shelter.shelter_for(scene, night, lows) >= 0)
     in_by = np.where(goes, judged.deadline, np.inf)
-    inward = into_chores(back.errands, scene.site, day, scene.now)
-    guarded = mist.places(scene, day, out.standing, [*walks, *inward], in_by)
+    inward = make_chores(back.errands, scene.site, day, scene.now)
+    guarded = places_of_day(scene, day, out.standing, [*walks, *inward], in_by)
     moves, guards = heat.guards_of_day(scene, guarded, night.start)
     watering, warnings = _watering(scene, day, moves.leaving(places), places.until)
     warnings = [
-        *asked.not_confirmed(scene, day, unsure),
+        *open_orders.not_confirmed(scene, day, unsure),
         *carry.night_warnings(scene, lows, leaving, back.standing),
         *warnings,
     ]
@@ -286,30 +289,33 @@ def _morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     guards += [one for one in ramp if shaded.isdisjoint(one.grounds.groups)]
     chores = [
         *_still_open(scene, sun.night_of(scene.site, day - timedelta(days=1))),
-        *into_chores(
-            asked.still_open(scene, night, np.flatnonzero(overdue)), scene.site, day, scene.now
+        *make_chores(
+            open_orders.still_open(scene, night, np.flatnonzero(overdue)),
+            scene.site,
+            day,
+            scene.now,
         ),
         *walks,
         *inward,
         *watering,
-        *into_chores(guards, scene.site, day, scene.now),
+        *make_chores(guards, scene.site, day, scene.now),
     ]
-    return in_order(chores), [
+    return sort_chores(chores), [
         *warnings,
         *heat.unrelieved(scene, places, night.start, chores),
-        *note.notes(scene, scene.now, night.start),
+        *notes.notes(scene, scene.now, night.start),
     ]
 
 
 def _still_open(scene: Scene, night: Night) -> tuple[Chore, ...]:
     """What was told for the night before, is not confirmed, and helps still."""
-    helping = np.flatnonzero(asked.helping(scene, night))
-    errands = asked.still_open(scene, night, helping)
-    return into_chores(errands, scene.site, night.day, scene.now)
+    helping = np.flatnonzero(open_orders.helping(scene, night))
+    errands = open_orders.still_open(scene, night, helping)
+    return make_chores(errands, scene.site, night.day, scene.now)
 
 
 def _watering(
-    scene: Scene, day: date, places: mist.Places, in_by: Array
+    scene: Scene, day: date, places: Places, in_by: Array
 ) -> tuple[list[Chore], list[Remark]]:
     """Misting, feeding, rinsing, and until when crowns may be wet.
 
@@ -324,11 +330,11 @@ def _watering(
     wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
     dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, in_by)
     misting = mist.misting_errands(scene, places, planned)
-    chores = into_chores([*misting, *dry], scene.site, day, scene.now)
+    chores = make_chores([*misting, *dry], scene.site, day, scene.now)
     fit = feeding.ready(scene, places, planned, steps, feeding.last_fed(scene))
     feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps, fit))
-    fed = into_chores(feeds, scene.site, day, scene.now)
-    rinses = into_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
+    fed = make_chores(feeds, scene.site, day, scene.now)
+    rinses = make_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
     warnings = mist.missed(scene, places, planned)
     warnings += feeding.too_strong(scene, fit)
     columns = np.unique(places.column[outdoors]).tolist()

@@ -24,7 +24,7 @@ from sillward.wording import budget as budgets
 from sillward.wording.budget import Budget, BudgetError
 from sillward.wording.macros import with_own
 from sillward.wording.voice import Voice
-from sillward_rules.weather import written_times
+from sillward_rules.weather import time_expressions
 from tests.support.desks import SITE
 
 SIGNS = {
@@ -261,15 +261,15 @@ def test_a_file_is_read_no_further_than_is_told(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("parse", "text"),
     [
-        (written_times.parse_moment, "١٧:٣٠"),
-        (written_times.parse_moment, "１７:30"),
-        (written_times.parse_moment, "sunset-９０min"),
-        (written_times.parse_moment, "1_7:30"),
-        (written_times.parse_weekly, "sun １８:00"),
-        (written_times.parse_duration, "४५ min"),
-        (written_times.parse_duration, "1_0 min"),
-        (written_times.parse_hours, "१०:००-17:00"),
-        (written_times.parse_hours, "10:00 to １７:00"),
+        (time_expressions.parse_moment, "١٧:٣٠"),
+        (time_expressions.parse_moment, "１７:30"),
+        (time_expressions.parse_moment, "sunset-９０min"),
+        (time_expressions.parse_moment, "1_7:30"),
+        (time_expressions.parse_weekly, "sun １８:00"),
+        (time_expressions.parse_duration, "४५ min"),
+        (time_expressions.parse_duration, "1_0 min"),
+        (time_expressions.parse_hours, "१०:००-17:00"),
+        (time_expressions.parse_hours, "10:00 to １７:00"),
     ],
 )
 def test_digits_of_other_scripts_are_none_in_times(

@@ -18,7 +18,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import next_state
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import collection, daily_curve, fetched, plant, weather
 
 LISBON = Site("Roof terrace", 38.72, -9.14, 60, ZoneInfo("Europe/Lisbon"))

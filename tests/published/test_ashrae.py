@@ -12,8 +12,8 @@ import numpy as np
 import psychrolib
 import pytest
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air, surface, water_film
-from sillward_rules.physics.arrays import Array
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather.doubt import Doubt, OutOfSeason
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.site import Site

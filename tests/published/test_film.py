@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air, water_film
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.surface import ROOT, Shape
 
 Inputs = dict[str, Any]

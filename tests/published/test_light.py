@@ -14,7 +14,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather import light, season, sun
 from sillward_rules.weather.light import PAR_SHARE
 from sillward_rules.weather.site import Site

@@ -16,7 +16,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Daylight

@@ -14,7 +14,7 @@ import pandas as pd
 import pvlib
 import pytest
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather import radiation
 from sillward_rules.weather.site import Site
 

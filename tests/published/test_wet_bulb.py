@@ -15,8 +15,8 @@ import psychrolib
 import pytest
 from metpy.units import units
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -7,19 +7,11 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from sillward_rules.chore import (
-    LEAST_WINDOW,
-    Chore,
-    ChoreKind,
-    Errand,
-    Grounds,
-    Reason,
-    into_chores,
-)
+from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit
-from sillward_rules.plants.rules import read_rule, standard_rules
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (
     CarryBegins,
@@ -32,9 +24,10 @@ from sillward_rules.remark import (
 )
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.transitions import next_state
+from sillward_rules.trips import MIN_WINDOW, make_chores
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import (
     MENDOZA,
     OPEN_BENCH,
@@ -75,7 +68,7 @@ def errand(
 
 
 def test_errands_of_one_way_and_time_are_one_walk_by_the_earliest_deadline() -> None:
-    chores = into_chores(
+    chores = make_chores(
         [errand("b", "2026-05-14T21:40"), errand("a", "2026-05-14T21:03")],
         MENDOZA,
         date(2026, 5, 14),
@@ -89,7 +82,7 @@ def test_errands_of_one_way_and_time_are_one_walk_by_the_earliest_deadline() -> 
 
 
 def test_errands_hours_apart_are_two_walks_with_ids_of_their_own() -> None:
-    chores = into_chores(
+    chores = make_chores(
         [errand("a", "2026-05-14T15:00"), errand("b", "2026-05-14T21:00")],
         MENDOZA,
         date(2026, 5, 14),
@@ -104,7 +97,7 @@ def test_errands_hours_apart_are_two_walks_with_ids_of_their_own() -> None:
 
 def test_windows_that_never_meet_are_two_walks() -> None:
     mist = ChoreKind.MIST
-    chores = into_chores(
+    chores = make_chores(
         [
             errand("a", "2026-05-14T11:00", kind=mist, start="2026-05-14T10:00"),
             errand("b", "2026-05-14T12:00", kind=mist, start="2026-05-14T11:30"),
@@ -130,7 +123,7 @@ def test_a_misting_goes_with_others_of_its_turn_only() -> None:
         errand("c", "2026-05-14T17:30", kind=mist, start="2026-05-14T10:30"),
     ]
 
-    chores = into_chores(asked, MENDOZA, day, EVENING - timedelta(hours=12))
+    chores = make_chores(asked, MENDOZA, day, EVENING - timedelta(hours=12))
 
     assert {(chore.plants, chore.not_before, chore.before) for chore in chores} == {
         (("c", "a"), utc("2026-05-14T10:30"), utc("2026-05-14T17:30")),
@@ -145,7 +138,7 @@ def test_a_misting_waits_for_others_ninety_minutes_and_no_more(start: str, walks
         errand("b", "2026-05-14T18:00", kind=ChoreKind.MIST, start=f"2026-05-14T{start}"),
     ]
 
-    chores = into_chores(asked, MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
+    chores = make_chores(asked, MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
 
     assert len(chores) == walks
 
@@ -153,11 +146,11 @@ def test_a_misting_waits_for_others_ninety_minutes_and_no_more(start: str, walks
 def test_rounding_leaves_a_misting_time_to_walk() -> None:
     asked = errand("a", "2026-05-14T15:11", kind=ChoreKind.MIST, start="2026-05-14T15:01")
 
-    (chore,) = into_chores([asked], MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
+    (chore,) = make_chores([asked], MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
 
     assert chore.not_before is not None
     assert chore.before <= utc("2026-05-14T15:11")
-    assert chore.before - chore.not_before >= LEAST_WINDOW
+    assert chore.before - chore.not_before >= MIN_WINDOW
 
 
 def test_the_same_arguments_give_the_same_sheet() -> None:

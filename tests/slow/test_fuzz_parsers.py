@@ -25,7 +25,7 @@ from sillward.ledger.records import night_values
 from sillward.wording import short_sheet
 from sillward.wording.push import MOST_CHARACTERS
 from sillward.wording.voice import Voice
-from sillward_rules.physics.arrays import HOUR_S
+from sillward_rules.arrays import HOUR_S
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import CLOUD_LAYERS, SERIES, Weather
 from sillward_rules.weather.night_summary import nights_of

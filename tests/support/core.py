@@ -8,10 +8,11 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.plant import Holder, Limit, Limits, Plant, Rot, RotClass
-from sillward_rules.plants.rules import Rule, standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
+from sillward_rules.plants.rules import Rule
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.hourly import SERIES, Weather

@@ -21,10 +21,10 @@ from sillward.service.run_control import RunControl
 from sillward.wording.push import Message
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_moment, parse_weekly
+from sillward_rules.weather.time_expressions import parse_moment, parse_weekly
 from tests.support.fakes import FakeClock, FakeSource, low_of
 
 ZONE = ZoneInfo("America/Argentina/Mendoza")

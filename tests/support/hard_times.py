@@ -25,7 +25,7 @@ from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import parse_hours
+from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import SITE, Post, Weatherman, World, a_channel, a_household, a_plant
 from tests.support.fakes import FakeClock, low_of
 from tests.support.wandering import LONGEST_TICK_MIN, Look, looks

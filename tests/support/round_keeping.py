@@ -13,7 +13,7 @@ from sillward.service.desk import EARLIEST
 from sillward.service.due_rounds import Occasion
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import Moment, parse_hours, parse_moment, parse_weekly
+from sillward_rules.weather.time_expressions import Moment, parse_hours, parse_moment, parse_weekly
 from tests.support.desks import Post, a_channel, a_world
 from tests.support.wandering import Look, at_wall, looks
 

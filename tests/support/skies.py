@@ -12,8 +12,8 @@ import numpy as np
 from sillward.assembly.app import examples
 from sillward.errors import SourceError
 from sillward.net.http import Answer, Query
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 from tests.support.bodies import body, dumped

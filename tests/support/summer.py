@@ -6,18 +6,20 @@ from datetime import date, datetime
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.planners import mist, mist_day
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.places import Places, places_of_day
 from sillward_rules.planners.scene import Scene
-from sillward_rules.planners.wetting import DaySteps
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass
-from sillward_rules.plants.rules import Rule, read_rule
+from sillward_rules.plants.rule_reading import read_rule
+from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_hours
+from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.core import (
     MENDOZA,
     WARM_ROOM,
@@ -101,16 +103,16 @@ def free(*texts: str, most: int = 3) -> Habits:
 
 def planned(
     of: Collection, air: Weather, *, state: State | None = None, now: datetime = NOW
-) -> tuple[Scene, mist.Places, list[mist_day.Plan], DaySteps]:
+) -> tuple[Scene, Places, list[mist_day.Plan], DaySteps]:
     """The mist plans of the day for plants where they stand, one for each cohort."""
     scene = Scene(of, air, state or {}, now)
     day = scene.site.local_date(now)
-    places = mist.places(scene, day, scene.standing, ())
+    places = places_of_day(scene, day, scene.standing, ())
     steps = DaySteps(scene, day)
     return scene, places, each_plan(scene, places, steps), steps
 
 
-def each_plan(scene: Scene, places: mist.Places, steps: DaySteps) -> list[mist_day.Plan]:
+def each_plan(scene: Scene, places: Places, steps: DaySteps) -> list[mist_day.Plan]:
     """The plan that each cohort follows."""
     made = mist.plan(scene, places, steps)
     return [made.plans[which] if which >= 0 else mist_day.Plan() for which in made.which.tolist()]

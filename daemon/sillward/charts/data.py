@@ -16,10 +16,11 @@ from sillward.errors import one_line
 from sillward.text.units import SI, Units
 from sillward.wording.voice import Voice
 from sillward_rules.account import film_life_min
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.planners.night_risk import spread_of
 from sillward_rules.planners.outlook import NIGHTS
-from sillward_rules.planners.scene import Scene, spread_of
+from sillward_rules.planners.scene import Scene
 from sillward_rules.planners.shelter import spot_lows
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import UNITS, Plant

@@ -45,8 +45,9 @@ from sillward_rules.plants.plant import (
     overridden,
     tenderest,
 )
-from sillward_rules.plants.rules import Chosen, Rule, read_rule, standard_rules
-from sillward_rules.weather import written_times
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
+from sillward_rules.plants.rules import Chosen, Rule
+from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
 
@@ -55,9 +56,9 @@ from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
 class Rounds:
     """When the grower is told."""
 
-    dusk: written_times.Moment
-    morning: written_times.Moment
-    week: written_times.WeeklyMoment
+    dusk: time_expressions.Moment
+    morning: time_expressions.Moment
+    week: time_expressions.WeeklyMoment
     quiet: Quiet = field(default_factory=Quiet)
 
 
@@ -446,11 +447,11 @@ def _habits(reader: Reader, document: Mapping[str, Any]) -> Habits:
     values: dict[str, Any] = {}
     for key, value in given.items():
         if key == "in_by":
-            value = written_times.parse_moment(value)
+            value = time_expressions.parse_moment(value)
         elif key == "hours":
-            value = tuple(written_times.parse_hours(text) for text in value)
+            value = tuple(time_expressions.parse_hours(text) for text in value)
         elif isinstance(value, str):
-            value = written_times.parse_duration(value)
+            value = time_expressions.parse_duration(value)
         values[renamed.get(key, key)] = value
     return Habits(**values)
 
@@ -484,18 +485,18 @@ def _feed(reader: Reader, document: Mapping[str, Any]) -> Recipe | None:
 def _rounds(reader: Reader, document: Mapping[str, Any]) -> Rounds:
     table = reader.table(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     return Rounds(
-        written_times.parse_moment(table.dusk),
-        written_times.parse_moment(table.morning),
-        written_times.parse_weekly(table.week),
+        time_expressions.parse_moment(table.dusk),
+        time_expressions.parse_moment(table.morning),
+        time_expressions.parse_weekly(table.week),
     )
 
 
 def _notices(table: NoticesTable) -> tuple[Quiet, Manners]:
     def ahead(text: str) -> timedelta | None:
-        return None if text == NEVER else written_times.parse_duration(text)
+        return None if text == NEVER else time_expressions.parse_duration(text)
 
-    hours = None if table.quiet is None else written_times.parse_hours(table.quiet)
-    moved_by = written_times.parse_duration(table.moved_by)
+    hours = None if table.quiet is None else time_expressions.parse_hours(table.quiet)
+    moved_by = time_expressions.parse_duration(table.moved_by)
     return Quiet(hours), Manners(ahead(table.remind), ahead(table.pass_on), moved_by, table.most)
 
 

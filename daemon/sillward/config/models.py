@@ -14,7 +14,7 @@ from sillward.config import patterns
 from sillward.text import printable
 from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
 from sillward_rules.plants.plant import Holder, Rest, Rot
-from sillward_rules.weather import written_times
+from sillward_rules.weather import time_expressions
 from sillward_rules.weather.season import Grows
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -53,10 +53,10 @@ def _shape(pattern: str) -> Any:
     return Field(json_schema_extra={"pattern": pattern})
 
 
-Duration = Annotated[str, _checked(written_times.parse_duration), _shape(patterns.DURATION)]
-MomentText = Annotated[str, _checked(written_times.parse_moment), _shape(patterns.MOMENT)]
-HoursText = Annotated[str, _checked(written_times.parse_hours), _shape(patterns.HOURS)]
-WeeklyText = Annotated[str, _checked(written_times.parse_weekly), _shape(patterns.WEEKLY)]
+Duration = Annotated[str, _checked(time_expressions.parse_duration), _shape(patterns.DURATION)]
+MomentText = Annotated[str, _checked(time_expressions.parse_moment), _shape(patterns.MOMENT)]
+HoursText = Annotated[str, _checked(time_expressions.parse_hours), _shape(patterns.HOURS)]
+WeeklyText = Annotated[str, _checked(time_expressions.parse_weekly), _shape(patterns.WEEKLY)]
 
 
 class Table(BaseModel):
@@ -389,7 +389,7 @@ MOST_QUIET = timedelta(hours=14)
 
 
 def _from_to(text: str) -> str:
-    hours = written_times.parse_hours(text)
+    hours = time_expressions.parse_hours(text)
     if hours.start is None or hours.end is None:
         msg = f'"{text}" is not a span of quiet hours; write for example "22:30-06:30"'
         raise ValueError(msg)
@@ -403,7 +403,7 @@ def _from_to(text: str) -> str:
 
 def _duration_or_never(text: str) -> str:
     if text != NEVER:
-        written_times.parse_duration(text)
+        time_expressions.parse_duration(text)
     return text
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import Hours
+from sillward_rules.weather.time_expressions import Hours
 
 AHEAD = timedelta(minutes=10)
 """What would fall due in quiet hours is told this long before they start. Judgement."""

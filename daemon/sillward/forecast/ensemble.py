@@ -17,7 +17,7 @@ from sillward.forecast import Setup, parsing
 from sillward.forecast.parsing import Reading, Variable
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import Spread, from_members
 

@@ -9,8 +9,8 @@ from typing import Any, NoReturn
 import numpy as np
 
 from sillward.errors import SourceError, one_line
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.weather.doubt import Doubt
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.plausibility import moisture_doubts

@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime
 from enum import Enum
 from typing import Any
 
-from sillward_rules.physics.arrays import HOUR_S
+from sillward_rules.arrays import HOUR_S
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 

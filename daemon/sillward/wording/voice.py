@@ -15,8 +15,8 @@ from sillward.wording.rendering import Renderer
 from sillward_rules.remark import OnNights, Plain, Remark
 from sillward_rules.sheet import OpenQuestion
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.time_expressions import Hours, Moment
 from sillward_rules.weather.uncertainty import percent
-from sillward_rules.weather.written_times import Hours, Moment
 
 MAX_DIGITS = 3
 """Decimal places, at most, that show on which side of its limit a value is."""

@@ -11,7 +11,7 @@ below 0 °C read up to 5 % lower at -5 °C.
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.physics.root_finding import find_root
 
 KELVIN = 273.15

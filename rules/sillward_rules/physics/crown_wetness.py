@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 
 POOL_MM = 1.0
 """Water that the crown or an axil holds before it runs over [mm]. Judgement: 1 mm or more."""

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 
 
 def exposure(temp_c: Array, limit_c: ArrayLike, step_h: ArrayLike = 1.0) -> tuple[Array, Array]:

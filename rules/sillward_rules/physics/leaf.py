@@ -3,8 +3,8 @@
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics.air import KELVIN, dew_point, saturation_vapour_pressure
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.root_finding import find_root
 from sillward_rules.physics.surface import (
     ABSORPTANCE,

@@ -18,8 +18,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics.air import KELVIN
-from sillward_rules.physics.arrays import Array
 
 STEFAN_BOLTZMANN = 5.67e-8
 """[W m-2 K-4]."""

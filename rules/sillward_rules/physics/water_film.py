@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics.air import KELVIN, saturation_vapour_pressure
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.root_finding import find_root
 from sillward_rules.physics.surface import (
     HEAT_CAPACITY,

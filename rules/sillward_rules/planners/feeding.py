@@ -6,16 +6,18 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, Errand, Grounds, Reason
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array, group_rows
+from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.physics.water_film import LEAF_FILM
-from sillward_rules.planners.mist import DayPlans, Places
+from sillward_rules.planners.day_films import STEP, DayFilms, DaySteps
+from sillward_rules.planners.errands import make_errands
+from sillward_rules.planners.mist import DayPlans
 from sillward_rules.planners.mist_day import Misting, uptake
-from sillward_rules.planners.scene import Scene, Standing, errands
-from sillward_rules.planners.wetting import STEP, DayFilms, DaySteps
+from sillward_rules.planners.places import Places
+from sillward_rules.planners.scene import Scene, Standing
 from sillward_rules.plants.fertiliser import share_lost_at
-from sillward_rules.plants.rules import alike
 from sillward_rules.remark import FeedTooStrong, Remark
+from sillward_rules.trips import MIN_WINDOW
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import Season
 
@@ -43,7 +45,7 @@ def feed(
         return replace(told[cohort], plant=scene.cohorts[cohort].names[0])
 
     fed = np.flatnonzero(np.isfinite(opens))
-    return errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
+    return make_errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
 
 
 def windows(
@@ -59,7 +61,7 @@ def windows(
     velamen = scene.traits.velamen
     cold = scene.wanted_warmth("root_from_c")
     keys = (planned.which, velamen, rinse_at, scene.roots, places.until, cold)
-    first, groups = alike(*(key[cohorts] for key in keys))
+    first, groups = group_rows(*(key[cohorts] for key in keys))
     for number, index in enumerate(cohorts[first].tolist()):
         misting = planned.plans[int(planned.which[index])].mistings[0]
         films, bare = steps.films(int(places.column[index])), bool(velamen[index])
@@ -130,7 +132,7 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
             walk = first[pairs[0][0][0]]
             opens = max(errand.not_before or walk.before, walk.not_before or walk.before)
             last = min(errand.before, walk.before)
-            if opens + LEAST_WINDOW <= last:
+            if opens + MIN_WINDOW <= last:
                 grounds = Grounds.of(*pairs)
                 fitted.append(replace(errand, not_before=opens, before=last, grounds=grounds))
     return fitted
@@ -142,7 +144,7 @@ def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps)
     for chore in feeds:
         films = steps.films(scene.columns[chore.from_spot])
         for names, reason in chore.grounds:
-            cohort = scene.place_of[names[0]]
+            cohort = scene.cohort_of[names[0]]
             velamen = bool(scene.traits.velamen[cohort])
             start = (chore.not_before or chore.before) + uptake(scene, velamen=velamen)
             end = chore.before + timedelta(minutes=reason.value or 0.0)
@@ -234,7 +236,7 @@ def _window(
     free_until = _free_until(films, opens)
     until = until if free_until is None else min(until, free_until)
     closes = min(closes, until - uptake(scene, velamen=velamen))  # time for the rinse too
-    if opens + LEAST_WINDOW > closes:
+    if opens + MIN_WINDOW > closes:
         return None
     minutes = films.at(lasts, closes - STEP) * 60
     reason = Reason(

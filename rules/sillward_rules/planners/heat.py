@@ -12,9 +12,10 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import Chore, ChoreKind, Errand, Reason, rounded_up
-from sillward_rules.physics.arrays import Array
-from sillward_rules.planners.mist import Places
+from sillward_rules.arrays import Array, split_by_keys
+from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
+from sillward_rules.planners.errands import make_errands
+from sillward_rules.planners.places import Places
 from sillward_rules.planners.protect import (
     AHEAD,
     FirstHours,
@@ -23,9 +24,10 @@ from sillward_rules.planners.protect import (
     protect,
     reason_of,
 )
-from sillward_rules.planners.scene import Scene, Standing, errands, parted
-from sillward_rules.plants.rules import Firing
+from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
+from sillward_rules.trips import round_up
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import Night
@@ -194,7 +196,7 @@ def reason(scene: Scene, made: Moves, cohort: int) -> Reason:
     back = float(made.back[cohort])
     return replace(
         told,
-        until=rounded_up(moment(back), scene.site) if np.isfinite(back) else None,
+        until=round_up(moment(back), scene.site) if np.isfinite(back) else None,
         there=round(float(scene.climate.temp_c[fired, made.to[cohort]].max()), 1),
     )
 
@@ -211,7 +213,7 @@ def _errands(scene: Scene, standing: Standing, made: Moves, shade: FirstHours) -
         return replace(told, also=tuple(one for one in other if one.quantity != told.quantity))
 
     cohorts = np.flatnonzero(made.moved)
-    return errands(scene, ChoreKind.MOVE, cohorts, (standing, made.to), (None, made.due), why)
+    return make_errands(scene, ChoreKind.MOVE, cohorts, (standing, made.to), (None, made.due), why)
 
 
 def unrelieved(
@@ -237,7 +239,7 @@ def unrelieved(
     there = places.since <= scene.climate.times[worst][column]
     left = np.flatnonzero((ranked[column] > limit + TOO_HOT_K) & there & ~helped)
     said: list[Remark] = []
-    for cohorts in parted(left, column[left], limit[left]):
+    for cohorts in split_by_keys(left, column[left], limit[left]):
         spot, bound = int(column[cohorts[0]]), float(limit[cohorts[0]])
         at = moment(scene.climate.times[worst[spot]]).astimezone(scene.site.zone)
         names, high = scene.names(cohorts.tolist()), float(temp[:, spot].max())
@@ -251,7 +253,7 @@ def _done_for(scene: Scene, chores: Sequence[Chore], *kinds: ChoreKind) -> np.nd
     done = np.zeros(len(scene.cohorts), dtype=bool)
     for one in chores:
         if one.kind in kinds:
-            done[[scene.place_of[names[0]] for names in one.grounds.groups]] = True
+            done[[scene.cohort_of[names[0]] for names in one.grounds.groups]] = True
     return done
 
 
@@ -295,7 +297,7 @@ def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[
     warm = lows > limit[asked]
     said: list[Remark] = []
     some = np.flatnonzero(warm.any(axis=0))
-    for which in parted(some, limit[asked[some]]):
+    for which in split_by_keys(some, limit[asked[some]]):
         on = np.flatnonzero(warm[:, which].any(axis=1))
         low = float(np.max(lows[:, which], where=warm[:, which], initial=-np.inf))
         first, bound = nights[int(on[0])][0].day, float(limit[asked[which[0]]])

@@ -2,40 +2,22 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import (
-    LEAST_WINDOW,
-    Chore,
-    ChoreKind,
-    Errand,
-    Reason,
-    rounded_down,
-    rounded_up,
-)
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array, group_rows, split_by_keys
+from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.errands import make_errands
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
-from sillward_rules.planners.scene import Scene, Standing, errands, parted
-from sillward_rules.planners.wetting import DaySteps
-from sillward_rules.plants.rules import Firing, alike
+from sillward_rules.planners.places import Places
+from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.remark import MistingMissed, Remark
-from sillward_rules.weather import sun
+from sillward_rules.trips import MIN_WINDOW, round_down, round_up
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import Season
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Places:
-    """Where the cohorts spend a day: spot column, from when and until when they are there.
-
-    All (cohort,); since and until in unix seconds.
-    """
-
-    column: Standing
-    since: Array
-    until: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,27 +38,6 @@ class DayPlans:
         return np.flatnonzero(self.which == number)
 
 
-def places(
-    scene: Scene, day: date, column: Standing, walks: Sequence[Chore], until: Array | None = None
-) -> Places:
-    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out; until a
-    walk carries it in.
-
-    column (cohort,) : where they are once the walks are done. until (cohort,) : when they must go
-    in again [unix s], infinite where they need not.
-    """
-    sunrise = sun.day_events(scene.site, day).sunrise.timestamp()
-    end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
-    since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
-    for walk in walks:
-        going = [scene.place_of[names[0]] for names in walk.grounds.groups]
-        if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
-            since[going] = walk.not_before.timestamp()
-        elif walk.kind is ChoreKind.CARRY_IN:
-            leave[going] = walk.before.timestamp()
-    return Places(column, since, leave if until is None else np.minimum(until, leave))
-
-
 def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     """The mistings of a day for each cohort; none for plants whose rules do not ask for any."""
     which = np.full(places.column.shape, -1, dtype=np.int64)
@@ -95,9 +56,9 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     last = np.minimum(_last_wettings(scene, steps, column, cohorts), places.until[cohorts])
     need = np.minimum(needs[cohorts], last)
     done = _misted_today(scene, steps)[cohorts]
-    able = np.flatnonzero(start + LEAST_WINDOW.total_seconds() <= last)
+    able = np.flatnonzero(start + MIN_WINDOW.total_seconds() <= last)
     keys = (column, start, scene.roots[cohorts], last, need, done)
-    first, groups = alike(*(key[able] for key in keys))
+    first, groups = group_rows(*(key[able] for key in keys))
     plans = []
     for index in able[first].tolist():
         plant = scene.traits.plants[int(cohorts[index])]
@@ -117,7 +78,7 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
 def _last_wettings(scene: Scene, steps: DaySteps, column: np.ndarray, cohorts: np.ndarray) -> Array:
     """(of these cohorts) until when crowns may be wetted at these columns [unix s]; NaN: never."""
     last, rot = np.full(column.shape, np.nan), scene.traits.rot[cohorts]
-    for one in parted(np.arange(column.size), column, rot):
+    for one in split_by_keys(np.arange(column.size), column, rot):
         at = steps.films(int(column[one[0]])).last_wetting(rot[one[0]])
         last[one] = np.nan if at is None else at.timestamp()
     return last
@@ -150,7 +111,7 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
             return _reason(scene, cohort, misting)
 
         times = (opens[planned.which], closes[planned.which])
-        walks = errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
+        walks = make_errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
         made += [replace(errand, turn=turn) for errand in walks]
     return made
 
@@ -182,9 +143,9 @@ def _missed_at(
     return MistingMissed(
         plants=scene.names(sorted(int(c) for n in numbers for c in planned.followers(n))),
         spot=scene.spot_name(column),
-        dry_from=rounded_down(min(one[0] for one in dry), scene.site),
-        dry_until=rounded_up(max(one[1] for one in dry), scene.site),
-        due=tuple(rounded_down(at, scene.site) for at in turns),
+        dry_from=round_down(min(one[0] for one in dry), scene.site),
+        dry_until=round_up(max(one[1] for one in dry), scene.site),
+        due=tuple(round_down(at, scene.site) for at in turns),
     )
 
 
@@ -208,7 +169,7 @@ def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since
     Dawn, or later: not before the plants are there and the air is above their night limit.
     """
     earliest = max(steps.events.sunrise, scene.now).timestamp()
-    first, groups = alike(column, low, since)
+    first, groups = group_rows(column, low, since)
     starts = np.full(first.shape, np.nan)
     for number, index in enumerate(first.tolist()):
         begin = max(earliest, float(since[index]))

@@ -11,10 +11,10 @@ from itertools import combinations, pairwise
 
 import numpy as np
 
-from sillward_rules.chore import LEAST_WINDOW
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene import Scene
-from sillward_rules.planners.wetting import DayFilms
 from sillward_rules.plants.plant import Holder
+from sillward_rules.trips import MIN_WINDOW
 
 DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
     "mount": 9.0,
@@ -143,7 +143,7 @@ class MistDay:
             return start + TOO_DRY_WINDOW, False
         after = first + int(enough[first:].argmin())
         end = films.events.sunset if enough[after] else films.starts_at(after)
-        if end < start + LEAST_WINDOW:
+        if end < start + MIN_WINDOW:
             return start + TOO_DRY_WINDOW, False
         return end, True
 
@@ -167,7 +167,7 @@ class MistDay:
             # Not before the last one has dried, however early the walk.
             opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
             closes = min(max(due, self.scene.now) + REPEAT_SLACK, self.last)  # overdue is due now
-            if opens + LEAST_WINDOW > closes:
+            if opens + MIN_WINDOW > closes:
                 return repeats
             repeats.append(self._repeat(opens, closes, due))
             at = max(due, self.scene.now)
@@ -204,7 +204,7 @@ class MistDay:
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
         slots = [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
-        return [(one, other) for one, other in slots if one + LEAST_WINDOW <= other]
+        return [(one, other) for one, other in slots if one + MIN_WINDOW <= other]
 
     def _fitted(
         self, misting: Misting, slots: Sequence[tuple[datetime, datetime]]
@@ -212,7 +212,7 @@ class MistDay:
         """The misting within the first slot that leaves it a window; None if none does."""
         for opens, closes in slots:
             start, end = max(opens, misting.opens), min(closes, misting.closes)
-            if start + LEAST_WINDOW <= end:
+            if start + MIN_WINDOW <= end:
                 at = misting.at if misting.takes else min(max(misting.at, start), end)
                 film = self.films.at(self.films.leaf, at)
                 return Misting(start, end, at, film, misting.takes)
@@ -237,7 +237,7 @@ class MistDay:
         for at in chosen:
             opens, closes = next(slot for slot in slots if slot[0] <= at <= slot[1])
             opens, closes = max(opens, at - GRID), min(closes, at + GRID)
-            takes = first.takes and at == chosen[0] and opens + LEAST_WINDOW <= first.closes
+            takes = first.takes and at == chosen[0] and opens + MIN_WINDOW <= first.closes
             closes = min(closes, first.closes) if takes else closes
             film = self.films.at(self.films.leaf, at)
             mistings.append(Misting(opens, closes, at, film, takes))
@@ -283,8 +283,8 @@ def _one_after_the_other(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
         if apart:
             opens = max(opens, apart[-1].closes)
         if following is not None and following.opens < closes:
-            closes = max(following.opens, opens + LEAST_WINDOW)
-        if opens + LEAST_WINDOW <= closes:
+            closes = max(following.opens, opens + MIN_WINDOW)
+        if opens + MIN_WINDOW <= closes:
             same = (opens, closes) == (one.opens, one.closes)
             apart.append(one if same else replace(one, opens=opens, closes=closes))
     return tuple(apart)

@@ -7,11 +7,14 @@ from functools import partial
 
 import numpy as np
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import Reason
-from sillward_rules.physics.arrays import HOUR_S, Array
-from sillward_rules.planners.scene import Scene, borne, chance_of, exposure_of
+from sillward_rules.planners.crossings import find_crossings, find_returns
+from sillward_rules.planners.night_risk import chance_of, exposure_of, is_borne
+from sillward_rules.planners.scene import Scene
 from sillward_rules.planners.verdict import Found, Verdict
-from sillward_rules.plants.rules import QUANTITIES, Firing
+from sillward_rules.plants.rule_firing import Firing
+from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import hours_within, moment
 from sillward_rules.weather.sun import DayEvents, Night
@@ -153,12 +156,12 @@ def _judge(
     hours, degree_hours = exposure_of(firing, night)
     return Found(
         fired=fires.any(axis=0),
-        crossing=_crossings(firing, first),
-        until=_crossings_back(firing, last),
+        crossing=find_crossings(firing, first),
+        until=find_returns(firing, last),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
-        brief=borne(scene, firing, night, hours, others),
+        brief=is_borne(scene, firing, night, hours, others),
     )
 
 
@@ -187,47 +190,6 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
         spoken = firing.member >= 0
         ends[spoken] = np.maximum(ends[spoken], until[firing.member[spoken]])
     return ends
-
-
-def _crossings(firing: Firing, first: np.ndarray) -> Array:
-    """When [unix s] each class crossed its bound on the way to the row where the rule fires.
-
-    The bound may have been crossed before the rule's own hours begin: walk back while the
-    quantity stays beyond it (or is unknown: then it may have been), and interpolate within the
-    step of the crossing.
-    """
-    times, classes = firing.times, np.arange(first.size)
-    if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
-        return np.asarray(times[first] - HOUR_S * firing.values[first, classes], dtype=np.float64)
-    rows = np.arange(times.size)[:, None]
-    within = np.where(firing.beyond | np.isnan(firing.values), -1, rows)
-    last_within = np.maximum.accumulate(within, axis=0)[first, classes]
-    after = np.clip(last_within + 1, 0, times.size - 1)
-    before = np.clip(last_within, 0, times.size - 1)
-    gap_before = firing.bound[before, classes] - firing.values[before, classes]
-    gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    step = gap_before - gap_after
-    known = np.isfinite(step) & (step != 0)
-    share = np.where(known, gap_before / np.where(known, step, 1.0), 0.0)
-    crossing = times[before] + np.clip(share, 0.0, 1.0) * (times[after] - times[before])
-    return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
-
-
-def _crossings_back(firing: Firing, last: np.ndarray) -> Array:
-    """When [unix s] each class is within its bound again, after the last row where the rule fires.
-
-    Within the step that follows, on a straight line; that row itself where the next is not known.
-    """
-    times, classes = firing.times, np.arange(last.size)
-    after = np.minimum(last + 1, times.size - 1)
-    gap_before = firing.bound[last, classes] - firing.values[last, classes]
-    gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    # Else it goes on: what the hours of the rule end is not over.
-    back = (gap_after < 0) & (gap_before >= 0)
-    share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
-    share = np.where(np.isfinite(gap_after), share, 0.0)
-    step = times[after] - times[last]
-    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * step, dtype=np.float64)
 
 
 def _unknown(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.ndarray:

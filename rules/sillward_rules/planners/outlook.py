@@ -7,13 +7,16 @@ from typing import Literal
 
 import numpy as np
 
-from sillward_rules.chore import Chore, ChoreKind, Names, in_order, into_chores
-from sillward_rules.physics.arrays import Array
-from sillward_rules.planners import asked, carry, feeding, heat, mist, shelter
+from sillward_rules.arrays import Array
+from sillward_rules.chore import Chore, ChoreKind, Names
+from sillward_rules.planners import carry, feeding, heat, mist, open_orders, shelter
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.night_risk import chance_in
 from sillward_rules.planners.nights import Judgement, judge_night
-from sillward_rules.planners.scene import Scene, Standing, chance_in
-from sillward_rules.planners.wetting import DaySteps
+from sillward_rules.planners.places import Places, places_of_day
+from sillward_rules.planners.scene import Scene, Standing
 from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
+from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.hourly import covers_hours
 from sillward_rules.weather.season import Season, day_length_h
@@ -109,10 +112,10 @@ def look_ahead(scene: Scene) -> Outlook:
             out, standing, fed, day = _day(scene, night.day, standing, fed)
             chores += out
             days += [day] if offset else []
-        judged = asked.insisted(scene, night, judge_night(scene, night))
+        judged = open_orders.insisted(scene, night, judge_night(scene, night))
         lows = shelter.spot_lows(scene, night)
         moves = carry.carry_in(scene, night, judged, lows, standing, staying=False)
-        chores += into_chores(moves.errands, scene.site, night.day, scene.now)
+        chores += make_chores(moves.errands, scene.site, night.day, scene.now)
         standing = moves.standing
         slept.append((night, standing))
         for remark in carry.night_warnings(scene, lows, judged, standing):
@@ -126,7 +129,7 @@ def look_ahead(scene: Scene) -> Outlook:
         days=tuple(known),
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
-        chores=in_order(chores),
+        chores=sort_chores(chores),
         warnings=tuple(OnNights(tuple(days_of), one) for one, days_of in warnings.items()),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )
@@ -137,8 +140,8 @@ def _day(
 ) -> tuple[tuple[Chore, ...], Standing, Array, DayAhead]:
     """A day's walks out, where the plants then stand, when they were fed, the day's account."""
     moves = carry.carry_out(scene, day, standing, staying=False)
-    out = into_chores(moves.errands, scene.site, day, scene.now)
-    places = mist.places(scene, day, moves.standing, out)
+    out = make_chores(moves.errands, scene.site, day, scene.now)
+    places = places_of_day(scene, day, moves.standing, out)
     account, fed = _day_ahead(scene, day, places, fed)
     return out, moves.standing, fed, account
 
@@ -178,7 +181,7 @@ def _chance(scene: Scene, night: Night) -> float | None:
     return round(highest, 2) if np.isfinite(highest) else None
 
 
-def _day_ahead(scene: Scene, day: date, places: mist.Places, fed: Array) -> tuple[DayAhead, Array]:
+def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[DayAhead, Array]:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
@@ -200,7 +203,7 @@ def _day_ahead(scene: Scene, day: date, places: mist.Places, fed: Array) -> tupl
         misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
         others=tuple(counts.items()),
-        walks=lambda: into_chores(
+        walks=lambda: make_chores(
             mist.misting_errands(scene, places, planned), scene.site, day, scene.now
         ),
         fed=int(scene.sizes[feeds].sum()),

@@ -6,11 +6,13 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.physics.arrays import HOUR_S, Array
-from sillward_rules.planners.mist import Places
-from sillward_rules.planners.scene import Scene, errands
-from sillward_rules.plants.rules import QUANTITIES, Firing
+from sillward_rules.planners.errands import make_errands
+from sillward_rules.planners.places import Places
+from sillward_rules.planners.scene import Scene
+from sillward_rules.plants.rule_firing import Firing
+from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.plants.state import LONG_STAY
 from sillward_rules.weather.hourly import moment
 
@@ -66,7 +68,9 @@ def protect(
         cohorts = np.flatnonzero(np.isfinite(due))
         here = (standing, standing)
         made += _there(
-            scene, places, errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason)
+            scene,
+            places,
+            make_errands(scene, KINDS[asks], cohorts, here, (start, due), firsts.reason),
         )
     return made
 
@@ -75,7 +79,7 @@ def _there(scene: Scene, places: Places, made: Sequence[Errand]) -> list[Errand]
     """The same errands, with when the last of their plants is where they are done."""
 
     def since(errand: Errand) -> datetime:
-        which = [scene.place_of[names[0]] for names in errand.grounds.groups]
+        which = [scene.cohort_of[names[0]] for names in errand.grounds.groups]
         return moment(float(places.since[which].max()))
 
     return [replace(errand, out_from=since(errand)) for errand in made]
@@ -210,7 +214,7 @@ def get_used_to_light(scene: Scene, places: Places, end: datetime) -> list[Erran
 
     here = (places.column, places.column)
     cohorts = np.flatnonzero(np.isfinite(due))
-    shade = errands(scene, ChoreKind.SHADE, cohorts, here, (None, due), reason)
+    shade = make_errands(scene, ChoreKind.SHADE, cohorts, here, (None, due), reason)
     return _there(scene, places, shade)
 
 

@@ -4,9 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array, group_rows
 from sillward_rules.planners.scene import Scene, Standing
-from sillward_rules.plants.rules import alike
 from sillward_rules.remark import (
     NoShelter,
     Remark,
@@ -38,7 +37,7 @@ def holds(scene: Scene, lows: Array, spots: Standing) -> np.ndarray:
 
     That of injury where they have no other; without either: whether what it holds is known.
     """
-    limit = scene.least_c
+    limit = scene.lowest_limit_c
     low = lows[spots]
     return np.asarray((low >= limit) | (np.isnan(limit) & np.isfinite(low)))
 
@@ -70,7 +69,7 @@ def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
     night, known or not; its own at equal warmth, and where nobody knows what its own holds.
     Without a shelter of its own a plant has none where nothing is warmer than its home.
     """
-    limit, own = scene.least_c, scene.shelter
+    limit, own = scene.lowest_limit_c, scene.shelter
     surely = holds(scene, lows, own) & ~_narrowly_holds(scene, lows, own)
     fine = (own >= 0) & (np.isnan(limit) | surely)
     seeks = np.flatnonzero(~fine)
@@ -84,13 +83,13 @@ def _narrowly_holds(
     scene: Scene, lows: Array, spots: Standing, margin_k: float = FORECAST_MARGIN_K
 ) -> np.ndarray:
     """(cohort,) whether a spot holds the limit, but follows the weather, and by less than this."""
-    near = lows[spots] < scene.least_c + margin_k
+    near = lows[spots] < scene.lowest_limit_c + margin_k
     return np.asarray(holds(scene, lows, spots) & near & ~scene.holds_itself[spots])
 
 
 def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> Standing:
     """As `shelter_for`, of those of the cohorts whose own shelter does not surely hold."""
-    limit = scene.least_c[cohorts, None]
+    limit = scene.lowest_limit_c[cohorts, None]
     home, own = scene.home[cohorts], scene.shelter[cohorts]
     low = np.nan_to_num(lows, nan=-np.inf)
     there = scene.indoors & (np.arange(low.size) != home[:, None])
@@ -140,7 +139,7 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
     leaf = np.where(scene.holds_itself, held, leaf)
-    first, groups = alike(limit)
+    first, groups = group_rows(limit)
     means = [np.minimum(leaf, np.nan_to_num(one, nan=np.inf)).mean(axis=0) for one in limit[first]]
     return np.asarray(np.stack(means)[groups])
 
@@ -160,7 +159,7 @@ def stays_told(
     open_ = np.flatnonzero(~holding & ~same & ~other)
     gains = other.copy()
     if open_.size:
-        warmth = _warmth(scene, night, scene.least_c[open_])
+        warmth = _warmth(scene, night, scene.lowest_limit_c[open_])
         places = np.arange(open_.size)
         gain = warmth[places, to[open_]] - warmth[places, standing[open_]]
         gains[open_] = gain >= MOVE_ON_K
@@ -180,8 +179,8 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     meant = cohorts[~(fine & (scene.shelter >= 0))[cohorts]]
     if not meant.size:
         return []
-    limit = scene.least_c[meant]
-    first, groups = alike(spots[meant], scene.shelter[meant], limit)
+    limit = scene.lowest_limit_c[meant]
+    first, groups = group_rows(spots[meant], scene.shelter[meant], limit)
     said: dict[_OfShelter, list[int]] = {}
     for number, index in enumerate(meant[first].tolist()):
         found = _found(scene, lows, index, int(spots[index]), held=bool(held[index]))
@@ -198,7 +197,7 @@ def _found(scene: Scene, lows: Array, cohort: int, spot: int, *, held: bool) -> 
     if spot < 0:
         return NoShelter(())
     own, low = int(scene.shelter[cohort]), float(lows[spot])
-    name, limit = scene.spot_name(spot), float(scene.least_c[cohort])
+    name, limit = scene.spot_name(spot), float(scene.lowest_limit_c[cohort])
     if held and own < 0:
         return ShelterChosen((), name, low)
     failing, better = (own, (name, low)) if held else (spot, (None, None))

@@ -4,8 +4,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
-from sillward_rules.plants.rules import Firing
+from sillward_rules.arrays import Array
+from sillward_rules.plants.rule_firing import Firing
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,7 @@ from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rules import Rule
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import Hours, Moment, parse_moment
+from sillward_rules.weather.time_expressions import Hours, Moment, parse_moment
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 
 Element: TypeAlias = Literal["N", "P", "K", "Mg", "Ca", "S"]
 

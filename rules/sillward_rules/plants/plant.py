@@ -6,7 +6,7 @@ from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather.season import GROWS, Grows
 
 Rot: TypeAlias = Literal["low", "medium", "high"]

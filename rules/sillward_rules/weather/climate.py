@@ -7,8 +7,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air, surface
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.crown_wetness import (
     AXIL_FACTOR,
     crown_water,

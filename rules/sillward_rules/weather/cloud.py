@@ -7,7 +7,7 @@ never: sunlight, which thin high cloud weakens too; that goes by the whole cover
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 
 MIDDLE = 0.68
 HIGH = 0.16

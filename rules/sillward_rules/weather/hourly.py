@@ -6,7 +6,7 @@ from enum import Enum
 
 import numpy as np
 
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.remark import NoForecast, Remark
 from sillward_rules.weather.doubt import Doubt
 from sillward_rules.weather.uncertainty import Spread, usual_spread

@@ -14,7 +14,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 

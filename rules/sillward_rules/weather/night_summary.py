@@ -6,7 +6,7 @@ from itertools import takewhile
 
 import numpy as np
 
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather, bridge_gaps, moment, rows_within
 from sillward_rules.weather.site import Site, require_aware

@@ -11,7 +11,7 @@ from itertools import takewhile
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.site import Site

@@ -13,8 +13,8 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.weather.doubt import (
     DewPointAbove,
     Doubt,

@@ -7,7 +7,7 @@ spots, shade or plants. The clear sky knows neither height nor haze; `estimate` 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 

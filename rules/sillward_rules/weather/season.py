@@ -19,7 +19,7 @@ from typing import Literal, TypeAlias, get_args
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.weather.hourly import bridge_gaps
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Daylight, day_events

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather.site import Site
 
 _LATITUDES = (0, 10, 20, 25, 30, 37, 42, 50, 60, 70, 80, 90)

@@ -15,7 +15,7 @@ import astral
 import astral.sun
 import numpy as np
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.weather.site import Site
 
 HORIZON_DEG = -0.833

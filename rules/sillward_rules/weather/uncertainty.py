@@ -13,7 +13,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 
 USUAL_ERROR_K = (1.3, 1.7, 2.0, 2.2, 2.5, 2.8, 3.1)
 """Standard deviation of the error of a night's minimum, for the first night ahead to the seventh

@@ -23,7 +23,7 @@ from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, StoredForecast
 from sillward.wording import full_sheet, short_sheet
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import all_confirmed, next_state

@@ -18,9 +18,10 @@ from sillward.cli import main
 from sillward.config import json_schema, models, patterns
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.fertiliser import parse_npk
-from sillward_rules.plants.rules import QUANTITIES, read_rule
-from sillward_rules.weather import written_times
-from sillward_rules.weather.written_times import Moment
+from sillward_rules.plants.rule_reading import read_rule
+from sillward_rules.plants.rules import QUANTITIES
+from sillward_rules.weather import time_expressions
+from sillward_rules.weather.time_expressions import Moment
 from tests.support.documents import first_collection, key_tables, text_of
 from tests.support.paths import COLLECTIONS, ROOT
 
@@ -185,7 +186,7 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
         unit = {"out_margin": "_k", "wet_margin": "_k"}
         default: object = getattr(habits, key + unit.get(key, ""))
         if isinstance(default, timedelta):
-            assert written_times.parse_duration(text) == default, key
+            assert time_expressions.parse_duration(text) == default, key
         elif isinstance(default, Moment):
             assert text == default.text, key
         else:
@@ -199,22 +200,22 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
 
 PARSERS: dict[str, tuple[Callable[[str], object], list[str], list[str]]] = {
     patterns.DURATION: (
-        written_times.parse_duration,
+        time_expressions.parse_duration,
         ["45 min", "2 h", "1h30min", "7 d", " 1.5h ", "1 d 2 h 3 min"],
         ["", "min", "45", "an hour", "30min1h", "2 hours", "-2 h"],
     ),
     patterns.MOMENT: (
-        written_times.parse_moment,
+        time_expressions.parse_moment,
         ["17:30", "7:05", "sunset", "Sunset - 90 MIN", "sunrise+1h", "SUNRISE + 1h30min"],
         ["25:00", "17:60", "teatime", "sunset90min", "1730", "sunset-"],
     ),
     patterns.WEEKLY: (
-        written_times.parse_weekly,
+        time_expressions.parse_weekly,
         ["sun 18:00", "Saturday  sunset-2h", "mon 7:00", " wednesday 12:00 "],
         ["sun", "someday 18:00", "sun18:00", "18:00"],
     ),
     patterns.HOURS: (
-        written_times.parse_hours,
+        time_expressions.parse_hours,
         ["day", "Night", "any", "10:00-17:00", "7:00 - 9:30", "sunrise+1h to sunset-2h"],
         ["noon", "10:00", "10:00 - sunset", "day to night"],
     ),

@@ -15,7 +15,7 @@ from sillward.config.loader import Household, load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import ROT_CLASSES, Limit, Limits, Plant
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from tests.support.paths import COLLECTIONS, EXAMPLES
 
 FILES = COLLECTIONS

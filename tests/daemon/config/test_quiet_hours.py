@@ -7,7 +7,7 @@ import pytest
 
 from sillward.config.quiet_hours import AHEAD, Quiet
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import parse_hours
+from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import SITE, local
 
 NIGHT = Quiet(parse_hours("22:30-06:30"))

@@ -16,7 +16,7 @@ from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_hours, parse_moment
+from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
     DAY,
     SILENT,

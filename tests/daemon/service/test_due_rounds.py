@@ -15,7 +15,7 @@ from sillward.service.due_rounds import Occasion
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Daylight, day_events
-from sillward_rules.weather.written_times import parse_moment, parse_weekly
+from sillward_rules.weather.time_expressions import parse_moment, parse_weekly
 
 BERLIN = Site("Berlin", 52.5, 13.4, 34, ZoneInfo("Europe/Berlin"))
 NEW_YORK = Site("New York", 40.7, -74.0, 10, ZoneInfo("America/New_York"))

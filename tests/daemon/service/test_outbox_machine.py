@@ -26,7 +26,7 @@ from sillward.ledger import Ledger, Stage
 from sillward.service.desk import Desk
 from sillward.service.outbox import MAX_DOUBTFUL, SEND_PAUSES
 from sillward.wording.push import Message
-from sillward_rules.weather.written_times import parse_hours
+from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_channel, a_household, local
 from tests.support.fakes import FakeClock
 

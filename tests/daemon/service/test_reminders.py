@@ -12,7 +12,7 @@ from sillward.ledger import Stage
 from sillward.service.desk import Desk
 from sillward.wording.push import MOST_CHARACTERS
 from sillward_rules.plants.collection import Habits
-from sillward_rules.weather.written_times import parse_hours, parse_moment
+from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
     BENCH,
     DAY,

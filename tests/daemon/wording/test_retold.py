@@ -7,7 +7,7 @@ import pytest
 from sillward.text.units import SI, Units
 from sillward.wording.voice import Voice
 from sillward_rules.remark import Plain
-from sillward_rules.weather.written_times import parse_hours
+from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.charted import US
 from tests.support.core import MENDOZA, utc
 

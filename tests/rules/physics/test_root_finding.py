@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.root_finding import find_root
 
 repeatable = settings(deadline=None, derandomize=True)

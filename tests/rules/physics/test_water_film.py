@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air, water_film
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.surface import LEAF, ROOT, Shape
 
 repeatable = settings(deadline=None, derandomize=True)

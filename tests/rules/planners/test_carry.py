@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit, Limits
-from sillward_rules.plants.rules import read_rule
+from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (
     ForecastOld,
@@ -25,7 +25,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import all_confirmed, next_state
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import (
     MENDOZA,
     OPEN_BENCH,

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from sillward_rules.account import Account, account_for
+from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.plants.plant import Limit, Plant
-from sillward_rules.plants.rules import Rule, read_rule, standard_rules
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
+from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import CloseCall, ColdBorne, Threat
 from sillward_rules.sheet import Round, Sheet, draw_up

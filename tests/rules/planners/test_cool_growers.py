@@ -8,13 +8,13 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import GrowsClass, Limits, Plant, RestClass, tenderest
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import GROWS, WARMTH, Grows, Season, day_length_h, season_of

@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.heat import COOLER_BY_K, COOLS_FROM_K, LEAST_HOT, TOO_HOT_K
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import Holder, Plant
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Spell, WarmNights
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -23,7 +23,7 @@ from sillward_rules.transitions import acknowledged, next_state, told_to_move
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot, SunWindow
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import MENDOZA, WARM_ROOM, collection, daily_curve, plant, utc, weather
 from tests.support.core import fetched as of_hour
 from tests.support.summer import DAY, HOURS, NOW, START, limited, sky

@@ -9,16 +9,17 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward_rules.chore import LEAST_WINDOW, Chore, ChoreKind, rounded_down, rounded_up
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners import mist, mist_day
-from sillward_rules.planners.wetting import DayFilms
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import HOLDERS, ROT_CLASSES, Holder, Rot
-from sillward_rules.plants.rules import standard_rules
+from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import MistingMissed
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import acknowledged
+from sillward_rules.trips import MIN_WINDOW, round_down, round_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
@@ -264,9 +265,9 @@ def test_hours_that_do_not_suffice_are_told_with_what_they_miss() -> None:
     assert missed == MistingMissed(
         plants=("Test strap",),
         spot="bench",
-        dry_from=rounded_down(plans[0].dry[0], MENDOZA),
-        dry_until=rounded_up(plans[0].dry[1], MENDOZA),
-        due=tuple(rounded_down(due, MENDOZA) for due in plans[0].missed),
+        dry_from=round_down(plans[0].dry[0], MENDOZA),
+        dry_until=round_up(plans[0].dry[1], MENDOZA),
+        due=tuple(round_down(due, MENDOZA) for due in plans[0].missed),
     )
     for at in (missed.dry_from, missed.dry_until, *missed.due):
         assert at.tzinfo is MENDOZA.zone
@@ -418,7 +419,7 @@ def last_thirsty_hour(temp_c: np.ndarray) -> datetime:
 def test_every_misting_window_is_long_enough_to_walk() -> None:
     for texts in (("06:50-08:30", "18:00-20:00"), ("12:00-13:00",), ("07:00-07:10",)):
         _, _, (plan,), _ = planned(garden(plant(holder="mount"), habits=free(*texts)), sky())
-        assert all(one.closes - one.opens >= LEAST_WINDOW for one in plan.mistings)
+        assert all(one.closes - one.opens >= MIN_WINDOW for one in plan.mistings)
 
 
 def test_standard_rules_leave_pots_alone() -> None:
@@ -481,7 +482,7 @@ def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
             for first, again in pairwise(told):
                 assert first.before <= starts(again), (name, first, again)
             if told:
-                own = rounded_up(plan.mistings[0].opens, MENDOZA)
+                own = round_up(plan.mistings[0].opens, MENDOZA)
                 assert starts(told[0]) <= own + timedelta(minutes=90), name
 
 
@@ -550,7 +551,7 @@ def test_a_repeat_whose_hour_was_missed_is_due_now(later_h: int) -> None:
 
     assert at_dawn[0].before < later, "or nothing was missed"
     assert starts(now[0]) == later
-    assert later + LEAST_WINDOW <= now[0].before <= later + timedelta(hours=1)
+    assert later + MIN_WINDOW <= now[0].before <= later + timedelta(hours=1)
 
 
 SCARCE = ("06:50-07:30", "09:00-10:00", "10:10-11:00", "16:00-17:00")

@@ -11,7 +11,7 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.scene import Scene
 from sillward_rules.planners.shelter import spot_lows
 from sillward_rules.plants.plant import Plant
-from sillward_rules.plants.rules import read_rule, standard_rules
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather import sun

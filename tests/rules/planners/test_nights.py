@@ -10,7 +10,8 @@ import pytest
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit, Limits, Plant, Rot, RotClass
-from sillward_rules.plants.rules import Rule, read_rule, standard_rules
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
+from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (
     ColdBorne,
@@ -22,7 +23,7 @@ from sillward_rules.remark import (
 )
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import (
     OPEN_BENCH,
     WARM_ROOM,

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.nights import judge_night
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.plant import Limit, Limits, Plant, RotClass

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sillward_rules.account import account_for
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
 from sillward_rules.planners.outlook import DARK_SHARE, Outlook
 from sillward_rules.plants.plant import Plant
 from sillward_rules.remark import SpotDark

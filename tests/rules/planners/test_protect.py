@@ -7,8 +7,8 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.planners.protect import RAMP_DAYS, RAMP_START
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import LONG_STAY, PlantState

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from sillward_rules.account import account_for
+from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import Limit, Limits, Plant, Traits, overridden, tenderest
 from sillward_rules.sheet import Round, draw_up

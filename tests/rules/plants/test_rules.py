@@ -8,7 +8,9 @@ import pytest
 
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.plant import Plant, RestClass, Rot, Traits
-from sillward_rules.plants.rules import Firing, Rule, fire, read_rule, standard_rules
+from sillward_rules.plants.rule_firing import Firing, evaluate_rule
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
+from sillward_rules.plants.rules import Rule
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot import Spot
 from tests.support.core import OPEN_BENCH, WARM_ROOM, collection, plant, utc, weather
@@ -35,7 +37,7 @@ def fired(
     # By plant, not by cohort: the order of the answer is that of the question.
     given = scene.collection.plants
     columns = scene.columns_of(one.home for one in given)
-    return fire(
+    return evaluate_rule(
         rule, Traits.of(given), columns, scene.site, scene.climate, wet_margin_k=wet_margin_k
     )
 
@@ -162,7 +164,7 @@ def test_lasting_drops_runs_that_are_too_short() -> None:
     temp[[3, 4, 10, 11, 12, 20, 21, 22, 23]] = 31.0
     scene = Scene(collection(), weather(START, temp), {}, START)
 
-    firing = fire(rule, scene.traits, scene.home, scene.site, scene.climate)
+    firing = evaluate_rule(rule, scene.traits, scene.home, scene.site, scene.climate)
 
     assert list(np.flatnonzero(firing.fires[:, 0])) == [10, 11, 12, 20, 21, 22, 23]
 
@@ -175,7 +177,7 @@ def test_unknown_hours_never_fire_and_break_a_run() -> None:
     gust = np.array([9.0, np.nan, 9.0, 9.0, np.nan, 9.0])
     scene = Scene(collection(), weather(START, np.full(6, 20.0), gust_m_s=gust), {}, START)
 
-    firing = fire(rule, scene.traits, scene.home, scene.site, scene.climate)
+    firing = evaluate_rule(rule, scene.traits, scene.home, scene.site, scene.climate)
 
     assert list(np.flatnonzero(firing.fires[:, 0])) == [2, 3]
 

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.physics.surface import CALM_WIND_M_S
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Habits

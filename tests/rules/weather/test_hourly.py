@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward_rules.physics.arrays import HOUR_S
+from sillward_rules.arrays import HOUR_S
 from sillward_rules.remark import Plain
 from sillward_rules.weather.hourly import (
     LEAST_ALIKE_H,

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 
+from sillward_rules.arrays import Array
 from sillward_rules.physics import air
-from sillward_rules.physics.arrays import Array
 from sillward_rules.weather.doubt import (
     DewPointAbove,
     Doubt,

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.physics.arrays import Array
 from sillward_rules.remark import ForecastsDisagree, Plain
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun

@@ -18,7 +18,7 @@ from sillward.forecast import Setup, parsing
 from sillward.forecast.parsing import Reading, Variable
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
-from sillward_rules.physics.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.remark import Plain
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site

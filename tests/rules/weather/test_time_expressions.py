@@ -8,7 +8,7 @@ import pytest
 
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import (
+from sillward_rules.weather.time_expressions import (
     parse_duration,
     parse_hours,
     parse_moment,

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from sillward_rules.plants.rules import read_rule
+from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.remark import Note
 from sillward_rules.sheet import Round, draw_up
 from tests.support.core import MENDOZA, collection, fetched, plant, utc, warned, weather

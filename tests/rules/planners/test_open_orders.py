@@ -16,7 +16,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import acknowledged, after_revision, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.written_times import parse_moment
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import collection, fetched, plant, utc, weather
 
 START = utc("2026-05-14T00:00")

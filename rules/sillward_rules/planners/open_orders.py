@@ -5,11 +5,13 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import ChoreKind, Errand, Reason, rounded_up
-from sillward_rules.physics.arrays import Array
+from sillward_rules.arrays import Array
+from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.planners.errands import make_errands
 from sillward_rules.planners.nights import Judgement
-from sillward_rules.planners.scene import Scene, errands
+from sillward_rules.planners.scene import Scene
 from sillward_rules.remark import NotConfirmed
+from sillward_rules.trips import round_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.sun import Night
@@ -29,7 +31,7 @@ def insisted(scene: Scene, night: Night, judged: Judgement) -> Judgement:
     An order that is overdue keeps the deadline that was told. One that the night no longer asks
     for stays until it is called off, or overdue and of no use.
     """
-    asked = scene.asked_of(night)
+    asked = scene.asked_for(night)
     if not asked.any():
         return judged
     now, needs = scene.now.timestamp(), judged.needs
@@ -57,14 +59,14 @@ def overdue(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
     """(cohort,) whose order is not confirmed and its deadline over. judged: as `insisted`."""
     late = scene.asked_before <= scene.now.timestamp()
     stands = judged.needs & (judged.deadline == scene.asked_before)
-    return np.asarray(scene.asked_of(night) & late & stands)
+    return np.asarray(scene.asked_for(night) & late & stands)
 
 
 def still_open(scene: Scene, night: Night, cohorts: np.ndarray) -> list[Errand]:
     """The errands of these cohorts' orders for a night, as they were told."""
     return [
         replace(errand, unconfirmed=True, overdue=errand.before <= scene.now)
-        for errand in errands(
+        for errand in make_errands(
             scene,
             ChoreKind.CARRY_IN,
             cohorts,
@@ -81,7 +83,7 @@ def helping(scene: Scene, night: Night) -> np.ndarray:
     That is until the leaf where it stood is back above its limit after sunrise.
     """
     until = np.maximum(warm_again(scene, night), night.end.timestamp())
-    return np.asarray(scene.asked_of(night) & (scene.now.timestamp() < until))
+    return np.asarray(scene.asked_for(night) & (scene.now.timestamp() < until))
 
 
 def _is_mild(scene: Scene, night: Night) -> np.ndarray:
@@ -90,7 +92,7 @@ def _is_mild(scene: Scene, night: Night) -> np.ndarray:
     if scene.stale or not rows.size:
         return np.zeros(len(scene.cohorts), dtype=bool)
     low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
-    return np.asarray(np.isfinite(low) & ~(low < scene.least_c + MILD_K))
+    return np.asarray(np.isfinite(low) & ~(low < scene.lowest_limit_c + MILD_K))
 
 
 def unsure(scene: Scene, day: date) -> np.ndarray:
@@ -100,13 +102,13 @@ def unsure(scene: Scene, day: date) -> np.ndarray:
     while that night goes on.
     """
     night = sun.night_of(scene.site, day - timedelta(days=1))
-    asked = scene.asked_of(night)
+    asked = scene.asked_for(night)
     if not asked.any():
         return asked
     if scene.now < night.end:
         return asked
     low = _lows(scene, night)
-    return np.asarray(asked & ~(low >= scene.least_c))
+    return np.asarray(asked & ~(low >= scene.lowest_limit_c))
 
 
 def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfirmed]:
@@ -116,8 +118,8 @@ def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfir
         return []
     night = sun.night_of(scene.site, day - timedelta(days=1))
     low = _lows(scene, night)
-    short = np.nan_to_num(scene.least_c[cohorts] - low[cohorts], nan=np.inf)
-    tenderest_first = cohorts[np.lexsort((scene.in_order[cohorts], -short))]
+    short = np.nan_to_num(scene.lowest_limit_c[cohorts] - low[cohorts], nan=np.inf)
+    tenderest_first = cohorts[np.lexsort((scene.rank_by_name[cohorts], -short))]
     worst = int(tenderest_first[0])
     until = max(warm_again(scene, night)[cohorts].max(), night.end.timestamp())
     cold = until > scene.now.timestamp()
@@ -126,7 +128,7 @@ def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfir
         NotConfirmed(
             plants=scene.names(tenderest_first.tolist()),
             low_c=float(low[worst]) if known else None,
-            until=rounded_up(moment(until), scene.site) if cold else None,
+            until=round_up(moment(until), scene.site) if cold else None,
         )
     ]
 
@@ -147,8 +149,11 @@ def warm_again(scene: Scene, night: Night) -> Array:
     if not cohorts.size:
         return found
     times = scene.by_night.times[rows].astype(np.float64)
-    gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - scene.least_c[cohorts]
-    gap[:, np.isnan(scene.least_c[cohorts])] = 0.0  # without a limit it is not under it
+    gap = (
+        scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])]
+        - scene.lowest_limit_c[cohorts]
+    )
+    gap[:, np.isnan(scene.lowest_limit_c[cohorts])] = 0.0  # without a limit it is not under it
     under = ~(gap >= 0)
     first = np.argmin(under, axis=0)  # the first row that is not under it
     last = np.clip(first - 1, 0, None)

@@ -1,0 +1,47 @@
+"""When the values of a rule cross its bound, within the steps of its series."""
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.plants.rule_firing import Firing
+
+
+def find_crossings(firing: Firing, first: np.ndarray) -> Array:
+    """When [unix s] each class crossed its bound on the way to the row where the rule fires.
+
+    The bound may have been crossed before the rule's own hours begin: walk back while the
+    quantity stays beyond it (or is unknown: then it may have been), and interpolate within the
+    step of the crossing.
+    """
+    times, classes = firing.times, np.arange(first.size)
+    if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
+        return np.asarray(times[first] - HOUR_S * firing.values[first, classes], dtype=np.float64)
+    rows = np.arange(times.size)[:, None]
+    within = np.where(firing.beyond | np.isnan(firing.values), -1, rows)
+    last_within = np.maximum.accumulate(within, axis=0)[first, classes]
+    after = np.clip(last_within + 1, 0, times.size - 1)
+    before = np.clip(last_within, 0, times.size - 1)
+    gap_before = firing.bound[before, classes] - firing.values[before, classes]
+    gap_after = firing.bound[after, classes] - firing.values[after, classes]
+    step = gap_before - gap_after
+    known = np.isfinite(step) & (step != 0)
+    share = np.where(known, gap_before / np.where(known, step, 1.0), 0.0)
+    crossing = times[before] + np.clip(share, 0.0, 1.0) * (times[after] - times[before])
+    return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
+
+
+def find_returns(firing: Firing, last: np.ndarray) -> Array:
+    """When [unix s] each class is within its bound again, after the last row where the rule fires.
+
+    Within the step that follows, on a straight line; that row itself where the next is not known.
+    """
+    times, classes = firing.times, np.arange(last.size)
+    after = np.minimum(last + 1, times.size - 1)
+    gap_before = firing.bound[last, classes] - firing.values[last, classes]
+    gap_after = firing.bound[after, classes] - firing.values[after, classes]
+    # Else it goes on: what the hours of the rule end is not over.
+    back = (gap_after < 0) & (gap_before >= 0)
+    share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
+    share = np.where(np.isfinite(gap_after), share, 0.0)
+    step = times[after] - times[last]
+    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * step, dtype=np.float64)

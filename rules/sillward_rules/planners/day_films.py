@@ -1,0 +1,229 @@
+"""A day in steps of five minutes: the air at every spot, and how long a wetting lasts there."""
+
+import math
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.physics import air
+from sillward_rules.physics.crown_wetness import WETTING_RAIN_MM
+from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
+from sillward_rules.planners.scene import Scene
+from sillward_rules.plants.plant import Rot
+from sillward_rules.weather import sun
+from sillward_rules.weather.climate import film_air
+from sillward_rules.weather.hourly import moment
+
+STEP = timedelta(minutes=5)
+STEP_S = STEP.total_seconds()
+STEP_H = STEP / timedelta(hours=1)
+
+CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
+"""Water that a crown or axil holds, by rot class [mm]. Judgement: 1 mm pools, 0.2 mm films."""
+
+
+class DayAir:
+    """A day in steps of five minutes from its sunrise to the next, and beyond: the air at every
+    spot, and when one can water.
+
+    Arrays are (step, spot). Films that would outlast the following morning are infinite; unknown
+    air gives NaN.
+    """
+
+    def __init__(self, scene: Scene, day: date) -> None:
+        self.scene = scene
+        self.events = sun.day_events(scene.site, day)
+        end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise + timedelta(hours=6)
+        self.starts = np.arange(self.events.sunrise.timestamp(), end.timestamp(), STEP_S)
+        self.air = film_air(scene.climate, self.starts + STEP_S / 2)
+
+    @cached_property
+    def leaf_rate(self) -> Array:
+        """Evaporation of a wet leaf [mm/h]."""
+        return evaporation(self.air, LEAF_FILM.shape)
+
+    @cached_property
+    def root_rate(self) -> Array:
+        """Evaporation of a wet aerial root [mm/h]."""
+        return evaporation(self.air, VELAMEN_FILM.shape)
+
+    @cached_property
+    def drying(self) -> Array:
+        """Deficit of the air summed from the first step to the end of each [kPa h]."""
+        deficit = air.vapour_pressure_deficit(self.air.temp_c, self.air.vapour_kpa)
+        return np.asarray(np.cumsum(deficit * STEP_H, axis=0))
+
+    @cached_property
+    def free(self) -> np.ndarray:
+        """(step,) when the grower can water; always, if no hours are given."""
+        hours = self.scene.habits.hours
+        free = np.full(self.starts.shape, not hours)
+        for span in hours:
+            free |= span.mask(self.scene.site, self.starts, np.zeros(free.shape, dtype=bool))
+        return free
+
+    @cached_property
+    def rained_on(self) -> np.ndarray:
+        """Steps in hours whose rain wets; unknown rain wets nothing."""
+        times = self.scene.climate.times
+        if times.size == 0:
+            return np.zeros((self.starts.size, len(self.scene.climate.spots)), dtype=bool)
+        rows = np.searchsorted(times, self.starts + STEP_S / 2, side="left")
+        inside = (rows < times.size) & (self.starts >= times[0] - HOUR_S)
+        rain = self.scene.climate.rain_mm[np.minimum(rows, times.size - 1)]
+        return np.asarray((rain >= WETTING_RAIN_MM) & inside[:, None])
+
+
+class DayFilms:
+    """Films at one spot over a day: series are (step,), by the step in which one wets."""
+
+    def __init__(self, steps: DayAir, column: int) -> None:
+        self.steps = steps
+        self.column = column
+        self.events = steps.events
+        self.starts = steps.starts
+        self._begin = float(self.starts[0])
+        self._habits = steps.scene.habits
+        self._crowns: dict[Rot, Array] = {}
+        self._lasting: dict[float, Array] = {}
+        self._velamen: dict[float, Array] = {}
+        self._last: dict[Rot, datetime | None] = {}
+        self._enough: dict[tuple[timedelta, bool], np.ndarray] = {}
+
+    @cached_property
+    def temp_c(self) -> Array:
+        """Air temperature [°C]."""
+        return self.steps.air.temp_c[:, self.column]
+
+    @cached_property
+    def known(self) -> bool:
+        """Whether the air is known from sunrise to sunset."""
+        in_day = self.starts < self.events.sunset.timestamp()
+        return bool(np.isfinite(self.leaf_rate[in_day]).all())
+
+    @cached_property
+    def leaf_rate(self) -> Array:
+        """Evaporation of a wet leaf [mm/h]."""
+        return np.ascontiguousarray(self.steps.leaf_rate[:, self.column])
+
+    @cached_property
+    def leaf(self) -> Array:
+        """Life of the film on a leaf [h]."""
+        return self.lasting(LEAF_FILM.depth_mm)
+
+    @cached_property
+    def velamen(self) -> Array:
+        """Life of the water in bare velamen [h]."""
+        return self.velamen_lasting(1.0)
+
+    @cached_property
+    def drying(self) -> Array:
+        """Deficit of the air summed up to the end of each step [kPa h]."""
+        return np.ascontiguousarray(self.steps.drying[:, self.column])
+
+    @cached_property
+    def rained_on(self) -> np.ndarray:
+        """Steps in which rain wets the plants."""
+        return np.ascontiguousarray(self.steps.rained_on[:, self.column])
+
+    def velamen_lasting(self, share: float) -> Array:
+        """Time until this share of the water in bare velamen is gone [h]."""
+        if share not in self._velamen:
+            rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
+            depth_mm = share * VELAMEN_FILM.depth_mm
+            self._velamen[share] = drying_times(rate, STEP_H, depth_mm)
+        return self._velamen[share]
+
+    def lasting(self, depth_mm: float) -> Array:
+        """Life of a film of this depth on a leaf or in a crown [h]."""
+        if depth_mm not in self._lasting:
+            self._lasting[depth_mm] = drying_times(self.leaf_rate, STEP_H, depth_mm)
+        return self._lasting[depth_mm]
+
+    def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
+        """Steps in which a film on a leaf, and in velamen if that counts, lasts long enough."""
+        key = (uptake, velamen)
+        if key not in self._enough:
+            lasts = self.leaf >= uptake / timedelta(hours=1)
+            if velamen:
+                lasts = lasts & (self.velamen >= self._habits.velamen_uptake / timedelta(hours=1))
+            self._enough[key] = lasts
+        return self._enough[key]
+
+    def index(self, at: datetime) -> int:
+        """The step that holds a moment; the first or last one for moments outside."""
+        index = int((at.timestamp() - self._begin) // STEP_S)
+        return min(max(index, 0), self.starts.size - 1)
+
+    def at(self, series: Array, when: datetime) -> float:
+        """The value of a series for the step that holds the moment."""
+        return float(series[self.index(when)])
+
+    def starts_at(self, index: int) -> datetime:
+        """The moment at which a step begins."""
+        return moment(self.starts[index])
+
+    def dose(self, start: datetime, end: datetime) -> float:
+        """Drying between two moments: deficit times hours [kPa h]; NaN where not known."""
+        if end <= start:
+            return 0.0
+        return float(self.drying[self.index(end)] - self.drying[self.index(start)])
+
+    def dried_out(self, dry_from: datetime, tolerance: float) -> datetime | None:
+        """When roots that are dry from this moment on have taken as much drying as they may.
+
+        None: not within the series, or it is not known: no misting is planned on a guess.
+        """
+        start = (dry_from.timestamp() - self._begin) / STEP_S
+        if start >= self.starts.size:
+            return None
+        first = max(0, math.ceil(start))
+        before = self.drying[first - 1] if first else 0.0
+        if not math.isfinite(before):
+            return None
+        index = int(self.drying.searchsorted(before + tolerance - 1e-9))
+        if index >= self.drying.size or not math.isfinite(self.drying[index]):
+            return None
+        return self.starts_at(index)
+
+    def crown_drying(self, rot: Rot) -> Array:
+        """Time for a crown to dry [h], the shelter of its axils included."""
+        if rot not in self._crowns:
+            factor = 1.0 if rot == "low" else self._habits.axil_factor
+            self._crowns[rot] = self.lasting(CROWN_POOL_MM[rot]) * factor
+        return self._crowns[rot]
+
+    def dry_deadline(self, rot: Rot) -> datetime:
+        """By when crowns of this class must be dry."""
+        return self.events.sunset - (timedelta(0) if rot == "low" else self._habits.dry_by)
+
+    def last_wetting(self, rot: Rot) -> datetime | None:
+        """Latest moment from sunrise on from which a crown still dries in time; None: none."""
+        if rot not in self._last:
+            hours = self.crown_drying(rot)
+            fits = self.starts + hours * HOUR_S <= self.dry_deadline(rot).timestamp()
+            self._last[rot] = self.starts_at(int(np.flatnonzero(fits)[-1])) if fits.any() else None
+        return self._last[rot]
+
+
+class DaySteps:
+    """A day in steps of five minutes, and the films at every spot, each worked out once.
+
+    Films hold the day and not this: what holds itself in a circle stays until the collector of
+    garbage comes by, with the scene that it is of.
+    """
+
+    def __init__(self, scene: Scene, day: date) -> None:
+        self.scene = scene
+        self._day = DayAir(scene, day)
+        self.events, self.starts, self.air = self._day.events, self._day.starts, self._day.air
+        self._films: dict[int, DayFilms] = {}
+
+    def films(self, column: int) -> DayFilms:
+        """The films at one spot."""
+        if column not in self._films:
+            self._films[column] = DayFilms(self._day, column)
+        return self._films[column]

@@ -1,0 +1,45 @@
+"""Where the cohorts spend a day, and from when until when."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.weather import sun
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Places:
+    """Where the cohorts spend a day: spot column, from when and until when they are there.
+
+    All (cohort,); since and until in unix seconds.
+    """
+
+    column: Standing
+    since: Array
+    until: Array
+
+
+def places_of_day(
+    scene: Scene, day: date, column: Standing, walks: Sequence[Chore], until: Array | None = None
+) -> Places:
+    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out; until a
+    walk carries it in.
+
+    column (cohort,) : where they are once the walks are done. until (cohort,) : when they must go
+    in again [unix s], infinite where they need not.
+    """
+    sunrise = sun.day_events(scene.site, day).sunrise.timestamp()
+    end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
+    since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
+    for walk in walks:
+        going = [scene.cohort_of[names[0]] for names in walk.grounds.groups]
+        if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
+            since[going] = walk.not_before.timestamp()
+        elif walk.kind is ChoreKind.CARRY_IN:
+            leave[going] = walk.before.timestamp()
+    return Places(column, since, leave if until is None else np.minimum(until, leave))

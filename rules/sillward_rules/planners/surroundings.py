@@ -1,0 +1,136 @@
+"""Surroundings: the collection, its weather and the moment, before any plant's history is known."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from functools import cached_property
+
+import numpy as np
+
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Traits
+from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluate
+from sillward_rules.weather import sun
+from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
+from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, rows_from_to
+from sillward_rules.weather.sun import Night
+
+
+class Surroundings:
+    """The climate at the spots of a collection, and its rules, at a moment.
+
+    Immutable; derived parts are computed once.
+    """
+
+    def __init__(self, collection: Collection, weather: Weather, now: datetime) -> None:
+        self.collection = collection
+        self.weather = weather
+        self.now = now
+        self.site = collection.site
+        self.habits = collection.habits
+        self.climate: Climate = climate_of(
+            collection.site, collection.spots, weather, axil_factor=self.habits.axil_factor
+        )
+        self.by_night: Climate = climate_by_night(collection.site, self.climate, weather)
+        """The climate in the finer steps that nights are judged by."""
+        self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
+
+    @cached_property
+    def stale(self) -> bool:
+        """Whether the forecast is too old to judge by."""
+        return self.weather.freshness(self.now) is Freshness.EXPIRED
+
+    @cached_property
+    def sunrises(self) -> tuple[datetime, datetime, datetime]:
+        """The sunrise that ends the coming or present night, after the two before it."""
+        tonight = sun.night_at_or_after(self.site, self.now)
+        last, before = (
+            sun.night_of(self.site, tonight.day - timedelta(days=days)).end for days in (1, 2)
+        )
+        return before, last, tonight.end
+
+    # -- spots
+
+    @cached_property
+    def holds_itself(self) -> np.ndarray:
+        """(spot,) whether a spot has a climate of its own."""
+        return np.array([spot.holds_itself for spot in self.climate.spots], dtype=bool)
+
+    @cached_property
+    def indoors(self) -> np.ndarray:
+        """(spot,) whether a spot is indoors."""
+        return np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
+
+    def columns_of(self, spots: Iterable[str]) -> np.ndarray:
+        """Return the columns of these spots; -1 for a name that is no spot."""
+        return np.array([self.columns.get(spot, -1) for spot in spots], dtype=np.int64)
+
+    def spot_name(self, column: int) -> str:
+        """Return the name of a spot."""
+        return self.climate.spots[column].name
+
+    # -- rows of the climate
+
+    def rows(self, start: datetime, end: datetime) -> np.ndarray:
+        """Return the rows of the hourly climate from start to end, both included."""
+        return rows_from_to(self.climate.times, start, end)
+
+    def steps(self, start: datetime, end: datetime) -> np.ndarray:
+        """Return the rows of the climate by night from start to end, both included.
+
+        Empty unless every full hour in between is there.
+        """
+        if not covers_hours(self.climate.times, start, end):
+            return np.arange(0)
+        return rows_from_to(self.by_night.times, start, end)
+
+    def rows_of_day(self, day: date) -> np.ndarray:
+        """Return the rows of the 24 hours around the sun's noon of a local date.
+
+        Fewer than 24 if they are not all there.
+        """
+        noon = self.site.middle_of_day(day)
+        return self.rows(
+            noon - timedelta(hours=12) + timedelta(seconds=1), noon + timedelta(hours=12)
+        )
+
+    # -- rules
+
+    def classes_asking(self, asks: str, traits: Traits, columns: np.ndarray) -> list[Classes]:
+        """Return the classes of plants for every rule that asks for this chore.
+
+        columns (plant,) : the spot column at which each plant stands; -1 leaves it out.
+        """
+        return [
+            classify(rule, traits, columns, self.climate)
+            for rule in self.collection.rules
+            if rule.asks == asks
+        ]
+
+    def evaluate(
+        self,
+        classes: Sequence[Classes],
+        climate: Climate,
+        span: tuple[datetime, datetime] | None = None,
+    ) -> list[Firing]:
+        """Evaluate rules against a climate in a span, or in all of it.
+
+        What must last is seen as far beyond the span as it must last.
+        """
+        firings = []
+        for of_rule in classes:
+            part = slice(None)
+            if span is not None:
+                lasting = of_rule.rule.lasting
+                rows = rows_from_to(climate.times, span[0] - lasting, span[1] + lasting)
+                part = slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
+            margin = self.habits.wet_margin_k
+            firings.append(evaluate(of_rule, self.site, climate, part, wet_margin_k=margin))
+        return firings
+
+    def day_and_night(self, night: Night) -> tuple[datetime, datetime]:
+        """Return the span of a night and its day.
+
+        From an hour before that day's sunrise until the night's cold is over.
+        """
+        sunrise = sun.day_events(self.site, night.day).sunrise
+        return sunrise - timedelta(hours=1), night.cold_until

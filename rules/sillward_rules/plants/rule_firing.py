@@ -1,0 +1,184 @@
+"""Where rules fire: bounds held against the climate at the spots, for classes of plants."""
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array, group_rows
+from sillward_rules.plants.plant import Traits
+from sillward_rules.plants.rules import QUANTITIES, Bound, Direction, Rule
+from sillward_rules.weather.climate import Climate
+from sillward_rules.weather.hourly import rows_from_to
+from sillward_rules.weather.site import Site
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Classes:
+    """Whom a rule speaks of. Plants that stand alike and share a bound are one class.
+
+    member (plant,) : class of each plant, -1 where the rule does not speak of it.
+    column, limit, other, rots (class,) : spot column of the class, its bound as the rule gives it,
+    that of what must hold too, and whether its plants rot easily.
+    """
+
+    rule: Rule
+    member: np.ndarray
+    column: np.ndarray
+    limit: Array
+    other: Array
+    rots: np.ndarray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Firing:
+    """Where a rule fires, for the classes that it speaks of (`Classes`).
+
+    times (time,) : the moments [unix s].
+    bound, values, beyond, fires (time, class) : the bound (raised where crowns are wet), the
+    quantity, whether it is beyond its bound at that moment (NaN is not), whether the rule fires.
+    known (time, class) : whether it is known if the rule fires at that moment.
+    counts (time,) : whether the moment is of the rule's hours.
+    """
+
+    classes: Classes
+    times: np.ndarray
+    bound: Array
+    values: Array
+    beyond: np.ndarray
+    fires: np.ndarray
+    known: np.ndarray
+    counts: np.ndarray
+
+    @property
+    def rule(self) -> Rule:
+        """The rule."""
+        return self.classes.rule
+
+    @property
+    def member(self) -> np.ndarray:
+        """(plant,) class of each plant, -1 where the rule does not speak of it."""
+        return self.classes.member
+
+    @property
+    def column(self) -> np.ndarray:
+        """(class,) spot column of the class."""
+        return self.classes.column
+
+    @property
+    def limit(self) -> Array:
+        """(class,) its bound as the rule gives it."""
+        return self.classes.limit
+
+    def rows(self, start: datetime, end: datetime) -> np.ndarray:
+        """Rows of the moments from start to end, both included."""
+        return rows_from_to(self.times, start, end)
+
+    def by_plant(self, per_class: np.ndarray) -> np.ndarray:
+        """(plant,) from (class,) booleans; False for plants that the rule does not speak of."""
+        result = np.zeros(self.member.shape, dtype=bool)
+        spoken = self.member >= 0
+        result[spoken] = per_class[self.member[spoken]]
+        return result
+
+
+def evaluate_rule(
+    rule: Rule,
+    traits: Traits,
+    columns: np.ndarray,
+    site: Site,
+    climate: Climate,
+    *,
+    wet_margin_k: float = 0.0,
+) -> Firing:
+    """Hold a rule against the climate at the spot column (plant,) where each plant stands.
+
+    columns : -1 for plants that are not asked about. wet_margin_k : by how much a lower bound on
+    temperature rises for plants that rot easily, while crowns at their spot are wet, or while
+    nobody knows whether they are.
+    """
+    classes = classify(rule, traits, columns, climate)
+    return evaluate(classes, site, climate, slice(None), wet_margin_k=wet_margin_k)
+
+
+def classify(rule: Rule, traits: Traits, columns: np.ndarray, climate: Climate) -> Classes:
+    """The classes of the plants that a rule speaks of where they stand, as in `fire`."""
+    bounds = _bounds(rule.bound, traits)
+    others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
+    speaks = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    speaks &= rule.plants.among(traits)
+    if rule.season:
+        speaking = np.array([[one.value in rule.season for one in row] for row in climate.season])
+        speaks &= speaking[traits.grows, columns]
+    spoken = np.flatnonzero(speaks)
+    rots = traits.rot[spoken] == "high"
+    first, of_class = group_rows(columns[spoken], bounds[spoken], rots, others[spoken])
+    member = np.full(len(traits.plants), -1, dtype=np.int64)
+    member[spoken] = of_class
+    return Classes(
+        rule,
+        member,
+        columns[spoken][first],
+        bounds[spoken][first],
+        others[spoken][first],
+        rots[first],
+    )
+
+
+def evaluate(
+    classes: Classes, site: Site, climate: Climate, rows: slice, *, wet_margin_k: float = 0.0
+) -> Firing:
+    """Hold a rule against some rows of a climate, as in `fire`.
+
+    How long it lasts is counted within the rows.
+    """
+    rule, column = classes.rule, classes.column
+    times = climate.times[rows]
+    values = _series(climate, rule.quantity)[rows][:, column]
+    bound = np.broadcast_to(classes.limit, values.shape)
+    if rule.direction == "below" and QUANTITIES[rule.quantity].unit == "°C" and wet_margin_k:
+        wet = ~(climate.crown_wet_h[rows] == 0.0)
+        bound = bound + wet_margin_k * (wet[:, column] & classes.rots)
+    beyond = _beyond(values, rule.direction, bound)
+    known = np.isfinite(values)
+    if rule.also is not None:
+        beside = _series(climate, rule.also.quantity)[rows][:, column]
+        holds = _beyond(beside, rule.also.direction, classes.other)
+        known = (known & np.isfinite(beside)) | (np.isfinite(beside) & ~holds)
+        beyond = beyond & holds
+    counts = rule.hours.mask(site, times, climate.night[rows])
+    fires = _lasting(beyond & counts[:, None], times, rule.lasting)
+    return Firing(classes, times, bound, values, beyond, fires, known, counts)
+
+
+def _series(climate: Climate, quantity: str) -> Array:
+    series: Array = getattr(climate, QUANTITIES[quantity].series)
+    return series
+
+
+def _beyond(values: Array, direction: Direction, bound: Array) -> np.ndarray:
+    return np.asarray(values < bound if direction == "below" else values > bound)
+
+
+def _bounds(bound: Bound, traits: Traits) -> Array:
+    """(plant,) the bound for each plant; NaN where it has no such limit."""
+    if bound.limit is None:
+        return np.full(len(traits.plants), math.nan if bound.value is None else bound.value)
+    return np.asarray(traits.limits[bound.limit] + bound.more)
+
+
+def _lasting(mask: np.ndarray, times: np.ndarray, lasting: timedelta) -> np.ndarray:
+    """Keep only runs along axis 0 of at least `lasting`.
+
+    Each value stands for the time since the one before it, and for an hour at most.
+    """
+    least = lasting.total_seconds()
+    if least == 0 or not mask.any():
+        return mask
+    steps = np.minimum(np.diff(times, prepend=times[0] - HOUR_S), HOUR_S)
+    until = np.concatenate([[0.0], np.cumsum(steps)])
+    rows = np.arange(mask.shape[0])[:, None]
+    last_off = np.maximum.accumulate(np.where(mask, -1, rows), axis=0)
+    next_off = np.minimum.accumulate(np.where(mask, mask.shape[0], rows)[::-1], axis=0)[::-1]
+    return np.asarray(mask & (until[next_off] - until[last_off + 1] >= least))

@@ -1,0 +1,192 @@
+"""Trips: errands of a day put together into chores that one person does on one walk."""
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from functools import cache
+from itertools import chain
+
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, Grounds, Names
+from sillward_rules.weather.site import Site
+
+DISPLAY_STEP = timedelta(minutes=5)
+"""Deadlines are told in steps of five minutes, rounded to the safe side."""
+
+
+MAX_TRIP_SPREAD = timedelta(minutes=90)
+"""Errands whose times differ by more than this are two walks. Judgement."""
+
+MAX_STOP_WETTING_SPREAD = timedelta(minutes=20)
+"""Last hours for wet crowns are told together if they lie within this. Judgement."""
+
+MIN_WINDOW = timedelta(minutes=10)
+"""Mistings with a smaller window in common are two walks. Judgement."""
+
+
+def make_chores(
+    errands: Sequence[Errand], site: Site, day: date, now: datetime
+) -> tuple[Chore, ...]:
+    """Put errands of a day together into walks: same kind, same way, times close together.
+
+    A walk ends by the earliest deadline of its errands and starts when the last of them may.
+    Chores come back in the order of their hours, with ids that stay the same while plants,
+    deadlines or wording change a little.
+    """
+    ways: dict[tuple[object, ...], list[Errand]] = {}
+    for errand in errands:
+        tonight = errand.not_before is None
+        # What is overdue keeps the deadline that was told.
+        overdue = errand.before if errand.overdue else None
+        way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn, overdue)
+        ways.setdefault(way, []).append(errand)
+    chores: dict[str, Chore] = {}
+    numbers: dict[str, int] = {}
+    for same_way in ways.values():
+        for walk in _walks(same_way):
+            base = _id_of(walk, day)
+            number = numbers.get(base, 0) + 1
+            # Another spot's name may end in the same number.
+            while (chore_id := base if number == 1 else f"{base}-{number}") in chores:
+                number += 1
+            numbers[base] = number
+            chores[chore_id] = _chore(chore_id, walk, site, now)
+    return sort_chores(list(chores.values()))
+
+
+def _id_of(walk: Sequence[Errand], day: date) -> str:
+    first = walk[0]
+    kind = first.kind.value
+    if first.kind is ChoreKind.STAY_IN and first.not_before is None:
+        kind += "-tonight"
+    way = _slug(first.from_spot)
+    if first.to_spot != first.from_spot:
+        way += f"-to-{_slug(first.to_spot)}"
+    return f"{day:%Y-%m-%d}-{kind}-{way}"
+
+
+def sort_chores(chores: Sequence[Chore]) -> tuple[Chore, ...]:
+    """Chores by the hour that matters of each."""
+    return tuple(sorted(chores, key=_hour_of))
+
+
+def _hour_of(chore: Chore) -> tuple[datetime, str]:
+    """The hour that matters of a chore: its deadline, but its start for going out."""
+    starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
+    return (chore.not_before if starts and chore.not_before else chore.before, chore.id)
+
+
+def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
+    """Split errands of one way where one walk cannot, or should not, do them all."""
+    walk = _Walk()
+    for errand in sorted(errands, key=_by_times):
+        if walk.errands and not walk.has_room_for(errand):
+            yield walk.errands
+            walk = _Walk()
+        walk.add(errand)
+    if walk.errands:
+        yield walk.errands
+
+
+def _by_times(errand: Errand) -> tuple[datetime, datetime, str]:
+    """Neighbours in this order fit into one walk best."""
+    return errand.before, errand.not_before or errand.before, errand.first
+
+
+@dataclass(slots=True)
+class _Walk:
+    """A walk as it grows: errands of one way, in the order of their deadlines."""
+
+    errands: list[Errand] = field(default_factory=list)
+    firsts: set[str] = field(default_factory=set)
+    """The first of every group of the errands looked at so far: most walks are never asked."""
+    looked_at: int = 0
+    earliest: datetime | None = None
+    latest: datetime | None = None
+
+    def add(self, errand: Errand) -> None:
+        """Take an errand along."""
+        self.errands.append(errand)
+        self.earliest, self.latest = self._starts_with(errand)
+
+    def has_room_for(self, errand: Errand) -> bool:
+        """Whether there is a time that suits all; for carrying, also not far from each one's own.
+
+        A misting may wait a while for the others; a plant should not go in hours early.
+        """
+        deadline, kind = self.errands[0].before, errand.kind
+        earliest, latest = self._starts_with(errand)
+        wetting = kind in WETTINGS
+        least = MIN_WINDOW if wetting else timedelta(0)
+        if latest is not None and latest + least > deadline:
+            return False
+        if errand.out_from is not None and errand.out_from > deadline:
+            return False
+        spread = timedelta(0) if wetting else errand.before - deadline
+        if earliest is not None and latest is not None:
+            spread = max(spread, latest - earliest)
+        most = MAX_STOP_WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else MAX_TRIP_SPREAD
+        return spread <= most and not self._holds_one_of(errand)
+
+    def _holds_one_of(self, errand: Errand) -> bool:
+        """Whether one of its plants is on this walk already: by the first of every group."""
+        for one in self.errands[self.looked_at :]:
+            self.firsts.update([names[0] for names in one.grounds.groups])
+        self.looked_at = len(self.errands)
+        return not self.firsts.isdisjoint([names[0] for names in errand.grounds.groups])
+
+    def _starts_with(self, errand: Errand) -> tuple[datetime | None, datetime | None]:
+        """The first and the last start, this errand's included."""
+        starts = [one for one in (self.earliest, self.latest, errand.not_before) if one is not None]
+        return (min(starts), max(starts)) if starts else (None, None)
+
+
+def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chore:
+    first = walk[0]
+    deadline = min(one.before for one in walk)
+    starts = [one.not_before for one in walk if one.not_before is not None]
+    # Rounding to the safe side must not make a deadline of now one of the past.
+    before = max(round_down(deadline, site), min(deadline, now)).astimezone(site.zone)
+    start = max(starts).astimezone(site.zone) if starts else None
+    if start is not None and round_up(start, site) <= before:
+        start = round_up(start, site)
+        if before - start < MIN_WINDOW and first.kind in WETTINGS:
+            start = round_down(start - DISPLAY_STEP, site)
+    grounds = Grounds.joined([one.grounds for one in walk])
+    return Chore(
+        id=chore_id,
+        kind=first.kind,
+        plants=Names(grounds.groups),
+        from_spot=first.from_spot,
+        to_spot=first.to_spot,
+        not_before=start if start is None else min(start, before),
+        before=before,
+        grounds=grounds,
+        unconfirmed=tuple(
+            name
+            for one in walk
+            if one.unconfirmed
+            for name in chain.from_iterable(one.grounds.groups)
+        ),
+        overdue_since=before if first.overdue else None,
+    )
+
+
+def round_down(at: datetime, site: Site) -> datetime:
+    """The moment in the site's zone, rounded to the five minutes before it."""
+    local = at.astimezone(site.zone)
+    spare = timedelta(
+        minutes=local.minute % 5, seconds=local.second, microseconds=local.microsecond
+    )
+    return (at - spare).astimezone(site.zone)
+
+
+def round_up(at: datetime, site: Site) -> datetime:
+    """The moment in the site's zone, rounded to the five minutes after it."""
+    down = round_down(at, site)
+    return down if down == at else round_down(at + DISPLAY_STEP, site)
+
+
+@cache
+def _slug(text: str) -> str:
+    return re.sub(r"[\W_]+", "-", text.lower()).strip("-")
