@@ -20,11 +20,12 @@ PAGES = sorted(path.name for path in (ROOT / "docs").glob("*.md"))
 DEVELOPERS = text_of("DEVELOPERS.md")
 
 MOST_LINES = 120
-"""Of the README: what a grower reads in five minutes. Judgement."""
+"""Lines of a first document. Judgement: what one reads in five minutes."""
 
 
-def test_the_readme_is_short() -> None:
-    assert len(README.splitlines()) <= MOST_LINES
+@pytest.mark.parametrize("text", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
+def test_a_first_document_is_short(text: str) -> None:
+    assert len(text.splitlines()) <= MOST_LINES
 
 
 def test_the_first_collection_is_whole_and_short(tmp_path: Path) -> None:
@@ -98,6 +99,15 @@ def test_every_folder_is_on_the_map() -> None:
         assert f"`{name}/`" in DEVELOPERS, name
     for name in modules:
         assert f"`{name}`" in DEVELOPERS, name
+
+
+def test_every_path_that_developers_are_told_of_is_there() -> None:
+    paths = re.findall(r"`((?:[\w.]+/)+[\w.*]*)`|`(\w+\.py)`", DEVELOPERS)
+
+    assert len(paths) > 30
+    for path in (first or second for first, second in paths):
+        places = (root for root in (ROOT, SHELL, CORE) if any(root.glob(path.rstrip("/"))))
+        assert next(places, None), path
 
 
 def test_the_readme_opens_with_the_job() -> None:
