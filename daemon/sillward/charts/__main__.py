@@ -1,10 +1,12 @@
-"""The child that draws: `python -m sillward.charts png`, data as JSON in, the picture out."""
+"""The child that draws: takes requests from `charts.process`, and replies with pictures."""
 
-import json
 import sys
+from base64 import b64encode
+from typing import Any
 
 from sillward.charts.data import drawn_from
-from sillward.charts.process import NO_MATPLOTLIB, Form
+from sillward.charts.process import NO_MATPLOTLIB
+from sillward.child_process import serve
 
 try:
     from sillward.charts import draw
@@ -12,6 +14,12 @@ except ImportError as error:
     sys.stderr.write(f"{error}\n")
     sys.exit(NO_MATPLOTLIB)
 
+
+def answer(request: dict[str, Any]) -> dict[str, str]:
+    """Draw a chart."""
+    image = draw.image(drawn_from(request["data"]), request["form"])
+    return {"image": b64encode(image).decode()}
+
+
 if __name__ == "__main__":
-    form: Form = "svg" if sys.argv[1:] == ["svg"] else "png"
-    sys.stdout.buffer.write(draw.image(drawn_from(json.load(sys.stdin)), form))
+    serve(answer)

@@ -99,12 +99,12 @@ def test_every_content_id_leads_to_its_picture(mailbox: Mailbox) -> None:
 
 
 def test_it_comes_through_the_courier_as_it_was(mailbox: Mailbox) -> None:
-    courier = SenderProcess()
+    sender = SenderProcess()
     large = Message(WEEK.title, WEEK.body, PAGE, (("chart-1@sillward", PNG * 5),))
     try:
-        courier(channel(mailbox.url(MAIL_QUERY)), large)
+        sender(channel(mailbox.url(MAIL_QUERY)), large)
     finally:
-        courier.close()
+        sender.close()
 
     sent = only_mail(mailbox)
     (image,) = [part for part in sent.walk() if part.get_content_type() == "image/png"]
@@ -114,14 +114,14 @@ def test_it_comes_through_the_courier_as_it_was(mailbox: Mailbox) -> None:
 
 def test_a_child_that_takes_nothing_of_a_large_mail_is_ended_in_time() -> None:
     """The line is longer than a pipe holds; it has not been heard, so nothing was sent."""
-    courier = SenderProcess((sys.executable, "-c", "import time; time.sleep(600)"), limit_s=0.5)
+    sender = SenderProcess((sys.executable, "-c", "import time; time.sleep(600)"), limit_s=0.5)
     large = Message("t", "b", PAGE, (("a@b", PNG * 10),))
 
     with pytest.raises(DeliveryError) as caught:
-        courier(channel("mailto://127.0.0.1:9"), large)
+        sender(channel("mailto://127.0.0.1:9"), large)
 
     assert not caught.value.perhaps_sent
-    assert courier._child is None
+    assert sender.pid is None
 
 
 HOSTILE = "Fern\r\nBcc: x@y.example\r\n\r\nbody\x00\x1b[31m\u2028\x85"

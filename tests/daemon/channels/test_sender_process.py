@@ -1,4 +1,4 @@
-"""The courier: a child process that sends; whatever becomes of it, the notice's fate is known."""
+"""The child process that sends: whatever becomes of it, the notice's fate is known."""
 
 import os
 import signal
@@ -27,50 +27,50 @@ def to(address: str, name: str = "phone") -> Channel:
 
 
 def scripted(text: str, limit_s: float = 10.0) -> SenderProcess:
-    """A courier whose child does this instead."""
+    """A sender whose child does this instead."""
     return SenderProcess((sys.executable, "-c", text), limit_s)
 
 
 @pytest.fixture
-def courier() -> Iterator[SenderProcess]:
+def sender() -> Iterator[SenderProcess]:
     made = SenderProcess()
     yield made
     made.close()
 
 
-def child_of(courier: SenderProcess) -> int:
-    assert courier._child is not None
-    return courier._child.pid
+def child_of(sender: SenderProcess) -> int:
+    assert sender.pid is not None
+    return sender.pid
 
 
-def test_a_notice_arrives_through_the_child(courier: SenderProcess) -> None:
+def test_a_notice_arrives_through_the_child(sender: SenderProcess) -> None:
     with serving(OK) as server:
-        courier(to(server.address), MESSAGE)
+        sender(to(server.address), MESSAGE)
 
     (asked,) = server.asked
     assert asked.startswith(b"POST / ")
 
 
-def test_one_child_sends_all_there_is_and_then_goes(courier: SenderProcess) -> None:
+def test_one_child_sends_all_there_is_and_then_goes(sender: SenderProcess) -> None:
     with serving(OK) as server:
-        courier(to(server.address), MESSAGE)
-        first = child_of(courier)
-        courier(to(server.address), MESSAGE)
-        assert child_of(courier) == first
+        sender(to(server.address), MESSAGE)
+        first = child_of(sender)
+        sender(to(server.address), MESSAGE)
+        assert child_of(sender) == first
 
-        courier.close()
+        sender.close()
 
         with pytest.raises(ProcessLookupError):
             os.kill(first, 0)
-        courier(to(server.address), MESSAGE)
-        assert child_of(courier) != first
+        sender(to(server.address), MESSAGE)
+        assert child_of(sender) != first
     assert len(server.asked) == 3
 
 
-def test_a_refusal_comes_back_as_it_was(courier: SenderProcess) -> None:
+def test_a_refusal_comes_back_as_it_was(sender: SenderProcess) -> None:
     busy = whole(b"", "Retry-After: 120", status="429 Too Many Requests")
     with serving(busy) as server, pytest.raises(DeliveryError, match=r"phone: .*429") as caught:
-        courier(to(server.address), MESSAGE)
+        sender(to(server.address), MESSAGE)
 
     assert caught.value.perhaps_sent is False
     assert caught.value.wait is not None
@@ -78,72 +78,67 @@ def test_a_refusal_comes_back_as_it_was(courier: SenderProcess) -> None:
 
 
 def test_a_child_that_was_killed_while_it_had_nothing_to_do_costs_nothing(
-    courier: SenderProcess,
+    sender: SenderProcess,
 ) -> None:
     with serving(OK) as server:
-        courier(to(server.address), MESSAGE)
-        os.kill(child_of(courier), signal.SIGKILL)
-        _wait_gone(courier)
+        sender(to(server.address), MESSAGE)
+        os.kill(child_of(sender), signal.SIGKILL)
+        os.waitid(os.P_PID, child_of(sender), os.WEXITED | os.WNOWAIT)
 
-        courier(to(server.address), MESSAGE)
+        sender(to(server.address), MESSAGE)
 
     assert len(server.asked) == 2
 
 
-def _wait_gone(courier: SenderProcess) -> None:
-    assert courier._child is not None
-    courier._child.wait(timeout=10)
-
-
 def test_a_child_that_dies_over_its_task_may_have_sent_it() -> None:
-    courier = scripted("input()")
+    sender = scripted("input()")
 
     with pytest.raises(DeliveryError, match="courier was lost") as caught:
-        courier(to("http://127.0.0.1:9"), MESSAGE)
+        sender(to("http://127.0.0.1:9"), MESSAGE)
 
     assert caught.value.perhaps_sent
-    courier.close()
+    sender.close()
 
 
 def test_a_child_that_does_not_answer_is_ended_in_time() -> None:
-    courier = scripted("input(); import time; time.sleep(600)", limit_s=0.5)
+    sender = scripted("input(); import time; time.sleep(600)", limit_s=0.5)
     begun = time.monotonic()
 
     with pytest.raises(DeliveryError) as caught:
-        courier(to("http://127.0.0.1:9"), MESSAGE)
+        sender(to("http://127.0.0.1:9"), MESSAGE)
 
     assert caught.value.perhaps_sent
     assert time.monotonic() - begun < 20
-    assert courier._child is None
+    assert sender.pid is None
 
 
 @pytest.mark.parametrize("said", ["no json", "", "{", "\\xff"])
 def test_a_child_that_talks_nonsense_may_have_sent_it(said: str) -> None:
-    courier = scripted(f"input(); print({said!r})")
+    sender = scripted(f"input(); print({said!r})")
 
     with pytest.raises(DeliveryError) as caught:
-        courier(to("http://127.0.0.1:9"), MESSAGE)
+        sender(to("http://127.0.0.1:9"), MESSAGE)
 
     assert caught.value.perhaps_sent
-    courier.close()
+    sender.close()
 
 
 def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path: Path) -> None:
-    courier = SenderProcess((str(tmp_path / "nothing here"),))
+    sender = SenderProcess((str(tmp_path / "nothing here"),))
 
     with serving(OK) as server:
-        courier(to(server.address), MESSAGE)
+        sender(to(server.address), MESSAGE)
 
     assert len(server.asked) == 1
-    assert courier.problems([to("http://127.0.0.1:9")]) == [None]
+    assert sender.problems([to("http://127.0.0.1:9")]) == [None]
 
 
 def test_no_secret_is_in_the_command_line_or_the_environment_of_the_child(
-    courier: SenderProcess,
+    sender: SenderProcess,
 ) -> None:
     with serving(OK) as server:
-        courier(to(f"{server.address}/s3cret-path"), MESSAGE)
-        process = Path(f"/proc/{child_of(courier)}")
+        sender(to(f"{server.address}/s3cret-path"), MESSAGE)
+        process = Path(f"/proc/{child_of(sender)}")
         if not process.exists():
             pytest.skip("no /proc here")
         seen = (process / "cmdline").read_bytes() + (process / "environ").read_bytes()
@@ -152,13 +147,13 @@ def test_no_secret_is_in_the_command_line_or_the_environment_of_the_child(
     assert b"s3cret-path" not in seen
 
 
-def test_the_child_judges_urls_as_the_daemon_would(courier: SenderProcess) -> None:
+def test_the_child_judges_urls_as_the_daemon_would(sender: SenderProcess) -> None:
     listed = [
         to("http://127.0.0.1:9"),
         to("nothing://", "tablet"),
         Channel("mail", None, ("week",), all_clear=False, full_length=True),
     ]
 
-    assert courier.problems(listed) == apprise_sender.problems(listed)
-    assert courier.problems(listed)[0] is None
-    assert courier.problems(listed)[1]
+    assert sender.problems(listed) == apprise_sender.problems(listed)
+    assert sender.problems(listed)[0] is None
+    assert sender.problems(listed)[1]

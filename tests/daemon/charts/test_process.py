@@ -25,9 +25,9 @@ def scripted(text: str) -> tuple[str, ...]:
 
 @pytest.fixture(autouse=True)
 def _nothing_said() -> Iterator[None]:
-    process._say.cache_clear()
+    process._log_once.cache_clear()
     yield
-    process._say.cache_clear()
+    process._log_once.cache_clear()
 
 
 @pytest.fixture
@@ -110,7 +110,7 @@ def test_a_child_that_hangs_is_ended_in_time(does: str) -> None:
 
 
 def test_a_child_that_says_too_much_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(process, "MOST_BYTES", 100_000)
+    monkeypatch.setattr(process, "MAX_BYTES", 100_000)
 
     with pytest.raises(ChartError, match="larger than 100,000 bytes"):
         picture(DATA, "png", scripted("import sys\nwhile True: sys.stdout.write('x' * 10_000)"))

@@ -423,7 +423,7 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
         household = replace(app.household, channels=(channel,))
         desk = desks_of([replace(app, household=household)], Ledger(":memory:"))[0]
         desk.context.keeper.fetch()
-        process._say.cache_clear()
+        process._log_once.cache_clear()
         message = desk.weekly_mail.mail(day)
         desk.context.sender(channel, message)
         sent = only_mail(box)
