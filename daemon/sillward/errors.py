@@ -18,11 +18,11 @@ from datetime import timedelta
 
 from sillward.text import printable
 
-MOST_LINES = 50
+MAX_LINES = 50
 """Of what is wrong with a file or a setting; of more the rest is counted. Judgement: more than a
 screen is not read."""
 
-LONGEST_LINE = 400
+MAX_LINE_LENGTH = 400
 """Characters of such a line. Judgement: five lines of a terminal."""
 
 
@@ -42,10 +42,10 @@ class ConfigError(SillwardError):
 
     def __init__(self, lines: Sequence[str]) -> None:
         self.count = len(lines)
-        shown = [_bounded(line) for line in lines[:MOST_LINES]]
-        if self.count > MOST_LINES:
+        shown = [_bounded(line) for line in lines[:MAX_LINES]]
+        if self.count > MAX_LINES:
             file = shown[0].partition(": ")[0]
-            shown.append(f"{file}: and {self.count - MOST_LINES:,} more")
+            shown.append(f"{file}: and {self.count - MAX_LINES:,} more")
         self.lines = tuple(shown)
         super().__init__("\n".join(self.lines))
 
@@ -57,7 +57,7 @@ class NotOursError(SillwardError):
 
 
 def _bounded(line: str) -> str:
-    return printable.cut(printable.escaped(line[: LONGEST_LINE + 1]), LONGEST_LINE)
+    return printable.cut(printable.escaped(line[: MAX_LINE_LENGTH + 1]), MAX_LINE_LENGTH)
 
 
 class UsageError(SillwardError):

@@ -21,7 +21,7 @@ from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.forecast import Setup
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import Shelf

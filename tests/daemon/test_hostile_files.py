@@ -18,7 +18,7 @@ from sillward.cli import main
 from sillward.cli.printing import print_json
 from sillward.config import bounded_toml, loader
 from sillward.config.settings import credential
-from sillward.errors import LONGEST_LINE, MOST_LINES, ConfigError, one_line
+from sillward.errors import MAX_LINE_LENGTH, MAX_LINES, ConfigError, one_line
 from sillward.text import output, printable
 from sillward.wording import budget as budgets
 from sillward.wording.budget import Budget, BudgetError
@@ -105,12 +105,12 @@ def refused(result: Result) -> list[str]:
     assert result.exit_code == 78, result.output
     assert result.stdout == ""
     lines = result.stderr.removesuffix("\n").split("\n")
-    assert len(lines) <= MOST_LINES + 1
+    assert len(lines) <= MAX_LINES + 1
     for line in lines:
         assert printable.strange(line) == []
         assert line.startswith("sillward: ")
         assert "garden.toml: " in line
-        assert len(line) <= LONGEST_LINE + len("sillward: garden.toml: ")
+        assert len(line) <= MAX_LINE_LENGTH + len("sillward: garden.toml: ")
     return lines
 
 
@@ -190,8 +190,8 @@ def test_a_flood_is_refused_in_few_lines(flood: Callable[[], str | bytes], tmp_p
 def test_the_errors_beyond_the_first_are_counted(tmp_path: Path) -> None:
     lines = refused(check(tmp_path, plants(10_000, 'parents = ["nobody §"]')))
 
-    assert len(lines) == MOST_LINES + 1
-    assert lines[-1] == f"sillward: garden.toml: and {10_000 - MOST_LINES:,} more"
+    assert len(lines) == MAX_LINES + 1
+    assert lines[-1] == f"sillward: garden.toml: and {10_000 - MAX_LINES:,} more"
 
 
 def test_brackets_and_points_within_texts_are_no_nesting() -> None:

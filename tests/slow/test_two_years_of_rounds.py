@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from sillward.config.loader import Rounds
+from sillward.config.household import Rounds
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
 from tests.support.round_keeping import PLANS, check, told_on

@@ -8,8 +8,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
-from sillward.config.loader import Channel, Household, Manners, Rounds
-from sillward.config.models import Told
+from sillward.config.household import Channel, Household, NoticePolicy, Rounds
+from sillward.config.models import RoundName
 from sillward.errors import DeliveryError, SourceError
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
@@ -79,7 +79,7 @@ class Post:
 
 def a_channel(
     name: str = "phone",
-    *told: Told,
+    *told: RoundName,
     all_clear: bool = False,
     full_length: bool = False,
 ) -> Channel:
@@ -96,7 +96,7 @@ def a_plant(name: str, *, home: str = "bench") -> Plant:
     return Plant(name, home, "room" if home == "bench" else None, "pot", limits)
 
 
-SILENT = Manners(remind=None, pass_on=None)
+SILENT = NoticePolicy(remind=None, pass_on=None)
 """Rounds, and what changes about them, but no reminders."""
 
 
@@ -105,7 +105,7 @@ def a_household(
     plants: tuple[Plant, ...] = (),
     dusk: str = "17:00",
     name: str = SITE.name,
-    manners: Manners = SILENT,
+    policy: NoticePolicy = SILENT,
 ) -> Household:
     site = Site(name, SITE.latitude, SITE.longitude, SITE.elevation_m, SITE.zone)
     chosen = plants or (a_plant("Left pot"), a_plant("Right pot"), a_plant("Sill", home="room"))
@@ -113,7 +113,7 @@ def a_household(
         Collection(site, (BENCH, ROOM), chosen, standard_rules()),
         Rounds(parse_moment(dusk), parse_moment("08:30"), parse_weekly("sun 18:00")),
         channels or (a_channel(),),
-        manners,
+        policy,
     )
 
 

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from sillward.config.loader import Channel, Manners
-from sillward.config.quiet_hours import Quiet
+from sillward.config.household import Channel, NoticePolicy
+from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, SourceError
 from sillward.ledger import Ledger, Stage
 from sillward.net.http import Answer, Query
@@ -206,7 +206,7 @@ class HardTimes:
     seed: int
     folder: Path
     quiet: str | None = None
-    manners: Manners = field(default_factory=Manners)
+    policy: NoticePolicy = field(default_factory=NoticePolicy)
     missed: list[str] = field(default_factory=list)
     """Dusk rounds with orders of which a channel heard nothing although it could be reached."""
     doubtful: set[str] = field(default_factory=set)
@@ -238,9 +238,9 @@ class HardTimes:
         self.source = HardSource(rng=self.rng, spells=self.spells["source"], seed=self.seed)
         self.source.every = timedelta(hours=6)
         plants = (a_plant("Left pot"), a_plant("Right pot"), HARDY)
-        self.household = a_household(*CHANNELS, plants=plants, manners=self.manners)
+        self.household = a_household(*CHANNELS, plants=plants, policy=self.policy)
         if self.quiet is not None:
-            told = replace(self.household.rounds, quiet=Quiet(parse_hours(self.quiet)))
+            told = replace(self.household.rounds, quiet=QuietHours(parse_hours(self.quiet)))
             self.household = replace(self.household, rounds=told)
         self.afloat_since: int | None = None
         self.stretches: dict[str, Stretch] = {}
@@ -389,7 +389,7 @@ def check(times: HardTimes) -> None:
         for one in (copies[0] for copies in by_key.values())
         if one.day not in days_forgotten
     )
-    assert max(messages.values()) <= times.manners.most
+    assert max(messages.values()) <= times.policy.max_messages
     called_off = Counter(
         (one.channel, one.day)
         for one in (copies[0] for copies in by_key.values())

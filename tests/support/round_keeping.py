@@ -5,8 +5,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 
-from sillward.config.loader import Rounds
-from sillward.config.quiet_hours import Quiet
+from sillward.config.household import Rounds
+from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Ledger, Notice
 from sillward.service import due_rounds
 from sillward.service.desk import EARLIEST
@@ -24,7 +24,7 @@ PLANS = {
         parse_moment("sunset-90min"),
         parse_moment("sunrise+15min"),
         parse_weekly("sun 01:30"),
-        Quiet(parse_hours("22:30-06:30")),
+        QuietHours(parse_hours("22:30-06:30")),
     ),
 }
 """Hours that are skipped, and hours that come twice, somewhere; and the sun's."""

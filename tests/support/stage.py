@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 
-from sillward.config.loader import Household, load_household
+from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.forecast import Setup, Source
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.forecast.store import Shelf

@@ -15,7 +15,8 @@ from pathlib import Path
 
 from pydantic import SecretStr
 
-from sillward.config.loader import Household, load_household
+from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.config.settings import Settings, credential, load_settings, unknown_variables
 from sillward.errors import ConfigError, SillwardError, SourceError, UsageError
 from sillward.forecast import Setup, Source, ensemble, geocoding, sources

@@ -16,7 +16,7 @@ from pathlib import Path
 from sillward.assembly.app import App
 from sillward.assembly.desks import require_channels
 from sillward.channels.apprise_sender import Problems
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line
 from sillward.service.desk import Desk
 from sillward.service.health import IN_FORCE_MARK, REFUSED_MARK, digest_of

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from sillward.assembly.app import App
 from sillward.channels import apprise_sender
 from sillward.channels.apprise_sender import Problems, Sender
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.config.settings import credential, heartbeat_addresses
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger

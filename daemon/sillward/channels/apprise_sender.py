@@ -19,7 +19,7 @@ from typing import Any, Protocol
 
 from sillward.channels import mail
 from sillward.channels.wire_monitor import WireMonitor
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.text import printable
 from sillward.wording.push import Message

@@ -14,7 +14,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.child_process import ChildError, ChildProcess, serve
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 

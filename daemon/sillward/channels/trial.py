@@ -7,7 +7,7 @@ from datetime import datetime
 from enum import Enum
 
 from sillward.channels.apprise_sender import Sender
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.text.columns import Column, Mark, Marked, Screen, table
 from sillward.wording.push import MOST_CHARACTERS, Message

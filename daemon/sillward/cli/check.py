@@ -9,7 +9,7 @@ from sillward.assembly.desks import require_places
 from sillward.channels import apprise_sender
 from sillward.cli import shared
 from sillward.cli.printing import print_json
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ical import publisher
 from sillward.reports import check as report
 from sillward.reports import words as words_report

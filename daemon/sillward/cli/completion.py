@@ -8,7 +8,8 @@ from pathlib import Path
 import click
 from click.shell_completion import CompletionItem
 
-from sillward.config.loader import Household, load_household
+from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import SillwardError
 from sillward.forecast.store import utc_now

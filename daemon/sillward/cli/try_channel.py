@@ -11,7 +11,7 @@ from sillward.channels import trial
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
 from sillward.cli.printing import say
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import UsageError
 from sillward.text import terminal
 

@@ -455,7 +455,7 @@ class NoticesTable(Table):
     )
 
 
-Told = Literal["dusk", "morning", "week", "alarm"]
+RoundName = Literal["dusk", "morning", "week", "alarm"]
 
 
 class ChannelTable(Table):
@@ -468,7 +468,7 @@ class ChannelTable(Table):
         None,
         description="an Apprise URL for one target; a secret, better kept out of this file",
     )
-    rounds: Annotated[list[Told], Field(min_length=1)] = Field(
+    rounds: Annotated[list[RoundName], Field(min_length=1)] = Field(
         ["dusk", "morning", "week", "alarm"],
         description=(
             "what this channel is told; alarm stands for what cannot wait for a round (all)"

@@ -11,7 +11,7 @@ AHEAD = timedelta(minutes=10)
 
 
 @dataclass(frozen=True, slots=True)
-class Quiet:
+class QuietHours:
     """Hours of every day in which only what cannot wait is sent; None: there are none."""
 
     hours: Hours | None = None

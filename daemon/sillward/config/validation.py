@@ -1,4 +1,4 @@
-"""Reading a file of tables: what is wrong is kept, in words, and told all at once."""
+"""Reading the tables of a file as pydantic models, with errors in a grower's words."""
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
@@ -10,104 +10,112 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from sillward.config.models import ChannelTable, LimitsTable, SunTable, Table
-from sillward.errors import LONGEST_LINE, MOST_LINES
+from sillward.errors import MAX_LINE_LENGTH, MAX_LINES
 from sillward.text import printable
 
 Model = TypeVar("Model", bound=Table)
 
-LONGEST_NAME = 80
-"""Characters of a name that is compared with others: of a plant, a spot or a key."""
+MAX_NAME_LENGTH = 80
+"""Characters of a name (of a plant, a spot or a key) that is compared with others."""
 
-MOST_COMPARED = 1000
-"""Names that it is compared with. Judgement: a tenth of a second."""
+MAX_COMPARED = 1000
+"""Names that it is compared with. Judgement: this takes a tenth of a second."""
 
 _ADDRESS = re.compile(r"""[^\s"]*://[^\s"]*""")
 
 
 @dataclass(slots=True)
-class Reader:
-    """Reads parts of a file and keeps what is wrong with them."""
+class TableReader:
+    """Reads the tables of a file and collects what is wrong with them, one line for each error."""
 
     file: str
     errors: list[str] = field(default_factory=list)
 
-    def wrong(self, where: str, text: str) -> None:
-        """Keep one error; `where` is the key path. What looks like an address is not shown: it may
-        be a channel's that was put in the wrong place."""
-        told = printable.cut(
-            printable.escaped(f"{where}: {text}"[: LONGEST_LINE + 1]), LONGEST_LINE
-        )
-        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', told)}")
+    def report(self, where: str, text: str) -> None:
+        """Add an error. where: the key path.
+
+        What looks like an address is not shown: it may be a channel's URL in the wrong place.
+        """
+        line = f"{where}: {text}"[: MAX_LINE_LENGTH + 1]
+        shown = printable.cut(printable.escaped(line), MAX_LINE_LENGTH)
+        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', shown)}")
 
     def hint(self, name: str, known: Iterable[str]) -> str:
-        """What a name may have meant, in a file that does not have too many that are wrong."""
-        return did_you_mean(name, known) if len(self.errors) < MOST_LINES else ""
+        """Return `did_you_mean`, or nothing if the file has too many errors for it to be read."""
+        return did_you_mean(name, known) if len(self.errors) < MAX_LINES else ""
 
-    def made_plain(self, raw: Any, where: str = "") -> Any:
-        """A part of the file with all its texts plain; what was strange in them is wrong.
+    def with_plain_text(self, raw: Any, where: str = "") -> Any:
+        """Return a part of the file with every text on one line, without control characters.
 
-        Whatever looks at it later has no such sign to show. Nesting is bounded (`toml_text`).
+        Whatever else is in a text is reported and escaped, so that later steps never show it.
+        Nesting is bounded (`bounded_toml`).
         """
         if isinstance(raw, str):
-            strange = printable.strange(raw)
-            if not strange:
-                return raw
-            # A url may hold a secret, and may stand in the place of any key of a channel.
-            shown = "" if where.startswith("channels") else f"{_shown(raw)}: "
-            without = printable.spelt(strange[0])
-            self.wrong(where, f"{shown}must be plain text on one line, without {without}")
-            return printable.escaped(raw)
+            return self._plain_text(raw, where)
         if isinstance(raw, list):
-            return [self.made_plain(one, f"{where}[{index}]") for index, one in enumerate(raw)]
+            return [
+                self.with_plain_text(value, f"{where}[{index}]") for index, value in enumerate(raw)
+            ]
         if isinstance(raw, dict):
             return {
-                self._plain_key(key, where): self.made_plain(one, _below(where, key))
-                for key, one in raw.items()
+                self._plain_key(key, where): self.with_plain_text(value, _key_below(where, key))
+                for key, value in raw.items()
             }
         return raw
+
+    def _plain_text(self, text: str, where: str) -> str:
+        strange = printable.strange(text)
+        if not strange:
+            return text
+        # A URL may hold a secret, and may stand in the place of any key of a channel.
+        shown = "" if where.startswith("channels") else f"{_shown(text)}: "
+        without = printable.spelt(strange[0])
+        self.report(where, f"{shown}must be plain text on one line, without {without}")
+        return printable.escaped(text)
 
     def _plain_key(self, key: str, where: str) -> str:
         strange = printable.strange(key)
         if not strange:
             return key
         without = printable.spelt(strange[0])
-        self.wrong(_below(where, key), f"a key must be plain text on one line, without {without}")
+        text = f"a key must be plain text on one line, without {without}"
+        self.report(_key_below(where, key), text)
         return printable.escaped(key)
 
-    def table(
+    def read(
         self, model: type[Model], raw: object, where: str, *, secret: bool = False
     ) -> Model | None:
-        """Read a table as its model; None, and its errors kept, if it is wrong.
+        """Read a table as its model; None, with its errors reported, if it is wrong.
 
-        secret: show no values.
+        secret: errors show no values.
         """
         if not isinstance(raw, Mapping):
             shown = "" if secret or isinstance(raw, list) else f", not {_shown(raw)}"
-            self.wrong(where, f"must be a table{shown}")
+            self.report(where, f"must be a table{shown}")
             return None
         try:
             return model.model_validate(raw)
         except ValidationError as error:
-            for one in error.errors(include_url=False):
-                hint = len(self.errors) < MOST_LINES
-                self.wrong(where, _in_words(one, model, secret=secret, hint=hint))
+            for detail in error.errors(include_url=False):
+                hint = len(self.errors) < MAX_LINES
+                self.report(where, _in_words(detail, model, secret=secret, hint=hint))
             return None
 
-    def rows(self, document: Mapping[str, Any], key: str) -> list[object] | None:
-        """The tables of a list, or None if it is something else."""
+    def list_of_tables(self, document: Mapping[str, Any], key: str) -> list[object] | None:
+        """Return the tables under [[key]], or None, which is reported, if it is something else."""
         raw = document.get(key, [])
         if isinstance(raw, list):
             return raw
-        self.wrong(key, f"must be a list of tables, each under [[{key}]]")
+        self.report(key, f"must be a list of tables, each under [[{key}]]")
         return None
 
 
-def _below(where: str, key: str) -> str:
+def _key_below(where: str, key: str) -> str:
     return f"{where}.{key_of(key)}" if where else key_of(key)
 
 
 def wrong_with(kind: Any, value: object) -> str | None:
-    """What is wrong with one value for a type of `tables`, in words; None if nothing is."""
+    """Return in words what is wrong with a value for a type of `models`; None if it is valid."""
     try:
         TypeAdapter(kind, config=Table.model_config).validate_python(value)
     except ValidationError as error:
@@ -116,27 +124,29 @@ def wrong_with(kind: Any, value: object) -> str | None:
 
 
 def key_of(name: str) -> str:
-    """A key as it must be written in TOML: in quotes unless it is plain."""
+    """Return a key as it is written in TOML: in quotes unless it is plain."""
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{name}"'
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:
-    """ "; did you mean "night_offset"?", or nothing if nothing is near."""
-    if len(name) > LONGEST_NAME:  # to compare takes the square of it
+    """Return "; did you mean "night_offset"?", or nothing if no known name is similar."""
+    if len(name) > MAX_NAME_LENGTH:  # comparing takes time by the square of the length
         return ""
-    among = [one for one in islice(known, MOST_COMPARED) if len(one) <= LONGEST_NAME]
-    near = get_close_matches(name, among, n=1, cutoff=0.7)
-    return f'; did you mean "{near[0]}"?' if near else ""
+    candidates = [
+        candidate for candidate in islice(known, MAX_COMPARED) if len(candidate) <= MAX_NAME_LENGTH
+    ]
+    similar = get_close_matches(name, candidates, n=1, cutoff=0.7)
+    return f'; did you mean "{similar[0]}"?' if similar else ""
 
 
 def entry(key: str, index: int, raw: object) -> str:
-    """How an entry of a list is named in errors: its place, and its own name if it has one."""
+    """Return how errors name an entry of a list: by its index, and its own name if it has one."""
     name = raw.get("name") if isinstance(raw, Mapping) else None
     return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"
 
 
 def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = True) -> str:
-    """One of pydantic's errors as `key "value": what would be right`."""
+    """Return one of pydantic's errors as `key "value": what would be right`."""
     path = _key_path(error["loc"])
     kind, value = error["type"], error["input"]
     if kind == "missing":
@@ -149,23 +159,23 @@ def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = 
     if kind == "value_error":
         return f"{path}: {context['error']}"
     shown = "" if secret or isinstance(value, dict | list) else f" {_shown(value)}"
-    if kind in _BOUNDS:
-        words, key = _BOUNDS[kind]
+    if kind in _BOUND_ERRORS:
+        words, key = _BOUND_ERRORS[kind]
         return f"{path}{shown}: must be {words} {context[key]:g}"
     if kind == "literal_error":
         return f"{path}{shown}: must be {context['expected']}"
     if kind == "string_pattern_mismatch" and model is ChannelTable:
         return f"{path}{shown}: must be lower-case letters, digits and _"
-    return f"{path}{shown}: {_WORDING.get(kind, error['msg'].lower())}"
+    return f"{path}{shown}: {_ERRORS.get(kind, error['msg'].lower())}"
 
 
-_BOUNDS = {
+_BOUND_ERRORS = {
     "greater_than_equal": ("at least", "ge"),
     "less_than_equal": ("at most", "le"),
     "greater_than": ("more than", "gt"),
 }
 
-_WORDING = {
+_ERRORS = {
     "list_type": "must be a list",
     "model_type": "must be a table",
     "model_attributes_type": "must be a table",

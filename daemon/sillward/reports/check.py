@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sillward.config import group_lookup
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
@@ -103,7 +103,7 @@ def _facts(
 
 def _follow_up(household: Household) -> str:
     """Return what follows a round: reminders, passing on, changes, and the quiet hours."""
-    manners, quiet = household.manners, household.rounds.quiet.hours
+    policy, quiet = household.policy, household.rounds.quiet.hours
 
     def ahead(what: str, lead: timedelta | None) -> str:
         if lead is None:
@@ -111,10 +111,10 @@ def _follow_up(household: Household) -> str:
         return f"{what} {lead / timedelta(minutes=1):.0f} min before"
 
     parts = [
-        ahead("remind", manners.remind),
-        ahead("pass on", manners.pass_on),
-        f"changes of more than {manners.moved_by / timedelta(minutes=1):.0f} min",
-        f"at most {manners.most} messages of a round",
+        ahead("remind", policy.remind),
+        ahead("pass on", policy.pass_on),
+        f"changes of more than {policy.moved_by / timedelta(minutes=1):.0f} min",
+        f"at most {policy.max_messages} messages of a round",
         f"quiet {household.voice.hours(quiet)}" if quiet else "no quiet hours",
     ]
     return ", ".join(parts)

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from datetime import datetime, timedelta
 from typing import Any
 
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.forecast.doubt_wording import in_words
 from sillward.forecast.store import Held
 from sillward.forecast.updater import Keeper

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Notice, StoredChore

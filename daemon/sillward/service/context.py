@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sillward.channels.apprise_sender import Sender
-from sillward.config.loader import Channel, Household
+from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, utc_now
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Notice, Stage, StoredChore

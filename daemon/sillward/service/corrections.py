@@ -8,7 +8,7 @@ from datetime import date, datetime
 from functools import cache
 from typing import Any
 
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.chore_codec import of_chore
 from sillward.ledger.records import to_text
@@ -87,7 +87,7 @@ class Corrections:
             sheet,
             cache(lambda: safe_outside(context.household.collection, weather, state, sheet.at)),
             {(ChoreKind(one.kind), name) for one in chores if one.done_at for name in one.plants},
-            context.household.manners.moved_by,
+            context.household.policy.moved_by,
             context.household.collection.habits.out_after,
         )
         if revision:
@@ -109,7 +109,7 @@ class Corrections:
         unheard = [one for one in of_round if one.state == "waiting" and one.stage in _CHANGES]
         counts = Counter(context.ledger.messages(name, round_.value, day))
         counts -= Counter(one.channel for one in unheard)
-        most = context.household.manners.most
+        most = context.household.policy.max_messages
         told = self._who_was_told(round_, of_round, revision)
         room = most if revision.added else max(1, most - KEPT_FOR_MORE)
         able = [one for one in told if counts[one.name] < room]

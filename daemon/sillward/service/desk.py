@@ -9,7 +9,7 @@ import logging
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.errors import LedgerError
 from sillward.service import due_rounds
 from sillward.service.alarm_monitor import AlarmMonitor

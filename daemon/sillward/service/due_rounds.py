@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from sillward.config.loader import Rounds
+from sillward.config.household import Rounds
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site

@@ -6,7 +6,8 @@ from hashlib import sha256
 from pathlib import Path
 
 from sillward import files
-from sillward.config.loader import MOST_BYTES, Household
+from sillward.config.collection_file import MAX_BYTES
+from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import Shelf
 from sillward.ledger import Notice
@@ -87,7 +88,7 @@ def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Itera
 def digest_of(path: Path) -> str | None:
     """What tells one content of a collection from another; None if it cannot be read."""
     try:
-        return sha256(files.read(path, MOST_BYTES)).hexdigest()[:16]
+        return sha256(files.read(path, MAX_BYTES)).hexdigest()[:16]
     except OSError:
         return None
 

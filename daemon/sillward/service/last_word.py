@@ -5,7 +5,7 @@ what it needs.
 """
 
 from sillward.channels import apprise_sender
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.config.settings import LastResort
 from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.service import heartbeat

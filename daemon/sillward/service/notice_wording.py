@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.alarm_monitor import BLIND, blind

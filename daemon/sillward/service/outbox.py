@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from traceback import format_tb
 
 from sillward.channels.apprise_sender import SEND_S
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Notice
 from sillward.service.context import ServiceContext

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ledger import Notice, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.context import ServiceContext
@@ -70,7 +70,7 @@ class Reminders:
                 self._pass_on(told)
 
     def _remind(self, told: _Told) -> None:
-        context, ahead = self.context, self.context.household.manners.remind
+        context, ahead = self.context, self.context.household.policy.remind
         first_hand = [one for one in told.notices if one.stage != Stage.PASSED_ON.value]
         sent = [one.sent_at for one in first_hand if one.sent_at is not None]
         if ahead is None or not sent or context.clock() - max(sent) < BREATH:
@@ -87,7 +87,8 @@ class Reminders:
         able = [
             one
             for one in context.household.channels
-            if one.name in reached and counts.get(one.name, 0) < context.household.manners.most
+            if one.name in reached
+            and counts.get(one.name, 0) < context.household.policy.max_messages
         ]
         notices = self._notices(able, told, due, Stage.REMINDER)
         ids = [one.id for one in due]
@@ -95,18 +96,18 @@ class Reminders:
 
     def _pass_on(self, told: _Told) -> None:
         """To the first channel that takes alarms and has heard nothing of this round."""
-        context, manners = self.context, self.context.household.manners
+        context, policy = self.context, self.context.household.policy
         now, names = context.clock(), {one.name for one in context.household.channels}
         on_their_way = any(
             one.state == "waiting" and not one.attempts and one.channel in names
             for one in told.notices
         )
         sent = [one.sent_at for one in told.notices if one.sent_at and one.stage in _FIRST_HAND]
-        if manners.pass_on is None or on_their_way or any(now - at < ANSWER for at in sent):
+        if policy.pass_on is None or on_their_way or any(now - at < ANSWER for at in sent):
             return
-        ahead, deaf = manners.pass_on, not any(one.state == "sent" for one in told.notices)
+        ahead, deaf = policy.pass_on, not any(one.state == "sent" for one in told.notices)
         if deaf:  # nobody could be reached so far
-            ahead = max(ahead, manners.remind or ahead)
+            ahead = max(ahead, policy.remind or ahead)
         elif self._says_nothing(told.day):
             return
         due = _due(
@@ -133,8 +134,8 @@ class Reminders:
         Where that left less than this time to follow it, the reminder comes as long after the
         order was told as it would have come before its deadline, and it is passed on after that.
         """
-        manners, told_at = self.context.household.manners, told.at(order)
-        ahead = manners.remind or manners.pass_on
+        policy, told_at = self.context.household.policy, told.at(order)
+        ahead = policy.remind or policy.pass_on
         if told_at is None or ahead is None or order.before > told_at + least:
             return order.before
         return told_at + 2 * ahead

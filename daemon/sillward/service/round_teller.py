@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ledger import Notice
 from sillward.ledger.chore_codec import of_chore
 from sillward.service import weekly_mail

@@ -18,8 +18,9 @@ import click
 
 from sillward import files
 from sillward.config import group_lookup
+from sillward.config.collection_file import MAX_BYTES, is_collection
 from sillward.config.json_schema import ID, collection_schema
-from sillward.config.loader import MOST_BYTES, is_collection, load_household
+from sillward.config.loader import load_household
 from sillward.config.models import Celsius, Elevation, Latitude, Longitude, NightLow, Text, Zone
 from sillward.config.validation import wrong_with
 from sillward.errors import NotOursError, SourceError
@@ -86,7 +87,7 @@ def write(path: Path, text: str, *, force: bool = False) -> None:
     (unless force), NotOursError if it is not a collection of this user's, OSError if it cannot be.
     """
     files.make_folder(path.parent)
-    place = files.place_for(path, is_collection, MOST_BYTES) if force else None
+    place = files.place_for(path, is_collection, MAX_BYTES) if force else None
     file = path if place is None else place.file
     written = files.draft(file, text.encode())
     try:
@@ -102,7 +103,7 @@ def _write_schema(path: Path) -> None:
     """The schema of this version; a file of this name that is no schema of ours is left alone."""
     # An editor can do without; the collection cannot fail for it.
     with suppress(OSError, NotOursError):
-        place = files.place_for(path, lambda head: ID.encode() in head, MOST_BYTES)
+        place = files.place_for(path, lambda head: ID.encode() in head, MAX_BYTES)
         text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
         files.fill(place, f"{text}\n".encode())
 
@@ -217,7 +218,7 @@ def _refusal(path: Path, *, force: bool) -> str | None:
         if os.path.lexists(path) and not force:
             return "is there already, and is not overwritten (--force would, if it is a collection)"
         if force:
-            files.place_for(path, is_collection, MOST_BYTES)
+            files.place_for(path, is_collection, MAX_BYTES)
         folder = next(one for one in path.absolute().parents if one.exists())
         if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
             return f"cannot be written: {folder} is not a folder that you can write to"

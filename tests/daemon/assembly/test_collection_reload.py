@@ -10,7 +10,8 @@ import pytest
 
 from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import SETTLED, CollectionReloader
-from sillward.config.loader import Channel, load_household
+from sillward.config.household import Channel
+from sillward.config.loader import load_household
 from sillward.config.settings import Settings
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger

@@ -17,7 +17,7 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.wording.push import Message
 from tests.support.mailbox import MAIL_QUERY, Mailbox, mail_server

@@ -22,7 +22,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.channels.wire_monitor import MOST_BYTES, is_page
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.wires import (

@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.channels.sender_process import SenderProcess
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.wires import serving, whole

@@ -19,7 +19,7 @@ from sillward.channels import apprise_sender, trial
 from sillward.channels.sender_process import SenderProcess
 from sillward.channels.trial import Outcome, State
 from sillward.cli import main, shared, try_channel
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, StoredForecast

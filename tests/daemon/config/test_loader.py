@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pydantic import SecretStr
 
-from sillward.config.loader import Household, load_household
+from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import ROT_CLASSES, Limit, Limits, Plant

@@ -8,7 +8,8 @@ import pytest
 from click.testing import CliRunner
 
 from sillward.cli import main
-from sillward.config.loader import Household, load_household
+from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.fertiliser import SALTS
 from sillward_rules.plants.plant import HOLDERS, UNITS, Plant

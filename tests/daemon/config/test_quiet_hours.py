@@ -5,12 +5,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from sillward.config.quiet_hours import AHEAD, Quiet
+from sillward.config.quiet_hours import AHEAD, QuietHours
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import SITE, local
 
-NIGHT = Quiet(parse_hours("22:30-06:30"))
+NIGHT = QuietHours(parse_hours("22:30-06:30"))
 
 
 @pytest.mark.parametrize(
@@ -29,12 +29,12 @@ def test_what_falls_into_them_is_due_before_they_start() -> None:
 
 
 def test_without_any_nothing_is_quiet() -> None:
-    assert Quiet().until(SITE, local("03:00")) is None
-    assert Quiet().before(SITE, local("03:00")) == local("03:00")
+    assert QuietHours().until(SITE, local("03:00")) is None
+    assert QuietHours().before(SITE, local("03:00")) == local("03:00")
 
 
 def test_they_may_go_by_the_sun() -> None:
-    by_sun = Quiet(parse_hours("sunset+2h to sunrise"))
+    by_sun = QuietHours(parse_hours("sunset+2h to sunrise"))
 
     assert by_sun.until(SITE, local("20:30")) is None  # sunset is 18:45
     ends = by_sun.until(SITE, local("21:00"))
@@ -46,7 +46,7 @@ def test_they_may_go_by_the_sun() -> None:
 def test_they_end_by_the_clock_on_the_wall_when_it_changes(day: str) -> None:
     """Central Europe, 2026: summer time begins on 29 March and ends on 25 October (zoneinfo)."""
     site = Site("North court", 52.5, 13.4, 40, ZoneInfo("Europe/Berlin"))
-    night = Quiet(parse_hours("22:00-06:00"))
+    night = QuietHours(parse_hours("22:00-06:00"))
     at = datetime.fromisoformat(f"{day} 00:30").replace(tzinfo=site.zone).astimezone(UTC)
 
     ends = night.until(site, at)

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.config.loader import Manners
+from sillward.config.household import NoticePolicy
 from sillward.ledger import Ledger
 from tests.support.desks import SITE, World, a_channel, a_household, a_plant, a_world
 
@@ -46,7 +46,7 @@ def world() -> World:
     world = a_world("17:00", low_c=5.0)
     plants = tuple(a_plant(f"Pot {number}") for number in range(3))
     world.household = a_household(
-        a_channel("phone"), a_channel("partner", "alarm"), plants=plants, manners=Manners()
+        a_channel("phone"), a_channel("partner", "alarm"), plants=plants, policy=NoticePolicy()
     )
     return world
 

@@ -7,8 +7,8 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.config.loader import Channel, Manners
-from sillward.config.quiet_hours import Quiet
+from sillward.config.household import Channel, NoticePolicy
+from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
 from sillward.service.desk import Desk
 from sillward.wording.push import MOST_CHARACTERS
@@ -36,12 +36,12 @@ PLANTS = (a_plant("Left pot"), a_plant("Right pot"), HARDY)
 def told(
     low_c: float = 6.0,
     *channels: Channel,
-    manners: Manners = SILENT,
+    policy: NoticePolicy = SILENT,
     plants: Sequence[Plant] = PLANTS,
 ) -> tuple[World, Desk]:
     """A dusk round told at five o'clock; what must go in has to be in by 18:40."""
     world = a_world("17:00", *channels, low_c=low_c)
-    world.household = a_household(*channels, plants=tuple(plants), manners=manners)
+    world.household = a_household(*channels, plants=tuple(plants), policy=policy)
     desk = world.desk
     desk.tick()
     return world, desk
@@ -141,7 +141,7 @@ def harder(name: str, limit_c: float) -> Plant:
 
 def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
     plants = (*PLANTS, harder("Harder", 0.0), harder("Hardest", -4.0))
-    world, desk = told(6.0, manners=replace(SILENT, most=3), plants=plants)
+    world, desk = told(6.0, policy=replace(SILENT, max_messages=3), plants=plants)
 
     for low_c in (3.0, -1.0, -6.0):
         newer(world, desk, low_c, minutes=15)
@@ -152,7 +152,7 @@ def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
 
 
 def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:
-    world, desk = told(6.0, manners=replace(SILENT, most=4))
+    world, desk = told(6.0, policy=replace(SILENT, max_messages=4))
 
     for low_c in (14.0, 6.0, 14.0, 1.0):
         newer(world, desk, low_c, minutes=15)
@@ -299,7 +299,7 @@ def test_a_correction_fits_a_push(count: int, low_c: float) -> None:
 
 
 def test_who_heard_of_a_round_by_its_change_alone_hears_what_follows() -> None:
-    world, desk = told(12.0, manners=Manners(pass_on=None))  # nothing to tell at dusk
+    world, desk = told(12.0, policy=NoticePolicy(pass_on=None))  # nothing to tell at dusk
     newer(world, desk, 6.0, minutes=20)
     newer(world, desk, 14.0, minutes=20)
     newer(world, desk, 6.0, minutes=20)
@@ -327,7 +327,7 @@ def test_an_earlier_hour_is_told_to_who_heard_of_it_by_a_change_alone() -> None:
 
 def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
     partner = a_channel("partner", "alarm")
-    world, desk = told(6.0, a_channel(), partner, manners=Manners())
+    world, desk = told(6.0, a_channel(), partner, policy=NoticePolicy())
     world.clock.now = local("18:30")
     desk.tick()
 
@@ -339,7 +339,7 @@ def test_what_is_off_is_told_to_whom_the_order_was_passed_on() -> None:
 
 def test_who_heard_that_plants_may_stay_out_hears_that_this_is_off_again() -> None:
     partner = a_channel("partner", "alarm")
-    world, desk = told(6.0, a_channel(), partner, manners=Manners())
+    world, desk = told(6.0, a_channel(), partner, policy=NoticePolicy())
     world.clock.now = local("18:30")
     desk.tick()
     newer(world, desk, 14.0, minutes=5)
@@ -353,7 +353,7 @@ def test_who_heard_that_plants_may_stay_out_hears_that_this_is_off_again() -> No
 def waiting(minutes: float) -> tuple[World, Desk]:
     """A dusk round that no channel has taken, and a newer forecast that asks for one plant more."""
     world = a_world("17:00", low_c=6.0)
-    world.household = a_household(plants=PLANTS, manners=SILENT)
+    world.household = a_household(plants=PLANTS, policy=SILENT)
     desk = world.desk
     world.post.down = {"phone"}
     desk.tick()
@@ -440,7 +440,7 @@ def test_nobody_is_sent_out_at_dawn_for_the_end_of_a_small_dip(
 def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
     """... and not of those that were told in time, and that nobody has acknowledged."""
     world = a_world("17:00", low_c=6.0)
-    household = a_household(plants=PLANTS, manners=SILENT)
+    household = a_household(plants=PLANTS, policy=SILENT)
     early = replace(household.collection, habits=Habits(in_by=parse_moment("17:20")))
     world.household = replace(household, collection=early)
     desk = world.desk
@@ -463,7 +463,7 @@ def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
 
 def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
     world = a_world("17:00", low_c=2.0)
-    household = a_household(plants=PLANTS[:1], manners=replace(SILENT, moved_by=timedelta(hours=5)))
+    household = a_household(plants=PLANTS[:1], policy=replace(SILENT, moved_by=timedelta(hours=5)))
     porch = Spot("porch", indoors=True, night_low_c=6.0, day_low_c=6.0)
     both = replace(
         household.collection,
@@ -484,8 +484,8 @@ def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
 
 
 def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
-    world, _ = told(6.0, manners=Manners())
-    world.household = a_household(plants=PLANTS[1:], manners=Manners())
+    world, _ = told(6.0, policy=NoticePolicy())
+    world.household = a_household(plants=PLANTS[1:], policy=NoticePolicy())
 
     restarted = world.desk
     newer(world, restarted, 12.0, minutes=15)
@@ -507,8 +507,8 @@ def test_a_second_opinion_that_turns_colder_is_compared_too() -> None:
 
 def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
     world = a_world("17:00", low_c=6.0)
-    household = a_household(plants=PLANTS, manners=SILENT)
-    told_then = replace(household.rounds, quiet=Quiet(parse_hours("17:30-23:00")))
+    household = a_household(plants=PLANTS, policy=SILENT)
+    told_then = replace(household.rounds, quiet=QuietHours(parse_hours("17:30-23:00")))
     world.household = replace(household, rounds=told_then)
     desk = world.desk
     desk.tick()

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward.config.loader import Rounds
+from sillward.config.household import Rounds
 from sillward.service import due_rounds
 from sillward.service.due_rounds import Occasion
 from sillward_rules.sheet import Round

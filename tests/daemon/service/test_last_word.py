@@ -9,7 +9,7 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.config.settings import LastResort, last_resort
 from sillward.errors import DeliveryError
 from sillward.service import last_word

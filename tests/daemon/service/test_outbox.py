@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from sillward.config.loader import Channel, Manners
+from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger
 from sillward.ledger.chore_codec import chore_of, of_chore
@@ -490,7 +490,7 @@ def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else(
     assert "token" not in caplog.text
 
 
-PASSING_NOTHING_ON = Manners(remind=None, pass_on=None)
+PASSING_NOTHING_ON = NoticePolicy(remind=None, pass_on=None)
 
 
 def without_its_phone(*now: Channel) -> tuple[World, Desk]:
@@ -499,7 +499,7 @@ def without_its_phone(*now: Channel) -> tuple[World, Desk]:
     world.post.down = {"phone"}
     desk = world.desk
     desk.tick()
-    desk.take_over(replace(desk.context.household, channels=now, manners=PASSING_NOTHING_ON))
+    desk.take_over(replace(desk.context.household, channels=now, policy=PASSING_NOTHING_ON))
     world.clock.move(minutes=1)
     desk.tick()
     return world, desk
@@ -547,7 +547,7 @@ def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     world = a_world("17:00", a_channel("phone"), a_channel("mail", full_length=True))
-    world.household = replace(world.household, manners=Manners(pass_on=None))
+    world.household = replace(world.household, policy=NoticePolicy(pass_on=None))
     desk = world.desk
     monkeypatch.setattr("sillward.wording.full_sheet.text", _broken)
     monkeypatch.setattr("sillward.wording.short_sheet.message", _broken)

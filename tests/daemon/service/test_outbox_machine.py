@@ -19,8 +19,8 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from sillward.config.loader import Channel
-from sillward.config.quiet_hours import Quiet
+from sillward.config.household import Channel
+from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, Stage
 from sillward.service.desk import Desk
@@ -80,7 +80,7 @@ class Machine(RuleBasedStateMachine):
         self.clock = FakeClock(local("12:00"))
         self.ledger = FailingLedger(":memory:")
         household = a_household(*CHANNELS)
-        quiet = replace(household.rounds, quiet=Quiet(parse_hours(QUIET)))
+        quiet = replace(household.rounds, quiet=QuietHours(parse_hours(QUIET)))
         self.household = replace(household, rounds=quiet)
         self.states = {channel.name: "well" for channel in CHANNELS}
         self.next_send: str | None = None

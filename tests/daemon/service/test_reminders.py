@@ -5,9 +5,9 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from sillward.config.loader import Channel, Manners, Rounds
+from sillward.config.household import Channel, NoticePolicy, Rounds
 from sillward.config.models import NoticesTable
-from sillward.config.quiet_hours import Quiet
+from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
 from sillward.service.desk import Desk
 from sillward.wording.push import MOST_CHARACTERS
@@ -33,7 +33,7 @@ MAIL = a_channel("mail", "week")
 
 def evening(
     *channels: Channel,
-    manners: Manners | None = None,
+    policy: NoticePolicy | None = None,
     count: int = 2,
     quiet: str | None = None,
     now: str = "17:00",
@@ -41,9 +41,9 @@ def evening(
     """A dusk round told at five; two pots must be in by 18:40."""
     world = a_world(now, low_c=5.0)
     plants = tuple(a_plant(f"Pot {number}") for number in range(count))
-    household = a_household(*channels, plants=plants, manners=manners or Manners())
+    household = a_household(*channels, plants=plants, policy=policy or NoticePolicy())
     if quiet is not None:
-        told: Rounds = replace(household.rounds, quiet=Quiet(parse_hours(quiet)))
+        told: Rounds = replace(household.rounds, quiet=QuietHours(parse_hours(quiet)))
         household = replace(household, rounds=told)
     world.household = household
     return world, world.desk
@@ -179,9 +179,11 @@ def test_who_was_reached_late_is_reminded_as_long_after_it_as_others_before_the_
     assert heard(world, "phone")[1:] == ["24 min overdue: Carry in 2 plants now"]
 
 
-@pytest.mark.parametrize("manners", [Manners(remind=None), Manners(remind=None, pass_on=None)])
-def test_a_grower_can_do_without(manners: Manners) -> None:
-    world, desk = evening(PHONE, manners=manners)
+@pytest.mark.parametrize(
+    "policy", [NoticePolicy(remind=None), NoticePolicy(remind=None, pass_on=None)]
+)
+def test_a_grower_can_do_without(policy: NoticePolicy) -> None:
+    world, desk = evening(PHONE, policy=policy)
 
     until(world, desk, "20:00")
 

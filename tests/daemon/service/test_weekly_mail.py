@@ -11,7 +11,7 @@ from sillward.assembly.app import demo
 from sillward.assembly.desks import desks_of
 from sillward.charts import process
 from sillward.charts.data import ChartData
-from sillward.config.loader import Channel
+from sillward.config.household import Channel
 from sillward.ledger import Ledger
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import pytest
 
 from sillward.assembly.app import DEMOS, demo
-from sillward.config.loader import Household
+from sillward.config.household import Household
 from sillward.ledger.chore_codec import chore_of
 from sillward.text.units import SI, Units
 from sillward.wording import phrases, short_sheet

@@ -1,0 +1,176 @@
+"""From the checked tables of a collection file to the types of the core and of the household."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from sillward.config import group_lookup
+from sillward.config.household import NoticePolicy, Rounds
+from sillward.config.models import (
+    NEVER,
+    FeedTable,
+    HabitsTable,
+    LimitsTable,
+    NoticesTable,
+    PlantTable,
+    RoundsTable,
+    SiteTable,
+    SpotTable,
+)
+from sillward.config.quiet_hours import QuietHours
+from sillward.text.units import Units
+from sillward_rules.plants.collection import Habits, Recipe
+from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
+from sillward_rules.plants.group_names import alias_named
+from sillward_rules.plants.groups import standard_groups
+from sillward_rules.plants.plant import (
+    GrowsClass,
+    Limit,
+    Limits,
+    Plant,
+    RestClass,
+    RotClass,
+    overridden,
+    tenderest,
+)
+from sillward_rules.plants.rules import Rule
+from sillward_rules.weather import time_expressions
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
+
+
+def build_site(table: SiteTable) -> Site:
+    """Return the site of [site]."""
+    zone = ZoneInfo(table.zone)
+    return Site(table.name, table.latitude, table.longitude, table.elevation, zone)
+
+
+def build_spot(name: str, table: SpotTable) -> Spot:
+    """Return the spot of [spots.NAME]."""
+    windows = None
+    if table.sun is not None:
+        windows = tuple(
+            SunWindow(window.azimuth_from, window.to, window.above) for window in table.sun
+        )
+    return Spot(
+        name=name,
+        indoors=table.indoors,
+        sky_view=table.sky_view,
+        wind=table.wind,
+        shade=table.shade,
+        rain=table.rain,
+        height_m=PLANT_HEIGHT_M if table.height is None else table.height,
+        sun_windows=windows,
+        night_offset_k=table.night_offset,
+        day_offset_k=table.day_offset,
+        night_low_c=table.night_low,
+        day_low_c=table.day_low,
+        humidity_pct=table.humidity,
+    )
+
+
+def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
+    """Return the plant of a table under [[plants]].
+
+    group_names: its groups as the file names them, each of which has been found to be one.
+    """
+    resolved = [group_lookup.resolve(name).group for name in group_names]
+    groups = [standard_groups()[name] for name in resolved if name is not None]
+    hangs_bare = table.holder in ("basket", "mount") and any(group.velamen for group in groups)
+    return Plant(
+        name=table.name,
+        home=table.home,
+        shelter=table.shelter,
+        holder=table.holder,
+        limits=overridden(tenderest([group.limits for group in groups]), _own_limits(table.limits)),
+        groups=tuple(group.name for group in groups),
+        named=tuple(group_names),
+        velamen=hangs_bare if table.velamen is None else table.velamen,
+    )
+
+
+def _own_limits(table: LimitsTable) -> Limits:
+    numbers = table.model_dump(exclude={"rot", "rest", "grows"}, exclude_none=True)
+    return Limits(
+        **{name: Limit(float(value), "your own limit") for name, value in numbers.items()},
+        rot=RotClass(table.rot, "your own") if table.rot else None,
+        rest=RestClass(table.rest, "your own") if table.rest else None,
+        grows=GrowsClass(table.grows, "your own") if table.grows else None,
+    )
+
+
+def with_known_groups(rule: Rule) -> Rule:
+    """Return a rule that chooses groups by their own names.
+
+    A name that stands for several groups chooses all of them.
+    """
+    aliases = [(name, alias_named(name)) for name in rule.plants.group]
+    groups = [group for name, alias in aliases for group in (alias.groups if alias else (name,))]
+    return replace(rule, plants=replace(rule.plants, group=tuple(dict.fromkeys(groups))))
+
+
+_HABITS_WITH_UNITS = {
+    "out_margin": "out_margin_k",
+    "wet_margin": "wet_margin_k",
+    "mist_from": "mist_from_c",
+    "feed_from": "feed_from_c",
+}
+"""Keys of [habits] that the core names with their unit."""
+
+
+def build_habits(table: HabitsTable) -> Habits:
+    """Return the habits of [habits]; what is left out keeps the core's default."""
+    values: dict[str, Any] = {}
+    for key, value in table.model_dump(exclude_none=True).items():
+        if key == "in_by":
+            value = time_expressions.parse_moment(value)
+        elif key == "hours":
+            value = tuple(time_expressions.parse_hours(text) for text in value)
+        elif isinstance(value, str):
+            value = time_expressions.parse_duration(value)
+        values[_HABITS_WITH_UNITS.get(key, key)] = value
+    return Habits(**values)
+
+
+def build_feed(table: FeedTable) -> Recipe:
+    """Return the recipe of [feed]. Raise ValueError if it is impossible."""
+    fertiliser = Fertiliser(
+        *parse_npk(table.npk), mg_pct=table.mg, ec_per_100_ppm_n=table.ec_per_100_ppm_n
+    )
+    grams = table.grams_per_litre
+    if grams is None:
+        grams = float(grams_per_litre_for(table.ppm_n or 0.0, fertiliser.n_pct))
+    salts = tuple((SALTS[name], amount) for name, amount in table.salts.items())
+    return Recipe(Mix(fertiliser, grams, table.water_ec, salts), table.litres)
+
+
+def build_rounds(table: RoundsTable, notices: NoticesTable) -> Rounds:
+    """Return the rounds of [rounds], with the quiet hours of [notices]."""
+    quiet = None if notices.quiet is None else time_expressions.parse_hours(notices.quiet)
+    return Rounds(
+        time_expressions.parse_moment(table.dusk),
+        time_expressions.parse_moment(table.morning),
+        time_expressions.parse_weekly(table.week),
+        QuietHours(quiet),
+    )
+
+
+def build_policy(table: NoticesTable) -> NoticePolicy:
+    """Return what follows a round, of [notices]."""
+    return NoticePolicy(
+        _duration_or_never(table.remind),
+        _duration_or_never(table.pass_on),
+        time_expressions.parse_duration(table.moved_by),
+        table.most,
+    )
+
+
+def _duration_or_never(text: str) -> timedelta | None:
+    return None if text == NEVER else time_expressions.parse_duration(text)
+
+
+def build_units(table: NoticesTable) -> Units:
+    """Return the units of [notices]."""
+    return Units("°F" if table.temperature.endswith("F") else "°C", table.clock, table.wind)

@@ -1,0 +1,70 @@
+"""The collection file as a TOML document, and what to say if it is not even that."""
+
+import re
+from pathlib import Path
+from typing import Any
+
+from sillward import files
+from sillward.config import bounded_toml
+from sillward.errors import ConfigError
+from sillward.text import printable
+
+MAX_BYTES = 5_000_000
+"""Of a collection file. Judgement: some 50,000 plants."""
+
+TABLES = (
+    "site", "spots", "plants", "rules", "habits", "feed", "rounds", "notices", "channels",
+)  # fmt: skip
+
+
+def read_document(path: Path) -> dict[str, Any]:
+    """Read the file. Raise ConfigError if it cannot be read, or is not TOML in UTF-8."""
+    text = ""
+    try:
+        text = files.read(path, MAX_BYTES).decode("utf-8-sig")
+        return bounded_toml.parse(text)
+    except OSError as error:
+        line = f"{path}: cannot be read: {error.strerror or error}"
+    except UnicodeDecodeError as error:
+        line = f"{path.name}: is not UTF-8 text (byte {error.start})"
+    except ValueError as error:
+        reason = str(error).splitlines()[0]
+        line = f"{path.name}: is not valid TOML: {reason:.200}{_offending_line(text, reason)}"
+    raise ConfigError([line])
+
+
+def is_collection(data: bytes) -> bool:
+    """Whether the content of a file is a collection, valid or not, or nothing at all."""
+    try:
+        document = bounded_toml.parse(data.decode("utf-8-sig"))
+    except ValueError:
+        return False
+    return not data or ("site" in document and document.keys() <= set(TABLES))
+
+
+_USUAL_MISTAKES = (
+    (
+        r"^\s*\[+[^\]\"']*([^\x00-\x7f]|\w +\w)",
+        "a name with a space or a letter beyond a to z needs quotes",
+    ),
+    (r"[\u201c\u201d\u201e\u2018\u2019]", 'use straight quotes: "'),
+    (r"=\s*-?\d+,\d", "write numbers with a point: 0.4"),
+    (r"=\s*[A-Za-z]", 'text needs quotes: "so"'),
+)
+"""How such a line looks, and what would be right."""
+
+
+def _offending_line(text: str, reason: str) -> str:
+    """Return the line that the parser complains of, with what is usually wrong with such a line.
+
+    Nothing is shown of a line that may hold a secret.
+    """
+    match = re.search(r"at line (\d+)", reason)
+    lines = text.splitlines()
+    if match is None or not 0 < int(match.group(1)) <= len(lines):
+        return ""
+    line = lines[int(match.group(1)) - 1]
+    if "url" in line.lower() or ":/" in line:
+        return ""
+    hint = next((hint for pattern, hint in _USUAL_MISTAKES if re.search(pattern, line)), None)
+    return f": {printable.escaped(line.strip()[:80])}" + (f" ({hint})" if hint else "")

@@ -1,0 +1,138 @@
+"""What a collection's tables must not say together, though each value by itself is possible.
+
+Each check reports what is wrong to the reader. Names of places and groups are checked on the raw
+table, so that a mistake elsewhere in a plant does not hide them.
+"""
+
+from collections.abc import Mapping, Sequence
+
+from sillward.config import group_lookup
+from sillward.config.models import FeedTable, LimitsTable, SpotTable
+from sillward.config.validation import TableReader
+from sillward.errors import MAX_LINES
+from sillward_rules.plants.fertiliser import parse_npk
+from sillward_rules.plants.rules import Rule
+from sillward_rules.weather.spot import Spot
+
+# -- spots
+
+
+def check_spot(reader: TableReader, where: str, table: SpotTable) -> bool:
+    """Whether what is given goes with a spot outdoors, or indoors."""
+    before = len(reader.errors)
+    if not table.indoors:
+        for key in ("night_low", "day_low", "humidity"):
+            if getattr(table, key) is not None:
+                reader.report(where, f"{key} is for indoor spots; outdoors the weather decides")
+    elif table.night_low is not None and table.night_offset is not None:
+        text = "give night_low (it holds that) or night_offset (it follows), not both"
+        reader.report(where, text)
+    return len(reader.errors) == before
+
+
+# -- plants
+
+
+def check_limits(reader: TableReader, where: str, limits: LimitsTable) -> None:
+    """Check that a plant's own limits do not contradict each other."""
+    for lower, higher, may_be_equal in _ORDERED_LIMITS:
+        low, high = getattr(limits, lower), getattr(limits, higher)
+        if low is None or high is None or low < high or (may_be_equal and low == high):
+            continue
+        wrong = "is above" if may_be_equal else "is not below"
+        reader.report(where, f"limits.{lower} {low:g} {wrong} limits.{higher} {high:g}")
+
+
+_ORDERED_LIMITS = (
+    ("brief_low", "night_low", True),
+    ("rest_low", "night_low", True),
+    ("brief_low", "rest_low", True),
+    ("light_low", "light_high", False),
+    ("night_low", "day_high", False),
+)
+"""Pairs of limits of which the first must be the lower one, and whether the two may be equal."""
+
+
+def check_places(
+    reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
+) -> None:
+    """Check that a plant's home and shelter are spots, and not the same one."""
+    if not isinstance(raw, Mapping):
+        return
+    for key in ("home", "shelter"):
+        name = raw.get(key)
+        if isinstance(name, str) and name not in spots:
+            hint = reader.hint(name, spots)
+            known = ", ".join(spots)
+            reader.report(where, f'{key} "{name}" is not one of your spots{hint} (spots: {known})')
+    if isinstance(raw.get("home"), str) and raw.get("home") == raw.get("shelter"):
+        reader.report(where, "home and shelter are the same spot; leave shelter out to stay put")
+
+
+def check_groups(reader: TableReader, where: str, raw: object) -> list[str] | None:
+    """Return the plant's groups as the file names them, or None if one of them is wrong.
+
+    Without a group a plant needs a night limit of its own.
+    """
+    if not isinstance(raw, Mapping):
+        return None
+    group, parents = raw.get("group"), raw.get("parents")
+    if group is not None and parents is not None:
+        reader.report(where, "give group or parents, not both")
+        return None
+    names = [group] if group is not None else parents if isinstance(parents, list) else []
+    if not names:
+        limits = raw.get("limits")
+        if not isinstance(limits, Mapping) or "night_low" not in limits:
+            text = "give group, or parents, or at least limits.night_low of your own"
+            reader.report(where, text)
+            return None
+        return []
+    known = [_is_group(reader, where, name) for name in names if isinstance(name, str)]
+    return names if all(known) and len(known) == len(names) else None
+
+
+def _is_group(reader: TableReader, where: str, name: str) -> bool:
+    resolution = group_lookup.resolve(name, suggest=len(reader.errors) < MAX_LINES)
+    if resolution.group is None:
+        reader.report(where, resolution.problem)
+    return resolution.group is not None
+
+
+# -- rules and feed
+
+
+def check_rule_names(
+    reader: TableReader, where: str, rule: Rule, known: Mapping[str, set[str]]
+) -> None:
+    """Check that there are the plants that a rule chooses by name, group or home.
+
+    known: the names that there are, by the key of `plants`.
+    """
+    for key, names in known.items():
+        for missing in [name for name in getattr(rule.plants, key) if name not in names]:
+            hint = reader.hint(missing, sorted(names))
+            if key == "group" and len(reader.errors) < MAX_LINES:
+                hint = group_lookup.suggestion(missing)
+            reader.report(where, f'plants.{key}: there is no "{missing}"{hint}')
+
+
+def check_feed(reader: TableReader, table: FeedTable) -> bool:
+    """Whether the feed's strength is given once, and in a way that fits the fertiliser."""
+    if (table.ppm_n is None) is (table.grams_per_litre is None):
+        reader.report("feed", "give exactly one of ppm_n and grams_per_litre")
+        return False
+    if table.ppm_n is not None and parse_npk(table.npk)[0] == 0:
+        text = f"npk {table.npk}: has no nitrogen; give grams_per_litre, not ppm_n"
+        reader.report("feed", text)
+        return False
+    return True
+
+
+# -- names
+
+
+def plant_names(rows: object) -> Sequence[str]:
+    """Return the names of all plants, those included that are wrong otherwise."""
+    tables = [row for row in rows if isinstance(row, Mapping)] if isinstance(rows, list) else []
+    return [table["name"] for table in tables if isinstance(table.get("name"), str)]

@@ -1,0 +1,84 @@
+"""What a collection file says, as typed values: plants, rounds, channels, wording."""
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+
+from pydantic import SecretStr
+
+from sillward.config.models import RoundName
+from sillward.config.quiet_hours import QuietHours
+from sillward.text.units import SI, Units
+from sillward.wording.macros import Wording, packaged
+from sillward.wording.voice import Voice
+from sillward_rules.plants.collection import Collection
+from sillward_rules.weather import time_expressions
+
+
+@dataclass(frozen=True, slots=True)
+class Rounds:
+    """When the grower is told."""
+
+    dusk: time_expressions.Moment
+    morning: time_expressions.Moment
+    week: time_expressions.WeeklyMoment
+    quiet: QuietHours = field(default_factory=QuietHours)
+
+
+@dataclass(frozen=True, slots=True)
+class NoticePolicy:
+    """What follows a round. Every default is judgement, and the collection can change it."""
+
+    remind: timedelta | None = timedelta(minutes=30)
+    """A chore that is not acknowledged is repeated this long before its deadline; None: never."""
+
+    pass_on: timedelta | None = timedelta(minutes=15)
+    """... and told to the next channel this long before its deadline; None: never."""
+
+    moved_by: timedelta = timedelta(minutes=20)
+    """A newer forecast that moves an hour by no more than this is not told."""
+
+    max_messages: int = 6
+    """The most messages of a round to a channel, changes and reminders included."""
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One way to reach the grower: what it is told, at what length, also when nothing is to do.
+
+    url is None if neither the file nor the environment nor a credential has one: sheets can be
+    printed without, but nothing can be sent.
+    """
+
+    name: str
+    url: SecretStr | None
+    rounds: tuple[RoundName, ...]
+    all_clear: bool
+    full_length: bool
+
+    @property
+    def full_mail(self) -> bool:
+        """Whether it is a mail that is told in full."""
+        return self.full_length and is_mail(self.url)
+
+
+def is_mail(url: SecretStr | None) -> bool:
+    """Whether what is sent to this URL is a mail."""
+    return url is not None and url.get_secret_value().lower().startswith("mailto")
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """A whole collection file: the plants, and how their grower is told of them."""
+
+    collection: Collection
+    rounds: Rounds
+    channels: tuple[Channel, ...]
+    policy: NoticePolicy = NoticePolicy()
+    units: Units = SI
+    wording: Wording = field(default_factory=packaged, repr=False)
+    voice: Voice = field(init=False, repr=False, compare=False)
+    """Words every text for this household, with its macros compiled once."""
+
+    def __post_init__(self) -> None:
+        """Make the voice."""
+        object.__setattr__(self, "voice", Voice(self.collection.site, self.units, self.wording))
