@@ -26,8 +26,8 @@ from sillward.forecast import Setup
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
-from sillward.ledger import Ledger, Poll, StoredForecast
-from sillward.ledger.told import KEPT_DAYS
+from sillward.ledger import CallSchedule, Ledger, StoredForecast
+from sillward.ledger.ledger import KEPT_DAYS
 from sillward.net.http import Answer
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
@@ -64,7 +64,7 @@ def desks_of(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     households = [household(one) for one in range(number)]
     sites = [one.collection.site for one in households]
     for site in sites:
-        ledger.keep_forecast(site.name, stored(source.name, site, clock()))
+        ledger.forecasts.keep(site.name, stored(source.name, site, clock()))
     keeper = Keeper(Shelf([source], ledger, clock), sites, ask=no_network, rng=random.Random(3))
     return [Desk.of(ServiceContext(one, keeper, ledger, Post(), clock)) for one in households]
 
@@ -81,7 +81,7 @@ def no_network(*_: object, **__: object) -> Answer:
 
 def keep_history(ledger: Ledger) -> None:
     """Put down what was told today for every day before that a ledger remembers, as done."""
-    with closing(sqlite3.connect(ledger._path)) as database, database:
+    with closing(sqlite3.connect(ledger.file.path)) as database, database:
         for table in ("round", "notice", "chore"):
             columns = [row[1] for row in database.execute(f"PRAGMA table_info({table})")]
             earlier = ", ".join(_EARLIER.get((table, one), one) for one in columns)
@@ -126,7 +126,7 @@ def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float
     """So many desks whose dusk has just been told, and how long that took [s]."""
     desks = desks_of(number, folder, clock)
     name = desks[0].context.keeper.shelf.sources[0].name
-    desks[0].context.ledger.keep_poll(name, Poll(clock() + timedelta(hours=1)))
+    desks[0].context.ledger.calls.keep(name, CallSchedule(clock() + timedelta(hours=1)))
     took = tick(desks, clock)
     if not all(isinstance(post := desk.context.sender, Post) and post.titles for desk in desks):
         msg = "dusk was not told to all"

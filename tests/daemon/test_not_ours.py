@@ -35,7 +35,7 @@ def stranger(request: pytest.FixtureRequest) -> Stranger:
 
 
 def reopened(path: Path) -> Ledger:
-    return Ledger.open_or_afloat(path, clock=lambda: NOW)
+    return Ledger.open_or_in_memory(path, clock=lambda: NOW)
 
 
 def refused(path: Path, words: str | None = None) -> None:
@@ -204,7 +204,7 @@ def test_a_ledger_from_before_there_were_signs_is_known_by_its_tables(tmp_path: 
     copies.lock_path(path).write_bytes(b"")
 
     with closing(Ledger(path)) as ledger:
-        assert len(ledger.notices("Test court", most=99)) == 40
+        assert len(ledger.notices.latest("Test court", most=99)) == 40
 
     assert path.read_bytes()[68:72] == b"SILW"
     assert copies.lock_path(path).read_bytes() == copies.SIGN
@@ -261,7 +261,7 @@ def test_damage_is_repaired_only_for_what_was_ours(
         refused(path)
         return
     with closing(reopened(path)) as ledger:
-        assert "history reset" in ledger.marks()
+        assert "history reset" in ledger.marks.all()
     assert [one.read_bytes() for one in damaged(path)] == [content]
 
 
@@ -281,7 +281,7 @@ def test_a_link_to_a_ledger_is_followed_and_stays(tmp_path: Path) -> None:
     path.symlink_to(target / "ledger.sqlite3")
 
     with closing(reopened(path)) as ledger:
-        assert len(ledger.notices("Test court", most=99)) == 40
+        assert len(ledger.notices.latest("Test court", most=99)) == 40
 
     assert path.is_symlink()
     assert sorted(os.listdir(tmp_path)) == ["ledger", "state"]
@@ -292,7 +292,7 @@ def test_a_ledger_with_a_second_name_is_used(tmp_path: Path) -> None:
     os.link(path, tmp_path / "kept")
 
     with closing(reopened(path)) as ledger:
-        assert "history reset" not in ledger.marks()
+        assert "history reset" not in ledger.marks.all()
 
 
 def test_what_becomes_another_file_while_it_runs_is_left(tmp_path: Path) -> None:
@@ -305,7 +305,7 @@ def test_what_becomes_another_file_while_it_runs_is_left(tmp_path: Path) -> None
         before = seen(tmp_path)
 
         assert not ledger.to_file()
-        assert ledger.afloat
+        assert ledger.in_memory
         assert seen(tmp_path) == before
 
 

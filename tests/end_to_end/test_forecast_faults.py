@@ -32,7 +32,7 @@ from sillward.cli import main, shared
 from sillward.forecast import ensemble
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.forecast.updater import TRIES
-from sillward.ledger import Poll, StoredForecast
+from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch
 from sillward.service.desk import PATIENCE, Desk
 from sillward.wording.push import MOST_CHARACTERS
@@ -247,15 +247,15 @@ class World:
                     return len(server.asked)
                 self.clock.move(minutes=10)
 
-    def plan(self, source: str | None = None) -> Poll:
-        plan = self.desk.context.ledger.poll(
+    def plan(self, source: str | None = None) -> CallSchedule:
+        plan = self.desk.context.ledger.calls.get(
             source or self.desk.context.keeper.shelf.sources[0].name
         )
         assert plan is not None
         return plan
 
     def stored(self, source: str = FIRST) -> StoredForecast:
-        stored = self.desk.context.ledger.forecast(SITE.name, source)
+        stored = self.desk.context.ledger.forecasts.get(SITE.name, source)
         assert stored is not None
         return stored
 

@@ -76,7 +76,7 @@ def household(folder: Path, weather: str, monkeypatch: pytest.MonkeyPatch, text:
     site = load_household(path).collection.site
     with closing(Ledger(load_settings().ledger)) as ledger:
         kept = StoredForecast("Open-Meteo", now, now, recorded(weather).read_bytes())
-        ledger.keep_forecast(site.name, kept)
+        ledger.forecasts.keep(site.name, kept)
     return path
 
 

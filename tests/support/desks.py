@@ -144,11 +144,11 @@ class World:
         )
 
     def notice(self, channel: str = "phone", round_: str = "dusk", day: date = DAY) -> Notice:
-        notices = self.ledger.of_round(SITE.name, round_, day)
+        notices = self.ledger.notices.of_round(SITE.name, round_, day)
         return next(notice for notice in notices if notice.channel == channel)
 
     def spots(self) -> dict[str, str]:
-        return {name: state.spot for name, state in self.ledger.states(SITE.name).items()}
+        return {name: state.spot for name, state in self.ledger.plants.states(SITE.name).items()}
 
 
 Make = Callable[..., World]

@@ -127,7 +127,7 @@ def built(folder: Path, port: int) -> House:
     recorded = json.loads((examples() / "recorded" / "cold-snap.json").read_bytes())
     wire = Wire(clock, recorded)
     household = load_household(file, lambda _: None)
-    ledger = Ledger.open_or_afloat(folder / "ledger.sqlite3", clock=clock)
+    ledger = Ledger.open_or_in_memory(folder / "ledger.sqlite3", clock=clock)
     shelf = Shelf([open_meteo.build(Setup())], ledger, clock)
     shelf.ensemble = ensemble.build(Setup())
     keeper = Keeper(shelf, [household.collection.site], ask=wire)
@@ -197,7 +197,7 @@ def age(house: House) -> None:
     """Fill the archive as a year of fetches does, oldest first: each night was forecast again and
     again, a little otherwise each time, with the digits that providers give."""
     ledger, site = house.desk.context.ledger, house.desk.context.site
-    file, fetched = Path(ledger._path), START - timedelta(days=360)
+    file, fetched = Path(ledger.file.path), START - timedelta(days=360)
     rng = random.Random(7)
 
     def near(value: float, spread: float) -> float:
@@ -215,7 +215,7 @@ def age(house: House) -> None:
                     near(of_night + 14, 0.7),
                 )
             )  # fmt: skip
-        ledger.keep_nights(site.name, "Open-Meteo", fetched, nights)
+        ledger.nights.keep(site.name, "Open-Meteo", fetched, nights)
         fetched += timedelta(minutes=75)
 
 
@@ -232,11 +232,13 @@ def main(what: str, folder: str, port: str, number: str) -> None:
     ledger = house.desk.context.ledger
     report |= {
         "troubles": house.desk.troubles(),
-        "rounds": len(ledger._rows("SELECT 1 FROM round")),
-        "changes": len(ledger._rows("SELECT 1 FROM round WHERE round LIKE '% change %'")),
-        "reminders": len(ledger._rows("SELECT 1 FROM notice WHERE stage = 'reminder'")),
-        "unsent": len(ledger._rows("SELECT 1 FROM notice WHERE state IN ('waiting', 'expired')")),
-        "ledger": Path(ledger._path).stat().st_size,
+        "rounds": len(ledger.database.rows("SELECT 1 FROM round")),
+        "changes": len(ledger.database.rows("SELECT 1 FROM round WHERE round LIKE '% change %'")),
+        "reminders": len(ledger.database.rows("SELECT 1 FROM notice WHERE stage = 'reminder'")),
+        "unsent": len(
+            ledger.database.rows("SELECT 1 FROM notice WHERE state IN ('waiting', 'expired')")
+        ),
+        "ledger": Path(ledger.file.path).stat().st_size,
         "copies": sorted(one.stat().st_size for one in Path(folder).glob("*.copy-*.gz")),
     }
     ledger.close()

@@ -13,6 +13,7 @@ from sillward.config.household import Channel, NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, SourceError
 from sillward.ledger import Ledger, Stage
+from sillward.ledger.ledger_file import LedgerFile
 from sillward.net.http import Answer, Query
 from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import SEND_PAUSES
@@ -60,9 +61,9 @@ class Disk:
         db.execute(f"PRAGMA query_only = {int(self.state == 'shut')}")
 
 
-class ShakyLedger(Ledger):
-    """A ledger on such a disk. It waits for no sync: what a crash of the machine does to a file is
-    checked elsewhere."""
+class ShakyFile(LedgerFile):
+    """The file of a ledger on such a disk. It waits for no sync: what a crash of the machine does
+    to a file is checked elsewhere."""
 
     disk: Disk
 
@@ -77,12 +78,18 @@ class ShakyLedger(Ledger):
 
     def _use(self) -> None:
         super()._use()
-        self._db.execute("PRAGMA synchronous = OFF")
+        self.database.connection.execute("PRAGMA synchronous = OFF")
+
+
+class ShakyLedger(Ledger):
+    """A ledger on such a disk."""
+
+    disk: Disk
 
     def feel(self) -> None:
         """The disk has changed while the file is open."""
-        if not self.afloat:
-            self.disk.limit(self._db)
+        if not self.in_memory:
+            self.disk.limit(self.database.connection)
 
 
 @dataclass
@@ -137,7 +144,7 @@ class HardPost(Post):
 
     def __call__(self, channel: Channel, message: Message) -> None:
         assert self.ledger is not None
-        (row,) = self.ledger._rows("SELECT * FROM notice WHERE state = 'sending'")
+        (row,) = self.ledger.database.rows("SELECT * FROM notice WHERE state = 'sending'")
         assert row["channel"] == channel.name
         key, state, chance = row["key"], self.states[channel.name], self.rng.random()
         if chance < 0.01:
@@ -225,7 +232,10 @@ class HardTimes:
         self.rng = random.Random(self.seed)
         self.disk = Disk()
         self.clock = FakeClock(datetime(2026, 3, 1, 12, tzinfo=UTC))
-        self.kind: type[ShakyLedger] = type("OnThisDisk", (ShakyLedger,), {"disk": self.disk})
+        file_type = type("OnThisDisk", (ShakyFile,), {"disk": self.disk})
+        self.kind: type[ShakyLedger] = type(
+            "OnThisDisk", (ShakyLedger,), {"disk": self.disk, "file_type": file_type}
+        )
         self.spells = {
             **{
                 channel.name: Spells(self.rng, ("down", "down", "hanging"), 45, (0.2, 1, 5, 20, 70))
@@ -266,8 +276,8 @@ class HardTimes:
 
     def _start(self) -> Desk:
         path = self.folder / "ledger.sqlite3"
-        self.ledger = ledger = self.kind.open_or_afloat(path, clock=self.clock)
-        ledger.release_claims(SITE.name, self.clock.now)
+        self.ledger = ledger = self.kind.open_or_in_memory(path, clock=self.clock)
+        ledger.notices.release_claims(SITE.name, self.clock.now)
         self.post.ledger = ledger
         world = World(self.clock, self.source, self.post, ledger, self.household)
         desk = world.desk
@@ -279,7 +289,7 @@ class HardTimes:
         self.ends[why] += 1
         ledger = self.desk.context.ledger
         self.post.cut.update(self.desk.outbox._sent_unmarked)
-        if ledger.afloat:
+        if ledger.in_memory:
             since = self.post.look - 1 if self.afloat_since is None else self.afloat_since
             self.forgotten |= {one.key for one in self.post.arrived if one.look >= since}
         ledger.close()
@@ -294,7 +304,7 @@ class HardTimes:
             whole = False
             self._end("killed")
         assert set(self.desk.defects.events) <= {"ledger.failed"}, self.desk.defects.events
-        if not self.desk.context.ledger.afloat:
+        if not self.desk.context.ledger.in_memory:
             self.afloat_since = None
         else:
             self.afloat_looks += 1
@@ -324,10 +334,10 @@ class HardTimes:
         now, ledger = look.shown, self.desk.context.ledger
         night = sun.night_at_or_after(SITE, now)
         day, dusk = night.day, self.household.rounds.dusk.on(SITE, night.day)
-        told = ledger.round_told_at(SITE.name, Round.DUSK.value, day)
+        told = ledger.rounds.told_at(SITE.name, Round.DUSK.value, day)
         orders = told is None or any(
             one.open and ChoreKind(one.kind) in ORDERS and one.round == Round.DUSK.value
-            for one in ledger.chores_of(SITE.name, day)
+            for one in ledger.chores.of_day(SITE.name, day)
         )
         patience = timedelta(0) if self.desk.context.has_forecast() else PATIENCE
         for channel in self.household.channels:
@@ -344,7 +354,7 @@ class HardTimes:
             if stretch is None or look.new or (stretch.day, stretch.off) != (day, off):
                 self.stretches[name] = Stretch(day, now, off)
             elif now - stretch.since >= CERTAIN + patience:
-                notices = ledger.of_round(SITE.name, Round.DUSK.value, day)
+                notices = ledger.notices.of_round(SITE.name, Round.DUSK.value, day)
                 mine = [one for one in notices if one.channel == name]
                 if [one.state for one in mine] == ["sent"] and mine[0].last_error is not None:
                     self.doubtful.add(mine[0].key)
@@ -354,10 +364,10 @@ class HardTimes:
     def _acknowledge(self) -> None:
         """Now and then a grower says that it is done."""
         ledger = self.desk.context.ledger
-        if ledger.afloat or self.disk.state != "well" or self.rng.random() > 0.02:
+        if ledger.in_memory or self.disk.state != "well" or self.rng.random() > 0.02:
             return
-        states = ledger.states(SITE.name)
-        for chore in ledger.chores(SITE.name, self.clock.now):
+        states = ledger.plants.states(SITE.name)
+        for chore in ledger.chores.due_since(SITE.name, self.clock.now):
             if chore.open and ChoreKind(chore.kind) in ORDERS:
                 inside = {
                     name: PlantState("room", self.clock.now, assumed=False)

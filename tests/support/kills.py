@@ -308,7 +308,7 @@ def _grow(ledger: Ledger, now: datetime) -> None:
                 )
                 for ahead in range(7)
             ]  # fmt: skip
-            ledger.keep_nights("Afternoon court", "Invented source", at, nights)
+            ledger.nights.keep("Afternoon court", "Invented source", at, nights)
 
 
 @contextmanager

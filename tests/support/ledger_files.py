@@ -8,7 +8,7 @@ from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from sillward.ledger import Ledger, Notice, Poll, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, Notice, StoredForecast
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -47,10 +47,10 @@ def fill(ledger: Ledger, days: int = 40) -> None:
             states={f"plant {offset}": PlantState("room", at, assumed=True)},
         )  # fmt: skip
         night = NightForecast(day, 12.0, 3.1, at + timedelta(hours=12), None, 0.6, 0.25, 24.8)
-        ledger.keep_nights(SITE, "Invented source", at, [night])
-    ledger.keep_forecast(SITE, StoredForecast("Invented source", NOW, NOW, b"12.5," * 3000))
-    ledger.keep_poll("Invented source", Poll(NOW))
-    ledger.mark("fetch failed", NOW, "answered 500")
+        ledger.nights.keep(SITE, "Invented source", at, [night])
+    ledger.forecasts.keep(SITE, StoredForecast("Invented source", NOW, NOW, b"12.5," * 3000))
+    ledger.calls.keep("Invented source", CallSchedule(NOW))
+    ledger.marks.set("fetch failed", NOW, "answered 500")
 
 
 def a_ledger(path: Path) -> Path:
@@ -65,7 +65,7 @@ def left_by_a_crash(path: Path) -> Path:
     source = path.with_name("before-the-crash") / path.name
     with closing(Ledger(source)) as ledger:
         fill(ledger, 20)
-        ledger._db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        ledger.database.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         fill_later(ledger)
         for end in ("", "-wal", "-shm"):
             shutil.copy2(f"{source}{end}", f"{path}{end}")
@@ -76,7 +76,7 @@ def left_by_a_crash(path: Path) -> Path:
 def fill_later(ledger: Ledger) -> None:
     """Thirty marks, each a transaction of its own."""
     for number in range(30):
-        ledger.mark(f"mark {number:02}", NOW, "kept")
+        ledger.marks.set(f"mark {number:02}", NOW, "kept")
 
 
 def rows_of(db: sqlite3.Connection) -> dict[str, list[tuple[object, ...]]]:

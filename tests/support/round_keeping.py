@@ -54,7 +54,7 @@ def kept(
             continue
         ledger.disown(site.name, now)
         for occasion in due_rounds.occasions(site, plan, now):
-            if ledger.round_told_at(site.name, occasion.name, occasion.day) is None:
+            if ledger.rounds.told_at(site.name, occasion.name, occasion.day) is None:
                 _put_down(ledger, site, occasion, now, sent=rng.random() < 0.5)
                 told.append(Told(occasion.round, occasion.day, number))
         if abs(now - pruned) > timedelta(days=1):
@@ -163,7 +163,7 @@ def kept_by_desk(site: Site, plan: Rounds, seen: Sequence[Look]) -> tuple[list[T
         today = site.local_date(look.shown)
         for round_ in Round:
             for day in (today + timedelta(days=offset) for offset in range(-1, 3)):
-                at = world.ledger.round_told_at(site.name, round_.value, day)
+                at = world.ledger.rounds.told_at(site.name, round_.value, day)
                 if at is not None and (round_, day, at) not in known:
                     known.add((round_, day, at))
                     told.append(Told(round_, day, number))

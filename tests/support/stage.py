@@ -84,7 +84,7 @@ class Stage:
     def chores(self, days: int = 0) -> list[StoredChore]:
         """What the ledger knows of the chores of a day."""
         day = self.day + timedelta(days=days)
-        return self.ledger.chores_of(self.household.collection.site.name, day)
+        return self.ledger.chores.of_day(self.household.collection.site.name, day)
 
 
 def stage(

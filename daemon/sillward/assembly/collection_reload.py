@@ -112,20 +112,20 @@ class CollectionReloader:
         """Put the alarm down, then the mark: by that it is known to have been told."""
         desk = self.desk
         more = f" (and {len(lines) - ERRORS_KEPT} more)" if len(lines) > ERRORS_KEPT else ""
-        known = desk.context.ledger.mark_of(self._mark(REFUSED_MARK))
+        known = desk.context.ledger.marks.get(self._mark(REFUSED_MARK))
         since = now if known is None else known.at
         if known is None:
             words = alarms.collection_refused(lines, desk.context.voice)
             desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
         text = "; ".join(lines[:ERRORS_KEPT]) + more
-        desk.context.ledger.mark(self._mark(REFUSED_MARK), since, text)
+        desk.context.ledger.marks.set(self._mark(REFUSED_MARK), since, text)
 
     def _no_longer_refused(self, mark: str, now: datetime) -> None:
         desk = self.desk
-        if desk.context.ledger.mark_of(mark) is not None:
+        if desk.context.ledger.marks.get(mark) is not None:
             words = alarms.collection_in_force(desk.context.voice)
             desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
-            desk.context.ledger.unmark(mark)
+            desk.context.ledger.marks.remove(mark)
 
     def _in_force(self, refused: str) -> None:
         """Write down which collection one goes by, for `status` in another process.
@@ -136,7 +136,7 @@ class CollectionReloader:
         writes = [partial(self._no_longer_refused, refused, now)]
         if digest is not None:
             writes.append(
-                partial(self.desk.context.ledger.mark, self._mark(IN_FORCE_MARK), now, digest)
+                partial(self.desk.context.ledger.marks.set, self._mark(IN_FORCE_MARK), now, digest)
             )
         self._write(*writes)
 

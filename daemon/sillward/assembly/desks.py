@@ -60,7 +60,7 @@ def desks_of(
     """
     first, run = apps[0], run or RunControl()
     if ledger is None:
-        ledger = Ledger.open_or_afloat(first.settings.ledger, clock=first.clock)
+        ledger = Ledger.open_or_in_memory(first.settings.ledger, clock=first.clock)
     keeper = first.keeper(
         ledger,
         [app.site for app in apps],

@@ -89,7 +89,7 @@ def _open_chores(household: Household) -> Iterator[StoredChore]:
         if settings is None or not settings.ledger.exists():
             return
         with closing(Ledger(settings.ledger)) as ledger:
-            told = ledger.chores(site.name, now - ACKNOWLEDGED_WITHIN)
+            told = ledger.chores.due_since(site.name, now - ACKNOWLEDGED_WITHIN)
     except (OSError, SillwardError):
         return
     today = str(site.local_date(now))

@@ -57,7 +57,7 @@ def acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list
     today = str(app.site.local_date(now))
     return [
         one
-        for one in ledger.chores(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
+        for one in ledger.chores.due_since(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
         if one.called_off_at is None and (one.day <= today or one.id == words)
     ]
 
@@ -67,7 +67,7 @@ def _acknowledge(
 ) -> list[str]:
     """Write down that chores are done for these plants, at once, and return that in words."""
     voice = app.household.voice
-    known, lines = ledger.states(app.site.name), []
+    known, lines = ledger.plants.states(app.site.name), []
     changed: dict[str, PlantState] = {}
     for told, names in chosen:
         if told.done_at is not None:
@@ -82,17 +82,17 @@ def _acknowledge(
         lines.append(f"done: {told.id} ({', '.join(names)}){elsewhere}")
     fresh = {told.id: names for told, names in chosen if told.done_at is None}
     if fresh:
-        ledger.acknowledge(app.site.name, now, fresh, changed)
+        ledger.confirm(app.site.name, now, fresh, changed)
     return lines
 
 
 def _taken_back(app: App, ledger: Ledger, words: str) -> str:
     """Take the last acknowledgement back, or the last about some chore."""
     about = "-".join(words.lower().split()) or None
-    answer = ledger.last_answer(app.site.name, about)
+    answer = ledger.confirmations.last(app.site.name, about)
     if answer is None:
         msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"
         raise UsageError(msg)
-    moved = ledger.take_back(app.site.name, answer)
+    moved = ledger.undo(app.site.name, answer)
     stays = f"; {', '.join(moved)}: moved since, so left as they are" if moved else ""
     return f"not done after all: {', '.join(answer.chores)}{stays}"

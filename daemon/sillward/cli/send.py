@@ -46,7 +46,7 @@ def send(options: Options, round_name: str) -> None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
     desk.deliver(by_hand=True)
     waiting = False
-    for notice in desk.context.ledger.of_round(app.site.name, occasion.name, occasion.day):
+    for notice in desk.context.ledger.notices.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"
         say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
         waiting = waiting or notice.state not in ("sent", "not needed")

@@ -51,6 +51,6 @@ def _in_force(settings: Settings) -> list[str]:
         return [
             f"{name.removeprefix(IN_FORCE_PREFIX)}: `sillward run` goes by the collection that it "
             f"read {mark.at:%Y-%m-%d %H:%M} UTC"
-            for name, mark in sorted(ledger.marks().items())
+            for name, mark in sorted(ledger.marks.all().items())
             if name.startswith(IN_FORCE_PREFIX)
         ]

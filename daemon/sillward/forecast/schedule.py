@@ -7,7 +7,7 @@ import random
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from sillward.ledger import Poll
+from sillward.ledger import CallSchedule
 
 PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
 """Pauses after one failed call, two, and so on; the last is kept."""
@@ -32,7 +32,7 @@ BACKOFF_S = 1.0
 """Pause before the second try of one call, the double before the third [s]."""
 
 
-def due(poll: Poll | None, now: datetime, every: timedelta) -> bool:
+def due(poll: CallSchedule | None, now: datetime, every: timedelta) -> bool:
     """Whether a source that is asked so often is to be asked now."""
     if poll is None:
         return True
@@ -42,7 +42,7 @@ def due(poll: Poll | None, now: datetime, every: timedelta) -> bool:
     return not now < poll.next_at <= latest
 
 
-def forbidden(poll: Poll | None, now: datetime) -> bool:
+def forbidden(poll: CallSchedule | None, now: datetime) -> bool:
     """Whether the provider itself asked not to be asked yet."""
     if poll is None or poll.not_before is None:
         return False
@@ -50,8 +50,12 @@ def forbidden(poll: Poll | None, now: datetime) -> bool:
 
 
 def after_success(
-    poll: Poll, now: datetime, every: timedelta, good_for: timedelta | None, rng: random.Random
-) -> Poll:
+    poll: CallSchedule,
+    now: datetime,
+    every: timedelta,
+    good_for: timedelta | None,
+    rng: random.Random,
+) -> CallSchedule:
     """The schedule once all went well; good_for: how long the provider says its answer is."""
     until = None
     if good_for is not None and good_for > timedelta(0):
@@ -62,8 +66,8 @@ def after_success(
 
 
 def after_failure(
-    poll: Poll, now: datetime, reason: str, wait: timedelta | None, rng: random.Random
-) -> Poll:
+    poll: CallSchedule, now: datetime, reason: str, wait: timedelta | None, rng: random.Random
+) -> CallSchedule:
     """The schedule after a failure; wait: how long the provider asked us to."""
     pause = PAUSES[min(poll.failures, len(PAUSES) - 1)] * (1 + JITTER * rng.random())
     until = None if wait is None else now + wait
@@ -77,7 +81,7 @@ def after_failure(
     )
 
 
-def counted(poll: Poll, now: datetime, calls: int) -> Poll:
+def counted(poll: CallSchedule, now: datetime, calls: int) -> CallSchedule:
     """The schedule with these calls counted to the UTC day."""
     today = now.astimezone(UTC).date()
     before = poll.calls if poll.day == today else 0

@@ -13,7 +13,7 @@ from sillward.errors import SourceError
 from sillward.forecast import Source, doubt_wording
 from sillward.forecast.ensemble import Ensemble
 from sillward.ledger import Ledger, Mark, StoredForecast
-from sillward.ledger.forecasts import ForecastStamp
+from sillward.ledger.tables.forecasts import ForecastStamp
 from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.weather import sun
 from sillward_rules.weather.doubt import Doubt, Jump
@@ -168,7 +168,7 @@ class Shelf:
         held += [(doubted_key(one.source), one.stored.changed_at) for one in self.doubted(site)]
         members = None
         if self.ensemble is not None:
-            members = self.ledger.forecast_stamp(site.name, self.ensemble.name)
+            members = self.ledger.forecasts.stamp(site.name, self.ensemble.name)
         return held, members
 
     def attribution(self, source: str) -> str:
@@ -188,11 +188,11 @@ class Shelf:
 
         Why not is worked out anew from what is held, as of when it was fetched.
         """
-        stamp = self.ledger.forecast_stamp(site.name, doubted_key(source))
+        stamp = self.ledger.forecasts.stamp(site.name, doubted_key(source))
         read, known = self._doubted.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
             return known if self._matters(known.stored) else None
-        stored = self.ledger.forecast(site.name, doubted_key(source))
+        stored = self.ledger.forecasts.get(site.name, doubted_key(source))
         if stored is None or stamp is None or not self._matters(stored):
             return None
         try:
@@ -223,7 +223,7 @@ class Shelf:
             for one in self.held(site)
             if one.source.name != source.name
             and one.weather.freshness(now) is not Freshness.EXPIRED
-            and self.ledger.forecast_stamp(site.name, doubted_key(one.source)) is None
+            and self.ledger.forecasts.stamp(site.name, doubted_key(one.source)) is None
         ]
         before = self.of(source, site)
         return doubts_about(
@@ -237,8 +237,8 @@ class Shelf:
     def failure(self, place: int = 0) -> Mark | None:
         """When and why the source at this place gave nothing; None if it did the last time."""
         name = self.sources[place].name
-        plan = self.ledger.poll(name)
-        return self.ledger.mark_of(f"fetch failed, {name}") if plan and plan.failures else None
+        plan = self.ledger.calls.get(name)
+        return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None
 
     def trouble(self, place: int = 0) -> str | None:
         """Why the source at this place gave nothing the last time; None if it did."""
@@ -251,7 +251,7 @@ class Shelf:
 
     def clock_doubt(self) -> str | None:
         """That this machine's clock is wrong, in words; None while it is right."""
-        mark = self.ledger.mark_of(CLOCK_MARK)
+        mark = self.ledger.marks.get(CLOCK_MARK)
         if mark is None:
             return None
         seconds, _, name = mark.text.partition(" by ")
@@ -283,7 +283,7 @@ class Shelf:
         """The weather with the members' spread, if there is one that is not too old."""
         if self.ensemble is None:
             return weather
-        stored = self.ledger.forecast(site.name, self.ensemble.name)
+        stored = self.ledger.forecasts.get(site.name, self.ensemble.name)
         if stored is None or not abs(self.clock() - stored.fetched_at) <= SPREAD_GOOD_FOR:
             return weather
         try:
@@ -301,11 +301,11 @@ class Shelf:
 
     def of(self, source: Source, site: Site) -> Held | None:
         """The stored forecast of a source, if it is for this place. Read once."""
-        stamp = self.ledger.forecast_stamp(site.name, source.name)
+        stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self._read.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
             return known
-        stored = self.ledger.forecast(site.name, source.name)
+        stored = self.ledger.forecasts.get(site.name, source.name)
         if stored is None or stamp is None:
             return None
         try:

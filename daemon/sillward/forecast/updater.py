@@ -19,7 +19,7 @@ from sillward.forecast import Source, doubt_wording, schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.parsing import Reading
 from sillward.forecast.store import CLOCK_MARK, Held, Shelf, doubted_key
-from sillward.ledger import Poll, StoredForecast
+from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch
 from sillward.net.http import Answer
 from sillward_rules.weather.hourly import Weather, no_weather, same_forecast
@@ -95,7 +95,9 @@ class Keeper:
         members = self.shelf.ensemble
         if members is None or self._fails(self.shelf.sources[0]):
             return  # without a network nobody answers
-        if schedule.due(self.shelf.ledger.poll(members.name), self.shelf.clock(), members.every):
+        if schedule.due(
+            self.shelf.ledger.calls.get(members.name), self.shelf.clock(), members.every
+        ):
             self._poll_ensemble(members)
 
     def fetch(self) -> None:
@@ -108,7 +110,7 @@ class Keeper:
         first: SourceError | None = None
         given = False
         for source in self.shelf.sources:
-            if schedule.forbidden(self.shelf.ledger.poll(source.name), self.shelf.clock()):
+            if schedule.forbidden(self.shelf.ledger.calls.get(source.name), self.shelf.clock()):
                 given = given or all(self._sound(source, site) for site in self.sites)
             else:
                 error = self._poll(source, source.every, by_hand=True)
@@ -129,11 +131,11 @@ class Keeper:
 
     def _fails(self, source: Source) -> bool:
         """Whether a source gave nothing the last time, or has not been asked."""
-        plan = self.shelf.ledger.poll(source.name)
+        plan = self.shelf.ledger.calls.get(source.name)
         return plan is None or plan.failures > 0
 
     def _due(self, source: Source, every: timedelta, sites: Sequence[Site]) -> bool:
-        plan, now = self.shelf.ledger.poll(source.name), self.shelf.clock()
+        plan, now = self.shelf.ledger.calls.get(source.name), self.shelf.clock()
         if plan is not None and not plan.failures and not schedule.forbidden(plan, now):
             held = [self.shelf.of(source, site) for site in sites]
             if any(one is None or one.stored.fetched_at > now for one in held):
@@ -185,12 +187,12 @@ class Keeper:
 
         patient: after a failure too the next call is no sooner than after `every`.
         """
-        before = self.shelf.ledger.poll(name)
-        plan = before or Poll(self.shelf.clock())
+        before = self.shelf.ledger.calls.get(name)
+        plan = before or CallSchedule(self.shelf.clock())
         # Before the call: where nothing can be written, and where a call ends the process, the
         # next tick, or the next start, would ask again, and so on for ever.
         ahead = replace(plan, next_at=self.shelf.clock() + schedule.PAUSES[0])
-        self.shelf.ledger.keep_poll(name, ahead if before else replace(ahead, failures=1))
+        self.shelf.ledger.calls.keep(name, ahead if before else replace(ahead, failures=1))
         tries = 1 if patient or plan.failures or not self.live else TRIES
         self._calls = 0
         failed: SourceError | None = None
@@ -223,11 +225,11 @@ class Keeper:
             if by_hand and before is not None and failed.wait is None:
                 next_at = min(before.next_at, plan.next_at)
                 plan = replace(plan, next_at=next_at, failures=max(before.failures, 1))
-            self.shelf.ledger.mark(f"fetch failed, {name}", now, str(failed))
+            self.shelf.ledger.marks.set(f"fetch failed, {name}", now, str(failed))
             # Who asks by hand is told by whoever asked for them.
             level = logging.INFO if by_hand else logging.WARNING
             log.log(level, "forecast.failed reason=%s next_try=%s", failed, plan.next_at)
-        self.shelf.ledger.keep_poll(name, plan)
+        self.shelf.ledger.calls.keep(name, plan)
         return failed
 
     def _tried(self, tries: int, once: Callable[[float], timedelta | None]) -> timedelta | None:
@@ -255,8 +257,8 @@ class Keeper:
         now = self.shelf.clock()
         if answer.status == 304 and conditions:
             self._note_clock(source.name, answer)
-            self.shelf.ledger.confirm_forecast(sites[0].name, source.name, now)
-            self.shelf.ledger.forget_forecast(sites[0].name, doubted_key(source))
+            self.shelf.ledger.forecasts.confirm(sites[0].name, source.name, now)
+            self.shelf.ledger.forecasts.forget(sites[0].name, doubted_key(source))
             log.info("forecast.confirmed source=%s", source.name)
             return answer.good_for(now)
         source.accept(answer, now)
@@ -274,7 +276,7 @@ class Keeper:
                 failed = failed or error
                 continue
             changed = before is None or not same_forecast(before.weather, weather, now)
-            self.shelf.ledger.keep_forecast(
+            self.shelf.ledger.forecasts.keep(
                 site.name,
                 StoredForecast(
                     source=source.name,
@@ -287,8 +289,8 @@ class Keeper:
             )
             if changed and self.live:
                 nights = nights_of(site, self.shelf.spread_over(site, weather), now)
-                self.shelf.ledger.keep_nights(site.name, source.name, now, nights)
-                self.shelf.ledger.prune_archive(now)
+                self.shelf.ledger.nights.keep(site.name, source.name, now, nights)
+                self.shelf.ledger.nights.prune(now)
         if failed is not None:
             raise failed
         log.info("forecast.fetched source=%s bytes=%d", source.name, len(answer.body))
@@ -320,9 +322,9 @@ class Keeper:
         if not found or believed_at_last(found, since, now):
             if last is not None:
                 log.warning("forecast.believed_again source=%s site=%s", source.name, site.name)
-            ledger.forget_forecast(site.name, key)
+            ledger.forecasts.forget(site.name, key)
             return
-        ledger.keep_forecast(site.name, StoredForecast(key, now, since, body))
+        ledger.forecasts.keep(site.name, StoredForecast(key, now, since, body))
         msg = f"{source.name}: the forecast looks wrong: {doubt_wording.reason(found)}"
         raise DoubtError(msg)
 
@@ -337,7 +339,7 @@ class Keeper:
         bodies = ensemble.split(answer.body, sites)
         for site, body in zip(sites, bodies, strict=True):
             ensemble.read(body, site, no_weather(ensemble.name, now).times)
-            self.shelf.ledger.keep_forecast(
+            self.shelf.ledger.forecasts.keep(
                 site.name, StoredForecast(ensemble.name, now, now, body)
             )
         log.info("forecast.members source=%s bytes=%d", ensemble.name, len(answer.body))
@@ -351,9 +353,9 @@ class Keeper:
         behind = said - now
         if abs(behind) > CLOCK_OFF:
             log.warning("clock.doubtful behind=%s by=%s", behind, name)
-            self.shelf.ledger.mark(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
-        elif abs(behind) <= CLOCK_RIGHT and self.shelf.ledger.mark_of(CLOCK_MARK) is not None:
-            self.shelf.ledger.unmark(CLOCK_MARK)
+            self.shelf.ledger.marks.set(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
+        elif abs(behind) <= CLOCK_RIGHT and self.shelf.ledger.marks.get(CLOCK_MARK) is not None:
+            self.shelf.ledger.marks.remove(CLOCK_MARK)
 
 
 def _opinion_every(source: Source) -> timedelta:

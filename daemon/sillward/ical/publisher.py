@@ -70,8 +70,8 @@ def _seen(context: ServiceContext) -> object:
     now, site = context.clock(), context.site
     best = context.keeper.shelf.best(site)
     forecast = None if best is None else (best.source.name, best.stored.changed_at)
-    told = context.ledger.chores_as_stored(site.name, now - KEPT)
-    stand = sorted(context.ledger.states(site.name).items(), key=lambda one: one[0])
+    told = context.ledger.chores.stored_since(site.name, now - KEPT)
+    stand = sorted(context.ledger.plants.states(site.name).items(), key=lambda one: one[0])
     return hash((site.local_date(now), forecast, context.has_forecast(), *told, *stand))
 
 
@@ -99,7 +99,7 @@ def page(ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime)
     was told stands for them. New versions of events are written down. Raise LedgerError.
     """
     site = voice.site
-    told = ledger.chores(site.name, now - KEPT)
+    told = ledger.chores.due_since(site.name, now - KEPT)
     mornings = {one.day: _told_at(ledger, site, Round.MORNING, one.day) for one in told}
     events = events_of(
         superseded(told, {day: at for day, at in mornings.items() if at is not None}),
@@ -108,7 +108,7 @@ def page(ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime)
         now,
     )
     digests = {event.id: event.digest for event in events}
-    return Page(voice, events, ledger.versions(site.name, digests, now))
+    return Page(voice, events, ledger.calendar.versions(site.name, digests, now))
 
 
 def _spoken_of(ledger: Ledger, site: Site, trip: Chore) -> bool:
@@ -122,7 +122,7 @@ def _spoken_of(ledger: Ledger, site: Site, trip: Chore) -> bool:
 
 
 def _told_at(ledger: Ledger, site: Site, round_: Round, day: str) -> datetime | None:
-    return ledger.round_told_at(site.name, round_.value, date.fromisoformat(day))
+    return ledger.rounds.told_at(site.name, round_.value, date.fromisoformat(day))
 
 
 def put(path: Path, content: bytes) -> None:

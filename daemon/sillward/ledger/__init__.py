@@ -1,24 +1,24 @@
 """The ledger: what the daemon must not forget, in one SQLite file."""
 
+from sillward.ledger.ledger import Ledger
 from sillward.ledger.records import (
+    Activity,
+    CallSchedule,
     EventVersion,
-    Life,
     Mark,
     Notice,
-    Poll,
     Stage,
     StoredChore,
     StoredForecast,
 )
-from sillward.ledger.store import Ledger
 
 __all__ = [
+    "Activity",
+    "CallSchedule",
     "EventVersion",
     "Ledger",
-    "Life",
     "Mark",
     "Notice",
-    "Poll",
     "Stage",
     "StoredChore",
     "StoredForecast",

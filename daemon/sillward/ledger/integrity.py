@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from sillward.errors import one_line
-from sillward.ledger.records import chore_of, forecast_of, notice_of, poll_of, state_of
+from sillward.ledger.records import call_schedule_of, chore_of, forecast_of, notice_of, state_of
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 TELLING = 3
@@ -27,7 +27,7 @@ def _moments_of(*names: str) -> Callable[[sqlite3.Row], object]:
 
 _READERS: dict[str, Callable[[sqlite3.Row], object]] = {
     "forecast": forecast_of,
-    "poll": poll_of,
+    "poll": call_schedule_of,
     "round": _moments_of("at", "day"),
     "notice": notice_of,
     "chore": chore_of,

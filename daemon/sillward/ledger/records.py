@@ -36,8 +36,8 @@ class StoredForecast:
 
 
 @dataclass(frozen=True, slots=True)
-class Poll:
-    """When a source is asked next, and how it went so far.
+class CallSchedule:
+    """When a source is called next, and how it went so far.
 
     failures: failed calls since the last good one. calls: how many on that day (UTC). reason: of
     the last failure. not_before: until when the provider itself asked not to be asked.
@@ -131,9 +131,9 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
-class Life:
-    """Signs of life of some days: dusk rounds told, those that had a forecast to go by, notices
-    sent, and notices that could not be sent."""
+class Activity:
+    """What was told on some days: dusk rounds, those with a forecast to go by, notices sent, and
+    notices that could not be sent."""
 
     rounds: int
     with_forecast: int
@@ -169,15 +169,32 @@ def maybe_moment(text: str | None) -> datetime | None:
     return None if text is None else to_moment(text)
 
 
-def plain(value: object) -> object:
+def column_value(value: object) -> object:
     """A value as a column takes it."""
     if isinstance(value, OpenOrder):
-        return json.dumps({name: plain(one) for name, one in asdict(value).items()})
+        return json.dumps({name: column_value(one) for name, one in asdict(value).items()})
     if isinstance(value, datetime):
         return to_text(value)
     if isinstance(value, date):
         return str(value)
     return int(value) if isinstance(value, bool) else value
+
+
+def state_to_plain(state: PlantState | None) -> dict[str, Any] | None:
+    """A plant's state as a document; None for None."""
+    if state is None:
+        return None
+    return {field.name: column_value(getattr(state, field.name)) for field in fields(PlantState)}
+
+
+def states_to_json(states: Mapping[str, PlantState]) -> str:
+    """The states of some plants as text."""
+    return json.dumps({plant: state_to_plain(state) for plant, state in states.items()})
+
+
+def states_from_json(text: str) -> dict[str, PlantState]:
+    """The states of some plants from their text."""
+    return {plant: state_of(values) for plant, values in json.loads(text).items()}
 
 
 def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
@@ -237,9 +254,9 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
     )
 
 
-def columns_of(record: StoredForecast | Poll) -> dict[str, object]:
+def columns_of(record: StoredForecast | CallSchedule) -> dict[str, object]:
     """The columns of a record, by name."""
-    return {field.name: plain(getattr(record, field.name)) for field in fields(record)}
+    return {field.name: column_value(getattr(record, field.name)) for field in fields(record)}
 
 
 def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
@@ -254,13 +271,13 @@ def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
     return StoredForecast(**values)
 
 
-def poll_of(row: sqlite3.Row) -> Poll:
+def call_schedule_of(row: sqlite3.Row) -> CallSchedule:
     """A schedule from its row."""
-    values = {field.name: row[field.name] for field in fields(Poll)}
+    values = {field.name: row[field.name] for field in fields(CallSchedule)}
     values["next_at"] = to_moment(values["next_at"])
     values["not_before"] = maybe_moment(values["not_before"])
     values["day"] = None if values["day"] is None else date.fromisoformat(values["day"])
-    return Poll(**values)
+    return CallSchedule(**values)
 
 
 NIGHT_COLUMNS = (

@@ -55,7 +55,7 @@ Iso = Callable[[datetime | None], str | None]
 
 
 def _schedule(keeper: Keeper, name: str, iso: Iso) -> dict[str, Any]:
-    plan = keeper.shelf.ledger.poll(name)
+    plan = keeper.shelf.ledger.calls.get(name)
     if plan is None or not keeper.live:
         return {"next": None, "failed": None, "calls_today": 0}
     return {

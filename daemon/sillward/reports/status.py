@@ -35,7 +35,7 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
     """
     site, shelf, ledger = household.collection.site, keeper.shelf, keeper.shelf.ledger
     iso = iso_in_zone_of(site)
-    tick = ledger.mark_of(TICK_MARK)
+    tick = ledger.marks.get(TICK_MARK)
     failed = shelf.failure()
     upcoming = due_rounds.upcoming(site, household.rounds, now)
     return {
@@ -45,17 +45,18 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
         "forecast": _forecast_document(shelf, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
         "troubles": troubles(household, shelf, now, voice),
-        "outbox": _outbox_counts(ledger.notices(site.name, most=MAX_NOTICES), now),
+        "outbox": _outbox_counts(ledger.notices.latest(site.name, most=MAX_NOTICES), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": shelf.clock_doubt(),
         "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
-        "notices": [_notice_document(notice, iso) for notice in ledger.notices(site.name)],
+        "notices": [_notice_document(notice, iso) for notice in ledger.notices.latest(site.name)],
         "chores": [
-            _chore_document(chore, iso) for chore in ledger.chores(site.name, now - CHORES_BACK)
+            _chore_document(chore, iso)
+            for chore in ledger.chores.due_since(site.name, now - CHORES_BACK)
         ],
         "plants": {
             name: _plant_document(state, now, iso)
-            for name, state in ledger.states(site.name).items()
+            for name, state in ledger.plants.states(site.name).items()
         },
     }
 

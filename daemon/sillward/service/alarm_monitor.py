@@ -60,7 +60,8 @@ class AlarmMonitor:
             # Once the dusk round is told, it has said what is to do tonight.
             today = context.site.local_date(now)
             said = (
-                context.ledger.round_told_at(context.site.name, Round.DUSK.value, today) is not None
+                context.ledger.rounds.told_at(context.site.name, Round.DUSK.value, today)
+                is not None
             )
             self._episode(BLIND, now, lasts, self._sighted, said=said, ends=self._sees_well())
         self.look_at_clock(now)
@@ -89,15 +90,15 @@ class AlarmMonitor:
     def _look_at_ledger(self, now: datetime) -> None:
         ledger = self.context.ledger
         voice = self.context.voice
-        afloat = partial(alarms.no_ledger, voice) if ledger.afloat else None
+        afloat = partial(alarms.no_ledger, voice) if ledger.in_memory else None
         self._episode("ledger", now, afloat, partial(alarms.ledger_back, voice))
-        reset, told = ledger.mark_of(HISTORY_RESET), f"{HISTORY_RESET}, {self.context.site.name}"
+        reset, told = ledger.marks.get(HISTORY_RESET), f"{HISTORY_RESET}, {self.context.site.name}"
         if reset is None:
             return
-        known = ledger.mark_of(told)
+        known = ledger.marks.get(told)
         if known is None or known.at != reset.at:
             self._alarm("history", now, partial(alarms.history_reset, reset.text, voice))
-            ledger.mark(told, reset.at, "told")
+            ledger.marks.set(told, reset.at, "told")
 
     def _episode(
         self,
@@ -115,19 +116,19 @@ class AlarmMonitor:
         """
         ledger, site = self.context.ledger, self.context.site
         mark = f"{name}, {site.name}"
-        since = ledger.mark_of(mark)
+        since = ledger.marks.get(mark)
         if lasts is not None:
             if since is None:
-                ledger.mark(mark, now, "")
+                ledger.marks.set(mark, now, "")
             if not said:
                 self._alarm(name, now, lasts)
         elif since is not None and ends:
             # The network that brings the forecast brings notices too: what still waits is untrue
             # now, and who never heard of the trouble need not hear of its end.
-            reached = ledger.withdraw(site.name, name, site.local_date(since.at))
+            reached = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
             deaf = {channel for channel, told in reached.items() if not told}
             self._alarm(f"{name} over", now, over, deaf)
-            ledger.unmark(mark)
+            ledger.marks.remove(mark)
 
     def _alarm(
         self,
@@ -139,7 +140,7 @@ class AlarmMonitor:
         """Put an alarm down for sending, once a day; not to the channels without."""
         context = self.context
         day = context.site.local_date(now)
-        if context.ledger.round_told_at(context.site.name, kind, day) is not None:
+        if context.ledger.rounds.told_at(context.site.name, kind, day) is not None:
             return
         message = words()
         notices = [

@@ -39,10 +39,10 @@ log = logging.getLogger(__name__)
 def told_rounds(context: ServiceContext, now: datetime) -> list[tuple[Round, date, datetime]]:
     """The daily round whose orders hold now, if it has been told: its day, and until when."""
     night = sun.night_at_or_after(context.site, now)
-    if context.ledger.round_told_at(context.site.name, Round.DUSK.value, night.day):
+    if context.ledger.rounds.told_at(context.site.name, Round.DUSK.value, night.day):
         return [(Round.DUSK, night.day, night.end)]
     today = context.site.local_date(now)
-    if context.ledger.round_told_at(context.site.name, Round.MORNING.value, today):
+    if context.ledger.rounds.told_at(context.site.name, Round.MORNING.value, today):
         of_today = due_rounds.of_day(context.site, context.household.rounds, today)
         dusk = next(one.due_at for one in of_today if one.round is Round.DUSK)
         if now < dusk:
@@ -79,7 +79,7 @@ class Corrections:
         sheet = context.sheet(round_, weather)
         chores = [
             one
-            for one in context.ledger.chores_of(context.site.name, day)
+            for one in context.ledger.chores.of_day(context.site.name, day)
             if one.round == round_.value and ChoreKind(one.kind) in CORRECTED
         ]
         revision = revise(
@@ -104,10 +104,10 @@ class Corrections:
     ) -> None:
         context = self.context
         name = context.site.name
-        of_round = context.ledger.of_round(name, round_.value, day, stage=None)
+        of_round = context.ledger.notices.of_round(name, round_.value, day, stage=None)
         # A change that still waits may be untrue by now, and would come after this one.
         unheard = [one for one in of_round if one.state == "waiting" and one.stage in _CHANGES]
-        counts = Counter(context.ledger.messages(name, round_.value, day))
+        counts = Counter(context.ledger.notices.count_by_channel(name, round_.value, day))
         counts -= Counter(one.channel for one in unheard)
         most = context.household.policy.max_messages
         told = self._who_was_told(round_, of_round, revision)
@@ -116,7 +116,8 @@ class Corrections:
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
             return
-        change = f"{round_.value} change {context.ledger.changes(name, round_.value, day) + 1}"
+        number = context.ledger.rounds.change_count(name, round_.value, day) + 1
+        change = f"{round_.value} change {number}"
         behind = {one.channel for one in unheard}
         more = bool(revision.added or revision.moved)
         # What is off is news until the hour at which it would have been done.

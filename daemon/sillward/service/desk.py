@@ -86,7 +86,7 @@ class Desk:
             self._failures += 1
             self.defects.add("ledger.failed")
             log.error("ledger.failed reason=%s", error)
-            if self._failures < MAX_FAILURES or self.context.ledger.afloat:
+            if self._failures < MAX_FAILURES or self.context.ledger.in_memory:
                 return
             self.upkeep.go_to_memory(self.context.clock())
             self.tick()

@@ -51,9 +51,9 @@ def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) ->
 
 
 def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
-    if shelf.ledger.afloat:
+    if shelf.ledger.in_memory:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
-    tick = shelf.ledger.mark_of(TICK_MARK)
+    tick = shelf.ledger.marks.get(TICK_MARK)
     if tick is not None and now - tick.at > MISSING:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
     doubt = shelf.clock_doubt()
@@ -62,7 +62,7 @@ def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
 
 
 def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
-    refused = shelf.ledger.mark_of(f"{REFUSED_MARK}, {voice.site.name}")
+    refused = shelf.ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
     if refused is not None:
         since = voice.date_and_hour(refused.at)
         yield (
@@ -73,7 +73,7 @@ def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
 
 def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Iterator[str]:
     """That the daemon, if one has run, does not go by the collection as it is on the disk."""
-    mark = shelf.ledger.mark_of(f"{IN_FORCE_MARK}, {voice.site.name}")
+    mark = shelf.ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
     digest = digest_of(path)
     if mark is None or digest is None or digest == mark.text:
         return
@@ -112,7 +112,7 @@ def _because(shelf: Shelf, voice: Voice) -> str:
 
 
 def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
-    told = shelf.ledger.notices(household.collection.site.name, most=100)
+    told = shelf.ledger.notices.latest(household.collection.site.name, most=100)
     for channel in household.channels:
         mine = [one for one in told if one.channel == channel.name]
         lost = [one for one in mine if one.state == "expired" and _lately(one, now)]

@@ -39,7 +39,7 @@ class LedgerUpkeep:
 
     def go_back_to_file(self, now: datetime) -> None:
         """Go back from memory to the file, if it can be written again and it is time to try."""
-        if not self.ledger.afloat or not _is_due(self._tried_file, now, TRY_FILE_EVERY):
+        if not self.ledger.in_memory or not _is_due(self._tried_file, now, TRY_FILE_EVERY):
             return
         self._tried_file = now
         if self.ledger.to_file():
@@ -47,11 +47,11 @@ class LedgerUpkeep:
 
     def mark_and_prune(self, now: datetime) -> None:
         """Write a sign of life and delete old rows, each when it is due."""
-        tick, pruned = self.ledger.mark_of(TICK_MARK), self.ledger.mark_of(PRUNE_MARK)
+        tick, pruned = self.ledger.marks.get(TICK_MARK), self.ledger.marks.get(PRUNE_MARK)
         if _is_due(None if tick is None else tick.at, now, TICK_KEPT_EVERY):
-            self.ledger.mark(TICK_MARK, now, "")
+            self.ledger.marks.set(TICK_MARK, now, "")
         if _is_due(None if pruned is None else pruned.at, now, PRUNE_EVERY):
-            self.ledger.mark(PRUNE_MARK, now, "")
+            self.ledger.marks.set(PRUNE_MARK, now, "")
             self.ledger.prune(now)
 
     def copy_daily(self, now: datetime) -> None:

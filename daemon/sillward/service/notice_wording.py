@@ -102,7 +102,7 @@ class NoticeWording:
 
     def _written_at(self, notice: Notice) -> datetime | None:
         ledger, site = self.context.ledger, self.context.site
-        return ledger.round_told_at(site.name, notice.round, day_of(notice))
+        return ledger.rounds.told_at(site.name, notice.round, day_of(notice))
 
     def _orders_since(self, notice: Notice, since: datetime | None) -> list[Chore]:
         """The open orders that were due after this; earlier ones were told in time before."""
@@ -146,7 +146,9 @@ class NoticeWording:
         now = context.clock()
         is_old = written_at is not None and now - written_at > follow_up.STALE_WORDS
         is_ahead = all(chore.before > now for chore in orders)
-        has_changed = context.ledger.changes(context.site.name, notice.round, day_of(notice)) > 0
+        has_changed = (
+            context.ledger.rounds.change_count(context.site.name, notice.round, day_of(notice)) > 0
+        )
         if not (has_changed or (is_old and is_ahead)) or not context.has_forecast():
             return None
         return context.message(channel, context.sheet(_DAILY[notice.round], context.weather()))
@@ -162,7 +164,7 @@ class NoticeWording:
     def _with_lost_round(self, notice: Notice, channel: Channel, message: Message) -> Message:
         """The message, preceded by the news that the round before could not be sent, if so."""
         context, now = self.context, self.context.clock()
-        notices = context.ledger.notices(context.site.name, channel=channel.name)
+        notices = context.ledger.notices.latest(context.site.name, channel=channel.name)
         last_sent = max((other.sent_at for other in notices if other.sent_at), default=None)
         lost = [
             other
@@ -209,7 +211,7 @@ def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
 
 def _open_chores(context: ServiceContext, notice: Notice) -> list[StoredChore]:
     """What is still to do of the round that a notice belongs to."""
-    chores = context.ledger.chores_of(context.site.name, day_of(notice))
+    chores = context.ledger.chores.of_day(context.site.name, day_of(notice))
     return [chore for chore in chores if chore.open and chore.round == family_of(notice)]
 
 

@@ -50,14 +50,16 @@ class Outbox:
         by_hand: also in quiet hours. only: notices of the round of this name alone.
         """
         context = self.context
-        context.ledger.release_claims(context.site.name, context.clock())
+        context.ledger.notices.release_claims(context.site.name, context.clock())
         if only is None:
-            for notice in context.ledger.expire(context.site.name, context.clock()):
+            for notice in context.ledger.notices.expire(context.site.name, context.clock()):
                 log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         channels = {channel.name: channel for channel in context.household.channels}
         self._hand_over(channels)
         failed = 0
-        for notice in context.ledger.waiting(context.site.name, context.clock(), SEND_PAUSES[-1]):
+        for notice in context.ledger.notices.due(
+            context.site.name, context.clock(), SEND_PAUSES[-1]
+        ):
             channel = channels.get(notice.channel)
             if context.run.stop_requested:
                 break
@@ -76,16 +78,16 @@ class Outbox:
         The heir is told the same rounds and has heard nothing of this one.
         """
         context = self.context
-        for notice in context.ledger.waiting_for_others(context.site.name, list(channels)):
+        for notice in context.ledger.notices.waiting_for_others(context.site.name, list(channels)):
             family, day = round_named(family_of(notice)), day_of(notice)
             takes = family if family in {round_.value for round_ in Round} else "alarm"
-            of_round = context.ledger.of_round(
+            of_round = context.ledger.notices.of_round(
                 context.site.name, family_of(notice), day, stage=None
             )
             informed = {other.channel for other in of_round}
             listening = (name for name, channel in channels.items() if takes in channel.rounds)
             heir = next((name for name in listening if name not in informed), None)
-            if heir is not None and context.ledger.hand_over(notice, heir, context.clock()):
+            if heir is not None and context.ledger.notices.hand_over(notice, heir, context.clock()):
                 log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _must_wait(self, notice: Notice) -> bool:
@@ -102,12 +104,12 @@ class Outbox:
         ledger, now = self.context.ledger, self.context.clock()
         message = self._message_now(notice, channel)
         if message is None:
-            ledger.drop(notice.key)
+            ledger.notices.drop(notice.key)
             return True
-        if not ledger.claim(notice.key, now + LEASE):
+        if not ledger.notices.claim(notice.key, now + LEASE):
             return True
         if notice.key in self._sent_unmarked:  # it was sent, and then the ledger failed
-            ledger.sent(notice.key, self._sent_unmarked[notice.key])
+            ledger.mark_sent(notice.key, self._sent_unmarked[notice.key])
             return True
         return self._attempt(notice, channel, message)
 
@@ -128,7 +130,7 @@ class Outbox:
             context.sender(channel, message)
         except DeliveryError as error:
             if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
-                ledger.sent(notice.key, clock(), str(error))
+                ledger.mark_sent(notice.key, clock(), str(error))
                 log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
                 return True
             self._put_back(notice, error)
@@ -141,7 +143,7 @@ class Outbox:
             self._put_back(notice, DeliveryError(reason, perhaps_sent=True))
             return False
         self._sent_unmarked[notice.key] = clock()
-        ledger.sent(notice.key, clock(), words=(message.title, message.body))
+        ledger.mark_sent(notice.key, clock(), words=(message.title, message.body))
         del self._sent_unmarked[notice.key]
         log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
         return True
@@ -153,5 +155,7 @@ class Outbox:
             pause = min(max(pause, error.wait), SEND_PAUSES[-1])
         context = self.context
         next_at = context.clock() + pause
-        context.ledger.put_back(notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent)
+        context.ledger.notices.put_back(
+            notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent
+        )
         log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)

@@ -12,8 +12,8 @@ from sillward_rules.weather.site import Site
 
 def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
     """What the ledger knows of the plants, as far as it can be believed now."""
-    states = ledger.states(site.name)
+    states = ledger.plants.states(site.name)
     day = sun.night_at_or_after(site, now).day
-    if ledger.round_followed(site.name, Round.MORNING.value, day):
+    if ledger.rounds.is_followed(site.name, Round.MORNING.value, day):
         return states
     return believable_states(states, site, now)

@@ -56,7 +56,7 @@ class Reminders:
         for round_, day, until in told_rounds(context, now):
             orders = [
                 one
-                for one in context.ledger.chores_of(site, day)
+                for one in context.ledger.chores.of_day(site, day)
                 if one.open
                 and one.round == round_.value
                 and ChoreKind(one.kind) in ORDERS
@@ -64,7 +64,7 @@ class Reminders:
                 and context.chore(one) is not None
             ]
             if orders:
-                notices = context.ledger.of_round(site, round_.value, day, stage=None)
+                notices = context.ledger.notices.of_round(site, round_.value, day, stage=None)
                 told = _Told(round_, day, until, orders, notices)
                 self._remind(told)
                 self._pass_on(told)
@@ -82,7 +82,9 @@ class Reminders:
         if not due:
             return
         reached = {one.channel for one in first_hand if one.state == "sent"}
-        counts = context.ledger.messages(context.site.name, told.round.value, told.day)
+        counts = context.ledger.notices.count_by_channel(
+            context.site.name, told.round.value, told.day
+        )
         # What is still to do may use the messages that are kept for it.
         able = [
             one
@@ -92,7 +94,7 @@ class Reminders:
         ]
         notices = self._notices(able, told, due, Stage.REMINDER)
         ids = [one.id for one in due]
-        context.ledger.put_down(context.site.name, context.clock(), notices, reminded=ids)
+        context.ledger.enqueue(context.site.name, context.clock(), notices, reminded=ids)
 
     def _pass_on(self, told: _Told) -> None:
         """To the first channel that takes alarms and has heard nothing of this round."""
@@ -126,7 +128,7 @@ class Reminders:
         ]
         notices = self._notices(others[:1], told, due, Stage.PASSED_ON)
         ids = [one.id for one in due]
-        context.ledger.put_down(context.site.name, context.clock(), notices, passed_on=ids)
+        context.ledger.enqueue(context.site.name, context.clock(), notices, passed_on=ids)
 
     def _counted_from(self, told: _Told, order: StoredChore, least: timedelta) -> datetime:
         """The hour that a reminder of an order is counted back from: its deadline.
@@ -144,12 +146,14 @@ class Reminders:
         """Whether orders have been told for days and none was acknowledged: then it means nothing
         that this one is not, and nobody else is troubled for it."""
         since = day - SILENT_DAYS
-        told = self.context.ledger.round_told_at
+        told = self.context.ledger.rounds.told_at
         regular = any(
             told(self.context.site.name, Round.DUSK.value, since - timedelta(days=one))
             for one in range(3)
         )
-        return regular and not self.context.ledger.acknowledged(self.context.site.name, since)
+        return regular and not self.context.ledger.chores.any_confirmed_since(
+            self.context.site.name, since
+        )
 
     def _is_due(self, order: StoredChore, at: datetime, *, anyhow: bool = False) -> bool:
         """Whether the hour to repeat an order has come.

@@ -40,7 +40,7 @@ class RoundTeller:
     def tell(self, occasion: Occasion) -> Sheet | None:
         """Work out a round and enqueue its notices; return None if it was told before."""
         context = self.context
-        if context.ledger.round_told_at(context.site.name, occasion.name, occasion.day):
+        if context.ledger.rounds.told_at(context.site.name, occasion.name, occasion.day):
             return None
         has_forecast = context.has_forecast()
         sheet = context.sheet(occasion.round, context.weather())
@@ -127,7 +127,7 @@ class RoundTeller:
         states_after: dict[str, PlantState] = {}
         if sheet is not None and occasion.round is not Round.WEEK:
             told_at = sheet.at
-            known = ledger.states(site.name)
+            known = ledger.plants.states(site.name)
             chores = [
                 of_chore(chore, site)
                 for chore in sheet.chores

@@ -51,7 +51,7 @@ def _draw(data: ChartData, limit_s: float) -> bytes | None:
 
 def sign_of_life(context: ServiceContext, day: date) -> str:
     """How the last seven days went: a week without this line is itself a sign."""
-    life = context.ledger.life(context.site.name, day - timedelta(days=6))
+    life = context.ledger.activity(context.site.name, day - timedelta(days=6))
     return context.voice.say(
         "sign_of_life",
         evenings=life.rounds,
@@ -86,13 +86,13 @@ def _reviewed(context: ServiceContext, day: date) -> Review:
     site, ledger = context.site, context.ledger
     first = week_review.first_day(day)
     days = [first + timedelta(days=offset) for offset in range(week_review.DAYS)]
-    told = {one: ledger.round_told_at(site.name, Round.DUSK.value, one) for one in days}
+    told = {one: ledger.rounds.told_at(site.name, Round.DUSK.value, one) for one in days}
     return week_review.review(
         site,
         day,
-        ledger.chores(site.name, site.at_clock(first, clock_time(0))),
-        ledger.missed(site.name, first, days[-1]),
-        ledger.nights(site.name, first),
+        ledger.chores.due_since(site.name, site.at_clock(first, clock_time(0))),
+        ledger.notices.count_expired(site.name, first, days[-1]),
+        ledger.nights.since(site.name, first),
         [source.name for source in context.keeper.shelf.sources],
         {one: at for one, at in told.items() if at is not None},
     )

@@ -35,7 +35,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     fetched_at = NOW - timedelta(hours=3)
     body = COLD_SNAP.read_bytes()
     stored = StoredForecast("Open-Meteo", fetched_at, fetched_at, body)
-    ledger.keep_forecast("Courtyard", stored)
+    ledger.forecasts.keep("Courtyard", stored)
     ledger.close()
     app = offline(app)
 

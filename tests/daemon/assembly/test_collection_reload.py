@@ -15,6 +15,7 @@ from sillward.config.loader import load_household
 from sillward.config.settings import Settings
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
+from sillward.ledger.tables.marks import MarkTable
 from sillward.service.desk import Desk
 from sillward.service.health import not_in_force
 from tests.support.desks import World, a_world
@@ -275,7 +276,7 @@ def test_a_ledger_that_fails_keeps_no_collection_back(
         msg = "the disk is full"
         raise LedgerError(msg)
 
-    monkeypatch.setattr(Ledger, "mark", fails)
+    monkeypatch.setattr(MarkTable, "set", fails)
     edited.write(COLLECTION + RIGHT_POT)
 
     edited.watch.look()
@@ -338,14 +339,16 @@ def test_a_first_look_takes_over_nothing_that_is_in_force(
     assert not [text for text in caplog.messages if "collection.taken_over" in text]
 
 
-@pytest.mark.parametrize("failing", ["keep_round", "mark", "unmark"])
+@pytest.mark.parametrize(
+    ("place", "failing"), [(Ledger, "keep_round"), (MarkTable, "set"), (MarkTable, "remove")]
+)
 def test_what_a_ledger_did_not_take_is_told_once_it_does(
-    edited: Edited, monkeypatch: pytest.MonkeyPatch, failing: str
+    edited: Edited, monkeypatch: pytest.MonkeyPatch, place: type[Ledger | MarkTable], failing: str
 ) -> None:
     calls = []
-    takes = getattr(Ledger, failing)
+    takes = getattr(place, failing)
 
-    def fails_once(self: Ledger, *given: object, **named: object) -> object:
+    def fails_once(self: object, *given: object, **named: object) -> object:
         if any(str(one).startswith("collection") for one in given):
             calls.append(given)
             if len(calls) in (1, 3):
@@ -353,7 +356,7 @@ def test_what_a_ledger_did_not_take_is_told_once_it_does(
                 raise LedgerError(msg)
         return takes(self, *given, **named)
 
-    monkeypatch.setattr(Ledger, failing, fails_once)
+    monkeypatch.setattr(place, failing, fails_once)
     edited.write("[site")
     for _ in range(3):
         edited.tick()
@@ -377,5 +380,5 @@ def test_a_site_that_gets_another_name_leaves_no_mark_behind(edited: Edited) -> 
     edited.tick()
 
     assert edited.desk.context.site.name == "Yard"
-    assert not [name for name in edited.world.ledger.marks() if "refused" in name]
+    assert not [name for name in edited.world.ledger.marks.all() if "refused" in name]
     assert edited.titles[-1] == "Your edited collection is in use now"

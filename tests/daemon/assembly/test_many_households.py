@@ -16,7 +16,7 @@ from tests.support.fakes import FakeClock
 def statements(desks: Sequence[Desk], clock: FakeClock) -> int:
     """How many statements an idle tick of all runs."""
     seen: list[str] = []
-    database = desks[0].context.ledger._db
+    database = desks[0].context.ledger.database.connection
     database.set_trace_callback(seen.append)
     tick(desks, clock)
     database.set_trace_callback(None)

@@ -112,7 +112,7 @@ def yard(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Yard]:
 def keep_a_forecast() -> None:
     with closing(Ledger(load_settings().ledger)) as ledger:
         ago = NOW - timedelta(minutes=40)
-        ledger.keep_forecast(
+        ledger.forecasts.keep(
             "Courtyard", StoredForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
         )
 
@@ -282,7 +282,7 @@ def test_without_a_forecast_there_is_no_sheet(yard: Yard, age_h: int | None) -> 
         with closing(Ledger(load_settings().ledger)) as ledger:
             ago = NOW - timedelta(hours=age_h)
             kept = StoredForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
-            ledger.keep_forecast("Courtyard", kept)
+            ledger.forecasts.keep("Courtyard", kept)
     yard.channel("desk", OK, 'length = "full"')
 
     assert yard.call().exit_code == 0

@@ -775,15 +775,18 @@ def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_pat
         "done: 2026-05-14-carry-in-pergola-to-sunroom (Blue basket); "
         "Blue basket is at pergola by what was told later"
     )
-    assert ledger.states("Courtyard")["Blue basket"].spot == "pergola"
-    assert all(not one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 14)))
+    assert ledger.plants.states("Courtyard")["Blue basket"].spot == "pergola"
+    assert all(not one.open for one in ledger.chores.of_day("Courtyard", date(2026, 5, 14)))
 
 
 def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
     told_two_days(tmp_path).close()
     evening = ("--collection", COURTYARD, "--at", "2026-05-14T18:00")
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
-        before = ledger.states("Courtyard"), ledger.chores_of("Courtyard", date(2026, 5, 14))
+        before = (
+            ledger.plants.states("Courtyard"),
+            ledger.chores.of_day("Courtyard", date(2026, 5, 14)),
+        )
 
     done = call("done", "blue", "basket", *evening)
     undone = call("done", "--undo", *evening)
@@ -794,7 +797,10 @@ def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
     assert undone.stdout == f"not done after all: {name}\n"
     assert "nothing was acknowledged so far" in nothing
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
-        after = ledger.states("Courtyard"), ledger.chores_of("Courtyard", date(2026, 5, 14))
+        after = (
+            ledger.plants.states("Courtyard"),
+            ledger.chores.of_day("Courtyard", date(2026, 5, 14)),
+        )
     assert after == before
 
 
@@ -805,7 +811,7 @@ def test_a_kind_does_not_stand_for_what_is_to_be_done_tomorrow(tmp_path: Path) -
     said = refused(call("done", "carry-out", *evening), 2)
 
     assert "is not a chore you were told of" in said
-    assert all(one.open for one in ledger.chores_of("Courtyard", date(2026, 5, 15)))
+    assert all(one.open for one in ledger.chores.of_day("Courtyard", date(2026, 5, 15)))
     by_id = call("done", "2026-05-15-carry-out-sunroom-to-pergola", *evening)
     assert by_id.stdout.startswith("done: ")
 
@@ -995,7 +1001,9 @@ def test_forecast_shows_what_is_held_at_another_hour_too() -> None:
     kept = Ledger(load_settings().ledger)
     fetched_at = datetime(2026, 5, 14, 17, tzinfo=UTC)
     cold_snap = (EXAMPLES / "recorded" / "cold-snap.json").read_bytes()
-    kept.keep_forecast("Courtyard", StoredForecast("Open-Meteo", fetched_at, fetched_at, cold_snap))
+    kept.forecasts.keep(
+        "Courtyard", StoredForecast("Open-Meteo", fetched_at, fetched_at, cold_snap)
+    )
     kept.close()
 
     held = call("forecast", "--collection", COURTYARD, "--at", "2026-05-14T17:00")

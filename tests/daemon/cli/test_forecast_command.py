@@ -58,7 +58,7 @@ def report() -> dict[str, Any]:
 def keep(name: str, made: bytes, at: datetime = NOW, changed: datetime | None = None) -> None:
     built = build(Options(collection=COURTYARD), clock=lambda: NOW)
     ledger = Ledger(built.settings.ledger)
-    ledger.keep_forecast("Courtyard", StoredForecast(name, at, changed or at, made))
+    ledger.forecasts.keep("Courtyard", StoredForecast(name, at, changed or at, made))
     ledger.close()
 
 

@@ -133,7 +133,7 @@ def machine(path: Path, *words: str) -> Any:
 def keep_a_forecast(age: timedelta = timedelta(0)) -> None:
     at = DUSK - age
     with closing(Ledger(load_settings().ledger)) as ledger:
-        ledger.keep_forecast(
+        ledger.forecasts.keep(
             "Courtyard", StoredForecast("Open-Meteo", at, at, COLD_SNAP.read_bytes())
         )
 
@@ -372,7 +372,7 @@ def test_status_tells_hours_by_the_growers_clock(us: Path) -> None:
     chore = next(one["id"] for one in machine(us, "status")["chores"] if "carry-in" in one["id"])
     call(us, "done", chore)
     with closing(Ledger(load_settings().ledger)) as ledger:
-        ledger.mark(TICK_MARK, DUSK - timedelta(hours=4), "")
+        ledger.marks.set(TICK_MARK, DUSK - timedelta(hours=4), "")
 
     line = one_line(told(us, "status"))
     report = machine(us, "status")
@@ -485,7 +485,7 @@ def test_machines_get_the_same_bytes_whatever_the_units(
     keep_a_forecast(timedelta(hours=8))
     call(us, "send", "--round", "dusk")
     with closing(Ledger(load_settings().ledger)) as ledger:
-        ledger.mark(TICK_MARK, DUSK - timedelta(hours=4), "")
+        ledger.marks.set(TICK_MARK, DUSK - timedelta(hours=4), "")
 
     of_si, of_us = (call(path, *words, "--json").stdout_bytes for path in (si, us))
 

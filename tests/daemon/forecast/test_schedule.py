@@ -11,7 +11,7 @@ from sillward.forecast import schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.sources.open_meteo import OpenMeteo
 from sillward.forecast.updater import OPINION_EVERY
-from sillward.ledger import Poll
+from sillward.ledger import CallSchedule
 
 NOW = datetime(2026, 5, 14, 12, 20, tzinfo=UTC)
 EVERY = timedelta(minutes=75)
@@ -22,13 +22,13 @@ def dice(seed: int = 1) -> random.Random:
     return random.Random(seed)
 
 
-def success(now: datetime = NOW, good_for: timedelta | None = None, seed: int = 1) -> Poll:
-    return schedule.after_success(Poll(now), now, EVERY, good_for, dice(seed))
+def success(now: datetime = NOW, good_for: timedelta | None = None, seed: int = 1) -> CallSchedule:
+    return schedule.after_success(CallSchedule(now), now, EVERY, good_for, dice(seed))
 
 
-def failures(count: int, wait: timedelta | None = None) -> list[Poll]:
-    made: list[Poll] = []
-    plan = Poll(NOW)
+def failures(count: int, wait: timedelta | None = None) -> list[CallSchedule]:
+    made: list[CallSchedule] = []
+    plan = CallSchedule(NOW)
     for _ in range(count):
         plan = schedule.after_failure(plan, NOW, "broken", wait, dice(len(made)))
         made.append(plan)
@@ -38,8 +38,8 @@ def failures(count: int, wait: timedelta | None = None) -> list[Poll]:
 @given(MOMENTS, st.integers(0, 10_000))
 def test_no_call_is_planned_close_to_a_full_hour(now: datetime, seed: int) -> None:
     for plan in (
-        schedule.after_success(Poll(now), now, EVERY, None, dice(seed)),
-        schedule.after_failure(Poll(now), now, "broken", None, dice(seed)),
+        schedule.after_success(CallSchedule(now), now, EVERY, None, dice(seed)),
+        schedule.after_failure(CallSchedule(now), now, "broken", None, dice(seed)),
     ):
         assert schedule.CROWDED_MIN <= plan.next_at.minute < 60 - schedule.CROWDED_MIN + 1
         assert plan.next_at > now
@@ -62,7 +62,7 @@ def test_a_day_in_normal_running_has_at_most_thirty_calls() -> None:
     for every in (OpenMeteo().every, Ensemble().every, OPINION_EVERY):
         rng, now, calls = dice(), NOW, 0
         while now < NOW + timedelta(days=100):
-            now = schedule.after_success(Poll(now), now, every, None, rng).next_at
+            now = schedule.after_success(CallSchedule(now), now, every, None, rng).next_at
             calls += 1
         total += calls
 
@@ -110,7 +110,7 @@ def test_a_success_forgets_the_failures() -> None:
 
 
 def test_calls_are_counted_by_the_utc_day() -> None:
-    plan = schedule.counted(schedule.counted(Poll(NOW), NOW, 2), NOW, 3)
+    plan = schedule.counted(schedule.counted(CallSchedule(NOW), NOW, 2), NOW, 3)
     tomorrow = schedule.counted(plan, NOW + timedelta(days=1), 1)
 
     assert (plan.day, plan.calls) == (NOW.date(), 5)
@@ -119,7 +119,7 @@ def test_calls_are_counted_by_the_utc_day() -> None:
 
 def test_a_plan_of_a_clock_that_was_wrong_is_no_plan() -> None:
     """Planned in 2036, and the clock has been set right since."""
-    plan = Poll(NOW + timedelta(days=3650), not_before=NOW + timedelta(days=3650))
+    plan = CallSchedule(NOW + timedelta(days=3650), not_before=NOW + timedelta(days=3650))
 
     assert schedule.due(plan, NOW, EVERY)
     assert not schedule.forbidden(plan, NOW)

@@ -15,7 +15,8 @@ from sillward.errors import LedgerError, SourceError
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import OPINION_EVERY, TRIES, Keeper
-from sillward.ledger import Ledger, Poll
+from sillward.ledger import CallSchedule, Ledger
+from sillward.ledger.database import Database
 from sillward.net.http import Answer
 from sillward_rules.remark import ForecastDoubted, ForecastsDisagree, NoForecast
 from sillward_rules.weather import sun
@@ -195,7 +196,7 @@ def test_where_nothing_can_be_written_nobody_is_asked(
         msg = "ledger: database or disk is full"
         raise LedgerError(msg)
 
-    monkeypatch.setattr(world.ledger.__class__, "_replace", full)
+    monkeypatch.setattr(Database, "replace", full)
     for _ in range(20):
         with pytest.raises(LedgerError):
             world.keeper.refresh()
@@ -259,14 +260,14 @@ def test_asking_by_hand_does_not_wait_for_the_schedule(make: Make) -> None:
 def test_a_failure_by_hand_does_not_put_off_the_daemons_next_call(make: Make) -> None:
     world = make([low_of(3), DOWN])
     world.keeper.refresh()
-    planned = world.ledger.poll(FIRST)
+    planned = world.ledger.calls.get(FIRST)
     world.clock.move(minutes=5)
 
     for _ in range(4):
         with pytest.raises(SourceError, match="cannot be reached"):
             world.keeper.fetch()
 
-    after = world.ledger.poll(FIRST)
+    after = world.ledger.calls.get(FIRST)
     assert planned is not None
     assert after is not None
     assert after.next_at <= planned.next_at
@@ -286,7 +287,7 @@ def test_validators_are_sent_back_exactly_and_304_confirms(make: Make) -> None:
 
     assert world.wire.conditions[0] == {}
     assert world.wire.conditions[1] == {"If-Modified-Since": modified, "If-None-Match": '"x1"'}
-    stored = world.ledger.forecast(SITE.name, FIRST)
+    stored = world.ledger.forecasts.get(SITE.name, FIRST)
     assert stored is not None
     assert stored.fetched_at == world.clock.now
     assert stored.changed_at == NOW
@@ -658,7 +659,7 @@ def test_several_sites_are_asked_for_one_by_one_where_it_cannot(make: Make) -> N
     world.keeper.refresh()
 
     assert [query.params["sites"] for query in world.wire.queries] == ["Test court", "Far court"]
-    plan = world.ledger.poll(FIRST)
+    plan = world.ledger.calls.get(FIRST)
     assert plan is not None
     assert plan.calls == 2
 
@@ -669,7 +670,7 @@ def test_what_is_wrong_with_one_sites_forecast_is_not_with_the_others(make: Make
     one_call.keeper.refresh()
 
     each_its_own = make([low_of("nonsense"), low_of(8)], sites=[SITE, OTHER_SITE])
-    each_its_own.ledger.keep_poll(FIRST, Poll(NOW, failures=1))  # one try each
+    each_its_own.ledger.calls.keep(FIRST, CallSchedule(NOW, failures=1))  # one try each
     each_its_own.keeper.refresh()
 
     for world in (one_call, each_its_own):
@@ -713,7 +714,7 @@ def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make:
         world.keeper.refresh()
         world.clock.move(hours=2)
 
-    nights = world.ledger.nights(SITE.name, date(2026, 5, 1))
+    nights = world.ledger.nights.since(SITE.name, date(2026, 5, 1))
 
     assert {fetched_at for _, fetched_at, _ in nights} == {NOW, NOW + timedelta(hours=4)}
     tonight = [night for _, _, night in nights if night.night == NOW.date()]
@@ -757,8 +758,8 @@ def test_a_warm_jump_is_kept_apart_and_the_last_good_one_gone_by(make: Make) -> 
     assert said.why == "it is 15 K warmer than the one before for the same hours"
     assert (said.used, said.fetched, said.colder) == (FIRST, NOW, False)
     assert world.low() == pytest.approx(3.0, abs=0.2)
-    assert world.ledger.nights(SITE.name, date(2026, 1, 1)) != []
-    assert {at for _, at, _ in world.ledger.nights(SITE.name, date(2026, 1, 1))} == {NOW}
+    assert world.ledger.nights.since(SITE.name, date(2026, 1, 1)) != []
+    assert {at for _, at, _ in world.ledger.nights.since(SITE.name, date(2026, 1, 1))} == {NOW}
     assert world.keeper.shelf.usable(SITE)
     assert world.keeper.shelf.trouble() == f"{FIRST}: the forecast looks wrong: {said.why}"
 
@@ -770,7 +771,7 @@ def test_the_right_one_ends_the_doubt_at_once(make: Make) -> None:
     assert doubted(world) is None
     assert world.low() == pytest.approx(4.0, abs=0.2)
     assert world.keeper.shelf.trouble() is None
-    assert world.ledger.forecast(SITE.name, f"{FIRST}, doubted") is None
+    assert world.ledger.forecasts.get(SITE.name, f"{FIRST}, doubted") is None
 
 
 def test_what_is_the_last_one_still_ends_it_too(make: Make) -> None:

@@ -32,7 +32,8 @@ from sillward.ical.events import (
 )
 from sillward.ical.publisher import AGAIN, CalendarPublisher, page, put
 from sillward.ledger import EventVersion, Ledger, StoredChore
-from sillward.ledger.told import KEPT_DAYS
+from sillward.ledger.ledger import KEPT_DAYS
+from sillward.ledger.tables.calendar import CalendarTable
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.sheet import Round
@@ -479,10 +480,10 @@ def test_a_number_rises_with_each_change_and_only_then() -> None:
     ledger = Ledger(":memory:")
     later = NOW + timedelta(hours=1)
 
-    first = ledger.versions("Home", {"a": "1", "b": "1"}, NOW)
-    same = ledger.versions("Home", {"a": "1"}, later)
-    other = ledger.versions("Home", {"a": "2", "b": "1", "c": "1"}, later)
-    elsewhere = ledger.versions("Hut", {"a": "3"}, later)
+    first = ledger.calendar.versions("Home", {"a": "1", "b": "1"}, NOW)
+    same = ledger.calendar.versions("Home", {"a": "1"}, later)
+    other = ledger.calendar.versions("Home", {"a": "2", "b": "1", "c": "1"}, later)
+    elsewhere = ledger.calendar.versions("Hut", {"a": "3"}, later)
 
     assert first == {"a": EventVersion(0, NOW), "b": EventVersion(0, NOW)}
     assert same == {"a": EventVersion(0, NOW)}
@@ -496,33 +497,35 @@ def test_a_number_rises_with_each_change_and_only_then() -> None:
 
 def test_what_went_and_comes_again_counts_on() -> None:
     ledger = Ledger(":memory:")
-    ledger.versions("Home", {"a": "1"}, NOW)
-    ledger.versions("Home", {}, NOW)
+    ledger.calendar.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar.versions("Home", {}, NOW)
 
-    assert ledger.versions("Home", {"a": "2"}, NOW)["a"].sequence == 1
+    assert ledger.calendar.versions("Home", {"a": "2"}, NOW)["a"].sequence == 1
 
 
 def test_a_clock_that_is_set_back_makes_no_change_older() -> None:
     ledger = Ledger(":memory:")
-    ledger.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar.versions("Home", {"a": "1"}, NOW)
 
-    assert ledger.versions("Home", {"a": "2"}, NOW - timedelta(days=9))["a"] == EventVersion(1, NOW)
+    assert ledger.calendar.versions("Home", {"a": "2"}, NOW - timedelta(days=9))[
+        "a"
+    ] == EventVersion(1, NOW)
 
 
 def test_a_restart_does_not_reset_the_number(tmp_path: Path) -> None:
     for number in range(3):
         ledger = Ledger(tmp_path / "ledger.sqlite3")
-        assert ledger.versions("Home", {"a": str(number)}, NOW)["a"].sequence == number
+        assert ledger.calendar.versions("Home", {"a": str(number)}, NOW)["a"].sequence == number
         ledger.close()
 
 
 def test_what_is_as_it_was_writes_nothing(tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "ledger.sqlite3")
-    ledger.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar.versions("Home", {"a": "1"}, NOW)
     log = tmp_path / "ledger.sqlite3-wal"
     before = log.read_bytes()
 
-    ledger.versions("Home", {"a": "1"}, NOW + timedelta(days=1))
+    ledger.calendar.versions("Home", {"a": "1"}, NOW + timedelta(days=1))
 
     assert before
     assert log.read_bytes() == before
@@ -532,11 +535,11 @@ def test_what_is_as_it_was_writes_nothing(tmp_path: Path) -> None:
 def test_versions_are_forgotten_with_their_chores() -> None:
     ledger = Ledger(":memory:")
     old, kept = f"{DAY}-mist-bench", f"{DAY + timedelta(days=2)}-expected-carry-in"
-    ledger.versions("Home", {old: "1", kept: "1"}, NOW)
+    ledger.calendar.versions("Home", {old: "1", kept: "1"}, NOW)
 
     ledger.prune(NOW + timedelta(days=KEPT_DAYS + 1))
 
-    after = ledger.versions("Home", {old: "2", kept: "2"}, NOW)
+    after = ledger.calendar.versions("Home", {old: "2", kept: "2"}, NOW)
     assert {one: version.sequence for one, version in after.items()} == {old: 0, kept: 1}
 
 
@@ -560,10 +563,10 @@ def newer(world: World, low_c: float) -> None:
     """The next forecast is due, and says this."""
     world.source.low_c = low_c
     world.clock.move(minutes=80)
-    plan = world.ledger.poll(world.source.name)
+    plan = world.ledger.calls.get(world.source.name)
     assert plan is not None
     due = replace(plan, next_at=world.clock.now - timedelta(hours=1))
-    world.ledger.keep_poll(world.source.name, due)
+    world.ledger.calls.keep(world.source.name, due)
 
 
 def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> None:
@@ -728,7 +731,7 @@ def test_whatever_fails_is_not_raised(
     def fail(*_: object) -> None:
         raise error
 
-    monkeypatch.setattr(Ledger, "versions", fail)
+    monkeypatch.setattr(CalendarTable, "versions", fail)
 
     CalendarPublisher(path, [world.desk.context]).keep()
 
@@ -763,13 +766,13 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
             world.source.low_c = 3.0 if day % 5 < 3 else 14.0
             desk.tick()
             if day % 2:
-                for one in world.ledger.chores(SITE.name, world.clock.now):
+                for one in world.ledger.chores.due_since(SITE.name, world.clock.now):
                     world.ledger.finish(SITE.name, one.id, world.clock.now, {})
             keeper.keep()
             content = path.read_bytes()
             largest = max(largest, len(content))
             _check_numbers(events_in(content), numbers)
-    (events,) = world.ledger._rows("SELECT COUNT(*) FROM event")
+    (events,) = world.ledger.database.rows("SELECT COUNT(*) FROM event")
 
     assert largest < 40_000
     assert events[0] < 20 * (KEPT_DAYS + 10)
@@ -901,4 +904,4 @@ def test_a_page_needs_no_forecast() -> None:
 
     assert [one.status for one in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events
-    assert world.ledger.round_told_at(SITE.name, Round.DUSK.value, DAY) is not None
+    assert world.ledger.rounds.told_at(SITE.name, Round.DUSK.value, DAY) is not None

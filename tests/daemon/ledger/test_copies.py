@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger, copies, database
+from sillward.ledger import Ledger, copies, ledger_file
 from sillward.ledger.copies import superfluous
 from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
 from tests.support.ledger_files import NOW, a_ledger, copy_of, fill, mode_of, rows_of
@@ -29,7 +29,7 @@ def test_a_copy_holds_all_that_the_ledger_held(tmp_path: Path) -> None:
     with closing(Ledger(path)) as ledger:
         fill(ledger)
         ledger.copy_daily(NOW)
-        held = rows_of(ledger._db)
+        held = rows_of(ledger.database.connection)
 
     copy = tmp_path / "ledger.sqlite3.copy-2026-11-26.gz"
     assert mode_of(copy) == 0o600
@@ -41,13 +41,13 @@ def test_a_copy_that_is_unpacked_by_hand_is_a_ledger(tmp_path: Path) -> None:
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
         fill(ledger)
         ledger.copy_daily(NOW)
-        held = rows_of(ledger._db)
+        held = rows_of(ledger.database.connection)
     by_hand = tmp_path / "by-hand.sqlite3"
     packed = tmp_path / "ledger.sqlite3.copy-2026-11-26.gz"
     by_hand.write_bytes(gzip.decompress(packed.read_bytes()))
 
     with closing(Ledger(by_hand)) as again:
-        assert rows_of(again._db) == held
+        assert rows_of(again.database.connection) == held
 
 
 def test_there_is_one_copy_a_day_of_utc_and_the_newest_three_stay(tmp_path: Path) -> None:
@@ -67,7 +67,7 @@ def test_the_copy_of_a_day_is_not_written_again(tmp_path: Path) -> None:
     for hour in range(3):
         with closing(Ledger(path)) as ledger:
             ledger.copy_daily(NOW)
-            ledger.mark(f"later {hour}", NOW, "not in it")
+            ledger.marks.set(f"later {hour}", NOW, "not in it")
             ledger.copy_daily(NOW + timedelta(hours=hour))
 
     held = copy_of(tmp_path / "ledger.sqlite3.copy-2026-11-26.gz")
@@ -125,14 +125,14 @@ def test_a_clock_that_is_wrong_for_days_takes_no_good_copy_away(tmp_path: Path) 
 def test_a_copy_of_a_day_to_come_is_taken_last(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     with closing(Ledger(path)) as ledger:
-        ledger.mark("old", NOW, "from a day to come")
+        ledger.marks.set("old", NOW, "from a day to come")
         ledger.copy_daily(datetime(2099, 6, 1, tzinfo=UTC))
-        ledger.mark("new", NOW, "from yesterday")
+        ledger.marks.set("new", NOW, "from yesterday")
         ledger.copy_daily(NOW - timedelta(days=1))
     path.write_bytes(b"\xa5" * 5000)
 
-    with closing(Ledger.open_or_afloat(path, clock=lambda: NOW)) as again:
-        assert {"old", "new"} <= set(again.marks())
+    with closing(Ledger.open_or_in_memory(path, clock=lambda: NOW)) as again:
+        assert {"old", "new"} <= set(again.marks.all())
 
 
 @given(st.sets(st.dates(date(1970, 1, 1), date(2100, 1, 1)), max_size=8), st.data())
@@ -185,7 +185,7 @@ def test_a_ledger_that_is_not_sound_is_not_copied_and_said_to_be_damaged(tmp_pat
     with closing(Ledger(path)) as ledger:
         fill(ledger, 3)
         ledger.copy_daily(NOW - timedelta(days=1))
-        ledger._db.execute("UPDATE chore SET document = '{'")
+        ledger.database.connection.execute("UPDATE chore SET document = '{'")
         with pytest.raises(LedgerError, match=r"damaged \(table chore"):
             ledger.copy_daily(NOW)
 
@@ -198,7 +198,9 @@ def test_a_draft_that_a_crash_left_is_no_hindrance(tmp_path: Path) -> None:
 
     with closing(Ledger(path)) as ledger:
         ledger.copy_daily(NOW)
-        assert copy_of(tmp_path / "ledger.sqlite3.copy-2026-11-26.gz") == rows_of(ledger._db)
+        assert copy_of(tmp_path / "ledger.sqlite3.copy-2026-11-26.gz") == rows_of(
+            ledger.database.connection
+        )
 
 
 def test_a_place_for_the_copy_that_is_not_ours_is_left_alone(
@@ -232,7 +234,7 @@ def test_a_ledger_in_memory_has_no_copies(tmp_path: Path, monkeypatch: pytest.Mo
 def old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A ledger with rows, and a sillward that is one version ahead of it."""
     path = a_ledger(tmp_path / "ledger.sqlite3")
-    monkeypatch.setattr(database, "SCHEMA_VERSION", SCHEMA_VERSION + 1)
+    monkeypatch.setattr(ledger_file, "SCHEMA_VERSION", SCHEMA_VERSION + 1)
     monkeypatch.setitem(MIGRATIONS, SCHEMA_VERSION, "CREATE TABLE newer (what TEXT)")
     return path
 
@@ -263,9 +265,9 @@ def test_without_room_for_the_copy_there_is_no_migration(
 
     with monkeypatch.context() as patch:
         patch.setattr(copies, "put", full)
-        with closing(Ledger.open_or_afloat(old)) as ledger:
-            assert ledger.afloat
-            assert len(ledger.notices("Test court", most=99)) == 40
+        with closing(Ledger.open_or_in_memory(old)) as ledger:
+            assert ledger.in_memory
+            assert len(ledger.notices.latest("Test court", most=99)) == 40
             assert not ledger.to_file()
             assert contents(old) == before
 

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from sillward import files
 from sillward.errors import ConfigError, LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import Ledger, copies
-from sillward.ledger.database import Database
+from sillward.ledger.ledger_file import LedgerFile
 from sillward.ledger.schema import SCHEMA_VERSION
 from tests.support.ledger_files import (
     DAY,
@@ -35,7 +35,7 @@ Harm = Callable[[Path], None]
 
 
 def reopened(path: Path) -> Ledger:
-    return Ledger.open_or_afloat(path, clock=lambda: NOW)
+    return Ledger.open_or_in_memory(path, clock=lambda: NOW)
 
 
 def garbage(path: Path) -> None:
@@ -121,7 +121,7 @@ def with_a_copy(path: Path) -> dict[str, list[tuple[object, ...]]]:
     with closing(Ledger(path)) as ledger:
         fill(ledger, 30)
         ledger.copy_daily(NOW - timedelta(days=1))
-        copied = rows_of(ledger._db)
+        copied = rows_of(ledger.database.connection)
         fill_later(ledger)
     return copied
 
@@ -135,10 +135,10 @@ def test_a_damaged_ledger_is_set_aside_and_the_newest_copy_takes_its_place(
     harmed = path.read_bytes()
 
     with closing(reopened(path)) as ledger:
-        assert not ledger.afloat
-        assert rows_of(ledger._db) == copied
-        mark = ledger.marks()["history reset"]
-        ledger.mark("works", NOW, "on")
+        assert not ledger.in_memory
+        assert rows_of(ledger.database.connection) == copied
+        mark = ledger.marks.all()["history reset"]
+        ledger.marks.set("works", NOW, "on")
 
     (aside,) = damaged(path)
     assert aside.read_bytes() == harmed
@@ -149,7 +149,7 @@ def test_a_damaged_ledger_is_set_aside_and_the_newest_copy_takes_its_place(
     assert aside.name == "ledger.sqlite3.damaged-20261126T200000Z"
     assert {mode_of(one) for one in tmp_path.iterdir()} == {0o600}
     with closing(reopened(path)) as again:
-        assert {"works", "history reset"} <= set(again.marks())
+        assert {"works", "history reset"} <= set(again.marks.all())
     assert damaged(path) == [aside]
 
 
@@ -160,8 +160,8 @@ def test_without_a_copy_a_damaged_ledger_begins_anew(harm: Harm, tmp_path: Path)
 
     with closing(reopened(path)) as ledger:
         fill(ledger, 3)
-        assert ledger.marks()["history reset"].text.endswith("; begun anew")
-        assert len(ledger.notices(SITE)) == 3
+        assert ledger.marks.all()["history reset"].text.endswith("; begun anew")
+        assert len(ledger.notices.latest(SITE)) == 3
 
     assert [one.read_bytes() for one in damaged(path)] == [harmed]
 
@@ -189,16 +189,16 @@ def test_a_damaged_ledger_that_another_process_uses_is_left_to_it(tmp_path: Path
     scrambled(5)(path)
 
     with closing(reopened(path)) as ledger:
-        assert ledger.afloat
+        assert ledger.in_memory
         assert not ledger.to_file()
-        assert ledger.marks()["history reset"].text == (
+        assert ledger.marks.all()["history reset"].text == (
             "the ledger could not be read; restored from the copy of 25 Nov"
         )
         assert damaged(path) == []
 
         other.release()
         assert ledger.to_file()
-        assert ledger.marks()["history reset"].text.startswith("the ledger was damaged and set")
+        assert ledger.marks.all()["history reset"].text.startswith("the ledger was damaged and set")
     assert len(damaged(path)) == 1
 
 
@@ -212,7 +212,7 @@ def test_a_copy_that_is_damaged_too_is_passed_over(spoil: Harm, tmp_path: Path) 
     with closing(Ledger(path)) as ledger:
         fill(ledger)
         ledger.copy_daily(NOW - timedelta(days=2))
-        older = rows_of(ledger._db)
+        older = rows_of(ledger.database.connection)
         fill_later(ledger)
         ledger.copy_daily(NOW - timedelta(days=1))
     newest = tmp_path / "ledger.sqlite3.copy-2026-11-25.gz"
@@ -221,8 +221,8 @@ def test_a_copy_that_is_damaged_too_is_passed_over(spoil: Harm, tmp_path: Path) 
     garbage(path)
 
     with closing(reopened(path)) as ledger:
-        assert ledger.marks()["history reset"].text.endswith("restored from the copy of 24 Nov")
-        assert rows_of(ledger._db) == older
+        assert ledger.marks.all()["history reset"].text.endswith("restored from the copy of 24 Nov")
+        assert rows_of(ledger.database.connection) == older
     assert newest.read_bytes() == spoilt
 
 
@@ -233,8 +233,8 @@ def test_where_all_copies_are_damaged_the_ledger_begins_anew(tmp_path: Path) -> 
         garbage(one)
 
     with closing(reopened(path)) as ledger:
-        assert ledger.marks()["history reset"].text.endswith("begun anew")
-        ledger.mark("works", NOW, "on")
+        assert ledger.marks.all()["history reset"].text.endswith("begun anew")
+        ledger.marks.set("works", NOW, "on")
 
 
 def test_what_was_set_aside_before_is_never_written_over(tmp_path: Path) -> None:
@@ -251,9 +251,9 @@ def test_what_was_set_aside_before_is_never_written_over(tmp_path: Path) -> None
 
 def test_a_crash_loses_nothing(tmp_path: Path) -> None:
     with closing(reopened(left_by_a_crash(tmp_path / "ledger.sqlite3"))) as ledger:
-        assert len(ledger.marks()) == 31
-        assert "history reset" not in ledger.marks()
-        assert len(ledger.notices(SITE, most=99)) == 20
+        assert len(ledger.marks.all()) == 31
+        assert "history reset" not in ledger.marks.all()
+        assert len(ledger.notices.latest(SITE, most=99)) == 20
     assert damaged(tmp_path / "ledger.sqlite3") == []
 
 
@@ -280,9 +280,9 @@ def test_a_damaged_wal_is_kept_and_told_and_the_file_itself_is_used(
     assert wal.read_bytes() == spoilt
 
     with closing(reopened(path)) as ledger:
-        assert len(ledger.notices(SITE, most=99)) == 20
-        text = ledger.marks()["history reset"].text
-        assert len(ledger.marks()) < 31
+        assert len(ledger.notices.latest(SITE, most=99)) == 20
+        text = ledger.marks.all()["history reset"].text
+        assert len(ledger.marks.all()) < 31
     (aside,) = damaged(path)
     assert aside.read_bytes() == spoilt
     assert text == (
@@ -298,8 +298,8 @@ def test_a_transaction_that_was_cut_off_is_no_damage(tmp_path: Path) -> None:
     cut_to(wal.stat().st_size - 700)(wal)
 
     with closing(reopened(path)) as ledger:
-        assert "history reset" not in ledger.marks()
-        assert len(ledger.marks()) == 30  # the last one was never written whole
+        assert "history reset" not in ledger.marks.all()
+        assert len(ledger.marks.all()) == 30  # the last one was never written whole
     assert damaged(path) == []
 
 
@@ -308,7 +308,7 @@ def test_a_wal_without_its_file_is_set_aside(tmp_path: Path) -> None:
     path.unlink()
 
     with closing(reopened(path)) as ledger:
-        assert "begun anew" in ledger.marks()["history reset"].text
+        assert "begun anew" in ledger.marks.all()["history reset"].text
     assert [one.name for one in damaged(path)] == ["ledger.sqlite3.damaged-20261126T200000Z-wal"]
 
 
@@ -322,18 +322,18 @@ def test_all_that_there_was_lay_in_a_wal_that_is_damaged(tmp_path: Path) -> None
     garbage(Path(f"{path}-wal"))
 
     with closing(reopened(path)) as ledger:
-        assert "begun anew" in ledger.marks()["history reset"].text
+        assert "begun anew" in ledger.marks.all()["history reset"].text
     assert Path(f"{damaged(path)[0]}-wal").exists()
 
 
-@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "Database._connected"])
+@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "LedgerFile._connected"])
 def test_a_crash_while_a_ledger_is_begun_is_no_damage(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Killed in its first milliseconds: nothing is lost, so nobody is told that something was."""
     path = tmp_path / "ledger.sqlite3"
     place, name = step.split(".")
-    target = {"os": os, "Path": Path, "Database": Database}[place]
+    target = {"os": os, "Path": Path, "LedgerFile": LedgerFile}[place]
     with monkeypatch.context() as patch:
 
         def killed(*_: object, **__: object) -> object:
@@ -344,8 +344,8 @@ def test_a_crash_while_a_ledger_is_begun_is_no_damage(
             reopened(path)
 
     with closing(reopened(path)) as ledger:
-        assert not ledger.afloat
-        assert "history reset" not in ledger.marks()
+        assert not ledger.in_memory
+        assert "history reset" not in ledger.marks.all()
     assert {one.name for one in tmp_path.iterdir()} == {path.name, f"{path.name}.lock"}
 
 
@@ -358,7 +358,7 @@ def test_half_a_draft_does_not_become_the_ledger(tmp_path: Path) -> None:
     copies.draft_path(path).write_bytes(half)
 
     with closing(reopened(path)) as ledger:
-        assert "history reset" not in ledger.marks()
+        assert "history reset" not in ledger.marks.all()
     assert not copies.draft_path(path).exists()
 
 
@@ -372,7 +372,7 @@ def test_where_there_are_no_links_a_ledger_is_begun_all_the_same(
     path = tmp_path / "ledger.sqlite3"
 
     with closing(reopened(path)) as ledger:
-        assert not ledger.afloat
+        assert not ledger.in_memory
     assert mode_of(path) == 0o600
 
 
@@ -393,8 +393,8 @@ def test_a_crash_while_it_is_set_right_leaves_it_to_the_next_start(
             reopened(path)
 
     with closing(reopened(path)) as ledger:
-        assert rows_of(ledger._db) == copied
-        assert "restored from the copy of 25 Nov" in ledger.marks()["history reset"].text
+        assert rows_of(ledger.database.connection) == copied
+        assert "restored from the copy of 25 Nov" in ledger.marks.all()["history reset"].text
 
 
 def test_a_crash_where_files_cannot_have_two_names_is_finished_at_the_next_start(
@@ -418,8 +418,8 @@ def test_a_crash_where_files_cannot_have_two_names_is_finished_at_the_next_start
     assert not path.exists()
 
     with closing(reopened(path)) as ledger:
-        assert rows_of(ledger._db) == copied
-        assert "restored from the copy of 25 Nov" in ledger.marks()["history reset"].text
+        assert rows_of(ledger.database.connection) == copied
+        assert "restored from the copy of 25 Nov" in ledger.marks.all()["history reset"].text
 
 
 # -- what is no damage
@@ -442,7 +442,7 @@ def test_a_damaged_ledger_that_looks_newer_is_damaged(tmp_path: Path) -> None:
     scrambled(5)(path)
 
     with closing(reopened(path)) as ledger:
-        assert "history reset" in ledger.marks()
+        assert "history reset" in ledger.marks.all()
 
 
 def test_the_database_of_another_program_is_not_touched(tmp_path: Path) -> None:
@@ -460,8 +460,8 @@ def test_the_database_of_another_program_is_not_touched(tmp_path: Path) -> None:
 
 def test_a_first_start_has_no_history_to_lose(tmp_path: Path) -> None:
     with closing(reopened(tmp_path / "new" / "ledger.sqlite3")) as ledger:
-        assert ledger.marks() == {}
-        assert not ledger.afloat
+        assert ledger.marks.all() == {}
+        assert not ledger.in_memory
 
 
 # -- whatever else
@@ -514,14 +514,14 @@ def test_any_bytes_may_be_wrong(
         except ConfigError:
             pytest.fail("the file was taken for that of another program")
         with closing(opened) as ledger:
-            counts = {name: len(rows) for name, rows in rows_of(ledger._db).items()}
-            reset = "history reset" in ledger.marks()
-            ledger.chores(SITE, NOW - timedelta(days=99))
-            ledger.notices(SITE, most=99)
-            ledger.states(SITE)
-            ledger.nights(SITE, DAY - timedelta(days=99))
-            ledger.mark("works", NOW, "on")
-            afloat = ledger.afloat
+            counts = {name: len(rows) for name, rows in rows_of(ledger.database.connection).items()}
+            reset = "history reset" in ledger.marks.all()
+            ledger.chores.due_since(SITE, NOW - timedelta(days=99))
+            ledger.notices.latest(SITE, most=99)
+            ledger.plants.states(SITE)
+            ledger.nights.since(SITE, DAY - timedelta(days=99))
+            ledger.marks.set("works", NOW, "on")
+            afloat = ledger.in_memory
         if not reset:
             assert not damaged(path)
             days = 20 if where else 40

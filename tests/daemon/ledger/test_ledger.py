@@ -14,9 +14,11 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError, NotOursError
-from sillward.ledger import Ledger, Notice, Poll, StoredForecast, forecasts
-from sillward.ledger.forecasts import ARCHIVE_DAYS, ARCHIVE_ROWS
+from sillward.ledger import CallSchedule, Ledger, Notice, StoredForecast
+from sillward.ledger.ledger_file import LedgerFile
 from sillward.ledger.schema import SCHEMA_VERSION
+from sillward.ledger.tables import nights
+from sillward.ledger.tables.nights import ARCHIVE_DAYS, ARCHIVE_ROWS
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -106,7 +108,7 @@ def test_a_ledger_is_there_again_when_it_is_opened_again(tmp_path: Path) -> None
         keep(ledger, a_notice())
 
     with opened(path) as again:
-        assert again.notices(SITE) == [a_notice()]
+        assert again.notices.latest(SITE) == [a_notice()]
 
 
 def test_a_ledger_of_a_newer_version_is_refused_in_plain_words(tmp_path: Path) -> None:
@@ -175,14 +177,14 @@ def test_a_ledger_that_is_locked_by_another_is_an_error_in_plain_words(tmp_path:
     with opened(path) as ledger:
         other = sqlite3.connect(path, isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
-        ledger._db.execute("PRAGMA busy_timeout = 0")  # do not wait for it here
+        ledger.database.connection.execute("PRAGMA busy_timeout = 0")  # do not wait for it here
 
         with pytest.raises(LedgerError, match="locked"):
-            ledger.mark("fetch failed", NOW, "Invented source: answered 500")
+            ledger.marks.set("fetch failed", NOW, "Invented source: answered 500")
 
         other.execute("ROLLBACK")
         other.close()
-        ledger.mark("fetch failed", NOW, "Invented source: answered 500")
+        ledger.marks.set("fetch failed", NOW, "Invented source: answered 500")
 
 
 # -- round trips
@@ -193,8 +195,8 @@ def test_notices_come_back_as_they_were(ledger: Ledger) -> None:
 
     keep(ledger, phone, mail)
 
-    assert ledger.of_round(SITE, "dusk", DAY) == [mail, phone]
-    assert ledger.round_told_at(SITE, "dusk", DAY) == NOW
+    assert ledger.notices.of_round(SITE, "dusk", DAY) == [mail, phone]
+    assert ledger.rounds.told_at(SITE, "dusk", DAY) == NOW
 
 
 def test_chores_come_back_as_they_were_and_by_deadline(ledger: Ledger) -> None:
@@ -202,7 +204,7 @@ def test_chores_come_back_as_they_were_and_by_deadline(ledger: Ledger) -> None:
 
     keep(ledger, chores=(late, a_chore()))
 
-    first, second = ledger.chores(SITE, NOW - timedelta(days=1))
+    first, second = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
     assert (first.document, second.document) == (a_chore(), late)
     assert first.before == datetime(2026, 5, 14, 20, 15, tzinfo=UTC)
     assert first.kind == "carry-in"
@@ -212,7 +214,7 @@ def test_chores_come_back_as_they_were_and_by_deadline(ledger: Ledger) -> None:
 def test_chores_whose_deadline_is_over_are_left_out(ledger: Ledger) -> None:
     keep(ledger, chores=(a_chore(),))
 
-    assert ledger.chores(SITE, datetime(2026, 5, 14, 20, 16, tzinfo=UTC)) == []
+    assert ledger.chores.due_since(SITE, datetime(2026, 5, 14, 20, 16, tzinfo=UTC)) == []
 
 
 def test_a_chore_that_is_told_again_takes_the_new_deadline_and_stays_done(ledger: Ledger) -> None:
@@ -221,7 +223,7 @@ def test_a_chore_that_is_told_again_takes_the_new_deadline_and_stays_done(ledger
 
     keep(ledger, chores=(a_chore("2026-05-14T16:45:00-03:00"),), round_="morning")
 
-    (chore,) = ledger.chores(SITE, NOW - timedelta(days=1))
+    (chore,) = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
     assert chore.before == datetime(2026, 5, 14, 19, 45, tzinfo=UTC)
     assert chore.done_at == NOW
 
@@ -232,7 +234,7 @@ def test_states_come_back_as_they_were(ledger: Ledger) -> None:
 
     keep(ledger, strap=rich, curls=plain)
 
-    assert ledger.states(SITE) == {"strap": rich, "curls": plain}
+    assert ledger.plants.states(SITE) == {"strap": rich, "curls": plain}
 
 
 def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> None:
@@ -240,28 +242,28 @@ def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> 
 
     ledger.finish(SITE, "any", NOW, {"strap": PlantState("room", NOW, assumed=False)})
 
-    assert {name: state.spot for name, state in ledger.states(SITE).items()} == {
+    assert {name: state.spot for name, state in ledger.plants.states(SITE).items()} == {
         "strap": "room",
         "curls": "bench",
     }
 
 
 def test_a_mark_remembers_the_last_time(ledger: Ledger) -> None:
-    ledger.mark("fetch failed", NOW - timedelta(hours=1), "answered 500")
-    ledger.mark("fetch failed", NOW, "cannot be reached")
+    ledger.marks.set("fetch failed", NOW - timedelta(hours=1), "answered 500")
+    ledger.marks.set("fetch failed", NOW, "cannot be reached")
 
-    mark = ledger.marks()["fetch failed"]
+    mark = ledger.marks.all()["fetch failed"]
     assert (mark.at, mark.text) == (NOW, "cannot be reached")
 
 
 def test_a_mark_that_is_taken_away_is_gone_and_the_others_stay(ledger: Ledger) -> None:
-    ledger.mark("clock", NOW, "600 by Invented source")
-    ledger.mark("fetch failed", NOW, "cannot be reached")
+    ledger.marks.set("clock", NOW, "600 by Invented source")
+    ledger.marks.set("fetch failed", NOW, "cannot be reached")
 
-    ledger.unmark("clock")
-    ledger.unmark("never there")
+    ledger.marks.remove("clock")
+    ledger.marks.remove("never there")
 
-    assert list(ledger.marks()) == ["fetch failed"]
+    assert list(ledger.marks.all()) == ["fetch failed"]
 
 
 def test_times_of_any_zone_are_the_same_moments(ledger: Ledger) -> None:
@@ -269,16 +271,16 @@ def test_times_of_any_zone_are_the_same_moments(ledger: Ledger) -> None:
 
     keep(ledger, a_notice(next_at=there))
 
-    assert [notice.key for notice in ledger.waiting(SITE, NOW, PAUSE)] == [a_notice().key]
+    assert [notice.key for notice in ledger.notices.due(SITE, NOW, PAUSE)] == [a_notice().key]
 
 
 def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
     keep(ledger, a_notice(), chores=(a_chore(),), strap=PlantState("room"))
 
-    assert ledger.notices("Elsewhere") == []
-    assert ledger.chores("Elsewhere", NOW - timedelta(days=9)) == []
-    assert ledger.states("Elsewhere") == {}
-    assert ledger.round_told_at("Elsewhere", "dusk", DAY) is None
+    assert ledger.notices.latest("Elsewhere") == []
+    assert ledger.chores.due_since("Elsewhere", NOW - timedelta(days=9)) == []
+    assert ledger.plants.states("Elsewhere") == {}
+    assert ledger.rounds.told_at("Elsewhere", "dusk", DAY) is None
 
 
 # -- forecasts and schedules
@@ -297,43 +299,43 @@ A_FORECAST = StoredForecast(
 def test_the_last_forecast_of_a_source_is_kept_byte_by_byte(ledger: Ledger) -> None:
     bare = StoredForecast("Other source", NOW, NOW, b"")
 
-    ledger.keep_forecast(SITE, replace(A_FORECAST, body=b"older", etag="older"))
+    ledger.forecasts.keep(SITE, replace(A_FORECAST, body=b"older", etag="older"))
     for stored in (A_FORECAST, bare):
-        ledger.keep_forecast(SITE, stored)
-    ledger.keep_forecast("Elsewhere", replace(A_FORECAST, body=b"not here"))
+        ledger.forecasts.keep(SITE, stored)
+    ledger.forecasts.keep("Elsewhere", replace(A_FORECAST, body=b"not here"))
 
-    assert ledger.forecast(SITE, "Invented source") == A_FORECAST
-    assert ledger.forecast(SITE, "Other source") == bare
-    assert ledger.forecast(SITE, "Third source") is None
-    assert ledger.forecast("Nowhere", "Invented source") is None
+    assert ledger.forecasts.get(SITE, "Invented source") == A_FORECAST
+    assert ledger.forecasts.get(SITE, "Other source") == bare
+    assert ledger.forecasts.get(SITE, "Third source") is None
+    assert ledger.forecasts.get("Nowhere", "Invented source") is None
 
 
 def test_a_confirmed_forecast_was_fetched_later_and_is_the_same(ledger: Ledger) -> None:
     other = replace(A_FORECAST, source="Other source")
     for stored in (A_FORECAST, other):
-        ledger.keep_forecast(SITE, stored)
-    ledger.keep_forecast("Elsewhere", A_FORECAST)
+        ledger.forecasts.keep(SITE, stored)
+    ledger.forecasts.keep("Elsewhere", A_FORECAST)
     later = NOW + timedelta(hours=1)
 
-    ledger.confirm_forecast(SITE, "Invented source", later)
+    ledger.forecasts.confirm(SITE, "Invented source", later)
 
-    assert ledger.forecast(SITE, "Invented source") == replace(A_FORECAST, fetched_at=later)
-    assert ledger.forecast(SITE, "Other source") == other
-    assert ledger.forecast("Elsewhere", "Invented source") == A_FORECAST
+    assert ledger.forecasts.get(SITE, "Invented source") == replace(A_FORECAST, fetched_at=later)
+    assert ledger.forecasts.get(SITE, "Other source") == other
+    assert ledger.forecasts.get("Elsewhere", "Invented source") == A_FORECAST
 
 
 def test_a_forecast_that_is_not_there_cannot_be_confirmed(ledger: Ledger) -> None:
-    ledger.confirm_forecast(SITE, "Invented source", NOW)
+    ledger.forecasts.confirm(SITE, "Invented source", NOW)
 
-    assert ledger.forecast(SITE, "Invented source") is None
+    assert ledger.forecasts.get(SITE, "Invented source") is None
 
 
 def test_a_body_of_a_real_size_takes_less_room_than_it_is_long(ledger: Ledger) -> None:
     body = b",".join(b"%.1f" % (hour % 24 / 2) for hour in range(9000))
 
-    ledger.keep_forecast(SITE, replace(A_FORECAST, body=body))
+    ledger.forecasts.keep(SITE, replace(A_FORECAST, body=body))
 
-    (size,) = ledger._db.execute("SELECT length(body) FROM forecast").fetchone()
+    (size,) = ledger.database.connection.execute("SELECT length(body) FROM forecast").fetchone()
     assert size < len(body) / 5
 
 
@@ -341,25 +343,27 @@ def test_a_body_of_a_real_size_takes_less_room_than_it_is_long(ledger: Ledger) -
 def test_a_body_that_is_damaged_is_no_forecast_and_makes_room_for_one(
     ledger: Ledger, damage: bytes
 ) -> None:
-    ledger.keep_forecast(SITE, A_FORECAST)
-    ledger._db.execute("UPDATE forecast SET body = ?", (damage,))
+    ledger.forecasts.keep(SITE, A_FORECAST)
+    ledger.database.connection.execute("UPDATE forecast SET body = ?", (damage,))
 
-    assert ledger.forecast(SITE, "Invented source") is None
+    assert ledger.forecasts.get(SITE, "Invented source") is None
 
-    ledger.keep_forecast(SITE, A_FORECAST)
-    assert ledger.forecast(SITE, "Invented source") == A_FORECAST
+    ledger.forecasts.keep(SITE, A_FORECAST)
+    assert ledger.forecasts.get(SITE, "Invented source") == A_FORECAST
 
 
 def test_a_body_that_was_cut_off_is_no_forecast(ledger: Ledger) -> None:
-    ledger.keep_forecast(SITE, A_FORECAST)
-    ledger._db.execute("UPDATE forecast SET body = substr(body, 1, length(body) - 3)")
+    ledger.forecasts.keep(SITE, A_FORECAST)
+    ledger.database.connection.execute(
+        "UPDATE forecast SET body = substr(body, 1, length(body) - 3)"
+    )
 
-    assert ledger.forecast(SITE, "Invented source") is None
+    assert ledger.forecasts.get(SITE, "Invented source") is None
 
 
 def test_schedules_come_back_as_they_were(ledger: Ledger) -> None:
-    bare = Poll(NOW)
-    rich = Poll(
+    bare = CallSchedule(NOW)
+    rich = CallSchedule(
         NOW + timedelta(minutes=20),
         failures=4,
         day=DAY,
@@ -369,12 +373,12 @@ def test_schedules_come_back_as_they_were(ledger: Ledger) -> None:
     )
 
     for poll in (bare, rich):
-        ledger.keep_poll("Invented source", poll)
-    ledger.keep_poll("Other source", bare)
+        ledger.calls.keep("Invented source", poll)
+    ledger.calls.keep("Other source", bare)
 
-    assert ledger.poll("Invented source") == rich
-    assert ledger.poll("Other source") == bare
-    assert ledger.poll("Third source") is None
+    assert ledger.calls.get("Invented source") == rich
+    assert ledger.calls.get("Other source") == bare
+    assert ledger.calls.get("Third source") is None
 
 
 # -- the archive of nights
@@ -407,9 +411,9 @@ def test_nights_come_back_as_they_were(ledger: Ledger) -> None:
     )
     extreme = a_night(DAY + timedelta(days=2), low_c=-67.7, dew_point_c=-0.0, cloud=1.0)
 
-    ledger.keep_nights(SITE, "Invented source", NOW, [rich, bare, extreme])
+    ledger.nights.keep(SITE, "Invented source", NOW, [rich, bare, extreme])
 
-    assert ledger.nights(SITE, DAY) == [
+    assert ledger.nights.since(SITE, DAY) == [
         ("Invented source", NOW, night) for night in (rich, bare, extreme)
     ]
 
@@ -417,9 +421,9 @@ def test_nights_come_back_as_they_were(ledger: Ledger) -> None:
 def test_values_are_kept_to_hundredths_and_times_to_seconds(ledger: Ledger) -> None:
     night, at = a_night(low_c=-3.14159, sd_k=0.0049), NOW + timedelta(microseconds=123456)
 
-    ledger.keep_nights(SITE, "Invented source", at, [night])
+    ledger.nights.keep(SITE, "Invented source", at, [night])
 
-    ((_, fetched_at, kept),) = ledger.nights(SITE, DAY)
+    ((_, fetched_at, kept),) = ledger.nights.since(SITE, DAY)
     assert (kept.low_c, kept.sd_k, fetched_at) == (-3.14, 0.0, NOW)
     assert kept.lead_h == (night.low_at - NOW) / timedelta(hours=1)
 
@@ -429,9 +433,9 @@ def test_nights_are_told_by_night_then_by_source_then_as_they_came(ledger: Ledge
     for at in (later, NOW):
         for source in ("Second source", "First source"):
             nights = [a_night(day, at) for day in reversed(days(2))]
-            ledger.keep_nights(SITE, source, at, nights)
+            ledger.nights.keep(SITE, source, at, nights)
 
-    told = [(night.night, source, at) for source, at, night in ledger.nights(SITE, DAY)]
+    told = [(night.night, source, at) for source, at, night in ledger.nights.since(SITE, DAY)]
 
     assert told == [
         (day, source, at)
@@ -444,65 +448,65 @@ def test_nights_are_told_by_night_then_by_source_then_as_they_came(ledger: Ledge
 def test_nights_are_told_of_one_site_from_a_date_on_by_one_source_or_all(ledger: Ledger) -> None:
     for site in (SITE, "Elsewhere"):
         for source in ("First source", "Second source"):
-            ledger.keep_nights(site, source, NOW, [a_night(day) for day in days(3)])
+            ledger.nights.keep(site, source, NOW, [a_night(day) for day in days(3)])
 
-    told = ledger.nights(SITE, days(3)[1], "Second source")
+    told = ledger.nights.since(SITE, days(3)[1], "Second source")
 
     assert [(source, night.night) for source, _, night in told] == [
         ("Second source", day) for day in days(3)[1:]
     ]
-    assert len(ledger.nights(SITE, days(3)[1])) == 4
-    assert ledger.nights(SITE, days(3)[1], "Third source") == []
-    assert ledger.nights("Nowhere", DAY) == []
+    assert len(ledger.nights.since(SITE, days(3)[1])) == 4
+    assert ledger.nights.since(SITE, days(3)[1], "Third source") == []
+    assert ledger.nights.since("Nowhere", DAY) == []
 
 
 def test_nights_of_the_same_moment_are_kept_once(ledger: Ledger) -> None:
-    ledger.keep_nights(SITE, "Invented source", NOW, [a_night(low_c=5.0)])
-    ledger.keep_nights(SITE, "Invented source", NOW, [a_night(low_c=4.0)])
+    ledger.nights.keep(SITE, "Invented source", NOW, [a_night(low_c=5.0)])
+    ledger.nights.keep(SITE, "Invented source", NOW, [a_night(low_c=4.0)])
 
-    assert [night.low_c for _, _, night in ledger.nights(SITE, DAY)] == [4.0]
+    assert [night.low_c for _, _, night in ledger.nights.since(SITE, DAY)] == [4.0]
 
 
 def test_nights_are_kept_all_or_none(ledger: Ledger) -> None:
-    ledger._db.execute(
+    ledger.database.connection.execute(
         "CREATE TRIGGER full BEFORE INSERT ON night WHEN (SELECT COUNT(*) FROM night) = 2"
         " BEGIN SELECT RAISE(FAIL, 'disk is full'); END"
     )
 
     with pytest.raises(LedgerError, match="disk is full"):
-        ledger.keep_nights(SITE, "Invented source", NOW, [a_night(day) for day in days(8)])
+        ledger.nights.keep(SITE, "Invented source", NOW, [a_night(day) for day in days(8)])
 
-    assert ledger.nights(SITE, DAY) == []
+    assert ledger.nights.since(SITE, DAY) == []
 
 
 def test_nights_too_long_ago_leave_the_archive(ledger: Ledger) -> None:
     nights = [a_night(day) for day in days(3)]
     for site in (SITE, "Elsewhere"):
-        ledger.keep_nights(site, "Invented source", NOW, nights)
+        ledger.nights.keep(site, "Invented source", NOW, nights)
 
-    ledger.prune_archive(NOW + timedelta(days=ARCHIVE_DAYS))
-    assert len(ledger.nights(SITE, DAY)) == 3
+    ledger.nights.prune(NOW + timedelta(days=ARCHIVE_DAYS))
+    assert len(ledger.nights.since(SITE, DAY)) == 3
 
-    ledger.prune_archive(NOW + timedelta(days=ARCHIVE_DAYS + 2))
+    ledger.nights.prune(NOW + timedelta(days=ARCHIVE_DAYS + 2))
 
     for site in (SITE, "Elsewhere"):
-        assert [night.night for _, _, night in ledger.nights(site, DAY)] == [days(3)[2]]
+        assert [night.night for _, _, night in ledger.nights.since(site, DAY)] == [days(3)[2]]
 
 
 def test_of_too_many_nights_the_oldest_leave(
     ledger: Ledger, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(forecasts, "ARCHIVE_ROWS", 5)
+    monkeypatch.setattr(nights, "ARCHIVE_ROWS", 5)
     for at in (NOW, NOW + timedelta(hours=1)):
         for site in (SITE, "Elsewhere"):
-            ledger.keep_nights(site, "Invented source", at, [a_night(day, at) for day in days(2)])
+            ledger.nights.keep(site, "Invented source", at, [a_night(day, at) for day in days(2)])
 
-    ledger.prune_archive(NOW)
+    ledger.nights.prune(NOW)
 
     left = [
         (night.night, at)
         for site in (SITE, "Elsewhere")
-        for _, at, night in ledger.nights(site, DAY)
+        for _, at, night in ledger.nights.since(site, DAY)
     ]
     assert sorted(left) == [
         (DAY, NOW + timedelta(hours=1)),
@@ -520,11 +524,11 @@ def test_a_full_archive_stays_under_50_mb() -> None:
             at = NOW + timedelta(hours=hour, seconds=hour * 7 % 400)
             ahead = [a_night(at.date() + timedelta(days=n), at, low_c=-45.67) for n in range(8)]
             for source in ("First source", "Second source"):
-                ledger.keep_nights(long_name, source, at, ahead)
+                ledger.nights.keep(long_name, source, at, ahead)
                 rows += len(ahead)
 
-        (pages,) = ledger._db.execute("PRAGMA page_count").fetchone()
-        (page_size,) = ledger._db.execute("PRAGMA page_size").fetchone()
+        (pages,) = ledger.database.connection.execute("PRAGMA page_count").fetchone()
+        (page_size,) = ledger.database.connection.execute("PRAGMA page_size").fetchone()
 
     assert pages * page_size / rows * ARCHIVE_ROWS < 50e6
 
@@ -538,13 +542,13 @@ def test_a_full_archive_stays_under_50_mb() -> None:
 def test_odd_names_of_sites_and_sources_are_names(ledger: Ledger, name: str) -> None:
     stored = replace(A_FORECAST, source=name)
 
-    ledger.keep_forecast(name, stored)
-    ledger.keep_poll(name, Poll(NOW))
-    ledger.keep_nights(name, name, NOW, [a_night()])
+    ledger.forecasts.keep(name, stored)
+    ledger.calls.keep(name, CallSchedule(NOW))
+    ledger.nights.keep(name, name, NOW, [a_night()])
 
-    assert ledger.forecast(name, name) == stored
-    assert ledger.poll(name) == Poll(NOW)
-    assert ledger.nights(name, DAY) == [(name, NOW, a_night())]
+    assert ledger.forecasts.get(name, name) == stored
+    assert ledger.calls.get(name) == CallSchedule(NOW)
+    assert ledger.nights.since(name, DAY) == [(name, NOW, a_night())]
 
 
 @pytest.mark.parametrize("years", [-56, -1, 1, 20])
@@ -554,14 +558,14 @@ def test_times_of_a_clock_that_is_wrong_are_kept_like_any(ledger: Ledger, years:
     stored = replace(A_FORECAST, fetched_at=at, changed_at=at)
     night = a_night(at.date(), at)
 
-    ledger.keep_forecast(SITE, stored)
-    ledger.keep_poll("Invented source", Poll(at, day=at.date()))
-    ledger.keep_nights(SITE, "Invented source", at, [night])
-    ledger.prune_archive(at)
+    ledger.forecasts.keep(SITE, stored)
+    ledger.calls.keep("Invented source", CallSchedule(at, day=at.date()))
+    ledger.nights.keep(SITE, "Invented source", at, [night])
+    ledger.nights.prune(at)
 
-    assert ledger.forecast(SITE, "Invented source") == stored
-    assert ledger.poll("Invented source") == Poll(at, day=at.date())
-    assert ledger.nights(SITE, at.date()) == [("Invented source", at, night)]
+    assert ledger.forecasts.get(SITE, "Invented source") == stored
+    assert ledger.calls.get("Invented source") == CallSchedule(at, day=at.date())
+    assert ledger.nights.since(SITE, at.date()) == [("Invented source", at, night)]
 
 
 # -- all or nothing
@@ -573,9 +577,9 @@ def test_a_round_that_was_told_before_leaves_nothing_behind(ledger: Ledger) -> N
     with pytest.raises(LedgerError):
         keep(ledger, a_notice("mail"), chores=(a_chore(),), strap=PlantState("room"))
 
-    assert ledger.notices(SITE) == [a_notice()]
-    assert ledger.chores(SITE, NOW - timedelta(days=1)) == []
-    assert ledger.states(SITE) == {}
+    assert ledger.notices.latest(SITE) == [a_notice()]
+    assert ledger.chores.due_since(SITE, NOW - timedelta(days=1)) == []
+    assert ledger.plants.states(SITE) == {}
 
 
 def test_a_round_whose_last_part_fails_leaves_nothing_behind(ledger: Ledger) -> None:
@@ -584,19 +588,19 @@ def test_a_round_whose_last_part_fails_leaves_nothing_behind(ledger: Ledger) -> 
     with pytest.raises(LedgerError):
         keep(ledger, a_notice("phone"), a_notice("tablet", state="lost"), round_="morning")
 
-    assert ledger.round_told_at(SITE, "morning", DAY) is None
-    assert [notice.channel for notice in ledger.notices(SITE)] == ["mail"]
+    assert ledger.rounds.told_at(SITE, "morning", DAY) is None
+    assert [notice.channel for notice in ledger.notices.latest(SITE)] == ["mail"]
 
 
 def test_a_notice_that_is_there_already_stays_as_it_is_and_stops_no_round(ledger: Ledger) -> None:
     keep(ledger, a_notice("mail"))
-    ledger.claim(a_notice("mail").key, NOW)
-    ledger.sent(a_notice("mail").key, NOW)
+    ledger.notices.claim(a_notice("mail").key, NOW)
+    ledger.mark_sent(a_notice("mail").key, NOW)
 
     keep(ledger, a_notice("phone"), a_notice("mail"), round_="morning")
 
-    assert ledger.round_told_at(SITE, "morning", DAY) == NOW
-    states = {one.channel: one.state for one in ledger.notices(SITE)}
+    assert ledger.rounds.told_at(SITE, "morning", DAY) == NOW
+    states = {one.channel: one.state for one in ledger.notices.latest(SITE)}
     assert states == {"mail": "sent", "phone": "waiting"}
 
 
@@ -607,15 +611,17 @@ def test_a_state_that_a_notice_cannot_have_is_refused(ledger: Ledger) -> None:
 
 def test_an_error_of_somebody_else_within_a_transaction_undoes_it(ledger: Ledger) -> None:
     def write_and_fail() -> None:
-        with ledger.transaction():
-            ledger._db.execute("INSERT INTO mark VALUES ('half', '2026-05-14', 'done')")
+        with ledger.database.transaction():
+            ledger.database.connection.execute(
+                "INSERT INTO mark VALUES ('half', '2026-05-14', 'done')"
+            )
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
         write_and_fail()
 
-    assert ledger.marks() == {}
-    ledger.mark("whole", NOW, "done")
+    assert ledger.marks.all() == {}
+    ledger.marks.set("whole", NOW, "done")
 
 
 # -- the life of a notice
@@ -630,56 +636,59 @@ def test_notices_wait_for_their_time_and_come_oldest_first(ledger: Ledger) -> No
         a_notice("silent", state="not needed"),
     )
 
-    assert [notice.channel for notice in ledger.waiting(SITE, NOW, PAUSE)] == ["first", "second"]
+    assert [notice.channel for notice in ledger.notices.due(SITE, NOW, PAUSE)] == [
+        "first",
+        "second",
+    ]
 
 
 def test_a_notice_is_claimed_once(ledger: Ledger) -> None:
     keep(ledger, a_notice())
 
-    assert ledger.claim(a_notice().key, UNTIL)
+    assert ledger.notices.claim(a_notice().key, UNTIL)
 
-    assert not ledger.claim(a_notice().key, UNTIL)
-    assert ledger.waiting(SITE, NOW, PAUSE) == []
-    (notice,) = ledger.notices(SITE)
+    assert not ledger.notices.claim(a_notice().key, UNTIL)
+    assert ledger.notices.due(SITE, NOW, PAUSE) == []
+    (notice,) = ledger.notices.latest(SITE)
     assert (notice.state, notice.attempts) == ("sending", 1)
 
 
 def test_nothing_is_claimed_that_is_not_there(ledger: Ledger) -> None:
-    assert not ledger.claim("Test court/2026-05-14/dusk/nobody", UNTIL)
+    assert not ledger.notices.claim("Test court/2026-05-14/dusk/nobody", UNTIL)
 
 
 def test_a_sent_notice_keeps_when_and_forgets_its_error(ledger: Ledger) -> None:
     keep(ledger, a_notice(last_error="refused"))
-    ledger.claim(a_notice().key, UNTIL)
+    ledger.notices.claim(a_notice().key, UNTIL)
 
-    ledger.sent(a_notice().key, NOW + timedelta(seconds=2))
+    ledger.mark_sent(a_notice().key, NOW + timedelta(seconds=2))
 
-    (notice,) = ledger.notices(SITE)
+    (notice,) = ledger.notices.latest(SITE)
     assert notice.state == "sent"
     assert notice.sent_at == NOW + timedelta(seconds=2)
     assert notice.last_error is None
-    assert not ledger.claim(notice.key, UNTIL)
+    assert not ledger.notices.claim(notice.key, UNTIL)
 
 
 def test_a_notice_put_back_waits_with_its_reason(ledger: Ledger) -> None:
     keep(ledger, a_notice())
-    ledger.claim(a_notice().key, UNTIL)
+    ledger.notices.claim(a_notice().key, UNTIL)
 
-    ledger.put_back(a_notice().key, NOW + timedelta(seconds=30), "channel phone: refused")
+    ledger.notices.put_back(a_notice().key, NOW + timedelta(seconds=30), "channel phone: refused")
 
-    assert ledger.waiting(SITE, NOW + timedelta(seconds=29), PAUSE) == []
-    (notice,) = ledger.waiting(SITE, NOW + timedelta(seconds=30), PAUSE)
+    assert ledger.notices.due(SITE, NOW + timedelta(seconds=29), PAUSE) == []
+    (notice,) = ledger.notices.due(SITE, NOW + timedelta(seconds=30), PAUSE)
     assert (notice.attempts, notice.last_error) == (1, "channel phone: refused")
 
 
 def test_notices_whose_time_is_over_are_given_up_and_told(ledger: Ledger) -> None:
     keep(ledger, a_notice(expires_at=NOW), a_notice("mail", expires_at=NOW + timedelta(seconds=1)))
 
-    given_up = ledger.expire(SITE, NOW)
+    given_up = ledger.notices.expire(SITE, NOW)
 
     assert [(notice.channel, notice.state) for notice in given_up] == [("phone", "expired")]
-    assert [notice.channel for notice in ledger.waiting(SITE, NOW, PAUSE)] == ["mail"]
-    assert ledger.expire(SITE, NOW) == []
+    assert [notice.channel for notice in ledger.notices.due(SITE, NOW, PAUSE)] == ["mail"]
+    assert ledger.notices.expire(SITE, NOW) == []
 
 
 def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledger) -> None:
@@ -692,41 +701,41 @@ def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledge
         given_up,
     )
 
-    reached = ledger.withdraw(SITE, "dusk", DAY)
+    reached = ledger.notices.withdraw(SITE, "dusk", DAY)
 
     assert reached == {"phone": False, "mail": True, "cut off": True, "old": False}
-    assert ledger.waiting(SITE, NOW, PAUSE) == []
-    assert ledger.expire(SITE, NOW) == []
-    assert ledger.waiting(SITE, NOW, PAUSE) == []
+    assert ledger.notices.due(SITE, NOW, PAUSE) == []
+    assert ledger.notices.expire(SITE, NOW) == []
+    assert ledger.notices.due(SITE, NOW, PAUSE) == []
 
 
 def test_what_is_withdrawn_is_of_one_round_from_one_day_on(ledger: Ledger) -> None:
     keep(ledger, a_notice())
 
-    assert ledger.withdraw(SITE, "morning", DAY) == {}
-    assert ledger.withdraw("Far court", "dusk", DAY) == {}
-    assert ledger.withdraw(SITE, "dusk", DAY + timedelta(days=1)) == {}
-    assert len(ledger.waiting(SITE, NOW, PAUSE)) == 1
+    assert ledger.notices.withdraw(SITE, "morning", DAY) == {}
+    assert ledger.notices.withdraw("Far court", "dusk", DAY) == {}
+    assert ledger.notices.withdraw(SITE, "dusk", DAY + timedelta(days=1)) == {}
+    assert len(ledger.notices.due(SITE, NOW, PAUSE)) == 1
 
 
 def test_what_is_sent_or_not_needed_does_not_expire(ledger: Ledger) -> None:
     keep(ledger, a_notice(state="sent"), a_notice("mail", state="not needed"))
 
-    assert ledger.expire(SITE, NOW + timedelta(days=9)) == []
+    assert ledger.notices.expire(SITE, NOW + timedelta(days=9)) == []
 
 
 def test_claims_of_a_killed_process_are_released_with_their_attempts(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     with opened(path) as ledger:
         keep(ledger, a_notice(), a_notice("mail", state="sent"))
-        ledger.claim(a_notice().key, UNTIL)
+        ledger.notices.claim(a_notice().key, UNTIL)
 
     with opened(path) as again:
-        assert again.release_claims(SITE, NOW) == 1
+        assert again.notices.release_claims(SITE, NOW) == 1
 
-        (notice,) = again.waiting(SITE, NOW, PAUSE)
+        (notice,) = again.notices.due(SITE, NOW, PAUSE)
         assert (notice.channel, notice.attempts) == ("phone", 1)
-        assert again.release_claims(SITE, NOW) == 0
+        assert again.notices.release_claims(SITE, NOW) == 0
 
 
 def test_the_latest_notices_come_first_and_at_most_so_many(ledger: Ledger) -> None:
@@ -734,7 +743,10 @@ def test_the_latest_notices_come_first_and_at_most_so_many(ledger: Ledger) -> No
         day = str(DAY + timedelta(days=offset))
         keep(ledger, a_notice(key=day, day=day), round_=f"round {offset}")
 
-    assert [notice.day for notice in ledger.notices(SITE, most=2)] == ["2026-05-18", "2026-05-17"]
+    assert [notice.day for notice in ledger.notices.latest(SITE, most=2)] == [
+        "2026-05-18",
+        "2026-05-17",
+    ]
 
 
 # -- two at once
@@ -745,11 +757,11 @@ def test_two_connections_see_each_others_writes_and_share_no_claim(tmp_path: Pat
     with opened(path) as daemon, opened(path) as by_hand:
         keep(daemon, a_notice())
 
-        assert by_hand.waiting(SITE, NOW, PAUSE) == [a_notice()]
-        assert by_hand.claim(a_notice().key, UNTIL)
-        assert not daemon.claim(a_notice().key, UNTIL)
-        by_hand.sent(a_notice().key, NOW)
-        assert daemon.notices(SITE)[0].state == "sent"
+        assert by_hand.notices.due(SITE, NOW, PAUSE) == [a_notice()]
+        assert by_hand.notices.claim(a_notice().key, UNTIL)
+        assert not daemon.notices.claim(a_notice().key, UNTIL)
+        by_hand.mark_sent(a_notice().key, NOW)
+        assert daemon.notices.latest(SITE)[0].state == "sent"
         with pytest.raises(LedgerError):
             keep(by_hand, a_notice("mail"))
 
@@ -767,10 +779,13 @@ def test_two_processes_may_open_a_new_ledger_at_once(tmp_path: Path) -> None:
 
     second = threading.Thread(target=open_second)
 
-    class First(Ledger):
+    class FirstFile(LedgerFile):
         def _begin(self) -> None:
             second.start()
             super()._begin()
+
+    class First(Ledger):
+        file_type = FirstFile
 
     First(path).close()
     second.join(10)

@@ -16,7 +16,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError
-from sillward.ledger import Ledger, Poll, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, StoredForecast
+from sillward.ledger.ledger_file import LedgerFile
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.ledger_files import (
@@ -37,7 +38,7 @@ CHORE = f"{DAY}-carry-in-bench-room"
 
 
 def reopened(path: Path) -> Ledger:
-    return Ledger.open_or_afloat(path, clock=lambda: NOW)
+    return Ledger.open_or_in_memory(path, clock=lambda: NOW)
 
 
 NOBODY = 65534
@@ -71,18 +72,18 @@ def nights(count: int) -> list[NightForecast]:
 
 
 WRITES: dict[str, Callable[[Ledger], object]] = {
-    "forecast": lambda ledger: ledger.keep_forecast(
+    "forecast": lambda ledger: ledger.forecasts.keep(
         SITE, StoredForecast("Other", NOW, NOW, os.urandom(30_000))
     ),
-    "poll": lambda ledger: ledger.keep_poll("Other", Poll(NOW, reason="x" * 9000)),
-    "nights": lambda ledger: ledger.keep_nights(SITE, "Other", NOW, nights(900)),
+    "poll": lambda ledger: ledger.calls.keep("Other", CallSchedule(NOW, reason="x" * 9000)),
+    "nights": lambda ledger: ledger.nights.keep(SITE, "Other", NOW, nights(900)),
     "round": lambda ledger: ledger.keep_round(
         SITE, "week", DAY, NOW, notices=[], chores=[],
         states={f"new plant {n}": PlantState("room", NOW) for n in range(300)},
     ),
-    "put back": lambda ledger: ledger.put_back(KEY, NOW, "refused " * 2000),
-    "sent": lambda ledger: ledger.sent(KEY, NOW, "perhaps " * 2000),
-    "mark": lambda ledger: ledger.mark("fetch failed", NOW, "answered 500 " * 2000),
+    "put back": lambda ledger: ledger.notices.put_back(KEY, NOW, "refused " * 2000),
+    "sent": lambda ledger: ledger.mark_sent(KEY, NOW, "perhaps " * 2000),
+    "mark": lambda ledger: ledger.marks.set("fetch failed", NOW, "answered 500 " * 2000),
 }  # fmt: skip
 
 
@@ -92,26 +93,26 @@ def test_what_a_full_disk_refuses_is_done_in_memory_and_comes_back(
 ) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
-        (pages,) = ledger._db.execute("PRAGMA page_count").fetchone()
-        ledger._db.execute(f"PRAGMA max_page_count = {pages}")
-        held = rows_of(ledger._db)
+        (pages,) = ledger.database.connection.execute("PRAGMA page_count").fetchone()
+        ledger.database.connection.execute(f"PRAGMA max_page_count = {pages}")
+        held = rows_of(ledger.database.connection)
         with pytest.raises(LedgerError, match="full"):
             write(ledger)
-        assert rows_of(ledger._db) == held  # all or nothing
+        assert rows_of(ledger.database.connection) == held  # all or nothing
 
         ledger.to_memory()
-        assert ledger.afloat
-        assert rows_of(ledger._db) == held
+        assert ledger.in_memory
+        assert rows_of(ledger.database.connection) == held
         write(ledger)
-        done = rows_of(ledger._db)
+        done = rows_of(ledger.database.connection)
         assert done != held
 
         assert ledger.to_file()
-        assert not ledger.afloat
-        assert rows_of(ledger._db) == done
-        assert "history reset" not in ledger.marks()
+        assert not ledger.in_memory
+        assert rows_of(ledger.database.connection) == done
+        assert "history reset" not in ledger.marks.all()
     with closing(Ledger(path)) as again:
-        assert rows_of(again._db) == done
+        assert rows_of(again.database.connection) == done
 
 
 def test_while_the_disk_is_full_it_does_not_go_back_and_keeps_everything(
@@ -120,40 +121,40 @@ def test_while_the_disk_is_full_it_does_not_go_back_and_keeps_everything(
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
-        ledger.keep_nights(SITE, "Other", NOW, nights(900))
-        done = rows_of(ledger._db)
-        connected = Ledger._connected
+        ledger.nights.keep(SITE, "Other", NOW, nights(900))
+        done = rows_of(ledger.database.connection)
+        connected = LedgerFile._connected
 
-        def full(self: Ledger, name: str, **uri: bool) -> sqlite3.Connection:
+        def full(self: LedgerFile, name: str, **uri: bool) -> sqlite3.Connection:
             db = connected(self, name, **uri)
             (pages,) = db.execute("PRAGMA page_count").fetchone()
             db.execute(f"PRAGMA max_page_count = {pages}")
             return db
 
         with monkeypatch.context() as patch:
-            patch.setattr(Ledger, "_connected", full)
+            patch.setattr(LedgerFile, "_connected", full)
             for _ in range(3):
                 assert not ledger.to_file()
-                assert ledger.afloat
-                assert rows_of(ledger._db) == done
+                assert ledger.in_memory
+                assert rows_of(ledger.database.connection) == done
         with closing(Ledger(path)) as other:  # nothing came by halves
-            assert other.nights(SITE, DAY, "Other") == []
+            assert other.nights.since(SITE, DAY, "Other") == []
 
         assert ledger.to_file()
-        assert rows_of(ledger._db) == done
+        assert rows_of(ledger.database.connection) == done
 
 
 def test_a_commit_that_fails_leaves_no_transaction_open(tmp_path: Path) -> None:
     """Else every later write would fail too, on a disk that has room again."""
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
-        ledger._db.executescript(
+        ledger.database.connection.executescript(
             "CREATE TABLE a (id INTEGER PRIMARY KEY);"
             "CREATE TABLE b (a REFERENCES a (id) DEFERRABLE INITIALLY DEFERRED);"
         )
-        with pytest.raises(LedgerError, match="FOREIGN KEY"), ledger.transaction():
-            ledger._db.execute("INSERT INTO b VALUES (7)")
+        with pytest.raises(LedgerError, match="FOREIGN KEY"), ledger.database.transaction():
+            ledger.database.connection.execute("INSERT INTO b VALUES (7)")
 
-        ledger.mark("works", NOW, "on")
+        ledger.marks.set("works", NOW, "on")
 
 
 # -- opening where nothing can be written
@@ -186,10 +187,10 @@ def test_in_a_read_only_folder_it_goes_by_what_it_can_read(
     before = {one.name: one.read_bytes() for one in folder.iterdir()}
 
     with somebody_without_privileges(), closing(reopened(path)) as ledger:
-        assert ledger.afloat
-        held = rows_of(ledger._db)
-        assert "history reset" not in ledger.marks()
-        ledger.mark("works", NOW, "on")
+        assert ledger.in_memory
+        held = rows_of(ledger.database.connection)
+        assert "history reset" not in ledger.marks.all()
+        ledger.marks.set("works", NOW, "on")
         assert not ledger.to_file()
 
     assert {one.name: one.read_bytes() for one in folder.iterdir()} == before
@@ -205,21 +206,21 @@ def test_where_nothing_can_be_read_it_begins_anew_and_says_so_until_it_can(folde
     folder.chmod(0o755)
 
     with closing(ledger):
-        assert ledger.afloat
-        text = ledger.marks()["history reset"].text
+        assert ledger.in_memory
+        text = ledger.marks.all()["history reset"].text
         assert text == "the ledger could not be read; begun anew"
-        ledger.mark("works", NOW, "on")
+        ledger.marks.set("works", NOW, "on")
 
         assert ledger.to_file()
-        assert sorted(ledger.marks()) == ["fetch failed", "works"]
-        assert len(ledger.notices(SITE, most=99)) == 40
+        assert sorted(ledger.marks.all()) == ["fetch failed", "works"]
+        assert len(ledger.notices.latest(SITE, most=99)) == 40
 
 
 def test_a_first_start_where_nothing_can_be_written_has_lost_nothing(folder: Path) -> None:
     folder.chmod(0o555)
     with somebody_without_privileges(), closing(reopened(folder / "ledger.sqlite3")) as ledger:
-        assert ledger.afloat
-        assert ledger.marks() == {}
+        assert ledger.in_memory
+        assert ledger.marks.all() == {}
 
 
 def test_a_folder_in_place_of_the_file_is_the_growers_mistake(tmp_path: Path) -> None:
@@ -237,24 +238,24 @@ def test_a_file_in_place_of_the_folder_is_the_growers_mistake(tmp_path: Path) ->
 def test_a_file_that_goes_bad_while_it_runs_is_set_right_on_the_way_back(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
-        held = rows_of(ledger._db)
+        held = rows_of(ledger.database.connection)
         ledger.to_memory()
         path.write_bytes(b"\xa5\x00" * 3000)
 
         assert ledger.to_file()
 
-        assert rows_of(ledger._db) == held  # memory knew it all
-        assert ledger.marks()["history reset"].text.endswith("begun anew")
+        assert rows_of(ledger.database.connection) == held  # memory knew it all
+        assert ledger.marks.all()["history reset"].text.endswith("begun anew")
     assert len(damaged(path)) == 1
 
 
 def test_a_ledger_without_a_file_stays_as_it_is() -> None:
-    with closing(Ledger.open_or_afloat(":memory:")) as ledger:
+    with closing(Ledger.open_or_in_memory(":memory:")) as ledger:
         fill(ledger, 2)
         ledger.to_memory()
-        assert not ledger.afloat
+        assert not ledger.in_memory
         assert ledger.to_file()
-        assert len(ledger.notices(SITE)) == 2
+        assert len(ledger.notices.latest(SITE)) == 2
 
 
 # -- two processes
@@ -276,22 +277,22 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
 
         assert ledger.to_file()
 
-        (chore,) = [one for one in ledger.chores(SITE, DAY_BEFORE) if one.id == CHORE]
+        (chore,) = [one for one in ledger.chores.due_since(SITE, DAY_BEFORE) if one.id == CHORE]
         assert chore.done_at == NOW
         assert chore.before == NOW - timedelta(hours=1)
-        assert ledger.states(SITE)["plant 0"] == acknowledged
-        assert ledger.round_told_at(SITE, "morning", DAY) == NOW
+        assert ledger.plants.states(SITE)["plant 0"] == acknowledged
+        assert ledger.rounds.told_at(SITE, "morning", DAY) == NOW
 
 
 def test_what_was_told_in_memory_is_not_told_again(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
-        assert ledger.claim(KEY, NOW + timedelta(minutes=2))
-        ledger.sent(KEY, NOW)
+        assert ledger.notices.claim(KEY, NOW + timedelta(minutes=2))
+        ledger.mark_sent(KEY, NOW)
 
         assert ledger.to_file()
-        assert {one.key: one.state for one in ledger.notices(SITE, 99)}[KEY] == "sent"
+        assert {one.key: one.state for one in ledger.notices.latest(SITE, 99)}[KEY] == "sent"
 
 
 def test_what_another_process_sent_meanwhile_stays_sent(tmp_path: Path) -> None:
@@ -299,21 +300,21 @@ def test_what_another_process_sent_meanwhile_stays_sent(tmp_path: Path) -> None:
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
         with closing(Ledger(path)) as by_hand:
-            assert by_hand.claim(KEY, NOW + timedelta(minutes=2))
-            by_hand.sent(KEY, NOW)
+            assert by_hand.notices.claim(KEY, NOW + timedelta(minutes=2))
+            by_hand.mark_sent(KEY, NOW)
 
         assert ledger.to_file()
-        assert {one.key: one.state for one in ledger.notices(SITE, 99)}[KEY] == "sent"
+        assert {one.key: one.state for one in ledger.notices.latest(SITE, 99)}[KEY] == "sent"
 
 
 def test_a_mark_that_was_taken_away_in_memory_does_not_come_back(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
-        ledger.unmark("fetch failed")
+        ledger.marks.remove("fetch failed")
 
         assert ledger.to_file()
-        assert ledger.marks() == {}
+        assert ledger.marks.all() == {}
 
 
 def test_nights_of_sources_that_both_sides_met_first_are_not_mixed_up(tmp_path: Path) -> None:
@@ -322,16 +323,16 @@ def test_nights_of_sources_that_both_sides_met_first_are_not_mixed_up(tmp_path: 
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
         for source in ("In memory", "In both"):
-            ledger.keep_nights(SITE, source, NOW, [a_night(0, 1.0)])
+            ledger.nights.keep(SITE, source, NOW, [a_night(0, 1.0)])
         with closing(Ledger(path)) as other:
             for source in ("In both", "In the file"):
-                other.keep_nights(SITE, source, NOW, [a_night(1, 2.0)])
+                other.nights.keep(SITE, source, NOW, [a_night(1, 2.0)])
 
         assert ledger.to_file()
 
         found = [
             (source, night.night, night.low_c)
-            for source, _, night in ledger.nights(SITE, DAY)
+            for source, _, night in ledger.nights.since(SITE, DAY)
             if source.startswith("In ")
         ]
         assert sorted(found) == [
@@ -340,7 +341,7 @@ def test_nights_of_sources_that_both_sides_met_first_are_not_mixed_up(tmp_path: 
             ("In memory", DAY, 1.0),
             ("In the file", DAY + timedelta(days=1), 2.0),
         ]
-        assert len(ledger.nights(SITE, DAY - timedelta(days=99), "Invented source")) == 40
+        assert len(ledger.nights.since(SITE, DAY - timedelta(days=99), "Invented source")) == 40
 
 
 def test_another_process_may_use_the_file_all_the_while(tmp_path: Path) -> None:
@@ -352,7 +353,7 @@ from datetime import UTC, datetime
 from sillward.ledger import Ledger
 with closing(Ledger(sys.argv[1])) as ledger:
     for number in range(20):
-        ledger.mark(f"other {number}", datetime(2026, 11, 26, tzinfo=UTC), "kept")
+        ledger.marks.set(f"other {number}", datetime(2026, 11, 26, tzinfo=UTC), "kept")
     print("written", flush=True)
     sys.stdin.read()
 """
@@ -366,13 +367,13 @@ with closing(Ledger(sys.argv[1])) as ledger:
         assert other.stdout is not None
         assert other.stdout.readline() == b"written\n"
         ledger.to_memory()
-        ledger.mark("mine", NOW, "kept")
+        ledger.marks.set("mine", NOW, "kept")
         assert ledger.to_file()
-        assert len(ledger.marks()) == 22
+        assert len(ledger.marks.all()) == 22
         other.communicate()
     assert other.returncode == 0
     with closing(Ledger(path)) as again:
-        assert len(again.marks()) == 22
+        assert len(again.marks.all()) == 22
 
 
 @pytest.mark.parametrize("umask", [0o000, 0o022])
@@ -414,13 +415,13 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
     kind, name, number = operation
     at = NOW + timedelta(hours=number)
     if kind == "mark":
-        ledger.mark(name, at, f"text {number}")
+        ledger.marks.set(name, at, f"text {number}")
     elif kind == "unmark":
-        ledger.unmark(name)
+        ledger.marks.remove(name)
     elif kind == "nights":
-        ledger.keep_nights(SITE, name, NOW, [a_night(number, float(by_grower))])
+        ledger.nights.keep(SITE, name, NOW, [a_night(number, float(by_grower))])
     elif kind == "poll":
-        ledger.keep_poll(name, Poll(at, failures=number + 10 * by_grower))
+        ledger.calls.keep(name, CallSchedule(at, failures=number + 10 * by_grower))
     elif kind == "state":
         ledger.finish(SITE, "none", at, {name: PlantState("room", at, assumed=not by_grower)})
     elif by_grower:
@@ -434,15 +435,18 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
 def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
     """What a ledger says, by what it is about."""
     return {
-        "mark": {name: mark for name, mark in ledger.marks().items() if name != "history reset"},
-        "night": {
-            (source, night.night): night.low_c for source, _, night in ledger.nights(SITE, DAY)
+        "mark": {
+            name: mark for name, mark in ledger.marks.all().items() if name != "history reset"
         },
-        "poll": {name: ledger.poll(name) for name in "abcd" if ledger.poll(name)},
-        "state": ledger.states(SITE),
+        "night": {
+            (source, night.night): night.low_c
+            for source, _, night in ledger.nights.since(SITE, DAY)
+        },
+        "poll": {name: ledger.calls.get(name) for name in "abcd" if ledger.calls.get(name)},
+        "state": ledger.plants.states(SITE),
         "chore": {
             one.id: (one.before, one.done_at)
-            for one in ledger.chores(SITE, NOW - timedelta(days=9))
+            for one in ledger.chores.due_since(SITE, NOW - timedelta(days=9))
         },
     }
 
@@ -472,7 +476,9 @@ def test_nothing_is_lost_or_doubled_when_two_become_one(
             assert ledger.to_file()
 
             found = facts(ledger)
-            assert rows_of(ledger._db)["archive"] == sorted(set(rows_of(ledger._db)["archive"]))
+            assert rows_of(ledger.database.connection)["archive"] == sorted(
+                set(rows_of(ledger.database.connection)["archive"])
+            )
     for kind, rows in found.items():
         for key in was[kind].keys() | mine[kind].keys() | theirs[kind].keys() | rows.keys():
             expected = one_of(kind, *(side[kind].get(key) for side in (was, mine, theirs)))

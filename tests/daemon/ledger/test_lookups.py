@@ -21,9 +21,9 @@ def statements_of_an_idle_tick(world: World) -> list[str]:
         world.clock.move(minutes=1)
         desk.tick()
     before = len(world.post.titles)
-    assert [one for one in world.ledger.chores(SITE.name, world.clock.now) if one.open]
+    assert [one for one in world.ledger.chores.due_since(SITE.name, world.clock.now) if one.open]
     asked: list[str] = []
-    database = world.ledger._db
+    database = world.ledger.database.connection
     database.set_trace_callback(asked.append)
     world.clock.move(minutes=1)
     desk.tick()
@@ -36,7 +36,7 @@ def scans(ledger: Ledger, statement: str) -> list[str]:
     """The tables that a statement goes through from end to end, as far as they grow."""
     if not re.match("SELECT|UPDATE|DELETE|INSERT", statement):
         return []
-    plan = ledger._db.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
+    plan = ledger.database.connection.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
     named = (re.match(r"SCAN (\w+)", step["detail"]) for step in plan)
     return [one[1] for one in named if one and one[1] in GROWING]
 
@@ -60,7 +60,7 @@ def test_no_table_that_grows_is_gone_through_in_an_idle_tick(world: World) -> No
 
 
 def test_such_a_scan_would_be_seen(world: World) -> None:
-    world.ledger._db.execute("DROP INDEX notice_state")
+    world.ledger.database.connection.execute("DROP INDEX notice_state")
 
     assert scans(world.ledger, "SELECT key FROM notice WHERE state = 'sending'") == ["notice"]
 
@@ -78,7 +78,7 @@ def test_what_waits_at_another_site_is_left_to_its_own_desk(world: World) -> Non
     desk.tick()
     far_ahead = now + timedelta(days=1)
 
-    assert ledger.expire("Elsewhere", far_ahead) == []
+    assert ledger.notices.expire("Elsewhere", far_ahead) == []
     assert ledger.disown("Elsewhere", now - timedelta(days=1)) == 0
-    assert ledger.release_claims("Elsewhere", far_ahead) == 0
+    assert ledger.notices.release_claims("Elsewhere", far_ahead) == 0
     assert ledger.disown(SITE.name, now - timedelta(days=1)) == 1

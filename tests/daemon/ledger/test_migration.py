@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger, Poll, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, StoredForecast
 from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
@@ -131,7 +131,7 @@ MOTH = PlantState(
 
 def test_an_old_file_keeps_its_states(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
-        states = ledger.states(SITE)
+        states = ledger.plants.states(SITE)
 
     assert states == {
         "strap": PlantState("room", datetime(2026, 5, 4, 20, 15, tzinfo=UTC), assumed=False),
@@ -141,10 +141,12 @@ def test_an_old_file_keeps_its_states(old: Path) -> None:
 
 def test_everything_else_is_there_too(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
-        assert ledger.round_told_at(SITE, "dusk", DAY) == datetime(2026, 5, 14, 19, 30, tzinfo=UTC)
-        assert [notice.key for notice in ledger.notices(SITE)] == ["k"]
+        assert ledger.rounds.told_at(SITE, "dusk", DAY) == datetime(2026, 5, 14, 19, 30, tzinfo=UTC)
+        assert [notice.key for notice in ledger.notices.latest(SITE)] == ["k"]
         fetched_at = datetime(2026, 5, 14, 19, tzinfo=UTC)
-        assert ledger.forecast(SITE, "Test") == StoredForecast("Test", fetched_at, fetched_at, BODY)
+        assert ledger.forecasts.get(SITE, "Test") == StoredForecast(
+            "Test", fetched_at, fetched_at, BODY
+        )
 
 
 def test_it_is_of_the_new_version_then_and_has_the_columns_and_indices_of_a_new_file(
@@ -182,7 +184,7 @@ def test_it_is_of_the_new_version_then_and_has_the_columns_and_indices_of_a_new_
 def test_opening_it_again_changes_nothing_more(old: Path) -> None:
     for _ in range(3):
         with closing(Ledger(old)) as ledger:
-            assert ledger.states(SITE)["moth"] == MOTH
+            assert ledger.plants.states(SITE)["moth"] == MOTH
 
 
 def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
@@ -192,15 +194,15 @@ def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
             SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": brighter}
         )
     with closing(Ledger(old)) as again:
-        assert again.states(SITE)["moth"] == brighter
-        assert again.states(SITE)["strap"].brighter_since is None
+        assert again.plants.states(SITE)["moth"] == brighter
+        assert again.plants.states(SITE)["strap"].brighter_since is None
 
 
 def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
-        assert ledger.claim("k", NOW + timedelta(minutes=2))
-        ledger.sent("k", NOW)
-        state = ledger.states(SITE)["Test strap"]
+        assert ledger.notices.claim("k", NOW + timedelta(minutes=2))
+        ledger.mark_sent("k", NOW)
+        state = ledger.plants.states(SITE)["Test strap"]
 
     assert state.spot == "room"
     assert state.assumed
@@ -216,7 +218,7 @@ def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> 
     with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
         ledger.keep_round(SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": whole})
 
-        assert ledger.states(SITE) == {"moth": whole}
+        assert ledger.plants.states(SITE) == {"moth": whole}
 
 
 def test_there_is_a_step_from_every_older_version() -> None:
@@ -227,15 +229,15 @@ def test_what_is_new_works_after_the_migration(old: Path) -> None:
     fetched_at = NOW + timedelta(hours=1)
     night = NightForecast(DAY, 14.0, 3.1, NOW + timedelta(hours=14), None, 0.6, 0.25, 24.8)
     with closing(Ledger(old)) as ledger:
-        ledger.confirm_forecast(SITE, "Test", fetched_at)
-        ledger.keep_poll("Test", Poll(NOW))
-        ledger.keep_nights(SITE, "Test", NOW, [night])
+        ledger.forecasts.confirm(SITE, "Test", fetched_at)
+        ledger.calls.keep("Test", CallSchedule(NOW))
+        ledger.nights.keep(SITE, "Test", NOW, [night])
     with closing(Ledger(old)) as again:
-        stored = again.forecast(SITE, "Test")
+        stored = again.forecasts.get(SITE, "Test")
         assert stored is not None
         assert (stored.fetched_at, stored.body) == (fetched_at, BODY)
-        assert again.poll("Test") == Poll(NOW)
-        assert again.nights(SITE, DAY) == [("Test", NOW, night)]
+        assert again.calls.get("Test") == CallSchedule(NOW)
+        assert again.nights.since(SITE, DAY) == [("Test", NOW, night)]
 
 
 def contents(path: Path) -> list[str]:
@@ -282,7 +284,7 @@ def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: 
         database.execute("PRAGMA user_version = 5")
 
     with closing(Ledger(path)) as ledger:
-        known = ledger.states(SITE)
+        known = ledger.plants.states(SITE)
 
     assert known["open"].asked == OpenOrder("bench", "room", due)
     assert known["done"].asked is None

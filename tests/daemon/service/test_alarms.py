@@ -31,7 +31,7 @@ def alarms(world: World, channel: str = "phone") -> list[Message]:
     """What has been told outside the rounds."""
     told = {
         notice.title
-        for notice in world.ledger.notices(SITE.name, 100)
+        for notice in world.ledger.notices.latest(SITE.name, 100)
         if notice.round.split()[0] in ("blind", "clock")
     }
     return [
@@ -71,7 +71,7 @@ def test_a_day_without_a_forecast_is_told_once_a_day_in_daylight(make: Make) -> 
     assert second.title == first.title
     times = [
         notice.sent_at
-        for notice in world.ledger.notices(SITE.name, 100)
+        for notice in world.ledger.notices.latest(SITE.name, 100)
         if notice.round.startswith("blind")
     ]
     assert sorted(at for at in times if at) == [
@@ -151,9 +151,9 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.source.failing = True
     world.post.down = {"phone"}
     run(world, "16:30")
-    assert [one.round for one in world.ledger.notices(SITE.name) if one.state == "waiting"] == [
-        "blind"
-    ]
+    assert [
+        one.round for one in world.ledger.notices.latest(SITE.name) if one.state == "waiting"
+    ] == ["blind"]
 
     world.clock.now = local("18:10")
     world.post.down = set()

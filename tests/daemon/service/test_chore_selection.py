@@ -149,21 +149,21 @@ def test_what_is_done_for_some_parts_the_chore_and_can_be_taken_back_exactly(
 ) -> None:
     path = tmp_path / "ledger.sqlite3"
     ledger = written(path)
-    before = (ledger.chores_of(SITE.name, DAY), ledger.states(SITE.name))
+    before = (ledger.chores.of_day(SITE.name, DAY), ledger.plants.states(SITE.name))
 
-    ledger.acknowledge(SITE.name, NOW, {PERGOLA.id: ["Boat orchid"]}, {"Boat orchid": IN})
+    ledger.confirm(SITE.name, NOW, {PERGOLA.id: ["Boat orchid"]}, {"Boat orchid": IN})
 
-    rest, part = ledger.chores_of(SITE.name, DAY)
+    rest, part = ledger.chores.of_day(SITE.name, DAY)
     assert (rest.id, rest.open, rest.plants) == (PERGOLA.id, True, ("Moth orchid", PLANTS[2]))
     assert (part.done_at, part.plants) == (NOW, ("Boat orchid",))
     ledger.close()
 
     again = Ledger(path)  # a restart in between
-    answer = again.last_answer(SITE.name)
+    answer = again.confirmations.last(SITE.name)
     assert answer is not None
-    assert again.take_back(SITE.name, answer) == []
-    assert (again.chores_of(SITE.name, DAY), again.states(SITE.name)) == before
-    assert again.last_answer(SITE.name) is None
+    assert again.undo(SITE.name, answer) == []
+    assert (again.chores.of_day(SITE.name, DAY), again.plants.states(SITE.name)) == before
+    assert again.confirmations.last(SITE.name) is None
     again.close()
 
 
@@ -172,13 +172,13 @@ def test_taking_back_leaves_what_has_moved_since() -> None:
     ledger.finish(SITE.name, PERGOLA.id, NOW, dict.fromkeys(STATES, IN))
     elsewhere = PlantState("pergola", NOW + timedelta(hours=1), assumed=False)
     ledger.finish(SITE.name, "any", NOW + timedelta(hours=1), {"Moth orchid": elsewhere})
-    answer = ledger.last_answer(SITE.name, PERGOLA.id)
+    answer = ledger.confirmations.last(SITE.name, PERGOLA.id)
     assert answer is not None
 
-    assert ledger.take_back(SITE.name, answer) == ["Moth orchid"]
+    assert ledger.undo(SITE.name, answer) == ["Moth orchid"]
 
-    assert ledger.states(SITE.name) == STATES | {"Moth orchid": elsewhere}
-    assert ledger.chores_of(SITE.name, DAY)[0].open
+    assert ledger.plants.states(SITE.name) == STATES | {"Moth orchid": elsewhere}
+    assert ledger.chores.of_day(SITE.name, DAY)[0].open
 
 
 @pytest.mark.parametrize("done", [["Boat orchid"], None], ids=["some", "all"])
@@ -187,7 +187,7 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
 ) -> None:
     ledger = written()
     names = done or list(PLANTS[:3])
-    ledger.acknowledge(SITE.name, NOW, {PERGOLA.id: done}, dict.fromkeys(names, IN))
+    ledger.confirm(SITE.name, NOW, {PERGOLA.id: done}, dict.fromkeys(names, IN))
     rest = [name for name in PLANTS[:3] if name not in names]
     grown = {
         **PERGOLA.document, "plants": [*rest, "Blue basket"], "before": local("20:00").isoformat(),
@@ -196,14 +196,14 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
         SITE.name, "dusk", "dusk change 1", DAY, NOW,
         notices=[], chores=[grown], called_off=[], after={},
     )  # fmt: skip
-    answer = ledger.last_answer(SITE.name)
+    answer = ledger.confirmations.last(SITE.name)
     assert answer is not None
 
-    ledger.take_back(SITE.name, answer)
+    ledger.undo(SITE.name, answer)
 
     hours = {
         plant: one.before
-        for one in ledger.chores_of(SITE.name, DAY)
+        for one in ledger.chores.of_day(SITE.name, DAY)
         if one.open
         for plant in one.plants
     }
@@ -218,14 +218,14 @@ def test_the_last_answer_is_the_last() -> None:
     ledger = written()
     for minutes, name in ((0, "Boat orchid"), (5, "Moth orchid")):
         at: datetime = NOW + timedelta(minutes=minutes)
-        ledger.acknowledge(SITE.name, at, {PERGOLA.id: [name]}, {name: IN})
+        ledger.confirm(SITE.name, at, {PERGOLA.id: [name]}, {name: IN})
 
-    last = ledger.last_answer(SITE.name)
+    last = ledger.confirmations.last(SITE.name)
     assert last is not None
-    ledger.take_back(SITE.name, last)
+    ledger.undo(SITE.name, last)
 
-    assert ledger.states(SITE.name)["Boat orchid"] == IN
-    assert ledger.states(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
+    assert ledger.plants.states(SITE.name)["Boat orchid"] == IN
+    assert ledger.plants.states(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
 
 
 def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
@@ -251,4 +251,4 @@ def test_an_order_is_kept_with_all_that_it_says() -> None:
         states={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
     )  # fmt: skip
 
-    assert ledger.states(SITE.name)["Moth orchid"].asked == order
+    assert ledger.plants.states(SITE.name)["Moth orchid"].asked == order

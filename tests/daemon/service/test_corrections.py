@@ -51,10 +51,10 @@ def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
     """A newer forecast, so much later."""
     world.source.low_c = low_c
     world.clock.move(**(later or {"minutes": 80}))
-    plan = world.ledger.poll(world.source.name)
+    plan = world.ledger.calls.get(world.source.name)
     assert plan is not None
     due = replace(plan, next_at=world.clock.now - timedelta(hours=1))
-    world.ledger.keep_poll(world.source.name, due)
+    world.ledger.calls.keep(world.source.name, due)
     desk.tick()
 
 
@@ -98,10 +98,10 @@ def test_what_was_added_is_a_chore_that_can_be_done() -> None:
 
     newer(world, desk, 1.0)
 
-    (chore,) = [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    (chore,) = [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
     assert set(chore.plants) == {"Left pot", "Right pot", "Hardy one"}
     assert world.spots()["Hardy one"] == "room"  # as of its hour, assumed
-    assert world.ledger.states(SITE.name)["Hardy one"].came_from == "bench"
+    assert world.ledger.plants.states(SITE.name)["Hardy one"].came_from == "bench"
 
 
 def test_a_milder_night_is_called_off_with_its_low() -> None:
@@ -113,7 +113,7 @@ def test_a_milder_night_is_called_off_with_its_low() -> None:
     assert message.title == "2 plants may stay out after all"
     assert "tonight 12" in message.body
     assert world.spots()["Left pot"] == "bench"
-    assert not [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    assert not [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
 
 
 def test_what_was_called_off_can_be_ordered_again() -> None:
@@ -195,7 +195,9 @@ def test_a_forecast_that_fails_wakes_nobody() -> None:
         world.clock.move(hours=1)
         desk.tick()
 
-    assert [one for one in world.ledger.notices(SITE.name) if one.stage == Stage.CHANGE.value] == []
+    assert [
+        one for one in world.ledger.notices.latest(SITE.name) if one.stage == Stage.CHANGE.value
+    ] == []
 
 
 def test_a_channel_that_was_not_reached_gets_the_newest_words_and_no_correction() -> None:
@@ -228,15 +230,17 @@ def test_a_restart_tells_no_change_again() -> None:
 def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
     world, desk = told()
     (chore,) = [
-        one for one in world.ledger.chores_of(SITE.name, DAY) if one.kind == "carry-in" and one.open
+        one
+        for one in world.ledger.chores.of_day(SITE.name, DAY)
+        if one.kind == "carry-in" and one.open
     ]
-    states = world.ledger.states(SITE.name)
+    states = world.ledger.plants.states(SITE.name)
     done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
     world.ledger.finish(SITE.name, chore.id, world.clock.now, done)
 
     newer(world, desk, 1.0)
 
-    open_chores = [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
+    open_chores = [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
     assert [one.plants for one in open_chores if one.kind == "carry-in"] == [("Hardy one",)]
     assert open_chores[0].id != chore.id
 
@@ -516,5 +520,5 @@ def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
     newer(world, desk, 14.0, minutes=40)
 
     assert len(world.post.pushes) == 1
-    assert not [one for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
-    assert all(one.state != "expired" for one in world.ledger.notices(SITE.name))
+    assert not [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
+    assert all(one.state != "expired" for one in world.ledger.notices.latest(SITE.name))

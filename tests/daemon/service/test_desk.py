@@ -77,7 +77,7 @@ def test_a_restart_sends_nothing_again(tmp_path: Path, make: Make) -> None:
     world = make("17:00")
     for _ in range(3):
         world.ledger = Ledger(tmp_path / "ledger.sqlite3")
-        world.ledger.release_claims(SITE.name, world.clock.now)
+        world.ledger.notices.release_claims(SITE.name, world.clock.now)
         world.desk.tick()
         world.ledger.close()
         world.clock.move(minutes=1)
@@ -111,7 +111,7 @@ def test_a_day_has_a_morning_and_a_dusk_and_a_sunday_its_week(make: Make) -> Non
         desk.tick()
         world.clock.move(minutes=10)
 
-    notices = world.ledger.notices(SITE.name)
+    notices = world.ledger.notices.latest(SITE.name)
     assert sorted(notice.round for notice in notices) == ["dusk", "morning", "week"]
     assert {notice.day for notice in notices} == {"2026-05-17"}
     assert len(world.post.pushes) == 3
@@ -131,7 +131,7 @@ def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
     world.desk.tick()
 
     assert world.post.pushes == []
-    assert world.ledger.notices(SITE.name) == []
+    assert world.ledger.notices.latest(SITE.name) == []
 
 
 def test_a_round_told_by_hand_is_not_told_again_by_the_daemon(make: Make) -> None:
@@ -286,9 +286,9 @@ def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Ma
     desk.context.keeper.refresh()
     desk.tell(rounds_due(world)[0])
     until = world.clock.now + LEASE
-    assert world.ledger.claim(world.notice().key, until)  # and then the power went
+    assert world.ledger.notices.claim(world.notice().key, until)  # and then the power went
 
-    world.ledger.release_claims(SITE.name, world.clock.now)
+    world.ledger.notices.release_claims(SITE.name, world.clock.now)
     world.desk.tick()
     world.desk.tick()
 
@@ -304,8 +304,8 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
     desk = world.desk
     desk.context.keeper.refresh()
     desk.tell(rounds_due(world)[0])
-    world.ledger.claim(world.notice().key, world.clock.now + LEASE)
-    world.ledger._db.execute("UPDATE notice SET owner = ?", (os.getppid(),))
+    world.ledger.notices.claim(world.notice().key, world.clock.now + LEASE)
+    world.ledger.database.connection.execute("UPDATE notice SET owner = ?", (os.getppid(),))
 
     world.clock.move(seconds=LEASE.total_seconds() - 1)
     assert desk.deliver() == 0
@@ -363,11 +363,11 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
     """The send fails and the ledger is locked just then: it must still be tried again."""
     world = make("17:00")
     world.ledger = Ledger(tmp_path / "ledger.sqlite3")
-    world.ledger._db.execute("PRAGMA busy_timeout = 0")
+    world.ledger.database.connection.execute("PRAGMA busy_timeout = 0")
     other = Ledger(tmp_path / "ledger.sqlite3")
 
     def lock_and_fail(channel: Channel, message: Message) -> None:
-        other._db.execute("BEGIN IMMEDIATE")
+        other.database.connection.execute("BEGIN IMMEDIATE")
         msg = "channel phone: the other side did not take it"
         raise DeliveryError(msg)
 
@@ -376,7 +376,7 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
             world.household, world.desk.context.keeper, world.ledger, lock_and_fail, world.clock
         )
     ).tick()
-    other._db.execute("ROLLBACK")
+    other.database.connection.execute("ROLLBACK")
     other.close()
     for _ in range(20):
         world.desk.tick()
@@ -514,7 +514,7 @@ def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
 def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     world = make("17:00")
     at = local("16:59")
-    world.ledger.keep_forecast(SITE.name, StoredForecast(world.source.name, at, at, b"<html>"))
+    world.ledger.forecasts.keep(SITE.name, StoredForecast(world.source.name, at, at, b"<html>"))
 
     weather = world.desk.context.weather()
 
@@ -533,7 +533,7 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
     """`sillward send --recorded` a minute ago, or coordinates that were corrected since."""
     world = make("17:00", low_c=15.0)
     at = local("16:59")
-    world.ledger.keep_forecast(SITE.name, StoredForecast(source, at, at, body))
+    world.ledger.forecasts.keep(SITE.name, StoredForecast(source, at, at, body))
 
     world.desk.tick()
 
@@ -556,7 +556,7 @@ def test_a_defect_in_the_keeper_costs_no_round(
         desk.tick()
         desk.context.clock.move(minutes=5)  # type: ignore[attr-defined]
 
-    assert desk.context.ledger.round_told_at(SITE.name, "dusk", DAY) is not None
+    assert desk.context.ledger.rounds.told_at(SITE.name, "dusk", DAY) is not None
 
 
 def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
@@ -588,7 +588,7 @@ def test_the_state_follows_the_advice_as_assumed(make: Make) -> None:
     desk.tick()
 
     assert world.spots() == {"Left pot": "room", "Right pot": "room", "Sill": "room"}
-    assert all(state.assumed for state in world.ledger.states(SITE.name).values())
+    assert all(state.assumed for state in world.ledger.plants.states(SITE.name).values())
 
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk.tick()
@@ -608,7 +608,7 @@ def test_plants_stay_in_on_the_second_cold_night_if_the_day_is_too_cold(make: Ma
     desk.tick()
 
     assert world.spots()["Left pot"] == "room"
-    kinds = {chore.kind for chore in world.ledger.chores(SITE.name, local("00:00"))}
+    kinds = {chore.kind for chore in world.ledger.chores.due_since(SITE.name, local("00:00"))}
     assert "carry-out" not in kinds
 
 
@@ -639,8 +639,8 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
 
     desk.tell(week)
 
-    assert world.ledger.states(SITE.name) == {}
-    assert world.ledger.chores(SITE.name, local("00:00")) == []
+    assert world.ledger.plants.states(SITE.name) == {}
+    assert world.ledger.chores.due_since(SITE.name, local("00:00")) == []
 
 
 # -- a clock that is set
@@ -755,14 +755,14 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     desk = world.desk
     desk.context.keeper.fetch()
     desk.tick()  # the morning round: out later today
-    ahead = world.ledger.states(SITE.name)["Left pot"]
+    ahead = world.ledger.plants.states(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")
 
     world.clock.move(minutes=10)
     desk.tell(due_rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now))
     desk.deliver()
 
-    assert world.ledger.states(SITE.name)["Left pot"].spot == "bench"
+    assert world.ledger.plants.states(SITE.name)["Left pot"].spot == "bench"
     world.clock.now = local("17:00", DAY + timedelta(days=1))
     desk.tick()
     assert world.post.titles[-1].startswith("Carry in ")
@@ -799,7 +799,9 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
     desk = world.desk
     desk.tick()
     (told,) = [
-        one for one in world.ledger.chores(SITE.name, local("00:00")) if "carry-in" in one.id
+        one
+        for one in world.ledger.chores.due_since(SITE.name, local("00:00"))
+        if "carry-in" in one.id
     ]
     world.ledger.finish(SITE.name, told.id, local("17:30"), {})
     more = {**told.document, "plants": [*told.document["plants"], "Third pot"]}
@@ -808,5 +810,7 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
         SITE.name, "dusk early", DAY, local("17:40"), notices=[], chores=[more], states={}
     )
 
-    (again,) = [one for one in world.ledger.chores(SITE.name, local("00:00")) if one.id == told.id]
+    (again,) = [
+        one for one in world.ledger.chores.due_since(SITE.name, local("00:00")) if one.id == told.id
+    ]
     assert again.done_at is None

@@ -88,10 +88,10 @@ def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
     played.sleep("19:00")
     order = open_orders(played)[0]
     site, now = played.household.collection.site.name, played.clock.now
-    states = played.ledger.states(site)
+    states = played.ledger.plants.states(site)
     to = str(order.document["to"])
     done = {name: acknowledged(states[name], ChoreKind.CARRY_IN, to, now) for name in order.plants}
-    played.ledger.acknowledge(site, now, {order.id: order.plants}, done)
+    played.ledger.confirm(site, now, {order.id: order.plants}, done)
 
     listed = {
         name

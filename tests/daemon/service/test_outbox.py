@@ -16,6 +16,7 @@ from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger
 from sillward.ledger.chore_codec import chore_of, of_chore
+from sillward.ledger.database import Database
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import TRY_FILE_EVERY
 from sillward.service.notice_wording import NoticeWording
@@ -181,21 +182,22 @@ class FullDisk:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, when: Callable[[], bool]) -> None:
         self.full = False
-        real = Ledger.transaction
+        real = Database.transaction
 
-        def transaction(ledger: Ledger) -> AbstractContextManager[None]:
-            if not ledger._in_memory() and (self.full or when()):
+        def transaction(database: Database) -> AbstractContextManager[None]:
+            within = database.connection.in_transaction
+            if not within and not database.is_in_memory and (self.full or when()):
                 self.full = True
                 msg = "ledger: database or disk is full"
                 raise LedgerError(msg)
-            return real(ledger)
+            return real(database)
 
-        monkeypatch.setattr(Ledger, "transaction", transaction)
+        monkeypatch.setattr(Database, "transaction", transaction)
 
 
 def on_disk(tmp_path: Path, world: World) -> World:
     world.ledger.close()
-    world.ledger = Ledger.open_or_afloat(tmp_path / "ledger.sqlite3", clock=world.clock)
+    world.ledger = Ledger.open_or_in_memory(tmp_path / "ledger.sqlite3", clock=world.clock)
     return world
 
 
@@ -215,7 +217,7 @@ def test_on_a_full_disk_notices_still_go_out_once(
     told = [title for title in world.post.titles if title.startswith("Carry in")]
     assert told == ["Carry in 2 plants by 18:40"]
     assert "Sillward cannot save anything" in world.post.titles
-    assert world.ledger.afloat
+    assert world.ledger.in_memory
     assert any("ledger cannot be written" in one for one in desk.troubles())
 
 
@@ -246,13 +248,13 @@ def test_what_happened_in_memory_comes_into_the_file_when_there_is_room(
     for _ in range(6):
         world.clock.move(minutes=1)
         desk.tick()
-    assert world.ledger.afloat
+    assert world.ledger.in_memory
 
     monkeypatch.undo()
     world.clock.move(seconds=TRY_FILE_EVERY.total_seconds())
     desk.tick()
 
-    assert not world.ledger.afloat
+    assert not world.ledger.in_memory
     assert "Sillward can save again" in world.post.titles
     file = sqlite3.connect(tmp_path / "ledger.sqlite3")
     (state,) = file.execute("SELECT state FROM notice WHERE round = 'dusk'").fetchone()
@@ -294,7 +296,7 @@ def test_a_round_told_by_a_clock_a_day_ahead_is_told_again_on_its_day() -> None:
 
     told = [
         one
-        for one in world.ledger.notices(SITE.name)
+        for one in world.ledger.notices.latest(SITE.name)
         if one.round == "dusk" and one.stage == "told" and one.state == "sent"
     ]
     assert [one.day for one in told] == [str(DAY + timedelta(days=1)), str(DAY)]
@@ -306,7 +308,7 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
     world.clock.move(days=1)
     desk.tick()
     tomorrow = DAY + timedelta(days=1)
-    assert [one.kind for one in world.ledger.chores_of(SITE.name, tomorrow)]
+    assert [one.kind for one in world.ledger.chores.of_day(SITE.name, tomorrow)]
     world.clock.now = local("17:20")
     world.source.low_c = 14.0
 
@@ -314,9 +316,9 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
         world.clock.move(minutes=15)
         desk.tick()
 
-    assert world.ledger.round_told_at(SITE.name, "dusk", tomorrow)
+    assert world.ledger.rounds.told_at(SITE.name, "dusk", tomorrow)
     assert not [
-        one for one in world.ledger.chores_of(SITE.name, tomorrow) if one.kind == "carry-in"
+        one for one in world.ledger.chores.of_day(SITE.name, tomorrow) if one.kind == "carry-in"
     ]
 
 
@@ -333,7 +335,7 @@ def test_a_notice_of_long_ago_does_not_come_back_when_the_clock_falls_years_behi
 
     desk.tick()
 
-    assert [one.state for one in world.ledger.notices(SITE.name) if one.day == str(DAY)] == [
+    assert [one.state for one in world.ledger.notices.latest(SITE.name) if one.day == str(DAY)] == [
         "not needed"
     ]
 
@@ -368,9 +370,9 @@ def test_what_is_long_ago_is_forgotten() -> None:
 
     desk.tick()
 
-    assert world.ledger.round_told_at(SITE.name, "dusk", DAY) is None
-    assert all(one.day != str(DAY) for one in world.ledger.notices(SITE.name, most=100))
-    assert world.ledger.chores_of(SITE.name, DAY) == []
+    assert world.ledger.rounds.told_at(SITE.name, "dusk", DAY) is None
+    assert all(one.day != str(DAY) for one in world.ledger.notices.latest(SITE.name, most=100))
+    assert world.ledger.chores.of_day(SITE.name, DAY) == []
 
 
 def test_a_tick_is_written_down_now_and_then() -> None:
@@ -379,7 +381,7 @@ def test_a_tick_is_written_down_now_and_then() -> None:
     seen = set()
     for _ in range(60):
         desk.tick()
-        seen.add(world.ledger.marks()["tick"].at)
+        seen.add(world.ledger.marks.all()["tick"].at)
         world.clock.move(seconds=30)
 
     assert len(seen) == 3  # in half an hour
@@ -442,7 +444,7 @@ def test_the_troubles_of_a_daemon_that_is_gone_can_be_seen_in_its_ledger() -> No
 def test_chores_are_documents_that_can_be_read_back(tmp_path: Path) -> None:
     world = a_world("17:00")
     world.desk.tick()
-    stored = world.ledger.chores_of(SITE.name, DAY)
+    stored = world.ledger.chores.of_day(SITE.name, DAY)
     assert stored
     for one in stored:
         again = of_chore(chore_of(one.document), SITE)
@@ -516,7 +518,7 @@ def test_what_waits_for_a_channel_that_is_gone_goes_to_the_one_in_its_place() ->
     assert message.title.startswith("Carry in 2 plants by 18:40")
     assert world.notice("mobile").state == "sent"
     assert all(
-        one.asked is not None for one in world.ledger.states(SITE.name).values() if one.since
+        one.asked is not None for one in world.ledger.plants.states(SITE.name).values() if one.since
     )
     assert desk.troubles() == []
 
@@ -559,8 +561,8 @@ def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
         assert message.title == "Carry in 2 plants by 18:40"
         assert "bench to room: Left pot, Right pot" in message.body
     assert desk.defects.events == ["round.failed_to_word"] * 2
-    assert [one.plants for one in world.ledger.chores_of(SITE.name, DAY) if one.open]
-    assert any(one.asked for one in world.ledger.states(SITE.name).values())
+    assert [one.plants for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
+    assert any(one.asked for one in world.ledger.plants.states(SITE.name).values())
     world.clock.move(minutes=75)
     desk.tick()
     assert len(world.post.pushes) == 4  # reminded

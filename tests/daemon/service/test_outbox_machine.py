@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import HealthCheck, settings
@@ -48,25 +49,30 @@ class FailingLedger(Ledger):
     """The write after so many others fails."""
     killing = False
 
+    def __init__(self, *given: Any, **named: Any) -> None:
+        super().__init__(*given, **named)
+        self._real_transaction = self.database.transaction
+        self.database.transaction = self._transaction  # type: ignore[method-assign]
+
     @contextmanager
-    def transaction(self) -> Iterator[None]:
-        if self.fails_in is not None:
+    def _transaction(self) -> Iterator[None]:
+        if self.fails_in is not None and not self.database.connection.in_transaction:
             self.fails_in -= 1
             if self.fails_in < 0:
                 self.fails_in = None
                 msg = "ledger: disk I/O error"
                 raise LedgerError(msg)
-        with super().transaction():
+        with self._real_transaction():
             yield
 
-    def sent(
+    def mark_sent(
         self,
         key: str,
         at: datetime,
         doubt: str | None = None,
         words: tuple[str, str] | None = None,
     ) -> None:
-        super().sent(key, at, doubt, words)
+        super().mark_sent(key, at, doubt, words)
         if self.killing:
             self.killing = False
             raise Killed
@@ -98,13 +104,13 @@ class Machine(RuleBasedStateMachine):
         self.a_quiet_while()
         self.clock.move(days=2)
         self._deliver()
-        assert {one.state for one in self.ledger.notices(SITE.name, 999)} <= set(_SETTLED)
+        assert {one.state for one in self.ledger.notices.latest(SITE.name, 999)} <= set(_SETTLED)
         self.nothing_is_sent_that_did_not_arrive()
         self.nothing_arrives_twice_without_a_reason()
         self.ledger.close()
 
     def _start(self) -> Desk:
-        self.ledger.release_claims(SITE.name, self.clock.now)
+        self.ledger.notices.release_claims(SITE.name, self.clock.now)
         source = Weatherman()
         return World(self.clock, source, Post(), self.ledger, self.household).desk
 
@@ -112,7 +118,9 @@ class Machine(RuleBasedStateMachine):
 
     def send(self, channel: Channel, message: Message) -> None:
         """A channel that does as the machine says."""
-        (notice,) = (one for one in self.ledger.notices(SITE.name, 999) if one.state == "sending")
+        (notice,) = (
+            one for one in self.ledger.notices.latest(SITE.name, 999) if one.state == "sending"
+        )
         key = notice.key
         assert self.open or notice.stage not in _NOT_NEEDED, "a reminder of what is done"
         event, self.next_send = self.next_send, None
@@ -163,7 +171,7 @@ class Machine(RuleBasedStateMachine):
             channel, intent, DAY, Message(f"Notice {self.count}", "What is to do"), until,
             round_="dusk", stage=stage,
         )  # fmt: skip
-        self.ledger.put_down(SITE.name, now, [notice])
+        self.ledger.enqueue(SITE.name, now, [notice])
 
     @rule(in_min=st.integers(10, 600))
     def order(self, in_min: int) -> None:
@@ -234,7 +242,9 @@ class Machine(RuleBasedStateMachine):
     def a_quiet_while(self) -> None:
         """All is well for longer than any pause: what is good for so long is out by then."""
         self.states = dict.fromkeys(self.states, "well")
-        waiting = [one for one in self.ledger.notices(SITE.name, 999) if one.state == "waiting"]
+        waiting = [
+            one for one in self.ledger.notices.latest(SITE.name, 999) if one.state == "waiting"
+        ]
         for _ in range(int(SEND_PAUSES[-1] / TICK) + 2):
             self._deliver()
             self.clock.now += TICK
@@ -243,7 +253,7 @@ class Machine(RuleBasedStateMachine):
             return
         if self.household.rounds.quiet.until(SITE, now) is not None:
             return
-        states = {one.key: one.state for one in self.ledger.notices(SITE.name, 999)}
+        states = {one.key: one.state for one in self.ledger.notices.latest(SITE.name, 999)}
         for one in waiting:
             good = one.expires_at > now
             assert states[one.key] in (("sent", "not needed") if good else _SETTLED), one
@@ -252,7 +262,7 @@ class Machine(RuleBasedStateMachine):
 
     @invariant()
     def nothing_is_sent_that_did_not_arrive(self) -> None:
-        for one in self.ledger.notices(SITE.name, 999):
+        for one in self.ledger.notices.latest(SITE.name, 999):
             if one.state == "sent" and one.key not in self.titles:
                 assert one.last_error is not None, one
                 assert self.tries[one.key] > MAX_DOUBTFUL, one
@@ -265,14 +275,14 @@ class Machine(RuleBasedStateMachine):
 
     @invariant()
     def what_arrived_is_not_given_up(self) -> None:
-        for one in self.ledger.notices(SITE.name, 999):
+        for one in self.ledger.notices.latest(SITE.name, 999):
             if one.key in self.titles:
                 assert one.state != "not needed" or one.perhaps_sent, one
                 assert one.state != "expired" or one.perhaps_sent, one
 
     @invariant()
     def only_what_is_over_expires(self) -> None:
-        for one in self.ledger.notices(SITE.name, 999):
+        for one in self.ledger.notices.latest(SITE.name, 999):
             assert one.state != "expired" or one.expires_at <= self.clock.now, one
             if one.state == "not needed":
                 assert one.stage in _NOT_NEEDED, one

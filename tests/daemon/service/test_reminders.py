@@ -58,7 +58,7 @@ def until(world: World, desk: Desk, text: str, minutes: float = 1) -> None:
 
 
 def acknowledge(world: World) -> None:
-    for chore in world.ledger.chores_of(SITE.name, DAY):
+    for chore in world.ledger.chores.of_day(SITE.name, DAY):
         if chore.kind == "carry-in":
             world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
 
@@ -124,7 +124,7 @@ def test_what_reached_the_second_counts_as_told() -> None:
 
     until(world, desk, "18:11")
 
-    assert world.ledger.round_followed(SITE.name, "dusk", DAY)
+    assert world.ledger.rounds.is_followed(SITE.name, "dusk", DAY)
     assert set(world.spots().values()) == {"room"}
 
 
@@ -210,7 +210,7 @@ def test_a_reminder_that_is_not_needed_any_more_is_not_sent() -> None:
     until(world, desk, "20:00")
 
     assert len(heard(world, "phone")) == 1
-    reminders = world.ledger.of_round(SITE.name, "dusk", DAY, Stage.REMINDER)
+    reminders = world.ledger.notices.of_round(SITE.name, "dusk", DAY, Stage.REMINDER)
     assert [one.state for one in reminders] == ["not needed"]
 
 
@@ -242,7 +242,7 @@ def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> Non
 
     until(world, desk, "20:30")
 
-    told_at = [one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at]
+    told_at = [one.sent_at for one in world.ledger.notices.latest(SITE.name) if one.sent_at]
     assert told_at == [local("15:50")]
     assert heard(world, "phone") == ["Carry in 2 plants by 18:40"]
 
@@ -252,7 +252,7 @@ def test_a_reminder_waits_for_no_quiet_hours_either() -> None:
 
     until(world, desk, "21:30")
 
-    times = sorted(one.sent_at for one in world.ledger.notices(SITE.name) if one.sent_at)
+    times = sorted(one.sent_at for one in world.ledger.notices.latest(SITE.name) if one.sent_at)
     assert times == [local("17:00"), local("17:50")]
     assert heard(world, "phone")[1] == "Carry in 2 plants by 18:40"
 

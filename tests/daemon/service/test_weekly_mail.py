@@ -199,7 +199,9 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
         world.clock.move(minutes=30)
     orders = [
         one
-        for one in world.ledger.chores(SITE.name, local("00:00", SUNDAY - timedelta(days=4)))
+        for one in world.ledger.chores.due_since(
+            SITE.name, local("00:00", SUNDAY - timedelta(days=4))
+        )
         if one.kind == "carry-in" and one.day < str(SUNDAY)
     ]
     world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
@@ -223,10 +225,12 @@ def test_a_notice_that_was_missed_is_counted() -> None:
     desk.deliver()
     assert world.notice().state == "expired"
 
-    assert world.ledger.missed(SITE.name, date(2026, 5, 14), date(2026, 5, 14)) == 1
-    assert world.ledger.missed(SITE.name, date(2026, 5, 15), date(2026, 5, 20)) == 0
-    assert world.ledger.missed(SITE.name, date(2026, 5, 8), date(2026, 5, 13)) == 0
-    assert world.ledger.missed("elsewhere", date(2026, 5, 14), date(2026, 5, 14)) == 0
+    assert world.ledger.notices.count_expired(SITE.name, date(2026, 5, 14), date(2026, 5, 14)) == 1
+    assert world.ledger.notices.count_expired(SITE.name, date(2026, 5, 15), date(2026, 5, 20)) == 0
+    assert world.ledger.notices.count_expired(SITE.name, date(2026, 5, 8), date(2026, 5, 13)) == 0
+    assert (
+        world.ledger.notices.count_expired("elsewhere", date(2026, 5, 14), date(2026, 5, 14)) == 0
+    )
 
 
 def test_a_defect_in_the_review_costs_the_review(

@@ -9,6 +9,7 @@ from unittest.mock import patch
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
+from sillward.ledger.database import Database
 from sillward.text.units import Units
 from tests.support.fakes import FakeClock
 from tests.support.gardens import FORTY, SIX, garden
@@ -119,15 +120,15 @@ def on_disk() -> Iterator[Path]:
 @contextmanager
 def full_disk() -> Iterator[None]:
     """Nothing can be written to a file."""
-    real = Ledger.transaction
+    real = Database.transaction
 
-    def transaction(ledger: Ledger) -> AbstractContextManager[None]:
-        if not ledger._in_memory():
+    def transaction(database: Database) -> AbstractContextManager[None]:
+        if not database.is_in_memory:
             msg = "ledger: database or disk is full"
             raise LedgerError(msg)
-        return real(ledger)
+        return real(database)
 
-    with patch.object(Ledger, "transaction", transaction):
+    with patch.object(Database, "transaction", transaction):
         yield
 
 
@@ -159,7 +160,7 @@ def memory_lost(units: Units) -> Told:
         Ledger(path).close()
         path.write_bytes(b"no ledger" * 1000)
         clock = FakeClock(stage(garden(SIX), "10:00", MILD).clock.now)
-        with closing(Ledger.open_or_afloat(path, clock=clock)) as ledger:
+        with closing(Ledger.open_or_in_memory(path, clock=clock)) as ledger:
             played = stage(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
             played.play("10:25")
             return alarm(played, "history")

@@ -119,7 +119,7 @@ def said(stage: Stage) -> Told:
 def alarm(stage: Stage, kind: str) -> Told:
     """The last push of an alarm of this kind, as the ledger names it."""
     site = stage.household.collection.site.name
-    (words,) = [one.title for one in stage.ledger.notices(site, 100) if one.round == kind]
+    (words,) = [one.title for one in stage.ledger.notices.latest(site, 100) if one.round == kind]
     return replace(
         said(stage), push=next(one for one in reversed(stage.pushes) if one.title == words)
     )

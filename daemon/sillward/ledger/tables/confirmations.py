@@ -1,0 +1,51 @@
+"""What the grower confirmed, and how to take that back."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import to_moment, to_text
+
+
+@dataclass(frozen=True, slots=True)
+class Confirmation:
+    """One confirmation. chores: ids of those that it was about."""
+
+    id: int
+    at: datetime
+    chores: tuple[str, ...]
+    undo: Mapping[str, Any]
+    """The rows of its chores as they were (`chores`), the ids of parts that were made of them
+    (`made`), and the states of its plants `before` and `after` it."""
+
+
+class ConfirmationTable:
+    """Confirmations in the order in which they were made."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def insert(self, site: str, at: datetime, undo: Mapping[str, Any]) -> None:
+        """Write a confirmation with what was before it."""
+        self._database.insert("answer", {"site": site, "at": to_text(at), "undo": json.dumps(undo)})
+
+    def last(self, site: str, about: str | None = None) -> Confirmation | None:
+        """Return the last confirmation; about: the last of a chore whose id contains this."""
+        rows = self._database.rows("SELECT * FROM answer WHERE site = ? ORDER BY id DESC", site)
+        for row in rows:
+            undo = json.loads(row["undo"])
+            chores = tuple(chore["id"] for chore in undo["chores"])
+            if about is None or any(about in chore_id for chore_id in chores):
+                return Confirmation(row["id"], to_moment(row["at"]), chores, undo)
+        return None
+
+    def remove(self, confirmation: Confirmation) -> None:
+        """Forget a confirmation."""
+        self._database.execute("DELETE FROM answer WHERE id = ?", confirmation.id)
+
+    def prune(self, oldest: datetime) -> None:
+        """Drop the confirmations before a time."""
+        self._database.execute("DELETE FROM answer WHERE at < ?", to_text(oldest))

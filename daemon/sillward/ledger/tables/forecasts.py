@@ -1,0 +1,61 @@
+"""The last good forecast of each source for each site."""
+
+import zlib
+from datetime import datetime
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import StoredForecast, columns_of, forecast_of, to_text
+
+ForecastStamp = tuple[str | None, ...]
+"""When a forecast was fetched and changed, and its validators, as they lie in the file."""
+
+
+class ForecastTable:
+    """Validated bodies of forecasts, by site and source."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def keep(self, site: str, forecast: StoredForecast) -> None:
+        """Keep a validated forecast as the last good one of its source for the site.
+
+        The body is tens of kB of text that repeats itself, so it lies compressed in the file.
+        """
+        values = columns_of(forecast) | {"site": site, "body": zlib.compress(forecast.body)}
+        self._database.replace("forecast", values)
+
+    def confirm(self, site: str, source: str, fetched_at: datetime) -> None:
+        """Note that the source said at this time that its last forecast still holds."""
+        self._database.execute(
+            "UPDATE forecast SET fetched_at = ? WHERE site = ? AND source = ?",
+            to_text(fetched_at),
+            site,
+            source,
+        )
+
+    def get(self, site: str, source: str) -> StoredForecast | None:
+        """Return the last good forecast; None if there is none or its body is damaged."""
+        rows = self._database.rows(
+            "SELECT * FROM forecast WHERE site = ? AND source = ?", site, source
+        )
+        return forecast_of(rows[0]) if rows else None
+
+    def stamp(self, site: str, source: str) -> ForecastStamp | None:
+        """Return what tells this forecast from another one, without its body; None if none is kept.
+
+        It is asked for at every tick, and unpacking a body takes far longer.
+        """
+        rows = self._database.rows(
+            "SELECT fetched_at, changed_at, last_modified, etag FROM forecast"
+            " WHERE site = ? AND source = ?",
+            site,
+            source,
+        )
+        return tuple(rows[0]) if rows else None
+
+    def forget(self, site: str, source: str) -> None:
+        """Forget the forecast that is kept under this name, if any is."""
+        if self.stamp(site, source) is not None:
+            self._database.execute(
+                "DELETE FROM forecast WHERE site = ? AND source = ?", site, source
+            )

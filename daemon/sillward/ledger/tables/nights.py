@@ -1,0 +1,77 @@
+"""The archive of nights: what each forecast said of the nights that it covered."""
+
+from collections.abc import Sequence
+from datetime import UTC, date, datetime
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import NIGHT_COLUMNS, night_of, night_values
+from sillward_rules.weather.night_summary import NightForecast
+
+ARCHIVE_DAYS = 400
+"""Nights longer ago leave the archive. Judgement: a year, and a month to hold it against."""
+
+ARCHIVE_ROWS = 800_000
+"""The most forecasts of a night in the archive: at 45 bytes each they stay under 50 MB. Names of
+site and source are not in these rows, so that a long name makes them no longer. Judgement: one site
+with two sources that change every hour and reach eight nights ahead makes 154,000."""
+
+
+class NightArchive:
+    """Forecasts of nights, by site, source, night and time of fetching."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def keep(
+        self, site: str, source: str, fetched_at: datetime, nights: Sequence[NightForecast]
+    ) -> None:
+        """Put what a forecast said of its nights into the archive.
+
+        Kept are whole seconds and hundredths of each value; lead_h follows from the times.
+        """
+        database = self._database
+        with database.transaction():
+            database.execute(
+                "INSERT INTO archive (site, source) VALUES (?, ?) ON CONFLICT DO NOTHING",
+                site,
+                source,
+            )
+            ((archive,),) = database.rows(
+                "SELECT id FROM archive WHERE site = ? AND source = ?", site, source
+            )
+            database.execute_each(
+                f"INSERT OR REPLACE INTO night (archive, {', '.join(NIGHT_COLUMNS)})"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(archive, *night_values(night, fetched_at)) for night in nights],
+            )
+
+    def since(
+        self, site: str, first: date, source: str | None = None
+    ) -> list[tuple[str, datetime, NightForecast]]:
+        """Return what was forecast, by one source or by all, for the nights from a date on.
+
+        Source, time of fetching and forecast: by night, then by source, then as they came.
+        """
+        rows = self._database.rows(
+            f"SELECT archive.source, {', '.join(NIGHT_COLUMNS)} FROM night"
+            " JOIN archive ON archive.id = night.archive WHERE archive.site = ?1"
+            " AND (?2 IS NULL OR archive.source = ?2) AND night.night >= ?3"
+            " ORDER BY night.night, archive.source, night.fetched_at",
+            site,
+            source,
+            first.toordinal(),
+        )
+        return [(source, *night_of(*values)) for source, *values in rows]
+
+    def prune(self, now: datetime) -> None:
+        """Drop nights that are too long ago, and the oldest of too many."""
+        oldest = now.astimezone(UTC).date().toordinal() - ARCHIVE_DAYS
+        database = self._database
+        with database.transaction():
+            database.execute("DELETE FROM night WHERE night < ?", oldest)
+            ((count,),) = database.rows("SELECT COUNT(*) FROM night")
+            database.execute(
+                "DELETE FROM night WHERE (archive, night, fetched_at) IN ("
+                "SELECT archive, night, fetched_at FROM night ORDER BY night, fetched_at LIMIT ?)",
+                max(0, count - ARCHIVE_ROWS),
+            )

@@ -1,0 +1,288 @@
+"""The notices: the outbox, and what became of each of them."""
+
+import json
+import os
+from collections.abc import Sequence
+from dataclasses import fields
+from datetime import date, datetime, timedelta
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_text
+
+REVIVABLE_FOR = timedelta(days=3)
+"""No notice is good for longer than this. Judgement."""
+
+
+class NoticeTable:
+    """Notices by their key, which is their intent.
+
+    A notice is claimed before it is sent and marked after, so that a crash in between costs at most
+    one repeat and never a loss.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def insert(self, notice: Notice) -> None:
+        """Write a notice, unless it has been written before: its key is its intent."""
+        values = [column_value(getattr(notice, field.name)) for field in fields(Notice)]
+        marks = ", ".join("?" * len(values))
+        names = ", ".join(field.name for field in fields(Notice))
+        self._database.execute(
+            f"INSERT INTO notice ({names}) VALUES ({marks}) ON CONFLICT (key) DO NOTHING", *values
+        )
+
+    # -- what is to be sent
+
+    def due(self, site: str, now: datetime, longest_pause: timedelta) -> list[Notice]:
+        """Return the notices of a site that are due for a try, oldest first.
+
+        One that is due later than the longest pause from now was put back before the clock was
+        set back: it is due too.
+        """
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
+            " AND (next_at <= ? OR next_at > ?) ORDER BY next_at, key",
+            site,
+            to_text(now),
+            to_text(now + longest_pause),
+        )
+        return [notice_of(row) for row in rows]
+
+    def waiting_for_others(self, site: str, channels: Sequence[str]) -> list[Notice]:
+        """Return the notices of a site that wait for none of these channels."""
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
+            " AND channel NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at, key",
+            site,
+            json.dumps(channels),
+        )
+        return [notice_of(row) for row in rows]
+
+    def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
+        """Have a notice that waits sent to another channel. False if that has it, or it is gone."""
+        key = f"{notice.key.removesuffix(notice.channel)}{channel}"
+        changed = self._database.execute(
+            "UPDATE OR IGNORE notice SET key = ?, channel = ?, attempts = 0, next_at = ?,"
+            " last_error = NULL, perhaps_sent = 0 WHERE key = ? AND state = 'waiting'",
+            key,
+            channel,
+            to_text(now),
+            notice.key,
+        )
+        return changed == 1
+
+    def claim(self, key: str, until: datetime) -> bool:
+        """Take a waiting notice for sending. False if another process has it.
+
+        The claim is this process's until that time; see `release_claims`.
+        """
+        changed = self._database.execute(
+            "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
+            " next_at = ?, perhaps_sent = perhaps_sent + 1 WHERE key = ? AND state = 'waiting'",
+            os.getpid(),
+            to_text(until),
+            key,
+        )
+        return changed == 1
+
+    def release_claims(self, site: str, now: datetime) -> int:
+        """Put back a site's claims whose process is gone or whose time is over. Return how many.
+
+        Call it while this process is sending nothing. Another process that is at work keeps
+        what it has.
+        """
+        with self._database.transaction():
+            rows = self._database.rows(
+                "SELECT key, owner, next_at FROM notice WHERE site = ? AND state = 'sending'", site
+            )
+            free = [
+                row["key"]
+                for row in rows
+                if row["owner"] == os.getpid()
+                or not _is_running(row["owner"])
+                or row["next_at"] <= to_text(now)
+            ]
+            self._database.execute_each(
+                "UPDATE notice SET state = 'waiting', next_at = ? WHERE key = ?",
+                [(to_text(now), key) for key in free],
+            )
+        return len(free)
+
+    def mark_sent(
+        self, key: str, at: datetime, doubt: str | None, words: tuple[str, str] | None
+    ) -> None:
+        """Mark a claimed notice as sent; see `Ledger.mark_sent`."""
+        title, body = words or (None, None)
+        self._database.execute(
+            "UPDATE notice SET state = 'sent', sent_at = ?, last_error = ?,"
+            " title = COALESCE(?, title), body = COALESCE(?, body) WHERE key = ?",
+            to_text(at),
+            doubt,
+            title,
+            body,
+            key,
+        )
+
+    def put_back(
+        self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
+    ) -> None:
+        """Put a claimed notice back for another try.
+
+        perhaps_sent: it may have arrived all the same. A claim counts as such until the outcome is
+        known.
+        """
+        self._database.execute(
+            "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
+            " perhaps_sent = perhaps_sent - ? WHERE key = ?",
+            to_text(next_at),
+            error,
+            int(not perhaps_sent),
+            key,
+        )
+
+    # -- what is not to be sent any more
+
+    def expire(self, site: str, now: datetime) -> list[Notice]:
+        """Give up the notices of a site whose time is over, and return them.
+
+        One that was given up while the clock was ahead gets its chance back; not those of times
+        long to come, which a clock that is years behind would take for it.
+        """
+        with self._database.transaction():
+            self._database.execute(
+                "UPDATE notice SET state = 'waiting' WHERE site = ? AND state = 'expired'"
+                " AND expires_at > ? AND expires_at <= ?",
+                site,
+                to_text(now),
+                to_text(now + REVIVABLE_FOR),
+            )
+            rows = self._database.rows(
+                "UPDATE notice SET state = 'expired' WHERE site = ? AND state = 'waiting'"
+                " AND expires_at <= ? RETURNING *",
+                site,
+                to_text(now),
+            )
+        return [notice_of(row) for row in rows]
+
+    def withdraw(self, site: str, round_: str, since: date) -> dict[str, bool]:
+        """Leave unsent what still waits of a round, because it is not true any more.
+
+        Return for each channel whether something of it, from that day on, has arrived or may have.
+        """
+        with self._database.transaction():
+            rows = self._database.rows(
+                "SELECT channel, MAX(state = 'sent' OR perhaps_sent) AS reached FROM notice"
+                " WHERE site = ? AND round = ? AND day >= ? GROUP BY channel",
+                site,
+                round_,
+                str(since),
+            )
+            self._database.execute(
+                "UPDATE notice SET state = 'not needed' WHERE state IN ('waiting', 'expired')"
+                " AND site = ? AND round = ? AND day >= ?",
+                site,
+                round_,
+                str(since),
+            )
+        return {row["channel"]: bool(row["reached"]) for row in rows}
+
+    def drop(self, key: str) -> None:
+        """Leave a notice that waits unsent, because it is not needed any more."""
+        self._database.execute(
+            "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", key
+        )
+
+    def set_apart(self, site: str, round_: str, day: str, told_at: str) -> None:
+        """Leave the notices of a round unsent, and put those that were sent under another key.
+
+        The round can then be told again.
+        """
+        self._database.execute(
+            "UPDATE notice SET key = key || ' told ' || ?, round = round || ' too soon',"
+            " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
+            " WHERE site = ? AND day = ? AND round = ?",
+            told_at,
+            site,
+            day,
+            round_,
+        )
+
+    def prune(self, oldest: date) -> None:
+        """Drop the notices before a day."""
+        self._database.execute("DELETE FROM notice WHERE day < ?", str(oldest))
+
+    # -- what has become of them
+
+    def latest(self, site: str, most: int = 20, channel: str | None = None) -> list[Notice]:
+        """Return the latest notices, to one channel or to all, newest first."""
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ?1 AND (?2 IS NULL OR channel = ?2)"
+            " ORDER BY day DESC, next_at DESC LIMIT ?3",
+            site,
+            channel,
+            most,
+        )
+        return [notice_of(row) for row in rows]
+
+    def of_round(
+        self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
+    ) -> list[Notice]:
+        """Return the notices of a round of one stage, or (None) of all, its changes' too."""
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ?1 AND day = ?3"
+            " AND (round = ?2 OR (?4 IS NULL AND round LIKE ?2 || ' change %'))"
+            " AND (?4 IS NULL OR stage = ?4) ORDER BY channel, key",
+            site,
+            round_,
+            str(day),
+            None if stage is None else stage.value,
+        )
+        return [notice_of(row) for row in rows]
+
+    def count_by_channel(self, site: str, round_: str, day: date) -> dict[str, int]:
+        """Return how many messages of a round and its changes each channel got or is to get."""
+        rows = self._database.rows(
+            "SELECT channel, COUNT(*) AS count FROM notice WHERE site = ? AND day = ?"
+            " AND (round = ? OR round LIKE ?) AND state != 'not needed' GROUP BY channel",
+            site,
+            str(day),
+            round_,
+            f"{round_} change %",
+        )
+        return {row["channel"]: row["count"] for row in rows}
+
+    def count_expired(self, site: str, first: date, last: date) -> int:
+        """Return how many notices of these days, both included, could not be sent in time."""
+        (row,) = self._database.rows(
+            "SELECT COUNT(*) FROM notice WHERE site = ? AND state = 'expired'"
+            " AND day BETWEEN ? AND ?",
+            site,
+            str(first),
+            str(last),
+        )
+        return int(row[0])
+
+    def sent_and_lost(self, site: str, since: date) -> tuple[int, int]:
+        """Return how many notices since a day were sent, and how many could not be in time."""
+        (row,) = self._database.rows(
+            "SELECT COALESCE(SUM(state = 'sent'), 0) AS sent,"
+            " COALESCE(SUM(state = 'expired'), 0) AS lost FROM notice"
+            " WHERE site = ? AND day >= ?",
+            site,
+            str(since),
+        )
+        return row["sent"], row["lost"]
+
+
+def _is_running(pid: int | None) -> bool:
+    """Whether a process of this number runs on this machine."""
+    if pid is None:
+        return False
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        pass
+    return True

@@ -1,0 +1,42 @@
+"""What is known of each plant: where it stands, since when, and what it last had."""
+
+from collections.abc import Mapping
+from dataclasses import fields
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import column_value, state_of
+from sillward_rules.plants.state import PlantState
+
+
+class PlantTable:
+    """The states of the plants of each site, by name."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def states(self, site: str) -> dict[str, PlantState]:
+        """Return what is known of each plant of a site."""
+        rows = self._database.rows("SELECT * FROM plant_state WHERE site = ?", site)
+        return {row["plant"]: state_of(row) for row in rows}
+
+    def keep(self, site: str, states: Mapping[str, PlantState]) -> None:
+        """Write the states of these plants; those of others stay."""
+        for plant, state in states.items():
+            values = {field.name: column_value(getattr(state, field.name)) for field in _FIELDS}
+            self._database.replace("plant_state", {"site": site, "plant": plant, **values})
+
+    def forget(self, site: str, plant: str) -> None:
+        """Forget what is known of a plant."""
+        self._database.execute("DELETE FROM plant_state WHERE site = ? AND plant = ?", site, plant)
+
+    def confirmed_since(self, site: str, told_at: str) -> set[str]:
+        """Return the plants whose place somebody has confirmed since a time (as it is stored)."""
+        rows = self._database.rows(
+            "SELECT plant FROM plant_state WHERE site = ? AND assumed = 0 AND since > ?",
+            site,
+            told_at,
+        )
+        return {row["plant"] for row in rows}
+
+
+_FIELDS = fields(PlantState)
