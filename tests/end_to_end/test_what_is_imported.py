@@ -38,7 +38,7 @@ TO_ASK = ("requests", "urllib3", "http.client", "sillward.net.transport")
 TO_DRAW = ("icalendar", "matplotlib", "sillward.ical.events", "sillward.charts")
 THE_WEEK = (
     "sillward.wording.week_page",
-    "sillward.wording.week_review",
+    "sillward.wording.last_week",
     "sillward.service.weekly_mail",
 )
 TO_BEGIN = (

@@ -7,9 +7,9 @@ from datetime import timedelta
 from functools import cache
 
 from sillward.assembly.app import DEMOS, demo
+from sillward.ledger.week_review import DAYS, ReviewedNight, WeekReview
 from sillward.wording import week_page
 from sillward.wording.week_page import Picture
-from sillward.wording.week_review import DAYS, Night, Review
 from sillward_rules.sheet import Round, Sheet, draw_up
 from tests.support.core import fetched
 from tests.support.paths import GOLDEN
@@ -31,15 +31,15 @@ def digest_of(name: str) -> str:
     app, sheet = demo(name), sheet_of(name)
     day = app.site.local_date(sheet.at)
     first = day - timedelta(days=DAYS)
-    nights = (Night(first, 5.2, 4.0), Night(first + timedelta(days=1), 6.1, 6.1))
-    week = Review(first, day - timedelta(days=1), 9, 7, 2, 1, 1, 2, nights)
+    nights = (ReviewedNight(first, 5.2, 4.0), ReviewedNight(first + timedelta(days=1), 6.1, 6.1))
+    review = WeekReview(first, day - timedelta(days=1), 9, 7, 2, 1, 1, 2, nights)
     return week_page.html(
         sheet,
         app.household.collection,
         app.household.voice,
         app.attribution(app.weather(app.clock())),
         life=LIFE,
-        week=week,
+        review=review,
         charts=[Picture("chart-1@sillward", "Chart of pergola: leaf temperature")],
     )
 

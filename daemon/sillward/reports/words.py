@@ -7,11 +7,11 @@ from pathlib import Path
 
 from sillward import files
 from sillward.errors import ConfigError, UsageError
+from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.text.columns import PIPE, Mark, Screen
 from sillward.wording import macros, rehearsal, week_page
 from sillward.wording.macro_check import error_line
 from sillward.wording.voice import Voice
-from sillward.wording.week_review import Night, Review
 from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Sheet
 
@@ -75,17 +75,17 @@ def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[st
     shown = example()
     speaking = replace(voice, site=shown.collection.site)
     day = shown.collection.site.local_date(shown.sheet.at)
-    week = Review(day, day, 9, 7, 2, 1, 1, 2, (Night(day, 5.2, 4.0),))
+    review = WeekReview(day, day, 9, 7, 2, 1, 1, 2, (ReviewedNight(day, 5.2, 4.0),))
     charts = [week_page.Picture("chart-1@sillward", "Chart")]
     try:
-        for behind, drawn in ((week, charts), (None, [])):
+        for last_week, drawn in ((review, charts), (None, [])):
             week_page.html(
                 shown.sheet,
                 shown.collection,
                 speaking,
                 shown.credit,
                 life="Running",
-                week=behind,
+                review=last_week,
                 charts=drawn,
                 strict=True,
             )

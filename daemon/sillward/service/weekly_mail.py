@@ -16,12 +16,13 @@ from html import escape
 from sillward.charts import process
 from sillward.charts.data import KINDS, ChartData, of_place
 from sillward.errors import LedgerError
+from sillward.ledger import week_review
+from sillward.ledger.week_review import WeekReview
 from sillward.service.context import ServiceContext
-from sillward.wording import full_sheet, short_sheet, week_page, week_review
+from sillward.wording import full_sheet, last_week, short_sheet, week_page
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward.wording.week_page import Picture
-from sillward.wording.week_review import Review
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.hourly import Weather
 
@@ -67,11 +68,11 @@ def footer(context: ServiceContext, day: date, *, mail: bool) -> list[str]:
     return _footer(sign_of_life(context, day), week, context.voice)
 
 
-def _footer(life: str, week: Review | None, voice: Voice) -> list[str]:
-    return [life] if week is None else [*week_review.lines(week, voice), "", life]
+def _footer(life: str, review: WeekReview | None, voice: Voice) -> list[str]:
+    return [life] if review is None else [*last_week.lines(review, voice), "", life]
 
 
-def _review(context: ServiceContext, day: date) -> Review | None:
+def _review(context: ServiceContext, day: date) -> WeekReview | None:
     """The last week; None, with a line in the log, if a defect of ours prevents it."""
     try:
         return _reviewed(context, day)
@@ -82,12 +83,12 @@ def _review(context: ServiceContext, day: date) -> Review | None:
     return None
 
 
-def _reviewed(context: ServiceContext, day: date) -> Review:
+def _reviewed(context: ServiceContext, day: date) -> WeekReview:
     site, ledger = context.site, context.ledger
     first = week_review.first_day(day)
     days = [first + timedelta(days=offset) for offset in range(week_review.DAYS)]
     told = {one: ledger.rounds.told_at(site.name, Round.DUSK.value, one) for one in days}
-    return week_review.review(
+    return week_review.review_of(
         site,
         day,
         ledger.chores.due_since(site.name, site.at_clock(first, clock_time(0))),
@@ -151,8 +152,8 @@ class WeeklyMail:
         collection, weather = context.household.collection, context.weather()
         sheet = context.sheet(Round.WEEK, weather)
         credit = context.keeper.shelf.attribution(sheet.source)
-        life, week = sign_of_life(context, day), _review(context, day)
-        text = full_sheet.text(sheet, context.voice, credit, _footer(life, week, context.voice))
+        life, review = sign_of_life(context, day), _review(context, day)
+        text = full_sheet.text(sheet, context.voice, credit, _footer(life, review, context.voice))
         charts = list(self._charts(sheet, weather))
         page = week_page.html(
             sheet,
@@ -160,7 +161,7 @@ class WeeklyMail:
             context.voice,
             credit,
             life=life,
-            week=week,
+            review=review,
             charts=[picture for picture, _ in charts],
         )
         images = tuple((picture.cid, image) for picture, image in charts)

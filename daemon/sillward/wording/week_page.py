@@ -1,8 +1,8 @@
-"""The week sheet as HTML for a mail program: pure, and the same facts as the text beside it.
+"""The week's page: the week sheet as HTML for a mail program, with the same facts as its text.
 
-Mail programs drop what they do not know: so styles are inline, tables are plain, nothing is loaded
-from anywhere, and colours are readable with and without the few rules of the style sheet, which
-only make it dark where the reader's screen is.
+Mail programs drop what they do not support. So styles are inline, tables are plain, nothing is
+loaded from anywhere, and colours are readable with and without the style sheet, whose few rules
+only add dark colours for readers who prefer them.
 """
 
 import re
@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import date
 
 from sillward.errors import one_line
-from sillward.wording import full_sheet, week_review
+from sillward.ledger.week_review import WeekReview
+from sillward.wording import full_sheet, last_week
 from sillward.wording.voice import Voice, capital
-from sillward.wording.week_review import Review
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
@@ -28,7 +28,7 @@ LIGHT: Mapping[str, tuple[str, str]] = {
     "cold": ("#7a1f0c", "#fbe9e3"),
     "link": ("#0b5a8a", "#ffffff"),
 }
-"""Colour of the text and of what it stands on, by what it is for. At least 4.5:1 (WCAG 2.2, 1.4.3),
+"""Colours of text and background by purpose. Their contrast is at least 4.5:1 (WCAG 2.2, 1.4.3),
 which the tests compute."""
 
 DARK: Mapping[str, tuple[str, str]] = {
@@ -38,22 +38,25 @@ DARK: Mapping[str, tuple[str, str]] = {
     "cold": ("#ffd9cc", "#4a2016"),
     "link": ("#8cc8f5", "#14181a"),
 }
+"""The same for dark screens."""
 
-MOST_SPOTS = 12
-"""Spots with a table of their own; of more the text tells. Judgement: so a mail stays short."""
+MAX_SPOTS = 12
+"""Spots with a table of their own; the text has the others.
+Judgement: so that a mail stays short."""
 
-MOST_NAME = 60
-"""Signs of a name in a table."""
+MAX_NAME = 60
+"""Characters of a name in a table. Judgement: it still fits beside the numbers."""
 
-MOST_FACTS = 40
-"""Warnings that are told; the text has all."""
+MAX_FACTS = 40
+"""Warnings, and assumptions, that are told; the text has all.
+Judgement: so that a mail stays short."""
 
 _ADDRESS = re.compile(r"https://[\w./-]*\w/?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
-    """A chart that comes with the mail: its content id, and what it shows in words."""
+    """A chart that is attached to the mail: its content id, and a description in words."""
 
     cid: str
     alt: str
@@ -66,20 +69,20 @@ def html(
     credit: str,
     *,
     life: str,
-    week: Review | None = None,
+    review: WeekReview | None = None,
     charts: Sequence[Picture] = (),
     strict: bool = False,
 ) -> str:
-    """The week as one HTML document.
+    """Return the week as one HTML document.
 
-    credit: the attribution that is due; the only place with links. life: the line that shows that
-    somebody is there. week: the review; None where it could not be made. strict: raise whatever the
-    grower's own page raises, rather than take ours.
+    credit: the attribution that the forecast source asks for; only there links are made. life: the
+    line that shows that the daemon is running. review: of the last week, None if there is none.
+    strict: raise what the grower's own page raises, instead of using the packaged one.
     """
     ahead = sheet.outlook
     nights = ahead.nights if ahead else ()
     spots = list(_spots(nights, collection, voice)) if nights else []
-    warnings = [voice.remark(one) for one in sheet.warnings]
+    warnings = [voice.remark(warning) for warning in sheet.warnings]
     return voice.page(
         strict=strict,
         light=LIGHT,
@@ -87,37 +90,38 @@ def html(
         site=_name(sheet.site),
         told=voice.long_day(sheet.at),
         sentence=_sentence(ahead, voice),
-        warnings=warnings[:MOST_FACTS],
-        left_out=max(0, len(warnings) - MOST_FACTS),
+        warnings=warnings[:MAX_FACTS],
+        left_out=max(0, len(warnings) - MAX_FACTS),
         nights=[_night(night, ahead, voice) for night in nights] if ahead else [],
         trips=ahead.trips if ahead else 0,
-        spots=spots[:MOST_SPOTS],
-        more_spots=max(0, len(spots) - MOST_SPOTS),
+        spots=spots[:MAX_SPOTS],
+        more_spots=max(0, len(spots) - MAX_SPOTS),
         carrying=[(voice.day(day), text) for day, text in full_sheet.carrying(sheet.chores, voice)],
         days=[_day(day, voice) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
         feed=list(full_sheet.feeding(sheet, voice)) if ahead and ahead.days else [],
-        dark_spots=[capital(voice.remark(one)) for one in ahead.dark] if ahead else [],
-        season=[capital(voice.remark(one)) for one in _season(ahead)] if ahead else [],
+        dark_spots=[capital(voice.remark(spot)) for spot in ahead.dark] if ahead else [],
+        season=[capital(voice.remark(remark)) for remark in _season(ahead)] if ahead else [],
         charts=charts,
-        week=None if week is None else _week(week, voice),
+        week=None if review is None else _last_week(review, voice),
         life=life,
         origin=full_sheet.origin_of(sheet, voice),
         credit=_with_links(credit),
-        assumptions=[voice.question(one) for one in sheet.assumptions[:MOST_FACTS]],
+        assumptions=[voice.question(question) for question in sheet.assumptions[:MAX_FACTS]],
         caution=voice.say("caution"),
     )
 
 
 def _sentence(ahead: Outlook | None, voice: Voice) -> str:
+    """Return the week in one sentence."""
     nights, days = (ahead.nights, ahead.days) if ahead else ((), ())
-    numbers = [len(night.plants_in) for night in nights if night.plants_in]
+    counts = [len(night.plants_in) for night in nights if night.plants_in]
     return voice.say(
         "week_sentence",
         nights=len(nights),
-        cold=len(numbers),
-        least=min(numbers, default=0),
-        most=max(numbers, default=0),
+        cold=len(counts),
+        least=min(counts, default=0),
+        most=max(counts, default=0),
         trips=ahead.trips if ahead else 0,
         misted=sum(bool(day.mistings) for day in days),
         days=len(days),
@@ -137,12 +141,12 @@ class _NightRow:
 
 
 def _night(night: NightAhead, ahead: Outlook, voice: Voice) -> _NightRow:
-    walks = sum(full_sheet.told_at(one, voice).date() == night.day for one in ahead.chores)
+    trips = sum(full_sheet.told_at(chore, voice).date() == night.day for chore in ahead.chores)
     return _NightRow(
         voice.day(night.day),
         "–" if night.chance is None else percent(night.chance),
         voice.say("plants_in", count=len(night.plants_in), judged=night.judged),
-        f"{walks or voice.say('nothing')}",
+        f"{trips or voice.say('nothing')}",
         bool(night.plants_in),
     )
 
@@ -164,14 +168,14 @@ class _Spot:
 
 
 def _spots(nights: Sequence[NightAhead], collection: Collection, voice: Voice) -> Iterator[_Spot]:
-    """Each outdoor spot with its lows, held against the night limits of those who live there."""
-    living: dict[str, list[Plant]] = {}
+    """Yield each outdoor spot with its lows, compared with the night limits of its plants."""
+    residents: dict[str, list[Plant]] = {}
     for plant in collection.plants:
-        living.setdefault(plant.home, []).append(plant)
+        residents.setdefault(plant.home, []).append(plant)
     for spot in nights[0].lows:
         limits = [
             (plant.limits.night_low.value, plant.name)
-            for plant in living.get(spot, ())
+            for plant in residents.get(spot, ())
             if plant.limits.night_low is not None
         ]
         yield _Spot(
@@ -182,27 +186,27 @@ def _spots(nights: Sequence[NightAhead], collection: Collection, voice: Voice) -
 
 
 def _limits(limits: Sequence[tuple[float, str]], voice: Voice) -> str:
-    highest, who = max(limits, default=(0.0, ""))
+    highest_c, tenderest = max(limits, default=(0.0, ""))
     return voice.say(
         "night_limits",
         count=len(limits),
         least_c=min(limits, default=(0.0, ""))[0],
-        most_c=highest,
-        tenderest=_name(who),
+        most_c=highest_c,
+        tenderest=_name(tenderest),
     )
 
 
 def _low(
     day: date, low_c: float | None, limits: Sequence[tuple[float, str]], voice: Voice
 ) -> _LowRow:
-    told, say = voice.day(day), voice.say
+    shown_day, say = voice.day(day), voice.say
     if low_c is None:
-        return _LowRow(told, say("not_known"), say("treat_as_cold"), "–", cold=True)
+        return _LowRow(shown_day, say("not_known"), say("treat_as_cold"), "–", cold=True)
     if not limits:
-        return _LowRow(told, _degrees(low_c, voice), "–", "–", cold=False)
+        return _LowRow(shown_day, _degrees(low_c, voice), "–", "–", cold=False)
     under = sum(limit > low_c for limit, _ in limits)
     return _LowRow(
-        told,
+        shown_day,
         _degrees(low_c, voice),
         say("under_limit", under=under, count=len(limits)),
         say("room", room_k=low_c - max(limits)[0]),
@@ -211,12 +215,12 @@ def _low(
 
 
 def _degrees(value_c: float, voice: Voice) -> str:
-    """On one line."""
+    """Return a temperature with a no-break space before its unit."""
     return voice.degrees(value_c).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _name(text: str) -> str:
-    return one_line(text, MOST_NAME)
+    return one_line(text, MAX_NAME)
 
 
 # -- water, feed, season
@@ -244,20 +248,20 @@ def _season(ahead: Outlook) -> list[Remark]:
     return [*([ahead.turn] if ahead.turn else []), *ahead.spells]
 
 
-# -- the week behind, and where all this is from
+# -- the last week, and the origin of the numbers
 
 
 @dataclass(frozen=True, slots=True)
-class _Behind:
+class _LastWeek:
     heading: str
     facts: tuple[str, ...]
     nights: tuple[tuple[str, str, str, str], ...]
 
 
-def _week(week: Review, voice: Voice) -> _Behind:
-    return _Behind(
-        week_review.heading(week, voice),
-        tuple(week_review.facts(week, voice)),
+def _last_week(review: WeekReview, voice: Voice) -> _LastWeek:
+    return _LastWeek(
+        last_week.heading(review, voice),
+        tuple(last_week.sentences(review, voice)),
         tuple(
             (
                 voice.day(night.day),
@@ -265,15 +269,15 @@ def _week(week: Review, voice: Voice) -> _Behind:
                 _degrees(night.last_c, voice),
                 voice.say("off", off_k=night.off_k),
             )
-            for night in week.nights
+            for night in review.nights
         ),
     )
 
 
 def _with_links(credit: str) -> list[tuple[str, str]]:
-    """The credit in pieces: text, and the address that it links to or nothing."""
+    """Return the credit in pieces: text, and the address that it links to, empty for none."""
     pieces, end = [], 0
-    for found in _ADDRESS.finditer(credit):
-        pieces += [(credit[end : found.start()], ""), (found[0], found[0])]
-        end = found.end()
+    for match in _ADDRESS.finditer(credit):
+        pieces += [(credit[end : match.start()], ""), (match[0], match[0])]
+        end = match.end()
     return [*pieces, (credit[end:], "")]

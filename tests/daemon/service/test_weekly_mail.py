@@ -12,7 +12,7 @@ from sillward.assembly.desks import desks_of
 from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.config.household import Channel
-from sillward.ledger import Ledger
+from sillward.ledger import Ledger, week_review
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
 from sillward.service.weekly_mail import (
@@ -23,7 +23,7 @@ from sillward.service.weekly_mail import (
     page_alone,
 )
 from sillward.text.units import SI, Units
-from sillward.wording import week_page, week_review
+from sillward.wording import week_page
 from sillward.wording.push import Message
 from sillward_rules.sheet import Round
 from tests.support.desks import SITE, World, a_channel, a_world, local
@@ -239,7 +239,7 @@ def test_a_defect_in_the_review_costs_the_review(
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(week_review, "review", broken)
+    monkeypatch.setattr(week_review, "review_of", broken)
     world, desk = at_week(a_mail())
 
     desk.tick()

@@ -10,9 +10,9 @@ from datetime import date, timedelta
 import pytest
 
 from sillward.assembly.app import DEMOS, demo
+from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.wording import full_sheet, week_page
 from sillward.wording.week_page import Picture, html
-from sillward.wording.week_review import Night, Review
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
@@ -185,9 +185,11 @@ def test_a_low_at_the_limit_is_not_under_it() -> None:
 
 def test_the_week_behind_is_told_with_its_nights() -> None:
     day = date(2026, 5, 7)
-    week = Review(day, day + timedelta(days=6), 3, 2, 0, 0, 1, 0, (Night(day, 5.2, 4.0),))
+    review = WeekReview(
+        day, day + timedelta(days=6), 3, 2, 0, 0, 1, 0, (ReviewedNight(day, 5.2, 4.0),)
+    )
 
-    told = page(sheet_of("cold-snap"), week=week).text
+    told = page(sheet_of("cold-snap"), review=review).text
 
     assert "Last week, Thu 07 May to Wed 13 May" in told
     assert "3 orders told, 2 acknowledged; 1 notice missed." in told
@@ -249,7 +251,7 @@ def test_a_name_of_many_letters_is_cut_in_tables() -> None:
     sheet, collection = renamed("a" * 4_000)
     told = page(sheet, collection)
 
-    assert f"{'a' * week_page.MOST_NAME}" in told.text.split("\n")
+    assert f"{'a' * week_page.MAX_NAME}" in told.text.split("\n")
 
 
 def test_many_spots_and_warnings_do_not_make_it_long() -> None:

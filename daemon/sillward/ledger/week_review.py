@@ -1,0 +1,168 @@
+"""The numbers of the last week, from rows of the ledger: what was told and done, and what in vain.
+
+Nothing is measured: how far a forecast was off is told by a later forecast of the same night, the
+last one before its low.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from typing import Any
+
+from sillward.ledger.records import StoredChore
+from sillward_rules.chore import ChoreKind
+from sillward_rules.revision import ORDERS
+from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.site import Site
+
+DAYS = 7
+"""Whole days before the day of the week round."""
+
+CLEAR_BY_K = 1.0
+"""A night was a false alarm if it stayed this far above the limits of the plants that were carried
+in [K]. Judgement: the usual error of a forecast for the same night is not much less."""
+
+IN_TIME = timedelta(minutes=15)
+"""A confirmation this soon after the deadline counts as done in time. Judgement: it takes minutes
+to put plants down and to confirm."""
+
+Archive = Sequence[tuple[str, datetime, NightForecast]]
+"""Forecasts of nights as `Ledger.nights.since` returns them: source, when fetched, forecast."""
+
+_COLD_QUANTITIES = frozenset({"temperature", "leaf temperature"})
+
+
+@dataclass(frozen=True, slots=True)
+class ReviewedNight:
+    """The low of a night as it was forecast at dusk, and as it was last, after midnight [°C]."""
+
+    day: date
+    at_dusk_c: float
+    last_c: float
+
+    @property
+    def off_k(self) -> float:
+        """How much milder the night became, by the later forecast [K]; negative if colder."""
+        return self.last_c - self.at_dusk_c
+
+
+@dataclass(frozen=True, slots=True)
+class WeekReview:
+    """What happened in the days from `first` to `last`, both included.
+
+    told: orders (`ORDERS`), called-off ones included. done: confirmed orders. late: those of them
+    that were confirmed more than `IN_TIME` after their deadline. missed: notices that could not be
+    sent in time. false_alarms: orders to carry in that proved unnecessary. nights: those of which
+    both forecasts are known.
+    """
+
+    first: date
+    last: date
+    told: int
+    done: int
+    late: int
+    called_off: int
+    missed: int
+    false_alarms: int
+    nights: tuple[ReviewedNight, ...]
+
+
+def first_day(day: date) -> date:
+    """Return the first day of the review that is told on a day."""
+    return day - timedelta(days=DAYS)
+
+
+def review_of(
+    site: Site,
+    day: date,
+    chores: Sequence[StoredChore],
+    missed: int,
+    archive: Archive,
+    sources: Sequence[str],
+    dusk: Mapping[date, datetime],
+) -> WeekReview:
+    """Return the review of the week before a day.
+
+    chores: those of other days are left out. sources: names of forecast sources; the first one that
+    knows a night is used. dusk: when each night's dusk round was told; a night without is left out.
+    """
+    first, last = first_day(day), day - timedelta(days=1)
+    orders = [
+        chore
+        for chore in chores
+        if str(first) <= chore.day <= str(last) and ChoreKind(chore.kind) in ORDERS
+    ]
+    orders = [order for order in orders if not _was_rescheduled(order, orders)]
+    days = [first + timedelta(days=offset) for offset in range(DAYS)]
+    compared = (_night(site, night, archive, sources, dusk.get(night)) for night in days)
+    nights = tuple(night for night in compared if night is not None)
+    off_k = {str(night.day): night.off_k for night in nights}
+    confirmed = [(order.done_at, order.before) for order in orders if order.done_at is not None]
+    return WeekReview(
+        first,
+        last,
+        told=len(orders),
+        done=len(confirmed),
+        late=sum(done_at > before + IN_TIME for done_at, before in confirmed),
+        called_off=sum(order.called_off_at is not None for order in orders),
+        missed=missed,
+        false_alarms=sum(_was_false_alarm(order, off_k.get(order.day)) for order in orders),
+        nights=nights,
+    )
+
+
+def _was_rescheduled(order: StoredChore, orders: Sequence[StoredChore]) -> bool:
+    """Whether an order was called off only because other orders of that day took all its plants."""
+    if order.called_off_at is None:
+        return False
+    elsewhere = {
+        plant
+        for other in orders
+        if other.called_off_at is None and (other.day, other.kind) == (order.day, order.kind)
+        for plant in other.plants
+    }
+    return elsewhere.issuperset(order.plants)
+
+
+def _night(
+    site: Site, day: date, archive: Archive, sources: Sequence[str], dusk: datetime | None
+) -> ReviewedNight | None:
+    """Return a night as its forecasts before dusk and after midnight saw it; None if one lacks."""
+    if dusk is None:
+        return None
+    midnight = site.at_clock(day + timedelta(days=1), time(0))
+    for source in sources:
+        forecasts = sorted(
+            (
+                (at, forecast.low_c)
+                for name, at, forecast in archive
+                if name == source and forecast.night == day
+            ),
+            key=lambda fetched: fetched[0],
+        )
+        before = [low_c for at, low_c in forecasts if at <= dusk]
+        after = [low_c for at, low_c in forecasts if at >= midnight]
+        if before and after:
+            return ReviewedNight(day, before[-1], after[-1])
+    return None
+
+
+def _was_false_alarm(order: StoredChore, off_k: float | None) -> bool:
+    """Whether an order to carry in proved unnecessary.
+
+    The archive knows the air of the site, an order the leaf at its spot: the leaf is taken to have
+    been as much milder as the air was.
+    """
+    if ChoreKind(order.kind) is not ChoreKind.CARRY_IN:
+        return False
+    if order.called_off_at is not None:
+        return True
+    reasons: list[dict[str, Any]] = order.document["because"]
+    known = [
+        reason for reason in reasons if reason["value"] is not None and reason["limit"] is not None
+    ]
+    if off_k is None or not known or len(known) < len(reasons):
+        return False
+    if any(reason["quantity"] not in _COLD_QUANTITIES or reason.get("above") for reason in known):
+        return False
+    return all(reason["value"] + off_k >= reason["limit"] + CLEAR_BY_K for reason in known)

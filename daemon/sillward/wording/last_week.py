@@ -1,0 +1,54 @@
+"""The review of the last week in words, for the text and the page of the week's mail."""
+
+from sillward.ledger.week_review import CLEAR_BY_K, WeekReview
+from sillward.wording.voice import Voice
+
+
+def heading(review: WeekReview, voice: Voice) -> str:
+    """Return "Last week, Thu 07 May to Wed 13 May"."""
+    return voice.say("last_week", first=review.first, last=review.last)
+
+
+def sentences(review: WeekReview, voice: Voice) -> list[str]:
+    """Return the review in sentences: the orders, the forecast, the false alarms if any."""
+    orders = voice.say(
+        "orders_behind",
+        told=review.told,
+        done=review.done,
+        late=review.late,
+        called_off=review.called_off,
+        missed=review.missed,
+    )
+    sentences = [orders, _forecast(review, voice)]
+    if review.false_alarms:
+        sentences.append(voice.say("false_alarms", count=review.false_alarms, clear_k=CLEAR_BY_K))
+    return sentences
+
+
+def lines(review: WeekReview, voice: Voice) -> list[str]:
+    """Return the review for a text: the heading, a line for each sentence and for each night."""
+    nights = [
+        voice.say(
+            "night_behind",
+            day=night.day,
+            at_dusk_c=night.at_dusk_c,
+            last_c=night.last_c,
+            off_k=night.off_k,
+        )
+        for night in review.nights
+    ]
+    facts = [f"  {sentence}" for sentence in sentences(review, voice)]
+    return [heading(review, voice).upper(), *facts, *(f"    {night}" for night in nights)]
+
+
+def _forecast(review: WeekReview, voice: Voice) -> str:
+    """Return how far the forecasts of the nights were off, on average and at worst."""
+    sizes = [abs(night.off_k) for night in review.nights]
+    worst = max(review.nights, key=lambda night: abs(night.off_k), default=None)
+    return voice.say(
+        "forecast_behind",
+        nights=len(sizes),
+        mean_k=sum(sizes) / len(sizes) if sizes else 0.0,
+        worst_day=worst and worst.day,
+        worst_k=worst.off_k if worst else 0.0,
+    )
