@@ -35,7 +35,7 @@ from sillward.forecast.updater import TRIES
 from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch
 from sillward.service.desk import PATIENCE, Desk
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.physics import air
 from sillward_rules.remark import ForecastDoubted, ForecastOld, NightUnjudged, NoForecast
@@ -336,7 +336,7 @@ def staying(sheet: Sheet) -> set[str]:
 def told_at_dusk(world: World) -> str:
     """The one push of the dusk round, in full."""
     (message,) = [push for _, push in world.post.pushes if push.title.startswith("Carry in ")]
-    assert len(message.title) + len(message.body) < MOST_CHARACTERS
+    assert len(message.title) + len(message.body) < MAX_CHARACTERS
     return f"{message.title}\n{message.body}"
 
 

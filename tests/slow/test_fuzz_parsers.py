@@ -23,7 +23,7 @@ from sillward.forecast import ensemble, parsing
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.ledger.records import night_values
 from sillward.wording import short_sheet
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.sheet import Round, draw_up
@@ -407,7 +407,7 @@ def check_rounds(weather: Weather) -> None:
         night_values(night, NOW)
     for round_ in (Round.DUSK, Round.MORNING):
         push = short_sheet.message(draw_up(round_, GROWER, weather, {}, NOW), Voice(SITE))
-        assert len(push.title) + len(push.body) < MOST_CHARACTERS
+        assert len(push.title) + len(push.body) < MAX_CHARACTERS
 
 
 def test_open_meteo_bodies() -> None:

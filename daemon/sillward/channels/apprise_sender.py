@@ -22,6 +22,7 @@ from sillward.channels.wire_monitor import WireMonitor
 from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.text import printable
+from sillward.wording.message_length import within_bytes
 from sillward.wording.push import Message
 
 SEND_S = 60
@@ -32,12 +33,6 @@ WIRE_S = 50
 
 A mail server that is slow to look at a mail may need half a minute. Judgement.
 """
-
-MOST_PUSH_BYTES = 3_500
-"""Title and body of a push: servers take 4 KiB of body (ntfy), or that with its wrapping (APNs)."""
-
-MOST_TITLE_BYTES = 200
-"""Title of a push; the usual services take 250 characters. Judgement."""
 
 
 class Sender(Protocol):
@@ -134,41 +129,11 @@ def _one_line(text: str) -> str:
 
 
 def _fitting(service: Any, message: Message) -> Message:
-    """The message as long as its service takes it: a push is cut, by whole lines, a mail is not."""
+    """The message no longer than its service takes it; a mail is not cut."""
     if _is_mail(service):
         return message
-    most = min(MOST_PUSH_BYTES, service.body_maxlen)
-    title = _cut(message.title, MOST_TITLE_BYTES)
-    room = most - _bytes(title) - len("\r\n")
-    if _bytes(message.body) <= room:
-        return replace(message, title=title)
-    lines = message.body.split("\n")
-    kept = len(lines)
-    while kept > 1 and _bytes(_with_rest(lines, kept)) > room:
-        kept -= 1
-    if _bytes(_with_rest(lines, kept)) > room:
-        rest = _with_rest(["", *lines[1:]], 1)
-        lines[0] = _cut(lines[0], max(1, room - _bytes(rest)))
-    return replace(message, title=title, body=_with_rest(lines, kept))
-
-
-def _with_rest(lines: list[str], kept: int) -> str:
-    rest = len(lines) - kept
-    if not rest:
-        return "\n".join(lines)
-    word = "line" if rest == 1 else "lines"
-    return "\n".join([*lines[:kept], f"+{rest} {word}: `sillward sheet`"])
-
-
-def _cut(text: str, most: int) -> str:
-    """At most so many bytes, with a mark where something is missing."""
-    if _bytes(text) <= most:
-        return text
-    return text.encode()[: most - len("…".encode())].decode(errors="ignore") + "…"
-
-
-def _bytes(text: str) -> int:
-    return len(text.encode())
+    title, body = within_bytes(message.title, message.body, service.body_maxlen)
+    return replace(message, title=title, body=body)
 
 
 def _is_mail(service: Any) -> bool:

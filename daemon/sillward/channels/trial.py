@@ -10,7 +10,8 @@ from sillward.channels.apprise_sender import Sender
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.text.columns import Column, Mark, Marked, Screen, table
-from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 
 TITLE = "Trial of sillward: nothing to do"
@@ -41,7 +42,7 @@ def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) ->
     sheet: a real one of now, in full, which a channel that is told in full gets as well.
     """
     told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
-    length = f"at most {MOST_CHARACTERS} characters"
+    length = f"at most {MAX_CHARACTERS} characters"
     lines = [
         f"Channel {channel.name} of {voice.site.name}, {told}.",
         f"Real ones ({', '.join(channel.rounds)}) come "

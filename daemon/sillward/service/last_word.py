@@ -11,8 +11,8 @@ from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.service import heartbeat
 from sillward.wording.push import Message
 
-MOST_OF_WHY = 80
-"""Characters; the whole stays below the 300 of a push. Judgement."""
+MAX_REASON_CHARACTERS = 80
+"""With it the whole stays within a push (`message_length`). Judgement."""
 
 
 def tell(settings: LastResort, why: str) -> list[tuple[str, str]]:
@@ -34,7 +34,7 @@ def tell(settings: LastResort, why: str) -> list[tuple[str, str]]:
 
 
 def _message(why: str) -> Message:
-    reason = one_line(why, MOST_OF_WHY)
+    reason = one_line(why, MAX_REASON_CHARACTERS)
     lines = [
         "Nobody watches the nights until it runs again: go by your own forecast and thermometer.",
         *([f"Why: {reason}"] if reason else []),

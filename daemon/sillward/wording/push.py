@@ -7,14 +7,8 @@ from datetime import datetime
 from itertools import groupby
 
 from sillward.text import printable
+from sillward.wording.message_length import cut_title, fits, room_for_body
 from sillward.wording.voice import Voice
-
-MOST_CHARACTERS = 300
-"""Title and body together; some phones cut near 500, servers at 4 KiB."""
-
-MOST_OF_TITLE = MOST_CHARACTERS // 2
-"""A grower's wording may make a longer title than ours; the rest is for the lines. Judgement: ours
-have at most a hundred."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +27,9 @@ class Message:
     urgent: bool = False
 
 
-def fits(title: str, body: str) -> bool:
-    """Whether a push may be this long."""
-    return len(title) + 1 + len(body) <= MOST_CHARACTERS
-
-
 def shortened(title: str, lines: Sequence[str]) -> Message:
     """A push of as many lines as fit; the last, which says what to do, is kept."""
-    title, kept = printable.cut(title, MOST_OF_TITLE), list(lines)
+    title, kept = cut_title(title), list(lines)
     while len(kept) > 1 and not fits(title, "\n".join(kept)):
         kept.pop(-2)
     return Message(title, "\n".join(kept))
@@ -49,7 +38,7 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
 def trimmed(message: Message, voice: Voice) -> Message:
     """The message, no longer than a push may be: what was put before its title or its lines costs
     lines at its end, which are counted."""
-    title = printable.cut(message.title, MOST_OF_TITLE)
+    title = cut_title(message.title)
     lines, gone = message.body.split("\n"), 0
 
     def body() -> str:
@@ -118,7 +107,7 @@ def said(text: str, *, optional: bool = False, kept: bool = False) -> Part:
 
 
 def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
-    """The parts in their order under a title, within `MOST_CHARACTERS`.
+    """The parts in their order under a title, within `message_length.MAX_CHARACTERS`.
 
     spare: so many of them are left for what is yet to be put before the title.
 
@@ -126,9 +115,9 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     last first; where that is too much, the last are counted. Then as many names as there is room
     for, the lines with the fewest first, then the optional parts, and names in these.
     """
-    title = printable.cut(title, MOST_OF_TITLE)
+    title = cut_title(title)
     needed = [part for part in parts if part.lines and not part.optional]
-    room = MOST_CHARACTERS - len(title) - 1 - spare
+    room = room_for_body(title) - spare
     crowded = _crowded(needed, room)
     told = _in_time(
         [
@@ -189,8 +178,10 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
         if length(crowded) <= room:
             break
         # What has no room even so is told line by line, as far as there is room.
-        fits = max(map(len, short[index].split("\n"))) <= room - (0 if parts[index].kept else kept)
-        if len(short[index]) < len(long[index]) and fits:
+        has_room = max(map(len, short[index].split("\n"))) <= room - (
+            0 if parts[index].kept else kept
+        )
+        if len(short[index]) < len(long[index]) and has_room:
             crowded.add(index)
     for index in sorted(crowded):  # one of the last may have made the room that was needed
         if length(crowded - {index}) <= room:

@@ -25,7 +25,8 @@ from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, StoredForecast
 from sillward.text.columns import Screen
 from sillward.text.units import SI, Units
-from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward_rules.weather.site import Site
 from tests.support.paths import EXAMPLES
@@ -332,7 +333,7 @@ def test_the_longest_trial_fits_a_push(full: bool, units: Units) -> None:
 
     made = trial.message(channel, Voice(site, units), NOW, None)
 
-    assert len(made.title) + 1 + len(made.body) <= MOST_CHARACTERS
+    assert len(made.title) + 1 + len(made.body) <= MAX_CHARACTERS
 
 
 # -- one trial

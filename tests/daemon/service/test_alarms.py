@@ -7,7 +7,8 @@ import pytest
 
 from sillward.net.http import Answer, Query
 from sillward.service.desk import PATIENCE
-from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Message
 from tests.support.desks import (
     DAY,
     SITE,
@@ -90,7 +91,7 @@ def test_an_alarm_is_short_and_says_what_is_not_known(make: Make) -> None:
     (told,) = alarms(world)
     assert told.title == "Treat tonight as cold: no forecast so far"
     assert "Nothing is known about tonight" in told.body
-    assert len(told.title) + len(told.body) < MOST_CHARACTERS
+    assert len(told.title) + len(told.body) < MAX_CHARACTERS
 
 
 def test_a_long_reason_does_not_push_out_what_is_to_do(make: Make) -> None:
@@ -100,7 +101,7 @@ def test_a_long_reason_does_not_push_out_what_is_to_do(make: Make) -> None:
     run(world, "10:00", days=1)
 
     (told,) = alarms(world)
-    assert len(told.title) + len(told.body) < MOST_CHARACTERS
+    assert len(told.title) + len(told.body) < MAX_CHARACTERS
     assert told.body.splitlines()[0].startswith("Bring ")
     assert told.body.splitlines()[-1] == "Go by your own thermometer"
 

@@ -11,7 +11,7 @@ from sillward.config.household import Channel, NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
 from sillward.service.desk import Desk
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
@@ -298,7 +298,7 @@ def test_a_correction_fits_a_push(count: int, low_c: float) -> None:
     newer(world, desk, low_c)
 
     _, message = world.post.pushes[-1]
-    assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
+    assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
     assert str(count) in message.title
 
 

@@ -13,7 +13,8 @@ from sillward.config.household import Channel
 from sillward.config.settings import LastResort, last_resort
 from sillward.errors import DeliveryError
 from sillward.service import last_word
-from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Message
 from tests.support.wires import SHORT_S, hanging, serving, whole
 
 SECRET = "t0ken-of-mine"
@@ -144,7 +145,7 @@ def test_it_says_what_to_do_in_the_length_of_a_push(
     assert why.isprintable() is False or why[:20] in message.body
     assert ("Why:" in message.body) == bool(why)
     assert all(line.isprintable() for line in message.body.splitlines())
-    assert len(message.title) + len(message.body) < MOST_CHARACTERS
+    assert len(message.title) + len(message.body) < MAX_CHARACTERS
 
 
 def test_over_real_wires_a_hang_does_not_keep_it_from_the_others(

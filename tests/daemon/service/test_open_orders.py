@@ -12,7 +12,7 @@ from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.wording import full_sheet, short_sheet
 from sillward.wording.macros import Wording, packaged, with_own
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round, Sheet
@@ -139,7 +139,7 @@ def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restar
     assert first.title == "Carry in 39 plants now"
     assert reminder.title.startswith("30 min overdue: Carry in 39 plants now")
     assert reminder.urgent
-    assert len(reminder.title) + 1 + len(reminder.body) <= MOST_CHARACTERS
+    assert len(reminder.title) + 1 + len(reminder.body) <= MAX_CHARACTERS
     assert open_orders(played)
     ledger.close()
 
@@ -156,7 +156,7 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
         before = len(played.pushes)
         played.sleep("08:40", day + 1)
         (push,) = played.pushes[before:]
-        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        assert len(push.title) + 1 + len(push.body) <= MAX_CHARACTERS
         asked.append([line for line in push.body.splitlines() if "go in last night?" in line])
 
     assert [len(lines) for lines in asked] == [1, 1, 1]
@@ -209,5 +209,5 @@ def test_words_of_the_growers_that_are_long_make_no_push_too_long_and_none_empty
     assert len(played.pushes) >= 3  # the round, a reminder, the morning
     assert played.pushes[0].title.startswith("(repeat) ")
     for push in played.pushes:
-        assert len(push.title) + 1 + len(push.body) <= MOST_CHARACTERS
+        assert len(push.title) + 1 + len(push.body) <= MAX_CHARACTERS
         assert "`sillward sheet`" in push.body

@@ -21,7 +21,8 @@ from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import TRY_FILE_EVERY
 from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import SEND_PAUSES
-from sillward.wording.push import MOST_CHARACTERS, Message
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Message
 from sillward_rules.plants.plant import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
@@ -83,7 +84,7 @@ def test_a_missed_order_fits_a_push_for_forty_plants() -> None:
 
     ((_, message),) = world.post.pushes
     assert "40 plants" in message.title
-    assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
+    assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
 
 
 def test_a_night_that_nobody_heard_of_is_owned_up_to_in_the_next_notice() -> None:

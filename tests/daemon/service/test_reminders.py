@@ -10,7 +10,7 @@ from sillward.config.models import NoticesTable
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
 from sillward.service.desk import Desk
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.plants.collection import Habits
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
@@ -232,7 +232,7 @@ def test_a_reminder_fits_a_push_for_forty_plants() -> None:
 
     _, message = world.post.pushes[-1]
     assert message.title == "30 min left: Carry in 40 plants by 18:40"
-    assert len(message.title) + 1 + len(message.body) <= MOST_CHARACTERS
+    assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
     assert "more" in message.body
 
 

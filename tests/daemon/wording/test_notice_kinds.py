@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from sillward.ledger import chore_codec
 from sillward.reports import sheet_json
 from sillward.text.columns import WIDTH
-from sillward.wording import full_sheet, push, short_sheet
+from sillward.wording import full_sheet, short_sheet
+from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import NightAhead, Outlook
@@ -117,7 +118,7 @@ def sheet(
 def pushed(one: Sheet) -> str:
     message = short_sheet.message(one, VOICE)
     text = f"{message.title}\n{message.body}"
-    assert len(text) <= push.MOST_CHARACTERS, text
+    assert len(text) <= MAX_CHARACTERS, text
     assert message.title
     assert message.body
     return text
@@ -262,7 +263,7 @@ def test_where_it_is_too_cold_is_told_however_crowded(crowd: int) -> None:
     ]
     text = pushed(replace(sheet(*chores, round_=Round.DUSK), warnings=tuple(failing)))
 
-    assert len(text) <= push.MOST_CHARACTERS
+    assert len(text) <= MAX_CHARACTERS
     (line,) = [one for one in text.splitlines() if "warm enough" in one][:1]
     assert re.match(rf"! (?:no spot is known to be warm enough for )?{NAMES[0]}", line)
 
@@ -444,7 +445,7 @@ def test_any_sheet_fits_a_push_and_a_screen(
     message = short_sheet.message(one, VOICE)
 
     assert message.title
-    assert len(message.title) + 1 + len(message.body) <= push.MOST_CHARACTERS
+    assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
     assert full_sheet.text(one, VOICE, "Weather by nobody").endswith("\n")
 
 

@@ -5,7 +5,7 @@ import re
 import pytest
 
 from sillward.text.units import SI, Units
-from sillward.wording.push import MOST_CHARACTERS
+from sillward.wording.message_length import MAX_CHARACTERS
 from tests.support import prose
 from tests.support.paths import GOLDEN
 from tests.support.situations import files, golden, path_of
@@ -42,7 +42,7 @@ def test_no_two_situations_have_one_name() -> None:
 def test_a_push_is_short_and_plain(situation: Situation, units: Units) -> None:
     told = situation.told(units)
 
-    assert len(told.text) <= MOST_CHARACTERS
+    assert len(told.text) <= MAX_CHARACTERS
     assert prose.rough(told.text) == []
     assert told.push.title[:1] == told.push.title[:1].upper()
 
