@@ -403,7 +403,7 @@ def check(times: HardTimes) -> None:
     called_off = Counter(
         (one.channel, one.day)
         for one in (copies[0] for copies in by_key.values())
-        if one.stage == Stage.CALL_OFF.value
+        if one.stage == Stage.CALL_OFF
         and one.round.startswith(Round.DUSK.value)
         and one.day not in days_forgotten
     )

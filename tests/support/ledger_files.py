@@ -8,7 +8,7 @@ from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from sillward.ledger import CallSchedule, Ledger, Notice, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -29,7 +29,7 @@ def fill(ledger: Ledger, days: int = 40) -> None:
             channel="phone",
             title="Carry in 2 plants by 17:15",
             body="17:15 bench > room: Test strap\nLeaf 3.1 °C at 07:00",
-            state="waiting",
+            state=NoticeState.WAITING,
             attempts=0,
             next_at=at,
             expires_at=at + timedelta(hours=12),

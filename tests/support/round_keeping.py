@@ -7,7 +7,7 @@ from datetime import date, datetime, time, timedelta
 
 from sillward.config.household import Rounds
 from sillward.config.quiet_hours import QuietHours
-from sillward.ledger import Ledger, Notice
+from sillward.ledger import Ledger, Notice, NoticeState
 from sillward.service import due_rounds
 from sillward.service.desk import EARLIEST
 from sillward.service.due_rounds import Occasion
@@ -72,7 +72,7 @@ def _put_down(ledger: Ledger, site: Site, occasion: Occasion, now: datetime, *, 
         channel="phone",
         title="Carry in 2 plants by 18:40",
         body="",
-        state="sent" if sent else "waiting",
+        state=NoticeState.SENT if sent else NoticeState.WAITING,
         attempts=0,
         next_at=now,
         expires_at=occasion.until,

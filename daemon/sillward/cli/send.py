@@ -7,6 +7,7 @@ from sillward.assembly.desks import desk_by_hand, require_channels
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.errors import ConfigError, SourceError
+from sillward.ledger import NoticeState
 from sillward.service import due_rounds
 from sillward.service.daemon import on_end
 from sillward_rules.sheet import Round
@@ -49,7 +50,7 @@ def send(options: Options, round_name: str) -> None:
     for notice in desk.context.ledger.notices.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"
         say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
-        waiting = waiting or notice.state not in ("sent", "not needed")
+        waiting = waiting or notice.state not in (NoticeState.SENT, NoticeState.NOT_NEEDED)
     desk.context.ledger.close()
     if blind is not None:
         raise blind

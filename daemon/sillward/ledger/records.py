@@ -11,7 +11,7 @@ import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime
-from enum import Enum
+from enum import StrEnum
 from typing import Any
 
 from sillward_rules.arrays import HOUR_S
@@ -51,18 +51,34 @@ class CallSchedule:
     not_before: datetime | None = None
 
 
-class Stage(Enum):
+class Stage(StrEnum):
     """What a notice of a round is: the round itself, or what followed from it."""
 
     TOLD = "told"
+    """The round as it was worked out."""
     CHANGE = "change"
     """A newer forecast asks for more, or for another hour."""
     CALL_OFF = "call-off"
-    """... or for less."""
+    """A newer forecast asks for less."""
     REMINDER = "reminder"
-    """Not acknowledged, and the deadline is near."""
+    """An order that nobody has confirmed, and whose deadline is near, repeated."""
     PASSED_ON = "passed on"
-    """The same, to the next channel."""
+    """The same order, told to the next channel."""
+
+
+class NoticeState(StrEnum):
+    """What has become of a notice."""
+
+    WAITING = "waiting"
+    """It is to be sent, for the first time or again."""
+    SENDING = "sending"
+    """A process has claimed it and is sending it."""
+    SENT = "sent"
+    """Its channel took it."""
+    EXPIRED = "expired"
+    """It could not be sent while it was of use."""
+    NOT_NEEDED = "not needed"
+    """There is no reason any more, or there never was one, to send it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +95,7 @@ class Notice:
     channel: str
     title: str
     body: str
-    state: str
+    state: NoticeState
     attempts: int
     next_at: datetime
     expires_at: datetime
@@ -87,7 +103,7 @@ class Notice:
     last_error: str | None = None
     perhaps_sent: int = 0
     """Attempts that were cut off: nobody knows whether one of them arrived."""
-    stage: str = Stage.TOLD.value
+    stage: Stage = Stage.TOLD
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +252,7 @@ def notice_of(row: sqlite3.Row) -> Notice:
     values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
         values[name] = maybe_moment(values[name])
+    values["state"], values["stage"] = NoticeState(row["state"]), Stage(row["stage"])
     return Notice(**values)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from sillward.config.household import Household
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
-from sillward.ledger import Notice, StoredChore
+from sillward.ledger import Notice, NoticeState, StoredChore
 from sillward.reports.iso_times import IsoTime, iso_in_zone_of
 from sillward.service import due_rounds
 from sillward.service.health import TICK_MARK, troubles
@@ -78,13 +78,15 @@ def _forecast_document(
 def _outbox_counts(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
     """Return how many notices wait, how many of these have failed so far, and of the last week
     how many were delivered and how many could not be sent in time."""
-    waiting = [notice for notice in notices if notice.state in ("waiting", "sending")]
+    waiting = [
+        notice for notice in notices if notice.state in (NoticeState.WAITING, NoticeState.SENDING)
+    ]
     recent = [notice for notice in notices if now - OUTBOX_BACK <= notice.expires_at]
     return {
         "waiting": len(waiting),
         "failing": sum(notice.attempts > 0 for notice in waiting),
-        "delivered": sum(notice.state == "sent" for notice in recent),
-        "lost": sum(notice.state == "expired" for notice in recent),
+        "delivered": sum(notice.state is NoticeState.SENT for notice in recent),
+        "lost": sum(notice.state is NoticeState.EXPIRED for notice in recent),
     }
 
 

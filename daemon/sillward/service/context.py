@@ -8,7 +8,7 @@ from sillward.channels.apprise_sender import Sender
 from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, utc_now
 from sillward.forecast.updater import Keeper
-from sillward.ledger import Ledger, Notice, Stage, StoredChore
+from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.ledger.chore_codec import chore_of
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
@@ -124,9 +124,9 @@ class ServiceContext:
             channel=channel.name,
             title=message.title,
             body=message.body,
-            state="not needed" if silent else "waiting",
+            state=NoticeState.NOT_NEEDED if silent else NoticeState.WAITING,
             attempts=0,
             next_at=self.clock(),
             expires_at=until,
-            stage=stage.value,
+            stage=stage,
         )

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from sillward.config.household import Channel
-from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.ledger.chore_codec import of_chore
 from sillward.ledger.records import to_text
 from sillward.service import due_rounds
@@ -31,7 +31,7 @@ from sillward_rules.weather import sun
 KEPT_FOR_MORE = 2
 """Of the most messages of a round so many are kept for what is more to do. Judgement."""
 
-_CHANGES = frozenset({Stage.CHANGE.value, Stage.CALL_OFF.value})
+_CHANGES = frozenset({Stage.CHANGE, Stage.CALL_OFF})
 
 log = logging.getLogger(__name__)
 
@@ -106,7 +106,9 @@ class Corrections:
         name = context.site.name
         of_round = context.ledger.notices.of_round(name, round_.value, day, stage=None)
         # A change that still waits may be untrue by now, and would come after this one.
-        unheard = [one for one in of_round if one.state == "waiting" and one.stage in _CHANGES]
+        unheard = [
+            one for one in of_round if one.state is NoticeState.WAITING and one.stage in _CHANGES
+        ]
         counts = Counter(context.ledger.notices.count_by_channel(name, round_.value, day))
         counts -= Counter(one.channel for one in unheard)
         most = context.household.policy.max_messages
@@ -173,7 +175,7 @@ class Corrections:
         more = bool(revision.added)
         heard: dict[str, bool] = {}
         for notice in of_round:
-            quiet = more and notice.state == "not needed"
+            quiet = more and notice.state is NoticeState.NOT_NEEDED
             heard[notice.channel] = heard.get(notice.channel, False) or _out(notice) or quiet
         listening = [one.name for one in self.context.listening(round_)]
         others = bool(revision.moved or revision.called_off)
@@ -190,8 +192,12 @@ class Corrections:
 
 
 def _out(notice: Notice) -> bool:
-    change_to_come = notice.state == "waiting" and notice.stage in _CHANGES
-    return notice.state in ("sent", "sending") or notice.perhaps_sent > 0 or change_to_come
+    change_to_come = notice.state is NoticeState.WAITING and notice.stage in _CHANGES
+    return (
+        notice.state in (NoticeState.SENT, NoticeState.SENDING)
+        or notice.perhaps_sent > 0
+        or change_to_come
+    )
 
 
 def _order(context: ServiceContext, stored: StoredChore) -> Order | None:

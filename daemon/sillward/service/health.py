@@ -10,7 +10,7 @@ from sillward.config.collection_file import MAX_BYTES
 from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import Shelf
-from sillward.ledger import Notice
+from sillward.ledger import Notice, NoticeState
 from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
 
@@ -115,8 +115,10 @@ def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[s
     told = shelf.ledger.notices.latest(household.collection.site.name, most=100)
     for channel in household.channels:
         mine = [one for one in told if one.channel == channel.name]
-        lost = [one for one in mine if one.state == "expired" and _lately(one, now)]
-        stuck = [one for one in mine if one.state == "waiting" and one.attempts >= FAILING]
+        lost = [one for one in mine if one.state is NoticeState.EXPIRED and _lately(one, now)]
+        stuck = [
+            one for one in mine if one.state is NoticeState.WAITING and one.attempts >= FAILING
+        ]
         if lost or stuck:
             last = max([*lost, *stuck], key=lambda one: one.next_at)
             what = [
@@ -131,9 +133,11 @@ def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[s
 def _of_channels_gone(household: Household, told: Sequence[Notice], now: datetime) -> Iterator[str]:
     """What nobody has been told, as it was for a channel that is no more."""
     names = {channel.name for channel in household.channels}
-    reached = {(one.day, one.round) for one in told if one.state == "sent"}
+    reached = {(one.day, one.round) for one in told if one.state is NoticeState.SENT}
     for one in told:
-        unsent = one.state == "waiting" or (one.state == "expired" and _lately(one, now))
+        unsent = one.state is NoticeState.WAITING or (
+            one.state is NoticeState.EXPIRED and _lately(one, now)
+        )
         if unsent and one.channel not in names and (one.day, one.round) not in reached:
             yield f"{one.channel} is no channel any more: nobody was told {one.round} of {one.day}"
 

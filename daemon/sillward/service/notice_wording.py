@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.config.household import Channel
-from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.alarm_monitor import BLIND, blind
 from sillward.service.context import ServiceContext
@@ -43,7 +43,7 @@ class NoticeWording:
             return self._of_blind_alarm(notice)
         if family_of(notice) not in _DAILY:
             return stored_message(notice)
-        return _BY_STAGE[Stage(notice.stage)](self, notice, channel)
+        return _BY_STAGE[notice.stage](self, notice, channel)
 
     # -- outside the daily rounds
 
@@ -92,7 +92,7 @@ class NoticeWording:
         orders = orders_of(context, notice)
         if not orders:  # confirmed, or called off, in the meantime
             return None
-        passed_on = Stage(notice.stage) is Stage.PASSED_ON
+        passed_on = notice.stage is Stage.PASSED_ON
         message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on)
         if all(chore.before > now for chore in orders):  # else its words say how late it is
             message = self._timed(message, orders, self._written_at(notice))
@@ -169,9 +169,9 @@ class NoticeWording:
         lost = [
             other
             for other in notices
-            if other.state == "expired"
+            if other.state is NoticeState.EXPIRED
             and other.round in _DAILY
-            and other.stage == Stage.TOLD.value
+            and other.stage is Stage.TOLD
             and other.key != notice.key
             and now - LOST_ROUND_TOLD_WITHIN < other.expires_at <= now
             and (last_sent is None or other.expires_at > last_sent)
@@ -202,9 +202,9 @@ def stored_message(notice: Notice) -> Message:
 def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
     """Return the open orders that a notice is about, without plants that were removed."""
     chores = [chore for chore in _open_chores(context, notice) if ChoreKind(chore.kind) in ORDERS]
-    if Stage(notice.stage) is Stage.REMINDER:
+    if notice.stage is Stage.REMINDER:
         chores = [chore for chore in chores if chore.reminded_at is not None]
-    if Stage(notice.stage) is Stage.PASSED_ON:
+    if notice.stage is Stage.PASSED_ON:
         chores = [chore for chore in chores if chore.passed_on_at is not None]
     return [order for chore in chores if (order := context.chore(chore)) is not None]
 

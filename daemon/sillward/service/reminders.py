@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.config.household import Channel
-from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import told_rounds
@@ -23,7 +23,7 @@ ANSWER = timedelta(minutes=5)
 SILENT_DAYS = timedelta(days=7)
 """Who has acknowledged nothing for so long is not in the habit of it. Judgement."""
 
-_FIRST_HAND = frozenset({Stage.TOLD.value, Stage.CHANGE.value})
+_FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE})
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class Reminders:
 
     def _remind(self, told: _Told) -> None:
         context, ahead = self.context, self.context.household.policy.remind
-        first_hand = [one for one in told.notices if one.stage != Stage.PASSED_ON.value]
+        first_hand = [one for one in told.notices if one.stage != Stage.PASSED_ON]
         sent = [one.sent_at for one in first_hand if one.sent_at is not None]
         if ahead is None or not sent or context.clock() - max(sent) < BREATH:
             return
@@ -81,7 +81,7 @@ class Reminders:
         )
         if not due:
             return
-        reached = {one.channel for one in first_hand if one.state == "sent"}
+        reached = {one.channel for one in first_hand if one.state is NoticeState.SENT}
         counts = context.ledger.notices.count_by_channel(
             context.site.name, told.round.value, told.day
         )
@@ -101,13 +101,13 @@ class Reminders:
         context, policy = self.context, self.context.household.policy
         now, names = context.clock(), {one.name for one in context.household.channels}
         on_their_way = any(
-            one.state == "waiting" and not one.attempts and one.channel in names
+            one.state is NoticeState.WAITING and not one.attempts and one.channel in names
             for one in told.notices
         )
         sent = [one.sent_at for one in told.notices if one.sent_at and one.stage in _FIRST_HAND]
         if policy.pass_on is None or on_their_way or any(now - at < ANSWER for at in sent):
             return
-        ahead, deaf = policy.pass_on, not any(one.state == "sent" for one in told.notices)
+        ahead, deaf = policy.pass_on, not any(one.state is NoticeState.SENT for one in told.notices)
         if deaf:  # nobody could be reached so far
             ahead = max(ahead, policy.remind or ahead)
         elif self._says_nothing(told.day):
@@ -182,7 +182,7 @@ class Reminders:
         words = follow_up.reminder(chores, now, context.voice, passed_on=passed_on)
         # Told anew for the same chore only if its hour has become another one.
         of_what = f"{due[0].id[len('2026-01-01-') :]} {due[0].before:%H:%M}"
-        name = f"{told.round.value} {stage.value} {of_what}"
+        name = f"{told.round.value} {stage} {of_what}"
         until = max(one.before for one in due) + follow_up.LATE
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is
             until = max(told.until, until)

@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError, NotOursError
-from sillward.ledger import CallSchedule, Ledger, Notice, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
 from sillward.ledger.ledger_file import LedgerFile
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.ledger.tables import nights
@@ -55,7 +55,7 @@ def a_notice(channel: str = "phone", **changes: Any) -> Notice:
         channel=channel,
         title="Carry in 2 plants by 17:15",
         body="17:15 bench > room: Test strap\nLeaf 3.1 °C at 07:00",
-        state="waiting",
+        state=NoticeState.WAITING,
         attempts=0,
         next_at=NOW,
         expires_at=NOW + timedelta(hours=12),
@@ -191,7 +191,7 @@ def test_a_ledger_that_is_locked_by_another_is_an_error_in_plain_words(tmp_path:
 
 
 def test_notices_come_back_as_they_were(ledger: Ledger) -> None:
-    phone, mail = a_notice(), a_notice("mail", state="not needed", title="Nothing – °C ✓")
+    phone, mail = a_notice(), a_notice("mail", state=NoticeState.NOT_NEEDED, title="Nothing – °C ✓")
 
     keep(ledger, phone, mail)
 
@@ -633,7 +633,7 @@ def test_notices_wait_for_their_time_and_come_oldest_first(ledger: Ledger) -> No
         a_notice("later", next_at=NOW + timedelta(seconds=1)),
         a_notice("second", next_at=NOW),
         a_notice("first", next_at=NOW - timedelta(seconds=30)),
-        a_notice("silent", state="not needed"),
+        a_notice("silent", state=NoticeState.NOT_NEEDED),
     )
 
     assert [notice.channel for notice in ledger.notices.due(SITE, NOW, PAUSE)] == [
@@ -664,7 +664,7 @@ def test_a_sent_notice_keeps_when_and_forgets_its_error(ledger: Ledger) -> None:
     ledger.mark_sent(a_notice().key, NOW + timedelta(seconds=2))
 
     (notice,) = ledger.notices.latest(SITE)
-    assert notice.state == "sent"
+    assert notice.state == NoticeState.SENT
     assert notice.sent_at == NOW + timedelta(seconds=2)
     assert notice.last_error is None
     assert not ledger.notices.claim(notice.key, UNTIL)
@@ -692,11 +692,11 @@ def test_notices_whose_time_is_over_are_given_up_and_told(ledger: Ledger) -> Non
 
 
 def test_what_is_withdrawn_is_sent_no_more_and_who_had_it_is_known(ledger: Ledger) -> None:
-    given_up = a_notice("old", state="expired", expires_at=NOW + timedelta(hours=1))
+    given_up = a_notice("old", state=NoticeState.EXPIRED, expires_at=NOW + timedelta(hours=1))
     keep(
         ledger,
         a_notice(),
-        a_notice("mail", state="sent"),
+        a_notice("mail", state=NoticeState.SENT),
         a_notice("cut off", perhaps_sent=True),
         given_up,
     )
@@ -719,7 +719,7 @@ def test_what_is_withdrawn_is_of_one_round_from_one_day_on(ledger: Ledger) -> No
 
 
 def test_what_is_sent_or_not_needed_does_not_expire(ledger: Ledger) -> None:
-    keep(ledger, a_notice(state="sent"), a_notice("mail", state="not needed"))
+    keep(ledger, a_notice(state=NoticeState.SENT), a_notice("mail", state=NoticeState.NOT_NEEDED))
 
     assert ledger.notices.expire(SITE, NOW + timedelta(days=9)) == []
 
@@ -727,7 +727,7 @@ def test_what_is_sent_or_not_needed_does_not_expire(ledger: Ledger) -> None:
 def test_claims_of_a_killed_process_are_released_with_their_attempts(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     with opened(path) as ledger:
-        keep(ledger, a_notice(), a_notice("mail", state="sent"))
+        keep(ledger, a_notice(), a_notice("mail", state=NoticeState.SENT))
         ledger.notices.claim(a_notice().key, UNTIL)
 
     with opened(path) as again:
@@ -761,7 +761,7 @@ def test_two_connections_see_each_others_writes_and_share_no_claim(tmp_path: Pat
         assert by_hand.notices.claim(a_notice().key, UNTIL)
         assert not daemon.notices.claim(a_notice().key, UNTIL)
         by_hand.mark_sent(a_notice().key, NOW)
-        assert daemon.notices.latest(SITE)[0].state == "sent"
+        assert daemon.notices.latest(SITE)[0].state == NoticeState.SENT
         with pytest.raises(LedgerError):
             keep(by_hand, a_notice("mail"))
 

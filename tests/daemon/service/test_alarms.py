@@ -5,6 +5,7 @@ from email.utils import format_datetime
 
 import pytest
 
+from sillward.ledger import NoticeState
 from sillward.net.http import Answer, Query
 from sillward.service.desk import PATIENCE
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -153,7 +154,9 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.post.down = {"phone"}
     run(world, "16:30")
     assert [
-        one.round for one in world.ledger.notices.latest(SITE.name) if one.state == "waiting"
+        one.round
+        for one in world.ledger.notices.latest(SITE.name)
+        if one.state == NoticeState.WAITING
     ] == ["blind"]
 
     world.clock.now = local("18:10")

@@ -9,7 +9,7 @@ import pytest
 
 from sillward.config.household import Channel, NoticePolicy
 from sillward.config.quiet_hours import QuietHours
-from sillward.ledger import Stage
+from sillward.ledger import NoticeState, Stage
 from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.plants.collection import Habits
@@ -196,7 +196,7 @@ def test_a_forecast_that_fails_wakes_nobody() -> None:
         desk.tick()
 
     assert [
-        one for one in world.ledger.notices.latest(SITE.name) if one.stage == Stage.CHANGE.value
+        one for one in world.ledger.notices.latest(SITE.name) if one.stage == Stage.CHANGE
     ] == []
 
 
@@ -521,4 +521,4 @@ def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
 
     assert len(world.post.pushes) == 1
     assert not [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
-    assert all(one.state != "expired" for one in world.ledger.notices.latest(SITE.name))
+    assert all(one.state != NoticeState.EXPIRED for one in world.ledger.notices.latest(SITE.name))

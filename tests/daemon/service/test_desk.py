@@ -15,7 +15,7 @@ from sillward.errors import DeliveryError
 from sillward.forecast.schedule import PAUSES
 from sillward.forecast.store import Shelf
 from sillward.forecast.updater import Keeper
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, NoticeState, StoredForecast
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
 from sillward.service.desk import PATIENCE, Desk
@@ -61,7 +61,7 @@ def test_a_due_round_is_told_and_delivered_once(make: Make) -> None:
     assert channel == "phone"
     assert message.title.startswith("Carry in ")
     assert "2 plants" in message.title
-    assert world.notice().state == "sent"
+    assert world.notice().state == NoticeState.SENT
     assert world.notice().attempts == 1
 
 
@@ -162,7 +162,7 @@ def test_a_round_without_chores_is_put_down_as_not_needed(make: Make) -> None:
     world.desk.tick()
 
     assert world.post.tried == []
-    assert world.notice().state == "not needed"
+    assert world.notice().state == NoticeState.NOT_NEEDED
     assert world.notice().title == "Nothing to carry in tonight"
 
 
@@ -174,8 +174,8 @@ def test_a_channel_can_ask_for_the_all_clear(make: Make) -> None:
     assert [(name, message.title) for name, message in world.post.pushes] == [
         ("calm", "Nothing to carry in tonight")
     ]
-    assert world.notice("calm").state == "sent"
-    assert world.notice("terse").state == "not needed"
+    assert world.notice("calm").state == NoticeState.SENT
+    assert world.notice("terse").state == NoticeState.NOT_NEEDED
 
 
 # -- when a channel fails
@@ -247,7 +247,7 @@ def test_one_channel_that_is_down_does_not_hold_up_the_other(make: Make) -> None
     world.desk.tick()
 
     assert [name for name, _ in world.post.pushes] == ["middle"]
-    assert world.notice("a_down").state == world.notice("z_down").state == "waiting"
+    assert world.notice("a_down").state == world.notice("z_down").state == NoticeState.WAITING
 
 
 def test_a_notice_is_given_up_when_the_night_is_over(
@@ -262,7 +262,7 @@ def test_a_notice_is_given_up_when_the_night_is_over(
     world.post.down = set()
     desk.tick()
 
-    assert world.notice().state == "expired"
+    assert world.notice().state == NoticeState.EXPIRED
     assert world.post.pushes == []
     assert "notice.expired" in caplog.text
 
@@ -277,7 +277,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
     world.desk.tick()
 
     assert world.post.tried == ["phone"]
-    assert world.notice().state == "waiting"
+    assert world.notice().state == NoticeState.WAITING
 
 
 def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Make) -> None:
@@ -620,7 +620,7 @@ def test_advice_that_reached_nobody_is_not_taken_as_followed(make: Make) -> None
     desk.tick()
     world.clock.now = local("08:29", DAY + timedelta(days=1))
     desk.tick()
-    assert world.notice().state == "expired"
+    assert world.notice().state == NoticeState.EXPIRED
 
     world.post.down = set()
     for hour in ("08:30", "17:00"):
@@ -690,8 +690,8 @@ def test_a_round_told_by_hand_before_its_hour_does_not_use_up_the_real_one(make:
 
     assert early.early
     assert len(world.post.pushes) == 2
-    assert world.notice(round_="dusk early").state == "sent"
-    assert world.notice().state == "sent"
+    assert world.notice(round_="dusk early").state == NoticeState.SENT
+    assert world.notice().state == NoticeState.SENT
 
 
 def test_after_a_late_start_a_round_waits_a_little_for_its_first_forecast(make: Make) -> None:
@@ -731,13 +731,13 @@ def test_a_notice_given_up_while_the_clock_was_wrong_gets_its_chance_back(make: 
     desk.tick()
     world.clock.move(hours=24)
     desk.deliver()
-    assert world.notice().state == "expired"
+    assert world.notice().state == NoticeState.EXPIRED
 
     world.clock.move(hours=-24, minutes=1)
     world.post.down = set()
     desk.tick()
 
-    assert world.notice().state == "sent"
+    assert world.notice().state == NoticeState.SENT
 
 
 def test_the_week_sheet_is_sent_even_if_there_is_nothing_to_do(make: Make) -> None:
@@ -790,7 +790,7 @@ def test_a_channel_that_never_answers_is_not_told_for_ever(make: Make) -> None:
         world.clock.move(minutes=1)
 
     assert len(world.post.tried) <= 4
-    assert world.notice().state == "sent"
+    assert world.notice().state == NoticeState.SENT
     assert world.notice().last_error is not None
 
 

@@ -14,7 +14,7 @@ import pytest
 
 from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
-from sillward.ledger import Ledger
+from sillward.ledger import Ledger, NoticeState
 from sillward.ledger.chore_codec import chore_of, of_chore
 from sillward.ledger.database import Database
 from sillward.service.desk import Desk
@@ -235,7 +235,7 @@ def test_a_disk_that_fills_up_between_sending_and_marking_costs_no_repeat(
 
     told = [title for title in world.post.titles if "Carry in" in title]
     assert told == ["Carry in 2 plants by 18:40"]
-    assert world.notice().state == "sent"
+    assert world.notice().state == NoticeState.SENT
 
 
 def test_what_happened_in_memory_comes_into_the_file_when_there_is_room(
@@ -298,7 +298,7 @@ def test_a_round_told_by_a_clock_a_day_ahead_is_told_again_on_its_day() -> None:
     told = [
         one
         for one in world.ledger.notices.latest(SITE.name)
-        if one.round == "dusk" and one.stage == "told" and one.state == "sent"
+        if one.round == "dusk" and one.stage == "told" and one.state == NoticeState.SENT
     ]
     assert [one.day for one in told] == [str(DAY + timedelta(days=1)), str(DAY)]
 
@@ -330,7 +330,7 @@ def test_a_notice_of_long_ago_does_not_come_back_when_the_clock_falls_years_behi
     while world.clock.now < local("10:00", DAY + timedelta(days=1)):
         desk.tick()
         world.clock.move(minutes=30)
-    assert world.notice().state == "expired"
+    assert world.notice().state == NoticeState.EXPIRED
     world.post.down = set()
     world.clock.now -= timedelta(days=100)
 
@@ -517,7 +517,7 @@ def test_what_waits_for_a_channel_that_is_gone_goes_to_the_one_in_its_place() ->
     ((name, message),) = world.post.pushes
     assert name == "mobile"
     assert message.title.startswith("Carry in 2 plants by 18:40")
-    assert world.notice("mobile").state == "sent"
+    assert world.notice("mobile").state == NoticeState.SENT
     assert all(
         one.asked is not None for one in world.ledger.plants.states(SITE.name).values() if one.since
     )

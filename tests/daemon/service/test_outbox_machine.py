@@ -23,7 +23,7 @@ from hypothesis.stateful import (
 from sillward.config.household import Channel
 from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, LedgerError
-from sillward.ledger import Ledger, Stage
+from sillward.ledger import Ledger, NoticeState, Stage
 from sillward.service.desk import Desk
 from sillward.service.outbox import MAX_DOUBTFUL, SEND_PAUSES
 from sillward.wording.push import Message
@@ -119,7 +119,9 @@ class Machine(RuleBasedStateMachine):
     def send(self, channel: Channel, message: Message) -> None:
         """A channel that does as the machine says."""
         (notice,) = (
-            one for one in self.ledger.notices.latest(SITE.name, 999) if one.state == "sending"
+            one
+            for one in self.ledger.notices.latest(SITE.name, 999)
+            if one.state == NoticeState.SENDING
         )
         key = notice.key
         assert self.open or notice.stage not in _NOT_NEEDED, "a reminder of what is done"
@@ -164,7 +166,7 @@ class Machine(RuleBasedStateMachine):
         """A round, or what follows from one, with an order or without."""
         self.count += 1
         now = self.clock.now
-        intent = f"dusk {stage.value} {self.count}"
+        intent = f"dusk {stage} {self.count}"
         until = now + timedelta(minutes=good_min)
         channel = next(one for one in CHANNELS if one.name == name)
         notice = self.desk.context.notice(
@@ -243,7 +245,9 @@ class Machine(RuleBasedStateMachine):
         """All is well for longer than any pause: what is good for so long is out by then."""
         self.states = dict.fromkeys(self.states, "well")
         waiting = [
-            one for one in self.ledger.notices.latest(SITE.name, 999) if one.state == "waiting"
+            one
+            for one in self.ledger.notices.latest(SITE.name, 999)
+            if one.state == NoticeState.WAITING
         ]
         for _ in range(int(SEND_PAUSES[-1] / TICK) + 2):
             self._deliver()
@@ -263,7 +267,7 @@ class Machine(RuleBasedStateMachine):
     @invariant()
     def nothing_is_sent_that_did_not_arrive(self) -> None:
         for one in self.ledger.notices.latest(SITE.name, 999):
-            if one.state == "sent" and one.key not in self.titles:
+            if one.state == NoticeState.SENT and one.key not in self.titles:
                 assert one.last_error is not None, one
                 assert self.tries[one.key] > MAX_DOUBTFUL, one
 
@@ -277,18 +281,18 @@ class Machine(RuleBasedStateMachine):
     def what_arrived_is_not_given_up(self) -> None:
         for one in self.ledger.notices.latest(SITE.name, 999):
             if one.key in self.titles:
-                assert one.state != "not needed" or one.perhaps_sent, one
-                assert one.state != "expired" or one.perhaps_sent, one
+                assert one.state != NoticeState.NOT_NEEDED or one.perhaps_sent, one
+                assert one.state != NoticeState.EXPIRED or one.perhaps_sent, one
 
     @invariant()
     def only_what_is_over_expires(self) -> None:
         for one in self.ledger.notices.latest(SITE.name, 999):
-            assert one.state != "expired" or one.expires_at <= self.clock.now, one
-            if one.state == "not needed":
+            assert one.state != NoticeState.EXPIRED or one.expires_at <= self.clock.now, one
+            if one.state == NoticeState.NOT_NEEDED:
                 assert one.stage in _NOT_NEEDED, one
 
 
-_NOT_NEEDED = (Stage.REMINDER.value, Stage.PASSED_ON.value)
+_NOT_NEEDED = (Stage.REMINDER, Stage.PASSED_ON)
 """What is left unsent if there is nothing to do any more."""
 
 _SETTLED = ("sent", "not needed", "expired")

@@ -12,7 +12,7 @@ from sillward.assembly.desks import desks_of
 from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.config.household import Channel
-from sillward.ledger import Ledger, week_review
+from sillward.ledger import Ledger, NoticeState, week_review
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
 from sillward.service.weekly_mail import (
@@ -223,7 +223,7 @@ def test_a_notice_that_was_missed_is_counted() -> None:
     desk.tick()
     world.clock.move(days=1, hours=2)
     desk.deliver()
-    assert world.notice().state == "expired"
+    assert world.notice().state == NoticeState.EXPIRED
 
     assert world.ledger.notices.count_expired(SITE.name, date(2026, 5, 14), date(2026, 5, 14)) == 1
     assert world.ledger.notices.count_expired(SITE.name, date(2026, 5, 15), date(2026, 5, 20)) == 0

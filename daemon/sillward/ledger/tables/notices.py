@@ -236,7 +236,7 @@ class NoticeTable:
             site,
             round_,
             str(day),
-            None if stage is None else stage.value,
+            stage,
         )
         return [notice_of(row) for row in rows]
 
