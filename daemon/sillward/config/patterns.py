@@ -6,6 +6,7 @@ the engines of editors have in common is used: no look-ahead.
 """
 
 from sillward_rules.plants.plant import UNITS
+from sillward_rules.plants.rule_grammar import UNIT_SPELLINGS
 from sillward_rules.plants.rules import Quantity
 
 
@@ -47,12 +48,11 @@ HOURS = _whole(f"({'|'.join(_any_case(one) for one in ('any', 'day', 'night'))}|
 NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
 
-_SPELLINGS = {"°C": f"(°C|{_any_case('degc')}|[cC]|[kK])", "W/m2": "(W/m2|[wW]/[mM]²)"}
-
 
 def bound(quantity: Quantity, own: str | None) -> str:
-    """What a rule may hold a quantity against; own: the limit that the word "limit" means."""
-    unit = _SPELLINGS.get(quantity.unit, quantity.unit)
+    """Return what a rule may hold a quantity against; own: the limit that "limit" stands for."""
+    others = [_any_case(text) for text, unit in UNIT_SPELLINGS.items() if unit == quantity.unit]
+    unit = f"({'|'.join([quantity.unit, *others])})" if others else quantity.unit
     names = [name for name, its_unit in UNITS.items() if its_unit == quantity.unit]
     value = rf"{_SIGNED}\s*{unit}"
     words = [*(["limit"] if own else []), *names]

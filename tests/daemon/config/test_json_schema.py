@@ -16,6 +16,7 @@ from jsonschema import Draft202012Validator
 
 from sillward.cli import main
 from sillward.config import json_schema, models, patterns
+from sillward_rules.plants import rule_grammar
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.fertiliser import parse_npk
 from sillward_rules.plants.rule_reading import read_rule
@@ -133,7 +134,7 @@ def test_every_key_and_every_table_has_a_description() -> None:
     told |= {name: SCHEMA["$defs"][name].get("description") for name in SCHEMA["$defs"]}
 
     assert len(told) > 90
-    assert [name for name, text in told.items() if not text and name != "Season"] == []
+    assert [name for name, text in told.items() if not text] == []
 
 
 def test_every_number_has_its_unit() -> None:
@@ -272,6 +273,18 @@ def test_bounds_are_marked_as_rules_refuse_them(quantity: str, direction: str) -
         taken = read_rule(rule)[0] is not None
 
         assert (errors(rule, "RuleTable") == []) is taken, text
+
+
+@pytest.mark.parametrize(
+    ("table", "keys"),
+    [
+        ("RuleTable", rule_grammar.RULE_KEYS),
+        ("ConditionTable", rule_grammar.CONDITION_KEYS),
+        ("ChosenTable", rule_grammar.CHOICE_KEYS),
+    ],
+)
+def test_every_key_of_a_rule_is_described(table: str, keys: dict[str, object]) -> None:
+    assert set(SCHEMA["$defs"][table]["properties"]) == set(keys)
 
 
 def test_the_standard_rules_are_good() -> None:
