@@ -16,7 +16,7 @@ import pytest
 from click.testing import CliRunner
 from pvlib.solarposition import get_solarposition
 
-from sillward.assembly.app import examples
+from sillward.assembly.examples import examples
 from sillward.cli import main
 from tests.support.plain_leaf import leaf, offset_left, pressure_at, wind_at_plant
 

@@ -19,8 +19,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app
-from sillward.assembly.app import DEMOS
+from sillward.assembly import app, examples
+from sillward.assembly.examples import DEMOS
 from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
@@ -70,7 +70,7 @@ def household(folder: Path, weather: str, monkeypatch: pytest.MonkeyPatch, text:
     """The collection with a channel, at dusk of the recorded day, its forecast in the ledger."""
     path = folder / "yard.toml"
     path.write_text(f'{text}\n[[channels]]\nname = "phone"\n', encoding="utf-8")
-    demo = app.demo(weather)
+    demo = examples.demo(weather)
     now = demo.clock()
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: now))
     site = load_household(path).collection.site

@@ -5,7 +5,8 @@ from functools import cache
 
 import numpy as np
 
-from sillward.assembly.app import DEMOS, demo
+from sillward.assembly import looking
+from sillward.assembly.examples import DEMOS, demo
 from sillward.charts.data import KINDS, ChartData, Kind, of_place
 from sillward.text.units import SI, Units
 from sillward_rules.plants.plant import Plant
@@ -31,7 +32,7 @@ def example(kind: Kind, name: str, spot: str) -> ChartData:
     app = demo(name)
     now = app.clock()
     then = now if kind == "night" else now + timedelta(hours=14)
-    forecast = fetched(app.weather(now), then)
+    forecast = fetched(looking.fetched_weather(app, now), then)
     return of_place(kind, spot, app.household.collection, forecast, {}, then)
 
 

@@ -6,7 +6,8 @@ After a change that is meant: `python -m tests.support.digests`, then look at th
 from datetime import timedelta
 from functools import cache
 
-from sillward.assembly.app import DEMOS, demo
+from sillward.assembly import looking
+from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import DAYS, ReviewedNight, WeekReview
 from sillward.wording import week_page
 from sillward.wording.week_page import Picture
@@ -22,7 +23,7 @@ def sheet_of(name: str) -> Sheet:
     """The week sheet of an example, on the day it was recorded."""
     app = demo(name)
     now = app.clock()
-    weather = fetched(app.weather(now), now)
+    weather = fetched(looking.fetched_weather(app, now), now)
     return draw_up(Round.WEEK, app.household.collection, weather, {}, now)
 
 
@@ -37,7 +38,7 @@ def digest_of(name: str) -> str:
         sheet,
         app.household.collection,
         app.household.voice,
-        app.attribution(app.weather(app.clock())),
+        looking.attribution(app, looking.fetched_weather(app, app.clock())),
         life=LIFE,
         review=review,
         charts=[Picture("chart-1@sillward", "Chart of pergola: leaf temperature")],

@@ -23,7 +23,7 @@ from typing import Any
 from pydantic import SecretStr
 
 import sillward.cli.run  # noqa: F401 - what the real process has loaded, too
-from sillward.assembly.app import examples
+from sillward.assembly.examples import examples
 from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import load_household
 from sillward.forecast import Setup, ensemble

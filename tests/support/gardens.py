@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sillward.assembly.app import examples
+from sillward.assembly.examples import examples
 
 MENDOZA = """
 [site]

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from sillward.assembly.app import examples
+from sillward.assembly.examples import examples
 from sillward.errors import SourceError
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import Array

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 
+from sillward.assembly import looking
 from sillward.assembly.app import App
 from sillward.channels import apprise_sender
 from sillward.channels.apprise_sender import Problems, Sender
@@ -61,7 +62,8 @@ def desks_of(
     first, run = apps[0], run or RunControl()
     if ledger is None:
         ledger = Ledger.open_or_in_memory(first.settings.ledger, clock=first.clock)
-    keeper = first.keeper(
+    keeper = looking.forecast_keeper(
+        first,
         ledger,
         [app.site for app in apps],
         show_progress=show_progress,

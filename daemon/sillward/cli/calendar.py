@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.errors import SourceError
@@ -30,10 +31,11 @@ def calendar(options: Options, out: Path | None) -> None:
     app, now = shared.at_moment(app, None)
     collection, expected = app.household.collection, tuple[Chore, ...]()
     try:
-        expected = publisher.trips(collection, app.weather(now), app.states(), now)
+        weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
+        expected = publisher.trips(collection, weather, states, now)
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
-    with closing(app.ledger_for_a_look()) as ledger:
+    with closing(looking.ledger_to_read(app)) as ledger:
         content = to_ics([publisher.page(ledger, app.household.voice, expected, now)])
     if out is None:
         click.echo(content, nl=False)

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from sillward import files
+from sillward.assembly import looking
 from sillward.assembly.app import App, Options
 from sillward.charts import process as charting
 from sillward.charts.data import KINDS, Kind, document, of_place
@@ -36,8 +37,9 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     app, now = shared.at_moment(app, None)
     collection = app.household.collection
     spot, plant = _place_named(app, name)
-    weather, units = app.weather(now), app.household.units
-    data = of_place(kind, spot, collection, weather, app.states(), now, plant, units=units)
+    weather, units = looking.fetched_weather(app, now), app.household.units
+    states = looking.stored_states(app)
+    data = of_place(kind, spot, collection, weather, states, now, plant, units=units)
     if as_json:
         print_json(document(data))
         return

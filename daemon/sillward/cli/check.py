@@ -4,8 +4,10 @@ from collections.abc import Sequence
 
 import click
 
-from sillward.assembly.app import Options, demo
+from sillward.assembly import looking
+from sillward.assembly.app import Options
 from sillward.assembly.desks import require_places
+from sillward.assembly.examples import demo
 from sillward.channels import apprise_sender
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -57,7 +59,7 @@ def _given(listed: Sequence[Channel]) -> list[str | None]:
 def _week_example() -> words_report.WeekExample:
     """The week of the packaged example in its cold snap."""
     app = demo("cold-snap")
-    weather, now = app.weather(app.clock()), app.clock()
+    weather, now = looking.fetched_weather(app, app.clock()), app.clock()
     collection = app.household.collection
     sheet = draw_up(Round.WEEK, collection, weather, {}, now)
-    return words_report.WeekExample(collection, sheet, app.attribution(weather))
+    return words_report.WeekExample(collection, sheet, looking.attribution(app, weather))

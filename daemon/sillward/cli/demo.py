@@ -5,8 +5,9 @@ from datetime import timedelta
 
 import click
 
-from sillward.assembly.app import DEMOS
-from sillward.assembly.app import demo as packaged
+from sillward.assembly import looking
+from sillward.assembly.examples import DEMOS
+from sillward.assembly.examples import demo as packaged
 from sillward.cli.printing import say
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.plants.state import PlantState
@@ -24,7 +25,7 @@ def demo(weather: str) -> None:
     example = packaged(weather)
     states: dict[str, PlantState] = {}
     dusk = example.clock()
-    forecast = example.weather(dusk)
+    forecast = looking.fetched_weather(example, dusk)
     household, told = example.household, example.household.rounds
     tomorrow = example.site.local_date(dusk) + timedelta(days=1)
     for round_, at in (
@@ -40,6 +41,7 @@ def demo(weather: str) -> None:
         for line in (push.title, *push.body.splitlines()):
             say(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
-        click.echo(full_sheet.text(drawn, household.voice, example.attribution(forecast)))
+        credit = looking.attribution(example, forecast)
+        click.echo(full_sheet.text(drawn, household.voice, credit))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     say(f"Other weather: {others}")

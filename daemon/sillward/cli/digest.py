@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from sillward import files
+from sillward.assembly import looking
 from sillward.assembly.app import Options
 from sillward.assembly.desks import desk_by_hand
 from sillward.cli import shared
@@ -33,7 +34,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
     app = shared.build(options)
     app, _ = shared.at_moment(app, Round.WEEK)
     _place_for_page(out)  # before the work
-    with closing(app.ledger_for_a_look()) as ledger:
+    with closing(looking.ledger_to_read(app)) as ledger:
         desk = desk_by_hand(app, ledger)
         with suppress(SourceError):  # the page says what it rests on
             desk.context.keeper.fetch()

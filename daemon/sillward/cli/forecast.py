@@ -4,6 +4,7 @@ from contextlib import closing
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -18,8 +19,8 @@ def forecast(options: Options, as_json: bool) -> None:
     """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
-    with closing(app.ledger_of_forecasts()) as ledger:
-        keeper = app.keeper(ledger)
+    with closing(looking.ledger_of_forecasts(app)) as ledger:
+        keeper = looking.forecast_keeper(app, ledger)
         if options.recorded is not None:
             keeper.fetch()
         if keeper.shelf.best(app.site) is None and not keeper.shelf.doubted(app.site):

@@ -4,7 +4,9 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly.app import Options, atlas
+from sillward.assembly import looking
+from sillward.assembly.app import Options
+from sillward.assembly.providers import atlas
 from sillward.cli import shared
 from sillward.config.settings import load_settings
 from sillward.errors import SourceError
@@ -31,10 +33,11 @@ def new(file: Path | None, force: bool) -> None:
     app = shared.build(Options(collection=path))
     now = app.clock()
     try:
-        weather = app.weather(now)
+        weather = looking.fetched_weather(app, now)
     except SourceError as error:
         click.echo(f"No sheet yet: {error}\n")
     else:
-        drawn = draw_up(Round.DUSK, app.household.collection, weather, app.states(), now)
-        click.echo(full_sheet.text(drawn, app.household.voice, app.attribution(weather)))
+        states = looking.stored_states(app)
+        drawn = draw_up(Round.DUSK, app.household.collection, weather, states, now)
+        click.echo(full_sheet.text(drawn, app.household.voice, looking.attribution(app, weather)))
     click.echo(first_run.next_steps(path, settings.collection))

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly.app import App, Options, start_logging
+from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desks import desks_of, require_channels, require_places
+from sillward.assembly.logs import start_logging
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
 from sillward.errors import ConfigError

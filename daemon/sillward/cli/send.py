@@ -2,8 +2,9 @@
 
 import click
 
-from sillward.assembly.app import Options, start_logging
+from sillward.assembly.app import Options
 from sillward.assembly.desks import desk_by_hand, require_channels
+from sillward.assembly.logs import start_logging
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.errors import ConfigError, SourceError

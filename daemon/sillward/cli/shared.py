@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
 from sillward.errors import UsageError
@@ -69,7 +70,7 @@ def build(options: Options) -> App:
 
 def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:
     """The app with its clock at the moment to look at, and that moment."""
-    now, as_recorded = app.moment(round_)
+    now, as_recorded = looking.moment_to_look_at(app, round_)
     if as_recorded:
         told = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
         note = f"no --at given: taking {told}, when it was recorded"

@@ -4,6 +4,7 @@ from contextlib import closing
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -32,7 +33,7 @@ def status(options: Options, as_json: bool) -> None:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        keeper, voice = app.keeper(ledger), shared.reader(app, as_json=as_json)
+        keeper, voice = looking.forecast_keeper(app, ledger), shared.reader(app, as_json=as_json)
         document = report.document(app.household, keeper, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
     if as_json:

@@ -5,6 +5,7 @@ from contextlib import closing
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import App, Options
 from sillward.assembly.desks import require_channels
 from sillward.channels import trial
@@ -31,7 +32,7 @@ def try_channel(options: Options, name: str | None) -> None:
     with closing(SenderProcess()) as sender:
         chosen = _channels_to_try(app, name, sender)
         now = app.clock()
-        drawn = app.sheet_at_hand(now) if any(one.full_length for one in chosen) else None
+        drawn = looking.stored_sheet(app, now) if any(one.full_length for one in chosen) else None
         for channel in chosen:
             message = trial.message(channel, app.household.voice, now, drawn)
             with terminal.patience(f"sending to {channel.name} ..."):

@@ -2,6 +2,7 @@
 
 import click
 
+from sillward.assembly import looking
 from sillward.assembly.app import Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
@@ -23,7 +24,11 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
     chosen = shared.plant_named(app, " ".join(plant))
-    collection, weather, states = app.household.collection, app.weather(now), app.states()
+    collection, weather, states = (
+        app.household.collection,
+        looking.fetched_weather(app, now),
+        looking.stored_states(app),
+    )
     account = account_for(chosen, collection, weather, states, now)
     decided = [
         drawn

@@ -4,7 +4,8 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly.app import Options, demo
+from sillward.assembly.app import Options
+from sillward.assembly.examples import demo
 from sillward.cli import shared
 from sillward.cli.printing import say
 from sillward.config.settings import load_settings

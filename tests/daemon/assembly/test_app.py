@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from sillward.assembly.app import App, Options, build, examples, parse_at
+from sillward.assembly import looking
+from sillward.assembly.app import App, Options, build, parse_at
+from sillward.assembly.examples import examples
 from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast.sources.open_meteo import OpenMeteo
 from sillward.ledger import Ledger, StoredForecast
@@ -39,7 +41,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     ledger.close()
     app = offline(app)
 
-    weather = app.weather(NOW)
+    weather = looking.fetched_weather(app, NOW)
 
     assert weather.fetched_at == fetched_at
     assert weather.remarks[0] == ForecastInstead("Open-Meteo: cannot be reached", fetched_at)
@@ -50,7 +52,7 @@ def test_without_any_forecast_the_reason_comes_through() -> None:
     app = offline(app)
 
     with pytest.raises(SourceError, match="cannot be reached"):
-        app.weather(NOW)
+        looking.fetched_weather(app, NOW)
 
 
 def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> None:
@@ -61,23 +63,23 @@ def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> Non
 
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
 
-    assert real.states()["Blue basket"].spot == "sunroom"
-    assert pretended.states() == {}
+    assert looking.stored_states(real)["Blue basket"].spot == "sunroom"
+    assert looking.stored_states(pretended) == {}
 
 
 def test_a_pretended_hour_says_nothing_of_this_machines_clock() -> None:
     real = build(Options(collection=COURTYARD), clock=now)
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
 
-    assert not real.keeper(Ledger(":memory:")).pretending
-    assert pretended.keeper(Ledger(":memory:")).pretending
+    assert not looking.forecast_keeper(real, Ledger(":memory:")).pretending
+    assert looking.forecast_keeper(pretended, Ledger(":memory:")).pretending
 
 
 def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
     late = datetime(2027, 1, 1, tzinfo=UTC)
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=lambda: late)
 
-    moment, as_recorded = app.moment(Round.MORNING)
+    moment, as_recorded = looking.moment_to_look_at(app, Round.MORNING)
 
     assert as_recorded
     assert moment.astimezone(app.site.zone).date().isoformat() == "2026-05-14"
@@ -87,7 +89,7 @@ def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
 def test_a_stored_forecast_of_these_days_is_looked_at_now() -> None:
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=now)
 
-    assert app.moment(Round.DUSK) == (NOW, False)
+    assert looking.moment_to_look_at(app, Round.DUSK) == (NOW, False)
 
 
 def test_no_collection_is_a_setting_that_is_wrong() -> None:

@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward.assembly.app import DEMOS, demo
+from sillward.assembly import looking
+from sillward.assembly.examples import DEMOS, demo
 from sillward.charts.data import (
     FILM_MOST_MIN,
     KINDS,
@@ -57,7 +58,7 @@ def test_a_cold_hour_is_the_low_of_its_night_and_of_no_other() -> None:
 def test_leaf_and_air_are_those_of_the_climate_at_every_hour() -> None:
     app = demo("cold-snap")
     held, now = app.household.collection, app.clock()
-    forecast = app.weather(now)
+    forecast = looking.fetched_weather(app, now)
     climate = climate_of(held.site, held.spots, forecast)
     column = climate.column("pergola")
 
@@ -249,7 +250,7 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(app.weather(app.clock()), now)
+    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     chosen = next(one for one in held.plants if one.home == "pergola")
 
     data = of_place("water", "pergola", held, forecast, {}, now)
@@ -280,7 +281,7 @@ def test_the_windows_are_those_of_the_morning_round_and_of_the_week() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(app.weather(app.clock()), now)
+    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
 
     data = of_place("water", "pergola", held, forecast, {}, now)
 
@@ -312,7 +313,7 @@ def test_a_plant_has_its_own_limit_and_its_own_mistings() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(app.weather(app.clock()), now)
+    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     chosen = next(one for one in held.plants if one.name == "Cork-slab laelia")
 
     all_ = of_place("water", "pergola", held, forecast, {}, now)
@@ -331,7 +332,7 @@ def test_a_misting_that_is_acknowledged_is_planned_no_more() -> None:
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
     now += timedelta(hours=1)
-    forecast = fetched(app.weather(app.clock()), now)
+    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     done = {
         one.name: PlantState(one.home, assumed=False, misted_at=now - timedelta(minutes=5))
         for one in held.plants

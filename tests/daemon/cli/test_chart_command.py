@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app
+from sillward.assembly import app, examples
 from sillward.charts.data import document
 from sillward.cli import chart, main, shared
 from tests.support.charted import example
@@ -50,7 +50,7 @@ def test_without_a_name_it_is_the_spot_outdoors_where_most_plants_live() -> None
         "wall-bench-night.png: wall bench; Leaf temperature, Thu 14 May to Thu 21 May 2026\n"
     )
     assert Path("wall-bench-night.png").read_bytes().startswith(b"\x89PNG")
-    held = app.demo("cold-snap").household.collection
+    held = examples.demo("cold-snap").household.collection
     homes = Counter(plant.home for plant in held.plants if not held.spot(plant.home).indoors)
     assert homes["wall bench"] == max(homes.values())
 

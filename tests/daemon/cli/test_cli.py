@@ -16,8 +16,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app
-from sillward.assembly.app import DEMOS, Options
+from sillward.assembly import app, examples, looking
+from sillward.assembly.app import Options
+from sillward.assembly.examples import DEMOS
 from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
@@ -852,7 +853,7 @@ Drawn = Callable[[str], list[Sheet]]
 @functools.cache
 def sheets_of(weather: str) -> tuple[Sheet, ...]:
     """Every round of every day of a recorded forecast, each plant where the last one put it."""
-    demo = app.demo(weather)
+    demo = examples.demo(weather)
     collection, told = demo.household.collection, demo.household.rounds
     states: dict[str, PlantState] = {}
     sheets = []
@@ -864,7 +865,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
             Round.WEEK: told.week.moment.on(demo.site, day),
         }
         for round_, at in moments.items():
-            weather_then = demo.weather(at)
+            weather_then = looking.fetched_weather(demo, at)
             sheet = draw_up(round_, collection, weather_then, states, at)
             states = all_confirmed(next_state(states, sheet))
             sheets.append(sheet)
@@ -873,7 +874,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
 
 @pytest.mark.parametrize("weather", DEMOS)
 def test_a_push_is_short_and_whole(weather: str) -> None:
-    voice = app.demo(weather).household.voice
+    voice = examples.demo(weather).household.voice
     for sheet in sheets_of(weather):
         push = short_sheet.message(sheet, voice)
 
@@ -887,7 +888,7 @@ def test_a_push_is_short_and_whole(weather: str) -> None:
 @pytest.mark.parametrize("weather", DEMOS)
 def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
     """Whatever has an hour by which it must be done is in the title with that hour."""
-    household = app.demo(weather).household
+    household = examples.demo(weather).household
     site = household.collection.site
     timed = {"carry-in", "mist"}
     for sheet in sheets_of(weather):
@@ -903,7 +904,7 @@ def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
 
 @pytest.mark.parametrize("weather", DEMOS)
 def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
-    demo = app.demo(weather)
+    demo = examples.demo(weather)
     for sheet in sheets_of(weather):
         text = full_sheet.text(sheet, demo.household.voice, demo.sources[0].attribution)
 
@@ -914,7 +915,7 @@ def test_no_line_of_the_full_text_is_wider_than_a_screen(weather: str) -> None:
 
 @pytest.mark.parametrize("weather", DEMOS)
 def test_every_plant_of_a_chore_is_in_the_full_text(weather: str) -> None:
-    demo = app.demo(weather)
+    demo = examples.demo(weather)
     for sheet in sheets_of(weather):
         text = " ".join(
             full_sheet.text(sheet, demo.household.voice, demo.sources[0].attribution).split()
@@ -955,7 +956,8 @@ def test_long_names_make_neither_long_pushes_nor_wide_lines(tmp_path: Path) -> N
     )
     for round_ in Round:
         now = built.clock()
-        sheet = draw_up(round_, built.household.collection, built.weather(now), {}, now)
+        weather = looking.fetched_weather(built, now)
+        sheet = draw_up(round_, built.household.collection, weather, {}, now)
         push = short_sheet.message(sheet, built.household.voice)
 
         assert len(push.title) + 1 + len(push.body) <= 300

@@ -9,7 +9,7 @@ import pytest
 from click.shell_completion import CompletionItem, ShellComplete
 from click.testing import CliRunner
 
-from sillward.assembly.app import DEMOS
+from sillward.assembly.examples import DEMOS
 from sillward.cli import completion, main
 from sillward.ledger import Ledger
 from sillward_rules.plants.state import PlantState

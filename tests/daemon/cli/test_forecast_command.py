@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app
+from sillward.assembly import app, looking
 from sillward.assembly.app import Options, build
 from sillward.assembly.desks import desks_of
 from sillward.cli import main, shared
@@ -66,7 +66,7 @@ def keeper() -> tuple[Keeper, Wire, Ledger]:
     """The keeper of the same ledger, with a wire of its own."""
     built = build(Options(collection=COURTYARD), clock=lambda: NOW)
     ledger = Ledger(built.settings.ledger)
-    made, wire = built.keeper(ledger), Wire(FakeClock(NOW))
+    made, wire = looking.forecast_keeper(built, ledger), Wire(FakeClock(NOW))
     made.ask, made.pause = wire, lambda _: None
     return made, wire, ledger
 

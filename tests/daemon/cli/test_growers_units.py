@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app
+from sillward.assembly import app, examples
 from sillward.assembly.app import Options
 from sillward.charts import process
 from sillward.charts.data import ChartData
@@ -32,7 +32,7 @@ from tests.support.paths import EXAMPLES
 from tests.support.wires import Server, serving, whole
 
 COLD_SNAP = EXAMPLES / "recorded" / "cold-snap.json"
-DUSK = app.demo("cold-snap").clock()
+DUSK = examples.demo("cold-snap").clock()
 
 YARD = f"""{(EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")}
 [spots.shelf]

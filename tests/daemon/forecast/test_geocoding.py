@@ -7,7 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 import pytest
 from pydantic import SecretStr
 
-from sillward.assembly import app
+from sillward.assembly import providers
 from sillward.config.settings import load_settings
 from sillward.errors import SourceError
 from sillward.forecast import Setup, geocoding
@@ -196,7 +196,7 @@ def test_nobody_is_asked_whom_the_grower_has_not_chosen(
     for name, value in set_to.items():
         monkeypatch.setenv(f"SILLWARD_FORECAST__{name}", value)
 
-    atlas = app.atlas(load_settings())
+    atlas = providers.atlas(load_settings())
 
     assert (atlas.search is not None, atlas.around is not None) == (search, around)
 

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from sillward.assembly.app import Options, _setup, _url, build, examples
+from sillward.assembly.app import Options, build, channel_url
+from sillward.assembly.examples import examples
+from sillward.assembly.providers import setup_of
 from sillward.channels.apprise_sender import SEND_S
 from sillward.config.settings import (
     PREFIX,
@@ -202,7 +204,7 @@ def test_a_credential_is_one_that_is_looked_for(
 
     if name == "sillward.service":
         app = build(Options(COURTYARD))
-        found = [_url(app.settings, "phone"), _setup(app.settings, "open-meteo").api_key]
+        found = [channel_url(app.settings, "phone"), setup_of(app.settings, "open-meteo").api_key]
         found += heartbeat_addresses(app.settings)
     else:
         last = last_resort()

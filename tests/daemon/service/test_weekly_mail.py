@@ -7,8 +7,8 @@ from email.message import EmailMessage
 import pytest
 from pydantic import SecretStr
 
-from sillward.assembly.app import demo
 from sillward.assembly.desks import desks_of
+from sillward.assembly.examples import demo
 from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.config.household import Channel

@@ -8,7 +8,8 @@ from datetime import date, timedelta
 
 import pytest
 
-from sillward.assembly.app import DEMOS, demo
+from sillward.assembly import looking
+from sillward.assembly.examples import DEMOS, demo
 from sillward.config.household import Household
 from sillward.ledger.chore_codec import chore_of
 from sillward.text.units import SI, Units
@@ -60,7 +61,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
 def test_no_push_of_the_packaged_weathers_says_otherwise_than_its_sheet(weather: str) -> None:
     app = demo(weather)
     now, states = app.clock(), dict[str, PlantState]()
-    forecast, rounds = app.weather(now), app.household.rounds
+    forecast, rounds = looking.fetched_weather(app, now), app.household.rounds
     for days in range(5):
         day = app.site.local_date(now) + timedelta(days=days)
         for round_, at in (

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from sillward.assembly.app import DEMOS, demo
+from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.wording import full_sheet, week_page
 from sillward.wording.week_page import Picture, html

@@ -1,0 +1,35 @@
+"""The packaged example: a collection with its recorded forecasts."""
+
+from datetime import date
+from importlib import resources
+from pathlib import Path
+
+from sillward.assembly.app import App, Options
+from sillward.config.loader import load_household
+from sillward.config.settings import Settings
+from sillward.forecast.recorded import recorded
+
+DEMOS = {
+    "cold-snap": date(2026, 5, 14),
+    "dry-summer": date(2026, 1, 20),
+    "mild-week": date(2026, 10, 6),
+    "wet-autumn": date(2026, 4, 9),
+}
+"""The recorded forecasts, each with the day on which it was recorded."""
+
+
+def examples() -> Path:
+    """Return the folder of the packaged examples."""
+    packaged = Path(str(resources.files("sillward"))) / "examples"
+    # In a checkout installed for development the examples are still at the top.
+    return packaged if packaged.is_dir() else Path(__file__).parents[3] / "examples"
+
+
+def demo(weather: str) -> App:
+    """Build the packaged example with one of its recorded forecasts, whatever the settings say."""
+    folder = examples()
+    household = load_household(folder / "courtyard.toml")
+    at = household.rounds.dusk.on(household.collection.site, DEMOS[weather])
+    file = folder / "recorded" / f"{weather}.json"
+    source = recorded(file, household.collection.site, at)
+    return App(Settings.model_construct(), household, (source,), Options(recorded=file), lambda: at)

@@ -1,0 +1,154 @@
+"""What a command needs to look at a household; nothing that is looked at changes.
+
+The ledger counts only where the look is a real one: at a pretended time, or with a stored forecast,
+what really happened is of another day.
+"""
+
+from collections.abc import Callable, Sequence
+from contextlib import closing
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+from sillward.assembly import providers
+from sillward.assembly.app import App
+from sillward.errors import SillwardError, SourceError
+from sillward.forecast.recorded import Recorded
+from sillward.forecast.store import Shelf, credit
+from sillward.forecast.updater import Keeper
+from sillward.ledger import Ledger
+from sillward.net import fetch
+from sillward.net.http import Answer
+from sillward.net.progress import patient
+from sillward.service import due_rounds
+from sillward.service.plant_states import states_at
+from sillward.wording import full_sheet
+from sillward_rules.plants.state import State
+from sillward_rules.remark import ForecastInstead
+from sillward_rules.sheet import Round, draw_up
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.site import Site
+
+IN_MEMORY = ":memory:"
+
+
+def forecast_keeper(
+    app: App,
+    ledger: Ledger,
+    sites: Sequence[Site] = (),
+    *,
+    show_progress: bool = False,
+    step_done: Callable[[], None] = lambda: None,
+) -> Keeper:
+    """Build the keeper of forecasts for these sites; by default for the household's.
+
+    show_progress: say on a terminal which source is asked, when that takes long. step_done: called
+    after each call.
+    """
+    first, forecast = app.sources[0], app.settings.forecast
+    ask: Callable[..., Answer]
+    if isinstance(first, Recorded):
+        shelf, ask, live = Shelf(app.sources, ledger, app.clock), first.ask, False
+    else:
+        shelf = Shelf(
+            app.sources,
+            ledger,
+            app.clock,
+            providers.forecast_ensemble(app.settings),
+            forecast.second_opinion,
+        )
+        ask, live = fetch.ask, True
+    return Keeper(
+        shelf,
+        sites or (app.site,),
+        ask=patient(ask) if show_progress else ask,
+        live=live,
+        pretending=app.pretending,
+        working=step_done,
+    )
+
+
+def fetched_weather(app: App, now: datetime) -> Weather:
+    """Return a forecast: the stored file's, else the network's, else the last good one.
+
+    Raise SourceError if none of them has one.
+    """
+    with closing(ledger_to_read(app)) as ledger:
+        keeper = forecast_keeper(replace(app, clock=lambda: now), ledger, show_progress=True)
+        try:
+            keeper.fetch()
+        except SourceError as error:
+            best = keeper.shelf.best(app.site)
+            if best is None:
+                raise
+            fetched = best.stored.fetched_at.astimezone(app.site.zone)
+            weather = keeper.shelf.weather(app.site)
+            note = ForecastInstead(str(error), fetched)
+            return replace(weather, remarks=(note, *weather.remarks))
+        return keeper.shelf.weather(app.site)
+
+
+def attribution(app: App, weather: Weather) -> str:
+    """Return the credit that is due for a weather."""
+    return credit(app.sources, weather.source)
+
+
+def ledger_to_read(app: App) -> Ledger:
+    """Open the ledger, if there is one and the look is a real one; else an empty one."""
+    return _ledger(app, real=not app.pretending)
+
+
+def ledger_of_forecasts(app: App) -> Ledger:
+    """Open the ledger, if there is one, to see its forecasts; an empty one beside a stored one."""
+    return _ledger(app, real=app.options.recorded is None)
+
+
+def _ledger(app: App, *, real: bool) -> Ledger:
+    return Ledger(app.settings.ledger if real and app.has_ledger else IN_MEMORY)
+
+
+def stored_states(app: App) -> State:
+    """Return what the ledger knows of the plants; nothing if the look is not a real one."""
+    if app.pretending or not app.has_ledger:
+        return {}
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        return states_at(ledger, app.site, app.clock())
+
+
+def stored_sheet(app: App, now: datetime) -> str | None:
+    """Return the full sheet of the round nearest in time, by the forecast that is stored.
+
+    No source is asked and nothing is written. None if there is no forecast to go by.
+    """
+    if not app.has_ledger:
+        return None
+    try:
+        with closing(Ledger(app.settings.ledger)) as ledger:
+            keeper = forecast_keeper(app, ledger)
+            if not keeper.shelf.usable(app.site):
+                return None
+            weather = keeper.shelf.weather(app.site)
+            states = states_at(ledger, app.site, now)
+    except SillwardError:
+        return None
+    round_ = due_rounds.nearest(app.site, now)
+    sheet = draw_up(round_, app.household.collection, weather, states, now)
+    return full_sheet.text(sheet, app.household.voice, attribution(app, weather))
+
+
+def moment_to_look_at(app: App, round_: Round | None) -> tuple[datetime, bool]:
+    """Return the moment to look at: --at, else now; for a stored forecast of other days, its own.
+
+    A stored forecast without --at is looked at on the day it was recorded, at the hour of
+    the round; the second value then is True.
+    """
+    now = app.clock()
+    if app.options.at is not None or app.options.recorded is None:
+        return now, False
+    weather = fetched_weather(app, now)
+    first, last = (datetime.fromtimestamp(int(weather.times[i]), UTC) for i in (0, -1))
+    if first + timedelta(days=1) <= now <= last:
+        return now, False
+    day = app.site.local_date(first + timedelta(days=1, hours=12))
+    that_day = due_rounds.of_day(app.site, app.household.rounds, day)
+    moments = {occasion.round: occasion.due_at for occasion in that_day}
+    return moments.get(round_ or Round.DUSK, moments[Round.DUSK]), True
