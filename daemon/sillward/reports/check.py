@@ -11,7 +11,7 @@ from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
-from sillward_rules.sheet import feed_in_words
+from sillward_rules.sheet import describe_feed
 from sillward_rules.weather import light
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -86,7 +86,7 @@ def _facts(
     collection, voice = household.collection, household.voice
     yield "rules:", ", ".join(rule.name for rule in collection.rules)
     if collection.feed is not None:
-        yield "feed:", feed_in_words(collection.feed)
+        yield "feed:", describe_feed(collection.feed)
     if collection.habits.hours:
         yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
     yield "forecast:", ", then ".join(sources)

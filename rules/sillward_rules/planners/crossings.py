@@ -1,4 +1,7 @@
-"""When the values of a rule cross its bound, within the steps of its series."""
+"""When the values of a rule cross its bound, within the steps of its series.
+
+Arrays are (class,) unless said otherwise.
+"""
 
 import numpy as np
 
@@ -7,11 +10,11 @@ from sillward_rules.plants.rule_firing import Firing
 
 
 def find_crossings(firing: Firing, first: np.ndarray) -> Array:
-    """When [unix s] each class crossed its bound on the way to the row where the rule fires.
+    """Return when each class crossed its bound on the way to the row where the rule fires [unix s].
 
-    The bound may have been crossed before the rule's own hours begin: walk back while the
-    quantity stays beyond it (or is unknown: then it may have been), and interpolate within the
-    step of the crossing.
+    first (class,) : that row. The bound may have been crossed before the rule's own hours begin:
+    go back while the quantity stays beyond it, or is unknown and so may have been, and interpolate
+    within the step of the crossing.
     """
     times, classes = firing.times, np.arange(first.size)
     if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
@@ -31,15 +34,16 @@ def find_crossings(firing: Firing, first: np.ndarray) -> Array:
 
 
 def find_returns(firing: Firing, last: np.ndarray) -> Array:
-    """When [unix s] each class is within its bound again, after the last row where the rule fires.
+    """Return when each class is within its bound again after the rule has fired [unix s].
 
-    Within the step that follows, on a straight line; that row itself where the next is not known.
+    last (class,) : the last row where it fires. The crossing lies in the step that follows, on a
+    straight line; it is that row itself where the next is not known.
     """
     times, classes = firing.times, np.arange(last.size)
     after = np.minimum(last + 1, times.size - 1)
     gap_before = firing.bound[last, classes] - firing.values[last, classes]
     gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    # Else it goes on: what the hours of the rule end is not over.
+    # Otherwise the rule's hours have ended while the value is still beyond the bound.
     back = (gap_after < 0) & (gap_before >= 0)
     share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
     share = np.where(np.isfinite(gap_after), share, 0.0)

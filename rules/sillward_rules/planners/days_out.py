@@ -12,23 +12,24 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment, rows_from_to
 
 GAIN = timedelta(hours=3)
-"""What a day outside must bring a plant to be worth two trips: so many hours of daylight that are
-warm enough for it to do anything with them."""
+"""What a day outside must bring a plant to be worth two trips: this many hours of daylight that are
+warm enough for the plant to make use of."""
 
 WARM_K = 8.0
 """An hour counts in full from this far above a plant's night limit on [K], below in proportion.
 Common practice, no source: growers keep days some 8 K warmer than the nights that a plant is given.
-Judgement for what is made of it: four hours that come to 4 K above the limit after a night of 4
-degrees are not worth two trips, a day of seven such hours is. By 6 K the former would be, by 12 K
-no clear winter's day on a mild coast. Light is left out: these are hours of daylight, and what the
-shelter has of it is not known."""
+Judgement on its use: four hours that come to 4 K above the limit after a night of 4 degrees are not
+worth two trips, a day of seven such hours is. With 6 K the former would be, with 12 K no clear
+winter's day on a mild coast would. Light is left out: these are hours of daylight, and how much of
+it reaches the shelter is not known."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Hours:
-    """A home from an hour before sunrise to the end of the next night, and the warmest by day.
+    """A home from an hour before sunrise to the end of the next night, and its warmest moment.
 
-    leaf_c: the leaf, or the air where that is colder: a leaf in the sun says little of its pot.
+    times [unix s], leaf_c [°C] (time,): the leaf, or the air where that is colder, because a leaf
+    in the sun says little of its pot. warmest_c, warmest_at: the highest of these by day.
     """
 
     times: np.ndarray
@@ -46,24 +47,11 @@ class DaysOut:
         self._night_end = sun.night_of(scene.site, day).cold_until
         self._hours: dict[int, _Hours] = {}
 
-    def latest(self, cohorts: np.ndarray, back: Array) -> Array:
-        """Until when going out is worth it [unix s], if each must be back then; -infinite: never.
-
-        back : (cohort,) [unix s].
-        """
-        least = self.scene.habits.worth_going_out
-        if least is not None:
-            return np.asarray(back - least.total_seconds())
-        home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
-        first, groups = group_rows(home, limit, back)
-        until = np.empty(first.shape)
-        for numbers in split_by_keys(np.arange(first.size), home[first]):
-            which = first[numbers]
-            until[numbers] = _worth_until(self._at(int(home[which[0]])), limit[which], back[which])
-        return np.asarray(until[groups])
-
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
-        """When each may go out, and when it gets too cold again [unix s]; infinite for never."""
+        """Return when each cohort may go out, and when it is too cold for it again [unix s].
+
+        Infinite for never.
+        """
         home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
         first, groups = group_rows(home, limit)
         out, cold = np.empty(first.shape), np.empty(first.shape)
@@ -73,8 +61,24 @@ class DaysOut:
             cold[numbers] = _cold_again(hours, out[numbers], bound)
         return out[groups], cold[groups]
 
+    def latest(self, cohorts: np.ndarray, back: Array) -> Array:
+        """Return until when going out is worth it [unix s], if each must be back by then.
+
+        back : of these cohorts [unix s]. -inf where it is never worth it.
+        """
+        worth = self.scene.habits.worth_going_out
+        if worth is not None:
+            return np.asarray(back - worth.total_seconds())
+        home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
+        first, groups = group_rows(home, limit, back)
+        until = np.empty(first.shape)
+        for numbers in split_by_keys(np.arange(first.size), home[first]):
+            rows = first[numbers]
+            until[numbers] = _worth_until(self._at(int(home[rows[0]])), limit[rows], back[rows])
+        return np.asarray(until[groups])
+
     def warmest(self, cohort: int) -> Reason:
-        """How warm the day gets at a cohort's home: why it may go out, or why it may not."""
+        """Return how warm the day gets at a cohort's home: why it may go out, or why not."""
         hours = self._at(int(self.scene.home[cohort]))
         limit = self.scene.traits.plants[cohort].limits.night_low
         return Reason(
@@ -108,9 +112,9 @@ class DaysOut:
         return _Hours(times, leaf, value, at)
 
     def _out_from(self, hours: _Hours, limit: Array) -> Array:
-        """When the leaf has been above each limit by the margin for long enough [unix s].
+        """Return when the leaf has been above each limit by the margin for long enough [unix s].
 
-        By day, and not before now; infinite for never. NaN: no limit.
+        limit (class,) : [°C]; NaN for none. By day, and not before now; infinite for never.
         """
         habits, size = self.scene.habits, hours.times.size
         if not size:
@@ -129,10 +133,10 @@ class DaysOut:
 
 
 def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
-    """The latest start [unix s] from which on `GAIN` is gathered until back [unix s].
+    """Return the latest start from which on `GAIN` is gathered until back [unix s].
 
-    All (class,). limit : [°C]; NaN: every hour counts in full. An hour of which nothing is known
-    counts nothing. -infinite where the whole day does not bring so much.
+    All (class,). limit : [°C]; NaN lets every hour count in full. An hour of which nothing is known
+    counts nothing. -inf where the whole day does not bring so much.
     """
     times, classes = hours.times.astype(np.float64), np.arange(limit.size)
     if times.size < 2:
@@ -142,8 +146,8 @@ def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
     gained = np.zeros(share.shape)
     gained[:, 1:] = np.cumsum((share[:, 1:] + share[:, :-1]) / 2 * np.diff(times), axis=1)
 
-    def straight(at: Array, known: Array, sought: Array) -> Array:
-        """What is sought where the known, both (class, row), has risen to a value (class,)."""
+    def interpolate(at: Array, known: Array, sought: Array) -> Array:
+        """The sought value where the known one, both (class, row), has risen to `at` (class,)."""
         row = np.clip(np.sum(known <= at[:, None], axis=1) - 1, 0, times.size - 2)
         here, rise = known[classes, row], sought[classes, row + 1] - sought[classes, row]
         run = known[classes, row + 1] - here
@@ -152,13 +156,15 @@ def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
 
     clock = np.broadcast_to(times, gained.shape)
     back = np.where(np.isfinite(back), back, times[0])
-    least = straight(back, clock, gained) - GAIN.total_seconds()
-    return np.where(least >= 0, straight(least, gained, clock), -np.inf)
+    wanted = interpolate(back, clock, gained) - GAIN.total_seconds()
+    return np.where(wanted >= 0, interpolate(wanted, gained, clock), -np.inf)
 
 
 def _cold_again(hours: _Hours, since: Array, limit: Array) -> Array:
-    """When the leaf falls under each limit after these moments [unix s]; infinite: not by the
-    morning."""
+    """Return when the leaf falls under each limit after these moments [unix s].
+
+    All (class,). Infinite where it does not by the next morning.
+    """
     if not hours.times.size:
         return np.full(limit.shape, np.inf)
     cold = (hours.leaf_c < limit[:, None]) & (hours.times > since[:, None])
@@ -167,8 +173,10 @@ def _cold_again(hours: _Hours, since: Array, limit: Array) -> Array:
 
 
 def _crossings(hours: _Hours, rows: np.ndarray, bound: Array) -> Array:
-    """When the leaf crossed each bound on the way to its row [unix s]; the row's own moment if
-    that is not known."""
+    """Return when the leaf crossed each bound on the way to its row [unix s].
+
+    All (class,). The row's own moment where that is not known.
+    """
     before = np.maximum(rows - 1, 0)
     at = hours.times[rows].astype(np.float64)
     step = hours.leaf_c[rows] - hours.leaf_c[before]

@@ -1,4 +1,4 @@
-"""Notes: rules that ask for nothing but a word on the sheet."""
+"""Notes: rules that ask for nothing but a line on the sheet."""
 
 from datetime import datetime
 
@@ -11,7 +11,7 @@ from sillward_rules.weather.hourly import moment
 
 
 def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
-    """What each noting rule finds at each spot from start to end, in the order of the hours."""
+    """Return what each rule of this kind finds at each spot from start to end, by the hour."""
     rows = scene.rows(start, end)
     found: dict[Note, None] = {}
     for firing in scene.rules_asking("note", scene.home):
@@ -25,4 +25,4 @@ def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
             spot = scene.climate.spots[int(firing.column[index])].name
             unit = QUANTITIES[quantity].unit
             found[Note(firing.rule.name, spot, quantity, value, unit, at)] = None
-    return [*sorted(found, key=lambda one: one.at)]
+    return [*sorted(found, key=lambda remark: remark.at)]

@@ -17,89 +17,80 @@ from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.sun import Night
 
 MILD_K = 1.0
-"""An order that is overdue is dropped from the sheet when what is left of the night stays above the
-limit by this [K]: doing it would help nobody. As for calling one off. Judgement."""
+"""An overdue order is dropped from the sheet when what is left of the night stays above the limit
+by this [K]: following it would help nobody. Judgement: the margin for calling an order off."""
 
-ANEW = timedelta(hours=2)
-"""An order by day whose plants need not be in for so long yet, by the newest forecast, is a new
+NEW_AFTER = timedelta(hours=2)
+"""An order by day whose plants, by the newest forecast, need not be in for this long yet is a new
 one: what it was told for is over. Judgement."""
 
 
-def insisted(scene: Scene, night: Night, judged: Judgement) -> Judgement:
-    """The judgement of a night, with what was asked for it and not confirmed as needed still.
+def with_open_orders(scene: Scene, night: Night, judged: Judgement) -> Judgement:
+    """Return the judgement of a night in which what was asked and not confirmed is needed still.
 
-    An order that is overdue keeps the deadline that was told. One that the night no longer asks
-    for stays until it is called off, or overdue and of no use.
+    An overdue order keeps the deadline that was told. One that the night no longer asks for stays
+    until it is called off, or is overdue and of no use.
     """
     asked = scene.asked_for(night)
     if not asked.any():
         return judged
     now, needs = scene.now.timestamp(), judged.needs
     late = asked & (scene.asked_before <= now)
-    anew = now < night.start.timestamp() and judged.deadline > now + ANEW.total_seconds()
+    is_new = now < night.start.timestamp() and judged.deadline > now + NEW_AFTER.total_seconds()
     asked &= needs | ~late | ~_is_mild(scene, night)
 
     def reason(cohort: int) -> Reason:
-        if needs[cohort] or not asked[cohort]:  # what is borne has its own reason, too
+        if needs[cohort] or not asked[cohort]:  # what is borne has a reason of its own, too
             return judged.reason(cohort)
         return _coldest(scene, night, cohort)
 
+    keeps_deadline = asked & ((late & ~(needs & is_new)) | ~needs)
     return replace(
         judged,
         needs=needs | asked,
         borne=judged.borne & ~asked,
-        deadline=np.where(
-            asked & ((late & ~(needs & anew)) | ~needs), scene.asked_before, judged.deadline
-        ),
+        deadline=np.where(keeps_deadline, scene.asked_before, judged.deadline),
         reason=reason,
     )
 
 
 def overdue(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
-    """(cohort,) whose order is not confirmed and its deadline over. judged: as `insisted`."""
+    """(cohort,) whether its order is not confirmed and its deadline over.
+
+    judged : as of `with_open_orders`.
+    """
     late = scene.asked_before <= scene.now.timestamp()
     stands = judged.needs & (judged.deadline == scene.asked_before)
     return np.asarray(scene.asked_for(night) & late & stands)
 
 
-def still_open(scene: Scene, night: Night, cohorts: np.ndarray) -> list[Errand]:
-    """The errands of these cohorts' orders for a night, as they were told."""
+def open_errands(scene: Scene, night: Night, cohorts: np.ndarray) -> list[Errand]:
+    """Return the errands of these cohorts' orders for a night, as they were told."""
+    way, times = (scene.asked_from, scene.asked_to), (None, scene.asked_before)
+
+    def reason(cohort: int) -> Reason:
+        return _coldest(scene, night, cohort)
+
     return [
         replace(errand, unconfirmed=True, overdue=errand.before <= scene.now)
-        for errand in make_errands(
-            scene,
-            ChoreKind.CARRY_IN,
-            cohorts,
-            (scene.asked_from, scene.asked_to),
-            (None, scene.asked_before),
-            lambda cohort: _coldest(scene, night, cohort),
-        )
+        for errand in make_errands(scene, ChoreKind.CARRY_IN, cohorts, way, times, reason)
     ]
 
 
-def helping(scene: Scene, night: Night) -> np.ndarray:
-    """(cohort,) whose order for a night is not confirmed, and would help to follow still.
+def still_useful(scene: Scene, night: Night) -> np.ndarray:
+    """(cohort,) whether its order for a night is not confirmed, and following it would help still.
 
-    That is until the leaf where it stood is back above its limit after sunrise.
+    It does until the leaf where the plant stood is back above its limit after sunrise.
     """
     until = np.maximum(warm_again(scene, night), night.end.timestamp())
     return np.asarray(scene.asked_for(night) & (scene.now.timestamp() < until))
 
 
-def _is_mild(scene: Scene, night: Night) -> np.ndarray:
-    """(cohort,) whether what is left of a night is known to stay clear of the limit."""
-    rows = scene.steps(scene.now - timedelta(hours=1), night.cold_until)
-    if scene.stale or not rows.size:
-        return np.zeros(len(scene.cohorts), dtype=bool)
-    low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
-    return np.asarray(np.isfinite(low) & ~(low < scene.lowest_limit_c + MILD_K))
-
-
 def unsure(scene: Scene, day: date) -> np.ndarray:
-    """(cohort,) of whom it matters on a day that nobody has said that they were taken in.
+    """(cohort,) whether it matters on a day that nobody has said that it was taken in.
 
-    It matters where the leaf fell, or may have fallen, under its limit in the night before, and
-    while that night goes on.
+    It does where the leaf fell, or may have fallen, under its limit in the night before, and while
+    that night goes on.
     """
     night = sun.night_of(scene.site, day - timedelta(days=1))
     asked = scene.asked_for(night)
@@ -112,7 +103,10 @@ def unsure(scene: Scene, day: date) -> np.ndarray:
 
 
 def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfirmed]:
-    """The question about those, in one remark for all. unsure (cohort,) : as of that day."""
+    """Return the question about these plants, in one remark for all.
+
+    unsure (cohort,) : as of that day.
+    """
     cohorts = np.flatnonzero(unsure)
     if not cohorts.size:
         return []
@@ -134,9 +128,9 @@ def not_confirmed(scene: Scene, day: date, unsure: np.ndarray) -> list[NotConfir
 
 
 def warm_again(scene: Scene, night: Night) -> Array:
-    """(cohort,) when the leaf where they stood is back above its limit [unix s].
+    """(cohort,) when the leaf where it stood is back above its limit [unix s].
 
-    Looked for from sunrise until noon; -inf where it was not under it. What is not known may be
+    Searched from sunrise until noon; -inf where it was not under it. What is not known may be
     under it.
     """
     noon = scene.site.middle_of_day(night.day + timedelta(days=1))
@@ -149,11 +143,9 @@ def warm_again(scene: Scene, night: Night) -> Array:
     if not cohorts.size:
         return found
     times = scene.by_night.times[rows].astype(np.float64)
-    gap = (
-        scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])]
-        - scene.lowest_limit_c[cohorts]
-    )
-    gap[:, np.isnan(scene.lowest_limit_c[cohorts])] = 0.0  # without a limit it is not under it
+    limit = scene.lowest_limit_c[cohorts]
+    gap = scene.by_night.leaf_c[np.ix_(rows, scene.asked_from[cohorts])] - limit
+    gap[:, np.isnan(limit)] = 0.0  # without a limit it is not under it
     under = ~(gap >= 0)
     first = np.argmin(under, axis=0)  # the first row that is not under it
     last = np.clip(first - 1, 0, None)
@@ -167,8 +159,17 @@ def warm_again(scene: Scene, night: Night) -> Array:
     return found
 
 
+def _is_mild(scene: Scene, night: Night) -> np.ndarray:
+    """(cohort,) whether what is left of a night is known to stay clear of the limit."""
+    rows = scene.steps(scene.now - timedelta(hours=1), night.cold_until)
+    if scene.stale or not rows.size:
+        return np.zeros(len(scene.cohorts), dtype=bool)
+    low = scene.by_night.leaf_c[rows].min(axis=0)[scene.asked_from]
+    return np.asarray(np.isfinite(low) & ~(low < scene.lowest_limit_c + MILD_K))
+
+
 def _lows(scene: Scene, night: Night) -> Array:
-    """(cohort,) lowest leaf temperature of a night where they stood [°C]; NaN: not known."""
+    """(cohort,) lowest leaf temperature of a night where it stood [°C]; NaN where not known."""
     rows = scene.steps(night.start, night.cold_until)
     if scene.stale or not rows.size:
         return np.full(len(scene.cohorts), np.nan)
@@ -177,7 +178,7 @@ def _lows(scene: Scene, night: Night) -> Array:
 
 
 def _coldest(scene: Scene, night: Night, cohort: int) -> Reason:
-    """The lowest leaf temperature that lies ahead of a plant that is still where it stood.
+    """Return the lowest leaf temperature that lies ahead of a plant still where it stood.
 
     Without a value where that is not known.
     """

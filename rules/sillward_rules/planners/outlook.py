@@ -112,7 +112,7 @@ def look_ahead(scene: Scene) -> Outlook:
             out, standing, fed, day = _day(scene, night.day, standing, fed)
             chores += out
             days += [day] if offset else []
-        judged = open_orders.insisted(scene, night, judge_night(scene, night))
+        judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
         lows = shelter.spot_lows(scene, night)
         moves = carry.carry_in(scene, night, judged, lows, standing, staying=False)
         chores += make_chores(moves.errands, scene.site, night.day, scene.now)
@@ -186,7 +186,7 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
     steps = DaySteps(scene, day)
-    moves, others = heat.guards_of_day(scene, places, events.sunset)
+    moves, others = heat.plan_guards(scene, places, events.sunset)
     places = moves.leaving(places)
     planned = mist.plan(scene, places, steps)
     fit = feeding.ready(scene, places, planned, steps, fed)

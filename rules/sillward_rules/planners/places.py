@@ -25,21 +25,21 @@ class Places:
 
 
 def places_of_day(
-    scene: Scene, day: date, column: Standing, walks: Sequence[Chore], until: Array | None = None
+    scene: Scene, day: date, column: Standing, trips: Sequence[Chore], until: Array | None = None
 ) -> Places:
-    """Where each cohort is by day: from sunrise on, or from when a walk may carry it out; until a
-    walk carries it in.
+    """Return where each cohort is by day.
 
-    column (cohort,) : where they are once the walks are done. until (cohort,) : when they must go
+    From sunrise on, or from when a trip may carry it out, until a trip carries it in.
+    column (cohort,) : where they are once the trips are done. until (cohort,) : when they must go
     in again [unix s], infinite where they need not.
     """
     sunrise = sun.day_events(scene.site, day).sunrise.timestamp()
     end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
     since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
-    for walk in walks:
-        going = [scene.cohort_of[names[0]] for names in walk.grounds.groups]
-        if walk.kind is ChoreKind.CARRY_OUT and walk.not_before is not None:
-            since[going] = walk.not_before.timestamp()
-        elif walk.kind is ChoreKind.CARRY_IN:
-            leave[going] = walk.before.timestamp()
+    for trip in trips:
+        cohorts = [scene.cohort_of[names[0]] for names in trip.grounds.groups]
+        if trip.kind is ChoreKind.CARRY_OUT and trip.not_before is not None:
+            since[cohorts] = trip.not_before.timestamp()
+        elif trip.kind is ChoreKind.CARRY_IN:
+            leave[cohorts] = trip.before.timestamp()
     return Places(column, since, leave if until is None else np.minimum(until, leave))

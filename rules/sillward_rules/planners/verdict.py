@@ -9,12 +9,13 @@ from sillward_rules.plants.rule_firing import Firing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Found:
-    """Per class of a firing: whether it fires, from when on the bound is crossed, and the worst.
+class Finding:
+    """What a rule finds in a night. Arrays are (class,), for the classes of its firing.
 
-    until: when it is crossed back for good [unix s]. hours, degree_hours: under a bound on
-    temperature in the night, else NaN. brief: under it so shortly that a plant bears it, if it
-    stands the cold itself.
+    fired: whether it fires. crossing, until: when its bound is crossed first, and when it is
+    crossed back for good [unix s]. worst_row: row of the worst value. hours, degree_hours: below a
+    bound on temperature in the night [h], [K h], else NaN. brief: below it so shortly that a plant
+    bears it, if it stands the cold itself.
     """
 
     fired: np.ndarray
@@ -25,22 +26,40 @@ class Found:
     degree_hours: Array
     brief: np.ndarray
 
+    @classmethod
+    def nothing(cls, size: int) -> "Finding":
+        """Return the finding of a rule that does not fire for any of so many classes."""
+        no, zero = np.zeros(size, dtype=bool), np.zeros(size)
+        return cls(no, zero, zero, zero.astype(int), zero, zero, no)
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Verdict:
     """What a scene keeps of a night that has been judged.
 
-    It must not hold the scene: a scene in a circle would stay, with all its hours, until the
-    collector of garbage comes by, and a daemon would take some MB more.
-    urgency: before when a cohort must be under cover, and before when if it did not bear the dip
-    [unix s], inf if never; known, source: whether that is of an hour that is known, and which of
-    the sources says so; all three are (2, cohort). judged: every hour that counts is known.
-    chances: of firings, per class, as they are asked for.
+    urgency (2, cohort): by when a cohort must be under cover, and by when it would have to be if it
+    did not bear a brief dip [unix s]; infinite for never. known, source (2, cohort): whether that
+    rests on an hour that is known, and which of `sources` says so. judged (cohort,): every hour
+    that counts is known. chances: of firings, (class,), added as they are asked for.
+
+    It must not hold the scene. Objects in a reference cycle stay, with all their hours, until the
+    garbage collector runs, and a daemon would need some MB more.
     """
 
     urgency: Array
     judged: np.ndarray
     known: np.ndarray
     source: np.ndarray
-    sources: list[tuple[Firing, Found]]
+    sources: list[tuple[Firing, Finding]]
     chances: dict[Firing, Array] = field(default_factory=dict)
+
+    @classmethod
+    def unheard(cls, count: int) -> "Verdict":
+        """Return the verdict on so many cohorts before any rule is heard."""
+        return cls(
+            urgency=np.full((2, count), np.inf),
+            judged=np.ones(count, dtype=bool),
+            known=np.zeros((2, count), dtype=bool),
+            source=np.zeros((2, count), dtype=np.int64),
+            sources=[],
+        )

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.heat import COOLER_BY_K, COOLS_FROM_K, LEAST_HOT, TOO_HOT_K
+from sillward_rules.planners.heat import COOLER_BY_K, COOLS_FROM_K, MIN_HOT_HOURS, TOO_HOT_K
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.groups import standard_groups
@@ -303,7 +303,7 @@ def test_nobody_is_too_hot_for_hours_without_an_order_or_a_word(
 
     events = sun.day_events(MENDOZA, DAY)
     by_day = (air.times >= NOW.timestamp()) & (air.times <= events.sunset.timestamp())
-    suffers = np.count_nonzero(air.temp_c[by_day] > limit + TOO_HOT_K) >= LEAST_HOT
+    suffers = np.count_nonzero(air.temp_c[by_day] > limit + TOO_HOT_K) >= MIN_HOT_HOURS
     said = [one for one in sheet.warnings if isinstance(one, HeatUnrelieved)]
     assert bool(chores(sheet, *AGAINST) or said) or not suffers
     assert suffers or not said
@@ -412,7 +412,7 @@ def test_the_constants_are_those_of_the_rules() -> None:
         assert also is not None
         assert also.bound.value == COOLS_FROM_K
         assert rules[name].bound.more == TOO_HOT_K
-        assert rules[name].lasting == timedelta(hours=LEAST_HOT)
+        assert rules[name].lasting == timedelta(hours=MIN_HOT_HOURS)
     assert rules["far too hot"].bound.more > COOLER_BY_K
 
 

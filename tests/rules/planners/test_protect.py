@@ -9,7 +9,7 @@ import pytest
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.protect import RAMP_DAYS, RAMP_START
+from sillward_rules.planners.light_ramp import RAMP_DAYS, RAMP_START
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import LONG_STAY, PlantState
 from sillward_rules.remark import NoShelter

@@ -1,0 +1,48 @@
+"""The dusk round: what goes in tonight and by when, and when it may go out again tomorrow."""
+
+from datetime import date, timedelta
+
+import numpy as np
+
+from sillward_rules.chore import Chore
+from sillward_rules.planners import carry, heat, notes, open_orders, protect, shelter
+from sillward_rules.planners.nights import judge_night
+from sillward_rules.planners.places import Places, places_of_day
+from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.remark import Remark
+from sillward_rules.trips import make_chores, sort_chores
+from sillward_rules.weather import sun
+
+
+def plan_dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
+    """Return the chores of the coming or present night, and what to beware of."""
+    night = sun.night_at_or_after(scene.site, scene.now)
+    judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
+    lows = shelter.spot_lows(scene, night)
+    tonight = carry.carry_in(scene, night, judged, lows, scene.standing)
+    tomorrow = night.day + timedelta(days=1)
+    # Only plants that spend this night inside by this advice are told when to go out.
+    sheltered = np.where(judged.needs, tonight.standing, scene.home)
+    again = carry.carry_out(scene, tomorrow, sheltered)
+    now, never = np.full(scene.home.shape, scene.now.timestamp()), np.full(scene.home.shape, np.inf)
+    there = Places(tonight.standing, now, never)
+    guards = protect.protect(scene, there, night.end, protect.AT_NIGHT)
+    chores = make_chores(tonight.errands, scene.site, night.day, scene.now)
+    chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
+    chores += make_chores(guards, scene.site, night.day, scene.now)
+    return sort_chores(chores), [
+        *carry.night_warnings(scene, lows, judged, tonight.standing),
+        *carry.borne_cold(scene, judged, tonight.standing),
+        *carry.close_calls(scene, night, judged, tonight.standing),
+        *_heat_ahead(scene, tomorrow, again.standing),
+        *heat.warm_nights(scene, [(night, tonight.standing)]),
+        *notes.notes(scene, scene.now, night.end),
+    ]
+
+
+def _heat_ahead(scene: Scene, day: date, standing: Standing) -> list[Remark]:
+    """Return what must be ready for a day's heat before its morning round."""
+    morning = scene.habits.morning_at.on(scene.site, day)
+    places = places_of_day(scene, day, standing, ())
+    _, errands = heat.plan_guards(scene, places, sun.day_events(scene.site, day).sunset)
+    return heat.ahead(make_chores(errands, scene.site, day, scene.now), morning)

@@ -1,0 +1,173 @@
+"""The morning round: what goes out and when, water, the last wetting hour, shade and cover.
+
+Also what must go in before the dusk round could say so, and what is still open from the night.
+"""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.chore import Chore, ChoreKind, Errand
+from sillward_rules.planners import (
+    carry,
+    feeding,
+    heat,
+    light_ramp,
+    mist,
+    notes,
+    open_orders,
+    shelter,
+    wetting,
+)
+from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.nights import Judgement, judge_night
+from sillward_rules.planners.places import Places, places_of_day
+from sillward_rules.planners.scene import Scene
+from sillward_rules.remark import Remark, WateringIncomplete, WateringUnplanned
+from sillward_rules.trips import make_chores, sort_chores
+from sillward_rules.weather import sun
+from sillward_rules.weather.sun import Night
+
+
+def plan_morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
+    """Return the chores of the present day, and what to beware of."""
+    day = scene.site.local_date(scene.now)
+    night = sun.night_of(scene.site, day)
+    unsure = open_orders.unsure(scene, day)
+    carrying = _plan_carrying(scene, night, unsure)
+    moves, guards = _plan_guards(scene, carrying.guarded, night)
+    places = carrying.places
+    watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
+    chores = [
+        *_open_from_last_night(scene, day),
+        *make_chores(
+            open_orders.open_errands(scene, night, np.flatnonzero(carrying.overdue)),
+            scene.site,
+            day,
+            scene.now,
+        ),
+        *carrying.out,
+        *carrying.back,
+        *watering,
+        *make_chores(guards, scene.site, day, scene.now),
+    ]
+    return sort_chores(chores), [
+        *open_orders.not_confirmed(scene, day, unsure),
+        *carrying.remarks,
+        *water_remarks,
+        *heat.unrelieved(scene, places, night.start, chores),
+        *notes.notes(scene, scene.now, night.start),
+    ]
+
+
+def _open_from_last_night(scene: Scene, day: date) -> tuple[Chore, ...]:
+    """Return what was told for the night before, is not confirmed, and would help still."""
+    night = sun.night_of(scene.site, day - timedelta(days=1))
+    useful = np.flatnonzero(open_orders.still_useful(scene, night))
+    errands = open_orders.open_errands(scene, night, useful)
+    return make_chores(errands, scene.site, night.day, scene.now)
+
+
+# -- carrying
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Carrying:
+    """The carrying of a day, and where the cohorts spend it.
+
+    out, back : the trips out, and those in that the dusk round would tell too late. overdue
+    (cohort,) : whether an order of this night is. places : where they are until such a trip;
+    guarded : the same until they go in for the night, by day or at dusk.
+    """
+
+    out: tuple[Chore, ...]
+    back: tuple[Chore, ...]
+    overdue: np.ndarray
+    places: Places
+    guarded: Places
+    remarks: list[Remark]
+
+
+def _plan_carrying(scene: Scene, night: Night, unsure: np.ndarray) -> _Carrying:
+    day = night.day
+    going_out = carry.carry_out(scene, day, scene.standing, unsure)
+    out = make_chores(going_out.errands, scene.site, day, scene.now)
+    judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
+    overdue = open_orders.overdue(scene, night, judged)
+    # What goes out this morning must know when it is due back.
+    outside = ~scene.covered(going_out.standing)
+    early = outside & _due_before_dusk(scene, night, judged) & ~overdue
+    lows = shelter.spot_lows(scene, night)
+    leaving = replace(judged, needs=early)
+    going_in = carry.carry_in(scene, night, leaving, lows, going_out.standing)
+    back = make_chores(going_in.errands, scene.site, day, scene.now)
+    until = np.where(early, judged.deadline, np.inf)
+    # A plant is guarded until it goes in, by day or at dusk; one with no shelter all the time.
+    goes_in = judged.needs & outside & (shelter.shelter_for(scene, night, lows) >= 0)
+    in_by = np.where(goes_in, judged.deadline, np.inf)
+    return _Carrying(
+        out=out,
+        back=back,
+        overdue=overdue,
+        places=places_of_day(scene, day, going_out.standing, out, until),
+        guarded=places_of_day(scene, day, going_out.standing, [*out, *back], in_by),
+        remarks=carry.night_warnings(scene, lows, leaving, going_in.standing),
+    )
+
+
+def _due_before_dusk(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
+    """(cohort,) whether it was told before, or must be in before the dusk round could tell it."""
+    dusk = scene.habits.told_at.on(scene.site, night.day).timestamp()
+    told = scene.asked_for(night)
+    return np.asarray(judged.needs & (told | (judged.deadline < dusk)))
+
+
+# -- shade, cover and the like
+
+
+def _plan_guards(scene: Scene, places: Places, night: Night) -> tuple[heat.HeatMoves, list[Errand]]:
+    """Plan what guards plants until the night; the light ramp adds shade where there is none."""
+    moves, guards = heat.plan_guards(scene, places, night.start)
+    shaded = {
+        names
+        for errand in guards
+        if errand.kind is ChoreKind.SHADE
+        for names in errand.grounds.groups
+    }
+    ramp = light_ramp.shade_for_ramp(scene, places, night.start)
+    guards += [errand for errand in ramp if shaded.isdisjoint(errand.grounds.groups)]
+    return moves, guards
+
+
+# -- water
+
+
+def _plan_watering(
+    scene: Scene, day: date, places: Places, in_by: Array
+) -> tuple[list[Chore], list[Remark]]:
+    """Plan misting, feeding and rinsing, and until when crowns may be wet.
+
+    in_by (cohort,) : when they go in for the night [unix s]; a move for the day is before that.
+    """
+    if scene.stale:
+        return [], [WateringUnplanned()]
+    steps = DaySteps(scene, day)
+    planned = mist.plan(scene, places, steps)
+    outdoors = ~scene.holds_itself[places.column]
+    rot = scene.traits.rot
+    wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
+    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, in_by)
+    misting = mist.misting_errands(scene, places, planned)
+    chores = make_chores([*misting, *dry], scene.site, day, scene.now)
+    fit = feeding.ready(scene, places, planned, steps, feeding.last_fed(scene))
+    feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps, fit))
+    fed = make_chores(feeds, scene.site, day, scene.now)
+    rinses = make_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
+    remarks = mist.missed(scene, places, planned)
+    remarks += feeding.too_strong(scene, fit)
+    columns = np.unique(places.column[outdoors]).tolist()
+    if not all(steps.films(column).known for column in columns):
+        remarks.append(WateringIncomplete())
+    return [*chores, *fed, *rinses], remarks
