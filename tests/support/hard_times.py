@@ -395,7 +395,7 @@ def check(times: HardTimes) -> None:
         assert all(one.title.startswith("(repeat) ") for one in copies[1:]), copies
     days_forgotten = {key.split("/")[1] for key in times.forgotten}
     messages = Counter(
-        (one.channel, one.day, one.round.split(" change ")[0])
+        (one.channel, one.day, one.round)
         for one in (copies[0] for copies in by_key.values())
         if one.day not in days_forgotten
     )

@@ -135,7 +135,7 @@ class Ledger:
         self,
         site: str,
         round_: str,
-        change: str,
+        change: int,
         day: date,
         at: datetime,
         *,
@@ -147,13 +147,13 @@ class Ledger:
     ) -> None:
         """Write what has changed about a round.
 
-        change: the name under which it is a round of its own. chores: as they are from now on.
+        change: its number among the changes of the round, from 1. chores: as they are from now on.
         called_off: ids of those that are not needed any more. What was to hold after the round and
         its earlier changes holds no more; `after` does, once a notice of any of them is sent.
         instead_of: keys of notices that wait, and are not to be sent any more.
         """
         with self.database.transaction():
-            self.rounds.insert(site, change, day, at, after, usable=True)
+            self.rounds.insert(site, round_, day, at, after, change=change)
             self.rounds.set_after(site, round_, day, after)
             self._write(site, round_, notices, chores)
             self.chores.call_off(site, called_off, at)
@@ -232,8 +232,10 @@ class Ledger:
         with self.database.transaction():
             rounds = self.rounds.remove_told_after(site, now + AHEAD)
             for told in rounds:
-                self.notices.set_apart(site, told["round"], told["day"], told["at"])
-                self.chores.remove_of_round(site, told["round"], told["day"])
+                round_, day, change = told["round"], told["day"], told["change"]
+                self.notices.set_apart(site, round_, day, change, told["at"])
+                if not change:
+                    self.chores.remove_of_round(site, round_, day)
         return len(rounds)
 
     # -- confirmations

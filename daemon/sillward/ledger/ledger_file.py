@@ -8,7 +8,6 @@ that is full must not keep a notice from the grower.
 import logging
 import os
 import sqlite3
-import zlib
 from collections.abc import Callable
 from contextlib import closing, suppress
 from datetime import UTC, datetime
@@ -21,9 +20,10 @@ from sillward.ledger import copies
 from sillward.ledger.database import Database, translated
 from sillward.ledger.integrity import fault_of, is_bare, is_foreign, is_log_damaged
 from sillward.ledger.merging import HISTORY_RESET, merge
+from sillward.ledger.migrations import migrate, run
 from sillward.ledger.ownership import own_file
 from sillward.ledger.records import to_text
-from sillward.ledger.schema import APPLICATION_ID, MIGRATIONS, SCHEMA, SCHEMA_VERSION
+from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 BUSY_MS = 5000
 """How long to wait for another process that writes. Judgement: its transactions take
@@ -260,19 +260,13 @@ class LedgerFile:
             if version == SCHEMA_VERSION:
                 return
             if version == 0:
-                self._run(SCHEMA)
+                run(self.database.connection, SCHEMA)
             else:
                 if not self.database.is_in_memory:
                     before = copies.before_path(self._file, SCHEMA_VERSION)
                     copies.put(before, self.database.connection.serialize())
-                self.database.connection.create_function("compressed", 1, zlib.compress)
-                for older in range(version, SCHEMA_VERSION):
-                    self._run(MIGRATIONS[older])
+                migrate(self.database.connection, version, SCHEMA_VERSION)
             self.database.connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
-
-    def _run(self, statements: str) -> None:
-        for statement in statements.split(";"):  # executescript would end the transaction
-            self.database.connection.execute(statement)
 
     # -- in memory
 

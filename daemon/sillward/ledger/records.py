@@ -104,6 +104,13 @@ class Notice:
     perhaps_sent: int = 0
     """Attempts that were cut off: nobody knows whether one of them arrived."""
     stage: Stage = Stage.TOLD
+    change: int = 0
+    """Which change of the round it tells of; 0: the round itself."""
+
+    @property
+    def round_name(self) -> str:
+        """The name of the round as it is shown, with the number of the change."""
+        return f"{self.round} change {self.change}" if self.change else self.round
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,7 +92,7 @@ def _outbox_counts(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
 
 def _notice_document(notice: Notice, iso: IsoTime) -> dict[str, Any]:
     return {
-        "round": notice.round,
+        "round": notice.round_name,
         "stage": notice.stage,
         "day": notice.day,
         "channel": notice.channel,

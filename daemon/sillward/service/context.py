@@ -108,12 +108,14 @@ class ServiceContext:
         until: datetime,
         *,
         round_: str | None = None,
+        change: int = 0,
         stage: Stage = Stage.TOLD,
         silent: bool = False,
     ) -> Notice:
         """A notice to put down, due now.
 
-        name: its intent at this site on this day, and by default the round that it is of.
+        name: its intent at this site on this day, and by default the round that it is of. change:
+        which change of the round it tells of, if it tells of one.
         silent: it is known not to be needed.
         """
         return Notice(
@@ -129,4 +131,5 @@ class ServiceContext:
             next_at=self.clock(),
             expires_at=until,
             stage=stage,
+            change=change,
         )

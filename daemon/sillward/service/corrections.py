@@ -118,8 +118,7 @@ class Corrections:
         if told and not able:
             log.warning("change.not_told round=%s day=%s most=%d", round_.value, day, most)
             return
-        number = context.ledger.rounds.change_count(name, round_.value, day) + 1
-        change = f"{round_.value} change {number}"
+        change = context.ledger.rounds.change_count(name, round_.value, day) + 1
         behind = {one.channel for one in unheard}
         more = bool(revision.added or revision.moved)
         # What is off is news until the hour at which it would have been done.
@@ -128,14 +127,24 @@ class Corrections:
         asleep = not more and quiet_until is not None and good_until <= quiet_until
 
         def notice(channel: Channel) -> Notice:
+            stage, good_for, silent = Stage.CHANGE, until, False
             if channel.name in behind:
-                newest = context.message(channel, sheet)
-                return context.notice(channel, change, day, newest, until, stage=Stage.CHANGE)
-            last = counts[channel.name] + 1 >= most
-            words = follow_up.change(revision, sheet, context.voice, last=last)
-            stage = Stage.CHANGE if more else Stage.CALL_OFF
+                words = context.message(channel, sheet)
+            else:
+                last = counts[channel.name] + 1 >= most
+                words = follow_up.change(revision, sheet, context.voice, last=last)
+                stage = Stage.CHANGE if more else Stage.CALL_OFF
+                good_for, silent = good_until, asleep
             return context.notice(
-                channel, change, day, words, good_until, stage=stage, silent=asleep
+                channel,
+                f"{round_.value} change {change}",
+                day,
+                words,
+                good_for,
+                round_=round_.value,
+                change=change,
+                stage=stage,
+                silent=silent,
             )
 
         documents, called_off = patched(chores, revision, sheet.at, context)

@@ -133,13 +133,14 @@ def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[s
 def _of_channels_gone(household: Household, told: Sequence[Notice], now: datetime) -> Iterator[str]:
     """What nobody has been told, as it was for a channel that is no more."""
     names = {channel.name for channel in household.channels}
-    reached = {(one.day, one.round) for one in told if one.state is NoticeState.SENT}
+    reached = {(one.day, one.round_name) for one in told if one.state is NoticeState.SENT}
     for one in told:
         unsent = one.state is NoticeState.WAITING or (
             one.state is NoticeState.EXPIRED and _lately(one, now)
         )
-        if unsent and one.channel not in names and (one.day, one.round) not in reached:
-            yield f"{one.channel} is no channel any more: nobody was told {one.round} of {one.day}"
+        if unsent and one.channel not in names and (one.day, one.round_name) not in reached:
+            what = f"{one.round_name} of {one.day}"
+            yield f"{one.channel} is no channel any more: nobody was told {what}"
 
 
 def _lately(notice: Notice, now: datetime) -> bool:

@@ -41,7 +41,7 @@ class NoticeWording:
             return self._of_week_mail(notice)
         if notice.round == BLIND:
             return self._of_blind_alarm(notice)
-        if family_of(notice) not in _DAILY:
+        if notice.round not in _DAILY:
             return stored_message(notice)
         return _BY_STAGE[notice.stage](self, notice, channel)
 
@@ -102,7 +102,7 @@ class NoticeWording:
 
     def _written_at(self, notice: Notice) -> datetime | None:
         ledger, site = self.context.ledger, self.context.site
-        return ledger.rounds.told_at(site.name, notice.round, day_of(notice))
+        return ledger.rounds.told_at(site.name, notice.round, day_of(notice), notice.change)
 
     def _orders_since(self, notice: Notice, since: datetime | None) -> list[Chore]:
         """The open orders that were due after this; earlier ones were told in time before."""
@@ -212,12 +212,7 @@ def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
 def _open_chores(context: ServiceContext, notice: Notice) -> list[StoredChore]:
     """What is still to do of the round that a notice belongs to."""
     chores = context.ledger.chores.of_day(context.site.name, day_of(notice))
-    return [chore for chore in chores if chore.open and chore.round == family_of(notice)]
-
-
-def family_of(notice: Notice) -> str:
-    """Return the name of the round that a notice is of, or of whose change it is."""
-    return notice.round.split(" change ")[0]
+    return [chore for chore in chores if chore.open and chore.round == notice.round]
 
 
 def day_of(notice: Notice) -> date:

@@ -16,7 +16,6 @@ from sillward.service.due_rounds import round_named
 from sillward.service.notice_wording import (
     NoticeWording,
     day_of,
-    family_of,
     orders_of,
     stored_message,
 )
@@ -79,10 +78,10 @@ class Outbox:
         """
         context = self.context
         for notice in context.ledger.notices.waiting_for_others(context.site.name, list(channels)):
-            family, day = round_named(family_of(notice)), day_of(notice)
+            family, day = round_named(notice.round), day_of(notice)
             takes = family if family in {round_.value for round_ in Round} else "alarm"
             of_round = context.ledger.notices.of_round(
-                context.site.name, family_of(notice), day, stage=None
+                context.site.name, notice.round, day, stage=None
             )
             informed = {other.channel for other in of_round}
             listening = (name for name, channel in channels.items() if takes in channel.rounds)

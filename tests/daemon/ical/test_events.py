@@ -314,7 +314,7 @@ def test_what_the_eve_told_and_the_morning_does_not_is_called_off() -> None:
     tonight = a_document(f"{NEXT_DAY}-stay-in-tonight-room", "stay-in")
     told = [
         stored(out),
-        stored(stay, round="dusk change 1"),
+        stored(stay, round="dusk"),
         stored(tonight),
         stored(a_document(f"{NEXT_DAY}-carry-in-bench-to-room")),
         stored({**out, "id": f"{NEXT_DAY}-carry-out-hall-to-bench"}, round="morning"),

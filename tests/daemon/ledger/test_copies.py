@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, copies, ledger_file
 from sillward.ledger.copies import superfluous
-from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
+from sillward.ledger.migrations import MIGRATIONS
+from sillward.ledger.schema import SCHEMA_VERSION
 from tests.support.ledger_files import NOW, a_ledger, copy_of, fill, mode_of, rows_of
 
 

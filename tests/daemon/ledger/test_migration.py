@@ -11,7 +11,8 @@ import pytest
 
 from sillward.errors import LedgerError
 from sillward.ledger import CallSchedule, Ledger, StoredForecast
-from sillward.ledger.schema import MIGRATIONS, SCHEMA_VERSION
+from sillward.ledger.migrations import MIGRATIONS, migrate
+from sillward.ledger.schema import SCHEMA_VERSION
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -264,24 +265,70 @@ def test_a_migration_that_fails_leaves_the_old_file_as_it_was(old: Path, damage:
     assert contents(old) == before
 
 
+def test_the_number_of_a_change_is_taken_out_of_the_name_of_its_round(old: Path) -> None:
+    rounds = ["dusk change 1", "dusk change 12", "dusk change 3 too soon", "blind over"]
+    with closing(sqlite3.connect(old)) as database, database:
+        for number, name in enumerate(rounds):
+            at = str(NOW + timedelta(minutes=number))
+            database.execute(
+                "INSERT INTO round VALUES (?, ?, ?, ?, '{}', 0)", (SITE, name, str(DAY), at)
+            )
+            database.execute(
+                "INSERT INTO notice (key, site, round, day, channel, title, body, state, next_at,"
+                " expires_at) VALUES (?, ?, ?, ?, 'phone', 't', 'b', 'sent', ?, ?)",
+                (name, SITE, name, str(DAY), at, at),
+            )
+
+    with closing(Ledger(old)) as ledger:
+        kept = {notice.key: (notice.round, notice.change) for notice in ledger.notices.latest(SITE)}
+        shown = {notice.round_name for notice in ledger.notices.latest(SITE)}
+        told = [
+            ledger.rounds.told_at(SITE, name, DAY, change)
+            for name, change in (("dusk", 1), ("dusk", 12), ("dusk too soon", 3), ("blind over", 0))
+        ]
+        assert ledger.rounds.change_count(SITE, "dusk", DAY) == 2
+        assert ledger.notices.count_by_channel(SITE, "dusk", DAY) == {"phone": 3}
+
+    assert kept == {
+        "k": ("dusk", 0),
+        "dusk change 1": ("dusk", 1),
+        "dusk change 12": ("dusk", 12),
+        "dusk change 3 too soon": ("dusk too soon", 3),
+        "blind over": ("blind over", 0),
+    }
+    assert told == [NOW + timedelta(minutes=number) for number in range(4)]
+    assert {"dusk", "dusk change 1", "dusk change 12", "blind over"} <= shown
+
+
+def of_version(path: Path, version: int) -> sqlite3.Connection:
+    """An empty file of version 2, brought to a later version by the steps that lead there."""
+    database = sqlite3.connect(path)
+    database.executescript(VERSION_2)
+    migrate(database, 2, version)
+    database.execute(f"PRAGMA user_version = {version}")
+    return database
+
+
 def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: Path) -> None:
     """Of a plant whose order was acknowledged nothing is open."""
     path = tmp_path / "ledger.sqlite3"
     due = NOW - timedelta(minutes=40)
-    with closing(Ledger(path)) as ledger:
-        told = {
-            "id": f"{DAY}-carry-in-bench-to-room", "chore": "carry-in", "plants": ["open"],
-            "from": "bench", "to": "room", "before": due.isoformat(), "because": [],
-        }  # fmt: skip
-        states = {
-            "open": PlantState("room", due, came_from="bench"),
-            "done": PlantState("room", due, assumed=False),
-        }
-        ledger.keep_round(SITE, "dusk", DAY, NOW, notices=[], chores=[told], states=states)
-    with closing(sqlite3.connect(path)) as database, database:
-        database.execute("ALTER TABLE plant_state DROP COLUMN asked")
-        database.execute("DROP TABLE answer")
-        database.execute("PRAGMA user_version = 5")
+    told = {
+        "id": f"{DAY}-carry-in-bench-to-room", "chore": "carry-in", "plants": ["open"],
+        "from": "bench", "to": "room", "not_before": None, "before": due.isoformat(),
+        "because": [], "chance": None, "confirmed": None, "overdue_since": None,
+    }  # fmt: skip
+    with closing(of_version(path, 5)) as database, database:
+        database.execute(
+            "INSERT INTO chore (site, id, kind, before, document, round)"
+            " VALUES (?, ?, 'carry-in', ?, ?, 'dusk')",
+            (SITE, told["id"], due.isoformat(), json.dumps(told)),
+        )
+        database.executemany(
+            "INSERT INTO plant_state (site, plant, spot, since, assumed, came_from)"
+            " VALUES (?, ?, 'room', ?, ?, ?)",
+            [(SITE, "open", due.isoformat(), 1, "bench"), (SITE, "done", due.isoformat(), 0, None)],
+        )
 
     with closing(Ledger(path)) as ledger:
         known = ledger.plants.states(SITE)

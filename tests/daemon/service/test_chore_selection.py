@@ -193,7 +193,7 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
         **PERGOLA.document, "plants": [*rest, "Blue basket"], "before": local("20:00").isoformat(),
     }  # fmt: skip
     ledger.keep_change(
-        SITE.name, "dusk", "dusk change 1", DAY, NOW,
+        SITE.name, "dusk", 1, DAY, NOW,
         notices=[], chores=[grown], called_off=[], after={},
     )  # fmt: skip
     answer = ledger.confirmations.last(SITE.name)

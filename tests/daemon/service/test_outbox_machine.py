@@ -188,7 +188,7 @@ class Machine(RuleBasedStateMachine):
                          "unit": "°C", "limit": 8.0, "at": at, "origin": "your own limit"}],
         }  # fmt: skip
         self.ledger.keep_change(
-            SITE.name, "dusk", f"dusk change {self.count}", DAY, self.clock.now, notices=[],
+            SITE.name, "dusk", self.count, DAY, self.clock.now, notices=[],
             chores=[document], called_off=[], after={},
         )  # fmt: skip
 

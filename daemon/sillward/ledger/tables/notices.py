@@ -193,19 +193,20 @@ class NoticeTable:
             "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", key
         )
 
-    def set_apart(self, site: str, round_: str, day: str, told_at: str) -> None:
-        """Leave the notices of a round unsent, and put those that were sent under another key.
+    def set_apart(self, site: str, round_: str, day: str, change: int, told_at: str) -> None:
+        """Leave the notices of a round or change unsent, and put those sent under another key.
 
         The round can then be told again.
         """
         self._database.execute(
             "UPDATE notice SET key = key || ' told ' || ?, round = round || ' too soon',"
             " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
-            " WHERE site = ? AND day = ? AND round = ?",
+            " WHERE site = ? AND day = ? AND round = ? AND change = ?",
             told_at,
             site,
             day,
             round_,
+            change,
         )
 
     def prune(self, oldest: date) -> None:
@@ -230,12 +231,11 @@ class NoticeTable:
     ) -> list[Notice]:
         """Return the notices of a round of one stage, or (None) of all, its changes' too."""
         rows = self._database.rows(
-            "SELECT * FROM notice WHERE site = ?1 AND day = ?3"
-            " AND (round = ?2 OR (?4 IS NULL AND round LIKE ?2 || ' change %'))"
-            " AND (?4 IS NULL OR stage = ?4) ORDER BY channel, key",
+            "SELECT * FROM notice WHERE site = ?1 AND day = ?2 AND round = ?3"
+            " AND (?4 IS NULL OR (stage = ?4 AND change = 0)) ORDER BY channel, key",
             site,
-            round_,
             str(day),
+            round_,
             stage,
         )
         return [notice_of(row) for row in rows]
@@ -244,11 +244,10 @@ class NoticeTable:
         """Return how many messages of a round and its changes each channel got or is to get."""
         rows = self._database.rows(
             "SELECT channel, COUNT(*) AS count FROM notice WHERE site = ? AND day = ?"
-            " AND (round = ? OR round LIKE ?) AND state != 'not needed' GROUP BY channel",
+            " AND round = ? AND state != 'not needed' GROUP BY channel",
             site,
             str(day),
             round_,
-            f"{round_} change %",
         )
         return {row["channel"]: row["count"] for row in rows}
 

@@ -10,22 +10,26 @@ from sillward_rules.plants.state import PlantState
 
 
 class RoundTable:
-    """Rounds and their changes, by site, name and day."""
+    """Rounds by site, name and day; each of their changes has a row of its own, and a number."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def told_at(self, site: str, round_: str, day: date) -> datetime | None:
-        """Return when a round of a day was worked out and put into the outbox, if it was."""
+    def told_at(self, site: str, round_: str, day: date, change: int = 0) -> datetime | None:
+        """Return when a round, or a change of it, was put into the outbox, if it was."""
         rows = self._database.rows(
-            "SELECT at FROM round WHERE site = ? AND round = ? AND day = ?", site, round_, str(day)
+            "SELECT at FROM round WHERE site = ? AND round = ? AND day = ? AND change = ?",
+            site,
+            round_,
+            str(day),
+            change,
         )
         return to_moment(rows[0]["at"]) if rows else None
 
     def is_followed(self, site: str, round_: str, day: date) -> bool:
         """Whether a notice of this round reached somebody."""
         rows = self._database.rows(
-            "SELECT followed FROM round WHERE site = ? AND round = ? AND day = ?",
+            "SELECT followed FROM round WHERE site = ? AND round = ? AND day = ? AND change = 0",
             site,
             round_,
             str(day),
@@ -35,10 +39,10 @@ class RoundTable:
     def change_count(self, site: str, round_: str, day: date) -> int:
         """Return how often a round has been changed since it was told."""
         ((count,),) = self._database.rows(
-            "SELECT COUNT(*) FROM round WHERE site = ? AND day = ? AND round LIKE ?",
+            "SELECT COUNT(*) FROM round WHERE site = ? AND round = ? AND day = ? AND change > 0",
             site,
+            round_,
             str(day),
-            f"{round_} change %",
         )
         return int(count)
 
@@ -50,15 +54,17 @@ class RoundTable:
         at: datetime,
         after: Mapping[str, PlantState],
         *,
-        usable: bool,
+        change: int = 0,
+        usable: bool = True,
     ) -> None:
-        """Write a round. Raise LedgerError if it has been told before."""
+        """Write a round, or a change of it. Raise LedgerError if it has been told before."""
         self._database.insert(
             "round",
             {
                 "site": site,
                 "round": round_,
                 "day": str(day),
+                "change": change,
                 "at": to_text(at),
                 "after": states_to_json(after),
                 "usable": int(usable),
@@ -68,8 +74,7 @@ class RoundTable:
     def set_after(self, site: str, round_: str, day: date, after: Mapping[str, PlantState]) -> None:
         """Replace the states to come of a round and its changes, as far as none is followed yet."""
         self._database.execute(
-            "UPDATE round SET after = ?1 WHERE site = ?2 AND day = ?4 AND followed = 0"
-            " AND (round = ?3 OR round LIKE ?3 || ' change %')",
+            "UPDATE round SET after = ? WHERE site = ? AND round = ? AND day = ? AND followed = 0",
             states_to_json(after),
             site,
             round_,
@@ -84,8 +89,8 @@ class RoundTable:
         None if it is followed already, or was not told.
         """
         rows = self._database.rows(
-            "SELECT at, after FROM round WHERE site = ?1 AND day = ?3 AND followed = 0"
-            " AND (round = ?2 OR round LIKE ?2 || ' change %') ORDER BY at DESC LIMIT 1",
+            "SELECT at, after FROM round WHERE site = ? AND round = ? AND day = ? AND followed = 0"
+            " ORDER BY at DESC LIMIT 1",
             site,
             round_,
             str(day),
@@ -101,15 +106,16 @@ class RoundTable:
         rows = self._database.rows(
             "UPDATE round SET followed = 1 FROM notice WHERE notice.key = ? AND followed = 0"
             " AND round.site = notice.site AND round.round = notice.round"
-            " AND round.day = notice.day RETURNING round.site, round.at, round.after",
+            " AND round.day = notice.day AND round.change = notice.change"
+            " RETURNING round.site, round.at, round.after",
             notice_key,
         )
         return rows[0] if rows else None
 
     def remove_told_after(self, site: str, latest: datetime) -> list[sqlite3.Row]:
-        """Remove the rounds that were told after a time; return name, day and time of each."""
+        """Remove the rounds that were told after a time; return what each of them was."""
         return self._database.rows(
-            "DELETE FROM round WHERE site = ? AND at > ? RETURNING round, day, at",
+            "DELETE FROM round WHERE site = ? AND at > ? RETURNING round, day, change, at",
             site,
             to_text(latest),
         )

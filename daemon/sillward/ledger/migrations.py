@@ -1,0 +1,117 @@
+"""What brings a ledger file of an older version up to date."""
+
+import re
+import sqlite3
+import zlib
+from collections.abc import Callable
+
+MIGRATIONS = {
+    1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
+    # Old forecasts are kept: who updates while the network is down goes on with what is there.
+    2: """
+ALTER TABLE forecast RENAME TO old_forecast;
+CREATE TABLE forecast (
+    site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
+    body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
+) STRICT;
+INSERT INTO forecast (site, source, fetched_at, changed_at, body)
+    SELECT site, source, fetched_at, fetched_at, compressed(body) FROM old_forecast;
+DROP TABLE old_forecast;
+CREATE TABLE poll (
+    source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
+    calls INTEGER NOT NULL, reason TEXT, not_before TEXT
+) STRICT;
+CREATE TABLE archive (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, source TEXT NOT NULL, UNIQUE (site, source)
+) STRICT;
+CREATE TABLE night (
+    archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
+    low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
+    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+) STRICT, WITHOUT ROWID;
+""",
+    3: """
+ALTER TABLE round ADD COLUMN usable INTEGER NOT NULL DEFAULT 1;
+ALTER TABLE notice ADD COLUMN stage TEXT NOT NULL DEFAULT 'told';
+ALTER TABLE chore ADD COLUMN round TEXT NOT NULL DEFAULT '';
+ALTER TABLE chore ADD COLUMN reminded_at TEXT;
+ALTER TABLE chore ADD COLUMN passed_on_at TEXT;
+ALTER TABLE chore ADD COLUMN called_off_at TEXT;
+""",
+    4: """
+CREATE TABLE event (
+    site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
+    changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
+) STRICT
+""",
+    # What was told for this night and is not acknowledged is open from now on.
+    5: """
+ALTER TABLE plant_state ADD COLUMN asked TEXT;
+UPDATE plant_state SET asked = json_object('from_spot', came_from, 'to_spot', spot, 'before', since)
+    WHERE assumed = 1 AND came_from IS NOT NULL AND EXISTS (
+        SELECT 1 FROM chore WHERE chore.site = plant_state.site AND kind = 'carry-in'
+        AND done_at IS NULL AND called_off_at IS NULL AND before = since
+        AND json_extract(document, '$.to') = spot AND json_extract(document, '$.from') = came_from
+    );
+CREATE TABLE answer (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
+) STRICT
+""",
+    # What is asked at every tick is found without looking at all that is kept.
+    6: """
+CREATE INDEX IF NOT EXISTS round_at ON round (site, at);
+CREATE INDEX IF NOT EXISTS notice_state ON notice (site, state, expires_at);
+CREATE INDEX IF NOT EXISTS notice_day ON notice (site, day, next_at);
+CREATE INDEX IF NOT EXISTS chore_before ON chore (site, before, id)
+""",
+    # The number of a change was part of the name of its round: "dusk change 2".
+    7: """
+ALTER TABLE round RENAME TO old_round;
+CREATE TABLE round (
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, change INTEGER NOT NULL DEFAULT 0,
+    at TEXT NOT NULL, after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0,
+    usable INTEGER NOT NULL DEFAULT 1, PRIMARY KEY (site, round, day, change)
+) STRICT;
+INSERT INTO round (site, round, day, change, at, after, followed, usable)
+    SELECT site, without_change(round), day, change_in(round), at, after, followed, usable
+    FROM old_round;
+DROP TABLE old_round;
+CREATE INDEX round_at ON round (site, at);
+ALTER TABLE notice ADD COLUMN change INTEGER NOT NULL DEFAULT 0;
+UPDATE notice SET round = without_change(round), change = change_in(round)
+""",
+}
+"""What brings a file of this version to the next one: statements, written out as they were then."""
+
+_CHANGE = re.compile(r" change (\d+)", re.ASCII)
+
+
+def _without_change(round_: str) -> str:
+    return _CHANGE.sub("", round_)
+
+
+def _change_in(round_: str) -> int:
+    found = _CHANGE.search(round_)
+    return 0 if found is None else int(found[1])
+
+
+_FUNCTIONS: dict[str, Callable[..., bytes | str | int]] = {
+    "compressed": zlib.compress,
+    "without_change": _without_change,
+    "change_in": _change_in,
+}
+"""The functions that the statements call, by their names there."""
+
+
+def migrate(db: sqlite3.Connection, version: int, target: int) -> None:
+    """Bring a file from one version to another, in the transaction that is open."""
+    for name, function in _FUNCTIONS.items():
+        db.create_function(name, 1, function, deterministic=True)
+    for older in range(version, target):
+        run(db, MIGRATIONS[older])
+
+
+def run(db: sqlite3.Connection, statements: str) -> None:
+    """Run some statements in the transaction that is open: `executescript` would end it."""
+    for statement in statements.split(";"):
+        db.execute(statement)
