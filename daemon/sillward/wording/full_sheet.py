@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 from sillward.text.columns import cut, padded, width, wrapped
 from sillward.wording import phrases
-from sillward.wording.short_sheet import mist_advice
+from sillward.wording.mist_advice import mist_advice
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook

@@ -1,0 +1,27 @@
+"""A sheet for a phone: a title that says what to do by when, and the chores in one walk."""
+
+from collections.abc import Sequence
+
+from sillward.wording.follow_up import room_for_minutes
+from sillward.wording.push import Message, composed, said
+from sillward.wording.short_sheet import dusk, morning, week
+from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.voice import Voice
+from sillward_rules.revision import ORDERS
+from sillward_rules.sheet import Round, Sheet
+
+_TELLERS = {
+    Round.DUSK: dusk.title_and_parts,
+    Round.MORNING: morning.title_and_parts,
+    Round.WEEK: week.title_and_parts,
+}
+
+
+def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
+    """Return the sheet as a push. footer: lines that are kept whatever else is cut."""
+    title, parts = _TELLERS[sheet.round](SheetWords(sheet, voice))
+    parts += [said(line, kept=True) for line in footer]
+    orders = [
+        chore for chore in sheet.chores if chore.kind in ORDERS and sheet.round is not Round.WEEK
+    ]
+    return composed(title, parts, voice, room_for_minutes(orders, sheet.at, voice))

@@ -1,0 +1,145 @@
+"""Lines on what is carried in, carried out, and stays in."""
+
+from collections.abc import Sequence
+from collections.abc import Set as AbstractSet
+from datetime import datetime
+from functools import partial
+from typing import Any
+
+from sillward.wording import phrases
+from sillward.wording.phrases import plants_of, plants_of_each
+from sillward.wording.push import Line, Part, Words
+from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
+from sillward.wording.voice import shorter_to_exclude
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.remark import NoShelter
+
+
+def carry_in(
+    into: Sequence[Chore], words: SheetWords, *, later: bool = False, by_hour: bool = True
+) -> Part:
+    """Return a line for each deadline and spot.
+
+    later: the lines stand among other chores of the day, so each says that it means carrying in.
+    by_hour: the lines are sorted by their hours among those of other parts.
+    """
+    kind, now = ChoreKind.CARRY_IN, words.sheet.at
+    trips = [
+        (at, [chore for chore in chores if chore.from_spot == spot])
+        for at, chores in phrases.by_hour(into, now)
+        for spot in dict.fromkeys(chore.from_spot for chore in chores)
+    ]
+    carried = plants_of(into)
+    return Part(
+        tuple(_in_from_spot(at, chores, carried, words, later=later) for at, chores in trips),
+        partial(phrases.crowded, kind, into, now, words.voice, later=later),
+        plants=tuple(plants_of(chores) for _, chores in trips),
+        hours=tuple(at for at, _ in trips) if by_hour else (),
+    )
+
+
+def _in_from_spot(
+    at: datetime,
+    chores: Sequence[Chore],
+    carried: AbstractSet[str],
+    words: SheetWords,
+    *,
+    later: bool,
+) -> Words:
+    """Return the line on what goes in from one spot by one deadline, to whichever shelters.
+
+    carried: all plants that are carried in, from any spot.
+    """
+    spot, voice = chores[0].from_spot, words.voice
+    going, present = plants_of(chores), words.plants_at(spot)
+    staying = present - carried
+    without_shelter = [remark for remark in words.sheet.warnings if isinstance(remark, NoShelter)]
+    homeless = any(not staying.isdisjoint(remark.plants) for remark in without_shelter)
+    name_staying = shorter_to_exclude(staying, list(going)) and not homeless
+    # With an empty set of others the voice may say "all": then all that stand there go one way.
+    others = set[str]() if present <= going and len(chores) == 1 else None
+
+    def line(most: int) -> str:
+        ways = [(voice.names(chore.plants, most, others), chore.to_spot) for chore in chores]
+        all_named = all(len(chore.plants) <= max(1, most + 1) for chore in chores)
+        stays = ", ".join(sorted(staying)) if name_staying and not all_named else ""
+        facts: dict[str, Any] = {"spot": spot, "ways": ways, "stays": stays}
+        if later:
+            return words.say("carry_in_later", by=voice.by(at, words.sheet.at), **facts)
+        return words.say("carry_in", when=words.clock(at), **facts)
+
+    return line
+
+
+def stay_in(
+    macro: str,
+    stay: Sequence[Chore],
+    words: SheetWords,
+    *,
+    optional: bool = False,
+    unsure: bool | None = None,
+) -> Part:
+    """Return one line on what stays in, wherever it stands.
+
+    unsure: True for the plants of which nobody has confirmed that they are in, False for the
+    others, None for all.
+    """
+    plants = [
+        name
+        for chore in stay
+        for name in chore.plants
+        if unsure is None or (name in chore.unconfirmed) is unsure
+    ]
+    facts = {} if unsure is None else {"unsure": unsure}
+
+    def line(most: int) -> str:
+        return words.say(macro, who=words.voice.names(plants, most), **facts)
+
+    return Part((line,) if plants else (), None, optional, (frozenset(plants),))
+
+
+def carry_out(out: Sequence[Chore], words: SheetWords) -> Part:
+    """Return a line for each trip out; on crowded days a line for each hour."""
+    now = words.sheet.at
+
+    def crowded() -> list[Line]:
+        return [_out_at(at, chores, words) for at, chores in phrases.by_hour(out, now)]
+
+    lines = tuple(_out_one_way(chore, words) for chore in out)
+    return Part(lines, crowded, plants=plants_of_each(out), hours=told_hours(out, now))
+
+
+def _out_at(at: datetime, out: Sequence[Chore], words: SheetWords) -> Line:
+    """Return all that goes out from one hour on, in one line."""
+    spots = [(chore.to_spot, len(chore.plants)) for chore in out]
+    text = words.say(
+        "crowded_out",
+        when=words.voice.since(at, words.sheet.at),
+        spots=spots,
+        if_in=any(chore.unconfirmed for chore in out),
+    )
+    return Line(lambda _: text, plants_of(out), at)
+
+
+def _out_one_way(chore: Chore, words: SheetWords) -> Words:
+    def line(most: int) -> str:
+        return words.say(
+            "carry_out",
+            when=words.voice.since(start_of(chore), words.sheet.at),
+            spot=chore.from_spot if most else "",  # the grower knows where it stands
+            to=chore.to_spot,
+            who=words.names(chore, most),
+            if_in=phrases.if_taken_in(chore, words.voice, most),
+        )
+
+    return line
+
+
+def out_again(words: SheetWords) -> str:
+    """Return when plants may go out again tomorrow; empty if nothing is known of it."""
+    out, stay = words.chores(ChoreKind.CARRY_OUT), words.chores(ChoreKind.STAY_IN)
+    kept = phrases.count_of([chore for chore in stay if chore.not_before is not None])
+    if not out and not kept:
+        return ""
+    when = words.clock(start_of(out[0])) if out else ""
+    return words.say("out_again", when=when, count=phrases.count_of(out), kept=kept)

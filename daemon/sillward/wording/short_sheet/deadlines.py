@@ -1,0 +1,38 @@
+"""Chores with a deadline, carrying in and protection, in the order in which a sheet tells them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sillward.wording import phrases
+from sillward.wording.push import Part
+from sillward.wording.short_sheet.protection import PROTECTION, protect
+from sillward.wording.short_sheet.words import SheetWords
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.revision import ORDERS
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A kind of chore with its first deadline, its words in a title, and its lines."""
+
+    kind: ChoreKind
+    at: datetime
+    head: str
+    part: Part
+
+
+def due_chores(into: Sequence[Chore], carrying: Part, words: SheetWords) -> list[Due]:
+    """Return carrying in and protection by their deadlines, orders first.
+
+    Orders come first because the minutes that are left may be put before the title. into: what is
+    carried in. carrying: the part that tells of it.
+    """
+    due = []
+    for kind in (ChoreKind.CARRY_IN, *PROTECTION):
+        chores = into if kind is ChoreKind.CARRY_IN else words.chores(kind)
+        if chores:
+            head = phrases.head_of(chores, words.sheet.at, words.voice)
+            part = carrying if kind is ChoreKind.CARRY_IN else protect(chores, words)
+            due.append(Due(kind, chores[0].before, head, part))
+    return sorted(due, key=lambda due: (due.kind not in ORDERS, due.at))

@@ -1,0 +1,72 @@
+"""Lines on what guards plants where they stand: covering, securing, moving, shade, damp floors."""
+
+from collections.abc import Sequence
+from functools import partial
+
+from sillward.wording import phrases
+from sillward.wording.phrases import plants_of_each
+from sillward.wording.push import Part, Words
+from sillward.wording.short_sheet.words import SheetWords
+from sillward_rules.chore import Chore, ChoreKind
+
+PROTECTION = (
+    ChoreKind.COVER,
+    ChoreKind.SECURE,
+    ChoreKind.MOVE,
+    ChoreKind.SHADE,
+    ChoreKind.DAMP_DOWN,
+)
+"""Chores that guard plants, the most urgent kind first."""
+
+
+def protect(chores: Sequence[Chore], words: SheetWords) -> Part:
+    """Return a line for each chore, with the number that asks for it. chores: of one kind."""
+    kind, now = chores[0].kind, words.sheet.at
+    return Part(
+        tuple(_line(chore, words) for chore in chores),
+        partial(phrases.crowded, kind, chores, now, words.voice),
+        plants=plants_of_each(chores),
+        hours=tuple(max(chore.before, now) for chore in chores),
+        spare=kind is ChoreKind.DAMP_DOWN,
+    )
+
+
+def _line(chore: Chore, words: SheetWords) -> Words:
+    return _move(chore, words) if chore.kind is ChoreKind.MOVE else _guard(chore, words)
+
+
+def _move(chore: Chore, words: SheetWords) -> Words:
+    reason, voice = phrases.deciding([chore]), words.voice
+
+    def line(most: int) -> str:
+        return words.say(
+            "move",
+            spot=chore.from_spot,
+            to=chore.to_spot,
+            by=words.by(chore),
+            who=words.names(chore, most),
+            value=phrases.number(reason, voice),
+            limit=phrases.limit(reason, voice),
+            back=phrases.back(chore, voice),
+            brief=most == 0,
+        )
+
+    return line
+
+
+def _guard(chore: Chore, words: SheetWords) -> Words:
+    reason, voice = phrases.deciding([chore]), words.voice
+
+    def line(most: int) -> str:
+        return words.say(
+            "guard",
+            kind=chore.kind.value,
+            spot=chore.from_spot,
+            by=words.by(chore),
+            who=words.names(chore, most),
+            quantity=reason.quantity,
+            value=phrases.number(reason, voice) if most else "",
+            hour=voice.hour(reason.at),
+        )
+
+    return line

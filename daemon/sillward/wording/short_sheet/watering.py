@@ -1,0 +1,159 @@
+"""Lines on what is misted and fed, and on crowns that must dry."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime
+from functools import partial
+
+from sillward.wording import phrases
+from sillward.wording.mist_advice import feed_advice, mist_advice
+from sillward.wording.phrases import once, plants_of, plants_of_each
+from sillward.wording.push import Part, Words
+from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+
+
+def mist(mistings: Sequence[Chore], words: SheetWords) -> list[Part]:
+    """Return two parts: first mistings, and repeats.
+
+    A first misting tells by when exactly the same plants are misted again. A repeat for other
+    plants has a line of its own, which is cut before anything else.
+    """
+    first = first_mistings(mistings)
+    again = [chore for chore in mistings if chore not in first]
+    same = [
+        [repeat for repeat in again if _spot_and_plants(repeat) == _spot_and_plants(chore)]
+        for chore in first
+    ]
+    others = [chore for chore in again if not any(chore in repeats for repeats in same)]
+    now = words.sheet.at
+
+    def crowded() -> str:
+        feeds = words.chores(ChoreKind.FEED)
+        advice = feed_advice(first, feeds, words.voice, brief=True) or ""
+        walks = _counts(first, words)
+        return words.say("crowded_mist", walks=walks, advice=advice, more=any(same))
+
+    firsts = Part(
+        tuple(
+            _first_misting(chore, repeats, words)
+            for chore, repeats in zip(first, same, strict=True)
+        ),
+        plants=plants_of_each(first),
+        hours=told_hours(first, now),
+    )
+    repeats = Part(
+        tuple(_repeat(chore, words) for chore in others),
+        plants=plants_of_each(others),
+        hours=told_hours(others, now),
+        spare=True,
+    )
+    again_in_one = partial(words.say, "crowded_again", walks=_counts(others, words))
+    return [_or_in_one(firsts, crowded), _or_in_one(repeats, again_in_one)]
+
+
+def first_mistings(mistings: Sequence[Chore]) -> list[Chore]:
+    """Return the chores in which any plant is misted for the first time."""
+    first, seen = list[Chore](), set[str]()
+    for chore in mistings:
+        if not seen.issuperset(chore.plants):
+            first.append(chore)
+        seen.update(chore.plants)
+    return first
+
+
+def _spot_and_plants(chore: Chore) -> tuple[str, frozenset[str]]:
+    return chore.from_spot, frozenset(chore.plants)
+
+
+def _counts(chores: Sequence[Chore], words: SheetWords) -> list[tuple[str, str, int]]:
+    """Return deadline, spot and number of plants; the deadline empty where it repeats."""
+    counts: dict[tuple[str, str], int] = {}
+    for chore in chores:
+        key = words.by(chore), chore.from_spot
+        counts[key] = counts.get(key, 0) + len(chore.plants)
+    return once([(by, spot, count) for (by, spot), count in counts.items()])
+
+
+def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> Words:
+    """Return the line of a first misting with its feed. again: repeats for the same plants."""
+    feeds, voice = words.chores(ChoreKind.FEED), words.voice
+
+    def line(most: int) -> str:
+        return words.say(
+            "mist",
+            spot=first.from_spot,
+            span=voice.span(start_of(first), first.before),
+            who=_misted(first, words, most),
+            advice=mist_advice(first, feeds, voice, brief=most == 0),
+            again=[voice.hour(chore.before) for chore in again],
+        )
+
+    return line
+
+
+def _repeat(chore: Chore, words: SheetWords) -> Words:
+    def line(most: int) -> str:
+        span = words.voice.span(start_of(chore), chore.before)
+        who = _misted(chore, words, most)
+        return words.say("mist_again", spot=chore.from_spot, span=span, who=who)
+
+    return line
+
+
+def _misted(chore: Chore, words: SheetWords, most: int) -> str:
+    """Return the plants that get water; what comes out to their spot today stands there too."""
+    out = words.chores(ChoreKind.CARRY_OUT)
+    arriving = plants_of(going for going in out if going.to_spot == chore.from_spot)
+    others = (words.plants_at(chore.from_spot) | arriving) - set(chore.plants)
+    return words.voice.names(chore.plants, most, others)
+
+
+def stop_wetting(words: SheetWords) -> Part:
+    """Return until when crowns may be wetted: for each spot the first hour of any plant there.
+
+    Plants that the sheet itself wets later are named as exceptions.
+    """
+    never: dict[str, int] = {}
+    until: dict[str, datetime] = {}
+    for chore in words.chores(ChoreKind.STOP_WETTING):
+        if phrases.no_wetting(chore):
+            never[chore.from_spot] = never.get(chore.from_spot, 0) + len(chore.plants)
+        else:  # the first one of a spot is about the most sensitive crowns there
+            until.setdefault(chore.from_spot, chore.before)
+    in_order = sorted(until.items(), key=lambda item: item[1])
+    hours = once(
+        [
+            (words.voice.hour(at), spot, sorted(_wetted_after(spot, at, words)))
+            for spot, at in in_order
+        ]
+    )
+
+    def line(most: int) -> str:
+        spots = [
+            (hour, spot, words.voice.names(exceptions, most) if exceptions else "")
+            for hour, spot, exceptions in hours
+        ]
+        return words.say("stop_wetting", until=spots, never=list(never.items()))
+
+    def crowded() -> str:
+        first = min(until.values(), default=None)
+        return words.say(
+            "crowded_stop",
+            until=words.voice.hour(first) if first else "",
+            never=sum(never.values()),
+            others=first is not None and any(_wetted_after(spot, first, words) for spot in until),
+        )
+
+    return _or_in_one(Part((line,) if until or never else ()), crowded)
+
+
+def _wetted_after(spot: str, at: datetime, words: SheetWords) -> frozenset[str]:
+    """Return the plants of a spot that get water after an hour."""
+    wettings = words.chores(*WETTINGS)
+    return plants_of(chore for chore in wettings if chore.from_spot == spot and chore.before > at)
+
+
+def _or_in_one(part: Part, text: Callable[[], str]) -> Part:
+    """Return the part, told in this one line on a crowded day."""
+    return replace(part, crowded=lambda: [part.in_one(text())])

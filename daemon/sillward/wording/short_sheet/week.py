@@ -1,0 +1,38 @@
+"""The week sheet: cold nights and trips ahead, the lows, and what turns with the season."""
+
+from sillward.wording.push import Part, said
+from sillward.wording.short_sheet.remarks import open_questions, warnings
+from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.voice import capital
+from sillward_rules.planners.outlook import Outlook
+
+
+def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
+    """Return the title and the parts of the body."""
+    ahead, voice = words.sheet.outlook, words.voice
+    beware, questions = warnings(words.sheet.warnings, words), open_questions(words)
+    if ahead is None or not any(night.judged for night in ahead.nights):
+        return words.say("week_not_known"), [*beware, questions]
+    cold = [night for night in ahead.nights if night.plants_in]
+    title = words.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
+    misted = [(day.day, day.mistings) for day in ahead.days if day.mistings]
+    rest = [words.say("week_mistings", days=misted)] if misted else []
+    rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
+    return title, [
+        said(_lows(ahead, words)),
+        said(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
+        *beware,
+        *(said(text, optional=True) for text in rest),
+        questions,
+    ]
+
+
+def _lows(ahead: Outlook, words: SheetWords) -> str:
+    """Return the lowest leaf temperature of each night with the plants it brings in."""
+    if not any(night.lows for night in ahead.nights):  # no spot is outdoors
+        return ""
+    nights = []
+    for night in ahead.nights:
+        known = [low for low in night.lows.values() if low is not None]
+        nights.append((night.day, min(known, default=None), len(night.plants_in)))
+    return words.say("week_lows", nights=nights)
