@@ -1,8 +1,8 @@
-"""Files on disk: how the grower's are read, what counts as ours, how ours are written.
+"""Files on disk: reading the grower's, telling whether a file is ours, writing ours atomically.
 
 A setting may name anything: the file of another program, a pipe, a device, a link. What is not
-ours is never moved, written over, deleted or given another mode, whoever runs this: root may do
-all of it, and so root is held to the same.
+ours is never moved, overwritten, deleted or given another mode. That holds for root too, who would
+be allowed to do all of it.
 """
 
 import errno
@@ -16,8 +16,8 @@ from typing import NamedTuple
 
 from sillward.errors import NotOursError
 
-PRIVATE = 0o600
-"""Mode of a new file: what we write says who is at home, and when."""
+PRIVATE_MODE = 0o600
+"""Mode of a new file: what we write tells who is at home, and when."""
 
 _KINDS = {
     stat.S_IFDIR: "a folder",
@@ -28,55 +28,57 @@ _KINDS = {
     stat.S_IFLNK: "a link that leads nowhere",
 }
 
-_READ = os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY
-_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
+_READ_FLAGS = os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC | os.O_NOCTTY
+_NEW_FILE_FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC
+
+# -- reading
 
 
-def _kind(found: os.stat_result) -> str | None:
-    """What something is that is not an ordinary file, in words; None for a file."""
-    if stat.S_ISREG(found.st_mode):
-        return None
-    return _KINDS.get(stat.S_IFMT(found.st_mode), "not an ordinary file")
+def read(path: Path, max_bytes: int) -> bytes:
+    """Return the content of a file that is not ours to write, such as the grower's.
 
-
-def read(path: Path, most: int) -> bytes:
-    """The content of a file that is not ours to write, such as the grower's.
-
-    Links are followed. Raise OSError, its `strerror` in plain words, for what is not an ordinary
-    file (a pipe would be waited for, and to open some devices does something) or holds more than
-    `most` bytes.
+    Links are followed. Raise OSError, its `strerror` in plain words, for what is not a regular
+    file (a pipe would be waited for, and opening some devices does something) or holds more than
+    `max_bytes`.
     """
     _refuse_to_read(os.stat(path))
-    file = os.open(path, _READ)
+    file = os.open(path, _READ_FLAGS)
     with os.fdopen(file, "rb") as stream:
         _refuse_to_read(os.fstat(file))
-        body = stream.read(most + 1)
-    if len(body) > most:
-        msg = f"it is larger than {in_bytes(most)}"
+        body = stream.read(max_bytes + 1)
+    if len(body) > max_bytes:
+        msg = f"it is larger than {size_in_words(max_bytes)}"
         raise OSError(errno.EFBIG, msg)
     return body
 
 
-def in_bytes(number: int) -> str:
-    """A number of bytes in words: "100 kB", "4 MB"."""
+def size_in_words(number: int) -> str:
+    """Return a number of bytes in words: "100 kB", "4 MB"."""
     return f"{number // 1_000_000} MB" if number >= 1_000_000 else f"{number // 1000} kB"
 
 
 def _refuse_to_read(found: os.stat_result) -> None:
-    kind = _kind(found)
+    kind = _special_kind(found)
     if kind is not None:
         msg = f"it is {kind}, not a file"
         raise OSError(errno.EISDIR if stat.S_ISDIR(found.st_mode) else errno.EINVAL, msg)
 
 
+def _special_kind(found: os.stat_result) -> str | None:
+    """Return in words what something is that is not a regular file; None for a regular file."""
+    if stat.S_ISREG(found.st_mode):
+        return None
+    return _KINDS.get(stat.S_IFMT(found.st_mode), "not an ordinary file")
+
+
 # -- ours, or not
 
 
-def behind(path: Path) -> Path:
-    """The file that a path leads to: links are followed, for a link to a file of ours may be meant.
+def follow_links(path: Path) -> Path:
+    """Return the file that a path leads to: a link to a file of ours may be meant.
 
-    What the link leads to is then held to what is asked of any file. Raise NotOursError for a link
-    that leads nowhere: a file would appear where nobody named one.
+    The file itself is then held to what is asked of any file. Raise NotOursError for a link that
+    leads nowhere: a file would appear where nobody named one.
     """
     file = Path(os.path.realpath(path))
     if os.path.islink(path) and not os.path.lexists(file):
@@ -85,24 +87,24 @@ def behind(path: Path) -> Path:
     return file
 
 
-def require_file(path: Path, found: os.stat_result) -> None:
-    """Raise NotOursError for what is not an ordinary file."""
-    kind = _kind(found)
+def require_regular(path: Path, found: os.stat_result) -> None:
+    """Raise NotOursError for what is not a regular file."""
+    kind = _special_kind(found)
     if kind is not None:
         msg = f"{path}: is {kind}; name a file"
         raise NotOursError(msg)
 
 
-def require_plain(path: Path, found: os.stat_result) -> None:
-    """Raise NotOursError for what is not an ordinary file, or belongs to another user."""
-    require_file(path, found)
+def require_own(path: Path, found: os.stat_result) -> None:
+    """Raise NotOursError for what is not a regular file, or belongs to another user."""
+    require_regular(path, found)
     if found.st_uid != os.geteuid():
         msg = f"{path}: belongs to another user; it is left as it is"
         raise NotOursError(msg)
 
 
-def state_of(path: Path) -> os.stat_result | None:
-    """What is known of an ordinary file of this user's; None if there is nothing at the path.
+def stat_own(path: Path) -> os.stat_result | None:
+    """Return the status of a regular file of this user's; None if there is nothing at the path.
 
     Links are not followed. Raise NotOursError for anything else, OSError.
     """
@@ -110,151 +112,164 @@ def state_of(path: Path) -> os.stat_result | None:
         found = os.lstat(path)
     except FileNotFoundError:
         return None
-    require_plain(path, found)
+    require_own(path, found)
     return found
 
 
-def open_plain(path: Path) -> int:
-    """A descriptor, for reading, of an ordinary file of this user's. Raise NotOursError, OSError.
+def open_own(path: Path) -> int:
+    """Open a regular file of this user's for reading. Raise NotOursError, OSError.
 
-    What the path says is looked at before (to open some devices does something), what was opened
-    after: it may have changed in between.
+    The path is examined before (opening some devices does something), and what was opened is
+    examined after: it may have changed in between.
     """
-    require_plain(path, os.lstat(path))
-    file = os.open(path, _READ | os.O_NOFOLLOW)
+    require_own(path, os.lstat(path))
+    file = os.open(path, _READ_FLAGS | os.O_NOFOLLOW)
     try:
-        require_plain(path, os.fstat(file))
+        require_own(path, os.fstat(file))
     except BaseException:
         os.close(file)
         raise
     return file
 
 
-def content_of(path: Path, most: int = -1) -> tuple[bytes, int] | None:
-    """The first `most` bytes of an ordinary file of this user's, and its mode; None for no file.
+def read_own(path: Path, max_bytes: int = -1) -> tuple[bytes, int] | None:
+    """Return the first bytes of a regular file of this user's, and its mode; None for no file.
 
     Raise NotOursError, OSError.
     """
     try:
-        file = open_plain(path)
+        file = open_own(path)
     except FileNotFoundError:
         return None
     with os.fdopen(file, "rb") as stream:
-        return stream.read(most), stat.S_IMODE(os.fstat(file).st_mode)
+        return stream.read(max_bytes), stat.S_IMODE(os.fstat(file).st_mode)
 
 
-class Place(NamedTuple):
-    """Where a file of ours goes."""
+class Destination(NamedTuple):
+    """A path at which we may write: nothing is there, or a file of ours."""
 
     file: Path
     """With links followed."""
-    held: bytes
-    """The beginning of what is there."""
+    head: bytes
+    """The first bytes of the file that is there."""
     mode: int | None
-    """Of what is there; None if nothing is."""
+    """The mode of the file that is there; None if there is none."""
 
 
-def place_for(path: Path, is_ours: Callable[[bytes], bool], most: int) -> Place:
-    """A place where nothing is, or what is_ours says of its first `most` bytes is ours.
+def destination(path: Path, is_ours: Callable[[bytes], bool], max_bytes: int) -> Destination:
+    """Return a path as a destination if nothing is there, or a file that is ours.
 
-    Raise NotOursError if it is not, or not an ordinary file of this user's; OSError.
+    is_ours: tells by the first `max_bytes` of a file. Raise NotOursError if it is not ours, or not
+    a regular file of this user's; OSError.
     """
-    file = behind(path)
-    there = content_of(file, most)
-    if there is None:
-        return Place(file, b"", None)
-    if not is_ours(there[0]):
+    file = follow_links(path)
+    found = read_own(file, max_bytes)
+    if found is None:
+        return Destination(file, b"", None)
+    if not is_ours(found[0]):
         msg = f"{path}: holds something else; name another file, or remove it"
         raise NotOursError(msg)
-    return Place(file, *there)
+    return Destination(file, *found)
 
 
 # -- writing
 
 
-def draft(path: Path, data: bytes, *, mode: int = PRIVATE, name: Path | None = None) -> Path:
-    """What is to become a file, beside it, whole and synced. Raise OSError; then there is none.
+def write(
+    path: Path,
+    data: bytes,
+    *,
+    mode: int = PRIVATE_MODE,
+    exclusive: bool = False,
+    temporary: Path | None = None,
+    before_rename: Callable[[Path], object] | None = None,
+) -> None:
+    """Write a file atomically: whole and on disk, or not at all. Raise OSError.
 
-    name: where, for a draft that has to be found again after a crash; what a crash left there is
-    taken away. Else a name that nobody has.
+    The data is written to a temporary file beside it and synced; then that gets the file's name.
+    Whether a file that is there may be replaced is for the caller to know.
+
+    exclusive: raise FileExistsError if a file is there by then.
+    temporary: the path of the temporary file, if it must be found again after a crash; what a
+    crash left there is removed. Otherwise it has a random name.
+    before_rename: called with the temporary file when that is complete. If it raises, nothing is
+    written. As it may have moved the old file away, a temporary file with a path of its own is
+    then kept; any other is removed whenever something fails.
     """
-    token = f".{path.name[:40]}.{secrets.token_hex(6)}.sillward-draft"
-    written = path.with_name(token) if name is None else name
-    if name is not None and state_of(name) is not None:
-        name.unlink()
-    file = os.open(written, _NEW, PRIVATE)
+    draft = _write_temporary(path, data, mode, temporary)
+    try:
+        if before_rename is not None:
+            before_rename(draft)
+        if exclusive:
+            _rename_to_free_name(draft, path)
+        else:
+            draft.replace(path)
+    except BaseException:
+        if temporary is None or before_rename is None:
+            draft.unlink(missing_ok=True)
+        raise
+    draft.unlink(missing_ok=True)  # a hard link leaves it
+    sync_folder(path.parent)
+
+
+def _write_temporary(path: Path, data: bytes, mode: int, temporary: Path | None) -> Path:
+    """Write and sync the temporary file of a path. Raise OSError; then there is none."""
+    if temporary is None:
+        name = f".{path.name[:40]}.{secrets.token_hex(6)}.sillward-draft"
+        temporary = path.with_name(name)
+    elif stat_own(temporary) is not None:
+        temporary.unlink()
+    file = os.open(temporary, _NEW_FILE_FLAGS, PRIVATE_MODE)
     try:
         with os.fdopen(file, "wb") as stream:
             stream.write(data)
             stream.flush()
-            if mode != PRIVATE:
+            if mode != PRIVATE_MODE:
                 os.fchmod(file, mode)
             os.fsync(file)
     except OSError:
         with suppress(OSError):
-            written.unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
         raise
-    return written
+    return temporary
 
 
-def settle(written: Path, path: Path, *, fresh: bool) -> None:
-    """Give a draft its name for good; on an error it is gone.
-
-    fresh: nothing may be there already. Raise FileExistsError then, OSError.
-    """
+def _rename_to_free_name(file: Path, path: Path) -> None:
+    """Give a file a name that is free. Raise FileExistsError if it is not, OSError."""
     try:
-        if fresh:
-            _give_free_name(written, path)
-        else:
-            written.replace(path)
-    finally:
-        written.unlink(missing_ok=True)
-    sync_folder(path.parent)
-
-
-def _give_free_name(written: Path, path: Path) -> None:
-    try:
-        os.link(written, path)  # a rename would take the place of what came meanwhile
+        os.link(file, path)  # a rename would replace a file that came meanwhile
     except FileExistsError:
         raise
-    except OSError:  # a file system without links
-        os.close(os.open(path, _NEW, PRIVATE))
+    except OSError:  # a file system without hard links
+        os.close(os.open(path, _NEW_FILE_FLAGS, PRIVATE_MODE))
         try:
-            written.replace(path)
+            file.replace(path)
         except BaseException:
             path.unlink(missing_ok=True)
             raise
 
 
-def put(path: Path, data: bytes, *, mode: int = PRIVATE, fresh: bool = False) -> None:
-    """Write a file whole or not at all. fresh: see `settle`. Raise OSError.
+def write_to(place: Destination, data: bytes, *, mode: int | None = None) -> None:
+    """Write a file to its destination, as `write` does. A file that is there keeps its mode.
 
-    Whether what is there may be written over is for the caller to know.
-    """
-    settle(draft(path, data, mode=mode), path, fresh=fresh)
-
-
-def fill(place: Place, data: bytes, *, mode: int | None = None) -> None:
-    """Put a file at its place, as `put` does; what was there keeps its mode.
-
-    A new file has the mode given, or the one that this user's files have. Raise OSError.
+    A new file gets the mode given, or the one that this user's files usually have. Raise OSError.
     """
     if place.mode is not None:
         mode = place.mode
     elif mode is None:
-        mode = usual_mode()
-    put(place.file, data, mode=mode, fresh=place.mode is None)
+        mode = default_mode()
+    write(place.file, data, mode=mode, exclusive=place.mode is None)
 
 
-def usual_mode() -> int:
-    """The mode that this user's files have, for a file that they asked for."""
+def default_mode() -> int:
+    """Return the mode that this user's files usually have, for a file that they asked for."""
     mask = os.umask(0o077)
     os.umask(mask)
     return 0o666 & ~mask
 
 
 def sync_folder(folder: Path) -> None:
-    """Make new names in a folder last. Raise OSError."""
+    """Put new names in a folder on disk. Raise OSError."""
     file = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
     try:
         os.fsync(file)
@@ -263,5 +278,5 @@ def sync_folder(folder: Path) -> None:
 
 
 def make_folder(folder: Path) -> None:
-    """Make a folder, for its owner only, and those above it that are not there. Raise OSError."""
+    """Make a folder, for its owner only, and its parents if they are missing. Raise OSError."""
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)

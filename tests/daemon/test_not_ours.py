@@ -433,18 +433,16 @@ def test_a_draft_takes_no_name_from_anybody(tmp_path: Path) -> None:
     before = seen(tmp_path)
 
     with pytest.raises(NotOursError):
-        files.draft(path, b"new", name=tmp_path / "draft")
+        files.write(path, b"new", temporary=tmp_path / "draft")
 
     assert seen(tmp_path) == before
 
 
 def test_what_comes_meanwhile_keeps_its_name(tmp_path: Path) -> None:
     path = tmp_path / "file"
-    written = files.draft(path, b"new")
-    path.write_bytes(TEXT)
 
     with pytest.raises(FileExistsError):
-        files.settle(written, path, fresh=True)
+        files.write(path, b"new", exclusive=True, before_rename=lambda _: path.write_bytes(TEXT))
 
     assert {name: one[-1] for name, one in seen(tmp_path).items()} == {"file": TEXT}
 
@@ -457,8 +455,8 @@ def test_without_links_what_comes_meanwhile_keeps_its_name_too(
 
     monkeypatch.setattr(os, "link", unable)
     path = tmp_path / "file"
-    files.put(path, b"new", fresh=True)
+    files.write(path, b"new", exclusive=True)
     with pytest.raises(FileExistsError):
-        files.put(path, b"newer", fresh=True)
+        files.write(path, b"newer", exclusive=True)
 
     assert {name: one[-1] for name, one in seen(tmp_path).items()} == {"file": b"new"}

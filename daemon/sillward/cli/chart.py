@@ -45,8 +45,8 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
         return
     file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
     try:
-        place = files.place_for(file, charting.is_ours, charting.HEAD)
-        files.fill(place, charting.picture(data, form))
+        place = files.destination(file, charting.is_ours, charting.HEAD)
+        files.write_to(place, charting.picture(data, form))
     except NotOursError as error:
         raise UsageError(str(error)) from None
     except OSError as error:

@@ -41,7 +41,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
             desk.context.keeper.refresh_members()
         mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
-        files.fill(_place_for_page(out), page_alone(mail).encode())
+        files.write_to(_place_for_page(out), page_alone(mail).encode())
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None
@@ -51,10 +51,10 @@ def digest(options: Options, out: Path, look: bool) -> None:
         raise ChartError(msg)
 
 
-def _place_for_page(out: Path) -> files.Place:
+def _place_for_page(out: Path) -> files.Destination:
     """Where the page goes. Raise UsageError if something else is there, ChartError."""
     try:
-        return files.place_for(out, is_page_of_ours, PAGE_HEAD)
+        return files.destination(out, is_page_of_ours, PAGE_HEAD)
     except NotOursError as error:
         raise UsageError(str(error)) from None
     except OSError as error:

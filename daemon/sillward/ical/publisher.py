@@ -133,9 +133,9 @@ def put(path: Path, content: bytes) -> None:
     """
     with _told_as_calendar_error(path):
         place = _place(path, len(content) + 1)
-        if place.held == content:
+        if place.head == content:
             return
-        files.fill(place, content, mode=files.PRIVATE)
+        files.write_to(place, content, mode=files.PRIVATE_MODE)
 
 
 def check_place(path: Path) -> None:
@@ -160,8 +160,8 @@ def _told_as_calendar_error(path: Path) -> Iterator[None]:
         raise CalendarError(msg) from error
 
 
-def _place(path: Path, most: int) -> files.Place:
-    place = files.place_for(path, _is_ours, max(most, HEAD))
+def _place(path: Path, most: int) -> files.Destination:
+    place = files.destination(path, _is_ours, max(most, HEAD))
     if not place.file.parent.is_dir():
         msg = f"calendar {path}: there is no folder {place.file.parent}"
         raise CalendarError(msg)

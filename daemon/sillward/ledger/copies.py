@@ -52,11 +52,11 @@ class Hold:
     def __init__(self, path: Path) -> None:
         """Raise OSError if the file of the lock cannot be opened, NotOursError for another's."""
         lock = lock_path(path)
-        files.state_of(lock)  # before: to open a pipe or a device may do something
+        files.stat_own(lock)  # before: to open a pipe or a device may do something
         flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
-        self._file = os.open(lock, flags, files.PRIVATE)
+        self._file = os.open(lock, flags, files.PRIVATE_MODE)
         try:
-            files.require_plain(lock, os.fstat(self._file))
+            files.require_own(lock, os.fstat(self._file))
             self._take()
         except BaseException:
             os.close(self._file)
@@ -100,7 +100,9 @@ def make_private(path: Path, *, alone: bool) -> None:
     close a file frees the locks that SQLite has on it in this process.
     """
     try:
-        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, files.PRIVATE))
+        os.close(
+            os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, files.PRIVATE_MODE)
+        )
     except FileExistsError:
         if alone:
             with suppress(PermissionError):
@@ -108,10 +110,10 @@ def make_private(path: Path, *, alone: bool) -> None:
 
 
 def _close_to_others(path: Path) -> None:
-    file = files.open_plain(path)
+    file = files.open_own(path)
     try:
-        if os.fstat(file).st_mode & 0o777 != files.PRIVATE:
-            os.fchmod(file, files.PRIVATE)
+        if os.fstat(file).st_mode & 0o777 != files.PRIVATE_MODE:
+            os.fchmod(file, files.PRIVATE_MODE)
     finally:
         os.close(file)
 
@@ -121,27 +123,11 @@ def draft_path(path: Path) -> Path:
     return path.with_name(f"{path.name}{_DRAFT}")
 
 
-def draft(path: Path, data: bytes) -> Path:
-    """What is to become a file, where it is found after a crash. Raise OSError, NotOursError."""
-    return files.draft(path, data, name=draft_path(path))
-
-
-def put(path: Path, data: bytes) -> None:
-    """Write a file whole or not at all, for its owner only. Raise OSError."""
-    files.settle(draft(path, data), path, fresh=False)
-
-
-def begin(path: Path, data: bytes) -> None:
-    """Make a file that is not there, whole or not at all, for its owner only. Raise OSError."""
-    with suppress(FileExistsError):  # another process was faster
-        files.settle(draft(path, data), path, fresh=True)
-
-
 def adopt_draft(path: Path) -> None:
     """Give a draft the name that it was written for, if it is whole. Raise OSError."""
     written = draft_path(path)
     with suppress(sqlite3.Error):
-        held = files.content_of(written)
+        held = files.read_own(written)
         if held is not None:
             _sound(held[0]).close()
             written.replace(path)
@@ -151,7 +137,7 @@ def drop_draft(path: Path) -> None:
     """Take away what a crash left in an earlier step."""
     written = draft_path(path)
     with suppress(OSError, NotOursError):
-        if files.state_of(written) is not None:
+        if files.stat_own(written) is not None:
             written.unlink()
 
 
@@ -172,7 +158,7 @@ def before_path(path: Path, version: int) -> Path:
     for name in (stem, *(f"{stem}-{number}" for number in range(2, 1000))):
         there = path.with_name(name)
         try:
-            held = files.content_of(there)
+            held = files.read_own(there)
         except NotOursError:
             continue
         if held is None or _is_ledger(held[0]):
@@ -207,10 +193,11 @@ def daily_copies(path: Path) -> dict[date, Path]:
 
 def put_copy(path: Path, day: date, data: bytes) -> None:
     """Write the daily copy of a day and drop those that are not needed any more. Raise OSError."""
-    put(copy_path(path, day), gzip.compress(data, LEVEL, mtime=0))
+    copy = copy_path(path, day)
+    files.write(copy, gzip.compress(data, LEVEL, mtime=0), temporary=draft_path(copy))
     for old in superfluous(list(daily_copies(path))):
         with suppress(NotOursError):
-            if files.state_of(copy_path(path, old)) is not None:
+            if files.stat_own(copy_path(path, old)) is not None:
                 copy_path(path, old).unlink(missing_ok=True)
 
 
@@ -229,7 +216,7 @@ def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] |
         days = sorted(daily_copies(path), key=lambda day: (day <= today, day), reverse=True)
         for day in days:
             with suppress(OSError, NotOursError, EOFError, zlib.error, sqlite3.Error):
-                held = files.content_of(copy_path(path, day))
+                held = files.read_own(copy_path(path, day))
                 if held is not None:
                     return day, _sound(gzip.decompress(held[0]))
     return None
@@ -294,11 +281,11 @@ def set_aside(path: Path, free: Path) -> None:
     """
     for end in BESIDE:
         theirs = beside(path)(end)
-        if files.state_of(theirs) is not None:
+        if files.stat_own(theirs) is not None:
             with suppress(OSError):
                 _close_to_others(theirs)
             theirs.rename(beside(free)(end))
-    if files.state_of(path) is not None:
+    if files.stat_own(path) is not None:
         with suppress(PermissionError):
             _close_to_others(path)
         try:

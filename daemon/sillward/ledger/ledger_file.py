@@ -148,7 +148,7 @@ class LedgerFile:
 
     def _changes(self) -> bytes:
         """The -wal of a file that nobody has open: what a crash left outside the file itself."""
-        held = files.content_of(copies.beside(self._file)("-wal"))
+        held = files.read_own(copies.beside(self._file)("-wal"))
         return b"" if held is None else held[0]
 
     def _first_look(self, changes: bytes) -> str | None:
@@ -166,7 +166,10 @@ class LedgerFile:
     def _begin(self) -> None:
         """Make the file with all its tables at once: an empty one is taken for a damaged one."""
         with closing(copies.empty()) as db:
-            copies.begin(self._file, db.serialize())
+            content = db.serialize()
+        with suppress(FileExistsError):  # another process was faster
+            draft = copies.draft_path(self._file)
+            files.write(self._file, content, exclusive=True, temporary=draft)
 
     def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         db = sqlite3.connect(
@@ -220,7 +223,7 @@ class LedgerFile:
         now = self._clock().astimezone(UTC)
         aside = copies.aside_path(self._file, now)
         aside = aside.with_name(f"{aside.name}-wal")
-        copies.put(aside, changes)
+        files.write(aside, changes, temporary=copies.draft_path(aside))
         log.error("ledger.damaged reason=the -wal file")
         text = f"the last changes in the ledger were damaged and set aside as {aside.name}"
         _put_mark(self.database.connection, now, f"{text}; what was before them is there")
@@ -233,12 +236,15 @@ class LedgerFile:
         db, origin = self._next_best(now)
         try:
             _put_mark(db, now, f"{text}; {origin}")
-            draft = copies.draft(self._file, db.serialize())
+            content = db.serialize()
         finally:
             db.close()
-        copies.set_aside(self._file, aside)
-        draft.replace(self._file)
-        files.sync_folder(self._file.parent)
+        files.write(
+            self._file,
+            content,
+            temporary=copies.draft_path(self._file),
+            before_rename=lambda _: copies.set_aside(self._file, aside),
+        )
 
     def _next_best(self, now: datetime) -> tuple[sqlite3.Connection, str]:
         """What to go on with in place of the file, in memory, and where it is from."""
@@ -264,7 +270,8 @@ class LedgerFile:
             else:
                 if not self.database.is_in_memory:
                     before = copies.before_path(self._file, SCHEMA_VERSION)
-                    copies.put(before, self.database.connection.serialize())
+                    content = self.database.connection.serialize()
+                    files.write(before, content, temporary=copies.draft_path(before))
                 migrate(self.database.connection, version, SCHEMA_VERSION)
             self.database.connection.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 

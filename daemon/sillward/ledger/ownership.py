@@ -31,7 +31,7 @@ def own_file(path: Path) -> Path:
     seen.
     """
     try:
-        file = files.behind(path)
+        file = files.follow_links(path)
         _require_ours(file)
     except NotOursError as error:
         linked = f"{path}: leads to " if os.path.islink(path) and os.path.exists(path) else ""
@@ -41,7 +41,7 @@ def own_file(path: Path) -> Path:
 
 
 def _require_ours(path: Path) -> None:
-    found = files.state_of(path)
+    found = files.stat_own(path)
     left = [one for one in map(copies.beside(path), copies.BESIDE) if _is_there(one)]
     if found is None:
         if left and not _has_signs_beside(path):
@@ -65,7 +65,7 @@ def _is_there(path: Path) -> bool:
         found = os.lstat(path)
     except FileNotFoundError:
         return False
-    files.require_file(path, found)  # whose it is, SQLite will see
+    files.require_regular(path, found)  # whose it is, SQLite will see
     return True
 
 
@@ -81,12 +81,12 @@ def _names_of_ours(path: Path, found: os.stat_result) -> int:
 
 def _has_signs_beside(path: Path) -> bool:
     with suppress(NotOursError, FileNotFoundError):
-        held = files.content_of(copies.lock_path(path), len(copies.SIGN))
+        held = files.read_own(copies.lock_path(path), len(copies.SIGN))
         if held is not None and held[0] == copies.SIGN:
             return True
     for copy in copies.daily_copies(path).values():
         with suppress(NotOursError):
-            if files.state_of(copy) is not None:
+            if files.stat_own(copy) is not None:
                 return True
     return False
 

@@ -107,8 +107,8 @@ def copy(folder: Path) -> list[str]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in texts.items():
-            mode = files.usual_mode()
-            files.put(folder / name, content.encode(), mode=mode, fresh=True)
+            mode = files.default_mode()
+            files.write(folder / name, content.encode(), mode=mode, exclusive=True)
     except OSError as error:
         msg = f"{folder}: cannot be written: {error.strerror or error}"
         raise ConfigError([msg]) from None

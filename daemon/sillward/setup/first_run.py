@@ -87,15 +87,10 @@ def write(path: Path, text: str, *, force: bool = False) -> None:
     (unless force), NotOursError if it is not a collection of this user's, OSError if it cannot be.
     """
     files.make_folder(path.parent)
-    place = files.place_for(path, is_collection, MAX_BYTES) if force else None
+    place = files.destination(path, is_collection, MAX_BYTES) if force else None
     file = path if place is None else place.file
-    written = files.draft(file, text.encode())
-    try:
-        load_household(written)
-    except BaseException:
-        written.unlink(missing_ok=True)
-        raise
-    files.settle(written, file, fresh=place is None or place.mode is None)
+    is_new = place is None or place.mode is None
+    files.write(file, text.encode(), exclusive=is_new, before_rename=load_household)
     _write_schema(path.parent / draft.SCHEMA_FILE)
 
 
@@ -103,9 +98,9 @@ def _write_schema(path: Path) -> None:
     """The schema of this version; a file of this name that is no schema of ours is left alone."""
     # An editor can do without; the collection cannot fail for it.
     with suppress(OSError, NotOursError):
-        place = files.place_for(path, lambda head: ID.encode() in head, MAX_BYTES)
+        place = files.destination(path, lambda head: ID.encode() in head, MAX_BYTES)
         text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
-        files.fill(place, f"{text}\n".encode())
+        files.write_to(place, f"{text}\n".encode())
 
 
 def next_steps(path: Path, usual: Path) -> str:
@@ -218,7 +213,7 @@ def _refusal(path: Path, *, force: bool) -> str | None:
         if os.path.lexists(path) and not force:
             return "is there already, and is not overwritten (--force would, if it is a collection)"
         if force:
-            files.place_for(path, is_collection, MAX_BYTES)
+            files.destination(path, is_collection, MAX_BYTES)
         folder = next(one for one in path.absolute().parents if one.exists())
         if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
             return f"cannot be written: {folder} is not a folder that you can write to"

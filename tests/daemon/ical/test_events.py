@@ -638,13 +638,13 @@ def test_the_file_is_written_only_when_something_changed(
     desk = world.desk
     keeper = CalendarPublisher(path, [desk.context])
     written: list[Path] = []
-    settle = files.settle
+    write = files.write
 
-    def seen(draft: Path, to: Path, *, fresh: bool) -> None:
+    def seen(to: Path, data: bytes, *, mode: int, exclusive: bool) -> None:
         written.append(to)
-        settle(draft, to, fresh=fresh)
+        write(to, data, mode=mode, exclusive=exclusive)
 
-    monkeypatch.setattr(files, "settle", seen)
+    monkeypatch.setattr(files, "write", seen)
 
     for _ in range(20):
         desk.tick()

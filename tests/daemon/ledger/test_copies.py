@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sillward import files
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger, copies, ledger_file
 from sillward.ledger.copies import superfluous
@@ -261,11 +262,11 @@ def test_without_room_for_the_copy_there_is_no_migration(
 ) -> None:
     before = contents(old)
 
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(copies, "put", full)
+        patch.setattr(files, "write", full)
         with closing(Ledger.open_or_in_memory(old)) as ledger:
             assert ledger.in_memory
             assert len(ledger.notices.latest("Test court", most=99)) == 40
