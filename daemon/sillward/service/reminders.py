@@ -1,189 +1,233 @@
-"""Reminders: an order that nobody has acknowledged is repeated once, then told to the next."""
+"""Reminders: an order that nobody has confirmed is repeated once, then told to another channel."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import datetime, timedelta
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.ledger.records import to_text
 from sillward.service.context import ServiceContext
-from sillward.service.corrections import told_rounds
+from sillward.service.told_round import ToldRound, told_round_at
 from sillward.wording import follow_up, phrases
 from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
 
-BREATH = timedelta(minutes=15)
-"""Nobody is reminded sooner than this after having been told. Judgement."""
+MIN_BEFORE_REMINDER = timedelta(minutes=15)
+"""A channel is not reminded sooner than this after it was told. Judgement: time to act on it."""
 
-ANSWER = timedelta(minutes=5)
-"""So long who has been told has to acknowledge before the next is told. Judgement."""
+MIN_BEFORE_PASSING_ON = timedelta(minutes=5)
+"""A grower who was told has this long to confirm before another channel is told. Judgement."""
 
-SILENT_DAYS = timedelta(days=7)
-"""Who has acknowledged nothing for so long is not in the habit of it. Judgement."""
+UNCONFIRMED_DAYS = timedelta(days=7)
+"""A grower who has confirmed nothing for this long does not usually confirm. Judgement."""
+
+REGULAR_WITHIN_DAYS = 3
+"""Whether dusk was told regularly that long ago is seen from any of this many days. Judgement."""
 
 _FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE})
+_ID_DATE = "2026-01-01-"
+"""What the id of a chore begins with; the rest says which it is."""
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
-    """A round that was told, with its open orders and all its notices. until: it is worth that."""
+class _OpenRound:
+    """A round that was told, with its open orders and all its notices."""
 
-    round: Round
-    day: date
-    until: datetime
+    told: ToldRound
     orders: Sequence[StoredChore]
     notices: Sequence[Notice]
 
-    def at(self, order: StoredChore) -> datetime | None:
-        """When somebody was first told of an order, at its present hour; None: nobody was."""
+    @property
+    def first_hand_times(self) -> list[datetime]:
+        """When the round, or a change of it, was sent."""
+        return [
+            notice.sent_at
+            for notice in self.notices
+            if notice.sent_at is not None and notice.stage in _FIRST_HAND
+        ]
+
+    @property
+    def has_reached_nobody(self) -> bool:
+        """Whether no notice of it has arrived so far."""
+        return not any(notice.state is NoticeState.SENT for notice in self.notices)
+
+    def told_at(self, order: StoredChore) -> datetime | None:
+        """Return when an order was first told at its present hour, or None if it was not."""
         changed = order.document.get("changed", "")
-        sent = [one.sent_at for one in self.notices if one.sent_at and one.stage in _FIRST_HAND]
+        sent = self.first_hand_times
         return min((at for at in sent if to_text(at) >= changed), default=max(sent, default=None))
 
 
 @dataclass(slots=True)
 class Reminders:
-    """Looks for orders that are overdue, or whose deadline comes near, and that are still open."""
+    """Looks for open orders that are overdue, or whose deadline comes near."""
 
     context: ServiceContext
 
     def look(self) -> None:
-        """Put down the reminders that are due now."""
-        context = self.context
-        now, site = context.clock(), context.site.name
-        for round_, day, until in told_rounds(context, now):
-            orders = [
-                one
-                for one in context.ledger.chores.of_day(site, day)
-                if one.open
-                and one.round == round_.value
-                and ChoreKind(one.kind) in ORDERS
-                and (one.before > now or _still_helps(one, now))
-                and context.chore(one) is not None
-            ]
-            if orders:
-                notices = context.ledger.notices.of_round(site, round_.value, day, stage=None)
-                told = _Told(round_, day, until, orders, notices)
-                self._remind(told)
-                self._pass_on(told)
+        """Enqueue the reminders that are due now."""
+        told = told_round_at(self.context, self.context.clock())
+        if told is None:
+            return
+        orders = self._open_orders(told)
+        if orders:
+            notices = self.context.ledger.notices.of_round(
+                self.context.site.name, told.round.value, told.day, stage=None
+            )
+            open_round = _OpenRound(told, orders, notices)
+            self._remind(open_round)
+            self._pass_on(open_round)
 
-    def _remind(self, told: _Told) -> None:
-        context, ahead = self.context, self.context.household.policy.remind
-        first_hand = [one for one in told.notices if one.stage != Stage.PASSED_ON]
-        sent = [one.sent_at for one in first_hand if one.sent_at is not None]
-        if ahead is None or not sent or context.clock() - max(sent) < BREATH:
-            return
-        due = _due(
-            [one for one in told.orders if one.reminded_at is None],
-            lambda one: self._is_due(one, self._counted_from(told, one, BREATH) - ahead),
-        )
-        if not due:
-            return
-        reached = {one.channel for one in first_hand if one.state is NoticeState.SENT}
-        counts = context.ledger.notices.count_by_channel(
-            context.site.name, told.round.value, told.day
-        )
-        # What is still to do may use the messages that are kept for it.
-        able = [
-            one
-            for one in context.household.channels
-            if one.name in reached
-            and counts.get(one.name, 0) < context.household.policy.max_messages
+    def _open_orders(self, told: ToldRound) -> list[StoredChore]:
+        """The orders of a round that are open and still worth following."""
+        context, now = self.context, self.context.clock()
+        return [
+            chore
+            for chore in context.ledger.chores.of_day(context.site.name, told.day)
+            if chore.open
+            and chore.round == told.round.value
+            and ChoreKind(chore.kind) in ORDERS
+            and (chore.before > now or _still_helps(chore, now))
+            and context.chore(chore) is not None
         ]
-        notices = self._notices(able, told, due, Stage.REMINDER)
-        ids = [one.id for one in due]
-        context.ledger.enqueue(context.site.name, context.clock(), notices, reminded=ids)
 
-    def _pass_on(self, told: _Told) -> None:
-        """To the first channel that takes alarms and has heard nothing of this round."""
+    def _remind(self, open_round: _OpenRound) -> None:
+        """Repeat orders, before their deadline, to the channels that were told of them."""
         context, policy = self.context, self.context.household.policy
-        now, names = context.clock(), {one.name for one in context.household.channels}
-        on_their_way = any(
-            one.state is NoticeState.WAITING and not one.attempts and one.channel in names
-            for one in told.notices
-        )
-        sent = [one.sent_at for one in told.notices if one.sent_at and one.stage in _FIRST_HAND]
-        if policy.pass_on is None or on_their_way or any(now - at < ANSWER for at in sent):
-            return
-        ahead, deaf = policy.pass_on, not any(one.state is NoticeState.SENT for one in told.notices)
-        if deaf:  # nobody could be reached so far
-            ahead = max(ahead, policy.remind or ahead)
-        elif self._says_nothing(told.day):
+        ahead = policy.remind
+        own = [notice for notice in open_round.notices if notice.stage != Stage.PASSED_ON]
+        sent = [notice.sent_at for notice in own if notice.sent_at is not None]
+        if ahead is None or not sent or context.clock() - max(sent) < MIN_BEFORE_REMINDER:
             return
         due = _due(
-            [one for one in told.orders if one.passed_on_at is None],
-            lambda one: self._is_due(
-                one, self._counted_from(told, one, ANSWER) - ahead, anyhow=deaf
+            (order for order in open_round.orders if order.reminded_at is None),
+            lambda order: self._is_due(
+                order, self._counted_from(open_round, order, MIN_BEFORE_REMINDER) - ahead
             ),
         )
         if not due:
             return
-        heard = {one.channel for one in told.notices}
-        others = [
-            one
-            for one in context.household.channels
-            if "alarm" in one.rounds and one.name not in heard
+        told = open_round.told
+        reached = {notice.channel for notice in own if notice.state is NoticeState.SENT}
+        counts = context.ledger.notices.count_by_channel(
+            context.site.name, told.round.value, told.day
+        )
+        # What is still to do may use the messages that are kept for it.
+        channels = [
+            channel
+            for channel in context.household.channels
+            if channel.name in reached and counts.get(channel.name, 0) < policy.max_messages
         ]
-        notices = self._notices(others[:1], told, due, Stage.PASSED_ON)
-        ids = [one.id for one in due]
+        notices = self._notices(channels, open_round, due, Stage.REMINDER)
+        ids = [order.id for order in due]
+        context.ledger.enqueue(context.site.name, context.clock(), notices, reminded=ids)
+
+    def _pass_on(self, open_round: _OpenRound) -> None:
+        """Tell orders to the first channel for alarms that has heard nothing of this round."""
+        context, policy = self.context, self.context.household.policy
+        ahead, has_reached_nobody = policy.pass_on, open_round.has_reached_nobody
+        if ahead is None or self._may_still_be_confirmed(open_round):
+            return
+        if has_reached_nobody:
+            ahead = max(ahead, policy.remind or ahead)
+        elif not self._usually_confirms(open_round.told):
+            return
+        due = _due(
+            (order for order in open_round.orders if order.passed_on_at is None),
+            lambda order: self._is_due(
+                order,
+                self._counted_from(open_round, order, MIN_BEFORE_PASSING_ON) - ahead,
+                even_in_quiet_hours=has_reached_nobody,
+            ),
+        )
+        if not due:
+            return
+        informed = {notice.channel for notice in open_round.notices}
+        others = [
+            channel
+            for channel in context.household.channels
+            if "alarm" in channel.rounds and channel.name not in informed
+        ]
+        notices = self._notices(others[:1], open_round, due, Stage.PASSED_ON)
+        ids = [order.id for order in due]
         context.ledger.enqueue(context.site.name, context.clock(), notices, passed_on=ids)
 
-    def _counted_from(self, told: _Told, order: StoredChore, least: timedelta) -> datetime:
-        """The hour that a reminder of an order is counted back from: its deadline.
+    def _may_still_be_confirmed(self, open_round: _OpenRound) -> bool:
+        """Whether a notice is about to be sent, or was sent only a moment ago."""
+        now = self.context.clock()
+        names = {channel.name for channel in self.context.household.channels}
+        is_on_its_way = any(
+            notice.state is NoticeState.WAITING and not notice.attempts and notice.channel in names
+            for notice in open_round.notices
+        )
+        return is_on_its_way or any(
+            now - at < MIN_BEFORE_PASSING_ON for at in open_round.first_hand_times
+        )
+
+    def _counted_from(
+        self, open_round: _OpenRound, order: StoredChore, min_time: timedelta
+    ) -> datetime:
+        """Return the hour that a reminder of an order is counted back from: its deadline.
 
         Where that left less than this time to follow it, the reminder comes as long after the
         order was told as it would have come before its deadline, and it is passed on after that.
         """
-        policy, told_at = self.context.household.policy, told.at(order)
+        policy, told_at = self.context.household.policy, open_round.told_at(order)
         ahead = policy.remind or policy.pass_on
-        if told_at is None or ahead is None or order.before > told_at + least:
+        if told_at is None or ahead is None or order.before > told_at + min_time:
             return order.before
         return told_at + 2 * ahead
 
-    def _says_nothing(self, day: date) -> bool:
-        """Whether orders have been told for days and none was acknowledged: then it means nothing
-        that this one is not, and nobody else is troubled for it."""
-        since = day - SILENT_DAYS
-        told = self.context.ledger.rounds.told_at
-        regular = any(
-            told(self.context.site.name, Round.DUSK.value, since - timedelta(days=one))
-            for one in range(3)
-        )
-        return regular and not self.context.ledger.chores.any_confirmed_since(
-            self.context.site.name, since
-        )
+    def _usually_confirms(self, told: ToldRound) -> bool:
+        """Whether an order that is not confirmed means anything.
 
-    def _is_due(self, order: StoredChore, at: datetime, *, anyhow: bool = False) -> bool:
+        It means nothing where orders have been told for days and none was ever confirmed; then no
+        other channel is troubled for this one.
+        """
+        ledger, site = self.context.ledger, self.context.site
+        since = told.day - UNCONFIRMED_DAYS
+        days = (since - timedelta(days=back) for back in range(REGULAR_WITHIN_DAYS))
+        is_regular = any(ledger.rounds.told_at(site.name, Round.DUSK.value, day) for day in days)
+        return not is_regular or bool(ledger.chores.any_confirmed_since(site.name, since))
+
+    def _is_due(
+        self, order: StoredChore, at: datetime, *, even_in_quiet_hours: bool = False
+    ) -> bool:
         """Whether the hour to repeat an order has come.
 
-        What would be repeated in quiet hours is repeated before they start or, unless `anyhow`,
-        not at all: it has been told. Nor does an order that is overdue disturb them.
+        What would be repeated in quiet hours is repeated before they start or, unless
+        `even_in_quiet_hours`, not at all: it has been told. Nor does an order that is overdue
+        disturb them.
         """
         now, quiet = self.context.clock(), self.context.household.rounds.quiet
-        earlier = quiet.before(self.context.site, at)
-        if anyhow:
+        if even_in_quiet_hours:
             return now >= at
-        silent = quiet.until(self.context.site, now) is not None
+        earlier = quiet.before(self.context.site, at)
+        is_quiet = quiet.until(self.context.site, now) is not None
         if earlier == at:
-            return now >= at and not (silent and order.before <= now)
-        return earlier <= now <= max(at, order.before) and not silent
+            return now >= at and not (is_quiet and order.before <= now)
+        return earlier <= now <= max(at, order.before) and not is_quiet
 
     def _notices(
-        self, channels: Sequence[Channel], told: _Told, due: Sequence[StoredChore], stage: Stage
+        self,
+        channels: Sequence[Channel],
+        open_round: _OpenRound,
+        due: Sequence[StoredChore],
+        stage: Stage,
     ) -> list[Notice]:
-        """The notices about what is due. What is overdue is in them, though it was repeated before:
-        it comes first."""
-        context, now = self.context, self.context.clock()
-        late = [one for one in told.orders if one.before <= now and one not in due]
-        chores = [chore for one in (*late, *due) if (chore := context.chore(one)) is not None]
-        passed_on = stage is Stage.PASSED_ON
-        words = follow_up.reminder(chores, now, context.voice, passed_on=passed_on)
-        # Told anew for the same chore only if its hour has become another one.
-        of_what = f"{due[0].id[len('2026-01-01-') :]} {due[0].before:%H:%M}"
-        name = f"{told.round.value} {stage} {of_what}"
-        until = max(one.before for one in due) + follow_up.LATE
+        """Return the notices about what is due, and first in them about what is overdue, even if
+        it was repeated before."""
+        context, now, told = self.context, self.context.clock(), open_round.told
+        late = [order for order in open_round.orders if order.before <= now and order not in due]
+        chores = [chore for order in (*late, *due) if (chore := context.chore(order)) is not None]
+        is_passed_on = stage is Stage.PASSED_ON
+        words = follow_up.reminder(chores, now, context.voice, passed_on=is_passed_on)
+        # By its name it is told again for the same chore only if its hour has become another one.
+        which = f"{due[0].id[len(_ID_DATE) :]} {due[0].before:%H:%M}"
+        name = f"{told.round.value} {stage} {which}"
+        until = max(order.before for order in due) + follow_up.LATE
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is
             until = max(told.until, until)
         return [
@@ -197,18 +241,21 @@ class Reminders:
 def _still_helps(order: StoredChore, now: datetime) -> bool:
     """Whether following an order that is overdue still does some good, as far as it is known.
 
-    A plant that is too cold is taken in late rather than never; what was to be covered before hail
-    or secured before gusts has had them.
+    A plant that is too cold is taken in late rather than never; hail or gusts that a plant was to
+    be covered or secured against have passed.
     """
-    untils = [one.get("until") for one in order.document.get("because", ())]
-    over = bool(untils) and all(one and datetime.fromisoformat(one) <= now for one in untils)
-    return order.kind == ChoreKind.CARRY_IN.value and not over
+    ends = [reason.get("until") for reason in order.document.get("because", ())]
+    is_over = bool(ends) and all(end and datetime.fromisoformat(end) <= now for end in ends)
+    return order.kind == ChoreKind.CARRY_IN.value and not is_over
 
 
-def _due(fresh: Sequence[StoredChore], is_due: Callable[[StoredChore], bool]) -> list[StoredChore]:
-    """What is due, and what would be due on the same trip."""
-    due = [one for one in fresh if is_due(one)]
+def _due(
+    candidates: Iterable[StoredChore], is_due: Callable[[StoredChore], bool]
+) -> list[StoredChore]:
+    """Return the orders that are due, and those that will be due on the same trip."""
+    orders = list(candidates)
+    due = [order for order in orders if is_due(order)]
     if not due:
         return []
-    latest: datetime = max(one.before for one in due) + phrases.SAME_TRIP
-    return [one for one in fresh if one.before <= latest]
+    latest: datetime = max(order.before for order in due) + phrases.SAME_TRIP
+    return [order for order in orders if order.before <= latest]
