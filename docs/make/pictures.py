@@ -136,10 +136,16 @@ def chart_is_outdated() -> str | None:
 
 def _made_of() -> dict[str, Any]:
     return {
-        "drawing": digest_of_code(Path(draw.__file__).read_text(encoding="utf-8")),
+        "drawing": digest_of_code(_drawing_code()),
         "picture": hashlib.sha256(CHART.read_bytes()).hexdigest(),
         "chart": _rounded(json.loads(_answer("chart", SPOT, "--json"))),
     }
+
+
+def _drawing_code() -> str:
+    """Return the text of all modules that draw, one after the other."""
+    modules = sorted(Path(draw.__file__).parent.glob("*.py"))
+    return "\n".join(module.read_text(encoding="utf-8") for module in modules)
 
 
 def digest_of_code(text: str) -> str:

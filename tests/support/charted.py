@@ -7,7 +7,7 @@ import numpy as np
 
 from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS, demo
-from sillward.charts.data import KINDS, ChartData, Kind, of_place
+from sillward.charts.data import KINDS, ChartData, Kind, chart_of
 from sillward.text.units import SI, Units
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.hourly import Weather
@@ -33,7 +33,7 @@ def example(kind: Kind, name: str, spot: str) -> ChartData:
     now = app.clock()
     then = now if kind == "night" else now + timedelta(hours=14)
     forecast = fetched(looking.fetched_weather(app, now), then)
-    return of_place(kind, spot, app.household.collection, forecast, {}, then)
+    return chart_of(kind, spot, app.household.collection, forecast, {}, then)
 
 
 def bench_weather(temp_c: object = 10.0, **series: object) -> Weather:
@@ -51,7 +51,7 @@ def on_bench(
     units: Units = SI,
 ) -> ChartData:
     """The chart of a bench at which leaf, air and forecast are one."""
-    return of_place(kind, spot, collection(*plants), forecast, {}, now, units=units)
+    return chart_of(kind, spot, collection(*plants), forecast, {}, now, units=units)
 
 
 def row(text: str) -> int:

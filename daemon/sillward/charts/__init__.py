@@ -1,2 +1,2 @@
-"""Charts: what they show (`data`, pure), how they are drawn (`draw`, the only one that knows
-matplotlib), and a child process that draws, so that the daemon stays small (`child`)."""
+"""Charts: what they show (`data`, pure), how they are drawn (`draw`, which alone needs matplotlib),
+and the process that draws them, so that the daemon stays small (`process`)."""

@@ -4,7 +4,7 @@ import sys
 from base64 import b64encode
 from typing import Any
 
-from sillward.charts.data import drawn_from
+from sillward.charts.data import from_plain
 from sillward.charts.process import NO_MATPLOTLIB
 from sillward.child_process import serve
 
@@ -17,7 +17,7 @@ except ImportError as error:
 
 def answer(request: dict[str, Any]) -> dict[str, str]:
     """Draw a chart."""
-    image = draw.image(drawn_from(request["data"]), request["form"])
+    image = draw.image(from_plain(request["data"]), request["form"])
     return {"image": b64encode(image).decode()}
 
 

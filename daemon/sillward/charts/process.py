@@ -12,7 +12,7 @@ from contextlib import closing
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
-from sillward.charts.data import ChartData, to_draw
+from sillward.charts.data import ChartData, to_plain
 from sillward.child_process import ChildError, ChildProcess, Failure
 from sillward.errors import ChartError, one_line
 
@@ -74,7 +74,7 @@ def picture(
     max_reply_bytes = MAX_BYTES * 4 // 3 + 1_000  # base64, and the JSON around it
     with closing(ChildProcess(command, limit_s, max_reply_bytes)) as child:
         try:
-            reply = child.ask({"form": form, "data": to_draw(data)})
+            reply = child.ask({"form": form, "data": to_plain(data)})
         except OSError as error:
             msg = f"the chart cannot be drawn: {error.strerror}"
             raise ChartError(msg) from None

@@ -10,7 +10,7 @@ from sillward import files
 from sillward.assembly import looking
 from sillward.assembly.app import App, Options
 from sillward.charts import process as charting
-from sillward.charts.data import KINDS, Kind, document, of_place
+from sillward.charts.data import KINDS, Kind, chart_of, document
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
 from sillward.errors import ChartError, NotOursError, UsageError
@@ -39,7 +39,7 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     spot, plant = _place_named(app, name)
     weather, units = looking.fetched_weather(app, now), app.household.units
     states = looking.stored_states(app)
-    data = of_place(kind, spot, collection, weather, states, now, plant, units=units)
+    data = chart_of(kind, spot, collection, weather, states, now, plant, units=units)
     if as_json:
         print_json(document(data))
         return

@@ -14,7 +14,7 @@ from datetime import time as clock_time
 from html import escape
 
 from sillward.charts import process
-from sillward.charts.data import KINDS, ChartData, of_place
+from sillward.charts.data import KINDS, ChartData, chart_of
 from sillward.errors import LedgerError
 from sillward.ledger import week_review
 from sillward.ledger.week_review import WeekReview
@@ -201,6 +201,6 @@ class WeeklyMail:
         states = context.states()
         for spot in outdoors[:MOST_SPOTS]:
             for kind in KINDS:
-                data = of_place(kind, spot, collection, weather, states, sheet.at, units=units)
+                data = chart_of(kind, spot, collection, weather, states, sheet.at, units=units)
                 if kind == "night" or data.windows:  # a chart without a misting shows little
                     yield data

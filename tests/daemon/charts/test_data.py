@@ -12,15 +12,15 @@ import pytest
 from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS, demo
 from sillward.charts.data import (
-    FILM_MOST_MIN,
     KINDS,
+    MAX_FILM_MIN,
     WATER_DAYS,
     ChartData,
     Kind,
+    chart_of,
     document,
-    drawn_from,
-    of_place,
-    to_draw,
+    from_plain,
+    to_plain,
 )
 from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
@@ -62,7 +62,7 @@ def test_leaf_and_air_are_those_of_the_climate_at_every_hour() -> None:
     climate = climate_of(held.site, held.spots, forecast)
     column = climate.column("pergola")
 
-    data = of_place("night", "pergola", held, forecast, {}, now)
+    data = chart_of("night", "pergola", held, forecast, {}, now)
 
     rows = np.searchsorted(climate.times, [at.timestamp() for at in data.times])
     assert len(rows) > 6 * 24
@@ -253,7 +253,7 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     chosen = next(one for one in held.plants if one.home == "pergola")
 
-    data = of_place("water", "pergola", held, forecast, {}, now)
+    data = chart_of("water", "pergola", held, forecast, {}, now)
 
     told = {one.at: one for one in account_for(chosen, held, forecast, {}, now).hours}
     by_day = 0
@@ -266,7 +266,7 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
             by_day += 1
             expected = told[at].film_min
             assert expected is not None
-            assert life == pytest.approx(min(expected, FILM_MOST_MIN), abs=0.0051)
+            assert life == pytest.approx(min(expected, MAX_FILM_MIN), abs=0.0051)
     assert by_day >= 12
 
 
@@ -274,7 +274,7 @@ def test_a_film_that_outlasts_the_day_is_shown_at_the_most() -> None:
     data = on_bench("water", bench_weather(10.0, dew_point_c=10.0))
 
     lives = {one for one in data.series["film_min"] if one is not None}
-    assert lives == {FILM_MOST_MIN}
+    assert lives == {MAX_FILM_MIN}
 
 
 def test_the_windows_are_those_of_the_morning_round_and_of_the_week() -> None:
@@ -283,7 +283,7 @@ def test_the_windows_are_those_of_the_morning_round_and_of_the_week() -> None:
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
 
-    data = of_place("water", "pergola", held, forecast, {}, now)
+    data = chart_of("water", "pergola", held, forecast, {}, now)
 
     morning = draw_up(Round.MORNING, held, forecast, {}, now)
     today = [
@@ -316,8 +316,8 @@ def test_a_plant_has_its_own_limit_and_its_own_mistings() -> None:
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     chosen = next(one for one in held.plants if one.name == "Cork-slab laelia")
 
-    all_ = of_place("water", "pergola", held, forecast, {}, now)
-    own = of_place("water", "pergola", held, forecast, {}, now, chosen)
+    all_ = chart_of("water", "pergola", held, forecast, {}, now)
+    own = chart_of("water", "pergola", held, forecast, {}, now, chosen)
 
     limit = chosen.limits.vpd_high
     assert limit is not None
@@ -338,8 +338,8 @@ def test_a_misting_that_is_acknowledged_is_planned_no_more() -> None:
         for one in held.plants
     }
 
-    before = of_place("water", "pergola", held, forecast, {}, now)
-    after = of_place("water", "pergola", held, forecast, done, now)
+    before = chart_of("water", "pergola", held, forecast, {}, now)
+    after = chart_of("water", "pergola", held, forecast, done, now)
 
     assert len(after.windows) < len(before.windows)
 
@@ -395,23 +395,23 @@ def test_clocks_that_change_or_are_half_an_hour_off_change_no_number(
     now = utc("2026-10-24T12:00")
     forecast = fetched(forecast, now)
 
-    data = of_place(kind, "bench", collection(site=site), forecast, {}, now)
+    data = chart_of(kind, "bench", collection(site=site), forecast, {}, now)
 
     steps = np.diff([at.timestamp() for at in data.times])
     assert (steps == 3600).all()
     assert all(str(at.tzinfo) == zone for at in data.times)
     name = "leaf_c" if kind == "night" else "vpd_kpa"
     assert np.isfinite(series(data, name)).any()
-    assert drawn_from(json.loads(json.dumps(to_draw(data)))) == data
+    assert from_plain(json.loads(json.dumps(to_plain(data)))) == data
 
 
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
 def test_what_is_drawn_is_json_and_comes_back_as_it_was(kind: Kind, name: str, spot: str) -> None:
     data = replace(example(kind, name, spot), units=US)
 
-    told = json.dumps(to_draw(data), allow_nan=False)
+    told = json.dumps(to_plain(data), allow_nan=False)
 
-    assert drawn_from(json.loads(told)) == data
+    assert from_plain(json.loads(told)) == data
 
 
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
@@ -436,7 +436,7 @@ def test_under_the_midnight_sun_there_is_a_chart_too() -> None:
     forecast = replace(bench_weather(), times=bench_weather().times + 40 * 86400)
     now = NOW + timedelta(days=40)
 
-    data = of_place("night", "bench", collection(site=site), fetched(forecast, now), {}, now)
+    data = chart_of("night", "bench", collection(site=site), fetched(forecast, now), {}, now)
 
     assert [night.low_c for night in data.nights] == [10.0] * 7
 

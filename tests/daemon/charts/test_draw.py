@@ -25,7 +25,10 @@ from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
 from sillward.charts import draw, process
-from sillward.charts.data import KINDS, ChartData, Kind, LimitLine, Window, of_place
+from sillward.charts.data import KINDS, ChartData, Kind, LimitLine, Window, chart_of
+from sillward.charts.draw import style
+from sillward.charts.draw.limits import labels, spread_out
+from sillward.charts.draw.water import misting_bars
 from sillward.text.units import SI, Units
 from sillward_rules.weather.hourly import no_weather
 from sillward_rules.weather.site import Site
@@ -65,7 +68,7 @@ def boxes(axes: Axes, colour: str) -> list[Bbox]:
 
 def shaded(axes: Axes) -> list[tuple[float, float]]:
     """From when to when it is grey."""
-    return [(box.x0, box.x1) for box in boxes(axes, draw.NIGHT)]
+    return [(box.x0, box.x1) for box in boxes(axes, style.NIGHT)]
 
 
 def words(figure: Figure) -> list[Text]:
@@ -239,7 +242,7 @@ def test_each_misting_is_a_bar_with_its_hours(kind: Kind, name: str, spot: str) 
     data = example(kind, name, spot)
     mist = picture(kind, name, spot).axes[-1]
 
-    bars = boxes(mist, draw.BLUE)
+    bars = boxes(mist, style.BLUE)
     assert sorted(box.x0 for box in bars) == sorted(seconds(one.opens) for one in data.windows)
     assert sorted(box.x1 for box in bars) == sorted(seconds(one.closes) for one in data.windows)
     hours = [one.get_text() for one in mist.texts]
@@ -255,10 +258,10 @@ def test_each_misting_is_a_bar_with_its_hours(kind: Kind, name: str, spot: str) 
 
 def test_mistings_of_one_hour_stand_one_under_the_other() -> None:
     data = example("water", "dry-summer", "pergola")
-    placed = draw.walks(data)
+    placed = misting_bars(data)
 
     assert len({one.lane for one in placed}) > 1
-    for one, other in combinations([one for one in placed if one.bar], 2):
+    for one, other in combinations([one for one in placed if one.has_bar], 2):
         if one.lane == other.lane:
             first, second = sorted((one, other), key=lambda walk: walk.opens)
             assert first.closes < second.opens
@@ -319,7 +322,7 @@ def test_hours_are_those_of_the_sites_clocks(kind: Kind) -> None:
         times=int(start.timestamp()) + 3600 * np.arange(HOURS, dtype=np.int64),
     )
     now = utc("2026-10-24T12:00")
-    data = of_place(kind, "bench", collection(site=site), fetched(forecast, now), {}, now)
+    data = chart_of(kind, "bench", collection(site=site), fetched(forecast, now), {}, now)
     axes = draw.figure_of(data).axes[-1]
 
     axes.figure.draw_without_rendering()  # type: ignore[union-attr]
@@ -445,7 +448,7 @@ def test_limits_are_named_in_the_growers_unit() -> None:
 def test_limits_that_share_a_label_are_told_from_the_lowest_to_the_highest() -> None:
     limits = [LimitLine("leaf_c", 10 + 0.5 * n, "°C", (f"plant {n}",)) for n in range(3)]
 
-    (made,) = draw.labels(limits, [0.3, 0.3, 0.3], 0.6, 0, US)
+    (made,) = labels(limits, [0.3, 0.3, 0.3], 0.6, 0, US)
 
     assert made.text == "50–52 °F\n3 plants"
 
@@ -509,7 +512,7 @@ def test_a_matplotlibrc_does_not_change_the_look() -> None:
     finally:
         rcParams["font.size"] = before
 
-    assert max(float(one.get_fontsize()) for one in words(figure)) == draw.LARGE
+    assert max(float(one.get_fontsize()) for one in words(figure)) == style.LARGE
 
 
 # -- labels
@@ -524,7 +527,7 @@ def test_labels_spread_out_keep_their_order_and_do_not_touch(
 ) -> None:
     tall = sizes[: len(wanted)]
 
-    placed = draw.spread_out(wanted, tall)
+    placed = spread_out(wanted, tall)
 
     for (high, low), (above, below) in zip(pairwise(placed), pairwise(tall), strict=True):
         assert high - low >= (above + below) / 2 - 1e-9
@@ -537,13 +540,13 @@ def test_labels_spread_out_keep_their_order_and_do_not_touch(
 
 
 def test_two_labels_that_touch_give_way_by_halves() -> None:
-    assert draw.spread_out([0.52, 0.48], [0.1, 0.1]) == pytest.approx([0.55, 0.45])
+    assert spread_out([0.52, 0.48], [0.1, 0.1]) == pytest.approx([0.55, 0.45])
 
 
 def test_limits_too_close_to_tell_apart_share_a_label() -> None:
     limits = [LimitLine("vpd_kpa", 1.4 + 0.05 * n, "kPa", (f"plant {n}",)) for n in range(5)]
 
-    made = draw.labels(limits, [0.3 + 0.01 * n for n in range(5)], 0.08, 1)
+    made = labels(limits, [0.3 + 0.01 * n for n in range(5)], 0.08, 1)
 
     assert len(made) < 5
     assert [one for label in made for one in label.limits] == limits[::-1]
@@ -587,10 +590,10 @@ def test_lines_stand_out_from_white_and_letters_more(kind: Kind) -> None:
         assert contrast(one.get_color(), "white") >= 3.0, one.get_label()
     for text in words(figure):
         assert contrast(text.get_color(), "white") >= 4.5, text.get_text()
-        assert contrast(text.get_color(), draw.NIGHT) >= 4.5, text.get_text()
-    for colour in (draw.BLUE, draw.VERMILLION, draw.GREY):  # those that cross the nights
-        assert contrast(colour, draw.NIGHT) >= 3.0
-    assert contrast(draw.NIGHT, "white") > 1.1
+        assert contrast(text.get_color(), style.NIGHT) >= 4.5, text.get_text()
+    for colour in (style.BLUE, style.VERMILLION, style.GREY):  # those that cross the nights
+        assert contrast(colour, style.NIGHT) >= 3.0
+    assert contrast(style.NIGHT, "white") > 1.1
 
 
 def test_the_colours_are_okabes_and_itos() -> None:
@@ -603,7 +606,7 @@ def test_the_colours_are_okabes_and_itos() -> None:
     ]
 
 
-PALETTE = (draw.BLUE, draw.SKY, draw.VERMILLION, draw.GREEN)
+PALETTE = (style.BLUE, style.SKY, style.VERMILLION, style.GREEN)
 
 
 # -- pictures

@@ -290,7 +290,7 @@ def test_a_defect_in_a_chart_is_left_out(
     def broken(*_: object, **__: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(weekly_mail, "of_place", broken)
+    monkeypatch.setattr(weekly_mail, "chart_of", broken)
     world, desk = at_week(a_mail())
 
     desk.tick()

@@ -1,0 +1,52 @@
+"""What a chart shows, as plain numbers: pure functions of collection, weather, state and now.
+
+Every number is the core's own, in SI; the drawing converts it. None means not known, and leaves a
+gap in the drawing.
+"""
+
+from dataclasses import replace
+from datetime import datetime
+
+from sillward.charts.data.codec import document, from_plain, to_plain
+from sillward.charts.data.model import KINDS, MAX_FILM_MIN, ChartData, Kind, LimitLine, Window
+from sillward.charts.data.night import night_chart
+from sillward.charts.data.water import WATER_DAYS, water_chart
+from sillward.text.units import SI, Units
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import State
+from sillward_rules.weather.hourly import Weather
+
+__all__ = [
+    "KINDS",
+    "MAX_FILM_MIN",
+    "WATER_DAYS",
+    "ChartData",
+    "Kind",
+    "LimitLine",
+    "Window",
+    "chart_of",
+    "document",
+    "from_plain",
+    "to_plain",
+]
+
+
+def chart_of(
+    kind: Kind,
+    spot: str,
+    collection: Collection,
+    weather: Weather,
+    state: State,
+    now: datetime,
+    plant: Plant | None = None,
+    *,
+    units: Units = SI,
+) -> ChartData:
+    """Return the chart of a kind for a spot. Raise KeyError if there is no such spot.
+
+    plant: show the limits and mistings of this one alone. units: those of the drawing.
+    """
+    collection.spot(spot)
+    make = night_chart if kind == "night" else water_chart
+    return replace(make(spot, collection, weather, state, now, plant), units=units)
