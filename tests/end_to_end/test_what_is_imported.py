@@ -42,7 +42,7 @@ THE_WEEK = (
     "sillward.service.weekly_mail",
 )
 TO_BEGIN = (
-    "sillward.setup.draft",
+    "sillward.setup.collection_text",
     "sillward.setup.first_run",
     "sillward.config.json_schema",
     "sillward.reports.words",

@@ -8,7 +8,7 @@ from click.testing import CliRunner
 from sillward.cli import main
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
-from sillward.setup import first_run
+from sillward.setup import plant_questions
 from sillward.text.columns import WIDTH
 from sillward_rules.plants.groups import standard_groups
 from tests.support.paths import COLLECTIONS
@@ -206,8 +206,8 @@ def test_ten_thousand_unknown_names_are_told_quickly(tmp_path: Path) -> None:
     ],
 )
 def test_new_finds_common_names(words: str, first: str) -> None:
-    assert first_run.search(words)[0].name == first
+    assert plant_questions.search_groups(words)[0].name == first
 
 
 def test_new_finds_nothing_by_a_word_that_many_share() -> None:
-    assert first_run.search("zzz plant") == []
+    assert plant_questions.search_groups("zzz plant") == []

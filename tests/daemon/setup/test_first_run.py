@@ -27,8 +27,8 @@ from sillward.config.models import Text
 from sillward.config.validation import wrong_with
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
-from sillward.setup import draft, first_run
-from sillward.setup.draft import (
+from sillward.setup import first_run, plant_questions, site_questions
+from sillward.setup.answers import (
     BREEZES,
     COVERS,
     IndoorAnswer,
@@ -37,6 +37,7 @@ from sillward.setup.draft import (
     SiteAnswer,
     SpotAnswer,
 )
+from sillward.setup.collection_text import SCHEMA_FILE, collection_text
 from tests.daemon.forecast.test_geocoding import MENDOZA
 from tests.support.bodies import body, dumped
 from tests.support.wires import serving, whole
@@ -221,7 +222,7 @@ def test_none_of_the_hits_may_be_the_place(path: Path) -> None:
 def test_without_the_network_everything_is_typed(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(first_run, "machine_zone", lambda longitude: None)
+    monkeypatch.setattr(site_questions, "machine_zone", lambda longitude: None)
     with serving(whole(b"", status="404 Not Found")) as server:
         monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", server.address)
         monkeypatch.setenv("SILLWARD_FORECAST__BASE_URLS__OPEN_METEO_GEOCODING", server.address)
@@ -372,7 +373,7 @@ def test_only_its_owner_may_read_it(path: Path) -> None:
     answered(path, WHOLE)
 
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert sorted(one.name for one in path.parent.iterdir()) == [draft.SCHEMA_FILE, path.name]
+    assert sorted(one.name for one in path.parent.iterdir()) == [SCHEMA_FILE, path.name]
 
 
 def test_without_a_name_it_is_where_commands_look_for_it(
@@ -424,21 +425,21 @@ def test_force_overwrites_nothing_but_a_collection(text: str, path: Path) -> Non
     assert f"{path}: holds something else" in result.stdout
     assert path.read_text(encoding="utf-8") == text
     with pytest.raises(NotOursError):
-        first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]), force=True)
+        first_run.write(path, collection_text(SITE, [HOUSE], [MOTH]), force=True)
     assert path.read_text(encoding="utf-8") == text
 
 
 def test_a_file_that_comes_meanwhile_is_not_overwritten(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ask_plants = first_run._ask_plants
+    ask_plants = plant_questions.ask_plants
 
     def meanwhile(spots: list[SpotAnswer]) -> list[PlantAnswer]:
         path.parent.mkdir()
         path.write_text("theirs", encoding="utf-8")
         return ask_plants(spots)
 
-    monkeypatch.setattr(first_run, "_ask_plants", meanwhile)
+    monkeypatch.setattr(first_run, "ask_plants", meanwhile)
     other = path.with_name("other.toml")
 
     result = call("new", path, answers=[*WHOLE, str(other)])
@@ -447,7 +448,7 @@ def test_a_file_that_comes_meanwhile_is_not_overwritten(
     assert path.read_text(encoding="utf-8") == "theirs"
     assert load_household(other).collection.site.name == "Yard"
     names = [one.name for one in path.parent.iterdir()]
-    assert sorted(names) == ["other.toml", draft.SCHEMA_FILE, "yard.toml"]
+    assert sorted(names) == ["other.toml", SCHEMA_FILE, "yard.toml"]
 
 
 def test_a_link_that_leads_nowhere_is_a_file_that_is_there(path: Path) -> None:
@@ -499,7 +500,7 @@ def test_what_is_cut_off_while_it_is_written_leaves_nothing(
     monkeypatch.setattr(os, "link", interrupted)
 
     with pytest.raises(KeyboardInterrupt):
-        first_run.write(path, draft.text(SITE, [HOUSE], [MOTH]))
+        first_run.write(path, collection_text(SITE, [HOUSE], [MOTH]))
 
     assert list(path.parent.iterdir()) == []
 
@@ -508,8 +509,8 @@ def test_editors_find_the_schema_beside_it(path: Path) -> None:
     answered(path, WHOLE)
 
     first = path.read_text(encoding="utf-8").splitlines()[0]
-    assert first == f"#:schema ./{draft.SCHEMA_FILE}"
-    beside = path.with_name(draft.SCHEMA_FILE).read_text(encoding="utf-8")
+    assert first == f"#:schema ./{SCHEMA_FILE}"
+    beside = path.with_name(SCHEMA_FILE).read_text(encoding="utf-8")
     assert json.loads(beside) == collection_schema()
 
 
@@ -521,7 +522,7 @@ def test_a_schema_of_an_older_version_is_replaced_and_what_is_none_is_left(
     path: Path, old: bytes, replaced: bool
 ) -> None:
     path.parent.mkdir()
-    beside = path.with_name(draft.SCHEMA_FILE)
+    beside = path.with_name(SCHEMA_FILE)
     beside.write_bytes(old)
 
     answered(path, WHOLE)
@@ -593,7 +594,7 @@ def test_every_draft_is_a_collection(
 
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "yard.toml"
-        file.write_text(draft.text(site, spots, [mine]), encoding="utf-8")
+        file.write_text(collection_text(site, spots, [mine]), encoding="utf-8")
         collection = load_household(file).collection
 
     assert (collection.site.name, collection.plants[0].name) == (name, plant)
@@ -624,14 +625,14 @@ def test_every_draft_is_a_collection(
     ],
 )
 def test_coordinates_and_names_are_told_apart(text: str, read: tuple[float, float] | None) -> None:
-    assert first_run.coordinates(text) == read
+    assert site_questions.coordinates(text) == read
 
 
 @given(st.text(max_size=30))
 def test_any_text_is_coordinates_a_name_or_told_to_be_wrong(text: str) -> None:
     found: tuple[float, float] | None = None
     with contextlib.suppress(ValueError):
-        found = first_run.coordinates(text)
+        found = site_questions.coordinates(text)
     assert found is None or (abs(found[0]) <= 90 and abs(found[1]) <= 180)
 
 
@@ -644,11 +645,13 @@ def test_any_text_is_coordinates_a_name_or_told_to_be_wrong(text: str) -> None:
     ],
 )
 def test_groups_are_found_by_what_growers_say(words: str, first: str) -> None:
-    assert first_run.search(words)[0].name == first
+    assert plant_questions.search_groups(words)[0].name == first
 
 
 def test_what_nobody_has_is_not_found() -> None:
-    assert first_run.search("xyzzy") == first_run.search("xyzzy plugh") == []
+    assert (
+        plant_questions.search_groups("xyzzy") == plant_questions.search_groups("xyzzy plugh") == []
+    )
 
 
 @pytest.mark.parametrize(
@@ -668,12 +671,12 @@ def test_what_nobody_has_is_not_found() -> None:
 def test_the_zone_of_the_machine_is_offered_where_it_fits(
     zone: str, longitude: float, offered: str | None
 ) -> None:
-    assert first_run.machine_zone(longitude, {"TZ": zone}) == offered
+    assert site_questions.machine_zone(longitude, {"TZ": zone}) == offered
 
 
 def test_the_zone_of_the_machine_is_read_from_its_link(tmp_path: Path) -> None:
     link = tmp_path / "localtime"
     link.symlink_to(tmp_path / "zoneinfo" / "America" / "Argentina" / "Mendoza")
 
-    assert first_run.machine_zone(-68.85, {}, link) == ZONE
-    assert first_run.machine_zone(-68.85, {}, tmp_path / "none") is None
+    assert site_questions.machine_zone(-68.85, {}, link) == ZONE
+    assert site_questions.machine_zone(-68.85, {}, tmp_path / "none") is None

@@ -1,4 +1,4 @@
-"""A first collection as text: what was answered, and what was made of it, in comments that teach.
+"""A first collection as text: the answers, and what was assumed from them in comments that teach.
 
 Pure: answers in, TOML out.
 """
@@ -6,111 +6,25 @@ Pure: answers in, TOML out.
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from sillward.forecast import geocoding
-from sillward_rules.plants.plant import Holder
-from sillward_rules.weather.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
+from sillward.setup.answers import IndoorAnswer, PlantAnswer, SiteAnswer, SpotAnswer
 
 SCHEMA_FILE = "sillward.schema.json"
-"""Lies beside the collection, so that editors find it."""
+"""The schema beside the collection, where editors find it."""
 
 
-@dataclass(frozen=True, slots=True)
-class Cover:
-    """What is above a spot: shares of the sky and of the rain that reach the plants."""
-
-    words: str
-    question: str
-    sky_view: float
-    rain: float
-
-
-COVERS = (
-    Cover("open sky", "open sky", 1.0, DEFAULT_RAIN),
-    Cover(
-        "half open",
-        "half open: a pergola, a tree, the foot of a wall",
-        DEFAULT_SKY_VIEW,
-        DEFAULT_RAIN,
-    ),
-    Cover("a roof", "a roof", 0.3, 0.0),
-)
-"""Judgement. Where the words leave room, more sky (colder leaves) and more rain."""
-
-
-@dataclass(frozen=True, slots=True)
-class Breeze:
-    """How open a spot is to the wind: the share of the open-field wind that reaches it."""
-
-    words: str
-    question: str
-    wind: float
-
-
-BREEZES = (
-    Breeze("open", "open to the wind", 0.7),
-    Breeze("partly sheltered", "a wall or hedge on some sides", DEFAULT_WIND),
-    Breeze("sheltered", "walls or hedges all around", 0.2),
-)
-"""Judgement. Plants stand in the lee of something even in the open."""
-
-
-@dataclass(frozen=True, slots=True)
-class SiteAnswer:
-    """The place. found: what the search said of it; None: coordinates were typed."""
-
-    name: str
-    latitude: float
-    longitude: float
-    elevation_m: float
-    zone: str
-    found: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class OutdoorAnswer:
-    """A spot under the sky."""
-
-    name: str
-    cover: Cover
-    breeze: Breeze
-
-
-@dataclass(frozen=True, slots=True)
-class IndoorAnswer:
-    """A spot in a house. night_low_c: what it holds on the coldest nights; None: not known."""
-
-    name: str
-    night_low_c: float | None
-
-
-SpotAnswer = OutdoorAnswer | IndoorAnswer
-
-
-@dataclass(frozen=True, slots=True)
-class PlantAnswer:
-    """A plant: one group, several for a hybrid, or none and a night limit of its own."""
-
-    name: str
-    groups: tuple[str, ...]
-    holder: Holder
-    home: str
-    shelter: str | None
-    night_low_c: float | None
-    group_low_c: float | None
-    """What its groups say."""
-
-
-def text(site: SiteAnswer, spots: Sequence[SpotAnswer], plants: Sequence[PlantAnswer]) -> str:
-    """The whole file."""
+def collection_text(
+    site: SiteAnswer, spots: Sequence[SpotAnswer], plants: Sequence[PlantAnswer]
+) -> str:
+    """Return the whole file."""
     parts = [_HEAD, _site(site), _SPOTS, *(_spot(spot, site.latitude) for spot in spots)]
     parts += [_PLANTS, *(_plant(plant) for plant in plants), _REST]
     return "\n\n".join(parts) + "\n"
 
 
 def quoted(text: str) -> str:
-    """A TOML basic string. JSON's escapes are all among TOML's; DEL alone is not escaped there."""
+    """Return a TOML basic string: as in JSON, but with DEL escaped too."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
@@ -124,9 +38,11 @@ def _number(value: float, digits: int = 1) -> str:
 
 
 def _lines(*pairs: tuple[str, str]) -> str:
-    """Lines with their comments below each other."""
+    """Return lines of TOML with their comments aligned."""
     width = max((len(line) for line, comment in pairs if comment), default=0)
-    return "\n".join(f"{line:<{width}}  # {word}" if word else line for line, word in pairs)
+    return "\n".join(
+        f"{line:<{width}}  # {comment}" if comment else line for line, comment in pairs
+    )
 
 
 _HEAD = f"""\
