@@ -1,13 +1,12 @@
-"""Channels: the one place that knows Apprise (general-purpose notification library).
+"""Sending through Apprise (general-purpose notification library): the only module that knows it.
 
-What it would do by itself and must not: follow redirects (a POST becomes a GET and is lost),
-sleep between sends on a reused object, count an optional target's failure as success, retry on
-its own, take a login page for success, split a long message into several, and print URLs. So
-every attempt gets a fresh object, `exchange` watches what goes over the wire, and nothing of a
-URL is ever logged.
+Left to itself it would follow redirects (a POST becomes a GET and is lost), sleep between sends on
+a reused object, count an optional target's failure as success, retry on its own, take a login page
+for success, split a long message into several, and print URLs. So every attempt gets a fresh
+object, `wire_monitor` watches what goes over the wire, and nothing of a URL is ever logged.
 
-One URL is one target: of two, one may have it when the other fails, and each try would send it
-there again.
+One URL is one target: of two, one may have the message when the other fails, and each try would
+send it there again.
 """
 
 import logging
@@ -26,10 +25,10 @@ from sillward.wording.message_length import within_bytes
 from sillward.wording.push import Message
 
 SEND_S = 60
-"""Longest that one attempt may take [s]."""
+"""Longest time for one attempt [s]."""
 
 WIRE_S = 50
-"""After this, connections are cut [s]; the rest is for what cannot be cut, such as a name look-up.
+"""Connections are cut after this [s]; the rest is for what cannot be cut, such as a name look-up.
 
 A mail server that is slow to look at a mail may need half a minute. Judgement.
 """
@@ -39,23 +38,27 @@ class Sender(Protocol):
     """Brings a message to a channel."""
 
     def __call__(self, channel: Channel, message: Message) -> None:
-        """Send once. Raise DeliveryError if it failed or if nobody can say."""
+        """Send once. Raise DeliveryError if it failed, or may have."""
 
 
 Problems = Callable[[Sequence[Channel]], list[str | None]]
-"""What is wrong with the URL of each of these channels, if anything is."""
+"""Returns what is wrong with the URL of each of these channels, or None where nothing is."""
 
 
-def problems(listed: Sequence[Channel]) -> list[str | None]:
-    """What is wrong with the URL of each of these channels, if anything is."""
-    return [_problem(channel) for channel in listed]
+def problems(channels: Sequence[Channel]) -> list[str | None]:
+    """Return what is wrong with the URL of each of these channels, or None where nothing is."""
+    return [_problem(channel) for channel in channels]
 
 
-def check_channels(listed: Sequence[Channel], file: str, problems_of: Problems = problems) -> None:
-    """Raise ConfigError naming every channel whose URL cannot be used."""
+def check_channels(
+    channels: Sequence[Channel], file: str, problems_of: Problems = problems
+) -> None:
+    """Raise ConfigError naming every channel whose URL cannot be used. file: where they stand."""
     lines = [
         f'{file}: channels[{index}] "{channel.name}": {problem}'
-        for index, (channel, problem) in enumerate(zip(listed, problems_of(listed), strict=True))
+        for index, (channel, problem) in enumerate(
+            zip(channels, problems_of(channels), strict=True)
+        )
         if problem
     ]
     if lines:
@@ -65,18 +68,18 @@ def check_channels(listed: Sequence[Channel], file: str, problems_of: Problems =
 def send(channel: Channel, message: Message) -> None:
     """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
     apprise = _apprise()
-    service = (_urgent(channel) if message.urgent else None) or _service(channel)
+    service = (_urgent_service(channel) if message.urgent else None) or _service(channel)
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
     message = _fitting(service, _clean(message))
     if message.html is not None:
-        mail.instead(service, message)
-    courier = apprise.Apprise(asset=_asset())
-    courier.add(service)
-    with WireMonitor(WIRE_S) as exchange:
+        mail.send_html_instead(service, message)
+    notifier = apprise.Apprise(asset=_asset())
+    notifier.add(service)
+    with WireMonitor(WIRE_S) as wire:
         try:
-            result = courier.notify(
+            result = notifier.notify(
                 body=message.body,
                 title=message.title,
                 body_format=apprise.NotifyFormat.TEXT,
@@ -86,28 +89,29 @@ def send(channel: Channel, message: Message) -> None:
             msg = f"channel {channel.name}: failed ({type(error).__name__})"
             raise DeliveryError(msg, perhaps_sent=True) from None
     outcome = result.status.name
-    believed = exchange.page and not _answers_with_pages(service)
-    if outcome == "SUCCESS" and not believed:
+    is_wrong_page = wire.page and not _answers_with_pages(service)
+    if outcome == "SUCCESS" and not is_wrong_page:
         return
     # A plugin that speaks by other means may still be at it.
-    perhaps = exchange.unanswered or (outcome == "TIMEOUT" and not exchange.seen)
-    msg = f"channel {channel.name}: {_reason(exchange, perhaps=perhaps)}"
-    raise DeliveryError(msg, perhaps_sent=perhaps, wait=exchange.wait)
+    perhaps_sent = wire.unanswered or (outcome == "TIMEOUT" and not wire.seen)
+    msg = f"channel {channel.name}: {_reason(wire, perhaps_sent=perhaps_sent)}"
+    raise DeliveryError(msg, perhaps_sent=perhaps_sent, wait=wire.wait)
 
 
-def _reason(exchange: WireMonitor, *, perhaps: bool) -> str:
-    if perhaps:
+def _reason(wire: WireMonitor, *, perhaps_sent: bool) -> str:
+    """Return why a message was not taken, in words."""
+    if perhaps_sent:
         return "no answer in time; perhaps it arrived all the same"
-    if exchange.page:
+    if wire.page:
         return "answered with a web page; a login page in between?"
-    if exchange.reason is not None:
-        return exchange.reason
-    number = "" if exchange.status is None else f" ({exchange.status})"
+    if wire.reason is not None:
+        return wire.reason
+    number = "" if wire.status is None else f" ({wire.status})"
     return f"the other side did not take it{number}"
 
 
 def _answers_with_pages(service: Any) -> bool:
-    """Whether a page is an honest answer: what takes a web form thanks for it with one."""
+    """Whether a page is a regular answer: a server that takes a web form replies with one."""
     return bool(getattr(service, "protocol", None) == "form")
 
 
@@ -115,7 +119,7 @@ def _answers_with_pages(service: Any) -> bool:
 
 
 def _clean(message: Message) -> Message:
-    """Without what could end a header or a line, or cannot be encoded; lines of the body stay."""
+    """The message without characters that could end a header or a line, or cannot be encoded."""
     html = None if message.html is None else _lines(message.html)
     return replace(message, title=_one_line(message.title), body=_lines(message.body), html=html)
 
@@ -137,7 +141,7 @@ def _fitting(service: Any, message: Message) -> Message:
 
 
 def _is_mail(service: Any) -> bool:
-    """Whether it has recipients of copies, as every plugin for mail has and none for pushes."""
+    """Whether a plugin has recipients of copies, as all for mail have and none for pushes has."""
     return hasattr(service, "cc") and hasattr(service, "bcc")
 
 
@@ -145,6 +149,7 @@ def _is_mail(service: Any) -> bool:
 
 
 def _problem(channel: Channel) -> str | None:
+    """Return what is wrong with the URL of a channel, in words that do not show it."""
     if channel.url is None:
         return (
             f"has no url; give one, set SILLWARD_CHANNELS__{channel.name.upper()} "
@@ -157,7 +162,7 @@ def _problem(channel: Channel) -> str | None:
         return "optional=yes would hide that it fails; take it out of the url"
     if getattr(service, "cc", None) or getattr(service, "bcc", None):
         return f"its url has copies (cc, bcc); {_ONE_EACH}"
-    # A plugin that sends to many at once counts as one.
+    # A plugin that sends to many targets in one call has a length of one.
     targets = getattr(service, "targets", ())
     many = len(targets) if isinstance(targets, (list, tuple, set)) else 1
     if max(len(service), many) > 1:
@@ -171,17 +176,18 @@ _ONE_EACH = (
 
 
 def _service(channel: Channel) -> Any:
+    """The plugin for a channel, or None if its URL cannot be used."""
     if channel.url is None:
         return None
-    return _made(channel.url.get_secret_value())
+    return _instantiated(channel.url.get_secret_value())
 
 
 URGENT = "priority=high"
-"""As most services that know a priority take it in their URLs: above the usual one, and still
-nothing that rings until somebody answers."""
+"""In a URL, as most services that know priorities take it: above the usual one, but none that rings
+until somebody answers."""
 
 
-def _urgent(channel: Channel) -> Any:
+def _urgent_service(channel: Channel) -> Any:
     """The service with a high priority; None if it has none, or the grower has chosen one."""
     usual = _service(channel)
     # Some know the word and mean something else by it.
@@ -191,11 +197,12 @@ def _urgent(channel: Channel) -> Any:
     url = channel.url.get_secret_value()
     if re.search(r"[?&]priority=", url, re.IGNORECASE):
         return None
-    urgent = _made(f"{url}{'&' if '?' in url else '?'}{URGENT}")
+    urgent = _instantiated(f"{url}{'&' if '?' in url else '?'}{URGENT}")
     return urgent if getattr(urgent, "priority", None) != usual.priority else None
 
 
-def _made(url: str) -> Any:
+def _instantiated(url: str) -> Any:
+    """The plugin for a URL, set to try once and to keep a message whole; None if there is none."""
     service = _apprise().Apprise.instantiate(url, asset=_asset())
     if service is not None:
         service.redirects = False
@@ -216,7 +223,7 @@ def _asset() -> Any:
 
 
 def _apprise() -> ModuleType:
-    """Apprise, imported when first needed: commands that send nothing stay quick and small."""
+    """Import Apprise when it is first needed: commands that send nothing stay quick and small."""
     import apprise
 
     # Its lines hold addresses, keys and bodies.

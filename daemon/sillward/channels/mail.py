@@ -1,11 +1,11 @@
 """A mail that looks like one: text, HTML and pictures, by the connection that Apprise would make.
 
 Apprise makes the text of an HTML mail itself, and names pictures by files; here the text is
-written by hand and the pictures never lie on a disk. So the mail is ours, made with the standard
-library, and all the rest is left to the plugin: how it reads the URL (host, port, TLS, login,
-sender, recipient), its controller that connects, its time limits. `exchange` watches smtplib, by
-which both speak. Where that cannot be (PGP, several recipients, another Apprise), the plugin sends
-the text.
+written by hand and the pictures never lie on a disk. So the mail is made here, with the standard
+library, and everything else is left to the plugin: how it reads the URL (host, port, TLS, login,
+sender, recipient), its controller that connects, its time limits. `wire_monitor` watches smtplib,
+by which both speak. Where this cannot be done (PGP, several recipients, another version of
+Apprise), the plugin sends the text.
 """
 
 import logging
@@ -21,11 +21,11 @@ from sillward.wording.push import Message
 log = logging.getLogger(__name__)
 
 
-def instead(service: Any, message: Message) -> None:
-    """Let this plugin, once it is to send, send the mail of a message with html.
+def send_html_instead(service: Any, message: Message) -> None:
+    """Have this plugin send the HTML mail of a message when it is told to send.
 
-    What stands in the way leaves the plugin as it is: it sends title and body. The message is
-    clean, see `channels`.
+    If anything stands in the way the plugin is left as it is: it sends title and body. The message
+    holds nothing that could end a header or a line (see `apprise_sender`).
     """
     try:
         send = _sender(service, message)
@@ -38,12 +38,12 @@ def instead(service: Any, message: Message) -> None:
 
 
 def _sender(service: Any, message: Message) -> Any:
-    """What stands in for the plugin's own way to send; None if it had better send the text."""
+    """Return what replaces the plugin's own `send`, or None if it is to send the text."""
     from apprise.plugins.email.smtp import AppriseSMTPController
 
-    if not _plain(service):
+    if not _is_plain(service):
         return None
-    content = written(service, message).as_bytes()
+    content = compose(service, message).as_bytes()
     sender, recipient = service.from_addr[1], service.targets[0][1]
     connection: Any = AppriseSMTPController(
         host=service.smtp_host,
@@ -60,13 +60,13 @@ def _sender(service: Any, message: Message) -> Any:
             with connection as smtp:
                 return bool(smtp.sendmail(sender, [recipient], content))
         except (OSError, smtplib.SMTPException, RuntimeError):
-            return False  # `exchange` has seen why
+            return False  # the wire monitor has seen why
 
     return send
 
 
-def _plain(service: Any) -> bool:
-    """Whether it is a mail over SMTP, unencrypted by PGP, to one."""
+def _is_plain(service: Any) -> bool:
+    """Whether the plugin sends a mail over SMTP, not encrypted by PGP, to one recipient."""
     from apprise.plugins.email import NotifyEmail
 
     if type(service) is not NotifyEmail or service.pgp_mode != "no":
@@ -74,16 +74,21 @@ def _plain(service: Any) -> bool:
     return len(service.targets) == 1 and not (service.cc or service.bcc)
 
 
-def written(service: Any, message: Message) -> EmailMessage:
-    """The mail: text, or else HTML with its pictures. Raise ValueError if a header is not one."""
+def compose(service: Any, message: Message) -> EmailMessage:
+    """Return the mail: text, and HTML with its pictures as the alternative.
+
+    Raise ValueError for a header that cannot be one.
+    """
     mail = EmailMessage(policy=SMTP)
-    # The library would take a word that looks encoded for one, with all that may be in it.
+    # The library would decode a word that looks encoded, with whatever may be in it.
     mail["Subject"] = " ".join(message.title.replace("=?", "= ?").split())
     mail["From"] = _address(service.from_addr)
     mail["To"] = _address(service.targets[0])
     if service.reply_to:
         names = service.names
-        mail["Reply-To"] = [_address((names.get(one), one)) for one in sorted(service.reply_to)]
+        mail["Reply-To"] = [
+            _address((names.get(address), address)) for address in sorted(service.reply_to)
+        ]
     mail["Date"] = formatdate()
     mail["Message-ID"] = make_msgid(domain=service.smtp_host)
     mail["X-Application"] = service.app_id

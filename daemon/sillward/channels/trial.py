@@ -37,9 +37,9 @@ class Outcome:
 
 
 def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) -> Message:
-    """The trial as this channel gets it.
+    """Return the trial as this channel gets it.
 
-    sheet: a real one of now, in full, which a channel that is told in full gets as well.
+    sheet: the full sheet of now; a channel that is told in full gets it as an example.
     """
     told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
     length = f"at most {MAX_CHARACTERS} characters"
@@ -53,13 +53,13 @@ def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) ->
     return Message(TITLE, "\n".join(lines))
 
 
-def tried(
+def send_trial(
     channel: Channel,
     trial: Message,
     sender: Sender,
     monotonic: Callable[[], float] = time.monotonic,
 ) -> Outcome:
-    """Send it once, and tell what came back. No URL is in that."""
+    """Send a trial once and return what came back, without any URL in it."""
     began = monotonic()
     state, why = State.SENT, ""
     try:
@@ -67,18 +67,18 @@ def tried(
     except DeliveryError as error:
         state = State.MAYBE if error.perhaps_sent else State.FAILED
         why = str(error).removeprefix(f"channel {channel.name}: ")
-    except Exception as error:  # a defect must not keep it from the other channels
+    except Exception as error:  # a defect must not keep the other channels from theirs
         state, why = State.FAILED, f"failed ({type(error).__name__})"
     return Outcome(channel.name, state, why, monotonic() - began)
 
 
 def line(outcome: Outcome, channels: Sequence[Channel], screen: Screen) -> str:
-    """One outcome as a row, under those of the other channels that are tried."""
-    widest = max(len(one.name) for one in channels)
-    states = max(len(one.value) for one in State)
+    """Return an outcome as a row, in columns with those of the other channels that are tried."""
+    widest_name = max(len(channel.name) for channel in channels)
+    widest_state = max(len(state.value) for state in State)
     good = outcome.state is State.SENT
-    state = Marked(outcome.state.value.ljust(states), Mark.OK if good else Mark.TROUBLE)
+    state = Marked(outcome.state.value.ljust(widest_state), Mark.OK if good else Mark.TROUBLE)
     took = f"{outcome.took_s:.1f} s".rjust(len("99.9 s"))
-    row = (outcome.channel.ljust(widest), state, took, outcome.why)
+    row = (outcome.channel.ljust(widest_name), state, took, outcome.why)
     fixed = Column(fixed=True)
     return "\n".join(table([row], (fixed, fixed, fixed, Column()), screen))

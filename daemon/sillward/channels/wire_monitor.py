@@ -3,10 +3,10 @@
 Apprise tells whether a plugin was content, and a plugin is content with any 2xx: a login page in
 between that answers 200 is a success to it, and a mail server that fell silent after taking a mail
 is the same failure as one that was never reached. So `requests` and `smtplib`, by which nearly all
-plugins speak, are watched while an exchange is open, and their connections are cut at its deadline.
+plugins speak, are watched while a monitor is open, and their connections are cut at its deadline.
 
-Apprise works in threads of its own, in a copy of the caller's context: a context variable is what
-they find the exchange by. Whoever else uses these libraries finds none and notices nothing.
+Apprise works in threads of its own, in a copy of the caller's context: a context variable is how
+they find the monitor. Other users of these libraries find none and notice nothing.
 """
 
 import re
@@ -28,22 +28,23 @@ from requests.adapters import BaseAdapter
 from sillward.net.deadline import Deadline, DeadlineAdapter
 from sillward.net.http import Answer
 
-MOST_BYTES = 1_000_000
+MAX_BYTES = 1_000_000
 """Of an answer to a notice; the usual ones have some hundred. Judgement."""
 
 _PAGE = re.compile(rb"<(!doctype\s+html|html|head|meta|title|script)\b", re.IGNORECASE)
-_PAGE_START = 1_024
-_PIECE = 16_384
+_PAGE_START_BYTES = 1_024
+_PIECE_BYTES = 16_384
 _GO_AHEAD = 354
 """The mail server waits for the mail (RFC 5321, 4.2.2); the next thing it says is its answer."""
 
-_open: ContextVar["WireMonitor | None"] = ContextVar("exchange", default=None)
+_current: ContextVar["WireMonitor | None"] = ContextVar("wire_monitor", default=None)
 
 
 class WireMonitor:
     """One attempt to send: a context in which connections are bounded and answers remembered."""
 
     def __init__(self, seconds: float) -> None:
+        """Take how long connections may last [s], counted from now."""
         self.seen = False
         """Whether the plugin speaks by what is watched here."""
         self.unanswered = False
@@ -61,7 +62,7 @@ class WireMonitor:
 
     def __enter__(self) -> Self:
         _install()
-        self._token = _open.set(self)
+        self._token = _current.set(self)
         self.deadline.__enter__()
         return self
 
@@ -73,49 +74,83 @@ class WireMonitor:
     ) -> None:
         self.deadline.__exit__(kind, error, trace)
         self.adapter.close()
-        _open.reset(self._token)
+        _current.reset(self._token)
 
-    def replied(self, code: int) -> None:
-        """Take note of what a mail server said."""
-        self.unanswered = code == _GO_AHEAD
-        # Its goodbye comes after a refusal and takes nothing back.
-        self.status = code if code >= 400 else self.status
+    # -- over HTTP
 
-    def answered(self, response: requests.Response) -> None:
-        """Take note of the head of an answer over HTTP."""
+    def request_begins(self) -> None:
+        """Note that a request is about to be made: only its answer counts from now on."""
+        self.seen, self.reason = True, _LATE
+        self.unanswered = self.page = False
+        self.status = self.wait = None
+
+    def request_goes_out(self) -> None:
+        """Note that a request begins to be sent: the other side may have it from now on."""
+        self.unanswered = True
+
+    def request_failed(self, error: requests.RequestException) -> None:
+        """Note why a request failed, if nothing of it went out."""
+        if not self.unanswered:
+            self.reason = _in_words(error)
+
+    def answer_began(self, response: requests.Response) -> None:
+        """Note the head of an answer."""
         status = response.status_code
         self.status = None if 200 <= status < 300 else status
         self.reason = None
-        # Who says no has not taken it, whatever becomes of the rest of the answer.
+        # A refusal means that it was not taken, whatever becomes of the rest of the answer.
         self.unanswered = self.status is None
         headers = {name.lower(): value for name, value in response.headers.items()}
         answer = Answer(status, headers, b"")
         asked = answer.retry_after(answer.date or datetime.now(UTC))
         self.wait = asked if status in (429, 503) else None
 
+    def answer_ended(self, body: bytes) -> None:
+        """Note that an answer has come back whole."""
+        self.unanswered = False
+        self.page = self.status is None and is_page(body)
+
+    # -- over SMTP
+
+    def mail_connects(self) -> None:
+        """Note that a connection to a mail server is about to be made."""
+        self.seen, self.reason = True, _UNREACHABLE
+
+    def mail_connected(self, sock: socket.socket) -> None:
+        """Watch a connection to a mail server."""
+        self.deadline.watch(sock)
+        self.reason = None
+
+    def mail_replied(self, code: int) -> None:
+        """Note what a mail server said."""
+        self.unanswered = code == _GO_AHEAD
+        # Its goodbye comes after a refusal and takes nothing back.
+        self.status = code if code >= 400 else self.status
+
+    def mail_fell_silent(self) -> None:
+        """Note that a reply did not come. After a refusal that is the reason, not the silence."""
+        self.reason = _SILENT if self.status is None else None
+
 
 class _WatchedAdapter(DeadlineAdapter):
-    def __init__(self, exchange: WireMonitor) -> None:
-        super().__init__(exchange.deadline)
-        self._exchange = exchange
+    """The adapter of `requests` that tells a monitor what happens."""
+
+    def __init__(self, monitor: WireMonitor) -> None:
+        super().__init__(monitor.deadline)
+        self._monitor = monitor
 
     def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> Any:
         """Send once, and read the answer, bounded in size, before Apprise does."""
-        exchange = self._exchange
         request.headers["Accept-Encoding"] = "identity"
-        exchange.seen, exchange.reason = True, _LATE
-        exchange.unanswered = exchange.page = False
-        exchange.status = exchange.wait = None
+        self._monitor.request_begins()
         try:
             response = super().send(request, *args, **kwargs)
         except requests.RequestException as error:
-            if not exchange.unanswered:
-                exchange.reason = _in_words(error)
+            self._monitor.request_failed(error)
             raise
-        exchange.answered(response)
+        self._monitor.answer_began(response)
         body = self._body(response)
-        exchange.unanswered = False
-        exchange.page = exchange.status is None and is_page(body)
+        self._monitor.answer_ended(body)
         response.raw = BytesIO(body)
         return response
 
@@ -132,7 +167,7 @@ class _WatchedAdapter(DeadlineAdapter):
             def sending(*args: Any, **kwargs: Any) -> None:
                 if made.is_closed:
                     made.connect()
-                self._exchange.unanswered = True
+                self._monitor.request_goes_out()
                 request(*args, **kwargs)
 
             made.request = sending
@@ -142,30 +177,31 @@ class _WatchedAdapter(DeadlineAdapter):
         return pool
 
     def _body(self, response: requests.Response) -> bytes:
+        """Read an answer. Raise requests.ConnectionError if it is not whole, or too large."""
         body = bytearray()
         try:
-            while piece := response.raw.read(_PIECE, decode_content=True):
+            while piece := response.raw.read(_PIECE_BYTES, decode_content=True):
                 body += piece
-                if len(body) > MOST_BYTES:
+                if len(body) > MAX_BYTES:
                     break
         except (OSError, urllib3.exceptions.HTTPError) as error:
             response.raw.close()
             raise requests.ConnectionError(type(error).__name__) from None
         response.raw.close()
         # A connection that was cut can look like the end of a body.
-        if len(body) > MOST_BYTES or self._exchange.deadline.passed:
+        if len(body) > MAX_BYTES or self._monitor.deadline.passed:
             raise requests.ConnectionError
         return bytes(body)
 
 
 def is_page(body: bytes) -> bool:
     """Whether an answer is a web page, by what it holds: some APIs call a bare "ok" text/html."""
-    start = body.removeprefix(b"\xef\xbb\xbf").lstrip()[:_PAGE_START]
+    start = body.removeprefix(b"\xef\xbb\xbf").lstrip()[:_PAGE_START_BYTES]
     return start.startswith(b"<") and _PAGE.search(start) is not None
 
 
 def _in_words(error: requests.RequestException) -> str:
-    """Why nothing of the message went out."""
+    """Return why nothing of the message went out."""
     return next((text for kind, text in _REASONS if isinstance(error, kind)), _UNREACHABLE)
 
 
@@ -186,20 +222,21 @@ _REASONS: tuple[tuple[type[Exception], str], ...] = (
 
 @cache
 def _install() -> None:
-    """Put the watchers in, once. Outside of an exchange they do as the originals."""
+    """Put the watchers in, once. Outside of a monitor they do as the originals."""
     _wrap(requests.Session, "get_adapter", _get_adapter)
     _wrap(smtplib.SMTP, "_get_socket", _get_socket)
     _wrap(smtplib.SMTP, "getreply", _getreply)
 
 
 def _wrap(owner: type, name: str, wrapper: Callable[..., Any]) -> None:
+    """Replace a method by one that calls the wrapper where a monitor is open."""
     original = getattr(owner, name)
 
     def watched(self: Any, *args: Any, **kwargs: Any) -> Any:
-        exchange = _open.get()
-        if exchange is None:
+        monitor = _current.get()
+        if monitor is None:
             return original(self, *args, **kwargs)
-        return wrapper(exchange, original, self, *args, **kwargs)
+        return wrapper(monitor, original, self, *args, **kwargs)
 
     setattr(owner, name, watched)
 
@@ -207,30 +244,28 @@ def _wrap(owner: type, name: str, wrapper: Callable[..., Any]) -> None:
 _Original = Callable[..., Any]
 
 
-def _get_adapter(exchange: WireMonitor, original: _Original, session: Any, url: str) -> BaseAdapter:
-    return exchange.adapter
+def _get_adapter(monitor: WireMonitor, original: _Original, session: Any, url: str) -> BaseAdapter:
+    return monitor.adapter
 
 
 def _get_socket(
-    exchange: WireMonitor, original: _Original, mail: Any, host: str, port: int, timeout: Any
+    monitor: WireMonitor, original: _Original, mail: Any, host: str, port: int, timeout: Any
 ) -> socket.socket:
     # TLS comes after this, so that the handshake is watched, too.
-    exchange.seen, exchange.reason = True, _UNREACHABLE
-    left_s = exchange.deadline.left_s()
+    monitor.mail_connects()
+    left_s = monitor.deadline.left_s()
     if left_s <= 0:
         raise TimeoutError
     sock: socket.socket = original(mail, host, port, min(timeout, left_s))
-    exchange.deadline.watch(sock)
-    exchange.reason = None
+    monitor.mail_connected(sock)
     return sock
 
 
-def _getreply(exchange: WireMonitor, original: _Original, mail: Any) -> tuple[int, bytes]:
+def _getreply(monitor: WireMonitor, original: _Original, mail: Any) -> tuple[int, bytes]:
     try:
         reply: tuple[int, bytes] = original(mail)
     except (OSError, smtplib.SMTPException):
-        # After a refusal it may well hang up; the refusal is the reason.
-        exchange.reason = _SILENT if exchange.status is None else None
+        monitor.mail_fell_silent()
         raise
-    exchange.replied(reply[0])
+    monitor.mail_replied(reply[0])
     return reply

@@ -36,7 +36,7 @@ def try_channel(options: Options, name: str | None) -> None:
         for channel in chosen:
             message = trial.message(channel, app.household.voice, now, drawn)
             with terminal.patience(f"sending to {channel.name} ..."):
-                outcomes.append(trial.tried(channel, message, sender))
+                outcomes.append(trial.send_trial(channel, message, sender))
             click.echo(trial.line(outcomes[-1], chosen, terminal.screen()))
     if any(one.state is trial.State.SENT for one in outcomes):
         say("sent means that the other side took it: look whether it has arrived")

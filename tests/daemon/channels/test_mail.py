@@ -286,7 +286,7 @@ def test_a_mail_that_cannot_be_made_goes_as_text(
     def broken(*_: object) -> EmailMessage:
         raise ValueError(SECRET)
 
-    monkeypatch.setattr(mail, "written", broken)
+    monkeypatch.setattr(mail, "compose", broken)
 
     send(mailbox.url(MAIL_QUERY))
 

@@ -361,7 +361,7 @@ def test_whatever_a_sender_does_is_an_outcome(
 
     ticks = ticking()
 
-    outcome = trial.tried(a_channel(), Message("t", "b"), sender, lambda: next(ticks))
+    outcome = trial.send_trial(a_channel(), Message("t", "b"), sender, lambda: next(ticks))
 
     assert outcome == Outcome("phone", state, why, 2.25)
 
