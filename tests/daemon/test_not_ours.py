@@ -120,7 +120,7 @@ def test_a_device_is_refused_and_not_even_opened(
         with pytest.raises(NotOursError, match="is a device"):
             Ledger(path)
         with pytest.raises(CalendarError, match="is a device"):
-            publisher.put(path, b"BEGIN:VCALENDAR")
+            publisher.write_calendar(path, b"BEGIN:VCALENDAR")
 
     assert names == []
     assert seen(tmp_path) == before
@@ -313,7 +313,7 @@ def test_what_becomes_another_file_while_it_runs_is_left(tmp_path: Path) -> None
 
 
 def calendar(path: Path) -> None:
-    publisher.put(path, b"BEGIN:VCALENDAR\r\n")
+    publisher.write_calendar(path, b"BEGIN:VCALENDAR\r\n")
 
 
 def collection(path: Path) -> None:

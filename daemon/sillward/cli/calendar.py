@@ -10,7 +10,7 @@ from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.errors import SourceError
 from sillward.ical import publisher
-from sillward.ical.events import to_ics
+from sillward.ical.ics import to_ics
 from sillward_rules.chore import Chore
 
 
@@ -32,12 +32,12 @@ def calendar(options: Options, out: Path | None) -> None:
     collection, expected = app.household.collection, tuple[Chore, ...]()
     try:
         weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
-        expected = publisher.trips(collection, weather, states, now)
+        expected = publisher.expected_trips(collection, weather, states, now)
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
     with closing(looking.ledger_to_read(app)) as ledger:
-        content = to_ics([publisher.page(ledger, app.household.voice, expected, now)])
+        content = to_ics([publisher.site_calendar(ledger, app.household.voice, expected, now)])
     if out is None:
         click.echo(content, nl=False)
     else:
-        publisher.put(out, content)
+        publisher.write_calendar(out, content)

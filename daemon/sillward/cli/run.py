@@ -87,7 +87,7 @@ def _after_tick(
     def then() -> str:
         sender.close()
         if calendar is not None:
-            calendar.keep()
+            calendar.update()
         wrong = [desk.troubles() for desk in desks]
         if pulse is not None:
             pulse.beat(first.clock(), "; ".join(chain.from_iterable(wrong)) or None)

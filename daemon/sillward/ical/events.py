@@ -1,7 +1,7 @@
-"""The calendar of the chores as an iCalendar file (RFC 5545, RFC 7986), for any calendar program.
+"""The chores as events of a calendar: those that were told, and the trips that are expected.
 
-A view and never the alert: whoever subscribes to it fetches it hours later. Pure: what was told and
-what is expected in, bytes out.
+The calendar is a view and never the alert, because a subscriber may fetch it hours later. Pure:
+chores in, events out; `ics` writes them as a file.
 """
 
 import json
@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import Enum
 from hashlib import sha256
-from uuid import UUID, uuid5
 
 from sillward.ledger import EventVersion, StoredChore
 from sillward.ledger.chore_codec import chore_of
@@ -21,58 +20,46 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.weather.site import Site
 
 LENGTH = timedelta(minutes=30)
-"""Of an event that has no window of its own: up to its deadline, for going out from its hour on.
-Judgement: one walk."""
+"""Length of an event without a window of its own; it ends at its deadline, and begins at its hour
+for carrying out. Judgement: one walk."""
 
 KEPT = timedelta(days=7)
-"""What was to do stays in the calendar so long after its deadline. Judgement: a week's view."""
+"""How long a chore stays in the calendar after its deadline. Judgement: a week's view."""
 
 CANCELLED_KEPT = timedelta(days=3)
-"""... and so long if it was called off: well beyond the half day that some services take to fetch a
-calendar again. Judgement."""
+"""How long a chore stays that was called off. Judgement: well beyond the half day that some
+services take to fetch a calendar again."""
 
 LATEST = timedelta(days=2)
-"""A chore that was told for later than this was told by a clock that was ahead: rounds speak of
-today and tomorrow."""
+"""A chore that is due later than this was told while the clock was ahead, because rounds speak of
+today and tomorrow only."""
 
 EXPECTED_STEP = timedelta(minutes=30)
-"""The hours of expected trips are rounded to this, to the safe side: more they are not worth, and a
-forecast that says nearly the same changes nothing. Judgement."""
+"""The hours of expected trips are rounded to this, to the safe side. Judgement: they are not known
+more exactly, and a forecast that says nearly the same then changes no event."""
 
 NAME_STEPS = (20, 12, 8, 5, 3)
-"""Names in a line of a description: the first of these with at most `MOST_OF_NAMES` characters.
-Judgement: beyond it nobody reads on a phone."""
+"""Numbers of names to try in a line of a description, until they fit in `MAX_NAMES_LENGTH`."""
 
-MOST_OF_NAMES = 400
-"""Characters of the names in a line. Judgement."""
+MAX_NAMES_LENGTH = 400
+"""Characters of the names in a line. Judgement: longer lists are not read on a phone."""
 
-MOST_SUMMARY = 120
-"""Characters of a summary; week views show some 30. Judgement."""
+MAX_SUMMARY = 120
+"""Characters of a summary. Judgement: week views show some 30, lists a line or two."""
 
-MOST_SITE = 60
-"""Characters of a site's name. Judgement."""
+MAX_LINE = 700
+"""Characters of a line of a description. Judgement: names and a reason fit."""
 
-MOST_LINE = 700
-"""Characters of a line of a description. Judgement."""
-
-MOST_DESCRIPTION = 1500
+MAX_DESCRIPTION = 1500
 """Characters of a description. Judgement: a screen of a phone or two."""
 
-REFRESH = timedelta(hours=1)
-"""How often a subscriber may fetch it again, by RFC 7986 section 5.7 and, for Outlook, MS-OXCICAL
-(X-PUBLISHED-TTL). Judgement; many fetch by a plan of their own."""
-
-PRODUCT = "-//sillward//sillward//EN"
-
-_NO_TEXT = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
-"""Control characters (RFC 5545 section 3.1), what some readers take for the end of a line, and
-halves of surrogate pairs, which no file can hold."""
-
-_UIDS = UUID("6f1c2a52-0c77-4a43-9a52-3d0f6f6b8f3e")  # made up; ours alone
+_NOT_TEXT = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]+")
+"""Control characters (RFC 5545 section 3.1), characters that some readers take for the end of a
+line, and halves of surrogate pairs, which no file can hold."""
 
 
 class Status(Enum):
-    """How sure an event is, as RFC 5545 section 3.8.1.11 spells it."""
+    """The status of an event, in the words of RFC 5545 section 3.8.1.11."""
 
     TENTATIVE = "TENTATIVE"
     CONFIRMED = "CONFIRMED"
@@ -83,8 +70,8 @@ class Status(Enum):
 class Event:
     """A chore as a calendar shows it.
 
-    id: the chore's, or the day's and way's of trips that are expected. start, end: in UTC, or two
-    dates for what holds all day.
+    id: of the chore, or made of day and direction for expected trips. start, end: in UTC, or two
+    dates for what lasts all day.
     """
 
     id: str
@@ -97,15 +84,15 @@ class Event:
 
     @property
     def digest(self) -> str:
-        """Another one for another content."""
+        """Return a digest of the content: it changes when the event does."""
         times = self.start.isoformat(), self.end.isoformat()
         content = [*times, self.summary, self.description, self.status.value, self.category]
         return sha256(json.dumps(content).encode()).hexdigest()[:32]
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
-    """The events of a site with the version of each, by the event's id."""
+class SiteCalendar:
+    """The events of a site. versions: by the id of the event."""
 
     voice: Voice
     events: Sequence[Event]
@@ -115,47 +102,48 @@ class Page:
 def events_of(
     told: Sequence[StoredChore], expected: Sequence[Chore], voice: Voice, now: datetime
 ) -> list[Event]:
-    """The events of what was told, and tentative ones of trips that no round has spoken of yet.
+    """Return the events of chores that were told, and tentative ones of expected trips.
 
-    expected: walks in and out. Those of a day are one event each way: they are no orders, and a
-    week of them must be easy to look over. It goes when a round tells the walks. A plant that was
-    told for that day is not expected to go the same way again.
+    expected: trips in and out that no round has told yet. Those of a day are one event for each
+    direction: they are no orders, and a week of them must be easy to look over. A plant that was
+    told to go one way on a day is not expected to go the same way again.
     """
-    shown = [one for one in told if _belongs(one, now)]
-    events = [_of_told(one, voice) for one in shown]
-    spoken_of = {(one.day, one.kind, name) for one in shown for name in one.plants}
+    shown = [stored for stored in told if _is_shown(stored, now)]
+    events = [_of_told(stored, voice) for stored in shown]
+    told_plants = {(stored.day, stored.kind, name) for stored in shown for name in stored.plants}
     trips: dict[tuple[str, ChoreKind], list[tuple[Chore, list[str]]]] = {}
-    for walk in expected:
-        day, kind = walk.id[:10], walk.kind
-        plants = [name for name in walk.plants if (day, kind.value, name) not in spoken_of]
+    for trip in expected:
+        day, kind = trip.id[:10], trip.kind
+        plants = [name for name in trip.plants if (day, kind.value, name) not in told_plants]
         if plants:
-            trips.setdefault((day, kind), []).append((walk, plants))
-    events += [_of_expected(day, kind, walks, voice) for (day, kind), walks in trips.items()]
-    return sorted(events, key=lambda one: (one.id[:10], str(one.start), one.id))
+            trips.setdefault((day, kind), []).append((trip, plants))
+    events += [_of_expected(day, kind, one_way, voice) for (day, kind), one_way in trips.items()]
+    return sorted(events, key=lambda event: (event.id[:10], str(event.start), event.id))
 
 
 def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) -> list[StoredChore]:
-    """The chores, those called off of the next day that the dusk told and the morning does not.
+    """Return the chores, with those called off that the dusk round told and the morning did not.
 
-    What the morning round tells again is its own by then.
+    The morning round tells the chores of its day again as its own. What an earlier dusk round told
+    for that day, and is still open, is no longer needed.
     mornings: when the morning round of each local date was told.
     """
     return [
-        replace(one, called_off_at=mornings[one.day])
-        if one.open and _of_next_day(one) and one.day in mornings
-        else one
-        for one in told
+        replace(stored, called_off_at=mornings[stored.day])
+        if stored.open and _is_of_next_day(stored) and stored.day in mornings
+        else stored
+        for stored in told
     ]
 
 
-def _of_next_day(told: StoredChore) -> bool:
-    """Whether it is the dusk round's word on the day after."""
+def _is_of_next_day(told: StoredChore) -> bool:
+    """Whether the dusk round told it for the following day."""
     day_out = told.kind == ChoreKind.CARRY_OUT.value
     day_in = told.kind == ChoreKind.STAY_IN.value and told.document["not_before"] is not None
     return told.round.startswith("dusk") and (day_out or day_in)
 
 
-def _belongs(told: StoredChore, now: datetime) -> bool:
+def _is_shown(told: StoredChore, now: datetime) -> bool:
     kept = KEPT if told.called_off_at is None else CANCELLED_KEPT
     return now - kept <= told.before <= now + LATEST
 
@@ -175,7 +163,7 @@ def _of_told(told: StoredChore, voice: Voice) -> Event:
         id=told.id,
         start=start,
         end=end,
-        summary=_summary(_head(chore, voice), note, chore.plants, phrases.way(chore), voice),
+        summary=_summary(_chore_name(chore, voice), note, chore.plants, phrases.way(chore), voice),
         description=_description(lines, voice),
         status=status,
         category=voice.say("kind", name=chore.kind.value),
@@ -183,43 +171,44 @@ def _of_told(told: StoredChore, voice: Voice) -> Event:
 
 
 def _of_expected(
-    day: str, kind: ChoreKind, walks: Sequence[tuple[Chore, list[str]]], voice: Voice
+    day: str, kind: ChoreKind, trips: Sequence[tuple[Chore, list[str]]], voice: Voice
 ) -> Event:
-    hours = [_expected_hour(walk, voice.site) for walk, _ in walks]
-    into = kind is ChoreKind.CARRY_IN
-    start = min(hours) - (LENGTH if into else timedelta(0))
-    lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([walk for walk, _ in walks], voice)]
-    for hour, (walk, plants) in sorted(zip(hours, walks, strict=True), key=lambda one: one[0]):
-        before, start_ = (voice.hour(hour), "") if into else ("", voice.hour(hour))
-        way, who = phrases.way(walk), _who(plants, voice)
-        lines.append(voice.say("event_walk", before=before, start=start_, way=way, who=who))
+    """Return the tentative event of a day's trips in one direction, each with its plants."""
+    hours = [_expected_hour(trip, voice.site) for trip, _ in trips]
+    goes_in = kind is ChoreKind.CARRY_IN
+    start = min(hours) - (LENGTH if goes_in else timedelta(0))
+    lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([trip for trip, _ in trips], voice)]
+    for hour, (trip, plants) in sorted(zip(hours, trips, strict=True), key=lambda timed: timed[0]):
+        before, since = (voice.hour(hour), "") if goes_in else ("", voice.hour(hour))
+        way, who = phrases.way(trip), _names(plants, voice)
+        lines.append(voice.say("event_walk", before=before, start=since, way=way, who=who))
     lines.append(voice.say("event_expected"))
-    everybody = [name for _, plants in walks for name in plants]
-    ways = {phrases.way(walk) for walk, _ in walks}
+    all_plants = [name for _, plants in trips for name in plants]
+    ways = {phrases.way(trip) for trip, _ in trips}
     where = ways.pop() if len(ways) == 1 else ""
     return Event(
         id=f"{day}-expected-{kind.value}",
         start=start,
         end=start + LENGTH,
-        summary=_summary(_event(kind, voice), "expected", everybody, where, voice),
+        summary=_summary(_event_name(kind, voice), "expected", all_plants, where, voice),
         description=_description(lines, voice),
         status=Status.TENTATIVE,
         category=voice.say("kind", name=kind.value),
     )
 
 
-def _expected_hour(walk: Chore, site: Site) -> datetime:
-    """The hour that matters of a walk, in steps of `EXPECTED_STEP` of the site's clocks."""
-    out = walk.kind is ChoreKind.CARRY_OUT
-    at = _utc((walk.not_before if out else None) or walk.before)
+def _expected_hour(trip: Chore, site: Site) -> datetime:
+    """Return when a trip out may begin or a trip in must end, in steps of `EXPECTED_STEP`."""
+    out = trip.kind is ChoreKind.CARRY_OUT
+    at = _utc((trip.not_before if out else None) or trip.before)
     local = at.astimezone(site.zone)
     spare = timedelta(minutes=local.minute, seconds=local.second) % EXPECTED_STEP
     return at - spare + (EXPECTED_STEP if out and spare else timedelta(0))
 
 
-def _coldest(walks: Sequence[Chore], voice: Voice) -> str:
-    """What carrying in is expected for, as roughly as days ahead are known."""
-    reason = phrases.deciding(walks)
+def _coldest(trips: Sequence[Chore], voice: Voice) -> str:
+    """Return why carrying in is expected, in full degrees: days ahead are known no better."""
+    reason = phrases.deciding(trips)
     if reason.value is None:
         return voice.say("night_not_known")
     return voice.say(
@@ -232,7 +221,7 @@ def _coldest(walks: Sequence[Chore], voice: Voice) -> str:
 
 
 def _span(chore: Chore, day: date) -> tuple[datetime | date, datetime | date]:
-    """From when to when a chore is in the calendar."""
+    """Return start and end of a chore's event: two moments, or two dates if it lasts all day."""
     if chore.kind in (ChoreKind.STAY_IN, ChoreKind.STOP_WETTING):
         return day, day + timedelta(days=1)
     start, end = _utc(chore.not_before or chore.before), _utc(chore.before)
@@ -248,107 +237,52 @@ def _utc(at: datetime) -> datetime:
 
 
 def _summary(event: str, note: str, plants: Sequence[str], where: str, voice: Voice) -> str:
-    """ "In (done): 5 plants, pergola > sunroom"."""
+    """Return "In (done): 5 plants, pergola > sunroom"."""
     who = plants[0] if len(plants) == 1 else voice.plants(len(plants))
     text = voice.say("event_head", event=event, note=note, who=who, where=where)
-    return _cut(text, MOST_SUMMARY)
+    return one_line_of(text, MAX_SUMMARY)
 
 
-def _who(plants: Sequence[str], voice: Voice) -> str:
+def _names(plants: Sequence[str], voice: Voice) -> str:
+    """Return as many names as there is room for, or only their number."""
     tried = (voice.names(plants, most) for most in NAME_STEPS)
-    return next((text for text in tried if len(text) <= MOST_OF_NAMES), voice.names(plants, 0))
+    return next((text for text in tried if len(text) <= MAX_NAMES_LENGTH), voice.names(plants, 0))
 
 
-def _head(chore: Chore, voice: Voice) -> str:
+def _chore_name(chore: Chore, voice: Voice) -> str:
     until = None if phrases.no_wetting(chore) else voice.hour(chore.before)
-    return _event(chore.kind, voice, tonight=chore.not_before is None, until=until)
+    return _event_name(chore.kind, voice, tonight=chore.not_before is None, until=until)
 
 
-def _event(
+def _event_name(
     kind: ChoreKind, voice: Voice, *, tonight: bool = False, until: str | None = None
 ) -> str:
     return voice.say("event", kind=kind.value, tonight=tonight, until=until)
 
 
 def _reasons(chore: Chore, voice: Voice) -> list[str]:
-    """A line for plants that have the same reason."""
+    """Return a line for each reason, with all plants that share it."""
     alike: dict[str, list[str]] = {}
     for reason in chore.because:
         alike.setdefault(full_sheet.because(reason, chore, voice), []).append(reason.plant)
-    return [f"{_who(names, voice)}: {text}" for text, names in alike.items()]
+    return [f"{_names(names, voice)}: {text}" for text, names in alike.items()]
 
 
 def _description(lines: Sequence[str], voice: Voice) -> str:
-    """The lines that there is room for, and that this is no alert."""
-    told: list[str] = []
-    room = MOST_DESCRIPTION
+    """Return the lines that there is room for, and that the calendar is no alert."""
+    shown: list[str] = []
+    room = MAX_DESCRIPTION
     for number, line in enumerate(lines):
-        text = _cut(line, MOST_LINE)
+        text = one_line_of(line, MAX_LINE)
         room -= len(text) + 1
         if room < 0:
-            told.append(voice.say("event_more", lines=len(lines) - number))
+            shown.append(voice.say("event_more", lines=len(lines) - number))
             break
-        told.append(text)
-    return "\n".join([*told, voice.say("no_alert")])
+        shown.append(text)
+    return "\n".join([*shown, voice.say("no_alert")])
 
 
-def _cut(text: str, most: int) -> str:
-    """The text in one line without what no calendar may hold; what is cut off shows."""
-    whole = _NO_TEXT.sub(" ", text).strip()
+def one_line_of(text: str, most: int) -> str:
+    """Return the text on one line of at most so many characters, without those no file may hold."""
+    whole = _NOT_TEXT.sub(" ", text).strip()
     return whole if len(whole) <= most else f"{whole[: most - 3]}..."
-
-
-def uid_of(site: Site, event_id: str) -> str:
-    """A UUID for an event: the same every time, and nobody reads a name out of it.
-
-    RFC 7986 section 5.3: nothing in it may say who or where one is.
-    """
-    return str(uuid5(_UIDS, f"{site.name}\0{event_id}"))
-
-
-def to_ics(pages: Sequence[Page]) -> bytes:
-    """The file, of one page or more. The same pages give the same bytes: nothing is written twice.
-
-    DTSTAMP says when an event last changed, as LAST-MODIFIED does, and not when the file was made.
-    """
-    import icalendar  # 10 MB that nobody needs who has no calendar
-
-    text = icalendar.vText
-    first = pages[0].voice
-    name = "sillward" if len(pages) > 1 else f"{_cut(first.site.name, MOST_SITE)} (sillward)"
-    about = first.say("calendar_about")
-    calendar = icalendar.Calendar()
-    calendar.add("version", "2.0")
-    calendar.add("prodid", PRODUCT)
-    calendar.add("method", "PUBLISH")
-    # The library knows some of these names only since a version: the type is said each time.
-    for key, value in (
-        ("name", name),
-        ("x-wr-calname", name),
-        ("description", about),
-        ("x-wr-caldesc", about),
-    ):
-        calendar.add(key, text(value))
-    calendar.add("refresh-interval", icalendar.vDuration(REFRESH), {"VALUE": "DURATION"})
-    calendar.add("x-published-ttl", text(f"PT{REFRESH // timedelta(hours=1)}H"))
-    for page in pages:
-        for event in page.events:
-            version = page.versions[event.id]
-            entry = icalendar.Event()
-            entry.add("uid", text(uid_of(page.voice.site, event.id)))
-            entry.add("sequence", version.sequence)
-            entry.add("dtstamp", version.changed_at)
-            entry.add("last-modified", version.changed_at)
-            entry.add("dtstart", event.start)
-            entry.add("dtend", event.end)
-            entry.add("summary", text(event.summary))
-            entry.add("description", text(event.description))
-            if len(pages) > 1:
-                entry.add("location", text(_cut(page.voice.site.name, MOST_SITE)))
-            entry.add("status", event.status.value)
-            entry.add("categories", [event.category])
-            entry.add("class", "PRIVATE")
-            entry.add("transp", "TRANSPARENT")
-            calendar.add_component(entry)
-    written: bytes = calendar.to_ical(sorted=False)
-    return written

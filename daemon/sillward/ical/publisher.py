@@ -1,6 +1,6 @@
-"""The calendar's file: what goes into it, when it is written anew, and how.
+"""The calendar file: what goes into it, when it is rewritten, and how.
 
-Nothing here may hold up a notice: what fails is logged, and tried again later.
+Nothing here may hold up a notice: a failure is logged, and tried again later.
 """
 
 import logging
@@ -11,7 +11,8 @@ from pathlib import Path
 
 from sillward import files
 from sillward.errors import CalendarError, ConfigError, NotOursError, SillwardError
-from sillward.ical.events import KEPT, PRODUCT, Page, events_of, superseded, to_ics
+from sillward.ical.events import KEPT, SiteCalendar, events_of, superseded
+from sillward.ical.ics import PRODUCT, to_ics
 from sillward.ledger import Ledger
 from sillward.service.context import ServiceContext
 from sillward.service.desk import EARLIEST
@@ -23,38 +24,40 @@ from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import Freshness, Weather
 from sillward_rules.weather.site import Site
 
-AGAIN = timedelta(minutes=10)
-"""After a file that could not be written. Judgement."""
+RETRY_AFTER = timedelta(minutes=10)
+"""How long to wait after the file could not be written. Judgement: a full disk does not empty soon,
+and a calendar is not urgent."""
 
 BEGINNING = b"BEGIN:VCALENDAR"
 MADE_BY = f"\r\nPRODID:{PRODUCT}\r\n".encode()
 
 HEAD = 500
-"""Bytes of a calendar's beginning that say whose it is."""
+"""Bytes at the beginning of a calendar that show whether sillward wrote it."""
 
 log = logging.getLogger(__name__)
 
 
 class CalendarPublisher:
-    """Keeps one file for all the desks of a daemon."""
+    """Publishes one calendar file for all the desks of a daemon."""
 
     def __init__(self, path: Path, contexts: Sequence[ServiceContext]) -> None:
         self._path, self._contexts = path, contexts
-        self._seen: list[object] = []
-        """What the file was made of last."""
+        self._published: list[object] = []
+        """Fingerprints of what the file was last made of, one for each site."""
         self._failed_at: datetime | None = None
 
-    def keep(self) -> None:
-        """Write the file if it is not as it should be any more. Never raise."""
+    def update(self) -> None:
+        """Rewrite the file if what it shows has changed. Never raise."""
         now = self._contexts[0].clock()
         failed = self._failed_at
-        if now < EARLIEST or (failed is not None and timedelta(0) <= now - failed < AGAIN):
+        if now < EARLIEST or (failed is not None and timedelta(0) <= now - failed < RETRY_AFTER):
             return
         try:
-            seen = [_seen(context) for context in self._contexts]
-            if seen == self._seen and self._path.exists():
+            current = [_fingerprint(context) for context in self._contexts]
+            if current == self._published and self._path.exists():
                 return
-            put(self._path, to_ics([_page(context) for context in self._contexts]))
+            calendars = [_calendar_of(context) for context in self._contexts]
+            write_calendar(self._path, to_ics(calendars))
         except SillwardError as error:
             self._failed_at = now
             log.warning("calendar.failed reason=%s", error)
@@ -62,76 +65,80 @@ class CalendarPublisher:
             self._failed_at = now
             log.exception("calendar.failed")
         else:
-            self._seen, self._failed_at = seen, None
+            self._published, self._failed_at = current, None
 
 
-def _seen(context: ServiceContext) -> object:
-    """What a site's page depends on, as far as it is cheap to ask at every tick."""
+def _fingerprint(context: ServiceContext) -> object:
+    """Return a hash of what a site's calendar depends on, cheap enough for every tick."""
     now, site = context.clock(), context.site
     best = context.keeper.shelf.best(site)
     forecast = None if best is None else (best.source.name, best.stored.changed_at)
     told = context.ledger.chores.stored_since(site.name, now - KEPT)
-    stand = sorted(context.ledger.plants.states(site.name).items(), key=lambda one: one[0])
-    return hash((site.local_date(now), forecast, context.has_forecast(), *told, *stand))
+    states = sorted(context.ledger.plants.states(site.name).items(), key=lambda state: state[0])
+    return hash((site.local_date(now), forecast, context.has_forecast(), *told, *states))
 
 
-def _page(context: ServiceContext) -> Page:
+def _calendar_of(context: ServiceContext) -> SiteCalendar:
     now = context.clock()
-    expected = trips(context.household.collection, context.weather(), context.states(), now)
+    expected = expected_trips(
+        context.household.collection, context.weather(), context.states(), now
+    )
     context.run.step_done()
-    return page(context.ledger, context.voice, expected, now)
+    return site_calendar(context.ledger, context.voice, expected, now)
 
 
-def trips(
+def expected_trips(
     collection: Collection, weather: Weather, state: State, now: datetime
 ) -> tuple[Chore, ...]:
-    """The carrying that a forecast lets expect; none by a forecast that one cannot go by."""
+    """Return the trips in and out of the week ahead; none if the forecast is too old to go by."""
     if not weather.reaches(now) or weather.freshness(now) is Freshness.EXPIRED:
         return ()
     ahead = draw_up(Round.WEEK, collection, weather, state, now).outlook
     return () if ahead is None else ahead.chores
 
 
-def page(ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime) -> Page:
-    """What the calendar shows of a site.
+def site_calendar(
+    ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime
+) -> SiteCalendar:
+    """Return what the calendar shows of a site, and store new versions of its events.
 
-    expected: the trips of the days ahead; those that a round has spoken of are left out, for what
-    was told stands for them. New versions of events are written down. Raise LedgerError.
+    expected: the trips of the days ahead; they are left out once a round has told of their day.
+    Raise LedgerError.
     """
     site = voice.site
     told = ledger.chores.due_since(site.name, now - KEPT)
-    mornings = {one.day: _told_at(ledger, site, Round.MORNING, one.day) for one in told}
+    mornings = {chore.day: _told_at(ledger, site, Round.MORNING, chore.day) for chore in told}
     events = events_of(
         superseded(told, {day: at for day, at in mornings.items() if at is not None}),
-        [one for one in expected if not _spoken_of(ledger, site, one)],
+        [trip for trip in expected if not _was_told(ledger, site, trip)],
         voice,
         now,
     )
     digests = {event.id: event.digest for event in events}
-    return Page(voice, events, ledger.calendar.versions(site.name, digests, now))
+    return SiteCalendar(voice, events, ledger.calendar.versions(site.name, digests, now))
 
 
-def _spoken_of(ledger: Ledger, site: Site, trip: Chore) -> bool:
-    """Whether the round that tells such a trip has been told: it is told then, or not needed."""
+def _was_told(ledger: Ledger, site: Site, trip: Chore) -> bool:
+    """Whether the round that tells of such a trip has been told: it told of it, or needs none."""
     day = trip.id[:10]
     if trip.kind is ChoreKind.CARRY_IN:
         return _told_at(ledger, site, Round.DUSK, day) is not None
     eve = str(date.fromisoformat(day) - timedelta(days=1))
     rounds = ((Round.MORNING, day), (Round.DUSK, eve))
-    return any(_told_at(ledger, site, *one) is not None for one in rounds)
+    return any(_told_at(ledger, site, round_, day) is not None for round_, day in rounds)
 
 
 def _told_at(ledger: Ledger, site: Site, round_: Round, day: str) -> datetime | None:
     return ledger.rounds.told_at(site.name, round_.value, date.fromisoformat(day))
 
 
-def put(path: Path, content: bytes) -> None:
+def write_calendar(path: Path, content: bytes) -> None:
     """Write the file whole or not at all, unless it has this content. Raise CalendarError.
 
-    A file that is there keeps its mode, so that who wants others to read it says so once. What is
-    not a calendar of ours is not written over; an empty file may be put there first.
+    An existing file keeps its mode, so that it has to be opened to other readers only once. A file
+    that is not a calendar of sillward's is never overwritten, but an empty one is.
     """
-    with _told_as_calendar_error(path):
+    with _as_calendar_error(path):
         place = _place(path, len(content) + 1)
         if place.head == content:
             return
@@ -139,16 +146,16 @@ def put(path: Path, content: bytes) -> None:
 
 
 def check_place(path: Path) -> None:
-    """Raise ConfigError for a place where no calendar can be written."""
+    """Raise ConfigError if no calendar can be written at this path."""
     try:
-        with _told_as_calendar_error(path):
+        with _as_calendar_error(path):
             _place(path, HEAD)
     except CalendarError as error:
         raise ConfigError([str(error)]) from error
 
 
 @contextmanager
-def _told_as_calendar_error(path: Path) -> Iterator[None]:
+def _as_calendar_error(path: Path) -> Iterator[None]:
     try:
         yield
     except NotOursError as error:

@@ -21,16 +21,20 @@ from sillward.errors import CalendarError, LedgerError
 from sillward.ical.events import (
     CANCELLED_KEPT,
     KEPT,
-    MOST_DESCRIPTION,
-    MOST_SUMMARY,
-    Page,
+    MAX_DESCRIPTION,
+    MAX_SUMMARY,
+    SiteCalendar,
     Status,
     events_of,
     superseded,
-    to_ics,
-    uid_of,
 )
-from sillward.ical.publisher import AGAIN, CalendarPublisher, page, put
+from sillward.ical.ics import to_ics, uid_of
+from sillward.ical.publisher import (
+    RETRY_AFTER,
+    CalendarPublisher,
+    site_calendar,
+    write_calendar,
+)
 from sillward.ledger import EventVersion, Ledger, StoredChore
 from sillward.ledger.ledger import KEPT_DAYS
 from sillward.ledger.tables.calendar import CalendarTable
@@ -117,7 +121,9 @@ def written(
     *told: StoredChore, expected: Sequence[Chore] = (), site: Site = SITE, now: datetime = NOW
 ) -> bytes:
     events = events_of(told, expected, Voice(site), now)
-    return to_ics([Page(Voice(site), events, {one.id: EventVersion(0, now) for one in events})])
+    return to_ics(
+        [SiteCalendar(Voice(site), events, {one.id: EventVersion(0, now) for one in events})]
+    )
 
 
 def the_event(*told: StoredChore, **more: Any) -> Component:
@@ -438,8 +444,8 @@ def test_what_is_too_long_is_cut_and_shows_it() -> None:
     content = written(stored(document), expected=[trip])
 
     for event in events_in(content):
-        assert len(event.text("SUMMARY")) <= MOST_SUMMARY
-        assert len(event.text("DESCRIPTION")) <= MOST_DESCRIPTION + 100
+        assert len(event.text("SUMMARY")) <= MAX_SUMMARY
+        assert len(event.text("DESCRIPTION")) <= MAX_DESCRIPTION + 100
         assert event.text("DESCRIPTION").endswith(NO_ALERT)
     expected, told = (event.text("DESCRIPTION") for event in events_in(content))
     assert re.search(r"number 0, .* and 4\d\d more\n", expected)
@@ -465,7 +471,7 @@ def test_sites_share_a_file_and_are_told_apart() -> None:
     for name in ("Home", "Allotment"):
         site = replace(SITE, name=name)
         events = events_of([stored(a_document())], [], Voice(site), NOW)
-        pages.append(Page(Voice(site), events, {events[0].id: EventVersion(0, NOW)}))
+        pages.append(SiteCalendar(Voice(site), events, {events[0].id: EventVersion(0, NOW)}))
 
     content = to_ics(pages)
 
@@ -572,15 +578,15 @@ def newer(world: World, low_c: float) -> None:
 def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> None:
     world = a_world("12:00", low_c=6.5)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     desk.tick()
-    keeper.keep()
+    publisher.update()
     tonight = uid_of(SITE, f"{DAY}-expected-carry-in")
     before = shown(path)
 
     world.clock.now = NOW
     desk.tick()
-    keeper.keep()
+    publisher.update()
     after = shown(path)
 
     assert before[tonight].text("SUMMARY") == "Carry in (expected): 2 plants, bench to room"
@@ -596,19 +602,19 @@ def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> 
 def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> None:
     world = a_world("17:00", low_c=6.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     desk.tick()
-    keeper.keep()
+    publisher.update()
     chore = f"{DAY}-carry-in-bench-to-room"
     first = shown(path)[uid_of(SITE, chore)]
 
     newer(world, 12.0)
     desk.tick()
-    keeper.keep()
+    publisher.update()
     off = shown(path)[uid_of(SITE, chore)]
     world.ledger.finish(SITE.name, f"{NEXT_DAY}-carry-out-room-to-bench", world.clock.now, {})
     unchanged = uid_of(SITE, chore)
-    keeper.keep()
+    publisher.update()
 
     assert (first.raw("SEQUENCE"), first.text("STATUS")) == ("0", "CONFIRMED")
     assert (off.raw("SEQUENCE"), off.text("STATUS")) == ("1", "CANCELLED")
@@ -620,13 +626,13 @@ def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> N
 def test_what_is_acknowledged_shows_at_the_next_tick(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     desk.tick()
-    keeper.keep()
+    publisher.update()
 
     world.clock.move(minutes=30)
     world.ledger.finish(SITE.name, f"{DAY}-carry-in-bench-to-room", world.clock.now, {})
-    keeper.keep()
+    publisher.update()
 
     assert "Carry in (done): 2 plants, bench to room" in summaries(path)
 
@@ -636,7 +642,7 @@ def test_the_file_is_written_only_when_something_changed(
 ) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     written: list[Path] = []
     write = files.write
 
@@ -648,9 +654,9 @@ def test_the_file_is_written_only_when_something_changed(
 
     for _ in range(20):
         desk.tick()
-        keeper.keep()
+        publisher.update()
         world.clock.move(seconds=30)
-    CalendarPublisher(path, [desk.context]).keep()  # after a restart
+    CalendarPublisher(path, [desk.context]).update()  # after a restart
 
     assert written == [path]
 
@@ -658,13 +664,13 @@ def test_the_file_is_written_only_when_something_changed(
 def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
     world = a_world("17:00")
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     desk.tick()
-    keeper.keep()
+    publisher.update()
     before = path.read_bytes()
     path.unlink()
 
-    keeper.keep()
+    publisher.update()
 
     assert path.read_bytes() == before
 
@@ -672,15 +678,15 @@ def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
 def test_days_that_pass_take_what_is_old_out(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     desk.tick()
-    keeper.keep()
+    publisher.update()
     told = uid_of(SITE, f"{DAY}-carry-in-bench-to-room")
     world.source.failing = True
     assert told in shown(path)
 
     world.clock.move(days=9)
-    keeper.keep()
+    publisher.update()
 
     assert shown(path) == {}  # no forecast either: nothing is expected
 
@@ -689,7 +695,7 @@ def test_without_a_clock_nothing_is_written(path: Path) -> None:
     world = a_world()
     world.clock.now = datetime(1970, 1, 1, 5, tzinfo=UTC)
 
-    CalendarPublisher(path, [world.desk.context]).keep()
+    CalendarPublisher(path, [world.desk.context]).update()
 
     assert not path.exists()
 
@@ -700,19 +706,19 @@ def test_a_failure_is_told_in_the_log_once_in_a_while_and_harms_no_notice(
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     folder = tmp_path / "not there"
-    keeper = CalendarPublisher(folder / "sillward.ics", [desk.context])
+    publisher = CalendarPublisher(folder / "sillward.ics", [desk.context])
     caplog.set_level(logging.WARNING)
 
     for _ in range(5):
         desk.tick()
-        keeper.keep()
+        publisher.update()
         world.clock.move(seconds=30)
     warned = [one for one in caplog.messages if one.startswith("calendar.failed")]
     folder.mkdir()
-    keeper.keep()
+    publisher.update()
     too_soon = (folder / "sillward.ics").exists()
-    world.clock.move(seconds=AGAIN.total_seconds())
-    keeper.keep()
+    world.clock.move(seconds=RETRY_AFTER.total_seconds())
+    publisher.update()
 
     assert warned == [
         f"calendar.failed reason=calendar {folder}/sillward.ics: there is no folder {folder}"
@@ -733,7 +739,7 @@ def test_whatever_fails_is_not_raised(
 
     monkeypatch.setattr(CalendarTable, "versions", fail)
 
-    CalendarPublisher(path, [world.desk.context]).keep()
+    CalendarPublisher(path, [world.desk.context]).update()
 
     assert not path.exists()
 
@@ -746,7 +752,7 @@ def test_two_sites_are_in_one_file(path: Path) -> None:
     for desk in (here, there):
         desk.tick()
 
-    CalendarPublisher(path, [here.context, there.context]).keep()
+    CalendarPublisher(path, [here.context, there.context]).update()
 
     places = {one.text("LOCATION") for one in events_in(path.read_bytes())}
     assert places == {"Test court", "Hut"}
@@ -757,7 +763,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
     """Two rounds a day, cold and mild nights by turns, every second order acknowledged."""
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
-    keeper = CalendarPublisher(path, [desk.context])
+    publisher = CalendarPublisher(path, [desk.context])
     numbers: dict[str, tuple[int, object]] = {}
     largest = 0
     for day in range(days):
@@ -768,7 +774,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
             if day % 2:
                 for one in world.ledger.chores.due_since(SITE.name, world.clock.now):
                     world.ledger.finish(SITE.name, one.id, world.clock.now, {})
-            keeper.keep()
+            publisher.update()
             content = path.read_bytes()
             largest = max(largest, len(content))
             _check_numbers(events_in(content), numbers)
@@ -802,10 +808,10 @@ def calendar(rest: bytes = b"") -> bytes:
 
 
 def test_a_new_file_is_for_its_owner_and_one_that_is_there_keeps_its_mode(path: Path) -> None:
-    put(path, calendar(b"1"))
+    write_calendar(path, calendar(b"1"))
     private = stat.S_IMODE(path.stat().st_mode)
     path.chmod(0o644)
-    put(path, calendar(b"2"))
+    write_calendar(path, calendar(b"2"))
 
     assert private == 0o600
     assert stat.S_IMODE(path.stat().st_mode) == 0o644
@@ -816,17 +822,17 @@ def test_a_new_file_is_for_its_owner_and_one_that_is_there_keeps_its_mode(path: 
 def test_an_empty_file_may_be_put_there_first(path: Path) -> None:
     path.touch(mode=0o640)
 
-    put(path, calendar())
+    write_calendar(path, calendar())
 
     assert stat.S_IMODE(path.stat().st_mode) == 0o640
 
 
 def test_a_link_stays_a_link(path: Path, tmp_path: Path) -> None:
     target = tmp_path / "elsewhere.ics"
-    put(target, calendar(b"old"))
+    write_calendar(target, calendar(b"old"))
     path.symlink_to(target)
 
-    put(path, calendar())
+    write_calendar(path, calendar())
 
     assert path.is_symlink()
     assert target.read_bytes() == calendar()
@@ -836,7 +842,7 @@ def test_a_link_that_leads_nowhere_makes_no_file_there(path: Path, tmp_path: Pat
     path.symlink_to(tmp_path / "elsewhere.ics")
 
     with pytest.raises(CalendarError, match="leads nowhere"):
-        put(path, calendar())
+        write_calendar(path, calendar())
 
     assert os.listdir(tmp_path) == [path.name]
 
@@ -846,7 +852,7 @@ def test_the_calendar_of_another_program_is_not_written_over(path: Path) -> None
     path.write_bytes(theirs)
 
     with pytest.raises(CalendarError, match="holds something else"):
-        put(path, calendar())
+        write_calendar(path, calendar())
 
     assert path.read_bytes() == theirs
 
@@ -861,7 +867,7 @@ def test_what_is_no_calendar_is_not_written_over(ledger_file: Path) -> None:
     before = ledger_file.read_bytes()
 
     with pytest.raises(CalendarError, match="holds something else"):
-        put(ledger_file, calendar())
+        write_calendar(ledger_file, calendar())
 
     assert ledger_file.read_bytes() == before
 
@@ -877,20 +883,20 @@ def test_a_place_that_is_no_file_is_told(tmp_path: Path) -> None:
         (tmp_path / ("x" * 300), "too long"),
     ):
         with pytest.raises(CalendarError, match=words):
-            put(place, calendar())
+            write_calendar(place, calendar())
 
 
 def test_a_write_that_fails_leaves_the_old_file_and_no_other(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    put(path, calendar(b"old"))
+    write_calendar(path, calendar(b"old"))
 
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(CalendarError, match=r"calendar .*: No space left on device"):
-        put(path, calendar(b"new"))
+        write_calendar(path, calendar(b"new"))
 
     assert path.read_bytes() == calendar(b"old")
     assert list(path.parent.iterdir()) == [path]
@@ -900,7 +906,7 @@ def test_a_page_needs_no_forecast() -> None:
     world = a_world("17:00", low_c=3.0)
     world.desk.tick()
 
-    made = page(world.ledger, VOICE, (), NOW)
+    made = site_calendar(world.ledger, VOICE, (), NOW)
 
     assert [one.status for one in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events
