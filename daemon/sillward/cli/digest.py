@@ -12,7 +12,7 @@ from sillward.assembly.app import Options
 from sillward.assembly.desks import desk_by_hand
 from sillward.cli import shared
 from sillward.errors import ChartError, NotOursError, SourceError, UsageError
-from sillward.service.weekly_mail import PAGE_HEAD, is_page_of_ours, page_alone
+from sillward.service import week_file
 from sillward_rules.sheet import Round
 
 
@@ -41,7 +41,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
             desk.context.keeper.refresh_members()
         mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
-        files.write_to(_place_for_page(out), page_alone(mail).encode())
+        files.write_to(_place_for_page(out), week_file.page_for_file(mail).encode())
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None
@@ -54,7 +54,7 @@ def digest(options: Options, out: Path, look: bool) -> None:
 def _place_for_page(out: Path) -> files.Destination:
     """Where the page goes. Raise UsageError if something else is there, ChartError."""
     try:
-        return files.destination(out, is_page_of_ours, PAGE_HEAD)
+        return files.destination(out, week_file.is_ours, week_file.HEAD_BYTES)
     except NotOursError as error:
         raise UsageError(str(error)) from None
     except OSError as error:

@@ -16,17 +16,19 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness
 
 ALARM_GOOD_FOR = timedelta(hours=12)
-"""An alarm that could not be sent for so long is told anew by the next day's."""
+"""An alarm is tried to be sent for this long; the next day's takes its place."""
+
+BLIND = "blind"
+"""The name of the alarm that there is no forecast that can be relied on."""
+
+Words = Callable[[], Message]
+"""Words an alarm when it is told."""
 
 log = logging.getLogger(__name__)
 
 
-BLIND = "blind"
-"""The alarm that there is no forecast one can go by."""
-
-
 def blind(context: ServiceContext) -> Message:
-    """What that alarm says now."""
+    """Return what the alarm that there is no forecast says now."""
     best = context.keeper.shelf.best(context.site)
     sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.keeper.shelf.trouble()
     why = None if trouble is None else context.voice.retold(trouble)
@@ -40,129 +42,138 @@ def blind(context: ServiceContext) -> Message:
 
 @dataclass(slots=True)
 class AlarmMonitor:
-    """Looks for states that a grower must hear of, and puts their alarms down for sending."""
+    """Looks for states that a grower must hear of, and enqueues their alarms.
+
+    A state is an *episode*: a mark in the ledger while it lasts, with an alarm on each day, and one
+    message at its end.
+    """
 
     context: ServiceContext
 
-    def look(self, *, patient: bool) -> None:
-        """Tell what cannot wait: nothing known of the weather, a wrong clock, a ledger in trouble.
+    def look(self, *, forecast_may_come: bool) -> None:
+        """Tell what cannot wait: no forecast, a wrong clock, a ledger in trouble.
 
-        That it is over is told once. At night nobody is woken for it: what the dusk round said
-        holds. patient: whether a forecast may still come in a moment.
+        At night nobody is woken for it: what the dusk round said holds. forecast_may_come: whether
+        the lack of a forecast may be over in a moment.
         """
         context = self.context
         now = context.clock()
-        if not self._by_day(now):
+        if not self._is_by_day(now):
             return
-        sees = context.has_forecast()
-        if sees or not patient:
-            lasts = None if sees else partial(blind, context)
-            # Once the dusk round is told, it has said what is to do tonight.
-            today = context.site.local_date(now)
-            said = (
-                context.ledger.rounds.told_at(context.site.name, Round.DUSK.value, today)
-                is not None
-            )
-            self._episode(BLIND, now, lasts, self._sighted, said=said, ends=self._sees_well())
+        if context.has_forecast() or not forecast_may_come:
+            self._look_at_forecast(now)
         self.look_at_clock(now)
         self._look_at_ledger(now)
+
+    def _look_at_forecast(self, now: datetime) -> None:
+        context = self.context
+        today = context.site.local_date(now)
+        # Once the dusk round is told, it has said what is to do tonight.
+        dusk_told_at = context.ledger.rounds.told_at(context.site.name, Round.DUSK.value, today)
+        self._episode(
+            BLIND,
+            now,
+            None if context.has_forecast() else partial(blind, context),
+            self._sighted,
+            was_said=dusk_told_at is not None,
+            may_end=self._has_fresh_forecast(),
+        )
 
     def look_at_clock(self, now: datetime, *, unset: bool = False) -> None:
         """Tell that this machine's clock is wrong, or is right again.
 
-        unset: it shows a time at which there was no sillward.
+        unset: it shows a time before the first version of sillward.
         """
-        doubt = self.context.keeper.shelf.clock_doubt()
+        voice, doubt = self.context.voice, self.context.keeper.shelf.clock_doubt()
         if unset:
             doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
-        doubtful = (
-            None if doubt is None else partial(alarms.doubtful_clock, doubt, self.context.voice)
-        )
-        self._episode("clock", now, doubtful, partial(alarms.right_clock, self.context.voice))
-
-    def tell_at_once(self, kind: str, words: Message) -> None:
-        """Tell something that the grower has just caused, at whatever hour.
-
-        kind: names it in the ledger; nothing of that name is told twice on one day.
-        """
-        self._alarm(kind, self.context.clock(), lambda: words)
+        alarm = None if doubt is None else partial(alarms.doubtful_clock, doubt, voice)
+        self._episode("clock", now, alarm, partial(alarms.right_clock, voice))
 
     def _look_at_ledger(self, now: datetime) -> None:
-        ledger = self.context.ledger
-        voice = self.context.voice
-        afloat = partial(alarms.no_ledger, voice) if ledger.in_memory else None
-        self._episode("ledger", now, afloat, partial(alarms.ledger_back, voice))
-        reset, told = ledger.marks.get(HISTORY_RESET), f"{HISTORY_RESET}, {self.context.site.name}"
+        ledger, voice = self.context.ledger, self.context.voice
+        alarm = partial(alarms.no_ledger, voice) if ledger.in_memory else None
+        self._episode("ledger", now, alarm, partial(alarms.ledger_back, voice))
+        reset = ledger.marks.get(HISTORY_RESET)
         if reset is None:
             return
-        known = ledger.marks.get(told)
-        if known is None or known.at != reset.at:
+        told_mark = f"{HISTORY_RESET}, {self.context.site.name}"
+        told = ledger.marks.get(told_mark)
+        if told is None or told.at != reset.at:
             self._alarm("history", now, partial(alarms.history_reset, reset.text, voice))
-            ledger.marks.set(told, reset.at, "told")
+            ledger.marks.set(told_mark, reset.at, "told")
+
+    def tell_at_once(self, name: str, words: Message) -> None:
+        """Tell something that the grower has just caused, at whatever hour.
+
+        name: identifies it in the ledger; no two alarms of one name are told on one day.
+        """
+        self._alarm(name, self.context.clock(), lambda: words)
 
     def _episode(
         self,
         name: str,
         now: datetime,
-        lasts: Callable[[], Message] | None,
-        over: Callable[[], Message],
+        alarm: Words | None,
+        end: Words,
         *,
-        said: bool = False,
-        ends: bool = True,
+        was_said: bool = False,
+        may_end: bool = True,
     ) -> None:
-        """Tell the alarm of a state while it lasts, unless it has been said, and its end.
+        """Tell the alarm of a state while it lasts, and its end.
 
-        ends: whether it is over for good; while it is not, and does not last, nothing is told.
+        alarm: None if the state does not last. was_said: whether a round has told of it today.
+        may_end: whether it is over for good; otherwise its end is not told yet.
         """
         ledger, site = self.context.ledger, self.context.site
         mark = f"{name}, {site.name}"
         since = ledger.marks.get(mark)
-        if lasts is not None:
+        if alarm is not None:
             if since is None:
                 ledger.marks.set(mark, now, "")
-            if not said:
-                self._alarm(name, now, lasts)
-        elif since is not None and ends:
+            if not was_said:
+                self._alarm(name, now, alarm)
+        elif since is not None and may_end:
             # The network that brings the forecast brings notices too: what still waits is untrue
-            # now, and who never heard of the trouble need not hear of its end.
-            reached = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
-            deaf = {channel for channel, told in reached.items() if not told}
-            self._alarm(f"{name} over", now, over, deaf)
+            # now, and a channel that never heard of the trouble need not hear of its end.
+            was_told = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
+            uninformed = {channel for channel, told in was_told.items() if not told}
+            self._alarm(f"{name} over", now, end, uninformed)
             ledger.marks.remove(mark)
 
     def _alarm(
         self,
-        kind: str,
+        name: str,
         now: datetime,
-        words: Callable[[], Message],
+        words: Words,
         without: AbstractSet[str] = frozenset(),
     ) -> None:
-        """Put an alarm down for sending, once a day; not to the channels without."""
+        """Enqueue an alarm, once a day. without: names of channels that do not get it."""
         context = self.context
         day = context.site.local_date(now)
-        if context.ledger.rounds.told_at(context.site.name, kind, day) is not None:
+        if context.ledger.rounds.told_at(context.site.name, name, day) is not None:
             return
         message = words()
         notices = [
-            context.notice(channel, kind, day, message, now + ALARM_GOOD_FOR)
+            context.notice(channel, name, day, message, now + ALARM_GOOD_FOR)
             for channel in context.alarmed()
             if channel.name not in without
         ]
         context.ledger.keep_round(
-            context.site.name, kind, day, now, notices=notices, chores=[], states={}
+            context.site.name, name, day, now, notices=notices, chores=[], states={}
         )
-        log.warning("alarm.told kind=%s day=%s", kind, day)
+        log.warning("alarm.told kind=%s day=%s", name, day)
 
     def _sighted(self) -> Message:
         context = self.context
         return alarms.sighted(context.sheet(Round.DUSK, context.weather()), context.voice)
 
-    def _sees_well(self) -> bool:
-        """Whether what is held will do for hours: one that is nearly too old would come and go."""
+    def _has_fresh_forecast(self) -> bool:
+        """Whether there is a forecast for hours to come: one nearly too old would come and go."""
         best = self.context.keeper.shelf.best(self.context.site)
         return best is not None and best.weather.freshness(self.context.clock()) is Freshness.FRESH
 
-    def _by_day(self, now: datetime) -> bool:
+    def _is_by_day(self, now: datetime) -> bool:
         """Whether it is between sunrise and the end of the usual time for carrying in."""
         collection = self.context.household.collection
         events = sun.day_events(collection.site, collection.site.local_date(now))

@@ -136,7 +136,7 @@ class Desk:
     def _raise_alarms(self) -> None:
         """Tell what cannot wait for a round."""
         now = self.context.clock()
-        self.alarms.look(patient=now < self._note_start(now) + PATIENCE)
+        self.alarms.look(forecast_may_come=now < self._note_start(now) + PATIENCE)
 
     def _tell_clock_is_unset(self, now: datetime) -> None:
         """Tell that the clock is not set, and nothing else: no hour can be relied on before it is,

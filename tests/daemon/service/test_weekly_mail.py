@@ -15,12 +15,11 @@ from sillward.config.household import Channel
 from sillward.ledger import Ledger, NoticeState, week_review
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
+from sillward.service.week_file import MADE_BY, page_for_file
 from sillward.service.weekly_mail import (
     CHARTS_S,
-    MOST_IMAGES_BYTES,
-    PAGE_MADE_BY,
+    MAX_IMAGES_BYTES,
     WeeklyMail,
-    page_alone,
 )
 from sillward.text.units import SI, Units
 from sillward.wording import week_page
@@ -113,10 +112,12 @@ def test_told_by_hand_on_another_day_it_is_the_same_mail() -> None:
 
 
 def test_a_page_for_a_file_has_its_pictures_in_it() -> None:
-    page = page_alone(Message("Week", "text", "<p><img src='cid:one@x'></p>", (("one@x", b"png"),)))
+    page = page_for_file(
+        Message("Week", "text", "<p><img src='cid:one@x'></p>", (("one@x", b"png"),))
+    )
 
-    assert page == f"{PAGE_MADE_BY}<p><img src='data:image/png;base64,cG5n'></p>"
-    assert "1 &lt; 2" in page_alone(Message("Week", "1 < 2"))
+    assert page == f"{MADE_BY}<p><img src='data:image/png;base64,cG5n'></p>"
+    assert "1 &lt; 2" in page_for_file(Message("Week", "1 < 2"))
 
 
 @pytest.mark.parametrize("url", ["mailto://h", "mailtos://h", "MAILTOS://h"])
@@ -206,7 +207,7 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
     ]
     world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
 
-    week = weekly_mail._reviewed(desk.context, SUNDAY)
+    week = weekly_mail.review_week(desk.context, SUNDAY)
 
     assert len(orders) == 4
     assert (week.told, week.done, week.missed, week.false_alarms) == (4, 1, 0, 0)
@@ -361,7 +362,7 @@ def test_all_charts_together_have_one_limit() -> None:
 
 
 def test_charts_that_are_too_large_are_left_out() -> None:
-    made, day = courtyard("dry-summer", Artist(made=bytes(MOST_IMAGES_BYTES // 2)))
+    made, day = courtyard("dry-summer", Artist(made=bytes(MAX_IMAGES_BYTES // 2)))
 
     assert len(made.mail(day).images) == 2
 
