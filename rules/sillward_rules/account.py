@@ -1,4 +1,4 @@
-"""The account: hour by hour, the numbers behind the decisions for one plant."""
+"""The account of a plant: hour by hour, the numbers behind the decisions for it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -33,16 +33,17 @@ HOURS = 24
 
 @dataclass(frozen=True, slots=True)
 class AccountHour:
-    """One hour at a plant's home, or the moment of the night's low. None: not known.
+    """One hour at a plant's home, or the moment of the night's low. None is not known.
 
     forecast: the forecast's own numbers, by the names of `Weather`. temp_c, leaf_c [°C]; rh_pct
     [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to the air [kPa]; wind_m_s [m/s];
     light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm]; crown_wet_h: how long crowns have been
-    wet [h]; film_min: life of a film on a leaf wetted at that hour [min], inf if it outlasts the
-    next morning. offset_k: what the spot's offsets add to the forecast [K]; offset_share: how much
-    of the night offset wind and cloud leave (0..1). warming_cloud: how much low cloud would warm
-    like the cloud of the hour (0..1). leaf_wet: it is judged as wet with rain. rules: names of the
-    rules that fire. deciding: the lowest leaf of the night and of the cold morning after it.
+    wet [h]; film_min: life of a film on a leaf wetted at that hour [min], infinite if it outlasts
+    the next morning. offset_k: what the spot's offsets add to the forecast [K]; offset_share: the
+    share of the night offset that wind and cloud leave (0..1). warming_cloud: the cover of low
+    cloud that would warm like the cloud of the hour (0..1). leaf_wet: whether the leaf is judged as
+    wet with rain. rules: names of the rules that fire. deciding: whether it is the lowest leaf of
+    the night and of the cold morning after it.
     """
 
     at: datetime
@@ -69,10 +70,10 @@ class AccountHour:
 
 @dataclass(frozen=True, slots=True)
 class HeldRule:
-    """A rule that speaks of the plant: what it asks for, its bound, and where the bound is from.
+    """A rule that applies to the plant: what it asks for, its bound, and where the bound is from.
 
-    more: how much the bound is beside the limit that it goes by, in its unit; 0 where it is that
-    limit, or a value. hours: how many of the account's hours it fires in.
+    more: what the rule adds to the limit that it goes by, in the unit of the bound; 0 where the
+    bound is that limit or a value. hours: in how many of the account's hours it fires.
     """
 
     name: str
@@ -91,9 +92,9 @@ class Account:
     """The coming hours of a plant, at its home spot.
 
     spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the plant. dli: light
-    of the day [mol m-2 d-1], dli_need: what the plant is grown with. sun_h: possible direct sun
-    [h]. cold_h, cold_kh: time and depth of the night under the night limit [h], [K h].
-    cold_chance: that it goes under it at all (0..1), spread: where that is from.
+    of the day, dli_need: what the plant needs [mol m-2 d-1]. sun_h: possible direct sun [h].
+    cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
+    cold_chance: that it falls under it at all (0..1); spread: where that comes from.
     """
 
     plant: Plant
@@ -119,47 +120,50 @@ def account_for(
 ) -> Account:
     """Work out the account of one plant from now on for a day and a night."""
     scene = Scene(collection, weather, state, now)
-    cohort = next(one for one in scene.cohorts if plant.name in one.names)
+    cohort = next(cohort for cohort in scene.cohorts if plant.name in cohort.names)
     column = scene.columns[plant.home]
     hours = scene.climate.times[scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))]
-    margin, rests = scene.habits.wet_margin_k, scene.seasons[[cohort.index]] == Season.REST
-    alone = Traits.of([plant]).resting(rests)
-    (plant,) = alone.plants
-    firings = [
-        evaluate_rule(
-            rule,
-            alone,
-            np.array([column]),
-            scene.site,
-            scene.by_night if rule.asks == "carry in" else scene.climate,
-            wet_margin_k=margin,
-        )
-        for rule in collection.rules
-    ]
-    spoken = [firing for firing in firings if firing.member[0] >= 0]
+    traits = Traits.of([plant]).resting(scene.seasons[[cohort.index]] == Season.REST)
+    (plant,) = traits.plants
+    firings = _firings_of(scene, traits, column)
     night = sun.night_at_or_after(scene.site, now)
     spread = spread_of(scene, night)
-    cold_h, cold_kh, cold_chance = _cold(scene, spoken, night)
+    cold_h, cold_kh, cold_chance = _cold(scene, firings, night)
+    spot = collection.spot(plant.home)
     return Account(
         plant=plant,
-        spot=collection.spot(plant.home),
+        spot=spot,
         pressure_kpa=scene.climate.pressure_kpa,
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,
         season=scene.climate.season[scene.traits.grows[cohort.index], column],
         dli=_dli(scene, column),
         dli_need=_dli_need(scene, plant),
-        sun_h=light.direct_sun_hours(
-            scene.site, scene.climate.spots[column].sun_windows, scene.site.local_date(now)
-        ),
+        sun_h=light.direct_sun_hours(scene.site, spot.sun_windows, scene.site.local_date(now)),
         cold_h=cold_h,
         cold_kh=cold_kh,
         cold_chance=cold_chance,
         spread=None if spread is None else spread[0].origin,
-        hours=tuple(_hours(scene, column, hours, spoken)),
-        rules=tuple(_held(firing, plant, hours) for firing in spoken),
-        notes=(*collection.spot(plant.home).open_questions(), *weather.notes),
+        hours=tuple(_hours(scene, column, hours, firings)),
+        rules=tuple(_held(firing, plant, hours) for firing in firings),
+        notes=(*spot.open_questions(), *weather.notes),
     )
+
+
+def _firings_of(scene: Scene, traits: Traits, column: int) -> list[Firing]:
+    """Evaluate the rules that apply to a plant at a spot. traits : of this plant alone."""
+    firings = (
+        evaluate_rule(
+            rule,
+            traits,
+            np.array([column]),
+            scene.site,
+            scene.by_night if rule.asks == "carry in" else scene.climate,
+            wet_margin_k=scene.habits.wet_margin_k,
+        )
+        for rule in scene.collection.rules
+    )
+    return [firing for firing in firings if firing.member[0] >= 0]
 
 
 def _held(firing: Firing, plant: Plant, hours: np.ndarray) -> HeldRule:
@@ -178,7 +182,7 @@ def _held(firing: Firing, plant: Plant, hours: np.ndarray) -> HeldRule:
 
 
 def _dli(scene: Scene, column: int) -> float | None:
-    """Light of the local day at a spot; None where an hour of it is not known."""
+    """Return the light of the local day at a spot; None where an hour of it is not known."""
     rows = scene.rows_of_day(scene.site.local_date(scene.now))
     total = float(light.daily_light_integral(scene.climate.light_w_m2[rows, column]))
     return total if rows.size == HOURS and np.isfinite(total) else None
@@ -192,12 +196,12 @@ def _dli_need(scene: Scene, plant: Plant) -> float | None:
 def _cold(
     scene: Scene, firings: Sequence[Firing], night: Night
 ) -> tuple[float | None, float | None, float | None]:
-    """Time, depth and chance of a night under the night limit, as the carrying counts them."""
+    """Return time, depth and chance of a night under the night limit, as the carrying counts them."""
     for firing in firings:
         if firing.rule.bound.limit == "night_low" and firing.rule.also is None:
             counted = (*exposure_of(firing, night), chance_of(scene, firing, night))
             hours, degree_hours, chance = (
-                float(one[0]) if np.isfinite(one[0]) else None for one in counted
+                float(values[0]) if np.isfinite(values[0]) else None for values in counted
             )
             return hours, degree_hours, chance
     return None, None, None
@@ -206,13 +210,13 @@ def _cold(
 def _hours(
     scene: Scene, column: int, hours: np.ndarray, firings: Sequence[Firing]
 ) -> list[AccountHour]:
-    """These full hours [unix s], and the moment of the night's lowest leaf among them."""
+    """Return these full hours [unix s], and the moment of the night's lowest leaf among them."""
     climate, deciding = scene.by_night, _deciding_row(scene, column)
     rows = np.searchsorted(climate.times, hours)
     if deciding is not None and rows.size and rows[0] <= deciding <= rows[-1]:
         rows = np.union1d(rows, deciding)
-    told = at_moments(scene.weather, climate.times[rows])
-    warming = warming_cover(told.cloud, *(getattr(told, name) for name in CLOUD_LAYERS))
+    forecast = at_moments(scene.weather, climate.times[rows])
+    warming = warming_cover(forecast.cloud, *(getattr(forecast, name) for name in CLOUD_LAYERS))
     films = film_life_min(scene, column, climate.times[rows])
 
     def known(series: np.ndarray, row: int) -> float | None:
@@ -223,7 +227,7 @@ def _hours(
         AccountHour(
             at=moment(climate.times[row]),
             night=bool(climate.night[row]),
-            forecast={name: known(getattr(told, name), number) for name in SERIES},
+            forecast={name: known(getattr(forecast, name), number) for name in SERIES},
             temp_c=known(climate.temp_c, row),
             leaf_c=known(climate.leaf_c, row),
             rh_pct=known(climate.rh_pct, row),
@@ -239,7 +243,9 @@ def _hours(
             offset_share=known(climate.offset_share, row),
             warming_cloud=known(warming, number),
             leaf_wet=bool(climate.leaf_wet[row, column]),
-            rules=tuple(one.rule.name for one in firings if _fires_at(one, climate.times[row])),
+            rules=tuple(
+                firing.rule.name for firing in firings if _fires_at(firing, climate.times[row])
+            ),
             deciding=row == deciding,
         )
         for number, row in enumerate(rows.tolist())
@@ -260,10 +266,10 @@ def _deciding_row(scene: Scene, column: int) -> int | None:
 
 
 def film_life_min(scene: Scene, column: int, at_s: np.ndarray) -> list[float]:
-    """Life of a film on a leaf wetted at each of these moments [unix s], in minutes.
+    """Return the life of a film on a leaf wetted at each of these moments [min].
 
-    inf if it outlasts the next morning; NaN where it is not known. A moment before sunrise belongs
-    to the day before.
+    at_s : [unix s]; a moment before sunrise belongs to the day before. Infinite if the film
+    outlasts the next morning, NaN where it is not known.
     """
     days: dict[date, DaySteps] = {}
     lives = []

@@ -1,4 +1,7 @@
-"""Chores: one thing to do, with a window, a deadline and the numbers behind it."""
+"""Chores: one thing to do, with a window, a deadline and the numbers behind it.
+
+Planners make errands; `trips` puts them together into chores.
+"""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -32,15 +35,15 @@ WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 
 @dataclass(frozen=True, slots=True)
 class Reason:
-    """Why a chore is there for one plant: a number, against which limit, when, whose limit.
+    """Why a chore is there for one plant: a value against a limit at a time, and whose limit.
 
-    value None: nothing is known for that time, and caution decides. hours, degree_hours: how
-    long and how deep beyond the limit, where that is counted [h], [K h]. rule: its name; above:
-    whether it is beyond its limit by being above it. chance: that the leaf goes under the limit
-    in the night (0..1), where that is known. until: when it is within its limit again, where that
-    is worked out. there: of a move, the worst value where it goes in those hours. also: other
-    reasons for the same chore. Without a rule: none asks for it now; it was told, and is not
-    called off.
+    value: None where nothing is known for that time and caution decides. hours, degree_hours: how
+    long and how deep beyond the limit, where that is counted [h], [K h]. rule: the name of the rule
+    that asks; empty for a chore that no rule asks for any more, but that was told and is not called
+    off. above: whether the value is beyond its limit by being above it. chance: that the leaf falls
+    under the limit in the night (0..1), where it is known. until: when the value is within the
+    limit again, where that is worked out. there: of a move, the worst value at its goal in those
+    hours. also: other reasons for the same chore.
     """
 
     plant: str
@@ -61,9 +64,9 @@ class Reason:
 
 
 class Names(Sequence[str]):
-    """The names of some groups of plants, one after the other: laid out when they are first read.
+    """The names of some groups of plants, one after the other; laid out when they are first read.
 
-    Of a week's many chores few are asked.
+    A week has many chores, and few of their names are ever read.
     """
 
     def __init__(self, groups: Sequence[tuple[str, ...]]) -> None:
@@ -78,30 +81,30 @@ class Names(Sequence[str]):
     @overload
     def __getitem__(self, index: slice) -> tuple[str, ...]: ...
     def __getitem__(self, index: int | slice) -> str | tuple[str, ...]:
-        """A name, or several."""
+        """Return a name, or several."""
         return self._laid_out[index]
 
     def __len__(self) -> int:
-        """How many names."""
+        """Return how many names there are."""
         return sum(map(len, self._groups))
 
     def __iter__(self) -> Iterator[str]:
-        """The names."""
+        """Iterate over the names."""
         return iter(self._laid_out)
 
     def __eq__(self, other: object) -> bool:
-        """Whether it is the same names in the same order."""
+        """Return whether it is the same names in the same order."""
         return isinstance(other, Names | tuple) and self._laid_out == tuple(other)
 
     def __hash__(self) -> int:
-        """As a tuple of them."""
+        """Return the hash of a tuple of them."""
         return hash(self._laid_out)
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
-    """Reasons, each with the plants that it goes for.
+    """Reasons, each with the plants that it applies to; worked out when they are first read.
 
-    The reasons are worked out when somebody reads them: of a week's many chores few are asked.
+    A week has many chores, and few of their reasons are ever read.
     """
 
     def __init__(
@@ -113,18 +116,18 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
 
     @classmethod
     def of(cls, *pairs: tuple[tuple[str, ...], Reason]) -> "Grounds":
-        """Those of these plants and reasons."""
+        """Return the grounds of these plants and reasons."""
         return cls([plants for plants, _ in pairs], lambda: [reason for _, reason in pairs])
 
     @classmethod
     def joined(cls, parts: "Sequence[Grounds]") -> "Grounds":
-        """Those of all the parts."""
+        """Return the grounds of all the parts."""
         groups = [plants for part in parts for plants in part.groups]
         return cls(groups, lambda: [reason for part in parts for reason in part.reasons])
 
     @property
     def reasons(self) -> tuple[Reason, ...]:
-        """A reason for each group."""
+        """The reason of each group."""
         if self._reasons is not None:
             self._made, self._reasons = tuple(self._reasons()), None
         return self._made
@@ -134,27 +137,27 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
     @overload
     def __getitem__(self, index: slice) -> Sequence[tuple[tuple[str, ...], Reason]]: ...
     def __getitem__(self, index: int | slice) -> Any:
-        """A group and its reason, or several."""
+        """Return a group and its reason, or several."""
         return tuple(zip(self.groups, self.reasons, strict=True))[index]
 
     def __len__(self) -> int:
-        """How many groups."""
+        """Return how many groups there are."""
         return len(self.groups)
 
     def __eq__(self, other: object) -> bool:
-        """Whether it is the same plants for the same reasons."""
+        """Return whether it is the same plants for the same reasons."""
         if not isinstance(other, Grounds):
             return NotImplemented
         return (self.groups, self.reasons) == (other.groups, other.reasons)
 
     def __hash__(self) -> int:
-        """By the plants."""
+        """Return the hash of the plants."""
         return hash(self.groups)
 
 
 @dataclass(frozen=True, slots=True)
 class Errand:
-    """A chore for plants that go the same way at the same times, before walks are made of them."""
+    """A chore for plants that go the same way at the same times, before trips are made of them."""
 
     kind: ChoreKind
     from_spot: str
@@ -163,13 +166,14 @@ class Errand:
     before: datetime
     grounds: Grounds
     turn: int = 0
-    """Of several such chores for a plant in a day, which it is: walks are made of the same."""
+    """Its number among the chores of this kind for a plant in a day; trips are of one number."""
     unconfirmed: bool = False
-    """As of `Chore.unconfirmed`, all of its plants or none."""
+    """As in `Chore.unconfirmed`, for all of its plants or none."""
     overdue: bool = False
-    """Whether `before` is a deadline that was told, and is over."""
+    """Whether `before` is a deadline that was told and is over."""
     out_from: datetime | None = None
-    """From when on its plants are where it is done: no walk that must be over by then has them."""
+    """From when on its plants are where it is done; a trip that must be over by then leaves them
+    out."""
 
     @property
     def first(self) -> str:
@@ -179,10 +183,10 @@ class Errand:
 
 @dataclass(frozen=True, slots=True)
 class Chore:
-    """One chore for plants that are done on one walk.
+    """One chore for plants that are done on one trip.
 
-    before is the deadline. For stay-in it is the end of the time that it speaks of. A
-    stop-wetting whose `before` is not after its `not_before` means: no wetting at all.
+    before is the deadline; for stay-in it is the end of the time that it is about. A stop-wetting
+    whose `before` is not after its `not_before` means no wetting at all.
     """
 
     id: str
@@ -194,24 +198,24 @@ class Chore:
     before: datetime
     grounds: Grounds
     unconfirmed: Sequence[str] = ()
-    """Plants of it for which an order was told before and nobody has confirmed it: of carrying in
-    this one itself, of carrying out the one to carry them in. Of staying in tonight those of whom
-    nobody has said that they are in."""
+    """Its plants for which an order was told before and is not confirmed. For carrying in that is
+    this order itself, for carrying out the one to carry them in. For staying in tonight these are
+    the plants that nobody has said to be in."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
 
     @property
     def chance(self) -> float | None:
-        """The highest chance of a plant of it to go under its limit; None where it is not known.
+        """The highest chance of any of its plants to fall under its limit; None where not known.
 
-        The plants of a spot share their weather: it is also the chance that any of them does.
+        The plants of a spot share their weather, so it is also the chance that at least one does.
         """
         chances = (reason.chance for reason in self.grounds.reasons)
-        return max((one for one in chances if one is not None), default=None)
+        return max((chance for chance in chances if chance is not None), default=None)
 
     def goes_with(self, other: "Chore") -> bool:
-        """Whether the two can be done on one walk: same place, a plant in common, hours too."""
-        starts = [one for one in (self.not_before, other.not_before) if one is not None]
+        """Return whether both can be done on one trip: a spot, a plant and a time in common."""
+        starts = [start for start in (self.not_before, other.not_before) if start is not None]
         return (
             self.from_spot == other.from_spot
             and not set(self.plants).isdisjoint(other.plants)
@@ -222,12 +226,13 @@ class Chore:
     def because(self) -> tuple[Reason, ...]:
         """A reason for each plant, in the order of `plants`."""
         return tuple(
-            reason if name == reason.plant else _for(reason, name)
+            reason if name == reason.plant else _for_plant(reason, name)
             for names, reason in zip(self.grounds.groups, self.grounds.reasons, strict=True)
             for name in names
         )
 
 
-def _for(reason: Reason, plant: str) -> Reason:
-    """The same reason for another plant."""
-    return replace(reason, plant=plant, also=tuple(_for(one, plant) for one in reason.also))
+def _for_plant(reason: Reason, plant: str) -> Reason:
+    """Return the same reason for another plant."""
+    also = tuple(_for_plant(other, plant) for other in reason.also)
+    return replace(reason, plant=plant, also=also)

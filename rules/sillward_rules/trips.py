@@ -1,4 +1,4 @@
-"""Trips: errands of a day put together into chores that one person does on one walk."""
+"""Trips: errands of a day put together into chores that are each done on one trip."""
 
 import re
 from collections.abc import Iterator, Sequence
@@ -15,21 +15,21 @@ DISPLAY_STEP = timedelta(minutes=5)
 
 
 MAX_TRIP_SPREAD = timedelta(minutes=90)
-"""Errands whose times differ by more than this are two walks. Judgement."""
+"""Errands whose times differ by more than this are two trips. Judgement."""
 
 MAX_STOP_WETTING_SPREAD = timedelta(minutes=20)
-"""Last hours for wet crowns are told together if they lie within this. Judgement."""
+"""Last hours for wet crowns are told together if they differ by no more than this. Judgement."""
 
 MIN_WINDOW = timedelta(minutes=10)
-"""Mistings with a smaller window in common are two walks. Judgement."""
+"""Mistings with a smaller window in common are two trips. Judgement."""
 
 
 def make_chores(
     errands: Sequence[Errand], site: Site, day: date, now: datetime
 ) -> tuple[Chore, ...]:
-    """Put errands of a day together into walks: same kind, same way, times close together.
+    """Put errands of a day together into trips: same kind, same way, times close together.
 
-    A walk ends by the earliest deadline of its errands and starts when the last of them may.
+    A trip ends by the earliest deadline of its errands and starts when the last of them may.
     Chores come back in the order of their hours, with ids that stay the same while plants,
     deadlines or wording change a little.
     """
@@ -43,19 +43,19 @@ def make_chores(
     chores: dict[str, Chore] = {}
     numbers: dict[str, int] = {}
     for same_way in ways.values():
-        for walk in _walks(same_way):
-            base = _id_of(walk, day)
+        for trip in _split_into_trips(same_way):
+            base = _id_of(trip, day)
             number = numbers.get(base, 0) + 1
             # Another spot's name may end in the same number.
             while (chore_id := base if number == 1 else f"{base}-{number}") in chores:
                 number += 1
             numbers[base] = number
-            chores[chore_id] = _chore(chore_id, walk, site, now)
+            chores[chore_id] = _chore(chore_id, trip, site, now)
     return sort_chores(list(chores.values()))
 
 
-def _id_of(walk: Sequence[Errand], day: date) -> str:
-    first = walk[0]
+def _id_of(trip: Sequence[Errand], day: date) -> str:
+    first = trip[0]
     kind = first.kind.value
     if first.kind is ChoreKind.STAY_IN and first.not_before is None:
         kind += "-tonight"
@@ -66,40 +66,40 @@ def _id_of(walk: Sequence[Errand], day: date) -> str:
 
 
 def sort_chores(chores: Sequence[Chore]) -> tuple[Chore, ...]:
-    """Chores by the hour that matters of each."""
+    """Return chores in the order of the hour that matters of each."""
     return tuple(sorted(chores, key=_hour_of))
 
 
 def _hour_of(chore: Chore) -> tuple[datetime, str]:
-    """The hour that matters of a chore: its deadline, but its start for going out."""
+    """Return the hour that matters of a chore: its deadline, but its start for going out."""
     starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
     return (chore.not_before if starts and chore.not_before else chore.before, chore.id)
 
 
-def _walks(errands: list[Errand]) -> Iterator[list[Errand]]:
-    """Split errands of one way where one walk cannot, or should not, do them all."""
-    walk = _Walk()
+def _split_into_trips(errands: list[Errand]) -> Iterator[list[Errand]]:
+    """Split errands of one way where one trip cannot, or should not, do them all."""
+    trip = _Trip()
     for errand in sorted(errands, key=_by_times):
-        if walk.errands and not walk.has_room_for(errand):
-            yield walk.errands
-            walk = _Walk()
-        walk.add(errand)
-    if walk.errands:
-        yield walk.errands
+        if trip.errands and not trip.has_room_for(errand):
+            yield trip.errands
+            trip = _Trip()
+        trip.add(errand)
+    if trip.errands:
+        yield trip.errands
 
 
 def _by_times(errand: Errand) -> tuple[datetime, datetime, str]:
-    """Neighbours in this order fit into one walk best."""
+    """Neighbours in this order fit into one trip best."""
     return errand.before, errand.not_before or errand.before, errand.first
 
 
 @dataclass(slots=True)
-class _Walk:
-    """A walk as it grows: errands of one way, in the order of their deadlines."""
+class _Trip:
+    """A trip as it grows: errands of one way, in the order of their deadlines."""
 
     errands: list[Errand] = field(default_factory=list)
     firsts: set[str] = field(default_factory=set)
-    """The first of every group of the errands looked at so far: most walks are never asked."""
+    """The first plant of every group of the errands looked at so far; most trips never need it."""
     looked_at: int = 0
     earliest: datetime | None = None
     latest: datetime | None = None
@@ -110,49 +110,50 @@ class _Walk:
         self.earliest, self.latest = self._starts_with(errand)
 
     def has_room_for(self, errand: Errand) -> bool:
-        """Whether there is a time that suits all; for carrying, also not far from each one's own.
+        """Return whether there is a time that suits all errands.
 
-        A misting may wait a while for the others; a plant should not go in hours early.
+        For carrying it must also be close to the time of each: a misting may wait a while for the
+        others, but a plant should not go in hours early.
         """
         deadline, kind = self.errands[0].before, errand.kind
         earliest, latest = self._starts_with(errand)
         wetting = kind in WETTINGS
-        least = MIN_WINDOW if wetting else timedelta(0)
-        if latest is not None and latest + least > deadline:
+        window = MIN_WINDOW if wetting else timedelta(0)
+        if latest is not None and latest + window > deadline:
             return False
         if errand.out_from is not None and errand.out_from > deadline:
             return False
         spread = timedelta(0) if wetting else errand.before - deadline
         if earliest is not None and latest is not None:
             spread = max(spread, latest - earliest)
-        most = MAX_STOP_WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else MAX_TRIP_SPREAD
-        return spread <= most and not self._holds_one_of(errand)
+        limit = MAX_STOP_WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else MAX_TRIP_SPREAD
+        return spread <= limit and not self._shares_plants_with(errand)
 
-    def _holds_one_of(self, errand: Errand) -> bool:
-        """Whether one of its plants is on this walk already: by the first of every group."""
-        for one in self.errands[self.looked_at :]:
-            self.firsts.update([names[0] for names in one.grounds.groups])
+    def _shares_plants_with(self, errand: Errand) -> bool:
+        """Return whether one of its plants is on this trip already, by the first of every group."""
+        for earlier in self.errands[self.looked_at :]:
+            self.firsts.update([names[0] for names in earlier.grounds.groups])
         self.looked_at = len(self.errands)
         return not self.firsts.isdisjoint([names[0] for names in errand.grounds.groups])
 
     def _starts_with(self, errand: Errand) -> tuple[datetime | None, datetime | None]:
-        """The first and the last start, this errand's included."""
-        starts = [one for one in (self.earliest, self.latest, errand.not_before) if one is not None]
+        """Return the first and the last start, this errand's included."""
+        starts = [at for at in (self.earliest, self.latest, errand.not_before) if at is not None]
         return (min(starts), max(starts)) if starts else (None, None)
 
 
-def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chore:
-    first = walk[0]
-    deadline = min(one.before for one in walk)
-    starts = [one.not_before for one in walk if one.not_before is not None]
-    # Rounding to the safe side must not make a deadline of now one of the past.
+def _chore(chore_id: str, trip: list[Errand], site: Site, now: datetime) -> Chore:
+    first = trip[0]
+    deadline = min(errand.before for errand in trip)
+    starts = [errand.not_before for errand in trip if errand.not_before is not None]
+    # Rounding to the safe side must not move a deadline of now into the past.
     before = max(round_down(deadline, site), min(deadline, now)).astimezone(site.zone)
     start = max(starts).astimezone(site.zone) if starts else None
     if start is not None and round_up(start, site) <= before:
         start = round_up(start, site)
         if before - start < MIN_WINDOW and first.kind in WETTINGS:
             start = round_down(start - DISPLAY_STEP, site)
-    grounds = Grounds.joined([one.grounds for one in walk])
+    grounds = Grounds.joined([errand.grounds for errand in trip])
     return Chore(
         id=chore_id,
         kind=first.kind,
@@ -164,16 +165,16 @@ def _chore(chore_id: str, walk: list[Errand], site: Site, now: datetime) -> Chor
         grounds=grounds,
         unconfirmed=tuple(
             name
-            for one in walk
-            if one.unconfirmed
-            for name in chain.from_iterable(one.grounds.groups)
+            for errand in trip
+            if errand.unconfirmed
+            for name in chain.from_iterable(errand.grounds.groups)
         ),
         overdue_since=before if first.overdue else None,
     )
 
 
 def round_down(at: datetime, site: Site) -> datetime:
-    """The moment in the site's zone, rounded to the five minutes before it."""
+    """Return a moment in the site's zone, rounded to the five minutes before it."""
     local = at.astimezone(site.zone)
     spare = timedelta(
         minutes=local.minute % 5, seconds=local.second, microseconds=local.microsecond
@@ -182,7 +183,7 @@ def round_down(at: datetime, site: Site) -> datetime:
 
 
 def round_up(at: datetime, site: Site) -> datetime:
-    """The moment in the site's zone, rounded to the five minutes after it."""
+    """Return a moment in the site's zone, rounded to the five minutes after it."""
     down = round_down(at, site)
     return down if down == at else round_down(at + DISPLAY_STEP, site)
 
