@@ -196,7 +196,7 @@ def _dli_need(scene: Scene, plant: Plant) -> float | None:
 def _cold(
     scene: Scene, firings: Sequence[Firing], night: Night
 ) -> tuple[float | None, float | None, float | None]:
-    """Return time, depth and chance of a night under the night limit, as the carrying counts them."""
+    """Return time, depth and chance of a night under the night limit, as carrying counts them."""
     for firing in firings:
         if firing.rule.bound.limit == "night_low" and firing.rule.also is None:
             counted = (*exposure_of(firing, night), chance_of(scene, firing, night))

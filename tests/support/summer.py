@@ -114,7 +114,7 @@ def planned(
 
 def each_plan(scene: Scene, places: Places, steps: DaySteps) -> list[mist_day.Plan]:
     """The plan that each cohort follows."""
-    made = mist.plan(scene, places, steps)
+    made = mist.plan_mistings(scene, places, steps)
     return [made.plans[which] if which >= 0 else mist_day.Plan() for which in made.which.tolist()]
 
 

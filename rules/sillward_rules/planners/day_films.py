@@ -22,15 +22,14 @@ STEP_S = STEP.total_seconds()
 STEP_H = STEP / timedelta(hours=1)
 
 CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
-"""Water that a crown or axil holds, by rot class [mm]. Judgement: 1 mm pools, 0.2 mm films."""
+"""Water that a crown or axil holds, by rot class [mm]. Judgement: from a film to a pool."""
 
 
 class DayAir:
-    """A day in steps of five minutes from its sunrise to the next, and beyond: the air at every
-    spot, and when one can water.
+    """A day in steps of five minutes: the air at every spot, and when the grower can water.
 
-    Arrays are (step, spot). Films that would outlast the following morning are infinite; unknown
-    air gives NaN.
+    From its sunrise until six hours after the next. Arrays are (step, spot). Films that would
+    outlast the following morning are infinite; unknown air gives NaN.
     """
 
     def __init__(self, scene: Scene, day: date) -> None:
@@ -52,13 +51,13 @@ class DayAir:
 
     @cached_property
     def drying(self) -> Array:
-        """Deficit of the air summed from the first step to the end of each [kPa h]."""
+        """Deficit of the air, summed from the first step to the end of each [kPa h]."""
         deficit = air.vapour_pressure_deficit(self.air.temp_c, self.air.vapour_kpa)
         return np.asarray(np.cumsum(deficit * STEP_H, axis=0))
 
     @cached_property
     def free(self) -> np.ndarray:
-        """(step,) when the grower can water; always, if no hours are given."""
+        """(step,) whether the grower can water; always, if no hours are given."""
         hours = self.scene.habits.hours
         free = np.full(self.starts.shape, not hours)
         for span in hours:
@@ -67,7 +66,7 @@ class DayAir:
 
     @cached_property
     def rained_on(self) -> np.ndarray:
-        """Steps in hours whose rain wets; unknown rain wets nothing."""
+        """Whether a step is in an hour whose rain wets; unknown rain wets nothing."""
         times = self.scene.climate.times
         if times.size == 0:
             return np.zeros((self.starts.size, len(self.scene.climate.spots)), dtype=bool)
@@ -78,7 +77,7 @@ class DayAir:
 
 
 class DayFilms:
-    """Films at one spot over a day: series are (step,), by the step in which one wets."""
+    """Films at one spot over a day: series are (step,), by the step in which plants are wetted."""
 
     def __init__(self, steps: DayAir, column: int) -> None:
         self.steps = steps
@@ -121,16 +120,16 @@ class DayFilms:
 
     @cached_property
     def drying(self) -> Array:
-        """Deficit of the air summed up to the end of each step [kPa h]."""
+        """Deficit of the air, summed up to the end of each step [kPa h]."""
         return np.ascontiguousarray(self.steps.drying[:, self.column])
 
     @cached_property
     def rained_on(self) -> np.ndarray:
-        """Steps in which rain wets the plants."""
+        """Whether rain wets the plants in a step."""
         return np.ascontiguousarray(self.steps.rained_on[:, self.column])
 
     def velamen_lasting(self, share: float) -> Array:
-        """Time until this share of the water in bare velamen is gone [h]."""
+        """Return the time until this share of the water in bare velamen is gone [h]."""
         if share not in self._velamen:
             rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
             depth_mm = share * VELAMEN_FILM.depth_mm
@@ -138,13 +137,13 @@ class DayFilms:
         return self._velamen[share]
 
     def lasting(self, depth_mm: float) -> Array:
-        """Life of a film of this depth on a leaf or in a crown [h]."""
+        """Return the life of a film of this depth on a leaf or in a crown [h]."""
         if depth_mm not in self._lasting:
             self._lasting[depth_mm] = drying_times(self.leaf_rate, STEP_H, depth_mm)
         return self._lasting[depth_mm]
 
     def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
-        """Steps in which a film on a leaf, and in velamen if that counts, lasts long enough."""
+        """Return whether a film on a leaf, and in velamen if that counts, lasts long enough."""
         key = (uptake, velamen)
         if key not in self._enough:
             lasts = self.leaf >= uptake / timedelta(hours=1)
@@ -154,28 +153,29 @@ class DayFilms:
         return self._enough[key]
 
     def index(self, at: datetime) -> int:
-        """The step that holds a moment; the first or last one for moments outside."""
+        """Return the step that holds a moment; the first or last one for moments outside."""
         index = int((at.timestamp() - self._begin) // STEP_S)
         return min(max(index, 0), self.starts.size - 1)
 
     def at(self, series: Array, when: datetime) -> float:
-        """The value of a series for the step that holds the moment."""
+        """Return the value of a series at the step that holds the moment."""
         return float(series[self.index(when)])
 
     def starts_at(self, index: int) -> datetime:
-        """The moment at which a step begins."""
+        """Return the moment at which a step begins."""
         return moment(self.starts[index])
 
     def dose(self, start: datetime, end: datetime) -> float:
-        """Drying between two moments: deficit times hours [kPa h]; NaN where not known."""
+        """Return the drying between two moments, deficit times hours [kPa h]; NaN if not known."""
         if end <= start:
             return 0.0
         return float(self.drying[self.index(end)] - self.drying[self.index(start)])
 
     def dried_out(self, dry_from: datetime, tolerance: float) -> datetime | None:
-        """When roots that are dry from this moment on have taken as much drying as they may.
+        """Return when roots that are dry from this moment on have dried as much as they stand.
 
-        None: not within the series, or it is not known: no misting is planned on a guess.
+        tolerance : [kPa h]. None if that is not within the series, or not known: no misting is
+        planned on a guess.
         """
         start = (dry_from.timestamp() - self._begin) / STEP_S
         if start >= self.starts.size:
@@ -190,18 +190,18 @@ class DayFilms:
         return self.starts_at(index)
 
     def crown_drying(self, rot: Rot) -> Array:
-        """Time for a crown to dry [h], the shelter of its axils included."""
+        """Return the time for a crown to dry [h], the shelter of its axils included."""
         if rot not in self._crowns:
             factor = 1.0 if rot == "low" else self._habits.axil_factor
             self._crowns[rot] = self.lasting(CROWN_POOL_MM[rot]) * factor
         return self._crowns[rot]
 
     def dry_deadline(self, rot: Rot) -> datetime:
-        """By when crowns of this class must be dry."""
+        """Return by when crowns of this class must be dry."""
         return self.events.sunset - (timedelta(0) if rot == "low" else self._habits.dry_by)
 
     def last_wetting(self, rot: Rot) -> datetime | None:
-        """Latest moment from sunrise on from which a crown still dries in time; None: none."""
+        """Return the latest moment from which a crown still dries in time, or None."""
         if rot not in self._last:
             hours = self.crown_drying(rot)
             fits = self.starts + hours * HOUR_S <= self.dry_deadline(rot).timestamp()
@@ -212,8 +212,8 @@ class DayFilms:
 class DaySteps:
     """A day in steps of five minutes, and the films at every spot, each worked out once.
 
-    Films hold the day and not this: what holds itself in a circle stays until the collector of
-    garbage comes by, with the scene that it is of.
+    Films refer to the day and not to this object. Objects in a reference cycle stay, with their
+    scene, until the garbage collector runs.
     """
 
     def __init__(self, scene: Scene, day: date) -> None:
@@ -223,7 +223,7 @@ class DaySteps:
         self._films: dict[int, DayFilms] = {}
 
     def films(self, column: int) -> DayFilms:
-        """The films at one spot."""
+        """Return the films at one spot."""
         if column not in self._films:
             self._films[column] = DayFilms(self._day, column)
         return self._films[column]

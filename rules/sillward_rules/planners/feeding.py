@@ -22,27 +22,27 @@ from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import Season
 
 RINSE_AT = 2.0
-"""Rinse before the salts of a drying film are so many times as strong as the feed. Judgement:
-twice is half the film gone; the last tenth of the time carries ten times the salt."""
+"""Rinse before the salts of a drying film are this many times as strong as the feed. Judgement: at
+twice half the film is gone; in the last tenth of the time it is ten times as strong."""
 
 SAME_HOUR = timedelta(hours=12)
-"""A week later, but at an earlier hour, is a week later."""
+"""A feed may come this much sooner than the habit says: a week later at an earlier hour counts."""
 
 
 def feed(
     scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fit: np.ndarray
 ) -> list[Errand]:
-    """Feed with the first misting, for as long as the rinse can follow before the salt bites.
+    """Return errands to feed with the first misting, while the rinse can follow in time.
 
     Only where that misting stays wet long enough to be taken up, in growing weather, while the
     plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
-    fit (cohort,) : who is `ready`.
+    fit (cohort,) : the result of `ready`.
     """
-    opens, closes, told = windows(scene, places, planned, steps, fit)
+    opens, closes, reasons = windows(scene, places, planned, steps, fit)
     here = (places.column, places.column)
 
     def reason(cohort: int) -> Reason:
-        return replace(told[cohort], plant=scene.cohorts[cohort].names[0])
+        return replace(reasons[cohort], plant=scene.cohorts[cohort].names[0])
 
     fed = np.flatnonzero(np.isfinite(opens))
     return make_errands(scene, ChoreKind.FEED, fed, here, (opens, closes), reason)
@@ -51,13 +51,13 @@ def feed(
 def windows(
     scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fit: np.ndarray
 ) -> tuple[Array, Array, dict[int, Reason]]:
-    """(cohort,) from when to when each may be fed [unix s], NaN for never; and by what reason."""
+    """(cohort,) from when to when each may be fed [unix s], NaN for never; and the reasons."""
     rinse_at = strongest(scene)
     cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
     opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
-    told: dict[int, Reason] = {}
+    reasons: dict[int, Reason] = {}
     if not cohorts.size:
-        return opens, closes, told
+        return opens, closes, reasons
     velamen = scene.traits.velamen
     cold = scene.wanted_warmth("root_from_c")
     keys = (planned.which, velamen, rinse_at, scene.roots, places.until, cold)
@@ -72,18 +72,18 @@ def windows(
             continue
         fed = cohorts[groups == number]
         opens[fed], closes[fed] = found[0].timestamp(), found[1].timestamp()
-        told |= dict.fromkeys(fed.tolist(), found[2])
-    return opens, closes, told
+        reasons |= dict.fromkeys(fed.tolist(), found[2])
+    return opens, closes, reasons
 
 
 def ready(
     scene: Scene, places: Places, planned: DayPlans, steps: DaySteps, fed: Array
 ) -> np.ndarray:
-    """(cohort,) who would be fed that day, whatever the strength of the feed.
+    """(cohort,) whether it would be fed that day, whatever the strength of the feed.
 
     fed (cohort,) : when each was fed last, see `last_fed`.
     """
-    takes = [bool(one.mistings) and one.mistings[0].takes for one in planned.plans]
+    takes = [bool(plan.mistings) and plan.mistings[0].takes for plan in planned.plans]
     fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
     return np.asarray(fit & _due(scene, steps, fed) & _growing_weather(scene, steps, places.column))
 
@@ -91,7 +91,7 @@ def ready(
 def strongest(scene: Scene) -> Array:
     """(cohort,) how many times as strong as mixed the feed may get on a root before the rinse.
 
-    NaN: even as mixed it is beyond the plants' limit.
+    NaN where even the fresh mix is beyond the plants' limit.
     """
     limit = scene.traits.limits["salt_high"]
     ec = float(scene.collection.feed.mix.ec) if scene.collection.feed else 0.0
@@ -102,7 +102,7 @@ def strongest(scene: Scene) -> Array:
 
 
 def too_strong(scene: Scene, fit: np.ndarray) -> list[Remark]:
-    """The plants that would be fed but for the strength of the feed in use, by their limit."""
+    """Return the plants for which the feed in use is too strong, by their limit."""
     recipe = scene.collection.feed
     if recipe is None:
         return []
@@ -112,26 +112,26 @@ def too_strong(scene: Scene, fit: np.ndarray) -> list[Remark]:
     for cohort in beyond.tolist():
         by_limit.setdefault(float(limit[cohort]), []).append(cohort)
     ec = float(recipe.mix.ec)
-    return [FeedTooStrong(scene.names(which), ec, bound) for bound, which in by_limit.items()]
+    return [FeedTooStrong(scene.names(whose), ec, bound) for bound, whose in by_limit.items()]
 
 
 def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
-    """Feeds fitted into the walk in which their plants are misted first; without room, none."""
+    """Return feeds fitted into the trip on which their plants are first misted, where they fit."""
     first: dict[str, Chore] = {}
-    for chore in sorted(mistings, key=lambda one: one.before):
+    for chore in sorted(mistings, key=lambda chore: chore.before):
         if chore.kind is ChoreKind.MIST:
             for names in chore.grounds.groups:
                 first.setdefault(names[0], chore)
     fitted = []
     for errand in feeds:
-        walks: dict[str, list[tuple[tuple[str, ...], Reason]]] = {}
+        by_trip: dict[str, list[tuple[tuple[str, ...], Reason]]] = {}
         for names, reason in errand.grounds:
             if names[0] in first:
-                walks.setdefault(first[names[0]].id, []).append((names, reason))
-        for pairs in walks.values():
-            walk = first[pairs[0][0][0]]
-            opens = max(errand.not_before or walk.before, walk.not_before or walk.before)
-            last = min(errand.before, walk.before)
+                by_trip.setdefault(first[names[0]].id, []).append((names, reason))
+        for pairs in by_trip.values():
+            trip = first[pairs[0][0][0]]
+            opens = max(errand.not_before or trip.before, trip.not_before or trip.before)
+            last = min(errand.before, trip.before)
             if opens + MIN_WINDOW <= last:
                 grounds = Grounds.of(*pairs)
                 fitted.append(replace(errand, not_before=opens, before=last, grounds=grounds))
@@ -139,7 +139,7 @@ def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
 
 
 def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps) -> list[Errand]:
-    """The rinse after each feed: plain water, not before the uptake time, before the salt bites."""
+    """Return the rinse after each feed: plain water, after the uptake time and before it burns."""
     rinses = []
     for chore in feeds:
         films = steps.films(scene.columns[chore.from_spot])
@@ -170,14 +170,14 @@ def rinse(scene: Scene, feeds: Sequence[Chore], places: Places, steps: DaySteps)
 
 def last_fed(scene: Scene) -> Array:
     """(cohort,) when each was fed last, as far as is known [unix s]; -inf for never."""
-    fed = [one.state.fed_at for one in scene.cohorts]
+    fed = [cohort.state.fed_at for cohort in scene.cohorts]
     return np.array([-np.inf if at is None else at.timestamp() for at in fed])
 
 
 def _due(scene: Scene, steps: DaySteps, fed: Array) -> np.ndarray:
-    """(cohort,) whether it is long enough since the last feed; never while growth rests.
+    """(cohort,) whether the last feed is long enough ago; never while growth rests.
 
-    While growth slows it takes twice as long.
+    While growth slows down it takes twice as long.
     """
     seasons = scene.seasons
     pause_s = np.empty(seasons.shape)
@@ -200,8 +200,8 @@ def _growing_weather(scene: Scene, steps: DaySteps, column: Standing) -> np.ndar
     temp = scene.climate.temp_c[rows]
     if rows.size < 24:
         return np.zeros(column.shape, dtype=bool)
-    least = scene.habits.feed_from_c
-    wanted = scene.wanted_warmth("feed_from_c") if least is None else least
+    given = scene.habits.feed_from_c
+    wanted = scene.wanted_warmth("feed_from_c") if given is None else given
     return np.asarray(temp.mean(axis=0)[column] >= wanted)  # NaN is not
 
 
@@ -214,10 +214,10 @@ def _window(
     until: datetime,
     takes: np.ndarray,
 ) -> tuple[datetime, datetime, Reason] | None:
-    """Feed for as long as what is taken up can be taken up before the rinse is due.
+    """Return from when to when to feed so that it is taken up before the rinse is due, and why.
 
-    takes (step,) : when it is warm enough for roots to take up anything.
-    until : when the rinse must be done, for the crowns to dry and the plants to go in.
+    takes (step,) : whether it is warm enough for roots to take up anything. until : when the rinse
+    must be done, for the crowns to dry and the plants to go in. None if there is no such time.
     """
     share = float(share_lost_at(rinse_at))
     # The salts burn where they are taken up: in velamen where there is some, else on the leaf.
@@ -252,13 +252,13 @@ def _window(
 
 
 def _wet_until(scene: Scene, films: DayFilms, places: Places, cohort: int) -> datetime:
-    """Until when a cohort may be wetted: its crowns dry by dark, and it has not gone in."""
+    """Return until when a cohort may be wetted: its crowns dry by dark, and it has not gone in."""
     last = films.last_wetting(scene.traits.plants[cohort].rot) or films.events.sunrise
     return min(last, moment(places.until[cohort]))
 
 
 def _free_until(films: DayFilms, at: datetime) -> datetime | None:
-    """Until when the grower can water, from this moment on; None: as long as it takes."""
+    """Return until when the grower can water from this moment on; None for any time."""
     start = films.index(at)
     ends = np.flatnonzero(~films.steps.free[start:])
     return films.starts_at(start + int(ends[0])) if ends.size else None

@@ -1,4 +1,4 @@
-"""Misting: whose rules ask for it, the plan that each cohort follows, and its errands."""
+"""Misting: the plants whose rules ask for it, the plan that each cohort follows, its errands."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -29,24 +29,24 @@ class DayPlans:
 
     @property
     def misted(self) -> np.ndarray:
-        """(cohort,) whether there is any misting."""
+        """(cohort,) whether it is misted at all."""
         some = np.array([bool(plan.mistings) for plan in self.plans] or [False], dtype=bool)
         return np.asarray((self.which >= 0) & some[self.which])
 
     def followers(self, number: int) -> np.ndarray:
-        """The cohorts that follow a plan."""
+        """Return the cohorts that follow a plan."""
         return np.flatnonzero(self.which == number)
 
 
-def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
-    """The mistings of a day for each cohort; none for plants whose rules do not ask for any."""
+def plan_mistings(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
+    """Return the mistings of a day for each cohort; none for plants whose rules ask for none."""
     which = np.full(places.column.shape, -1, dtype=np.int64)
     if scene.habits.mistings_most == 0:
         return DayPlans((), which)
     by_day = steps.events.sunrise, steps.events.sunset
     rows = scene.rows(*by_day)
-    needs = _last_needs(scene.rules_asking("mist", places.column, by_day), by_day, which.size)
-    wanted = np.isfinite(needs) & _warm(scene, rows, places.column) & ~resting(scene)
+    need_until = _last_needs(scene.rules_asking("mist", places.column, by_day), by_day, which.size)
+    wanted = np.isfinite(need_until) & _warm(scene, rows, places.column) & ~resting(scene)
     cohorts = np.flatnonzero(wanted)
     if not cohorts.size:
         return DayPlans((), which)
@@ -54,7 +54,7 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     start = _starts(scene, steps, column, low, places.since[cohorts])
     # What comes after the last wetting changes no plan.
     last = np.minimum(_last_wettings(scene, steps, column, cohorts), places.until[cohorts])
-    need = np.minimum(needs[cohorts], last)
+    need = np.minimum(need_until[cohorts], last)
     done = _misted_today(scene, steps)[cohorts]
     able = np.flatnonzero(start + MIN_WINDOW.total_seconds() <= last)
     keys = (column, start, scene.roots[cohorts], last, need, done)
@@ -76,33 +76,33 @@ def plan(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
 
 
 def _last_wettings(scene: Scene, steps: DaySteps, column: np.ndarray, cohorts: np.ndarray) -> Array:
-    """(of these cohorts) until when crowns may be wetted at these columns [unix s]; NaN: never."""
+    """Return until when these cohorts' crowns may be wetted at these columns [unix s], or NaN."""
     last, rot = np.full(column.shape, np.nan), scene.traits.rot[cohorts]
-    for one in split_by_keys(np.arange(column.size), column, rot):
-        at = steps.films(int(column[one[0]])).last_wetting(rot[one[0]])
-        last[one] = np.nan if at is None else at.timestamp()
+    for members in split_by_keys(np.arange(column.size), column, rot):
+        at = steps.films(int(column[members[0]])).last_wetting(rot[members[0]])
+        last[members] = np.nan if at is None else at.timestamp()
     return last
 
 
 def _misted_today(scene: Scene, steps: DaySteps) -> Array:
-    """(cohort,) when the grower says that it was misted since sunrise [unix s]; NaN: not yet."""
+    """(cohort,) when it was misted since sunrise, as the grower says [unix s]; NaN: not yet."""
     misted = scene.misted_s
     return np.where(misted >= steps.events.sunrise.timestamp(), misted, np.nan)
 
 
 def resting(scene: Scene) -> np.ndarray:
-    """(cohort,) whether plants take their dry rest now, at the season of their home."""
+    """(cohort,) whether plants take their dry rest now, by the season at their home."""
     return np.asarray((scene.traits.rest == "dry") & (scene.seasons == Season.REST))
 
 
 def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Errand]:
-    """The misting errands of these plans."""
-    made: list[Errand] = []
+    """Return the misting errands of these plans."""
+    all_errands: list[Errand] = []
     here = (places.column, places.column)
-    for turn in range(max((len(one.mistings) for one in planned.plans), default=0)):
-        of_turn = [next(iter(one.mistings[turn:]), None) for one in planned.plans]
-        opens = np.array([np.nan if one is None else one.opens.timestamp() for one in of_turn])
-        closes = np.array([np.nan if one is None else one.closes.timestamp() for one in of_turn])
+    for turn in range(max((len(plan.mistings) for plan in planned.plans), default=0)):
+        of_turn = [next(iter(plan.mistings[turn:]), None) for plan in planned.plans]
+        opens = np.array([np.nan if m is None else m.opens.timestamp() for m in of_turn])
+        closes = np.array([np.nan if m is None else m.closes.timestamp() for m in of_turn])
         cohorts = np.flatnonzero((planned.which >= 0) & np.isfinite(opens[planned.which]))
 
         def reason(cohort: int, of_turn: Sequence[Misting | None] = of_turn) -> Reason:
@@ -111,23 +111,23 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
             return _reason(scene, cohort, misting)
 
         times = (opens[planned.which], closes[planned.which])
-        walks = make_errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
-        made += [replace(errand, turn=turn) for errand in walks]
-    return made
+        made = make_errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
+        all_errands += [replace(errand, turn=turn) for errand in made]
+    return all_errands
 
 
 def missed(scene: Scene, places: Places, planned: DayPlans) -> list[Remark]:
-    """What the grower's hours leave out, once for each spot: the longest of its dry times.
+    """Return what the grower's hours leave out, once for each spot, in the order of their start.
 
-    In the order in which they begin.
+    Each remark has the longest of the spot's dry times.
     """
     at_spot: dict[int, list[int]] = {}
-    for number, one in enumerate(planned.plans):
-        if one.dry is not None:
+    for number, plan in enumerate(planned.plans):
+        if plan.dry is not None:
             followers = planned.followers(number)
             at_spot.setdefault(int(places.column[followers[0]]), []).append(number)
-    told = [_missed_at(scene, planned, column, numbers) for column, numbers in at_spot.items()]
-    return [*sorted(told, key=lambda one: one.dry_from)]
+    remarks = [_missed_at(scene, planned, column, numbers) for column, numbers in at_spot.items()]
+    return [*sorted(remarks, key=lambda remark: remark.dry_from)]
 
 
 def _missed_at(
@@ -136,15 +136,15 @@ def _missed_at(
     plans = [planned.plans[number] for number in numbers]
     dry = [plan.dry for plan in plans if plan.dry is not None]
     longest = max((plan.missed for plan in plans), key=len)
-    # Of every turn the earliest, so that what is said is soon enough for all.
+    # The earliest of every turn, which is soon enough for all.
     turns = [
         min(p.missed[turn] for p in plans if turn < len(p.missed)) for turn in range(len(longest))
     ]
     return MistingMissed(
         plants=scene.names(sorted(int(c) for n in numbers for c in planned.followers(n))),
         spot=scene.spot_name(column),
-        dry_from=round_down(min(one[0] for one in dry), scene.site),
-        dry_until=round_up(max(one[1] for one in dry), scene.site),
+        dry_from=round_down(min(start for start, _ in dry), scene.site),
+        dry_until=round_up(max(end for _, end in dry), scene.site),
         due=tuple(round_down(at, scene.site) for at in turns),
     )
 
@@ -164,9 +164,9 @@ def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:
 
 
 def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since: Array) -> Array:
-    """When the first misting may begin [unix s]; NaN for never.
+    """Return when the first misting may begin [unix s]; NaN for never.
 
-    Dawn, or later: not before the plants are there and the air is above their night limit.
+    At dawn or later: not before the plants are there and the air is above their night limit.
     """
     earliest = max(steps.events.sunrise, scene.now).timestamp()
     first, groups = group_rows(column, low, since)
@@ -183,7 +183,7 @@ def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since
 
 
 def _last_needs(firings: Sequence[Firing], by_day: tuple[datetime, datetime], count: int) -> Array:
-    """(place,) the last hour of the day at which a mist rule fires [unix s]; -inf if none does."""
+    """(cohort,) the last hour of the day at which a mist rule fires [unix s]; -inf if none does."""
     needs = np.full(count, -np.inf)
     for firing in firings:
         rows = firing.rows(*by_day)
@@ -200,7 +200,7 @@ def _warm(scene: Scene, rows: np.ndarray, column: Standing) -> np.ndarray:
     if not rows.size:
         return np.zeros(column.shape, dtype=bool)
     highest = np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)
-    least = scene.habits.mist_from_c
+    given = scene.habits.mist_from_c
     return np.asarray(
-        highest[column] >= (scene.wanted_warmth("mist_from_c") if least is None else least)
+        highest[column] >= (scene.wanted_warmth("mist_from_c") if given is None else given)
     )

@@ -1,6 +1,7 @@
 """A day of misting for one kind of roots at one spot: how often, when, in which hours.
 
-`MistDay` finds the best hours, and where the grower has no time for them the least bad plan.
+`MistDay` finds the best hours. Where the grower has no time for them it finds the plan that leaves
+roots dry least.
 """
 
 import math
@@ -22,31 +23,31 @@ DRY_TOLERANCE_KPA_H: Mapping[Holder, float] = {
     "moss": 24.0,
     "pot": 48.0,
 }
-"""How much drying roots may take between two mistings: deficit times hours dry [kPa h].
+"""How much drying roots stand between two mistings: deficit times hours dry [kPa h].
 
 Judgement: at the 3 to 4 kPa of a hot dry noon a bare root on a mount may hang dry for two and a
-half hours; in milder air for as much longer as it dries more slowly. Moss and pots hold water of
+half hours, and in milder air the longer the more slowly it dries. Moss and pots hold water of
 their own: moss for most of such a day, a pot for longer."""
 
 TOO_DRY_WINDOW = timedelta(hours=1)
-"""Where no film lasts long enough even at dawn: mist within this time all the same."""
+"""Where no film lasts long enough even at dawn, plants are misted within this time all the same."""
 
 REPEAT_SLACK = timedelta(hours=1)
-"""A repeated misting may come this much before or after its hour, so that walks can join."""
+"""A repeated misting may come this much before or after its hour, so that trips can be joined."""
 
 GRID = timedelta(minutes=30)
-"""How finely the grower's hours are searched for the least bad plan."""
+"""Step in which the grower's hours are searched for a plan."""
 
-MOST_CHOICES = 12
-"""More moments than this are thinned out: every choice of several of them is looked at."""
+MAX_CHOICES = 12
+"""More moments than this are thinned out, because all combinations of them are tried."""
 
 
 @dataclass(frozen=True, slots=True)
 class Misting:
-    """One misting: its window, the moment that tells most of its film, and what film that is.
+    """One misting: its window, the moment that is most telling of its film, and that film.
 
-    takes: the film lasts the uptake time, so that feed can be taken up. film_h: life of the leaf's
-    film at that moment [h], infinite if it outlasts the day.
+    takes: whether the film lasts the uptake time, so that feed can be taken up. film_h: life of the
+    leaf's film at that moment [h], infinite if it outlasts the day.
     """
 
     opens: datetime
@@ -58,7 +59,7 @@ class Misting:
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """The mistings of a day, and the longest time dry that the grower's hours leave too long."""
+    """The mistings of a day, and the longest dry time that the grower's hours leave too long."""
 
     mistings: tuple[Misting, ...] = ()
     missed: tuple[datetime, ...] = ()
@@ -67,16 +68,16 @@ class Plan:
 
 
 def uptake(scene: Scene, *, velamen: bool) -> timedelta:
-    """How long the film on a leaf must last.
+    """Return how long the film on a leaf must last.
 
-    Where bare velamen does the taking up, the leaf need only stay wet until the rinse comes.
+    Where bare velamen takes water and feed up, the leaf need only stay wet until the rinse.
     """
     return scene.habits.velamen_uptake if velamen else scene.habits.leaf_uptake
 
 
 @dataclass(frozen=True, slots=True)
 class Roots:
-    """What matters of a plant for its misting."""
+    """What matters about a plant for its misting."""
 
     holder: Holder
     velamen: bool
@@ -85,7 +86,8 @@ class Roots:
 class MistDay:
     """Plans the day of one kind of roots at one spot.
 
-    last: until when they may be wetted; need: until when they want to be, not after that.
+    last: until when they may be wetted. need: until when they need water, not after `last`.
+    misted_at: when the grower says that they were misted today, or None.
     """
 
     def __init__(
@@ -106,36 +108,36 @@ class MistDay:
         self.last = last
         self.need = need
         self.misted_at = misted_at
-        self.most = scene.habits.mistings_most
+        self.max_mistings = scene.habits.mistings_most
 
     def plan(self, start: datetime) -> Plan:
-        """The day's mistings: at their best hours, or in the hours that the grower has."""
+        """Return the day's mistings: at their best hours, or in the hours that the grower has."""
         if math.isnan(self.films.at(self.films.leaf, start)):
             return Plan()
         first = self._first(start)
-        begun = self.misted_at is not None or self._rain_does(first)
+        begun = self.misted_at is not None or self._rains_in_window(first)
         repeats = self._repeats(self.misted_at or first.opens)
-        best = _one_after_the_other([*([] if begun else [first]), *repeats])
+        best = _without_overlap([*([] if begun else [first]), *repeats])
         if not self.scene.habits.hours or not best:
             return Plan(best)
         slots = self._slots(start)
         fitted = [self._fitted(misting, slots) for misting in best]
         if all(fitted):
-            return Plan(tuple(one for one in fitted if one is not None))
+            return Plan(tuple(misting for misting in fitted if misting is not None))
         return self._least_bad(start, first, best, slots)
 
     # -- the best hours
 
     def _first(self, start: datetime) -> Misting:
-        """The first misting, as long as one stays wet long enough."""
+        """Return the first misting; its window is open while a film lasts long enough."""
         end, takes = self._window(start)
         closes = min(end, self.last)
-        # The moment that tells most: an hour after the window, or its start if it never opens.
+        # The most telling moment: an hour after the window, or its start if it never opens.
         at = closes + timedelta(hours=1) if takes else start
         return Misting(start, closes, at, self.films.at(self.films.leaf, at), takes)
 
     def _window(self, start: datetime) -> tuple[datetime, bool]:
-        """Until when a misting from `start` on stays wet long enough, and if it does at all."""
+        """Return until when a misting from `start` on lasts long enough, and if it ever does."""
         films = self.films
         enough = films.enough(uptake(self.scene, velamen=self.roots.velamen), self.roots.velamen)
         first = films.index(start)
@@ -147,15 +149,15 @@ class MistDay:
             return start + TOO_DRY_WINDOW, False
         return end, True
 
-    def _rain_does(self, first: Misting) -> bool:
+    def _rains_in_window(self, first: Misting) -> bool:
         """Whether rain wets the plants in the window of the first misting."""
         window = slice(self.films.index(first.opens), self.films.index(first.closes))
         return bool(self.films.rained_on[window].any())
 
     def _repeats(self, at: datetime) -> list[Misting]:
-        """The mistings after one at this moment."""
+        """Return the mistings after one at this moment."""
         repeats: list[Misting] = []
-        while len(repeats) < self.most - 1:
+        while len(repeats) < self.max_mistings - 1:
             wet_until = self._wet_until(at)
             due = None if wet_until is None else self.films.dried_out(wet_until, self.tolerance)
             if wet_until is None or due is None or due > self.need:
@@ -164,7 +166,7 @@ class MistDay:
             if rained is not None:
                 at = rained
                 continue
-            # Not before the last one has dried, however early the walk.
+            # Not before the last one has dried, however early the trip.
             opens = max(due - REPEAT_SLACK, wet_until, self.scene.now)
             closes = min(max(due, self.scene.now) + REPEAT_SLACK, self.last)  # overdue is due now
             if opens + MIN_WINDOW > closes:
@@ -177,18 +179,18 @@ class MistDay:
         return Misting(opens, closes, at, self.films.at(self.films.leaf, at), takes=False)
 
     def _wet_until(self, at: datetime) -> datetime | None:
-        """Until when roots wetted at this moment stay wet; None: not known, or over the day."""
+        """Return until when roots wetted now stay wet; None: not known, or beyond the day."""
         hours = self.films.at(self.life, at)
         return at + timedelta(hours=hours) if math.isfinite(hours) else None
 
     def _last_rain(self, start: datetime, end: datetime) -> datetime | None:
-        """The end of the last rain that wets the roots after start and before end."""
+        """Return the end of the last rain that wets the roots between these moments, or None."""
         first, after = self.films.index(start) + 1, self.films.index(end)
         rained = np.flatnonzero(self.films.rained_on[first:after])
         return self.films.starts_at(first + int(rained[-1])) if rained.size else None
 
     def _rains(self, start: datetime, end: datetime) -> list[datetime]:
-        """The ends of the rains that wet the roots between these moments."""
+        """Return the ends of the rains that wet the roots between these moments."""
         rained = self.films.rained_on
         stops = np.flatnonzero(rained[:-1] & ~rained[1:])
         ends = [self.films.starts_at(int(step)) for step in stops]
@@ -197,19 +199,19 @@ class MistDay:
     # -- the hours that the grower has
 
     def _slots(self, start: datetime) -> list[tuple[datetime, datetime]]:
-        """The grower's hours from this moment to the last wetting."""
+        """Return the grower's hours from this moment to the last wetting."""
         films = self.films
         free = (films.starts >= start.timestamp()) & (films.starts <= self.last.timestamp())
-        free &= films.steps.free & ~films.rained_on  # nobody mists in the rain
+        free &= films.steps.free & ~films.rained_on  # no misting in the rain
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
-        slots = [(films.starts_at(int(one)), films.starts_at(int(other))) for one, other in spans]
-        return [(one, other) for one, other in slots if one + MIN_WINDOW <= other]
+        slots = [(films.starts_at(int(first)), films.starts_at(int(last))) for first, last in spans]
+        return [(opens, closes) for opens, closes in slots if opens + MIN_WINDOW <= closes]
 
     def _fitted(
         self, misting: Misting, slots: Sequence[tuple[datetime, datetime]]
     ) -> Misting | None:
-        """The misting within the first slot that leaves it a window; None if none does."""
+        """Return the misting within the first slot that leaves it a window; None if none does."""
         for opens, closes in slots:
             start, end = max(opens, misting.opens), min(closes, misting.closes)
             if start + MIN_WINDOW <= end:
@@ -226,10 +228,10 @@ class MistDay:
         slots: Sequence[tuple[datetime, datetime]],
     ) -> Plan:
         """The plan within the slots whose longest dry time is least; what it misses is named."""
-        choices = [one for slot in slots for one in _grid(*slot)]
-        while len(choices) > MOST_CHOICES:
+        choices = [at for slot in slots for at in _grid(*slot)]
+        while len(choices) > MAX_CHOICES:
             choices = choices[::2]
-        left = self.most - (self.misted_at is not None)
+        left = self.max_mistings - (self.misted_at is not None)
         size = min(left, len(best) + 1, len(choices))
         plans = (plan for count in range(size + 1) for plan in combinations(choices, count))
         chosen = min(plans, key=lambda plan: self._cost(start, plan))
@@ -242,21 +244,25 @@ class MistDay:
             film = self.films.at(self.films.leaf, at)
             mistings.append(Misting(opens, closes, at, film, takes))
         dry, dose = self._driest(start, chosen)
-        missed = tuple(one.at for one in best if not one.takes and self._fitted(one, slots) is None)
-        apart = _one_after_the_other(mistings)
+        missed = tuple(
+            misting.at
+            for misting in best
+            if not misting.takes and self._fitted(misting, slots) is None
+        )
+        apart = _without_overlap(mistings)
         if dose <= self.tolerance or dry is None:
             return Plan(apart)
         return Plan(apart, missed, dry)
 
     def _cost(self, start: datetime, plan: Sequence[datetime]) -> tuple[float, int]:
-        """How much the driest time goes beyond what roots stand, then the number of walks."""
+        """Return how far the driest time exceeds the tolerance [kPa h], and the number of trips."""
         _, dose = self._driest(start, plan)
         return max(0.0, dose - self.tolerance), len(plan)
 
     def _driest(
         self, start: datetime, plan: Sequence[datetime]
     ) -> tuple[tuple[datetime, datetime] | None, float]:
-        """The time between mistings in which roots dry most, and by how much [kPa h]."""
+        """Return the time between mistings in which roots dry most, and by how much [kPa h]."""
         spans = []
         dry_from: datetime | None = start
         done = [] if self.misted_at is None else [self.misted_at]
@@ -273,24 +279,24 @@ class MistDay:
         return (opens, closes), dose
 
 
-def _one_after_the_other(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
-    """The mistings with windows that do not reach into each other."""
+def _without_overlap(mistings: Sequence[Misting]) -> tuple[Misting, ...]:
+    """Return the mistings with windows that do not overlap."""
     apart: list[Misting] = []
-    for one, following in pairwise([*mistings, None]):
-        if one is None:
+    for misting, following in pairwise([*mistings, None]):
+        if misting is None:
             continue
-        opens, closes = one.opens, one.closes
+        opens, closes = misting.opens, misting.closes
         if apart:
             opens = max(opens, apart[-1].closes)
         if following is not None and following.opens < closes:
             closes = max(following.opens, opens + MIN_WINDOW)
         if opens + MIN_WINDOW <= closes:
-            same = (opens, closes) == (one.opens, one.closes)
-            apart.append(one if same else replace(one, opens=opens, closes=closes))
+            same = (opens, closes) == (misting.opens, misting.closes)
+            apart.append(misting if same else replace(misting, opens=opens, closes=closes))
     return tuple(apart)
 
 
 def _grid(opens: datetime, closes: datetime) -> list[datetime]:
-    """Moments from opens to closes, both included."""
+    """Return moments from opens to closes, both included."""
     count = int((closes - opens) / GRID)
     return sorted({*(opens + GRID * number for number in range(count + 1)), closes})

@@ -154,7 +154,7 @@ def _plan_watering(
     if scene.stale:
         return [], [WateringUnplanned()]
     steps = DaySteps(scene, day)
-    planned = mist.plan(scene, places, steps)
+    planned = mist.plan_mistings(scene, places, steps)
     outdoors = ~scene.holds_itself[places.column]
     rot = scene.traits.rot
     wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")

@@ -25,16 +25,16 @@ from sillward_rules.weather.sun import Night
 NIGHTS = 7
 
 SPELL_DAYS = 3
-"""Days in a row that make a spell. Judgement."""
+"""How many days in a row make a spell. Judgement."""
 
 DARK_SHARE = 0.6
-"""Light is too little where the week brings less than this share of the need. Judgement: the
-limits are for good growth, and the conversions from foot-candles are good to some 10 %."""
+"""A spot is too dark where the week brings less than this share of the need. Judgement: the limits
+are for good growth, and the conversions from foot-candles are good to some 10 %."""
 
 
 @dataclass(frozen=True, slots=True)
 class NightAhead:
-    """One night: the lowest leaf temperature at each outdoor spot [°C], and who must be in.
+    """One night: the lowest leaf temperature at each outdoor home [°C], and the plants to be in.
 
     chance: that at home it gets too cold for the most endangered plant that lives outdoors (0..1).
     """
@@ -48,10 +48,10 @@ class NightAhead:
 
 @dataclass(frozen=True, slots=True)
 class DayAhead:
-    """One day: highest temperature [°C], lowest humidity [%], most mistings a plant asks for.
+    """One day: highest temperature [°C], lowest humidity [%], and what it asks for.
 
-    others: what else it asks for (shade, cover and so on), with the number of plants. fed: how many
-    plants are fed, if the advice of each day before is followed.
+    mistings: the most that any plant needs. others: other chores (shade, cover and so on), with the
+    number of plants. fed: how many plants are fed, if the advice of each day before is followed.
     """
 
     day: date
@@ -61,22 +61,22 @@ class DayAhead:
     misted_plants: int
     too_hot_for: int
     others: tuple[tuple[ChoreKind, int], ...] = ()
-    walks: Callable[[], tuple[Chore, ...]] = field(default=tuple, compare=False, repr=False)
-    """Makes `misting`: few ask for it, and a week has many."""
+    make_misting: Callable[[], tuple[Chore, ...]] = field(default=tuple, compare=False, repr=False)
+    """Makes `misting`, which is rarely read and takes time in a week of many trips."""
     fed: int = 0
 
     @property
     def misting(self) -> tuple[Chore, ...]:
-        """The walks with water, if the advice of each day before is followed."""
-        return self.walks()
+        """The mistings, if the advice of each day before is followed."""
+        return self.make_misting()
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """The week ahead and what is worth saying about it, in plain facts.
+    """The week ahead and what is worth saying about it, as facts.
 
-    chores: the carrying expected, both ways, if the advice of each day is followed. dark: spots
-    too dark for what lives there.
+    chores: the carrying expected, both ways, if the advice of each day is followed. turn: when the
+    season of carrying begins or ends. dark: spots too dark for the plants that live there.
     """
 
     nights: tuple[NightAhead, ...]
@@ -89,7 +89,7 @@ class Outlook:
 
     @property
     def trips(self) -> int:
-        """Walks expected, in and out."""
+        """How many trips are expected, in and out."""
         return len(self.chores)
 
 
@@ -105,7 +105,7 @@ def look_ahead(scene: Scene) -> Outlook:
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
-        # The coming night is judged whatever is known of it; who is told of it counts on that.
+        # The coming night is judged whatever is known of it: the grower relies on it.
         if offset and not _covered(scene, night):
             break
         if offset or scene.now < night.start:
@@ -114,9 +114,9 @@ def look_ahead(scene: Scene) -> Outlook:
             days += [day] if offset else []
         judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
         lows = shelter.spot_lows(scene, night)
-        moves = carry.carry_in(scene, night, judged, lows, standing, staying=False)
-        chores += make_chores(moves.errands, scene.site, night.day, scene.now)
-        standing = moves.standing
+        plan = carry.carry_in(scene, night, judged, lows, standing, staying=False)
+        chores += make_chores(plan.errands, scene.site, night.day, scene.now)
+        standing = plan.standing
         slept.append((night, standing))
         for remark in carry.night_warnings(scene, lows, judged, standing):
             warnings.setdefault(remark, []).append(night.day)
@@ -130,7 +130,7 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=tuple(OnNights(tuple(days_of), one) for one, days_of in warnings.items()),
+        warnings=tuple(OnNights(tuple(dates), remark) for remark, dates in warnings.items()),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )
 
@@ -138,22 +138,22 @@ def look_ahead(scene: Scene) -> Outlook:
 def _day(
     scene: Scene, day: date, standing: Standing, fed: Array
 ) -> tuple[tuple[Chore, ...], Standing, Array, DayAhead]:
-    """A day's walks out, where the plants then stand, when they were fed, the day's account."""
-    moves = carry.carry_out(scene, day, standing, staying=False)
-    out = make_chores(moves.errands, scene.site, day, scene.now)
-    places = places_of_day(scene, day, moves.standing, out)
-    account, fed = _day_ahead(scene, day, places, fed)
-    return out, moves.standing, fed, account
+    """Return a day's trips out, where plants stand then, when they were fed, and its summary."""
+    plan = carry.carry_out(scene, day, standing, staying=False)
+    out = make_chores(plan.errands, scene.site, day, scene.now)
+    places = places_of_day(scene, day, plan.standing, out)
+    summary, fed = _day_ahead(scene, day, places, fed)
+    return out, plan.standing, fed, summary
 
 
 def _covered(scene: Scene, night: Night) -> bool:
-    """Whether the forecast reaches to the end of the night at all."""
+    """Whether the forecast reaches to the end of the night."""
     times = scene.climate.times
     return bool(times.size) and float(times[-1]) >= night.cold_until.timestamp() - 3600
 
 
 def _outdoor_columns(scene: Scene) -> list[int]:
-    """Homes that follow the weather."""
+    """Return the homes that follow the weather."""
     homes: list[int] = np.unique(scene.home).tolist()
     return [column for column in homes if not scene.holds_itself[column]]
 
@@ -165,14 +165,14 @@ def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> 
             scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
             for column in _outdoor_columns(scene)
         },
-        plants_in=Names([scene.cohorts[one].names for one in judged.cohorts.tolist()]),
+        plants_in=Names([scene.names_of[cohort] for cohort in judged.cohorts.tolist()]),
         judged=bool(judged.judged[judged.needs].all()),
         chance=_chance(scene, night),
     )
 
 
 def _chance(scene: Scene, night: Night) -> float | None:
-    """The chance for the tenderest plant of the spot where that is the highest."""
+    """Return the chance for the tenderest plant, at the spot where it is the highest."""
     limit = scene.tenderest_c
     columns = np.flatnonzero(np.isfinite(limit) & ~scene.holds_itself)
     if not columns.size:
@@ -188,14 +188,14 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
     steps = DaySteps(scene, day)
     moves, others = heat.plan_guards(scene, places, events.sunset)
     places = moves.leaving(places)
-    planned = mist.plan(scene, places, steps)
+    planned = mist.plan_mistings(scene, places, steps)
     fit = feeding.ready(scene, places, planned, steps, fed)
     opens, _, _ = feeding.windows(scene, places, planned, steps, fit)
     feeds = np.isfinite(opens)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
         counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))
-    account = DayAhead(
+    summary = DayAhead(
         day=day,
         high_c=_extreme(scene.climate.temp_c[rows][:, outdoor], np.nanmax),
         humidity_low_pct=_extreme(scene.climate.rh_pct[rows][:, outdoor], np.nanmin),
@@ -203,12 +203,12 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
         misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
         others=tuple(counts.items()),
-        walks=lambda: make_chores(
+        make_misting=lambda: make_chores(
             mist.misting_errands(scene, places, planned), scene.site, day, scene.now
         ),
         fed=int(scene.sizes[feeds].sum()),
     )
-    return account, np.where(feeds, opens, fed)
+    return summary, np.where(feeds, opens, fed)
 
 
 def _extreme(values: np.ndarray, of: object) -> float | None:
@@ -218,7 +218,7 @@ def _extreme(values: np.ndarray, of: object) -> float | None:
 
 
 def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
-    """How many plants have a day at home that is hotter than they stand."""
+    """Return how many plants have a day at home that is hotter than they stand."""
     if not rows.size:
         return 0
     temp = scene.climate.temp_c[rows]
@@ -227,7 +227,7 @@ def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
 
 
 def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
-    """Spots whose light of the week is too little for plants that live there and do not rest."""
+    """Return the spots too dark in this week for plants that live there and do not rest."""
     totals = []
     for day in days:
         rows = scene.rows_of_day(day)
@@ -239,11 +239,11 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
     length = day_length_h(scene.site, days[len(days) // 2])
     need = light.noon_dli(scene.traits.limits["light_low"], length)
     lacks = (mean[scene.home] < DARK_SHARE * need) & (scene.seasons != Season.REST)
-    said: list[Remark] = []
+    remarks: list[Remark] = []
     for column in np.unique(scene.home[lacks]).tolist():
         cohorts = np.flatnonzero(lacks & (scene.home == column))
         worst = int(cohorts[np.argmax(need[cohorts])])
-        said.append(
+        remarks.append(
             SpotDark(
                 spot=scene.spot_name(column),
                 light_mol_m2=float(mean[column]),
@@ -252,11 +252,11 @@ def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
                 plant_count=int(scene.sizes[cohorts].sum()),
             )
         )
-    return said
+    return remarks
 
 
 def _spells(days: Sequence[DayAhead]) -> list[Remark]:
-    """Hot and dry spells: days in a row on which some plants are beyond their day or air limits."""
+    """Return hot and dry spells: days in a row on which plants are beyond their limits."""
     beyond: tuple[tuple[Literal["hot", "dry"], list[int]], ...] = (
         ("hot", [day.too_hot_for for day in days]),
         ("dry", [day.misted_plants if day.mistings > 1 else 0 for day in days]),
@@ -274,7 +274,7 @@ def _spells(days: Sequence[DayAhead]) -> list[Remark]:
 
 
 def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> Remark | None:
-    """The first night that needs a carry after one that did not, or needs none any more."""
+    """Return the first night that needs a carry after one that did not, or the reverse."""
     before = sun.night_of(scene.site, first.day - timedelta(days=1))
     whole = covers_hours(scene.climate.times, before.start, before.cold_until)
     needed, known = False, True

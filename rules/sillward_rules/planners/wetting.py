@@ -16,18 +16,19 @@ from sillward_rules.plants.plant import Rot
 def stop_wetting(
     scene: Scene, steps: DaySteps, cohorts: np.ndarray, columns: Standing, leave: Array
 ) -> list[Errand]:
-    """Until when the crowns of these cohorts may be wetted today; none where the air is not known.
+    """Return until when the crowns of these cohorts may be wetted today.
 
-    columns, leave (cohort,) : where they are by day, and until when [unix s].
+    None where the air is not known. columns, leave (cohort,) : where they are by day, and until
+    when [unix s].
     """
     last = np.full(columns.shape, np.nan)
-    told: dict[tuple[int, Rot], Reason] = {}
+    reasons: dict[tuple[int, Rot], Reason] = {}
     keys = list(zip(columns[cohorts].tolist(), scene.traits.rot[cohorts].tolist(), strict=True))
     for column, rot in dict.fromkeys(keys):
         films = steps.films(column)
         if not films.known:
             continue
-        told[column, rot] = _crown_reason(films, rot)
+        reasons[column, rot] = _crown_reason(films, rot)
         until = films.last_wetting(rot) or steps.events.sunrise
         if until > scene.now or until <= steps.events.sunrise:
             chosen = np.array([key == (column, rot) for key in keys], dtype=bool)
@@ -37,7 +38,7 @@ def stop_wetting(
     def reason(cohort: int) -> Reason:
         limit = scene.traits.plants[cohort].limits.rot
         rot = scene.traits.plants[cohort].rot
-        shared = told[int(columns[cohort]), rot]
+        shared = reasons[int(columns[cohort]), rot]
         origin = f"rot {rot}: {limit.origin if limit else 'not known'}"
         return replace(shared, plant=scene.cohorts[cohort].names[0], origin=origin)
 
@@ -48,7 +49,7 @@ def stop_wetting(
 
 def _crown_reason(films: DayFilms, rot: Rot) -> Reason:
     hours = films.crown_drying(rot)
-    # With no wetting at all, the number that says so is the shortest drying of the day.
+    # Where no wetting is possible at all, the shortest drying of the day shows it.
     in_day = films.starts < films.events.sunset.timestamp()
     shortest = films.starts_at(int(np.argmin(np.where(in_day, hours, np.inf))))
     at = films.last_wetting(rot) or shortest

@@ -168,7 +168,7 @@ def test_no_feed_in_weather_that_is_cool_on_average() -> None:
 def test_no_feed_while_the_morning_is_cold() -> None:
     air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
     scene, places, plans, steps = planned(garden(plant(night_low=1.0)), air)
-    made = mist.plan(scene, places, steps)
+    made = mist.plan_mistings(scene, places, steps)
     fit = feeding.ready(scene, places, made, steps, feeding.last_fed(scene))
     (errand,) = feeding.feed(scene, places, made, steps, fit)
 

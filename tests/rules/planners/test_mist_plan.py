@@ -237,7 +237,7 @@ def test_hours_that_suffice_miss_nothing() -> None:
     best = one_plan("basket")
     assert [one.at for one in plans[0].mistings] == [one.at for one in best.mistings]
     assert plans[0].missed == ()
-    assert mist.missed(scene, places, mist.plan(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan_mistings(scene, places, steps)) == []
 
 
 def test_hours_around_each_due_time_suffice_too() -> None:
@@ -251,14 +251,14 @@ def test_hours_around_each_due_time_suffice_too() -> None:
     scene, places, plans, steps = planned(garden(plant(holder="basket"), habits=habits), sky())
 
     assert len(plans[0].mistings) == len(best.mistings)
-    assert mist.missed(scene, places, mist.plan(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan_mistings(scene, places, steps)) == []
 
 
 def test_hours_that_do_not_suffice_are_told_with_what_they_miss() -> None:
     habits = free("06:50-08:30", "18:00-20:00")
     scene, places, plans, steps = planned(garden(plant(holder="mount"), habits=habits), sky())
 
-    (missed,) = mist.missed(scene, places, mist.plan(scene, places, steps))
+    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, steps))
     assert isinstance(missed, MistingMissed)
     assert plans[0].dry is not None
     assert plans[0].missed
@@ -293,7 +293,7 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
     assert last is not None
     assert last < utc("2026-01-20T22:30")  # 19:30 at the site
     assert plans[0].mistings == ()
-    (missed,) = mist.missed(scene, places, mist.plan(scene, places, steps))
+    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, steps))
     assert isinstance(missed, MistingMissed)
     assert missed.due
 
