@@ -56,7 +56,7 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
 
 
 def _form_of(out: Path | None) -> charting.Form:
-    """What the file's name asks for."""
+    """Return the form of picture that the name of the file asks for. Raise UsageError."""
     ending = ".png" if out is None else out.suffix.lower()
     if ending not in (".png", ".svg"):
         msg = f'--out "{out}": a chart is a .png or an .svg'
@@ -65,27 +65,31 @@ def _form_of(out: Path | None) -> charting.Form:
 
 
 def _file_name(name: str) -> str:
-    """A spot or a plant as the beginning of a file's name, in this folder."""
+    """Return a spot or plant as the beginning of a file name that stays in this folder."""
     return re.sub(r"[\W_]+", "-", name.lower())[:60].strip("-") or "chart"
 
 
 def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
-    """The spot of this name, or the plant and its home; the only one whose name contains it."""
+    """Return the spot of this name, or the home of the plant of this name and that plant.
+
+    A part of the name is enough if it is clear. Without a name it is the spot where most plants
+    live, outdoors if any do. Raise UsageError.
+    """
     collection = app.household.collection
     if name is None:
         homes = Counter(plant.home for plant in collection.plants)
-        # Of those outdoors, if there are any.
-        return max(homes, key=lambda one: (not collection.spot(one).indoors, homes[one])), None
+        return max(homes, key=lambda home: (not collection.spot(home).indoors, homes[home])), None
     spots = [spot.name for spot in collection.spots]
     if name in spots:
         return name, None
-    near = [spot for spot in spots if name.lower() in spot.lower()]
-    exact = any(plant.name == name for plant in collection.plants)
-    if exact or not near:
+    spots_found = [spot for spot in spots if name.lower() in spot.lower()]
+    is_plant = any(plant.name == name for plant in collection.plants)
+    if is_plant or not spots_found:
         plant = shared.plant_named(app, name, beside=spots)
         return plant.home, plant
-    also = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
-    if len(near) == 1 and not also:
-        return near[0], None
-    msg = f'"{name}" is more than one spot or plant here ({", ".join([*near, *also])})'
+    plants_found = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
+    if len(spots_found) == 1 and not plants_found:
+        return spots_found[0], None
+    found = ", ".join([*spots_found, *plants_found])
+    msg = f'"{name}" is more than one spot or plant here ({found})'
     raise UsageError(msg)

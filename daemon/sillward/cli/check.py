@@ -30,19 +30,17 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
     Example: sillward check --collection yard.toml
     """
     app = shared.build(options)
-    listed = app.household.channels
-    apprise_sender.check_channels(
-        listed, app.path.name, apprise_sender.problems if strict else _given
-    )
-    for channel in listed:
+    channels = app.household.channels
+    problems = apprise_sender.problems if strict else _problems_of_given_urls
+    apprise_sender.check_channels(channels, app.path.name, problems)
+    for channel in channels:
         if channel.url is None:
-            note = f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}'
-            click.echo("\n".join(terminal.screen().lines(f"sillward: note: {note}")), err=True)
+            _note(f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}')
     require_places(app)
     if app.settings.calendar is not None:
         publisher.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name, _week_example):
-        click.echo("\n".join(terminal.screen().lines(f"sillward: note: {line}")), err=True)
+        _note(line)
     sources = [source.name for source in app.sources]
     if as_json:
         print_json(report.document(app.household, sources))
@@ -50,14 +48,22 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         click.echo(report.text(app.household, app.clock(), sources, terminal.screen()))
 
 
-def _given(listed: Sequence[Channel]) -> list[str | None]:
-    """What is wrong with the urls that there are."""
-    found = apprise_sender.problems(listed)
-    return [None if one.url is None else wrong for one, wrong in zip(listed, found, strict=True)]
+def _problems_of_given_urls(channels: Sequence[Channel]) -> list[str | None]:
+    """Return what is wrong with each channel's url; None where it is right, or not given."""
+    problems = apprise_sender.problems(channels)
+    return [
+        None if channel.url is None else problem
+        for channel, problem in zip(channels, problems, strict=True)
+    ]
+
+
+def _note(text: str) -> None:
+    for line in terminal.screen().lines(f"sillward: note: {text}"):
+        click.echo(line, err=True)
 
 
 def _week_example() -> words_report.WeekExample:
-    """The week of the packaged example in its cold snap."""
+    """Return the week sheet of the packaged example in its cold snap."""
     app = demo("cold-snap")
     weather, now = looking.fetched_weather(app, app.clock()), app.clock()
     collection = app.household.collection

@@ -1,4 +1,4 @@
-"""What a shell completes: plants, chores, channels. Quick, quiet, and never from the network."""
+"""Shell completion of plants, chores and channels: without errors, and never from the network."""
 
 from collections.abc import Iterator
 from contextlib import closing
@@ -16,18 +16,18 @@ from sillward.forecast.store import utc_now
 from sillward.ledger import Ledger, StoredChore
 
 _SAFE = frozenset(" @%+=:,./_-")
-"""Beside letters, digits and all beyond ASCII what every shell takes as it is (a blank, where a
-quote is open): bash puts in what it is given, as it is given, so a `$(...)` would be run."""
+"""ASCII characters, beside letters and digits, that every shell takes literally (a blank inside a
+quote). bash inserts what it is given as it is, so a `$(...)` would be run."""
 
 ACKNOWLEDGED_WITHIN = timedelta(days=2)
-"""Chores of rounds longer ago are not asked for any more."""
+"""Chores of rounds longer ago can no longer be acknowledged."""
 
 
 def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """The next word of the names that begin with the words so far.
+    """Complete the next word of the names that begin with the words so far.
 
-    Word by word, because bash would put in a blank without quotes. Whoever has begun a quote gets
-    the name in one.
+    Names are completed word by word, because bash would insert a blank without quotes; after an
+    opening quote the whole rest of a name is offered.
     """
     household = _household(context)
     if household is None:
@@ -46,39 +46,39 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
 
 
 def channels(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """The channels of the collection."""
+    """Complete the channels of the collection."""
     household = _household(context)
     return [
-        CompletionItem(one.name, help=", ".join(one.rounds))
-        for one in (household.channels if household is not None else ())
-        if one.name.startswith(incomplete)
+        CompletionItem(channel.name, help=", ".join(channel.rounds))
+        for channel in (household.channels if household is not None else ())
+        if channel.name.startswith(incomplete)
     ]
 
 
 def chores(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """The kinds of the open chores, their spots, all, then the chores themselves and their plants.
+    """Complete kinds of open chores, their spots, "all", ids of chores, and plants.
 
-    Once a word is there, plants alone, word by word: after "all but", or after a kind.
+    After a first word only plants follow, as after "all but" or after a kind.
     """
     household = _household(context)
-    told = [] if household is None else list(_open_chores(household))
-    words = [word.lower() for word in context.params.get("chore") or ()]
-    plants = dict.fromkeys(name for one in told for name in one.plants)
+    open_chores = [] if household is None else list(_open_chores(household))
+    words = context.params.get("chore")
+    plants = dict.fromkeys(name for chore in open_chores for name in chore.plants)
     if words:
         offers = [CompletionItem("but", help="all of it but some plants")]
         offers += [CompletionItem(name) for name in plants]
     else:
-        kinds = dict.fromkeys(one.kind for one in told)
-        spots = dict.fromkeys(str(one.document["from"]) for one in told)
+        kinds = dict.fromkeys(chore.kind for chore in open_chores)
+        spots = dict.fromkeys(str(chore.document["from"]) for chore in open_chores)
         offers = [CompletionItem(kind, help="all open ones") for kind in kinds]
         offers += [CompletionItem(spot, help="all from there") for spot in spots]
-        offers += [CompletionItem("all", help="all that has begun")] if told else []
-        offers += [CompletionItem(one.id, help=", ".join(one.plants)) for one in told]
+        offers += [CompletionItem("all", help="all that has begun")] if open_chores else []
+        offers += [CompletionItem(chore.id, help=", ".join(chore.plants)) for chore in open_chores]
         offers += [CompletionItem(name, help="this plant") for name in plants]
     return [
-        one
-        for one in offers
-        if one.value.lower().startswith(incomplete.lower()) and _is_safe(one.value)
+        offer
+        for offer in offers
+        if offer.value.lower().startswith(incomplete.lower()) and _is_safe(offer.value)
     ]
 
 
@@ -89,15 +89,15 @@ def _open_chores(household: Household) -> Iterator[StoredChore]:
         if settings is None or not settings.ledger.exists():
             return
         with closing(Ledger(settings.ledger)) as ledger:
-            told = ledger.chores.due_since(site.name, now - ACKNOWLEDGED_WITHIN)
+            chores = ledger.chores.due_since(site.name, now - ACKNOWLEDGED_WITHIN)
     except (OSError, SillwardError):
         return
     today = str(site.local_date(now))
-    yield from (one for one in told if one.open and one.day <= today)
+    yield from (chore for chore in chores if chore.open and chore.day <= today)
 
 
 def _household(context: click.Context) -> Household | None:
-    """The collection of this command line; None if it cannot be read: `check` says why."""
+    """Return the collection of this command line; None if it cannot be read (`check` says why)."""
     path: Path | None = context.params.get("collection")
     settings = _settings()
     if path is None and settings is not None:
@@ -116,5 +116,6 @@ def _settings() -> Settings | None:
 
 
 def _is_safe(text: str) -> bool:
-    plain = all(one.isalnum() or one in _SAFE or not one.isascii() for one in text)
-    return plain and not text.startswith("-")
+    """Whether a shell takes a text literally, and click does not take it for an option."""
+    literal = all(letter.isalnum() or letter in _SAFE or not letter.isascii() for letter in text)
+    return literal and not text.startswith("-")

@@ -7,7 +7,7 @@ import click
 
 from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS
-from sillward.assembly.examples import demo as packaged
+from sillward.assembly.examples import demo as packaged_example
 from sillward.cli.printing import say
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.plants.state import PlantState
@@ -22,16 +22,16 @@ def demo(weather: str) -> None:
 
     Example: sillward demo dry-summer
     """
-    example = packaged(weather)
+    example = packaged_example(weather)
     states: dict[str, PlantState] = {}
     dusk = example.clock()
     forecast = looking.fetched_weather(example, dusk)
-    household, told = example.household, example.household.rounds
+    household, rounds = example.household, example.household.rounds
     tomorrow = example.site.local_date(dusk) + timedelta(days=1)
     for round_, at in (
         (Round.DUSK, dusk),
-        (Round.MORNING, told.morning.on(example.site, tomorrow)),
-        (Round.WEEK, told.week.moment.on(example.site, tomorrow)),
+        (Round.MORNING, rounds.morning.on(example.site, tomorrow)),
+        (Round.WEEK, rounds.week.moment.on(example.site, tomorrow)),
     ):
         weather_then = replace(forecast, fetched_at=at)
         drawn = draw_up(round_, household.collection, weather_then, states, at)

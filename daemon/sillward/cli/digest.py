@@ -25,15 +25,15 @@ from sillward_rules.sheet import Round
     default=Path("week.html"),
     help="Default: week.html in this folder.",
 )
-@click.option("--open", "look", is_flag=True, help="Show it in a browser.")
-def digest(options: Options, out: Path, look: bool) -> None:
+@click.option("--open", "show", is_flag=True, help="Show it in a browser.")
+def digest(options: Options, out: Path, show: bool) -> None:
     """Write the week's mail as a page to look at; nothing is sent.
 
     Example: sillward digest --open
     """
     app = shared.build(options)
     app, _ = shared.at_moment(app, Round.WEEK)
-    _place_for_page(out)  # before the work
+    _destination(out)  # to fail before the work, not after it
     with closing(looking.ledger_to_read(app)) as ledger:
         desk = desk_by_hand(app, ledger)
         with suppress(SourceError):  # the page says what it rests on
@@ -41,18 +41,21 @@ def digest(options: Options, out: Path, look: bool) -> None:
             desk.context.keeper.refresh_members()
         mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
-        files.write_to(_place_for_page(out), week_file.page_for_file(mail).encode())
+        files.write_to(_destination(out), week_file.page_for_file(mail).encode())
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None
     click.echo(f"{out}: {mail.title}")
-    if look and not webbrowser.open(out.resolve().as_uri()):
+    if show and not webbrowser.open(out.resolve().as_uri()):
         msg = f"no browser could be started; open {out} in one"
         raise ChartError(msg)
 
 
-def _place_for_page(out: Path) -> files.Destination:
-    """Where the page goes. Raise UsageError if something else is there, ChartError."""
+def _destination(out: Path) -> files.Destination:
+    """Return where the page goes.
+
+    Raise UsageError if something else is there, ChartError if that cannot be found out.
+    """
     try:
         return files.destination(out, week_file.is_ours, week_file.HEAD_BYTES)
     except NotOursError as error:

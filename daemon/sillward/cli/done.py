@@ -41,53 +41,53 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         if undo:
-            say(_taken_back(app, ledger, words))
+            say(_take_back(app, ledger, words))
             return
-        told = acknowledgeable(app, ledger, words, now)
+        candidates = _acknowledgeable(app, ledger, words, now)
         plants = [plant.name for plant in app.household.collection.plants]
-        done_for = meant(words, told, plants, now)
-        by_id = {one.id: one for one in told}
-        chosen = [(by_id[key], names) for key, names in done_for.items()]
+        plants_by_id = meant(words, candidates, plants, now)
+        by_id = {candidate.id: candidate for candidate in candidates}
+        chosen = [(by_id[key], names) for key, names in plants_by_id.items()]
         for line in _acknowledge(app, ledger, chosen, now):
             say(line)
 
 
-def acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
-    """Chores of these days that may have been done by now; of another day, by its whole id."""
+def _acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
+    """Return recent chores that may have been done by now; one of a later day by its whole id."""
     today = str(app.site.local_date(now))
     return [
-        one
-        for one in ledger.chores.due_since(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
-        if one.called_off_at is None and (one.day <= today or one.id == words)
+        chore
+        for chore in ledger.chores.due_since(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
+        if chore.called_off_at is None and (chore.day <= today or chore.id == words)
     ]
 
 
 def _acknowledge(
     app: App, ledger: Ledger, chosen: Sequence[tuple[StoredChore, Sequence[str]]], now: datetime
 ) -> list[str]:
-    """Write down that chores are done for these plants, at once, and return that in words."""
+    """Record, in one transaction, that chores are done for these plants; return that in words."""
     voice = app.household.voice
-    known, lines = ledger.plants.states(app.site.name), []
+    states, lines = ledger.plants.states(app.site.name), []
     changed: dict[str, PlantState] = {}
-    for told, names in chosen:
-        if told.done_at is not None:
-            lines.append(f"{told.id} was done {voice.date_and_hour(told.done_at)} already")
+    for chore, names in chosen:
+        if chore.done_at is not None:
+            lines.append(f"{chore.id} was done {voice.date_and_hour(chore.done_at)} already")
             continue
-        kind, to_spot, elsewhere = ChoreKind(told.kind), told.document["to"], ""
+        kind, to_spot, elsewhere = ChoreKind(chore.kind), chore.document["to"], ""
         for name in names:
-            before = changed.get(name) or known.get(name) or PlantState(told.document["from"])
-            changed[name] = after = answered(before, kind, to_spot, told.before, now)
-            if is_older(before, kind, told.before) and after.spot != to_spot:
+            before = changed.get(name) or states.get(name) or PlantState(chore.document["from"])
+            changed[name] = after = answered(before, kind, to_spot, chore.before, now)
+            if is_older(before, kind, chore.before) and after.spot != to_spot:
                 elsewhere += f"; {name} is at {after.spot} by what was told later"
-        lines.append(f"done: {told.id} ({', '.join(names)}){elsewhere}")
-    fresh = {told.id: names for told, names in chosen if told.done_at is None}
-    if fresh:
-        ledger.confirm(app.site.name, now, fresh, changed)
+        lines.append(f"done: {chore.id} ({', '.join(names)}){elsewhere}")
+    newly_done = {chore.id: names for chore, names in chosen if chore.done_at is None}
+    if newly_done:
+        ledger.confirm(app.site.name, now, newly_done, changed)
     return lines
 
 
-def _taken_back(app: App, ledger: Ledger, words: str) -> str:
-    """Take the last acknowledgement back, or the last about some chore."""
+def _take_back(app: App, ledger: Ledger, words: str) -> str:
+    """Take back the last acknowledgement, or the last of a certain chore; return that in words."""
     about = "-".join(words.lower().split()) or None
     answer = ledger.confirmations.last(app.site.name, about)
     if answer is None:

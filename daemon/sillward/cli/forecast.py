@@ -26,7 +26,7 @@ def forecast(options: Options, as_json: bool) -> None:
         if keeper.shelf.best(app.site) is None and not keeper.shelf.doubted(app.site):
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
-        voice = shared.reader(app, as_json=as_json)
+        voice = shared.voice_for(app, as_json=as_json)
         document = report.document(app.household, keeper, now, voice)
     if as_json:
         print_json(document)

@@ -10,7 +10,7 @@ from sillward.text import printable, terminal
 
 
 def number(text: str) -> float:
-    """A number in digits of ASCII; Python's own float takes "1_0" and digits of all scripts too."""
+    """Read a number in ASCII digits; `float` takes "1_0" and the digits of every script too."""
     try:
         if not text.isascii() or "_" in text:
             raise ValueError
@@ -32,12 +32,12 @@ def number(text: str) -> float:
 @click.option("--litres", type=number, help="What the sprayer holds.")
 @click.option("--limit", type=number, help="The EC that the plants bear, mS/cm.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-def mix(as_json: bool, **asked: Any) -> None:
+def mix(as_json: bool, **values: Any) -> None:
     """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse.
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    recipe = report.recipe(**asked)
+    recipe = report.recipe(**values)
     if as_json:
         print_json(report.document(recipe))
     else:

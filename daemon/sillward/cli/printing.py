@@ -1,4 +1,4 @@
-"""How commands print: lines broken where the screen ends, and JSON."""
+"""How commands print: lines wrapped to the screen, and JSON."""
 
 import json
 from typing import Any
@@ -9,19 +9,19 @@ from sillward.text import printable, terminal
 
 
 def say(line: str) -> None:
-    """Print one line, broken where the screen ends."""
+    """Print one line, wrapped to the screen."""
     for piece in terminal.screen().lines(line):
         click.echo(piece)
 
 
 def print_json(value: Any) -> None:
     """Print one JSON document."""
-    click.echo(_spelt(json.dumps(value, ensure_ascii=False, indent=2)))
+    click.echo(_with_escapes(json.dumps(value, ensure_ascii=False, indent=2)))
 
 
-def _spelt(document: str) -> str:
-    """The document with what cannot be shown spelt out as JSON does it, so that it stays one."""
-    for sign in printable.strange(document):
-        if sign != "\n":
-            document = document.replace(sign, json.dumps(sign)[1:-1])
+def _with_escapes(document: str) -> str:
+    """Return a JSON document with what a terminal cannot show as JSON escapes."""
+    for character in printable.strange(document):
+        if character != "\n":
+            document = document.replace(character, json.dumps(character)[1:-1])
     return document

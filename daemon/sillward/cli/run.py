@@ -47,10 +47,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         for app in apps:
             require_places(app, sender.problems)
             require_channels(app, sender.problems)
-        names = [app.site.name for app in apps]
-        if len(set(names)) < len(names):
-            msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
-            raise ConfigError([msg])
+        _require_different_sites(apps)
         control = RunControl()
         desks = desks_of(apps, sender=sender, run=control)
         reloaders = [
@@ -69,22 +66,31 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         desks[0].context.ledger.close()
 
 
+def _require_different_sites(apps: Sequence[App]) -> None:
+    names = [app.site.name for app in apps]
+    if len(set(names)) < len(names):
+        msg = f"{apps[-1].path.name}: site.name: two collections are for one site ({names[-1]})"
+        raise ConfigError([msg])
+
+
 def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
-    """The names of the other desks' sites."""
+    """Return the names of the other desks' sites."""
     return [desk.context.site.name for desk in desks if desk is not mine]
 
 
 def _after_tick(
     apps: Sequence[App], desks: Sequence[Desk], sender: SenderProcess
 ) -> Callable[[], str]:
-    """What is done after each tick: the sender rests, the calendar is kept, the heart beats,
-    the status is told."""
+    """Return what is done after each tick; it returns the status for the service manager.
+
+    The sender process ends, the calendar is brought up to date, and the heartbeat is sent.
+    """
     pulse = heartbeat.build(apps[0].settings)
     path = apps[0].settings.calendar
     calendar = None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
     first = desks[0].context
 
-    def then() -> str:
+    def after_tick() -> str:
         sender.close()
         if calendar is not None:
             calendar.update()
@@ -93,4 +99,4 @@ def _after_tick(
             pulse.beat(first.clock(), "; ".join(chain.from_iterable(wrong)) or None)
         return status_report.summary_line(first.household, wrong[0], first.clock())
 
-    return then
+    return after_tick

@@ -37,12 +37,12 @@ def send(options: Options, round_name: str) -> None:
     desk = desk_by_hand(app)
     on_end(desk.context.run.request_stop)
     keeper = desk.context.keeper
-    blind: SourceError | None = None
+    fetch_error: SourceError | None = None
     try:
         keeper.fetch()
         keeper.refresh_members()
-    except SourceError as error:
-        blind = error
+    except SourceError as error:  # the round is told all the same
+        fetch_error = error
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
@@ -53,8 +53,8 @@ def send(options: Options, round_name: str) -> None:
         say(f"{notice.channel}: {notice.state}{at}{_reason(notice.last_error)}")
         waiting = waiting or notice.state not in (NoticeState.SENT, NoticeState.NOT_NEEDED)
     desk.context.ledger.close()
-    if blind is not None:
-        raise blind
+    if fetch_error is not None:
+        raise fetch_error
     if waiting:
         click.get_current_context().exit(1)
 

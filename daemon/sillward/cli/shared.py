@@ -1,4 +1,4 @@
-"""What commands share that look at a household: their options, the moment, who is spoken to."""
+"""What commands share that look at a household: options, the app, the moment, plants by name."""
 
 import functools
 from collections.abc import Callable, Sequence
@@ -21,15 +21,39 @@ Command = Callable[..., None]
 
 ROUNDS = click.Choice([round_.value for round_ in Round])
 
+_COLLECTION = click.option(
+    "--collection",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The collection (default: SILLWARD_COLLECTION).",
+)
+_AT = click.option("--at", metavar="ISO-TIME", help="Pretend it is this time.")
+_RECORDED = click.option(
+    "--recorded",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A stored forecast instead of the network.",
+)
+_AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON document.")
+
 
 def options(
     *, at: bool = True, recorded: bool = True, as_json: bool = True
 ) -> Callable[[Command], Command]:
-    """The options that commands share; the command gets them as `options` (and `as_json`)."""
+    """Give a command the options that commands share, but for those that it has no use for.
+
+    The command gets them as one argument, `options`, and --json as `as_json`.
+    """
+    chosen = [_COLLECTION]
+    chosen += [
+        option
+        for option, wanted in ((_AT, at), (_RECORDED, recorded), (_AS_JSON, as_json))
+        if wanted
+    ]
 
     def decorate(command: Command) -> Command:
         @functools.wraps(command)
-        def wrapped(
+        def with_options(
             collection: Path | None,
             at: str | None = None,
             recorded: Path | None = None,
@@ -37,64 +61,49 @@ def options(
         ) -> None:
             command(Options(collection, at, recorded), **kwargs)
 
-        result: Command = wrapped
-        if as_json:
-            result = click.option("--json", "as_json", is_flag=True, help="One JSON document.")(
-                result
-            )
-        if recorded:
-            result = click.option(
-                "--recorded",
-                type=click.Path(path_type=Path),
-                metavar="FILE",
-                help="A stored forecast instead of the network.",
-            )(result)
-        if at:
-            result = click.option("--at", metavar="ISO-TIME", help="Pretend it is this time.")(
-                result
-            )
-        return click.option(
-            "--collection",
-            type=click.Path(path_type=Path),
-            metavar="FILE",
-            help="The collection (default: SILLWARD_COLLECTION).",
-        )(result)
+        result: Command = with_options
+        for option in reversed(chosen):
+            result = option(result)
+        return result
 
     return decorate
 
 
 def build(options: Options) -> App:
-    """The app of this call. Every command begins here, so that a test can give it a clock."""
+    """Return the app of this call. Every command begins here: a test can give it a clock."""
     return build_app(options)
 
 
 def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:
-    """The app with its clock at the moment to look at, and that moment."""
+    """Return the app with its clock stopped at the moment to look at, and that moment.
+
+    round_: the round to look at, if a certain one is asked for.
+    """
     now, as_recorded = looking.moment_to_look_at(app, round_)
     if as_recorded:
-        told = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
-        note = f"no --at given: taking {told}, when it was recorded"
+        moment = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
+        note = f"no --at given: taking {moment}, when it was recorded"
         click.echo(f"sillward: {note}", err=True)
     return replace(app, clock=lambda: now), now
 
 
-def reader(app: App, *, as_json: bool) -> Voice:
-    """How to speak to whoever reads a report: a machine in SI by 24 hours, whatever people like."""
+def voice_for(app: App, *, as_json: bool) -> Voice:
+    """Return the voice that words a report: for machines in SI and by 24 hours, whatever is set."""
     return Voice(app.site) if as_json else app.household.voice
 
 
 def plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
-    """The plant of this name, or the only one whose name contains it.
+    """Return the plant of this name, or the only one whose name contains it. Raise UsageError.
 
-    beside: what else could have been named.
+    beside: what else could have been named, for the error.
     """
     plants = app.household.collection.plants
     exact = [plant for plant in plants if plant.name == name]
     wanted = " ".join(name.lower().split())
-    near = exact or [one for one in plants if wanted in " ".join(one.name.lower().split())]
-    if len(near) == 1:
-        return near[0]
-    known = ", ".join([*([] if near else beside), *(plant.name for plant in near or plants)])
-    what = "more than one plant" if near else "not a spot or plant" if beside else "not a plant"
+    found = exact or [plant for plant in plants if wanted in " ".join(plant.name.lower().split())]
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join([*([] if found else beside), *(plant.name for plant in found or plants)])
+    what = "more than one plant" if found else "not a spot or plant" if beside else "not a plant"
     msg = f'"{name}" is {what} here ({known})'
     raise UsageError(msg)

@@ -15,7 +15,7 @@ from sillward.reports import status as report
 from sillward.service.health import IN_FORCE_MARK, not_in_force
 from sillward.text import terminal
 
-IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
+_IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
 
 
 @click.command()
@@ -28,12 +28,12 @@ def status(options: Options, as_json: bool) -> None:
     try:
         app = shared.build(options)
     except ConfigError as error:
-        raise ConfigError([*error.lines, *_in_force(load_settings())]) from None
+        raise ConfigError([*error.lines, *_collections_in_force(load_settings())]) from None
     if not app.has_ledger:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        keeper, voice = looking.forecast_keeper(app, ledger), shared.reader(app, as_json=as_json)
+        keeper, voice = looking.forecast_keeper(app, ledger), shared.voice_for(app, as_json=as_json)
         document = report.document(app.household, keeper, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
     if as_json:
@@ -44,14 +44,14 @@ def status(options: Options, as_json: bool) -> None:
         click.get_current_context().exit(1)
 
 
-def _in_force(settings: Settings) -> list[str]:
-    """Which collections a running daemon goes by, though their files be wrong by now."""
+def _collections_in_force(settings: Settings) -> list[str]:
+    """Return which collections a running daemon has in use, though their files are wrong by now."""
     if not settings.ledger.exists():
         return []
     with closing(Ledger(settings.ledger)) as ledger:
         return [
-            f"{name.removeprefix(IN_FORCE_PREFIX)}: `sillward run` goes by the collection that it "
+            f"{name.removeprefix(_IN_FORCE_PREFIX)}: `sillward run` goes by the collection that it "
             f"read {mark.at:%Y-%m-%d %H:%M} UTC"
             for name, mark in sorted(ledger.marks.all().items())
-            if name.startswith(IN_FORCE_PREFIX)
+            if name.startswith(_IN_FORCE_PREFIX)
         ]

@@ -32,30 +32,39 @@ def try_channel(options: Options, name: str | None) -> None:
     with closing(SenderProcess()) as sender:
         chosen = _channels_to_try(app, name, sender)
         now = app.clock()
-        drawn = looking.stored_sheet(app, now) if any(one.full_length for one in chosen) else None
+        drawn = (
+            looking.stored_sheet(app, now)
+            if any(channel.full_length for channel in chosen)
+            else None
+        )
         for channel in chosen:
             message = trial.message(channel, app.household.voice, now, drawn)
             with terminal.patience(f"sending to {channel.name} ..."):
                 outcomes.append(trial.send_trial(channel, message, sender))
             click.echo(trial.line(outcomes[-1], chosen, terminal.screen()))
-    if any(one.state is trial.State.SENT for one in outcomes):
+    if any(outcome.state is trial.State.SENT for outcome in outcomes):
         say("sent means that the other side took it: look whether it has arrived")
-    if any(one.state is not trial.State.SENT for one in outcomes):
+    if any(outcome.state is not trial.State.SENT for outcome in outcomes):
         click.get_current_context().exit(1)
 
 
 def _channels_to_try(app: App, name: str | None, sender: SenderProcess) -> list[Channel]:
-    """The channel of this name, or all. Raise UsageError, or ConfigError for a url."""
-    listed = app.household.channels
-    known = [one.name for one in listed]
-    if listed and name is not None and name not in known:
+    """Return the channel of this name, or all channels.
+
+    Raise UsageError for an unknown name, ConfigError for a url that is wrong.
+    """
+    channels = app.household.channels
+    known = [channel.name for channel in channels]
+    if channels and name is not None and name not in known:
         msg = f'"{name}" is not one of your channels ({", ".join(known)})'
         raise UsageError(msg)
-    chosen = [one for one in listed if name in (None, one.name)]
+    chosen = [channel for channel in channels if name in (None, channel.name)]
 
-    def problems(of: Sequence[Channel]) -> list[str | None]:
-        found = sender.problems(of)
-        return [one if channel in chosen else None for channel, one in zip(of, found, strict=True)]
+    def problems_of_chosen(channels: Sequence[Channel]) -> list[str | None]:
+        return [
+            problem if channel in chosen else None
+            for channel, problem in zip(channels, sender.problems(channels), strict=True)
+        ]
 
-    require_channels(app, problems)
+    require_channels(app, problems_of_chosen)
     return chosen

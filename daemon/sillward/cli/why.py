@@ -24,16 +24,11 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
     chosen = shared.plant_named(app, " ".join(plant))
-    collection, weather, states = (
-        app.household.collection,
-        looking.fetched_weather(app, now),
-        looking.stored_states(app),
-    )
+    collection = app.household.collection
+    weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
     account = account_for(chosen, collection, weather, states, now)
     decided = [
-        drawn
-        for round_ in (Round.MORNING, Round.DUSK)
-        for drawn in [draw_up(round_, collection, weather, states, now)]
+        draw_up(round_, collection, weather, states, now) for round_ in (Round.MORNING, Round.DUSK)
     ]
     if as_json:
         print_json(report.document(account, decided, app.site))

@@ -27,6 +27,6 @@ def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> 
         say(f"Written to {out}: {written}. Keep the macros that you change, delete the others.")
         return
     path = collection or load_settings().collection
-    there = collection is not None or path.exists()
-    app = shared.build(Options(collection)) if there else demo("cold-snap")
+    has_collection = collection is not None or path.exists()
+    app = shared.build(Options(collection)) if has_collection else demo("cold-snap")
     click.echo(report.text(app.household.voice, names, terminal.screen()))
