@@ -107,7 +107,7 @@ def refused(result: Result) -> list[str]:
     lines = result.stderr.removesuffix("\n").split("\n")
     assert len(lines) <= MAX_LINES + 1
     for line in lines:
-        assert printable.strange(line) == []
+        assert printable.unprintable(line) == []
         assert line.startswith("sillward: ")
         assert "garden.toml: " in line
         assert len(line) <= MAX_LINE_LENGTH + len("sillward: garden.toml: ")
@@ -124,7 +124,7 @@ def test_a_strange_sign_is_refused_wherever_it_stands(
 
     lines = refused(check(tmp_path, GOOD.replace(before, after.replace("§", in_toml(sign)))))
 
-    assert any(f"without {printable.spelt(sign[0])}" in line for line in lines)
+    assert any(f"without {printable.escaped_char(sign[0])}" in line for line in lines)
     assert not any("to\\" in line or "ken@h" in line for line in lines)  # the url is a secret
 
 
@@ -136,7 +136,7 @@ def test_without_it_the_file_is_right(tmp_path: Path) -> None:
     "name", ["درخت\u200cها", "👩\u200d🌾 sill", "שלום\u200f", "東の棚", "Ünïcødé", "orquídea"]
 )
 def test_names_of_all_scripts_are_names(name: str, tmp_path: Path) -> None:
-    assert printable.strange(name) == []
+    assert printable.unprintable(name) == []
     result = check(tmp_path, GOOD.replace("Test strap", name))
     assert result.exit_code == 0, result.output
     assert name in result.stdout
@@ -146,8 +146,8 @@ def test_names_of_all_scripts_are_names(name: str, tmp_path: Path) -> None:
 def test_what_is_escaped_can_be_shown_and_what_can_be_shown_stays(text: str) -> None:
     shown = printable.escaped(text)
 
-    assert printable.strange(shown) == []
-    if not printable.strange(text):
+    assert printable.unprintable(shown) == []
+    if not printable.unprintable(text):
         assert shown == text
 
 
@@ -305,7 +305,7 @@ def test_digits_of_other_scripts_are_none_on_the_command_line(option: str, numbe
     result = CliRunner().invoke(main, [*arguments, option, value])
 
     assert result.exit_code == 2, result.output
-    assert printable.strange(result.stderr.replace("\n", "")) == []
+    assert printable.unprintable(result.stderr.replace("\n", "")) == []
 
 
 # -- macros
@@ -422,7 +422,7 @@ def test_what_is_written_is_counted() -> None:
 def test_whatever_is_printed_or_logged_is_plain(
     sign: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with output.shown():
+    with output.escaped_output():
         logger = logging.Logger("test")
         logger.addHandler(logging.StreamHandler())
         click.echo(f"one{sign}two", color=True)
@@ -430,7 +430,7 @@ def test_whatever_is_printed_or_logged_is_plain(
 
     for said in capsys.readouterr():
         assert said.startswith(("one", "reason=one"))
-        assert printable.strange(said.replace("\n", "")) == []
+        assert printable.unprintable(said.replace("\n", "")) == []
 
 
 @pytest.mark.parametrize("sign", [*SIGNS.values(), "\ud800"])
@@ -438,10 +438,10 @@ def test_json_stays_json_and_is_plain(sign: str, capsys: pytest.CaptureFixture[s
     print_json({f"key{sign}": [f"x{sign}y"]})
 
     said = capsys.readouterr().out
-    assert printable.strange(said.replace("\n", "")) == []
+    assert printable.unprintable(said.replace("\n", "")) == []
     assert json.loads(said) == {f"key{sign}": [f"x{sign}y"]}
 
 
 @pytest.mark.parametrize("sign", list(SIGNS.values()), ids=list(SIGNS))
 def test_what_a_provider_wrote_is_plain_in_an_error(sign: str) -> None:
-    assert printable.strange(one_line(f"wrong{sign}url", 100)) == []
+    assert printable.unprintable(one_line(f"wrong{sign}url", 100)) == []

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from sillward.errors import SillwardError
-from sillward.text.output import shown
+from sillward.text.output import escaped_output
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
@@ -129,7 +129,7 @@ class PlainWords(click.Group):
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the program; control characters are printed as text."""
-        with shown():
+        with escaped_output():
             return super().main(*args, **kwargs)
 
     def invoke(self, ctx: click.Context) -> Any:

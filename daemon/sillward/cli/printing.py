@@ -21,7 +21,7 @@ def print_json(value: Any) -> None:
 
 def _with_escapes(document: str) -> str:
     """Return a JSON document with what a terminal cannot show as JSON escapes."""
-    for character in printable.strange(document):
+    for character in printable.unprintable(document):
         if character != "\n":
             document = document.replace(character, json.dumps(character)[1:-1])
     return document

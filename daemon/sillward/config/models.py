@@ -27,9 +27,9 @@ Kelvin = Annotated[float, Field(ge=-15, le=15)]
 
 
 def _plain(text: str) -> str:
-    strange = printable.strange(text)
+    strange = printable.unprintable(text)
     if strange or not text.strip():
-        without = f", without {printable.spelt(strange[0])}" if strange else ""
+        without = f", without {printable.escaped_char(strange[0])}" if strange else ""
         msg = f"must be plain text on one line{without}"
         raise ValueError(msg)
     return text

@@ -64,20 +64,20 @@ class TableReader:
         return raw
 
     def _plain_text(self, text: str, where: str) -> str:
-        strange = printable.strange(text)
+        strange = printable.unprintable(text)
         if not strange:
             return text
         # A URL may hold a secret, and may stand in the place of any key of a channel.
         shown = "" if where.startswith("channels") else f"{_shown(text)}: "
-        without = printable.spelt(strange[0])
+        without = printable.escaped_char(strange[0])
         self.report(where, f"{shown}must be plain text on one line, without {without}")
         return printable.escaped(text)
 
     def _plain_key(self, key: str, where: str) -> str:
-        strange = printable.strange(key)
+        strange = printable.unprintable(key)
         if not strange:
             return key
-        without = printable.spelt(strange[0])
+        without = printable.escaped_char(strange[0])
         text = f"a key must be plain text on one line, without {without}"
         self.report(_key_below(where, key), text)
         return printable.escaped(key)

@@ -1,6 +1,6 @@
-"""Text in columns: widths by what a terminal shows, long cells wrapped, no column ever broken.
+"""Text in columns: widths as a terminal shows them, long cells wrapped, no column ever broken.
 
-A letter is not a column: Chinese and emoji take two, a combining accent none.
+A character is not a column: Chinese characters and emoji take two, a combining accent none.
 """
 
 import re
@@ -10,23 +10,23 @@ from enum import Enum
 from typing import NamedTuple, TypeAlias
 
 WIDTH = 78
-"""Columns where nothing is known of a screen: the 80 of old, and room at the edge."""
+"""Columns where nothing is known of the screen: the traditional 80, with room at the edge."""
 
 GAP = "  "
-"""Between two columns."""
+"""What stands between two columns."""
 
-LEAST = 8
-"""A column is made no narrower than this, whatever the others hold. Judgement."""
+MIN_WIDTH = 8
+"""No column is made narrower than this. Judgement: a date or a short word still fits."""
 
 _ALL_NARROW_BELOW = "\u0300"
-"""The first combining mark: what comes before it takes one column each (Unicode, UAX #11)."""
+"""The first combining mark: all characters before it take one column each (Unicode, UAX #11)."""
 
 
 class Mark(Enum):
-    """What a colour means. Words say the same: nothing depends on the colour alone."""
+    """What a colour means. The words say the same, so nothing depends on colour alone."""
 
     TROUBLE = "1;31"
-    """Bold red, as ECMA-48 (SGR) has it; so the others."""
+    """Bold red, by ECMA-48 (SGR), as are the others."""
     COLD = "36"
     """Cyan: blue is hard to read on black."""
     OK = "32"
@@ -35,31 +35,31 @@ class Mark(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Screen:
-    """What text is made for: a pipe or a file unless told otherwise."""
+    """What text is formatted for: by default a pipe or a file."""
 
     columns: int = WIDTH
     colour: bool = False
 
     def painted(self, text: str, mark: Mark | None) -> str:
-        """The text in the colour of its mark, where colours are shown."""
+        """Return the text in the colour of its mark, where colours are shown."""
         if mark is None or not self.colour or not text:
             return text
         return f"\x1b[{mark.value}m{text}\x1b[0m"
 
     def lines(self, text: str, mark: Mark | None = None) -> list[str]:
-        """One line of text as this screen shows it: broken to its width, painted."""
+        """Return a line of text as this screen shows it: broken to its width, and coloured."""
         return [self.painted(line, mark) for line in wrapped(text, self.columns).split("\n")]
 
 
 class Marked(NamedTuple):
-    """A cell that means something."""
+    """A cell with a meaning that is shown by a colour."""
 
     text: str
     mark: Mark | None
 
 
 PIPE = Screen()
-"""Where nothing is known of whoever reads it."""
+"""The screen of output that goes to a pipe or a file."""
 
 
 Cell: TypeAlias = str | Marked
@@ -67,9 +67,9 @@ Cell: TypeAlias = str | Marked
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """How one column of a table is set.
+    """The layout of a table's column.
 
-    right: to the right, as numbers are. fixed: it gives no room to the others.
+    right: aligned to the right, as numbers are. fixed: it is not narrowed for the others.
     """
 
     right: bool = False
@@ -77,7 +77,7 @@ class Column:
 
 
 def width(text: str) -> int:
-    """The columns that a terminal needs for it."""
+    """Return how many columns of a terminal a text takes."""
     if text.isascii() or max(text) < _ALL_NARROW_BELOW:
         return len(text)
     # Only where it is needed: its tables cost a daemon that writes plain names nothing.
@@ -88,18 +88,18 @@ def width(text: str) -> int:
 
 
 def padded(text: str, columns: int, *, right: bool = False) -> str:
-    """The text with blanks to so many columns; as it is if it has more."""
+    """Return the text with blanks up to so many columns; unchanged if it is longer."""
     blanks = " " * (columns - width(text))
     return blanks + text if right else text + blanks
 
 
 def cut(text: str, columns: int) -> str:
-    """At most so many columns, with an ellipsis where something is missing."""
+    """Return at most so many columns of the text, with an ellipsis if something is missing."""
     return text if width(text) <= columns else _start(text, columns - 1).rstrip() + "…"
 
 
 def wrapped(line: str, columns: int = WIDTH) -> str:
-    """The line, broken between words to the width; what follows is indented by two more."""
+    """Return the line, broken between words at the width, with two more columns of indent."""
     return "\n".join(_broken(line, columns, len(line) - len(line.lstrip()) + 2))
 
 
@@ -108,7 +108,7 @@ _PIECES = re.compile(r" *[^ ]+(?: (?:°[CF]|%|[ap]m)[^ ]*)?")
 
 
 def _broken(text: str, columns: int, hanging: int = 0) -> list[str]:
-    """The text in lines of at most so many columns, all but the first indented."""
+    """Return the text in lines of at most so many columns, all but the first indented."""
     if width(text) <= columns:
         return [text]
     lines, line = [], ""
@@ -126,7 +126,7 @@ def _broken(text: str, columns: int, hanging: int = 0) -> list[str]:
 
 
 def _start(text: str, columns: int) -> str:
-    """The longest start that fits, never between a letter and its accent; one letter at least."""
+    """Return the longest beginning that fits, one letter at least, never without its accents."""
     end = len(text) - len(text.lstrip()) + 1
     room = max(columns, width(text[:end]))
     while end < len(text) and width(text[: end + 1]) <= room:
@@ -141,7 +141,7 @@ def table(
     *,
     indent: int = 0,
 ) -> list[str]:
-    """Rows as lines no wider than the screen, as long as it has room for the columns at all.
+    """Return rows as lines no wider than the screen, unless the columns need more.
 
     A cell that is too wide goes on below, in its column. Columns without any text are left out.
     """
@@ -166,14 +166,16 @@ def _plain(cell: Cell) -> str:
 
 
 def _widths(texts: Sequence[Sequence[str]], columns: Sequence[Column], room: int) -> list[int]:
-    """The width of each column: what it holds, and where there is no room the widest give way."""
-    widths = [max(map(width, held)) for held in zip(*texts, strict=True)] or [0] * len(columns)
-    used = [number for number, most in enumerate(widths) if most]
-    over = sum(widths) + len(GAP) * (len(used) - 1) - room
-    while over > 0:
-        free = [one for one in used if not columns[one].fixed and widths[one] > LEAST]
-        if not free:
+    """Return the width of each column; where there is no room, the widest are narrowed."""
+    widths = [max(map(width, column)) for column in zip(*texts, strict=True)] or [0] * len(columns)
+    used = [number for number, wide in enumerate(widths) if wide]
+    excess = sum(widths) + len(GAP) * (len(used) - 1) - room
+    while excess > 0:
+        shrinkable = [
+            number for number in used if not columns[number].fixed and widths[number] > MIN_WIDTH
+        ]
+        if not shrinkable:
             break
-        widths[max(free, key=lambda one: widths[one])] -= 1
-        over -= 1
+        widths[max(shrinkable, key=lambda number: widths[number])] -= 1
+        excess -= 1
     return widths

@@ -1,4 +1,4 @@
-"""The one way to a terminal: what is printed or logged passes here, and only text gets through."""
+"""The only way to standard output and error: characters that a terminal obeys are escaped here."""
 
 import re
 import sys
@@ -12,41 +12,41 @@ from sillward.text.columns import Mark
 _COLOURS = re.compile(rf"(\x1b\[(?:{'|'.join([*(mark.value for mark in Mark), '0'])})m)")
 
 
-class Shown:
-    """A stream to which only what can be shown is written, the rest spelt out (`plain.escaped`).
+class EscapingStream:
+    """A stream that escapes what cannot be shown (`printable.escaped`).
 
-    The few colours that `Screen` paints with pass; to a pipe click writes none.
+    The few colours of `Screen` pass; to a pipe none are written.
     """
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
 
     def write(self, text: str) -> int:
-        """Write text; the rest of a stream is the stream's own."""
-        if not isinstance(text, str):  # click tries bytes, to see what it has
+        """Write text. Raise TypeError for bytes."""
+        if not isinstance(text, str):  # click tries bytes to find out what the stream takes
             msg = "text is written here"
             raise TypeError(msg)
         if not text.isprintable() or not text.isascii():
             pieces = _COLOURS.split(text)  # text, colour, text ...
-            pieces[::2] = [printable.escaped(one, keep="\n\t") for one in pieces[::2]]
+            pieces[::2] = [printable.escaped(piece, keep="\n\t") for piece in pieces[::2]]
             self._stream.write("".join(pieces))
         else:
             self._stream.write(text)
         return len(text)
 
     def writelines(self, lines: Iterable[str]) -> None:
-        """Write texts, one after the other."""
+        """Write several texts."""
         for line in lines:
             self.write(line)
 
     def __getattr__(self, name: str) -> Any:
-        """Whatever else the stream has."""
+        """Return any other attribute of the stream."""
         return getattr(self._stream, name)
 
 
 @contextmanager
-def shown() -> Iterator[None]:
-    """Have all that is printed or logged go through `Shown`: the one place for it."""
-    out, err = Shown(sys.stdout), Shown(sys.stderr)
+def escaped_output() -> Iterator[None]:
+    """Send all that is printed or logged through `EscapingStream`, in this one place."""
+    out, err = EscapingStream(sys.stdout), EscapingStream(sys.stderr)
     with redirect_stdout(out), redirect_stderr(err):
         yield

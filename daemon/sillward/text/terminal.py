@@ -1,4 +1,4 @@
-"""Whoever reads what is printed: a person at a terminal, or a pipe."""
+"""What standard output and error go to: a person at a terminal, or a pipe."""
 
 import os
 import sys
@@ -9,19 +9,19 @@ from typing import Any, TextIO
 
 from sillward.text.columns import WIDTH, Screen
 
-LEAST_COLUMNS = 50
-MOST_COLUMNS = 120
-"""A screen narrower or wider than this counts as this: lines that are longer are hard to follow.
-Judgement."""
+MIN_COLUMNS = 50
+MAX_COLUMNS = 120
+"""A screen that is narrower or wider counts as this wide. Judgement: longer lines are hard to
+follow, and narrower tables cannot be read."""
 
 LONG_S = 1.0
-"""What takes longer than this says what it waits for [s]. Judgement."""
+"""A wait longer than this is explained on a terminal [s]. Judgement: it begins to look stuck."""
 
 
 def screen(stream: TextIO | None = None, environment: Mapping[str, str] = os.environ) -> Screen:
-    """What standard output (or another stream) is shown on.
+    """Return what standard output, or another stream, is shown on.
 
-    Colours are for terminals alone, and not where NO_COLOR is set (no-color.org) or TERM is "dumb".
+    Colours are for terminals alone, and not if NO_COLOR is set (no-color.org) or TERM is "dumb".
     """
     out = sys.stdout if stream is None else stream
     columns = _columns(out)
@@ -32,26 +32,26 @@ def screen(stream: TextIO | None = None, environment: Mapping[str, str] = os.env
 
 
 def _columns(stream: TextIO) -> int | None:
-    """How wide the terminal is, less the room at its edge; None if it is none."""
+    """Return the width of a terminal without its edge, or None if the stream is not a terminal."""
     if not stream.isatty():
         return None
     try:
         columns = os.get_terminal_size(stream.fileno()).columns
     except (OSError, ValueError):
         columns = 0
-    # A serial line says 0: nobody knows.
-    return min(max(columns - 2, LEAST_COLUMNS), MOST_COLUMNS) if columns else WIDTH
+    # A serial line reports 0, which means unknown.
+    return min(max(columns - 2, MIN_COLUMNS), MAX_COLUMNS) if columns else WIDTH
 
 
 Timer = Callable[[float, Callable[[], object]], Any]
-"""Something like threading.Timer: seconds, and what to do then; start() and cancel()."""
+"""A constructor like `threading.Timer`: seconds and an action; start() and cancel()."""
 
 
 @contextmanager
 def patience(
     text: str, stream: TextIO | None = None, timer: Timer = threading.Timer
 ) -> Iterator[None]:
-    """Say on standard error what is waited for, once it takes long; to a terminal only."""
+    """Say on standard error what is waited for once it takes long; on a terminal only."""
     err = sys.stderr if stream is None else stream
     if not err.isatty():
         yield

@@ -1,4 +1,4 @@
-"""What follows a round, in the words of a push: changes, reminders, and what was told too late."""
+"""Pushes that follow a round: corrections, reminders, and notices that came too late."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from collections.abc import Set as AbstractSet
@@ -16,43 +16,50 @@ from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of, onl
 from sillward_rules.sheet import Sheet
 
 SOON = timedelta(minutes=30)
-"""Time that is left is told in minutes from here on. Judgement."""
+"""Up to this much time before a deadline a title tells the minutes left. Judgement: earlier, the
+hour itself is easier to plan by."""
 
 STALE_WORDS = timedelta(minutes=10)
-"""A round that has waited so long is worded anew when it is sent. Judgement."""
+"""A round that has waited this long is worded anew when it is sent. Judgement: minutes and hours
+that it tells are no longer true by then."""
 
 LATE = timedelta(minutes=15)
-"""So long after a deadline an order still says NOW; then it says that it was missed. Judgement."""
+"""How long after a deadline an order still says NOW; after that it says that it was missed.
+Judgement: the leaf cools slowly enough for a late trip to help."""
 
 
 def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Message:
-    """A correction: what is new or at another hour, and what is not needed any more."""
+    """Return a correction: what is new or due at another hour, and what is no longer needed.
+
+    last: it is the last correction of this round.
+    """
     say, now = voice.say, sheet.at
-    moved_orders = [one for one in revision.moved if one.chore.kind in ORDERS]
-    later_out = [one for one in revision.moved if one.chore.kind not in ORDERS]
+    moved_orders = [change for change in revision.moved if change.chore.kind in ORDERS]
+    later_out = [change for change in revision.moved if change.chore.kind not in ORDERS]
     orders = sorted(
-        [*revision.added, *(one.chore for one in moved_orders)], key=lambda one: one.before
+        [*revision.added, *(change.chore for change in moved_orders)],
+        key=lambda chore: chore.before,
     )
-    off = [one for one in revision.called_off if one.kind is ChoreKind.CARRY_IN]
-    not_out = [one for one in revision.called_off if one.kind is ChoreKind.CARRY_OUT]
+    off = [order for order in revision.called_off if order.kind is ChoreKind.CARRY_IN]
+    not_out = [order for order in revision.called_off if order.kind is ChoreKind.CARRY_OUT]
     heads = []
     if moved_orders:
         heads.append(say("head_change", heads=head(orders, now, voice)))
     elif orders:
-        more = head if _are_all(orders, sheet) else _more
+        more = head if _is_all_there_is_to_do(orders, sheet) else _heads_of_more
         heads.append(say("head_change", heads=more(orders, now, voice)))
     if off:
         heads.append(say("head_off", count=_count_of_orders(off)))
     if not_out:
         heads.append(say("head_not_out", count=_count_of_orders(not_out)))
     if later_out:
-        chores = [one.chore for one in later_out]
+        chores = [change.chore for change in later_out]
         hour = voice.hour(min(hour_of(chore) for chore in chores))
         heads.append(say("head_out_later", hour=hour, count=count_of(chores)))
 
     parts = [
-        *_orders([(one.chore, one.was) for one in moved_orders], now, voice),
-        *_orders([(one, None) for one in revision.added], now, voice),
+        *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
+        *_orders([(order, None) for order in revision.added], now, voice),
         phrases.too_cold(_about(phrases.plants_of(orders), sheet.warnings), voice),
         said(phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
@@ -67,20 +74,26 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
 
 
 def _about(plants: AbstractSet[str], warnings: Iterable[Remark]) -> list[Remark]:
-    """The warnings on where it is too cold, about these plants alone."""
-    told = (one for one in warnings if phrases.is_too_cold(one))
-    some = ((one, tuple(name for name in one.plants if name in plants)) for one in told)
-    return [replace(one, plants=names) for one, names in some if names]
+    """Return the warnings on where it is too cold, narrowed to these plants."""
+    return [
+        replace(warning, plants=affected)
+        for warning in warnings
+        if phrases.is_too_cold(warning)
+        and (affected := tuple(name for name in warning.plants if name in plants))
+    ]
 
 
 def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
-    """What nobody has acknowledged: what is overdue, the tenderest first, and what is due soon."""
-    chores = [_told_before(one, now) for one in chores]
-    chores.sort(key=lambda one: (one.before, min(map(phrases.margin, one.because))))
-    late = any(one.overdue_since for one in chores)
+    """Return a reminder of orders that nobody has confirmed, the overdue and the tenderest first.
+
+    passed_on: it goes to the next channel, because nobody answered on the first.
+    """
+    chores = [_as_reminded(chore, now) for chore in chores]
+    chores.sort(key=lambda chore: (chore.before, min(map(phrases.margin, chore.because))))
+    late = any(chore.overdue_since for chore in chores)
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
-        *_orders([(one, None) for one in chores], now, voice),
+        *_orders([(chore, None) for chore in chores], now, voice),
         said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
         said(phrases.why(chores, voice), optional=True),
     ]
@@ -89,8 +102,8 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
     return replace(composed(title, parts, voice, spare), urgent=late)
 
 
-def _told_before(chore: Chore, now: datetime) -> Chore:
-    """An order that was told and that nobody has confirmed, the tenderest of its plants first."""
+def _as_reminded(chore: Chore, now: datetime) -> Chore:
+    """Return an order as unconfirmed, its tenderest plant first, overdue if it is."""
     names = [reason.plant for reason in sorted(chore.because, key=phrases.margin)]
     return replace(
         only(chore, names),
@@ -100,22 +113,24 @@ def _told_before(chore: Chore, now: datetime) -> Chore:
 
 
 def in_few_words(orders: Sequence[Chore], now: datetime, voice: Voice) -> Message:
-    """Orders, and nothing else: for a sheet that cannot be told as it should be."""
-    parts = _orders([(one, None) for one in orders], now, voice)
+    """Return orders and nothing else, for a sheet that cannot be worded because of a defect."""
+    parts = _orders([(order, None) for order in orders], now, voice)
     spare = room_for_minutes(orders, now, voice)
     return composed(capital(head(orders, now, voice)), list(parts), voice, spare)
 
 
 def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
-    """Orders of which nobody could be told in time: what is still to do, and until when."""
+    """Return what is still to do about orders that could not be told in time, and until when."""
     say = voice.say
-    until = max((one.until for chore in chores for one in chore.because if one.until), default=None)
+    until = max(
+        (reason.until for chore in chores for reason in chore.because if reason.until), default=None
+    )
     deadline = voice.clock_of_day(chores[0].before, now)
     over = until is not None and until <= now
-    what = say("too_late", count=count_of(chores)) if over else _now(chores, voice)
+    what = say("too_late", count=count_of(chores)) if over else _heads_now(chores, voice)
     still = "" if until is None or over else voice.hour(until)
 
-    untimed = [(one, None) for one in chores]
+    untimed = [(chore, None) for chore in chores]
     parts = [
         said(say("still", why=phrases.why(chores, voice), until=still)),
         *([_left_out(chores, voice)] if over else _orders(untimed, None, voice)),
@@ -127,7 +142,7 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
 
 
 def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -> Message:
-    """The message with the minutes that are left, if they are few; or with NOW."""
+    """Return the message with the minutes left before its title, if they are few, or with NOW."""
     left = deadline - now
     if left <= timedelta(0):
         return replace(message, title=voice.say("at_once", title=message.title))
@@ -139,33 +154,34 @@ def in_time(message: Message, deadline: datetime, now: datetime, voice: Voice) -
 
 
 def room_for_minutes(orders: Iterable[Chore], now: datetime, voice: Voice) -> int:
-    """Signs to be left for what `in_time` may put before a title until it is sent."""
+    """Return how many characters `in_time` may put before the title until it is sent."""
     latest = now + SOON + STALE_WORDS
-    if not any(now < one.before <= latest for one in orders):
+    if not any(now < order.before <= latest for order in orders):
         return 0
     return len(voice.say("minutes_left", minutes=round(SOON / timedelta(minutes=1)), title="-")) - 1
 
 
 def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "in by 17:10: 5 plants", with the other kinds of orders after it."""
+    """Return "in by 17:10: 5 plants", followed by the other kinds of orders."""
     return ", ".join(phrases.head_of(chores, now, voice) for _, chores in _by_kind(orders))
 
 
-def _are_all(orders: Sequence[Chore], sheet: Sheet) -> bool:
-    """Whether nothing but these is to be done: they are not more than something."""
-    others = [one for one in sheet.chores if one.kind in ORDERS]
+def _is_all_there_is_to_do(orders: Sequence[Chore], sheet: Sheet) -> bool:
+    """Whether the sheet has no other orders than these, so that they are not "more"."""
+    others = [chore for chore in sheet.chores if chore.kind in ORDERS]
     return count_of(others) <= count_of(orders)
 
 
-def _more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "2 more in by 17:10", with the other kinds of orders after it."""
+def _heads_of_more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
+    """Return "2 more in by 17:10", followed by the other kinds of orders."""
     return ", ".join(
         voice.say("head_more", kind=kind.value, **phrases.trips(chores, now, voice))
         for kind, chores in _by_kind(orders)
     )
 
 
-def _now(chores: Sequence[Chore], voice: Voice) -> str:
+def _heads_now(chores: Sequence[Chore], voice: Voice) -> str:
+    """Return "in NOW: 5 plants", followed by the other kinds of orders."""
     return ", ".join(
         voice.say("order_now", kind=kind.value, count=count_of(same))
         for kind, same in _by_kind(chores)
@@ -173,24 +189,27 @@ def _now(chores: Sequence[Chore], voice: Voice) -> str:
 
 
 def _by_kind(orders: Iterable[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
-    """The orders of each kind by their hours, the kind that is due first at the beginning."""
-    by_hour = sorted(orders, key=lambda one: one.before)
-    kinds = dict.fromkeys(one.kind for one in by_hour if one.kind in ORDERS)
-    return [(kind, [one for one in by_hour if one.kind is kind]) for kind in kinds]
+    """Return the orders of each kind by their deadlines, the kind that is due first in front."""
+    by_hour = sorted(orders, key=lambda order: order.before)
+    kinds = dict.fromkeys(order.kind for order in by_hour if order.kind in ORDERS)
+    return [(kind, [order for order in by_hour if order.kind is kind]) for kind in kinds]
 
 
 def _orders(
     orders: Sequence[tuple[Chore, datetime | None]], now: datetime | None, voice: Voice
 ) -> Iterator[Part]:
-    """A line for each order, with the hour before if it is another one now; on crowded days one
-    for each kind. now: none where their hours are no matter any more."""
+    """Yield a part for each kind of order, with a line for each order.
+
+    orders: with their earlier hours, if these have changed. now: None where hours no longer matter.
+    """
     for kind, chores in _by_kind([chore for chore, _ in orders]):
-        lines = tuple(_order(one, was, now, voice) for one, was in orders if one.kind is kind)
+        lines = tuple(_order(order, was, now, voice) for order, was in orders if order.kind is kind)
         crowded = partial(phrases.crowded, kind, chores, now, voice)
         yield Part(lines, crowded, plants=phrases.plants_of_each(chores))
 
 
 def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> Words:
+    """Return the line of an order. was: its earlier hour."""
     when = phrases.when(chore, now, voice) if now else ""
     before = "" if was is None else voice.hour(was)
 
@@ -209,53 +228,56 @@ def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voic
 
 
 def _at_spots(line: Callable[[str, Sequence[str]], Words], orders: Iterable[Chore | Order]) -> Part:
-    """A line for each spot, with all the plants that are there."""
+    """Return a line for each spot, with all the plants that are there."""
     spots: dict[str, list[str]] = {}
-    for one in orders:
-        spots.setdefault(one.from_spot, []).extend(one.plants)
+    for order in orders:
+        spots.setdefault(order.from_spot, []).extend(order.plants)
     lines = tuple(line(spot, plants) for spot, plants in spots.items())
     return Part(lines, plants=tuple(map(frozenset, spots.values())))
 
 
 def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
-    """Who stood where in a night that is over."""
+    """Return where plants stood in a night that is over."""
 
-    def at(spot: str, plants: Sequence[str]) -> Words:
+    def line(spot: str, plants: Sequence[str]) -> Words:
         return lambda most: voice.say("left_out", spot=spot, who=voice.names(plants, most))
 
-    return _at_spots(at, chores)
+    return _at_spots(line, chores)
 
 
 def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
-    def at(spot: str, plants: Sequence[str]) -> Words:
+    """Return where plants may stay that were to be carried in, and how cold it gets there."""
+
+    def line(spot: str, plants: Sequence[str]) -> Words:
         low = sheet.lows.get(spot)
         return lambda most: voice.say(
             "may_stay_out", spot=spot, who=voice.names(plants, most), low_c=low
         )
 
-    return _at_spots(at, orders)
+    return _at_spots(line, orders)
 
 
 def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
-    """Who is still to be carried in as it was told: a change of some is none of the others."""
-    news = [*revision.added, *(one.chore for one in revision.moved)]
-    changed = {name for chore in news for name in chore.plants}
+    """Return how many plants still go in as told: a correction of some is none of the others."""
+    new_orders = [*revision.added, *(change.chore for change in revision.moved)]
+    changed = {name for chore in new_orders for name in chore.plants}
     rest = [
-        one
-        for one in sheet.chores
-        if one.kind is ChoreKind.CARRY_IN and not changed.issuperset(one.plants)
+        chore
+        for chore in sheet.chores
+        if chore.kind is ChoreKind.CARRY_IN and not changed.issuperset(chore.plants)
     ]
     plants = phrases.plants_of(rest) - changed
-    kinds = {one.kind for one in news} | {one.kind for one in revision.called_off}
+    kinds = {chore.kind for chore in new_orders} | {order.kind for order in revision.called_off}
     if not plants or ChoreKind.CARRY_IN not in kinds:
         return Part(())
-    first = max(min(hour_of(one) for one in rest), sheet.at)
+    first = max(min(hour_of(chore) for chore in rest), sheet.at)
     by = voice.by(first, sheet.at)
     return said(voice.say("rest_as_told", count=len(plants), by=by))
 
 
 def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
-    plants = [name for one in orders for name in one.plants]
+    """Return the plants that were to go out, and stay in."""
+    plants = [name for order in orders for name in order.plants]
 
     def words(most: int) -> str:
         return voice.say("not_out_today", who=voice.names(plants, most))
@@ -264,9 +286,11 @@ def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
 
 
 def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
-    """What keeps in who was to go out, by the sheet of now: the coldest of them; empty if nothing
-    of it is known."""
-    plants = {name for one in orders for name in one.plants}
+    """Return what keeps plants in that were to go out, by the present sheet.
+
+    It is the reason of the coldest of them; empty if nothing of it is known.
+    """
+    plants = {name for order in orders for name in order.plants}
     reasons = [
         reason
         for chore in sheet.chores
@@ -276,7 +300,7 @@ def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
     ]
     if not reasons:
         return ""
-    worst = min(reasons, key=lambda one: (one.value or 0.0) - (one.limit or 0.0))
+    worst = min(reasons, key=lambda reason: (reason.value or 0.0) - (reason.limit or 0.0))
     return voice.say(
         "too_cold_out",
         value=phrases.number(worst, voice),
@@ -288,15 +312,17 @@ def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
 
 
 def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
-    def line(one: Moved) -> Words:
-        hour, was = voice.hour(hour_of(one.chore)), voice.hour(one.was)
+    """Return the plants that go out at another hour, with the earlier one."""
+
+    def line(change: Moved) -> Words:
+        hour, was = voice.hour(hour_of(change.chore)), voice.hour(change.was)
         return lambda most: voice.say(
-            "out_later", hour=hour, was=was, who=voice.names(one.chore.plants, most)
+            "out_later", hour=hour, was=was, who=voice.names(change.chore.plants, most)
         )
 
-    plants = phrases.plants_of_each(one.chore for one in moved)
-    return Part(tuple(line(one) for one in moved), plants=plants)
+    plants = phrases.plants_of_each(change.chore for change in moved)
+    return Part(tuple(line(change) for change in moved), plants=plants)
 
 
 def _count_of_orders(orders: Sequence[Order]) -> int:
-    return sum(len(one.plants) for one in orders)
+    return sum(len(order.plants) for order in orders)

@@ -27,13 +27,13 @@ _ORDER = (
     ChoreKind.DAMP_DOWN,
     ChoreKind.STAY_IN,
 )
-"""In which kinds of chores are told."""
+"""Kinds of chores in the order in which they are told."""
 
 
 def text(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str] = ()) -> str:
-    """The whole sheet as plain text, at most 78 characters wide.
+    """Return the whole sheet as plain text, at most 78 characters wide.
 
-    footer: what else is to be told, before the forecast's origin and the cautions.
+    footer: lines before the origin of the forecast and the caution.
     """
     lines = _lines(sheet, voice, attribution, footer)
     return "\n".join(wrapped(line) for line in lines).rstrip() + "\n"
@@ -41,8 +41,8 @@ def text(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str] = (
 
 def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) -> Iterator[str]:
     say, round_ = voice.say, sheet.round
-    told = voice.long_day(sheet.at)
-    yield say("sheet_head", site=sheet.site, round=round_.value, told=told)
+    time = voice.long_day(sheet.at)
+    yield say("sheet_head", site=sheet.site, round=round_.value, told=time)
     yield ""
     if sheet.outlook is not None:
         yield from _outlook(sheet.outlook, voice)
@@ -52,20 +52,22 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
         yield ""
     for kind in _ORDER if round_ is not Round.WEEK else ():
         of_kind = [chore for chore in sheet.chores if chore.kind is kind]
-        if kind in WETTINGS:  # they are told by when they begin
-            of_kind.sort(key=lambda one: (one.not_before or one.before, one.before))
+        if kind in WETTINGS:  # sorted by their beginnings, not by their deadlines
+            of_kind.sort(key=lambda chore: (chore.not_before or chore.before, chore.before))
         if of_kind:
             yield say("kind", name=kind.value).upper()
             for chore in of_kind:
                 yield from _chore(chore, sheet, voice)
             yield ""
     if round_ is Round.WEEK and sheet.chores:
-        walks = [f"{voice.day(day)}  {text}" for day, text in carrying(sheet.chores, voice)]
-        yield from _listed("carrying", walks, voice)
+        trips = [f"{voice.day(day)}  {text}" for day, text in carrying(sheet.chores, voice)]
+        yield from _listed("carrying", trips, voice)
     if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
         yield from _listed("feed", list(feeding(sheet, voice)), voice)
-    yield from _listed("warnings", [voice.remark(one) for one in sheet.warnings], voice)
-    yield from _listed("assumptions", [voice.question(one) for one in sheet.assumptions], voice)
+    yield from _listed("warnings", [voice.remark(warning) for warning in sheet.warnings], voice)
+    yield from _listed(
+        "assumptions", [voice.question(question) for question in sheet.assumptions], voice
+    )
     if footer:
         yield from footer
         yield ""
@@ -83,14 +85,14 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
 
 
 def origin_of(sheet: Sheet, voice: Voice) -> list[str]:
-    """Whose forecast it is, where its chances are from, and what it lacks."""
-    if any(nothing_known(one) for one in sheet.warnings):
+    """Return whose forecast it is, where its chances come from, and what it lacks."""
+    if any(nothing_known(warning) for warning in sheet.warnings):
         return [voice.say("no_origin")]
     lines = [voice.say("origin", source=sheet.source, age=voice.age(sheet.age))]
     if sheet.spread is not None and sheet.round is not Round.MORNING:
         lines.append(voice.say("chances", origin=sheet.spread))
     if sheet.notes:
-        lines.append(voice.say("of_forecast", notes=[voice.retold(one) for one in sheet.notes]))
+        lines.append(voice.say("of_forecast", notes=[voice.retold(note) for note in sheet.notes]))
     return lines
 
 
@@ -116,7 +118,7 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
 def _head(chore: Chore, sheet: Sheet, voice: Voice) -> str:
     advice = ""
     if chore.kind is ChoreKind.MIST:
-        feeds = [one for one in sheet.chores if one.kind is ChoreKind.FEED]
+        feeds = [chore for chore in sheet.chores if chore.kind is ChoreKind.FEED]
         advice = mist_advice(chore, feeds, voice)
     return voice.say(
         "chore",
@@ -129,7 +131,7 @@ def _head(chore: Chore, sheet: Sheet, voice: Voice) -> str:
 
 
 def when(chore: Chore, now: datetime, voice: Voice) -> str:
-    """A chore's time and way: "by 17:50, pergola > sunroom"."""
+    """Return the time and way of a chore: "by 17:50, pergola > sunroom"."""
     say, spot, start = voice.say, chore.from_spot, chore.not_before
     if chore.kind is ChoreKind.CARRY_IN:
         by = phrases.when(chore, now, voice) if chore.overdue_since else voice.by(chore.before, now)
@@ -146,8 +148,8 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
         never = phrases.no_wetting(chore)
         return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)
     if chore.kind is ChoreKind.MOVE:
-        reasons = [one for one in chore.because if one.there is not None]
-        there = max((one.there or 0.0 for one in reasons), default=None)
+        reasons = [reason for reason in chore.because if reason.there is not None]
+        there = max((reason.there or 0.0 for reason in reasons), default=None)
         unit = reasons[0].unit if reasons else ""
         shown = say("not_known") if there is None else voice.bound(there, unit)
         back, by = phrases.back(chore, voice), voice.by(chore.before, now)
@@ -159,11 +161,11 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
 
 
 def _shared(chore: Chore, voice: Voice) -> str:
-    """What all plants of a chore go through alike, told once; empty if they differ."""
+    """Return what all plants of a chore go through alike; empty if they differ."""
     first = chore.because[0]
-    alike = {(one.quantity, one.value, one.at) for one in chore.because}
-    several = any(one.also for one in chore.because)
-    if len(alike) > 1 or several or first.quantity in _OF_FILMS:
+    alike = {(reason.quantity, reason.value, reason.at) for reason in chore.because}
+    has_more_reasons = any(reason.also for reason in chore.because)
+    if len(alike) > 1 or has_more_reasons or first.quantity in _OF_FILMS:
         return ""
     return _number_line(first, chore, voice)
 
@@ -204,7 +206,7 @@ def _of_plant(reason: Reason, voice: Voice) -> str:
 
 
 def because(reason: Reason, chore: Chore, voice: Voice) -> str:
-    """A plant's reason in full."""
+    """Return the reason of a plant in full."""
     say, hour, value = voice.say, voice.hour(reason.at), reason.value
     if reason.quantity in ("film until rinse", "rinse"):
         within = None if value is None else round(value)
@@ -219,7 +221,7 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         return say("crown", hours=hours, hour=hour, whose=whose)
     number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
     text = f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"
-    others = [because(one, chore, voice) for one in reason.also]
+    others = [because(other, chore, voice) for other in reason.also]
     return say("and_also", text=text, also=others) if others else text
 
 
@@ -227,33 +229,35 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
 
 
 def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]]:
-    """For each day of a week, in the order of the hours: out from when, in by when, how many."""
+    """Yield for each day of a week what goes out and in, from or by when, in the order of hours."""
     days: dict[date, list[Chore]] = {}
-    for chore in sorted(chores, key=lambda one: told_at(one, voice)):
+    for chore in sorted(chores, key=lambda chore: told_at(chore, voice)):
         days.setdefault(told_at(chore, voice).date(), []).append(chore)
-    for day, walks in days.items():
-        kinds = dict.fromkeys(walk.kind for walk in walks)
+    for day, trips in days.items():
+        kinds = dict.fromkeys(trip.kind for trip in trips)
         yield (
             day,
-            "; ".join(_walk([one for one in walks if one.kind is kind], voice) for kind in kinds),
+            "; ".join(
+                _trips([trip for trip in trips if trip.kind is kind], voice) for kind in kinds
+            ),
         )
 
 
-def _walk(walks: Sequence[Chore], voice: Voice) -> str:
-    """The walks of a day one way, by their hours: those of the first, and how many later."""
-    hour = told_at(walks[0], voice)
-    first = phrases.count_of([one for one in walks if told_at(one, voice) == hour])
+def _trips(trips: Sequence[Chore], voice: Voice) -> str:
+    """Return the trips of a day in one direction: those of the first hour, and how many later."""
+    hour = told_at(trips[0], voice)
+    first = phrases.count_of([trip for trip in trips if told_at(trip, voice) == hour])
     return voice.say(
         "walk",
-        out=walks[0].kind is ChoreKind.CARRY_OUT,
+        out=trips[0].kind is ChoreKind.CARRY_OUT,
         hour=voice.hour(hour),
         count=first,
-        later=phrases.count_of(walks) - first,
+        later=phrases.count_of(trips) - first,
     )
 
 
 def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
-    """What is fed, and on which days of the week how many plants."""
+    """Yield the feed, and on which days of the week how many plants get it."""
     if sheet.feed is not None:
         yield voice.say("feed_mix", feed=sheet.feed)
     days = sheet.outlook.days if sheet.outlook is not None else ()
@@ -261,7 +265,7 @@ def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
 
 
 def told_at(chore: Chore, voice: Voice) -> datetime:
-    """The hour that a walk is told by, as clocks show it there."""
+    """Return the local hour that a trip is told by: the start if it goes out, else the deadline."""
     out = chore.kind is ChoreKind.CARRY_OUT
     return voice.local((chore.not_before if out else None) or chore.before)
 
@@ -278,13 +282,13 @@ def _outlook(ahead: Outlook, voice: Voice) -> Iterator[str]:
 
 
 DAY_WIDTH = 12
-"""Columns of a day with the indent before it."""
+"""Columns of a day, with the indent before it."""
 
 
 def _nights(nights: Sequence[NightAhead], voice: Voice) -> Iterator[str]:
-    """A table while the spots fit beside each other, else a line for each night."""
+    """Yield the nights as a table if the spots fit beside each other, else as lines."""
     spots = list(nights[0].lows) if nights else []
-    title, table = _column("nights", voice), len(spots) <= MOST_COLUMNS
+    title, table = _column("nights", voice), len(spots) <= MAX_COLUMNS
     if table:
         heads = "".join(padded(cut(spot, 12), 13, right=True) for spot in spots)
         chance = padded(_column("chance", voice), 9, right=True)
@@ -310,7 +314,7 @@ def _nights(nights: Sequence[NightAhead], voice: Voice) -> Iterator[str]:
             yield f"  {line}"
 
 
-MOST_COLUMNS = 3
+MAX_COLUMNS = 3
 """Spots that fit beside each other in the table of nights."""
 
 
@@ -326,7 +330,7 @@ def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
 
 
 def asked(day: DayAhead, voice: Voice, nothing: str) -> str:
-    """What a day asks for. nothing: what stands where none is misted."""
+    """Return what a day asks for. nothing: the text for a day without mistings."""
     return voice.say(
         "day_asks",
         mistings=day.mistings,

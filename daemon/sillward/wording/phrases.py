@@ -1,4 +1,4 @@
-"""Pieces of wording about chores that every message shares: the number that matters, and heads."""
+"""Phrases about chores that all messages share: numbers that matter, heads of titles, counts."""
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -14,11 +14,12 @@ from sillward_rules.sheet import Sheet
 from sillward_rules.weather.uncertainty import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
-"""Walks this close together are reminded of together. Judgement."""
+"""Trips this close together are reminded of together. Judgement: whoever goes out for one of
+them can do the other on the way."""
 
 
 def number(reason: Reason, voice: Voice) -> str:
-    """The value with its unit; digits enough that it is visibly on its side of the limit."""
+    """Return the value with its unit, with as many digits as show its side of the limit."""
     if reason.value is None:
         return voice.say("not_known")
     digits = 0 if reason.unit in ("min", "%") else 1
@@ -28,12 +29,12 @@ def number(reason: Reason, voice: Voice) -> str:
 
 
 def limit(reason: Reason, voice: Voice) -> str:
-    """The limit with its unit, bare."""
+    """Return the limit with its unit, in its shortest form; empty if there is none."""
     return "" if reason.limit is None else voice.bound(reason.limit, reason.unit)
 
 
 def chance(reasons: Sequence[Reason], voice: Voice) -> str:
-    """ ", 68 % chance", ", 68 to 93 % chance"; nothing where all is unknown, or near certain."""
+    """Return ", 68 % chance" or ", 68 to 93 % chance"; empty if unknown or near certain."""
     known = [reason.chance for reason in reasons if reason.chance is not None]
     if not known or min(known) >= SURE:
         return ""
@@ -43,12 +44,12 @@ def chance(reasons: Sequence[Reason], voice: Voice) -> str:
 
 
 def deciding(chores: Sequence[Chore]) -> Reason:
-    """The reason that lies furthest beyond its limit: what nobody knows comes first."""
+    """Return the reason that lies furthest beyond its limit; an unknown value comes first."""
     return min((reason for chore in chores for reason in chore.because), key=margin)
 
 
 def margin(reason: Reason) -> float:
-    """How far within its limit it is, negative beyond it; least of all where it is not known."""
+    """Return how far a value is within its limit, negative beyond it; minus infinity if unknown."""
     if reason.value is None or reason.limit is None:
         return float("-inf")
     gap = reason.value - reason.limit
@@ -60,7 +61,7 @@ _LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film li
 
 
 def why(chores: Sequence[Chore], voice: Voice) -> str:
-    """The number that matters most, whose limit it breaks, and when."""
+    """Return the number that matters most, whose limit it breaks, and when."""
     reason = deciding(chores)
     if reason.value is None:
         return voice.say("night_not_known")
@@ -77,7 +78,7 @@ def why(chores: Sequence[Chore], voice: Voice) -> str:
 
 
 def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """ "in by 17:50: 5 plants, 9 more by 18:10"; "cover by 21:00: 3 plants".
+    """Return "in by 17:50: 5 plants, 9 more by 18:10" or "cover by 21:00: 3 plants".
 
     chores: of one kind.
     """
@@ -91,33 +92,33 @@ def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
 
 
 def by_hour(chores: Iterable[Chore], now: datetime) -> list[tuple[datetime, list[Chore]]]:
-    """Chores that are told with one hour, in the order of these; what is overdue is due now.
+    """Return the chores of each hour in the order of the hours; what is overdue is due now.
 
-    Titles and lines both count by it, so that they tell of the same plants.
+    Titles and lines both count by it, so that they speak of the same plants.
     """
     at: dict[datetime, list[Chore]] = {}
     for chore in chores:
         at.setdefault(max(hour_of(chore), now), []).append(chore)
-    return sorted(at.items(), key=lambda one: one[0])
+    return sorted(at.items(), key=lambda timed: timed[0])
 
 
 def when(chore: Chore, now: datetime, voice: Voice) -> str:
-    """By which hour a chore is to be done: "17:10", "now", "overdue since 16:10"."""
+    """Return the deadline of a chore: "17:10", "now", or "overdue since 16:10"."""
     if chore.overdue_since is None:
         return voice.clock(chore.before, now)
     return voice.say("overdue_since", hour=voice.clock_of_day(chore.overdue_since, now))
 
 
 def if_taken_in(out: Chore, voice: Voice, most: int | None) -> str:
-    """Who goes out only if somebody has taken them in: "all", or at most so many names."""
+    """Return which plants go out only if they were taken in: "all", names, or an empty text."""
     if len(out.unconfirmed) == len(out.plants):
         return "all"
     return voice.names(out.unconfirmed, most) if out.unconfirmed else ""
 
 
 def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) -> str:
-    """The title, and before it for how long the first of some orders has been overdue, if so."""
-    since = min((one.overdue_since for one in chores if one.overdue_since), default=None)
+    """Return the title, after the time for which the first order is overdue, if any is."""
+    since = min((chore.overdue_since for chore in chores if chore.overdue_since), default=None)
     if since is None:
         return title
     minutes = max(1, int((now - since) / timedelta(minutes=1)))
@@ -125,9 +126,9 @@ def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) ->
 
 
 def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
-    """What a head tells of those that are due first, and of those that are due later.
+    """Return the facts of a head: how many plants are due first and how many later.
 
-    several: whether these have more than one hour, of which the first is told.
+    several: whether the later ones have more than one hour, of which the first is told.
     """
     (at, first), *rest = by_hour(chores, now)
     return {
@@ -140,22 +141,22 @@ def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any
 
 
 def known_lows(sheet: Sheet) -> list[tuple[str, float]]:
-    """Tonight's low at each spot where it is known [°C]."""
+    """Return tonight's low at each spot where it is known [°C]."""
     return [(spot, low) for spot, low in sheet.lows.items() if low is not None]
 
 
 def count_of(chores: Sequence[Chore]) -> int:
-    """How many plants, each once for every chore."""
+    """Return the number of plants, each counted once for every chore."""
     return sum(len(chore.plants) for chore in chores)
 
 
 def plants_of(chores: Iterable[Chore]) -> frozenset[str]:
-    """All plants of some chores."""
+    """Return all plants of some chores."""
     return frozenset(name for chore in chores for name in chore.plants)
 
 
 def plants_of_each(chores: Iterable[Chore]) -> tuple[frozenset[str], ...]:
-    """The plants of each chore."""
+    """Return the plants of each chore."""
     return tuple(frozenset(chore.plants) for chore in chores)
 
 
@@ -167,9 +168,10 @@ def crowded(
     *,
     later: bool = False,
 ) -> list[Line]:
-    """Chores of a kind with the plants counted, a line for each hour: carrying in, or protection.
+    """Return the lines of a crowded day: the plants of each hour, counted.
 
-    now: none where their hours are no matter any more. later: beside others of the day.
+    kind: carrying in or a kind of protection. now: None where the hours no longer matter. later:
+    the lines stand among other chores of the day.
     """
     groups = [(None, list(chores))] if now is None else by_hour(chores, now)
     return [_crowded(kind, at, same, now, voice, later=later) for at, same in groups]
@@ -184,10 +186,11 @@ def _crowded(
     *,
     later: bool,
 ) -> Line:
+    """Return the line of one hour. at: None where it no longer matters."""
     by = "" if at is None or now is None else voice.by(at, now)
     at_spots = {
-        spot: [one for one in chores if one.from_spot == spot]
-        for spot in dict.fromkeys(one.from_spot for one in chores)
+        spot: [chore for chore in chores if chore.from_spot == spot]
+        for spot in dict.fromkeys(chore.from_spot for chore in chores)
     }
     if kind is ChoreKind.CARRY_IN:
         when = "" if at is None or now is None else voice.clock(at, now)
@@ -199,18 +202,18 @@ def _crowded(
 
         return Line(words, plants_of(chores), None if later else at)
     ways: dict[str, int] = {}
-    for one in chores:
-        ways[way(one)] = ways.get(way(one), 0) + len(one.plants)
+    for chore in chores:
+        ways[way(chore)] = ways.get(way(chore), 0) + len(chore.plants)
     counts = [("", where, count) for where, count in ways.items()]
     text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
     return Line(lambda _: text, plants_of(chores), None if later else at)
 
 
 def _who_to(chores: Sequence[Chore], most: int) -> list[tuple[str, str]]:
-    """How many go where; with room for names, those by name of whom there is only one."""
+    """Return how many plants go where; with room for names, a single plant by its name."""
     going: dict[str, list[str]] = {}
-    for one in chores:
-        going.setdefault(one.to_spot, []).extend(one.plants)
+    for chore in chores:
+        going.setdefault(chore.to_spot, []).extend(chore.plants)
     return [
         (plants[0] if most and len(plants) == 1 else str(len(plants)), to)
         for to, plants in going.items()
@@ -218,34 +221,37 @@ def _who_to(chores: Sequence[Chore], most: int) -> list[tuple[str, str]]:
 
 
 def watch_out(remark: Remark, voice: Voice) -> Words:
-    """A remark as a line of a push."""
+    """Return a remark as a line of a push."""
     return lambda most: voice.say("watch_out", text=voice.remark(remark, most))
 
 
-MOST_HOMELESS = 2
-"""Plants without a shelter that a crowded push names. Judgement: whoever reads it must act."""
+MAX_HOMELESS = 2
+"""Plants without a shelter that a crowded push names. Judgement: the reader must act for them."""
 
 
 def too_cold(warnings: Sequence[Remark], voice: Voice) -> Part:
-    """Who is sent, or left, where it is too cold as nothing better is known: never cut."""
-    told = tuple(one for one in warnings if is_too_cold(one))
+    """Return which plants are left, or sent, where it is too cold because nothing better is known.
+
+    The part is never cut.
+    """
+    cold = tuple(warning for warning in warnings if is_too_cold(warning))
     part = Part(
-        tuple(watch_out(one, voice) for one in told),
-        plants=tuple(frozenset(one.plants) for one in told),
+        tuple(watch_out(warning, voice) for warning in cold),
+        plants=tuple(frozenset(warning.plants) for warning in cold),
         kept=True,
     )
 
     def in_short() -> Iterator[Line]:
-        """Those without any shelter, whom the title counts, apart from those sent to a poor one."""
+        """Yield those without a shelter, whom the title counts, apart from those in a poor one."""
         for homeless in (True, False):
-            same = [one for one in told if isinstance(one, NoShelter) is homeless]
-            plants = list(dict.fromkeys(name for one in same for name in one.plants))
+            same = [warning for warning in cold if isinstance(warning, NoShelter) is homeless]
+            plants = list(dict.fromkeys(name for warning in same for name in warning.plants))
             if plants:
-                who = voice.names(plants, MOST_HOMELESS if homeless else 1)
+                who = voice.names(plants, MAX_HOMELESS if homeless else 1)
                 text = voice.say("watch_out", text=voice.say("too_cold", who=who))
                 yield Line(lambda _, text=text: text, frozenset(plants))  # type: ignore[misc]
 
-    return replace(part, crowded=lambda: list(in_short())) if told else part
+    return replace(part, crowded=lambda: list(in_short())) if cold else part
 
 
 def is_too_cold(remark: Remark) -> TypeGuard[NoShelter | ShelterTooCold | ShelterUnknown]:
@@ -255,36 +261,36 @@ def is_too_cold(remark: Remark) -> TypeGuard[NoShelter | ShelterTooCold | Shelte
     return isinstance(remark, NoShelter)
 
 
-Walk = TypeVar("Walk")
+T = TypeVar("T")
 
 
-def once(walks: Sequence[tuple[str, str, Walk]]) -> list[tuple[str, str, Walk]]:
-    """The same, the hour empty where it is the one before."""
-    before = ["", *(when for when, _, _ in walks)]
+def once(lines: Sequence[tuple[str, str, T]]) -> list[tuple[str, str, T]]:
+    """Return the same lines, with the hour left empty where it repeats the one before."""
+    previous = ["", *(when for when, _, _ in lines)]
     return [
         ("" if when == last else when, spot, what)
-        for last, (when, spot, what) in zip(before, walks, strict=False)
+        for last, (when, spot, what) in zip(previous, lines, strict=False)
     ]
 
 
 def whose(reason: Reason, voice: Voice) -> str:
-    """Whose limit it is, without the source behind it: "yours", "cattleya"."""
-    head = reason.origin.split(":")[0]
-    if head.startswith("group "):
-        return head.removeprefix("group ").strip('"')
-    return voice.retold(voice.say("whose", origin=head))
+    """Return whose limit it is, without its source: "yours", "cattleya"."""
+    origin = reason.origin.split(":")[0]
+    if origin.startswith("group "):
+        return origin.removeprefix("group ").strip('"')
+    return voice.retold(voice.say("whose", origin=origin))
 
 
 def way(chore: Chore) -> str:
-    """Where a chore is, or from where to where it goes."""
-    goes = chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE)
-    return f"{chore.from_spot} to {chore.to_spot}" if goes else chore.from_spot
+    """Return the spot of a chore, or "pergola to sunroom" if plants are carried."""
+    moves = chore.kind in (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE)
+    return f"{chore.from_spot} to {chore.to_spot}" if moves else chore.from_spot
 
 
 def back(chore: Chore, voice: Voice) -> str:
-    """From when on all that was moved out of the heat may come back; empty where some stay."""
+    """Return from when on all plants may come back that were moved; empty if some stay."""
     hours = [reason.until for reason in chore.because]
-    known = [one for one in hours if one is not None]
+    known = [until for until in hours if until is not None]
     return voice.hour(max(known)) if hours and len(known) == len(hours) else ""
 
 

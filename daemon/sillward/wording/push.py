@@ -1,4 +1,4 @@
-"""A message as a phone gets it: a title, and as many lines as there is room for."""
+"""A message as a phone shows it: a title, and as many lines as there is room for."""
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -13,11 +13,10 @@ from sillward.wording.voice import Voice
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What a channel gets.
+    """What a channel delivers.
 
-    html: the same for a mail program; other channels, and those that cannot, get the body alone.
-    images: PNG by the content id under which the html shows them. urgent: what it asks for is due
-    within minutes.
+    html: the same for mail programs; other channels get the body alone. images: PNG by the content
+    id under which the html shows them. urgent: what it asks for is due within minutes.
     """
 
     title: str
@@ -28,7 +27,7 @@ class Message:
 
 
 def shortened(title: str, lines: Sequence[str]) -> Message:
-    """A push of as many lines as fit; the last, which says what to do, is kept."""
+    """Return a push of as many lines as fit; the last line, which says what to do, is kept."""
     title, kept = cut_title(title), list(lines)
     while len(kept) > 1 and not fits(title, "\n".join(kept)):
         kept.pop(-2)
@@ -36,8 +35,10 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
 
 
 def trimmed(message: Message, voice: Voice) -> Message:
-    """The message, no longer than a push may be: what was put before its title or its lines costs
-    lines at its end, which are counted."""
+    """Return the message at the length of a push, with a count of the lines that were left out.
+
+    It may have grown by what was put before its title or its lines.
+    """
     title = cut_title(message.title)
     lines, gone = message.body.split("\n"), 0
 
@@ -51,19 +52,19 @@ def trimmed(message: Message, voice: Voice) -> Message:
 
 
 def _counted(line: str, voice: Voice) -> int:
-    """How many lines a line stands for: one, or those that are counted in it."""
+    """Return how many lines a line stands for: 1, or the number that it says were left out."""
     sign = voice.say("cut", lines=1, plants=0).partition("1")[0]
     number = re.match(rf"{re.escape(sign)}(\d+)\b", line) if sign.strip() else None
     return int(number[1]) if number else 1
 
 
 Words = Callable[[int], str]
-"""A line, told with at most so many names; with 0 the plants are counted."""
+"""A line as a function of how many plants it may name; with 0 it counts them."""
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line, whom it is about, and when that is due, if it is told by its hour."""
+    """A line, the plants it is about, and its hour if it is told in the order of hours."""
 
     words: Words
     plants: frozenset[str] = frozenset()
@@ -74,10 +75,9 @@ class Line:
 class Part:
     """Lines that belong together, and the same in fewer or shorter lines for a crowded day.
 
-    optional: may be left out, as a later round tells it again. kept: is told whatever else is cut;
-    spare: is cut before anything else.
-    plants: whom each line is about; none where it is about nobody. hours: when each is due; parts
-    that have them and follow one another are told in the order of their lines' hours.
+    optional: may be left out, because a later round tells it again. kept: is told whatever else is
+    cut. spare: is cut before anything else. plants: those that each line is about. hours: when each
+    line is due; neighbouring parts that have hours are told in the order of their lines' hours.
     """
 
     lines: tuple[Words, ...]
@@ -89,66 +89,69 @@ class Part:
     hours: tuple[datetime, ...] = ()
 
     def each(self) -> tuple[Line, ...]:
-        """The lines, for a day with room."""
+        """Return the lines for a day with room."""
         count = len(self.lines)
         plants = self.plants or (frozenset[str](),) * count
         hours = self.hours or (None,) * count
-        return tuple(Line(*one) for one in zip(self.lines, plants, hours, strict=True))
+        return tuple(Line(*line) for line in zip(self.lines, plants, hours, strict=True))
 
     def in_one(self, text: str) -> Line:
-        """A line in place of all of them, with the first of their hours."""
+        """Return a line in place of all of them, with the first of their hours."""
         everyone = frozenset[str]().union(*self.plants)
         return Line(lambda _: text, everyone, min(self.hours, default=None))
 
 
 def said(text: str, *, optional: bool = False, kept: bool = False) -> Part:
-    """A part that is always told in the same words; none if these are none."""
+    """Return a part that is always told in the same words, or an empty part for an empty text."""
     return Part((lambda _: text,) if text else (), None, optional, kept=kept)
 
 
 def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
-    """The parts in their order under a title, within `message_length.MAX_CHARACTERS`.
+    """Return the parts in their order under a title, within `MAX_CHARACTERS`.
 
-    spare: so many of them are left for what is yet to be put before the title.
+    spare: characters that are left free for what may yet be put before the title.
 
-    First every line without names. Where that is too much, parts are told in one line each, the
-    last first; where that is too much, the last are counted. Then as many names as there is room
-    for, the lines with the fewest first, then the optional parts, and names in these.
+    At first every line is without names. Where that is too long, parts are told in one line each,
+    the last first; where that is too long as well, the last lines are left out and counted. Then
+    names are added as far as there is room, to the lines with the fewest first; then the optional
+    parts, and names in these.
     """
     title = cut_title(title)
     needed = [part for part in parts if part.lines and not part.optional]
     room = room_for_body(title) - spare
     crowded = _crowded(needed, room)
-    told = _in_time(
+    ranked = _by_hour(
         [
             (line, (not part.kept, part.spare))
             for index, part in enumerate(needed)
             for line in (_short(part) if index in crowded else part.each())
         ]
     )
-    cut = _cut(told, room, voice)
+    cut = _cut(ranked, room, voice)
     if cut is not None:
         return Message(title, cut)
-    lines = _Lines([line.words for line, _ in told], room)
-    lines.name()
+    lines = _Lines([line.words for line, _ in ranked], room)
+    lines.add_names()
     for part in parts:
         if part.optional:
             lines.add(part.lines)
-    lines.name()
+    lines.add_names()
     return Message(title, lines.text() or voice.say("that_is_all"))
 
 
 _Ranked = tuple[Line, tuple[bool, bool]]
-"""A line, and its rank among those that are cut: the lower the later."""
+"""A line with its rank among those that are cut: the lower it is, the later the line is cut."""
 
 
-def _in_time(lines: Sequence[_Ranked]) -> list[_Ranked]:
-    """Lines with an hour that follow one another by their hours, the others where they are."""
-    told: list[_Ranked] = []
-    for timed, run in groupby(lines, key=lambda one: one[0].at is not None):
-        some = list(run)
-        told += sorted(some, key=lambda one: _hour(one[0])) if timed else some
-    return told
+def _by_hour(lines: Sequence[_Ranked]) -> list[_Ranked]:
+    """Return neighbouring lines with hours in the order of these, the others where they are."""
+    ordered: list[_Ranked] = []
+    for has_hour, run in groupby(lines, key=lambda ranked: ranked[0].at is not None):
+        lines_of_run = list(run)
+        if has_hour:
+            lines_of_run.sort(key=lambda ranked: _hour(ranked[0]))
+        ordered += lines_of_run
+    return ordered
 
 
 def _hour(line: Line) -> datetime:
@@ -165,7 +168,7 @@ def _text(lines: Iterable[Line]) -> str:
 
 
 def _crowded(parts: Sequence[Part], room: int) -> set[int]:
-    """Which parts are to be told in short, so that there is room for all, if there can be."""
+    """Return the indices of the parts to tell in short, so that all parts have room if they can."""
     long = [_text(part.each()) for part in parts]
     short = [_text(_short(part)) for part in parts]
     kept = sum(len(text) + 1 for part, text in zip(parts, short, strict=True) if part.kept)
@@ -190,8 +193,10 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
 
 
 def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
-    """The lines for which there is room, the first first, and how many are left out, and how to
-    read them; None if all have room."""
+    """Return the lines that fit, the most important first, and a count of the others.
+
+    None if all lines fit.
+    """
     texts = [line.words(0) for line, _ in lines]
     if len("\n".join(texts)) <= room:
         return None
@@ -203,11 +208,12 @@ def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
         tail = voice.say("cut", lines=len(rest), plants=plants)
         return "\n".join([*(texts[index] for index in indices), tail])
 
-    for index in sorted(range(len(lines)), key=lambda one: lines[one][1]):
+    for index in sorted(range(len(lines)), key=lambda index: lines[index][1]):
         tried = sorted([*kept, index])
         if len(text_with(tried)) <= room:
             kept = tried
     text = text_with(kept)
+    """Return the lines with the numbers of names given here, or with those they have."""
     if len(text) <= room:
         return text
     everyone = frozenset[str]().union(*(line.plants for line, _ in lines))
@@ -220,7 +226,7 @@ NAME_STEPS = (1, 2, 3, 5, 8)
 
 
 class _Lines:
-    """Lines that fit, each with as many names as it was given."""
+    """Lines within a number of characters, each with as many names as it was given."""
 
     def __init__(self, lines: list[Words], room: int) -> None:
         self._lines = lines
@@ -231,15 +237,15 @@ class _Lines:
         given = self._names if names is None else names
         return "\n".join(self._lines[index](most) for index, most in given.items())
 
-    def name(self) -> None:
-        """Give names where there is room."""
-        for index in sorted(self._names, key=lambda one: len(self._lines[one](NAME_STEPS[-1]))):
+    def add_names(self) -> None:
+        """Give each line the most names that there is room for, the shortest line first."""
+        for index in sorted(self._names, key=lambda index: len(self._lines[index](NAME_STEPS[-1]))):
             for most in NAME_STEPS:
                 if len(self.text({**self._names, index: most})) <= self._room:
                     self._names[index] = most
 
     def add(self, lines: Sequence[Words]) -> None:
-        """Add lines at the end, those of them that fit."""
+        """Add those of the lines that fit, at the end."""
         for words in lines:
             index = len(self._lines)
             self._lines.append(words)

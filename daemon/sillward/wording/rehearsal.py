@@ -1,7 +1,7 @@
-"""Wording is tried before it is needed: every macro with invented facts, one changed at a time.
+"""Tries the grower's macros before they are needed: with invented facts, one changed at a time.
 
-So a macro of the grower's that fails, says nothing or leaves something out shows when the
-collection is checked, and not on the evening of the first frost.
+So a macro that fails, says nothing or leaves something out is found when the collection is checked,
+and not on the evening of the first frost.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -185,7 +185,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
 }
 """Values of each fact, the usual one first."""
 
-OTHERWISE: Mapping[str, Sequence[Any]] = {
+SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "blind.since": (_AT, None),
     "chore.kind": _ALL_KINDS,
     "carry_out.if_in": ("", "all", "Wax vine"),
@@ -283,12 +283,12 @@ OTHERWISE: Mapping[str, Sequence[Any]] = {
     "when_staying.day": (_DAY, None),
     "whose.origin": ("your own limit", "cattleya"),
 }
-"""The same for a fact that a macro understands in its own way."""
+"""Values of a fact that a macro understands in its own way, by "macro.fact"."""
 
 
 @dataclass(frozen=True, slots=True)
 class Sample:
-    """Facts for a macro, of which one differs from `usual`; none in the first of all."""
+    """Facts for a macro. They differ from `usual` in the fact `changed`; in the first, in none."""
 
     facts: dict[str, Any]
     usual: dict[str, Any]
@@ -296,9 +296,11 @@ class Sample:
 
 
 def samples(macro: str, facts: Sequence[str]) -> Iterator[Sample]:
-    """The usual facts, then each changed in turn, and that for every value of the first fact: it
-    often says which of several sentences is meant."""
-    values = {fact: OTHERWISE.get(f"{macro}.{fact}", FACTS.get(fact, ())) for fact in facts}
+    """Yield the usual facts, then each fact changed in turn.
+
+    This is repeated for every value of the first fact, because it often chooses between sentences.
+    """
+    values = {fact: SPECIFIC_FACTS.get(f"{macro}.{fact}", FACTS.get(fact, ())) for fact in facts}
     usual = {fact: given[0] for fact, given in values.items()}
     yield Sample(usual, usual, None)
     if not facts:
@@ -309,47 +311,49 @@ def samples(macro: str, facts: Sequence[str]) -> Iterator[Sample]:
         if value != usual[first]:
             yield Sample(base, usual, first)
         for fact in others:
-            yield from (Sample({**base, fact: one}, base, fact) for one in values[fact][1:])
+            yield from (Sample({**base, fact: value}, base, fact) for value in values[fact][1:])
 
 
 def problems(voice: Voice) -> list[str]:
-    """What is wrong with the grower's macros, in lines: they fail, or `fault_in` tells it."""
+    """Return what is wrong with the grower's macros in lines: they fail, or `fault_in` objects."""
     found = []
     for name, source in voice.wording.own.items():
-        wrong = next(_wrong(name, voice), None)
-        if wrong is not None:
-            found.append(f"{source.file}: macro {name}: {wrong}")
+        fault = next(_faults(name, voice), None)
+        if fault is not None:
+            found.append(f"{source.file}: macro {name}: {fault}")
     return found
 
 
-def _wrong(name: str, voice: Voice) -> Iterator[str]:
+def _faults(name: str, voice: Voice) -> Iterator[str]:
     for sample in samples(name, voice.wording.ours[name].facts):
         ours = voice.in_our_words(name, sample.facts)
         try:
-            wrong = fault_in(voice.in_own_words(name, sample.facts), ours, sample.facts)
+            fault = fault_in(voice.in_own_words(name, sample.facts), ours, sample.facts)
         except Exception as error:
-            wrong = error_line(error)
-        if wrong is not None:
-            yield wrong
+            fault = error_line(error)
+        if fault is not None:
+            yield fault
 
 
 def left_out(voice: Voice) -> list[str]:
-    """Facts that ours tell and the grower's leave out, in a line for each macro.
+    """Return the facts that packaged macros tell and the grower's leave out, a line for each macro.
 
     A fact is told if the words change with it.
     """
     found = []
     for name, source in voice.wording.own.items():
-        silent = [fact for fact in voice.wording.ours[name].facts if _leaves_out(name, fact, voice)]
-        if silent:
-            found.append(f"{source.file}: macro {name} does not tell {', '.join(silent)}")
+        untold = [fact for fact in voice.wording.ours[name].facts if _leaves_out(name, fact, voice)]
+        if untold:
+            found.append(f"{source.file}: macro {name} does not tell {', '.join(untold)}")
     return found
 
 
 def _leaves_out(name: str, fact: str, voice: Voice) -> bool:
-    changed = [one for one in samples(name, voice.wording.ours[name].facts) if one.changed == fact]
+    changed = [
+        sample for sample in samples(name, voice.wording.ours[name].facts) if sample.changed == fact
+    ]
 
     def tells(words: Callable[[str, Mapping[str, Any]], str]) -> bool:
-        return any(words(name, one.facts) != words(name, one.usual) for one in changed)
+        return any(words(name, sample.facts) != words(name, sample.usual) for sample in changed)
 
     return tells(voice.in_our_words) and not tells(voice.in_own_words)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from sillward.text.columns import (
     GAP,
-    LEAST,
+    MIN_WIDTH,
     PIPE,
     Cell,
     Column,
@@ -198,7 +198,7 @@ def test_no_table_is_wider_than_its_screen_and_nothing_is_lost(
 def test_where_there_is_no_room_columns_stay_readable() -> None:
     lines = table([("x" * 30, "y" * 30)], (Column(), Column()), Screen(columns=10))
 
-    assert lines[0] == f"{'x' * LEAST}{GAP}{'y' * LEAST}"
+    assert lines[0] == f"{'x' * MIN_WIDTH}{GAP}{'y' * MIN_WIDTH}"
 
 
 # -- colours

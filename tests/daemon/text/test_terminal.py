@@ -16,7 +16,7 @@ import pytest
 from sillward.net.http import Answer, Query
 from sillward.net.progress import patient
 from sillward.text.columns import WIDTH, Screen
-from sillward.text.terminal import LEAST_COLUMNS, LONG_S, MOST_COLUMNS, patience, screen
+from sillward.text.terminal import LONG_S, MAX_COLUMNS, MIN_COLUMNS, patience, screen
 
 
 @contextmanager
@@ -30,7 +30,7 @@ def a_terminal(columns: int) -> Iterator[TextIO]:
 
 @pytest.mark.parametrize(
     ("columns", "used"),
-    [(80, 78), (100, 98), (300, MOST_COLUMNS), (20, LEAST_COLUMNS), (0, WIDTH)],
+    [(80, 78), (100, 98), (300, MAX_COLUMNS), (20, MIN_COLUMNS), (0, WIDTH)],
 )
 def test_a_terminal_is_used_as_far_as_lines_can_be_read(columns: int, used: int) -> None:
     with a_terminal(columns) as stream:

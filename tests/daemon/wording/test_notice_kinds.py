@@ -363,7 +363,7 @@ def test_the_table_of_nights_has_a_column_of_chances() -> None:
 
 def test_with_many_spots_the_chance_stands_in_the_line_of_the_night() -> None:
     outlook = ahead(
-        0.85, None, spots=[f"spot {number}" for number in range(full_sheet.MOST_COLUMNS + 1)]
+        0.85, None, spots=[f"spot {number}" for number in range(full_sheet.MAX_COLUMNS + 1)]
     )
 
     text = printed(replace(sheet(round_=Round.WEEK), outlook=outlook))

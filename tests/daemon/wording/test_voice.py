@@ -358,7 +358,7 @@ def test_no_macro_is_left_over() -> None:
 def test_no_sample_is_left_over() -> None:
     known = {f"{name}.{fact}" for name, one in packaged().ours.items() for fact in one.facts}
 
-    assert set(rehearsal.OTHERWISE) <= known
+    assert set(rehearsal.SPECIFIC_FACTS) <= known
     assert set(rehearsal.FACTS) <= {one.rpartition(".")[2] for one in known}
 
 
