@@ -1,9 +1,9 @@
 """An edited collection is taken over while the daemon runs; a wrong one is refused as a whole.
 
 Refused means: the one from before stays in force, and the log, `status` and, once, the channels for
-alarms say so. The file counts, and the folder of wording that it names; while an editor is still
-writing, it waits for the next look. A reload that was asked for (SIGHUP) reads everything anew,
-files with the URLs of channels included.
+alarms say so. What counts is the file, and the folder of wording that it names; while an editor is
+still writing, they wait for the next look. A reload that was asked for (SIGHUP) reads everything
+anew, files with the URLs of channels included.
 """
 
 import logging
@@ -18,6 +18,7 @@ from sillward.assembly.desks import require_channels
 from sillward.channels.apprise_sender import Problems
 from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.health import IN_FORCE_MARK, REFUSED_MARK, digest_of
 from sillward.wording import alarms
@@ -26,23 +27,28 @@ SETTLED = timedelta(seconds=2)
 """A file that was written less than this ago may be half written: the next look takes it.
 Judgement: editors write in milliseconds, copies over a network in a second."""
 
-ERRORS_KEPT = 3
+MAX_ERRORS = 3
 """Errors that are told of a collection that is refused; `sillward check` shows all."""
 
-LINE_CHARACTERS = 160
+MAX_LINE_CHARACTERS = 160
 """Of an error that is told. Judgement: half a push."""
 
 log = logging.getLogger(__name__)
 
-Stamp = tuple[tuple[str, int, int, int], ...]
-"""Name, inode, size and time of change [ns] of each file that the collection consists of."""
+FileStamp = tuple[str, int, int, int]
+"""Name, inode, size and time of change [ns] of a file."""
+
+Stamp = tuple[FileStamp, ...]
+"""The stamps of the files that the collection consists of."""
+
+LedgerWrite = Callable[[], None]
 
 
 @dataclass(slots=True)
 class CollectionReloader:
     """Looks whether the collection of one desk was edited, and takes it over.
 
-    others: names of the sites of the daemon's other desks.
+    others: returns the names of the sites of the daemon's other desks.
     """
 
     app: App
@@ -50,11 +56,15 @@ class CollectionReloader:
     problems: Problems
     others: Callable[[], Sequence[str]] = lambda: ()
     _seen: Stamp | None = None
-    """The files as they were read last; None: they may have changed since the daemon read them."""
+    """The files as they were last read; None if they may have changed since the start."""
     _refused: tuple[str, ...] = ()
-    """What is wrong with the collection as it was read last."""
-    _unwritten: list[Callable[[], None]] = field(default_factory=list)
-    """What the ledger did not take: it is tried again at the next look."""
+    """What is wrong with the collection as it was last read."""
+    _unwritten: list[LedgerWrite] = field(default_factory=list)
+    """What the ledger did not take; it is tried again at the next look."""
+
+    @property
+    def _context(self) -> ServiceContext:
+        return self.desk.context
 
     def look(self, *, asked: bool = False) -> None:
         """Take the collection over if it has changed. asked: read it in any case."""
@@ -63,18 +73,19 @@ class CollectionReloader:
         # While it is refused what is wrong may lie in files that only the edited one names.
         if not asked and not self._refused and stamp == self._seen:
             return
-        if not asked and _still_written(stamp, self.desk.context.clock()):
+        if not asked and _is_still_written(stamp, self._context.clock()):
             return
         self._seen = stamp
         try:
             household = self._read()
         except ConfigError as error:
-            lines = tuple(one_line(line, LINE_CHARACTERS) for line in error.lines)
+            lines = tuple(one_line(line, MAX_LINE_CHARACTERS) for line in error.lines)
             self._refuse(lines, error.count)
         else:
             self._take_over(household, asked=asked)
 
     def _read(self) -> Household:
+        """Read the collection. Raise ConfigError if it cannot be taken over."""
         household = self.app.read_household()
         require_channels(replace(self.app, household=household), self.problems)
         name = household.collection.site.name
@@ -84,8 +95,9 @@ class CollectionReloader:
         return household
 
     def _take_over(self, household: Household, *, asked: bool) -> None:
-        before, refused = self.desk.context.household, self._mark(REFUSED_MARK)
-        if household == before and not asked:  # the first look, or a comment was edited
+        # The mark has the name of the site, which may be about to change.
+        refused_mark = self._mark(REFUSED_MARK)
+        if household == self._context.household and not asked:  # a first look, or a comment
             log.info("collection.unchanged file=%s", self.app.path.name)
         else:
             self.desk.take_over(household)
@@ -97,55 +109,58 @@ class CollectionReloader:
                 len(household.channels),
             )
         self._refused = ()
-        self._in_force(refused)
+        self._write_in_force(refused_mark)
 
     def _refuse(self, lines: tuple[str, ...], count: int) -> None:
         if lines == self._refused:
             return
         self._refused = lines
-        for line in lines[:ERRORS_KEPT]:
+        for line in lines[:MAX_ERRORS]:
             log.error("collection.refused %s", line)
         log.error("collection.refused errors=%d: the one from before stays in force", count)
-        self._write(partial(self._tell_refused, lines, self.desk.context.clock()))
+        self._write(partial(self._tell_refused, lines, self._context.clock()))
+
+    # -- in the ledger, for the channels and for `status`
 
     def _tell_refused(self, lines: Sequence[str], now: datetime) -> None:
-        """Put the alarm down, then the mark: by that it is known to have been told."""
-        desk = self.desk
-        more = f" (and {len(lines) - ERRORS_KEPT} more)" if len(lines) > ERRORS_KEPT else ""
-        known = desk.context.ledger.marks.get(self._mark(REFUSED_MARK))
+        """Enqueue the alarm, then set the mark by which it is known to have been told."""
+        context, mark = self._context, self._mark(REFUSED_MARK)
+        more = f" (and {len(lines) - MAX_ERRORS} more)" if len(lines) > MAX_ERRORS else ""
+        known = context.ledger.marks.get(mark)
         since = now if known is None else known.at
         if known is None:
-            words = alarms.collection_refused(lines, desk.context.voice)
-            desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
-        text = "; ".join(lines[:ERRORS_KEPT]) + more
-        desk.context.ledger.marks.set(self._mark(REFUSED_MARK), since, text)
+            words = alarms.collection_refused(lines, context.voice)
+            self.desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
+        context.ledger.marks.set(mark, since, "; ".join(lines[:MAX_ERRORS]) + more)
 
-    def _no_longer_refused(self, mark: str, now: datetime) -> None:
-        desk = self.desk
-        if desk.context.ledger.marks.get(mark) is not None:
-            words = alarms.collection_in_force(desk.context.voice)
-            desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
-            desk.context.ledger.marks.remove(mark)
+    def _tell_no_longer_refused(self, mark: str, now: datetime) -> None:
+        """Enqueue the end of the alarm, if it has been told, and remove its mark."""
+        context = self._context
+        if context.ledger.marks.get(mark) is not None:
+            words = alarms.collection_in_force(context.voice)
+            self.desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
+            context.ledger.marks.remove(mark)
 
-    def _in_force(self, refused: str) -> None:
-        """Write down which collection one goes by, for `status` in another process.
+    def _write_in_force(self, refused_mark: str) -> None:
+        """Write which collection is in force, for `status` in another process.
 
-        refused: the mark of one that was wrong, maybe under the name that the site had then.
+        refused_mark: the mark of one that was wrong, maybe under a name that the site had then.
         """
-        now, digest = self.desk.context.clock(), digest_of(self.app.path)
-        writes = [partial(self._no_longer_refused, refused, now)]
+        now, digest = self._context.clock(), digest_of(self.app.path)
+        writes: list[LedgerWrite] = [partial(self._tell_no_longer_refused, refused_mark, now)]
         if digest is not None:
-            writes.append(
-                partial(self.desk.context.ledger.marks.set, self._mark(IN_FORCE_MARK), now, digest)
-            )
+            marks = self._context.ledger.marks
+            writes.append(partial(marks.set, self._mark(IN_FORCE_MARK), now, digest))
         self._write(*writes)
 
     def _mark(self, name: str) -> str:
-        return f"{name}, {self.desk.context.site.name}"
+        return f"{name}, {self._context.site.name}"
 
-    def _write(self, *writes: Callable[[], None]) -> None:
-        """A ledger that cannot be written is no reason to go by an old collection; what it did not
-        take is kept, in the place of what was kept before."""
+    def _write(self, *writes: LedgerWrite) -> None:
+        """Write to the ledger; what it does not take replaces what was kept for the next look.
+
+        A ledger that cannot be written is no reason to go by an old collection.
+        """
         self._unwritten = []
         for write in writes:
             try:
@@ -154,14 +169,17 @@ class CollectionReloader:
                 log.error("ledger.failed reason=%s", error)
                 self._unwritten.append(write)
 
+    # -- the files
+
     def _stamp(self) -> Stamp:
-        """What tells one state of the files from another; a file that is not there has none."""
-        path, folder = self.app.path, self.desk.context.household.wording.folder
+        """Return what distinguishes one state of the files from another."""
+        path, folder = self.app.path, self._context.household.wording.folder
         files = [path] if folder is None else [path, *_files_in(folder)]
-        return tuple(one for one in map(_stamp_of, files) if one is not None)
+        return tuple(stamp for stamp in map(_stamp_of, files) if stamp is not None)
 
 
-def _stamp_of(path: Path) -> tuple[str, int, int, int] | None:
+def _stamp_of(path: Path) -> FileStamp | None:
+    """Return the stamp of a file, or None if it is not there."""
     try:
         found = path.stat()
     except OSError:
@@ -176,7 +194,7 @@ def _files_in(folder: Path) -> list[Path]:
         return []
 
 
-def _still_written(stamp: Stamp, now: datetime) -> bool:
+def _is_still_written(stamp: Stamp, now: datetime) -> bool:
     """Whether one of the files was written a moment ago, by a clock that may have been set."""
     newest = max((changed for *_, changed in stamp), default=0) / 1e9
     return timedelta(0) <= timedelta(seconds=now.timestamp() - newest) < SETTLED

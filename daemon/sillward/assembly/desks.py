@@ -1,4 +1,4 @@
-"""Desks, composed for whoever tells: channels and places that must be right, and the desks."""
+"""What it takes to tell: channels and places that must be usable, and desks."""
 
 from collections.abc import Callable, Sequence
 
@@ -17,7 +17,7 @@ from sillward.service.run_control import RunControl
 
 
 def require_channels(app: App, problems: Problems = apprise_sender.problems) -> None:
-    """Raise ConfigError unless somebody can be told."""
+    """Raise ConfigError unless there is a channel and each one's URL can be used."""
     if not app.household.channels:
         msg = f"{app.path.name}: channels: there are none, so nobody would be told"
         raise ConfigError([msg])
@@ -25,7 +25,7 @@ def require_channels(app: App, problems: Problems = apprise_sender.problems) -> 
 
 
 def require_places(app: App, problems: Problems = apprise_sender.problems) -> None:
-    """Raise ConfigError unless ledger, credentials and the addresses beside channels can be."""
+    """Raise ConfigError unless the ledger, the credentials folder and all addresses can be used."""
     settings, lines = app.settings, list[str]()
     if settings.credentials is not None and not settings.credentials.is_dir():
         lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
@@ -41,7 +41,7 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
     url = settings.last_word or credential(settings, "last-word")
     if url is not None:
         last = Channel("last-word", url, ("alarm",), all_clear=False, full_length=False)
-        lines += [f"SILLWARD_LAST_WORD: {one}" for one in problems([last]) if one]
+        lines += [f"SILLWARD_LAST_WORD: {problem}" for problem in problems([last]) if problem]
     if lines:
         raise ConfigError(lines)
 

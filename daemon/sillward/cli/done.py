@@ -11,7 +11,7 @@ from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward.service.chore_selection import meant
+from sillward.service.chore_selection import select_chores
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.transitions import answered, is_older
@@ -45,7 +45,7 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
             return
         candidates = _acknowledgeable(app, ledger, words, now)
         plants = [plant.name for plant in app.household.collection.plants]
-        plants_by_id = meant(words, candidates, plants, now)
+        plants_by_id = select_chores(words, candidates, plants, now)
         by_id = {candidate.id: candidate for candidate in candidates}
         chosen = [(by_id[key], names) for key, names in plants_by_id.items()]
         for line in _acknowledge(app, ledger, chosen, now):

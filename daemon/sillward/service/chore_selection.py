@@ -1,4 +1,4 @@
-"""What the words of `sillward done` stand for: which chores, and for which of their plants."""
+"""What the words of `sillward done` select: which chores, and for which of their plants."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
@@ -9,49 +9,52 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import ORDERS
 
 ALL, BUT = "all", " but "
-"""Words of an answer beside names."""
+"""Words of an answer that are not names."""
 
 _KINDS = {kind.value: kind for kind in ChoreKind}
 
-Meant = Mapping[str, Sequence[str]]
+Selection = Mapping[str, Sequence[str]]
 """Chores by their ids, with the plants for which each is done."""
 
 
-def meant(text: str, told: Sequence[StoredChore], plants: Sequence[str], now: datetime) -> Meant:
-    """The open chores that an answer is about. Raise UsageError if it is not clear.
+def select_chores(
+    text: str, told: Sequence[StoredChore], plants: Sequence[str], now: datetime
+) -> Selection:
+    """Return the open chores that an answer is about. Raise UsageError if that is not clear.
 
-    text: an id or a part of one, a kind, a spot, plants, a kind with plants, "all", and each of
-    the first with "but" and plants. told: what may be acknowledged. plants: of the collection.
+    text: an id or a part of one, a kind, a spot, plants, a kind with plants, or "all"; each but
+    plants may be followed by "but" and plants. told: what may be confirmed. plants: the names of
+    the collection.
     """
     words = " ".join(text.split())
-    begun = [one for one in told if one.open and _has_begun(one, now)]
-    exact = [one for one in told if one.id == words]
+    begun = [chore for chore in told if chore.open and _has_begun(chore, now)]
+    exact = [chore for chore in told if chore.id == words]
     if exact:
         return {exact[0].id: exact[0].plants}
     head, but, rest = words.partition(BUT)
     if but and not _named(words, plants):
-        return _without(_group(head, told, begun, plants, now), _plants(rest, plants))
-    return _group(words, told, begun, plants, now)
+        return _without(_select(head, told, begun, plants), _plants(rest, plants))
+    return _select(words, told, begun, plants)
 
 
-def _group(
+def _select(
     words: str,
     told: Sequence[StoredChore],
     begun: Sequence[StoredChore],
     plants: Sequence[str],
-    now: datetime,
-) -> Meant:
+) -> Selection:
+    """Return what an answer without "but" is about. begun: the open chores whose time has come."""
     lower = words.lower()
     if lower == ALL:
         return _whole(_latest(begun), words, told)
     kind, names = _kind_and_names(lower, words)
     if kind is not None:
         # A kind that lies ahead is meant all the same: it was done early.
-        same = _latest([one for one in told if one.kind == kind.value and one.open])
+        same = _latest([chore for chore in told if chore.kind == kind.value and chore.open])
         if not names or not same:
             return _whole(same, words, told)
         return _for_plants(_plants(names, plants), same, words)
-    at_spot = [one for one in begun if one.document["from"].lower() == lower]
+    at_spot = [chore for chore in begun if chore.document["from"].lower() == lower]
     found = _named(words, plants)
     if at_spot and found:
         msg = f'"{words}" is a spot and a plant; say a kind with it, or the id of a chore'
@@ -59,7 +62,7 @@ def _group(
     if at_spot:
         return _whole(_latest(at_spot), words, told)
     if not found:
-        near = [one for one in told if lower.replace(" ", "-") in one.id]
+        near = [chore for chore in told if lower.replace(" ", "-") in chore.id]
         if near:
             return _one_of(near, words)
         found = _plants_or_none(words, plants)
@@ -69,7 +72,7 @@ def _group(
 
 
 def _kind_and_names(lower: str, words: str) -> tuple[ChoreKind | None, str]:
-    """The kind that an answer begins with, in either spelling, and what follows it."""
+    """Return the kind that an answer begins with, in either spelling, and what follows it."""
     for name, kind in _KINDS.items():
         for spelling in (name, name.replace("-", " ")):
             if lower == spelling or lower.startswith(f"{spelling} "):
@@ -78,63 +81,76 @@ def _kind_and_names(lower: str, words: str) -> tuple[ChoreKind | None, str]:
 
 
 def _one_kind(words: str, plants: Sequence[str], begun: Sequence[StoredChore]) -> list[StoredChore]:
-    """What is open for these plants: the orders among it, or else all, if it is of one kind."""
-    about = [one for one in begun if not set(plants).isdisjoint(one.plants)]
-    orders = [one for one in about if ChoreKind(one.kind) in ORDERS]
-    mine = _latest(orders or about)
-    kinds = sorted({one.kind for one in mine})
+    """Return what is open for these plants: orders, if there are any, else the rest.
+
+    Raise UsageError if it is of more than one kind.
+    """
+    about = [chore for chore in begun if not set(plants).isdisjoint(chore.plants)]
+    orders = [chore for chore in about if ChoreKind(chore.kind) in ORDERS]
+    latest = _latest(orders or about)
+    kinds = sorted({chore.kind for chore in latest})
     if len(kinds) > 1:
         ways = " or ".join(f'"{kind} {words}"' for kind in kinds)
         msg = f'"{words}" has more than one open chore; say {ways}'
         raise UsageError(msg)
-    return mine
+    return latest
 
 
-def _for_plants(plants: Sequence[str], chores: Sequence[StoredChore], words: str) -> Meant:
-    meant = {
-        one.id: [name for name in one.plants if name in plants]
-        for one in chores
-        if not set(plants).isdisjoint(one.plants)
+def _for_plants(plants: Sequence[str], chores: Sequence[StoredChore], words: str) -> Selection:
+    """Return the chores for these plants alone. Raise UsageError if one has none."""
+    selection = {
+        chore.id: [name for name in chore.plants if name in plants]
+        for chore in chores
+        if not set(plants).isdisjoint(chore.plants)
     }
-    missing = [name for name in plants if not any(name in names for names in meant.values())]
+    missing = [name for name in plants if not any(name in names for names in selection.values())]
     if missing:
         msg = f'"{words}": nothing that has begun is open for {", ".join(missing)}'
         raise UsageError(msg)
-    return meant
+    return selection
 
 
-def _without(meant: Meant, plants: Sequence[str]) -> Meant:
-    rest = {key: [one for one in names if one not in plants] for key, names in meant.items()}
-    return {key: names for key, names in rest.items() if names}
+def _without(selection: Selection, plants: Sequence[str]) -> Selection:
+    rest = {
+        chore_id: [name for name in names if name not in plants]
+        for chore_id, names in selection.items()
+    }
+    return {chore_id: names for chore_id, names in rest.items() if names}
 
 
-def _whole(chores: Sequence[StoredChore], words: str, told: Sequence[StoredChore]) -> Meant:
+def _whole(chores: Sequence[StoredChore], words: str, told: Sequence[StoredChore]) -> Selection:
+    """Return these chores for all of their plants. Raise UsageError if there are none."""
     if chores:
-        return {one.id: one.plants for one in chores}
+        return {chore.id: chore.plants for chore in chores}
     msg = f'"{words}" is not a chore you were told of; open: {_listed(told)}'
     raise UsageError(msg)
 
 
-def _one_of(near: Sequence[StoredChore], words: str) -> Meant:
-    """The chore whose id contains this, the latest open one of several days."""
-    ways = {one.id[10:] for one in near}  # without the date
-    still = [one for one in near if one.open]
-    if len({one.id[10:] for one in still}) == 1 or (len(ways) == 1 and not still):
-        chosen = max(still or near, key=lambda one: one.id)
+def _one_of(near: Sequence[StoredChore], words: str) -> Selection:
+    """Return the chore whose id contains these words, the latest open one of several days."""
+    names = {_id_without_day(chore) for chore in near}
+    still_open = [chore for chore in near if chore.open]
+    open_names = {_id_without_day(chore) for chore in still_open}
+    if len(open_names) == 1 or (len(names) == 1 and not still_open):
+        chosen = max(still_open or near, key=lambda chore: chore.id)
         return {chosen.id: chosen.plants}
     msg = f'"{words}" is more than one chore; open: {_listed(near)}'
     raise UsageError(msg)
 
 
+def _id_without_day(chore: StoredChore) -> str:
+    return chore.id[len("2026-01-01") :]
+
+
 def _listed(chores: Iterable[StoredChore]) -> str:
-    return ", ".join(one.id for one in chores if one.open) or "none"
+    return ", ".join(chore.id for chore in chores if chore.open) or "none"
 
 
 def _latest(chores: Sequence[StoredChore]) -> list[StoredChore]:
-    """Those of the latest day, the last first: where a plant is now goes by the last of them."""
-    day = max((one.day for one in chores), default="")
-    mine = [one for one in chores if one.day == day]
-    return sorted(mine, key=lambda one: one.before, reverse=True)
+    """Return those of the latest day, the last first: it decides where a plant is now."""
+    day = max((chore.day for chore in chores), default="")
+    of_day = [chore for chore in chores if chore.day == day]
+    return sorted(of_day, key=lambda chore: chore.before, reverse=True)
 
 
 def _has_begun(chore: StoredChore, now: datetime) -> bool:
@@ -146,6 +162,7 @@ def _has_begun(chore: StoredChore, now: datetime) -> bool:
 
 
 def _plants(text: str, plants: Sequence[str]) -> list[str]:
+    """Return the plants that a list names. Raise UsageError if there are none."""
     found = _plants_or_none(text, plants)
     if found:
         return found
@@ -154,14 +171,15 @@ def _plants(text: str, plants: Sequence[str]) -> list[str]:
 
 
 def _named(text: str, plants: Sequence[str]) -> list[str]:
-    """The plant of exactly this name."""
+    """Return the plant of exactly this name, in a list that is empty if there is none."""
     return [name for name in plants if name.lower() == text.lower()][:1]
 
 
 def _plants_or_none(text: str, plants: Sequence[str]) -> list[str]:
-    """The plants of a list with commas; a name may hold commas itself. Empty if one is no plant.
+    """Return the plants of a list with commas, or nothing if one of its names is no plant.
 
-    Of each as much as makes it clear. Raise UsageError if it does not.
+    A name may hold commas itself, and may be shortened as long as it is clear. Raise UsageError
+    if it is not.
     """
     pieces = [piece.strip() for piece in text.split(",")]
     found: list[str] = []

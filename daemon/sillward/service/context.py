@@ -46,11 +46,11 @@ class ServiceContext:
 
     @property
     def voice(self) -> Voice:
-        """How the household is spoken to."""
+        """The words and units in which the household is spoken to."""
         return self.household.voice
 
     def weather(self) -> Weather:
-        """The best forecast at hand; weather of which nothing is known if there is none."""
+        """Return the best forecast there is; weather of which nothing is known if there is none."""
         return self.keeper.shelf.weather(self.site)
 
     def has_forecast(self) -> bool:
@@ -60,7 +60,7 @@ class ServiceContext:
         return False
 
     def states(self) -> State:
-        """What is known of the plants now."""
+        """Return what is known of the plants now."""
         return states_at(self.ledger, self.site, self.clock())
 
     def sheet(self, round_: Round, weather: Weather) -> Sheet:
@@ -68,21 +68,21 @@ class ServiceContext:
         return draw_up(round_, self.household.collection, weather, self.states(), self.clock())
 
     def chore(self, stored: StoredChore) -> Chore | None:
-        """A chore as it was told, for the plants that are still in the collection."""
-        told = chore_of(stored.document)
+        """Return a chore as it was told, without plants that were removed; None if all were."""
+        chore = chore_of(stored.document)
         names = {plant.name for plant in self.household.collection.plants}
-        if names.issuperset(told.plants):
-            return told
-        left = [name for name in told.plants if name in names]
-        return only(told, left) if left else None
+        if names.issuperset(chore.plants):
+            return chore
+        left = [name for name in chore.plants if name in names]
+        return only(chore, left) if left else None
 
     def listening(self, round_: Round) -> list[Channel]:
-        """The channels that are told this round."""
-        return [one for one in self.household.channels if round_.value in one.rounds]
+        """Return the channels that are told this round."""
+        return [channel for channel in self.household.channels if round_.value in channel.rounds]
 
     def alarmed(self) -> list[Channel]:
-        """The channels that take alarms; all of them if none does."""
-        taking = [one for one in self.household.channels if "alarm" in one.rounds]
+        """Return the channels that take alarms; all channels if none does."""
+        taking = [channel for channel in self.household.channels if "alarm" in channel.rounds]
         return taking or list(self.household.channels)
 
     def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
@@ -112,11 +112,11 @@ class ServiceContext:
         stage: Stage = Stage.TOLD,
         silent: bool = False,
     ) -> Notice:
-        """A notice to put down, due now.
+        """Return a notice to enqueue, due now.
 
         name: its intent at this site on this day, and by default the round that it is of. change:
-        which change of the round it tells of, if it tells of one.
-        silent: it is known not to be needed.
+        which change of the round it tells of, if it tells of one. silent: it is known not to be
+        needed.
         """
         return Notice(
             key=f"{self.site.name}/{day}/{name}/{channel.name}",

@@ -1,10 +1,10 @@
 """`sillward run`: the tick on APScheduler, watched by the main thread, ended by a signal.
 
-Three threads: APScheduler's, its one worker, in which ticks run, and the main thread, which only
-watches. It looks every few seconds, and at once after each tick. A scheduler or a worker that is
-dead, or that leaves a tick undone, is abandoned for a new one. A tick that hangs cannot be helped,
-since two at once must never run: systemd's watchdog is not fed any more, and after `DEAF_S` the
-process ends, so that whoever supervises it starts another.
+There are three threads: APScheduler's, its one worker, in which ticks run, and the main thread,
+which only watches. It looks every few seconds, and at once after each tick. A scheduler or a worker
+that is dead, or that leaves a tick undone, is replaced by a new one. A tick that hangs cannot be
+helped, since two at once must never run: systemd's watchdog is not fed any more, and after `DEAF_S`
+the process ends, so that its supervisor starts another.
 
 What counts as life is work that was done: a step that a desk reports to the `RunControl`
 that they share, or a tick that came to its end. No timer feeds the watchdog.
@@ -31,43 +31,43 @@ from sillward.service.run_control import RunControl
 from sillward.service.systemd import Manager, manager
 
 TICK_S = 30.0
-"""From the beginning of one tick to that of the next, if it is through by then [s]."""
+"""From the beginning of one tick to that of the next, if it has ended by then [s]."""
 
 LOOK_S = 5.0
-"""The main thread looks at least so often [s]. Judgement: a due notice must be out within a minute
-of whatever died, so TICK_S + LATE_S + LOOK_S must leave room for sending."""
+"""The main thread looks at least this often [s]. Judgement: a due notice must be sent within a
+minute after a thread has died, so TICK_S + LATE_S + LOOK_S must leave room for sending."""
 
 LATE_S = 10.0
-"""A tick that has not begun so long after it was due is not coming any more [s]. Judgement; on a
+"""A tick that has not begun this long after it was due is taken to be lost [s]. Judgement: on a
 busy machine it may still come, and then a new scheduler does no harm."""
 
 STALL_S = 180.0
-"""Without any progress for so long the watchdog is not fed [s]. The longest that a desk does
+"""Without progress for this long the watchdog is not fed [s]. The longest that a desk does
 between two signs of work is to ask two sources and an ensemble that all hang, 40 s each; a send is
 60 s."""
 
 DEAF_S = 300.0
-"""Without any progress for so long: end, to be restarted [s]. Judgement."""
+"""Without progress for this long the process ends, to be restarted [s]. Judgement."""
 
 READY_S = 60.0
-"""Longest that the service manager waits for the first tick before it is told that we are there
-[s]. Providers may hang; what depends on us need not wait for them. Judgement."""
+"""Longest that the service manager waits for the first tick before it is told that the service is
+ready [s]. Judgement: providers may hang, and what depends on the service need not wait for them."""
 
 CLOCK_JUMP_S = 90.0
-"""Wall and monotonic clock apart by more than this since the last look: the clock was set, or the
-machine slept [s]."""
+"""If wall and monotonic clock have moved apart by more than this since the last look, the clock was
+set, or the machine slept [s]."""
 
 ABANDON_S = 1.0
 """Longest that the main thread waits for a scheduler to stop [s]. Judgement."""
 
-STATUS_CHARACTERS = 200
-"""More than this of a status is not shown. Judgement: a line of `systemctl status`."""
+MAX_STATUS_CHARACTERS = 200
+"""Of the status line. Judgement: a line of `systemctl status`."""
 
 log = logging.getLogger(__name__)
 
 
 def on_end(then: Callable[[], None]) -> None:
-    """Call this on SIGTERM or SIGINT, instead of dying in the middle of things."""
+    """Call this on SIGTERM or SIGINT, instead of ending in the middle of things."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: then())
 
@@ -78,7 +78,7 @@ def on_reload(then: Callable[[], None]) -> None:
 
 
 class Every(BaseTrigger):  # type: ignore[misc]
-    """So long after now, whatever was before.
+    """A trigger that fires so long after now, whatever was before.
 
     APScheduler's own interval counts up every run that a clock set forward has passed over, under a
     lock: eleven seconds and 59 MB for a year of them (measured), and a machine without a battery
@@ -89,15 +89,15 @@ class Every(BaseTrigger):  # type: ignore[misc]
         self._interval = timedelta(seconds=seconds)
 
     def get_next_fire_time(self, _previous: datetime | None, now: datetime) -> datetime:
-        """The next run: always in the future."""
+        """Return the next run, which is always in the future."""
         return now + self._interval
 
 
 class Ticker:
-    """A scheduler with one job, in a thread of ours: so one sees whether it lives.
+    """A scheduler with one job, in a thread of ours, so that it can be seen whether it lives.
 
     APScheduler says `running` of a scheduler whose thread is dead. That thread and the worker are
-    known here without looking into it: the one is started here, the other has run the job.
+    known here without looking into APScheduler: the one is started here, the other runs the job.
     """
 
     def __init__(self, tick: Callable[[], None], every_s: float, died: Callable[[], None]) -> None:
@@ -128,7 +128,7 @@ class Ticker:
         self._thread = threading.Thread(target=self._serve, name="sillward-scheduler", daemon=True)
 
     def start(self) -> None:
-        """The first tick comes at once."""
+        """Start the scheduler; the first tick comes at once."""
         self._thread.start()
 
     @property
@@ -137,7 +137,7 @@ class Ticker:
         return self._thread.is_alive() and (self._worker is None or self._worker.is_alive())
 
     def abandon(self) -> None:
-        """Let it start no other tick. One that is running comes to its end; nobody waits for it."""
+        """Let it start no other tick. A running tick comes to its end and is not waited for."""
         self._abandoned = True
         # In a thread of its own, since it takes locks that a stuck scheduler may hold.
         ending = threading.Thread(target=self._shut_down, name="sillward-ending", daemon=True)
@@ -199,11 +199,11 @@ class Daemon:
         self._revived_s = -LATE_S
         self._ticked = False
         self._ready = False
-        self._line = self._told = ""
+        self._status_line = self._notified_line = ""
         self._ticker = self._new_ticker()
 
     def run(self) -> bool:
-        """Tick until SIGTERM or SIGINT. Return whether it ended so, with nothing left hanging.
+        """Tick until SIGTERM or SIGINT. Return whether that ended it, with no tick left hanging.
 
         The notice that is being sent when the signal comes is sent and marked first.
         """
@@ -247,7 +247,7 @@ class Daemon:
             for desk in self._desks:
                 if not self._run.stop_requested:
                     self._tick_of(desk)
-            self._line = one_line(self._status(), STATUS_CHARACTERS)
+            self._status_line = one_line(self._status(), MAX_STATUS_CHARACTERS)
         except Exception:
             log.exception("status.failed")
         finally:
@@ -257,7 +257,7 @@ class Daemon:
             self._tell_main()
 
     def _take_over_edits(self) -> None:
-        """Let what was edited be taken over; a defect in that must hold up no tick."""
+        """Let an edited collection be taken over; a defect in that must hold up no tick."""
         asked, self._reload_asked = self._reload_asked, False
         try:
             self._reload(asked)
@@ -267,15 +267,15 @@ class Daemon:
     def _tick_of(self, desk: Desk) -> None:
         try:
             desk.tick()
-        except BaseException:  # SystemExit too: nobody but the main thread ends the process
-            log.exception("tick.failed")  # and that is no progress
+        except BaseException:  # SystemExit too: only the main thread ends the process
+            log.exception("tick.failed")  # this is no progress
         else:
             self._run.step_done()
 
     # -- the main thread's side
 
     def _watch(self, wall: float, steady: float) -> bool:
-        """Look until the end is asked for, or nothing goes on any more (False)."""
+        """Look until a stop is requested (True), or nothing gets done any more (False)."""
         while not self._run.stop_requested:
             with suppress(Empty):
                 self._news.get(timeout=self._look_s)
@@ -296,7 +296,7 @@ class Daemon:
         return True
 
     def _look(self) -> bool:
-        """Revive what is dead, tell the service manager how things are. False: end."""
+        """Replace dead threads and notify the service manager. False: the process is to end."""
         silent_s = self._run.idle_s
         if silent_s > DEAF_S:
             log.error("daemon.deaf nothing done for %d s", silent_s)
@@ -311,16 +311,16 @@ class Daemon:
         if not self._ready and (self._ticked or self._run.watched_s >= READY_S):
             self._ready = True
             self._manager.notify("READY=1")
-        line = self._line
-        if line != self._told:
-            self._told = line
+        line = self._status_line
+        if line != self._notified_line:
+            self._notified_line = line
             self._manager.notify(f"STATUS={line}")
         return True
 
     def _revive(self) -> None:
-        """Plan anew with a new scheduler; its first tick is now, or when the running one is over.
+        """Start a new scheduler; its first tick is now, or when the running one is over.
 
-        Where that fails, for lack of memory say, a later look tries again, until `DEAF_S`.
+        If that fails, for lack of memory for instance, a later look tries again, until `DEAF_S`.
         """
         self._revived_s = self._due_s = self._run.watched_s
         try:

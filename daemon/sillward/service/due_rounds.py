@@ -1,4 +1,4 @@
-"""Which rounds are due: a question asked anew at each tick, of the rounds and the clock alone."""
+"""Which rounds are due: asked anew at each tick, of their hours and the clock alone."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -9,15 +9,15 @@ from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
-EARLY = timedelta(hours=2)
+MAX_EARLY = timedelta(hours=2)
 """A round told by hand no more than this before its hour is the round of that day."""
 
 
 @dataclass(frozen=True, slots=True)
 class Occasion:
-    """A round of a day: due at, and worth telling until.
+    """A round of a day: when it is due, and until when it is worth telling.
 
-    early: told by hand long before it was due; at its own hour the round is told all the same.
+    early: it is told by hand long before it is due; at its own hour it is told all the same.
     """
 
     round: Round
@@ -28,7 +28,7 @@ class Occasion:
 
     @property
     def name(self) -> str:
-        """How the ledger knows it."""
+        """The name under which the ledger knows it."""
         return f"{self.round.value}{_EARLY}" if self.early else self.round.value
 
 
@@ -36,12 +36,12 @@ _EARLY = " early"
 
 
 def round_named(name: str) -> str:
-    """The round that an occasion of this name is of, told early by hand or not."""
+    """Return the name of the round of an occasion, whether or not it was told early by hand."""
     return name.removesuffix(_EARLY)
 
 
 def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:
-    """Rounds that are due and still worth telling, in the order of their hours."""
+    """Return the rounds that are due and still worth telling, in the order of their hours."""
     today = site.local_date(now)
     around = [today - timedelta(days=1), today, today + timedelta(days=1)]
     due = [
@@ -54,7 +54,7 @@ def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:
 
 
 def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]:
-    """The next occasion of each round after now."""
+    """Return the next occasion of each round after now."""
     found: dict[Round, Occasion] = {}
     today = site.local_date(now)
     for offset in range(-1, 9):
@@ -65,11 +65,11 @@ def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]
 
 
 def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
-    """The rounds of a local date.
+    """Yield the rounds of a local date.
 
-    A dusk round that would fall into quiet hours is told before they start: what is to do tonight
-    has its deadline in them. Where they began before that day's sunrise it is told in them. A
-    morning or a week that falls into them is held back until they end.
+    A dusk round that would fall into quiet hours is told before they start, since what is to do
+    tonight has its deadline in them. Where they began before that day's sunrise it is told in
+    them. A morning or a week that falls into them is held back until they end.
     """
     night = sun.night_of(site, day)
     noon = site.middle_of_day(day)
@@ -86,19 +86,19 @@ def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
 
 
 def current(site: Site, rounds: Rounds, round_: Round, now: datetime) -> Occasion:
-    """The occasion that a round told right now stands for: the due one, or else today's."""
+    """Return the occasion that a round told right now stands for: the due one, or else today's."""
     for occasion in occasions(site, rounds, now):
         if occasion.round is round_:
             return occasion
     day = site.local_date(now)
     for occasion in of_day(site, rounds, day):
         if occasion.round is round_:
-            return replace(occasion, early=now < occasion.due_at - EARLY)
+            return replace(occasion, early=now < occasion.due_at - MAX_EARLY)
     return Occasion(round_, day, now, now + timedelta(hours=24), early=True)
 
 
 def nearest(site: Site, now: datetime) -> Round:
-    """The daily round that a look at this moment is most likely about."""
+    """Return the daily round that a look at this moment is most likely about."""
     day = site.local_date(now)
     before_noon = sun.day_events(site, day).sunrise - timedelta(hours=2) <= now
     return Round.MORNING if before_noon and now < site.middle_of_day(day) else Round.DUSK

@@ -1,4 +1,4 @@
-"""What is wrong, if anything is: for `status`, the heartbeat and whoever looks from outside."""
+"""What is wrong, if anything is: for `sillward status`, the heartbeat and systemd's status line."""
 
 from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime, timedelta
@@ -15,33 +15,36 @@ from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
 
 TICK_MARK = "tick"
-"""Under this name the ledger remembers the last tick."""
+"""The mark under which the ledger remembers the last tick."""
 
 IN_FORCE_MARK = "collection"
-"""Under this name and the site's the ledger remembers which collection the daemon goes by: its
-digest."""
+"""The mark, with the site's name, for the digest of the collection that the daemon goes by."""
 
 REFUSED_MARK = "collection refused"
-"""... and what was wrong with an edited one, while that is not in force."""
+"""The mark, with the site's name, for what is wrong with an edited collection that is refused."""
 
 TAKEN_OVER_WITHIN = timedelta(minutes=2)
 """A running daemon goes by an edited collection after this. Judgement: four ticks."""
 
 TICK_KEPT_EVERY = timedelta(minutes=10)
-"""How often the ledger hears of a tick: seldom, to spare the disk. Judgement."""
+"""How often a tick is written to the ledger. Judgement: seldom, to spare the disk."""
 
-MISSING = 3 * TICK_KEPT_EVERY
-"""Without a tick for so long the daemon does not run, or hangs. Judgement."""
+DAEMON_GONE_AFTER = 3 * TICK_KEPT_EVERY
+"""Without a tick for this long the daemon does not run, or hangs. Judgement."""
 
-FAILING = 3
-"""A notice that has been tried so often without success is in trouble. Judgement."""
+MIN_FAILED_ATTEMPTS = 3
+"""A notice that was tried this often without success is a trouble. Judgement: the network may be
+away for a minute or two."""
 
-REMEMBERED = timedelta(hours=24)
-"""So long a notice that could not be sent is a trouble. Judgement."""
+LOST_NOTICE_TOLD_FOR = timedelta(hours=24)
+"""A notice that could not be sent is a trouble for this long. Judgement."""
+
+MAX_NOTICES = 100
+"""The latest notices of a site that are looked at."""
 
 
 def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) -> list[str]:
-    """Everything that keeps the grower from being told in time, in words; nothing is good news."""
+    """Return everything that keeps the grower from being told in time, in words."""
     return [
         *_of_ledger(shelf, now, voice),
         *_of_collection(shelf, voice),
@@ -54,7 +57,7 @@ def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     if shelf.ledger.in_memory:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
     tick = shelf.ledger.marks.get(TICK_MARK)
-    if tick is not None and now - tick.at > MISSING:
+    if tick is not None and now - tick.at > DAEMON_GONE_AFTER:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
     doubt = shelf.clock_doubt()
     if doubt is not None:
@@ -72,7 +75,7 @@ def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
 
 
 def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Iterator[str]:
-    """That the daemon, if one has run, does not go by the collection as it is on the disk."""
+    """Yield that the daemon goes by another collection than the file, if it has run and does."""
     mark = shelf.ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
     digest = digest_of(path)
     if mark is None or digest is None or digest == mark.text:
@@ -86,7 +89,7 @@ def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Itera
 
 
 def digest_of(path: Path) -> str | None:
-    """What tells one content of a collection from another; None if it cannot be read."""
+    """Return a digest of the collection file, or None if it cannot be read."""
     try:
         return sha256(files.read(path, MAX_BYTES)).hexdigest()[:16]
     except OSError:
@@ -98,8 +101,9 @@ def _of_forecast(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
     if best is None:
         yield f"there is no forecast{_because(shelf, voice)}"
         return
-    for one in shelf.doubted(voice.site):
-        yield f"{one.source.name}'s forecast looks wrong: {voice.retold(reason(one.doubts))}"
+    for doubted in shelf.doubted(voice.site):
+        why = voice.retold(reason(doubted.doubts))
+        yield f"{doubted.source.name}'s forecast looks wrong: {why}"
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
         age = voice.age(best.weather.age(now))
@@ -112,36 +116,42 @@ def _because(shelf: Shelf, voice: Voice) -> str:
 
 
 def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
-    told = shelf.ledger.notices.latest(household.collection.site.name, most=100)
+    notices = shelf.ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
     for channel in household.channels:
-        mine = [one for one in told if one.channel == channel.name]
-        lost = [one for one in mine if one.state is NoticeState.EXPIRED and _lately(one, now)]
+        own = [notice for notice in notices if notice.channel == channel.name]
+        lost = [notice for notice in own if _was_lost_lately(notice, now)]
         stuck = [
-            one for one in mine if one.state is NoticeState.WAITING and one.attempts >= FAILING
+            notice
+            for notice in own
+            if notice.state is NoticeState.WAITING and notice.attempts >= MIN_FAILED_ATTEMPTS
         ]
         if lost or stuck:
-            last = max([*lost, *stuck], key=lambda one: one.next_at)
-            what = [
+            last = max([*lost, *stuck], key=lambda notice: notice.next_at)
+            counts = [
                 *([f"{len(lost)} not sent in time"] if lost else []),
                 *([f"{len(stuck)} waiting"] if stuck else []),
             ]
             why = f": {last.last_error}" if last.last_error else ""
-            yield f"{channel.name}: {', '.join(what)}{why}"
-    yield from _of_channels_gone(household, told, now)
+            yield f"{channel.name}: {', '.join(counts)}{why}"
+    yield from _of_removed_channels(household, notices, now)
 
 
-def _of_channels_gone(household: Household, told: Sequence[Notice], now: datetime) -> Iterator[str]:
-    """What nobody has been told, as it was for a channel that is no more."""
+def _of_removed_channels(
+    household: Household, notices: Sequence[Notice], now: datetime
+) -> Iterator[str]:
+    """Yield what no channel has been told, since it was meant for one that was removed."""
     names = {channel.name for channel in household.channels}
-    reached = {(one.day, one.round_name) for one in told if one.state is NoticeState.SENT}
-    for one in told:
-        unsent = one.state is NoticeState.WAITING or (
-            one.state is NoticeState.EXPIRED and _lately(one, now)
-        )
-        if unsent and one.channel not in names and (one.day, one.round_name) not in reached:
-            what = f"{one.round_name} of {one.day}"
-            yield f"{one.channel} is no channel any more: nobody was told {what}"
+    reached = {
+        (notice.day, notice.round_name) for notice in notices if notice.state is NoticeState.SENT
+    }
+    for notice in notices:
+        is_unsent = notice.state is NoticeState.WAITING or _was_lost_lately(notice, now)
+        is_reached = (notice.day, notice.round_name) in reached
+        if is_unsent and notice.channel not in names and not is_reached:
+            what = f"{notice.round_name} of {notice.day}"
+            yield f"{notice.channel} is no channel any more: nobody was told {what}"
 
 
-def _lately(notice: Notice, now: datetime) -> bool:
-    return now - REMEMBERED <= notice.expires_at <= now
+def _was_lost_lately(notice: Notice, now: datetime) -> bool:
+    is_recent = now - LOST_NOTICE_TOLD_FOR <= notice.expires_at <= now
+    return notice.state is NoticeState.EXPIRED and is_recent

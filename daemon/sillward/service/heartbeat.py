@@ -1,7 +1,7 @@
 """Proof of life: a web address that is called while all is well, for something outside to miss.
 
-No notice can tell that the machine, its power or its network is gone. Whoever waits for these calls
-can: a monitor on another machine, or a service for scheduled jobs.
+No notice can tell that the machine, its power or its network is gone. A service that waits for
+these calls can: a monitor on another machine, or a watch on scheduled jobs.
 """
 
 import logging
@@ -17,10 +17,10 @@ from sillward.net.fetch import ask
 from sillward.net.http import Query
 
 DEADLINE_S = 10.0
-"""For one call; the tick waits for it. Judgement."""
+"""For one call [s]. Judgement: the tick waits for it."""
 
-AGAIN = timedelta(minutes=1)
-"""After a call that failed. Judgement."""
+RETRY_AFTER = timedelta(minutes=1)
+"""Pause after a call that failed. Judgement."""
 
 log = logging.getLogger(__name__)
 
@@ -28,7 +28,7 @@ log = logging.getLogger(__name__)
 class Heartbeat:
     """Calls one address after good work, or another while there is trouble.
 
-    last_success: when a call was last answered with a yes, whichever address it was.
+    last_success: when a call to either address last succeeded.
     """
 
     def __init__(
@@ -43,19 +43,19 @@ class Heartbeat:
         self._every = every
         self._monotonic = monotonic
         self._troubled: bool | None = None
-        self._at: datetime | None = None
-        self._steady_s = 0.0
+        self._called_at: datetime | None = None
+        self._called_s = 0.0
         self._pause = every
 
     def beat(self, now: datetime, trouble: str | None) -> None:
-        """Call if it is time to, or if trouble came or went. Never raise; be done in time.
+        """Call if it is time to, or if trouble came or went. Never raise; end by the deadline.
 
-        trouble: what is wrong; None after good work.
+        trouble: what is wrong, or None if nothing is.
         """
         troubled = trouble is not None
         if troubled == self._troubled and not self._is_time(now):
             return
-        self._troubled, self._at, self._steady_s = troubled, now, self._monotonic()
+        self._troubled, self._called_at, self._called_s = troubled, now, self._monotonic()
         self._pause = self._every
         address = self._addresses[troubled]
         if address is None:
@@ -63,22 +63,23 @@ class Heartbeat:
         try:
             call(address)
         except SourceError as error:
-            self._pause = min(AGAIN, self._every)
+            self._pause = min(RETRY_AFTER, self._every)
             log.warning("heartbeat.failed reason=%s", error)
         else:
             self.last_success = now
 
     def _is_time(self, now: datetime) -> bool:
-        """By the steady clock, which stands still in a suspended machine, or by the other.
+        """Whether the pause is over by the monotonic clock, or by the wall clock.
 
-        A wall clock that is set back delays nothing; one that is set forward costs one early call.
+        The monotonic clock stands still while the machine is suspended.
+        A wall clock that is set back delays nothing; one that is set forward costs an early call.
         """
-        steady = timedelta(seconds=self._monotonic() - self._steady_s)
-        return self._at is None or max(steady, now - self._at) >= self._pause
+        steady = timedelta(seconds=self._monotonic() - self._called_s)
+        return self._called_at is None or max(steady, now - self._called_at) >= self._pause
 
 
 def build(settings: Settings) -> Heartbeat | None:
-    """The heartbeat that the settings ask for, if any. Raise ConfigError for a bad credential."""
+    """Build the heartbeat of the settings, if there is one. Raise ConfigError for a credential."""
     url, trouble_url = heartbeat_addresses(settings)
     if url is None and trouble_url is None:
         return None

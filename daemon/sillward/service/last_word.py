@@ -1,7 +1,7 @@
-"""The last word: that the service has stopped, told by a process of its own.
+"""The last word: a message that the service has stopped, sent by a process of its own.
 
-It reads no collection and no ledger, since those may be what is broken, and of the settings only
-what it needs.
+It reads neither collection nor ledger, since those may be what is broken, and only the settings
+that it needs.
 """
 
 from sillward.channels import apprise_sender
@@ -16,10 +16,10 @@ MAX_REASON_CHARACTERS = 80
 
 
 def tell(settings: LastResort, why: str) -> list[tuple[str, str]]:
-    """Send it to all that are left to be told, each once, whatever becomes of the others.
+    """Send the message once to each channel of the settings, and call the address for trouble.
 
-    Return the name of each and what became of it: "told", "perhaps told" or what went wrong. Empty
-    if there is nobody.
+    Return the name of each with what became of it: "told", "perhaps told" or what went wrong.
+    Empty if there is none.
     """
     message = _message(why)
     outcomes = [(name, _send(name, message, settings)) for name in settings.channels]
@@ -49,6 +49,6 @@ def _send(name: str, message: Message, settings: LastResort) -> str:
         apprise_sender.send(channel, message)
     except DeliveryError as error:
         return f"perhaps told: {error}" if error.perhaps_sent else str(error)
-    except Exception as error:  # a defect must not keep it from the others
+    except Exception as error:  # a defect must not keep the other channels from being told
         return f"failed ({type(error).__name__})"
     return "told"

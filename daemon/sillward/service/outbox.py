@@ -90,8 +90,10 @@ class Outbox:
                 log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _must_wait(self, notice: Notice) -> bool:
-        """Whether quiet hours hold a notice back: no order in it is due, nor it lost, before their
-        end."""
+        """Whether quiet hours hold a notice back.
+
+        They do not if an order in it is due, or the notice of no use any more, before their end.
+        """
         context = self.context
         until = context.household.rounds.quiet.until(context.site, context.clock())
         if until is None or notice.expires_at <= until:

@@ -1,4 +1,4 @@
-"""Where the plants stand and what they have had, as far as one can go by what was written down."""
+"""Where the plants stand and what they have had, as far as the ledger can be believed."""
 
 from datetime import datetime
 
@@ -11,7 +11,7 @@ from sillward_rules.weather.site import Site
 
 
 def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
-    """What the ledger knows of the plants, as far as it can be believed now."""
+    """Return what the ledger knows of the plants, as far as it can be believed now."""
     states = ledger.plants.states(site.name)
     day = sun.night_at_or_after(site, now).day
     if ledger.rounds.is_followed(site.name, Round.MORNING.value, day):

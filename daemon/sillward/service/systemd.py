@@ -1,7 +1,7 @@
-"""What systemd is told of this process: sd_notify(3) in a few lines. Without systemd, nothing.
+"""What systemd is told about this process: sd_notify(3) in a few lines. Without systemd, nothing.
 
-The process is told where to say it, and how often it must show that it lives, by three variables;
-they are taken out of the environment, so that no child can speak in our name.
+Three variables say where to send it, and how often the process must show that it lives. They are
+taken out of the environment, so that no child can speak in our name.
 """
 
 import logging
@@ -24,7 +24,7 @@ class Manager:
     _complained: bool = False
 
     def notify(self, *lines: str) -> None:
-        """Tell it these assignments, such as "READY=1". Never raises and never waits."""
+        """Send it these assignments, such as "READY=1". Never raise and never wait."""
         if not self.address.startswith(("/", "@")):
             return
         text = "\n".join(" ".join(line.split()) for line in lines)
@@ -33,16 +33,16 @@ class Manager:
             address = b"\0" + address[1:]
         try:
             with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as caller:
-                caller.setblocking(False)  # who feeds the watchdog must not hang in it
+                caller.setblocking(False)  # the thread that feeds the watchdog must not hang
                 caller.sendto(text.encode("utf-8", "replace"), address)
         except (OSError, ValueError) as error:
-            if not self._complained:  # once: it would come every few seconds
+            if not self._complained:  # only once, since it would come every few seconds
                 log.warning("systemd.not_told reason=%s", error)
             self._complained = True
 
 
 def manager(environment: MutableMapping[str, str] = os.environ) -> Manager:
-    """Read who started this process, and take it out of the environment."""
+    """Return the service manager that started this process, and forget it in the environment."""
     address = environment.pop("NOTIFY_SOCKET", "")
     period, pid = environment.pop("WATCHDOG_USEC", ""), environment.pop("WATCHDOG_PID", "")
     try:

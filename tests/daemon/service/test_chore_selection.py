@@ -8,7 +8,7 @@ import pytest
 
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward.service.chore_selection import meant
+from sillward.service.chore_selection import select_chores
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.transitions import answered
@@ -49,7 +49,7 @@ TOLD = (PERGOLA, BENCH, MIST, LATER)
 
 
 def named(words: str, told: Sequence[StoredChore] = TOLD) -> dict[str, list[str]]:
-    return {key[11:]: list(names) for key, names in meant(words, told, PLANTS, NOW).items()}
+    return {key[11:]: list(names) for key, names in select_chores(words, told, PLANTS, NOW).items()}
 
 
 ALL_IN = {

@@ -220,7 +220,7 @@ def test_the_status_is_told_when_it_changes(run: Run) -> None:
     told = [line for line in running.systemd.lines if line.startswith("STATUS=")]
     assert told[0] == "STATUS=next: dusk 17:00"
     assert told[1].startswith("STATUS=next: morning 08:00 xxx")
-    assert len(told[1]) == len("STATUS=") + daemon.STATUS_CHARACTERS
+    assert len(told[1]) == len("STATUS=") + daemon.MAX_STATUS_CHARACTERS
     assert len(told) == 2
 
 
