@@ -1,16 +1,18 @@
-"""What can go wrong, by whose doing.
+"""The errors that are reported in plain words, by who can put things right.
 
 SillwardError
-├── ConfigError      the grower's file or setting is wrong       exit 78
+├── ConfigError      the collection or a setting is wrong        exit 78
 ├── UsageError       the call is wrong                           exit 2
-├── SourceError      a forecast could not be had                 exit 1
-│   └── DoubtError          ... or cannot be true
+├── SourceError      a source gave no usable forecast            exit 1
+│   └── DoubtError          ... or one that cannot be true
 ├── NotOursError     a path leads to what is not sillward's      exit 78
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
 ├── DeliveryError    a channel did not take a notice             exit 1
-├── CalendarError    the calendar's file cannot be written       exit 1
+├── CalendarError    the calendar file cannot be written         exit 1
 └── ChartError       a chart could not be drawn or written       exit 1
+
+Anything else that is raised is a defect.
 """
 
 from collections.abc import Sequence
@@ -19,30 +21,30 @@ from datetime import timedelta
 from sillward.text import printable
 
 MAX_LINES = 50
-"""Of what is wrong with a file or a setting; of more the rest is counted. Judgement: more than a
-screen is not read."""
+"""Errors of a file or a setting that are shown; the others are counted. Judgement: nobody reads
+more than a screen."""
 
 MAX_LINE_LENGTH = 400
-"""Characters of such a line. Judgement: five lines of a terminal."""
+"""Characters of a line that describes an error. Judgement: five lines of a terminal."""
 
 
 class SillwardError(Exception):
-    """Base of all errors that are told in plain words, without a traceback."""
+    """Base of all errors that are reported in plain words, without a traceback."""
 
     exit_status = 1
 
 
 class ConfigError(SillwardError):
-    """One or more things are wrong with a collection or a setting; one line for each.
+    """One or more things are wrong with a collection or a setting, with a line for each.
 
-    count: how many. What is in the lines may come from a file: they are escaped and bounded.
+    count: how many there are. Lines are escaped and bounded, as they may quote a file.
     """
 
     exit_status = 78
 
     def __init__(self, lines: Sequence[str]) -> None:
         self.count = len(lines)
-        shown = [_bounded(line) for line in lines[:MAX_LINES]]
+        shown = [_shortened(line) for line in lines[:MAX_LINES]]
         if self.count > MAX_LINES:
             file = shown[0].partition(": ")[0]
             shown.append(f"{file}: and {self.count - MAX_LINES:,} more")
@@ -51,12 +53,12 @@ class ConfigError(SillwardError):
 
 
 class NotOursError(SillwardError):
-    """What a path leads to is not sillward's, and was left as it is."""
+    """A path leads to something that is not sillward's; it was left as it is."""
 
     exit_status = 78
 
 
-def _bounded(line: str) -> str:
+def _shortened(line: str) -> str:
     return printable.cut(printable.escaped(line[: MAX_LINE_LENGTH + 1]), MAX_LINE_LENGTH)
 
 
@@ -69,7 +71,7 @@ class UsageError(SillwardError):
 class SourceError(SillwardError):
     """A forecast source gave nothing that can be used.
 
-    passing: another try at once may help. wait: do not ask again before.
+    passing: whether another try at once may help. wait: how long not to ask again.
     """
 
     def __init__(self, text: str, *, passing: bool = False, wait: timedelta | None = None) -> None:
@@ -82,14 +84,14 @@ class DoubtError(SourceError):
     """A source gave a forecast that cannot be true."""
 
 
-def one_line(value: object, most: int) -> str:
-    """What a provider wrote, so that an error can repeat it: one line that any terminal takes.
+def one_line(value: object, max_length: int) -> str:
+    """Return what a provider wrote as one line that is safe to show, cut to `max_length`.
 
-    Signs that cannot be printed or stored, half of a surrogate pair among them, become spaces;
-    lists and objects are not told. The first `most` characters.
+    Characters that cannot be printed or stored (half of a surrogate pair, say) become spaces. A
+    list or an object becomes "...".
     """
     text = "..." if isinstance(value, (list, dict)) else str(value)
-    return " ".join(printable.blanked(text).split())[:most]
+    return " ".join(printable.blanked(text).split())[:max_length]
 
 
 class LedgerError(SillwardError):
@@ -97,15 +99,15 @@ class LedgerError(SillwardError):
 
 
 class NewerLedgerError(LedgerError):
-    """A newer sillward wrote the ledger: to start this one again does not help."""
+    """A newer sillward wrote the ledger, so restarting this one does not help."""
 
     exit_status = 78
 
 
 class DeliveryError(SillwardError):
-    """A channel did not take a notice, or nobody can say (`perhaps_sent`).
+    """A channel did not take a notice, or it is not known whether it did.
 
-    wait: do not try again before.
+    perhaps_sent: it may have been sent. wait: how long not to try again.
     """
 
     def __init__(
@@ -117,8 +119,8 @@ class DeliveryError(SillwardError):
 
 
 class CalendarError(SillwardError):
-    """The calendar's file cannot be written."""
+    """The calendar file cannot be written."""
 
 
 class ChartError(SillwardError):
-    """A chart could not be drawn, or not be written where it was to go."""
+    """A chart could not be drawn or written."""

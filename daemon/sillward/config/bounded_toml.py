@@ -1,17 +1,17 @@
-"""TOML that anybody may have written: its size and nesting are bounded before it is parsed.
+"""Parsing TOML of unknown origin: its nesting is bounded before it is parsed.
 
-The parser of the standard library goes one call deeper for each bracket, and takes the square of
-the parts of a dotted key.
+The parser of the standard library recurses for each bracket, and takes time by the square of the
+number of parts in a dotted key.
 """
 
 import re
 import tomllib
 from typing import Any
 
-DEEPEST = 20
+MAX_DEPTH = 20
 """Levels of brackets, and parts of a key. Judgement: a collection needs 5."""
 
-_PIECE = re.compile(
+_TOKEN = re.compile(
     r'"""(?:[^"\\]|\\.|"(?!""))*+(?:""")?'  # texts, whole or cut off
     r"|'''(?:[^']|'(?!''))*+(?:''')?"
     r'|"(?:[^"\\\n]|\\.)*+"?'
@@ -23,21 +23,21 @@ _PIECE = re.compile(
 
 
 def parse(text: str) -> dict[str, Any]:
-    """Read a document. Raise ValueError with a line of what is wrong with it."""
-    _bound(text)
+    """Parse a document. Raise ValueError with what is wrong with it."""
+    _check_depth(text)
     try:
         return tomllib.loads(text)
-    except RecursionError:  # not by brackets: the parser has its own ways
+    except RecursionError:  # for another reason than brackets
         raise ValueError(_TOO_DEEP) from None
 
 
-_TOO_DEEP = f"nested more than {DEEPEST} deep"
+_TOO_DEEP = f"nested more than {MAX_DEPTH} deep"
 
 
-def _bound(text: str) -> None:
+def _check_depth(text: str) -> None:
     depth = dots = 0
-    for piece in _PIECE.finditer(text):
-        kind = piece.lastgroup
+    for token in _TOKEN.finditer(text):
+        kind = token.lastgroup
         if kind == "open":
             depth, dots = depth + 1, 0
         elif kind == "close":
@@ -46,7 +46,7 @@ def _bound(text: str) -> None:
             dots += 1
         elif kind == "end":
             dots = 0
-        if depth > DEEPEST or dots > DEEPEST:
-            line = text.count("\n", 0, piece.start()) + 1
+        if depth > MAX_DEPTH or dots > MAX_DEPTH:
+            line = text.count("\n", 0, token.start()) + 1
             msg = f"{_TOO_DEEP} (at line {line})"
             raise ValueError(msg)

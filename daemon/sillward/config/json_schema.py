@@ -1,6 +1,6 @@
 """The JSON Schema (2020-12) of a collection file, for editors: keys, types, units, ranges.
 
-`check` knows more: names that lead nowhere, zones, limits that contradict each other.
+`check` finds more: names of nothing that exists, unknown zones, limits that contradict each other.
 """
 
 from typing import Annotated, Any
@@ -25,7 +25,7 @@ ID = "urn:sillward:collection"
 
 
 class Described(Table):
-    """A table of which only the schema is wanted: nothing to read it with is built at import."""
+    """A table that only its schema is made of: no validator is built for it."""
 
     model_config = ConfigDict(defer_build=True)
 

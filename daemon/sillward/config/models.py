@@ -20,13 +20,13 @@ from sillward_rules.weather.season import Grows
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
 NightLow = Annotated[float, Field(ge=-30, le=30)]
-"""More than 30 °C is a night limit in °F."""
+"""Above 30 °C it is a night limit in °F by mistake."""
 Percent = Annotated[float, Field(ge=2, le=100)]
-"""Less than 2 % is a share that was meant as percent."""
+"""Below 2 % it is a share by mistake."""
 Kelvin = Annotated[float, Field(ge=-15, le=15)]
 
 
-def _plain(text: str) -> str:
+def _plain_text(text: str) -> str:
     strange = printable.unprintable(text)
     if strange or not text.strip():
         without = f", without {printable.escaped_char(strange[0])}" if strange else ""
@@ -35,11 +35,11 @@ def _plain(text: str) -> str:
     return text
 
 
-Text = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_plain)]
+Text = Annotated[str, Field(min_length=1, max_length=80), AfterValidator(_plain_text)]
 
 
 def _checked(parse: Callable[[str], object]) -> AfterValidator:
-    """A text that the core's own parser must accept; the text itself is kept."""
+    """Return a validator of a text that a parser of the core must accept; the text is kept."""
 
     def check(text: str) -> str:
         parse(text)
@@ -48,19 +48,19 @@ def _checked(parse: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(check)
 
 
-def _shape(pattern: str) -> Any:
-    """For the schema alone: the parser's own words are better than those on a pattern."""
+def _pattern(pattern: str) -> Any:
+    """Return a pattern for the schema alone: the parser's errors say more than a pattern's."""
     return Field(json_schema_extra={"pattern": pattern})
 
 
-Duration = Annotated[str, _checked(time_expressions.parse_duration), _shape(patterns.DURATION)]
-MomentText = Annotated[str, _checked(time_expressions.parse_moment), _shape(patterns.MOMENT)]
-HoursText = Annotated[str, _checked(time_expressions.parse_hours), _shape(patterns.HOURS)]
-WeeklyText = Annotated[str, _checked(time_expressions.parse_weekly), _shape(patterns.WEEKLY)]
+Duration = Annotated[str, _checked(time_expressions.parse_duration), _pattern(patterns.DURATION)]
+MomentText = Annotated[str, _checked(time_expressions.parse_moment), _pattern(patterns.MOMENT)]
+HoursText = Annotated[str, _checked(time_expressions.parse_hours), _pattern(patterns.HOURS)]
+WeeklyText = Annotated[str, _checked(time_expressions.parse_weekly), _pattern(patterns.WEEKLY)]
 
 
 class Table(BaseModel):
-    """A table of the file: nothing unknown in it, nothing guessed."""
+    """A table of the file: unknown keys are errors, and no value is converted."""
 
     model_config = ConfigDict(
         extra="forbid", frozen=True, strict=True, allow_inf_nan=False, populate_by_name=True
@@ -79,7 +79,7 @@ def _zone(name: str) -> ZoneInfo:
 Latitude = Annotated[float, Field(ge=-90, le=90)]
 Longitude = Annotated[float, Field(ge=-180, le=180)]
 Elevation = Annotated[float, Field(ge=-430, le=6000)]
-Zone = Annotated[Text, _checked(_zone), _shape(patterns.ZONE)]
+Zone = Annotated[Text, _checked(_zone), _pattern(patterns.ZONE)]
 
 
 class SiteTable(Table):
@@ -319,7 +319,7 @@ class HabitsTable(Table):
 
 
 Grams = Annotated[float, Field(gt=0, le=20)]
-"""Grams per litre; more is a dose per sprayer."""
+"""Grams per litre. Above 20 it is the dose of a sprayer by mistake."""
 
 
 def _salt(name: str) -> str:
@@ -333,7 +333,7 @@ def _salt(name: str) -> str:
 class FeedTable(Table):
     """[feed]: what is misted when it is time to feed."""
 
-    npk: Annotated[str, _checked(parse_npk), _shape(patterns.NPK)] = Field(
+    npk: Annotated[str, _checked(parse_npk), _pattern(patterns.NPK)] = Field(
         description='percent of N, P2O5 and K2O as on the label, such as "20-20-20"'
     )
     ppm_n: Annotated[float, Field(gt=0, le=1000)] | None = Field(
@@ -380,22 +380,22 @@ class RoundsTable(Table):
     )
 
 
-def _into_day(clock: time) -> timedelta:
+def _since_midnight(clock: time) -> timedelta:
     return timedelta(hours=clock.hour, minutes=clock.minute)
 
 
-MOST_QUIET = timedelta(hours=14)
-"""Longer quiet hours leave no room to be told in time. Judgement."""
+MAX_QUIET = timedelta(hours=14)
+"""Judgement: longer quiet hours leave no room to be told in time."""
 
 
-def _from_to(text: str) -> str:
+def _quiet_hours(text: str) -> str:
     hours = time_expressions.parse_hours(text)
     if hours.start is None or hours.end is None:
         msg = f'"{text}" is not a span of quiet hours; write for example "22:30-06:30"'
         raise ValueError(msg)
     if hours.start.clock is not None and hours.end.clock is not None:
-        long = (_into_day(hours.end.clock) - _into_day(hours.start.clock)) % timedelta(days=1)
-        if not timedelta(0) < long <= MOST_QUIET:
+        start, end = _since_midnight(hours.start.clock), _since_midnight(hours.end.clock)
+        if not timedelta(0) < (end - start) % timedelta(days=1) <= MAX_QUIET:
             msg = f'"{text}" leaves too little of the day: at most 14 hours may be quiet'
             raise ValueError(msg)
     return text
@@ -410,14 +410,14 @@ def _duration_or_never(text: str) -> str:
 NEVER = "never"
 
 DurationOrNever = Annotated[
-    str, AfterValidator(_duration_or_never), _shape(patterns.DURATION_OR_NEVER)
+    str, AfterValidator(_duration_or_never), _pattern(patterns.DURATION_OR_NEVER)
 ]
 
 
 class NoticesTable(Table):
     """[notices]: what follows a round, when nobody is disturbed, and in which words and units."""
 
-    quiet: Annotated[str, AfterValidator(_from_to), _shape(patterns.QUIET)] | None = Field(
+    quiet: Annotated[str, AfterValidator(_quiet_hours), _pattern(patterns.QUIET)] | None = Field(
         None,
         description=(
             'hours without messages, such as "22:30-06:30"; orders that '

@@ -1,8 +1,8 @@
-"""Texts of the collection as regular expressions, for editors that check while one types.
+"""Texts of the collection as regular expressions, for the JSON Schema.
 
-They stand in the JSON Schema. The parsers of the core decide; a shape takes all that its parser
-takes and refuses most of what it refuses. Only what ECMA-262 and
-the engines of editors have in common is used: no look-ahead.
+The parsers of the core decide what is valid. A pattern matches whatever its parser takes, and does
+not match most of what the parser refuses. Only features that ECMA-262 and the engines of editors
+share are used: no look-ahead.
 """
 
 from sillward_rules.plants.plant import UNITS
@@ -11,7 +11,7 @@ from sillward_rules.plants.rules import Quantity
 
 
 def _any_case(word: str) -> str:
-    return "".join(f"[{one}{one.upper()}]" if one.isalpha() else one for one in word)
+    return "".join(f"[{letter}{letter.upper()}]" if letter.isalpha() else letter for letter in word)
 
 
 def _amount(unit: str) -> str:
@@ -19,7 +19,7 @@ def _amount(unit: str) -> str:
 
 
 def _duration(d: str, h: str, minute: str) -> str:
-    """Days, hours, minutes: any of them, in this order, at least one."""
+    """Return a pattern of days, hours and minutes: at least one of them, in this order."""
     days, hours, minutes = _amount(d), _amount(h), _amount(minute)
     return rf"({days}(\s*{hours})?(\s*{minutes})?|{hours}(\s*{minutes})?|{minutes})"
 
@@ -44,7 +44,7 @@ DURATION_OR_NEVER = f"{DURATION}|^never$"
 MOMENT = _whole(_MOMENT)
 WEEKLY = _whole(rf"({'|'.join(_any_case(day) for day in (*_DAYS, 'sun(day)?'))}) \s*{_MOMENT}")
 QUIET = _whole(_FROM_TO)
-HOURS = _whole(f"({'|'.join(_any_case(one) for one in ('any', 'day', 'night'))}|{_FROM_TO})")
+HOURS = _whole(f"({'|'.join(_any_case(word) for word in ('any', 'day', 'night'))}|{_FROM_TO})")
 NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
 

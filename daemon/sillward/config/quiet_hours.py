@@ -1,4 +1,4 @@
-"""Quiet hours: when the phone stays silent, and how what cannot wait is told all the same. Pure."""
+"""Quiet hours: when the phone stays silent, and when what falls due in them is told. Pure."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -6,25 +6,26 @@ from datetime import datetime, timedelta
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import Hours
 
-AHEAD = timedelta(minutes=10)
-"""What would fall due in quiet hours is told this long before they start. Judgement."""
+LEAD = timedelta(minutes=10)
+"""What would fall due in quiet hours is told this long before they start. Judgement: time to read
+it before they do."""
 
 
 @dataclass(frozen=True, slots=True)
 class QuietHours:
-    """Hours of every day in which only what cannot wait is sent; None: there are none."""
+    """The hours of every day in which only what cannot wait is sent; None if there are none."""
 
     hours: Hours | None = None
 
     def until(self, site: Site, at: datetime) -> datetime | None:
-        """When the quiet hours end that hold this moment; None if none do."""
+        """Return when the quiet hours around a moment end; None if it lies in none."""
         span = self._around(site, at)
         return None if span is None else span[1]
 
     def before(self, site: Site, at: datetime) -> datetime:
-        """This moment, or a little before the quiet hours start that hold it."""
+        """Return a moment, or if it lies in quiet hours, the time shortly before they start."""
         span = self._around(site, at)
-        return at if span is None else span[0] - AHEAD
+        return at if span is None else span[0] - LEAD
 
     def _around(self, site: Site, at: datetime) -> tuple[datetime, datetime] | None:
         if self.hours is None or self.hours.start is None or self.hours.end is None:

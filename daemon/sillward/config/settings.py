@@ -1,4 +1,7 @@
-"""Settings from the environment. Precedence: option on the command line, environment, default."""
+"""Settings from the environment.
+
+An option on the command line beats the environment, and that beats the default.
+"""
 
 import json
 import os
@@ -26,8 +29,8 @@ from sillward.forecast import ensemble, geocoding, sources
 
 PREFIX = "SILLWARD_"
 
-MOST_CREDENTIAL_BYTES = 100_000
-"""Of a file with a secret. Judgement: a URL has some hundred."""
+MAX_CREDENTIAL_BYTES = 100_000
+"""Of a file with a secret. Judgement: a URL has a few hundred."""
 
 
 def _web_address(text: str) -> str:
@@ -89,12 +92,12 @@ class ForecastSettings(BaseModel):
 
     @property
     def sources(self) -> tuple[str, ...]:
-        """The names of the sources, in the grower's order."""
+        """The names of the sources, in the order in which they are asked."""
         return tuple(self.source.split(","))
 
     def server(self, name: str) -> str | None:
-        """Another server for a source; None for the provider's own."""
-        given = {one.replace("_", "-"): url for one, url in self.base_urls.items()}
+        """Return another server for a source; None for the provider's own."""
+        given = {source.replace("_", "-"): url for source, url in self.base_urls.items()}
         return given.get(name, self.base_url if name == self.sources[0] else None)
 
 
@@ -107,7 +110,7 @@ SecretAddress = Annotated[SecretStr, AfterValidator(_secret_address)]
 
 
 class HeartbeatSettings(BaseModel):
-    """Web addresses by which something outside knows that this still runs."""
+    """Web addresses that tell a monitor outside that the service still runs."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -158,12 +161,12 @@ class Settings(BaseSettings):
 
 
 def load_settings() -> Settings:
-    """Read the settings. Raise ConfigError with a line for each that is wrong, values unshown."""
+    """Read the settings. Raise ConfigError with a line for each wrong one, without its value."""
     try:
         settings = Settings()
     except ValidationError as error:
         raise ConfigError(
-            [_in_words(one) for one in error.errors(include_url=False, include_input=False)]
+            [_in_words(detail) for detail in error.errors(include_url=False, include_input=False)]
         ) from None
     except ValueError as error:  # a value that should have been JSON
         named = [name for name in Settings.model_fields if f'"{name}"' in str(error)]
@@ -202,11 +205,11 @@ class HasCredentials(Protocol):
 
 
 def credential(settings: HasCredentials, name: str) -> SecretStr | None:
-    """A secret from the credentials folder; None if there is none or it cannot be read."""
+    """Return a secret from the credentials folder; None if there is none or it is unreadable."""
     if settings.credentials is None:
         return None
     try:
-        body = files.read(settings.credentials / name, MOST_CREDENTIAL_BYTES)
+        body = files.read(settings.credentials / name, MAX_CREDENTIAL_BYTES)
         text = body.decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
@@ -214,9 +217,9 @@ def credential(settings: HasCredentials, name: str) -> SecretStr | None:
 
 
 def heartbeat_addresses(settings: Settings) -> tuple[SecretStr | None, SecretStr | None]:
-    """Where to call when all is well and when it is not; None for nowhere.
+    """Return the addresses to call when all is well and when it is not; None for no call.
 
-    Raise ConfigError for a credential that is no web address.
+    Raise ConfigError for a credential that is not a web address.
     """
     found: list[SecretStr | None] = []
     for name in ("url", "trouble_url"):
@@ -231,19 +234,19 @@ def heartbeat_addresses(settings: Settings) -> tuple[SecretStr | None, SecretStr
 
 @dataclass(frozen=True, slots=True)
 class LastResort:
-    """Whom one can still tell something when settings, collection or ledger are broken."""
+    """The channels that can be told even if settings, collection or ledger are broken."""
 
     channels: Mapping[str, SecretStr]
-    """URLs by channel name: that of the last word alone, or else all there are."""
+    """URLs by channel name: only that of the last word if there is one, else all."""
     trouble_url: SecretStr | None
-    """The heartbeat's, unchecked."""
+    """The heartbeat's, not validated."""
 
 
 def last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
-    """Read what is needed to tell that the service has stopped, straight from the environment.
+    """Read what is needed to report that the service has stopped, directly from the environment.
 
-    A setting that is wrong is a likely reason for the stop, so nothing here is refused: what cannot
-    be read is left out, and what is wrong with an address shows when it is used.
+    A wrong setting is a likely reason for the stop, so nothing is refused here: what cannot be read
+    is left out, and a wrong address fails when it is used.
     """
     given = {
         name.upper().removeprefix(PREFIX): text.strip()
@@ -251,7 +254,7 @@ def last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
         if name.upper().startswith(PREFIX) and text.strip()
     }
     folder = given.get("CREDENTIALS") or environment.get("CREDENTIALS_DIRECTORY")
-    store = _Folder(folder)
+    store = _CredentialsFolder(folder)
 
     def secret(variable: str, file: str) -> SecretStr | None:
         return SecretStr(given[variable]) if variable in given else credential(store, file)
@@ -269,7 +272,7 @@ def last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
 
 
 def _urls_in(text: str) -> dict[str, SecretStr]:
-    """Channel URLs in one JSON object, as far as they are some."""
+    """Return the channel URLs in a JSON object; what is not one is left out."""
     try:
         urls = json.loads(text)
     except (ValueError, RecursionError):
@@ -278,26 +281,26 @@ def _urls_in(text: str) -> dict[str, SecretStr]:
     return {name: SecretStr(url) for name, url in pairs if isinstance(url, str)}
 
 
-class _Folder:
-    """A credentials folder that need not be there."""
+class _CredentialsFolder:
+    """A credentials folder that may be missing."""
 
     def __init__(self, name: str | None) -> None:
         self.credentials = None if name is None else Path(name)
-        # A home that nobody has stays as it was written: there is nothing in it.
+        # The home of an unknown user stays as it is written: there is no such folder.
         with suppress(RuntimeError):
             self.credentials = self.credentials and self.credentials.expanduser()
 
     def channels(self) -> list[str]:
-        """The names of the channels that have a file."""
+        """Return the names of the channels that have a file."""
         try:
-            files = [one.name for one in self.credentials.iterdir()] if self.credentials else []
+            names = [path.name for path in self.credentials.iterdir()] if self.credentials else []
         except OSError:
             return []
-        return [name.removeprefix("channel-") for name in files if name.startswith("channel-")]
+        return [name.removeprefix("channel-") for name in names if name.startswith("channel-")]
 
 
 def unknown_variables() -> list[str]:
-    """Names of environment variables with our prefix that set nothing: typing errors, mostly."""
+    """Return environment variables with our prefix that set nothing: mostly typing errors."""
     known = {f"{PREFIX}{name}".upper() for name in Settings.model_fields}
     return sorted(
         name

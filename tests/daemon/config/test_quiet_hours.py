@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from sillward.config.quiet_hours import AHEAD, QuietHours
+from sillward.config.quiet_hours import LEAD, QuietHours
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import SITE, local
@@ -24,7 +24,7 @@ def test_quiet_hours_reach_over_midnight(at: str, until: str | None) -> None:
 
 
 def test_what_falls_into_them_is_due_before_they_start() -> None:
-    assert NIGHT.before(SITE, local("23:00")) == local("22:30") - AHEAD
+    assert NIGHT.before(SITE, local("23:00")) == local("22:30") - LEAD
     assert NIGHT.before(SITE, local("21:00")) == local("21:00")
 
 
