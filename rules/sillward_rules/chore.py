@@ -231,6 +231,13 @@ class Chore:
             for name in names
         )
 
+    @property
+    def single_reasons(self) -> tuple[Reason, ...]:
+        """Every reason for each plant by itself, those in `also` after the one that has them."""
+        return tuple(
+            replace(single, also=()) for reason in self.because for single in (reason, *reason.also)
+        )
+
 
 def _for_plant(reason: Reason, plant: str) -> Reason:
     """Return the same reason for another plant."""

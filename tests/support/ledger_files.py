@@ -11,6 +11,7 @@ from pathlib import Path
 from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
+from tests.support.chores import a_chore
 
 NOW = datetime(2026, 11, 26, 20, 0, tzinfo=UTC)
 SITE = "Test court"
@@ -34,14 +35,7 @@ def fill(ledger: Ledger, days: int = 40) -> None:
             next_at=at,
             expires_at=at + timedelta(hours=12),
         )
-        chore = {
-            "id": f"{day}-carry-in-bench-room",
-            "chore": "carry-in",
-            "plants": ["Test strap"],
-            "from": "bench",
-            "to": "room",
-            "before": at.isoformat(),
-        }
+        chore = a_chore(f"{day}-carry-in-bench-room", at)
         ledger.keep_round(
             SITE, "dusk", day, at, notices=[notice], chores=[chore],
             states={f"plant {offset}": PlantState("room", at, assumed=True)},

@@ -3,9 +3,11 @@
 import re
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from datetime import datetime, tzinfo
 from typing import TypeVar
 
 from sillward.ledger import StoredChore
+from sillward_rules.chore import ChoreKind
 
 UNIT = r"°[CF]?|K\b|%|min\b|h\b|m/s\b|mph\b|mm\b|mS/cm\b|mol/m2\b|kPa\b|g/L\b|g\b|L\b|ppm\b|umol\b"
 COUNTED = (
@@ -157,6 +159,11 @@ def minutes(clock: str) -> int:
     """A clock time, with a day before it or not, in minutes of the day."""
     (at,) = hours(clock)
     return at
+
+
+def _minutes_of(at: datetime, zone: tzinfo | None) -> int:
+    local = at.astimezone(zone)
+    return local.hour * 60 + local.minute
 
 
 def _nameless(text: str, names: Collection[str]) -> str:
@@ -314,16 +321,19 @@ _TOLD_BY = {
 _BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down")
 
 
-def tells(text: str, chore: StoredChore) -> bool:
-    """Whether a push has a line for a chore, at its spot, and at its hour if the line tells one."""
-    document = chore.document
-    spot, to = re.escape(document["from"]), re.escape(document["to"])
-    pattern = _TOLD_BY[chore.kind].format(spot=spot, to=to)
-    start = document["not_before"] if chore.kind == "carry-out" else None
-    at = minutes((start or document["before"])[11:16])
+def tells(text: str, chore: StoredChore, zone: tzinfo | None) -> bool:
+    """Whether a push has a line for a chore, at its spot, and at its hour if the line tells one.
+
+    zone: the site's.
+    """
+    told, kind = chore.chore, chore.kind.value
+    spot, to = re.escape(told.from_spot), re.escape(told.to_spot)
+    pattern = _TOLD_BY[kind].format(spot=spot, to=to)
+    start = told.not_before if chore.kind is ChoreKind.CARRY_OUT else None
+    at = _minutes_of(start or told.before, zone)
     for line in text.splitlines():
         if re.search(pattern, line, re.IGNORECASE) and (
-            chore.kind not in _BY_HOUR
+            kind not in _BY_HOUR
             or not hours(line)
             or at in hours(line)
             or re.search(r"\bnow\b", line, re.IGNORECASE)
@@ -357,21 +367,21 @@ def form(text: str) -> list[str]:
     return [re.sub(r"[^A-Za-z! ]", "", HOUR.sub("", line))[:12] for line in text.splitlines()]
 
 
-def repeats_untold(text: str, chores: Collection[StoredChore]) -> set[str]:
+def repeats_untold(text: str, chores: Collection[StoredChore], zone: tzinfo | None) -> set[str]:
     """The ids of mistings of some who were misted before that a push has no line for.
 
     What is repeated for the very same plants is told with their first misting.
     """
     first, seen, untold = list[frozenset[str]](), set[str](), set[str]()
     for one in sorted(chores, key=lambda chore: (chore.before, chore.id)):
-        if one.kind != "mist":
+        if one.kind is not ChoreKind.MIST:
             continue
         if not seen.issuperset(one.plants):
             first.append(frozenset(one.plants))
         elif frozenset(one.plants) not in first:
-            spot, at = one.document["from"], one.document["before"][11:16]
+            spot, at = one.chore.from_spot, _minutes_of(one.before, zone)
             lines = [line for line in text.splitlines() if line.startswith("Mist again ")]
-            if not any(spot in line and minutes(at) in hours(line) for line in lines):
+            if not any(spot in line and at in hours(line) for line in lines):
                 untold.add(one.id)
         seen.update(one.plants)
     return untold

@@ -68,8 +68,8 @@ def chores(context: click.Context, _: click.Parameter, incomplete: str) -> list[
         offers = [CompletionItem("but", help="all of it but some plants")]
         offers += [CompletionItem(name) for name in plants]
     else:
-        kinds = dict.fromkeys(chore.kind for chore in open_chores)
-        spots = dict.fromkeys(str(chore.document["from"]) for chore in open_chores)
+        kinds = dict.fromkeys(chore.kind.value for chore in open_chores)
+        spots = dict.fromkeys(chore.chore.from_spot for chore in open_chores)
         offers = [CompletionItem(kind, help="all open ones") for kind in kinds]
         offers += [CompletionItem(spot, help="all from there") for spot in spots]
         offers += [CompletionItem("all", help="all that has begun")] if open_chores else []

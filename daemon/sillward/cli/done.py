@@ -12,7 +12,6 @@ from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.service.chore_selection import select_chores
-from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.transitions import answered, is_older
 
@@ -73,9 +72,9 @@ def _acknowledge(
         if chore.done_at is not None:
             lines.append(f"{chore.id} was done {voice.date_and_hour(chore.done_at)} already")
             continue
-        kind, to_spot, elsewhere = ChoreKind(chore.kind), chore.document["to"], ""
+        kind, to_spot, elsewhere = chore.kind, chore.chore.to_spot, ""
         for name in names:
-            before = changed.get(name) or states.get(name) or PlantState(chore.document["from"])
+            before = changed.get(name) or states.get(name) or PlantState(chore.chore.from_spot)
             changed[name] = after = answered(before, kind, to_spot, chore.before, now)
             if is_older(before, kind, chore.before) and after.spot != to_spot:
                 elsewhere += f"; {name} is at {after.spot} by what was told later"

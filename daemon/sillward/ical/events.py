@@ -13,7 +13,6 @@ from enum import Enum
 from hashlib import sha256
 
 from sillward.ledger import EventVersion, StoredChore
-from sillward.ledger.chore_codec import chore_of
 from sillward.wording import full_sheet, phrases
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
@@ -114,7 +113,7 @@ def events_of(
     trips: dict[tuple[str, ChoreKind], list[tuple[Chore, list[str]]]] = {}
     for trip in expected:
         day, kind = trip.id[:10], trip.kind
-        plants = [name for name in trip.plants if (day, kind.value, name) not in told_plants]
+        plants = [name for name in trip.plants if (day, kind, name) not in told_plants]
         if plants:
             trips.setdefault((day, kind), []).append((trip, plants))
     events += [_of_expected(day, kind, one_way, voice) for (day, kind), one_way in trips.items()]
@@ -138,8 +137,8 @@ def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) ->
 
 def _is_of_next_day(told: StoredChore) -> bool:
     """Whether the dusk round told it for the following day."""
-    day_out = told.kind == ChoreKind.CARRY_OUT.value
-    day_in = told.kind == ChoreKind.STAY_IN.value and told.document["not_before"] is not None
+    day_out = told.kind is ChoreKind.CARRY_OUT
+    day_in = told.kind is ChoreKind.STAY_IN and told.chore.not_before is not None
     return told.round.startswith("dusk") and (day_out or day_in)
 
 
@@ -149,7 +148,7 @@ def _is_shown(told: StoredChore, now: datetime) -> bool:
 
 
 def _of_told(told: StoredChore, voice: Voice) -> Event:
-    chore = chore_of(told.document)
+    chore = told.chore
     lines = _reasons(chore, voice)
     status, note = Status.CONFIRMED, ""
     if told.done_at is not None:
@@ -263,7 +262,7 @@ def _event_name(
 def _reasons(chore: Chore, voice: Voice) -> list[str]:
     """Return a line for each reason, with all plants that share it."""
     alike: dict[str, list[str]] = {}
-    for reason in chore.because:
+    for reason in chore.single_reasons:
         alike.setdefault(full_sheet.because(reason, chore, voice), []).append(reason.plant)
     return [f"{_names(names, voice)}: {text}" for text, names in alike.items()]
 

@@ -1,116 +1,111 @@
-"""Chores as plain types, as the ledger stores them and the machine-readable sheet shows them."""
+"""Chores as text in the ledger: `decode(encode(chore)) == chore`.
 
-import math
-from datetime import datetime
+Nothing is rounded or left out: times are UTC to the microsecond, numbers have all their digits. A
+number may be infinite; NaN, which equals nothing, comes back as NaN. The sheet that other programs
+read is written elsewhere, in `reports.sheet_json`.
+"""
+
+import json
+from collections.abc import Sequence
+from datetime import UTC, datetime
 from typing import Any
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
-from sillward_rules.weather.site import Site
 
 
-def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
-    """One chore as a document of plain types."""
-    return {
-        "id": chore.id,
-        "chore": chore.kind.value,
-        "plants": list(chore.plants),
-        "from": chore.from_spot,
-        "to": chore.to_spot,
-        "not_before": None if chore.not_before is None else iso(chore.not_before, site),
-        "before": iso(chore.before, site),
-        "because": [
-            _of_reason(one, site) for reason in chore.because for one in (reason, *reason.also)
-        ],
-        "chance": chore.chance,
-        **_open(chore, site),
-    }
+def encode(chore: Chore) -> str:
+    """Return a chore as text."""
+    return json.dumps(
+        {
+            "id": chore.id,
+            "kind": chore.kind.value,
+            "plants": list(chore.plants),
+            "from": chore.from_spot,
+            "to": chore.to_spot,
+            "not_before": _text(chore.not_before),
+            "before": _text(chore.before),
+            "grounds": [
+                {"plants": list(plants), "reason": _from_reason(reason)}
+                for plants, reason in chore.grounds
+            ],
+            "unconfirmed": list(chore.unconfirmed),
+            "overdue_since": _text(chore.overdue_since),
+        },
+        ensure_ascii=False,
+        separators=(",", ":"),
+    )
 
 
-def _open(chore: Chore, site: Site) -> dict[str, Any]:
-    """What was told before, and nobody has confirmed; nothing for chores that nobody is asked of.
-
-    confirmed: false, or null where it has not been told before. if_taken_in: who goes out only if
-    somebody took them in.
-    """
-    if chore.kind is ChoreKind.CARRY_IN:
-        overdue = chore.overdue_since
-        return {
-            "confirmed": False if chore.unconfirmed else None,
-            "overdue_since": None if overdue is None else iso(overdue, site),
-        }
-    if chore.kind is ChoreKind.STAY_IN:
-        return {"confirmed": False if chore.unconfirmed else None}
-    if chore.kind is ChoreKind.CARRY_OUT:
-        return {"if_taken_in": list(chore.unconfirmed)}
-    return {}
-
-
-def chore_of(document: dict[str, Any]) -> Chore:
-    """The chore of a document, as far as the document tells it."""
-    pairs = [((one["plant"],), _reason_of(one)) for one in document["because"]]
-    start = document["not_before"]
+def decode(text: str) -> Chore:
+    """Return the chore of a text. Raise ValueError, KeyError or TypeError for any other text."""
+    stored = json.loads(text)
     return Chore(
-        id=document["id"],
-        kind=ChoreKind(document["chore"]),
-        plants=tuple(document["plants"]),
-        from_spot=document["from"],
-        to_spot=document["to"],
-        not_before=None if start is None else datetime.fromisoformat(start),
-        before=datetime.fromisoformat(document["before"]),
-        grounds=Grounds.of(*pairs),
+        id=stored["id"],
+        kind=ChoreKind(stored["kind"]),
+        plants=tuple(stored["plants"]),
+        from_spot=stored["from"],
+        to_spot=stored["to"],
+        not_before=_time(stored["not_before"]),
+        before=datetime.fromisoformat(stored["before"]),
+        grounds=Grounds.of(
+            *((tuple(part["plants"]), _to_reason(part["reason"])) for part in stored["grounds"])
+        ),
+        unconfirmed=tuple(stored["unconfirmed"]),
+        overdue_since=_time(stored["overdue_since"]),
     )
 
 
-def _reason_of(document: dict[str, Any]) -> Reason:
-    until = document.get("until")
-    return Reason(
-        plant=document["plant"],
-        quantity=document["quantity"],
-        value=document["value"],
-        unit=document["unit"],
-        limit=document["limit"],
-        at=datetime.fromisoformat(document["at"]),
-        origin=document["origin"],
-        hours=document.get("hours"),
-        degree_hours=document.get("degree_hours"),
-        above=document.get("above", False),
-        chance=document.get("chance"),
-        until=None if until is None else datetime.fromisoformat(until),
-        there=document.get("there"),
-    )
-
-
-def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
-    return {
+def _from_reason(reason: Reason) -> dict[str, Any]:
+    """A reason without what it does not have: most have few of the numbers that one can have."""
+    stored = {
         "plant": reason.plant,
         "quantity": reason.quantity,
-        "value": plain(reason.value),
+        "value": _number(reason.value),
         "unit": reason.unit,
-        "limit": plain(reason.limit),
-        "at": iso(reason.at, site),
-        "origin": reason.origin,
-        **({"above": True} if reason.above else {}),
-        **_exposure(reason),
-        **({} if reason.chance is None else {"chance": reason.chance}),
-        **({} if reason.until is None else {"until": iso(reason.until, site)}),
-        **({} if reason.there is None else {"there": reason.there}),
+        "limit": _number(reason.limit),
+        "at": _text(reason.at),
+        "origin": reason.origin or None,
+        "hours": _number(reason.hours),
+        "degree_hours": _number(reason.degree_hours),
+        "rule": reason.rule or None,
+        "above": True if reason.above else None,
+        "chance": _number(reason.chance),
+        "until": _text(reason.until),
+        "there": _number(reason.there),
+        "also": [_from_reason(other) for other in reason.also] or None,
     }
+    return {name: value for name, value in stored.items() if value is not None}
 
 
-def _exposure(reason: Reason) -> dict[str, Any]:
-    """How long and how deep under the limit, where that is counted."""
-    if reason.hours is None or reason.degree_hours is None:
-        return {}
-    return {"hours": reason.hours, "degree_hours": reason.degree_hours}
+def _to_reason(stored: dict[str, Any]) -> Reason:
+    also: Sequence[dict[str, Any]] = stored.get("also", ())
+    return Reason(
+        plant=stored["plant"],
+        quantity=stored["quantity"],
+        value=stored.get("value"),
+        unit=stored["unit"],
+        limit=stored.get("limit"),
+        at=datetime.fromisoformat(stored["at"]),
+        origin=stored.get("origin", ""),
+        hours=stored.get("hours"),
+        degree_hours=stored.get("degree_hours"),
+        rule=stored.get("rule", ""),
+        above=stored.get("above", False),
+        chance=stored.get("chance"),
+        until=_time(stored.get("until")),
+        there=stored.get("there"),
+        also=tuple(_to_reason(other) for other in also),
+    )
 
 
-def plain(value: float | None) -> float | None:
-    """A number that JSON can say: rounded, and null where it is not finite."""
-    if value is None or not math.isfinite(value):
-        return None
-    return round(float(value), 2)
+def _number(value: float | None) -> float | None:
+    """A number as JSON takes it: NumPy's own kinds of number it does not."""
+    return None if value is None else float(value)
 
 
-def iso(at: datetime, site: Site) -> str:
-    """A moment as text, in the site's zone."""
-    return at.astimezone(site.zone).isoformat(timespec="seconds")
+def _text(at: datetime | None) -> str | None:
+    return None if at is None else at.astimezone(UTC).isoformat()
+
+
+def _time(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text)

@@ -5,10 +5,10 @@ concern several of them: a round is written together with its chores and notices
 together with the states that follow from it.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any, ClassVar, Self
+from typing import ClassVar, Self
 
 from sillward.errors import ConfigError, NotOursError
 from sillward.ledger.ledger_file import IN_MEMORY, LedgerFile
@@ -30,6 +30,7 @@ from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
 from sillward.ledger.tables.plants import PlantTable
 from sillward.ledger.tables.rounds import RoundTable
+from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
 
 KEPT_DAYS = 60
@@ -116,7 +117,7 @@ class Ledger:
         at: datetime,
         *,
         notices: Sequence[Notice],
-        chores: Sequence[dict[str, Any]],
+        chores: Sequence[Chore],
         states: Mapping[str, PlantState],
         after: Mapping[str, PlantState] | None = None,
         usable: bool = True,
@@ -128,7 +129,10 @@ class Ledger:
         """
         with self.database.transaction():
             self.rounds.insert(site, round_, day, at, after or {}, usable=usable)
-            self._write(site, round_, notices, chores)
+            for notice in notices:
+                self.notices.insert(notice)
+            for chore in chores:
+                self.chores.write(site, round_, chore)
             self.plants.keep(site, states)
 
     def keep_change(
@@ -140,14 +144,15 @@ class Ledger:
         at: datetime,
         *,
         notices: Sequence[Notice],
-        chores: Sequence[dict[str, Any]],
+        chores: Sequence[tuple[Chore, datetime | None]],
         called_off: Sequence[str],
         after: Mapping[str, PlantState],
         instead_of: Sequence[str] = (),
     ) -> None:
         """Write what has changed about a round.
 
-        change: its number among the changes of the round, from 1. chores: as they are from now on.
+        change: its number among the changes of the round, from 1. chores: as they are from now on,
+        each with the time at which its hour became another one or plants joined it, if that was so.
         called_off: ids of those that are not needed any more. What was to hold after the round and
         its earlier changes holds no more; `after` does, once a notice of any of them is sent.
         instead_of: keys of notices that wait, and are not to be sent any more.
@@ -155,22 +160,13 @@ class Ledger:
         with self.database.transaction():
             self.rounds.insert(site, round_, day, at, after, change=change)
             self.rounds.set_after(site, round_, day, after)
-            self._write(site, round_, notices, chores)
+            for notice in notices:
+                self.notices.insert(notice)
+            for chore, changed_at in chores:
+                self.chores.write(site, round_, chore, changed_at=changed_at)
             self.chores.call_off(site, called_off, at)
             for key in instead_of:
                 self.notices.drop(key)
-
-    def _write(
-        self,
-        site: str,
-        round_: str,
-        notices: Iterable[Notice],
-        chores: Iterable[dict[str, Any]],
-    ) -> None:
-        for notice in notices:
-            self.notices.insert(notice)
-        for chore in chores:
-            self.chores.write(site, round_, chore)
 
     def enqueue(
         self,

@@ -1,9 +1,16 @@
 """What brings a ledger file of an older version up to date."""
 
+import json
 import re
 import sqlite3
 import zlib
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from sillward.ledger.chore_codec import encode
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 
 MIGRATIONS = {
     1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
@@ -64,7 +71,8 @@ CREATE INDEX IF NOT EXISTS notice_state ON notice (site, state, expires_at);
 CREATE INDEX IF NOT EXISTS notice_day ON notice (site, day, next_at);
 CREATE INDEX IF NOT EXISTS chore_before ON chore (site, before, id)
 """,
-    # The number of a change was part of the name of its round: "dusk change 2".
+    # The number of a change was part of the name of its round ("dusk change 2"), and chores were
+    # kept as the public sheet shows them, with the time of a change among their keys.
     7: """
 ALTER TABLE round RENAME TO old_round;
 CREATE TABLE round (
@@ -78,7 +86,10 @@ INSERT INTO round (site, round, day, change, at, after, followed, usable)
 DROP TABLE old_round;
 CREATE INDEX round_at ON round (site, at);
 ALTER TABLE notice ADD COLUMN change INTEGER NOT NULL DEFAULT 0;
-UPDATE notice SET round = without_change(round), change = change_in(round)
+UPDATE notice SET round = without_change(round), change = change_in(round);
+ALTER TABLE chore ADD COLUMN changed_at TEXT;
+UPDATE chore SET changed_at = changed_in(document), document = chore_of_7(document);
+UPDATE answer SET undo = undo_of_7(undo)
 """,
 }
 """What brings a file of this version to the next one: statements, written out as they were then."""
@@ -95,10 +106,82 @@ def _change_in(round_: str) -> int:
     return 0 if found is None else int(found[1])
 
 
-_FUNCTIONS: dict[str, Callable[..., bytes | str | int]] = {
+def _changed_in(document: str) -> str | None:
+    changed: str | None = json.loads(document).get("changed")
+    return changed
+
+
+def _chore_of_7(document: str) -> str:
+    """A chore of the public sheet, as version 7 kept it, in the form of version 8."""
+    return encode(_public_chore(json.loads(document)))
+
+
+def _undo_of_7(undo: str) -> str:
+    """The undo of a confirmation, whose rows of chores are of version 8 then."""
+    held = json.loads(undo)
+    for row in held["chores"]:
+        row["changed_at"] = _changed_in(row["document"])
+        row["document"] = _chore_of_7(row["document"])
+    return json.dumps(held)
+
+
+def _public_chore(document: dict[str, Any]) -> Chore:
+    """The chore that a document of the public sheet tells of, as far as it does.
+
+    It has a reason for each plant, and after it those that are `Reason.also`.
+    """
+    reasons: dict[str, list[Reason]] = {}
+    for reason in map(_public_reason, document["because"]):
+        reasons.setdefault(reason.plant, []).append(reason)
+    overdue = document.get("overdue_since")
+    start = document.get("not_before")
+    plants = tuple(document["plants"])
+    unconfirmed = plants if document.get("confirmed") is False else document.get("if_taken_in", ())
+    return Chore(
+        id=document["id"],
+        kind=ChoreKind(document["chore"]),
+        plants=plants,
+        from_spot=document["from"],
+        to_spot=document["to"],
+        not_before=None if start is None else datetime.fromisoformat(start),
+        before=datetime.fromisoformat(document["before"]),
+        grounds=Grounds.of(
+            *(
+                ((plant,), replace(first, also=tuple(others)))
+                for plant, (first, *others) in reasons.items()
+            )
+        ),
+        unconfirmed=unconfirmed,
+        overdue_since=None if overdue is None else datetime.fromisoformat(overdue),
+    )
+
+
+def _public_reason(document: dict[str, Any]) -> Reason:
+    until = document.get("until")
+    return Reason(
+        plant=document["plant"],
+        quantity=document["quantity"],
+        value=document["value"],
+        unit=document["unit"],
+        limit=document["limit"],
+        at=datetime.fromisoformat(document["at"]),
+        origin=document["origin"],
+        hours=document.get("hours"),
+        degree_hours=document.get("degree_hours"),
+        above=document.get("above", False),
+        chance=document.get("chance"),
+        until=None if until is None else datetime.fromisoformat(until),
+        there=document.get("there"),
+    )
+
+
+_FUNCTIONS: dict[str, Callable[..., bytes | str | int | None]] = {
     "compressed": zlib.compress,
     "without_change": _without_change,
     "change_in": _change_in,
+    "changed_in": _changed_in,
+    "chore_of_7": _chore_of_7,
+    "undo_of_7": _undo_of_7,
 }
 """The functions that the statements call, by their names there."""
 

@@ -14,7 +14,9 @@ from datetime import UTC, date, datetime
 from enum import StrEnum
 from typing import Any
 
+from sillward.ledger.chore_codec import decode
 from sillward_rules.arrays import HOUR_S
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -115,18 +117,34 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class StoredChore:
-    """A chore that was told, as its machine-readable document."""
+    """A chore that was told, and what has become of it.
 
-    id: str
-    kind: str
-    before: datetime
-    document: dict[str, Any]
+    round: the round that told it. changed_at: when its hour became another one, or plants joined
+    it. passed_on_at: when somebody else was told of it.
+    """
+
+    chore: Chore
     done_at: datetime | None = None
     round: str = ""
-    """The round that told it, or its change."""
     reminded_at: datetime | None = None
     passed_on_at: datetime | None = None
     called_off_at: datetime | None = None
+    changed_at: datetime | None = None
+
+    @property
+    def id(self) -> str:
+        """The id of the chore."""
+        return self.chore.id
+
+    @property
+    def kind(self) -> ChoreKind:
+        """What it asks for."""
+        return self.chore.kind
+
+    @property
+    def before(self) -> datetime:
+        """Its deadline."""
+        return self.chore.before
 
     @property
     def open(self) -> bool:
@@ -141,7 +159,7 @@ class StoredChore:
     @property
     def plants(self) -> tuple[str, ...]:
         """Those that it is for."""
-        return tuple(self.document["plants"])
+        return tuple(self.chore.plants)
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,11 +193,6 @@ class EventVersion:
 def to_text(at: datetime) -> str:
     """A moment as it is stored."""
     return at.astimezone(UTC).isoformat(timespec="seconds")
-
-
-def iso_to_text(text: str) -> str:
-    """A moment from a document as it is stored."""
-    return to_text(datetime.fromisoformat(text))
 
 
 def to_moment(text: str) -> datetime:
@@ -266,15 +279,13 @@ def notice_of(row: sqlite3.Row) -> Notice:
 def chore_of(row: sqlite3.Row) -> StoredChore:
     """A chore from its row."""
     return StoredChore(
-        id=row["id"],
-        kind=row["kind"],
-        before=to_moment(row["before"]),
-        document=json.loads(row["document"]),
+        chore=decode(row["document"]),
         done_at=maybe_moment(row["done_at"]),
         round=row["round"],
         reminded_at=maybe_moment(row["reminded_at"]),
         passed_on_at=maybe_moment(row["passed_on_at"]),
         called_off_at=maybe_moment(row["called_off_at"]),
+        changed_at=maybe_moment(row["changed_at"]),
     )
 
 

@@ -39,7 +39,7 @@ CREATE TABLE notice (
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
     document TEXT NOT NULL, done_at TEXT, round TEXT NOT NULL DEFAULT '', reminded_at TEXT,
-    passed_on_at TEXT, called_off_at TEXT, PRIMARY KEY (site, id)
+    passed_on_at TEXT, called_off_at TEXT, changed_at TEXT, PRIMARY KEY (site, id)
 ) STRICT;
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,

@@ -7,7 +7,6 @@ last one before its low.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
-from typing import Any
 
 from sillward.ledger.records import StoredChore
 from sillward_rules.chore import ChoreKind
@@ -88,9 +87,7 @@ def review_of(
     """
     first, last = first_day(day), day - timedelta(days=1)
     orders = [
-        chore
-        for chore in chores
-        if str(first) <= chore.day <= str(last) and ChoreKind(chore.kind) in ORDERS
+        chore for chore in chores if str(first) <= chore.day <= str(last) and chore.kind in ORDERS
     ]
     orders = [order for order in orders if not _was_rescheduled(order, orders)]
     days = [first + timedelta(days=offset) for offset in range(DAYS)]
@@ -153,16 +150,18 @@ def _was_false_alarm(order: StoredChore, off_k: float | None) -> bool:
     The archive knows the air of the site, an order the leaf at its spot: the leaf is taken to have
     been as much milder as the air was.
     """
-    if ChoreKind(order.kind) is not ChoreKind.CARRY_IN:
+    if order.kind is not ChoreKind.CARRY_IN:
         return False
     if order.called_off_at is not None:
         return True
-    reasons: list[dict[str, Any]] = order.document["because"]
+    reasons = order.chore.single_reasons
     known = [
-        reason for reason in reasons if reason["value"] is not None and reason["limit"] is not None
+        (reason.value, reason.limit)
+        for reason in reasons
+        if reason.value is not None and reason.limit is not None
     ]
     if off_k is None or not known or len(known) < len(reasons):
         return False
-    if any(reason["quantity"] not in _COLD_QUANTITIES or reason.get("above") for reason in known):
+    if any(reason.quantity not in _COLD_QUANTITIES or reason.above for reason in reasons):
         return False
-    return all(reason["value"] + off_k >= reason["limit"] + CLEAR_BY_K for reason in known)
+    return all(value + off_k >= limit + CLEAR_BY_K for value, limit in known)

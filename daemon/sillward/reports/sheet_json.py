@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 from typing import Any
 
-from sillward.ledger.chore_codec import iso, of_chore, plain
+from sillward.reports.json_values import iso, plain
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
@@ -81,3 +81,62 @@ def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
             for day in ahead.days
         ],
     }
+
+
+def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
+    """One chore as a document of plain types."""
+    return {
+        "id": chore.id,
+        "chore": chore.kind.value,
+        "plants": list(chore.plants),
+        "from": chore.from_spot,
+        "to": chore.to_spot,
+        "not_before": None if chore.not_before is None else iso(chore.not_before, site),
+        "before": iso(chore.before, site),
+        "because": [_of_reason(reason, site) for reason in chore.single_reasons],
+        "chance": chore.chance,
+        **_open(chore, site),
+    }
+
+
+def _open(chore: Chore, site: Site) -> dict[str, Any]:
+    """What was told before, and nobody has confirmed; nothing for chores that nobody is asked of.
+
+    confirmed: false, or null where it has not been told before. if_taken_in: who goes out only if
+    somebody took them in.
+    """
+    if chore.kind is ChoreKind.CARRY_IN:
+        overdue = chore.overdue_since
+        return {
+            "confirmed": False if chore.unconfirmed else None,
+            "overdue_since": None if overdue is None else iso(overdue, site),
+        }
+    if chore.kind is ChoreKind.STAY_IN:
+        return {"confirmed": False if chore.unconfirmed else None}
+    if chore.kind is ChoreKind.CARRY_OUT:
+        return {"if_taken_in": list(chore.unconfirmed)}
+    return {}
+
+
+def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
+    return {
+        "plant": reason.plant,
+        "quantity": reason.quantity,
+        "value": plain(reason.value),
+        "unit": reason.unit,
+        "limit": plain(reason.limit),
+        "at": iso(reason.at, site),
+        "origin": reason.origin,
+        **({"above": True} if reason.above else {}),
+        **_exposure(reason),
+        **({} if reason.chance is None else {"chance": reason.chance}),
+        **({} if reason.until is None else {"until": iso(reason.until, site)}),
+        **({} if reason.there is None else {"there": reason.there}),
+    }
+
+
+def _exposure(reason: Reason) -> dict[str, Any]:
+    """How long and how deep under the limit, where that is counted."""
+    if reason.hours is None or reason.degree_hours is None:
+        return {}
+    return {"hours": reason.hours, "degree_hours": reason.degree_hours}

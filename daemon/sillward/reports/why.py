@@ -4,9 +4,10 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from string import ascii_lowercase
 from typing import Any, NamedTuple
 
-from sillward.ledger.chore_codec import iso, of_chore, plain
 from sillward.reports.coldest_hour import coldest_hour
+from sillward.reports.json_values import iso, plain
 from sillward.reports.limits import limits_document
+from sillward.reports.sheet_json import of_chore
 from sillward.text.columns import wrapped
 from sillward.text.units import fixed
 from sillward.wording import full_sheet

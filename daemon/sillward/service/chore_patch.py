@@ -1,71 +1,80 @@
 """What a revision changes about the chores of a round as they stand in the ledger."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
-from datetime import datetime
-from typing import Any
+from dataclasses import replace
+from datetime import UTC, datetime
 
 from sillward.ledger import StoredChore
-from sillward.ledger.chore_codec import of_chore
-from sillward.ledger.records import to_text
-from sillward_rules.chore import Chore
-from sillward_rules.revision import Revision
-from sillward_rules.weather.site import Site
+from sillward_rules.chore import Chore, ChoreKind, Grounds
+from sillward_rules.revision import Revision, only
 
-Document = dict[str, Any]
-"""A chore as the ledger stores it."""
+PatchedChore = tuple[Chore, datetime | None]
+"""A chore, and when it last got another hour or more plants, if it did since it was told."""
 
 
 def patch_chores(
-    chores: Sequence[StoredChore], revision: Revision, at: datetime, site: Site
-) -> tuple[list[Document], list[str]]:
+    chores: Sequence[StoredChore], revision: Revision, at: datetime
+) -> tuple[list[PatchedChore], list[str]]:
     """Return the chores that a revision changes, as they are from now on, and the ids of those
     that are called off.
 
-    Every plant leaves the chore that it was in, and joins one at its new hour. What has changed is
-    marked with the time `at`.
+    Every plant leaves the chore that it was in, and joins one at its new hour. A chore that plants
+    join is marked with the time `at`.
     """
-    before = {chore.id: chore.document for chore in chores if chore.open}
-    closed = {chore.id for chore in chores if not chore.open}
+    before = {stored.id: (stored.chore, stored.changed_at) for stored in chores if stored.open}
+    closed = {stored.id for stored in chores if not stored.open}
     arriving: list[Chore] = [*revision.added, *(moved.chore for moved in revision.moved)]
-    leaving = {(order.kind.value, name) for order in revision.called_off for name in order.plants}
-    leaving |= {(chore.kind.value, name) for chore in arriving for name in chore.plants}
-    remaining = {key: _without(document, leaving) for key, document in before.items()}
-    emptied = {key for key, document in remaining.items() if not document["plants"]}
-    after = {key: document for key, document in remaining.items() if key not in emptied}
+    leaving = {(order.kind, name) for order in revision.called_off for name in order.plants}
+    leaving |= {(chore.kind, name) for chore in arriving for name in chore.plants}
+    remaining = {
+        chore_id: (_without(chore, leaving), changed_at)
+        for chore_id, (chore, changed_at) in before.items()
+    }
+    emptied = {chore_id for chore_id, (chore, _) in remaining.items() if not chore.plants}
+    after = {chore_id: patch for chore_id, patch in remaining.items() if chore_id not in emptied}
     for chore in arriving:
-        _join(after, {**of_chore(chore, site), "changed": to_text(at)}, closed)
-    changed = [document for key, document in after.items() if document != before.get(key)]
+        _join(after, chore, at, closed)
+    changed = [patch for chore_id, patch in after.items() if patch != before.get(chore_id)]
     return changed, sorted(emptied - after.keys())
 
 
-def _without(document: Document, leaving: AbstractSet[tuple[str, str]]) -> Document:
+def _without(chore: Chore, leaving: AbstractSet[tuple[ChoreKind, str]]) -> Chore:
     """The chore without the plants that leave it."""
-    staying = [name for name in document["plants"] if (document["chore"], name) not in leaving]
-    because = [reason for reason in document["because"] if reason["plant"] in staying]
-    return {**document, "plants": staying, "because": because}
+    staying = [name for name in chore.plants if (chore.kind, name) not in leaving]
+    return chore if len(staying) == len(chore.plants) else only(chore, staying)
 
 
-def _join(chores: dict[str, Document], new: Document, closed: AbstractSet[str]) -> None:
+def _join(
+    chores: dict[str, PatchedChore], new: Chore, at: datetime, closed: AbstractSet[str]
+) -> None:
     """Add a chore to the one of its way and hour, or beside the others under an id of its own."""
-    base, number = new["id"], 1
+    number = 1
     while True:
-        key = base if number == 1 else f"{base}-{number}"
-        known = chores.get(key)
-        if known is None and key not in closed:
-            chores[key] = {**new, "id": key}
-            return
-        if known is not None and _are_alike(known, new):
-            chores[key] = {
-                **known,
-                "changed": new["changed"],
-                "plants": [*known["plants"], *new["plants"]],
-                "because": [*known["because"], *new["because"]],
-            }
+        chore_id = new.id if number == 1 else f"{new.id}-{number}"
+        if chore_id in chores:
+            known, _ = chores[chore_id]
+            if _way_and_hours(known) == _way_and_hours(new):
+                chores[chore_id] = _united(known, new), at
+                return
+        elif chore_id not in closed:
+            chores[chore_id] = replace(new, id=chore_id), at
             return
         number += 1
 
 
-def _are_alike(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
-    """Whether two chores of one kind and origin are at the same hour and go the same way."""
-    return all(one[key] == other[key] for key in ("before", "not_before", "to"))
+def _way_and_hours(chore: Chore) -> tuple[object, ...]:
+    """Where a chore of one kind and origin goes to, and when."""
+    # In UTC: two times of different zones are never equal in an hour that comes twice.
+    start = None if chore.not_before is None else chore.not_before.astimezone(UTC)
+    return chore.before.astimezone(UTC), start, chore.to_spot
+
+
+def _united(chore: Chore, other: Chore) -> Chore:
+    """The chore for the plants of both."""
+    return replace(
+        chore,
+        plants=(*chore.plants, *other.plants),
+        grounds=Grounds.joined([chore.grounds, other.grounds]),
+        unconfirmed=(*chore.unconfirmed, *other.unconfirmed),
+    )

@@ -50,11 +50,11 @@ def _select(
     kind, names = _kind_and_names(lower, words)
     if kind is not None:
         # A kind that lies ahead is meant all the same: it was done early.
-        same = _latest([chore for chore in told if chore.kind == kind.value and chore.open])
+        same = _latest([chore for chore in told if chore.kind is kind and chore.open])
         if not names or not same:
             return _whole(same, words, told)
         return _for_plants(_plants(names, plants), same, words)
-    at_spot = [chore for chore in begun if chore.document["from"].lower() == lower]
+    at_spot = [chore for chore in begun if chore.chore.from_spot.lower() == lower]
     found = _named(words, plants)
     if at_spot and found:
         msg = f'"{words}" is a spot and a plant; say a kind with it, or the id of a chore'
@@ -86,9 +86,9 @@ def _one_kind(words: str, plants: Sequence[str], begun: Sequence[StoredChore]) -
     Raise UsageError if it is of more than one kind.
     """
     about = [chore for chore in begun if not set(plants).isdisjoint(chore.plants)]
-    orders = [chore for chore in about if ChoreKind(chore.kind) in ORDERS]
+    orders = [chore for chore in about if chore.kind in ORDERS]
     latest = _latest(orders or about)
-    kinds = sorted({chore.kind for chore in latest})
+    kinds = sorted({chore.kind.value for chore in latest})
     if len(kinds) > 1:
         ways = " or ".join(f'"{kind} {words}"' for kind in kinds)
         msg = f'"{words}" has more than one open chore; say {ways}'
@@ -154,8 +154,8 @@ def _latest(chores: Sequence[StoredChore]) -> list[StoredChore]:
 
 
 def _has_begun(chore: StoredChore, now: datetime) -> bool:
-    start = chore.document.get("not_before")
-    return start is None or datetime.fromisoformat(start) <= now
+    start = chore.chore.not_before
+    return start is None or start <= now
 
 
 # -- names

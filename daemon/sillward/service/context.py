@@ -9,7 +9,6 @@ from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, utc_now
 from sillward.forecast.updater import Keeper
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
-from sillward.ledger.chore_codec import chore_of
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
 from sillward.service.run_control import RunControl
@@ -65,11 +64,13 @@ class ServiceContext:
 
     def sheet(self, round_: Round, weather: Weather) -> Sheet:
         """Work out a round now, from what the ledger knows of the plants."""
-        return draw_up(round_, self.household.collection, weather, self.states(), self.clock())
+        # The ledger keeps whole seconds: what was told at a time is compared with that very time.
+        now = self.clock().replace(microsecond=0)
+        return draw_up(round_, self.household.collection, weather, self.states(), now)
 
     def chore(self, stored: StoredChore) -> Chore | None:
         """Return a chore as it was told, without plants that were removed; None if all were."""
-        chore = chore_of(stored.document)
+        chore = stored.chore
         names = {plant.name for plant in self.household.collection.plants}
         if names.issuperset(chore.plants):
             return chore

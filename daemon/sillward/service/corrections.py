@@ -13,7 +13,6 @@ from sillward.service.chore_patch import patch_chores
 from sillward.service.context import ServiceContext
 from sillward.service.told_round import ToldRound, told_round_at
 from sillward.wording import follow_up
-from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import (
     CORRECTED,
     Order,
@@ -99,19 +98,14 @@ class Corrections:
         chores = [
             chore
             for chore in context.ledger.chores.of_day(context.site.name, told.day)
-            if chore.round == told.round.value and ChoreKind(chore.kind) in CORRECTED
+            if chore.round == told.round.value and chore.kind in CORRECTED
         ]
         open_orders = (_order(context, chore) for chore in chores if chore.open)
         revision = revise(
             [order for order in open_orders if order is not None],
             sheet,
             cache(lambda: safe_outside(collection, weather, state, sheet.at)),
-            {
-                (ChoreKind(chore.kind), name)
-                for chore in chores
-                if chore.done_at
-                for name in chore.plants
-            },
+            {(chore.kind, name) for chore in chores if chore.done_at for name in chore.plants},
             context.household.policy.moved_by,
             collection.habits.out_after,
         )
@@ -159,7 +153,7 @@ class Corrections:
         ledger, site = self.context.ledger, self.context.site
         told, revision, sheet = correction.told, correction.revision, correction.sheet
         change = ledger.rounds.change_count(site.name, told.round.value, told.day) + 1
-        documents, called_off = patch_chores(correction.chores, revision, sheet.at, site)
+        patched, called_off = patch_chores(correction.chores, revision, sheet.at)
         states = ledger.states_after(site.name, told.round.value, told.day)
         ledger.keep_change(
             site.name,
@@ -171,7 +165,7 @@ class Corrections:
                 self._notice(correction, channel, change, counts.get(channel.name, 0))
                 for channel in channels
             ],
-            chores=documents,
+            chores=patched,
             called_off=called_off,
             after=after_revision(states, sheet, revision),
             instead_of=[notice.key for notice in correction.outdated],

@@ -11,14 +11,13 @@ from datetime import date, datetime, timedelta
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
-from sillward.ledger.records import to_text
 from sillward.service.alarm_monitor import BLIND, blind
 from sillward.service.context import ServiceContext
 from sillward.service.due_rounds import round_named
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import Chore
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
 
@@ -158,7 +157,7 @@ class NoticeWording:
         return {
             chore.before
             for chore in _open_chores(self.context, notice)
-            if since is not None and chore.document.get("changed", "") >= to_text(since)
+            if since is not None and chore.changed_at is not None and chore.changed_at >= since
         }
 
     def _with_lost_round(self, notice: Notice, channel: Channel, message: Message) -> Message:
@@ -201,7 +200,7 @@ def stored_message(notice: Notice) -> Message:
 
 def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
     """Return the open orders that a notice is about, without plants that were removed."""
-    chores = [chore for chore in _open_chores(context, notice) if ChoreKind(chore.kind) in ORDERS]
+    chores = [chore for chore in _open_chores(context, notice) if chore.kind in ORDERS]
     if notice.stage is Stage.REMINDER:
         chores = [chore for chore in chores if chore.reminded_at is not None]
     if notice.stage is Stage.PASSED_ON:

@@ -6,7 +6,6 @@ from datetime import datetime, timedelta
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
-from sillward.ledger.records import to_text
 from sillward.service.context import ServiceContext
 from sillward.service.told_round import ToldRound, told_round_at
 from sillward.wording import follow_up, phrases
@@ -55,9 +54,9 @@ class _OpenRound:
 
     def told_at(self, order: StoredChore) -> datetime | None:
         """Return when an order was first told at its present hour, or None if it was not."""
-        changed = order.document.get("changed", "")
-        sent = self.first_hand_times
-        return min((at for at in sent if to_text(at) >= changed), default=max(sent, default=None))
+        sent, changed_at = self.first_hand_times, order.changed_at
+        since = [at for at in sent if changed_at is None or at >= changed_at]
+        return min(since, default=max(sent, default=None))
 
 
 @dataclass(slots=True)
@@ -88,7 +87,7 @@ class Reminders:
             for chore in context.ledger.chores.of_day(context.site.name, told.day)
             if chore.open
             and chore.round == told.round.value
-            and ChoreKind(chore.kind) in ORDERS
+            and chore.kind in ORDERS
             and (chore.before > now or _still_helps(chore, now))
             and context.chore(chore) is not None
         ]
@@ -244,9 +243,9 @@ def _still_helps(order: StoredChore, now: datetime) -> bool:
     A plant that is too cold is taken in late rather than never; hail or gusts that a plant was to
     be covered or secured against have passed.
     """
-    ends = [reason.get("until") for reason in order.document.get("because", ())]
-    is_over = bool(ends) and all(end and datetime.fromisoformat(end) <= now for end in ends)
-    return order.kind == ChoreKind.CARRY_IN.value and not is_over
+    ends = [reason.until for reason in order.chore.single_reasons]
+    is_over = bool(ends) and all(end is not None and end <= now for end in ends)
+    return order.kind is ChoreKind.CARRY_IN and not is_over
 
 
 def _due(

@@ -8,17 +8,16 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Any
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice
-from sillward.ledger.chore_codec import of_chore
 from sillward.service import weekly_mail
 from sillward.service.context import ServiceContext
 from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
 from sillward.wording import follow_up
 from sillward.wording.push import Message
+from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
@@ -122,14 +121,14 @@ class RoundTeller:
         """
         ledger, site = self.context.ledger, self.context.site
         told_at = self.context.clock()
-        chores: Sequence[dict[str, Any]] = ()
+        chores: Sequence[Chore] = ()
         states: dict[str, PlantState] = {}
         states_after: dict[str, PlantState] = {}
         if sheet is not None and occasion.round is not Round.WEEK:
             told_at = sheet.at
             known = ledger.plants.states(site.name)
             chores = [
-                of_chore(chore, site)
+                chore
                 for chore in sheet.chores
                 # What is still open from an earlier day has been written down already.
                 if chore.overdue_since is None or chore.id >= str(occasion.day)

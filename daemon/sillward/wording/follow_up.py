@@ -122,9 +122,8 @@ def in_few_words(orders: Sequence[Chore], now: datetime, voice: Voice) -> Messag
 def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     """Return what is still to do about orders that could not be told in time, and until when."""
     say = voice.say
-    until = max(
-        (reason.until for chore in chores for reason in chore.because if reason.until), default=None
-    )
+    reasons = [reason for chore in chores for reason in chore.single_reasons]
+    until = max((reason.until for reason in reasons if reason.until), default=None)
     deadline = voice.clock_of_day(chores[0].before, now)
     over = until is not None and until <= now
     what = say("too_late", count=count_of(chores)) if over else _heads_now(chores, voice)

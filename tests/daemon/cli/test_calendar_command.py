@@ -13,6 +13,7 @@ from sillward.cli import main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
 from sillward_rules.plants.state import PlantState
+from tests.support.chores import a_chore
 from tests.support.ical_rules import events_in
 from tests.support.paths import EXAMPLES
 
@@ -41,26 +42,15 @@ def a_told_chore() -> str:
     """One is in the ledger; return its id."""
     chore_id = "2026-05-14-carry-in-pergola-to-sunroom"
     ledger = Ledger(load_settings().ledger)
-    reason = {
-        "plant": "Old cattleya",
-        "quantity": "leaf temperature",
-        "value": 4.0,
-        "unit": "°C",
-        "limit": 12.0,
-        "at": "2026-05-15T10:00:00+00:00",
-        "origin": "your own limit",
-    }
-    chore = {
-        "id": chore_id,
-        "chore": "carry-in",
-        "plants": ["Old cattleya"],
-        "from": "pergola",
-        "to": "sunroom",
-        "not_before": None,
-        "before": "2026-05-14T21:00:00+00:00",
-        "because": [reason],
-        "chance": None,
-    }
+    chore = a_chore(
+        chore_id,
+        datetime(2026, 5, 14, 21, tzinfo=UTC),
+        plants=["Old cattleya"],
+        way=("pergola", "sunroom"),
+        at=datetime(2026, 5, 15, 10, tzinfo=UTC),
+        values=[4.0],
+        limit=12.0,
+    )
     ledger.keep_round(
         "Courtyard",
         "dusk",

@@ -24,11 +24,13 @@ from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, StoredForecast
 from sillward.wording import full_sheet, short_sheet
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import all_confirmed, next_state
 from tests.support.bodies import body, dumped
+from tests.support.chores import a_chore
 from tests.support.paths import COLLECTIONS, EXAMPLES
 
 COURTYARD = EXAMPLES / "courtyard.toml"
@@ -743,18 +745,12 @@ def told_two_days(folder: Path) -> Ledger:
     ledger = Ledger(folder / "ledger.sqlite3")
     pot, bench, room = "Blue basket", "pergola", "sunroom"
 
-    def chore(kind: str, day: str, from_spot: str, to_spot: str, before: str) -> dict[str, Any]:
-        return {
-            "id": f"{day}-{kind}-{from_spot}-to-{to_spot}",
-            "chore": kind,
-            "plants": [pot],
-            "from": from_spot,
-            "to": to_spot,
-            "before": f"{day}T{before}-03:00",
-        }
+    def chore(kind: ChoreKind, day: str, way: tuple[str, str], before: str) -> Chore:
+        at = datetime.fromisoformat(f"{day}T{before}-03:00")
+        return a_chore(f"{day}-{kind.value}-{'-to-'.join(way)}", at, kind, [pot], way)
 
-    into = chore("carry-in", "2026-05-14", bench, room, "17:25")
-    out = chore("carry-out", "2026-05-15", room, bench, "14:00")
+    into = chore(ChoreKind.CARRY_IN, "2026-05-14", (bench, room), "17:25")
+    out = chore(ChoreKind.CARRY_OUT, "2026-05-15", (room, bench), "14:00")
     dusk, morning = (datetime.fromisoformat(f"2026-05-{at}:00-03:00") for at in ("14T17", "15T08"))
     ledger.keep_round(
         "Courtyard", "dusk", dusk.date(), dusk, notices=[], chores=[into, out],

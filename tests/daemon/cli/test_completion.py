@@ -3,7 +3,6 @@
 from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.shell_completion import CompletionItem, ShellComplete
@@ -12,8 +11,10 @@ from click.testing import CliRunner
 from sillward.assembly.examples import DEMOS
 from sillward.cli import completion, main
 from sillward.ledger import Ledger
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round
+from tests.support.chores import a_chore
 from tests.support.paths import COLLECTIONS, EXAMPLES
 
 COURTYARD = EXAMPLES / "courtyard.toml"
@@ -138,15 +139,10 @@ def test_channels_are_completed_with_what_they_are_told() -> None:
 def told(folder: Path) -> Ledger:
     ledger = Ledger(folder / "ledger.sqlite3")
 
-    def chore(kind: str, day: str, before: str) -> dict[str, Any]:
-        return {
-            "id": f"{day}-{kind}-pergola-to-sunroom",
-            "chore": kind,
-            "plants": ["Blue basket"],
-            "from": "pergola",
-            "to": "sunroom",
-            "before": f"{day}T{before}-03:00",
-        }
+    def chore(kind: str, day: str, before: str) -> Chore:
+        at, way = datetime.fromisoformat(f"{day}T{before}-03:00"), ("pergola", "sunroom")
+        chore_id = f"{day}-{kind}-pergola-to-sunroom"
+        return a_chore(chore_id, at, ChoreKind(kind), ["Blue basket"], way)
 
     chores = [
         chore("carry-in", "2026-05-14", "17:25"),

@@ -27,6 +27,7 @@ from sillward.ledger import EventVersion, StoredChore
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.weather.site import Site
+from tests.support.chores import a_chore
 from tests.support.desks import DAY, SITE, local
 from tests.support.ical_rules import Component, events_in, read
 
@@ -36,7 +37,7 @@ VOICE = Voice(SITE)
 NO_ALERT = VOICE.say("no_alert")
 
 
-def a_document(
+def told_as(
     chore_id: str = f"{DAY}-carry-in-bench-to-room",
     kind: str = "carry-in",
     *,
@@ -44,39 +45,22 @@ def a_document(
     start: datetime | None = None,
     before: datetime | None = None,
     way: tuple[str, str] | None = None,
-) -> dict[str, Any]:
-    before = before or local("18:40")
-    from_spot, to_spot = way or ("bench", "room" if kind == "carry-in" else "bench")
-    at = local("07:00", NEXT_DAY)
-    return {
-        "id": chore_id,
-        "chore": kind,
-        "plants": list(plants),
-        "from": from_spot,
-        "to": to_spot,
-        "not_before": None if start is None else start.isoformat(),
-        "before": before.isoformat(),
-        "because": [
-            {
-                "plant": name,
-                "quantity": "leaf temperature",
-                "value": 3.0,
-                "unit": "°C",
-                "limit": 8.0,
-                "at": at.isoformat(),
-                "origin": "your own limit",
-            }
-            for name in plants
-        ],
-        "chance": None,
-    }
-
-
-def stored(document: dict[str, Any], **state: Any) -> StoredChore:
-    before = datetime.fromisoformat(document["before"])
-    return StoredChore(
-        document["id"], document["chore"], before, document, **{"round": "dusk", **state}
+    values: Sequence[float | None] = (3.0,),
+) -> Chore:
+    return a_chore(
+        chore_id,
+        before or local("18:40"),
+        ChoreKind(kind),
+        plants,
+        way or ("bench", "room" if kind == "carry-in" else "bench"),
+        start=start,
+        at=local("07:00", NEXT_DAY),
+        values=values,
     )
+
+
+def stored(chore: Chore, **state: Any) -> StoredChore:
+    return StoredChore(chore, **{"round": "dusk", **state})
 
 
 def a_trip(
@@ -120,7 +104,7 @@ def the_event(*told: StoredChore, **more: Any) -> Component:
 
 
 def test_carrying_in_is_the_half_hour_before_its_deadline() -> None:
-    event = the_event(stored(a_document()))
+    event = the_event(stored(told_as()))
 
     assert event.moment("DTSTART") == local("18:10")
     assert event.moment("DTEND") == local("18:40")
@@ -134,7 +118,7 @@ def test_carrying_in_is_the_half_hour_before_its_deadline() -> None:
 
 
 def test_one_plant_is_named() -> None:
-    event = the_event(stored(a_document(plants=["Left pot"])))
+    event = the_event(stored(told_as(plants=["Left pot"])))
 
     assert event.text("SUMMARY") == "Carry in: Left pot, bench to room"
 
@@ -158,9 +142,9 @@ def test_each_kind_has_its_hours(
     kind: str, start: str | None, before: str, span: tuple[str, str], summary: str
 ) -> None:
     begins = None if start is None else local(start)
-    document = a_document(f"{DAY}-{kind}-bench", kind, start=begins, before=local(before))
+    chore = told_as(f"{DAY}-{kind}-bench", kind, start=begins, before=local(before))
 
-    event = the_event(stored(document), now=local("08:00"))
+    event = the_event(stored(chore), now=local("08:00"))
 
     assert (event.moment("DTSTART"), event.moment("DTEND")) == (local(span[0]), local(span[1]))
     assert event.text("SUMMARY") == summary
@@ -179,22 +163,22 @@ def test_what_holds_all_day_is_of_the_day_and_of_no_hour(
     kind: str, start: str | None, before: str, summary: str
 ) -> None:
     begins = None if start is None else local(start)
-    document = a_document(f"{DAY}-{kind}-bench", kind, start=begins, before=local(before))
+    chore = told_as(f"{DAY}-{kind}-bench", kind, start=begins, before=local(before))
 
-    event = the_event(stored(document), now=local("08:00"))
+    event = the_event(stored(chore), now=local("08:00"))
 
     assert (event.time("DTSTART"), event.time("DTEND")) == (DAY, NEXT_DAY)
     assert event.text("SUMMARY") == summary
 
 
 def test_every_kind_of_chore_can_be_shown() -> None:
-    told = [stored(a_document(f"{DAY}-{one.value}-bench", one.value)) for one in ChoreKind]
+    told = [stored(told_as(f"{DAY}-{one.value}-bench", one.value)) for one in ChoreKind]
 
     assert len(events_in(written(*told))) == len(ChoreKind)
 
 
 def test_what_is_done_says_so() -> None:
-    event = the_event(stored(a_document(), done_at=local("18:21")))
+    event = the_event(stored(told_as(), done_at=local("18:21")))
 
     assert event.text("SUMMARY") == "Carry in (done): 2 plants, bench to room"
     assert event.text("STATUS") == "CONFIRMED"
@@ -202,7 +186,7 @@ def test_what_is_done_says_so() -> None:
 
 
 def test_what_is_called_off_stays_for_some_days_and_then_goes() -> None:
-    told = stored(a_document(), called_off_at=local("17:32"))
+    told = stored(told_as(), called_off_at=local("17:32"))
     last = local("18:40") + CANCELLED_KEPT
 
     event = the_event(told, now=last)
@@ -214,7 +198,7 @@ def test_what_is_called_off_stays_for_some_days_and_then_goes() -> None:
 
 
 def test_what_was_to_do_stays_for_a_week() -> None:
-    told = stored(a_document())
+    told = stored(told_as())
 
     assert events_in(written(told, now=local("18:40") + KEPT))
     assert events_in(written(told, now=local("18:41") + KEPT)) == []
@@ -223,14 +207,11 @@ def test_what_was_to_do_stays_for_a_week() -> None:
 def test_what_a_clock_that_was_ahead_told_is_left_out() -> None:
     far = DAY + timedelta(days=300)
 
-    assert events_in(written(stored(a_document(before=local("18:40", far))))) == []
+    assert events_in(written(stored(told_as(before=local("18:40", far))))) == []
 
 
 def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
-    document = a_document(plants=["Left pot"])
-    document["because"][0]["value"] = None
-
-    told = the_event(stored(document)).text("DESCRIPTION")
+    told = the_event(stored(told_as(plants=["Left pot"], values=[None]))).text("DESCRIPTION")
     trip = a_trip(at=local("18:40"))
     unknown = replace(trip.grounds.reasons[0], value=None)
     expected = the_event(
@@ -291,7 +272,7 @@ def test_a_plant_that_was_told_is_not_expected_beside_it() -> None:
         a_trip(ChoreKind.CARRY_IN, "Left pot", at=local("18:40", NEXT_DAY)),
     ]
 
-    rest, told, tomorrow = events_in(written(stored(a_document()), expected=expected))
+    rest, told, tomorrow = events_in(written(stored(told_as()), expected=expected))
 
     assert told.text("STATUS") == "CONFIRMED"
     assert rest.text("SUMMARY") == "Carry in (expected): Fern, bench to room"
@@ -300,16 +281,16 @@ def test_a_plant_that_was_told_is_not_expected_beside_it() -> None:
 
 def test_what_the_eve_told_and_the_morning_does_not_is_called_off() -> None:
     morning = local("08:30", NEXT_DAY)
-    out = a_document(f"{NEXT_DAY}-carry-out-room-to-bench", "carry-out", start=morning)
-    stay = a_document(f"{NEXT_DAY}-stay-in-room", "stay-in", start=morning)
-    tonight = a_document(f"{NEXT_DAY}-stay-in-tonight-room", "stay-in")
+    out = told_as(f"{NEXT_DAY}-carry-out-room-to-bench", "carry-out", start=morning)
+    stay = told_as(f"{NEXT_DAY}-stay-in-room", "stay-in", start=morning)
+    tonight = told_as(f"{NEXT_DAY}-stay-in-tonight-room", "stay-in")
     told = [
         stored(out),
         stored(stay, round="dusk"),
         stored(tonight),
-        stored(a_document(f"{NEXT_DAY}-carry-in-bench-to-room")),
-        stored({**out, "id": f"{NEXT_DAY}-carry-out-hall-to-bench"}, round="morning"),
-        stored({**out, "id": f"{NEXT_DAY}-carry-out-x-to-y"}, done_at=morning),
+        stored(told_as(f"{NEXT_DAY}-carry-in-bench-to-room")),
+        stored(replace(out, id=f"{NEXT_DAY}-carry-out-hall-to-bench"), round="morning"),
+        stored(replace(out, id=f"{NEXT_DAY}-carry-out-x-to-y"), done_at=morning),
     ]
 
     after = superseded(told, {str(NEXT_DAY): morning})
@@ -333,9 +314,9 @@ BERLIN = Site("Balkon", 52.5, 13.4, 40, ZoneInfo("Europe/Berlin"))
 )
 def test_the_hour_that_comes_twice_and_the_one_that_is_skipped(before: str, end: datetime) -> None:
     deadline = datetime.fromisoformat(before)
-    document = a_document(f"{deadline.date()}-carry-in-bench-to-room", before=deadline)
+    chore = told_as(f"{deadline.date()}-carry-in-bench-to-room", before=deadline)
 
-    event = the_event(stored(document), site=BERLIN, now=end - timedelta(hours=3))
+    event = the_event(stored(chore), site=BERLIN, now=end - timedelta(hours=3))
 
     assert event.moment("DTEND") == end
     assert event.moment("DTSTART") == end - timedelta(minutes=30)
@@ -344,9 +325,9 @@ def test_the_hour_that_comes_twice_and_the_one_that_is_skipped(before: str, end:
 @pytest.mark.parametrize("day", [date(2026, 3, 29), date(2026, 10, 25)])
 def test_what_holds_all_day_holds_one_day_when_the_clocks_change(day: date) -> None:
     noon = datetime(day.year, day.month, day.day, 12, tzinfo=BERLIN.zone)
-    document = a_document(f"{day}-stay-in-bench", "stay-in", start=noon, before=noon)
+    chore = told_as(f"{day}-stay-in-bench", "stay-in", start=noon, before=noon)
 
-    event = the_event(stored(document), site=BERLIN, now=noon)
+    event = the_event(stored(chore), site=BERLIN, now=noon)
 
     assert (event.time("DTSTART"), event.time("DTEND")) == (day, day + timedelta(days=1))
 
@@ -402,8 +383,8 @@ def test_any_name_is_text_and_nothing_else(name: str) -> None:
 def _shown_safely(name: str) -> None:
     """Two readers see the same texts, and as many events as there are."""
     site = replace(SITE, name=name)
-    document = a_document(plants=[name], way=(name, f"{name}2"))
-    content = written(stored(document), expected=[a_trip(ChoreKind.CARRY_IN, name, at=NOW)])
+    chore = told_as(plants=[name], way=(name, f"{name}2"))
+    content = written(stored(chore), expected=[a_trip(ChoreKind.CARRY_IN, name, at=NOW)])
     events = events_in(content)
     library = icalendar.Calendar.from_ical(content)
     both = [
@@ -421,12 +402,11 @@ def _shown_safely(name: str) -> None:
 
 def test_what_is_too_long_is_cut_and_shows_it() -> None:
     many = [f"A plant with a rather long name, number {number}" for number in range(500)]
-    document = a_document(plants=many, way=("f" * 80, "t" * 80))
-    for number, reason in enumerate(document["because"]):
-        reason["value"] = number / 100
+    values = [number / 100 for number in range(len(many))]
+    chore = told_as(plants=many, way=("f" * 80, "t" * 80), values=values)
     trip = a_trip(ChoreKind.CARRY_IN, *(f"Other {one}" for one in many), at=NOW)
 
-    content = written(stored(document), expected=[trip])
+    content = written(stored(chore), expected=[trip])
 
     for event in events_in(content):
         assert len(event.text("SUMMARY")) <= MAX_SUMMARY
@@ -439,7 +419,7 @@ def test_what_is_too_long_is_cut_and_shows_it() -> None:
 
 
 def test_the_calendar_says_that_it_is_no_alert_and_leaks_nothing_in_its_ids() -> None:
-    content = written(stored(a_document()))
+    content = written(stored(told_as()))
     calendar = read(content)
 
     assert NO_ALERT in calendar.text("DESCRIPTION")
@@ -455,7 +435,7 @@ def test_sites_share_a_file_and_are_told_apart() -> None:
     pages = []
     for name in ("Home", "Allotment"):
         site = replace(SITE, name=name)
-        events = events_of([stored(a_document())], [], Voice(site), NOW)
+        events = events_of([stored(told_as())], [], Voice(site), NOW)
         pages.append(SiteCalendar(Voice(site), events, {events[0].id: EventVersion(0, NOW)}))
 
     content = to_ics(pages)

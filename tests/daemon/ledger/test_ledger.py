@@ -19,14 +19,17 @@ from sillward.ledger.ledger_file import LedgerFile
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.ledger.tables import nights
 from sillward.ledger.tables.nights import ARCHIVE_DAYS, ARCHIVE_ROWS
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
+from tests.support.chores import a_chore
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 PAUSE = timedelta(minutes=15)
 UNTIL = NOW + timedelta(minutes=2)
 DAY = date(2026, 5, 14)
 SITE = "Test court"
+ORDER = "2026-05-14-carry-in-bench-room"
 
 
 @pytest.fixture(params=["file", "memory"])
@@ -63,22 +66,14 @@ def a_notice(channel: str = "phone", **changes: Any) -> Notice:
     return replace(notice, **changes)
 
 
-def a_chore(before: str = "2026-05-14T17:15:00-03:00", **changes: Any) -> dict[str, Any]:
-    return {
-        "id": "2026-05-14-carry-in-bench-room",
-        "chore": "carry-in",
-        "plants": ["Test strap"],
-        "from": "bench",
-        "to": "room",
-        "before": before,
-        **changes,
-    }
+def order(before: str = "2026-05-14T17:15:00-03:00", chore_id: str = ORDER) -> Chore:
+    return a_chore(chore_id, datetime.fromisoformat(before))
 
 
 def keep(
     ledger: Ledger,
     *notices: Notice,
-    chores: tuple[dict[str, Any], ...] = (),
+    chores: tuple[Chore, ...] = (),
     round_: str = "dusk",
     **states: PlantState,
 ) -> None:
@@ -200,28 +195,28 @@ def test_notices_come_back_as_they_were(ledger: Ledger) -> None:
 
 
 def test_chores_come_back_as_they_were_and_by_deadline(ledger: Ledger) -> None:
-    late = a_chore("2026-05-15T10:00:00-03:00", id="2026-05-15-carry-out-room-bench")
+    late = order("2026-05-15T10:00:00-03:00", "2026-05-15-carry-out-room-bench")
 
-    keep(ledger, chores=(late, a_chore()))
+    keep(ledger, chores=(late, order()))
 
     first, second = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
-    assert (first.document, second.document) == (a_chore(), late)
+    assert (first.chore, second.chore) == (order(), late)
     assert first.before == datetime(2026, 5, 14, 20, 15, tzinfo=UTC)
-    assert first.kind == "carry-in"
+    assert first.kind is ChoreKind.CARRY_IN
     assert first.done_at is None
 
 
 def test_chores_whose_deadline_is_over_are_left_out(ledger: Ledger) -> None:
-    keep(ledger, chores=(a_chore(),))
+    keep(ledger, chores=(order(),))
 
     assert ledger.chores.due_since(SITE, datetime(2026, 5, 14, 20, 16, tzinfo=UTC)) == []
 
 
 def test_a_chore_that_is_told_again_takes_the_new_deadline_and_stays_done(ledger: Ledger) -> None:
-    keep(ledger, chores=(a_chore(),))
-    ledger.finish(SITE, a_chore()["id"], NOW, {})
+    keep(ledger, chores=(order(),))
+    ledger.finish(SITE, ORDER, NOW, {})
 
-    keep(ledger, chores=(a_chore("2026-05-14T16:45:00-03:00"),), round_="morning")
+    keep(ledger, chores=(order("2026-05-14T16:45:00-03:00"),), round_="morning")
 
     (chore,) = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
     assert chore.before == datetime(2026, 5, 14, 19, 45, tzinfo=UTC)
@@ -275,7 +270,7 @@ def test_times_of_any_zone_are_the_same_moments(ledger: Ledger) -> None:
 
 
 def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
-    keep(ledger, a_notice(), chores=(a_chore(),), strap=PlantState("room"))
+    keep(ledger, a_notice(), chores=(order(),), strap=PlantState("room"))
 
     assert ledger.notices.latest("Elsewhere") == []
     assert ledger.chores.due_since("Elsewhere", NOW - timedelta(days=9)) == []
@@ -575,7 +570,7 @@ def test_a_round_that_was_told_before_leaves_nothing_behind(ledger: Ledger) -> N
     keep(ledger, a_notice())
 
     with pytest.raises(LedgerError):
-        keep(ledger, a_notice("mail"), chores=(a_chore(),), strap=PlantState("room"))
+        keep(ledger, a_notice("mail"), chores=(order(),), strap=PlantState("room"))
 
     assert ledger.notices.latest(SITE) == [a_notice()]
     assert ledger.chores.due_since(SITE, NOW - timedelta(days=1)) == []

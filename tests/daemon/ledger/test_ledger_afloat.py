@@ -18,8 +18,10 @@ from hypothesis import strategies as st
 from sillward.errors import ConfigError, LedgerError
 from sillward.ledger import CallSchedule, Ledger, StoredForecast
 from sillward.ledger.ledger_file import LedgerFile
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
+from tests.support.chores import a_chore
 from tests.support.ledger_files import (
     DAY,
     NOW,
@@ -267,8 +269,7 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
         ledger.to_memory()
         ledger.keep_round(
             SITE, "morning", DAY, NOW, notices=[],
-            chores=[{"id": CHORE, "chore": "carry-in", "plants": ["Test strap"], "from": "bench",
-                     "to": "room", "before": (NOW - timedelta(hours=1)).isoformat()}],
+            chores=[a_chore(CHORE, NOW - timedelta(hours=1))],
             states={"plant 0": PlantState("bench", NOW - timedelta(hours=3), assumed=True)},
         )  # fmt: skip
         with closing(Ledger(path)) as by_hand:
@@ -427,9 +428,9 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
     elif by_grower:
         ledger.finish(SITE, name, at, {})
     else:
-        document = {"id": name, "chore": "mist", "plants": [name], "before": at.isoformat()}
+        chore = a_chore(name, at, ChoreKind.MIST, [name])
         ledger.keep_round(SITE, f"{name}{number}{os.urandom(6).hex()}", DAY, NOW, notices=[],
-                          chores=[document], states={})  # fmt: skip
+                          chores=[chore], states={})  # fmt: skip
 
 
 def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:

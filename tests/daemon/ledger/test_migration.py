@@ -6,6 +6,7 @@ from contextlib import closing
 from dataclasses import asdict, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -13,12 +14,17 @@ from sillward.errors import LedgerError
 from sillward.ledger import CallSchedule, Ledger, StoredForecast
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
+from sillward.reports.sheet_json import of_chore
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.plants.state import OpenOrder, PlantState
+from sillward_rules.revision import only
 from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.site import Site
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 DAY = date(2026, 5, 14)
 SITE = "Test court"
+COURT = Site(SITE, -32.89, -68.85, 780, ZoneInfo("America/Argentina/Mendoza"))
 
 VERSION_1 = """
 CREATE TABLE forecast (
@@ -335,3 +341,114 @@ def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: 
 
     assert known["open"].asked == OpenOrder("bench", "room", due)
     assert known["done"].asked is None
+
+
+DUE = datetime(2026, 5, 14, 20, 15, tzinfo=UTC)
+ORDER = f"{DAY}-carry-in-bench-to-room"
+
+
+def as_version_7_kept_it(chore: Chore, **more: str) -> str:
+    """A chore as the public sheet shows it."""
+    return json.dumps(of_chore(chore, COURT) | more)
+
+
+def insert_chore(database: sqlite3.Connection, chore: Chore, **more: str) -> dict[str, object]:
+    row: dict[str, object] = {
+        "site": SITE, "id": chore.id, "kind": chore.kind.value, "before": chore.before.isoformat(),
+        "document": as_version_7_kept_it(chore, **more), "done_at": None, "round": "dusk",
+        "reminded_at": None, "passed_on_at": None, "called_off_at": None,
+    }  # fmt: skip
+    database.execute(
+        f"INSERT INTO chore ({', '.join(row)}) VALUES ({', '.join('?' * len(row))})",
+        tuple(row.values()),
+    )
+    return row
+
+
+def a_rich_chore(kind: ChoreKind) -> Chore:
+    """Everything that the public sheet shows of a chore."""
+    night = Reason(
+        "Strap", "leaf temperature", 3.14, "°C", 8.0, DUE + timedelta(hours=12), "your own limit",
+        hours=5.5, degree_hours=12.25, chance=0.68, until=DUE + timedelta(hours=14),
+    )  # fmt: skip
+    gust = Reason(
+        "Strap", "gust at the plants", 19.5, "m/s", 15.0, DUE, "the limit of baskets", above=True
+    )
+    unknown = Reason("Moth", "leaf temperature", None, "°C", None, DUE, there=7.25)
+    return Chore(
+        ORDER if kind is ChoreKind.CARRY_IN else f"{DAY}-{kind.value}-bench",
+        kind,
+        ("Strap", "Moth"),
+        "bench",
+        "room",
+        DUE - timedelta(hours=2),
+        DUE,
+        Grounds.of((("Strap",), replace(night, also=(gust,))), (("Moth",), unknown)),
+    )
+
+
+@pytest.mark.parametrize("kind", ChoreKind)
+def test_a_chore_that_was_kept_as_the_public_sheet_shows_it_is_the_same_chore(
+    kind: ChoreKind, tmp_path: Path
+) -> None:
+    path, chore = tmp_path / "ledger.sqlite3", a_rich_chore(kind)
+    with closing(of_version(path, 7)) as database, database:
+        insert_chore(database, chore)
+
+    with closing(Ledger(path)) as ledger:
+        (kept,) = ledger.chores.of_day(SITE, DAY)
+
+    assert kept.chore == chore
+    assert kept.changed_at is None
+    assert json.dumps(of_chore(kept.chore, COURT)) == as_version_7_kept_it(chore)
+
+
+def test_what_was_open_or_overdue_stays_so(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    late = replace(
+        a_rich_chore(ChoreKind.CARRY_IN), unconfirmed=("Strap", "Moth"), overdue_since=DUE
+    )
+    out = replace(a_rich_chore(ChoreKind.CARRY_OUT), unconfirmed=("Moth",))
+    with closing(of_version(path, 7)) as database, database:
+        insert_chore(database, late)
+        insert_chore(database, out)
+
+    with closing(Ledger(path)) as ledger:
+        assert {kept.id: kept.chore for kept in ledger.chores.of_day(SITE, DAY)} == {
+            late.id: late, out.id: out,
+        }  # fmt: skip
+
+
+def test_the_time_of_a_change_is_taken_out_of_the_document_of_a_chore(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite3"
+    with closing(of_version(path, 7)) as database, database:
+        insert_chore(database, a_rich_chore(ChoreKind.CARRY_IN), changed=NOW.isoformat())
+
+    with closing(Ledger(path)) as ledger:
+        (kept,) = ledger.chores.of_day(SITE, DAY)
+
+    assert kept.changed_at == NOW
+
+
+def test_what_was_confirmed_before_the_migration_can_be_undone_after_it(tmp_path: Path) -> None:
+    path, chore = tmp_path / "ledger.sqlite3", a_rich_chore(ChoreKind.CARRY_IN)
+    part, rest = only(chore, ["Strap"]), only(chore, ["Moth"])
+    with closing(of_version(path, 7)) as database, database:
+        whole = insert_chore(database, chore)
+        database.execute("DELETE FROM chore")
+        insert_chore(database, rest)
+        insert_chore(database, replace(part, id=f"{ORDER}-done"))
+        database.execute("UPDATE chore SET done_at = ? WHERE id LIKE '%-done'", (NOW.isoformat(),))
+        undo = {"chores": [whole], "made": {ORDER: f"{ORDER}-done"}, "before": {}, "after": {}}
+        database.execute(
+            "INSERT INTO answer (site, at, undo) VALUES (?, ?, ?)",
+            (SITE, NOW.isoformat(), json.dumps(undo)),
+        )
+
+    with closing(Ledger(path)) as ledger:
+        confirmation = ledger.confirmations.last(SITE)
+        assert confirmation is not None
+        ledger.undo(SITE, confirmation)
+        (again,) = ledger.chores.of_day(SITE, DAY)
+
+    assert (again.chore, again.open) == (chore, True)

@@ -10,8 +10,9 @@ import pytest
 
 from sillward.ledger import StoredChore
 from sillward.ledger.week_review import Archive, ReviewedNight, WeekReview, review_of
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import ChoreKind, Grounds
 from sillward_rules.weather.night_summary import NightForecast
+from tests.support.chores import a_chore
 from tests.support.desks import SITE, local
 
 TODAY = date(2026, 5, 17)
@@ -33,16 +34,18 @@ def chore(
     minutes_after: int = 0,
     called_off: bool = False,
 ) -> StoredChore:
-    names = plants or ("Left pot",)
-    because = [
-        {"plant": name, "quantity": quantity, "value": value, "limit": limit} for name in names
-    ]
     at = local("18:00", day)
+    told = a_chore(
+        f"{day}-{kind.value}-bench-to-room-{number}",
+        at,
+        kind,
+        plants or ("Left pot",),
+        quantity=quantity,
+        values=[value],
+        limit=limit,
+    )
     return StoredChore(
-        id=f"{day}-{kind.value}-bench-to-room-{number}",
-        kind=kind.value,
-        before=at,
-        document={"plants": list(names), "because": because},
+        told,
         done_at=at + timedelta(minutes=minutes_after) if done else None,
         called_off_at=at if called_off else None,
     )
@@ -96,7 +99,7 @@ def test_what_no_plant_pays_for_is_no_order(kind: ChoreKind) -> None:
 def test_an_order_that_only_moved_to_another_hour_counts_once() -> None:
     was = chore(NIGHT, ChoreKind.CARRY_IN, "Left pot", called_off=True)
     now = chore(NIGHT, ChoreKind.CARRY_IN, "Left pot", "Right pot", number=2)
-    other_day = replace(now, id=now.id.replace("05-14", "05-15"))
+    other_day = replace(now, chore=replace(now.chore, id=now.id.replace("05-14", "05-15")))
 
     assert (of(was, now).told, of(was, now).called_off, of(was, now).false_alarms) == (1, 0, 0)
     assert (of(was, other_day).told, of(was, other_day).called_off) == (2, 1)
@@ -191,7 +194,9 @@ def test_an_order_for_another_reason_than_cold_or_for_none_is_not_judged(
 
 def test_one_plant_under_its_limit_is_enough_for_it_to_be_none() -> None:
     two = chore(NIGHT, ChoreKind.CARRY_IN, "Left pot", "Right pot")
-    two.document["because"][1]["limit"] = 12.0
+    (left, mild), (right, _) = two.chore.grounds
+    strict = replace(mild, plant=right[0], limit=12.0)
+    two = replace(two, chore=replace(two.chore, grounds=Grounds.of((left, mild), (right, strict))))
 
     assert of(two, archive=[*at_dusk(3.0), *next_morning(10.0)]).false_alarms == 0
 

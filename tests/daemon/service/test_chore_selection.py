@@ -12,6 +12,7 @@ from sillward.service.chore_selection import select_chores
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.transitions import answered
+from tests.support.chores import a_chore
 from tests.support.desks import DAY, SITE, local
 
 NOW = local("19:00")
@@ -27,18 +28,15 @@ def chore(
     start: str | None = None,
     done: bool = False,
 ) -> StoredChore:
-    document = {
-        "id": f"{DAY}-{kind}-{spot.replace(' ', '-')}-to-sunroom",
-        "chore": kind,
-        "plants": list(plants),
-        "from": spot,
-        "to": "sunroom",
-        "not_before": None if start is None else local(start).isoformat(),
-        "before": local(before).isoformat(),
-        "because": [],
-    }
-    done_at = local("18:50") if done else None
-    return StoredChore(str(document["id"]), kind, local(before), document, done_at, "dusk")
+    told = a_chore(
+        f"{DAY}-{kind}-{spot.replace(' ', '-')}-to-sunroom",
+        local(before),
+        ChoreKind(kind),
+        plants,
+        (spot, "sunroom"),
+        start=None if start is None else local(start),
+    )
+    return StoredChore(told, local("18:50") if done else None, "dusk")
 
 
 PERGOLA = chore("carry-in", "pergola", PLANTS[:3])
@@ -139,7 +137,7 @@ def written(path: Path | str = ":memory:") -> Ledger:
     ledger = Ledger(path)
     ledger.keep_round(
         SITE.name, "dusk", DAY, local("17:00"),
-        notices=[], chores=[PERGOLA.document], states=STATES,
+        notices=[], chores=[PERGOLA.chore], states=STATES,
     )  # fmt: skip
     return ledger
 
@@ -189,12 +187,11 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
     names = done or list(PLANTS[:3])
     ledger.confirm(SITE.name, NOW, {PERGOLA.id: done}, dict.fromkeys(names, IN))
     rest = [name for name in PLANTS[:3] if name not in names]
-    grown = {
-        **PERGOLA.document, "plants": [*rest, "Blue basket"], "before": local("20:00").isoformat(),
-    }  # fmt: skip
+    plants, way = [*rest, "Blue basket"], (PERGOLA.chore.from_spot, PERGOLA.chore.to_spot)
+    grown = a_chore(PERGOLA.id, local("20:00"), plants=plants, way=way)
     ledger.keep_change(
         SITE.name, "dusk", 1, DAY, NOW,
-        notices=[], chores=[grown], called_off=[], after={},
+        notices=[], chores=[(grown, NOW)], called_off=[], after={},
     )  # fmt: skip
     answer = ledger.confirmations.last(SITE.name)
     assert answer is not None
@@ -233,7 +230,7 @@ def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
     later = PlantState("sunroom", order.before, came_from="pergola", asked=order)
     out = chore("carry-out", "sunroom", PLANTS[:1], "13:50", start="10:35")
 
-    after = answered(later, ChoreKind.CARRY_OUT, out.document["to"], out.before, local("11:00"))
+    after = answered(later, ChoreKind.CARRY_OUT, out.chore.to_spot, out.before, local("11:00"))
 
     assert after.asked == order
     assert after.at(local("16:00")).spot == "pergola"  # the grace: nobody has said that it is in

@@ -12,6 +12,7 @@ from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import NoticeState, Stage
 from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.sheet import Round
@@ -232,7 +233,7 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
     (chore,) = [
         one
         for one in world.ledger.chores.of_day(SITE.name, DAY)
-        if one.kind == "carry-in" and one.open
+        if one.kind is ChoreKind.CARRY_IN and one.open
     ]
     states = world.ledger.plants.states(SITE.name)
     done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
@@ -241,7 +242,7 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
     newer(world, desk, 1.0)
 
     open_chores = [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
-    assert [one.plants for one in open_chores if one.kind == "carry-in"] == [("Hardy one",)]
+    assert [one.plants for one in open_chores if one.kind is ChoreKind.CARRY_IN] == [("Hardy one",)]
     assert open_chores[0].id != chore.id
 
 

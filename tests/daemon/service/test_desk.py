@@ -21,11 +21,13 @@ from sillward.service.context import ServiceContext
 from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import LEASE, SEND_PAUSES
 from sillward.wording.push import Message
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import NoForecast
 from sillward_rules.sheet import Round
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
+from tests.support.chores import a_chore
 from tests.support.desks import (
     DAY,
     SITE,
@@ -609,7 +611,7 @@ def test_plants_stay_in_on_the_second_cold_night_if_the_day_is_too_cold(make: Ma
 
     assert world.spots()["Left pot"] == "room"
     kinds = {chore.kind for chore in world.ledger.chores.due_since(SITE.name, local("00:00"))}
-    assert "carry-out" not in kinds
+    assert ChoreKind.CARRY_OUT not in kinds
 
 
 def test_advice_that_reached_nobody_is_not_taken_as_followed(make: Make) -> None:
@@ -804,7 +806,7 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
         if "carry-in" in one.id
     ]
     world.ledger.finish(SITE.name, told.id, local("17:30"), {})
-    more = {**told.document, "plants": [*told.document["plants"], "Third pot"]}
+    more = a_chore(told.id, told.before, told.kind, [*told.plants, "Third pot"])
 
     world.ledger.keep_round(
         SITE.name, "dusk early", DAY, local("17:40"), notices=[], chores=[more], states={}

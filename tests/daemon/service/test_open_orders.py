@@ -41,7 +41,7 @@ def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) ->
 
 
 def open_orders(played: Stage) -> list[StoredChore]:
-    return [one for one in played.chores() if one.kind == "carry-in" and one.open]
+    return [one for one in played.chores() if one.kind is ChoreKind.CARRY_IN and one.open]
 
 
 def drawn(played: Stage, round_: Round) -> Sheet:
@@ -89,7 +89,7 @@ def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
     order = open_orders(played)[0]
     site, now = played.household.collection.site.name, played.clock.now
     states = played.ledger.plants.states(site)
-    to = str(order.document["to"])
+    to = order.chore.to_spot
     done = {name: acknowledged(states[name], ChoreKind.CARRY_IN, to, now) for name in order.plants}
     played.ledger.confirm(site, now, {order.id: order.plants}, done)
 

@@ -1,6 +1,5 @@
 """The words of a notice are made when it is sent: minutes left, NOW, missed; and what was lost."""
 
-import json
 import re
 import sqlite3
 from collections.abc import Callable
@@ -15,7 +14,6 @@ import pytest
 from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, NoticeState
-from sillward.ledger.chore_codec import chore_of, of_chore
 from sillward.ledger.database import Database
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import TRY_FILE_EVERY
@@ -23,6 +21,7 @@ from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import SEND_PAUSES
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.plant import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
@@ -319,7 +318,9 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
 
     assert world.ledger.rounds.told_at(SITE.name, "dusk", tomorrow)
     assert not [
-        one for one in world.ledger.chores.of_day(SITE.name, tomorrow) if one.kind == "carry-in"
+        one
+        for one in world.ledger.chores.of_day(SITE.name, tomorrow)
+        if one.kind is ChoreKind.CARRY_IN
     ]
 
 
@@ -440,16 +441,6 @@ def test_the_troubles_of_a_daemon_that_is_gone_can_be_seen_in_its_ledger() -> No
     world.clock.move(minutes=45)
 
     assert any("has done nothing since" in one for one in world.desk.troubles())
-
-
-def test_chores_are_documents_that_can_be_read_back(tmp_path: Path) -> None:
-    world = a_world("17:00")
-    world.desk.tick()
-    stored = world.ledger.chores.of_day(SITE.name, DAY)
-    assert stored
-    for one in stored:
-        again = of_chore(chore_of(one.document), SITE)
-        assert json.loads(json.dumps(again)) == one.document
 
 
 def test_tries_that_were_refused_are_no_doubtful_ones() -> None:

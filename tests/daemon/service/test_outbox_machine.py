@@ -28,6 +28,7 @@ from sillward.service.desk import Desk
 from sillward.service.outbox import MAX_DOUBTFUL, SEND_PAUSES
 from sillward.wording.push import Message
 from sillward_rules.weather.time_expressions import parse_hours
+from tests.support.chores import a_chore
 from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_channel, a_household, local
 from tests.support.fakes import FakeClock
 
@@ -179,17 +180,12 @@ class Machine(RuleBasedStateMachine):
     def order(self, in_min: int) -> None:
         """An order of the round, due in some time."""
         self.open = True
-        at = (self.clock.now + timedelta(minutes=in_min)).isoformat()
+        at = self.clock.now + timedelta(minutes=in_min)
         self.count += 1
-        document = {
-            "id": CHORE, "chore": "carry-in", "plants": [f"Pot {self.count}"], "from": "bench",
-            "to": "room", "not_before": None, "before": at, "chance": None,
-            "because": [{"plant": f"Pot {self.count}", "quantity": "leaf temperature", "value": 3.0,
-                         "unit": "°C", "limit": 8.0, "at": at, "origin": "your own limit"}],
-        }  # fmt: skip
+        chore = a_chore(CHORE, at, plants=[f"Pot {self.count}"])
         self.ledger.keep_change(
             SITE.name, "dusk", self.count, DAY, self.clock.now, notices=[],
-            chores=[document], called_off=[], after={},
+            chores=[(chore, None)], called_off=[], after={},
         )  # fmt: skip
 
     @rule()

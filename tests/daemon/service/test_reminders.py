@@ -11,6 +11,7 @@ from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
 from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
@@ -59,7 +60,7 @@ def until(world: World, desk: Desk, text: str, minutes: float = 1) -> None:
 
 def acknowledge(world: World) -> None:
     for chore in world.ledger.chores.of_day(SITE.name, DAY):
-        if chore.kind == "carry-in":
+        if chore.kind is ChoreKind.CARRY_IN:
             world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
 
 

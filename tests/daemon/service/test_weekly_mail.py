@@ -24,6 +24,7 @@ from sillward.service.weekly_mail import (
 from sillward.text.units import SI, Units
 from sillward.wording import week_page
 from sillward.wording.push import Message
+from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Round
 from tests.support.desks import SITE, World, a_channel, a_world, local
 from tests.support.mailbox import MAIL_QUERY, mail_server, only_mail
@@ -203,7 +204,7 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
         for one in world.ledger.chores.due_since(
             SITE.name, local("00:00", SUNDAY - timedelta(days=4))
         )
-        if one.kind == "carry-in" and one.day < str(SUNDAY)
+        if one.kind is ChoreKind.CARRY_IN and one.day < str(SUNDAY)
     ]
     world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
 

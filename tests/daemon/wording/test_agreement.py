@@ -4,14 +4,13 @@ import random
 import re
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, timedelta, tzinfo
 
 import pytest
 
 from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS, demo
 from sillward.config.household import Household
-from sillward.ledger.chore_codec import chore_of
 from sillward.text.units import SI, Units
 from sillward.wording import phrases, short_sheet
 from sillward_rules.chore import Chore, ChoreKind, Grounds
@@ -39,9 +38,19 @@ def test_no_push_of_a_situation_says_otherwise_than_its_sheet(
     situation: Situation, units: Units
 ) -> None:
     told = situation.told(units)
-    chores = [chore_of(one.document) for one in told.chores if one.open]
+    chores = [in_zone(stored.chore, told.at.tzinfo) for stored in told.chores if stored.open]
 
     assert contradictions(told.push.title, told.push.body, chores, told.at) == [], told.text
+
+
+def in_zone(chore: Chore, zone: tzinfo | None) -> Chore:
+    """A chore of the ledger, whose times are in UTC, with times of a zone, as sheets have them."""
+    start = chore.not_before
+    return replace(
+        chore,
+        before=chore.before.astimezone(zone),
+        not_before=None if start is None else start.astimezone(zone),
+    )
 
 
 def disagreements(sheet: Sheet, household: Household) -> list[str]:

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward.ledger import chore_codec
 from sillward.reports import sheet_json
+from sillward.reports.sheet_json import of_chore
 from sillward.text.columns import WIDTH
 from sillward.wording import full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -327,7 +327,7 @@ def test_the_sheet_says_where_its_chances_are_from() -> None:
 
 
 def test_the_document_has_the_chance_of_each_reason_and_the_highest() -> None:
-    made = chore_codec.of_chore(cold(0.5, None, 0.684), SITE)
+    made = of_chore(cold(0.5, None, 0.684), SITE)
 
     assert [one.get("chance") for one in made["because"]] == [0.5, None, 0.684]
     assert "chance" not in made["because"][1]

@@ -6,6 +6,7 @@ import pytest
 
 from sillward.text.units import SI, Units
 from sillward.wording.message_length import MAX_CHARACTERS
+from sillward_rules.chore import ChoreKind
 from tests.support import prose
 from tests.support.paths import GOLDEN
 from tests.support.situations import files, golden, path_of
@@ -153,8 +154,8 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
         for one in told.chores
         if one.open
         and (
-            not prose.tells(told.text, one)
-            or one.id in prose.repeats_untold(told.text, told.chores)
+            not prose.tells(told.text, one, told.at.tzinfo)
+            or one.id in prose.repeats_untold(told.text, told.chores, told.at.tzinfo)
         )
     ]
     if not untold or not told.order:
@@ -167,7 +168,7 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
         assert int(cut[2] or 0) == len(counted), told.text
 
 
-WITHOUT_PLANTS = ("stop-wetting", "feed", "flush")
+WITHOUT_PLANTS = (ChoreKind.STOP_WETTING, ChoreKind.FEED, ChoreKind.FLUSH)
 """Told by spot, or with the misting."""
 
 CUT_WHEN_SENT = ("a lost notice and forty plants",)

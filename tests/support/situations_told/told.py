@@ -8,9 +8,13 @@ from functools import cache
 from sillward.ledger import StoredChore
 from sillward.text.units import SI, Units
 from sillward.wording.push import Message
+from sillward_rules.chore import ChoreKind
 from tests.support.stage import FULL, Stage
 
 US = Units("°F", "12 h", "mph")
+
+
+NO_ORDERS = (ChoreKind.STOP_WETTING, ChoreKind.STAY_IN)
 
 
 @dataclass(frozen=True)
@@ -101,7 +105,7 @@ def of_round(stage: Stage, round_: str, days: int = 0) -> Told:
         chores=chores,
         into=those(chores, "carry-in"),
         out=those(chores, "carry-out") if round_ == "morning" else frozenset(),
-        order=any(one.kind not in ("stop-wetting", "stay-in") for one in _for_now(chores, round_)),
+        order=any(one.kind not in NO_ORDERS for one in _for_now(chores, round_)),
     )
 
 
@@ -147,14 +151,14 @@ def changed(stage: Stage, before: Sequence[StoredChore], days: int = 0) -> Told:
 
 def those(chores: Collection[StoredChore], kind: str) -> frozenset[str]:
     """The plants of the open chores of a kind."""
-    return frozenset(n for one in chores if one.kind == kind and one.open for n in one.plants)
+    return frozenset(n for one in chores if one.kind.value == kind and one.open for n in one.plants)
 
 
 def _for_now(chores: Sequence[StoredChore], round_: str) -> list[StoredChore]:
     """Without what a dusk round says of tomorrow."""
-    return [one for one in chores if round_ == "morning" or one.kind != "carry-out"]
+    return [one for one in chores if round_ == "morning" or one.kind.value != "carry-out"]
 
 
 def _hours(chores: Sequence[StoredChore], kind: str) -> dict[str, object]:
-    of_kind = [one for one in chores if one.kind == kind and one.open]
-    return {n: (one.document.get("not_before"), one.before) for one in of_kind for n in one.plants}
+    of_kind = [one for one in chores if one.kind.value == kind and one.open]
+    return {n: (one.chore.not_before, one.before) for one in of_kind for n in one.plants}

@@ -1,12 +1,15 @@
 """The chores that were told."""
 
-import json
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.database import Database
-from sillward.ledger.records import StoredChore, chore_of, iso_to_text, to_text
+from sillward.ledger.records import StoredChore, chore_of, to_text
+from sillward_rules.chore import Chore
+from sillward_rules.revision import only
 
 
 class ChoreTable:
@@ -56,26 +59,26 @@ class ChoreTable:
             )
         ]
 
-    def write(self, site: str, round_: str, chore: Mapping[str, Any]) -> None:
+    def write(
+        self, site: str, round_: str, chore: Chore, *, changed_at: datetime | None = None
+    ) -> None:
         """Write a chore of a round. What was done stays done unless there is now more to do."""
-        row = self.row(site, chore["id"])
+        row = self.row(site, chore.id)
         done_at = reminded_at = passed_on_at = None
-        if row is not None and set(chore["plants"]) <= set(json.loads(row["document"])["plants"]):
+        if row is not None and set(chore.plants) <= set(decode(row["document"]).plants):
             done_at = row["done_at"]
-            if row["before"] == iso_to_text(chore["before"]):  # nobody is reminded twice of it
+            if row["before"] == to_text(chore.before):  # nobody is reminded twice of it
                 reminded_at, passed_on_at = row["reminded_at"], row["passed_on_at"]
         self._database.replace(
             "chore",
-            {
+            _columns(chore)
+            | {
                 "site": site,
-                "id": chore["id"],
-                "kind": chore["chore"],
-                "before": iso_to_text(chore["before"]),
-                "document": json.dumps(chore),
                 "done_at": done_at,
                 "round": round_,
                 "reminded_at": reminded_at,
                 "passed_on_at": passed_on_at,
+                "changed_at": None if changed_at is None else to_text(changed_at),
             },
         )
 
@@ -112,20 +115,15 @@ class ChoreTable:
         What is done for some becomes a chore of its own, whose id is returned; the others stay to
         be done.
         """
-        document = json.loads(row["document"])
-        rest = [] if plants is None else [name for name in document["plants"] if name not in plants]
-        if not rest:
+        whole = decode(row["document"])
+        rest = [] if plants is None else [name for name in whole.plants if name not in plants]
+        if plants is None or not rest:
             self._database.replace("chore", {**row, "done_at": to_text(at)})
             return None
-        part = self._free_id(row["site"], f"{row['id']}-done")
-        for key, names in ((row["id"], rest), (part, plants or ())):
-            because = [reason for reason in document.get("because", ()) if reason["plant"] in names]
-            mine = {**document, "id": key, "plants": list(names), "because": because}
-            done_at = to_text(at) if key == part else row["done_at"]
-            self._database.replace(
-                "chore", {**row, "id": key, "document": json.dumps(mine), "done_at": done_at}
-            )
-        return part
+        part = replace(only(whole, plants), id=self._free_id(row["site"], f"{whole.id}-done"))
+        self._database.replace("chore", {**row, **_columns(only(whole, rest))})
+        self._database.replace("chore", {**row, **_columns(part), "done_at": to_text(at)})
+        return part.id
 
     def _free_id(self, site: str, base: str) -> str:
         free, number = base, 1
@@ -144,11 +142,11 @@ class ChoreTable:
         if part is not None:
             done, rest = self.row(site, part), self.row(site, before["id"])
             if rest is not None and done is not None and _is_rest(rest, done, before):
-                whole = json.loads(before["document"])
-                document = json.loads(rest["document"]) | {
-                    key: whole[key] for key in ("plants", "because")
-                }
-                self._database.replace("chore", {**rest, "document": json.dumps(document)})
+                whole = decode(before["document"])
+                reopened = replace(
+                    decode(rest["document"]), plants=whole.plants, grounds=whole.grounds
+                )
+                self._database.replace("chore", {**rest, **_columns(reopened)})
                 self._database.execute("DELETE FROM chore WHERE site = ? AND id = ?", site, part)
                 return
         self._database.execute(
@@ -174,10 +172,20 @@ class ChoreTable:
         self._database.execute("DELETE FROM chore WHERE before < ?", to_text(oldest))
 
 
+def _columns(chore: Chore) -> dict[str, object]:
+    """The columns that follow from the chore itself."""
+    return {
+        "id": chore.id,
+        "kind": chore.kind.value,
+        "before": to_text(chore.before),
+        "document": encode(chore),
+    }
+
+
 def _is_rest(rest: Mapping[str, Any], done: Mapping[str, Any], whole: Mapping[str, Any]) -> bool:
     """Whether a chore is what was left of a whole when a part of it was done, and nothing else."""
     of_rest, of_done, of_whole = (
-        json.loads(row["document"])["plants"] for row in (rest, done, whole)
+        list(decode(row["document"]).plants) for row in (rest, done, whole)
     )
     same = all(rest[key] == whole[key] for key in ("before", "done_at", "called_off_at"))
     return same and sorted(of_rest + of_done) == sorted(of_whole)

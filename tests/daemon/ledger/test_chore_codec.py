@@ -1,0 +1,89 @@
+"""A chore that the ledger kept is the chore that was told."""
+
+from dataclasses import fields, replace
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sillward.ledger.chore_codec import decode, encode
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from tests.support.chores import a_chore
+
+TIMES = st.datetimes(timezones=st.just(UTC))
+TEXTS = st.text(st.characters(exclude_categories=["Cs"]))
+NUMBERS = st.floats(allow_nan=False)
+
+
+def reasons(also: st.SearchStrategy[tuple[Reason, ...]]) -> st.SearchStrategy[Reason]:
+    maybe_number = st.none() | NUMBERS
+    return st.builds(
+        Reason,
+        plant=TEXTS, quantity=TEXTS, value=maybe_number, unit=TEXTS, limit=maybe_number, at=TIMES,
+        origin=TEXTS, hours=maybe_number, degree_hours=maybe_number, rule=TEXTS,
+        above=st.booleans(), chance=maybe_number, until=st.none() | TIMES, there=maybe_number,
+        also=also,
+    )  # fmt: skip
+
+
+def pairs() -> st.SearchStrategy[tuple[tuple[str, ...], Reason]]:
+    alone = reasons(st.just(()))
+    names = st.lists(TEXTS, min_size=1, max_size=3).map(tuple)
+    return st.tuples(names, reasons(st.lists(alone, max_size=2).map(tuple)))
+
+
+CHORES = st.builds(
+    Chore,
+    id=TEXTS, kind=st.sampled_from(ChoreKind), plants=st.lists(TEXTS, max_size=4).map(tuple),
+    from_spot=TEXTS, to_spot=TEXTS, not_before=st.none() | TIMES, before=TIMES,
+    grounds=st.lists(pairs(), max_size=3).map(lambda parts: Grounds.of(*parts)),
+    unconfirmed=st.lists(TEXTS, max_size=3).map(tuple), overdue_since=st.none() | TIMES,
+)  # fmt: skip
+
+CHORE = a_chore("2026-05-14-carry-in-bench-room", datetime(2026, 5, 14, 20, 15, 7, 123456, UTC))
+
+
+@given(CHORES)
+def test_every_chore_comes_back_as_it_was(chore: Chore) -> None:
+    again = decode(encode(chore))
+
+    for field in fields(Chore):
+        assert getattr(again, field.name) == getattr(chore, field.name), field.name
+    for mine, its in zip(again.grounds.reasons, chore.grounds.reasons, strict=True):
+        for field in fields(Reason):
+            assert getattr(mine, field.name) == getattr(its, field.name), field.name
+    assert again == chore
+
+
+@given(CHORES)
+def test_what_is_read_is_written_as_it_was(chore: Chore) -> None:
+    assert encode(decode(encode(chore))) == encode(chore)
+
+
+def test_times_are_kept_in_utc_to_the_microsecond() -> None:
+    local = CHORE.before.astimezone(ZoneInfo("America/Argentina/Mendoza"))
+
+    again = decode(encode(replace(CHORE, before=local)))
+
+    assert again.before == CHORE.before
+    assert again.before.utcoffset() == CHORE.before.utcoffset()
+
+
+def test_numbers_of_numpy_come_back_as_numbers() -> None:
+    (plants, reason), *_ = CHORE.grounds
+    single = replace(reason, value=np.float32(0.1), chance=np.float64(1 / 3))  # type: ignore[arg-type]
+
+    again = decode(encode(replace(CHORE, grounds=Grounds.of((plants, single)))))
+
+    (back,) = again.grounds.reasons
+    assert (back.value, back.chance) == (float(np.float32(0.1)), 1 / 3)
+    assert type(back.value) is type(back.chance) is float
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "{}", '{"id": "a"}', "null"])
+def test_what_is_no_chore_is_refused(text: str) -> None:
+    with pytest.raises((ValueError, KeyError, TypeError)):
+        decode(text)
