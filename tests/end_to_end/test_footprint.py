@@ -24,8 +24,8 @@ pytestmark = pytest.mark.skipif(
 MOST_KB = 84_000
 """Resident, on x86-64. Measured with Python 3.11: 79 to 80 MB once everything has been done for the
 first time, of which the imports are 64 (NumPy 16, pydantic and its settings 18) and 128 culture
-groups with their sources 2. Apprise with its plugins would be 18 more; it lives in the courier,
-while there is something to send."""
+groups with their sources 2. Apprise with its plugins would be 18 more; it lives in the sender
+process, while there is something to send."""
 
 MOST_GROWTH_KB = 2_000
 """In the second half. A leak of 1 kB a tick would be 3 MB a day."""

@@ -1,8 +1,8 @@
 """A desk at work in a process of its own, which tells what it costs: see `test_footprint.py`.
 
-Everything is real (the packaged example, Keeper, ledger file, courier, heartbeat) but the clock,
-which is moved, and the wire of the forecast, which gives a recorded body with other numbers each
-time.
+Everything is real (the packaged example, the forecasts' keeper, the ledger file, the sender
+process, the heartbeat) but the clock, which is moved, and the wire of the forecast, which gives a
+recorded body with other numbers each time.
 
     python -m tests.support.footprint memory FOLDER PORT TICKS
     python -m tests.support.footprint day|year FOLDER PORT SECONDS-OF-A-TICK
@@ -78,7 +78,7 @@ class Wire:
         times = [first + 3600 * hour for hour in range(len(hourly["time"]))]
         self.sway_k = max(-4.0, min(4.0, self.sway_k + self.rng.uniform(-1, 1)))
         if source == ensemble.NAME:
-            names = [f"temperature_2m_member{one:02}" for one in range(1, MEMBERS)]
+            names = [f"temperature_2m_member{number:02}" for number in range(1, MEMBERS)]
             rows = {name: self._other(hourly["temperature_2m"], 1) for name in names}
             rows["temperature_2m"] = self._other(hourly["temperature_2m"], 0)
             units = dict.fromkeys(rows, "°C")
@@ -106,12 +106,12 @@ class House:
     clock: Clock
     wire: Wire
     pulse: Heartbeat
-    courier: SenderProcess
+    sender: SenderProcess
 
     def tick(self) -> None:
         """As the daemon does it."""
         self.desk.tick()
-        self.courier.close()
+        self.sender.close()
         self.pulse.beat(self.clock(), "; ".join(self.desk.troubles()) or None)
 
 
@@ -133,13 +133,13 @@ def built(folder: Path, port: int) -> House:
     keeper = Keeper(shelf, [household.collection.site], ask=wire)
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
-    courier = SenderProcess()
+    sender = SenderProcess()
     return House(
-        Desk.of(ServiceContext(household, keeper, ledger, courier, clock)),
+        Desk.of(ServiceContext(household, keeper, ledger, sender, clock)),
         clock,
         wire,
         pulse,
-        courier,
+        sender,
     )
 
 
@@ -239,7 +239,7 @@ def main(what: str, folder: str, port: str, number: str) -> None:
             ledger.database.rows("SELECT 1 FROM notice WHERE state IN ('waiting', 'expired')")
         ),
         "ledger": Path(ledger.file.path).stat().st_size,
-        "copies": sorted(one.stat().st_size for one in Path(folder).glob("*.copy-*.gz")),
+        "copies": sorted(path.stat().st_size for path in Path(folder).glob("*.copy-*.gz")),
     }
     ledger.close()
     print(json.dumps(report))  # noqa: T201

@@ -291,7 +291,9 @@ class HardTimes:
         self.post.cut.update(self.desk.outbox._sent_unmarked)
         if ledger.in_memory:
             since = self.post.look - 1 if self.afloat_since is None else self.afloat_since
-            self.forgotten |= {one.key for one in self.post.arrived if one.look >= since}
+            self.forgotten |= {
+                arrival.key for arrival in self.post.arrived if arrival.look >= since
+            }
         ledger.close()
         self.afloat_since = None
         self.desk = self._start()
@@ -336,8 +338,8 @@ class HardTimes:
         day, dusk = night.day, self.household.rounds.dusk.on(SITE, night.day)
         told = ledger.rounds.told_at(SITE.name, Round.DUSK.value, day)
         orders = told is None or any(
-            one.open and ChoreKind(one.kind) in ORDERS and one.round == Round.DUSK.value
-            for one in ledger.chores.of_day(SITE.name, day)
+            chore.open and ChoreKind(chore.kind) in ORDERS and chore.round == Round.DUSK.value
+            for chore in ledger.chores.of_day(SITE.name, day)
         )
         patience = timedelta(0) if self.desk.context.has_forecast() else PATIENCE
         for channel in self.household.channels:
@@ -355,7 +357,7 @@ class HardTimes:
                 self.stretches[name] = Stretch(day, now, off)
             elif now - stretch.since >= CERTAIN + patience:
                 notices = ledger.notices.of_round(SITE.name, Round.DUSK.value, day)
-                mine = [one for one in notices if one.channel == name]
+                mine = [notice for notice in notices if notice.channel == name]
                 if [one.state for one in mine] == ["sent"] and mine[0].last_error is not None:
                     self.doubtful.add(mine[0].key)
                 else:
@@ -387,12 +389,12 @@ def check(times: HardTimes) -> None:
     """What must hold, whatever happened."""
     assert times.missed == []
     by_key: dict[str, list[Arrival]] = {}
-    for one in times.post.arrived:
-        if one.counts and one.key not in times.forgotten:
-            by_key.setdefault(one.key, []).append(one)
+    for arrival in times.post.arrived:
+        if arrival.counts and arrival.key not in times.forgotten:
+            by_key.setdefault(arrival.key, []).append(arrival)
     for key, copies in by_key.items():
         assert len(copies) <= 1 + times.post.cut[key], copies
-        assert all(one.title.startswith("(repeat) ") for one in copies[1:]), copies
+        assert all(copy.title.startswith("(repeat) ") for copy in copies[1:]), copies
     days_forgotten = {key.split("/")[1] for key in times.forgotten}
     messages = Counter(
         (one.channel, one.day, one.round)

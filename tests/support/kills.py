@@ -37,8 +37,8 @@ CHANNELS = [f"c{number:02}" for number in range(40)]
 
 MOMENTS_S = (0.015, 0.06, 0.3, 1.5)
 """About as long as it takes, undisturbed, until the ledger is made, until the round is told, until
-the courier has started, until all is sent and the daily copy is written. The kill comes at a random
-moment up to one of these."""
+the sender process has started, until all is sent and the daily copy is written. The kill comes at
+a random moment up to one of these."""
 
 IMPORTS_S = 1.2
 """About as long as it takes to import everything."""
@@ -270,13 +270,13 @@ class Killer:
         arrived = life.post.arrived
         assert set(arrived) == set(CHANNELS)
         marked = [
-            one for titles in arrived.values() for one in titles if one.startswith("(repeat)")
+            title for titles in arrived.values() for title in titles if title.startswith("(repeat)")
         ]
         for titles in arrived.values():
             assert all(title.startswith("(repeat) ") for title in titles[1:])
         assert len(marked) <= life.kills
         self.repeats += sum(len(titles) - 1 for titles in arrived.values())
-        others = [one.name for one in life.folder.iterdir() if not _expected(one.name)]
+        others = [path.name for path in life.folder.iterdir() if not _expected(path.name)]
         assert others == [], others
         shutil.rmtree(life.folder)
 

@@ -110,7 +110,11 @@ def hours_of(site: Site, plan: Rounds, day: date) -> Iterator[tuple[Round, datet
 def _due(site: Site, plan: Rounds, day: date, round_: Round, moment: Moment) -> datetime:
     if moment.clock is not None:
         return at_wall(site.zone, day, moment.clock)
-    return next(one.due_at for one in due_rounds.of_day(site, plan, day) if one.round is round_)
+    return next(
+        occasion.due_at
+        for occasion in due_rounds.of_day(site, plan, day)
+        if occasion.round is round_
+    )
 
 
 def check(site: Site, plan: Rounds, seen: Sequence[Look], told: Sequence[Told]) -> int:

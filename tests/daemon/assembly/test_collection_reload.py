@@ -105,7 +105,7 @@ class Edited:
 
     @property
     def plants(self) -> list[str]:
-        return [one.name for one in self.desk.context.household.collection.plants]
+        return [plant.name for plant in self.desk.context.household.collection.plants]
 
     @property
     def titles(self) -> list[str]:

@@ -72,4 +72,6 @@ def test_each_desk_looks_at_its_own_site_and_whoever_is_asked_is_asked_for_all(
     assert len(asked) == 1
     (query,) = asked
     latitudes = str(query.params["latitude"]).split(",")
-    assert [float(one) for one in latitudes] == [desk.context.site.latitude for desk in desks]
+    assert [float(latitude) for latitude in latitudes] == [
+        desk.context.site.latitude for desk in desks
+    ]

@@ -98,7 +98,7 @@ def test_every_content_id_leads_to_its_picture(mailbox: Mailbox) -> None:
     assert f"<{(shown['src'] or '').removeprefix('cid:')}>" in images
 
 
-def test_it_comes_through_the_courier_as_it_was(mailbox: Mailbox) -> None:
+def test_it_comes_through_the_child_as_it_was(mailbox: Mailbox) -> None:
     sender = SenderProcess()
     large = Message(WEEK.title, WEEK.body, PAGE, (("chart-1@sillward", PNG * 5),))
     try:

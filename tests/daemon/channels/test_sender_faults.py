@@ -94,10 +94,10 @@ def _no_secret_is_told(capfd: pytest.CaptureFixture[str]) -> Iterator[None]:
     handler = logging.StreamHandler(heard)
     named = [logging.getLogger(name) for name in sorted(logging.root.manager.loggerDict)]
     loggers = [logging.root, *named]
-    levels = [(one, one.level) for one in loggers]
-    for one in loggers:
-        one.setLevel(logging.DEBUG)
-        one.addHandler(handler)
+    levels = [(logger, logger.level) for logger in loggers]
+    for logger in loggers:
+        logger.setLevel(logging.DEBUG)
+        logger.addHandler(handler)
     logging.getLogger("sillward.wording").debug("a word")
     yield
     for one, level in levels:

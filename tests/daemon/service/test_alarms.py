@@ -154,9 +154,9 @@ def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make:
     world.post.down = {"phone"}
     run(world, "16:30")
     assert [
-        one.round
-        for one in world.ledger.notices.latest(SITE.name)
-        if one.state == NoticeState.WAITING
+        notice.round
+        for notice in world.ledger.notices.latest(SITE.name)
+        if notice.state == NoticeState.WAITING
     ] == ["blind"]
 
     world.clock.now = local("18:10")
@@ -203,7 +203,9 @@ def test_a_forecast_that_is_nearly_too_old_does_not_come_and_go(make: Make) -> N
 
     world.source.ask = lambda *_, **__: low_of("4.0 ago 3")  # type: ignore[method-assign]
     run(world, "17:00", days=5)
-    assert [one.title for one in alarms(world)[4:]] == ["The forecast is back: Invented weather"]
+    assert [alarm.title for alarm in alarms(world)[4:]] == [
+        "The forecast is back: Invented weather"
+    ]
 
 
 def test_the_end_does_not_come_before_its_beginning(make: Make) -> None:
@@ -221,7 +223,7 @@ def test_the_end_does_not_come_before_its_beginning(make: Make) -> None:
     world.source.ask = up_again  # type: ignore[method-assign]
     run(world, "16:50", days=1)
 
-    assert [one.title[:11] for one in alarms(world, "mail")] == ["Treat tonig", "The forecas"]
+    assert [alarm.title[:11] for alarm in alarms(world, "mail")] == ["Treat tonig", "The forecas"]
     assert alarms(world, "phone") == []
 
 
@@ -306,7 +308,7 @@ def test_a_clock_of_which_two_sources_differ_is_told_once_a_day(make: Make) -> N
 
     run(world, "18:00")
 
-    assert [one.title for one in alarms(world)] == [
+    assert [alarm.title for alarm in alarms(world)] == [
         "The clock of sillward's machine is wrong",
         "The clock of sillward's machine is right again",
     ]
@@ -334,4 +336,4 @@ def test_a_clock_that_is_off_is_told_and_its_end_too(make: Make) -> None:
     right = timedelta(0)
     run(world, "12:00", days=1)
     assert alarms(world)[-1].title == "The clock of sillward's machine is right again"
-    assert len([one for one in alarms(world) if one.title.endswith("again")]) == 1
+    assert len([alarm for alarm in alarms(world) if alarm.title.endswith("again")]) == 1

@@ -199,10 +199,10 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
     ledger.undo(SITE.name, answer)
 
     hours = {
-        plant: one.before
-        for one in ledger.chores.of_day(SITE.name, DAY)
-        if one.open
-        for plant in one.plants
+        plant: chore.before
+        for chore in ledger.chores.of_day(SITE.name, DAY)
+        if chore.open
+        for plant in chore.plants
     }
     assert hours["Blue basket"] == local("20:00")
     if done:

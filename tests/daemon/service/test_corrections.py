@@ -99,7 +99,7 @@ def test_what_was_added_is_a_chore_that_can_be_done() -> None:
 
     newer(world, desk, 1.0)
 
-    (chore,) = [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
+    (chore,) = [chore for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
     assert set(chore.plants) == {"Left pot", "Right pot", "Hardy one"}
     assert world.spots()["Hardy one"] == "room"  # as of its hour, assumed
     assert world.ledger.plants.states(SITE.name)["Hardy one"].came_from == "bench"
@@ -114,7 +114,7 @@ def test_a_milder_night_is_called_off_with_its_low() -> None:
     assert message.title == "2 plants may stay out after all"
     assert "tonight 12" in message.body
     assert world.spots()["Left pot"] == "bench"
-    assert not [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
+    assert not [chore for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
 
 
 def test_what_was_called_off_can_be_ordered_again() -> None:
@@ -197,7 +197,7 @@ def test_a_forecast_that_fails_wakes_nobody() -> None:
         desk.tick()
 
     assert [
-        one for one in world.ledger.notices.latest(SITE.name) if one.stage == Stage.CHANGE
+        notice for notice in world.ledger.notices.latest(SITE.name) if notice.stage == Stage.CHANGE
     ] == []
 
 
@@ -231,9 +231,9 @@ def test_a_restart_tells_no_change_again() -> None:
 def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
     world, desk = told()
     (chore,) = [
-        one
-        for one in world.ledger.chores.of_day(SITE.name, DAY)
-        if one.kind is ChoreKind.CARRY_IN and one.open
+        chore
+        for chore in world.ledger.chores.of_day(SITE.name, DAY)
+        if chore.kind is ChoreKind.CARRY_IN and chore.open
     ]
     states = world.ledger.plants.states(SITE.name)
     done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
@@ -241,8 +241,10 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
 
     newer(world, desk, 1.0)
 
-    open_chores = [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
-    assert [one.plants for one in open_chores if one.kind is ChoreKind.CARRY_IN] == [("Hardy one",)]
+    open_chores = [chore for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
+    assert [chore.plants for chore in open_chores if chore.kind is ChoreKind.CARRY_IN] == [
+        ("Hardy one",)
+    ]
     assert open_chores[0].id != chore.id
 
 
@@ -521,5 +523,7 @@ def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
     newer(world, desk, 14.0, minutes=40)
 
     assert len(world.post.pushes) == 1
-    assert not [one for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
-    assert all(one.state != NoticeState.EXPIRED for one in world.ledger.notices.latest(SITE.name))
+    assert not [chore for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
+    assert all(
+        notice.state != NoticeState.EXPIRED for notice in world.ledger.notices.latest(SITE.name)
+    )

@@ -801,9 +801,9 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
     desk = world.desk
     desk.tick()
     (told,) = [
-        one
-        for one in world.ledger.chores.due_since(SITE.name, local("00:00"))
-        if "carry-in" in one.id
+        chore
+        for chore in world.ledger.chores.due_since(SITE.name, local("00:00"))
+        if "carry-in" in chore.id
     ]
     world.ledger.finish(SITE.name, told.id, local("17:30"), {})
     more = a_chore(told.id, told.before, told.kind, [*told.plants, "Third pot"])
@@ -813,6 +813,8 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
     )
 
     (again,) = [
-        one for one in world.ledger.chores.due_since(SITE.name, local("00:00")) if one.id == told.id
+        chore
+        for chore in world.ledger.chores.due_since(SITE.name, local("00:00"))
+        if chore.id == told.id
     ]
     assert again.done_at is None

@@ -74,7 +74,7 @@ def test_every_round_becomes_due_once_on_each_local_date(site: Site, moment: str
     start = datetime(2025, 12, 28, tzinfo=UTC).timestamp()
     ticks = np.arange(start, start + (DAYS + 8) * 86400, STEP.total_seconds())
 
-    found = [one for day in days() for one in due_rounds.of_day(site, told(moment), day)]
+    found = [occasion for day in days() for occasion in due_rounds.of_day(site, told(moment), day)]
 
     for occasion in found:
         first = np.searchsorted(ticks, occasion.due_at.timestamp())
@@ -120,9 +120,9 @@ def test_ticks_around_a_clock_change_meet_each_round_once(site: Site, moment: st
             assert (Round.MORNING, day) in met
         fresh = [one for one in met if one[1] >= change - timedelta(days=1)]
         due = {
-            (one.round, one.day): one.due_at
+            (occasion.round, occasion.day): occasion.due_at
             for _, day in fresh
-            for one in due_rounds.of_day(site, told(moment), day)
+            for occasion in due_rounds.of_day(site, told(moment), day)
         }
         assert all(timedelta(0) <= met[one] - due[one] < STEP for one in fresh)
 
@@ -203,9 +203,9 @@ def test_what_is_due_at_an_hour(now: str, due: list[Round]) -> None:
 def test_every_dusk_moment_that_a_file_may_say_is_told_on_some_tick() -> None:
     """In Berlin's June the night lasts seven hours: sunset+8h is after sunrise."""
     (dusk,) = [
-        one
-        for one in due_rounds.of_day(BERLIN, told("sunset+8h"), date(2026, 6, 20))
-        if one.round is Round.DUSK
+        occasion
+        for occasion in due_rounds.of_day(BERLIN, told("sunset+8h"), date(2026, 6, 20))
+        if occasion.round is Round.DUSK
     ]
 
     assert dusk.due_at < dusk.until
@@ -292,8 +292,8 @@ def test_rounds_by_the_sun_exist_in_polar_day_and_night(
 
         occasions = list(due_rounds.of_day(TROMSO, plan, day))
 
-        assert {one.round for one in occasions} >= {Round.DUSK, Round.MORNING}
-        assert all(one.due_at < one.until for one in occasions)
+        assert {occasion.round for occasion in occasions} >= {Round.DUSK, Round.MORNING}
+        assert all(occasion.due_at < occasion.until for occasion in occasions)
         for hour in range(0, 24, 6):
             now = datetime.combine(day, time(hour), tzinfo=UTC)
             due_rounds.occasions(TROMSO, plan, now)
@@ -306,7 +306,9 @@ def test_dusk_comes_once_a_day_through_a_polar_summer() -> None:
     due = []
     for day in days(date(2026, 5, 10), 20):
         due += [
-            one.due_at for one in due_rounds.of_day(TROMSO, plan, day) if one.round is Round.DUSK
+            occasion.due_at
+            for occasion in due_rounds.of_day(TROMSO, plan, day)
+            if occasion.round is Round.DUSK
         ]
 
     apart = [after - before for before, after in pairwise(due)]

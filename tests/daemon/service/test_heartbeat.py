@@ -157,7 +157,7 @@ def test_a_call_that_fails_is_made_again_a_minute_later(
 
     assert tries == [NOW + timedelta(minutes=minute) for minute in range(4)]
     assert heart.last_success is None
-    assert [one.getMessage() for one in caplog.records] == [
+    assert [record.getMessage() for record in caplog.records] == [
         "heartbeat.failed reason=heartbeat: answered 500"
     ] * 4
 

@@ -41,7 +41,7 @@ def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) ->
 
 
 def open_orders(played: Stage) -> list[StoredChore]:
-    return [one for one in played.chores() if one.kind is ChoreKind.CARRY_IN and one.open]
+    return [chore for chore in played.chores() if chore.kind is ChoreKind.CARRY_IN and chore.open]
 
 
 def drawn(played: Stage, round_: Round) -> Sheet:
@@ -51,13 +51,13 @@ def drawn(played: Stage, round_: Round) -> Sheet:
 @pytest.mark.parametrize("name", EVENINGS)
 def test_what_nobody_acknowledged_is_on_every_later_sheet_of_the_night(name: str) -> None:
     played = evening(name)
-    told = {plant: one.before for one in open_orders(played) for plant in one.plants}
+    told = {plant: order.before for order in open_orders(played) for plant in order.plants}
     assert told
     for clock, days in (("20:00", 0), ("22:10", 0), ("02:30", 1), ("07:50", 1)):
         played.sleep(clock, days)
         for round_ in Round:
             sheet = drawn(played, round_)
-            into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+            into = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
             tonight = [one for one in into if one.id.startswith(str(played.day))]
             listed = {plant: one.before for one in tonight for plant in one.plants}
             assert listed == told, (clock, round_)
@@ -95,18 +95,18 @@ def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
 
     listed = {
         name
-        for one in drawn(played, Round.DUSK).chores
-        if one.kind is ChoreKind.CARRY_IN
-        for name in one.plants
+        for chore in drawn(played, Round.DUSK).chores
+        if chore.kind is ChoreKind.CARRY_IN
+        for name in chore.plants
     }
 
-    assert listed == {name for one in open_orders(played) for name in one.plants}
+    assert listed == {name for order in open_orders(played) for name in order.plants}
     assert listed.isdisjoint(order.plants)
 
 
 def test_a_newer_forecast_neither_doubles_nor_calls_off_what_is_overdue() -> None:
     played = evening("six plants")
-    told = [(one.id, one.plants, one.before) for one in open_orders(played)]
+    told = [(order.id, order.plants, order.before) for order in open_orders(played)]
     played.sleep("18:45")
     pushes = len(played.pushes)
     for sky in (COLD, Sky([(9, 17), (2, 15), (5, 16)]), Sky([(9, 17), (12.8, 20), (12, 20)])):
@@ -114,7 +114,7 @@ def test_a_newer_forecast_neither_doubles_nor_calls_off_what_is_overdue() -> Non
         played.clock.move(minutes=90)
         played.desk.tick()
 
-    assert [(one.id, one.plants, one.before) for one in open_orders(played)] == told
+    assert [(order.id, order.plants, order.before) for order in open_orders(played)] == told
     assert len(played.pushes) == pushes
 
 
@@ -161,13 +161,13 @@ def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
 
     assert [len(lines) for lines in asked] == [1, 1, 1]
     morning = drawn(played, Round.MORNING)
-    assert sum(isinstance(one, NotConfirmed) for one in morning.warnings) == 1
+    assert sum(isinstance(warning, NotConfirmed) for warning in morning.warnings) == 1
 
 
 @pytest.mark.parametrize("spot", ["pergola", "sunroom"])
 def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) -> None:
     played = evening("six plants")
-    told = {plant for one in open_orders(played) for plant in one.plants}
+    told = {plant for order in open_orders(played) for plant in order.plants}
     played.sleep("19:45")  # assumed by now, for planning
 
     renamed = stage(garden(SIX).replace(spot, "arbour"), "19:45", COLD, notices=NEVER)
@@ -175,7 +175,7 @@ def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) 
     played.desk.tick()
 
     sheet = drawn(played, Round.DUSK)
-    into = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    into = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
     assert {plant for one in into for plant in one.plants} == told
     assert "arbour" in {name for one in into for name in (one.from_spot, one.to_spot)}
 
@@ -185,7 +185,7 @@ def wordy(folder: Path) -> Wording:
     texts = []
     for name, source in packaged().ours.items():
         facts = ", ".join(source.facts)
-        ours = f"{{{{ say.{name}({', '.join(f'{one}={one}' for one in source.facts)}) }}}}"
+        ours = f"{{{{ say.{name}({', '.join(f'{fact}={fact}' for fact in source.facts)}) }}}}"
         texts.append(
             f"{{% macro {name}({facts}) %}}{ours} {ours} and so on for ever{{% endmacro %}}"
         )

@@ -29,7 +29,7 @@ from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plan
 def late(reached: str, count: int = 2, now: str = "17:00") -> tuple[World, Desk]:
     """A dusk round told at five that cannot be sent until this hour; in by 18:40."""
     world = a_world(now, low_c=5.0)
-    world.household = a_household(plants=tuple(a_plant(f"Pot {one}") for one in range(count)))
+    world.household = a_household(plants=tuple(a_plant(f"Pot {number}") for number in range(count)))
     world.post.down = {"phone"}
     desk = world.desk
     while world.clock.now < local(reached, DAY if reached > "12" else DAY + timedelta(days=1)):
@@ -218,7 +218,7 @@ def test_on_a_full_disk_notices_still_go_out_once(
     assert told == ["Carry in 2 plants by 18:40"]
     assert "Sillward cannot save anything" in world.post.titles
     assert world.ledger.in_memory
-    assert any("ledger cannot be written" in one for one in desk.troubles())
+    assert any("ledger cannot be written" in trouble for trouble in desk.troubles())
 
 
 def test_a_disk_that_fills_up_between_sending_and_marking_costs_no_repeat(
@@ -261,7 +261,9 @@ def test_what_happened_in_memory_comes_into_the_file_when_there_is_room(
     file.close()
     assert state == "sent"
     world.desk.tick()
-    assert [one for one in world.post.titles if "Carry in" in one] == ["Carry in 2 plants by 18:40"]
+    assert [title for title in world.post.titles if "Carry in" in title] == [
+        "Carry in 2 plants by 18:40"
+    ]
 
 
 def test_a_damaged_ledger_is_owned_up_to(tmp_path: Path) -> None:
@@ -295,9 +297,9 @@ def test_a_round_told_by_a_clock_a_day_ahead_is_told_again_on_its_day() -> None:
         desk.tick()
 
     told = [
-        one
-        for one in world.ledger.notices.latest(SITE.name)
-        if one.round == "dusk" and one.stage == "told" and one.state == NoticeState.SENT
+        notice
+        for notice in world.ledger.notices.latest(SITE.name)
+        if notice.round == "dusk" and notice.stage == "told" and notice.state == NoticeState.SENT
     ]
     assert [one.day for one in told] == [str(DAY + timedelta(days=1)), str(DAY)]
 
@@ -308,7 +310,7 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
     world.clock.move(days=1)
     desk.tick()
     tomorrow = DAY + timedelta(days=1)
-    assert [one.kind for one in world.ledger.chores.of_day(SITE.name, tomorrow)]
+    assert [chore.kind for chore in world.ledger.chores.of_day(SITE.name, tomorrow)]
     world.clock.now = local("17:20")
     world.source.low_c = 14.0
 
@@ -318,9 +320,9 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
 
     assert world.ledger.rounds.told_at(SITE.name, "dusk", tomorrow)
     assert not [
-        one
-        for one in world.ledger.chores.of_day(SITE.name, tomorrow)
-        if one.kind is ChoreKind.CARRY_IN
+        chore
+        for chore in world.ledger.chores.of_day(SITE.name, tomorrow)
+        if chore.kind is ChoreKind.CARRY_IN
     ]
 
 
@@ -337,9 +339,9 @@ def test_a_notice_of_long_ago_does_not_come_back_when_the_clock_falls_years_behi
 
     desk.tick()
 
-    assert [one.state for one in world.ledger.notices.latest(SITE.name) if one.day == str(DAY)] == [
-        "not needed"
-    ]
+    assert [
+        notice.state for notice in world.ledger.notices.latest(SITE.name) if notice.day == str(DAY)
+    ] == ["not needed"]
 
 
 # -- signs of life
@@ -373,7 +375,9 @@ def test_what_is_long_ago_is_forgotten() -> None:
     desk.tick()
 
     assert world.ledger.rounds.told_at(SITE.name, "dusk", DAY) is None
-    assert all(one.day != str(DAY) for one in world.ledger.notices.latest(SITE.name, most=100))
+    assert all(
+        notice.day != str(DAY) for notice in world.ledger.notices.latest(SITE.name, most=100)
+    )
     assert world.ledger.chores.of_day(SITE.name, DAY) == []
 
 
@@ -420,7 +424,9 @@ def test_a_forecast_that_is_missing_or_old_is_a_trouble() -> None:
     for _ in range(8):
         world.clock.move(hours=1)
         desk.tick()
-    assert any(re.match(r"the forecast is old, \d h old: Inv", one) for one in desk.troubles())
+    assert any(
+        re.match(r"the forecast is old, \d h old: Inv", trouble) for trouble in desk.troubles()
+    )
 
 
 def test_a_defect_of_ours_is_a_trouble(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -440,7 +446,7 @@ def test_the_troubles_of_a_daemon_that_is_gone_can_be_seen_in_its_ledger() -> No
 
     world.clock.move(minutes=45)
 
-    assert any("has done nothing since" in one for one in world.desk.troubles())
+    assert any("has done nothing since" in trouble for trouble in world.desk.troubles())
 
 
 def test_tries_that_were_refused_are_no_doubtful_ones() -> None:
@@ -479,7 +485,7 @@ def test_a_channel_that_fails_by_a_defect_of_ours_holds_up_nothing_else(
     broken = world.notice("broken")
     assert (broken.state, broken.sent_at) == ("waiting", None)  # and never taken for sent
     assert broken.attempts < 10
-    assert any("broken: 1 waiting" in one for one in desk.troubles())
+    assert any("broken: 1 waiting" in trouble for trouble in desk.troubles())
     assert "in sender" in caplog.text  # where it failed
     assert "token" not in caplog.text
 
@@ -510,7 +516,9 @@ def test_what_waits_for_a_channel_that_is_gone_goes_to_the_one_in_its_place() ->
     assert message.title.startswith("Carry in 2 plants by 18:40")
     assert world.notice("mobile").state == NoticeState.SENT
     assert all(
-        one.asked is not None for one in world.ledger.plants.states(SITE.name).values() if one.since
+        state.asked is not None
+        for state in world.ledger.plants.states(SITE.name).values()
+        if state.since
     )
     assert desk.troubles() == []
 
@@ -553,8 +561,8 @@ def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
         assert message.title == "Carry in 2 plants by 18:40"
         assert "bench to room: Left pot, Right pot" in message.body
     assert desk.defects.events == ["round.failed_to_word"] * 2
-    assert [one.plants for one in world.ledger.chores.of_day(SITE.name, DAY) if one.open]
-    assert any(one.asked for one in world.ledger.plants.states(SITE.name).values())
+    assert [chore.plants for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
+    assert any(state.asked for state in world.ledger.plants.states(SITE.name).values())
     world.clock.move(minutes=75)
     desk.tick()
     assert len(world.post.pushes) == 4  # reminded

@@ -105,7 +105,9 @@ class Machine(RuleBasedStateMachine):
         self.a_quiet_while()
         self.clock.move(days=2)
         self._deliver()
-        assert {one.state for one in self.ledger.notices.latest(SITE.name, 999)} <= set(_SETTLED)
+        assert {notice.state for notice in self.ledger.notices.latest(SITE.name, 999)} <= set(
+            _SETTLED
+        )
         self.nothing_is_sent_that_did_not_arrive()
         self.nothing_arrives_twice_without_a_reason()
         self.ledger.close()
@@ -120,9 +122,9 @@ class Machine(RuleBasedStateMachine):
     def send(self, channel: Channel, message: Message) -> None:
         """A channel that does as the machine says."""
         (notice,) = (
-            one
-            for one in self.ledger.notices.latest(SITE.name, 999)
-            if one.state == NoticeState.SENDING
+            notice
+            for notice in self.ledger.notices.latest(SITE.name, 999)
+            if notice.state == NoticeState.SENDING
         )
         key = notice.key
         assert self.open or notice.stage not in _NOT_NEEDED, "a reminder of what is done"
@@ -169,7 +171,7 @@ class Machine(RuleBasedStateMachine):
         now = self.clock.now
         intent = f"dusk {stage} {self.count}"
         until = now + timedelta(minutes=good_min)
-        channel = next(one for one in CHANNELS if one.name == name)
+        channel = next(channel for channel in CHANNELS if channel.name == name)
         notice = self.desk.context.notice(
             channel, intent, DAY, Message(f"Notice {self.count}", "What is to do"), until,
             round_="dusk", stage=stage,
@@ -241,9 +243,9 @@ class Machine(RuleBasedStateMachine):
         """All is well for longer than any pause: what is good for so long is out by then."""
         self.states = dict.fromkeys(self.states, "well")
         waiting = [
-            one
-            for one in self.ledger.notices.latest(SITE.name, 999)
-            if one.state == NoticeState.WAITING
+            notice
+            for notice in self.ledger.notices.latest(SITE.name, 999)
+            if notice.state == NoticeState.WAITING
         ]
         for _ in range(int(SEND_PAUSES[-1] / TICK) + 2):
             self._deliver()
@@ -253,7 +255,7 @@ class Machine(RuleBasedStateMachine):
             return
         if self.household.rounds.quiet.until(SITE, now) is not None:
             return
-        states = {one.key: one.state for one in self.ledger.notices.latest(SITE.name, 999)}
+        states = {notice.key: notice.state for notice in self.ledger.notices.latest(SITE.name, 999)}
         for one in waiting:
             good = one.expires_at > now
             assert states[one.key] in (("sent", "not needed") if good else _SETTLED), one

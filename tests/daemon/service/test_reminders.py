@@ -212,7 +212,7 @@ def test_a_reminder_that_is_not_needed_any_more_is_not_sent() -> None:
 
     assert len(heard(world, "phone")) == 1
     reminders = world.ledger.notices.of_round(SITE.name, "dusk", DAY, Stage.REMINDER)
-    assert [one.state for one in reminders] == ["not needed"]
+    assert [reminder.state for reminder in reminders] == ["not needed"]
 
 
 def test_a_restart_reminds_nobody_again() -> None:
@@ -243,7 +243,9 @@ def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> Non
 
     until(world, desk, "20:30")
 
-    told_at = [one.sent_at for one in world.ledger.notices.latest(SITE.name) if one.sent_at]
+    told_at = [
+        notice.sent_at for notice in world.ledger.notices.latest(SITE.name) if notice.sent_at
+    ]
     assert told_at == [local("15:50")]
     assert heard(world, "phone") == ["Carry in 2 plants by 18:40"]
 
@@ -253,7 +255,9 @@ def test_a_reminder_waits_for_no_quiet_hours_either() -> None:
 
     until(world, desk, "21:30")
 
-    times = sorted(one.sent_at for one in world.ledger.notices.latest(SITE.name) if one.sent_at)
+    times = sorted(
+        notice.sent_at for notice in world.ledger.notices.latest(SITE.name) if notice.sent_at
+    )
     assert times == [local("17:00"), local("17:50")]
     assert heard(world, "phone")[1] == "Carry in 2 plants by 18:40"
 

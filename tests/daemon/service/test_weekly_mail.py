@@ -200,11 +200,11 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
         desk.tick()
         world.clock.move(minutes=30)
     orders = [
-        one
-        for one in world.ledger.chores.due_since(
+        chore
+        for chore in world.ledger.chores.due_since(
             SITE.name, local("00:00", SUNDAY - timedelta(days=4))
         )
-        if one.kind is ChoreKind.CARRY_IN and one.day < str(SUNDAY)
+        if chore.kind is ChoreKind.CARRY_IN and chore.day < str(SUNDAY)
     ]
     world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
 
@@ -401,7 +401,7 @@ def test_a_repeat_says_so_and_has_its_page() -> None:
     world.clock.move(minutes=2)
     desk.tick()
 
-    ((_, message),) = [one for one in world.post.pushes if "Week" in one[1].title]
+    ((_, message),) = [push for push in world.post.pushes if "Week" in push[1].title]
     assert message.title.startswith("(repeat) Week")
     assert message.html is not None
 
