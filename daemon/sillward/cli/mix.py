@@ -37,8 +37,8 @@ def mix(as_json: bool, **values: Any) -> None:
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    recipe = report.recipe(**values)
+    request = report.request_from_options(**values)
     if as_json:
-        print_json(report.document(recipe))
+        print_json(report.document(request))
     else:
-        click.echo(report.text(recipe, terminal.screen()))
+        click.echo(report.text(request, terminal.screen()))

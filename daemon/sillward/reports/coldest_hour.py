@@ -1,30 +1,30 @@
-"""How the coldest leaf of a night comes about, in words from which one can work it out again."""
+"""How the coldest leaf of a night comes about, with every number that goes into it."""
 
 from collections.abc import Iterator
 
 from sillward.wording.voice import Voice
 from sillward_rules.account import Account, AccountHour
 
-_LEAST = 0.005
-"""Shares are told in full percent: what is less than half of one apart is the same."""
+_MIN_DIFFERENCE = 0.005
+"""Shares are shown in full percent: less than half a percent apart they look the same."""
 
 
 def coldest_hour(account: Account, voice: Voice) -> Iterator[str]:
-    """One sentence on the deciding hour at a spot that the forecast is corrected for, if any."""
-    hour = next((one for one in account.hours if one.deciding), None)
+    """Yield a sentence on the coldest hour, if there is one and the spot follows the forecast."""
+    hour = next((hour for hour in account.hours if hour.deciding), None)
     if hour is None or account.spot.holds_itself:
         return
-    told = [
+    steps = [
         f"forecast {voice.degrees(hour.forecast['temp_c'])}",
         *_offset(account, hour, voice),
         *_sky(hour),
         f"leaf {voice.degrees(hour.leaf_c)}{_wet(hour)}",
     ]
-    yield f"coldest at {voice.hour(hour.at)}: {'; '.join(told)}"
+    yield f"coldest at {voice.hour(hour.at)}: {'; '.join(steps)}"
 
 
 def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
-    """What is added to the forecast, and which share of the night offset that is."""
+    """Yield what is added to the forecast, and which share of the night offset that is."""
     whole, day = account.spot.night_offset_k, account.spot.day_offset_k or 0.0
     if hour.offset_k is None or not (whole or day):
         return
@@ -37,7 +37,7 @@ def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
     share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
     if not account.spot.indoors:
         share += f" ({_wind(hour, voice)}, {_cloud(hour)})"
-    if night < 1.0 - _LEAST:
+    if night < 1.0 - _MIN_DIFFERENCE:
         sun = "sunset" if hour.night else "sunrise"
         share += f", {_percent(night)} of the way from day to night so soon after {sun}"
     yield f"{here}: {share}"
@@ -54,9 +54,9 @@ def _cloud(hour: AccountHour) -> str:
 
 
 def _sky(hour: AccountHour) -> Iterator[str]:
-    """What the cloud counts for, where it is told by height and does not all count."""
+    """Yield what cloud counts for, where its heights are known and some of it counts for less."""
     cloud, warming = hour.forecast["cloud"], hour.warming_cloud
-    if cloud is not None and warming is not None and cloud - warming >= _LEAST:
+    if cloud is not None and warming is not None and cloud - warming >= _MIN_DIFFERENCE:
         yield (
             f"cloud {_percent(cloud)} holds warmth like {_percent(warming)} of low cloud, for some "
             "or all of it is high"

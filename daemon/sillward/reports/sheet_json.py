@@ -1,4 +1,4 @@
-"""The machine-readable sheet (schema 1): one JSON document, times in the site's zone."""
+"""What `sillward sheet --json` prints: a document of schema 1, with times in the site's zone."""
 
 from collections.abc import Iterable
 from typing import Any
@@ -15,7 +15,7 @@ SCHEMA = 1
 
 
 def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
-    """The sheet as a document of plain types."""
+    """Return a sheet as plain types."""
     forecast: dict[str, Any] = {"source": sheet.source}
     if sheet.issued_at is not None:
         forecast["issued"] = iso(sheet.issued_at, site)
@@ -36,12 +36,12 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
 
 
 def _texts(remarks: Iterable[Remark], voice: Voice) -> list[str]:
-    """For machines: in SI and by 24 hours, in our words, whatever people are told."""
-    return [voice.remark(one) for one in remarks]
+    """Return remarks in our own words."""
+    return [voice.remark(remark) for remark in remarks]
 
 
 def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
-    """With what a wetting is done; nothing for other chores."""
+    """Return what a wetting is done with; nothing for other chores."""
     if chore.kind is ChoreKind.FEED:
         return {"with": f"feed, {sheet.feed}" if sheet.feed else "weak feed"}
     if chore.kind is ChoreKind.MIST:
@@ -50,14 +50,14 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
     return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
 
 
-def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
-    """The week ahead as a document of plain types."""
+def of_outlook(outlook: Outlook, site: Site) -> dict[str, Any]:
+    """Return the week ahead as plain types."""
     voice = Voice(site)
     return {
-        "trips": ahead.trips,
-        "turn": None if ahead.turn is None else voice.remark(ahead.turn),
-        "spells": _texts(ahead.spells, voice),
-        "dark": _texts(ahead.dark, voice),
+        "trips": outlook.trips,
+        "turn": None if outlook.turn is None else voice.remark(outlook.turn),
+        "spells": _texts(outlook.spells, voice),
+        "dark": _texts(outlook.dark, voice),
         "nights": [
             {
                 "day": str(night.day),
@@ -66,7 +66,7 @@ def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
                 "judged": night.judged,
                 "chance": night.chance,
             }
-            for night in ahead.nights
+            for night in outlook.nights
         ],
         "days": [
             {
@@ -78,13 +78,13 @@ def of_outlook(ahead: Outlook, site: Site) -> dict[str, Any]:
                 "others": {kind.value: count for kind, count in day.others},
                 "fed_plants": day.fed,
             }
-            for day in ahead.days
+            for day in outlook.days
         ],
     }
 
 
 def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
-    """One chore as a document of plain types."""
+    """Return a chore as plain types."""
     return {
         "id": chore.id,
         "chore": chore.kind.value,
@@ -93,17 +93,17 @@ def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
         "to": chore.to_spot,
         "not_before": None if chore.not_before is None else iso(chore.not_before, site),
         "before": iso(chore.before, site),
-        "because": [_of_reason(reason, site) for reason in chore.single_reasons],
+        "because": [_reason_document(reason, site) for reason in chore.single_reasons],
         "chance": chore.chance,
-        **_open(chore, site),
+        **_confirmation(chore, site),
     }
 
 
-def _open(chore: Chore, site: Site) -> dict[str, Any]:
-    """What was told before, and nobody has confirmed; nothing for chores that nobody is asked of.
+def _confirmation(chore: Chore, site: Site) -> dict[str, Any]:
+    """Return what was told before and is not confirmed; nothing for chores without confirmation.
 
-    confirmed: false, or null where it has not been told before. if_taken_in: who goes out only if
-    somebody took them in.
+    confirmed: false, or null if it has not been told before. if_taken_in: the plants that go out
+    only if they were taken in.
     """
     if chore.kind is ChoreKind.CARRY_IN:
         overdue = chore.overdue_since
@@ -118,7 +118,7 @@ def _open(chore: Chore, site: Site) -> dict[str, Any]:
     return {}
 
 
-def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
+def _reason_document(reason: Reason, site: Site) -> dict[str, Any]:
     return {
         "plant": reason.plant,
         "quantity": reason.quantity,
@@ -136,7 +136,7 @@ def _of_reason(reason: Reason, site: Site) -> dict[str, Any]:
 
 
 def _exposure(reason: Reason) -> dict[str, Any]:
-    """How long and how deep under the limit, where that is counted."""
+    """Return for how long and how deep it is under the limit, where that is counted."""
     if reason.hours is None or reason.degree_hours is None:
         return {}
     return {"hours": reason.hours, "degree_hours": reason.degree_hours}

@@ -1,4 +1,4 @@
-"""What `words` prints: the macros of messages, what each is told, and what it says now."""
+"""What `sillward words` prints: the macros of messages, their facts, and what they say now."""
 
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -16,41 +16,43 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Sheet
 
 
-def text(voice: Voice, asked: Sequence[str], screen: Screen = PIPE) -> str:
-    """The macros whose name or file holds one of the words asked for; all if none is.
+def text(voice: Voice, names: Sequence[str], screen: Screen = PIPE) -> str:
+    """Return the macros that have one of these names in their name or file; without names, all.
 
     Raise UsageError if there are none.
     """
-    ours = voice.wording.ours
     chosen = {
         name: source
-        for name, source in ours.items()
-        if not asked or any(word.lower() in (f"{name} {source.file}") for word in asked)
+        for name, source in voice.wording.ours.items()
+        if not names or any(part.lower() in f"{name} {source.file}" for part in names)
     }
     if not chosen:
-        msg = f"no macro is named like {', '.join(asked)}; `sillward words` lists all"
+        msg = f"no macro is named like {', '.join(names)}; `sillward words` lists all"
         raise UsageError(msg)
     lines: list[str] = []
     for file in dict.fromkeys(source.file for source in chosen.values()):
         lines += ["", *screen.lines(file)]
-        for name in (name for name, source in chosen.items() if source.file == file):
-            lines += _lines_of(name, voice, screen)
+        for name, source in chosen.items():
+            if source.file == file:
+                lines += _macro_lines(name, voice, screen)
     return "\n".join(lines[1:])
 
 
-def _lines_of(name: str, voice: Voice, screen: Screen) -> Iterator[str]:
+def _macro_lines(name: str, voice: Voice, screen: Screen) -> Iterator[str]:
+    """Yield a macro with its facts, and what it says with usual ones."""
     facts = voice.wording.ours[name].facts
-    usual = next(rehearsal.samples(name, facts)).facts
     yield from screen.lines(f"  {name}({', '.join(facts)})")
     own = voice.wording.own.get(name)
-    mark = None if own is None else Mark.OK
-    said = voice.say(name, **usual)
-    yield from screen.lines(f"    {said}{'' if own is None else f'   ({own.file})'}", mark)
+    words = voice.say(name, **next(rehearsal.samples(name, facts)).facts)
+    if own is None:
+        yield from screen.lines(f"    {words}")
+    else:
+        yield from screen.lines(f"    {words}   ({own.file})", Mark.OK)
 
 
 @dataclass(frozen=True, slots=True)
 class WeekExample:
-    """A week sheet to try the grower's page with: whose it is, and the credit of its forecast."""
+    """A week sheet to try the grower's page with, its collection and its forecast's credit."""
 
     collection: Collection
     sheet: Sheet
@@ -58,9 +60,9 @@ class WeekExample:
 
 
 def check(voice: Voice, file: str, example: Callable[[], WeekExample]) -> list[str]:
-    """What the grower's wording leaves out, in lines. Raise ConfigError if it is wrong.
+    """Return in lines what the grower's wording leaves out. Raise ConfigError if it is wrong.
 
-    example: asked for only if there is a page of the week to try.
+    example: called only if there is a page of the week to try.
     """
     wrong = [*rehearsal.problems(voice), *_wrong_page(voice, example)]
     if wrong:
@@ -69,7 +71,7 @@ def check(voice: Voice, file: str, example: Callable[[], WeekExample]) -> list[s
 
 
 def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[str]:
-    """What is wrong with the grower's page of the week, by the example's."""
+    """Yield what is wrong with the grower's page of the week, tried on the example."""
     if voice.wording.page is None:
         return
     shown = example()
@@ -94,7 +96,7 @@ def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[st
 
 
 def copy(folder: Path) -> list[str]:
-    """Write our files of macros into a folder; give their names.
+    """Write our files of macros into a folder and return their names.
 
     Raise UsageError, with nothing written, if one of them is there already; ConfigError if the
     folder cannot be written.
