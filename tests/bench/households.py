@@ -22,10 +22,10 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from sillward.config.household import Household
-from sillward.forecast import Setup
+from sillward.forecast import SourceOptions
 from sillward.forecast.sources import open_meteo
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import CallSchedule, Ledger, StoredForecast
 from sillward.ledger.ledger import KEPT_DAYS
 from sillward.net.http import Answer
@@ -60,13 +60,15 @@ def household(number: int) -> Household:
 def desks_of(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     """So many desks that share a ledger on the disk, each with a fresh forecast."""
     ledger = Ledger(folder / f"ledger-{number}.sqlite3", clock=clock)
-    source = open_meteo.build(Setup())
+    source = open_meteo.build(SourceOptions())
     households = [household(one) for one in range(number)]
     sites = [one.collection.site for one in households]
     for site in sites:
         ledger.forecasts.keep(site.name, stored(source.name, site, clock()))
-    keeper = Keeper(Shelf([source], ledger, clock), sites, ask=no_network, rng=random.Random(3))
-    return [Desk.of(ServiceContext(one, keeper, ledger, Post(), clock)) for one in households]
+    updater = ForecastUpdater(
+        ForecastStore([source], ledger, clock), sites, ask=no_network, rng=random.Random(3)
+    )
+    return [Desk.of(ServiceContext(one, updater, ledger, Post(), clock)) for one in households]
 
 
 def stored(source: str, site: Site, now: datetime) -> StoredForecast:
@@ -125,7 +127,7 @@ def tick(desks: Sequence[Desk], clock: FakeClock) -> float:
 def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float]:
     """So many desks whose dusk has just been told, and how long that took [s]."""
     desks = desks_of(number, folder, clock)
-    name = desks[0].context.keeper.shelf.sources[0].name
+    name = desks[0].context.updater.store.sources[0].name
     desks[0].context.ledger.calls.keep(name, CallSchedule(clock() + timedelta(hours=1)))
     took = tick(desks, clock)
     if not all(isinstance(post := desk.context.sender, Post) and post.titles for desk in desks):

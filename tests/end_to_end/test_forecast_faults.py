@@ -1,4 +1,4 @@
-"""Everything that a provider can do wrong, through settings, keeper, ledger, rounds and commands.
+"""Everything that a provider can do wrong, through settings, updater, ledger, rounds and commands.
 
 A real server on loopback, a real ledger file; only the clock, the pauses and the channel are
 invented. Each time a good forecast is fetched first, then the fault is served, then a good one.
@@ -249,7 +249,7 @@ class World:
 
     def plan(self, source: str | None = None) -> CallSchedule:
         plan = self.desk.context.ledger.calls.get(
-            source or self.desk.context.keeper.shelf.sources[0].name
+            source or self.desk.context.updater.store.sources[0].name
         )
         assert plan is not None
         return plan
@@ -263,7 +263,7 @@ class World:
         return self.desk.context.weather()
 
     def trouble(self) -> str | None:
-        return self.desk.context.keeper.shelf.trouble()
+        return self.desk.context.updater.store.trouble()
 
     def dusk(self) -> Sheet:
         return self.desk.context.sheet(Round.DUSK, self.weather())
@@ -306,8 +306,8 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
             stack.enter_context(closing(desk.context.ledger))
             world = World(clock, post, port, desk)
             desk.context.sender = post
-            desk.context.keeper.pause = world.pauses.append
-            desk.context.keeper.rng = random.Random(5)
+            desk.context.updater.pause = world.pauses.append
+            desk.context.updater.rng = random.Random(5)
             return world
 
         yield make
@@ -533,7 +533,7 @@ def test_too_many_requests_is_an_hour_of_silence(make: Make) -> None:
         while world.clock.now < AFTERNOON + timedelta(minutes=55):
             world.clock.move(minutes=5)
             world.desk.tick()
-        world.desk.context.keeper.fetch()  # nor is it asked by hand
+        world.desk.context.updater.fetch()  # nor is it asked by hand
         assert server.asked == []
     assert world.stored() == before
     assert world.pauses == []
@@ -831,7 +831,7 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
 
     world.run(whole(same), NOON + timedelta(hours=25))
 
-    assert not world.desk.context.keeper.shelf.usable(world.desk.context.keeper.sites[0])
+    assert not world.desk.context.updater.store.usable(world.desk.context.updater.sites[0])
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
     (old,) = (one for one in sheet.warnings if isinstance(one, ForecastOld))

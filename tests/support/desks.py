@@ -11,8 +11,8 @@ from pydantic import SecretStr
 from sillward.config.household import Channel, Household, NoticePolicy, Rounds
 from sillward.config.models import RoundName
 from sillward.errors import DeliveryError, SourceError
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice
 from sillward.net.http import Answer, Query
 from sillward.service.context import ServiceContext
@@ -132,15 +132,15 @@ class World:
         """A desk as after a restart: nothing remembered but what the ledger has."""
         self.source.clock = self.clock
         run = RunControl()
-        keeper = Keeper(
-            Shelf([self.source], self.ledger, self.clock),
+        updater = ForecastUpdater(
+            ForecastStore([self.source], self.ledger, self.clock),
             [self.household.collection.site],
             ask=self.source.ask,
             rng=random.Random(3),
             working=run.step_done,
         )
         return Desk.of(
-            ServiceContext(self.household, keeper, self.ledger, self.post, self.clock, run)
+            ServiceContext(self.household, updater, self.ledger, self.post, self.clock, run)
         )
 
     def notice(self, channel: str = "phone", round_: str = "dusk", day: date = DAY) -> Notice:

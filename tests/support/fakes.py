@@ -16,7 +16,7 @@ from sillward_rules.weather.site import Site
 
 
 def remarked(weather: Weather) -> tuple[str, ...]:
-    """What sources and shelf remark, which is text."""
+    """What sources and the store remark, which is text."""
     assert all(isinstance(one, Plain) for one in weather.remarks), weather.remarks
     return tuple(one.text for one in weather.remarks if isinstance(one, Plain))
 
@@ -95,7 +95,7 @@ class FakeSource:
     name: str = "Invented weather"
     attribution: str = "Invented weather by nobody"
     every: timedelta = timedelta(minutes=75)
-    most_sites: int = 1
+    max_sites: int = 1
     history_days: int = 1
 
     def query(self, sites: Sequence[Site]) -> Query:

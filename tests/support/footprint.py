@@ -1,6 +1,6 @@
 """A desk at work in a process of its own, which tells what it costs: see `test_footprint.py`.
 
-Everything is real (the packaged example, the forecasts' keeper, the ledger file, the sender
+Everything is real (the packaged example, the forecasts' updater, the ledger file, the sender
 process, the heartbeat) but the clock, which is moved, and the wire of the forecast, which gives a
 recorded body with other numbers each time.
 
@@ -26,10 +26,10 @@ import sillward.cli.run  # noqa: F401 - what the real process has loaded, too
 from sillward.assembly.examples import examples
 from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import load_household
-from sillward.forecast import Setup, ensemble
+from sillward.forecast import SourceOptions, ensemble
 from sillward.forecast.sources import open_meteo
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger
 from sillward.net.http import Answer, Query
 from sillward.service.context import ServiceContext
@@ -128,14 +128,14 @@ def built(folder: Path, port: int) -> House:
     wire = Wire(clock, recorded)
     household = load_household(file, lambda _: None)
     ledger = Ledger.open_or_in_memory(folder / "ledger.sqlite3", clock=clock)
-    shelf = Shelf([open_meteo.build(Setup())], ledger, clock)
-    shelf.ensemble = ensemble.build(Setup())
-    keeper = Keeper(shelf, [household.collection.site], ask=wire)
+    store = ForecastStore([open_meteo.build(SourceOptions())], ledger, clock)
+    store.ensemble = ensemble.build(SourceOptions())
+    updater = ForecastUpdater(store, [household.collection.site], ask=wire)
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
     sender = SenderProcess()
     return House(
-        Desk.of(ServiceContext(household, keeper, ledger, sender, clock)),
+        Desk.of(ServiceContext(household, updater, ledger, sender, clock)),
         clock,
         wire,
         pulse,

@@ -281,7 +281,7 @@ class HardTimes:
         self.post.ledger = ledger
         world = World(self.clock, self.source, self.post, ledger, self.household)
         desk = world.desk
-        desk.context.keeper.pause = lambda _: None
+        desk.context.updater.pause = lambda _: None
         return desk
 
     def _end(self, why: str) -> None:
@@ -322,7 +322,7 @@ class HardTimes:
     def _look_at_forecast(self) -> None:
         """Count how often it crosses the margin of a limit; what is not known is cold."""
         day = sun.night_at_or_after(SITE, self.clock.now).day
-        best, low_c = self.desk.context.keeper.shelf.best(SITE), -99.0
+        best, low_c = self.desk.context.updater.store.best(SITE), -99.0
         if best is not None and self.desk.context.has_forecast() and b"gap" not in best.stored.body:
             low_c = float(best.stored.body.split()[0])
         for limit_c in (4.0, 8.0):

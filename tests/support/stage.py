@@ -8,10 +8,10 @@ from pathlib import Path
 
 from sillward.config.household import Household
 from sillward.config.loader import load_household
-from sillward.forecast import Setup, Source
+from sillward.forecast import Source, SourceOptions
 from sillward.forecast.sources import met_norway, open_meteo
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, StoredChore
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
@@ -113,12 +113,14 @@ def stage(
     start = datetime.combine(day, time.fromisoformat(at), tzinfo=site.zone)
     clock, post, ledger = FakeClock(start), Post(), ledger or Ledger(":memory:")
     wire = Wire(site, day, clock, sky, other)
-    sources: list[Source] = [open_meteo.build(Setup())]
+    sources: list[Source] = [open_meteo.build(SourceOptions())]
     if other is not None:
-        sources.append(met_norway.build(Setup(contact="nobody@example.invalid")))
-    shelf = Shelf(sources, ledger, clock, opinion_k=None if other is None else OPINION_K)
-    keeper = Keeper(shelf, [site], ask=wire, rng=random.Random(3))
-    desk = Desk.of(ServiceContext(household, keeper, ledger, post, clock))
+        sources.append(met_norway.build(SourceOptions(contact="nobody@example.invalid")))
+    store = ForecastStore(
+        sources, ledger, clock, second_opinion_k=None if other is None else OPINION_K
+    )
+    updater = ForecastUpdater(store, [site], ask=wire, rng=random.Random(3))
+    desk = Desk.of(ServiceContext(household, updater, ledger, post, clock))
     return Stage(household, day, clock, wire, ledger, desk, post)
 
 

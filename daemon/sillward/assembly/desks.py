@@ -54,7 +54,7 @@ def desks_of(
     *,
     show_progress: bool = False,
 ) -> list[Desk]:
-    """Build a desk for each household. They share the ledger, the keeper of forecasts and the run.
+    """Build a desk for each household. They share the ledger, the forecast updater and the run.
 
     ledger: the one of the settings by default. show_progress: say on a terminal which source is
     asked, when that takes long.
@@ -62,7 +62,7 @@ def desks_of(
     first, run = apps[0], run or RunControl()
     if ledger is None:
         ledger = Ledger.open_or_in_memory(first.settings.ledger, clock=first.clock)
-    keeper = looking.forecast_keeper(
+    updater = looking.forecast_updater(
         first,
         ledger,
         [app.site for app in apps],
@@ -70,7 +70,7 @@ def desks_of(
         step_done=run.step_done,
     )
     return [
-        Desk.of(ServiceContext(app.household, keeper, ledger, sender, app.clock, run))
+        Desk.of(ServiceContext(app.household, updater, ledger, sender, app.clock, run))
         for app in apps
     ]
 

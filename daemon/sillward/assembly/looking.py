@@ -13,8 +13,8 @@ from sillward.assembly import providers
 from sillward.assembly.app import App
 from sillward.errors import SillwardError, SourceError
 from sillward.forecast.recorded import Recorded
-from sillward.forecast.store import Shelf, credit
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore, credit
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger
 from sillward.net import fetch
 from sillward.net.http import Answer
@@ -31,15 +31,15 @@ from sillward_rules.weather.site import Site
 IN_MEMORY = ":memory:"
 
 
-def forecast_keeper(
+def forecast_updater(
     app: App,
     ledger: Ledger,
     sites: Sequence[Site] = (),
     *,
     show_progress: bool = False,
     step_done: Callable[[], None] = lambda: None,
-) -> Keeper:
-    """Build the keeper of forecasts for these sites; by default for the household's.
+) -> ForecastUpdater:
+    """Build the forecast updater for these sites; by default for the household's.
 
     show_progress: say on a terminal which source is asked, when that takes long. step_done: called
     after each call.
@@ -47,9 +47,9 @@ def forecast_keeper(
     first, forecast = app.sources[0], app.settings.forecast
     ask: Callable[..., Answer]
     if isinstance(first, Recorded):
-        shelf, ask, live = Shelf(app.sources, ledger, app.clock), first.ask, False
+        store, ask, live = ForecastStore(app.sources, ledger, app.clock), first.ask, False
     else:
-        shelf = Shelf(
+        store = ForecastStore(
             app.sources,
             ledger,
             app.clock,
@@ -57,8 +57,8 @@ def forecast_keeper(
             forecast.second_opinion,
         )
         ask, live = fetch.ask, True
-    return Keeper(
-        shelf,
+    return ForecastUpdater(
+        store,
         sites or (app.site,),
         ask=patient(ask) if show_progress else ask,
         live=live,
@@ -73,18 +73,18 @@ def fetched_weather(app: App, now: datetime) -> Weather:
     Raise SourceError if none of them has one.
     """
     with closing(ledger_to_read(app)) as ledger:
-        keeper = forecast_keeper(replace(app, clock=lambda: now), ledger, show_progress=True)
+        updater = forecast_updater(replace(app, clock=lambda: now), ledger, show_progress=True)
         try:
-            keeper.fetch()
+            updater.fetch()
         except SourceError as error:
-            best = keeper.shelf.best(app.site)
+            best = updater.store.best(app.site)
             if best is None:
                 raise
             fetched = best.stored.fetched_at.astimezone(app.site.zone)
-            weather = keeper.shelf.weather(app.site)
+            weather = updater.store.weather(app.site)
             note = ForecastInstead(str(error), fetched)
             return replace(weather, remarks=(note, *weather.remarks))
-        return keeper.shelf.weather(app.site)
+        return updater.store.weather(app.site)
 
 
 def attribution(app: App, weather: Weather) -> str:
@@ -123,10 +123,10 @@ def stored_sheet(app: App, now: datetime) -> str | None:
         return None
     try:
         with closing(Ledger(app.settings.ledger)) as ledger:
-            keeper = forecast_keeper(app, ledger)
-            if not keeper.shelf.usable(app.site):
+            updater = forecast_updater(app, ledger)
+            if not updater.store.usable(app.site):
                 return None
-            weather = keeper.shelf.weather(app.site)
+            weather = updater.store.weather(app.site)
             states = states_at(ledger, app.site, now)
     except SillwardError:
         return None

@@ -7,7 +7,7 @@ have one for the rest, and then the rest is not asked for.
 
 from sillward.config.settings import Settings, credential
 from sillward.errors import ConfigError
-from sillward.forecast import Setup, Source, ensemble, geocoding, sources
+from sillward.forecast import Source, SourceOptions, ensemble, geocoding, sources
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.sources import open_meteo
 
@@ -35,7 +35,9 @@ def forecast_ensemble(settings: Settings) -> Ensemble | None:
 def atlas(settings: Settings) -> geocoding.Atlas:
     """Build what a first run asks about places: their names, and their heights."""
     forecast = settings.forecast
-    names = Setup(forecast.server(geocoding.KEY)) if _may_ask(settings, geocoding.KEY) else None
+    names = (
+        SourceOptions(forecast.server(geocoding.KEY)) if _may_ask(settings, geocoding.KEY) else None
+    )
     chosen = open_meteo.KEY in forecast.sources
     return geocoding.Atlas(names, setup_of(settings, open_meteo.KEY) if chosen else None)
 
@@ -49,8 +51,8 @@ def _may_ask(settings: Settings, service: str) -> bool:
     return uses_public_server or forecast.server(service) is not None
 
 
-def setup_of(settings: Settings, name: str) -> Setup:
+def setup_of(settings: Settings, name: str) -> SourceOptions:
     """Return how to ask a source: its server, the key and whom it may write to."""
     forecast = settings.forecast
     key = forecast.api_key or credential(settings, "forecast-api-key")
-    return Setup(forecast.server(name), key, forecast.contact)
+    return SourceOptions(forecast.server(name), key, forecast.contact)

@@ -20,14 +20,14 @@ def forecast(options: Options, as_json: bool) -> None:
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
     with closing(looking.ledger_of_forecasts(app)) as ledger:
-        keeper = looking.forecast_keeper(app, ledger)
+        updater = looking.forecast_updater(app, ledger)
         if options.recorded is not None:
-            keeper.fetch()
-        if keeper.shelf.best(app.site) is None and not keeper.shelf.doubted(app.site):
+            updater.fetch()
+        if updater.store.best(app.site) is None and not updater.store.doubted(app.site):
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
         voice = shared.voice_for(app, as_json=as_json)
-        document = report.document(app.household, keeper, now, voice)
+        document = report.document(app.household, updater, now, voice)
     if as_json:
         print_json(document)
     else:

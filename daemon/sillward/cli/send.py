@@ -36,11 +36,11 @@ def send(options: Options, round_name: str) -> None:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
     desk = desk_by_hand(app)
     on_end(desk.context.run.request_stop)
-    keeper = desk.context.keeper
+    updater = desk.context.updater
     fetch_error: SourceError | None = None
     try:
-        keeper.fetch()
-        keeper.refresh_members()
+        updater.fetch()
+        updater.refresh_members()
     except SourceError as error:  # the round is told all the same
         fetch_error = error
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)

@@ -33,9 +33,12 @@ def status(options: Options, as_json: bool) -> None:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        keeper, voice = looking.forecast_keeper(app, ledger), shared.voice_for(app, as_json=as_json)
-        document = report.document(app.household, keeper, app.clock(), voice)
-        document["troubles"] += not_in_force(app.path, keeper.shelf, voice, app.clock())
+        updater, voice = (
+            looking.forecast_updater(app, ledger),
+            shared.voice_for(app, as_json=as_json),
+        )
+        document = report.document(app.household, updater, app.clock(), voice)
+        document["troubles"] += not_in_force(app.path, updater.store, voice, app.clock())
     if as_json:
         print_json(document)
     else:

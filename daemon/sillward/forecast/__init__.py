@@ -1,7 +1,7 @@
 """Forecasts: sources that know one provider each, and what is made of them all.
 
 A source says what to ask and reads what comes back; it opens no connection (`fetch` does), keeps
-nothing (the ledger does) and decides nothing (`keeper` does).
+nothing (the ledger does) and decides nothing (`updater` does).
 """
 
 from collections.abc import Sequence
@@ -17,7 +17,7 @@ from sillward_rules.weather.site import Site
 
 
 @dataclass(frozen=True, slots=True)
-class Setup:
+class SourceOptions:
     """What the grower's settings say to a source.
 
     base_url: another server that speaks the same API. contact: a mail address or web page by
@@ -45,11 +45,11 @@ class Source(Protocol):
         """How often it is asked while all is well."""
 
     @property
-    def most_sites(self) -> int:
+    def max_sites(self) -> int:
         """For how many sites one call can ask."""
 
     def query(self, sites: Sequence[Site]) -> Query:
-        """What to ask for these sites, at most `most_sites` of them."""
+        """What to ask for these sites, at most `max_sites` of them."""
 
     def accept(self, answer: Answer, now: datetime) -> None:
         """Raise SourceError unless the answer's status means that it holds a forecast."""

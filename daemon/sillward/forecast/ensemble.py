@@ -13,7 +13,7 @@ import numpy as np
 from pydantic import SecretStr
 
 from sillward.errors import SourceError
-from sillward.forecast import Setup, parsing
+from sillward.forecast import SourceOptions, parsing
 from sillward.forecast.parsing import Reading, Variable
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
@@ -45,7 +45,7 @@ class Ensemble:
     name: str = NAME
     every: timedelta = timedelta(hours=12)
     """Members cost much and change little: twice a day."""
-    most_sites: int = 10
+    max_sites: int = 10
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Ask for the members' temperatures at all sites."""
@@ -76,7 +76,7 @@ class Ensemble:
         return from_members(times, hours, members, origin)
 
 
-def build(setup: Setup) -> Ensemble:
+def build(setup: SourceOptions) -> Ensemble:
     """The ensemble for the grower's settings."""
     return Ensemble(setup.base_url, setup.api_key)
 

@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sillward.errors import SourceError, one_line
-from sillward.forecast import Setup
+from sillward.forecast import SourceOptions
 from sillward.forecast.parsing import Reading, is_number
 from sillward.forecast.sources import open_meteo
 from sillward.net import fetch
@@ -54,8 +54,8 @@ class Place:
 class Atlas:
     """Whom to ask; None: nobody."""
 
-    search: Setup | None
-    around: Setup | None
+    search: SourceOptions | None
+    around: SourceOptions | None
 
     def named(self, name: str) -> list[Place]:
         """Places of this name, the best known first; none if there is none.

@@ -8,7 +8,7 @@ from typing import Any
 
 from sillward import files
 from sillward.errors import SourceError
-from sillward.forecast import Setup, Source, sources
+from sillward.forecast import Source, SourceOptions, sources
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
@@ -25,7 +25,7 @@ class Recorded:
     path: Path
     of: Source
     every: timedelta = timedelta(hours=1)
-    most_sites: int = 1
+    max_sites: int = 1
 
     @property
     def name(self) -> str:
@@ -66,7 +66,10 @@ def recorded(path: Path, site: Site, now: datetime) -> Recorded:
     """The file as a source: of the first known one that can read it, else of Open-Meteo."""
     # The contact is for asking, and nobody is asked.
     builds = sources.known()
-    readers = [builds[open_meteo.KEY](Setup()), *(build(_NOBODY) for build in builds.values())]
+    readers = [
+        builds[open_meteo.KEY](SourceOptions()),
+        *(build(_NOBODY) for build in builds.values()),
+    ]
     for source in readers:
         try:
             source.read(files.read(path, MOST_BYTES), site, now)
@@ -76,4 +79,4 @@ def recorded(path: Path, site: Site, now: datetime) -> Recorded:
     return Recorded(path, readers[0])
 
 
-_NOBODY = Setup(contact="nobody@example.invalid")
+_NOBODY = SourceOptions(contact="nobody@example.invalid")

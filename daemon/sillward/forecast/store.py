@@ -1,4 +1,4 @@
-"""The shelf: the last good forecasts as they stand in the ledger, and what one goes by.
+"""The forecast store: the last good forecasts as they stand in the ledger, and what one goes by.
 
 The first source of the grower's list that is sound, else the freshest; what it lacks is filled from
 the others, and what the grower must know of all that stands in the weather's remarks.
@@ -48,7 +48,7 @@ def utc_now() -> datetime:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Held:
+class HeldForecast:
     """The last good forecast of one source, as it was kept and as it reads."""
 
     source: Source
@@ -63,7 +63,7 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Doubted:
+class DoubtedForecast:
     """The last forecast of a source, which cannot be believed. It is never gone by.
 
     stored.changed_at : since when the source has been saying much the same.
@@ -91,17 +91,19 @@ def credit(sources: Sequence[Source], name: str) -> str:
 
 
 @dataclass(slots=True)
-class Shelf:
+class ForecastStore:
     """The forecasts that are held, from some sources in the grower's order."""
 
     sources: Sequence[Source]
     ledger: Ledger
     clock: Clock = utc_now
     ensemble: Ensemble | None = None
-    opinion_k: float | None = None
+    second_opinion_k: float | None = None
     """A second source is asked, and the colder taken where they are further apart [K]."""
-    _read: dict[tuple[str, str], tuple[ForecastStamp, Held]] = field(default_factory=dict)
-    _doubted: dict[tuple[str, str], tuple[ForecastStamp, Doubted]] = field(default_factory=dict)
+    _read: dict[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(default_factory=dict)
+    _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
+        default_factory=dict
+    )
 
     def weather(self, site: Site) -> Weather:
         """The best forecast for a site, with a second opinion, the past and a spread.
@@ -124,10 +126,10 @@ class Shelf:
         told = self._why_not_the_first(best, site, doubted)
         for other in others:
             weather = with_past(weather, other.weather)
-        if self.opinion_k is not None:
+        if self.second_opinion_k is not None:
             able = [one for one in others if one.weather.freshness(now) is not Freshness.EXPIRED]
             if able:
-                weather = second_opinion(site, weather, able[0].weather, now, self.opinion_k)
+                weather = second_opinion(site, weather, able[0].weather, now, self.second_opinion_k)
             elif best.source is self.sources[0]:
                 told = (*told, self._no_opinion())
         weather = self.spread_over(site, weather)
@@ -140,7 +142,7 @@ class Shelf:
             said.append(_doubted_remark(one, used, site, colder=weather is not known))
         return replace(weather, remarks=(*first, *said, *map(Plain, told), *weather.remarks))
 
-    def best(self, site: Site) -> Held | None:
+    def best(self, site: Site) -> HeldForecast | None:
         """The forecast to go by: the first in the list that is sound, else the freshest."""
         now = self.clock()
         held = self.held(site)
@@ -149,7 +151,7 @@ class Shelf:
             return sound[0]
         night = sun.night_at_or_after(site, now)
 
-        def rank(one: Held) -> tuple[bool, timedelta]:
+        def rank(one: HeldForecast) -> tuple[bool, timedelta]:
             return not covers(one.weather, now, night.cold_until), one.weather.age(now)
 
         usable = [one for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
@@ -175,15 +177,15 @@ class Shelf:
         """The credit that is due for a weather of this source."""
         return credit(self.sources, source)
 
-    def held(self, site: Site) -> list[Held]:
+    def held(self, site: Site) -> list[HeldForecast]:
         """The last good forecast of each source that has one, in the grower's order."""
         return [one for one in (self.of(source, site) for source in self.sources) if one]
 
-    def doubted(self, site: Site) -> list[Doubted]:
+    def doubted(self, site: Site) -> list[DoubtedForecast]:
         """What of the sources is not believed at present, in the grower's order."""
         return [one for one in (self.doubted_of(source, site) for source in self.sources) if one]
 
-    def doubted_of(self, source: Source, site: Site) -> Doubted | None:
+    def doubted_of(self, source: Source, site: Site) -> DoubtedForecast | None:
         """The last forecast of a source, if it was not believed and is not too old to matter.
 
         Why not is worked out anew from what is held, as of when it was fetched.
@@ -203,7 +205,7 @@ class Shelf:
             return None
         if not found:  # what was held then has changed: the next one will be believed
             return None
-        doubted = Doubted(source, stored, weather, found)
+        doubted = DoubtedForecast(source, stored, weather, found)
         self._doubted[source.name, site.name] = stamp, doubted
         return doubted
 
@@ -263,7 +265,7 @@ class Shelf:
         return f"this machine's clock is {size} {way} {name}'s: mind the hours"
 
     def _why_not_the_first(
-        self, best: Held, site: Site, doubted: Sequence[Doubted]
+        self, best: HeldForecast, site: Site, doubted: Sequence[DoubtedForecast]
     ) -> tuple[str, ...]:
         """That the forecast is not the first source's, and why; a doubt is told by itself."""
         first = self.sources[0]
@@ -299,7 +301,7 @@ class Shelf:
             self._read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
 
-    def of(self, source: Source, site: Site) -> Held | None:
+    def of(self, source: Source, site: Site) -> HeldForecast | None:
         """The stored forecast of a source, if it is for this place. Read once."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self._read.get((source.name, site.name), (None, None))
@@ -318,13 +320,13 @@ class Shelf:
             weather = replace(weather, issued_at=stored.changed_at)
         if known is not None:  # what a source without a past has told before is its past
             weather = with_past(weather, known.weather)
-        held = Held(source, stored, weather)
+        held = HeldForecast(source, stored, weather)
         self._read[source.name, site.name] = stamp, held
         return held
 
 
 def _doubted_remark(
-    doubted: Doubted, best: Held | None, site: Site, *, colder: bool = False
+    doubted: DoubtedForecast, best: HeldForecast | None, site: Site, *, colder: bool = False
 ) -> ForecastDoubted:
     """What the grower must know of a doubt: why, and what is gone by instead."""
     fetched = None if best is None else best.stored.fetched_at.astimezone(site.zone)

@@ -1,4 +1,4 @@
-"""The keeper of forecasts: asks the sources by their schedules and keeps what is good.
+"""The forecast updater: asks the sources by their schedules and keeps what is good.
 
 Asking, reading and checking are one unit: only what passed all three becomes the last good
 forecast. While a source fails the next one in the grower's list is asked; what was last good ages
@@ -18,7 +18,7 @@ from sillward.errors import DoubtError, LedgerError, SourceError
 from sillward.forecast import Source, doubt_wording, schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.parsing import Reading
-from sillward.forecast.store import CLOCK_MARK, Held, Shelf, doubted_key
+from sillward.forecast.store import CLOCK_MARK, ForecastStore, HeldForecast, doubted_key
 from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch
 from sillward.net.http import Answer
@@ -33,7 +33,7 @@ TRIES = 3
 LEAST_TRY_S = 5.0
 """Less than this is not enough for another try [s]."""
 
-OPINION_EVERY = timedelta(hours=3)
+SECOND_OPINION_EVERY = timedelta(hours=3)
 """How often a second source is asked for its opinion: with all others 30 calls a day."""
 
 CLOCK_OFF = timedelta(minutes=5)
@@ -47,10 +47,10 @@ log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True)
-class Keeper:
-    """Asks for the forecasts of some sites, and puts the good ones on the shelf."""
+class ForecastUpdater:
+    """Asks for the forecasts of some sites, and keeps the good ones."""
 
-    shelf: Shelf
+    store: ForecastStore
     sites: Sequence[Site]
     ask: Callable[..., Answer] = fetch.ask
     pause: Callable[[float], None] = time.sleep
@@ -69,7 +69,7 @@ class Keeper:
         """Ask for another site in the place of one of these from now on."""
         if after != before:
             self.sites = tuple(after if one == before else one for one in self.sites)
-            self.shelf.forget(before)
+            self.store.forget(before)
 
     # -- asking
 
@@ -80,10 +80,10 @@ class Keeper:
         So each of many desks looks at its own site, and all together look at each site once.
         """
         needed = needed or tuple(self.sites)
-        for place, source in enumerate(self.shelf.sources):
+        for place, source in enumerate(self.store.sources):
             every = source.every
             if place and not self._fallback_needed(place, needed):
-                if place > 1 or self.shelf.opinion_k is None:
+                if place > 1 or self.store.second_opinion_k is None:
                     continue
                 every = _opinion_every(source)
             if self._due(source, every, needed):
@@ -92,11 +92,11 @@ class Keeper:
 
     def refresh_members(self) -> None:
         """Ask for the members of an ensemble if they are due and somebody can be reached."""
-        members = self.shelf.ensemble
-        if members is None or self._fails(self.shelf.sources[0]):
+        members = self.store.ensemble
+        if members is None or self._fails(self.store.sources[0]):
             return  # without a network nobody answers
         if schedule.due(
-            self.shelf.ledger.calls.get(members.name), self.shelf.clock(), members.every
+            self.store.ledger.calls.get(members.name), self.store.clock(), members.every
         ):
             self._poll_ensemble(members)
 
@@ -109,8 +109,8 @@ class Keeper:
         """
         first: SourceError | None = None
         given = False
-        for source in self.shelf.sources:
-            if schedule.forbidden(self.shelf.ledger.calls.get(source.name), self.shelf.clock()):
+        for source in self.store.sources:
+            if schedule.forbidden(self.store.ledger.calls.get(source.name), self.store.clock()):
                 given = given or all(self._sound(source, site) for site in self.sites)
             else:
                 error = self._poll(source, source.every, by_hand=True)
@@ -118,26 +118,26 @@ class Keeper:
                 first, given = first or error, given or error is None or doubted
                 if doubted:
                     continue
-            if self._all_have_sound(self.shelf.sources, self.sites):
+            if self._all_have_sound(self.store.sources, self.sites):
                 break
-        if self.shelf.opinion_k is not None and len(self.shelf.sources) > 1:
-            second = self.shelf.sources[1]
+        if self.store.second_opinion_k is not None and len(self.store.sources) > 1:
+            second = self.store.sources[1]
             if self._due(
                 second, _opinion_every(second), self.sites
             ):  # it may fail: then the notice says so
                 self._poll(second, _opinion_every(second), by_hand=True)
         if not given:
-            raise first or SourceError(f"{self.shelf.sources[0].name}: asked not to be asked yet")
+            raise first or SourceError(f"{self.store.sources[0].name}: asked not to be asked yet")
 
     def _fails(self, source: Source) -> bool:
         """Whether a source gave nothing the last time, or has not been asked."""
-        plan = self.shelf.ledger.calls.get(source.name)
+        plan = self.store.ledger.calls.get(source.name)
         return plan is None or plan.failures > 0
 
     def _due(self, source: Source, every: timedelta, sites: Sequence[Site]) -> bool:
-        plan, now = self.shelf.ledger.calls.get(source.name), self.shelf.clock()
+        plan, now = self.store.ledger.calls.get(source.name), self.store.clock()
         if plan is not None and not plan.failures and not schedule.forbidden(plan, now):
-            held = [self.shelf.of(source, site) for site in sites]
+            held = [self.store.of(source, site) for site in sites]
             if any(one is None or one.stored.fetched_at > now for one in held):
                 return True  # a new site, or the clock has been set back
             # Another process with this ledger may have taken our turns for its own sites.
@@ -150,7 +150,7 @@ class Keeper:
 
     def _fallback_needed(self, place: int, sites: Sequence[Site]) -> bool:
         """Whether the sources before this one fail, or leave a site without a sound forecast."""
-        before = self.shelf.sources[:place]
+        before = self.store.sources[:place]
         return all(map(self._fails, before)) or not self._all_have_sound(before, sites)
 
     def _all_have_sound(self, sources: Sequence[Source], sites: Sequence[Site]) -> bool:
@@ -158,26 +158,26 @@ class Keeper:
         return all(any(self._sound(one, site) for one in sources) for site in sites)
 
     def _sound(self, source: Source, site: Site) -> bool:
-        held = self.shelf.of(source, site)
-        return held is not None and held.sound(site, self.shelf.clock())
+        held = self.store.of(source, site)
+        return held is not None and held.sound(site, self.store.clock())
 
     def _poll(
         self, source: Source, every: timedelta, *, by_hand: bool = False
     ) -> SourceError | None:
         """Ask one source for all sites, and plan the next call. Return what went wrong."""
         once = partial(self._once, source)
-        return self._planned(source.name, every, source.most_sites, once, by_hand=by_hand)
+        return self._planned(source.name, every, source.max_sites, once, by_hand=by_hand)
 
     def _poll_ensemble(self, members: Ensemble) -> None:
         once = partial(self._members_once, members)
         # They cost much and are no matter of life and death: a failed call is one of the day's.
-        self._planned(members.name, members.every, members.most_sites, once, patient=True)
+        self._planned(members.name, members.every, members.max_sites, once, patient=True)
 
     def _planned(
         self,
         name: str,
         every: timedelta,
-        most_sites: int,
+        max_sites: int,
         once: Callable[[Sequence[Site], float], timedelta | None],
         *,
         by_hand: bool = False,
@@ -187,18 +187,18 @@ class Keeper:
 
         patient: after a failure too the next call is no sooner than after `every`.
         """
-        before = self.shelf.ledger.calls.get(name)
-        plan = before or CallSchedule(self.shelf.clock())
+        before = self.store.ledger.calls.get(name)
+        plan = before or CallSchedule(self.store.clock())
         # Before the call: where nothing can be written, and where a call ends the process, the
         # next tick, or the next start, would ask again, and so on for ever.
-        ahead = replace(plan, next_at=self.shelf.clock() + schedule.PAUSES[0])
-        self.shelf.ledger.calls.keep(name, ahead if before else replace(ahead, failures=1))
+        ahead = replace(plan, next_at=self.store.clock() + schedule.PAUSES[0])
+        self.store.ledger.calls.keep(name, ahead if before else replace(ahead, failures=1))
         tries = 1 if patient or plan.failures or not self.live else TRIES
         self._calls = 0
         failed: SourceError | None = None
         good_for: list[timedelta] = []
         ends = self.monotonic() + fetch.DEADLINE_S
-        for sites in _batched(self.sites, most_sites):
+        for sites in _batched(self.sites, max_sites):
             self.working()
             try:
                 lasting = self._tried(tries, partial(once, sites))
@@ -214,7 +214,7 @@ class Keeper:
             if failed is not None and (failed.wait or self.monotonic() > ends):
                 break
         self.working()
-        now = self.shelf.clock()
+        now = self.store.clock()
         plan = schedule.counted(plan, now, self._calls)
         if failed is None:
             plan = schedule.after_success(plan, now, every, max(good_for, default=None), self.rng)
@@ -225,11 +225,11 @@ class Keeper:
             if by_hand and before is not None and failed.wait is None:
                 next_at = min(before.next_at, plan.next_at)
                 plan = replace(plan, next_at=next_at, failures=max(before.failures, 1))
-            self.shelf.ledger.marks.set(f"fetch failed, {name}", now, str(failed))
+            self.store.ledger.marks.set(f"fetch failed, {name}", now, str(failed))
             # Who asks by hand is told by whoever asked for them.
             level = logging.INFO if by_hand else logging.WARNING
             log.log(level, "forecast.failed reason=%s next_try=%s", failed, plan.next_at)
-        self.shelf.ledger.calls.keep(name, plan)
+        self.store.ledger.calls.keep(name, plan)
         return failed
 
     def _tried(self, tries: int, once: Callable[[float], timedelta | None]) -> timedelta | None:
@@ -250,15 +250,15 @@ class Keeper:
 
     def _once(self, source: Source, sites: Sequence[Site], left_s: float) -> timedelta | None:
         """One call: asked, read, checked, kept. Return how long the answer is good for."""
-        held = [self.shelf.of(source, site) for site in sites]
+        held = [self.store.of(source, site) for site in sites]
         conditions = _conditions(held[0]) if len(held) == 1 and held[0] is not None else {}
         query = source.query(sites)
         answer = self.ask(query, source=source.name, conditions=conditions, deadline_s=left_s)
-        now = self.shelf.clock()
+        now = self.store.clock()
         if answer.status == 304 and conditions:
             self._note_clock(source.name, answer)
-            self.shelf.ledger.forecasts.confirm(sites[0].name, source.name, now)
-            self.shelf.ledger.forecasts.forget(sites[0].name, doubted_key(source))
+            self.store.ledger.forecasts.confirm(sites[0].name, source.name, now)
+            self.store.ledger.forecasts.forget(sites[0].name, doubted_key(source))
             log.info("forecast.confirmed source=%s", source.name)
             return answer.good_for(now)
         source.accept(answer, now)
@@ -276,7 +276,7 @@ class Keeper:
                 failed = failed or error
                 continue
             changed = before is None or not same_forecast(before.weather, weather, now)
-            self.shelf.ledger.forecasts.keep(
+            self.store.ledger.forecasts.keep(
                 site.name,
                 StoredForecast(
                     source=source.name,
@@ -288,15 +288,17 @@ class Keeper:
                 ),
             )
             if changed and self.live:
-                nights = nights_of(site, self.shelf.spread_over(site, weather), now)
-                self.shelf.ledger.nights.keep(site.name, source.name, now, nights)
-                self.shelf.ledger.nights.prune(now)
+                nights = nights_of(site, self.store.spread_over(site, weather), now)
+                self.store.ledger.nights.keep(site.name, source.name, now, nights)
+                self.store.ledger.nights.prune(now)
         if failed is not None:
             raise failed
         log.info("forecast.fetched source=%s bytes=%d", source.name, len(answer.body))
         return answer.good_for(now)
 
-    def _check(self, source: Source, weather: Weather, before: Held | None, now: datetime) -> None:
+    def _check(
+        self, source: Source, weather: Weather, before: HeldForecast | None, now: datetime
+    ) -> None:
         """Raise SourceError unless a forecast is for these days and no older than the last one."""
         if self.live:
             Reading(source.name).check_present(weather, now)
@@ -313,9 +315,9 @@ class Keeper:
 
         Unless nothing speaks against it but a jump, and it has been much the same for long enough.
         """
-        ledger, key = self.shelf.ledger, doubted_key(source)
-        found = self.shelf.doubts_about(source, site, weather, now)
-        last = self.shelf.doubted_of(source, site)
+        ledger, key = self.store.ledger, doubted_key(source)
+        found = self.store.doubts_about(source, site, weather, now)
+        last = self.store.doubted_of(source, site)
         since = now
         if last is not None and agree(weather, last.weather, now):
             since = min(last.stored.changed_at, now)
@@ -334,12 +336,12 @@ class Keeper:
         answer = self.ask(
             ensemble.query(sites), source=ensemble.name, conditions={}, deadline_s=left_s
         )
-        now = self.shelf.clock()
+        now = self.store.clock()
         ensemble.accept(answer, now)
         bodies = ensemble.split(answer.body, sites)
         for site, body in zip(sites, bodies, strict=True):
             ensemble.read(body, site, no_weather(ensemble.name, now).times)
-            self.shelf.ledger.forecasts.keep(
+            self.store.ledger.forecasts.keep(
                 site.name, StoredForecast(ensemble.name, now, now, body)
             )
         log.info("forecast.members source=%s bytes=%d", ensemble.name, len(answer.body))
@@ -347,22 +349,22 @@ class Keeper:
 
     def _note_clock(self, name: str, answer: Answer) -> None:
         """Remember how far this machine's clock is from a provider's, while it is far."""
-        said, now = answer.date, self.shelf.clock()
+        said, now = answer.date, self.store.clock()
         if said is None or self.pretending:
             return
         behind = said - now
         if abs(behind) > CLOCK_OFF:
             log.warning("clock.doubtful behind=%s by=%s", behind, name)
-            self.shelf.ledger.marks.set(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
-        elif abs(behind) <= CLOCK_RIGHT and self.shelf.ledger.marks.get(CLOCK_MARK) is not None:
-            self.shelf.ledger.marks.remove(CLOCK_MARK)
+            self.store.ledger.marks.set(CLOCK_MARK, now, f"{behind.total_seconds():.0f} by {name}")
+        elif abs(behind) <= CLOCK_RIGHT and self.store.ledger.marks.get(CLOCK_MARK) is not None:
+            self.store.ledger.marks.remove(CLOCK_MARK)
 
 
 def _opinion_every(source: Source) -> timedelta:
-    return max(source.every, OPINION_EVERY)
+    return max(source.every, SECOND_OPINION_EVERY)
 
 
-def _conditions(held: Held) -> dict[str, str]:
+def _conditions(held: HeldForecast) -> dict[str, str]:
     """What to send so that an unchanged forecast need not be sent again."""
     given = {
         "If-Modified-Since": held.stored.last_modified,

@@ -6,8 +6,8 @@ from typing import Any
 
 from sillward.config.household import Household
 from sillward.forecast.doubt_wording import in_words
-from sillward.forecast.store import Held
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import HeldForecast
+from sillward.forecast.updater import ForecastUpdater
 from sillward.reports.json_values import IsoTime, iso_in_zone_of, plain
 from sillward.text.columns import PIPE, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
@@ -24,19 +24,21 @@ MAX_GAPS = 4
 # -- for machines
 
 
-def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) -> dict[str, Any]:
+def document(
+    household: Household, updater: ForecastUpdater, now: datetime, voice: Voice
+) -> dict[str, Any]:
     """Return what is stored, as plain types with times in the site's zone.
 
     voice: words the remarks among it.
     """
     site = household.collection.site
     iso = iso_in_zone_of(site)
-    best, weather = keeper.shelf.best(site), keeper.shelf.weather(site)
+    best, weather = updater.store.best(site), updater.store.weather(site)
     lows = tonight(site, household.collection.spots, weather, now)
-    held = {held.source.name: held for held in keeper.shelf.held(site)}
+    held = {held.source.name: held for held in updater.store.held(site)}
     doubted = {
         doubted.source.name: [voice.retold(in_words(doubt)) for doubt in doubted.doubts]
-        for doubted in keeper.shelf.doubted(site)
+        for doubted in updater.store.doubted(site)
     }
     return {
         "schema": 1,
@@ -44,14 +46,14 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
         "at": iso(now),
         "sources": [
             {"name": source.name, "used": best is not None and best.source is source}
-            | _schedule_document(keeper, source.name, iso)
+            | _schedule_document(updater, source.name, iso)
             | {"doubted": doubted.get(source.name)}
             | (
                 _held_document(held[source.name], now, iso)
                 if source.name in held
                 else {"state": "none"}
             )
-            for source in keeper.shelf.sources
+            for source in updater.store.sources
         ],
         "spread": lows.spread,
         "night": {"start": iso(lows.night.start), "end": iso(lows.night.end)},
@@ -60,18 +62,18 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
     }
 
 
-def _schedule_document(keeper: Keeper, name: str, iso: IsoTime) -> dict[str, Any]:
-    plan = keeper.shelf.ledger.calls.get(name)
-    if plan is None or not keeper.live:
+def _schedule_document(updater: ForecastUpdater, name: str, iso: IsoTime) -> dict[str, Any]:
+    plan = updater.store.ledger.calls.get(name)
+    if plan is None or not updater.live:
         return {"next": None, "failed": None, "calls_today": 0}
     return {
         "next": iso(plan.next_at),
         "failed": plan.reason if plan.failures else None,
-        "calls_today": plan.calls if plan.day == keeper.shelf.today() else 0,
+        "calls_today": plan.calls if plan.day == updater.store.today() else 0,
     }
 
 
-def _held_document(held: Held | None, now: datetime, iso: IsoTime) -> dict[str, Any]:
+def _held_document(held: HeldForecast | None, now: datetime, iso: IsoTime) -> dict[str, Any]:
     if held is None:
         return {"state": "none"}
     weather = held.weather

@@ -5,8 +5,8 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sillward.config.household import Household
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Notice, NoticeState, StoredChore
 from sillward.reports.json_values import IsoTime, iso_in_zone_of
 from sillward.service import due_rounds
@@ -28,26 +28,28 @@ OUTBOX_BACK = timedelta(days=7)
 # -- for machines
 
 
-def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) -> dict[str, Any]:
+def document(
+    household: Household, updater: ForecastUpdater, now: datetime, voice: Voice
+) -> dict[str, Any]:
     """Return what the ledger knows, as plain types with times in the site's zone.
 
     voice: words the troubles among it.
     """
-    site, shelf, ledger = household.collection.site, keeper.shelf, keeper.shelf.ledger
+    site, store, ledger = household.collection.site, updater.store, updater.store.ledger
     iso = iso_in_zone_of(site)
     tick = ledger.marks.get(TICK_MARK)
-    failed = shelf.failure()
+    failed = store.failure()
     upcoming = due_rounds.upcoming(site, household.rounds, now)
     return {
         "schema": 1,
         "site": site.name,
         "at": iso(now),
-        "forecast": _forecast_document(shelf, site, now, iso),
+        "forecast": _forecast_document(store, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
-        "troubles": troubles(household, shelf, now, voice),
+        "troubles": troubles(household, store, now, voice),
         "outbox": _outbox_counts(ledger.notices.latest(site.name, most=MAX_NOTICES), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
-        "clock": shelf.clock_doubt(),
+        "clock": store.clock_doubt(),
         "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
         "notices": [_notice_document(notice, iso) for notice in ledger.notices.latest(site.name)],
         "chores": [
@@ -62,9 +64,9 @@ def document(household: Household, keeper: Keeper, now: datetime, voice: Voice) 
 
 
 def _forecast_document(
-    shelf: Shelf, site: Site, now: datetime, iso: IsoTime
+    store: ForecastStore, site: Site, now: datetime, iso: IsoTime
 ) -> dict[str, Any] | None:
-    best = shelf.best(site)
+    best = store.best(site)
     if best is None:
         return None
     return {

@@ -29,8 +29,8 @@ log = logging.getLogger(__name__)
 
 def blind(context: ServiceContext) -> Message:
     """Return what the alarm that there is no forecast says now."""
-    best = context.keeper.shelf.best(context.site)
-    sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.keeper.shelf.trouble()
+    best = context.updater.store.best(context.site)
+    sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.updater.store.trouble()
     why = None if trouble is None else context.voice.retold(trouble)
     if best is None:
         return alarms.blind(sheet, None, why, context.voice)
@@ -84,7 +84,7 @@ class AlarmMonitor:
 
         unset: it shows a time before the first version of sillward.
         """
-        voice, doubt = self.context.voice, self.context.keeper.shelf.clock_doubt()
+        voice, doubt = self.context.voice, self.context.updater.store.clock_doubt()
         if unset:
             doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
         alarm = None if doubt is None else partial(alarms.doubtful_clock, doubt, voice)
@@ -170,7 +170,7 @@ class AlarmMonitor:
 
     def _has_fresh_forecast(self) -> bool:
         """Whether there is a forecast for hours to come: one nearly too old would come and go."""
-        best = self.context.keeper.shelf.best(self.context.site)
+        best = self.context.updater.store.best(self.context.site)
         return best is not None and best.weather.freshness(self.context.clock()) is Freshness.FRESH
 
     def _is_by_day(self, now: datetime) -> bool:

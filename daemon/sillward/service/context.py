@@ -7,7 +7,7 @@ from datetime import date, datetime
 from sillward.channels.apprise_sender import Sender
 from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, utc_now
-from sillward.forecast.updater import Keeper
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
@@ -28,7 +28,7 @@ class ServiceContext:
     """The collaborators of one household's service, and what all of its parts ask of them."""
 
     household: Household
-    keeper: Keeper
+    updater: ForecastUpdater
     ledger: Ledger
     sender: Sender
     clock: Clock = utc_now
@@ -50,12 +50,12 @@ class ServiceContext:
 
     def weather(self) -> Weather:
         """Return the best forecast there is; weather of which nothing is known if there is none."""
-        return self.keeper.shelf.weather(self.site)
+        return self.updater.store.weather(self.site)
 
     def has_forecast(self) -> bool:
         """Whether a forecast is stored that can be relied on; no, if a defect keeps it unread."""
         with contained("forecast.failed_to_read"):
-            return self.keeper.shelf.usable(self.site)
+            return self.updater.store.usable(self.site)
         return False
 
     def states(self) -> State:
@@ -91,7 +91,7 @@ class ServiceContext:
         voice = self.voice
         if not channel.full_length:
             return short_sheet.message(sheet, voice, footer)
-        credit = self.keeper.shelf.attribution(sheet.source)
+        credit = self.updater.store.attribution(sheet.source)
         return Message(
             short_sheet.message(sheet, voice).title, full_sheet.text(sheet, voice, credit, footer)
         )

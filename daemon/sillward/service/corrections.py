@@ -80,7 +80,7 @@ class Corrections:
         told = told_round_at(context, context.clock())
         if told is None:
             return
-        newest = (told.day, context.keeper.shelf.edition(context.site))
+        newest = (told.day, context.updater.store.edition(context.site))
         if self._compared.get(told.round) != newest:
             self._compare(told)
             self._compared[told.round] = newest

@@ -104,7 +104,7 @@ class Desk:
         self.deliver()  # what waits goes first: a slow forecast server must not hold it up
         run.step_done()
         with self.defects.contained("forecast.failed_to_refresh"):
-            context.keeper.refresh(context.site)
+            context.updater.refresh(context.site)
         run.step_done()
         self._tell_due_rounds()
         with self.defects.contained("alarm.failed"):
@@ -168,7 +168,7 @@ class Desk:
         """Go by this collection from now on. What was told is compared with it at the next tick."""
         before = self.context.site
         self.context.replace_household(household)
-        self.context.keeper.replace_site(before, household.collection.site)
+        self.context.updater.replace_site(before, household.collection.site)
         self.corrections.compare_anew()
         self.weekly_mail.forget()
 
@@ -177,5 +177,5 @@ class Desk:
         context, now = self.context, self.context.clock()
         unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
         defects = [f"{event}: see the log" for event in self.defects.events]
-        others = troubles(context.household, context.keeper.shelf, now, context.voice)
+        others = troubles(context.household, context.updater.store, now, context.voice)
         return [*unset, *defects, *others]

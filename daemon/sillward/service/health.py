@@ -9,7 +9,7 @@ from sillward import files
 from sillward.config.collection_file import MAX_BYTES
 from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
-from sillward.forecast.store import Shelf
+from sillward.forecast.store import ForecastStore
 from sillward.ledger import Notice, NoticeState
 from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
@@ -43,29 +43,29 @@ MAX_NOTICES = 100
 """The latest notices of a site that are looked at."""
 
 
-def troubles(household: Household, shelf: Shelf, now: datetime, voice: Voice) -> list[str]:
+def troubles(household: Household, store: ForecastStore, now: datetime, voice: Voice) -> list[str]:
     """Return everything that keeps the grower from being told in time, in words."""
     return [
-        *_of_ledger(shelf, now, voice),
-        *_of_collection(shelf, voice),
-        *_of_forecast(shelf, now, voice),
-        *_of_notices(household, shelf, now),
+        *_of_ledger(store, now, voice),
+        *_of_collection(store, voice),
+        *_of_forecast(store, now, voice),
+        *_of_notices(household, store, now),
     ]
 
 
-def _of_ledger(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
-    if shelf.ledger.in_memory:
+def _of_ledger(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[str]:
+    if store.ledger.in_memory:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
-    tick = shelf.ledger.marks.get(TICK_MARK)
+    tick = store.ledger.marks.get(TICK_MARK)
     if tick is not None and now - tick.at > DAEMON_GONE_AFTER:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
-    doubt = shelf.clock_doubt()
+    doubt = store.clock_doubt()
     if doubt is not None:
         yield doubt
 
 
-def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
-    refused = shelf.ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
+def _of_collection(store: ForecastStore, voice: Voice) -> Iterator[str]:
+    refused = store.ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
     if refused is not None:
         since = voice.date_and_hour(refused.at)
         yield (
@@ -74,9 +74,9 @@ def _of_collection(shelf: Shelf, voice: Voice) -> Iterator[str]:
         )
 
 
-def not_in_force(path: Path, shelf: Shelf, voice: Voice, now: datetime) -> Iterator[str]:
+def not_in_force(path: Path, store: ForecastStore, voice: Voice, now: datetime) -> Iterator[str]:
     """Yield that the daemon goes by another collection than the file, if it has run and does."""
-    mark = shelf.ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
+    mark = store.ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
     digest = digest_of(path)
     if mark is None or digest is None or digest == mark.text:
         return
@@ -96,27 +96,27 @@ def digest_of(path: Path) -> str | None:
         return None
 
 
-def _of_forecast(shelf: Shelf, now: datetime, voice: Voice) -> Iterator[str]:
-    best = shelf.best(voice.site)
+def _of_forecast(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[str]:
+    best = store.best(voice.site)
     if best is None:
-        yield f"there is no forecast{_because(shelf, voice)}"
+        yield f"there is no forecast{_because(store, voice)}"
         return
-    for doubted in shelf.doubted(voice.site):
+    for doubted in store.doubted(voice.site):
         why = voice.retold(reason(doubted.doubts))
         yield f"{doubted.source.name}'s forecast looks wrong: {why}"
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
         age = voice.age(best.weather.age(now))
-        yield f"the forecast is {state.value}, {age}{_because(shelf, voice)}"
+        yield f"the forecast is {state.value}, {age}{_because(store, voice)}"
 
 
-def _because(shelf: Shelf, voice: Voice) -> str:
-    why = shelf.trouble()
+def _because(store: ForecastStore, voice: Voice) -> str:
+    why = store.trouble()
     return f": {voice.retold(why)}" if why else ""
 
 
-def _of_notices(household: Household, shelf: Shelf, now: datetime) -> Iterator[str]:
-    notices = shelf.ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
+def _of_notices(household: Household, store: ForecastStore, now: datetime) -> Iterator[str]:
+    notices = store.ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
     for channel in household.channels:
         own = [notice for notice in notices if notice.channel == channel.name]
         lost = [notice for notice in own if _was_lost_lately(notice, now)]

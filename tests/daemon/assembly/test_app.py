@@ -71,8 +71,8 @@ def test_a_pretended_hour_says_nothing_of_this_machines_clock() -> None:
     real = build(Options(collection=COURTYARD), clock=now)
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
 
-    assert not looking.forecast_keeper(real, Ledger(":memory:")).pretending
-    assert looking.forecast_keeper(pretended, Ledger(":memory:")).pretending
+    assert not looking.forecast_updater(real, Ledger(":memory:")).pretending
+    assert looking.forecast_updater(pretended, Ledger(":memory:")).pretending
 
 
 def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:

@@ -266,7 +266,7 @@ def test_another_place_is_asked_for_from_then_on(edited: Edited) -> None:
 
     edited.tick()
 
-    assert [site.latitude for site in edited.desk.context.keeper.sites] == [-33.10]
+    assert [site.latitude for site in edited.desk.context.updater.sites] == [-33.10]
 
 
 def test_a_ledger_that_fails_keeps_no_collection_back(
@@ -287,8 +287,8 @@ def test_a_ledger_that_fails_keeps_no_collection_back(
 
 def test_status_tells_of_a_daemon_that_goes_by_an_old_collection(edited: Edited) -> None:
     def told() -> list[str]:
-        shelf, voice = edited.desk.context.keeper.shelf, edited.desk.context.voice
-        return list(not_in_force(edited.path, shelf, voice, edited.world.clock()))
+        store, voice = edited.desk.context.updater.store, edited.desk.context.voice
+        return list(not_in_force(edited.path, store, voice, edited.world.clock()))
 
     assert told() == []
     edited.write(COLLECTION + RIGHT_POT, ago=timedelta(minutes=1))

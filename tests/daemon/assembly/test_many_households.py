@@ -49,7 +49,7 @@ def test_an_idle_tick_unpacks_no_forecast(tmp_path: Path, monkeypatch: pytest.Mo
     tick(desks, clock)
 
     assert unpacked == []
-    desks[0].context.keeper.shelf.forget(desks[2].context.site)
+    desks[0].context.updater.store.forget(desks[2].context.site)
     tick(desks, clock)
     assert len(unpacked) == 1
 
@@ -65,7 +65,7 @@ def test_each_desk_looks_at_its_own_site_and_whoever_is_asked_is_asked_for_all(
         msg = "Open-Meteo: cannot be reached"
         raise SourceError(msg)
 
-    desks[0].context.keeper.ask = ask
+    desks[0].context.updater.ask = ask
 
     tick(desks, clock)
 

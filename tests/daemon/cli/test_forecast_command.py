@@ -16,7 +16,7 @@ from sillward.assembly.app import Options, build
 from sillward.assembly.desks import desks_of
 from sillward.cli import main, shared
 from sillward.errors import SourceError
-from sillward.forecast.updater import Keeper
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, StoredForecast
 from tests.support.bodies import body, dumped
 from tests.support.fakes import FakeClock, Wire
@@ -62,11 +62,11 @@ def keep(name: str, made: bytes, at: datetime = NOW, changed: datetime | None = 
     ledger.close()
 
 
-def keeper() -> tuple[Keeper, Wire, Ledger]:
-    """The keeper of the same ledger, with a wire of its own."""
+def updater() -> tuple[ForecastUpdater, Wire, Ledger]:
+    """The updater of the same ledger, with a wire of its own."""
     built = build(Options(collection=COURTYARD), clock=lambda: NOW)
     ledger = Ledger(built.settings.ledger)
-    made, wire = looking.forecast_keeper(built, ledger), Wire(FakeClock(NOW))
+    made, wire = looking.forecast_updater(built, ledger), Wire(FakeClock(NOW))
     made.ask, made.pause = wire, lambda _: None
     return made, wire, ledger
 
@@ -153,7 +153,7 @@ def test_both_sources_are_shown_and_why_the_second_is_in_use(
 ) -> None:
     monkeypatch.setenv("SILLWARD_FORECAST__SOURCE", "open-meteo,met-norway")
     monkeypatch.setenv("SILLWARD_FORECAST__CONTACT", "grower@example.org")
-    made, wire, ledger = keeper()
+    made, wire, ledger = updater()
     wire.answers["Open-Meteo"] = SourceError("Open-Meteo: cannot be reached")
     wire.answers["Open-Meteo ensemble"] = SourceError("Open-Meteo ensemble: cannot be reached")
     wire.answers["MET Norway"] = SourceError("MET Norway: cannot be reached")
@@ -215,9 +215,9 @@ def test_two_sites_share_ledger_and_keeper_and_one_call(
     first, second = desks_of(apps)
 
     assert first.context.ledger is second.context.ledger
-    assert first.context.keeper is second.context.keeper
-    keeper = first.context.keeper
-    query = keeper.shelf.sources[0].query(keeper.sites)
+    assert first.context.updater is second.context.updater
+    updater = first.context.updater
+    query = updater.store.sources[0].query(updater.sites)
     assert query.params["latitude"].count(",") == 1
     first.context.ledger.close()
 

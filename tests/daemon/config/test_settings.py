@@ -310,7 +310,7 @@ def test_the_members_are_asked_for_where_the_forecast_is_or_where_one_says(
         env.setenv(f"SILLWARD_FORECAST__{name}", value)
     app = build(Options(collection=GOOD))
 
-    members = looking.forecast_keeper(app, Ledger(":memory:")).shelf.ensemble
+    members = looking.forecast_updater(app, Ledger(":memory:")).store.ensemble
 
     assert (members and members.query([app.site]).url) == asked
 

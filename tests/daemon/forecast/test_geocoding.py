@@ -10,7 +10,7 @@ from pydantic import SecretStr
 from sillward.assembly import providers
 from sillward.config.settings import load_settings
 from sillward.errors import SourceError
-from sillward.forecast import Setup, geocoding
+from sillward.forecast import SourceOptions, geocoding
 from sillward.forecast.geocoding import Atlas, Place
 from tests.support.wires import SHORT_S, Talk, hanging, head, resetting, serving, whole
 
@@ -36,7 +36,7 @@ def answering(document: object) -> Talk:
 
 def found(document: object) -> list[Place]:
     with serving(answering(document)) as server:
-        return Atlas(Setup(server.address), None).named("Mendoza")
+        return Atlas(SourceOptions(server.address), None).named("Mendoza")
 
 
 def hit(**changes: object) -> list[Place]:
@@ -45,7 +45,7 @@ def hit(**changes: object) -> list[Place]:
 
 def around(document: object) -> tuple[float | None, str | None]:
     with serving(answering(document)) as server:
-        return Atlas(None, Setup(server.address)).around_it(-32.89, -68.85)
+        return Atlas(None, SourceOptions(server.address)).around_it(-32.89, -68.85)
 
 
 # -- names
@@ -72,7 +72,7 @@ def test_region_and_country_tell_places_of_one_name_apart() -> None:
 
 def test_the_name_is_asked_for_as_it_was_typed() -> None:
     with serving(answering({})) as server:
-        assert Atlas(Setup(server.address), None).named("San José & co") == []
+        assert Atlas(SourceOptions(server.address), None).named("San José & co") == []
 
     path = server.asked[0].split()[1].decode()
     assert urlsplit(path).path == "/v1/search"
@@ -133,7 +133,7 @@ def test_no_more_hits_than_one_reads() -> None:
 )
 def test_a_search_that_fails_says_why(talk: Talk, told: str) -> None:
     with serving(talk) as server, pytest.raises(SourceError, match=told) as caught:
-        Atlas(Setup(server.address), None).named("Mendoza")
+        Atlas(SourceOptions(server.address), None).named("Mendoza")
 
     assert str(caught.value).startswith("Open-Meteo's search for places: ")
 
@@ -142,7 +142,7 @@ def test_a_search_that_hangs_is_given_up(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(geocoding, "DEADLINE_S", SHORT_S)
 
     with serving(hanging(head())) as server, pytest.raises(SourceError, match="no whole answer"):
-        Atlas(Setup(server.address), None).named("Mendoza")
+        Atlas(SourceOptions(server.address), None).named("Mendoza")
 
 
 # -- coordinates
@@ -162,7 +162,7 @@ def test_what_is_not_told_of_coordinates_is_not_known() -> None:
 def test_a_key_is_in_no_error() -> None:
     said = json.dumps({"reason": f"wrong key {SECRET}"}).encode()
     with serving(whole(said, status="400 Bad Request")) as server:
-        atlas = Atlas(None, Setup(server.address, SecretStr(SECRET)))
+        atlas = Atlas(None, SourceOptions(server.address, SecretStr(SECRET)))
         with pytest.raises(SourceError) as caught:
             atlas.around_it(1.0, 2.0)
 

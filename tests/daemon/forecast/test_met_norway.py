@@ -15,7 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sillward.errors import SourceError
-from sillward.forecast import Setup
+from sillward.forecast import SourceOptions
 from sillward.forecast.parsing import NO_RAIN
 from sillward.forecast.sources import known, met_norway
 from sillward.forecast.sources.met_norway import MetNorway, build, parse
@@ -807,10 +807,10 @@ def client(base_url: str | None = None) -> MetNorway:
 
 
 def test_it_is_one_of_the_known_sources() -> None:
-    source = known()["met-norway"](Setup(contact=CONTACT))
+    source = known()["met-norway"](SourceOptions(contact=CONTACT))
 
     assert source.name == "MET Norway"
-    assert source.most_sites == 1
+    assert source.max_sites == 1
     assert "CC BY 4.0" in source.attribution
 
 
@@ -848,7 +848,7 @@ def test_a_site_just_below_the_sea_is_at_no_minus_zero() -> None:
     ],
 )
 def test_another_server_may_speak_the_same(base: str, url: str) -> None:
-    source = build(Setup(base_url=base, contact=CONTACT))
+    source = build(SourceOptions(base_url=base, contact=CONTACT))
 
     assert source.query([SITE]).url == url
 
@@ -856,7 +856,7 @@ def test_another_server_may_speak_the_same(base: str, url: str) -> None:
 @pytest.mark.parametrize("contact", [None, "", "  "])
 def test_without_a_contact_there_is_no_source(contact: str | None) -> None:
     with pytest.raises(ValueError, match=r"needs a contact .*SILLWARD_FORECAST__CONTACT"):
-        build(Setup(contact=contact))
+        build(SourceOptions(contact=contact))
 
 
 @pytest.mark.parametrize(
@@ -873,18 +873,18 @@ def test_without_a_contact_there_is_no_source(contact: str | None) -> None:
 )
 def test_a_contact_that_could_break_the_header_is_refused(contact: str) -> None:
     with pytest.raises(ValueError, match="must be one line") as caught:
-        build(Setup(contact=contact))
+        build(SourceOptions(contact=contact))
 
     assert "\n" not in str(caught.value)
 
 
 def test_a_word_is_no_contact() -> None:
     with pytest.raises(ValueError, match="must be a mail address or a web page"):
-        build(Setup(contact="me"))
+        build(SourceOptions(contact="me"))
 
 
 def test_a_contact_is_stripped() -> None:
-    source = build(Setup(contact=f" {CONTACT}\n"))
+    source = build(SourceOptions(contact=f" {CONTACT}\n"))
 
     assert source.query([SITE]).headers["User-Agent"].endswith(f" {CONTACT}")
 

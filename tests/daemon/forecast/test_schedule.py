@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sillward.forecast import schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.sources.open_meteo import OpenMeteo
-from sillward.forecast.updater import OPINION_EVERY
+from sillward.forecast.updater import SECOND_OPINION_EVERY
 from sillward.ledger import CallSchedule
 
 NOW = datetime(2026, 5, 14, 12, 20, tzinfo=UTC)
@@ -59,7 +59,7 @@ def test_those_who_start_together_do_not_ask_together() -> None:
 def test_a_day_in_normal_running_has_at_most_thirty_calls() -> None:
     """One site: the forecast, the members, and a second opinion."""
     total = 0
-    for every in (OpenMeteo().every, Ensemble().every, OPINION_EVERY):
+    for every in (OpenMeteo().every, Ensemble().every, SECOND_OPINION_EVERY):
         rng, now, calls = dice(), NOW, 0
         while now < NOW + timedelta(days=100):
             now = schedule.after_success(CallSchedule(now), now, every, None, rng).next_at

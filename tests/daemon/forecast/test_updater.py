@@ -1,4 +1,4 @@
-"""The keeper: who is asked when, what is kept, which forecast is gone by, what is said of it."""
+"""The updater: who is asked when, what is kept, which forecast is gone by, what is said of it."""
 
 import random
 from collections.abc import Callable
@@ -13,8 +13,8 @@ import pytest
 
 from sillward.errors import LedgerError, SourceError
 from sillward.forecast.ensemble import Ensemble
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import OPINION_EVERY, TRIES, Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import SECOND_OPINION_EVERY, TRIES, ForecastUpdater
 from sillward.ledger import CallSchedule, Ledger
 from sillward.ledger.database import Database
 from sillward.net.http import Answer
@@ -35,20 +35,22 @@ DOWN = SourceError(f"{FIRST}: cannot be reached")
 
 @dataclass
 class World:
-    """A keeper as after a restart, and all that it holds."""
+    """An updater as after a restart, and all that it holds."""
 
     clock: FakeClock
     wire: Wire
     ledger: Ledger
     sources: list[FakeSource]
     sites: list[Site] = field(default_factory=lambda: [SITE])
-    opinion_k: float | None = None
+    second_opinion_k: float | None = None
     pauses: list[float] = field(default_factory=list)
 
     @property
-    def keeper(self) -> Keeper:
-        return Keeper(
-            Shelf(self.sources, self.ledger, self.clock, opinion_k=self.opinion_k),
+    def updater(self) -> ForecastUpdater:
+        return ForecastUpdater(
+            ForecastStore(
+                self.sources, self.ledger, self.clock, second_opinion_k=self.second_opinion_k
+            ),
             self.sites,
             ask=self.wire,
             pause=self.pauses.append,
@@ -58,13 +60,13 @@ class World:
     def run(self, hours: float, step_min: int = 1) -> None:
         """Refresh once a minute for some hours."""
         end = self.clock.now + timedelta(hours=hours)
-        keeper = self.keeper
+        updater = self.updater
         while self.clock.now < end:
-            keeper.refresh()
+            updater.refresh()
             self.clock.move(minutes=step_min)
 
     def weather(self, site: Site = SITE) -> Weather:
-        return self.keeper.shelf.weather(site)
+        return self.updater.store.weather(site)
 
     def low(self) -> float:
         return float(np.nanmin(self.weather().temp_c))
@@ -91,12 +93,12 @@ def make() -> Make:
 def test_a_good_answer_is_kept_and_served(make: Make) -> None:
     world = make(low_of(3))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.weather().source == FIRST
     assert world.weather().remarks == ()
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.usable(SITE)
 
 
 def test_a_day_of_ticks_asks_about_nineteen_times_and_off_the_hour(make: Make) -> None:
@@ -110,11 +112,11 @@ def test_a_day_of_ticks_asks_about_nineteen_times_and_off_the_hour(make: Make) -
 
 
 def test_a_second_opinion_is_asked_for_a_few_times_a_day(make: Make) -> None:
-    world = make(ever_new(3), ever_new(3), opinion_k=2.0)
+    world = make(ever_new(3), ever_new(3), second_opinion_k=2.0)
 
     world.run(24)
 
-    assert 7 <= len(world.wire.times(SECOND)) <= timedelta(hours=24) / OPINION_EVERY
+    assert 7 <= len(world.wire.times(SECOND)) <= timedelta(hours=24) / SECOND_OPINION_EVERY
     assert len(world.wire.asked) <= 28  # with two calls for the members: at most 30 a day
 
 
@@ -129,10 +131,10 @@ def test_without_an_opinion_the_second_is_not_asked_while_the_first_is_sound(mak
 
 def test_a_restart_does_not_ask_again(make: Make) -> None:
     world = make(low_of(3))
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(minutes=10)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert len(world.wire.asked) == 1
 
@@ -141,15 +143,15 @@ def test_what_passes_is_tried_again_at_once_and_what_does_not_is_not(make: Make)
     broken = SourceError(f"{FIRST}: broke off", passing=True)
     world = make([broken, low_of("{"), low_of(3)])
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert len(world.wire.asked) == TRIES
     assert len(world.pauses) == TRIES - 1
     assert world.pauses[0] < world.pauses[1] <= 4.0
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.usable(SITE)
 
     lasting = make(DOWN)
-    lasting.keeper.refresh()
+    lasting.updater.refresh()
     assert len(lasting.wire.asked) == 1
 
 
@@ -174,15 +176,15 @@ def test_a_provider_that_asks_to_wait_is_left_alone_and_nobody_sleeps(make: Make
     world.run(0.4)
     assert len(world.wire.asked) == 2
     assert world.pauses == []
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.usable(SITE)
 
 
 def test_a_provider_that_asks_to_wait_is_left_alone_by_hand_too(make: Make) -> None:
     world = make([SourceError(f"{FIRST}: too many requests (429)", wait=timedelta(hours=1))])
-    world.keeper.refresh()
+    world.updater.refresh()
 
     with pytest.raises(SourceError, match="asked not to be asked"):
-        world.keeper.fetch()
+        world.updater.fetch()
     assert len(world.wire.asked) == 1
 
 
@@ -199,7 +201,7 @@ def test_where_nothing_can_be_written_nobody_is_asked(
     monkeypatch.setattr(Database, "replace", full)
     for _ in range(20):
         with pytest.raises(LedgerError):
-            world.keeper.refresh()
+            world.updater.refresh()
         world.clock.move(seconds=30)
 
     assert world.wire.asked == []
@@ -214,7 +216,7 @@ def test_a_call_that_ends_the_process_is_not_made_again_at_every_start(make: Mak
     world.wire.answers[FIRST] = killed
     for _ in range(60):
         with suppress(KeyboardInterrupt):
-            world.keeper.refresh()
+            world.updater.refresh()
         world.clock.move(seconds=10)
 
     assert len(world.wire.asked) <= 6
@@ -223,11 +225,11 @@ def test_a_call_that_ends_the_process_is_not_made_again_at_every_start(make: Mak
 def test_members_are_asked_for_at_most_twice_a_day_although_they_fail(make: Make) -> None:
     world = make(ever_new(3))
     world.wire.answers["Open-Meteo ensemble"] = SourceError("broke off", passing=True)
-    keeper = world.keeper
-    keeper.shelf.ensemble = Ensemble()
+    updater = world.updater
+    updater.store.ensemble = Ensemble()
 
     for _ in range(48 * 60):
-        keeper.refresh()
+        updater.refresh()
         world.clock.move(minutes=1)
 
     assert len(world.wire.times("Open-Meteo ensemble")) == 4
@@ -237,35 +239,35 @@ def test_members_are_asked_for_at_most_twice_a_day_although_they_fail(make: Make
 def test_members_wait_until_the_forecast_itself_can_be_had(make: Make) -> None:
     world = make([DOWN, low_of(3)])
     world.wire.answers["Open-Meteo ensemble"] = SourceError("cannot be reached")
-    keeper = world.keeper
-    keeper.shelf.ensemble = Ensemble()
+    updater = world.updater
+    updater.store.ensemble = Ensemble()
 
-    keeper.refresh()
+    updater.refresh()
     assert world.wire.times("Open-Meteo ensemble") == []
     world.clock.move(minutes=4)
-    keeper.refresh()
+    updater.refresh()
     assert world.wire.times("Open-Meteo ensemble") == [world.clock.now]
 
 
 def test_asking_by_hand_does_not_wait_for_the_schedule(make: Make) -> None:
     world = make([low_of(3), low_of(5)])
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(minutes=5)
 
-    world.keeper.fetch()
+    world.updater.fetch()
 
     assert world.low() == pytest.approx(5.0, abs=0.2)
 
 
 def test_a_failure_by_hand_does_not_put_off_the_daemons_next_call(make: Make) -> None:
     world = make([low_of(3), DOWN])
-    world.keeper.refresh()
+    world.updater.refresh()
     planned = world.ledger.calls.get(FIRST)
     world.clock.move(minutes=5)
 
     for _ in range(4):
         with pytest.raises(SourceError, match="cannot be reached"):
-            world.keeper.fetch()
+            world.updater.fetch()
 
     after = world.ledger.calls.get(FIRST)
     assert planned is not None
@@ -280,10 +282,10 @@ def test_a_failure_by_hand_does_not_put_off_the_daemons_next_call(make: Make) ->
 def test_validators_are_sent_back_exactly_and_304_confirms(make: Make) -> None:
     modified = "Thu, 14 May 2026 15:58:10 GMT"
     world = make([low_of(3, last_modified=modified, etag='"x1"'), Answer(304, {}, b"")])
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(hours=2)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.wire.conditions[0] == {}
     assert world.wire.conditions[1] == {"If-Modified-Since": modified, "If-None-Match": '"x1"'}
@@ -297,10 +299,10 @@ def test_validators_are_sent_back_exactly_and_304_confirms(make: Make) -> None:
 def test_304_without_having_asked_for_it_is_a_failure(make: Make) -> None:
     world = make(Answer(304, {}, b""))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert not world.keeper.shelf.usable(SITE)
-    assert "304" in str(world.keeper.shelf.trouble())
+    assert not world.updater.store.usable(SITE)
+    assert "304" in str(world.updater.store.trouble())
 
 
 def test_what_expires_later_is_not_asked_for_before(make: Make) -> None:
@@ -318,7 +320,7 @@ def test_what_expires_later_is_not_asked_for_before(make: Make) -> None:
 
 def test_what_is_no_forecast_never_replaces_the_last_good_one(make: Make) -> None:
     world = make([low_of(3), low_of("<html>log in</html>"), DOWN])
-    world.keeper.refresh()
+    world.updater.refresh()
 
     world.run(5)
 
@@ -328,12 +330,12 @@ def test_what_is_no_forecast_never_replaces_the_last_good_one(make: Make) -> Non
 
 def test_the_last_good_one_ages_from_fresh_to_old_to_expired(make: Make) -> None:
     world = make([low_of(3), DOWN])
-    world.keeper.refresh()
+    world.updater.refresh()
 
     ages = {}
     for hours in (1, 7, 25):
         world.clock.now = NOW + timedelta(hours=hours)
-        ages[hours] = world.weather().freshness(world.clock.now), world.keeper.shelf.usable(SITE)
+        ages[hours] = world.weather().freshness(world.clock.now), world.updater.store.usable(SITE)
 
     assert ages == {
         1: (Freshness.FRESH, True),
@@ -344,7 +346,7 @@ def test_the_last_good_one_ages_from_fresh_to_old_to_expired(make: Make) -> None
 
 def test_without_any_forecast_nothing_is_known_and_that_is_said(make: Make) -> None:
     world = make(DOWN)
-    world.keeper.refresh()
+    world.updater.refresh()
 
     weather = world.weather()
 
@@ -363,7 +365,7 @@ def test_a_forecast_that_never_changes_grows_old_though_it_is_fetched_anew(make:
     assert weather.freshness(world.clock.now) is Freshness.OLD
     assert weather.issued_at == NOW
     world.run(11)
-    assert not world.keeper.shelf.usable(SITE)
+    assert not world.updater.store.usable(SITE)
 
     world.wire.answers[FIRST] = low_of(4)
     world.run(2)
@@ -375,28 +377,28 @@ def test_an_older_run_never_replaces_a_newer_one(make: Make) -> None:
     world = make([low_of("3 ago 4"), low_of("9 late")])
     world.run(5)
 
-    held = world.keeper.shelf.held(SITE)[0]
+    held = world.updater.store.held(SITE)[0]
 
     assert held.weather.issued_at == NOW - timedelta(hours=4)
     assert world.low() == pytest.approx(3.0, abs=0.2)
-    assert world.keeper.shelf.trouble() == f"{FIRST}: gives an older forecast than before"
+    assert world.updater.store.trouble() == f"{FIRST}: gives an older forecast than before"
 
 
 def test_a_forecast_for_other_days_is_refused(make: Make) -> None:
     world = make(low_of(3))
     world.sources[0].history_days = -9  # it begins nine days from now
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert "does not cover the present hour" in str(world.keeper.shelf.trouble())
+    assert "does not cover the present hour" in str(world.updater.store.trouble())
 
 
 def test_a_defect_in_a_source_costs_no_more_than_a_call(make: Make) -> None:
     world = make(ZeroDivisionError("ours"), low_of(9))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert world.keeper.shelf.trouble() == f"{FIRST}: failed (ZeroDivisionError)"
+    assert world.updater.store.trouble() == f"{FIRST}: failed (ZeroDivisionError)"
     assert world.weather().source == SECOND
 
 
@@ -406,7 +408,7 @@ def test_a_defect_in_a_source_costs_no_more_than_a_call(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_fails_and_the_notice_says_so(make: Make) -> None:
     world = make(DOWN, low_of(9))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     weather = world.weather()
     assert weather.source == SECOND
@@ -415,10 +417,10 @@ def test_the_next_is_asked_when_the_first_fails_and_the_notice_says_so(make: Mak
 
 def test_a_fresh_first_is_gone_by_although_its_last_call_failed(make: Make) -> None:
     world = make([low_of(3), DOWN], low_of(9))
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(hours=2)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.weather().source == FIRST
     assert world.weather().remarks == ()
@@ -449,7 +451,7 @@ def test_the_first_is_gone_by_again_once_it_is_back(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_has_gaps_tonight(make: Make) -> None:
     world = make(low_of("3 gap"), low_of(9))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.weather().source == SECOND
     assert remarked(world.weather()) == (f"forecast by {SECOND}; {FIRST} has gaps tonight",)
@@ -458,7 +460,7 @@ def test_the_next_is_asked_when_the_first_has_gaps_tonight(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) -> None:
     world = make(low_of("3 late"), low_of(9))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.weather().source == SECOND
     assert f"{FIRST} has nothing new" in remarked(world.weather())[0]
@@ -467,10 +469,10 @@ def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) ->
 def test_gaps_are_better_than_nothing(make: Make) -> None:
     world = make(low_of("3 gap"), DOWN)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert world.weather().source == FIRST
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.usable(SITE)
 
 
 def test_of_two_old_ones_the_fresher_counts(make: Make) -> None:
@@ -487,13 +489,13 @@ def test_by_hand_the_first_sources_reason_is_told_if_all_fail(make: Make) -> Non
     world = make(DOWN, SourceError(f"{SECOND}: answered 500"))
 
     with pytest.raises(SourceError, match=f"{FIRST}: cannot be reached"):
-        world.keeper.fetch()
+        world.updater.fetch()
     assert [name for name, _ in world.wire.asked] == [FIRST, SECOND]
 
 
 def test_a_second_opinion_that_is_colder_counts(make: Make) -> None:
-    world = make(low_of(6), low_of(2), opinion_k=2.0)
-    world.keeper.refresh()
+    world = make(low_of(6), low_of(2), second_opinion_k=2.0)
+    world.updater.refresh()
 
     weather = world.weather()
 
@@ -507,8 +509,8 @@ def test_a_second_opinion_that_is_colder_counts(make: Make) -> None:
 
 def test_a_second_opinion_that_is_missing_changes_nothing_but_is_missed(make: Make) -> None:
     """Who asked for it must not rely on what is not there."""
-    world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), opinion_k=2.0)
-    world.keeper.refresh()
+    world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), second_opinion_k=2.0)
+    world.updater.refresh()
 
     assert world.low() == pytest.approx(6.0, abs=0.2)
     assert remarked(world.weather()) == (f"no second opinion; {SECOND}: turns us away (403)",)
@@ -516,20 +518,20 @@ def test_a_second_opinion_that_is_missing_changes_nothing_but_is_missed(make: Ma
 
 def test_a_second_opinion_is_asked_for_by_hand_too(make: Make) -> None:
     """As `sillward send` from cron does, where no daemon runs."""
-    world = make(ever_new(6), ever_new(2), opinion_k=2.0)
+    world = make(ever_new(6), ever_new(2), second_opinion_k=2.0)
 
-    world.keeper.fetch()
+    world.updater.fetch()
     assert world.low() == pytest.approx(2.0, abs=0.2)
     world.clock.move(minutes=30)
-    world.keeper.fetch()
+    world.updater.fetch()
 
     assert len(world.wire.times(SECOND)) == 1
 
 
 def test_a_second_opinion_that_cannot_be_had_fails_no_call_by_hand(make: Make) -> None:
-    world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), opinion_k=2.0)
+    world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), second_opinion_k=2.0)
 
-    world.keeper.fetch()
+    world.updater.fetch()
 
     assert world.low() == pytest.approx(6.0, abs=0.2)
 
@@ -564,7 +566,7 @@ def dated(behind: timedelta) -> Answer:
 def test_a_clock_that_is_off_is_told_first(make: Make, behind: timedelta, told: str) -> None:
     world = make(dated(behind))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert remarked(world.weather())[0].startswith(told)
     assert remarked(world.weather())[0].endswith("mind the hours")
@@ -574,11 +576,11 @@ def test_a_pretended_clock_is_not_doubted(make: Make) -> None:
     """As with --at: what the provider's clock says is no news then."""
     date_ = format_datetime(NOW + timedelta(days=2), usegmt=True)
     world = make(low_of(3, date=date_))
-    keeper = replace(world.keeper, pretending=True)
+    updater = replace(world.updater, pretending=True)
 
-    keeper.refresh()
+    updater.refresh()
 
-    assert keeper.shelf.weather(SITE).remarks == ()
+    assert updater.store.weather(SITE).remarks == ()
 
 
 def test_a_clock_at_the_bound_does_not_come_and_go(make: Make) -> None:
@@ -588,23 +590,23 @@ def test_a_clock_at_the_bound_does_not_come_and_go(make: Make) -> None:
         at = world.clock.now + timedelta(seconds=seconds)
         world.wire.answers[FIRST] = low_of(3, date=format_datetime(at, usegmt=True))
         world.clock.move(hours=2)
-        world.keeper.refresh()
+        world.updater.refresh()
 
     dated(301 + 7200)
-    assert world.keeper.shelf.clock_doubt() is not None
+    assert world.updater.store.clock_doubt() is not None
     dated(299 + 7200)
-    assert world.keeper.shelf.clock_doubt() is not None
+    assert world.updater.store.clock_doubt() is not None
     dated(60 + 7200)
-    assert world.keeper.shelf.clock_doubt() is None
+    assert world.updater.store.clock_doubt() is None
 
 
 @pytest.mark.parametrize("minutes", [-4, 0, 4])
 def test_a_few_minutes_are_no_matter(make: Make, minutes: int) -> None:
     world = make(dated(timedelta(minutes=minutes)))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert world.keeper.shelf.clock_doubt() is None
+    assert world.updater.store.clock_doubt() is None
 
 
 def test_a_clock_of_1970_is_told_although_the_forecast_is_of_no_use(make: Make) -> None:
@@ -613,30 +615,30 @@ def test_a_clock_of_1970_is_told_although_the_forecast_is_of_no_use(make: Make) 
     world.clock.now = datetime(1970, 1, 1, 0, 7, tzinfo=UTC)
     world.sources[0].read = lambda *_: body  # type: ignore[method-assign]
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert not world.keeper.shelf.usable(SITE)
-    assert "this machine's clock is 20588 days behind" in str(world.keeper.shelf.clock_doubt())
+    assert not world.updater.store.usable(SITE)
+    assert "this machine's clock is 20588 days behind" in str(world.updater.store.clock_doubt())
 
 
 def test_a_clock_that_is_set_right_is_doubted_no_more(make: Make) -> None:
     world = make([dated(timedelta(minutes=12)), dated(timedelta(hours=2))])
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(hours=2)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert world.keeper.shelf.clock_doubt() is None
+    assert world.updater.store.clock_doubt() is None
 
 
 @pytest.mark.parametrize("date", ["yesterday", "", "Thu, 99 May 2026 99:99:99 GMT", "\udcff"])
 def test_a_date_that_is_none_says_nothing_of_the_clock(make: Make, date: str) -> None:
     world = make(low_of(3, date=date))
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert world.keeper.shelf.clock_doubt() is None
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.clock_doubt() is None
+    assert world.updater.store.usable(SITE)
 
 
 # -- several sites
@@ -644,9 +646,9 @@ def test_a_date_that_is_none_says_nothing_of_the_clock(make: Make, date: str) ->
 
 def test_several_sites_are_asked_for_in_one_call_where_the_source_can(make: Make) -> None:
     world = make(low_of("3|8"), sites=[SITE, OTHER_SITE])
-    world.sources[0].most_sites = 10
+    world.sources[0].max_sites = 10
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert len(world.wire.asked) == 1
     assert float(np.nanmin(world.weather(OTHER_SITE).temp_c)) == pytest.approx(8.0, abs=0.2)
@@ -656,7 +658,7 @@ def test_several_sites_are_asked_for_in_one_call_where_the_source_can(make: Make
 def test_several_sites_are_asked_for_one_by_one_where_it_cannot(make: Make) -> None:
     world = make([low_of(3), low_of(8)], sites=[SITE, OTHER_SITE])
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert [query.params["sites"] for query in world.wire.queries] == ["Test court", "Far court"]
     plan = world.ledger.calls.get(FIRST)
@@ -666,43 +668,43 @@ def test_several_sites_are_asked_for_one_by_one_where_it_cannot(make: Make) -> N
 
 def test_what_is_wrong_with_one_sites_forecast_is_not_with_the_others(make: Make) -> None:
     one_call = make(low_of("nonsense|8"), sites=[SITE, OTHER_SITE])
-    one_call.sources[0].most_sites = 10
-    one_call.keeper.refresh()
+    one_call.sources[0].max_sites = 10
+    one_call.updater.refresh()
 
     each_its_own = make([low_of("nonsense"), low_of(8)], sites=[SITE, OTHER_SITE])
     each_its_own.ledger.calls.keep(FIRST, CallSchedule(NOW, failures=1))  # one try each
-    each_its_own.keeper.refresh()
+    each_its_own.updater.refresh()
 
     for world in (one_call, each_its_own):
-        assert world.keeper.shelf.usable(OTHER_SITE)
-        assert not world.keeper.shelf.usable(SITE)
-        assert world.keeper.shelf.trouble() == f"{FIRST}: the answer is not whole JSON"
+        assert world.updater.store.usable(OTHER_SITE)
+        assert not world.updater.store.usable(SITE)
+        assert world.updater.store.trouble() == f"{FIRST}: the answer is not whole JSON"
 
 
 def test_two_processes_with_one_ledger_take_no_turn_from_each_other(make: Make) -> None:
     """Whose site is asked for moves the schedule of the source for both."""
     world = make(ever_new(3))
     other = World(world.clock, world.wire, world.ledger, world.sources, [OTHER_SITE])
-    keepers = [other.keeper, world.keeper]  # this one is always first
+    updaters = [other.updater, world.updater]  # this one is always first
     for _ in range(24 * 60):
-        for keeper in keepers:
-            keeper.refresh()
+        for updater in updaters:
+            updater.refresh()
         world.clock.move(minutes=1)
-        assert world.keeper.shelf.best(SITE) is not None
-        age = world.clock.now - world.keeper.shelf.held(SITE)[0].stored.fetched_at
+        assert world.updater.store.best(SITE) is not None
+        age = world.clock.now - world.updater.store.held(SITE)[0].stored.fetched_at
         assert age <= timedelta(hours=2)
     assert len(world.wire.asked) <= 2 * 20
 
 
 def test_a_new_site_does_not_wait_for_the_schedule(make: Make) -> None:
     world = make(low_of(3))
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.move(minutes=1)
     world.sites = [SITE, OTHER_SITE]
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
-    assert world.keeper.shelf.usable(OTHER_SITE)
+    assert world.updater.store.usable(OTHER_SITE)
 
 
 # -- the archive
@@ -711,7 +713,7 @@ def test_a_new_site_does_not_wait_for_the_schedule(make: Make) -> None:
 def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make: Make) -> None:
     world = make([low_of(3), low_of(3), low_of(5)])
     for _ in range(3):
-        world.keeper.refresh()
+        world.updater.refresh()
         world.clock.move(hours=2)
 
     nights = world.ledger.nights.since(SITE.name, date(2026, 5, 1))
@@ -724,10 +726,10 @@ def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make:
 
 def test_a_clock_set_back_does_not_stop_the_asking(make: Make) -> None:
     world = make(low_of(3))
-    world.keeper.refresh()
+    world.updater.refresh()
     world.clock.now = NOW - timedelta(hours=3)
 
-    world.keeper.refresh()
+    world.updater.refresh()
 
     assert len(world.wire.asked) == 2
 
@@ -760,8 +762,8 @@ def test_a_warm_jump_is_kept_apart_and_the_last_good_one_gone_by(make: Make) -> 
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.ledger.nights.since(SITE.name, date(2026, 1, 1)) != []
     assert {at for _, at, _ in world.ledger.nights.since(SITE.name, date(2026, 1, 1))} == {NOW}
-    assert world.keeper.shelf.usable(SITE)
-    assert world.keeper.shelf.trouble() == f"{FIRST}: the forecast looks wrong: {said.why}"
+    assert world.updater.store.usable(SITE)
+    assert world.updater.store.trouble() == f"{FIRST}: the forecast looks wrong: {said.why}"
 
 
 def test_the_right_one_ends_the_doubt_at_once(make: Make) -> None:
@@ -770,7 +772,7 @@ def test_the_right_one_ends_the_doubt_at_once(make: Make) -> None:
 
     assert doubted(world) is None
     assert world.low() == pytest.approx(4.0, abs=0.2)
-    assert world.keeper.shelf.trouble() is None
+    assert world.updater.store.trouble() is None
     assert world.ledger.forecasts.get(SITE.name, f"{FIRST}, doubted") is None
 
 
@@ -784,7 +786,7 @@ def test_what_is_the_last_one_still_ends_it_too(make: Make) -> None:
 
 
 def test_a_doubt_outlives_a_restart(make: Make) -> None:
-    """Every `world.keeper` is a new one."""
+    """Every `world.updater` is a new one."""
     world = make([low_of(3), low_of(18)])
     world.run(2)
     before = doubted(world)
@@ -805,12 +807,12 @@ def test_a_jump_that_lasts_and_fits_the_season_is_believed_in_the_end(
 
     world.run(hours, step_min=5)
     assert doubted(world) is not None
-    assert world.keeper.shelf.usable(SITE)
+    assert world.updater.store.usable(SITE)
 
     world.run(2.5, step_min=5)
     assert doubted(world) is None
     assert world.low() == pytest.approx(low, abs=2)
-    assert world.keeper.shelf.trouble() is None
+    assert world.updater.store.trouble() is None
 
 
 def test_one_that_jumps_about_is_not(make: Make) -> None:
@@ -832,7 +834,7 @@ def test_nothing_out_of_season_and_nothing_flat_is_ever_believed(make: Make, bod
     said = doubted(world)
     assert said is not None
     assert said.used is None  # the last good one is of no use any more
-    assert not world.keeper.shelf.usable(SITE)
+    assert not world.updater.store.usable(SITE)
 
 
 def test_nights_that_a_doubted_one_has_much_colder_are_unjudged(make: Make) -> None:
@@ -872,14 +874,14 @@ def test_the_first_forecast_of_all_may_be_doubted_and_then_nothing_is_known(make
         "it says nights no cooler than 40.0 °C, but here this season brings at most 32 °C"
     )
     assert not np.isfinite(world.weather().temp_c).any()
-    assert not world.keeper.shelf.usable(SITE)
+    assert not world.updater.store.usable(SITE)
     assert NoForecast() not in world.weather().remarks
 
 
 def test_by_hand_a_doubted_one_is_no_failure_but_it_is_said(make: Make) -> None:
     world = make(low_of(40), DOWN)
 
-    world.keeper.fetch()
+    world.updater.fetch()
 
     assert [name for name, _ in world.wire.asked] == [FIRST, SECOND]
     assert doubted(world) is not None
@@ -913,7 +915,7 @@ def test_one_much_warmer_than_the_second_is_doubted_as_long_as_there_is_a_second
     make: Make,
 ) -> None:
     """Without any jump: it was wrong from the start, and the second came later."""
-    world = make(ever_new(18), ever_new(3), opinion_k=2.0)
+    world = make(ever_new(18), ever_new(3), second_opinion_k=2.0)
     world.run(30, step_min=20)
 
     said = doubted(world)
@@ -927,7 +929,7 @@ def test_one_much_warmer_than_the_second_is_doubted_as_long_as_there_is_a_second
 def test_of_several_sites_only_the_doubted_one_is_told(make: Make) -> None:
     world = make([low_of("3|3"), low_of("3.1|18")], sites=[SITE, OTHER_SITE])
     for source in world.sources:
-        source.most_sites = 5
+        source.max_sites = 5
     world.run(2)
 
     assert world.weather().remarks == ()

@@ -503,13 +503,13 @@ def test_a_plant_that_is_no_more_is_neither_corrected_nor_reminded_of() -> None:
 
 def test_a_second_opinion_that_turns_colder_is_compared_too() -> None:
     world, desk = told(12.0)
-    shelf = desk.context.keeper.shelf
-    before = shelf.edition(desk.context.site)
-    assert shelf.edition(desk.context.site) == before
+    store = desk.context.updater.store
+    before = store.edition(desk.context.site)
+    assert store.edition(desk.context.site) == before
 
     newer(world, desk, 2.0)
 
-    assert shelf.edition(desk.context.site) != before
+    assert store.edition(desk.context.site) != before
 
 
 def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:

@@ -786,7 +786,7 @@ def test_a_desk_gives_a_sign_of_life_after_each_call_and_each_send(
         did.append("ask")
         return world.source.ask(*args, **kwargs)
 
-    desk.context.sender, desk.context.keeper.ask = send, ask
+    desk.context.sender, desk.context.updater.ask = send, ask
     monkeypatch.setattr(RunControl, "step_done", lambda _: did.append("working"))
 
     desk.tick()

@@ -13,8 +13,8 @@ import pytest
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.forecast.schedule import PAUSES
-from sillward.forecast.store import Shelf
-from sillward.forecast.updater import Keeper
+from sillward.forecast.store import ForecastStore
+from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, NoticeState, StoredForecast
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
@@ -139,7 +139,7 @@ def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
 def test_a_round_told_by_hand_is_not_told_again_by_the_daemon(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
     (occasion,) = rounds_due(world)
 
     assert desk.tell(occasion) is not None
@@ -285,7 +285,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
 def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
     desk.tell(rounds_due(world)[0])
     until = world.clock.now + LEASE
     assert world.ledger.notices.claim(world.notice().key, until)  # and then the power went
@@ -304,7 +304,7 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
     """`sillward send` beside the daemon: neither sends what the other is sending."""
     world = make("17:00")
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
     desk.tell(rounds_due(world)[0])
     world.ledger.notices.claim(world.notice().key, world.clock.now + LEASE)
     world.ledger.database.connection.execute("UPDATE notice SET owner = ?", (os.getppid(),))
@@ -344,7 +344,9 @@ def test_a_sender_that_fails_by_surprise_costs_no_notice(make: Make) -> None:
         world.post(channel, message)
 
     desk = Desk.of(
-        ServiceContext(world.household, world.desk.context.keeper, world.ledger, crash, world.clock)
+        ServiceContext(
+            world.household, world.desk.context.updater, world.ledger, crash, world.clock
+        )
     )
     for _ in range(20):
         with_luck(desk.tick)
@@ -375,7 +377,7 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
 
     Desk.of(
         ServiceContext(
-            world.household, world.desk.context.keeper, world.ledger, lock_and_fail, world.clock
+            world.household, world.desk.context.updater, world.ledger, lock_and_fail, world.clock
         )
     ).tick()
     other.database.connection.execute("ROLLBACK")
@@ -423,14 +425,14 @@ def test_a_failing_source_is_asked_again_after_growing_pauses(make: Make) -> Non
     desk = world.desk
 
     for _ in range(180):
-        desk.context.keeper.refresh()
+        desk.context.updater.refresh()
         world.clock.move(minutes=1)
 
     asked = world.source.asked
     pauses = [after - before for before, after in pairwise(asked)]
     assert len(pauses) >= len(PAUSES)
     assert all(pause >= least for pause, least in zip(pauses, PAUSES, strict=False))
-    assert desk.context.keeper.shelf.trouble() == "Invented weather: answered 503"
+    assert desk.context.updater.store.trouble() == "Invented weather: answered 503"
 
 
 def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> None:
@@ -450,7 +452,7 @@ def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> Non
 def test_a_forecast_of_a_few_hours_ago_is_named_as_old(make: Make) -> None:
     world = make("09:00", a_channel(full_length=True))
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
 
     world.source.failing = True
     world.clock.now = local("17:00")
@@ -467,7 +469,7 @@ def test_without_a_usable_forecast_dusk_waits_and_then_says_treat_as_cold(
     desk = world.desk
     if held:
         world.clock.now = local("16:00", DAY - timedelta(days=1))
-        desk.context.keeper.refresh()
+        desk.context.updater.refresh()
         world.clock.now = local("17:00")
     world.source.failing = True
 
@@ -543,8 +545,10 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
     assert world.notice().title == "Nothing to carry in tonight"
 
 
-@pytest.mark.parametrize(("whose", "where"), [(Keeper, "refresh"), (Shelf, "usable")])
-def test_a_defect_in_the_keeper_costs_no_round(
+@pytest.mark.parametrize(
+    ("whose", "where"), [(ForecastUpdater, "refresh"), (ForecastStore, "usable")]
+)
+def test_a_defect_in_the_updater_costs_no_round(
     whose: type, where: str, make: Make, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     desk = make("17:00").desk
@@ -636,7 +640,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
     world = make("17:00")
     world.clock.now = local("18:00", date(2026, 5, 17))
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
     week = next(one for one in rounds_due(world) if one.round is Round.WEEK)
 
     desk.tell(week)
@@ -652,10 +656,10 @@ def test_a_clock_set_back_while_a_source_fails_does_not_stop_the_asking(make: Ma
     world = make("17:00")
     world.source.failing = True
     desk = world.desk
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
 
     world.clock.move(hours=-5)
-    desk.context.keeper.refresh()
+    desk.context.updater.refresh()
 
     assert len(world.source.asked) == 2
 
@@ -681,7 +685,7 @@ def test_a_clock_set_back_does_not_hold_up_a_retry(make: Make) -> None:
 def test_a_round_told_by_hand_before_its_hour_does_not_use_up_the_real_one(make: Make) -> None:
     world = make("10:00")
     desk = world.desk
-    desk.context.keeper.fetch()
+    desk.context.updater.fetch()
     early = due_rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now)
 
     desk.tell(early)
@@ -755,7 +759,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     world = make("08:30", low_c=5.0)
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk = world.desk
-    desk.context.keeper.fetch()
+    desk.context.updater.fetch()
     desk.tick()  # the morning round: out later today
     ahead = world.ledger.plants.states(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")

@@ -127,10 +127,10 @@ def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restar
         played.clock.move(minutes=5)
         ledger.close()
         ledger = Ledger(tmp_path / "ledger.sqlite3")
-        keeper = played.desk.context.keeper
-        keeper.shelf.ledger = ledger
+        updater = played.desk.context.updater
+        updater.store.ledger = ledger
         played.desk = Desk.of(
-            ServiceContext(played.household, keeper, ledger, played.post, played.clock)
+            ServiceContext(played.household, updater, ledger, played.post, played.clock)
         )
         played.desk.tick()
     played.ledger = ledger

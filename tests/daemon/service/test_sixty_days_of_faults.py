@@ -102,7 +102,7 @@ def test_what_holds_through_all_faults(
 
     def start() -> Desk:
         desk = world.desk
-        desk.context.keeper.pause = lambda _: None
+        desk.context.updater.pause = lambda _: None
         return desk
 
     desk = start()
@@ -113,7 +113,7 @@ def test_what_holds_through_all_faults(
         desk.tick()
         now = world.clock.now
         if world.ledger.rounds.told_at(SITE.name, "blind", SITE.local_date(now)) == now:
-            held = desk.context.keeper.shelf.best(SITE)
+            held = desk.context.updater.store.best(SITE)
             assert held is None or held.weather.age(now) > STALE
         world.clock.now += STEP
 

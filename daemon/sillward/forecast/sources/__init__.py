@@ -9,9 +9,9 @@ import pkgutil
 from collections.abc import Callable
 from functools import cache
 
-from sillward.forecast import Setup, Source
+from sillward.forecast import Source, SourceOptions
 
-Build = Callable[[Setup], Source]
+Build = Callable[[SourceOptions], Source]
 
 
 @cache

@@ -14,7 +14,7 @@ import numpy as np
 
 import sillward
 from sillward.errors import SourceError, one_line
-from sillward.forecast import Setup, parsing
+from sillward.forecast import SourceOptions, parsing
 from sillward.forecast.parsing import Reading, Variable
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
@@ -103,7 +103,7 @@ _READING = Reading(NAME)
 log = logging.getLogger(__name__)
 
 
-def build(setup: Setup) -> "MetNorway":
+def build(setup: SourceOptions) -> "MetNorway":
     """The source for the grower's settings. Raise ValueError without a usable contact."""
     contact = (setup.contact or "").strip()
     if not contact:
@@ -132,7 +132,7 @@ class MetNorway:
     attribution: str = "Weather data from MET Norway (NLOD 2.0, CC BY 4.0, https://api.met.no/)"
     every: timedelta = timedelta(minutes=60)
     """It is updated hourly in the north, four times a day elsewhere; Expires may ask for longer."""
-    most_sites: int = 1
+    max_sites: int = 1
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Ask for the one site. More than four decimals would be refused."""

@@ -14,7 +14,7 @@ import numpy as np
 from pydantic import SecretStr
 
 from sillward.errors import SourceError, one_line
-from sillward.forecast import Setup, parsing
+from sillward.forecast import SourceOptions, parsing
 from sillward.forecast.parsing import Reading, Variable
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
@@ -63,7 +63,7 @@ _LONGEST = timedelta(days=16 + 92)
 _READING = Reading(NAME)
 
 
-def build(setup: Setup) -> "OpenMeteo":
+def build(setup: SourceOptions) -> "OpenMeteo":
     """The source for the grower's settings."""
     return OpenMeteo(setup.base_url, setup.api_key)
 
@@ -79,7 +79,7 @@ class OpenMeteo:
     every: timedelta = timedelta(minutes=75)
     """Models run every one to six hours: about 19 calls a day see each of them in good time. For
     one site each counts as 1.5 of the 10,000 that are free (14 variables over 15 days)."""
-    most_sites: int = 100
+    max_sites: int = 100
     """The free host takes 1000; a call of 100 is short enough for one deadline. Judgement."""
 
     def query(self, sites: Sequence[Site]) -> Query:
