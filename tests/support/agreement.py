@@ -1,7 +1,6 @@
-"""Whether a push of a round agrees with its sheet, read from its words alone.
+"""Reads the push of a round from its words alone and compares it with its sheet.
 
-`contradictions(title, body, chores, now, standing)` tells every place at which it does not. What
-cannot be read is one too: a line that this does not understand passes for nothing.
+A line that cannot be read counts as a contradiction, so that no wording passes unread.
 """
 
 import re
@@ -39,33 +38,36 @@ def contradictions(
     now: datetime,
     standing: Mapping[str, str] | None = None,
 ) -> list[str]:
-    """Everything that a push says otherwise than the chores of its sheet.
+    """Return everything that a push says otherwise than the chores of its sheet.
 
-    chores: of the sheet, those of tomorrow as well. now: when it was told. standing: the spot of
-    every plant as the sheet takes it, for what "all" means.
+    chores: of the sheet, tomorrow's as well. now: when it was told. standing: the spot of every
+    plant as the sheet has it, which gives "all" its meaning.
     """
     reader = _Reader(chores, now, standing or {})
     return [
         *reader.of_title(title),
-        *(one for line in body.splitlines() for one in reader.of(line)),
+        *(fault for line in body.splitlines() for fault in reader.of_line(line)),
     ]
 
 
 @dataclass(frozen=True)
 class _Reader:
+    """Reads the lines of a push; its methods yield what is wrong with them."""
+
     chores: Sequence[Chore]
     now: datetime
     standing: Mapping[str, str]
 
     def of_title(self, title: str) -> Iterator[str]:
+        """Yield what is wrong with the counts and hours of a title."""
         for head in _HEAD.finditer(title):
             verb, count, hour, more, several, more_hour, later = head.groups()
             kind = _VERBS[verb.lower()]
-            walks = self._kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
+            chores = self._kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
             hours: dict[int | None, int] = {}
-            for one in sorted(walks, key=_told_at):
-                key = self._hour(one)
-                hours[key] = hours.get(key, 0) + len(one.plants)
+            for chore in sorted(chores, key=_told_at):
+                key = self._hour(chore)
+                hours[key] = hours.get(key, 0) + len(chore.plants)
             told = None if hour is None else minutes(hour)
             if next(iter(hours), told) != told or hours.pop(told, 0) != int(count):
                 yield f"title: {head[0]!r}, but {hours} besides"
@@ -76,10 +78,11 @@ class _Reader:
             ):
                 yield f"title: {head[0]!r} tells another hour than {hours}"
 
-    def of(self, line: str) -> Iterator[str]:
+    def of_line(self, line: str) -> Iterator[str]:
+        """Yield what is wrong with a line of the body."""
         for pattern, read in self._forms():
-            if found := re.fullmatch(pattern, line, re.IGNORECASE):
-                yield from (f"{wrong}: {line}" for wrong in read(*found.groups()))
+            if match := re.fullmatch(pattern, line, re.IGNORECASE):
+                yield from (f"{fault}: {line}" for fault in read(*match.groups()))
                 return
         if re.match(
             rf"(?:Mist|Put out|Carry in|From|Move|Keep (?:other )?crowns|Now|{_GUARDS})\b|{CLOCK}",
@@ -89,6 +92,7 @@ class _Reader:
             yield f"cannot be read: {line}"
 
     def _forms(self) -> Iterable[tuple[str, Callable[..., Iterator[str]]]]:
+        """Return every form of a line, with the method that reads its groups."""
         when = rf"(?:Carry in )?(?:by )?({CLOCK}|now),?"
         spot = self._spots()
         return (
@@ -105,7 +109,7 @@ class _Reader:
             (r"Mist by (.* \d+|.* \d+; .*)", self._crowded_mist),
             (
                 r"Mist again by (.*)",
-                lambda walks: self._by_spot(f"by {walks}", self._repeats()),
+                lambda text: self._by_spot(f"by {text}", self._repeats()),
             ),
             (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._mist),
             (rf"({_GUARDS}) (by {CLOCK}|now): (.*)", self._crowded_guard),
@@ -125,165 +129,174 @@ class _Reader:
     def _carried(
         self, out: str | None, hour: str, spot: str | None, ways: str, but: str | None
     ) -> Iterator[str]:
-        """In or out: a line of what goes out tells from when on, or that it may go now."""
+        """Read a line on carrying in or out; "From" or the absence of such orders means out."""
         told = re.findall(
             rf"to ({self._spots()}): (.+?)(?=; to (?:{self._spots()}): |$)", ways, re.IGNORECASE
         )
-        walks = self._at(ChoreKind.CARRY_IN, hour, spot or "")
-        if out or not walks:
+        chores = self._at(ChoreKind.CARRY_IN, hour, spot or "")
+        if out or not chores:
             for to, who in told:
                 yield from self._carry_out(hour, to, who)
         else:
-            yield from self._carry_in(walks, told, but)
+            yield from self._carry_in(chores, told, but)
 
     def _carry_in(
-        self, walks: Sequence[Chore], told: Iterable[tuple[str, str]], but: str | None
+        self, chores: Sequence[Chore], told: Iterable[tuple[str, str]], but: str | None
     ) -> Iterator[str]:
         for to, who in told:
-            yield from self._meant(who, [one for one in walks if _same(one.to_spot, to)])
+            yield from self._names(who, [chore for chore in chores if _same(chore.to_spot, to)])
         if but and any(
-            name in but for one in self._kind(ChoreKind.CARRY_IN) for name in one.plants
+            name in but for chore in self._kind(ChoreKind.CARRY_IN) for name in chore.plants
         ):
             yield "leaves out whom the sheet carries"
 
     def _crowded_in(self, hour: str, spots: str) -> Iterator[str]:
         for part in spots.split("; "):
-            found = re.fullmatch(rf"({self._spots()}): (.*)", part, re.IGNORECASE)
-            if found is None:
+            match = re.fullmatch(rf"({self._spots()}): (.*)", part, re.IGNORECASE)
+            if match is None:
                 yield f"cannot be read: {part}"
                 continue
-            walks = self._at(ChoreKind.CARRY_IN, hour, found[1])
-            for who, to in re.findall(rf"(.+?) to ({self._spots()})(?:, |$)", found[2]):
-                going = [name for one in walks if one.to_spot == to for name in one.plants]
+            chores = self._at(ChoreKind.CARRY_IN, hour, match[1])
+            for who, to in re.findall(rf"(.+?) to ({self._spots()})(?:, |$)", match[2]):
+                going = [name for chore in chores if chore.to_spot == to for name in chore.plants]
                 if going != [who] and str(len(going)) != who:
                     yield f"{who} to {to}"
 
     def _carry_out(self, hour: str, to: str, who: str) -> Iterator[str]:
-        walks = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]
-        told = [list(self._meant(who, [one])) for one in walks if _same(one.to_spot, to)]
+        chores = [chore for chore in self._kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
+        told = [list(self._names(who, [chore])) for chore in chores if _same(chore.to_spot, to)]
         if [] not in told:
-            yield f"{who!r} is no walk: {told}"
+            yield f"{who!r} matches no chore: {told}"
 
-    def _crowded_out(self, hour: str, walks: str) -> Iterator[str]:
-        out = [one for one in self._kind(ChoreKind.CARRY_OUT) if self._is_at(one, hour)]
-        entries = [re.fullmatch(rf"(\d+) to ({self._spots()})", one) for one in walks.split(", ")]
-        for count, spot in (one.groups() if one else ("-1", "") for one in entries):
-            if int(count) not in [len(one.plants) for one in out if one.to_spot == spot]:
+    def _crowded_out(self, hour: str, text: str) -> Iterator[str]:
+        out = [chore for chore in self._kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
+        entries = [
+            re.fullmatch(rf"(\d+) to ({self._spots()})", entry) for entry in text.split(", ")
+        ]
+        for count, spot in (entry.groups() if entry else ("-1", "") for entry in entries):
+            if int(count) not in [len(chore.plants) for chore in out if chore.to_spot == spot]:
                 yield f"{spot} {count}"
 
-    def _crowded_mist(self, walks: str) -> Iterator[str]:
-        walks, _, rest = walks.partition("; feed")
-        walks = walks.removesuffix("; some again later").removesuffix("; plain")
-        yield from self._by_spot(f"by {walks}", self._first_mistings())
+    def _crowded_mist(self, text: str) -> Iterator[str]:
+        spots, _, rest = text.partition("; feed")
+        spots = spots.removesuffix("; some again later").removesuffix("; plain")
+        yield from self._by_spot(f"by {spots}", self._first_mistings())
         yield from self._feed(rest, self._first_mistings())
 
     def _mist(self, spot: str, hour: str, who: str, rest: str) -> Iterator[str]:
-        walks = self._at(ChoreKind.MIST, hour, spot)
-        fitting = [one for one in walks if not list(self._meant(who, [one]))]
+        chores = self._at(ChoreKind.MIST, hour, spot)
+        fitting = [chore for chore in chores if not list(self._names(who, [chore]))]
         if not fitting:
-            yield "no walk of the sheet is this one"
+            yield "no chore of the sheet is this one"
             return
         again = re.search(r"; again (?:by )?([\d:, apm]+)$", rest)
         for later in again[1].split(", ") if again else ():
             same = [
-                two
-                for two in self._at(ChoreKind.MIST, later, spot)
-                if any(set(two.plants) == set(one.plants) for one in fitting)
+                later_chore
+                for later_chore in self._at(ChoreKind.MIST, later, spot)
+                if any(set(later_chore.plants) == set(chore.plants) for chore in fitting)
             ]
             if not same:
                 yield f"not all of them again at {later}"
             fitting += same
-        yield from (wrong for one in fitting for wrong in self._forbidden(one))
+        yield from (fault for chore in fitting for fault in self._forbidden(chore))
         yield from self._feed(rest, fitting)
 
-    def _feed(self, rest: str, walks: Sequence[Chore]) -> Iterator[str]:
-        found = re.search(r"(?:feed|for) (\d+)\b", rest)
-        misted = {name for one in walks for name in one.plants}
-        fed = {name for one in self._kind(ChoreKind.FEED) for name in one.plants} & misted
-        if found and int(found[1]) != len(fed):
+    def _feed(self, rest: str, chores: Sequence[Chore]) -> Iterator[str]:
+        match = re.search(r"(?:feed|for) (\d+)\b", rest)
+        misted = {name for misting in chores for name in misting.plants}
+        fed = {name for feed in self._kind(ChoreKind.FEED) for name in feed.plants} & misted
+        if match and int(match[1]) != len(fed):
             yield f"feed for {len(fed)}"
 
     def _guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
-        yield from self._meant(who, self._at(_VERBS[verb.lower()], hour, spot))
+        yield from self._names(who, self._at(_VERBS[verb.lower()], hour, spot))
 
     def _crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:
         yield from self._by_spot(f"{by} {spots}", self._kind(_VERBS[verb.lower()]))
 
     def _move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
-        walks = self._at(ChoreKind.MOVE, hour, spot)
-        yield from self._meant(who, [one for one in walks if _same(one.to_spot, to)])
+        chores = self._at(ChoreKind.MOVE, hour, spot)
+        yield from self._names(who, [chore for chore in chores if _same(chore.to_spot, to)])
 
     def _crowded_move(self, hour: str, ways: str) -> Iterator[str]:
         for way in ways.split(", "):
-            found = re.fullmatch(rf"(\d+) from ({self._spots()}) to ({self._spots()})", way)
-            if found is None:
+            match = re.fullmatch(rf"(\d+) from ({self._spots()}) to ({self._spots()})", way)
+            if match is None:
                 yield f"cannot be read: {way}"
                 continue
-            walks = self._at(ChoreKind.MOVE, hour, found[2])
-            if sum(len(one.plants) for one in walks if one.to_spot == found[3]) != int(found[1]):
+            chores = self._at(ChoreKind.MOVE, hour, match[2])
+            if sum(len(chore.plants) for chore in chores if chore.to_spot == match[3]) != int(
+                match[1]
+            ):
                 yield way
 
     def _stop(self, spots: str) -> Iterator[str]:
-        """Every spot's first hour, and nobody who is wetted later without being named."""
-        stops = [one for one in self._kind(ChoreKind.STOP_WETTING) if not _never(one)]
+        """Check every spot's first hour, and that plants wetted later are named as exceptions."""
+        stops = [stop for stop in self._kind(ChoreKind.STOP_WETTING) if not _never(stop)]
         hour = ""
         for part in re.split(rf", (?=(?:{CLOCK} )?(?:{self._spots()})(?:,|$| but))", spots):
-            found = re.fullmatch(rf"(?:({CLOCK}) )?({self._spots()})(?: but (.*))?", part)
-            if found is None:
+            match = re.fullmatch(rf"(?:({CLOCK}) )?({self._spots()})(?: but (.*))?", part)
+            if match is None:
                 yield f"cannot be read: {part}"
                 continue
-            hour = found[1] or hour
+            hour = match[1] or hour
             first = min(
-                (_minute(one.before) for one in stops if one.from_spot == found[2]), default=None
+                (_minute(stop.before) for stop in stops if stop.from_spot == match[2]), default=None
             )
             if first != minutes(hour):
-                yield f"{found[2]} {hour}"
+                yield f"{match[2]} {hour}"
             late = {
                 name
-                for one in self.chores
-                if one.kind in WETTINGS
-                and one.from_spot == found[2]
-                and _minute(one.before) > minutes(hour)
-                for name in one.plants
+                for chore in self.chores
+                if chore.kind in WETTINGS
+                and chore.from_spot == match[2]
+                and _minute(chore.before) > minutes(hour)
+                for name in chore.plants
             }
-            if late and (found[3] is None or meant(found[3], late) != len(late)):
+            if late and (match[3] is None or meant(match[3], late) != len(late)):
                 yield f"says nothing of {late}"
 
     def _stop_of_all(self, others: str | None, hour: str) -> Iterator[str]:
-        stops = [one for one in self._kind(ChoreKind.STOP_WETTING) if not _never(one)]
-        first = min(_minute(one.before) for one in stops)
+        stops = [stop for stop in self._kind(ChoreKind.STOP_WETTING) if not _never(stop)]
+        first = min(_minute(stop.before) for stop in stops)
         if first != minutes(hour):
             yield hour
         late = {
-            one.from_spot
-            for one in self.chores
-            if one.kind in WETTINGS and _minute(one.before) > first
+            chore.from_spot
+            for chore in self.chores
+            if chore.kind in WETTINGS and _minute(chore.before) > first
         }
-        if not others and late & {one.from_spot for one in stops}:
+        if not others and late & {stop.from_spot for stop in stops}:
             yield f"says nothing of what is wetted later at {late}"
 
     # -- what the sheet has
 
     def _spots(self) -> str:
-        spots = {one.from_spot for one in self.chores} | {one.to_spot for one in self.chores}
+        """Return a pattern that matches any spot of the sheet."""
+        spots = {chore.from_spot for chore in self.chores} | {
+            chore.to_spot for chore in self.chores
+        }
         return "|".join(map(re.escape, sorted(spots, key=len, reverse=True))) or "(?!)"
 
     def _kind(self, kind: ChoreKind) -> list[Chore]:
-        return [one for one in self.chores if one.kind is kind]
+        return [chore for chore in self.chores if chore.kind is kind]
 
     def _first_mistings(self) -> list[Chore]:
+        """Return the mistings in which any plant is misted for the first time."""
         first, seen = list[Chore](), set[str]()
-        for one in sorted(self._kind(ChoreKind.MIST), key=lambda two: (two.before, two.id)):
-            if set(one.plants) - seen:
-                first.append(one)
-            seen.update(one.plants)
+        for chore in sorted(self._kind(ChoreKind.MIST), key=lambda chore: (chore.before, chore.id)):
+            if set(chore.plants) - seen:
+                first.append(chore)
+            seen.update(chore.plants)
         return first
 
     def _repeats(self) -> list[Chore]:
-        first = {one.id for one in self._first_mistings()}
-        return [one for one in self._kind(ChoreKind.MIST) if one.id not in first]
+        first = {chore.id for chore in self._first_mistings()}
+        return [chore for chore in self._kind(ChoreKind.MIST) if chore.id not in first]
 
     def _hour(self, chore: Chore) -> int | None:
+        """Return the minute of the day at which a chore is told, or None for "now"."""
         at = _told_at(chore)
         return None if at <= self.now else _minute(at)
 
@@ -292,49 +305,54 @@ class _Reader:
 
     def _at(self, kind: ChoreKind, hour: str, spot: str) -> list[Chore]:
         return [
-            one for one in self._kind(kind) if self._is_at(one, hour) and _same(one.from_spot, spot)
+            chore
+            for chore in self._kind(kind)
+            if self._is_at(chore, hour) and _same(chore.from_spot, spot)
         ]
 
-    def _by_spot(self, walks: str, of: Sequence[Chore]) -> Iterator[str]:
+    def _by_spot(self, text: str, chores: Sequence[Chore]) -> Iterator[str]:
+        """Check entries such as "by 08:00 pergola 7, roof 2" against these chores."""
         hour = ""
-        for when, spot, count in self._entries(walks, "by "):
+        for when, spot, count in self._entries(text, "by "):
             hour = when or hour
-            there = [one for one in of if one.from_spot == spot and self._is_at(one, hour)]
-            if sum(len(one.plants) for one in there) != int(count):
+            there = [
+                chore for chore in chores if chore.from_spot == spot and self._is_at(chore, hour)
+            ]
+            if sum(len(chore.plants) for chore in there) != int(count):
                 yield f"{hour} {spot} {count}"
-            if of and of[0].kind is ChoreKind.MIST:
-                yield from (wrong for one in there for wrong in self._forbidden(one))
+            if chores and chores[0].kind is ChoreKind.MIST:
+                yield from (fault for chore in there for fault in self._forbidden(chore))
 
-    def _entries(self, walks: str, by: str) -> Iterator[tuple[str, str, str]]:
-        for part in re.split(r"; |, ", walks):
-            found = re.fullmatch(rf"(?:(?:{by})?({CLOCK}|now):? )?({self._spots()}) (\d+)", part)
-            yield (found[1] or "", found[2], found[3]) if found else ("", "", "-1")
+    def _entries(self, text: str, by: str) -> Iterator[tuple[str, str, str]]:
+        for part in re.split(r"; |, ", text):
+            match = re.fullmatch(rf"(?:(?:{by})?({CLOCK}|now):? )?({self._spots()}) (\d+)", part)
+            yield (match[1] or "", match[2], match[3]) if match else ("", "", "-1")
 
-    def _meant(self, who: str, walks: Sequence[Chore]) -> Iterator[str]:
-        """What is wrong with who is meant, if these walks are."""
-        plants = {name for one in walks for name in one.plants}
-        everybody = {name for one in self.chores for name in one.plants} | set(self.standing)
+    def _names(self, who: str, chores: Sequence[Chore]) -> Iterator[str]:
+        """Yield what is wrong with the plants that a line names, if it is about these chores."""
+        plants = {name for chore in chores for name in chore.plants}
+        everybody = {name for chore in self.chores for name in chore.plants} | set(self.standing)
         if all_ := re.fullmatch(r"all(?: but (.*) \((\d+)\)| (\d+))", who):
             if int(all_[2] or all_[3]) != len(plants):
                 yield f"{who!r} of {len(plants)}"
-            spot = next((one.from_spot for one in walks), "")
-            there = self._there(spot, walks)
+            spot = next((chore.from_spot for chore in chores), "")
+            there = self._there(spot, chores)
             but = {name for name in there if all_[1] and name in all_[1]}
             if there and there - plants != but:
                 yield f"{who!r}, but {there - plants} are there too"
         elif meant(who, everybody) != len(plants) or _named(who, everybody) - plants:
             yield f"{who!r} is not {sorted(plants)}"
 
-    def _there(self, spot: str, walks: Sequence[Chore]) -> set[str]:
-        """Who stands at a spot, on the day also who comes out to it."""
+    def _there(self, spot: str, chores: Sequence[Chore]) -> set[str]:
+        """Return the plants that stand at a spot; for watering also those that come out to it."""
         there = {name for name, where in self.standing.items() if where == spot}
-        if there and walks and walks[0].kind in WETTINGS:
-            for one in self._kind(ChoreKind.CARRY_OUT):
-                there.update(one.plants if one.to_spot == spot else ())
+        if there and chores and chores[0].kind in WETTINGS:
+            for arriving in self._kind(ChoreKind.CARRY_OUT):
+                there.update(arriving.plants if arriving.to_spot == spot else ())
         return there
 
     def _forbidden(self, misting: Chore) -> Iterator[str]:
-        """Plants of a misting whose crowns must be dry by then."""
+        """Yield the plants of a misting whose crowns must be dry by then."""
         for stop in self._kind(ChoreKind.STOP_WETTING):
             some = set(stop.plants) & set(misting.plants)
             if some and misting.before > stop.before:
@@ -342,11 +360,13 @@ class _Reader:
 
 
 def _told_at(chore: Chore) -> datetime:
+    """Return the hour that a chore is told by: its start if it goes out, else its deadline."""
     starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
     return chore.not_before if starts and chore.not_before else chore.before
 
 
 def _never(stop: Chore) -> bool:
+    """Whether crowns must stay dry all day."""
     return stop.not_before is not None and stop.before <= stop.not_before
 
 
@@ -359,10 +379,10 @@ def _same(spot: str, told: str) -> bool:
 
 
 def _named(who: str, plants: Collection[str]) -> set[str]:
-    """Plants that are named, the longest name first: one may be a part of another."""
-    found = set[str]()
+    """Return the plants that are named; longest names first, since one may be part of another."""
+    match = set[str]()
     for name in sorted(plants, key=len, reverse=True):
         if name in who:
-            found.add(name)
+            match.add(name)
             who = who.replace(name, "")
-    return found
+    return match

@@ -1,4 +1,4 @@
-"""What the tests of the charts share: the packaged examples as chart data, and a plain bench."""
+"""What tests of charts share: the packaged examples as chart data, and a plain bench."""
 
 from datetime import datetime, timedelta
 from functools import cache
@@ -15,7 +15,7 @@ from tests.support.core import collection, fetched, utc, weather
 
 START = utc("2026-05-13T00:00")
 NOW = utc("2026-05-14T20:00")
-"""17:00 at the bench."""
+"""17:00 at the bench, by its own clock."""
 
 HOURS = 240
 
@@ -28,7 +28,7 @@ EXAMPLES = [
 
 @cache
 def example(kind: Kind, name: str, spot: str) -> ChartData:
-    """A chart of the courtyard: of the nights at dusk, of the water on the morning after."""
+    """Return a chart of the courtyard: nights at dusk, or water on the morning after."""
     app = demo(name)
     now = app.clock()
     then = now if kind == "night" else now + timedelta(hours=14)
@@ -37,7 +37,7 @@ def example(kind: Kind, name: str, spot: str) -> ChartData:
 
 
 def bench_weather(temp_c: object = 10.0, **series: object) -> Weather:
-    """Weather from `START` on, by default 10 °C all the time, fetched now."""
+    """Return weather from `START` on, fetched now; by default 10 °C all the time."""
     temp = np.broadcast_to(np.asarray(temp_c, dtype=np.float64), (HOURS,)).copy()
     return fetched(weather(START, temp, **series), NOW)
 
@@ -50,10 +50,10 @@ def on_bench(
     spot: str = "bench",
     units: Units = SI,
 ) -> ChartData:
-    """The chart of a bench at which leaf, air and forecast are one."""
+    """Return the chart of a bench whose leaves have exactly the air temperature of the forecast."""
     return chart_of(kind, spot, collection(*plants), forecast, {}, now, units=units)
 
 
 def row(text: str) -> int:
-    """The row of the bench's weather at a moment, in UTC."""
+    """Return the row of the bench's weather at a moment in UTC."""
     return int((utc(text) - START) / timedelta(hours=1))

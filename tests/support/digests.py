@@ -1,6 +1,6 @@
-"""The digests of the packaged examples, as they are kept in `golden/`.
+"""The week's pages of the packaged examples, as they are kept in `golden/`.
 
-After a change that is meant: `python -m tests.support.digests`, then look at the difference.
+After an intended change run `python -m tests.support.digests`, then look at the difference.
 """
 
 from datetime import timedelta
@@ -20,7 +20,7 @@ LIFE = "Running: a forecast on 6 of 7 evenings, 13 notices delivered"
 
 @cache
 def sheet_of(name: str) -> Sheet:
-    """The week sheet of an example, on the day it was recorded."""
+    """Return the week sheet of an example, on the day it was recorded."""
     app = demo(name)
     now = app.clock()
     weather = fetched(looking.fetched_weather(app, now), now)
@@ -28,7 +28,7 @@ def sheet_of(name: str) -> Sheet:
 
 
 def digest_of(name: str) -> str:
-    """Its digest, with an invented week behind it."""
+    """Return the week's page of an example, with an invented review."""
     app, sheet = demo(name), sheet_of(name)
     day = app.site.local_date(sheet.at)
     first = day - timedelta(days=DAYS)

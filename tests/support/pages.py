@@ -1,4 +1,4 @@
-"""An HTML page as a mail program sees it: is it well formed, and in which colours is it read?"""
+"""An HTML page as a mail program sees it: well formed or not, and in which colours it is read."""
 
 import re
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ _COLOUR = re.compile(r"(?:^|;)\s*color:\s*(#\w{6})")
 _GROUND = re.compile(r"background-color:\s*(#\w{6})")
 
 Pair = tuple[str, str]
-"""Colour of the text, and of what it stands on."""
+"""Colours of text and background."""
 
 
 @dataclass(frozen=True)
@@ -25,11 +25,11 @@ class _Open:
 
 @dataclass
 class Page(HTMLParser):
-    """Read with `page_of`."""
+    """A parser that notes texts, colours and elements; `page_of` makes one."""
 
     dark: dict[str, Pair]
     texts: list[tuple[str, Pair, Pair]] = field(default_factory=list)
-    """Each piece of text with its colours on a light and on a dark screen."""
+    """Each piece of text, with its colours on a light and on a dark screen."""
     tags: list[tuple[str, dict[str, str | None]]] = field(default_factory=list)
     _stack: list[_Open] = field(default_factory=list)
 
@@ -67,16 +67,16 @@ class Page(HTMLParser):
 
     @property
     def text(self) -> str:
-        """All that is read, pieces on lines of their own."""
+        """Return all that is read, each piece on a line of its own."""
         return "\n".join(text for text, _, _ in self.texts)
 
     def all(self, tag: str) -> list[dict[str, str | None]]:
-        """The attributes of each element of a kind."""
+        """Return the attributes of each element with a tag."""
         return [attrs for name, attrs in self.tags if name == tag]
 
 
 def page_of(html: str) -> Page:
-    """A page, read to its end; every element is closed, and in order."""
+    """Parse a page to its end; every element must be closed, and in order."""
     page = Page({name: (text, ground) for name, text, ground in _DARK.findall(html)})
     page.feed(html)
     page.close()
@@ -85,7 +85,7 @@ def page_of(html: str) -> Page:
 
 
 def contrast(pair: Pair) -> float:
-    """Contrast ratio of two colours: WCAG 2.2, "contrast ratio", "relative luminance" (memory)."""
+    """Return the contrast ratio of two colours (WCAG 2.2, "relative luminance"; from memory)."""
     lighter, darker = sorted(map(_luminance, pair), reverse=True)
     return (lighter + 0.05) / (darker + 0.05)
 
@@ -93,6 +93,7 @@ def contrast(pair: Pair) -> float:
 def _luminance(colour: str) -> float:
     channels = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
     red, green, blue = (
-        one / 12.92 if one <= 0.04045 else ((one + 0.055) / 1.055) ** 2.4 for one in channels
+        channel / 12.92 if channel <= 0.04045 else ((channel + 0.055) / 1.055) ** 2.4
+        for channel in channels
     )
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue

@@ -1,4 +1,4 @@
-"""What a text for a grower must not hold, and the numbers that it does hold."""
+"""What a text for a grower must not contain, and the numbers and trips that it tells."""
 
 import re
 from collections.abc import Callable, Collection, Sequence
@@ -17,7 +17,7 @@ NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?")
 
 HOUR = re.compile(r"\b(\d{1,2}):(\d\d)\b(?: ([ap]m)\b)?")
 
-_NO_MEASURES = tuple(
+_NOT_MEASURES = tuple(
     re.compile(pattern)
     for pattern in (
         r"`[^`]*`",
@@ -38,7 +38,7 @@ _NO_MEASURES = tuple(
 
 
 def rough(text: str) -> list[str]:
-    """What is wrong with a text as such: markup, blanks, signs that print as nothing, non-words."""
+    """Return what is wrong with a text as such: markup, blanks, invisible characters, non-words."""
     wrong = {
         "markup": r"<|\*\*|__|~~|\]\(|(?<!\w)_\w[^_]*_(?!\w)|^#",
         "backticks": r"`(?!sillward )|`sillward [^`]*(\n|$)",
@@ -58,16 +58,16 @@ def rough(text: str) -> list[str]:
 
 
 def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
-    """Numbers of a line that tell a measure without its unit.
+    """Return the numbers of a line that measure something and have no unit.
 
-    A count says of what; a limit may go without where its line has the unit. names may hold
-    numbers, and a spot's name may be followed by how many.
+    A count says of what; a limit needs no unit if its line has it. names: of plants and spots,
+    which may contain numbers and be followed by a count.
     """
-    for pattern in _NO_MEASURES[:1]:
+    for pattern in _NOT_MEASURES[:1]:
         line = pattern.sub("", line)
     for name in sorted(names, key=len, reverse=True):
         line = re.sub(rf"{re.escape(name)}( \d+(?=,|;| >|$))?", "", line, flags=re.IGNORECASE)
-    for pattern in _NO_MEASURES:
+    for pattern in _NOT_MEASURES:
         line = pattern.sub("", line)
     has_unit = re.search(rf"\d ?(?:{UNIT})", line) is not None
     bare = re.findall(r"\d+°(?![CF])", line) if not re.search("°[CF]", line) else []
@@ -84,12 +84,12 @@ def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
 
 
 def without_units(line: str) -> str:
-    """The line as it would be had somebody forgotten the units."""
+    """Return the line without its units, as if they had been forgotten."""
     return re.sub(rf"(\d) ?(?:{UNIT})", r"\1", line)
 
 
 def not_american(text: str) -> list[str]:
-    """What a household in °F, with 12 hours and mph, must not read."""
+    """Return what a household in °F, 12 hours and mph must not read."""
     strays = re.findall(r"°C|\d K\b|\bm/s\b|\bkm/h\b", text)
     return strays + [
         found.group()
@@ -99,26 +99,26 @@ def not_american(text: str) -> list[str]:
 
 
 def _of_twelve(text: str, hour: re.Match[str]) -> bool:
-    """Whether am or pm is said of it, or of the span that it begins."""
+    """Whether am or pm follows it, or the span that it begins."""
     return hour[3] is not None or bool(re.match(r"-\d{1,2}:\d\d [ap]m\b", text[hour.end() :]))
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A number as it was told, and by how much the true one may be off."""
+    """A number as it was told, and how far the exact one may be from it."""
 
     value: float
     within: float
 
 
 def temperatures(text: str, names: Collection[str] = ()) -> list[Shown]:
-    """Every temperature of a text, limits without their unit too."""
+    """Return every temperature of a text, including limits without a unit."""
     found = []
     for line in _DIFFERENCE.sub("", _nameless(text, names)).splitlines():
         limits = r"|(?:limit|needs?|can take) (-?\d+(?:\.\d+)?)(?= \(|$)" if "°" in line else ""
-        for one in re.finditer(rf"(-?\d+(?:\.\d+)?)( ?)°[CF]?(?! h){limits}", line):
-            digits = one[1] or one[3]
-            found.append(Shown(float(digits), _within(digits, exact=one[2] != "")))
+        for match in re.finditer(rf"(-?\d+(?:\.\d+)?)( ?)°[CF]?(?! h){limits}", line):
+            digits = match[1] or match[3]
+            found.append(Shown(float(digits), _within(digits, exact=match[2] != "")))
     return found
 
 
@@ -127,36 +127,36 @@ _DIFFERENCE = re.compile(
     r"|(\d+(?:\.\d+)?)\s+°[CF]\s+(?:milder|colder|warmer|above|below)\b"
     r"|(\d+(?:\.\d+)?) °[CF] h\b"
 )
-"""A temperature less another one, or that times hours."""
+"""A difference of temperatures, or degree-hours."""
 
 
 def differences(text: str) -> list[Shown]:
-    """Every difference of temperatures, in degree-hours too."""
-    found = ["".join(one) for one in _DIFFERENCE.findall(text)]
-    return [Shown(float(one), _within(one)) for one in found]
+    """Return every difference of temperatures, including degree-hours."""
+    found = ["".join(groups) for groups in _DIFFERENCE.findall(text)]
+    return [Shown(float(digits), _within(digits)) for digits in found]
 
 
 def speeds(text: str) -> list[Shown]:
-    """Every wind speed."""
+    """Return every wind speed."""
     found = re.findall(r"(-?\d+(?:\.\d+)?) (?:m/s|mph)", text)
-    return [Shown(float(one), _within(one)) for one in found]
+    return [Shown(float(digits), _within(digits)) for digits in found]
 
 
 def hours(text: str) -> list[int]:
-    """Every clock time, in minutes of the day."""
+    """Return every clock time, in minutes of the day."""
     found = []
-    for one in HOUR.finditer(text):
-        half = one[3]
+    for match in HOUR.finditer(text):
+        half = match[3]
         if half is None:  # the end of a span says it for both, if they share it
-            later = re.match(r"-\d{1,2}:\d\d ([ap]m)\b", text[one.end() :])
+            later = re.match(r"-\d{1,2}:\d\d ([ap]m)\b", text[match.end() :])
             half = later[1] if later else None
-        hour = int(one[1]) if half is None else int(one[1]) % 12 + 12 * (half == "pm")
-        found.append(60 * hour + int(one[2]))
+        hour = int(match[1]) if half is None else int(match[1]) % 12 + 12 * (half == "pm")
+        found.append(60 * hour + int(match[2]))
     return found
 
 
 def minutes(clock: str) -> int:
-    """A clock time, with a day before it or not, in minutes of the day."""
+    """Return a clock time, with or without a day before it, in minutes of the day."""
     (at,) = hours(clock)
     return at
 
@@ -173,31 +173,29 @@ def _nameless(text: str, names: Collection[str]) -> str:
 
 
 def _within(digits: str, *, exact: bool = False) -> float:
-    """Half of the last digit. exact: a limit of which only noughts after the point are left out."""
+    """Return half a unit of the last digit. exact: a limit, of which only zeros may be left out."""
     decimals = len(digits.partition(".")[2])
     return 0.5 * 10.0 ** -max(decimals, 1 if exact else 0)
 
 
-One = TypeVar("One")
-Other = TypeVar("Other")
+A = TypeVar("A")
+B = TypeVar("B")
 
 
-def paired(
-    some: Sequence[One], others: Sequence[Other], same: Callable[[One, Other], bool]
-) -> bool:
-    """Whether the two tell the same one after the other; the longer may tell more in between."""
+def paired(some: Sequence[A], others: Sequence[B], same: Callable[[A, B], bool]) -> bool:
+    """Whether both tell the same things in the same order; the longer may tell more in between."""
     if len(some) > len(others):
-        return paired(others, some, lambda one, other: same(other, one))
+        return paired(others, some, lambda item, other: same(other, item))
     rest = iter(others)
-    return all(any(same(one, other) for other in rest) for one in some)
+    return all(any(same(item, other) for other in rest) for item in some)
 
 
 def converted(factor: float, offset: float = 0.0) -> Callable[[Shown, Shown], bool]:
-    """Whether one number is the other in another unit, as far as both were rounded."""
+    """Return a comparison: is one number the other in another unit, as far as both are rounded?"""
 
-    def same(one: Shown, other: Shown) -> bool:
-        off = abs(one.value * factor + offset - other.value)
-        return off <= one.within * factor + other.within + 1e-9
+    def same(shown: Shown, other: Shown) -> bool:
+        off = abs(shown.value * factor + offset - other.value)
+        return off <= shown.within * factor + other.within + 1e-9
 
     return same
 
@@ -221,7 +219,7 @@ _COUNTS = {
 
 
 def counted(title: str, verb: str) -> int:
-    """How many plants a title tells to carry in, out, or not any more ("off")."""
+    """Return how many plants a title tells to carry in, out, or not any more ("off")."""
     return sum(
         int(number)
         for pattern in _COUNTS[verb]
@@ -232,7 +230,8 @@ def counted(title: str, verb: str) -> int:
 
 
 GLANCE = 40
-"""Characters of a title that a watch shows. Judgement."""
+"""Characters of a title that a watch shows. Judgement: the smallest screens show a little less
+than a line of a phone."""
 
 _ASKED = {
     "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|keep|check that|"
@@ -243,19 +242,19 @@ _ASKED = {
 
 
 def not_at_a_glance(title: str) -> list[str]:
-    """What the beginning of a title, as a watch shows it, leaves out: what, by when, how many."""
+    """Return which of what, by when and how many the part that a watch shows leaves out."""
     seen = title[:GLANCE].lower()
     return [name for name, pattern in _ASKED.items() if not re.search(pattern, seen)]
 
 
-Walk = tuple[str, int]
-"""A way, "in" or "out", and how many plants go it."""
+Trip = tuple[str, int]
+"""A direction, "in" or "out", and how many plants it takes."""
 
 
-def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Walk]:
-    """Every walk of a body, on crowded days too."""
+def trips(body: str, plants: Collection[str], spots: Collection[str]) -> list[Trip]:
+    """Return every trip of a body, on crowded days too."""
     spot = "|".join(map(re.escape, sorted(spots, key=len, reverse=True)))
-    found: list[Walk] = []
+    found: list[Trip] = []
     for line in body.splitlines():
         line = re.sub(r", if (?:they were )?taken in$|; [^;]* only if taken in$", "", line)
         when = (
@@ -264,20 +263,22 @@ def walks(body: str, plants: Collection[str], spots: Collection[str]) -> list[Wa
         if re.match(rf"{when}(?:{spot}): .* to (?:{spot})", line, re.IGNORECASE):
             ways = re.findall(rf"(?<=[:,] )([^:;]+?) to (?:{spot})(?=[,;]|$)", line, re.IGNORECASE)
             found += [("in", int(who) if who.isdigit() else meant(who, plants)) for who in ways]
-        elif one := re.match(
+        elif match := re.match(
             rf"{when}(?:({spot}) )?(to (?:{spot}): .+?)(?:; not .*)?$", line, re.IGNORECASE
         ):
-            ways = re.findall(rf"to ({spot}): (.+?)(?=; to (?:{spot}): |$)", one[2], re.IGNORECASE)
-            found += [(_way(one[1], to), meant(who, plants)) for to, who in ways]
-        elif one := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
-            found.append(("out", meant(one[1], plants)))
+            ways = re.findall(
+                rf"to ({spot}): (.+?)(?=; to (?:{spot}): |$)", match[2], re.IGNORECASE
+            )
+            found += [(_way(match[1], to), meant(who, plants)) for to, who in ways]
+        elif match := re.match(rf"From {CLOCK}, not {CLOCK}: (.+)$", line):
+            found.append(("out", meant(match[1], plants)))
         elif line.startswith("Put out "):
             found += [("out", int(n)) for n in re.findall(rf"\b(\d+) to (?:{spot})", line)]
     return found
 
 
 def _way(start: str | None, end: str) -> str:
-    """Whether a walk leads under cover: no spot of ours that one goes out to is a shelter."""
+    """Return "in" if a trip leads under cover: plants never go out to a shelter."""
     return "in" if end in SHELTERS and start is not None else "out"
 
 
@@ -285,10 +286,10 @@ SHELTERS = frozenset({"sunroom", "back hall", "kitchen", "greenhouse"})
 
 
 def meant(who: str, plants: Collection[str]) -> int:
-    """How many plants are "A, B and 3 more", "3 plants", "all 6", "all but A (4)"."""
+    """Return how many plants "A, B and 3 more", "3 plants", "all 6" or "all but A (4)" mean."""
     number = r"all (\d+)|all but .*\((\d+)\)|(\d+) plants?"
     if counts := re.fullmatch(number, who):
-        return int(next(one for one in counts.groups() if one))
+        return int(next(number for number in counts.groups() if number))
     more = re.search(r" and (\d+) more$", who)
     named = who[: more.start()] if more else who
     count = 0
@@ -300,7 +301,7 @@ def meant(who: str, plants: Collection[str]) -> int:
 
 
 CUT = re.compile(r"\+(\d+) more lines?(?: \((\d+) plants?\))?: `sillward sheet`")
-"""What ends a push that does not tell all."""
+"""What ends a push that does not tell everything."""
 
 _TOLD_BY = {
     "carry-in": r"{spot}\b.*\bto {to}\b",
@@ -322,7 +323,7 @@ _BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down")
 
 
 def tells(text: str, chore: StoredChore, zone: tzinfo | None) -> bool:
-    """Whether a push has a line for a chore, at its spot, and at its hour if the line tells one.
+    """Whether a push has a line for a chore, at its spot, and at its hour if the line has one.
 
     zone: the site's.
     """
@@ -343,17 +344,17 @@ def tells(text: str, chore: StoredChore, zone: tzinfo | None) -> bool:
 
 
 def remarks(full: str) -> int:
-    """How many things to beware of a sheet in full has."""
+    """Return how many warnings a sheet in full has."""
     part = re.search(r"^WATCH OUT\n((?:  .*\n)+)", full, re.MULTILINE)
     return len(re.findall(r"^  \S", part[1], re.MULTILINE)) if part else 0
 
 
 TOO_COLD_IN_ONE = "no spot is known to be warm enough for "
-"""What ends the line that stands for every remark on where it is too cold."""
+"""The end of the line that stands for every warning on where it is too cold."""
 
 
 def too_cold(full: str) -> int:
-    """How many remarks of a sheet in full tell where it is, or may be, too cold."""
+    """Return how many warnings of a sheet in full tell where it is, or may be, too cold."""
     return len(
         re.findall(
             r"no\s+spot\s+is\s+warm\s+enough|no\s+other\s+spot\s+is\s+known|find\s+a\s+warm\s+place",
@@ -363,25 +364,25 @@ def too_cold(full: str) -> int:
 
 
 def form(text: str) -> list[str]:
-    """The first word of each line, and whether it counts: how a push has been told."""
+    """Return the beginning of each line without its numbers: the form in which a push is told."""
     return [re.sub(r"[^A-Za-z! ]", "", HOUR.sub("", line))[:12] for line in text.splitlines()]
 
 
 def repeats_untold(text: str, chores: Collection[StoredChore], zone: tzinfo | None) -> set[str]:
-    """The ids of mistings of some who were misted before that a push has no line for.
+    """Return the ids of repeated mistings that a push has no line for.
 
-    What is repeated for the very same plants is told with their first misting.
+    What is repeated for exactly the same plants is told with their first misting.
     """
     first, seen, untold = list[frozenset[str]](), set[str](), set[str]()
-    for one in sorted(chores, key=lambda chore: (chore.before, chore.id)):
-        if one.kind is not ChoreKind.MIST:
+    for stored in sorted(chores, key=lambda due: (due.before, due.id)):
+        if stored.kind is not ChoreKind.MIST:
             continue
-        if not seen.issuperset(one.plants):
-            first.append(frozenset(one.plants))
-        elif frozenset(one.plants) not in first:
-            spot, at = one.chore.from_spot, _minutes_of(one.before, zone)
+        if not seen.issuperset(stored.plants):
+            first.append(frozenset(stored.plants))
+        elif frozenset(stored.plants) not in first:
+            spot, at = stored.chore.from_spot, _minutes_of(stored.before, zone)
             lines = [line for line in text.splitlines() if line.startswith("Mist again ")]
             if not any(spot in line and at in hours(line) for line in lines):
-                untold.add(one.id)
-        seen.update(one.plants)
+                untold.add(stored.id)
+        seen.update(stored.plants)
     return untold

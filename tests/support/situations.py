@@ -1,6 +1,6 @@
-"""What growers are told in every situation that we could think of, as it is kept in `golden/`.
+"""What growers are told in a hundred situations, as it is kept in `golden/`.
 
-After a change that is meant: `python -m tests.support.situations`, then read the difference as the
+After an intended change run `python -m tests.support.situations`, then read the difference as the
 grower would.
 """
 
@@ -13,39 +13,39 @@ from tests.support.situations_told import afterwards, alarms, dusk, morning, wee
 from tests.support.situations_told.told import ALL, US, Situation
 
 PLAYED = (dusk, morning, week, afterwards, alarms)
-"""Whose situations are in ALL."""
+"""The modules whose situations are in ALL; importing them registers these."""
 
 
 def files() -> list[str]:
-    """The names of the golden files."""
-    sheets = [_sheets_of(one) for one in ALL if one.full_in]
-    return list(dict.fromkeys([*(one.family for one in ALL), *sheets]))
+    """Return the names of the golden files."""
+    sheets = [_sheets_of(situation) for situation in ALL if situation.full_in]
+    return list(dict.fromkeys([*(situation.family for situation in ALL), *sheets]))
 
 
 def golden(file: str) -> str:
-    """What belongs into a golden file."""
+    """Return the content of a golden file."""
     said = []
-    for one in ALL:
+    for situation in ALL:
         for units in (SI, US):
-            if file == one.family and (units == SI or one.imperial):
-                said.append(f"{_heading(one, units)}\n\n{one.told(units).text}\n")
-            if file == _sheets_of(one) and units in one.full_in:
-                said.append(f"{_heading(one, units)}\n\n{one.told(units).full}")
+            if file == situation.family and (units == SI or situation.imperial):
+                said.append(f"{_heading(situation, units)}\n\n{situation.told(units).text}\n")
+            if file == _sheets_of(situation) and units in situation.full_in:
+                said.append(f"{_heading(situation, units)}\n\n{situation.told(units).full}")
     return "\n\n".join(said)
 
 
 def path_of(file: str) -> Path:
-    """Where it is kept."""
+    """Return where a golden file is kept."""
     return GOLDEN / f"{file}.txt"
 
 
-def _sheets_of(one: Situation) -> str:
-    return one.family.replace("push", "full")
+def _sheets_of(situation: Situation) -> str:
+    return situation.family.replace("push", "full")
 
 
-def _heading(one: Situation, units: Units) -> str:
+def _heading(situation: Situation, units: Units) -> str:
     mark = "" if units == SI else f" [{units.temperature}, {units.clock}, {units.wind}]"
-    return f"=== {one.name}{mark}\n    {one.about}"
+    return f"=== {situation.name}{mark}\n    {situation.about}"
 
 
 if __name__ == "__main__":

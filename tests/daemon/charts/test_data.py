@@ -37,7 +37,7 @@ from tests.support.core import MENDOZA, collection, daily_curve, fetched, plant,
 
 
 def series(data: ChartData, name: str) -> np.ndarray:
-    return np.array([np.nan if one is None else one for one in data.series[name]])
+    return np.array([np.nan if value is None else value for value in data.series[name]])
 
 
 # -- the nights
@@ -69,7 +69,7 @@ def test_leaf_and_air_are_those_of_the_climate_at_every_hour() -> None:
     assert series(data, "leaf_c") == pytest.approx(climate.leaf_c[rows, column], abs=0.0051)
     assert series(data, "air_c") == pytest.approx(climate.temp_c[rows, column], abs=0.0051)
     (low,) = [
-        one for one in tonight(held.site, held.spots, forecast, now).lows if one.spot == "pergola"
+        low for low in tonight(held.site, held.spots, forecast, now).lows if low.spot == "pergola"
     ]
     assert data.nights[0].low_c == pytest.approx(low.leaf_c, abs=0.0051)
     assert data.nights[0].low_at == low.at
@@ -86,7 +86,7 @@ def test_the_nights_are_those_of_the_site_and_the_chart_holds_them_all() -> None
     assert data.nights[-1].end < data.end <= data.nights[-1].end + timedelta(hours=5)
     assert data.times[0] == data.start
     assert data.times[-1] == data.end
-    assert {later - one for one, later in zip(data.times, data.times[1:], strict=False)} == {
+    assert {later - at for at, later in zip(data.times, data.times[1:], strict=False)} == {
         timedelta(hours=1)
     }
 
@@ -111,7 +111,7 @@ def test_plants_with_one_limit_share_its_line_and_the_highest_comes_first() -> N
         plant("Elsewhere", night_low=17.0, home="room", shelter=None),
     )
 
-    assert [(one.value, one.unit, one.plants) for one in data.limits] == [
+    assert [(limit.value, limit.unit, limit.plants) for limit in data.limits] == [
         (14.0, "°C", ("First", "Also")),
         (8.0, "°C", ("Last",)),
     ]
@@ -179,7 +179,9 @@ def test_a_long_gap_is_a_gap_and_its_night_has_no_low() -> None:
 
     data = on_bench("night", bench_weather(temp))
 
-    missing = [at for at, one in zip(data.times, data.series["leaf_c"], strict=True) if one is None]
+    missing = [
+        at for at, value in zip(data.times, data.series["leaf_c"], strict=True) if value is None
+    ]
     assert missing == [utc("2026-05-16T02:00") + timedelta(hours=n) for n in range(5)]
     assert [night.low_c for night in data.nights] == [10.0, None, *[10.0] * 5]
     assert data.nights[1].low_at is None
@@ -208,7 +210,7 @@ def test_where_the_forecast_ends_so_does_the_line_but_not_the_week() -> None:
 def test_a_forecast_that_is_too_old_shows_nothing_and_says_why(kind: Kind) -> None:
     data = on_bench(kind, fetched(bench_weather(25.0), NOW - timedelta(hours=30)))
 
-    assert {one for values in data.series.values() for one in values} == {None}
+    assert {value for values in data.series.values() for value in values} == {None}
     assert {night.low_c for night in data.nights} == {None}
     assert not data.windows
     assert not any(day.planned for day in data.days)
@@ -228,7 +230,7 @@ def test_an_old_forecast_is_shown_and_named_as_old() -> None:
 def test_without_any_forecast_there_is_a_chart_that_says_so(kind: Kind, hours: int) -> None:
     data = on_bench(kind, no_weather("test", NOW, hours))
 
-    assert {one for values in data.series.values() for one in values} == {None}
+    assert {value for values in data.series.values() for value in values} == {None}
     assert data.forecast == "no forecast: nothing is known"
     assert data.band_origin is None
     assert not any(day.planned for day in data.days)
@@ -251,11 +253,11 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
-    chosen = next(one for one in held.plants if one.home == "pergola")
+    chosen = next(pot for pot in held.plants if pot.home == "pergola")
 
     data = chart_of("water", "pergola", held, forecast, {}, now)
 
-    told = {one.at: one for one in account_for(chosen, held, forecast, {}, now).hours}
+    told = {hour.at: hour for hour in account_for(chosen, held, forecast, {}, now).hours}
     by_day = 0
     for at, life in zip(data.times, data.series["film_min"], strict=True):
         if at not in told:
@@ -273,7 +275,7 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
 def test_a_film_that_outlasts_the_day_is_shown_at_the_most() -> None:
     data = on_bench("water", bench_weather(10.0, dew_point_c=10.0))
 
-    lives = {one for one in data.series["film_min"] if one is not None}
+    lives = {value for value in data.series["film_min"] if value is not None}
     assert lives == {MAX_FILM_MIN}
 
 
@@ -287,22 +289,24 @@ def test_the_windows_are_those_of_the_morning_round_and_of_the_week() -> None:
 
     morning = draw_up(Round.MORNING, held, forecast, {}, now)
     today = [
-        (one.not_before, one.before, one.plants)
-        for one in morning.chores
-        if one.kind is ChoreKind.MIST and one.from_spot == "pergola"
+        (chore.not_before, chore.before, chore.plants)
+        for chore in morning.chores
+        if chore.kind is ChoreKind.MIST and chore.from_spot == "pergola"
     ]
     assert len(today) >= 2
-    shown = [(one.opens, one.closes, one.plants) for one in data.windows]
+    shown = [(window.opens, window.closes, window.plants) for window in data.windows]
     assert shown[: len(today)] == today
     week = draw_up(Round.WEEK, held, forecast, {}, now).outlook
     assert week is not None
     dates = {data.start.date() + timedelta(days=number) for number in range(1, WATER_DAYS)}
     later = [walk for day in week.days if day.day in dates for walk in day.misting]
     assert shown[len(today) :] == [
-        (one.not_before, one.before, one.plants) for one in later if one.from_spot == "pergola"
+        (window.not_before, window.before, window.plants)
+        for window in later
+        if window.from_spot == "pergola"
     ]
-    assert {one.before.date() for one in later} == dates
-    names = [one.name for one in held.plants]
+    assert {window.before.date() for window in later} == dates
+    names = [pot.name for pot in held.plants]
     for day in week.days:
         counts = [sum(name in walk.plants for walk in day.misting) for name in names]
         assert max(counts) == day.mistings
@@ -314,15 +318,15 @@ def test_a_plant_has_its_own_limit_and_its_own_mistings() -> None:
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
-    chosen = next(one for one in held.plants if one.name == "Cork-slab laelia")
+    chosen = next(pot for pot in held.plants if pot.name == "Cork-slab laelia")
 
     all_ = chart_of("water", "pergola", held, forecast, {}, now)
     own = chart_of("water", "pergola", held, forecast, {}, now, chosen)
 
     limit = chosen.limits.vpd_high
     assert limit is not None
-    assert [one.value for one in own.limits if one.series == "vpd_kpa"] == [limit.value]
-    assert own.windows == tuple(one for one in all_.windows if chosen.name in one.plants)
+    assert [limit.value for limit in own.limits if limit.series == "vpd_kpa"] == [limit.value]
+    assert own.windows == tuple(window for window in all_.windows if chosen.name in window.plants)
     assert 0 < len(own.windows) < len(all_.windows)
     assert own.title == "Cork-slab laelia, pergola"
 
@@ -334,8 +338,8 @@ def test_a_misting_that_is_acknowledged_is_planned_no_more() -> None:
     now += timedelta(hours=1)
     forecast = fetched(looking.fetched_weather(app, app.clock()), now)
     done = {
-        one.name: PlantState(one.home, assumed=False, misted_at=now - timedelta(minutes=5))
-        for one in held.plants
+        pot.name: PlantState(pot.home, assumed=False, misted_at=now - timedelta(minutes=5))
+        for pot in held.plants
     }
 
     before = chart_of("water", "pergola", held, forecast, {}, now)

@@ -46,7 +46,7 @@ def seconds(at: datetime) -> float:
 
 
 def line(axes: Axes, label: str) -> Line2D:
-    (found,) = [one for one in axes.get_lines() if one.get_label() == label]
+    (found,) = [line for line in axes.get_lines() if line.get_label() == label]
     return found
 
 
@@ -57,13 +57,13 @@ def points(of: Line2D) -> tuple[list[float], list[float]]:
 
 def bounds(axes: Axes) -> list[float]:
     """Where there are limit lines."""
-    return [points(one)[1][0] for one in axes.get_lines() if one.get_label() == "_limit"]
+    return [points(line)[1][0] for line in axes.get_lines() if line.get_label() == "_limit"]
 
 
 def boxes(axes: Axes, colour: str) -> list[Bbox]:
     """The rectangles of a colour."""
-    found = [one for one in axes.patches if isinstance(one, Rectangle)]
-    return [one.get_bbox() for one in found if to_rgb(one.get_facecolor()) == to_rgb(colour)]
+    found = [patch for patch in axes.patches if isinstance(patch, Rectangle)]
+    return [patch.get_bbox() for patch in found if to_rgb(patch.get_facecolor()) == to_rgb(colour)]
 
 
 def shaded(axes: Axes) -> list[tuple[float, float]]:
@@ -75,18 +75,18 @@ def words(figure: Figure) -> list[Text]:
     """Everything that can be read."""
     found = list(figure.texts)
     for axes in figure.axes:
-        found += [one for one in axes.get_children() if isinstance(one, Text)]
+        found += [child for child in axes.get_children() if isinstance(child, Text)]
         legend = axes.get_legend()
         found += legend.get_texts() if legend else []
         for axis in (axes.xaxis, axes.yaxis):
             low, high = sorted(axis.get_view_interval())
             ticks = [*axis.get_major_ticks(), *axis.get_minor_ticks()]
-            found += [one.label1 for one in ticks if low <= one.get_loc() <= high]
-    return [one for one in found if one.get_visible() and one.get_text().strip()]
+            found += [tick.label1 for tick in ticks if low <= tick.get_loc() <= high]
+    return [text for text in found if text.get_visible() and text.get_text().strip()]
 
 
 def said(figure: Figure) -> str:
-    return "\n".join(one.get_text() for one in words(figure))
+    return "\n".join(text.get_text() for text in words(figure))
 
 
 def laid_out(figure: Figure) -> Callable[[Text], Bbox]:
@@ -102,7 +102,9 @@ def laid_out(figure: Figure) -> Callable[[Text], Bbox]:
 # -- the night chart
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "night"]
+)
 def test_the_lines_are_the_data_and_the_nights_are_grey(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
     (axes,) = picture(kind, name, spot).axes
@@ -112,37 +114,41 @@ def test_the_lines_are_the_data_and_the_nights_are_grey(kind: Kind, name: str, s
         times = [seconds(at) for at in data.times]
         assert points(drawn) == (times, list(data.series[key]))
     assert axes.get_xlim() == (seconds(data.start), seconds(data.end))
-    assert shaded(axes) == [(seconds(one.start), seconds(one.end)) for one in data.nights]
-    assert bounds(axes) == [one.value for one in data.limits]
+    assert shaded(axes) == [(seconds(night.start), seconds(night.end)) for night in data.nights]
+    assert bounds(axes) == [limit.value for limit in data.limits]
     low, high = axes.get_ylim()
     for values in data.series.values():
-        assert all(low < one < high for one in values if one is not None)
-    assert all(low < one.value < high for one in data.limits)
+        assert all(low < value < high for value in values if value is not None)
+    assert all(low < limit.value < high for limit in data.limits)
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "night"]
+)
 def test_every_night_has_its_lowest_point_with_its_value(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
     (axes,) = picture(kind, name, spot).axes
 
-    marks = [points(one) for one in axes.get_lines() if one.get_label() == "_low"]
+    marks = [points(line) for line in axes.get_lines() if line.get_label() == "_low"]
     assert marks == [
-        ([seconds(one.low_at)], [one.low_c]) for one in data.nights if one.low_at is not None
+        ([seconds(night.low_at)], [night.low_c])
+        for night in data.nights
+        if night.low_at is not None
     ]
     assert len(marks) == 7
     for night in data.nights:
         assert night.low_c is not None
         (note,) = [
-            one
-            for one in axes.texts
-            if isinstance(one, Annotation)
+            text
+            for text in axes.texts
+            if isinstance(text, Annotation)
             and night.low_at is not None
-            and one.xy == (seconds(night.low_at), night.low_c)
+            and text.xy == (seconds(night.low_at), night.low_c)
         ]
         assert note.get_text() == f"{night.low_c:.1f}"
 
 
-def test_the_leaf_is_the_stronger_line_and_the_air_the_lighter() -> None:
+def test_the_leaf_is_the_stronger_curveand_the_air_the_lighter() -> None:
     (axes,) = picture("night", "cold-snap", "pergola").axes
     leaf, air = line(axes, "leaf"), line(axes, "air")
 
@@ -158,7 +164,7 @@ def test_limits_are_named_in_words_at_their_right_end() -> None:
     right = axes.get_window_extent().x1
 
     labels = {
-        one.get_text().replace("\n", " "): one for one in axes.texts if "°C" in one.get_text()
+        text.get_text().replace("\n", " "): text for text in axes.texts if "°C" in text.get_text()
     }
     assert list(labels) == [
         "14 °C Blue basket",
@@ -166,14 +172,14 @@ def test_limits_are_named_in_words_at_their_right_end() -> None:
         "10 °C Grey curls",
         "8 °C Cork-slab laelia",
     ]
-    assert all(box(one).x0 > right for one in labels.values())
+    assert all(box(label).x0 > right for label in labels.values())
 
 
 def test_the_band_is_drawn_where_it_is_known_and_not_elsewhere() -> None:
     data = on_bench("night", bench_weather())
     (axes,) = draw.figure_of(data).axes
 
-    (band,) = [one for one in axes.collections if one.get_label() == "likely range"]
+    (band,) = [area for area in axes.collections if area.get_label() == "likely range"]
     covered = [path.get_extents() for path in band.get_paths()]
     assert len(covered) == 7
     for box, night in zip(covered, data.nights, strict=True):
@@ -185,7 +191,7 @@ def test_the_band_is_drawn_where_it_is_known_and_not_elsewhere() -> None:
     assert covered[0].y0 <= low < 10.0 < high <= covered[0].y1
 
 
-def test_no_line_is_drawn_across_a_gap_and_the_night_has_a_question_mark() -> None:
+def test_no_curveis_drawn_across_a_gap_and_the_night_has_a_question_mark() -> None:
     temp = np.full(HOURS, 10.0)
     temp[row("2026-05-16T02:00") : row("2026-05-16T07:00")] = np.nan
     figure = draw.figure_of(on_bench("night", bench_weather(temp)))
@@ -197,7 +203,7 @@ def test_no_line_is_drawn_across_a_gap_and_the_night_has_a_question_mark() -> No
     assert inside.sum() == 5
     assert np.isnan(values[inside]).all()
     assert np.isfinite(values[~inside]).all()
-    assert [one.get_text() for one in axes.texts].count("?") == 1
+    assert [text.get_text() for text in axes.texts].count("?") == 1
 
 
 def test_an_hour_that_is_known_alone_is_a_dot() -> None:
@@ -206,15 +212,17 @@ def test_an_hour_that_is_known_alone_is_a_dot() -> None:
     temp[row("2026-05-16T08:00")] = 7.0
     (axes,) = draw.figure_of(on_bench("night", bench_weather(temp))).axes
 
-    dots = [one for one in axes.get_lines() if one.get_label() == "_alone"]
+    dots = [line for line in axes.get_lines() if line.get_label() == "_alone"]
     alone = [seconds(utc("2026-05-16T08:00"))], [7.0]
-    assert [points(one) for one in dots] == [alone] * 2  # of the air, and of the leaf
+    assert [points(dot) for dot in dots] == [alone] * 2  # of the air, and of the leaf
 
 
 # -- the water chart
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "water"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "water"]
+)
 def test_water_has_a_panel_for_each_unit(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
     deficit, film, mist = picture(kind, name, spot).axes
@@ -229,28 +237,35 @@ def test_water_has_a_panel_for_each_unit(kind: Kind, name: str, spot: str) -> No
         low, high = axes.get_ylim()
         assert low <= known.min()
         assert known.max() < high
-        of_panel = [one.value for one in data.limits if one.series == key]
+        of_panel = [limit.value for limit in data.limits if limit.series == key]
         assert bounds(axes) == of_panel
-        assert all(low < one < high for one in of_panel)
+        assert all(low < line < high for line in of_panel)
     for axes in (deficit, film, mist):
         assert axes.get_xlim() == (seconds(data.start), seconds(data.end))
         assert len(shaded(axes)) == len(data.nights)
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "water"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "water"]
+)
 def test_each_misting_is_a_bar_with_its_hours(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
     mist = picture(kind, name, spot).axes[-1]
 
     bars = boxes(mist, style.BLUE)
-    assert sorted(box.x0 for box in bars) == sorted(seconds(one.opens) for one in data.windows)
-    assert sorted(box.x1 for box in bars) == sorted(seconds(one.closes) for one in data.windows)
-    hours = [one.get_text() for one in mist.texts]
+    assert sorted(box.x0 for box in bars) == sorted(
+        seconds(window.opens) for window in data.windows
+    )
+    assert sorted(box.x1 for box in bars) == sorted(
+        seconds(window.closes) for window in data.windows
+    )
+    hours = [text.get_text() for text in mist.texts]
     for window in data.windows:
         told = f"{window.opens:%H:%M}–{window.closes:%H:%M} ({len(window.plants)})"
         assert told in hours
     without = sum(
-        not any(one.opens.date() == day.start.date() for one in data.windows) for day in data.days
+        not any(window.opens.date() == day.start.date() for window in data.windows)
+        for day in data.days
     )
     assert hours.count("none") == without
     assert len(hours) == len(data.windows) + without
@@ -260,10 +275,10 @@ def test_mistings_of_one_hour_stand_one_under_the_other() -> None:
     data = example("water", "dry-summer", "pergola")
     placed = misting_bars(data)
 
-    assert len({one.lane for one in placed}) > 1
-    for one, other in combinations([one for one in placed if one.has_bar], 2):
-        if one.lane == other.lane:
-            first, second = sorted((one, other), key=lambda walk: walk.opens)
+    assert len({bar.lane for bar in placed}) > 1
+    for bar, other in combinations([bar for bar in placed if bar.has_bar], 2):
+        if bar.lane == other.lane:
+            first, second = sorted((bar, other), key=lambda walk: walk.opens)
             assert first.closes < second.opens
 
 
@@ -289,17 +304,17 @@ def test_it_can_be_read_and_nothing_covers_anything(
     assert figure.get_figwidth() == 6.0
     assert figure.dpi == 100
     texts = words(figure)
-    assert min(float(one.get_fontsize()) for one in texts) >= 9.0
+    assert min(float(text.get_fontsize()) for text in texts) >= 9.0
     page = figure.bbox
-    placed = [(one.get_text(), box(one)) for one in texts]
+    placed = [(text.get_text(), box(text)) for text in texts]
     for text, place in placed:
         assert page.x0 <= place.x0 < place.x1 <= page.x1, text
         assert page.y0 <= place.y0 < place.y1 <= page.y1, text
-    for (one, first), (other, second) in combinations(placed, 2):
+    for (text, first), (other, second) in combinations(placed, 2):
         common = Bbox.intersection(first, second)
         # The two rows of hours and dates have empty lines in them.
-        if common is not None and not (one.startswith("\n") or other.startswith("\n")):
-            assert min(common.width, common.height) < 2.5, (one, other)
+        if common is not None and not (text.startswith("\n") or other.startswith("\n")):
+            assert min(common.width, common.height) < 2.5, (text, other)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -329,11 +344,11 @@ def test_hours_are_those_of_the_sites_clocks(kind: Kind) -> None:
     midnights = [
         datetime.combine(data.start.date() + timedelta(days=n), time(0), zone) for n in range(1, 8)
     ]
-    expected = [seconds(one) for one in midnights if one <= data.end]
+    expected = [seconds(midnight) for midnight in midnights if midnight <= data.end]
     assert axes.get_xticks().tolist() == expected
-    assert {one.get_text() for one in axes.get_xticklabels()} == {"00:00"}
+    assert {label.get_text() for label in axes.get_xticklabels()} == {"00:00"}
     assert 25 * 3600 in np.diff(expected)
-    noons = [one.get_text().split("\n") for one in axes.get_xticklabels(minor=True)]
+    noons = [label.get_text().split("\n") for label in axes.get_xticklabels(minor=True)]
     assert noons[0][1] == ("Sun 25")
     assert {hour for hour, _ in noons} == {"" if kind == "night" else "12:00"}
 
@@ -343,7 +358,7 @@ def test_now_is_marked_where_it_lies_within() -> None:
     at_its_start = draw.figure_of(on_bench("night", bench_weather()))
 
     assert line(inside.axes[0], "_now").get_xdata() == [seconds(utc("2026-05-15T05:00"))] * 2
-    assert "_now" not in [one.get_label() for one in at_its_start.axes[0].get_lines()]
+    assert "_now" not in [line.get_label() for line in at_its_start.axes[0].get_lines()]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -362,14 +377,14 @@ def test_any_number_of_limits_can_be_read(count: int) -> None:
     box = laid_out(figure)
     (axes,) = figure.axes
 
-    labels = [one for one in axes.texts if "°C" in one.get_text()]
+    labels = [text for text in axes.texts if "°C" in text.get_text()]
     assert len(bounds(axes)) == count
     assert labels
-    for one, other in combinations(labels, 2):
-        common = Bbox.intersection(box(one), box(other))
+    for label, other in combinations(labels, 2):
+        common = Bbox.intersection(box(label), box(other))
         assert common is None or common.height < 2.5
-    counted = [re.search(r"(\d+) plants?$", one.get_text()) for one in labels]
-    assert sum(1 if one is None else int(one[1]) for one in counted) == count
+    counted = [re.search(r"(\d+) plants?$", label.get_text()) for label in labels]
+    assert sum(1 if label is None else int(label[1]) for label in counted) == count
 
 
 # -- in the grower's units
@@ -384,7 +399,9 @@ def twelve(at: datetime) -> str:
     return f"{at:%I:%M %p}".lower().removeprefix("0")
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "night"]
+)
 def test_a_night_in_fahrenheit_has_the_same_lines_elsewhere(
     kind: Kind, name: str, spot: str
 ) -> None:
@@ -393,50 +410,52 @@ def test_a_night_in_fahrenheit_has_the_same_lines_elsewhere(
 
     assert axes.get_title(loc="left") == "temperature [°F]"
     for label, key in (("leaf", "leaf_c"), ("air", "air_c")):
-        known = [fahrenheit(one) for one in data.series[key] if one is not None]
+        known = [fahrenheit(value) for value in data.series[key] if value is not None]
         values = np.array(points(line(axes, label))[1])
         assert values[np.isfinite(values)] == pytest.approx(known)
-    (band,) = [one for one in axes.collections if one.get_label() == "likely range"]
-    highest = max(one for one in data.series["band_high_c"] if one is not None)
+    (band,) = [area for area in axes.collections if area.get_label() == "likely range"]
+    highest = max(value for value in data.series["band_high_c"] if value is not None)
     tops = [path.get_extents().y1 for path in band.get_paths()]
     assert max(tops) == pytest.approx(fahrenheit(highest))
-    assert bounds(axes) == pytest.approx([fahrenheit(one.value) for one in data.limits])
+    assert bounds(axes) == pytest.approx([fahrenheit(limit.value) for limit in data.limits])
     for night in data.nights:
         assert night.low_c is not None
         assert night.low_at is not None
         (note,) = [
-            one
-            for one in axes.texts
-            if isinstance(one, Annotation) and one.xy[0] == seconds(night.low_at)
+            text
+            for text in axes.texts
+            if isinstance(text, Annotation) and text.xy[0] == seconds(night.low_at)
         ]
         assert note.xy[1] == pytest.approx(fahrenheit(night.low_c))
         assert float(note.get_text()) == pytest.approx(fahrenheit(night.low_c), abs=0.0501)
 
 
 @pytest.mark.parametrize("units", [SI, US])
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "night"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "night"]
+)
 def test_the_scale_of_temperatures_is_in_round_numbers(
     kind: Kind, name: str, spot: str, units: Units
 ) -> None:
     (axes,) = picture(kind, name, spot, units).axes
 
     low, high = axes.get_ylim()
-    ticks = [one for one in axes.get_yticks().tolist() if low <= one <= high]
+    ticks = [tick for tick in axes.get_yticks().tolist() if low <= tick <= high]
     steps = set(np.diff(ticks).tolist())
     assert 3 <= len(ticks) <= 10
     assert len(steps) == 1
     (step,) = steps
     assert step in (1, 2, 5, 10, 20)
-    assert all(one % step == 0 for one in ticks)
+    assert all(tick % step == 0 for tick in ticks)
     axes.figure.draw_without_rendering()  # type: ignore[union-attr]
-    written = [one.get_text().replace("\N{MINUS SIGN}", "-") for one in axes.get_yticklabels()]
-    assert {f"{one:.0f}" for one in ticks} <= set(written)
+    written = [label.get_text().replace("\N{MINUS SIGN}", "-") for label in axes.get_yticklabels()]
+    assert {f"{tick:.0f}" for tick in ticks} <= set(written)
 
 
 def test_limits_are_named_in_the_growers_unit() -> None:
     (axes,) = picture("night", "cold-snap", "pergola", US).axes
 
-    labels = [one.get_text().replace("\n", " ") for one in axes.texts if "°F" in one.get_text()]
+    labels = [text.get_text().replace("\n", " ") for text in axes.texts if "°F" in text.get_text()]
     assert labels == [
         "57.2 °F Blue basket",
         "55.4 °F 4 plants",
@@ -453,19 +472,21 @@ def test_limits_that_share_a_label_are_told_from_the_lowest_to_the_highest() -> 
     assert made.text == "50–52 °F\n3 plants"
 
 
-@pytest.mark.parametrize(("kind", "name", "spot"), [one for one in EXAMPLES if one[0] == "water"])
+@pytest.mark.parametrize(
+    ("kind", "name", "spot"), [case for case in EXAMPLES if case[0] == "water"]
+)
 def test_mistings_are_told_by_the_clock_of_12_hours(kind: Kind, name: str, spot: str) -> None:
     data = example(kind, name, spot)
     deficit, _, mist = picture(kind, name, spot, US).axes
 
-    hours = [one.get_text() for one in mist.texts]
+    hours = [text.get_text() for text in mist.texts]
     for window in data.windows:
         first, last = twelve(window.opens), twelve(window.closes)
         if first[-2:] == last[-2:]:
             first = first[:-3]
         assert f"{first}–{last} ({len(window.plants)})" in hours
     assert deficit.get_title(loc="left") == "VPD of the air [kPa]"
-    assert bounds(deficit) == [one.value for one in data.limits if one.series == "vpd_kpa"]
+    assert bounds(deficit) == [limit.value for limit in data.limits if limit.series == "vpd_kpa"]
 
 
 def test_the_longest_words_of_the_last_misting_stay_on_the_page() -> None:
@@ -476,7 +497,7 @@ def test_the_longest_words_of_the_last_misting_stay_on_the_page() -> None:
     figure = draw.figure_of(replace(data, windows=(*data.windows, late)))
     box = laid_out(figure)
 
-    (words_,) = [one for one in figure.axes[-1].texts if one.get_text().endswith("(100)")]
+    (words_,) = [text for text in figure.axes[-1].texts if text.get_text().endswith("(100)")]
     assert words_.get_text() == f"10:35 am–{twelve(closes)} (100)"
     assert box(words_).x1 < figure.bbox.x1
 
@@ -491,8 +512,8 @@ def test_nothing_in_a_picture_is_in_another_unit(kind: Kind, name: str, spot: st
     assert not re.search(r"\b(0\d|1[3-9]|2\d):\d\d", told)
     assert f"made {data.now:%a %d %b} {twelve(data.now)}, times of " in told
     axes = figure.axes[-1]
-    assert {one.get_text() for one in axes.get_xticklabels()} == {"12 am"}
-    noons = {one.get_text().split("\n")[0] for one in axes.get_xticklabels(minor=True)}
+    assert {label.get_text() for label in axes.get_xticklabels()} == {"12 am"}
+    noons = {label.get_text().split("\n")[0] for label in axes.get_xticklabels(minor=True)}
     assert noons == {"" if kind == "night" else "12 pm"}
 
 
@@ -512,7 +533,7 @@ def test_a_matplotlibrc_does_not_change_the_look() -> None:
     finally:
         rcParams["font.size"] = before
 
-    assert max(float(one.get_fontsize()) for one in words(figure)) == style.LARGE
+    assert max(float(text.get_fontsize()) for text in words(figure)) == style.LARGE
 
 
 # -- labels
@@ -532,8 +553,8 @@ def test_labels_spread_out_keep_their_order_and_do_not_touch(
     for (high, low), (above, below) in zip(pairwise(placed), pairwise(tall), strict=True):
         assert high - low >= (above + below) / 2 - 1e-9
     room = all(
-        one - other >= (above + below) / 2
-        for one, other, above, below in zip(wanted, wanted[1:], tall, tall[1:], strict=False)
+        middle - other >= (above + below) / 2
+        for middle, other, above, below in zip(wanted, wanted[1:], tall, tall[1:], strict=False)
     )
     if room:
         assert placed == pytest.approx(wanted)
@@ -549,7 +570,7 @@ def test_limits_too_close_to_tell_apart_share_a_label() -> None:
     made = labels(limits, [0.3 + 0.01 * n for n in range(5)], 0.08, 1)
 
     assert len(made) < 5
-    assert [one for label in made for one in label.limits] == limits[::-1]
+    assert [limit for label in made for limit in label.limits] == limits[::-1]
     joint = max(made, key=lambda label: len(label.limits))
     assert re.fullmatch(r"1\.\d–1\.\d kPa\n\d plants", joint.text)
 
@@ -567,9 +588,9 @@ def luminance(colour: object) -> float:
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def contrast(one: object, other: object) -> float:
+def contrast(colour: object, ground: object) -> float:
     """Contrast ratio, as WCAG 2.1 defines it."""
-    light, dark = sorted((luminance(one), luminance(other)), reverse=True)
+    light, dark = sorted((luminance(colour), luminance(ground)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
 
@@ -584,10 +605,10 @@ def test_lines_stand_out_from_white_and_letters_more(kind: Kind) -> None:
     """WCAG 2.1: 1.4.11 asks for 3:1 of what must be seen, 1.4.3 for 4.5:1 of letters."""
     figure = picture(kind, "dry-summer", "pergola")
 
-    drawn = [one for axes in figure.axes for one in axes.get_lines()]
+    drawn = [line for axes in figure.axes for line in axes.get_lines()]
     assert len(drawn) > 5
-    for one in drawn:
-        assert contrast(one.get_color(), "white") >= 3.0, one.get_label()
+    for curve in drawn:
+        assert contrast(curve.get_color(), "white") >= 3.0, curve.get_label()
     for text in words(figure):
         assert contrast(text.get_color(), "white") >= 4.5, text.get_text()
         assert contrast(text.get_color(), style.NIGHT) >= 4.5, text.get_text()
@@ -598,7 +619,7 @@ def test_lines_stand_out_from_white_and_letters_more(kind: Kind) -> None:
 
 def test_the_colours_are_okabes_and_itos() -> None:
     # Okabe and Ito (2008), "Color universal design": red, green, blue of 255, from memory.
-    assert [tuple(round(255 * part) for part in to_rgb(one)) for one in PALETTE] == [
+    assert [tuple(round(255 * part) for part in to_rgb(colour)) for colour in PALETTE] == [
         (0, 114, 178),
         (86, 180, 233),
         (213, 94, 0),

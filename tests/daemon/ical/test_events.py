@@ -91,7 +91,7 @@ def written(
 ) -> bytes:
     events = events_of(told, expected, Voice(site), now)
     return to_ics(
-        [SiteCalendar(Voice(site), events, {one.id: EventVersion(0, now) for one in events})]
+        [SiteCalendar(Voice(site), events, {event.id: EventVersion(0, now) for event in events})]
     )
 
 
@@ -172,7 +172,7 @@ def test_what_holds_all_day_is_of_the_day_and_of_no_hour(
 
 
 def test_every_kind_of_chore_can_be_shown() -> None:
-    told = [stored(told_as(f"{DAY}-{one.value}-bench", one.value)) for one in ChoreKind]
+    told = [stored(told_as(f"{DAY}-{kind.value}-bench", kind.value)) for kind in ChoreKind]
 
     assert len(events_in(written(*told))) == len(ChoreKind)
 
@@ -295,7 +295,7 @@ def test_what_the_eve_told_and_the_morning_does_not_is_called_off() -> None:
 
     after = superseded(told, {str(NEXT_DAY): morning})
 
-    assert [one.called_off_at for one in after] == [morning, morning, None, None, None, None]
+    assert [event.called_off_at for event in after] == [morning, morning, None, None, None, None]
     assert superseded(told, {str(DAY): morning}) == told
 
 
@@ -404,7 +404,7 @@ def test_what_is_too_long_is_cut_and_shows_it() -> None:
     many = [f"A plant with a rather long name, number {number}" for number in range(500)]
     values = [number / 100 for number in range(len(many))]
     chore = told_as(plants=many, way=("f" * 80, "t" * 80), values=values)
-    trip = a_trip(ChoreKind.CARRY_IN, *(f"Other {one}" for one in many), at=NOW)
+    trip = a_trip(ChoreKind.CARRY_IN, *(f"Other {name}" for name in many), at=NOW)
 
     content = written(stored(chore), expected=[trip])
 
@@ -440,5 +440,5 @@ def test_sites_share_a_file_and_are_told_apart() -> None:
 
     content = to_ics(pages)
 
-    assert [one.text("LOCATION") for one in events_in(content)] == ["Home", "Allotment"]
+    assert [event.text("LOCATION") for event in events_in(content)] == ["Home", "Allotment"]
     assert read(content).text("NAME") == "sillward"

@@ -102,7 +102,7 @@ def test_versions_are_forgotten_with_their_chores() -> None:
     ledger.prune(NOW + timedelta(days=KEPT_DAYS + 1))
 
     after = ledger.calendar.versions("Home", {old: "2", kept: "2"}, NOW)
-    assert {one: version.sequence for one, version in after.items()} == {old: 0, kept: 1}
+    assert {event: version.sequence for event, version in after.items()} == {old: 0, kept: 1}
 
 
 # -- the daemon's file
@@ -114,11 +114,11 @@ def path(tmp_path: Path) -> Path:
 
 
 def shown(path: Path) -> dict[str, Component]:
-    return {one.raw("UID"): one for one in events_in(path.read_bytes())}
+    return {event.raw("UID"): event for event in events_in(path.read_bytes())}
 
 
 def summaries(path: Path) -> list[str]:
-    return [one.text("SUMMARY") for one in events_in(path.read_bytes())]
+    return [event.text("SUMMARY") for event in events_in(path.read_bytes())]
 
 
 def newer(world: World, low_c: float) -> None:
@@ -149,9 +149,9 @@ def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> 
     assert tonight not in after
     told = after[uid_of(SITE, f"{DAY}-carry-in-bench-to-room")]
     assert told.text("STATUS") == "CONFIRMED"
-    of_tonight = [one for one in after.values() if one.time("DTEND") == told.time("DTEND")]
+    of_tonight = [event for event in after.values() if event.time("DTEND") == told.time("DTEND")]
     assert of_tonight == [told]
-    tentative = {one.text("STATUS") for one in after.values()} - {"CONFIRMED"}
+    tentative = {event.text("STATUS") for event in after.values()} - {"CONFIRMED"}
     assert tentative == {Status.TENTATIVE.value}  # the nights after this one
 
 
@@ -269,7 +269,7 @@ def test_a_failure_is_told_in_the_log_once_in_a_while_and_harms_no_notice(
         desk.tick()
         publisher.update()
         world.clock.move(seconds=30)
-    warned = [one for one in caplog.messages if one.startswith("calendar.failed")]
+    warned = [message for message in caplog.messages if message.startswith("calendar.failed")]
     folder.mkdir()
     publisher.update()
     too_soon = (folder / "sillward.ics").exists()
@@ -310,7 +310,7 @@ def test_two_sites_are_in_one_file(path: Path) -> None:
 
     CalendarPublisher(path, [here.context, there.context]).update()
 
-    places = {one.text("LOCATION") for one in events_in(path.read_bytes())}
+    places = {event.text("LOCATION") for event in events_in(path.read_bytes())}
     assert places == {"Test court", "Hut"}
 
 
@@ -328,8 +328,8 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
             world.source.low_c = 3.0 if day % 5 < 3 else 14.0
             desk.tick()
             if day % 2:
-                for one in world.ledger.chores.due_since(SITE.name, world.clock.now):
-                    world.ledger.finish(SITE.name, one.id, world.clock.now, {})
+                for chore in world.ledger.chores.due_since(SITE.name, world.clock.now):
+                    world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
             publisher.update()
             content = path.read_bytes()
             largest = max(largest, len(content))
@@ -464,6 +464,6 @@ def test_a_page_needs_no_forecast() -> None:
 
     made = site_calendar(world.ledger, VOICE, (), NOW)
 
-    assert [one.status for one in made.events] == [Status.CONFIRMED] * len(made.events)
+    assert [event.status for event in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events
     assert world.ledger.rounds.told_at(SITE.name, Round.DUSK.value, DAY) is not None

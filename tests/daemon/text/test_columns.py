@@ -35,11 +35,11 @@ COLOURED = Screen(columns=40, colour=True)
 def columns_of(text: str) -> int:
     return sum(
         0
-        if unicodedata.category(one) in ("Mn", "Me", "Cf")
+        if unicodedata.category(char) in ("Mn", "Me", "Cf")
         else 2
-        if unicodedata.east_asian_width(one) in "WF"
+        if unicodedata.east_asian_width(char) in "WF"
         else 1
-        for one in text
+        for char in text
     )
 
 

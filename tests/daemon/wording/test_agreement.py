@@ -32,7 +32,9 @@ assert PLAYED  # they have entered themselves into ALL
 
 @pytest.mark.parametrize("units", [SI, US], ids=["SI", "US"])
 @pytest.mark.parametrize(
-    "situation", [one for one in ALL if one.family in ROUNDS], ids=lambda one: one.name
+    "situation",
+    [situation for situation in ALL if situation.family in ROUNDS],
+    ids=lambda situation: situation.name,
 )
 def test_no_push_of_a_situation_says_otherwise_than_its_sheet(
     situation: Situation, units: Units
@@ -58,7 +60,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
     push = short_sheet.message(sheet, household.voice)
     standing = {name: state.spot for name, state in sheet.states.items()}
     wrong = contradictions(push.title, push.body, sheet.chores, sheet.at, standing)
-    failing = [one for one in sheet.warnings if phrases.is_too_cold(one)]
+    failing = [warning for warning in sheet.warnings if phrases.is_too_cold(warning)]
     who = rf"(?:\d+ plants\b|{re.escape(failing[0].plants[0])}\b)" if failing else ""
     told = rf"! (?:no spot is known to be warm enough for )?{who}" if failing else ""
     if not any(re.match(told, line) for line in push.body.splitlines()):
@@ -93,12 +95,12 @@ def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
     spots = [*OUTDOORS][: lot.randint(1, 4)]
     pots = [
         replace(
-            one,
+            pot,
             home=lot.choice(spots),
-            shelter=lot.choice([one.shelter, one.shelter, None]),
+            shelter=lot.choice([pot.shelter, pot.shelter, None]),
             holder=lot.choice(["mount", "basket", "pot"]),
         )
-        for one in lot.sample(FORTY, lot.choice([3, 6, 9, 15, 40]))
+        for pot in lot.sample(FORTY, lot.choice([3, 6, 9, 15, 40]))
     ]
     rooms = {name: f"indoors = true\n{text}" for name, text in INDOORS.items()}
     hours = lot.choice(["", '[habits]\nhours = ["06:30-09:00", "16:00-20:00"]\n'])

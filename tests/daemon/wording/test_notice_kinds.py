@@ -115,8 +115,8 @@ def sheet(
     )
 
 
-def pushed(one: Sheet) -> str:
-    message = short_sheet.message(one, VOICE)
+def pushed(told: Sheet) -> str:
+    message = short_sheet.message(told, VOICE)
     text = f"{message.title}\n{message.body}"
     assert len(text) <= MAX_CHARACTERS, text
     assert message.title
@@ -124,8 +124,8 @@ def pushed(one: Sheet) -> str:
     return text
 
 
-def printed(one: Sheet) -> str:
-    text = full_sheet.text(one, VOICE, "Weather by nobody")
+def printed(told: Sheet) -> str:
+    text = full_sheet.text(told, VOICE, "Weather by nobody")
     assert all(len(line) <= WIDTH for line in text.splitlines())
     return text
 
@@ -155,7 +155,7 @@ def test_a_guard_is_told_with_place_hour_plants_and_number(kind: ChoreKind, roun
     title, *body = text.splitlines()
     around = " around" if kind is ChoreKind.DAMP_DOWN else ""
     assert title == f"{head.split(' pergola')[0]}{around} 3 plants by 12:00"
-    (line,) = [one for one in body if one.startswith(head)]
+    (line,) = [line for line in body if line.startswith(head)]
     assert number in line
     assert all(name in line for name in NAMES[:3])
 
@@ -163,15 +163,15 @@ def test_a_guard_is_told_with_place_hour_plants_and_number(kind: ChoreKind, roun
 @pytest.mark.parametrize("kind", list(GUARDS))
 def test_a_guard_in_full_has_every_plant_with_its_limit(kind: ChoreKind) -> None:
     _, number, heading = GUARDS[kind]
-    one = chore(kind, start=None, before="12:00")
+    single = chore(kind, start=None, before="12:00")
 
-    text = printed(sheet(one))
+    text = printed(sheet(single))
 
     assert f"\n{heading}\n  by 12:00, pergola: 3 plants\n" in text
     assert f"{'up to' if kind is not ChoreKind.DAMP_DOWN else 'down to'} {number}" in text
     for name in NAMES[:3]:
         assert f"- {name}" in text
-    assert f"[{one.id}]" in text
+    assert f"[{single.id}]" in text
 
 
 def test_a_guard_whose_hour_has_come_is_due_now() -> None:
@@ -185,20 +185,20 @@ def test_a_fed_misting_says_feed_and_rinse_and_the_full_sheet_what_to_weigh() ->
     mist = chore(ChoreKind.MIST)
     feed = chore(ChoreKind.FEED, before="08:00")
     rinse = chore(ChoreKind.FLUSH, start="07:25", before="08:20")
-    one = sheet(feed, mist, rinse)
+    told = sheet(feed, mist, rinse)
 
-    text = pushed(one)
+    text = pushed(told)
     assert text.startswith("Mist 3 plants by 08:30\nMist pergola 07:10-08:30: ")
     assert "weak feed, rinse each within 20 min" in text
-    whole = unwrapped(printed(one))
+    whole = unwrapped(printed(told))
     assert "FEED 07:10 to 08:00, pergola: 3 plants; 0.25 g/L 20-20-20 (0.38 g in 1.5 L): " in whole
     assert "RINSE 07:25 to 08:20, pergola: 3 plants; plain water" in whole
 
 
 def test_without_a_recipe_the_feed_is_weak() -> None:
-    one = sheet(chore(ChoreKind.MIST), chore(ChoreKind.FEED, before="08:00"), feed=None)
+    told = sheet(chore(ChoreKind.MIST), chore(ChoreKind.FEED, before="08:00"), feed=None)
 
-    assert "pergola: 3 plants; weak, and rinse" in unwrapped(printed(one))
+    assert "pergola: 3 plants; weak, and rinse" in unwrapped(printed(told))
 
 
 def test_who_is_misted_and_not_fed_is_named() -> None:
@@ -243,7 +243,7 @@ def test_lines_of_a_day_are_told_by_their_hours() -> None:
     lines = pushed(sheet(late, later, morning, out)).splitlines()[1:]
 
     told = [re.search(r"\d\d:\d\d", line) for line in lines]
-    assert [one[0] for one in told if one] == ["07:20", "09:20", "10:35", "12:30"]
+    assert [line[0] for line in told if line] == ["07:20", "09:20", "10:35", "12:30"]
 
 
 @pytest.mark.parametrize("crowd", [2, 5, 14])
@@ -264,7 +264,7 @@ def test_where_it_is_too_cold_is_told_however_crowded(crowd: int) -> None:
     text = pushed(replace(sheet(*chores, round_=Round.DUSK), warnings=tuple(failing)))
 
     assert len(text) <= MAX_CHARACTERS
-    (line,) = [one for one in text.splitlines() if "warm enough" in one][:1]
+    (line,) = [line for line in text.splitlines() if "warm enough" in line][:1]
     assert re.match(rf"! (?:no spot is known to be warm enough for )?{NAMES[0]}", line)
 
 
@@ -287,13 +287,13 @@ def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:
 
 def cold(*chances: float | None) -> Chore:
     """A walk in, its plants with these chances."""
-    one = chore(ChoreKind.CARRY_IN, *NAMES[: len(chances)], start=None, before="18:40", to="hall")
-    (reason,) = one.grounds.reasons
+    order = chore(ChoreKind.CARRY_IN, *NAMES[: len(chances)], start=None, before="18:40", to="hall")
+    (reason,) = order.grounds.reasons
     pairs = [
         ((name,), replace(reason, plant=name, limit=13.0 + number / 2, chance=chance))
-        for number, (name, chance) in enumerate(zip(one.plants, chances, strict=True))
+        for number, (name, chance) in enumerate(zip(order.plants, chances, strict=True))
     ]
-    return replace(one, grounds=Grounds.of(*pairs))
+    return replace(order, grounds=Grounds.of(*pairs))
 
 
 @pytest.mark.parametrize(
@@ -310,12 +310,12 @@ def cold(*chances: float | None) -> Chore:
 def test_a_chance_is_told_unless_it_is_near_certain(
     chances: tuple[float | None, ...], push: str | None, whole: str | None
 ) -> None:
-    one = sheet(cold(*chances), round_=Round.DUSK)
+    told = sheet(cold(*chances), round_=Round.DUSK)
 
     # The last plant has the highest limit: it decides.
     reason = f"Leaves cool to 4.2 °C by 15:00; {NAMES[1]} needs 13.5 °C"
-    assert f"{reason}{push or ''}\n" in f"{pushed(one)}\n"
-    assert f"leaf temperature down to 4.2 °C at 15:00{whole or ''}\n" in printed(one)
+    assert f"{reason}{push or ''}\n" in f"{pushed(told)}\n"
+    assert f"leaf temperature down to 4.2 °C at 15:00{whole or ''}\n" in printed(told)
 
 
 def test_the_sheet_says_where_its_chances_are_from() -> None:
@@ -329,7 +329,7 @@ def test_the_sheet_says_where_its_chances_are_from() -> None:
 def test_the_document_has_the_chance_of_each_reason_and_the_highest() -> None:
     made = of_chore(cold(0.5, None, 0.684), SITE)
 
-    assert [one.get("chance") for one in made["because"]] == [0.5, None, 0.684]
+    assert [reason.get("chance") for reason in made["because"]] == [0.5, None, 0.684]
     assert "chance" not in made["because"][1]
     assert made["chance"] == 0.684
 
@@ -385,7 +385,7 @@ def everything(plants: Sequence[str], spots: Sequence[str]) -> list[Chore]:
             late = chore(kind, *here, before="18:40", spot=spot, to=to)
             chores.append(late)
         chores.append(chore(ChoreKind.MIST, *here, start="12:00", before="13:10", spot=spot))
-    return sorted(chores, key=lambda one: one.before)
+    return sorted(chores, key=lambda chore: chore.before)
 
 
 @pytest.mark.parametrize("round_", [Round.MORNING, Round.DUSK])
@@ -413,9 +413,9 @@ def test_everything_is_in_the_full_text() -> None:
     text = printed(sheet(*chores))
     whole = unwrapped(text)
 
-    for one in chores:
-        assert f"[{one.id}]" in whole
-        assert f"{VOICE.say('kind', name=one.kind.value).upper()}\n" in text
+    for chore in chores:
+        assert f"[{chore.id}]" in whole
+        assert f"{VOICE.say('kind', name=chore.kind.value).upper()}\n" in text
     assert all(name in whole for name in NAMES)
 
 
@@ -439,14 +439,14 @@ def test_any_sheet_fits_a_push_and_a_screen(
     round_: Round,
     warnings: list[str],
 ) -> None:
-    chores = [one for one in everything(names, spots) if one.kind in kinds]
-    one = sheet(*chores, round_=round_, warnings=warnings)
+    chores = [candidate for candidate in everything(names, spots) if candidate.kind in kinds]
+    told = sheet(*chores, round_=round_, warnings=warnings)
 
-    message = short_sheet.message(one, VOICE)
+    message = short_sheet.message(told, VOICE)
 
     assert message.title
     assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
-    assert full_sheet.text(one, VOICE, "Weather by nobody").endswith("\n")
+    assert full_sheet.text(told, VOICE, "Weather by nobody").endswith("\n")
 
 
 # -- the document
@@ -455,7 +455,9 @@ def test_any_sheet_fits_a_push_and_a_screen(
 def of(*chores: Chore, feed: str | None = "0.25 g/L 20-20-20") -> dict[str, str | None]:
     """What each chore of a sheet is done with, by kind and hour."""
     made = sheet_json.of_sheet(sheet(*chores, feed=feed), SITE)
-    return {f"{one['chore']} {one['before'][11:16]}": one.get("with") for one in made["chores"]}
+    return {
+        f"{chore['chore']} {chore['before'][11:16]}": chore.get("with") for chore in made["chores"]
+    }
 
 
 def test_the_document_says_with_what_to_wet() -> None:

@@ -49,7 +49,11 @@ from tests.support.core import MENDOZA
 VOICE = Voice(MENDOZA)
 
 KINDS = sorted(
-    (one for one in vars(remark).values() if isinstance(one, type) and issubclass(one, Remark)),
+    (
+        value
+        for value in vars(remark).values()
+        if isinstance(value, type) and issubclass(value, Remark)
+    ),
     key=lambda kind: kind.__name__,
 )
 
@@ -289,7 +293,7 @@ def test_every_kind_has_a_macro_with_its_fields() -> None:
     for kind in KINDS:
         if kind not in (Remark, Plain):
             name = re.sub(r"\B([A-Z])", r"_\1", kind.__name__).lower()
-            facts = [one.name for one in fields(kind)]
+            facts = [fact.name for fact in fields(kind)]
             assert macros.get(name) in (facts, [*facts, "most"]), name
 
 

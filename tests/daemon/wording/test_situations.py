@@ -12,14 +12,14 @@ from tests.support.paths import GOLDEN
 from tests.support.situations import files, golden, path_of
 from tests.support.situations_told.told import ALL, US, Situation, Told
 
-BOTH = [(one, units) for one in ALL for units in (SI, US)]
+BOTH = [(situation, units) for situation in ALL for units in (SI, US)]
 
 every = pytest.mark.parametrize(
     ("situation", "units"),
     BOTH,
-    ids=[f"{one.name}, {'SI' if units == SI else 'US'}" for one, units in BOTH],
+    ids=[f"{situation.name}, {'SI' if units == SI else 'US'}" for situation, units in BOTH],
 )
-each = pytest.mark.parametrize("situation", ALL, ids=[one.name for one in ALL])
+each = pytest.mark.parametrize("situation", ALL, ids=[situation.name for situation in ALL])
 
 
 @pytest.mark.parametrize("file", files())
@@ -33,7 +33,7 @@ def test_no_file_is_kept_that_nobody_writes() -> None:
 
 
 def test_no_two_situations_have_one_name() -> None:
-    assert len({one.name for one in ALL}) == len(ALL)
+    assert len({situation.name for situation in ALL}) == len(ALL)
 
 
 # -- as such
@@ -81,17 +81,17 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
     if prose.form(told.text) == prose.form(american.text):
         texts.append((told.text, american.text))
 
-    for one, other in texts:
+    for text, other in texts:
         names = told.names
         assert prose.paired(
-            prose.temperatures(one, names),
+            prose.temperatures(text, names),
             prose.temperatures(other, names),
             prose.converted(1.8, 32),
         )
-        differences = prose.differences(one), prose.differences(other)
+        differences = prose.differences(text), prose.differences(other)
         assert prose.paired(*differences, prose.converted(1.8))
-        assert prose.paired(prose.speeds(one), prose.speeds(other), prose.converted(1 / 0.44704))
-        assert prose.paired(prose.hours(one), prose.hours(other), int.__eq__)
+        assert prose.paired(prose.speeds(text), prose.speeds(other), prose.converted(1 / 0.44704))
+        assert prose.paired(prose.hours(text), prose.hours(other), int.__eq__)
 
 
 def test_no_other_pair_of_numbers_would_do() -> None:
@@ -131,16 +131,16 @@ def test_every_plant_that_must_be_carried_is_counted_in_the_title(
 
 
 @every
-def test_every_plant_that_must_be_carried_is_named_or_counted_in_its_walk(
+def test_every_plant_that_must_be_carried_is_named_or_counted_in_its_trip(
     situation: Situation, units: Units
 ) -> None:
     told = situation.told(units)
     if situation.family in ("push-week", "push-alarms") or not told.order:
         return
-    walks = prose.walks(told.push.body, told.plants, told.spots)
+    trips = prose.trips(told.push.body, told.plants, told.spots)
 
     for way, plants in (("in", told.into - told.homeless), ("out", told.out)):
-        carried, cut = sum(count for one, count in walks if one == way), _cut(told)
+        carried, cut = sum(count for direction, count in trips if direction == way), _cut(told)
         left = len(plants) - carried
         assert left == 0 or (cut and 0 < left <= int(cut[2] or 0)), told.text
 
@@ -150,12 +150,12 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
     """Every chore has a line, or is counted at the end with its plants."""
     told = situation.told(units)
     untold = [
-        one
-        for one in told.chores
-        if one.open
+        chore
+        for chore in told.chores
+        if chore.open
         and (
-            not prose.tells(told.text, one, told.at.tzinfo)
-            or one.id in prose.repeats_untold(told.text, told.chores, told.at.tzinfo)
+            not prose.tells(told.text, chore, told.at.tzinfo)
+            or chore.id in prose.repeats_untold(told.text, told.chores, told.at.tzinfo)
         )
     ]
     if not untold or not told.order:
@@ -163,7 +163,9 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
     cut = prose.CUT.fullmatch(told.push.body.splitlines()[-1])
 
     assert cut is not None, told.text
-    counted = {name for one in untold if one.kind not in WITHOUT_PLANTS for name in one.plants}
+    counted = {
+        name for chore in untold if chore.kind not in WITHOUT_PLANTS for name in chore.plants
+    }
     if situation.name not in CUT_WHEN_SENT:
         assert int(cut[2] or 0) == len(counted), told.text
 
@@ -197,7 +199,7 @@ def test_a_reminder_says_how_to_acknowledge(situation: Situation, units: Units) 
 @pytest.mark.parametrize("units", [SI, US], ids=["SI", "US"])
 @pytest.mark.parametrize("name", ["a lost notice owned up to", *CUT_WHEN_SENT])
 def test_a_lost_notice_is_owned_up_to_however_crowded_the_day(name: str, units: Units) -> None:
-    (situation,) = [one for one in ALL if one.name == name]
+    (situation,) = [situation for situation in ALL if situation.name == name]
 
     assert "! The dusk notice of Thu could not be sent" in situation.told(units).push.body
 
@@ -224,7 +226,7 @@ def test_a_lost_notice_is_owned_up_to_however_crowded_the_day(name: str, units: 
     ],
 )
 def test_what_is_rough_is_found(text: str, what: str) -> None:
-    assert what in {one.split(":")[0] for one in prose.rough(text)}
+    assert what in {fault.split(":")[0] for fault in prose.rough(text)}
 
 
 @pytest.mark.parametrize(

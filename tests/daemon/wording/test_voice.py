@@ -278,7 +278,7 @@ def test_what_goes_wrong_is_logged_once(tmp_path: Path, caplog: pytest.LogCaptur
     for _ in range(3):
         voice.say("stay_in", who="Pot")
 
-    assert [one.message for one in caplog.records] == [
+    assert [record.message for record in caplog.records] == [
         "wording.failed macro=stay_in reason=UndefinedError: 'x' is undefined"
     ]
 
@@ -326,8 +326,8 @@ def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
     for fact in facts:
         changed = [case for case in cases if case.changed == fact]
         assert any(
-            VOICE.in_our_words(name, one.facts) != VOICE.in_our_words(name, one.usual)
-            for one in changed
+            VOICE.in_our_words(name, sample.facts) != VOICE.in_our_words(name, sample.usual)
+            for sample in changed
         ), fact
 
 
@@ -348,7 +348,7 @@ def test_no_macro_is_left_over() -> None:
     package = Path(macros.__file__).parents[1]
     code = "".join(file.read_text(encoding="utf-8") for file in package.rglob("*.py"))
     templates = "".join(macros.packaged_texts().values())
-    kinds = {name for name, one in packaged().ours.items() if one.file == "remarks.jinja"}
+    kinds = {name for name, source in packaged().ours.items() if source.file == "remarks.jinja"}
 
     for name in packaged().ours:
         used = f'"{name}"' in code or f"'{name}'" in code or f"say.{name}(" in templates
@@ -356,10 +356,10 @@ def test_no_macro_is_left_over() -> None:
 
 
 def test_no_sample_is_left_over() -> None:
-    known = {f"{name}.{fact}" for name, one in packaged().ours.items() for fact in one.facts}
+    known = {f"{name}.{fact}" for name, source in packaged().ours.items() for fact in source.facts}
 
     assert set(rehearsal.SPECIFIC_FACTS) <= known
-    assert set(rehearsal.FACTS) <= {one.rpartition(".")[2] for one in known}
+    assert set(rehearsal.FACTS) <= {fact.rpartition(".")[2] for fact in known}
 
 
 def test_what_own_words_leave_out_is_noticed(tmp_path: Path) -> None:
@@ -395,9 +395,11 @@ def test_words_that_lose_what_a_grower_acts_by_are_not_used(
     assert f"leaves out {lost}" in line
     name = text.partition("(")[0]
     facts = list(rehearsal.samples(name, packaged().ours[name].facts))
-    worst = [VOICE.in_our_words(name, one.facts) for one in facts]
-    assert all(voice.say(name, **one.facts) for one in facts)
-    assert any(voice.say(name, **one.facts) == ours for one, ours in zip(facts, worst, strict=True))
+    worst = [VOICE.in_our_words(name, sample.facts) for sample in facts]
+    assert all(voice.say(name, **sample.facts) for sample in facts)
+    assert any(
+        voice.say(name, **sample.facts) == ours for sample, ours in zip(facts, worst, strict=True)
+    )
 
 
 def test_one_may_be_said_in_a_word(tmp_path: Path) -> None:

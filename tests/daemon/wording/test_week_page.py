@@ -205,17 +205,18 @@ def renamed(name: str) -> tuple[Sheet, Collection]:
     collection, sheet = demo("cold-snap").household.collection, sheet_of("cold-snap")
     assert sheet.outlook is not None
     plants = tuple(
-        replace(one, home=name if one.home == "pergola" else one.home, name=f"{name} {number}")
-        for number, one in enumerate(collection.plants)
+        replace(pot, home=name if pot.home == "pergola" else pot.home, name=f"{name} {number}")
+        for number, pot in enumerate(collection.plants)
     )
     spots = tuple(
-        replace(one, name=name) if one.name == "pergola" else one for one in collection.spots
+        replace(spot, name=name) if spot.name == "pergola" else spot for spot in collection.spots
     )
     nights = tuple(
         replace(
-            one, lows={name if spot == "pergola" else spot: low for spot, low in one.lows.items()}
+            night,
+            lows={name if spot == "pergola" else spot: low for spot, low in night.lows.items()},
         )
-        for one in sheet.outlook.nights
+        for night in sheet.outlook.nights
     )
     said = Plain(name)
     given = replace(
@@ -297,7 +298,7 @@ def test_nothing_is_loaded_from_anywhere_and_nothing_runs(name: str) -> None:
 def test_links_are_those_of_the_attribution_alone() -> None:
     told = page(sheet_of("cold-snap"))
 
-    assert [one["href"] for one in told.all("a")] == ["https://open-meteo.com/"]
+    assert [attributes["href"] for attributes in told.all("a")] == ["https://open-meteo.com/"]
     assert " ".join(told.text.split("\n")[-3:]) == f"{CREDIT[:-1]} )."
 
 
@@ -363,9 +364,9 @@ def test_a_reader_aloud_finds_language_title_and_tables() -> None:
     assert "<title>Courtyard: the week from Thursday 14 May 2026, 17:14</title>" in made
     assert {"name": "color-scheme", "content": "light dark"} in told.all("meta")
     assert len(told.all("h1")) == 1
-    assert {one["scope"] for one in told.all("th")} == {"col", "row"}
+    assert {attributes["scope"] for attributes in told.all("th")} == {"col", "row"}
     assert len(told.all("caption")) == len(told.all("table")) == 6
-    assert all(one["alt"] for one in told.all("img"))
+    assert all(attributes["alt"] for attributes in told.all("img"))
 
 
 def test_charts_are_shown_by_their_content_ids() -> None:
@@ -373,7 +374,7 @@ def test_charts_are_shown_by_their_content_ids() -> None:
 
     told = page(sheet_of("cold-snap"), charts=charts)
 
-    assert [(one["src"], one["alt"]) for one in told.all("img")] == [
+    assert [(attributes["src"], attributes["alt"]) for attributes in told.all("img")] == [
         ("cid:a@x", 'Chart of "a" <b>'),
         ("cid:b@x", "b"),
     ]

@@ -36,7 +36,7 @@ def newly_told(played: Stage, newer: Sky, until: str, days: int = 0) -> Told:
     before, told = played.chores(days), len(played.pushes)
     played.wire.sky = newer
     played.play(until, days)
-    assert len(played.pushes) == told + 1, [one.title for one in played.pushes]
+    assert len(played.pushes) == told + 1, [push.title for push in played.pushes]
     return changed(played, before, days)
 
 
@@ -156,7 +156,7 @@ rounds = ["alarm"]
 def reminded(units: Units, pots: Sequence[Pot], until: str = "18:12") -> Told:
     played = stage(garden(pots), AT, COLD, units=units)
     played.play(until)
-    due = [one for one in played.chores() if one.reminded_at is not None]
+    due = [chore for chore in played.chores() if chore.reminded_at is not None]
     return follow_up(played, due)
 
 
@@ -177,7 +177,7 @@ def what_was_due_at_once_is_overdue(units: Units) -> Told:
     """Told after the usual hour, so due at once; half an hour later nobody has answered."""
     played = stage(garden(SIX), "19:50", COLD, units=units)
     played.play("20:25")
-    return follow_up(played, [one for one in played.chores() if one.reminded_at is not None])
+    return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
 
 
 @situation("push-reminders", imperial=True)
@@ -185,7 +185,7 @@ def forty_that_were_due_at_once_are_overdue(units: Units) -> Told:
     """Likewise, forty plants on four spots."""
     played = stage(garden(FORTY), "19:50", COLD, units=units)
     played.play("20:25")
-    return follow_up(played, [one for one in played.chores() if one.reminded_at is not None])
+    return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
 
 
 @situation("push-reminders", imperial=True)
@@ -193,7 +193,7 @@ def passed_on(units: Units) -> Told:
     """A quarter of an hour before it, to somebody else."""
     played = stage(garden(SIX), AT, COLD, units=units, channels=PARTNER)
     played.play("18:27", step=1)
-    due = [one for one in played.chores() if one.passed_on_at is not None]
+    due = [chore for chore in played.chores() if chore.passed_on_at is not None]
     told = follow_up(played, due)
     return replace(told, push=played.got("partner")[-1])
 
@@ -217,7 +217,7 @@ def late(
     played.desk.tick()
     played.post.down = set()
     played.sleep(reached, days)
-    return follow_up(played, [one for one in played.chores() if one.round == "dusk"])
+    return follow_up(played, [chore for chore in played.chores() if chore.round == "dusk"])
 
 
 @situation("push-late", imperial=True)

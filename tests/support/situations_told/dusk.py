@@ -266,7 +266,7 @@ def a_close_call(units: Units) -> Told:
 def close_calls_at_four_spots(units: Units) -> Told:
     """Forty plants, and limits of many of them not far away."""
     limits = {"pergola": 11.8, "wall bench": 11.9, "roof terrace": 11.6, "back stairs": 11.8}
-    pots = [replace(one, night_low=limits[one.home] + n % 2 / 4) for n, one in enumerate(FORTY)]
+    pots = [replace(pot, night_low=limits[pot.home] + n % 2 / 4) for n, pot in enumerate(FORTY)]
     warm = {"back hall": INDOORS["back hall"].replace("night_low = 8", "night_low = 15")}
     hall = {name: f"indoors = true\n{text}" for name, text in warm.items()}
     sky = Sky([(15, 24), (12.6, 24)], cloud_pct=100, dew_c=9)

@@ -1,4 +1,4 @@
-"""Situations, and what a grower is told in them: the message as it was sent, and the facts."""
+"""Situations, and what a grower is told in them: the push as it was sent, and its facts."""
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
@@ -21,10 +21,10 @@ NO_ORDERS = (ChoreKind.STOP_WETTING, ChoreKind.STAY_IN)
 class Told:
     """A push as it was sent, and what it has to tell.
 
-    plants, spots: the names of all, in which there may be numbers and commas. at: when. full: the
-    sheet in full, where there is one. chores: all that it is about. into, out: plants that must be
-    carried, the homeless among them without a shelter. off: plants of orders that are taken back.
-    order: whether it asks for anything.
+    plants, spots: all names, which may contain numbers and commas. at: when it was sent. full: the
+    sheet in full, if there is one. chores: all that it is about. into, out: plants that must be
+    carried in or out. homeless: those of `into` that have no shelter. off: plants of orders that
+    are taken back. order: whether the push asks for anything.
     """
 
     push: Message
@@ -41,21 +41,21 @@ class Told:
 
     @property
     def text(self) -> str:
-        """Title and body."""
+        """Return title and body."""
         return f"{self.push.title}\n{self.push.body}"
 
     @property
     def names(self) -> frozenset[str]:
-        """Of plants and spots."""
+        """Return the names of all plants and spots."""
         return self.plants | self.spots
 
 
 @dataclass(frozen=True)
 class Situation:
-    """A situation by its name: a function that plays it in some units.
+    """A named situation with a function that plays it in some units.
 
-    family: which golden file it is in. about: what it is, in a line. imperial: whether the push is
-    kept in °F, mph and 12 hours too. full_in: the units in which its sheet in full is kept.
+    family: the golden file it is in. about: what it is, in a line. imperial: whether the push is
+    also kept in °F, mph and 12 hours. full_in: the units in which its sheet in full is kept.
     """
 
     family: str
@@ -66,7 +66,7 @@ class Situation:
     full_in: tuple[Units, ...] = ()
 
     def told(self, units: Units = SI) -> Told:
-        """What is told in it; played once."""
+        """Return what is told in the situation, which is played only once."""
         return _played(self.play, units)
 
 
@@ -84,20 +84,20 @@ Play = Callable[[Units], Told]
 def situation(
     family: str, *, imperial: bool = False, full_in: tuple[Units, ...] = ()
 ) -> Callable[[Play], Play]:
-    """Enter a function among the situations, by its name and its docstring."""
+    """Register a function as a situation, by its name and the first line of its docstring."""
 
-    def entered(play: Play) -> Play:
+    def register(play: Play) -> Play:
         assert play.__doc__ is not None
         name, about = play.__name__.replace("_", " "), play.__doc__.splitlines()[0]
         ALL.append(Situation(family, name, about, play, imperial, full_in))
         return play
 
-    return entered
+    return register
 
 
 def of_round(stage: Stage, round_: str, days: int = 0) -> Told:
-    """The last push, which told this round of the first day or of one so many days later."""
-    chores = tuple(one for one in stage.chores(days) if one.round == round_)
+    """Return the last push, which told this round on the first day or `days` later."""
+    chores = tuple(chore for chore in stage.chores(days) if chore.round == round_)
     full = stage.got(FULL)
     return replace(
         said(stage),
@@ -105,12 +105,12 @@ def of_round(stage: Stage, round_: str, days: int = 0) -> Told:
         chores=chores,
         into=those(chores, "carry-in"),
         out=those(chores, "carry-out") if round_ == "morning" else frozenset(),
-        order=any(one.kind not in NO_ORDERS for one in _for_now(chores, round_)),
+        order=any(stored.kind not in NO_ORDERS for stored in _for_now(chores, round_)),
     )
 
 
 def said(stage: Stage) -> Told:
-    """The last push, whatever it is about."""
+    """Return the last push, whatever it is about."""
     collection = stage.household.collection
     return Told(
         stage.pushes[-1],
@@ -121,22 +121,24 @@ def said(stage: Stage) -> Told:
 
 
 def alarm(stage: Stage, kind: str) -> Told:
-    """The last push of an alarm of this kind, as the ledger names it."""
+    """Return the last push of an alarm of this kind, as the ledger names it."""
     site = stage.household.collection.site.name
-    (words,) = [one.title for one in stage.ledger.notices.latest(site, 100) if one.round == kind]
+    (title,) = [
+        notice.title for notice in stage.ledger.notices.latest(site, 100) if notice.round == kind
+    ]
     return replace(
-        said(stage), push=next(one for one in reversed(stage.pushes) if one.title == words)
+        said(stage), push=next(push for push in reversed(stage.pushes) if push.title == title)
     )
 
 
 def follow_up(stage: Stage, chores: Sequence[StoredChore]) -> Told:
-    """The last push, about these orders."""
+    """Return the last push, which is about these orders."""
     told = replace(said(stage), chores=tuple(chores))
     return replace(told, into=those(chores, "carry-in"), order=True)
 
 
 def changed(stage: Stage, before: Sequence[StoredChore], days: int = 0) -> Told:
-    """The last push, which is about what has changed in a day's chores since they were these."""
+    """Return the last push, which is about the changes of a day's chores since `before`."""
     after = tuple(stage.chores(days))
     into, was_into = _hours(after, "carry-in"), _hours(before, "carry-in")
     out, was_out = _hours(after, "carry-out"), _hours(before, "carry-out")
@@ -150,15 +152,25 @@ def changed(stage: Stage, before: Sequence[StoredChore], days: int = 0) -> Told:
 
 
 def those(chores: Collection[StoredChore], kind: str) -> frozenset[str]:
-    """The plants of the open chores of a kind."""
-    return frozenset(n for one in chores if one.kind.value == kind and one.open for n in one.plants)
+    """Return the plants of the open chores of a kind."""
+    return frozenset(
+        name
+        for stored in chores
+        if stored.kind.value == kind and stored.open
+        for name in stored.plants
+    )
 
 
 def _for_now(chores: Sequence[StoredChore], round_: str) -> list[StoredChore]:
-    """Without what a dusk round says of tomorrow."""
-    return [one for one in chores if round_ == "morning" or one.kind.value != "carry-out"]
+    """Return the chores without what a dusk round says of tomorrow."""
+    return [stored for stored in chores if round_ == "morning" or stored.kind.value != "carry-out"]
 
 
 def _hours(chores: Sequence[StoredChore], kind: str) -> dict[str, object]:
-    of_kind = [one for one in chores if one.kind.value == kind and one.open]
-    return {n: (one.chore.not_before, one.before) for one in of_kind for n in one.plants}
+    """Return the start and the deadline of each plant in open chores of a kind."""
+    of_kind = [stored for stored in chores if stored.kind.value == kind and stored.open]
+    return {
+        name: (stored.chore.not_before, stored.before)
+        for stored in of_kind
+        for name in stored.plants
+    }
