@@ -1,21 +1,21 @@
 """RFC 5545 written again as a strict reader, as far as a calendar of events needs it (from memory).
 
-It shares no code with the library that writes the file, and takes nothing that a service could
-refuse: one wrong line, and some of them drop the whole calendar.
+It shares no code with the library that writes the file, and accepts nothing that a calendar service
+could refuse: some of them drop a whole calendar for one wrong line.
 """
 
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 
-MOST_OCTETS = 75  # section 3.1, without the line break
+MAX_OCTETS = 75  # section 3.1, without the line break
 
 LINE = re.compile(r'([A-Z][A-Z0-9-]*)((?:;[A-Z-]+=(?:"[^"]*"|[^";:,]*))*):(.*)', re.DOTALL)
 TEXT = re.compile(r"(?:[^\\;,]|\\[\\;,nN])*")  # section 3.3.11
 UTC_TIME = re.compile(r"\d{8}T\d{6}Z")  # section 3.3.5, form 2
 
-NO_SIGNS = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f\u2028\u2029]")
-"""Section 3.1, and what more some readers take for a control or for the end of a line."""
+FORBIDDEN = re.compile(r"[\x00-\x08\x0a-\x1f\x7f-\x9f\u2028\u2029]")
+"""Control characters (section 3.1), and what some readers take for one or for the end of a line."""
 
 TEXTS = (
     "UID", "SUMMARY", "DESCRIPTION", "LOCATION", "NAME", "X-WR-CALNAME", "X-WR-CALDESC",
@@ -25,7 +25,7 @@ ONCE_IN_EVENT = (
     "UID", "DTSTAMP", "DTSTART", "DTEND", "SEQUENCE", "LAST-MODIFIED", "SUMMARY", "DESCRIPTION",
     "STATUS", "CLASS", "TRANSP", "CATEGORIES",
 )  # fmt: skip
-"""What the standard asks for once or allows once, and we always give."""
+"""Properties that the standard requires or allows once, and that are always written."""
 ONCE_IN_CALENDAR = (
     "VERSION", "PRODID", "METHOD", "NAME", "X-WR-CALNAME", "DESCRIPTION", "X-WR-CALDESC",
     "REFRESH-INTERVAL", "X-PUBLISHED-TTL",
@@ -34,7 +34,7 @@ ONCE_IN_CALENDAR = (
 
 @dataclass
 class Component:
-    """BEGIN to END."""
+    """Everything between a BEGIN and its END."""
 
     name: str
     properties: dict[str, list[tuple[str, str]]] = field(default_factory=dict)
@@ -42,15 +42,17 @@ class Component:
     parts: list["Component"] = field(default_factory=list)
 
     def raw(self, name: str) -> str:
+        """Return the only value of a property, as it is written."""
         ((_, value),) = self.properties[name]
         return value
 
     def text(self, name: str) -> str:
-        """A text with its escapes undone."""
+        """Return a text with its escapes undone."""
         plain = {"n": "\n", "N": "\n"}
         return re.sub(r"\\(.)", lambda match: plain.get(match[1], match[1]), self.raw(name))
 
     def time(self, name: str) -> datetime | date:
+        """Return the only value of a property as a date or a UTC moment."""
         ((parameters, value),) = self.properties[name]
         if parameters == ";VALUE=DATE":
             assert re.fullmatch(r"\d{8}", value), value
@@ -60,13 +62,14 @@ class Component:
         return datetime.strptime(value, "%Y%m%dT%H%M%SZ").replace(tzinfo=UTC)
 
     def moment(self, name: str) -> datetime:
+        """Return the only value of a property as a UTC moment."""
         at = self.time(name)
         assert isinstance(at, datetime)
         return at
 
 
 def events_in(data: bytes) -> list[Component]:
-    """The events of a calendar that keeps all the rules."""
+    """Return the events of a calendar, after checking every rule."""
     calendar = read(data)
     assert set(calendar.properties) == set(ONCE_IN_CALENDAR)
     assert list(calendar.properties)[:2] == ["VERSION", "PRODID"]
@@ -98,7 +101,7 @@ def _check(event: Component) -> None:
 
 
 def read(data: bytes) -> Component:
-    """The calendar of a file."""
+    """Return the calendar of a file."""
     lines = _unfolded(data)
     top = Component("")
     stack = [top]
@@ -128,9 +131,9 @@ def _unfolded(data: bytes) -> list[str]:
     assert data.endswith(b"\r\n")
     lines: list[str] = []
     for octets in data[:-2].split(b"\r\n"):
-        assert 0 < len(octets) <= MOST_OCTETS, octets
+        assert 0 < len(octets) <= MAX_OCTETS, octets
         line = octets.decode()  # a fold within a character would be allowed, but is hard to read
-        assert not NO_SIGNS.search(line), octets
+        assert not FORBIDDEN.search(line), octets
         if line.startswith((" ", "\t")):
             lines[-1] += line[1:]
         else:

@@ -1,4 +1,4 @@
-"""The child that draws: takes requests from `charts.process`, and replies with pictures."""
+"""The process that draws: takes requests from `charts.process` and replies with pictures."""
 
 import sys
 from base64 import b64encode
@@ -16,7 +16,7 @@ except ImportError as error:
 
 
 def answer(request: dict[str, Any]) -> dict[str, str]:
-    """Draw a chart."""
+    """Draw a chart, and return the reply."""
     image = draw.image(from_plain(request["data"]), request["form"])
     return {"image": b64encode(image).decode()}
 

@@ -21,24 +21,24 @@ Form: TypeAlias = Literal["png", "svg"]
 COMMAND = (sys.executable, "-m", "sillward.charts")
 
 LIMIT_S = 30.0
-"""Longest to wait for a picture [s]. Judgement: the first one on a slow machine looks for fonts."""
+"""Longest wait for a picture [s]. Judgement: on a slow machine the first one searches for fonts."""
 
 MAX_BYTES = 4_000_000
-"""A picture is not larger [bytes]. Judgement: some 20 times the usual."""
+"""Largest picture [bytes]. Judgement: some 20 times the usual size."""
 
 NO_MATPLOTLIB = 3
-"""Exit status of a child that could not import it."""
+"""Exit status of a child that cannot import matplotlib."""
 
 INSTALL = "charts need matplotlib: pip install '.[charts]' in the checkout"
 
 MADE_BY = "drawn by sillward"
-"""In each picture, near its beginning: by it a later one may take its place."""
+"""Mark near the beginning of each picture, by which a later one may replace it."""
 
 HEAD = 1000
-"""Bytes of a picture's beginning that say whose it is."""
+"""Bytes at the beginning of a picture that show whether sillward drew it."""
 
 MAX_REASON_CHARACTERS = 200
-"""Of what a child says when it fails. Judgement: one line of a log."""
+"""Characters of what a failed child says. Judgement: one line of a log."""
 
 _BEGINS = {"png": b"\x89PNG\r\n\x1a\n", "svg": b"<?xml"}
 
@@ -46,7 +46,7 @@ log = logging.getLogger(__name__)
 
 
 def is_ours(head: bytes) -> bool:
-    """Whether what begins like this is a picture of ours."""
+    """Whether a file that begins like this is a picture of sillward's."""
     return head.startswith(tuple(_BEGINS.values())) and MADE_BY.encode() in head
 
 
@@ -63,7 +63,7 @@ def drawn(
 
 @lru_cache(maxsize=32)
 def _log_once(reason: str) -> None:
-    """Log a reason, once for as long as this process lives: what is missing stays missing."""
+    """Log a reason once in the life of this process: what is missing stays missing."""
     log.warning("chart.not_drawn reason=%s", reason)
 
 

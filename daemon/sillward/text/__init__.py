@@ -1,1 +1,1 @@
-"""Text and whoever reads it: columns, units, what can be shown, the terminal."""
+"""Text and where it is shown: columns, units, printable characters, the terminal."""

@@ -1,1 +1,1 @@
-"""Words: a sheet, a change, a reminder or an alarm as a push, a text, or the week's page."""
+"""The wording of all messages: pushes, full sheets and the week's page, from macros and facts."""

@@ -14,8 +14,8 @@ from sillward_rules.sheet import Sheet
 from sillward_rules.weather.uncertainty import SURE, percent
 
 SAME_TRIP = timedelta(minutes=30)
-"""Trips this close together are reminded of together. Judgement: whoever goes out for one of
-them can do the other on the way."""
+"""Trips this close together are reminded of together. Judgement: going out once is enough for
+both."""
 
 
 def number(reason: Reason, voice: Voice) -> str:

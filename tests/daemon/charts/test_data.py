@@ -1,4 +1,4 @@
-"""The numbers of a chart: the core's own, a gap where nothing is known, and nothing made up."""
+"""The numbers of a chart: those of the core, gaps where nothing is known, and nothing invented."""
 
 import json
 import math

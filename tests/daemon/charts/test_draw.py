@@ -1,4 +1,4 @@
-"""The drawing, by its artists: what is on the axes, what is said beside it, how it looks."""
+"""The drawing, by its matplotlib artists: what is on the axes, the words beside it, its looks."""
 
 import re
 import struct
@@ -51,28 +51,28 @@ def line(axes: Axes, label: str) -> Line2D:
 
 
 def points(of: Line2D) -> tuple[list[float], list[float]]:
-    """What it is drawn through: x and y."""
+    """Return the x and y values of a line."""
     return np.asarray(of.get_xdata()).tolist(), np.asarray(of.get_ydata()).tolist()
 
 
 def bounds(axes: Axes) -> list[float]:
-    """Where there are limit lines."""
+    """Return the values at which limit lines are drawn."""
     return [points(line)[1][0] for line in axes.get_lines() if line.get_label() == "_limit"]
 
 
 def boxes(axes: Axes, colour: str) -> list[Bbox]:
-    """The rectangles of a colour."""
+    """Return the rectangles of a colour."""
     found = [patch for patch in axes.patches if isinstance(patch, Rectangle)]
     return [patch.get_bbox() for patch in found if to_rgb(patch.get_facecolor()) == to_rgb(colour)]
 
 
 def shaded(axes: Axes) -> list[tuple[float, float]]:
-    """From when to when it is grey."""
+    """Return the spans that are shaded as nights."""
     return [(box.x0, box.x1) for box in boxes(axes, style.NIGHT)]
 
 
 def words(figure: Figure) -> list[Text]:
-    """Everything that can be read."""
+    """Return every text of a figure."""
     found = list(figure.texts)
     for axes in figure.axes:
         found += [child for child in axes.get_children() if isinstance(child, Text)]
@@ -90,7 +90,7 @@ def said(figure: Figure) -> str:
 
 
 def laid_out(figure: Figure) -> Callable[[Text], Bbox]:
-    """Draw, and tell where a text came to stand [pixels]."""
+    """Draw the figure, and return a function that gives the box of a text [pixels]."""
     figure.draw_without_rendering()
     canvas = figure.canvas
     assert isinstance(canvas, FigureCanvasAgg)
@@ -395,7 +395,7 @@ def fahrenheit(value_c: float) -> float:
 
 
 def twelve(at: datetime) -> str:
-    """ "5:05 pm"."""
+    """Return a time as "5:05 pm"."""
     return f"{at:%I:%M %p}".lower().removeprefix("0")
 
 
@@ -579,7 +579,7 @@ def test_limits_too_close_to_tell_apart_share_a_label() -> None:
 
 
 def luminance(colour: object) -> float:
-    """Relative luminance, as WCAG 2.1 defines it."""
+    """Return the relative luminance, as WCAG 2.1 defines it."""
 
     def linear(part: float) -> float:
         return part / 12.92 if part <= 0.04045 else float(((part + 0.055) / 1.055) ** 2.4)
@@ -589,7 +589,7 @@ def luminance(colour: object) -> float:
 
 
 def contrast(colour: object, ground: object) -> float:
-    """Contrast ratio, as WCAG 2.1 defines it."""
+    """Return the contrast ratio, as WCAG 2.1 defines it."""
     light, dark = sorted((luminance(colour), luminance(ground)), reverse=True)
     return (light + 0.05) / (dark + 0.05)
 
@@ -602,7 +602,7 @@ def test_the_formula_of_contrast_gives_what_wcag_says() -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_lines_stand_out_from_white_and_letters_more(kind: Kind) -> None:
-    """WCAG 2.1: 1.4.11 asks for 3:1 of what must be seen, 1.4.3 for 4.5:1 of letters."""
+    """WCAG 2.1 asks for 3:1 of graphics (1.4.11) and for 4.5:1 of letters (1.4.3)."""
     figure = picture(kind, "dry-summer", "pergola")
 
     drawn = [line for axes in figure.axes for line in axes.get_lines()]

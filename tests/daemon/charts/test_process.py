@@ -1,4 +1,4 @@
-"""The child that draws: whatever becomes of it, there is a picture or a reason, in bounded time."""
+"""The process that draws: in bounded time there is a picture, or a reason why there is none."""
 
 import logging
 import os
@@ -19,7 +19,7 @@ DATA = example("night", "cold-snap", "pergola")
 
 
 def scripted(text: str) -> tuple[str, ...]:
-    """A child that does this instead."""
+    """Return the command of a child that runs this code instead."""
     return sys.executable, "-c", text
 
 
@@ -32,7 +32,7 @@ def _nothing_said() -> Iterator[None]:
 
 @pytest.fixture
 def _no_matplotlib(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Every child finds a matplotlib that cannot be imported."""
+    """Make every child find a matplotlib that cannot be imported."""
     fake = tmp_path / "fake"
     (fake / "matplotlib").mkdir(parents=True)
     (fake / "matplotlib" / "__init__.py").write_text("raise ImportError('none here')\n")

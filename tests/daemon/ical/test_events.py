@@ -70,7 +70,7 @@ def a_trip(
     way: tuple[str, str] = ("bench", "room"),
     site: Site = SITE,
 ) -> Chore:
-    """A walk that the outlook expects at this hour."""
+    """Return a trip that the outlook expects at this hour."""
     names = plants or ("Left pot", "Right pot")
     reason = Reason(names[0], "leaf temperature", 3.4, "°C", 8.0, at, "your own limit")
     out = kind is ChoreKind.CARRY_OUT
@@ -381,7 +381,7 @@ def test_any_name_is_text_and_nothing_else(name: str) -> None:
 
 
 def _shown_safely(name: str) -> None:
-    """Two readers see the same texts, and as many events as there are."""
+    """Check that two readers see the same texts, and as many events as there are."""
     site = replace(SITE, name=name)
     chore = told_as(plants=[name], way=(name, f"{name}2"))
     content = written(stored(chore), expected=[a_trip(ChoreKind.CARRY_IN, name, at=NOW)])

@@ -122,7 +122,7 @@ def summaries(path: Path) -> list[str]:
 
 
 def newer(world: World, low_c: float) -> None:
-    """The next forecast is due, and says this."""
+    """Make the next forecast due, with this low."""
     world.source.low_c = low_c
     world.clock.move(minutes=80)
     plan = world.ledger.calls.get(world.source.name)
@@ -316,7 +316,7 @@ def test_two_sites_are_in_one_file(path: Path) -> None:
 
 @pytest.mark.parametrize("days", [21, pytest.param(365, marks=pytest.mark.slow)])
 def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
-    """Two rounds a day, cold and mild nights by turns, every second order acknowledged."""
+    """Two rounds a day, cold and mild nights in turn, every second order confirmed."""
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     publisher = CalendarPublisher(path, [desk.context])
@@ -343,7 +343,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
 
 
 def _check_numbers(events: Sequence[Component], numbers: dict[str, tuple[int, object]]) -> None:
-    """A number is one higher where anything else is another than before, and the same elsewhere."""
+    """Check that a number is one higher exactly where something else has changed."""
     for event in events:
         number = int(event.raw("SEQUENCE"))
         content = {

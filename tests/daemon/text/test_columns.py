@@ -1,7 +1,7 @@
-"""Text in columns: no line too wide, nothing lost, no column moved, whatever the letters.
+"""Text in columns: no line too wide, nothing lost, no column shifted, whatever the characters.
 
-Widths are counted here by a rule of our own (Unicode, UAX #11: W and F take two columns, marks
-that combine none), not by the library that the code asks.
+Widths are counted here by a rule of our own (Unicode, UAX #11: W and F take two columns, combining
+marks none), not by the library that the code uses.
 """
 
 import unicodedata
@@ -137,7 +137,7 @@ def test_a_word_longer_than_a_line_is_broken(word: str, columns: int) -> None:
 
 
 def starts(line: str, cells: Sequence[str]) -> list[int]:
-    """The column in which each of these begins."""
+    """Return the columns in which these texts begin."""
     return [columns_of(line[: line.index(cell)]) for cell in cells]
 
 

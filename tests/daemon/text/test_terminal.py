@@ -1,4 +1,4 @@
-"""Who reads: how wide a screen is, whether it has colours, and what is said while one waits."""
+"""The screen: its width, its colours, and what is said during a long wait."""
 
 import os
 import pty
@@ -64,7 +64,7 @@ def test_a_pipe_has_80_columns_and_no_colour() -> None:
 
 @dataclass
 class FakeTimer:
-    """Goes off when it is told to."""
+    """A timer that goes off when the test says so."""
 
     seconds: float
     act: Callable[[], object]
@@ -124,7 +124,7 @@ def test_a_pipe_is_told_nothing() -> None:
 
 
 def test_what_is_quick_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    """With the real timer, and a terminal that stands in for standard error."""
+    """This uses the real timer, and a fake terminal for standard error."""
     err = Screenful()
     monkeypatch.setattr("sys.stderr", err)
 

@@ -13,8 +13,10 @@ US = Units("°F", "12 h", "mph")
     ("celsius", "fahrenheit"), [(0.0, 32.0), (100.0, 212.0), (-40.0, -40.0), (37.0, 98.6)]
 )
 def test_fixed_points_of_the_scales(celsius: float, fahrenheit: float) -> None:
-    """Freezing and boiling of water, and where the scales meet (NIST SP 811, app. B.8, from memory:
-    t/°F = 1.8 t/°C + 32)."""
+    """Freezing and boiling of water, and where the scales meet.
+
+    NIST SP 811, app. B.8, from memory: t/°F = 1.8 t/°C + 32.
+    """
     shown, unit = US.shown(celsius, "°C")
 
     assert shown == pytest.approx(fahrenheit)
@@ -55,7 +57,7 @@ def test_other_units_stay(unit: str) -> None:
     ],
 )
 def test_the_clock_of_twelve_hours(clock: str, told: str) -> None:
-    """12:00 am is midnight: the US usage, as the C library writes it (%I, %p; POSIX strftime)."""
+    """12:00 am is midnight, as in US usage and in C (%I, %p; POSIX strftime)."""
     at = datetime.fromisoformat(f"2026-05-14 {clock}")
 
     assert US.hour(at) == told

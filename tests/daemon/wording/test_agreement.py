@@ -1,4 +1,4 @@
-"""No push says otherwise than its sheet: in the situations, the packaged weathers, at random."""
+"""No push contradicts its sheet: in all situations, in the packaged weathers, and at random."""
 
 import random
 import re
@@ -56,7 +56,7 @@ def in_zone(chore: Chore, zone: tzinfo | None) -> Chore:
 
 
 def disagreements(sheet: Sheet, household: Household) -> list[str]:
-    """Of the push of a sheet; the last entry is the push."""
+    """Return how the push of a sheet contradicts it; if it does, the last entry is the push."""
     push = short_sheet.message(sheet, household.voice)
     standing = {name: state.spot for name, state in sheet.states.items()}
     wrong = contradictions(push.title, push.body, sheet.chores, sheet.at, standing)
@@ -90,7 +90,7 @@ SEASONS = (date(2026, 1, 20), date(2026, 4, 9), date(2026, 5, 14), date(2026, 10
 
 
 def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
-    """A day of a household that was drawn by lot: plants, spots, shelters, sky, hours."""
+    """Return a day of a household drawn by lot: plants, spots, shelters, sky and hours."""
     lot = random.Random(seed)
     spots = [*OUTDOORS][: lot.randint(1, 4)]
     pots = [
@@ -150,7 +150,7 @@ def test_no_push_of_any_household_says_otherwise_than_its_sheet(seed: int) -> No
 
 
 def chore(kind: ChoreKind, plants: str, to: str, start: str | None, end: str) -> Chore:
-    """Of the pergola, on one day, in UTC."""
+    """Return a chore at the pergola, on one day, in UTC."""
     return Chore(
         id=f"{kind.value}-{end}-{plants}",
         kind=kind,

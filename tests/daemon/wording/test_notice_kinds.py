@@ -1,4 +1,4 @@
-"""Every kind of chore in short, in full and as a document: mist, feed, rinse, shade, cover."""
+"""Every kind of chore in a push, in full and as JSON: mist, feed, rinse, shade, cover."""
 
 import re
 from collections.abc import Sequence
@@ -234,7 +234,7 @@ def test_who_is_wetted_later_is_left_out_of_who_must_stay_dry() -> None:
 
 
 def test_lines_of_a_day_are_told_by_their_hours() -> None:
-    """Out at two hours, and mistings before, between and after them."""
+    """Plants go out at two hours, with mistings before, between and after them."""
     morning = chore(ChoreKind.MIST, NAMES[0], start="07:20", before="08:20")
     late = chore(ChoreKind.MIST, NAMES[1], start="10:35", before="11:50")
     out = chore(ChoreKind.CARRY_OUT, NAMES[2], start="09:20", before="14:00", spot="hall")
@@ -286,7 +286,7 @@ def test_crowns_are_told_the_hour_or_to_stay_dry() -> None:
 
 
 def cold(*chances: float | None) -> Chore:
-    """A walk in, its plants with these chances."""
+    """Return an order to carry in plants that have these chances of cold."""
     order = chore(ChoreKind.CARRY_IN, *NAMES[: len(chances)], start=None, before="18:40", to="hall")
     (reason,) = order.grounds.reasons
     pairs = [
@@ -376,7 +376,7 @@ def test_with_many_spots_the_chance_stands_in_the_line_of_the_night() -> None:
 
 
 def everything(plants: Sequence[str], spots: Sequence[str]) -> list[Chore]:
-    """Every kind of chore at every spot for its plants."""
+    """Return every kind of chore, at every spot, for its plants."""
     chores = []
     for number, spot in enumerate(spots):
         here = list(plants[number :: len(spots)]) or list(plants[:1])
@@ -453,7 +453,7 @@ def test_any_sheet_fits_a_push_and_a_screen(
 
 
 def of(*chores: Chore, feed: str | None = "0.25 g/L 20-20-20") -> dict[str, str | None]:
-    """What each chore of a sheet is done with, by kind and hour."""
+    """Return by kind and hour what each chore of a sheet is done together with."""
     made = sheet_json.of_sheet(sheet(*chores, feed=feed), SITE)
     return {
         f"{chore['chore']} {chore['before'][11:16]}": chore.get("with") for chore in made["chores"]

@@ -1,4 +1,4 @@
-"""Remarks in words: a macro for each kind, and what each says in °C by the clock of 24 hours."""
+"""Remarks in words: every kind has a macro; what each one says in °C and 24 hours."""
 
 import re
 from dataclasses import fields
@@ -59,7 +59,7 @@ KINDS = sorted(
 
 
 def at(clock: str) -> datetime:
-    """A time of 14 May at the site."""
+    """Return a time on 14 May at the site."""
     hour, minute = map(int, clock.split(":"))
     return datetime(2026, 5, 14, hour, minute, tzinfo=MENDOZA.zone)
 

@@ -1,4 +1,4 @@
-"""How a household is spoken to: numbers, hours, and what came as text, in its units."""
+"""How a household is spoken to: numbers, hours and finished texts in its units."""
 
 from datetime import datetime, time
 

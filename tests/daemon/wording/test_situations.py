@@ -1,4 +1,4 @@
-"""What growers are told in all situations: as it was, and what must hold of every message."""
+"""What growers are told in all situations: unchanged, and what must hold of every message."""
 
 import re
 
@@ -24,7 +24,7 @@ each = pytest.mark.parametrize("situation", ALL, ids=[situation.name for situati
 
 @pytest.mark.parametrize("file", files())
 def test_the_messages_are_as_they_were(file: str) -> None:
-    """`python -m tests.support.situations` renews them."""
+    """`python -m tests.support.situations` renews them after an intended change."""
     assert golden(file) == path_of(file).read_text(encoding="utf-8")
 
 
@@ -50,7 +50,7 @@ def test_a_push_is_short_and_plain(situation: Situation, units: Units) -> None:
 
 @every
 def test_every_measure_has_its_unit(situation: Situation, units: Units) -> None:
-    """And would be missed: in each line with a unit, its numbers are told from counts by it."""
+    """The check can fail: once the units are removed, the numbers are found to lack them."""
     told = situation.told(units)
 
     for line in told.text.splitlines():
@@ -74,7 +74,7 @@ def test_who_wants_fahrenheit_twelve_hours_and_miles_reads_nothing_else(
 
 @each
 def test_both_units_tell_the_same(situation: Situation) -> None:
-    """Each temperature, difference, wind and hour, one after the other, within its rounding."""
+    """Each temperature, difference, wind and hour agrees, in order and within its rounding."""
     told, american = situation.told(SI), situation.told(US)
     texts = [(told.full or "", american.full or "")]
     # Hours take more room in one of them: then they need not tell the same lines.
@@ -95,7 +95,7 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
 
 
 def test_no_other_pair_of_numbers_would_do() -> None:
-    """The check can fail: by a forgotten conversion, and by a tenth."""
+    """The check can fail: a forgotten conversion, or a difference of a tenth, is found."""
     celsius = prose.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
 
     def pairs(text: str) -> bool:
@@ -171,10 +171,11 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
 
 
 WITHOUT_PLANTS = (ChoreKind.STOP_WETTING, ChoreKind.FEED, ChoreKind.FLUSH)
-"""Told by spot, or with the misting."""
+"""Kinds that are told by spot, or together with the misting."""
 
 CUT_WHEN_SENT = ("a lost notice and forty plants",)
-"""What is cut only when it is sent is counted in lines alone: the plants are not known any more."""
+"""Situations whose lines are cut only when they are sent: by then the plants are not known, and
+lines alone are counted."""
 
 
 @every

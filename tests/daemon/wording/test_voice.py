@@ -1,4 +1,4 @@
-"""A voice: times, numbers, names in a household's units; its own wording, and what may go wrong."""
+"""A voice: times, numbers and names in a household's units, and what may go wrong in its macros."""
 
 import os
 from datetime import UTC, datetime, timedelta
@@ -21,13 +21,13 @@ NOW = local("17:00")
 
 
 def speaking(folder: Path, text: str, units: Units = Units()) -> Voice:  # noqa: B008
-    """A voice with one file of its own."""
+    """Return a voice with one file of the grower's."""
     (folder / "own.jinja").write_text(text, encoding="utf-8")
     return Voice(SITE, units, with_own(folder))
 
 
 def refused(folder: Path, text: str | bytes, name: str = "own.jinja") -> list[str]:
-    """What is wrong with a file."""
+    """Return what is wrong with a file of the grower's."""
     (folder / name).write_bytes(text.encode() if isinstance(text, str) else text)
     with pytest.raises(ConfigError) as raised:
         with_own(folder)
@@ -62,7 +62,7 @@ def test_days_and_hours_are_those_of_the_site() -> None:
 
 @pytest.mark.parametrize("month", range(1, 13))
 def test_days_are_named_as_the_calendar_has_them(month: int) -> None:
-    """strftime of the C locale."""
+    """The reference is strftime in the C locale."""
     for day in (1, 9, 10, 28):
         at = datetime(2026, month, day, 15, tzinfo=UTC)
 
@@ -318,7 +318,7 @@ def test_an_own_page_that_says_next_to_nothing_is_none(tmp_path: Path, text: str
 
 @pytest.mark.parametrize("name", packaged().ours)
 def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
-    """So a sample reaches each branch, and no fact is given in vain."""
+    """So the samples reach every branch, and no fact is passed for nothing."""
     facts = packaged().ours[name].facts
     cases = list(rehearsal.samples(name, facts))
 
@@ -344,7 +344,7 @@ def test_our_macros_say_nothing_odd(name: str) -> None:
 
 
 def test_no_macro_is_left_over() -> None:
-    """Each is said by the code, by another macro, or is the wording of a remark."""
+    """Each is used by the code, by another macro, or by a remark of its name."""
     package = Path(macros.__file__).parents[1]
     code = "".join(file.read_text(encoding="utf-8") for file in package.rglob("*.py"))
     templates = "".join(macros.packaged_texts().values())

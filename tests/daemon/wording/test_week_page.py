@@ -1,6 +1,6 @@
-"""The week digest as HTML: what it says, that nothing in it is loaded or run, that it can be read.
+"""The week's page as HTML: what it says, that it loads and runs nothing, that it can be read.
 
-How it looks was looked at in Chromium, 360 and 720 pixels wide, light and dark.
+Its looks were checked in Chromium, 360 and 720 pixels wide, light and dark.
 """
 
 import re
@@ -45,7 +45,7 @@ def page(sheet: Sheet, collection: Collection | None = None, **rest: object) -> 
 
 
 def cells(text: str, heading: str) -> list[str]:
-    """What follows a heading, piece by piece."""
+    """Return what follows a heading, piece by piece."""
     pieces = text.split("\n")
     return pieces[pieces.index(heading) + 1 :]
 
@@ -55,7 +55,7 @@ def cells(text: str, heading: str) -> list[str]:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_examples_are_as_they_were(name: str) -> None:
-    """`python -m tests.support.digests` renews them."""
+    """`python -m tests.support.digests` renews them after an intended change."""
     kept = (GOLDEN / f"digest-{name}.html").read_text(encoding="utf-8")
 
     assert digest_of(name) == kept
@@ -65,7 +65,7 @@ def test_the_examples_are_as_they_were(name: str) -> None:
 
 
 def test_the_nights_are_told_against_the_limits_of_the_plants_there() -> None:
-    """Limits are in the example's file: the pergola's tenderest is the blue basket's 14 °C."""
+    """The tenderest plant of the pergola is the blue basket, at 14 °C in the example."""
     told = page(sheet_of("cold-snap")).text
 
     assert "night limits of 7 plants: 8 to 14 °C; tenderest Blue basket" in told
@@ -201,7 +201,7 @@ def test_the_week_behind_is_told_with_its_nights() -> None:
 
 
 def renamed(name: str) -> tuple[Sheet, Collection]:
-    """The cold snap with this name for its site, a spot, a plant and in a warning."""
+    """Return the cold snap with this name for its site, a spot and a plant, and in a warning."""
     collection, sheet = demo("cold-snap").household.collection, sheet_of("cold-snap")
     assert sheet.outlook is not None
     plants = tuple(
@@ -338,14 +338,14 @@ def test_every_text_stands_out_from_its_ground(name: str, screen: str) -> None:
 
 
 def test_the_contrast_that_is_computed_is_that_of_the_standard() -> None:
-    """Black on white is 21; #767676 on white is the lightest grey that passes (both well known)."""
+    """Black on white is 21; #767676 is the lightest grey that passes on white (both well known)."""
     assert contrast(("#000000", "#ffffff")) == pytest.approx(21)
     assert contrast(("#767676", "#ffffff")) == pytest.approx(4.54, abs=0.005)
     assert contrast(("#777777", "#ffffff")) < ENOUGH
 
 
 def test_where_the_style_sheet_is_dropped_the_colours_hold() -> None:
-    """Each inline colour comes with its ground, so that none meets a dark one of the program's."""
+    """Each inline colour has its own background, so none meets a dark one of the mail program."""
     for tag, attrs in page_of(digest_of("cold-snap")).tags:
         style = attrs.get("style") or ""
         assert ("background-color:" in style) == bool(re.search(r"(^|;)color:", style)), (
