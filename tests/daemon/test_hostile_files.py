@@ -388,7 +388,7 @@ def test_what_exhausts_its_budget_is_not_tried_again(
             voice.say("stay_in", who="Test strap")
 
     assert renewed == [1]
-    (line,) = [one.getMessage() for one in caplog.records]
+    (line,) = [record.getMessage() for record in caplog.records]
     assert line.endswith(f"more than {budgets.MAX_STEPS:,} steps for one line")
 
 

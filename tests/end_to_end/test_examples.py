@@ -31,7 +31,7 @@ def hourly(path: Path) -> pd.DataFrame:
 def test_the_collection_has_enough_of_everything() -> None:
     collection = tomllib.loads((FOLDER / "courtyard.toml").read_text(encoding="utf-8"))
     plants, spots = collection["plants"], collection["spots"].values()
-    groups = {name for one in plants for name in one.get("parents", [one.get("group")])}
+    groups = {name for plant in plants for name in plant.get("parents", [plant.get("group")])}
 
     assert len(plants) >= 14
     assert len(groups) >= 9
@@ -135,7 +135,7 @@ def test_the_example_of_a_day_draws_it_and_prints_what_the_core_says(
         line,
     )
     assert told is not None, line
-    low, high, leaf, vpd, ppfd, dli = (float(one) for one in told.groups())
+    low, high, leaf, vpd, ppfd, dli = (float(group) for group in told.groups())
     assert of_day.sum() == 25
     assert low == pytest.approx(climate.temp_c[of_day].min(), abs=0.051)
     assert high == pytest.approx(climate.temp_c[of_day].max(), abs=0.051)

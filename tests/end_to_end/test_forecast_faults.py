@@ -755,7 +755,7 @@ LIES = (
 )
 
 
-@pytest.mark.parametrize("lie", LIES, ids=[one.name for one in LIES])
+@pytest.mark.parametrize("lie", LIES, ids=[lie.name for lie in LIES])
 def test_what_cannot_be_true_is_kept_apart_and_the_last_good_one_stands(
     make: Make, lie: Lie
 ) -> None:
@@ -773,7 +773,7 @@ def test_what_cannot_be_true_is_kept_apart_and_the_last_good_one_stands(
     assert world.low() == pytest.approx(3.0)
     sheet = world.dusk()
     assert plants(sheet) == {"Tender"}
-    (said,) = (one for one in sheet.warnings if isinstance(one, ForecastDoubted))
+    (said,) = (warning for warning in sheet.warnings if isinstance(warning, ForecastDoubted))
     assert (said.source, said.used, said.fetched) == (FIRST, FIRST, before.fetched_at)
     assert "forecast looks wrong" in told_at_dusk(world)
     report = world.forecast()
@@ -791,7 +791,7 @@ def test_what_cannot_be_true_is_kept_apart_and_the_last_good_one_stands(
 
 
 @pytest.mark.parametrize(
-    "lie", [one for one in LIES if one.by_itself], ids=[one.name for one in LIES if one.by_itself]
+    "lie", [lie for lie in LIES if lie.by_itself], ids=[lie.name for lie in LIES if lie.by_itself]
 )
 def test_what_cannot_be_true_is_no_first_forecast_either(make: Make, lie: Lie) -> None:
     world = make()
@@ -807,7 +807,7 @@ def test_what_cannot_be_true_is_no_first_forecast_either(make: Make, lie: Lie) -
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
     assert set(sheet.lows.values()) == {None}
-    (said,) = (one for one in sheet.warnings if isinstance(one, ForecastDoubted))
+    (said,) = (warning for warning in sheet.warnings if isinstance(warning, ForecastDoubted))
     assert said.used is None
     assert "nights are treated as cold" in " ".join(world.report("forecast").split())
     assert "not believed" in world.report("forecast")
@@ -834,7 +834,7 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
     assert not world.desk.context.updater.store.usable(world.desk.context.updater.sites[0])
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
-    (old,) = (one for one in sheet.warnings if isinstance(one, ForecastOld))
+    (old,) = (warning for warning in sheet.warnings if isinstance(warning, ForecastOld))
     assert (round(old.hours), old.expired) == (25, True)
     assert world.forecast()["sources"][0]["state"] == "expired"
     _, alarm = world.post.pushes[-1]

@@ -135,7 +135,7 @@ def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -
     assert house.stop(daemon) == 0
     assert {title.split()[0] for title in house.sink.titles} == {"Carry", "Sillward"}
     assert "Sillward has lost some of its records" in house.sink.titles
-    assert [one.read_bytes()[:8] for one in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
+    assert [path.read_bytes()[:8] for path in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
     assert json.loads(house.call("status", "--json").stdout)["troubles"] == []
 
 

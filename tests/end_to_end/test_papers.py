@@ -91,8 +91,8 @@ def test_every_setting_is_in_the_manual() -> None:
 
 def test_every_folder_is_on_the_map() -> None:
     folders = [path for root in (SHELL, CORE) for path in root.iterdir()]
-    listed = [one.name for one in folders if one.is_dir() and any(one.glob("*.py"))]
-    modules = [one.name for one in folders if one.suffix == ".py" and one.stem[0] != "_"]
+    listed = [folder.name for folder in folders if folder.is_dir() and any(folder.glob("*.py"))]
+    modules = [path.name for path in folders if path.suffix == ".py" and path.stem[0] != "_"]
 
     assert {"physics", "ledger"} <= {*listed}
     for name in listed:

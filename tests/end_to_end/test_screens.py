@@ -54,7 +54,7 @@ def recorded(weather: str) -> Path:
 
 
 def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, [str(one) for one in words])
+    result = CliRunner().invoke(main, [str(word) for word in words])
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 
@@ -158,7 +158,7 @@ def test_names_of_every_script_break_no_column(
         assert letters in "".join(told[key].split()), key
     # The other columns stand where they stand for a name that is short.
     lows = told["forecast"].partition("tonight, ")[2].splitlines()
-    assert len({columns_of(one[: one.index("leaf ")]) for one in lows if "leaf " in one}) == 1
+    assert len({columns_of(low[: low.index("leaf ")]) for low in lows if "leaf " in low}) == 1
 
 
 @pytest.mark.usefixtures("in_weather")

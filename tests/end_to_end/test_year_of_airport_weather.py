@@ -141,7 +141,7 @@ def test_a_night_with_too_few_hours_is_carried_and_says_so() -> None:
         ]
         if unjudged:
             assert day in gaps - cold
-            assert any(isinstance(one, NightUnjudged) for one in sheet.warnings)
+            assert any(isinstance(warning, NightUnjudged) for warning in sheet.warnings)
 
 
 def test_the_reason_is_the_lowest_of_the_night_and_of_the_morning_after_it() -> None:
@@ -163,7 +163,7 @@ def test_the_wind_of_over_a_thousand_miles_an_hour_is_ignored_and_named() -> Non
 
     sheet = sheets()[stormy.date()]
 
-    texts = [one.text for one in sheet.warnings if isinstance(one, Plain)]
+    texts = [warning.text for warning in sheet.warnings if isinstance(warning, Plain)]
     assert any("wind_speed_10m of 4" in text and "impossible" in text for text in texts)
 
 
@@ -223,7 +223,7 @@ def test_a_plant_of_whose_spot_nothing_is_said_is_never_unwarned(yard: Collectio
         at = told_at(day)
         sheet = draw_up(Round.DUSK, yard, parse(body(answered(day)), NEWARK, at), {}, at)
         carried = any(chore.kind is ChoreKind.CARRY_IN for chore in sheet.chores)
-        noted = any(isinstance(one, ColdBorne) for one in sheet.warnings)
+        noted = any(isinstance(warning, ColdBorne) for warning in sheet.warnings)
         if not carried and not noted:
             unwarned.add(day)
 

@@ -21,7 +21,7 @@ from sillward.config.models import (
     SiteTable,
     SpotTable,
 )
-from sillward.config.validation import TableReader, entry, key_of
+from sillward.config.validation import TableReader, entry_label, toml_key
 from sillward.errors import ConfigError
 from sillward.wording.macros import Wording, packaged, with_own
 from sillward_rules.plants.collection import Collection, Habits, Recipe
@@ -97,7 +97,7 @@ def _read_spots(reader: TableReader, document: Mapping[str, Any]) -> dict[str, S
 
 
 def _read_spot(reader: TableReader, name: str, raw: object) -> Spot | None:
-    where = f"spots.{key_of(name)}"
+    where = f"spots.{toml_key(name)}"
     table = reader.read(SpotTable, raw, where)
     if table is None or not cross_checks.check_spot(reader, where, table):
         return None
@@ -113,7 +113,7 @@ def _read_plants(
     plants: list[Plant] = []
     index_of_name: dict[str, int] = {}
     for index, raw in enumerate(rows or []):
-        where = entry("plants", index, raw)
+        where = entry_label("plants", index, raw)
         name = raw.get("name") if isinstance(raw, Mapping) else None
         if isinstance(name, str) and name in index_of_name:
             taken = index_of_name[name]
@@ -150,7 +150,7 @@ def _read_rules(
         "name": set(cross_checks.plant_names(document.get("plants"))),
     }
     for index, raw in enumerate(reader.list_of_tables(document, "rules") or []):
-        where = entry("rules", index, raw)
+        where = entry_label("rules", index, raw)
         if not isinstance(raw, Mapping):
             reader.report(where, "must be a table under [[rules]]")
             continue
@@ -219,7 +219,7 @@ def _channel_entry(index: int, raw: object) -> str:
     """Return how errors name a channel: by its name only if that cannot be a URL, a secret."""
     name = raw.get("name") if isinstance(raw, Mapping) else None
     is_name = isinstance(name, str) and re.fullmatch(r"[\w !.-]{1,40}", name)
-    return entry("channels", index, raw) if is_name else f"channels[{index}]"
+    return entry_label("channels", index, raw) if is_name else f"channels[{index}]"
 
 
 def _with_secret_url(raw: object) -> object:

@@ -71,7 +71,7 @@ class ForecastSettings(BaseModel):
     api_key: SecretStr | None = None
     """Open-Meteo's. Also from a credential file named forecast-api-key."""
     contact: str | None = None
-    """A mail address or web page by which a provider can reach whoever runs this."""
+    """A mail address or web page by which a provider can reach the person who runs this."""
     second_opinion: Annotated[float, Field(ge=0.5, le=10)] | None = None
     """Ask a second source too; where the two are further apart [K], the colder counts."""
     ensemble: bool = True

@@ -111,10 +111,10 @@ class TableReader:
 
 
 def _key_below(where: str, key: str) -> str:
-    return f"{where}.{key_of(key)}" if where else key_of(key)
+    return f"{where}.{toml_key(key)}" if where else toml_key(key)
 
 
-def wrong_with(kind: Any, value: object) -> str | None:
+def problem_with(kind: Any, value: object) -> str | None:
     """Return in words what is wrong with a value for a type of `models`; None if it is valid."""
     try:
         TypeAdapter(kind, config=Table.model_config).validate_python(value)
@@ -123,7 +123,7 @@ def wrong_with(kind: Any, value: object) -> str | None:
     return None
 
 
-def key_of(name: str) -> str:
+def toml_key(name: str) -> str:
     """Return a key as it is written in TOML: in quotes unless it is plain."""
     return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{name}"'
 
@@ -139,7 +139,7 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     return f'; did you mean "{similar[0]}"?' if similar else ""
 
 
-def entry(key: str, index: int, raw: object) -> str:
+def entry_label(key: str, index: int, raw: object) -> str:
     """Return how errors name an entry of a list: by its index, and its own name if it has one."""
     name = raw.get("name") if isinstance(raw, Mapping) else None
     return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"

@@ -123,11 +123,11 @@ def _follow_up(household: Household) -> str:
 def _units_and_wording(voice: Voice) -> str:
     """Return the units of messages, and how many lines of them the grower has worded."""
     units, wording = voice.units, voice.wording
-    told = f"{units.temperature}, {units.clock}, {units.wind}"
+    text = f"{units.temperature}, {units.clock}, {units.wind}"
     own = len(wording.own)
     if own:
-        told += f"; {own} {'line' if own == 1 else 'lines'} in your own words"
-    return f"{told}; a page of your own" if wording.page is not None else told
+        text += f"; {own} {'line' if own == 1 else 'lines'} in your own words"
+    return f"{text}; a page of your own" if wording.page is not None else text
 
 
 def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:

@@ -35,7 +35,7 @@ def document(
     iso = iso_in_zone_of(site)
     best, weather = updater.store.best(site), updater.store.weather(site)
     lows = tonight(site, household.collection.spots, weather, now)
-    held = {held.source.name: held for held in updater.store.held(site)}
+    stored = {held.source.name: held for held in updater.store.held(site)}
     doubted = {
         doubted.source.name: [voice.retold(in_words(doubt)) for doubt in doubted.doubts]
         for doubted in updater.store.doubted(site)
@@ -48,11 +48,7 @@ def document(
             {"name": source.name, "used": best is not None and best.source is source}
             | _schedule_document(updater, source.name, iso)
             | {"doubted": doubted.get(source.name)}
-            | (
-                _held_document(held[source.name], now, iso)
-                if source.name in held
-                else {"state": "none"}
-            )
+            | _held_document(stored.get(source.name), now, iso)
             for source in updater.store.sources
         ],
         "spread": lows.spread,

@@ -114,10 +114,10 @@ def _share(share: float | None) -> str:
 def _season_and_light(account: Account) -> str:
     light = "not known" if account.dli is None else f"{account.dli:.1f}"
     need = "" if account.dli_need is None else f", wants {account.dli_need:.0f}"
-    told = f"season: {account.season.value}; light today {light} mol/m2{need}"
+    text = f"season: {account.season.value}; light today {light} mol/m2{need}"
     if account.spot.indoors:
-        return told
-    return f"{told}; possible direct sun {account.sun_h:.1f} h"
+        return text
+    return f"{text}; possible direct sun {account.sun_h:.1f} h"
 
 
 def _hour_lines(
@@ -186,14 +186,14 @@ def _cold_lines(account: Account, voice: Voice) -> list[str]:
     if low is None or account.cold_h is None or account.cold_kh is None:
         return []
     chance, limit = account.cold_chance, voice.bound(low.value)
-    told = "" if chance is None else f", {percent(chance)} chance"
+    odds = "" if chance is None else f", {percent(chance)} chance"
     origin = "" if chance is None else f" ({account.spread})"
     if account.cold_h:
         cold = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
-        return [f"the night: {cold} (straight lines between quarter hours){told}{origin}"]
+        return [f"the night: {cold} (straight lines between quarter hours){odds}{origin}"]
     if chance is None or chance < 1 - SURE:
         return []
-    return [f"the night: not under {limit} by the forecast{told} that it is{origin}"]
+    return [f"the night: not under {limit} by the forecast{odds} that it is{origin}"]
 
 
 def _decision_lines(account: Account, decided: Sequence[Sheet], voice: Voice) -> list[str]:

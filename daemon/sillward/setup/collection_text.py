@@ -96,12 +96,12 @@ def _site(site: SiteAnswer) -> str:
 def _spot(spot: SpotAnswer, latitude: float) -> str:
     head = (f"[spots.{_key(spot.name)}]", "")
     if isinstance(spot, IndoorAnswer):
-        held = (
+        night_low = (
             ("# night_low = 12", "°C it holds on the coldest nights: look, then fill in")
             if spot.night_low_c is None
             else (f"night_low = {_number(spot.night_low_c)}", "°C it holds on the coldest nights")
         )
-        return _lines(head, ("indoors = true", ""), held)
+        return _lines(head, ("indoors = true", ""), night_low)
     window = "from = 270, to = 90" if latitude < 0 else "from = 90, to = 270"
     cover, breeze = spot.cover, spot.breeze
     return _lines(

@@ -6,7 +6,7 @@ from typing import TypeVar
 
 import click
 
-from sillward.config.validation import wrong_with
+from sillward.config.validation import problem_with
 from sillward.text import printable
 
 T = TypeVar("T")
@@ -58,7 +58,7 @@ def ask_name_of(question: str, names: Sequence[str], default: str) -> str:
 
 def valid(kind: object, value: T) -> T:
     """Return a value that is valid for a type of the collection's tables; else ValueError."""
-    wrong = wrong_with(kind, value)
+    wrong = problem_with(kind, value)
     if wrong is not None:
         raise ValueError(wrong)
     return value

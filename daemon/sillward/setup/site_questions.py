@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo, available_timezones
 import click
 
 from sillward.config.models import Elevation, Latitude, Longitude, Text, Zone
-from sillward.config.validation import wrong_with
+from sillward.config.validation import problem_with
 from sillward.errors import SourceError
 from sillward.forecast.geocoding import Atlas, Place
 from sillward.setup.answers import SiteAnswer
@@ -124,7 +124,7 @@ def machine_zone(
     if not name:
         with suppress(OSError, RuntimeError):
             name = str(localtime.resolve()).partition("zoneinfo/")[2]
-    if "/" not in name or name.startswith("Etc/") or wrong_with(Zone, name) is not None:
+    if "/" not in name or name.startswith("Etc/") or problem_with(Zone, name) is not None:
         return None
     winter = datetime(2026, 1, 1, tzinfo=UTC).astimezone(ZoneInfo(name)).utcoffset()
     offset_h = (winter or timedelta(0)) / timedelta(hours=1)
@@ -133,7 +133,7 @@ def machine_zone(
 
 
 def _read_zone(text: str) -> str:
-    wrong = wrong_with(Zone, text)
+    wrong = problem_with(Zone, text)
     if wrong is None:
         return text
     wanted = text.replace(" ", "_").casefold()

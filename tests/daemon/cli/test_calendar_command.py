@@ -29,7 +29,7 @@ def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def call(*arguments: object) -> Result:
     words = ["calendar", "--collection", COURTYARD, *arguments]
-    result = CliRunner().invoke(main, [str(one) for one in words])
+    result = CliRunner().invoke(main, [str(word) for word in words])
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 

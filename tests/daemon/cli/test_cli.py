@@ -53,7 +53,7 @@ def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def call(*arguments: object) -> Result:
     """Call sillward. However it ends, it is with an exit status and never with a traceback."""
-    result = CliRunner().invoke(main, [str(one) for one in arguments])
+    result = CliRunner().invoke(main, [str(argument) for argument in arguments])
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     assert "Traceback" not in result.output
     return result

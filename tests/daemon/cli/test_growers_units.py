@@ -165,7 +165,7 @@ def test_check_tells_limits_and_hours_as_the_grower_reads_them(us: Path) -> None
 
     blocks = text.split("\n\n")
     for plant in report["plants"]:
-        (block,) = [one for one in blocks if one.startswith(f"{plant['name']}\n")]
+        (block,) = [block for block in blocks if block.startswith(f"{plant['name']}\n")]
         rows = {row.split()[0]: row.split()[1:3] for row in block.splitlines() if row[2:3] != " "}
         for name, limit in plant["limits"].items():
             if limit["unit"] == "°C":
@@ -223,7 +223,7 @@ def test_why_shows_its_hours_in_the_growers_units(us: Path) -> None:
         assert numbers[6] == pytest.approx(mph(hour["wind_m_s"]), abs=0.07)
         assert numbers[7] == pytest.approx(hour["ppfd"], abs=0.51)
     ends = [[cell.end() for cell in re.finditer(r"\S+", row[10:])][:11] for row in rows]
-    assert all(one == ends[0] for one in ends)
+    assert all(end == ends[0] for end in ends)
     assert [cell.end() for cell in re.finditer(r"\S+", units[10:])] == ends[0]
 
 
@@ -420,7 +420,7 @@ def test_the_short_sheet_tells_its_deadline_by_the_growers_clock(us: Path) -> No
     text = told(us, "sheet", "--short", *recorded)
 
     chores = machine(us, "sheet", *recorded)["chores"]
-    first = min(one["before"] for one in chores if one["chore"] == "carry-in")
+    first = min(chore["before"] for chore in chores if chore["chore"] == "carry-in")
     assert f" plants by {twelve(first)}" in text.splitlines()[0]
 
 
@@ -451,7 +451,7 @@ def test_a_chart_is_drawn_in_the_growers_units(
 
     (data,) = asked
     assert data.units == US
-    assert {one.unit for one in data.limits} == {"°C"}
+    assert {limit.unit for limit in data.limits} == {"°C"}
 
 
 def test_a_trial_tells_its_hour_by_the_growers_clock(us: Path, phone: Server) -> None:

@@ -101,7 +101,7 @@ def test_all_groups_are_listed_without_words() -> None:
     lines = told()
 
     assert [
-        name for name in standard_groups() if not any(one.startswith(name) for one in lines)
+        name for name in standard_groups() if not any(line.startswith(name) for line in lines)
     ] == []
     assert not any("(also" in line for line in lines)
 
@@ -113,7 +113,7 @@ def test_all_groups_are_listed_without_words() -> None:
 def test_a_common_name_is_taken_for_its_group(tmp_path: Path, name: str) -> None:
     household = load_household(with_moth(tmp_path, f'group = "{name}"'))
 
-    plant = next(one for one in household.collection.plants if one.name == "Moth orchid")
+    plant = next(plant for plant in household.collection.plants if plant.name == "Moth orchid")
     assert plant.groups == ("phalaenopsis",)
     assert plant.limits == standard_groups()["phalaenopsis"].limits
 
@@ -121,7 +121,7 @@ def test_a_common_name_is_taken_for_its_group(tmp_path: Path, name: str) -> None
 def test_parents_go_by_common_names_too(tmp_path: Path) -> None:
     household = load_household(with_moth(tmp_path, 'parents = ["moth orchid", "fox brush orchid"]'))
 
-    plant = next(one for one in household.collection.plants if one.name == "Moth orchid")
+    plant = next(plant for plant in household.collection.plants if plant.name == "Moth orchid")
     assert plant.groups == ("phalaenopsis", "aerides")
 
 

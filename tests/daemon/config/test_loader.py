@@ -125,14 +125,16 @@ TENDER_IS_HIGH = ("night_low", "brief_low", "humidity_low", "light_low")
 
 NOT_OF_GROUPS = ("gust_high", "rain_high", "night_high", "rest_low")
 CLASSES = ("rot", "rest", "grows")
-GROUP_LIMITS = [one.name for one in fields(Limits) if one.name not in (*CLASSES, *NOT_OF_GROUPS)]
+GROUP_LIMITS = [
+    field.name for field in fields(Limits) if field.name not in (*CLASSES, *NOT_OF_GROUPS)
+]
 
 
 @pytest.mark.parametrize("key", GROUP_LIMITS)
 def test_a_hybrid_takes_the_tenderest_parent_limit_by_limit(tmp_path: Path, key: str) -> None:
     text = good_with(("limits.night_low = 13\n", ""))
     parents = [standard_groups()[name].limits for name in ("vanda strap-leaf", "aerides")]
-    values = [getattr(one, key).value for one in parents]
+    values = [getattr(parent, key).value for parent in parents]
 
     plant = plant_of(load_household(written(tmp_path, text)), "Strap-leaf by the door")
 
@@ -165,7 +167,7 @@ def test_an_own_limit_beats_the_group_even_when_it_is_less_tender() -> None:
     groups = [standard_groups()[name].limits.night_low for name in plant.groups]
 
     assert plant.limits.night_low == Limit(13.0, "your own limit")
-    assert max(one.value for one in groups if one) > 13.0
+    assert max(group.value for group in groups if group) > 13.0
 
 
 def test_an_own_limit_of_zero_is_a_limit(tmp_path: Path) -> None:

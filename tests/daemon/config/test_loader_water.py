@@ -49,7 +49,7 @@ def fed(text: str) -> str:
 def cattleya(tmp_path: Path, *lines: str) -> Plant:
     more = "\n".join(['group = "cattleya"', *lines])
     household = loaded(tmp_path, ('group = "cattleya"', more))
-    return next(one for one in household.collection.plants if one.name == "Old cattleya")
+    return next(plant for plant in household.collection.plants if plant.name == "Old cattleya")
 
 
 # -- feed
@@ -235,7 +235,7 @@ def test_moss_is_a_holder_in_which_velamen_is_covered(tmp_path: Path) -> None:
     change = ('group = "cattleya"\nholder = "basket"', 'group = "cattleya"\nholder = "moss"')
     household = loaded(tmp_path, change)
 
-    plant = next(one for one in household.collection.plants if one.name == "Old cattleya")
+    plant = next(plant for plant in household.collection.plants if plant.name == "Old cattleya")
     assert plant.holder == "moss"
     assert not plant.velamen
 
@@ -253,7 +253,7 @@ def test_hours_and_pauses_arrive(tmp_path: Path) -> None:
     hours = 'hours = ["06:30-08:30", "sunset-2h to sunset-1h"]\nfeed_every = "10 d"\n'
     habits = loaded(tmp_path, ("[habits]\n", f"[habits]\n{hours}")).collection.habits
 
-    assert [one.text for one in habits.hours] == ["06:30-08:30", "sunset-2h to sunset-1h"]
+    assert [hour.text for hour in habits.hours] == ["06:30-08:30", "sunset-2h to sunset-1h"]
     assert habits.feed_every == timedelta(days=10)
 
 

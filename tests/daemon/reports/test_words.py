@@ -31,7 +31,7 @@ def yard(folder: Path, notices: str = "", own: str | None = None) -> Path:
 
 
 def call(*arguments: object) -> Result:
-    result = CliRunner().invoke(main, [str(one) for one in arguments])
+    result = CliRunner().invoke(main, [str(argument) for argument in arguments])
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 
@@ -202,7 +202,7 @@ def test_words_can_be_copied_to_start_from_and_nothing_is_overwritten(tmp_path: 
     (folder / "push.jinja").write_text("{# mine #}")
     again = call("words", "--out", folder)
 
-    assert {one.name: one.read_text(encoding="utf-8") for one in folder.iterdir()} == (
+    assert {path.name: path.read_text(encoding="utf-8") for path in folder.iterdir()} == (
         macros.packaged_texts() | {"push.jinja": "{# mine #}"}
     )
     assert again.exit_code == 2

@@ -24,7 +24,7 @@ from sillward.cli import main, shared
 from sillward.config.json_schema import collection_schema
 from sillward.config.loader import load_household
 from sillward.config.models import Text
-from sillward.config.validation import wrong_with
+from sillward.config.validation import problem_with
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
 from sillward.setup import first_run, plant_questions, site_questions
@@ -86,7 +86,7 @@ def call(*arguments: object, answers: list[str] | bytes | io.BytesIO | None = No
     typed: Any = answers
     if answers is None or isinstance(answers, list):
         typed = "".join(f"{one}\n" for one in answers or [])
-    result = CliRunner().invoke(main, [str(one) for one in arguments], input=typed)
+    result = CliRunner().invoke(main, [str(argument) for argument in arguments], input=typed)
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 
@@ -566,7 +566,7 @@ def test_whatever_is_typed_arrives_as_it_was(path: Path, name: str) -> None:
     assert call("sheet", "--round", "dusk", "--collection", path).exit_code == 0
 
 
-names = st.text(min_size=1, max_size=80).filter(lambda name: wrong_with(Text, name) is None)
+names = st.text(min_size=1, max_size=80).filter(lambda name: problem_with(Text, name) is None)
 
 
 @settings(deadline=None, max_examples=60)
