@@ -35,7 +35,7 @@ def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: Hous
     assert "bench" in push["message"]
     assert house.asked[0].startswith("/v1/forecast?")
 
-    house.put_down_another()
+    house.enqueue_another()
     again = house.start()
     assert wait_for(lambda: house.states == ["sent", "sent"])
     assert house.stop(again) == 0
@@ -109,7 +109,7 @@ def test_an_end_that_is_asked_for_while_a_notice_is_sent_waits_for_it(house: Hou
 
     assert daemon.wait(5) == 0
     assert house.states == ["sent"]
-    house.put_down_another()
+    house.enqueue_another()
     again = house.start()
     assert wait_for(lambda: house.states == ["sent", "sent"])
     assert house.stop(again) == 0
@@ -340,7 +340,7 @@ cli.main(["run"])
 
 def test_a_forecast_that_drips_holds_up_neither_a_notice_nor_the_end(house: House) -> None:
     house.call("send", "--round", "dusk")
-    house.put_down_another()
+    house.enqueue_another()
     database = sqlite3.connect(house.ledger)  # instead of waiting for the next call
     database.execute("UPDATE poll SET next_at = '2026-01-01T00:00:00+00:00'")
     database.commit()

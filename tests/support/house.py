@@ -273,7 +273,7 @@ class House:
     def states(self) -> list[str]:
         return self.rows("SELECT state FROM notice")
 
-    def put_down_another(self) -> None:
+    def enqueue_another(self) -> None:
         """A notice that comes after all others: once it is sent, a tick has gone by."""
         database = sqlite3.connect(self.ledger)
         with database:

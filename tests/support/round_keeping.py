@@ -55,7 +55,7 @@ def kept(
         ledger.disown(site.name, now)
         for occasion in due_rounds.occasions(site, plan, now):
             if ledger.rounds.told_at(site.name, occasion.name, occasion.day) is None:
-                _put_down(ledger, site, occasion, now, sent=rng.random() < 0.5)
+                _enqueue(ledger, site, occasion, now, sent=rng.random() < 0.5)
                 told.append(Told(occasion.round, occasion.day, number))
         if abs(now - pruned) > timedelta(days=1):
             ledger.prune(now)
@@ -63,7 +63,7 @@ def kept(
     return told, ledger
 
 
-def _put_down(ledger: Ledger, site: Site, occasion: Occasion, now: datetime, *, sent: bool) -> None:
+def _enqueue(ledger: Ledger, site: Site, occasion: Occasion, now: datetime, *, sent: bool) -> None:
     notice = Notice(
         key=f"{site.name}/{occasion.day}/{occasion.name}/phone",
         site=site.name,

@@ -34,7 +34,7 @@ def send_html_instead(service: Any, message: Message) -> None:
         log.warning("mail.as_text reason=%s", type(error).__name__)
         return
     if send is not None:
-        service.send = send
+        service.send = send  # Apprise offers no other way to send a mail of our own
 
 
 def _sender(service: Any, message: Message) -> Any:

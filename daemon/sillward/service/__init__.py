@@ -19,6 +19,6 @@ what is due, so that none of them depends on what an earlier tick did or failed 
 `defects` keeps an unexpected error in one step from holding up the others.
 
 Around the desk: `daemon` runs the tick and watches that it gets on (`run_control`, `systemd`);
-`health` and `heartbeat` tell whoever looks from outside; `last_word` tells the channels that the
+`health` and `heartbeat` tell those who look from outside; `last_word` tells the channels that the
 service has stopped; `chore_selection` reads what a grower confirms with `sillward done`.
 """

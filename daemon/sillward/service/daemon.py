@@ -6,8 +6,8 @@ that is dead, or that leaves a tick undone, is replaced by a new one. A tick tha
 helped, since two at once must never run: systemd's watchdog is not fed any more, and after `DEAF_S`
 the process ends, so that its supervisor starts another.
 
-What counts as life is work that was done: a step that a desk reports to the `RunControl`
-that they share, or a tick that came to its end. No timer feeds the watchdog.
+What counts as life is work that was done: a step that a desk reports to the `RunControl` that they
+share, or a tick that came to its end. No timer feeds the watchdog.
 """
 
 import logging
@@ -194,7 +194,7 @@ class Daemon:
         # can lock up for ever. This queue may be written to from anywhere.
         self._news: SimpleQueue[None] = SimpleQueue()
         self._at_work = threading.Lock()
-        """Held by the tick that runs: there is never a second one, whoever asks for it."""
+        """Held by the tick that runs, so that there is never a second one."""
         self._due_s = 0.0
         self._revived_s = -LATE_S
         self._ticked = False

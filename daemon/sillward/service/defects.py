@@ -1,28 +1,44 @@
 """Containment of defects: an unexpected error in one step must not hold up the other steps."""
 
 import logging
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from types import TracebackType
 
 from sillward.errors import LedgerError
 
 log = logging.getLogger(__name__)
 
 
-@contextmanager
-def contained(event: str, details: str = "") -> Iterator[None]:
-    """Log an unexpected error under the name of this event instead of raising it.
+@dataclass(frozen=True, slots=True)
+class contained:  # noqa: N801 (used like a function, as contextlib.suppress is)
+    """A context in which an unexpected error is logged, under the name of an event, and not raised.
 
-    A LedgerError is raised: whoever runs the tick decides what becomes of it. Code after the block
-    runs if the block failed, and after a `return` inside the block it does not.
+    After it things go on as if the block had come to its end. A LedgerError is raised all the same:
+    the tick as a whole has to deal with it. details: of the log line. record: called with the
+    event after an error.
     """
-    try:
-        yield
-    except LedgerError:
-        raise
-    except Exception:
-        log.exception("%s%s", event, f" {details}" if details else "")
+
+    event: str
+    details: str = ""
+    record: Callable[[str], None] | None = None
+
+    def __enter__(self) -> None:
+        """Begin the context."""
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> bool:
+        """Log an error. Return whether it ends here."""
+        if not isinstance(error, Exception) or isinstance(error, LedgerError):
+            return False
+        log.error("%s%s", self.event, f" {self.details}" if self.details else "", exc_info=error)
+        if self.record is not None:
+            self.record(self.event)
+        return True
 
 
 @dataclass(slots=True)
@@ -39,13 +55,6 @@ class Defects:
         """Remember that something failed; it has been logged."""
         self.events.append(event)
 
-    @contextmanager
-    def contained(self, event: str, details: str = "") -> Iterator[None]:
-        """Do as `contained` does, and remember the event as a trouble of this tick."""
-        try:
-            yield
-        except LedgerError:
-            raise
-        except Exception:
-            log.exception("%s%s", event, f" {details}" if details else "")
-            self.add(event)
+    def contained(self, event: str, details: str = "") -> contained:
+        """Return a context that logs an unexpected error and remembers it as one of this tick."""
+        return contained(event, details, self.add)

@@ -158,7 +158,7 @@ def rounds_due(world: World) -> list[due_rounds.Occasion]:
 # -- when there is nothing to say
 
 
-def test_a_round_without_chores_is_put_down_as_not_needed(make: Make) -> None:
+def test_a_round_without_chores_is_enqueued_as_not_needed(make: Make) -> None:
     world = make("17:00", low_c=15.0)
 
     world.desk.tick()

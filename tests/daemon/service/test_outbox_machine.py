@@ -165,7 +165,7 @@ class Machine(RuleBasedStateMachine):
         name=st.sampled_from([channel.name for channel in CHANNELS]),
         good_min=st.sampled_from([30, 240, 900]),
     )
-    def put_down(self, stage: Stage, name: str, good_min: int) -> None:
+    def enqueue(self, stage: Stage, name: str, good_min: int) -> None:
         """A round, or what follows from one, with an order or without."""
         self.count += 1
         now = self.clock.now
