@@ -166,7 +166,7 @@ class AlarmMonitor:
 
     def _sighted(self) -> Message:
         context = self.context
-        return alarms.sighted(context.sheet(Round.DUSK, context.weather()), context.voice)
+        return alarms.forecast_back(context.sheet(Round.DUSK, context.weather()), context.voice)
 
     def _has_fresh_forecast(self) -> bool:
         """Whether there is a forecast for hours to come: one nearly too old would come and go."""

@@ -179,7 +179,7 @@ class Corrections:
             message = context.message(channel, correction.sheet)
         else:
             is_last = count + 1 >= context.household.policy.max_messages
-            message = follow_up.change(
+            message = follow_up.correction(
                 correction.revision, correction.sheet, context.voice, last=is_last
             )
         return context.notice(

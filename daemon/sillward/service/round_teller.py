@@ -82,7 +82,7 @@ class RoundTeller:
         orders = [chore for chore in sheet.chores if chore.kind in ORDERS]
         if orders and occasion.round is not Round.WEEK:
             with self.defects.contained("round.failed_to_word", _details(occasion)):
-                return follow_up.in_few_words(orders, sheet.at, self.context.voice)
+                return follow_up.orders_only(orders, sheet.at, self.context.voice)
         return self._without_sheet(occasion)
 
     def _without_sheet(self, occasion: Occasion) -> Message:

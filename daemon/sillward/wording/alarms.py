@@ -29,7 +29,7 @@ def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -
     return replace(shortened(voice.say("blind", since=since), lines), urgent=soon)
 
 
-def sighted(sheet: Sheet, voice: Voice) -> Message:
+def forecast_back(sheet: Sheet, voice: Voice) -> Message:
     """Return the notice that there is a forecast again: whose, and what it says of tonight."""
     lows = known_lows(sheet)
     lines = [voice.say("tonight", lows=lows)] if lows else []

@@ -8,7 +8,7 @@ from functools import partial
 
 from sillward.wording import phrases
 from sillward.wording.phrases import count_of
-from sillward.wording.push import Message, Part, Words, composed, said
+from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.remark import Remark
@@ -28,7 +28,7 @@ LATE = timedelta(minutes=15)
 Judgement: the leaf cools slowly enough for a late trip to help."""
 
 
-def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Message:
+def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Message:
     """Return a correction: what is new or due at another hour, and what is no longer needed.
 
     last: it is the last correction of this round.
@@ -61,13 +61,13 @@ def change(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) -> Mes
         *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
         phrases.too_cold(_about(phrases.plants_of(orders), sheet.warnings), voice),
-        said(phrases.why(orders, voice) if orders else ""),
+        plain_part(phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
-        said(_too_cold_out(not_out, sheet, voice)),
+        plain_part(_too_cold_out(not_out, sheet, voice)),
         _out_later(later_out, voice),
         _rest_as_told(revision, sheet, voice),
-        said(say("last_of_round") if last else "", kept=True),
+        plain_part(say("last_of_round") if last else "", kept=True),
     ]
     spare = room_for_minutes(orders, now, voice)
     return composed(capital("; ".join(heads[:2])), parts, voice, spare)
@@ -94,8 +94,8 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(chore, None) for chore in chores], now, voice),
-        said(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
-        said(phrases.why(chores, voice), optional=True),
+        plain_part(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
+        plain_part(phrases.why(chores, voice), optional=True),
     ]
     title = phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
     spare = 0 if late else room_for_minutes(chores, now, voice)
@@ -112,7 +112,7 @@ def _as_reminded(chore: Chore, now: datetime) -> Chore:
     )
 
 
-def in_few_words(orders: Sequence[Chore], now: datetime, voice: Voice) -> Message:
+def orders_only(orders: Sequence[Chore], now: datetime, voice: Voice) -> Message:
     """Return orders and nothing else, for a sheet that cannot be worded because of a defect."""
     parts = _orders([(order, None) for order in orders], now, voice)
     spare = room_for_minutes(orders, now, voice)
@@ -131,10 +131,10 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
 
     untimed = [(chore, None) for chore in chores]
     parts = [
-        said(say("still", why=phrases.why(chores, voice), until=still)),
+        plain_part(say("still", why=phrases.why(chores, voice), until=still)),
         *([_left_out(chores, voice)] if over else _orders(untimed, None, voice)),
-        said(say("look_at_them") if over else "", kept=True),
-        said(say("nobody_took_it"), optional=True),
+        plain_part(say("look_at_them") if over else "", kept=True),
+        plain_part(say("nobody_took_it"), optional=True),
     ]
     title = say("missed", hour=deadline, what=what)
     return replace(composed(title, parts, voice), urgent=not over)
@@ -174,7 +174,7 @@ def _is_all_there_is_to_do(orders: Sequence[Chore], sheet: Sheet) -> bool:
 def _heads_of_more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """Return "2 more in by 17:10", followed by the other kinds of orders."""
     return ", ".join(
-        voice.say("head_more", kind=kind.value, **phrases.trips(chores, now, voice))
+        voice.say("head_more", kind=kind.value, **phrases.head_facts(chores, now, voice))
         for kind, chores in _by_kind(orders)
     )
 
@@ -207,12 +207,12 @@ def _orders(
         yield Part(lines, crowded, plants=phrases.plants_of_each(chores))
 
 
-def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> Words:
+def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> LineText:
     """Return the line of an order. was: its earlier hour."""
     when = phrases.when(chore, now, voice) if now else ""
     before = "" if was is None else voice.hour(was)
 
-    def words(most: int) -> str:
+    def line_text(most: int) -> str:
         return voice.say(
             "order",
             kind=chore.kind.value,
@@ -223,10 +223,12 @@ def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voic
             who=voice.names(chore.plants, most),
         )
 
-    return words
+    return line_text
 
 
-def _at_spots(line: Callable[[str, Sequence[str]], Words], orders: Iterable[Chore | Order]) -> Part:
+def _at_spots(
+    line: Callable[[str, Sequence[str]], LineText], orders: Iterable[Chore | Order]
+) -> Part:
     """Return a line for each spot, with all the plants that are there."""
     spots: dict[str, list[str]] = {}
     for order in orders:
@@ -238,7 +240,7 @@ def _at_spots(line: Callable[[str, Sequence[str]], Words], orders: Iterable[Chor
 def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
     """Return where plants stood in a night that is over."""
 
-    def line(spot: str, plants: Sequence[str]) -> Words:
+    def line(spot: str, plants: Sequence[str]) -> LineText:
         return lambda most: voice.say("left_out", spot=spot, who=voice.names(plants, most))
 
     return _at_spots(line, chores)
@@ -247,7 +249,7 @@ def _left_out(chores: Sequence[Chore], voice: Voice) -> Part:
 def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
     """Return where plants may stay that were to be carried in, and how cold it gets there."""
 
-    def line(spot: str, plants: Sequence[str]) -> Words:
+    def line(spot: str, plants: Sequence[str]) -> LineText:
         low = sheet.lows.get(spot)
         return lambda most: voice.say(
             "may_stay_out", spot=spot, who=voice.names(plants, most), low_c=low
@@ -271,17 +273,17 @@ def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
         return Part(())
     first = max(min(hour_of(chore) for chore in rest), sheet.at)
     by = voice.by(first, sheet.at)
-    return said(voice.say("rest_as_told", count=len(plants), by=by))
+    return plain_part(voice.say("rest_as_told", count=len(plants), by=by))
 
 
 def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
     """Return the plants that were to go out, and stay in."""
     plants = [name for order in orders for name in order.plants]
 
-    def words(most: int) -> str:
+    def line_text(most: int) -> str:
         return voice.say("not_out_today", who=voice.names(plants, most))
 
-    return Part((words,) if plants else (), plants=(frozenset(plants),))
+    return Part((line_text,) if plants else (), plants=(frozenset(plants),))
 
 
 def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
@@ -313,7 +315,7 @@ def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
 def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
     """Return the plants that go out at another hour, with the earlier one."""
 
-    def line(change: Moved) -> Words:
+    def line(change: Moved) -> LineText:
         hour, was = voice.hour(hour_of(change.chore)), voice.hour(change.was)
         return lambda most: voice.say(
             "out_later", hour=hour, was=was, who=voice.names(change.chore.plants, most)

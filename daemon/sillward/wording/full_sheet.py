@@ -152,7 +152,7 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
         there = max((reason.there or 0.0 for reason in reasons), default=None)
         unit = reasons[0].unit if reasons else ""
         shown = say("not_known") if there is None else voice.bound(there, unit)
-        back, by = phrases.back(chore, voice), voice.by(chore.before, now)
+        back, by = phrases.back_from(chore, voice), voice.by(chore.before, now)
         return say("when_move", by=by, spot=spot, to=chore.to_spot, there=shown, back=back)
     if start is None:
         return say("when_by", by=voice.by(chore.before, now), spot=spot)
@@ -324,12 +324,12 @@ def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
     yield f"{padded(_column('days', voice), DAY_WIDTH)}{heads}   {_column('mistings', voice)}"
     for day in days:
         dry = "?" if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %"
-        asks = asked(day, voice, "-")
+        asks = day_asks(day, voice, "-")
         told = padded(f"  {voice.day(day.day)}", DAY_WIDTH)
         yield f"{told}{voice.degrees(day.high_c):>10}{dry:>9}   {asks}"
 
 
-def asked(day: DayAhead, voice: Voice, nothing: str) -> str:
+def day_asks(day: DayAhead, voice: Voice, nothing: str) -> str:
     """Return what a day asks for. nothing: the text for a day without mistings."""
     return voice.say(
         "day_asks",

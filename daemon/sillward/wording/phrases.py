@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any, TypeGuard, TypeVar
 
-from sillward.wording.push import Line, Part, Words
+from sillward.wording.push import Line, LineText, Part
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
@@ -83,7 +83,7 @@ def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
     chores: of one kind.
     """
     kind = chores[0].kind
-    facts = trips(chores, now, voice)
+    facts = head_facts(chores, now, voice)
     if kind is ChoreKind.CARRY_IN:
         return voice.say("head_in", **facts)
     if kind not in ORDERS:  # then the hour of what comes later is no matter yet
@@ -125,7 +125,7 @@ def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) ->
     return voice.say("overdue", minutes=minutes, title=title)
 
 
-def trips(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
+def head_facts(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
     """Return the facts of a head: how many plants are due first and how many later.
 
     several: whether the later ones have more than one hour, of which the first is told.
@@ -196,11 +196,11 @@ def _crowded(
         when = "" if at is None or now is None else voice.clock(at, now)
         facts = {"when": by if later else when, "later": later}
 
-        def words(most: int) -> str:
+        def line_text(most: int) -> str:
             spots = [(spot, _who_to(same, most)) for spot, same in at_spots.items()]
             return voice.say("crowded_in", spots=spots, **facts)
 
-        return Line(words, plants_of(chores), None if later else at)
+        return Line(line_text, plants_of(chores), None if later else at)
     ways: dict[str, int] = {}
     for chore in chores:
         ways[way(chore)] = ways.get(way(chore), 0) + len(chore.plants)
@@ -220,7 +220,7 @@ def _who_to(chores: Sequence[Chore], most: int) -> list[tuple[str, str]]:
     ]
 
 
-def watch_out(remark: Remark, voice: Voice) -> Words:
+def watch_out(remark: Remark, voice: Voice) -> LineText:
     """Return a remark as a line of a push."""
     return lambda most: voice.say("watch_out", text=voice.remark(remark, most))
 
@@ -264,7 +264,7 @@ def is_too_cold(remark: Remark) -> TypeGuard[NoShelter | ShelterTooCold | Shelte
 T = TypeVar("T")
 
 
-def once(lines: Sequence[tuple[str, str, T]]) -> list[tuple[str, str, T]]:
+def without_repeats(lines: Sequence[tuple[str, str, T]]) -> list[tuple[str, str, T]]:
     """Return the same lines, with the hour left empty where it repeats the one before."""
     previous = ["", *(when for when, _, _ in lines)]
     return [
@@ -287,7 +287,7 @@ def way(chore: Chore) -> str:
     return f"{chore.from_spot} to {chore.to_spot}" if moves else chore.from_spot
 
 
-def back(chore: Chore, voice: Voice) -> str:
+def back_from(chore: Chore, voice: Voice) -> str:
     """Return from when on all plants may come back that were moved; empty if some stay."""
     hours = [reason.until for reason in chore.because]
     known = [until for until in hours if until is not None]

@@ -58,7 +58,7 @@ def _counted(line: str, voice: Voice) -> int:
     return int(number[1]) if number else 1
 
 
-Words = Callable[[int], str]
+LineText = Callable[[int], str]
 """A line as a function of how many plants it may name; with 0 it counts them."""
 
 
@@ -66,7 +66,7 @@ Words = Callable[[int], str]
 class Line:
     """A line, the plants it is about, and its hour if it is told in the order of hours."""
 
-    words: Words
+    text: LineText
     plants: frozenset[str] = frozenset()
     at: datetime | None = None
 
@@ -80,7 +80,7 @@ class Part:
     line is due; neighbouring parts that have hours are told in the order of their lines' hours.
     """
 
-    lines: tuple[Words, ...]
+    lines: tuple[LineText, ...]
     crowded: Callable[[], Sequence[Line]] | None = None
     optional: bool = False
     plants: tuple[frozenset[str], ...] = ()
@@ -101,7 +101,7 @@ class Part:
         return Line(lambda _: text, everyone, min(self.hours, default=None))
 
 
-def said(text: str, *, optional: bool = False, kept: bool = False) -> Part:
+def plain_part(text: str, *, optional: bool = False, kept: bool = False) -> Part:
     """Return a part that is always told in the same words, or an empty part for an empty text."""
     return Part((lambda _: text,) if text else (), None, optional, kept=kept)
 
@@ -130,7 +130,7 @@ def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) ->
     cut = _cut(ranked, room, voice)
     if cut is not None:
         return Message(title, cut)
-    lines = _Lines([line.words for line, _ in ranked], room)
+    lines = _Lines([line.text for line, _ in ranked], room)
     lines.add_names()
     for part in parts:
         if part.optional:
@@ -164,7 +164,7 @@ def _short(part: Part) -> Sequence[Line]:
 
 
 def _text(lines: Iterable[Line]) -> str:
-    return "\n".join(line.words(0) for line in lines)
+    return "\n".join(line.text(0) for line in lines)
 
 
 def _crowded(parts: Sequence[Part], room: int) -> set[int]:
@@ -197,7 +197,7 @@ def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
 
     None if all lines fit.
     """
-    texts = [line.words(0) for line, _ in lines]
+    texts = [line.text(0) for line, _ in lines]
     if len("\n".join(texts)) <= room:
         return None
     kept: list[int] = []
@@ -228,7 +228,7 @@ NAME_STEPS = (1, 2, 3, 5, 8)
 class _Lines:
     """Lines within a number of characters, each with as many names as it was given."""
 
-    def __init__(self, lines: list[Words], room: int) -> None:
+    def __init__(self, lines: list[LineText], room: int) -> None:
         self._lines = lines
         self._room = room
         self._names = dict.fromkeys(range(len(lines)), 0)
@@ -244,10 +244,10 @@ class _Lines:
                 if len(self.text({**self._names, index: most})) <= self._room:
                     self._names[index] = most
 
-    def add(self, lines: Sequence[Words]) -> None:
+    def add(self, lines: Sequence[LineText]) -> None:
         """Add those of the lines that fit, at the end."""
-        for words in lines:
+        for text in lines:
             index = len(self._lines)
-            self._lines.append(words)
+            self._lines.append(text)
             if len(self.text({**self._names, index: 0})) <= self._room:
                 self._names[index] = 0

@@ -240,7 +240,7 @@ def _day(day: DayAhead, voice: Voice) -> _DayRow:
         voice.day(day.day),
         unknown if day.high_c is None else _degrees(day.high_c, voice),
         unknown if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
-        full_sheet.asked(day, voice, voice.say("nothing")),
+        full_sheet.day_asks(day, voice, voice.say("nothing")),
     )
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sillward.wording.follow_up import room_for_minutes
-from sillward.wording.push import Message, composed, said
+from sillward.wording.push import Message, composed, plain_part
 from sillward.wording.short_sheet import dusk, morning, week
 from sillward.wording.short_sheet.words import SheetWords
 from sillward.wording.voice import Voice
@@ -20,7 +20,7 @@ _TELLERS = {
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     """Return the sheet as a push. footer: lines that are kept whatever else is cut."""
     title, parts = _TELLERS[sheet.round](SheetWords(sheet, voice))
-    parts += [said(line, kept=True) for line in footer]
+    parts += [plain_part(line, kept=True) for line in footer]
     orders = [
         chore for chore in sheet.chores if chore.kind in ORDERS and sheet.round is not Round.WEEK
     ]

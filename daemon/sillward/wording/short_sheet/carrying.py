@@ -8,7 +8,7 @@ from typing import Any
 
 from sillward.wording import phrases
 from sillward.wording.phrases import plants_of, plants_of_each
-from sillward.wording.push import Line, Part, Words
+from sillward.wording.push import Line, LineText, Part
 from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
 from sillward.wording.voice import shorter_to_exclude
 from sillward_rules.chore import Chore, ChoreKind
@@ -45,7 +45,7 @@ def _in_from_spot(
     words: SheetWords,
     *,
     later: bool,
-) -> Words:
+) -> LineText:
     """Return the line on what goes in from one spot by one deadline, to whichever shelters.
 
     carried: all plants that are carried in, from any spot.
@@ -121,7 +121,7 @@ def _out_at(at: datetime, out: Sequence[Chore], words: SheetWords) -> Line:
     return Line(lambda _: text, plants_of(out), at)
 
 
-def _out_one_way(chore: Chore, words: SheetWords) -> Words:
+def _out_one_way(chore: Chore, words: SheetWords) -> LineText:
     def line(most: int) -> str:
         return words.say(
             "carry_out",

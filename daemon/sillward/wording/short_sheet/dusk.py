@@ -1,7 +1,7 @@
 """The dusk sheet: what must be under cover tonight, and what stays in."""
 
 from sillward.wording import phrases
-from sillward.wording.push import Part, said
+from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, out_again, stay_in
 from sillward.wording.short_sheet.deadlines import due_chores
 from sillward.wording.short_sheet.remarks import open_questions, warnings
@@ -16,7 +16,7 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
     into = words.chores(ChoreKind.CARRY_IN)
     stay = [chore for chore in words.chores(ChoreKind.STAY_IN) if chore.not_before is None]
     homeless = [remark for remark in sheet.warnings if isinstance(remark, NoShelter)]
-    reason = said(phrases.why([*into, *stay], voice) if into or stay else "")
+    reason = plain_part(phrases.why([*into, *stay], voice) if into or stay else "")
     due = due_chores(into, carry_in(into, words), words)
     cold = [phrases.too_cold(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]
@@ -24,7 +24,7 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
         *([*orders, *cold] if into else [*cold, *orders]),
         *warnings(sheet.warnings, words),
         *(stay_in("stay_tonight", stay, words, unsure=unsure) for unsure in (True, False)),
-        said(out_again(words), optional=True),
+        plain_part(out_again(words), optional=True),
         open_questions(words),
     ]
     heads = [chores.head for chores in due]
@@ -38,7 +38,7 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
     if into:
         return phrases.overdue(title, into, sheet.at, voice), parts
     close = any(isinstance(remark, CloseCall) for remark in sheet.warnings)
-    return title or words.say("nothing_tonight", close=close), [*parts, said(_lows(words))]
+    return title or words.say("nothing_tonight", close=close), [*parts, plain_part(_lows(words))]
 
 
 def _lows(words: SheetWords) -> str:

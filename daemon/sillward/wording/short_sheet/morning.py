@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from sillward.wording import phrases
-from sillward.wording.push import Part, said
+from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, carry_out, stay_in
 from sillward.wording.short_sheet.deadlines import Due, due_chores
 from sillward.wording.short_sheet.remarks import (
@@ -66,7 +66,7 @@ def _parts(
     return [
         *([] if out_first else carrying),
         phrases.too_cold(sheet.warnings, voice),
-        *([said(phrases.why(into, voice))] if into else []),
+        *([plain_part(phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, words) for remark in questions),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
         stop_wetting(words),

@@ -5,7 +5,7 @@ from functools import partial
 
 from sillward.wording import phrases
 from sillward.wording.phrases import plants_of_each
-from sillward.wording.push import Part, Words
+from sillward.wording.push import LineText, Part
 from sillward.wording.short_sheet.words import SheetWords
 from sillward_rules.chore import Chore, ChoreKind
 
@@ -31,11 +31,11 @@ def protect(chores: Sequence[Chore], words: SheetWords) -> Part:
     )
 
 
-def _line(chore: Chore, words: SheetWords) -> Words:
+def _line(chore: Chore, words: SheetWords) -> LineText:
     return _move(chore, words) if chore.kind is ChoreKind.MOVE else _guard(chore, words)
 
 
-def _move(chore: Chore, words: SheetWords) -> Words:
+def _move(chore: Chore, words: SheetWords) -> LineText:
     reason, voice = phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:
@@ -47,14 +47,14 @@ def _move(chore: Chore, words: SheetWords) -> Words:
             who=words.names(chore, most),
             value=phrases.number(reason, voice),
             limit=phrases.limit(reason, voice),
-            back=phrases.back(chore, voice),
+            back=phrases.back_from(chore, voice),
             brief=most == 0,
         )
 
     return line
 
 
-def _guard(chore: Chore, words: SheetWords) -> Words:
+def _guard(chore: Chore, words: SheetWords) -> LineText:
     reason, voice = phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:

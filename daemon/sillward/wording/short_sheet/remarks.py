@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from sillward.wording import phrases
-from sillward.wording.push import Part, said
+from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.words import SheetWords
 from sillward_rules.remark import NotConfirmed, Remark
 
@@ -31,4 +31,4 @@ def open_questions(words: SheetWords) -> Part:
     """Return one line on what the grower has not said of the spots; it is the same every day."""
     spots = sorted({question.spot for question in words.sheet.assumptions})
     line = words.say("defaults_used", spots=spots) if spots else ""
-    return said(line and words.say("watch_out", text=line), optional=True)
+    return plain_part(line and words.say("watch_out", text=line), optional=True)

@@ -7,8 +7,8 @@ from functools import partial
 
 from sillward.wording import phrases
 from sillward.wording.mist_advice import feed_advice, mist_advice
-from sillward.wording.phrases import once, plants_of, plants_of_each
-from sillward.wording.push import Part, Words
+from sillward.wording.phrases import plants_of, plants_of_each, without_repeats
+from sillward.wording.push import LineText, Part
 from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 
@@ -72,10 +72,10 @@ def _counts(chores: Sequence[Chore], words: SheetWords) -> list[tuple[str, str, 
     for chore in chores:
         key = words.by(chore), chore.from_spot
         counts[key] = counts.get(key, 0) + len(chore.plants)
-    return once([(by, spot, count) for (by, spot), count in counts.items()])
+    return without_repeats([(by, spot, count) for (by, spot), count in counts.items()])
 
 
-def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> Words:
+def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> LineText:
     """Return the line of a first misting with its feed. again: repeats for the same plants."""
     feeds, voice = words.chores(ChoreKind.FEED), words.voice
 
@@ -92,7 +92,7 @@ def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> W
     return line
 
 
-def _repeat(chore: Chore, words: SheetWords) -> Words:
+def _repeat(chore: Chore, words: SheetWords) -> LineText:
     def line(most: int) -> str:
         span = words.voice.span(start_of(chore), chore.before)
         who = _misted(chore, words, most)
@@ -122,7 +122,7 @@ def stop_wetting(words: SheetWords) -> Part:
         else:  # the first one of a spot is about the most sensitive crowns there
             until.setdefault(chore.from_spot, chore.before)
     in_order = sorted(until.items(), key=lambda item: item[1])
-    hours = once(
+    hours = without_repeats(
         [
             (words.voice.hour(at), spot, sorted(_wetted_after(spot, at, words)))
             for spot, at in in_order

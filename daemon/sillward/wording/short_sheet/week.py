@@ -1,6 +1,6 @@
 """The week sheet: cold nights and trips ahead, the lows, and what turns with the season."""
 
-from sillward.wording.push import Part, said
+from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.remarks import open_questions, warnings
 from sillward.wording.short_sheet.words import SheetWords
 from sillward.wording.voice import capital
@@ -19,10 +19,10 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
     rest = [words.say("week_mistings", days=misted)] if misted else []
     rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
     return title, [
-        said(_lows(ahead, words)),
-        said(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
+        plain_part(_lows(ahead, words)),
+        plain_part(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
         *beware,
-        *(said(text, optional=True) for text in rest),
+        *(plain_part(text, optional=True) for text in rest),
         questions,
     ]
 
