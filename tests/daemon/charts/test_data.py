@@ -32,7 +32,16 @@ from sillward_rules.weather.hourly import SERIES, no_weather
 from sillward_rules.weather.lows import tonight
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import USUAL_ORIGIN, from_sd, usual_error_k
-from tests.support.charted import EXAMPLES, HOURS, NOW, US, bench_weather, example, on_bench, row
+from tests.support.chart_examples import (
+    EXAMPLES,
+    HOURS,
+    NOW,
+    US,
+    bench_weather,
+    example,
+    on_bench,
+    row,
+)
 from tests.support.core import MENDOZA, collection, daily_curve, fetched, plant, utc
 
 

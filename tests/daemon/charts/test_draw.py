@@ -32,7 +32,16 @@ from sillward.charts.draw.water import misting_bars
 from sillward.text.units import SI, Units
 from sillward_rules.weather.hourly import no_weather
 from sillward_rules.weather.site import Site
-from tests.support.charted import EXAMPLES, HOURS, NOW, US, bench_weather, example, on_bench, row
+from tests.support.chart_examples import (
+    EXAMPLES,
+    HOURS,
+    NOW,
+    US,
+    bench_weather,
+    example,
+    on_bench,
+    row,
+)
 from tests.support.core import collection, daily_curve, fetched, plant, utc
 
 

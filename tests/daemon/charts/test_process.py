@@ -12,7 +12,7 @@ import pytest
 from sillward.charts import process
 from sillward.charts.process import COMMAND, drawn, picture
 from sillward.errors import ChartError
-from tests.support.charted import bench_weather, example, on_bench
+from tests.support.chart_examples import bench_weather, example, on_bench
 from tests.support.core import plant
 
 DATA = example("night", "cold-snap", "pergola")

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from sillward.assembly import app, examples
 from sillward.charts.data import document
 from sillward.cli import chart, main, shared
-from tests.support.charted import example
+from tests.support.chart_examples import example
 from tests.support.paths import EXAMPLES
 
 COURTYARD = ("--collection", str(EXAMPLES / "courtyard.toml"))

@@ -26,7 +26,7 @@ from sillward.reports import status, why
 from sillward.service.health import TICK_MARK
 from sillward_rules.account import AccountHour
 from tests.end_to_end.test_screens import too_wide
-from tests.support.charted import US
+from tests.support.chart_examples import US
 from tests.support.met_bodies import met_body
 from tests.support.paths import EXAMPLES
 from tests.support.wires import Server, serving, whole

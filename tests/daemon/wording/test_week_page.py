@@ -17,9 +17,9 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
 from sillward_rules.sheet import OpenQuestion, Sheet
-from tests.support.digests import LIFE, digest_of, sheet_of
 from tests.support.pages import Page, contrast, page_of
 from tests.support.paths import GOLDEN
+from tests.support.week_pages import LIFE, sheet_of, week_page_of
 
 VOICE = demo("cold-snap").household.voice
 CREDIT = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
@@ -55,10 +55,10 @@ def cells(text: str, heading: str) -> list[str]:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_the_examples_are_as_they_were(name: str) -> None:
-    """`python -m tests.support.digests` renews them after an intended change."""
+    """`python -m tests.support.week_pages` renews them after an intended change."""
     kept = (GOLDEN / f"digest-{name}.html").read_text(encoding="utf-8")
 
-    assert digest_of(name) == kept
+    assert week_page_of(name) == kept
 
 
 # -- what it says
@@ -113,7 +113,7 @@ def test_what_the_text_tells_of_the_week_is_in_it(name: str) -> None:
 
 
 def test_the_parts_come_in_their_order() -> None:
-    told = digest_of("mild-week")
+    told = week_page_of("mild-week")
     parts = (
         "the week ahead</h1>", ">Nights<", ">Leaf low<", ">Carrying,", ">Misting by day<", ">Feed<",
         ">The season<", ">Last week,", f">{LIFE}<", ">A forecast is not a promise", "Forecast: ",
@@ -279,7 +279,7 @@ def test_many_spots_and_warnings_do_not_make_it_long() -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_nothing_is_loaded_from_anywhere_and_nothing_runs(name: str) -> None:
-    made = digest_of(name)
+    made = week_page_of(name)
     told = page_of(made)
 
     assert {tag for tag, _ in told.tags}.isdisjoint(
@@ -329,7 +329,7 @@ def test_an_address_in_the_credit_becomes_a_link_and_no_more(
 @pytest.mark.parametrize("name", DEMOS)
 @pytest.mark.parametrize("screen", ["light", "dark"])
 def test_every_text_stands_out_from_its_ground(name: str, screen: str) -> None:
-    told = page_of(digest_of(name))
+    told = page_of(week_page_of(name))
 
     pairs = {light if screen == "light" else dark for _, light, dark in told.texts}
 
@@ -346,7 +346,7 @@ def test_the_contrast_that_is_computed_is_that_of_the_standard() -> None:
 
 def test_where_the_style_sheet_is_dropped_the_colours_hold() -> None:
     """Each inline colour has its own background, so none meets a dark one of the mail program."""
-    for tag, attrs in page_of(digest_of("cold-snap")).tags:
+    for tag, attrs in page_of(week_page_of("cold-snap")).tags:
         style = attrs.get("style") or ""
         assert ("background-color:" in style) == bool(re.search(r"(^|;)color:", style)), (
             tag,
@@ -356,7 +356,7 @@ def test_where_the_style_sheet_is_dropped_the_colours_hold() -> None:
 
 
 def test_a_reader_aloud_finds_language_title_and_tables() -> None:
-    made = digest_of("cold-snap")
+    made = week_page_of("cold-snap")
     told = page_of(made)
 
     assert made.startswith("<!DOCTYPE html>\n")
@@ -383,4 +383,4 @@ def test_charts_are_shown_by_their_content_ids() -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_it_is_small(name: str) -> None:
-    assert 5_000 < len(digest_of(name).encode()) < 60_000
+    assert 5_000 < len(week_page_of(name).encode()) < 60_000

@@ -1,6 +1,6 @@
 """The week's pages of the packaged examples, as they are kept in `golden/`.
 
-After an intended change run `python -m tests.support.digests`, then look at the difference.
+After an intended change run `python -m tests.support.week_pages`, then look at the difference.
 """
 
 from datetime import timedelta
@@ -27,7 +27,7 @@ def sheet_of(name: str) -> Sheet:
     return draw_up(Round.WEEK, app.household.collection, weather, {}, now)
 
 
-def digest_of(name: str) -> str:
+def week_page_of(name: str) -> str:
     """Return the week's page of an example, with an invented review."""
     app, sheet = demo(name), sheet_of(name)
     day = app.site.local_date(sheet.at)
@@ -48,4 +48,4 @@ def digest_of(name: str) -> str:
 if __name__ == "__main__":
     GOLDEN.mkdir(exist_ok=True)
     for example in DEMOS:
-        (GOLDEN / f"digest-{example}.html").write_text(digest_of(example), encoding="utf-8")
+        (GOLDEN / f"digest-{example}.html").write_text(week_page_of(example), encoding="utf-8")

@@ -8,7 +8,7 @@ from sillward.text.units import SI, Units
 from sillward.wording.voice import Voice
 from sillward_rules.remark import Plain
 from sillward_rules.weather.time_expressions import parse_hours
-from tests.support.charted import US
+from tests.support.chart_examples import US
 from tests.support.core import MENDOZA, utc
 
 METRIC, AMERICAN = Voice(MENDOZA), Voice(MENDOZA, US)
