@@ -1,4 +1,5 @@
-"""What all arrays of the core are: floats, with time on axis 0 and NaN where nothing is known."""
+"""Arrays: floats, with time on axis 0 and NaN where nothing is known; and how to group their
+rows."""
 
 from typing import TypeAlias
 
@@ -12,33 +13,37 @@ HOUR_S = 3600
 
 
 def group_rows(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Rows that agree in every column: the first row of each group, and the group of each row."""
+    """Group rows that agree in every column.
+
+    Return the first row of each group, and the group of each row.
+    """
     codes: np.ndarray = np.zeros(columns[0].shape, dtype=np.int64)
     size = 1
     for column in columns:
         parts, count = _coded(column)
-        if size * count > _MOST_CODES:
+        if size * count > _MAX_CODES:
             codes = np.unique(codes, return_inverse=True)[1].reshape(-1)
             size = codes.size
         codes, size = codes * count + parts, size * count
     if size > _SPARSE * codes.size:
         _, first, groups = np.unique(codes, return_index=True, return_inverse=True)
         return first, groups.reshape(-1)
-    first_of = np.full(size, -1, dtype=np.int64)  # with so few codes a place for each is quicker
+    first_of = np.full(size, -1, dtype=np.int64)  # with so few codes an entry for each is quicker
     first_of[codes[::-1]] = np.arange(codes.size)[::-1]
     used = first_of >= 0
     return first_of[used], (np.cumsum(used) - 1)[codes]
 
 
-_MOST_CODES = 2**62
+_MAX_CODES = 2**62
 _SPARSE = 8
-"""Codes a row from which on sorting them is quicker. Measured."""
+"""From this many possible codes per row on, sorting them is quicker. Measured."""
 _NEAR = 1024
+"""Whole numbers within this range are coded by their distance from the lowest, without sorting."""
 
 
 def _coded(column: np.ndarray) -> tuple[np.ndarray, int]:
-    """The values of a column as numbers from 0 on, and how many numbers there may be."""
-    if column.size and column.dtype.kind in "bi":  # spots and the like need no sorting
+    """Return the values of a column as numbers from 0 on, and how many numbers there may be."""
+    if column.size and column.dtype.kind in "bi":  # spot columns and the like need no sorting
         low, high = int(column.min()), int(column.max())
         if high - low < _NEAR:
             return column.astype(np.int64) - low, high - low + 1
@@ -49,7 +54,10 @@ def _coded(column: np.ndarray) -> tuple[np.ndarray, int]:
 
 
 def split_by_keys(cohorts: np.ndarray, *keys: np.ndarray) -> list[np.ndarray]:
-    """The cohorts, those together that agree in every key (cohort,), in the order given."""
+    """Split cohorts into those that agree in every key, in the order given.
+
+    keys : each of the shape of `cohorts`.
+    """
     if not cohorts.size:
         return []
     groups = group_rows(*keys)[1]

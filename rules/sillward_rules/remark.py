@@ -1,7 +1,7 @@
-"""Remarks: what the grower must know beside the chores, as facts. Their words are the shell's.
+"""Remarks: what the grower must know beside the chores, as facts; the shell puts them into words.
 
-One class for each kind. Values are as exact as they are known: rounding is wording too. Moments
-are in the site's zone; plants are all that a remark speaks of; None is what nobody knows.
+One class for each kind. Values are not rounded: rounding is part of the wording. Moments are in the
+site's zone. plants are all plants that a remark is about. None is not known.
 """
 
 from dataclasses import dataclass
@@ -16,7 +16,7 @@ class Remark:
 
 @dataclass(frozen=True, slots=True)
 class Plain(Remark):
-    """What came as text already: of a source about its own data, of the shell about its work."""
+    """Text as it came: from a source about its own data, or from the shell about its work."""
 
     text: str
 
@@ -26,7 +26,7 @@ class Plain(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoForecast(Remark):
-    """There is none: nothing is known of the weather."""
+    """There is no forecast: nothing is known of the weather."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,7 @@ class ForecastOld(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ForecastUndated(Remark):
-    """The forecast is of a time to come: the clock was ahead, and nobody knows how old it is."""
+    """The forecast is from the future: the clock was ahead, and its age is not known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +60,12 @@ class ForecastsDisagree(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ForecastDoubted(Remark):
-    """A source's forecast that cannot be true: why not, and what one goes by instead."""
+    """A source's forecast that cannot be true: why not, and which is used instead."""
 
     source: str
     why: str
     used: str | None
-    """Whose forecast one goes by; None if there is none, so that nights count as cold."""
+    """The source whose forecast is used; None if there is none, so that nights count as cold."""
     fetched: datetime | None
     colder: bool
     """Whether nights that the doubted one has much colder count as cold all the same."""
@@ -73,14 +73,14 @@ class ForecastDoubted(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ForecastInstead(Remark):
-    """Why there is no newer forecast, and when the one that one goes by was fetched."""
+    """Why there is no newer forecast, and when the one in use was fetched."""
 
     error: str
     fetched: datetime
 
 
 def nothing_known(remark: Remark) -> bool:
-    """Whether a remark says that there is no forecast at all, or none that can be believed."""
+    """Return whether a remark says that there is no forecast, or none that can be believed."""
     return isinstance(remark, NoForecast) or (
         isinstance(remark, ForecastDoubted) and remark.used is None
     )
@@ -105,7 +105,7 @@ class NoShelter(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterChosen(Remark):
-    """Plants without a shelter of their own, and the spot to which they go, which holds."""
+    """Plants without a shelter of their own, and the spot that they go to, which holds."""
 
     plants: tuple[str, ...]
     spot: str
@@ -114,31 +114,31 @@ class ShelterChosen(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ShelterTooCold(Remark):
-    """A spot that does not hold the limit of plants, or not surely, and where they go instead."""
+    """A spot that does not surely hold the limit of plants, and where they go instead."""
 
     plants: tuple[str, ...]
     spot: str
     low_c: float
     limit_c: float
     better_spot: str | None
-    """None if no spot holds the limit: they go to this one, the warmest."""
+    """None if no spot holds the limit; they go to this one, the warmest."""
     better_low_c: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class ShelterUnknown(Remark):
-    """A spot of which nobody knows what it holds tonight, and where plants go instead."""
+    """A spot whose temperature tonight is not known, and where plants go instead."""
 
     plants: tuple[str, ...]
     spot: str
     better_spot: str | None
-    """None if no spot is known to hold their limit: they go to this one."""
+    """None if no spot is known to hold their limit; they go to this one."""
     better_low_c: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class OnNights(Remark):
-    """What is true of some nights of the week, by the dates of their evenings, in order."""
+    """A remark on some nights of the week, by the dates of their evenings, in order."""
 
     nights: tuple[date, ...]
     about: Remark
@@ -146,18 +146,18 @@ class OnNights(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NotConfirmed(Remark):
-    """Plants that were to go in last night, and nobody has said that they did: tenderest first."""
+    """Plants that were to go in last night and are not confirmed, the tenderest first."""
 
     plants: tuple[str, ...]
     low_c: float | None
-    """How cold the leaf of the first of them got where it stood; None where that is not known."""
+    """How cold the leaf of the first of them got where it stood [°C]; None if not known."""
     until: datetime | None
-    """When the last of them is back above its limit; None where that is over."""
+    """When the last of them is back above its limit; None if that is over."""
 
 
 @dataclass(frozen=True, slots=True)
 class ColdBorne(Remark):
-    """Plants that may stay out: the night dips under their limit for a short while only."""
+    """Plants that may stay out: the night dips under their limit only for a short while."""
 
     plants: tuple[str, ...]
     low_c: float
@@ -168,7 +168,7 @@ class ColdBorne(Remark):
 
 @dataclass(frozen=True, slots=True)
 class Threat:
-    """The chance (0..1) that a night goes under a limit, and whose limit: a part of `CloseCall`."""
+    """The chance (0..1) that a night falls under a limit, and the plants: a part of `CloseCall`."""
 
     chance: float
     limit_c: float
@@ -188,7 +188,7 @@ class CloseCall(Remark):
 
 @dataclass(frozen=True, slots=True)
 class Note(Remark):
-    """A rule that asks for a word: the worst value at a spot, in the quantity's own unit."""
+    """What a rule that asks for a note finds: the worst value at a spot, in the quantity's unit."""
 
     rule: str
     spot: str
@@ -200,7 +200,7 @@ class Note(Remark):
 
 @dataclass(frozen=True, slots=True)
 class MistingMissed(Remark):
-    """Plants that fall dry as no hour of the grower's serves, and by when each misting is due."""
+    """Plants that dry out because the grower has no time, and by when each misting is due."""
 
     plants: tuple[str, ...]
     spot: str
@@ -211,7 +211,7 @@ class MistingMissed(Remark):
 
 @dataclass(frozen=True, slots=True)
 class HeatUnrelieved(Remark):
-    """Plants too hot where they stand, and no order helps; dry: whether water would cool."""
+    """Plants too hot where they stand that no order helps; dry: whether water would cool."""
 
     plants: tuple[str, ...]
     spot: str
@@ -223,7 +223,7 @@ class HeatUnrelieved(Remark):
 
 @dataclass(frozen=True, slots=True)
 class HeatAhead(Remark):
-    """Plants for which tomorrow's heat asks something before the morning round: what, by when."""
+    """Plants that need something against tomorrow's heat before the morning round."""
 
     plants: tuple[str, ...]
     kind: str
@@ -234,7 +234,7 @@ class HeatAhead(Remark):
 
 @dataclass(frozen=True, slots=True)
 class WarmNights(Remark):
-    """Plants that want cooler nights: the low of the warmest of so many, and the first of them."""
+    """Plants that want cooler nights: the low of the warmest night, the first, and how many."""
 
     plants: tuple[str, ...]
     low_c: float
@@ -245,7 +245,7 @@ class WarmNights(Remark):
 
 @dataclass(frozen=True, slots=True)
 class FeedTooStrong(Remark):
-    """Plants that get no feed today as the feed in use is beyond their limit for salt."""
+    """Plants that get no feed today because the feed in use is beyond their limit for salt."""
 
     plants: tuple[str, ...]
     ec_ms_cm: float
@@ -259,7 +259,7 @@ class WateringUnplanned(Remark):
 
 @dataclass(frozen=True, slots=True)
 class WateringIncomplete(Remark):
-    """Of today's weather too little is known to plan all the watering."""
+    """Too little is known of today's weather to plan all the watering."""
 
 
 # -- the week
@@ -267,7 +267,7 @@ class WateringIncomplete(Remark):
 
 @dataclass(frozen=True, slots=True)
 class Spell(Remark):
-    """Days in a row that are too hot, or too dry, for so many plants on the worst of them."""
+    """Days in a row that are too hot or too dry, with the most plants affected on one of them."""
 
     kind: Literal["hot", "dry"]
     first_day: date
@@ -277,21 +277,21 @@ class Spell(Remark):
 
 @dataclass(frozen=True, slots=True)
 class CarryBegins(Remark):
-    """The first night that needs a carry, after one that did not."""
+    """The first night that needs carrying, after one that did not."""
 
     day: date
 
 
 @dataclass(frozen=True, slots=True)
 class CarryEnds(Remark):
-    """The first night from which on no carry is needed, as far as the forecast goes."""
+    """The first night from which on no carrying is needed, as far as the forecast goes."""
 
     day: date
 
 
 @dataclass(frozen=True, slots=True)
 class SpotDark(Remark):
-    """A spot too dark for so many plants: its light in a day, and what the neediest wants."""
+    """A spot too dark for this many plants: its light in a day, and the need of the neediest."""
 
     spot: str
     light_mol_m2: float

@@ -17,7 +17,7 @@ from sillward_rules.chore import Chore, Reason
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.uncertainty import SURE, percent
+from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
 # -- for people
 
@@ -191,7 +191,7 @@ def _cold_lines(account: Account, voice: Voice) -> list[str]:
     if account.cold_h:
         cold = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
         return [f"the night: {cold} (straight lines between quarter hours){odds}{origin}"]
-    if chance is None or chance < 1 - SURE:
+    if chance is None or chance < 1 - MAX_SHOWN_CHANCE:
         return []
     return [f"the night: not under {limit} by the forecast{odds} that it is{origin}"]
 

@@ -11,7 +11,7 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
 from sillward_rules.revision import ORDERS, hour_of
 from sillward_rules.sheet import Sheet
-from sillward_rules.weather.uncertainty import SURE, percent
+from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
 SAME_TRIP = timedelta(minutes=30)
 """Trips this close together are reminded of together. Judgement: going out once is enough for
@@ -36,7 +36,7 @@ def limit(reason: Reason, voice: Voice) -> str:
 def chance(reasons: Sequence[Reason], voice: Voice) -> str:
     """Return ", 68 % chance" or ", 68 to 93 % chance"; empty if unknown or near certain."""
     known = [reason.chance for reason in reasons if reason.chance is not None]
-    if not known or min(known) >= SURE:
+    if not known or min(known) >= MAX_SHOWN_CHANCE:
         return ""
     low, high = percent(min(known)), percent(max(known))
     same = low == high

@@ -1,1 +1,1 @@
-"""The physics: humid air, surfaces and leaves, films of water, crowns, time under a limit."""
+"""The physics: humid air, surfaces and leaves, water films, wet crowns, time under a limit."""

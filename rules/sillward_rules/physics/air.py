@@ -1,11 +1,11 @@
 """Humid air: vapour pressure, dew point, humidity, deficit, pressure, wet bulb.
 
-What lives here: the psychrometry that everything else shares, with one set of constants
-(FAO Irrigation and Drainage Paper 56, 1998). What must never: anything about plants or spots.
+The psychrometry that everything else shares, with one set of constants (FAO Irrigation and Drainage
+Paper 56, 1998). Plants and spots are elsewhere.
 
 All functions take scalars or arrays of any one shape and return the same shape; NaN in, NaN out.
-Saturation is over water at every temperature, as FAO-56 has it; handbooks that switch to ice
-below 0 °C read up to 5 % lower at -5 °C.
+Saturation is over water at every temperature, as in FAO-56; handbooks that switch to ice below 0 °C
+give up to 5 % less at -5 °C.
 """
 
 import numpy as np
@@ -26,7 +26,7 @@ PSYCHROMETER_VENTILATED = 0.000662
 
 
 def saturation_vapour_pressure(temp_c: ArrayLike) -> Array:
-    """Saturation vapour pressure over water.
+    """Return the saturation vapour pressure over water.
 
     Parameters
     ----------
@@ -52,14 +52,14 @@ def saturation_vapour_pressure(temp_c: ArrayLike) -> Array:
 
 
 def saturation_slope(temp_c: ArrayLike) -> Array:
-    """Slope of the saturation curve [kPa/K] at temp_c [°C]; FAO-56 eq. 13."""
+    """Return the slope of the saturation curve [kPa/K] at temp_c [°C]; FAO-56 eq. 13."""
     temp = np.asarray(temp_c, dtype=np.float64)
     slope = _MAGNUS_A * _MAGNUS_B * saturation_vapour_pressure(temp) / (temp + _MAGNUS_B) ** 2
     return np.asarray(slope)
 
 
 def dew_point(vapour_kpa: ArrayLike) -> Array:
-    """Dew point [°C] of air with this vapour pressure [kPa]: FAO-56 eq. 11 solved for T.
+    """Return the dew point [°C] of air with this vapour pressure [kPa]: FAO-56 eq. 11 solved for T.
 
     NaN where the pressure is not positive.
     """
@@ -69,34 +69,34 @@ def dew_point(vapour_kpa: ArrayLike) -> Array:
 
 
 def vapour_pressure(temp_c: ArrayLike, rh_pct: ArrayLike) -> Array:
-    """Actual vapour pressure [kPa] from temperature [°C] and relative humidity [%]."""
+    """Return the actual vapour pressure [kPa] from temperature [°C] and relative humidity [%]."""
     return np.asarray(saturation_vapour_pressure(temp_c) * np.asarray(rh_pct) / 100.0)
 
 
 def relative_humidity(temp_c: ArrayLike, vapour_kpa: ArrayLike) -> Array:
-    """Relative humidity [%] of air at temp_c [°C] holding vapour_kpa [kPa], at most 100."""
+    """Return the relative humidity [%] of air at temp_c [°C] with vapour_kpa [kPa], at most 100."""
     share = np.asarray(vapour_kpa, dtype=np.float64) / saturation_vapour_pressure(temp_c)
     return np.asarray(np.minimum(100.0 * share, 100.0))
 
 
 def vapour_pressure_deficit(surface_c: ArrayLike, vapour_kpa: ArrayLike) -> Array:
-    """Vapour-pressure deficit [kPa] between a surface at surface_c [°C] and the air.
+    """Return the vapour-pressure deficit [kPa] between a surface at surface_c [°C] and the air.
 
     With the air's own temperature this is the VPD of the air, with a leaf's the leaf-to-air
-    VPD. Never negative: on a surface below the dew point water condenses.
+    VPD. Never negative: water condenses on a surface below the dew point.
     """
     deficit = saturation_vapour_pressure(surface_c) - np.asarray(vapour_kpa, dtype=np.float64)
     return np.asarray(np.maximum(deficit, 0.0))
 
 
 def pressure_at(elevation_m: ArrayLike) -> Array:
-    """Mean air pressure [kPa] at elevation_m [m] above sea level; FAO-56 eq. 7."""
+    """Return the mean air pressure [kPa] at elevation_m [m] above sea level; FAO-56 eq. 7."""
     height = np.asarray(elevation_m, dtype=np.float64)
     return np.asarray(101.3 * ((293.0 - 0.0065 * height) / 293.0) ** 5.26)
 
 
 def psychrometric_constant(pressure_kpa: ArrayLike) -> Array:
-    """Psychrometric constant [kPa/K] at pressure_kpa [kPa]; FAO-56 eq. 8."""
+    """Return the psychrometric constant [kPa/K] at pressure_kpa [kPa]; FAO-56 eq. 8."""
     return np.asarray(0.000665 * np.asarray(pressure_kpa, dtype=np.float64))
 
 
@@ -107,7 +107,7 @@ def vapour_pressure_from_wet_bulb(
     *,
     coefficient: float = PSYCHROMETER_VENTILATED,
 ) -> Array:
-    """Vapour pressure [kPa] from a psychrometer's two readings [°C]; FAO-56 eq. 15."""
+    """Return the vapour pressure [kPa] from a psychrometer's two readings [°C]; FAO-56 eq. 15."""
     depression = np.asarray(dry_c, dtype=np.float64) - np.asarray(wet_c, dtype=np.float64)
     drop = coefficient * np.asarray(pressure_kpa, dtype=np.float64) * depression
     return np.asarray(saturation_vapour_pressure(wet_c) - drop)
@@ -120,12 +120,12 @@ def wet_bulb(
     *,
     coefficient: float = PSYCHROMETER_VENTILATED,
 ) -> Array:
-    """Wet-bulb temperature [°C]: what a psychrometer's wet thermometer reads in this air.
+    """Return the wet-bulb temperature [°C]: what a psychrometer's wet bulb reads in this air.
 
     FAO-56 eq. 15 solved for Twet. It is the psychrometric wet bulb, never below the thermodynamic
     one and at most 0.3 K above it. The pseudo-adiabatic one of meteorology, which follows a
-    rising parcel of air, is no substitute: at 40 °C and 10 % it is 0.7 K below the thermodynamic
-    one and 0.8 K below this.
+    rising parcel of air, is no substitute: at 40 °C and 10 % humidity it is 0.7 K below the
+    thermodynamic one and 0.8 K below this.
 
     Parameters
     ----------
@@ -137,9 +137,9 @@ def wet_bulb(
     Returns
     -------
     Array
-        Never above the air nor below its dew point; of the air itself where it is saturated.
+        Never above the air nor below its dew point; equal to the air where that is saturated.
         NaN where an input is NaN or, as in `dew_point`, the vapour pressure is not positive.
-        Over water at all temperatures: below 0 °C an iced bulb reads otherwise.
+        Over water at all temperatures: below 0 °C an iced bulb reads differently.
     """
     temp = np.asarray(temp_c, dtype=np.float64)
     vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))

@@ -1,27 +1,27 @@
-"""Crowns under rain and dew: how much water they hold, and for how long they have been wet."""
+"""Crowns under rain and dew: how much water they hold, and how long they have been wet."""
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 
 POOL_MM = 1.0
-"""Water that the crown or an axil holds before it runs over [mm]. Judgement: 1 mm or more."""
+"""Water that a crown or an axil holds before it runs over [mm]. Judgement: 1 mm or more."""
 
 WET_FROM_MM = 0.02
-"""Less than this is dry [mm]; judgement: a fifth of the film that a leaf holds."""
+"""With less water than this a crown is dry [mm]. Judgement: a fifth of a leaf's film."""
 
 WETTING_RAIN_MM = 0.2
 """Rain in an hour that wets crowns and roots as a misting does [mm]. Judgement: twice a leaf's
 film."""
 
 AXIL_FACTOR = 1.5
-"""A sheltered crown or axil dries this much slower than an open film. Judgement: 1.5 to 2."""
+"""How many times slower a sheltered crown or axil dries than an open film. Judgement: 1.5 to 2."""
 
 
 def crown_water(
     rain_mm: Array, rate_mm_h: Array, *, pool_mm: float = POOL_MM, factor: float = AXIL_FACTOR
 ) -> Array:
-    """Water on crowns at the end of each hour, filled by rain and dew, emptied by drying.
+    """Return the water on crowns at the end of each hour: filled by rain and dew, lost by drying.
 
     Parameters
     ----------
@@ -34,23 +34,23 @@ def crown_water(
     Returns
     -------
     Array (time, ...)
-        Water [mm], 0 at the start; NaN in hours whose rain or drying is not known. What follows
-        such an hour starts from a full pool: nobody knows better.
+        Water [mm], 0 at the start; NaN in hours whose rain or drying is not known. After such an
+        hour the pool is taken to be full, the worse case.
     """
     change = rain_mm - np.where(rate_mm_h > 0, rate_mm_h / factor, rate_mm_h)
     unknown = ~np.isfinite(change)
     change = np.where(unknown, 0.0, change)
     water = np.empty(change.shape)
-    held = np.zeros(change.shape[1:])
+    pool = np.zeros(change.shape[1:])
     for row in range(change.shape[0]):
-        held = np.minimum(np.maximum(held + change[row], 0.0), pool_mm)
-        water[row] = held
-        held = np.where(unknown[row], pool_mm, held)
+        pool = np.minimum(np.maximum(pool + change[row], 0.0), pool_mm)
+        water[row] = pool
+        pool = np.where(unknown[row], pool_mm, pool)
     return np.where(unknown, np.nan, water)
 
 
 def hours_wet(water_mm: Array) -> Array:
-    """For each hour (time, ...), for how many hours up to it crowns have been wet [h].
+    """(time, ...) for how many hours up to each hour crowns have been wet [h].
 
     NaN where the water is not known; an unknown hour counts as wet for those that follow.
     """
@@ -61,14 +61,14 @@ def hours_wet(water_mm: Array) -> Array:
 
 
 def hours_wet_by_rain(wet_h: Array, rain_mm: Array) -> Array:
-    """The hours (time, ...) of `hours_wet` that rain has a part in; 0 where it was dew alone.
+    """(time, ...) the hours of `hours_wet` if rain contributed to them; 0 where only dew did [h].
 
-    A night's dew is gone in the morning; what rain leaves in a crown stays. NaN as in wet_h, and
-    where only an hour of unknown rain may have had that part.
+    A night's dew is gone in the morning, but what rain leaves in a crown stays. NaN as in wet_h,
+    and where rain can only have contributed in an hour of unknown rain.
     """
 
     def in_run(amount: Array) -> Array:
-        """The sum over the hours for which crowns have been wet."""
+        """Return the sum over the hours for which crowns have been wet."""
         total = np.concatenate([np.zeros((1, *amount.shape[1:])), np.cumsum(amount, axis=0)])
         return np.asarray(total[1:] - np.take_along_axis(total, since, axis=0))
 
@@ -81,11 +81,11 @@ def hours_wet_by_rain(wet_h: Array, rain_mm: Array) -> Array:
 
 
 def hours_up_to(times: np.ndarray, wet_h: Array, at: Array) -> Array:
-    """Hours of wetness (time, ...), as `hours_wet` counts them, at moments in between [unix s].
+    """Return hours of wetness, as `hours_wet` counts them, at moments in between [h].
 
-    A moment has what its hour ends with, less what of the hour is to come, and never less than
-    none: what dries within an hour is taken to be dry in all of it, as it is in `hours_wet`. The
-    moments lie within the times.
+    A moment has the value at the end of its hour less what is left of the hour, and at least 0: a
+    crown that dries within an hour is taken to be dry in all of it, as in `hours_wet`. times
+    (time,), at : [unix s]; the moments lie within the times.
     """
     rows = np.searchsorted(times, at, side="left")
     to_come = ((times[rows] - at) / HOUR_S).reshape(-1, *([1] * (wet_h.ndim - 1)))
@@ -93,14 +93,15 @@ def hours_up_to(times: np.ndarray, wet_h: Array, at: Array) -> Array:
 
 
 def rained_on(water_mm: Array, rain_mm: Array) -> np.ndarray:
-    """Mask of the hours (time, ...) at which plants are wet with rain, or may be for all we know.
+    """(time, ...) whether plants are, or may be, wet with rain at each hour.
 
-    As `hours_wet_by_rain`, from the water of `crown_water`; unknown water and unknown rain count.
+    As `hours_wet_by_rain`, from the water of `crown_water`; unknown water and unknown rain count as
+    wet.
     """
     rows = np.arange(water_mm.shape[0]).reshape(-1, *([1] * (water_mm.ndim - 1)))
     since = np.maximum.accumulate(np.where(water_mm < WET_FROM_MM, rows + 1, 0), axis=0)
     # An hour of unknown rain may have brought enough by itself.
-    most = np.where(np.isnan(rain_mm), WETTING_RAIN_MM, rain_mm)
-    total = np.concatenate([np.zeros((1, *most.shape[1:])), np.cumsum(most, axis=0)])
+    worst = np.where(np.isnan(rain_mm), WETTING_RAIN_MM, rain_mm)
+    total = np.concatenate([np.zeros((1, *worst.shape[1:])), np.cumsum(worst, axis=0)])
     in_run = total[1:] - np.take_along_axis(total, since, axis=0)
     return np.asarray(in_run >= WETTING_RAIN_MM - 1e-9)

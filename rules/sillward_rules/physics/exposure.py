@@ -1,4 +1,4 @@
-"""Cold as plants count it: how long and how deep under a limit, beside how low."""
+"""Exposure to cold: how long and how deep a temperature is under a limit."""
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -7,7 +7,7 @@ from sillward_rules.arrays import Array
 
 
 def exposure(temp_c: Array, limit_c: ArrayLike, step_h: ArrayLike = 1.0) -> tuple[Array, Array]:
-    """Time and depth under a limit, along straight lines between the given moments.
+    """Return time and depth under a limit, with linear interpolation between the moments.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""How warm a leaf is: below the air under a clear sky or when it is wet, above it in the sun."""
+"""Leaf temperature: below the air under a clear sky or when wet, above it in the sun."""
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -34,15 +34,15 @@ def leaf_temperature(
     shape: Shape = LEAF,
     wet: ArrayLike = False,
 ) -> Array:
-    """Temperature of a level leaf with shut stomata, by its full energy balance.
+    """Return the temperature of a level leaf with closed stomata, by its full energy balance.
 
-    The upper face takes up sunlight and radiates to the sky it sees; the lower one takes up what
-    the ground reflects. All else in view has the temperature of the air: above paving or beside a
-    wall in full sun a leaf is warmer than this says. Both faces exchange heat with the air, by
-    forced or free convection, whichever moves more; free convection is half as strong on the face
-    where it is stable, which is one of the two by day and the other at night. Dew gives heat back
-    as soon as the leaf is below the dew point. Nothing transpires: orchids, agaves and their like
-    keep their stomata shut by day (CAM), others when they are dry, and that is the warmer case.
+    The upper face absorbs sunlight and radiates to the sky it sees; the lower one absorbs what the
+    ground reflects. All else in view is at air temperature: above paving or beside a wall in full
+    sun a leaf is warmer than this says. Both faces exchange heat with the air, by forced or free
+    convection, whichever transports more; free convection is half as strong on the face where it is
+    stable, which is one of the two by day and the other at night. Dew gives heat back as soon as
+    the leaf is below the dew point. There is no transpiration: orchids, agaves and the like keep
+    their stomata closed by day (CAM), others when they are dry, and that is the warmer case.
 
     Parameters
     ----------
@@ -65,9 +65,9 @@ def leaf_temperature(
     Returns
     -------
     Array
-        Leaf temperature [°C], of the inputs' common shape. Without sunlight never above the
-        air's; exactly the air's where sunlight and sky take and give nothing. NaN where an input
-        is NaN.
+        Leaf temperature [°C], of the inputs' common shape. Without sunlight never above the air's;
+        exactly the air's where sunlight and sky neither add nor remove heat. NaN where an input is
+        NaN.
 
     References
     ----------
@@ -78,7 +78,7 @@ def leaf_temperature(
     # Air cannot hold more than saturation; a rounding surplus would warm the leaf by false dew.
     vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
     absorbed = ABSORPTANCE * (1.0 + GROUND_ALBEDO) * np.asarray(sunlight_w_m2, dtype=np.float64)
-    # What a leaf at air temperature gains or loses: this alone drives it away from the air.
+    # What a leaf at air temperature gains or loses; only this moves it away from the air.
     driven = absorbed - sky_loss(temp, vapour, cloud, sky_view)
     grey = 2.0 * EMISSIVITY * STEFAN_BOLTZMANN
     emitted_as_air = grey * (temp + KELVIN) ** 4
@@ -94,10 +94,10 @@ def leaf_temperature(
         radiated = grey * (leaf_c + KELVIN) ** 4 - emitted_as_air
         return np.asarray(driven - radiated + both_faces * exchanged)
 
-    # In a vacuum the leaf would go this far; air and dew only hold it back.
+    # In a vacuum the leaf would go this far; air and dew only keep it closer to the air.
     radiant = ((emitted_as_air + driven) / grey) ** 0.25 - KELVIN
-    # A leaf that nothing drives is at air temperature exactly, not a rounding below a limit.
+    # Without such a gain or loss it is exactly at air temperature, not a rounding error below.
     radiant = np.where(driven == 0, temp, radiant)
-    # Nothing evaporates any more from a surface at the dew point.
+    # A surface at the dew point evaporates nothing any more.
     coldest = np.where(wet, np.minimum(radiant, dew_point(vapour)), radiant)
     return find_root(excess, np.minimum(coldest, temp), np.maximum(radiant, temp))

@@ -1,17 +1,13 @@
-"""Solving one equation in one unknown for a whole array at once.
-
-What lives here: a bracketed root finder. It knows nothing of air or plants.
-"""
+"""Solving one equation in one unknown for a whole array at once, by a bracketed root finder."""
 
 from collections.abc import Callable
-from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Array: TypeAlias = NDArray[np.float64]
+from sillward_rules.arrays import Array
 
-_MOST_STEPS = 200
+_MAX_STEPS = 200
 """Far more than any continuous function needs; only a guard against an endless loop."""
 
 
@@ -24,15 +20,15 @@ def find_root(
 ) -> Array:
     """Solve excess(x) = 0 for every element at once.
 
-    Each step interpolates where the three last points allow it and halves the bracket where they
-    do not, so it is as safe as halving and, on smooth functions, takes about ten evaluations
-    where halving takes 36. An element that is found stays as it is, so that its value does not
-    depend on its neighbours.
+    Each step interpolates where the last three points allow it and halves the bracket where they do
+    not. So it is as safe as bisection, and on smooth functions takes about ten evaluations where
+    bisection takes 36. An element that is found stays as it is, so that its value does not depend
+    on its neighbours.
 
     Parameters
     ----------
     excess : Callable
-        Takes and gives an array of the brackets' shape; must fall with x. It may have kinks.
+        Takes and returns an array of the brackets' shape; must decrease with x. It may have kinks.
     low, high : ArrayLike
         Brackets, low <= high, in the unit of x; they broadcast against each other.
     tolerance : float
@@ -42,7 +38,7 @@ def find_root(
     -------
     Array
         The root, never outside its bracket. An end of the bracket that solves the equation is
-        given exactly; where excess does not change sign, the end that is nearer to a root.
+        returned exactly; where excess does not change sign, the end that is closer to a root.
         NaN where a bracket or an excess is NaN.
 
     References
@@ -53,7 +49,7 @@ def find_root(
         np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
     )
     at_low, at_high = excess(start_low), excess(start_high)
-    # Outside these cases the root lies inside: the answer is still open.
+    # In all other cases the root lies inside the bracket and is still to be found.
     root = np.where(at_high >= 0, start_high, np.where(at_low <= 0, start_low, np.nan))
     unknown = np.isnan(at_low + at_high + start_low + start_high)
     root = np.where(unknown, np.nan, root)
@@ -63,7 +59,7 @@ def find_root(
     across, at_across = start_low, at_low
     new, at_new = start_high, at_high
     share = np.full(found.shape, 0.5)
-    for _ in range(_MOST_STEPS):
+    for _ in range(_MAX_STEPS):
         if found.all():
             break
         point = new + share * (across - new)
@@ -94,8 +90,8 @@ def _next_share(
     at_old: Array,
     tolerance: float,
 ) -> Array:
-    """Where in the bracket to look next, as a share of the way from `new` to `across`."""
-    # Elements that are found divide by nothing here; what comes of it is never used.
+    """Return where in the bracket to look next, as a share of the way from `new` to `across`."""
+    # Elements that are found may divide by zero here; their results are never used.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         place = (new - across) / (old - across)
         level = (at_new - at_across) / (at_old - at_across)
@@ -103,9 +99,9 @@ def _next_share(
         interpolated = at_new / (at_across - at_new) * at_old / (at_across - at_old) + (
             old - new
         ) / (across - new) * at_new / (at_old - at_new) * at_across / (at_old - at_across)
-        # Half the tolerance beyond the guess, the bracket closes from both sides.
-        least = np.minimum(0.5 * tolerance / np.abs(across - new), 0.5)
+        # Half the tolerance away from the ends, so that the bracket closes from both sides.
+        margin = np.minimum(0.5 * tolerance / np.abs(across - new), 0.5)
         share = np.where(trusted, interpolated, 0.5)
         share = np.where(np.isfinite(share), share, 0.5)
-        least = np.where(np.isfinite(least), least, 0.5)
-    return np.asarray(np.clip(share, least, 1.0 - least))
+        margin = np.where(np.isfinite(margin), margin, 0.5)
+    return np.asarray(np.clip(share, margin, 1.0 - margin))

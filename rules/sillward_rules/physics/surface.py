@@ -1,16 +1,16 @@
 """Heat and vapour exchange of a leaf, a root or a film with the air and the sky around it.
 
-What lives here: conductances, what surfaces absorb, sky radiation; `film` and `leaf` share them.
+Conductances, absorption and sky radiation, which `water_film` and `leaf` share.
 Conductances are molar [mol m-2 s-1] per side, after Campbell and Norman, An Introduction to
-Environmental Biophysics, 2nd ed. 1998 (C&N below). `film` takes forced convection only: at the
+Environmental Biophysics, 2nd ed. 1998 (C&N below). `water_film` uses forced convection only: at the
 calmest wind that the core assumes at a plant (`CALM_WIND_M_S`) it exceeds free convection until
-the surface is 58 K away from the air (5 cm wide; 14 K at 20 cm). `leaf` takes the larger of the
-two, and so holds in still air as well.
+the surface is 58 K away from the air (5 cm wide; 14 K at 20 cm). `leaf` uses the larger of the two,
+and so holds in still air as well.
 
-C&N's coefficients are for 20 °C and the pressure of sea level. Molar density times diffusivity does
-not depend on pressure, but the Reynolds number goes with it and the Grashof number with its square,
-so that both kinds of conductance go with its square root: 16 % less at 2,850 m. That temperature
-changes them too, by a few per cent over the range in which plants live, is left out.
+C&N's coefficients are for 20 °C and the pressure at sea level. Molar density times diffusivity does
+not depend on pressure, but the Reynolds number is proportional to it and the Grashof number to its
+square, so that both kinds of conductance go with its square root: 16 % less at 2,850 m. Temperature
+changes them too, by a few per cent over the range in which plants live; that is left out.
 """
 
 from dataclasses import dataclass
@@ -50,12 +50,12 @@ SEA_LEVEL_KPA = 101.3
 """Air pressure for which the coefficients of the conductances hold [kPa]; FAO-56 eq. 7 at 0 m."""
 
 CALM_WIND_M_S = 0.1
-"""Least wind at a plant [m/s]. Judgement: draughts never quite stop."""
+"""Lowest wind at a plant [m/s]. Judgement: draughts never quite stop."""
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """How a surface meets the wind: the length along it [m] and the turbulence factor."""
+    """How a surface is exposed to wind: its length along it [m] and the turbulence factor."""
 
     length_m: float
     turbulence: float = OUTDOOR_TURBULENCE
@@ -69,59 +69,59 @@ ROOT = Shape(length_m=0.005, turbulence=1.0)
 
 
 def heat_conductance(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
-    """Conductance for heat, forced convection over a plate [mol m-2 s-1]; C&N table 7.6.
+    """Return the conductance for heat, forced convection over a plate [mol m-2 s-1]; C&N table 7.6.
 
     wind_m_s [m/s] and pressure_kpa [kPa] are those of the air at the surface.
     """
-    return 0.135 * _stirred(wind_m_s, shape, pressure_kpa)
+    return 0.135 * _forced(wind_m_s, shape, pressure_kpa)
 
 
 def vapour_conductance(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
-    """Conductance for water vapour, as `heat_conductance` [mol m-2 s-1]; C&N table 7.6."""
-    return 0.147 * _stirred(wind_m_s, shape, pressure_kpa)
+    """Return the conductance for water vapour, as `heat_conductance`; C&N table 7.6."""
+    return 0.147 * _forced(wind_m_s, shape, pressure_kpa)
 
 
-def _stirred(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
+def _forced(wind_m_s: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
     wind = np.asarray(wind_m_s, dtype=np.float64)
     return np.asarray(shape.turbulence * np.sqrt(wind / shape.length_m) * _thin_air(pressure_kpa))
 
 
 def _thin_air(pressure_kpa: ArrayLike) -> Array:
-    """Share of a conductance at sea level that is left at this pressure."""
+    """Return the share of a conductance at sea level that remains at this pressure."""
     return np.sqrt(np.asarray(pressure_kpa, dtype=np.float64) / SEA_LEVEL_KPA)
 
 
 def free_heat_conductance(difference_k: ArrayLike, shape: Shape, pressure_kpa: ArrayLike) -> Array:
-    """Conductance for heat, free convection [mol m-2 s-1]; C&N table 7.6.
+    """Return the conductance for heat, free convection [mol m-2 s-1]; C&N table 7.6.
 
     Parameters
     ----------
     difference_k : ArrayLike
         Surface minus air [K]; its sign does not matter.
     shape : Shape
-        The surface. Turbulence of the wind plays no part in air that moves by itself.
+        The surface. Its turbulence factor plays no part in free convection.
     pressure_kpa : ArrayLike
         Air pressure [kPa].
 
     Returns
     -------
     Array
-        Conductance of a level face whose warmed or cooled air can leave it: the upper face of a
-        surface that is warmer than the air, the lower one of a colder one. Take half of it for
-        the other face, under or over which the air lies stable (half: from memory).
+        Conductance of a level face from which warmed or cooled air can rise or sink: the upper face
+        of a surface warmer than the air, the lower face of a colder one. For the other face, where
+        the air is stable, it is half of this (half: from memory).
     """
     difference = np.abs(np.asarray(difference_k, dtype=np.float64))
     return np.asarray(0.05 * (difference / shape.length_m) ** 0.25 * _thin_air(pressure_kpa))
 
 
 def latent_heat(temp_c: ArrayLike) -> Array:
-    """Latent heat of vaporisation at temp_c [°C], [J/mol]."""
+    """Return the latent heat of vaporisation at temp_c [°C], [J/mol]."""
     temp = np.asarray(temp_c, dtype=np.float64)
     return np.asarray((2.501 - 0.002361 * temp) * 1e6 * WATER_MOLAR_MASS)
 
 
 def sky_emissivity(temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike) -> Array:
-    """Emissivity of the sky seen from the ground [-].
+    """Return the emissivity of the sky seen from the ground [-].
 
     Parameters
     ----------
@@ -137,7 +137,7 @@ def sky_emissivity(temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike) -
     """
     kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN
     clear = 1.723 * (np.asarray(vapour_kpa, dtype=np.float64) / kelvin) ** (1.0 / 7.0)
-    # The formula passes 1 in air above 38 °C that is near saturation; no sky glows like that.
+    # The formula exceeds 1 in nearly saturated air above 38 °C, which no sky can.
     clear = np.minimum(clear, 1.0)
     cover = np.asarray(cloud, dtype=np.float64)
     return np.asarray((1.0 - 0.84 * cover) * clear + 0.84 * cover)
@@ -146,9 +146,9 @@ def sky_emissivity(temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike) -
 def sky_loss(
     temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike, sky_view: ArrayLike
 ) -> Array:
-    """Long-wave that a face at air temperature loses to the sky it sees [W/m2], >= 0.
+    """Return the long-wave radiation that a face at air temperature loses to the sky [W/m2], >= 0.
 
-    What is not sky (walls, roof, other leaves) is taken at air temperature. sky_view is the
+    What is not sky (walls, roof, other leaves) is taken to be at air temperature. sky_view is the
     share of the face's view that is sky, 0 to 1.
     """
     kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN

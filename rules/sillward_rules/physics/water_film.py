@@ -1,7 +1,7 @@
-"""The water film: how fast it dries, how long a wetting lasts, until when one may wet.
+"""The water film on a leaf or root: how fast it dries, and how long a wetting lasts.
 
-The energy balance is solved exactly. Its usual linearised form reads up to 14 % low in hot dry
-air, where a grower has least time to spare.
+The energy balance is solved exactly. Its usual linearised form is up to 14 % too low in hot dry
+air, where time is shortest.
 """
 
 from dataclasses import dataclass
@@ -32,7 +32,7 @@ WET_EMISSIVITY = 0.97
 
 @dataclass(frozen=True, slots=True)
 class Film:
-    """Water held by one kind of surface: name, depth [mm] and how it meets the wind."""
+    """Water held by one kind of surface: name, depth [mm] and the shape of the surface."""
 
     name: str
     depth_mm: float
@@ -62,9 +62,9 @@ class FilmAir:
 
 
 def film_temperature(air: FilmAir, shape: Shape) -> Array:
-    """Temperature of a fully wet surface [°C], by the exact energy balance.
+    """Return the temperature of a fully wet surface [°C], by the exact energy balance.
 
-    Sensible, radiative and latent heat together take up the net radiation. Near the wet bulb in
+    Sensible, radiative and latent heat together balance the net radiation. Close to the wet bulb in
     a fresh wind without radiation. NaN where an input is NaN.
     """
     heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape, air.pressure_kpa)
@@ -84,7 +84,7 @@ def film_temperature(air: FilmAir, shape: Shape) -> Array:
 
 
 def evaporation(air: FilmAir, shape: Shape) -> Array:
-    """Evaporation of a fully wet surface [mm/h]; below 0 where dew forms."""
+    """Return the evaporation of a fully wet surface [mm/h]; below 0 where dew forms."""
     film_c = film_temperature(air, shape)
     per_second = (
         vapour_conductance(air.wind_m_s, shape, air.pressure_kpa)
@@ -95,7 +95,7 @@ def evaporation(air: FilmAir, shape: Shape) -> Array:
 
 
 def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
-    """How long a film wetted at the start of each step stays wet, over a changing day.
+    """Return how long a film wetted at the start of each step stays wet, in changing air.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
     total = np.concatenate([[0.0], np.cumsum(lost)])
     starts = np.arange(rate_mm_h.size)
     wanted = total[:-1].reshape(-1, *([1] * depth.ndim)) + depth
-    # The first step edge by which enough has evaporated, then back into that step.
+    # The first edge of a step by which enough has evaporated; then interpolate within that step.
     edge = np.searchsorted(total, wanted, side="left")
     dries = edge < total.size
     inside = np.minimum(edge, total.size - 1)
@@ -133,7 +133,7 @@ def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
 
 
 def _next_unknown(known: np.ndarray) -> np.ndarray:
-    """For each step the index of the next unknown step, or the series' length."""
+    """Return, for each step, the index of the next unknown step, or the series' length."""
     size = known.size
     positions = np.where(known, size, np.arange(size))
     return np.minimum.accumulate(positions[::-1])[::-1]

@@ -1,4 +1,4 @@
-"""The collection: everything the grower has told, as the core's own types."""
+"""The collection: everything the grower has told, in the core's own types."""
 
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -20,65 +20,66 @@ class Habits:
     """Usual hour for carrying in, when the cold itself comes later in the night."""
 
     told_at: Moment = field(default_factory=lambda: parse_moment("sunset-90min"))
-    """When the dusk round is told: what must go in before that, the morning has to say."""
+    """When the dusk round is told. What must go in before that, the morning round has to say."""
 
     morning_at: Moment = field(default_factory=lambda: parse_moment("sunrise+15min"))
-    """When the morning round is told: what is due before that, the dusk round has to say."""
+    """When the morning round is told. What is due before that, the dusk round has to say."""
 
     lead: timedelta = timedelta(minutes=45)
-    """Under cover this long before the leaf crosses its limit."""
+    """Plants are under cover this long before the leaf crosses its limit."""
 
     latest_after_sunset: timedelta = timedelta(hours=1)
-    """No carrying in later than this after sunset: while one can still see."""
+    """Nothing is carried in later than this after sunset, while it is still light enough to see."""
 
     out_margin_k: float = 1.0
-    """Out again when the leaf is this far above its limit [K] ..."""
+    """Plants go out again when the leaf is this far above its limit [K] ..."""
 
     out_after: timedelta = timedelta(hours=1)
     """... and has been for this long."""
 
     worth_going_out: timedelta | None = None
-    """A shorter day outside is not worth two trips; None: by what a plant gains (`carry.GAIN`)."""
+    """A shorter day outside is not worth two trips; None goes by what a plant gains from it
+    (`days_out.GAIN`)."""
 
     brief_cold: timedelta = timedelta(hours=1)
-    """A dip under the night limit that is no longer than this, on one night alone, is borne."""
+    """A dip under the night limit no longer than this is borne, if the nights around are mild."""
 
     wet_margin_k: float = 1.5
     """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement).
 
-    It counts beside the colder leaf of a plant that is wet with rain, for it stands for another
-    thing: rot sets in sooner in tissue that is cold and wet, while the leaf is colder for water
-    evaporates from it. Weighed: growers' "drier as it gets colder" goes by a thermometer in the air
-    and so has something of both in it. But in the moist air of most rainy nights a wet leaf is only
-    some tenths of a kelvin under a dry one, and in dry air, where it may be two or three, crowns
-    dry within hours and the margin with them. Dew and a crown that nobody knows to be dry bring the
-    margin alone. Too much of both costs a trip, too little a crown.
+    It is added to the colder leaf of a plant that is wet with rain, because it is about something
+    else: rot sets in sooner in tissue that is cold and wet, while a wet leaf is colder because
+    water evaporates from it. Weighed: growers' advice "drier as it gets colder" goes by a
+    thermometer in the air and so covers part of both. But in the moist air of most rainy nights a
+    wet leaf is only some tenths of a kelvin below a dry one, and in dry air, where it may be two or
+    three, crowns dry within hours and the margin ends with that. Dew, and a crown that is not known
+    to be dry, bring the margin alone. Too much of both costs a trip, too little a crown.
     """
 
     hours: tuple[Hours, ...] = ()
-    """When the grower can water; empty: at any hour."""
+    """When the grower can water; empty for any hour."""
 
     feed_every: timedelta = timedelta(days=7)
-    """Feed no more often than this. Common practice: weakly, weekly."""
+    """Plants are fed no more often than this. Common practice: weakly, weekly."""
 
     leaf_uptake: timedelta = timedelta(minutes=45)
     """A leaf must stay wet this long to take feed or water up."""
 
     velamen_uptake: timedelta = timedelta(minutes=15)
-    """Bare velamen must stay wet this long; also the least time to come round with a rinse."""
+    """Bare velamen must stay wet this long; also the shortest time until a rinse can follow."""
 
     mist_from_c: float | None = None
-    """On days that stay cooler than this [°C] nothing is misted; None: by what each plant wants,
-    see `season.WARMTH`."""
+    """On days that stay cooler than this [°C] nothing is misted; None goes by what each plant wants
+    (`season.WARMTH`)."""
 
     feed_from_c: float | None = None
-    """Nothing is fed unless the 24 hours around the day average this much [°C]; None: likewise."""
+    """Nothing is fed unless the 24 hours of the day average this much [°C]; None as above."""
 
     mistings_most: int = 3
     """Most mistings a day."""
 
     dry_by: timedelta = timedelta(hours=1)
-    """Crowns dry this long before sunset."""
+    """Crowns must be dry this long before sunset."""
 
     axil_factor: float = AXIL_FACTOR
     """A sheltered crown or axil dries this much slower than an open film."""
@@ -103,11 +104,11 @@ class Collection:
     habits: Habits = field(default_factory=Habits)
     feed: Recipe | None = None
     kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
-    """The plants put together with those that differ in nothing but their name."""
+    """The plants, each together with those that differ from it in nothing but the name."""
     names: tuple[tuple[str, ...], ...] = field(init=False, repr=False, compare=False)
-    """Of the plants of each kind."""
+    """The names of the plants of each kind."""
     traits: Traits = field(init=False, repr=False, compare=False)
-    """Of the first plant of each kind."""
+    """The traits of the first plant of each kind."""
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
@@ -116,7 +117,7 @@ class Collection:
         object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
 
     def spot(self, name: str) -> Spot:
-        """Return the spot of this name; KeyError if there is none."""
+        """Return the spot of this name. Raise KeyError if there is none."""
         for spot in self.spots:
             if spot.name == name:
                 return spot
@@ -124,7 +125,7 @@ class Collection:
 
 
 def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Plant, ...], ...]:
-    """Plants that are alike; one that a rule calls by its name is a kind of its own."""
+    """Group plants that are alike. A plant that a rule calls by its name is a kind of its own."""
     named = {name for rule in rules for name in rule.plants.name}
     kinds: dict[object, list[Plant]] = {}
     for plant in plants:
@@ -139,4 +140,4 @@ def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Pl
             plant.limits,
         )
         kinds.setdefault(kind, []).append(plant)
-    return tuple(tuple(alike) for alike in kinds.values())
+    return tuple(tuple(members) for members in kinds.values())

@@ -1,13 +1,13 @@
-"""Feed: what a fertiliser puts into the water, how strong that is, how strong it grows on a leaf.
+"""Feed: what a fertiliser adds to the water, how strong that is, how strong it gets as it dries.
 
-What lives here: label arithmetic, the common salts, electrical conductivity (EC) and the salt of
-a drying film. What must never: how much to feed; that is the grower's.
+Label arithmetic, the common salts, electrical conductivity (EC) and the salt of a drying film. How
+much to feed is up to the grower.
 
 Amounts are grams of product for a litre of finished solution, ppm are mg/L, EC is mS/cm at
 25 °C. Functions take scalars or arrays that broadcast and give arrays; NaN is unknown and stays
 NaN. Impossible numbers are a ValueError.
 
-An estimated EC errs high: too weak a feed costs a little growth, too strong a one roots.
+An estimated EC errs high: too weak a feed costs a little growth, too strong a feed costs roots.
 """
 
 import re
@@ -86,7 +86,7 @@ EcOrigin: TypeAlias = Literal["label", "estimate"]
 
 
 def _amount(value: ArrayLike, what: str) -> Array:
-    """The value as an array; ValueError where it is negative or infinite. NaN passes."""
+    """Return the value as an array; ValueError where it is negative or infinite. NaN passes."""
     amount = np.asarray(value, dtype=np.float64)
     if np.any(amount < 0) or np.any(np.isinf(amount)):
         msg = f"{what} must be a finite number, not below 0"
@@ -134,7 +134,7 @@ def _check_percents(*percents: float) -> None:
 
 @dataclass(frozen=True, slots=True)
 class FeedEc:
-    """EC of a fertiliser in pure water [mS/cm], and whether its label told it or we guess."""
+    """EC of a fertiliser in pure water [mS/cm], from its label or estimated."""
 
     value: Array
     origin: EcOrigin
@@ -145,7 +145,7 @@ class Fertiliser:
     """A fertiliser by its label.
 
     n_pct, p2o5_pct, k2o_pct as in N-P-K; mg_pct and ca_pct of the elements, not their oxides;
-    ec_per_100_ppm_n [mS/cm] that the label gives for 100 ppm N. None is what it does not tell.
+    ec_per_100_ppm_n [mS/cm] that the label gives for 100 ppm N. None where it does not say.
     """
 
     n_pct: float
@@ -173,7 +173,7 @@ class Fertiliser:
         return f"{self.n_pct:g}-{self.p2o5_pct:g}-{self.k2o_pct:g}"
 
     def pct(self, element: Element) -> float:
-        """How much of the product is this element [%]; NaN if the label does not tell."""
+        """Return the share of this element in the product [%]; NaN if the label does not say."""
         told = {
             "N": self.n_pct,
             "P": self.p2o5_pct * P_IN_P2O5,
@@ -184,9 +184,9 @@ class Fertiliser:
         return float("nan") if told is None else told
 
     def ec(self, grams_per_litre: ArrayLike) -> FeedEc:
-        """EC of this much of it in pure water; proportional to the amount.
+        """Return the EC of this much of it in pure water; proportional to the amount.
 
-        From the label if that gives one. Else the larger of `EC_PER_100_PPM_N` and the sum of
+        From the label if that gives one. Otherwise the larger of `EC_PER_100_PPM_N` and the sum of
         all ions that N-P-K, Mg and Ca can stand for, which counts where there is little
         nitrogen and much else.
         """
@@ -198,7 +198,7 @@ class Fertiliser:
         return FeedEc(np.asarray(np.maximum(by_nitrogen, self._ion_ec() * grams)), "estimate")
 
     def _ion_ec(self) -> float:
-        """EC of 1 g/L, all nitrogen ionic (urea would conduct less) and charges balanced.
+        """Return the EC of 1 g/L [mS/cm], all nitrogen ionic (urea conducts less), balanced.
 
         Nitrogen is cation or anion as needed; the rest is balanced with sulphate, the best
         conductor of the usual partners.
@@ -225,7 +225,7 @@ class Fertiliser:
 
 @dataclass(frozen=True, slots=True)
 class Salt:
-    """A pure salt or urea: formula, name, atoms, and the charge that it sets free.
+    """A pure salt or urea: formula, name, atoms, and the charge that it releases.
 
     atoms are pairs of symbol and number; equivalents the charges of each sign per molecule
     (0 for urea, which stays whole); cation and anion name the ions in `ION_CONDUCTIVITY`.
@@ -244,16 +244,16 @@ class Salt:
         return sum(ATOMIC_WEIGHT[symbol] * number for symbol, number in self.atoms)
 
     def pct(self, element: Element) -> float:
-        """How much of it is this element [%]."""
+        """Return the share of this element in it [%]."""
         return 100 * dict(self.atoms).get(element, 0) * ATOMIC_WEIGHT[element] / self.molar_mass
 
     def meq_per_litre(self, grams_per_litre: ArrayLike) -> Array:
-        """Charges of each sign in solution [meq/L]."""
+        """Return the charges of each sign in solution [meq/L]."""
         grams = _amount(grams_per_litre, "grams per litre")
         return np.asarray(1000 * self.equivalents * grams / self.molar_mass)
 
     def ec(self, grams_per_litre: ArrayLike) -> Array:
-        """EC of this much of it in pure water [mS/cm]; an estimate that errs high."""
+        """Return the EC of this much of it in pure water [mS/cm]; an estimate that errs high."""
         charge = self.meq_per_litre(grams_per_litre)
         if self.equivalents == 0:
             return charge
@@ -311,7 +311,7 @@ that one as a fertiliser.
 
 
 def salt_named(name: str) -> Salt | None:
-    """The salt of this formula or name, however it is spelled: "MgSO4·7H2O", "epsom salt"."""
+    """Return the salt of this formula or name in any spelling: "MgSO4·7H2O", "epsom salt"."""
     wanted = name.strip().lower().replace("·", ".").replace("*", ".")
     for salt in SALTS.values():
         if wanted in (salt.formula.lower(), salt.name.lower()):
@@ -323,13 +323,13 @@ def salt_named(name: str) -> Salt | None:
 
 
 def ppm(grams_per_litre: ArrayLike, pct: ArrayLike) -> Array:
-    """What a product that holds pct [%] of an element gives of it [mg/L]."""
+    """Return what a product that holds pct [%] of an element gives of it [mg/L]."""
     grams = _amount(grams_per_litre, "grams per litre")
     return np.asarray(PPM_PER_PCT * grams * _amount(pct, "percent"))
 
 
 def grams_per_litre_for(wanted_ppm: ArrayLike, pct: ArrayLike) -> Array:
-    """Grams per litre of a product with pct [%] that give wanted_ppm [mg/L]; `ppm` inverted.
+    """Return the grams per litre of a product with pct [%] that give wanted_ppm [mg/L].
 
     Raises ValueError where the product holds none of it.
     """
@@ -341,7 +341,7 @@ def grams_per_litre_for(wanted_ppm: ArrayLike, pct: ArrayLike) -> Array:
 
 
 def ounces(grams_per_litre: ArrayLike, us_gallons: ArrayLike = 100.0) -> Array:
-    """The same strength as ounces for so many US gallons, as American tables have it.
+    """Return the same strength in ounces for this many US gallons, as American tables have it.
 
     Those tables round: they take 75 ppm for 1 oz of pure element in 100 gallons, exact is 74.9.
     """
@@ -369,28 +369,28 @@ class Mix:
             _amount(grams, f"grams per litre of {salt.formula}")
 
     def weights(self) -> Iterator[tuple[str, Array]]:
-        """Everything that goes in, by its label or formula [g/L]."""
+        """Yield everything that goes in, by its label or formula [g/L]."""
         yield self.fertiliser.label, np.asarray(self.grams_per_litre, dtype=np.float64)
         for salt, grams in self.supplements:
             yield salt.formula, np.asarray(grams, dtype=np.float64)
 
     def ppm_of_fertiliser(self, element: Element) -> Array:
-        """From the fertiliser [mg/L]; NaN where there is some and its label does not tell."""
+        """Return what the fertiliser gives [mg/L]; NaN where its label does not say."""
         grams = np.asarray(self.grams_per_litre, dtype=np.float64)
         return np.asarray(np.where(grams == 0, 0.0, ppm(grams, self.fertiliser.pct(element))))
 
     def ppm_of_salts(self, element: Element) -> Array:
-        """From the supplements [mg/L]."""
+        """Return what the supplements give [mg/L]."""
         parts = [ppm(grams, salt.pct(element)) for salt, grams in self.supplements]
         return np.asarray(sum(parts, np.zeros(())))
 
     def ppm(self, element: Element) -> Array:
-        """From both [mg/L], the water's own not counted; NaN where the label does not tell."""
+        """Return what both give [mg/L], without the water's own; NaN if the label does not say."""
         return np.asarray(self.ppm_of_fertiliser(element) + self.ppm_of_salts(element))
 
     @property
     def ec_of_feed(self) -> FeedEc:
-        """The fertiliser's part of the EC, and where it is from."""
+        """The fertiliser's part of the EC, and where it comes from."""
         return self.fertiliser.ec(self.grams_per_litre)
 
     @property
@@ -406,7 +406,7 @@ class Mix:
         return np.asarray(water + self.ec_of_feed.value + self.ec_of_salts)
 
     def grams_within(self, limit_ec: ArrayLike) -> Array:
-        """Most fertiliser [g/L] with which the whole stays within limit_ec [mS/cm].
+        """Return the most fertiliser [g/L] with which the whole stays within limit_ec [mS/cm].
 
         0 where water and salts alone reach it, infinite for a fertiliser without salts.
         """
@@ -422,7 +422,7 @@ class Mix:
 
 
 def concentration_factor(lost_share: ArrayLike) -> Array:
-    """How many times stronger a film is when lost_share of its water has dried: 1 / (1 - f).
+    """Return how many times stronger a film is when lost_share f of it has dried: 1 / (1 - f).
 
     Mass balance with no uptake, so it errs high. lost_share is 0 to below 1; else ValueError.
 
@@ -439,7 +439,9 @@ def concentration_factor(lost_share: ArrayLike) -> Array:
 
 
 def share_lost_at(factor: ArrayLike) -> Array:
-    """The share of a film that has dried when it is factor times as strong; 1 at infinity.
+    """Return the share of a film that has dried when it is factor times as strong.
+
+    1 for an infinite factor.
 
     The inverse of `concentration_factor`. ValueError for a factor below 1.
     """
@@ -451,7 +453,7 @@ def share_lost_at(factor: ArrayLike) -> Array:
 
 
 def film_ec(ec: ArrayLike, lost_share: ArrayLike) -> Array:
-    """EC of a film [mS/cm] of which lost_share has dried, wetted with a solution of EC ec.
+    """Return the EC of a film [mS/cm] of which lost_share has dried, from a solution of EC ec.
 
     EC is taken as proportional to salt, as it is in weak solutions; in strong ones it errs high.
     """

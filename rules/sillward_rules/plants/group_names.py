@@ -1,6 +1,6 @@
-"""Names of culture groups: common English names, Latin genera, and what a slip of the pen meant.
+"""Names of culture groups: common English names, Latin genera, and names that were mistyped.
 
-The data is in group_names.toml. A name is compared without case, accents, hyphens, apostrophes and
+The data is in group_names.toml. Names are compared without case, accents, hyphens, apostrophes and
 the sign of a hybrid; a plural counts as its singular.
 """
 
@@ -16,16 +16,16 @@ from typing import Any
 
 from sillward_rules.plants.groups import standard_groups
 
-LONGEST_NAME = 60
-"""Nothing longer is looked up: the longest name in the data has half of it."""
+MAX_NAME_LENGTH = 60
+"""Nothing longer is looked up: the longest name in the data has half this length."""
 
 
 @dataclass(frozen=True, slots=True)
 class Alias:
     """A name as it is written in the data, and the groups that it stands for.
 
-    More than one group: growers use the name for all of them. former: it was a group of its own
-    once and stands for the tenderest of what it became, its first group.
+    It has several groups if growers use the name for all of them. former: it once was a group of
+    its own, and stands for the tenderest of the groups that it became, its first.
     """
 
     name: str
@@ -45,7 +45,7 @@ def _tables() -> Mapping[str, Any]:
 
 @cache
 def standard_aliases() -> Mapping[str, Alias]:
-    """All names of the shipped groups, their own included, by `folded` name."""
+    """Return all names of the shipped groups, their own included, by `folded` name."""
     tables = _tables()
     found = {folded(name): Alias(name, (name,)) for name in standard_groups()}
     for group, names in tables["names"].items():
@@ -60,7 +60,7 @@ def standard_aliases() -> Mapping[str, Alias]:
 
 @cache
 def aliases_by_group() -> Mapping[str, tuple[Alias, ...]]:
-    """Names by the group they stand for, its own left out."""
+    """Return the names of each group, without its own."""
     found: dict[str, list[Alias]] = {name: [] for name in standard_groups()}
     for alias in standard_aliases().values():
         for group in alias.groups:
@@ -71,10 +71,10 @@ def aliases_by_group() -> Mapping[str, tuple[Alias, ...]]:
 
 @lru_cache(maxsize=1024)
 def alias_named(name: str) -> Alias | None:
-    """What this name stands for; None if it is in no list."""
+    """Return what this name stands for, or None if it is in no list."""
     if name in standard_groups():
-        return Alias(name, (name,))  # without reading all names there are: a daemon keeps them
-    if len(name) > LONGEST_NAME:
+        return Alias(name, (name,))  # this needs no list of names, which a daemon would keep
+    if len(name) > MAX_NAME_LENGTH:
         return None
     known = standard_aliases()
     for form in _singulars(folded(name)):
@@ -84,7 +84,7 @@ def alias_named(name: str) -> Alias | None:
 
 
 def alias_within(words: str) -> Alias | None:
-    """The longest run of these words that is a name: "my old moth orchid" holds moth orchid."""
+    """Return the longest run of these words that is a name, as in "my old moth orchid"."""
     parts = words.split()
     for length in range(len(parts), 0, -1):
         for start in range(len(parts) - length + 1):
@@ -95,30 +95,30 @@ def alias_within(words: str) -> Alias | None:
 
 
 def genus_of(name: str) -> Alias | None:
-    """For a Latin name of several words, what its genus stands for."""
-    first, _, rest = folded(name[:LONGEST_NAME]).partition(" ")
+    """Return what the genus stands for in a Latin name of several words, or None."""
+    first, _, rest = folded(name[:MAX_NAME_LENGTH]).partition(" ")
     return standard_aliases()[first] if rest and first in _genera() else None
 
 
 @cache
 def _genera() -> frozenset[str]:
-    """Folded names of genera: one word, with a capital in the data."""
+    """Return the folded names of genera: one word, with a capital in the data."""
     tables = _tables()
     written = {name for names in tables["names"].values() for name in names} | {*tables["shared"]}
     return frozenset(folded(name) for name in written if name[0].isupper() and " " not in name)
 
 
-MOST_LIKE = 3
-"""More names than this are no help to somebody who mistyped one. Judgement."""
+MAX_SUGGESTIONS = 3
+"""How many names are suggested for a mistyped one. Judgement: more would be no help."""
 
 
 def names_like(name: str) -> list[str]:
-    """The names nearest to a mistyped one, the nearest first; none if nothing is near.
+    """Return the names nearest to a mistyped one, the nearest first; empty if nothing is near.
 
-    Every word must be that of the name but for a few letters (`_slips`): one word in common
-    proves no likeness, or every orchid would be a "moth orchid".
+    Every word must be that of the name except for a few letters (`_allowed_slips`). One word in
+    common is not enough, or every orchid would be like "moth orchid".
     """
-    if len(name) > LONGEST_NAME:
+    if len(name) > MAX_NAME_LENGTH:
         return []
     asked = folded(name)
     found = []
@@ -127,7 +127,7 @@ def names_like(name: str) -> list[str]:
         if slips is not None:
             found.append((slips, form, alias.name))
     found.sort()
-    return [name for _, _, name in found[:MOST_LIKE]]
+    return [name for _, _, name in found[:MAX_SUGGESTIONS]]
 
 
 _LIGATURES = str.maketrans({"\u00e6": "ae", "\u0153": "oe", "\u00f8": "o"})
@@ -135,9 +135,9 @@ _LIGATURES = str.maketrans({"\u00e6": "ae", "\u0153": "oe", "\u00f8": "o"})
 
 
 def folded(name: str) -> str:
-    """A name as it is compared: small letters and digits of no accent, one blank between words."""
+    """Return a name as it is compared: lower case, without accents, one blank between words."""
     plain = unicodedata.normalize("NFKD", name.casefold().translate(_LIGATURES))
-    plain = "".join(one for one in plain if not unicodedata.combining(one))
+    plain = "".join(letter for letter in plain if not unicodedata.combining(letter))
     plain = re.sub(r"['\u2019.]", "", plain)
     words = re.sub(r"[\W_]+", " ", plain).split()
     return " ".join(word for word in words if word not in ("x", "\u00d7")) or " ".join(words)
@@ -148,19 +148,19 @@ _ENDINGS = (("ies", "y"), ("ves", "f"), ("es", ""), ("s", ""), ("i", "us"), ("ae
 
 
 def singulars(word: str) -> tuple[str, ...]:
-    """The word, and what it may be the plural of."""
+    """Return the word, and what it may be the plural of."""
     return (
         word,
         *(
-            word.removesuffix(many) + one
-            for many, one in _ENDINGS
-            if word.endswith(many) and len(word) > len(many) + 2
+            word.removesuffix(plural) + singular
+            for plural, singular in _ENDINGS
+            if word.endswith(plural) and len(word) > len(plural) + 2
         ),
     )
 
 
 def _singulars(name: str) -> Iterator[str]:
-    """The name; then with its last word, then its first, in the singular ("birds of paradise")."""
+    """Yield the name, then with its last word, then its first, in the singular."""
     first, _, rest = name.partition(" ")
     before, _, last = name.rpartition(" ")
     for form in singulars(last):
@@ -169,8 +169,8 @@ def _singulars(name: str) -> Iterator[str]:
         yield f"{form} {rest}".rstrip()
 
 
-def _slips(length: int) -> int:
-    """How many letters of a word of this length may be wrong for it to count as mistyped.
+def _allowed_slips(length: int) -> int:
+    """Return how many letters of a word of this length may be wrong if it is mistyped.
 
     Judgement: in short words two changed letters make another word ("pine", "fire").
     """
@@ -178,24 +178,24 @@ def _slips(length: int) -> int:
 
 
 def _distance_by_words(asked: str, known: str) -> int | None:
-    """Letters to change from one name to the other; None if there are too many in any word."""
+    """Return the letters to change from one name to the other; None if too many in a word."""
     ours, theirs = asked.split(), known.split()
     if len(ours) != len(theirs):  # "vanda strapleaf": a blank too many or too few
         ours, theirs = ["".join(ours)], ["".join(theirs)]
     total = 0
     for our, their in zip(ours, theirs, strict=True):
-        most = _slips(min(len(our), len(their)))
-        if abs(len(our) - len(their)) > most or len(set(our) ^ set(their)) > 2 * most:
+        allowed = _allowed_slips(min(len(our), len(their)))
+        if abs(len(our) - len(their)) > allowed or len(set(our) ^ set(their)) > 2 * allowed:
             return None
         slips = _distance(our, their)
-        if slips > most:
+        if slips > allowed:
             return None
         total += slips
     return total
 
 
 def _distance(ours: str, theirs: str) -> int:
-    """Letters left out, put in, changed, or swapped with their neighbour (optimal alignment)."""
+    """Return the edit distance: letters omitted, added, changed or swapped with a neighbour."""
     older: list[int] = []
     last = list(range(len(theirs) + 1))
     for i, our in enumerate(ours, 1):

@@ -1,4 +1,4 @@
-"""Culture groups: limits that plants of one kind share. The data is in groups.toml."""
+"""Culture groups: limits that plants of one kind share, read from groups.toml."""
 
 import tomllib
 from collections.abc import Mapping
@@ -26,9 +26,9 @@ class Group:
 
 @cache
 def standard_groups() -> Mapping[str, Group]:
-    """The groups that ship with the core, by name.
+    """Return the groups that ship with the core, by name.
 
-    Reading the package's own data is the one thing the core reads.
+    The package's own data is the only thing that the core reads.
     """
     text = (
         resources.files("sillward_rules.plants").joinpath("groups.toml").read_text(encoding="utf-8")
@@ -37,7 +37,10 @@ def standard_groups() -> Mapping[str, Group]:
 
 
 def parse_groups(text: str) -> Mapping[str, Group]:
-    """Read groups from TOML. The shipped file's own form; KeyError or TypeError if it is not."""
+    """Read groups from TOML in the form of the shipped file.
+
+    Raise KeyError or TypeError if the text has another form.
+    """
     tables = tomllib.loads(text)["groups"]
     return MappingProxyType({name: _group(name, table) for name, table in tables.items()})
 
@@ -72,13 +75,13 @@ def _group(name: str, table: dict[str, Any]) -> Group:
 
 
 def _grows(name: str, table: dict[str, Any]) -> GrowsClass | None:
-    """At what warmth the group grows; None where it is not given."""
+    """Return at what warmth the group grows; None where it is not given."""
     given = table.get("grows")
     return given and GrowsClass(given["value"], f'group "{name}": {given["source"]}')
 
 
 def _driest_comfortable(name: str, table: dict[str, Any]) -> Limit:
-    """VPD limit: no handbook lists one, so it follows from the two optima that they do list."""
+    """Return the VPD limit: no handbook lists it, so it is derived from two optima that they do."""
     optimum, humidity = table["day_optimum"], table["humidity_low"]["value"]
     middle = (optimum["low"] + optimum["high"]) / 2
     deficit = float(saturation_vapour_pressure(middle)) * (1 - humidity / 100)
@@ -96,7 +99,7 @@ plants that do not live in strong light (noon below 800 umol m-2 s-1) get 3 K le
 
 
 def _hottest_leaf(name: str, table: dict[str, Any]) -> Limit:
-    """Leaf limit in the sun of a group that gives none: it follows from the light."""
+    """Return the leaf limit in the sun of a group that gives none, derived from its light."""
     shade = table["light_high"]["value"] < SUN_LEAF_PPFD
     value = SHADE_LEAF_HIGH_C if shade else SUN_LEAF_HIGH_C
     kind = "shade" if shade else "sun"

@@ -20,7 +20,7 @@ RESTS: tuple[Rest, ...] = get_args(Rest)
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A bound with its origin: whose it is and the source behind it."""
+    """A bound and its origin: whose limit it is, and the source behind it."""
 
     value: float
     origin: str
@@ -28,7 +28,7 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class RotClass:
-    """How readily crown and axils rot when wet overnight, with its origin."""
+    """How readily crown and axils rot when wet overnight, and the origin of that."""
 
     value: Rot
     origin: str
@@ -36,7 +36,7 @@ class RotClass:
 
 @dataclass(frozen=True, slots=True)
 class RestClass:
-    """Whether the plant takes a dry rest when growth stops, with its origin."""
+    """Whether the plant takes a dry rest when growth stops, and the origin of that."""
 
     value: Rest
     origin: str
@@ -44,7 +44,7 @@ class RestClass:
 
 @dataclass(frozen=True, slots=True)
 class GrowsClass:
-    """At what warmth the plant grows, with its origin."""
+    """At what warmth the plant grows, and the origin of that."""
 
     value: Grows
     origin: str
@@ -52,13 +52,13 @@ class GrowsClass:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What a plant stands. None: no such limit is known for it.
+    """What a plant stands. None where no such limit is known for it.
 
-    night_low [°C] comfort over whole nights; rest_low [°C] the same while growth rests (None: no
-    other); brief_low [°C] injures within hours; day_high [°C] air, leaf_high [°C] leaf in the sun;
-    night_high [°C] air over whole nights; humidity_low [%]; vpd_high [kPa]; light_low, light_high
-    [umol m-2 s-1] at noon; salt_high [mS/cm]; gust_high [m/s]; rain_high [mm] in an hour; rot;
-    rest; grows.
+    night_low : comfort over whole nights [°C]. rest_low : the same while growth rests; None if it
+    is no other [°C]. brief_low : injures within hours [°C]. day_high : of the air [°C]. leaf_high :
+    of the leaf in the sun [°C]. night_high : of the air over whole nights [°C]. humidity_low [%].
+    vpd_high [kPa]. light_low, light_high : at noon [umol m-2 s-1]. salt_high [mS/cm]. gust_high
+    [m/s]. rain_high : in an hour [mm]. rot, rest, grows : classes.
     """
 
     night_low: Limit | None = None
@@ -96,7 +96,7 @@ UNITS: Mapping[str, str] = {
 }
 """Unit of each numeric limit."""
 
-_TENDER_IS_HIGH = frozenset({"night_low", "brief_low", "humidity_low", "light_low"})
+_TENDEREST_IS_HIGHEST = frozenset({"night_low", "brief_low", "humidity_low", "light_low"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +116,7 @@ class Plant:
 
     @property
     def rot(self) -> Rot:
-        """Rot class; "medium" where nothing is known."""
+        """The rot class; "medium" where nothing is known."""
         return self.limits.rot.value if self.limits.rot else "medium"
 
     @property
@@ -126,19 +126,19 @@ class Plant:
 
     @property
     def at_rest(self) -> "Plant":
-        """The plant with the night limit of its rest, if it has one."""
+        """The same plant with the night limit of its rest, if it has one."""
         limits = self.limits
         return replace(self, limits=replace(limits, night_low=limits.rest_low or limits.night_low))
 
     @property
     def grows(self) -> Grows:
-        """At what warmth it grows; "warm" where nothing is known: feed it cannot use harms it."""
+        """At what warmth it grows; "warm" where not known, as feed it cannot use is harmful."""
         return self.limits.grows.value if self.limits.grows else "warm"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Traits:
-    """What planners look at of many plants, in columns of shape (plant,).
+    """What planners need to know of many plants, in columns of shape (plant,).
 
     limits: by name, in their UNITS, NaN where a plant has no such limit. holder, rot, rest: words.
     grows: places in GROWS.
@@ -154,11 +154,13 @@ class Traits:
 
     @classmethod
     def of(cls, plants: Sequence[Plant]) -> "Traits":
-        """Lay out these plants."""
+        """Return the traits of these plants."""
 
         def values(name: str) -> Array:
             limits = (getattr(plant.limits, name) for plant in plants)
-            return np.array([np.nan if one is None else one.value for one in limits], np.float64)
+            return np.array(
+                [np.nan if limit is None else limit.value for limit in limits], np.float64
+            )
 
         return cls(
             tuple(plants),
@@ -171,7 +173,7 @@ class Traits:
         )
 
     def take(self, indices: np.ndarray) -> "Traits":
-        """Those of some of the plants, in this order."""
+        """Return the traits of some of the plants, in this order."""
         return Traits(
             tuple(self.plants[index] for index in indices.tolist()),
             {name: values[indices] for name, values in self.limits.items()},
@@ -183,9 +185,10 @@ class Traits:
         )
 
     def resting(self, rests: np.ndarray) -> "Traits":
-        """The same; those that rest, (plant,), with the night limit of their rest if it is lower.
+        """Return the same with the night limit of their rest for plants that rest, if it is lower.
 
-        A limit of rest never asks for more warmth than growth does.
+        rests (plant,) : whether each rests. A limit of rest never asks for more warmth than growth
+        does.
         """
         at_rest, night_low = self.limits["rest_low"], self.limits["night_low"]
         lower = rests & (at_rest < night_low)
@@ -202,20 +205,19 @@ class Traits:
 
 
 def tenderest(parents: Sequence[Limits]) -> Limits:
-    """Take, limit by limit, the tenderest of the parents; ties go to the first.
+    """Return, limit by limit, the tenderest of the parents; ties go to the first.
 
-    A limit that only some parents have is taken from those; at rest a parent without a limit of
-    its own for that wants what it always wants. A hybrid rests dry only if all its
-    parents do: kept a little moist it takes less harm (judgement). It grows as the parent that
-    wants most warmth.
+    A limit that only some parents have is taken from those. At rest, a parent without a limit of
+    its own for that keeps its ordinary one. A hybrid rests dry only if all its parents do: kept a
+    little moist it takes less harm (judgement). It grows as the parent that wants most warmth.
     """
     chosen: dict[str, Limit | RotClass | RestClass | GrowsClass] = {}
     for field in fields(Limits):
-        known = [value for one in parents if (value := getattr(one, field.name)) is not None]
+        known = [value for limits in parents if (value := getattr(limits, field.name)) is not None]
         if not known:
             continue
         if field.name == "rest_low":
-            at_rest = [low for one in parents if (low := one.rest_low or one.night_low)]
+            at_rest = [low for limits in parents if (low := limits.rest_low or limits.night_low)]
             chosen["rest_low"] = max(at_rest, key=lambda limit: limit.value)
         elif field.name == "rot":
             chosen["rot"] = max(known, key=lambda rot: ROT_CLASSES.index(rot.value))
@@ -223,7 +225,7 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
             chosen["rest"] = min(known, key=lambda rest: RESTS.index(rest.value))
         elif field.name == "grows":
             chosen["grows"] = min(known, key=lambda grows: GROWS.index(grows.value))
-        elif field.name in _TENDER_IS_HIGH:
+        elif field.name in _TENDEREST_IS_HIGHEST:
             chosen[field.name] = max(known, key=lambda limit: limit.value)
         else:
             chosen[field.name] = min(known, key=lambda limit: limit.value)
@@ -231,7 +233,10 @@ def tenderest(parents: Sequence[Limits]) -> Limits:
 
 
 def overridden(limits: Limits, own: Limits) -> Limits:
-    """The grower's own limits over those of the group; an own night_low is for the rest too."""
+    """Return the grower's own limits before those of the group.
+
+    A night_low of the grower's own holds during rest too.
+    """
     if own.night_low is not None:
         limits = replace(limits, rest_low=None)
     merged = {

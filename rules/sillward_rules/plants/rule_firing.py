@@ -16,11 +16,11 @@ from sillward_rules.weather.site import Site
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Classes:
-    """Whom a rule speaks of. Plants that stand alike and share a bound are one class.
+    """The plants a rule applies to, in classes: plants at one spot that share a bound.
 
-    member (plant,) : class of each plant, -1 where the rule does not speak of it.
+    member (plant,) : class of each plant, -1 where the rule does not apply to it.
     column, limit, other, rots (class,) : spot column of the class, its bound as the rule gives it,
-    that of what must hold too, and whether its plants rot easily.
+    the bound of the second condition, and whether its plants rot easily.
     """
 
     rule: Rule
@@ -33,13 +33,14 @@ class Classes:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Firing:
-    """Where a rule fires, for the classes that it speaks of (`Classes`).
+    """Where a rule fires, for the classes of plants that it applies to (`Classes`).
 
     times (time,) : the moments [unix s].
-    bound, values, beyond, fires (time, class) : the bound (raised where crowns are wet), the
-    quantity, whether it is beyond its bound at that moment (NaN is not), whether the rule fires.
+    bound, values (time, class) : the bound, raised where crowns are wet, and the quantity.
+    beyond, fires (time, class) : whether the quantity is beyond its bound at that moment (NaN is
+    not), and whether the rule fires.
     known (time, class) : whether it is known if the rule fires at that moment.
-    counts (time,) : whether the moment is of the rule's hours.
+    counts (time,) : whether the moment is in the rule's hours.
     """
 
     classes: Classes
@@ -58,7 +59,7 @@ class Firing:
 
     @property
     def member(self) -> np.ndarray:
-        """(plant,) class of each plant, -1 where the rule does not speak of it."""
+        """(plant,) class of each plant, -1 where the rule does not apply to it."""
         return self.classes.member
 
     @property
@@ -72,14 +73,14 @@ class Firing:
         return self.classes.limit
 
     def rows(self, start: datetime, end: datetime) -> np.ndarray:
-        """Rows of the moments from start to end, both included."""
+        """Return the rows of the moments from start to end, both included."""
         return rows_from_to(self.times, start, end)
 
     def by_plant(self, per_class: np.ndarray) -> np.ndarray:
-        """(plant,) from (class,) booleans; False for plants that the rule does not speak of."""
+        """(plant,) from (class,) booleans; False for plants that the rule does not apply to."""
         result = np.zeros(self.member.shape, dtype=bool)
-        spoken = self.member >= 0
-        result[spoken] = per_class[self.member[spoken]]
+        members = self.member >= 0
+        result[members] = per_class[self.member[members]]
         return result
 
 
@@ -92,36 +93,38 @@ def evaluate_rule(
     *,
     wet_margin_k: float = 0.0,
 ) -> Firing:
-    """Hold a rule against the climate at the spot column (plant,) where each plant stands.
+    """Evaluate a rule for the climate at the spots where plants stand.
 
-    columns : -1 for plants that are not asked about. wet_margin_k : by how much a lower bound on
-    temperature rises for plants that rot easily, while crowns at their spot are wet, or while
-    nobody knows whether they are.
+    columns (plant,) : spot column of each plant; -1 leaves it out. wet_margin_k : by how much a
+    lower bound on temperature rises for plants that rot easily, while crowns at their spot are wet
+    or are not known to be dry [K].
     """
     classes = classify(rule, traits, columns, climate)
     return evaluate(classes, site, climate, slice(None), wet_margin_k=wet_margin_k)
 
 
 def classify(rule: Rule, traits: Traits, columns: np.ndarray, climate: Climate) -> Classes:
-    """The classes of the plants that a rule speaks of where they stand, as in `fire`."""
+    """Return the classes of the plants that a rule applies to where they stand."""
     bounds = _bounds(rule.bound, traits)
     others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
-    speaks = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
-    speaks &= rule.plants.among(traits)
+    applies = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    applies &= rule.plants.among(traits)
     if rule.season:
-        speaking = np.array([[one.value in rule.season for one in row] for row in climate.season])
-        speaks &= speaking[traits.grows, columns]
-    spoken = np.flatnonzero(speaks)
-    rots = traits.rot[spoken] == "high"
-    first, of_class = group_rows(columns[spoken], bounds[spoken], rots, others[spoken])
+        in_season = np.array(
+            [[season.value in rule.season for season in row] for row in climate.season]
+        )
+        applies &= in_season[traits.grows, columns]
+    members = np.flatnonzero(applies)
+    rots = traits.rot[members] == "high"
+    first, of_class = group_rows(columns[members], bounds[members], rots, others[members])
     member = np.full(len(traits.plants), -1, dtype=np.int64)
-    member[spoken] = of_class
+    member[members] = of_class
     return Classes(
         rule,
         member,
-        columns[spoken][first],
-        bounds[spoken][first],
-        others[spoken][first],
+        columns[members][first],
+        bounds[members][first],
+        others[members][first],
         rots[first],
     )
 
@@ -129,7 +132,7 @@ def classify(rule: Rule, traits: Traits, columns: np.ndarray, climate: Climate) 
 def evaluate(
     classes: Classes, site: Site, climate: Climate, rows: slice, *, wet_margin_k: float = 0.0
 ) -> Firing:
-    """Hold a rule against some rows of a climate, as in `fire`.
+    """Evaluate a rule for some rows of a climate, as `evaluate_rule` does for all.
 
     How long it lasts is counted within the rows.
     """
@@ -169,16 +172,16 @@ def _bounds(bound: Bound, traits: Traits) -> Array:
 
 
 def _lasting(mask: np.ndarray, times: np.ndarray, lasting: timedelta) -> np.ndarray:
-    """Keep only runs along axis 0 of at least `lasting`.
+    """Keep only runs along axis 0 that last long enough.
 
-    Each value stands for the time since the one before it, and for an hour at most.
+    Each value stands for the time since the one before it, but for an hour at most.
     """
-    least = lasting.total_seconds()
-    if least == 0 or not mask.any():
+    lasting_s = lasting.total_seconds()
+    if lasting_s == 0 or not mask.any():
         return mask
     steps = np.minimum(np.diff(times, prepend=times[0] - HOUR_S), HOUR_S)
     until = np.concatenate([[0.0], np.cumsum(steps)])
     rows = np.arange(mask.shape[0])[:, None]
     last_off = np.maximum.accumulate(np.where(mask, -1, rows), axis=0)
     next_off = np.minimum.accumulate(np.where(mask, mask.shape[0], rows)[::-1], axis=0)[::-1]
-    return np.asarray(mask & (until[next_off] - until[last_off + 1] >= least))
+    return np.asarray(mask & (until[next_off] - until[last_off + 1] >= lasting_s))

@@ -25,9 +25,9 @@ from sillward_rules.plants.rule_grammar import (
 from sillward_rules.plants.rules import (
     QUANTITIES,
     Bound,
-    Chosen,
     Condition,
     Direction,
+    PlantFilter,
     Quantity,
     Rule,
 )
@@ -193,18 +193,18 @@ class _TableReader:
             return None
         return Condition(str(watch), direction, bound)
 
-    def chosen(self, key: str) -> Chosen:
+    def chosen(self, key: str) -> PlantFilter:
         """Read the table that says of which plants a rule speaks; left out: of all."""
         nested = self._nested(key) if key in self.table else None
         if nested is None:
-            return Chosen()
+            return PlantFilter()
         lists: dict[str, tuple[str, ...]] = {}
         for name in nested.table:
             if name in nested.keys:
                 lists[name] = nested.value(name)
             else:
                 nested.report(name, f"unknown key (known: {', '.join(nested.keys)})")
-        return Chosen(**lists)
+        return PlantFilter(**lists)
 
     def bound(self) -> tuple[Direction | None, Bound | None]:
         """Read on which side of the quantity the bound is, and the bound; None if it is wrong."""

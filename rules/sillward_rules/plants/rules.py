@@ -1,6 +1,7 @@
-"""Rules: declarative bounds on a quantity, which chore they ask for, and where they fire.
+"""Rules: declarative bounds on a quantity, with the hours and plants they apply to.
 
-A rule says that something is needed. When, where to and how much is for the planners.
+A rule says that something is needed. When, where to and how much is up to the planners.
+`rule_reading` reads rules, `rule_firing` says where they fire.
 """
 
 from collections.abc import Mapping
@@ -49,7 +50,7 @@ ASKS = ("carry in", "mist", "shade", "secure", "cover", "damp down", "move", "no
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """What the quantity is held against: a value, or the plant's own limit and so much more."""
+    """What a quantity is compared with: a value, or the plant's own limit plus `more`."""
 
     value: float | None = None
     limit: str | None = None
@@ -57,8 +58,8 @@ class Bound:
 
 
 @dataclass(frozen=True, slots=True)
-class Chosen:
-    """Which plants a rule speaks of. An empty field leaves everything in."""
+class PlantFilter:
+    """Which plants a rule applies to. An empty field excludes none."""
 
     holder: tuple[str, ...] = ()
     group: tuple[str, ...] = ()
@@ -68,7 +69,7 @@ class Chosen:
     rest: tuple[str, ...] = ()
 
     def among(self, traits: Traits) -> np.ndarray:
-        """(plant,) whether the rule speaks of each of these plants."""
+        """(plant,) whether the rule applies to each of these plants."""
         chosen = np.ones(len(traits.plants), dtype=bool)
         for words, column in (
             (self.holder, traits.holder),
@@ -78,10 +79,10 @@ class Chosen:
             if words:
                 chosen &= np.isin(column, words)
         if self.group or self.home or self.name:
-            chosen &= np.array([self._names(plant) for plant in traits.plants], dtype=bool)
+            chosen &= np.array([self._includes(plant) for plant in traits.plants], dtype=bool)
         return chosen
 
-    def _names(self, plant: Plant) -> bool:
+    def _includes(self, plant: Plant) -> bool:
         return (
             (not self.group or bool(set(self.group) & set(plant.groups)))
             and (not self.home or plant.home in self.home)
@@ -109,13 +110,13 @@ class Rule:
     hours: Hours
     asks: str
     lasting: timedelta = timedelta(0)
-    plants: Chosen = Chosen()
+    plants: PlantFilter = PlantFilter()
     season: tuple[str, ...] = ()
-    """Seasons (values of `Season`) in which the rule speaks; empty: in all."""
+    """Seasons (values of `Season`) in which the rule applies; empty for all."""
     also: Condition | None = None
-    """What must hold at the same hour too."""
+    """A second condition that must hold at the same hour."""
 
     def origin_for(self, plant: Plant) -> str:
-        """Whose the bound is that this plant is held against."""
+        """Return where the bound for this plant comes from: its limit, or the rule itself."""
         limit = getattr(plant.limits, self.bound.limit) if self.bound.limit else None
         return limit.origin if limit else f'rule "{self.name}"'

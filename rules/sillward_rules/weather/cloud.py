@@ -1,7 +1,7 @@
-"""Cloud by height: how much of the sky's cover holds the warmth of the ground.
+"""Cloud by height: how much of the cloud cover keeps the ground warm.
 
-What lives here: what low, middle and high cloud count for in the long-wave balance. What must
-never: sunlight, which thin high cloud weakens too; that goes by the whole cover.
+This is about the long-wave balance, in which low, middle and high cloud count differently. Sunlight
+goes by the total cover, because thin high cloud weakens it too.
 """
 
 import numpy as np
@@ -11,9 +11,9 @@ from sillward_rules.arrays import Array
 
 MIDDLE = 0.68
 HIGH = 0.16
-"""What a sky full of middle or high cloud sends down more than a clear one does, as a share of what
-full low cloud adds. Bolz 1949, as tabled by Oke 1987, Boundary Layer Climates: altocumulus 0.17 and
-cirrus 0.04, held against stratus and fog at 0.25 (from memory).
+"""How much more long-wave radiation a sky full of middle or high cloud sends down than a clear one,
+as a share of what full low cloud adds. Bolz 1949, as tabled by Oke 1987, Boundary Layer Climates:
+altocumulus 0.17 and cirrus 0.04, held against stratus and fog at 0.25 (from memory).
 
 Weighed: Martin and Berdahl 1984, Solar Energy 33:321, let cloud count by its emissivity times
 exp(-base / 8.2 km), with 0.4 for the emissivity of ice cloud at 8 km (from memory). For bases of
@@ -22,7 +22,7 @@ is the 0.84 that an overcast sky has in `surface.sky_emissivity`."""
 
 
 def warming_cover(total: ArrayLike, low: ArrayLike, middle: ArrayLike, high: ArrayLike) -> Array:
-    """The cover of low cloud that would warm the ground as all the cloud of the sky does.
+    """Return the cover of low cloud that would warm the ground as all the cloud of the sky does.
 
     Parameters
     ----------
@@ -32,12 +32,12 @@ def warming_cover(total: ArrayLike, low: ArrayLike, middle: ArrayLike, high: Arr
     Returns
     -------
     Array
-        Never more than the total; the total itself where a layer is not known. Where the layers may
-        lie over each other in several ways, the coldest counts: as much of the high cloud is seen
-        from below as the total leaves room for. What no layer accounts for is clear sky.
+        Cover, 0 to 1. Never more than the total; the total itself where a layer is not known. Where
+        the layers may overlap in several ways, the coldest case counts: as much of the high cloud
+        is seen from below as the total leaves room for. What no layer accounts for is clear sky.
     """
     total, low, middle, high = (
-        np.asarray(one, dtype=np.float64) for one in (total, low, middle, high)
+        np.asarray(cover, dtype=np.float64) for cover in (total, low, middle, high)
     )
     low_seen = np.minimum(low, total)
     high_seen = np.clip(total - np.maximum(low_seen, middle), 0.0, high)

@@ -1,4 +1,4 @@
-"""Reasons not to believe a forecast, as facts. Their words are the shell's."""
+"""Reasons not to believe a forecast, as facts; the shell puts them into words."""
 
 from dataclasses import dataclass
 from typing import Literal
@@ -26,7 +26,7 @@ class WarmerThanAnother(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class OutOfSeason(Doubt):
-    """A temperature, or a mean, beyond what any place of that latitude and height has then [°C]."""
+    """A temperature, or a mean, beyond what is possible there in that season [°C]."""
 
     what: Literal["hours", "nights", "days"]
     value_c: float
@@ -35,9 +35,9 @@ class OutOfSeason(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class NoDayAndNight(Doubt):
-    """A temperature that stays the same, or goes through the same few hours again and again.
+    """A temperature that stays the same, or repeats the same few hours again and again.
 
-    hours : how long it does. period_h : after how many hours it repeats; 1: it stays the same.
+    hours : how long it does. period_h : after how many hours it repeats; 1 if it stays the same.
     """
 
     temp_c: float
@@ -47,21 +47,21 @@ class NoDayAndNight(Doubt):
 
 @dataclass(frozen=True, slots=True)
 class Leap(Doubt):
-    """A change from one hour to the next that air does not make [K]."""
+    """A change from one hour to the next that is too large for air [K]."""
 
     change_k: float
 
 
 @dataclass(frozen=True, slots=True)
 class DewPointAbove(Doubt):
-    """A dew point above the temperature, at how many hours."""
+    """A dew point above the temperature, and at how many hours."""
 
     hours: int
 
 
 @dataclass(frozen=True, slots=True)
 class HumidityMisfit(Doubt):
-    """A humidity that is not that of the temperature and dew point given with it: medians [%]."""
+    """A humidity that does not fit the temperature and dew point given with it; medians [%]."""
 
     given_pct: float
     computed_pct: float

@@ -15,24 +15,26 @@ OLD = timedelta(hours=6)
 """A forecast fetched longer ago is named as old. Judgement: two missed model runs."""
 
 UNMOVED = timedelta(hours=12)
-"""Likewise one whose model run, or whose numbers, are older. Judgement: global models run every
-six hours and take some hours to arrive."""
+"""A forecast whose model run, or whose numbers, are older than this is named as old too. Judgement:
+global models run every six hours and take some hours to arrive."""
 
 AHEAD = timedelta(minutes=10)
-"""A forecast cannot have been fetched this long from now; a clock may differ by less. Judgement."""
+"""A forecast cannot have been fetched further than this in the future; clocks may differ by less.
+Judgement."""
 
 STALE = timedelta(hours=24)
 """A forecast older than this judges nothing any more. Judgement."""
 
-LONGEST_BRIDGE_H = 2
+MAX_BRIDGE_H = 2
 """Missing hours that are filled in between their neighbours; longer gaps stay missing."""
 
-MOST_PAST_H = 8 * 24
-"""Hours that are put in front of a forecast, at most. Judgement: the season looks a week back."""
+MAX_PAST_H = 8 * 24
+"""At most this many hours are put in front of a forecast. Judgement: the season looks a week
+back."""
 
-LEAST_ALIKE_H = 24
-"""Hours that two forecasts must share before they are called the same. Judgement: fewer may be
-alike by chance, and a whole day and night can hardly be."""
+MIN_SHARED_H = 24
+"""Hours that two forecasts must share before they are called the same. Judgement: fewer may agree
+by chance, a whole day and night hardly can."""
 
 
 class Freshness(Enum):
@@ -57,8 +59,8 @@ class Weather:
     times : unix seconds, full hours one after the other. temp_c, dew_point_c, wind_m_s (10 m),
     gust_m_s, cloud (0..1) : instants. rain_mm, direct_w_m2, diffuse_w_m2 (on the level) : sum or
     mean of the hour that ends at the time. hail_pct : 100 where hail is forecast, 0 where not.
-    cloud_low, cloud_middle, cloud_high (0..1) : instants, of each layer by itself; unknown
-    unless given, as many sources give the whole cover only.
+    cloud_low, cloud_middle, cloud_high (0..1) : instants, of each layer by itself; unknown unless
+    given, because many sources give only the total cover.
     """
 
     times: np.ndarray
@@ -78,14 +80,14 @@ class Weather:
     cloud_high: Array = field(default_factory=_not_given)
     issued_at: datetime | None = None
     spread: Spread | None = None
-    """How far off it may be, by hour; None: the usual errors by lead time."""
+    """How far off it may be, by hour; None stands for the usual errors by lead time."""
     remarks: tuple[Remark, ...] = field(default=())
-    """What was wrong with single values, and what else the grower must know of it."""
+    """What was wrong with single values, and what else the grower must know about it."""
     notes: tuple[str, ...] = field(default=())
-    """What this source does not give, and how it was made up for: nothing to act on."""
+    """What this source does not give, and how that was made up for; nothing to act on."""
     doubts: tuple[Doubt, ...] = field(default=())
-    """What speaks against it in values that are not kept here, as the humidity beside the dew
-    point: found by whoever read it. The rest is for `plausible`."""
+    """What speaks against it in values that are not kept here, such as the humidity beside the dew
+    point. Its reader finds these; `plausibility` finds all others."""
 
     def __post_init__(self) -> None:
         self._require_lengths()
@@ -106,26 +108,26 @@ class Weather:
             raise ValueError(msg)
 
     def age(self, now: datetime) -> timedelta:
-        """How old this forecast is: since its model run if known, else since it was fetched."""
+        """Return how old this forecast is: since its model run if known, else its fetching."""
         return now - (self.issued_at or self.fetched_at)
 
     def freshness(self, now: datetime) -> Freshness:
-        """Whether it is fresh, old (still used, and named as old) or expired (judges nothing)."""
+        """Return whether it is fresh, old (still used, and named as old) or expired (not used)."""
         if self.age(now) > STALE:
             return Freshness.EXPIRED
         unmoved = self.issued_at is not None and now - self.issued_at > UNMOVED
-        # Of a time to come: the clock was ahead, and nobody knows how old it is.
+        # From the future: the clock was ahead, and it is not known how old it is.
         old = unmoved or self.fetched_at - now > AHEAD or now - self.fetched_at > OLD
         return Freshness.OLD if old else Freshness.FRESH
 
     def reaches(self, now: datetime) -> bool:
-        """Whether it is for the present hour, or begins with the next one as some sources do."""
+        """Return whether it covers the present hour, or begins with the next as some sources do."""
         if not self.times.size:
             return False
         return bool(self.times[0] - HOUR_S <= now.timestamp() <= self.times[-1])
 
     def spread_in(self, rows: np.ndarray) -> Spread:
-        """How far off it may be: its own spread where that is known in all the rows."""
+        """Return how far off it may be: its own spread where that is known in all of these rows."""
         if self.spread is not None and self.spread.knows(rows):
             return self.spread
         return usual_spread(self.times, self.issued_at or self.fetched_at)
@@ -133,7 +135,7 @@ class Weather:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WeatherBetween(Weather):
-    """An hourly weather as it is taken to be at any moments, in order: `at_moments` makes it."""
+    """A weather at any moments, in order, as interpolated by `at_moments`."""
 
     def __post_init__(self) -> None:
         self._require_lengths()
@@ -169,14 +171,14 @@ _IN_WORDS = {
     "direct_w_m2": "direct sun",
     "diffuse_w_m2": "diffuse light",
 }
-# Neither hail nor cloud by height: few sources give hail, and what no forecast can have is not
-# missing; without the layers the whole cover counts, which is told.
+# Neither hail nor cloud by height is told as missing: few sources give hail, and without the layers
+# the total cover counts, which is told.
 
 _STATE_OF_THE_AIR = ("temp_c", "dew_point_c", "wind_m_s", "cloud")
 
 
 def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
-    """Weather of which nothing is known, from yesterday on: every night in it is unjudged."""
+    """Return a weather of which nothing is known, from yesterday on: all nights are unjudged."""
     first = int(now.timestamp()) // HOUR_S * HOUR_S - 24 * HOUR_S
     times = first + HOUR_S * np.arange(24 + hours, dtype=np.int64)
     series = {name: np.full(times.shape, np.nan) for name in SERIES}
@@ -190,14 +192,14 @@ def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
 
 
 def withheld(weather: Weather) -> Weather:
-    """The weather with all its values unknown: every night in it is unjudged."""
+    """Return the weather with all its values unknown; all its nights are unjudged."""
     unknown = np.full(weather.times.shape, np.nan)
     series = dict.fromkeys(SERIES, unknown)
     return replace(weather, spread=None, remarks=(), notes=(), **series)  # type: ignore[arg-type]
 
 
-def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:
-    """Fill gaps of at most `most` missing values linearly; longer ones and the ends stay NaN.
+def bridge_gaps(values: Array, max_hours: int = MAX_BRIDGE_H) -> Array:
+    """Fill gaps of at most `max_hours` missing values linearly; longer ones and the ends stay NaN.
 
     Shape (time,) in and out.
     """
@@ -207,19 +209,19 @@ def bridge_gaps(values: Array, most: int = LONGEST_BRIDGE_H) -> Array:
     rows = np.arange(values.size)
     before = np.maximum.accumulate(np.where(known, rows, -1))
     after = np.minimum.accumulate(np.where(known, rows, values.size)[::-1])[::-1]
-    fillable = ~known & (before >= 0) & (after < values.size) & (after - before - 1 <= most)
+    fillable = ~known & (before >= 0) & (after < values.size) & (after - before - 1 <= max_hours)
     filled = values.copy()
     filled[fillable] = np.interp(rows[fillable], rows[known], values[known])
     return filled
 
 
 def moment(second: float) -> datetime:
-    """Unix seconds as an aware datetime (UTC)."""
+    """Return unix seconds as an aware datetime (UTC)."""
     return datetime.fromtimestamp(float(second), UTC)
 
 
 def between(times: np.ndarray, series: Array, at: Array) -> Array:
-    """Instants (time, ...) at moments in between [unix s], by straight lines: (moment, ...).
+    """Return instants (time, ...) interpolated linearly at moments [unix s]: (moment, ...).
 
     On the hour itself the hour before need not be known. NaN outside the times.
     """
@@ -237,10 +239,10 @@ def between(times: np.ndarray, series: Array, at: Array) -> Array:
 
 
 def at_moments(weather: Weather, at: Array) -> WeatherBetween:
-    """A weather at moments within its hours, in order [unix s].
+    """Return a weather at moments within its hours, in order [unix s].
 
-    Instants lie on straight lines between the hours, gaps bridged as ever; of an hour's sums, means
-    and facts each moment has those of its hour. At a full hour all is as the weather has it.
+    Instants are interpolated linearly between the hours, short gaps bridged. Sums, means and facts
+    of an hour are those of the hour that a moment lies in. At a full hour nothing is changed.
     """
     times = weather.times
     rows = np.searchsorted(times, at, side="left")
@@ -261,13 +263,13 @@ def at_moments(weather: Weather, at: Array) -> WeatherBetween:
 
 
 def hours_within(start: datetime, end: datetime) -> np.ndarray:
-    """The full hours [unix s] from start to end, both included."""
+    """Return the full hours [unix s] from start to end, both included."""
     first = -int(-start.timestamp() // HOUR_S)
     return HOUR_S * np.arange(first, int(end.timestamp() // HOUR_S) + 1, dtype=np.int64)
 
 
 def at_hours(times: np.ndarray, series: Array, hours: np.ndarray) -> Array:
-    """A series (time,) at these full hours [unix s], shape (hour,); NaN outside the times."""
+    """Return a series (time,) at these full hours [unix s]: (hour,); NaN outside the times."""
     if not times.size:
         return np.full(hours.shape, np.nan)
     rows = (hours - times[0]) // HOUR_S
@@ -276,13 +278,13 @@ def at_hours(times: np.ndarray, series: Array, hours: np.ndarray) -> Array:
 
 
 def rows_from_to(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
-    """Rows of the moments from start to end, both included, among times (time,) in order."""
+    """Return the rows from start to end, both included, among times (time,) in order."""
     first = np.searchsorted(times, start.timestamp(), side="left")
     return np.arange(first, max(first, np.searchsorted(times, end.timestamp(), side="right")))
 
 
 def covers_hours(times: np.ndarray, start: datetime, end: datetime) -> bool:
-    """Whether every full hour from start to end, one at least, is among the hours (time,)."""
+    """Return whether every full hour from start to end, at least one, is among the times."""
     hours = hours_within(start, end)
     if not times.size or not hours.size:
         return False
@@ -290,29 +292,32 @@ def covers_hours(times: np.ndarray, start: datetime, end: datetime) -> bool:
 
 
 def rows_within(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
-    """Rows of the full hours from start to end among times (time,); none unless all are there."""
+    """Return the rows of the full hours from start to end; none unless all are there."""
     if not covers_hours(times, start, end):
         return np.arange(0)
     return rows_from_to(times, start, end)
 
 
 def covers(weather: Weather, start: datetime, end: datetime) -> bool:
-    """Whether the temperature of every full hour from start to end is known, bridged gaps too."""
+    """Return whether the temperature is known at every full hour from start to end.
+
+    Gaps that may be bridged count as known.
+    """
     temp = at_hours(weather.times, bridge_gaps(weather.temp_c), hours_within(start, end))
     return bool(weather.times.size and np.isfinite(temp).all())
 
 
 def with_past(weather: Weather, earlier: Weather) -> Weather:
-    """Put the hours that `earlier` has before this weather in front of it, at most `MOST_PAST_H`.
+    """Put the hours that `earlier` has before this weather in front of it, at most `MAX_PAST_H`.
 
     For a source without history. Nothing that this weather says is changed, unknown hours
-    included; hours between the two are unknown, and of the past the spread is. The weather itself
-    where there is nothing to add.
+    included. Hours between the two are unknown, and so is the spread of the past. Return the
+    weather itself where there is nothing to add.
     """
     if not weather.times.size or not earlier.times.size:
         return weather
     first = int(weather.times[0])
-    start = max(int(earlier.times[0]), first - MOST_PAST_H * HOUR_S)
+    start = max(int(earlier.times[0]), first - MAX_PAST_H * HOUR_S)
     added = np.arange(start, first, HOUR_S, dtype=np.int64)
     if not added.size or earlier.times[-1] < start:
         return weather
@@ -329,8 +334,10 @@ def with_past(weather: Weather, earlier: Weather) -> Weather:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Missing hours of one series, one after the other: what it is in plain words, the first and
-    the last of them, how many. Of rain and light, the hour that ends at the moment is missing."""
+    """Missing hours of one series in a row.
+
+    series: in plain words. first, last: of rain and light, the hour that ends then is missing.
+    """
 
     series: str
     first: datetime
@@ -339,37 +346,37 @@ class Gap:
 
 
 def gaps(weather: Weather, start: datetime, end: datetime) -> list[Gap]:
-    """What is missing at the full hours from start to end, both included, by time, then by series.
+    """Return what is missing from start to end, both included, by time and then by series.
 
-    Hours outside the forecast are missing in every series; short gaps are told as well, although
-    they are bridged. Hail is left out.
+    Hours outside the forecast are missing in every series. Short gaps are included although they
+    are bridged. Hail and cloud by height are left out.
     """
     hours = hours_within(start, end)
     found: list[Gap] = []
     for name, words in _IN_WORDS.items():
         missing = np.isnan(at_hours(weather.times, getattr(weather, name), hours))
         edges = np.diff(missing.astype(np.int8), prepend=0, append=0)
-        for one, after in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0), strict=True):
-            span = moment(hours[one]), moment(hours[after - 1])
-            found.append(Gap(words, *span, int(after - one)))
+        for first, after in zip(np.flatnonzero(edges > 0), np.flatnonzero(edges < 0), strict=True):
+            span = moment(hours[first]), moment(hours[after - 1])
+            found.append(Gap(words, *span, int(after - first)))
     return sorted(found, key=lambda gap: gap.first)
 
 
-def same_forecast(one: Weather, other: Weather, now: datetime) -> bool:
-    """Whether two forecasts say the same of the time to come, as an old body fetched anew does.
+def same_forecast(weather: Weather, other: Weather, now: datetime) -> bool:
+    """Return whether two forecasts say the same about the future, as an old body fetched anew does.
 
     Compared are temperature, dew point, wind and cloud at the hours after `now` that both reach,
-    unknown hours included; with less than `LEAST_ALIKE_H` of them there is no telling: False.
+    unknown hours included. False where they share fewer than `MIN_SHARED_H` of these.
     """
     shared, rows, others = np.intersect1d(
-        one.times, other.times, assume_unique=True, return_indices=True
+        weather.times, other.times, assume_unique=True, return_indices=True
     )
     ahead = shared > now.timestamp()
-    if ahead.sum() < LEAST_ALIKE_H:
+    if ahead.sum() < MIN_SHARED_H:
         return False
     return all(
         np.array_equal(
-            getattr(one, name)[rows[ahead]], getattr(other, name)[others[ahead]], equal_nan=True
+            getattr(weather, name)[rows[ahead]], getattr(other, name)[others[ahead]], equal_nan=True
         )
         for name in _STATE_OF_THE_AIR
     )

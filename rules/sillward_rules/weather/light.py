@@ -1,7 +1,7 @@
 """Light as plants count it: photon flux, daily light integral, hours of possible direct sun.
 
-What lives here: conversions of sunlight, and where the sun can reach a spot. What must never:
-limits of plants, or what a spot does to the light. Only for sun and sky: lamps have other factors.
+Conversions of sunlight, and where the sun can reach a spot. Limits of plants, and what a spot does
+to the light, are elsewhere. The factors are for sun and sky; lamps have others.
 
 PPFD is photosynthetic photon flux density [umol m-2 s-1], DLI its sum over a day [mol m-2 d-1].
 """
@@ -54,7 +54,7 @@ class Window(Protocol):
 
 
 def ppfd(light_w_m2: ArrayLike) -> Array:
-    """PPFD of broadband sunlight.
+    """Return the PPFD of broadband sunlight.
 
     Parameters
     ----------
@@ -80,12 +80,12 @@ def ppfd(light_w_m2: ArrayLike) -> Array:
 
 
 def ppfd_from_foot_candles(foot_candles: ArrayLike) -> Array:
-    """PPFD [umol m-2 s-1] of sunlight that a meter reads in foot-candles; same shape."""
+    """Return the PPFD [umol m-2 s-1] of sunlight that a meter reads in foot-candles; same shape."""
     return np.asarray(UMOL_PER_FOOT_CANDLE * np.asarray(foot_candles, dtype=np.float64))
 
 
 def daily_light_integral(light_w_m2: ArrayLike, step_h: float = 1.0) -> Array:
-    """DLI of one day from its sunlight, step by step.
+    """Return the DLI of one day from its sunlight, step by step.
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ def daily_light_integral(light_w_m2: ArrayLike, step_h: float = 1.0) -> Array:
     -------
     Array
         DLI [mol m-2 d-1], the shape without time. NaN where a step is unknown, and where there
-        are no steps: the light of a day that nobody knows is not zero.
+        are no steps: the light of an unknown day is not zero.
 
     Raises
     ------
@@ -115,7 +115,7 @@ def daily_light_integral(light_w_m2: ArrayLike, step_h: float = 1.0) -> Array:
 
 
 def noon_dli(ppfd_noon: ArrayLike, day_length_h: ArrayLike) -> Array:
-    """DLI [mol m-2 d-1] of a day whose light rises and falls as half a sine.
+    """Return the DLI [mol m-2 d-1] of a day whose light rises and falls as half a sine.
 
     ppfd_noon : the peak [umol m-2 s-1]; day_length_h : sunrise to sunset [h]; any shapes that go
     together. A sine's mean is 2/pi of its peak. Under a clear sky (Haurwitz, Lisbon) the sine is
@@ -129,13 +129,13 @@ def noon_dli(ppfd_noon: ArrayLike, day_length_h: ArrayLike) -> Array:
 def through_windows(
     windows: Sequence[Window] | None, azimuth_deg: ArrayLike, elevation_deg: ArrayLike
 ) -> NDArray[np.bool_]:
-    """Whether the sun reaches a spot through any of its windows.
+    """Return whether the sun reaches a spot through any of its windows.
 
     Parameters
     ----------
     windows : Sequence[Window] | None
-        None is open all round; none at all is no sun. A window may pass over north (from 290 to
-        70). Edges count as inside; from 0 to 360 is all round.
+        None is open all round; an empty sequence lets no sun in. A window may pass over north (from
+        290 to 70). Edges count as inside; from 0 to 360 is all round.
     azimuth_deg, elevation_deg : ArrayLike
         The sun, clockwise from north and without refraction [deg].
 
@@ -160,9 +160,9 @@ def through_windows(
 
 
 def direct_sun_hours(site: Site, windows: Sequence[Window] | None, day: date) -> float:
-    """Hours of possible direct sun at a spot on a local date, as if no cloud came.
+    """Return the hours of possible direct sun at a spot on a local date, without any cloud.
 
-    The sun's path is looked at in the middle of steps of at most 5 minutes from sunrise to sunset
+    The sun's path is sampled in the middle of steps of at most 5 minutes from sunrise to sunset
     (the 24 hours around noon where it never sets), so each end of a stretch of sun is known to
     half a step. windows as in `through_windows`.
     """

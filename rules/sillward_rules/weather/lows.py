@@ -1,4 +1,4 @@
-"""Tonight's low at every spot that follows the weather, and how sure it is."""
+"""Tonight's low at every spot that follows the weather, and how certain it is."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,8 +16,10 @@ from sillward_rules.weather.sun import Night
 
 @dataclass(frozen=True, slots=True)
 class SpotLow:
-    """The lowest leaf temperature of a night at a spot [°C], when, the air then [°C], and the
-    standard deviation of the forecast at that hour [K]. None where the night is not wholly known.
+    """The lowest leaf temperature of a night at a spot; None where the night is not wholly known.
+
+    leaf_c, air_c : leaf and air at that moment [°C]. sd_k : standard deviation of the forecast then
+    [K].
     """
 
     spot: str
@@ -29,7 +31,7 @@ class SpotLow:
 
 @dataclass(frozen=True, slots=True)
 class Tonight:
-    """A night, its low at each spot that follows the weather, and where their spread is from."""
+    """A night, its low at each spot that follows the weather, and where their spread comes from."""
 
     night: Night
     lows: tuple[SpotLow, ...]
@@ -37,7 +39,7 @@ class Tonight:
 
 
 def tonight(site: Site, spots: Sequence[Spot], weather: Weather, now: datetime) -> Tonight:
-    """The lows of the night at or after a moment."""
+    """Return the lows of the night at or after a moment."""
     night = sun.night_at_or_after(site, now)
     hourly = climate_of(site, spots, weather)
     climate = climate_by_night(site, hourly, weather)

@@ -1,4 +1,4 @@
-"""What a forecast says of each night, in a few numbers: kept, and held against what came."""
+"""What a forecast says of each night, in a few numbers, to be compared later with what came."""
 
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -16,7 +16,7 @@ from sillward_rules.weather.site import Site, require_aware
 class NightForecast:
     """The low of one night as it was forecast for the site; None is unknown.
 
-    night: local date of its evening. lead_h: from the fetching of the forecast to the low [h].
+    night: local date of its evening. lead_h: from fetching the forecast to the low [h].
     low_c: lowest air temperature at a full hour [°C], first at low_at. dew_point_c [°C], wind_m_s
     (10 m), cloud (0..1): at that hour. high_c: highest air temperature in the 24 hours around the
     sun's noon of that date [°C]. sd_k: standard deviation at the hour of the low, if the forecast
@@ -35,9 +35,10 @@ class NightForecast:
 
 
 def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightForecast]:
-    """Every night that is wholly known and whose low lies after fetched_at, in order.
+    """Return every night that is wholly known and whose low lies after fetched_at, in order.
 
-    The forecast as it is, without what a spot changes. Raise ValueError if fetched_at has no zone.
+    These are numbers of the forecast, without what a spot changes. Raise ValueError if fetched_at
+    has no zone.
     """
     times, fetched_s = weather.times, require_aware(fetched_at).timestamp()
     if not times.size:
@@ -75,7 +76,7 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
 
 
 def _high(site: Site, times: np.ndarray, temp_c: Array, day: date) -> float | None:
-    """The highest temperature around the sun's noon of a date; None unless all hours are known."""
+    """Return the highest temperature around noon of a date; None unless all hours are known."""
     noon = site.middle_of_day(day)
     half = timedelta(hours=12)
     rows = rows_within(times, noon - half + timedelta(seconds=1), noon + half)

@@ -1,7 +1,7 @@
-"""What a spot's own thermometer showed beside the forecast, and how much of it counts at an hour.
+"""Offsets: what a spot's own thermometer showed beside the forecast, and how much of it counts.
 
-What lives here: when a night offset sets in and fades, and what wind and cloud leave of it. What
-must never: the balance of a leaf, which comes on top.
+A night offset sets in and fades, and wind and cloud reduce it. The energy balance of a leaf comes
+on top of that and is elsewhere.
 """
 
 from collections.abc import Callable, Sequence
@@ -20,37 +20,37 @@ from sillward_rules.weather.spot import Spot
 EVENING_FADE_H = 1.0
 """An offset sets in within this time of sunset [h]. Judgement.
 
-Weighed: air settles in a hollow when its ground falls into shade, some time before sunset, and a
-wall that was in the sun goes on warming after it. So a cold offset counts in full from sunset on,
-a warm one in full only an hour after it."""
+Weighed: cold air settles in a hollow once its ground is in the shade, some time before sunset, and
+a wall that was in the sun goes on warming the air after it. So a cold offset counts in full from
+sunset on, a warm one in full only an hour later."""
 
 MORNING_FADE_H = sun.COLD_MORNING / timedelta(hours=1)
 """An offset is gone this long after sunrise [h]. Judgement.
 
-Weighed: what the sun has brought since sunrise grows with the square of the time, and so a cold
-offset goes slowly at first: after an hour three quarters of it are left. Pools of cold air in small
+Weighed: the heat from the sun since sunrise grows with the square of the time, so a cold offset
+fades slowly at first: after an hour three quarters of it are left. Pools of cold air in small
 basins are gone two to three hours after sunrise (from memory); hollows in gardens are smaller. A
-warm offset goes by the same curve turned round, quickly at first."""
+warm offset follows the same curve reversed, quickly at first."""
 
 FULL_WIND_M_S = 2.0
 """Wind at 10 m up to which an offset counts in full [m/s]. Judgement: frost handbooks call nights
 with less than about 2 m/s calm, and on such nights growers read their thermometers."""
 
-LEAST_COLD = 0.25
-"""Share of a cold offset that no wind or cloud takes away. Judgement: forecast cloud may open for
-the hour that a hollow needs."""
+MIN_COLD_SHARE = 0.25
+"""Share of a cold offset that remains in any wind and cloud. Judgement: forecast cloud may open for
+as long as a hollow needs to fill with cold air."""
 
 
 def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
-    """How far the night has come at each time (time,), 0 to 1: at the earliest, and at the latest.
+    """Return how far it is night at each time (time,), 0 to 1, at the most and at the least.
 
     Both are 1 in the middle of a night. The first is 1 from sunset to sunrise, the second only from
-    `EVENING_FADE_H` after sunset on; after sunrise they fall by the two curves of `MORNING_FADE_H`.
-    A night shorter than that never comes in full at the latest.
+    `EVENING_FADE_H` after sunset on. After sunrise they fall by the two curves of `MORNING_FADE_H`.
+    In a night shorter than `EVENING_FADE_H` the second never reaches 1.
     """
-    early, late = np.zeros(times.shape), np.zeros(times.shape)
+    most, least = np.zeros(times.shape), np.zeros(times.shape)
     if not times.size:
-        return early, late
+        return most, least
     ends = times[0] - MORNING_FADE_H * HOUR_S, times[-1] + EVENING_FADE_H * HOUR_S
     nights = takewhile(
         lambda night: night.start.timestamp() <= ends[1], sun.nights_from(site, moment(ends[0]))
@@ -58,15 +58,15 @@ def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
     for night in nights:
         evening = (times - night.start.timestamp()) / (EVENING_FADE_H * HOUR_S)
         morning = np.clip((times - night.end.timestamp()) / (MORNING_FADE_H * HOUR_S), 0.0, 1.0)
-        early = np.maximum(early, np.minimum(np.clip(1.0 + evening, 0.0, 1.0), 1.0 - morning**2))
-        late = np.maximum(late, np.clip(evening, 0.0, 1.0) * (1.0 - morning) ** 2)
-    return early, late
+        most = np.maximum(most, np.minimum(np.clip(1.0 + evening, 0.0, 1.0), 1.0 - morning**2))
+        least = np.maximum(least, np.clip(evening, 0.0, 1.0) * (1.0 - morning) ** 2)
+    return most, least
 
 
 def weather_share(
     wind_10m_m_s: ArrayLike, cloud: ArrayLike, warming: ArrayLike | None = None
 ) -> Array:
-    """What wind and cloud leave of a difference between two places at night, 0 to 1.
+    """Return what wind and cloud leave of a difference between two places at night, 0 to 1.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def weather_share(
     cloud : ArrayLike
         Cloud cover, 0 to 1.
     warming : ArrayLike or None
-        How much of it warms like low cloud, by `cloud.warming_cover`; None: all.
+        How much of it warms like low cloud, by `cloud.warming_cover`; None for all.
 
     Returns
     -------
@@ -84,10 +84,10 @@ def weather_share(
 
     References
     ----------
-    The weather factor of Oke 1998 and of Runnalls and Oke 2000 for how far town and country part
+    The weather factor of Oke 1998 and of Runnalls and Oke 2000 for how far town and country differ
     at night, u^-1/2 (1 - k n^2) with k by the kind of cloud, 1 for low cloud (both from memory);
-    here k is the share of the cover that warms like it. There u is 1 m/s or more; here the wind is
-    told beside `FULL_WIND_M_S`, so that a bit of wind takes nothing away.
+    here k is the share of the cover that warms like low cloud. There u is 1 m/s or more; here the
+    wind is relative to `FULL_WIND_M_S`, so that a little wind takes nothing away.
     """
     wind = np.maximum(np.asarray(wind_10m_m_s, dtype=np.float64), FULL_WIND_M_S)
     cover = np.asarray(cloud, dtype=np.float64)
@@ -96,31 +96,30 @@ def weather_share(
 
 
 def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
-    """The share of each spot's night offset (time, spot) that counts in the middle of the night.
+    """Return the share of each spot's night offset (time, spot) that counts in full night.
 
-    share_left (time,) is that of `weather_share`. Where nobody knows the wind or the cloud, a cold
-    offset counts in full and a warm one not at all. Under a roof neither wind nor sky takes
-    anything away.
+    share_left (time,) : as of `weather_share`. Where wind or cloud is not known, a cold offset
+    counts in full and a warm one not at all. Under a roof neither wind nor sky takes anything away.
     """
     roofed = np.array([spot.indoors for spot in spots], dtype=bool)
     left = share_left[:, None]
-    cold = np.maximum(np.nan_to_num(left, nan=1.0), LEAST_COLD)
-    by_night = _said(spots, lambda spot: spot.night_offset_k)
+    cold = np.maximum(np.nan_to_num(left, nan=1.0), MIN_COLD_SHARE)
+    by_night = _given(spots, lambda spot: spot.night_offset_k)
     share = np.where(by_night < 0, cold, np.nan_to_num(left, nan=0.0))
     return np.asarray(np.where(roofed, 1.0, share))
 
 
-def offsets(spots: Sequence[Spot], shares: Array, early: Array, late: Array) -> Array:
-    """What is added to the forecast's temperature (time, spot) [K]; what is not said is 0.
+def offsets(spots: Sequence[Spot], shares: Array, most: Array, least: Array) -> Array:
+    """Return what is added to the forecast's temperature (time, spot) [K]; 0 where not given.
 
-    shares (time, spot) are those of `night_offset_shares`; early and late those of `night_shares`.
-    At every hour the colder of what early and late nights would have counts.
+    shares (time, spot) : as of `night_offset_shares`. most, least (time,) : as of `night_shares`.
+    At every hour the colder of the two results counts.
     """
-    by_day = _said(spots, lambda spot: spot.day_offset_k)
-    night = _said(spots, lambda spot: spot.night_offset_k) * shares
-    both = [by_day + (night - by_day) * one[:, None] for one in (early, late)]
+    by_day = _given(spots, lambda spot: spot.day_offset_k)
+    night = _given(spots, lambda spot: spot.night_offset_k) * shares
+    both = [by_day + (night - by_day) * share[:, None] for share in (most, least)]
     return np.minimum(*both)
 
 
-def _said(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
+def _given(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:
     return np.array([of(spot) or 0.0 for spot in spots], dtype=np.float64)

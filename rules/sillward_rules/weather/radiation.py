@@ -1,7 +1,7 @@
-"""Sunlight on the level, estimated from cloud: for forecasts that give no radiation.
+"""Sunlight on a level surface, estimated from cloud, for forecasts that give no radiation.
 
-What lives here: a clear sky, what cloud leaves of it, and the means of hours. What must never:
-spots, shade or plants. The clear sky knows neither height nor haze; `estimate` says what it costs.
+The clear sky, what cloud leaves of it, and the means of hours. Spots and shade are elsewhere. The
+clear sky takes account neither of height nor of haze; `estimate` says how far it is off.
 """
 
 import numpy as np
@@ -13,12 +13,12 @@ from sillward_rules.weather.site import Site
 
 _HOUR_S = 3600.0
 _MOMENTS = 6
-"""Moments of an hour at which the sun is looked at: every 10 minutes. Judgement: within 1 W/m2 of
-the mean of all minutes, in the hours of sunrise and sunset too."""
+"""Moments of an hour at which the sun's position is taken: every 10 minutes. Judgement: within 1
+W/m2 of the mean of all minutes, in the hours of sunrise and sunset too."""
 
 
 def clear_sky(elevation_deg: ArrayLike) -> Array:
-    """Sun and sky together on the level under a clear sky [W/m2]; 0 while the sun is down.
+    """Return sun and sky together on the level under a clear sky [W/m2]; 0 while the sun is down.
 
     elevation_deg is the sun's [deg]; NaN in, NaN out.
 
@@ -33,7 +33,7 @@ def clear_sky(elevation_deg: ArrayLike) -> Array:
 
 
 def cloud_factor(cloud: ArrayLike) -> Array:
-    """What cloud leaves of the sunlight of a clear sky, a share; cloud is 0 to 1.
+    """Return the share of clear-sky sunlight that cloud leaves; cloud is 0 to 1.
 
     References
     ----------
@@ -43,10 +43,10 @@ def cloud_factor(cloud: ArrayLike) -> Array:
 
 
 def diffuse_share(cloud: ArrayLike) -> Array:
-    """The sky's share of the sunlight on the level; cloud is 0 to 1.
+    """Return the sky's share of the sunlight on the level; cloud is 0 to 1.
 
     The 0.3 of a clear sky is Hamburg's, with its low sun and haze; a clean sky with a high sun
-    gives half of that. So the beam is told too low rather than too high.
+    gives half of that. So the beam comes out too low rather than too high.
 
     References
     ----------
@@ -56,16 +56,16 @@ def diffuse_share(cloud: ArrayLike) -> Array:
 
 
 def estimate(site: Site, times: np.ndarray, cloud: ArrayLike) -> tuple[Array, Array]:
-    """Direct and diffuse sunlight on the level [W/m2], means of the hour that ends at each time.
+    """Return direct and diffuse sunlight on the level [W/m2], means of hours ending at each time.
 
     Clear days come out within 12 % of a clean sky's below 1000 m, except under a winter sun that
-    stays under 20 degrees; at 3000 m they are a fifth too dark. Cloud is one number for all its
-    kinds: a thin high sheet counts like rain cloud.
+    stays below 20 degrees; at 3000 m they are a fifth too dark. Cloud is one number for all kinds:
+    a thin high sheet counts like rain cloud.
 
     Parameters
     ----------
     site : Site
-        Where.
+        The site.
     times : np.ndarray
         Ends of the hours [unix s], shape (time,).
     cloud : ArrayLike

@@ -1,13 +1,12 @@
 """The season a plant is in, from day length and the warmth of the weeks around now.
 
-What lives here: whether plants grow, slow down or rest. It goes by what a plant meets, never by
-the calendar, so that it is right in both hemispheres, in the tropics and beyond the polar circles.
+Whether plants grow, slow down or rest goes by what they meet, never by the calendar, so that it is
+right in both hemispheres, in the tropics and beyond the polar circles.
 
-Known (common practice, no source for one number): most tender container plants grow in warm long
-days; many orchids, succulents and bulbs want a dry rest in the cool short ones; feed that a plant
-at rest does not take up stays as salt. Plants of cool mountains grow at a warmth in which warm
-growers rest, and some of them all year. All bounds are judgement; they are set so that a doubt
-ends in SLOWING.
+Common practice, without a source for single numbers: most tender container plants grow in long warm
+days; many orchids, succulents and bulbs want a dry rest in short cool ones; feed that a resting
+plant does not take up stays as salt. Plants of cool mountains grow at a warmth in which warm
+growers rest, some of them all year. All bounds are judgement, set so that a doubt ends in SLOWING.
 """
 
 from collections.abc import Mapping
@@ -27,14 +26,14 @@ from sillward_rules.weather.sun import Daylight, day_events
 Grows: TypeAlias = Literal["warm", "intermediate", "cool", "cool all year"]
 
 GROWS: tuple[Grows, ...] = get_args(Grows)
-"""At what warmth plants grow (`WARMTH`), from the neediest on."""
+"""At what warmth plants grow (`WARMTH`), those that want most first."""
 
 GROWING_FROM_H = 11.0
-"""Day length from which plants that go by it are taken to grow [h]. Judgement: within 17 degrees of
-the equator every day is longer, and there warmth alone decides."""
+"""Day length from which plants that depend on it are taken to grow [h]. Judgement: within 17
+degrees of the equator every day is longer, and there warmth alone decides."""
 
 REST_BELOW_H = 10.5
-"""Day length below which plants that go by it rest unless they are as warm as growth wants [h].
+"""Day length below which plants that depend on it rest unless they are as warm as growth wants [h].
 Judgement: no day is that short within 25 degrees of the equator, where day length hardly varies;
 half an hour under `GROWING_FROM_H`, so that growing plants slow down before they rest."""
 
@@ -68,8 +67,8 @@ warm from 18 °C on (Orchids for Dummies, table 2-1), and days some 8 K warmer: 
 lower end of both has a mean of 12, a warm one at its least night of 18. Plants that grow all year
 without a pause slow down in the cold only; they are fed weakly at any warmth they live in well."""
 
-LEAST_KNOWN_H = 48
-"""Known hours without which a mean says nothing [h]. Judgement: two days."""
+MIN_KNOWN_H = 48
+"""A mean needs this many known hours [h]. Judgement: two days."""
 
 _DAY_H = 24
 
@@ -83,9 +82,9 @@ class Season(Enum):
 
 
 def day_length_h(site: Site, day: date) -> float:
-    """Hours from sunrise to sunset on a local date: 24 where the sun stays up, 0 where down.
+    """Return the hours from sunrise to sunset on a local date: 24 if the sun stays up, 0 if down.
 
-    Sunrise is when the upper edge shows, with refraction, so it is longer than FAO-56's N.
+    At sunrise the upper edge of the sun shows, with refraction, so this is longer than N of FAO-56.
     """
     events = day_events(site, day)
     if events.daylight is Daylight.ALWAYS_UP:
@@ -102,12 +101,12 @@ def running_mean_c(
     days_back: int = 7,
     days_ahead: int = 7,
 ) -> Array:
-    """Mean temperature of the days around now.
+    """Return the mean temperature of the days around now.
 
-    The window is cut into stretches of 24 hours that begin and end at now, and only whole ones
-    count, each alike: a mean with more noons than nights in it would be too warm. Gaps of up to
-    two hours are bridged; a longer one takes its day out. Where the past is unknown the days
-    ahead stand alone, and the other way round.
+    The window is divided into days of 24 hours counted from now. Only whole days count, all with
+    the same weight: a mean with more noons than nights in it would be too warm. Gaps of up to two
+    hours are bridged; a longer one excludes its day. Where the past is unknown the days ahead count
+    alone, and the other way round.
 
     Parameters
     ----------
@@ -123,7 +122,7 @@ def running_mean_c(
     Returns
     -------
     Array
-        Mean [°C], shape () or (spot,). NaN with fewer than `LEAST_KNOWN_H` known hours, or fewer
+        Mean [°C], shape () or (spot,). NaN with fewer than `MIN_KNOWN_H` known hours, or fewer
         than so many in whole days.
 
     Raises
@@ -149,11 +148,11 @@ def running_mean_c(
 def season_of(
     day_length_h: ArrayLike, mean_c: ArrayLike, grows: Grows = "warm"
 ) -> NDArray[np.object_]:
-    """The season that day length and warmth make for a class of plants (see `WARMTH`).
+    """Return the season of a class of plants by day length and warmth (see `WARMTH`).
 
     GROWING in warmth and long days; REST in cold, or in short days that are not warm; SLOWING in
     between, and where the warmth is unknown: then a plant is neither fed as growing nor dried as
-    resting. Plants that do not go by the day's length live by warmth alone.
+    resting. For plants that do not depend on day length only warmth counts.
 
     Parameters
     ----------
@@ -183,13 +182,13 @@ def season_of(
 
 
 def _mean_of_whole_days(hours: Array) -> Array:
-    """Mean of the whole days of each spot; (time, spot) from a day's beginning on to (spot,)."""
+    """Return the mean of the whole days of each spot (spot,), from hours (time, spot)."""
     known_h = np.isfinite(hours).sum(axis=0)
     bridged = [bridge_gaps(column) for column in hours.T]
     by_day = np.asarray(bridged).reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
     means = by_day.mean(axis=2)
     whole = np.isfinite(means)
     counted = whole.sum(axis=1)
-    enough = (known_h >= LEAST_KNOWN_H) & (counted * _DAY_H >= LEAST_KNOWN_H)
+    enough = (known_h >= MIN_KNOWN_H) & (counted * _DAY_H >= MIN_KNOWN_H)
     total = np.where(whole, means, 0.0).sum(axis=1)
     return np.where(enough, total / np.maximum(counted, 1), np.nan)

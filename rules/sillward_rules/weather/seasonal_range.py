@@ -1,9 +1,9 @@
-"""How warm and how cold it can be: by latitude, height and time of the year, all over the world.
+"""How warm and how cold it can be, by latitude, height and season, anywhere in the world.
 
-An envelope, not a climatology: at one latitude lie deserts and coasts, so the warm bound is that of
-the deserts and the cold one that of the continents, and a number beyond them is wrong anywhere.
-The tables are judgement: drawn around records of the World Meteorological Organization's archive
-and national ones (they are in the tests, each with its place), with room beyond them.
+An envelope, not a climatology: one latitude has deserts and coasts, so the warm bound is that of
+the deserts and the cold one that of the continents, and a value beyond them is wrong anywhere. The
+tables are judgement: drawn, with room beyond them, around records of the World Meteorological
+Organization's archive and of national ones (the tests list them with their places).
 """
 
 from dataclasses import dataclass
@@ -22,39 +22,41 @@ _COLDEST_WINTER_C = (4, 2, -3, -7, -16, -27, -36, -46, -62, -68, -68, -68)
 """Means of three days at sea level, by latitude, half a year from one solstice to the other [°C].
 Death Valley's hottest days have a mean of 45 (36 N), Verkhoyansk's coldest one of -64 (68 N),
 Vostok's -85, which is -62 at sea level (78 S); from memory, rounded outwards. The cold bounds leave
-more room, some 10 K in the tropics: who believes cold that is none carries pots for nothing."""
+more room, some 10 K in the tropics: false cold only makes a grower carry plants for nothing."""
 
 DAY_BEYOND_K = 4.0
-"""The mean of one day may be further out than that of three [K]. Judgement."""
+"""The mean of one day may be this much further out than that of three [K]. Judgement."""
 
 HOTTEST_HOUR_K, COLDEST_HOUR_K = 20.0, 20.0
-"""An hour may be so far beyond the mean of such days [K]: half of a desert's daily range, which is
-25 K at most places, and a foehn. Judgement."""
+"""An hour may be this far beyond the mean of such days [K]: half of a desert's daily range, which
+is 25 K in most places, plus a foehn. Judgement."""
 
 HOTTEST_NIGHT_K = 3.0
-"""The coldest hour of a day and night may be so far above the warmest mean [K]: a night does not
-cool less than its day was warm, but for the fewest days. The record is 42.6 °C (Qurayyat, 23 N,
+"""The coldest hour of a day and night may be this far above the warmest mean [K]: a night is hardly
+ever warmer than the mean of its day. The record is 42.6 °C (Qurayyat, 23 N,
 26 June 2018). Judgement."""
 
 LAPSE_K_PER_M = 0.0065
-"""How much colder it gets with height: the standard atmosphere (ISO 2533)."""
+"""Decrease of temperature with height [K/m]: the standard atmosphere (ISO 2533)."""
 
 WARM_LAPSE_K_PER_M = 0.005
-"""The same for the warm bounds: high plains warm the air over them. Leh, at 3,500 m, has had days
-as warm as at sea level less 5 K/km. Judgement."""
+"""The same for the warm bounds [K/m]: high plains warm the air over them. Leh, at 3,500 m, has had
+days as warm as at sea level less 5 K/km. Judgement."""
 
 _WARMEST_DAY = 201.0
-"""20 July, in the north; the coldest is half a year from it. Inland a month after the solstice."""
+"""Day of the year: 20 July in the north, inland a month after the solstice; the coldest is half a
+year later."""
 
 _EITHER_WAY_DAYS = 10.0
-"""Coasts come later, deserts before the rains sooner: both are less extreme then. Judgement."""
+"""Coasts peak this much later, deserts before the rains this much sooner [d]; both are less extreme
+then. Judgement."""
 
 _YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeasonRange:
-    """Bounds at each of some times, shape (time,) [°C]; outside them nothing is to be believed.
+    """Bounds at each of some times, shape (time,) [°C]; values outside them cannot be true.
 
     warmest, coldest : means of three days. Those of a day, an hour and a night lie further out.
     """
@@ -64,22 +66,22 @@ class SeasonRange:
 
     @property
     def hottest_hour(self) -> Array:
-        """The most that the temperature of one hour can be."""
+        """The highest possible temperature of one hour [°C]."""
         return self.warmest + HOTTEST_HOUR_K
 
     @property
     def coldest_hour(self) -> Array:
-        """The least that it can be."""
+        """The lowest possible temperature of one hour [°C]."""
         return self.coldest - COLDEST_HOUR_K
 
     @property
     def hottest_night(self) -> Array:
-        """The most that the coldest hour of a day and night can be."""
+        """The highest possible temperature of the coldest hour of a day and night [°C]."""
         return self.warmest + HOTTEST_NIGHT_K
 
 
 def season_range(site: Site, times: np.ndarray) -> SeasonRange:
-    """The bounds at a site at some times (time,) [unix s]."""
+    """Return the bounds at a site at some times (time,) [unix s]."""
     latitude = abs(site.latitude)
     day = np.asarray(times, dtype=np.float64) / 86400.0 % _YEAR_DAYS
     turned = _WARMEST_DAY if site.latitude >= 0 else _WARMEST_DAY + _YEAR_DAYS / 2
@@ -95,7 +97,10 @@ def season_range(site: Site, times: np.ndarray) -> SeasonRange:
 
 
 def _share(day: Array, middle: float) -> Array:
-    """How much of a season's middle a day of the year has, 0..1, its width given away freely."""
+    """Return how close a day of the year is to the middle of a season, 0 to 1.
+
+    1 within `_EITHER_WAY_DAYS` of it.
+    """
     half = _YEAR_DAYS / 2
     away = np.abs((day - middle + half) % _YEAR_DAYS - half)
     return np.asarray((1 + np.cos(np.pi * np.maximum(0.0, away - _EITHER_WAY_DAYS) / half)) / 2)

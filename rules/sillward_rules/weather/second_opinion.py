@@ -1,4 +1,4 @@
-"""A second opinion: two forecasts held against each other night by night; the colder counts."""
+"""A second opinion: two forecasts compared night by night, of which the colder counts."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -20,7 +20,7 @@ from sillward_rules.weather.hourly import (
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Night
 
-MOST_APART_K = 2.0
+MAX_APART_K = 2.0
 """Lows further apart than this are a disagreement [K]. Judgement: 86.5 % of a national service's
 lows of the first night are right to within 2 K (Met Office, 119 sites over 36 months)."""
 
@@ -30,20 +30,20 @@ def second_opinion(
     weather: Weather,
     other: Weather,
     now: datetime,
-    more_than_k: float = MOST_APART_K,
+    more_than_k: float = MAX_APART_K,
 ) -> Weather:
-    """Take the colder of two forecasts on nights on which they are far apart.
+    """Return the weather with the colder of two forecasts on nights on which they are far apart.
 
-    A night is its full hours from sunset to sunrise; of the one that goes on, those from `now` on.
-    It is held against the other only if both know the temperature at all of them, gaps that may be
-    bridged included. The lows of the two decide, each at its own hour, not hour against hour: a
-    forecast that runs late by an hour or two does not disagree. Where they are more than
-    `more_than_k` [K] apart and the other's is the lower, each of the hours takes the lower
-    temperature; the dew point is kept under it, and all else, days too, stays this weather's.
+    A night is its full hours until its cold no longer counts; of the one that goes on, those from
+    `now` on. The two are compared only if both know the temperature at all of these, gaps that may
+    be bridged included. Their lows decide, each at its own hour: a forecast that is an hour or two
+    late does not disagree. Where the lows are more than `more_than_k` [K] apart and the other's is
+    lower, each hour takes the lower temperature, with the dew point no higher. All else, days
+    included, stays as in this weather.
 
-    Of the coming night it is said if they disagree, with both temperatures at the hour of the
-    colder one's low: that hour decides. An `other` that is too old to judge by is not asked. The
-    weather itself where nothing changes and nothing is said.
+    If they disagree on the coming night, a remark says so, with both temperatures at the hour of
+    the colder low. An `other` that is too old to judge by is ignored. Return the weather itself
+    where nothing changes.
     """
     if not weather.times.size or other.freshness(now) is Freshness.EXPIRED:
         return weather
@@ -56,7 +56,7 @@ def second_opinion(
         rows = _rows_of(weather, night, now)
         if not rows.size or not np.isfinite(own[rows] + others[rows]).all():
             continue
-        # Sources round to tenths: what is exactly the amount apart must not go either way.
+        # Sources round to tenths: lows exactly that far apart must not go either way.
         apart = round(float(own[rows].min() - others[rows].min()), 6)
         if abs(apart) <= more_than_k:
             continue
@@ -81,11 +81,11 @@ def second_opinion(
 
 
 def unjudged_where_colder(site: Site, weather: Weather, doubted: Weather, now: datetime) -> Weather:
-    """The weather with those nights unknown that a forecast in doubt has much colder.
+    """Return the weather without the nights that a doubted forecast has much colder.
 
-    Its numbers are not to be told, and a night that may be so cold is not to be called safe:
-    unjudged it counts as cold. The lows decide as in `second_opinion`, here of all hours that are
-    known. The weather itself where nothing changes.
+    The doubted numbers are not to be told, but a night that may be so cold must not be called safe:
+    unknown, it counts as cold. The lows decide as in `second_opinion`, here of all hours that are
+    known. Return the weather itself where nothing changes.
     """
     own = bridge_gaps(weather.temp_c)
     others = at_hours(doubted.times, bridge_gaps(doubted.temp_c), weather.times)
@@ -93,25 +93,26 @@ def unjudged_where_colder(site: Site, weather: Weather, doubted: Weather, now: d
     for night in _nights(site, weather):
         rows = _rows_of(weather, night, now)
         lows = [
-            np.min(one[rows], initial=np.inf, where=np.isfinite(one[rows])) for one in (own, others)
+            np.min(temp[rows], initial=np.inf, where=np.isfinite(temp[rows]))
+            for temp in (own, others)
         ]
-        unknown[rows] = lows[1] < lows[0] - MOST_APART_K
+        unknown[rows] = lows[1] < lows[0] - MAX_APART_K
     if not unknown.any():
         return weather
     temp, dew_point = (
-        np.where(unknown, np.nan, one) for one in (weather.temp_c, weather.dew_point_c)
+        np.where(unknown, np.nan, series) for series in (weather.temp_c, weather.dew_point_c)
     )
     return replace(weather, temp_c=temp, dew_point_c=dew_point)
 
 
 def _rows_of(weather: Weather, night: Night, now: datetime) -> np.ndarray:
-    """The hours in which a night's cold counts, of the one that goes on those that are left."""
+    """Return the rows in which a night's cold counts; of the present night, what is left."""
     goes_on = night.start < now < night.end
     return rows_within(weather.times, now if goes_on else night.start, night.cold_until)
 
 
 def _nights(site: Site, weather: Weather) -> Iterator[Night]:
-    """The nights that begin before this weather ends."""
+    """Yield the nights that begin before this weather ends."""
     last = moment(weather.times[-1])
     return takewhile(
         lambda night: night.start <= last, sun.nights_from(site, moment(weather.times[0]))

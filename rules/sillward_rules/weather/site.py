@@ -1,4 +1,4 @@
-"""The place on the map, and what a local day, clock time and sunrise mean there."""
+"""A site on the map, and what a local date and clock time mean there."""
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta

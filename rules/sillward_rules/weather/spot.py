@@ -1,4 +1,4 @@
-"""Spots: places where plants stand, and what their grower has said of them."""
+"""Spots: places where plants stand, and what their grower has said about them."""
 
 from dataclasses import dataclass
 
@@ -6,17 +6,17 @@ PLANT_HEIGHT_M = 1.5
 """Height at which plants hang or stand on a bench [m]. Judgement."""
 
 DEFAULT_WIND = 0.35
-"""Share of the open-field wind where a spot does not say. Judgement: a walled courtyard."""
+"""Share of the open-field wind where a spot gives none. Judgement: a walled courtyard."""
 
 DEFAULT_SKY_VIEW = 0.5
-"""Share of the sky where a spot does not say: for cold nights, light and drying. Judgement.
+"""Share of the sky where a spot gives none: for cold nights, light and drying. Judgement.
 
-Weighed: 0 is a roof, which no spot has unless its grower says so, and on clear calm nights it made
-plants with an open sky 1 to 3 K too warm; 1 is a lawn and the coldest case, but most plants stand
-beside a wall or under a tree. Half is what a house wall leaves."""
+Weighed: 0 is a roof, which no spot has unless its grower says so; on clear calm nights it would
+make plants under an open sky 1 to 3 K too warm. 1 is a lawn and the coldest case, but most plants
+stand beside a wall or under a tree. A house wall leaves half."""
 
 DEFAULT_RAIN = 1.0
-"""Share of the rain that reaches the plants where a spot does not say: all, the wetter case."""
+"""Share of the rain that reaches the plants where a spot gives none: all, the wetter case."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ class Spot:
         return self.indoors and self.night_offset_k is None
 
     def open_questions(self) -> tuple[str, ...]:
-        """What the grower has not said and is taken at a default, in words."""
+        """Return what the grower has not said and a default stands in for, in words."""
         if self.holds_itself:
             if self.night_low_c is None:
                 return ("night_low is not given: nobody knows what it holds at night",)

@@ -1,7 +1,7 @@
-"""The sun at a site: rise and set of a local date, nights, position. Astral, with its traps shut.
+"""The sun at a site: rise and set on a local date, nights, position.
 
-Astral (general-purpose solar library) is accurate to about half a minute below 60 degrees, but it
-raises where the sun stays up or down, sometimes where it does not, and mixes up dates away from
+The astral library is accurate to about half a minute below 60 degrees of latitude, but it raises
+where the sun stays up or down, sometimes also where it does not, and it mixes up dates far from
 Greenwich. Here every date has an answer and nothing raises.
 """
 
@@ -21,13 +21,13 @@ from sillward_rules.weather.site import Site
 HORIZON_DEG = -0.833
 """Elevation of the sun's centre when its upper edge is on a flat horizon [deg]."""
 
-_SOUND_DEG = 0.1
-"""An event of astral's further off the horizon than this is wrong (beside the midnight sun);
-ordinary ones stay within half of it."""
+_MAX_EVENT_ERROR_DEG = 0.1
+"""An event of astral's further from the horizon than this is wrong, as happens near the midnight
+sun; ordinary ones stay within half of it."""
 
 COLD_MORNING = timedelta(hours=2)
-"""So long after sunrise what a night asks of plants still holds: the air is coldest after sunrise,
-not at it, and a leaf in the shade warms later still. Judgement: by then the sun has turned it."""
+"""A night counts for this long after sunrise: the air is coldest after sunrise, not at it, and a
+leaf in the shade warms later still. Judgement: by then the sun has warmed both."""
 
 _STEP = timedelta(minutes=10)
 _HALF_WITHOUT_EVENTS = timedelta(hours=3)
@@ -76,7 +76,7 @@ def elevation(site: Site, at: datetime) -> float:
 
 
 def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
-    """Azimuth (clockwise from north) and elevation [deg] for each moment, shape (time,)."""
+    """Return azimuth (clockwise from north) and elevation [deg] at each moment, shape (time,)."""
     observer = _observer(site)
     moments = [datetime.fromtimestamp(float(second), UTC) for second in unix_seconds]
     pairs = [
@@ -87,7 +87,8 @@ def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
 
 
 # A forecast spans some twenty days: room for a thousand sites, at half a kilobyte an entry. With
-# less than one round of all sites takes, each would push out what the next one needs.
+# room for fewer days than one round of all sites needs, every entry would be evicted before its
+# next use.
 @lru_cache(maxsize=2**15)
 def day_events(site: Site, day: date) -> DayEvents:
     """Return sunrise and sunset around the solar noon of this local date."""
@@ -125,9 +126,9 @@ def nights_from(site: Site, at: datetime) -> Iterator[Night]:
 def is_night(
     site: Site, unix_seconds: np.ndarray, *, after: timedelta = timedelta(0)
 ) -> np.ndarray:
-    """Mask of the moments from sunset to sunrise, both ends included, shape (time,).
+    """Return the mask of the moments from sunset to sunrise, both ends included, shape (time,).
 
-    after : so long after sunrise still counts.
+    after : how long after sunrise still counts.
     """
     mask = np.zeros(unix_seconds.shape, dtype=bool)
     if unix_seconds.size == 0:
@@ -140,17 +141,18 @@ def is_night(
 
 
 def moments_of_nights(site: Site, hours: np.ndarray, step_s: int) -> Array:
-    """The full hours [unix s], and between them what nights are looked at by: (moment,), in order.
+    """Return the full hours and, between them, the moments at which nights are judged [unix s].
 
-    That is sunset, sunrise, the end of the cold morning, and every step from the full hour before
-    the first to the one after the last of them. hours : (time,) one after the other.
+    These are sunset, sunrise, the end of the cold morning, and every step from the full hour before
+    the first to the one after the last of them. Shape (moment,), in order. hours : (time,), in
+    order.
     """
     if hours.size == 0:
         return np.zeros(0)
     first, last = float(hours[0]), float(hours[-1])
     parts = [hours.astype(np.float64)]
     for night in _nights_within(site, first - COLD_MORNING.total_seconds(), last):
-        edges = [one.timestamp() for one in (night.start, night.end, night.cold_until)]
+        edges = [at.timestamp() for at in (night.start, night.end, night.cold_until)]
         start, end = edges[0] // 3600 * 3600, -(-edges[2] // 3600) * 3600
         parts += [np.arange(start, end, step_s), np.array(edges)]
     every = np.unique(np.concatenate(parts))
@@ -158,7 +160,7 @@ def moments_of_nights(site: Site, hours: np.ndarray, step_s: int) -> Array:
 
 
 def _nights_within(site: Site, first: float, last: float) -> Iterator[Night]:
-    """The nights that go on at some moment of a span [unix s]."""
+    """Yield the nights that go on at some moment of a span [unix s]."""
     for night in nights_from(site, datetime.fromtimestamp(first, UTC)):
         if night.start.timestamp() > last:
             return
@@ -171,7 +173,7 @@ def _observer(site: Site) -> astral.Observer:
 
 
 def _from_astral(site: Site, day: date, noon: datetime) -> DayEvents | None:
-    """Astral's answer, if it gives one that belongs to this noon."""
+    """Return astral's answer, if it gives one that belongs to this noon."""
     try:
         sunrise = astral.sun.sunrise(_observer(site), date=day, tzinfo=site.zone).astimezone(UTC)
         sunset = astral.sun.sunset(_observer(site), date=day, tzinfo=site.zone).astimezone(UTC)
@@ -180,13 +182,16 @@ def _from_astral(site: Site, day: date, noon: datetime) -> DayEvents | None:
     half = timedelta(hours=12)
     if not noon - half < sunrise < noon < sunset < noon + half:
         return None
-    if any(abs(elevation(site, event) - HORIZON_DEG) > _SOUND_DEG for event in (sunrise, sunset)):
+    if any(
+        abs(elevation(site, event) - HORIZON_DEG) > _MAX_EVENT_ERROR_DEG
+        for event in (sunrise, sunset)
+    ):
         return None
     return DayEvents(day, sunrise, sunset, Daylight.RISES_AND_SETS)
 
 
 def _by_scanning(site: Site, day: date, noon: datetime) -> DayEvents:
-    """Find the crossings by stepping through the 24 hours around noon and halving."""
+    """Find sunrise and sunset by stepping through the 24 hours around noon and bisection."""
     half = timedelta(hours=12)
     if elevation(site, noon) <= HORIZON_DEG:
         return DayEvents(
@@ -201,7 +206,7 @@ def _by_scanning(site: Site, day: date, noon: datetime) -> DayEvents:
 
 
 def _crossing(site: Site, up: datetime, step: timedelta, limit: datetime) -> datetime | None:
-    """The moment between `up` (sun above the horizon) and `limit` at which the sun crosses it."""
+    """Return when the sun crosses the horizon between `up`, where it is above it, and `limit`."""
     inner, outer = up, up + step
     while elevation(site, outer) > HORIZON_DEG:
         inner, outer = outer, outer + step

@@ -1,11 +1,11 @@
-"""Times as a grower writes them: durations, clock times, times by the sun, hours of the day.
+"""Time expressions as a grower writes them: durations, times by clock or sun, hours of the day.
 
     "45 min"  "2 h"  "1h30min"  "7 d"        a duration
     "17:30"   "sunset-90min"  "sunrise+1h"    a moment of a day
     "sun 18:00"                               a moment of a week
     "day"  "night"  "any"  "10:00-17:00"  "sunrise+1h to sunset-2h"    hours of a day
 
-Every parser raises ValueError with what was wrong and what would be right.
+Every parser raises ValueError with what is wrong and what would be right.
 """
 
 import re
@@ -28,7 +28,7 @@ _BY_SUN = re.compile(r"(sunrise|sunset)\s*(?:([+-])\s*(.+))?", re.ASCII)
 _FROM_TO = re.compile(r"\d{1,2}:\d{2}\s*-\s*\d{1,2}:\d{2}", re.ASCII)
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _DAY_NAMES = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
-_LONGEST_H = 10_000
+_MAX_DURATION_H = 10_000
 
 
 def parse_duration(text: str) -> timedelta:
@@ -39,7 +39,7 @@ def parse_duration(text: str) -> timedelta:
         raise ValueError(msg)
     days, whole, minutes = (float(part or 0) for part in match.groups())
     hours = 24 * days + whole + minutes / 60
-    if hours > _LONGEST_H:
+    if hours > _MAX_DURATION_H:
         msg = f'"{text:.40}" is too long; a day has 24 h'
         raise ValueError(msg)
     return timedelta(hours=hours)
@@ -90,7 +90,7 @@ class WeeklyMoment:
 
     @property
     def text(self) -> str:
-        """As a grower writes it."""
+        """The same as a grower writes it."""
         return f"{_WEEKDAYS[self.weekday]} {self.moment.text}"
 
 
@@ -105,6 +105,8 @@ def parse_weekly(text: str) -> WeeklyMoment:
 
 
 class _Whole(Enum):
+    """A whole part of a day."""
+
     ANY = "any"
     DAY = "day"
     NIGHT = "night"
@@ -120,9 +122,9 @@ class Hours:
     end: Moment | None = None
 
     def of_night(self, site: Site, night: sun.Night) -> tuple[datetime, datetime] | None:
-        """From when to when these hours are of this night; None where they are not a night's.
+        """Return the span of these hours in a night; None if they are not hours of a night.
 
-        A night's are "night" and those from a moment by the sunset to one by the sunrise.
+        Those of a night are "night" and hours from a time by sunset to one by sunrise.
         """
         if self.whole is _Whole.NIGHT:
             return night.start, night.end
@@ -135,9 +137,9 @@ class Hours:
         return night.start + self.start.offset, night.end + self.end.offset
 
     def mask(self, site: Site, unix_seconds: np.ndarray, night: np.ndarray) -> np.ndarray:
-        """Which of these moments (time,) lie in the hours, both ends included.
+        """Return which of these moments (time,) lie in the hours, both ends included.
 
-        `night` is the mask that `sun.is_night` gives for the same moments.
+        night (time,) : as of `sun.is_night` for the same moments.
         """
         if self.whole is _Whole.NIGHT:
             return night

@@ -1,8 +1,8 @@
-"""How far off a forecast may be, and the chance that a night goes under a limit.
+"""How far off a forecast may be, and the chance that a night falls under a limit.
 
 The hours of a night are not independent: a forecast that is too warm at midnight is too warm at
-dawn. So the chance is that of the coldest hour of each member of an ensemble, never a product of
-hours. What is said of air temperature is taken for a leaf's too: a leaf follows its air.
+dawn. So the chance is that of the coldest hour of each ensemble member, never a product over hours.
+What holds for air temperature is applied to leaf temperature too, because a leaf follows its air.
 """
 
 import math
@@ -22,27 +22,29 @@ USUAL_ERROR_K = (1.3, 1.7, 2.0, 2.2, 2.5, 2.8, 3.1)
 7: mean error 2.5 K (a television forecaster's log, weak). The others lie in between: judgement."""
 
 USUAL_LEAD_H = tuple(24 * night - 6 for night in range(1, 8))
-"""Leads of these nights [h]. Judgement: an afternoon's forecast of the next dawn is night 1."""
+"""Lead times of these nights [h]. Judgement: an afternoon's forecast of the next dawn is night
+1."""
 
 USUAL_ORIGIN = "usual errors by lead time"
 
 MEMBER_ERROR_K = 1.0
-"""What the members of an ensemble do not show [K]. Judgement: raw ensembles are too sure of
-themselves at short lead, and a terrace is no grid cell. With members that spread 0.8 K, night 1
-comes to the usual error."""
+"""Error that the members of an ensemble do not show [K]. Judgement: raw ensembles spread too little
+at short lead times, and a terrace is no grid cell. With members that spread 0.8 K, night 1 comes to
+the usual error."""
 
-LEAST_MEMBERS = 5
-"""With fewer members an ensemble says nothing. Judgement."""
+MIN_MEMBERS = 5
+"""An ensemble with fewer members is not used. Judgement."""
 
 DRAWN_MEMBERS = 64
-"""Members that are drawn where only a standard deviation is known. Judgement: 1.6 % each."""
+"""Members that are drawn where only a standard deviation is known. Judgement: each is worth
+1.6 %."""
 
 CORRELATION_H = 12.0
-"""Errors of two hours so far apart [h] are correlated by 1/e. Judgement: half a day."""
+"""Errors at two times this far apart [h] have a correlation of 1/e. Judgement: half a day."""
 
-SURE = 0.95
-"""Chances beyond this, or under what is left of it, are not told apart. Judgement: no table of
-errors is that good at its ends."""
+MAX_SHOWN_CHANCE = 0.95
+"""Chances above this, or below its complement, are not distinguished. Judgement: no table of errors
+is that good at its ends."""
 
 _SEED = 1
 
@@ -51,9 +53,10 @@ _SEED = 1
 class Spread:
     """How far off a forecast may be at the hours of a weather. NaN is unknown.
 
-    deviations (member, time) : departures of each member from the members' mean [K].
-    error_k (time,) : standard deviation of what the members do not show [K]: independent of
-    them, and the same all through a night. origin : where it is from, in words for the grower.
+    deviations (member, time) : departures of each member from the mean of the members [K].
+    error_k (time,) : standard deviation of the error that the members do not show [K]. It is
+    independent of them and the same all through a night.
+    origin : where the spread comes from, in words for the grower.
     """
 
     deviations: Array
@@ -78,17 +81,17 @@ class Spread:
         return np.asarray(np.sqrt(variance + self.error_k**2))
 
     def knows(self, rows: np.ndarray) -> bool:
-        """Whether enough members, and the error, are known in every one of these rows."""
-        least = min(LEAST_MEMBERS, max(self.deviations.shape[0], 1))
+        """Return whether enough members, and the error, are known in every one of these rows."""
+        enough = min(MIN_MEMBERS, max(self.deviations.shape[0], 1))
         errors = np.isfinite(self.error_k[rows]).all()
-        return bool(errors and self._whole(rows).sum() >= least)
+        return bool(errors and self._whole(rows).sum() >= enough)
 
     def members(self, rows: np.ndarray) -> Array:
-        """(member, row) deviations of the members that are known in every one of these rows."""
+        """(member, row) deviations of the members that are known in every one of these rows [K]."""
         return np.asarray(self.deviations[np.ix_(self._whole(rows), rows)])
 
     def after_unknown(self, hours: int) -> "Spread":
-        """The same with so many hours in front of it of which nothing is known."""
+        """Return the same with this many unknown hours in front of it."""
         return Spread(
             np.pad(self.deviations, ((0, 0), (hours, 0)), constant_values=np.nan),
             np.pad(self.error_k, (hours, 0), constant_values=np.nan),
@@ -96,42 +99,42 @@ class Spread:
         )
 
     def at(self, times: np.ndarray, rows: np.ndarray, moments: Array) -> "Spread":
-        """What is known all through some rows of the hours (time,) [unix s], at moments in between.
+        """Return what is known all through some rows, interpolated linearly at moments [unix s].
 
-        On straight lines, and flat outside of these rows.
+        times (time,) : of the spread [unix s]. Outside of these rows the end values hold.
         """
 
-        def brought(series: Array) -> Array:
+        def interpolate(series: Array) -> Array:
             return np.interp(moments, times[rows], series)
 
-        members = [brought(one) for one in self.members(rows)]
+        members = [interpolate(member) for member in self.members(rows)]
         deviations = np.array(members).reshape(-1, moments.size)
-        return Spread(deviations, brought(self.error_k[rows]), self.origin)
+        return Spread(deviations, interpolate(self.error_k[rows]), self.origin)
 
     def _whole(self, rows: np.ndarray) -> np.ndarray:
         return np.asarray(np.isfinite(self.deviations[:, rows]).all(axis=1))
 
 
 def usual_error_k(lead_h: ArrayLike) -> Array:
-    """Usual error of a forecast of the night's minimum by its lead [h]: standard deviation [K].
+    """Return the usual error of a forecast of the night's minimum: standard deviation [K].
 
-    Straight lines between the nights of the table, flat outside them. Any shape.
+    lead_h : lead time [h], any shape. Linear between the nights of the table, constant outside.
     """
     return np.asarray(np.interp(np.asarray(lead_h, dtype=np.float64), USUAL_LEAD_H, USUAL_ERROR_K))
 
 
 def usual_spread(times: np.ndarray, issued_at: datetime) -> Spread:
-    """The spread of a forecast that tells nothing of it. times : (time,) [unix s]."""
+    """Return the spread of a forecast that gives none. times : (time,) [unix s]."""
     lead_h = (times - issued_at.timestamp()) / 3600
     return Spread(np.zeros((1, times.size)), usual_error_k(lead_h), USUAL_ORIGIN)
 
 
 def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, origin: str) -> Spread:
-    """The spread of an ensemble, brought to the hours of a weather.
+    """Return the spread of an ensemble at the hours of a weather.
 
     times : (time,), member_times : (hour,) [unix s], in any order. values : (member, hour)
-    temperatures [°C], NaN where unknown. An hour for which there are fewer than `LEAST_MEMBERS`
-    values is unknown. Raise ValueError if the shapes do not fit.
+    temperatures [°C], NaN where unknown. An hour with fewer than `MIN_MEMBERS` values is unknown.
+    Raise ValueError if the shapes do not fit.
     """
     if values.ndim != 2 or values.shape[1:] != member_times.shape:
         msg = "spread: the members have another length than their hours"
@@ -142,18 +145,18 @@ def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, ori
     known = np.isfinite(aligned)
     count = known.sum(axis=0)
     total = np.where(known, aligned, 0.0).sum(axis=0)
-    mean = total / np.where(count >= LEAST_MEMBERS, count, np.nan)
+    mean = total / np.where(count >= MIN_MEMBERS, count, np.nan)
     deviations = np.where(known, aligned, np.nan) - mean
     return Spread(deviations, np.full(times.shape, MEMBER_ERROR_K), origin)
 
 
 def from_sd(times: np.ndarray, sd_k: Array, origin: str) -> Spread:
-    """The spread of a forecast that gives a standard deviation for every hour and nothing else.
+    """Return the spread of a forecast that gives only a standard deviation for every hour.
 
     times : (time,) [unix s], sd_k : (time,) [K], NaN where unknown. Members are drawn: Gaussian,
-    correlated by exp(-|dt| / `CORRELATION_H`), the same every time. In every hour they are the
-    middles of equal shares of a Gaussian, so that an hour by itself has its exact deviation.
-    Raise ValueError for another length, or for a deviation below zero.
+    correlated by exp(-|dt| / `CORRELATION_H`), always the same. At every hour they are the middles
+    of equal shares of a Gaussian, so that a single hour has its exact deviation. Raise ValueError
+    for another length, or for a deviation below zero.
     """
     if sd_k.shape != times.shape:
         msg = "spread: the standard deviations have another length than the times"
@@ -178,12 +181,13 @@ def _drawn(times: np.ndarray) -> Array:
 
 
 def chance_under(margin_k: Array, spread: Spread, rows: np.ndarray) -> Array:
-    """Chance that a margin is below zero in at least one of some hours.
+    """(class,) chance that a margin is below zero in at least one of some hours, 0 to 1.
 
-    margin_k : (time, class) what is forecast less its limit [K]. rows : the hours that count.
-    The mean over the members of the chance that the error takes one of its hours under the limit:
-    the error is one for the night, so that is the chance of the hour nearest to it, in errors.
-    (class,), NaN where a margin, or the spread, is not known in all the rows.
+    margin_k (time, class) : forecast minus limit [K]. rows : the hours that count.
+
+    It is the mean over the members of the chance that the error takes one of its hours under the
+    limit. The error is the same all night, so that is the chance for the hour that is closest to
+    the limit, measured in errors. NaN where a margin, or the spread, is not known in all the rows.
     """
     margin = margin_k[rows]
     unknown = np.full(margin.shape[1], np.nan)
@@ -206,8 +210,8 @@ _erfc = np.vectorize(math.erfc, otypes=[np.float64])
 
 
 def percent(chance: float) -> str:
-    """A chance (0..1) as people read it: "68 %", "<5 %", ">95 %"."""
-    shown, most = round(100 * chance), round(100 * SURE)
+    """Return a chance (0..1) as people read it: "68 %", "<5 %", ">95 %"."""
+    shown, most = round(100 * chance), round(100 * MAX_SHOWN_CHANCE)
     if shown > most:
         return f">{most} %"
     return f"<{100 - most} %" if shown < 100 - most else f"{shown} %"

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.remark import Plain
 from sillward_rules.weather.hourly import (
-    LEAST_ALIKE_H,
-    MOST_PAST_H,
+    MAX_PAST_H,
+    MIN_SHARED_H,
     SERIES,
     Gap,
     Weather,
@@ -141,12 +141,12 @@ def test_no_more_of_the_past_is_taken_than_eight_days() -> None:
     later = forecast(300, 24)
 
     joined = with_past(later, forecast(0, 301))
-    too_old = forecast(0, 300 - MOST_PAST_H)
-    last_hour = forecast(0, 301 - MOST_PAST_H)
+    too_old = forecast(0, 300 - MAX_PAST_H)
+    last_hour = forecast(0, 301 - MAX_PAST_H)
 
-    assert MOST_PAST_H == 192
-    assert joined.times[0] == later.times[0] - MOST_PAST_H * HOUR_S
-    assert joined.temp_c[0] == forecast(0, 301).temp_c[300 - MOST_PAST_H]
+    assert MAX_PAST_H == 192
+    assert joined.times[0] == later.times[0] - MAX_PAST_H * HOUR_S
+    assert joined.temp_c[0] == forecast(0, 301).temp_c[300 - MAX_PAST_H]
     assert with_past(later, too_old) is later
     assert np.isfinite(with_past(later, last_hour).temp_c).sum() == 24 + 1
 
@@ -174,7 +174,7 @@ def test_joining_changes_nothing_and_joining_again_adds_nothing(first: int, hour
     joined = with_past(later, forecast(first, hours, level=70.0))
 
     added = joined.times.size - 30
-    assert 0 <= added <= MOST_PAST_H
+    assert 0 <= added <= MAX_PAST_H
     assert (added == 0) == (joined is later)
     rest = replace(
         joined,
@@ -183,7 +183,7 @@ def test_joining_changes_nothing_and_joining_again_adds_nothing(first: int, hour
     )
     assert same(rest, later)
     assert (
-        same(with_past(joined, forecast(first, hours, level=70.0)), joined) or added == MOST_PAST_H
+        same(with_past(joined, forecast(first, hours, level=70.0)), joined) or added == MAX_PAST_H
     )
 
 
@@ -309,7 +309,7 @@ def test_only_hours_that_both_reach_are_compared() -> None:
 def test_a_day_must_be_shared_for_two_to_be_the_same() -> None:
     one = forecast(0, 48)
 
-    assert same_forecast(one, one, moment(one.times[-1 - LEAST_ALIKE_H]))
-    assert not same_forecast(one, one, moment(one.times[-LEAST_ALIKE_H]))
+    assert same_forecast(one, one, moment(one.times[-1 - MIN_SHARED_H]))
+    assert not same_forecast(one, one, moment(one.times[-MIN_SHARED_H]))
     assert not same_forecast(one, forecast(100, 48), START)
     assert not same_forecast(one, empty(), START)

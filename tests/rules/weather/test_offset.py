@@ -12,7 +12,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
 from sillward_rules.weather.offset import (
     EVENING_FADE_H,
-    LEAST_COLD,
+    MIN_COLD_SHARE,
     MORNING_FADE_H,
     night_offset_shares,
     night_shares,
@@ -148,7 +148,7 @@ def test_more_wind_never_leaves_more(pair: tuple[float, float], cloud: float) ->
     ("spot", "left", "counts"),
     [
         (Spot("hollow", night_offset_k=-4.0), 0.5, -2.0),
-        (Spot("hollow", night_offset_k=-4.0), 0.0, -4.0 * LEAST_COLD),
+        (Spot("hollow", night_offset_k=-4.0), 0.0, -4.0 * MIN_COLD_SHARE),
         (Spot("hollow", night_offset_k=-4.0), np.nan, -4.0),
         (Spot("wall", night_offset_k=2.0), 0.5, 1.0),
         (Spot("wall", night_offset_k=2.0), 0.0, 0.0),

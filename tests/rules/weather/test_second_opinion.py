@@ -15,7 +15,7 @@ from sillward_rules.remark import ForecastsDisagree, Plain
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import SERIES, STALE, Weather, bridge_gaps
-from sillward_rules.weather.second_opinion import MOST_APART_K, second_opinion
+from sillward_rules.weather.second_opinion import MAX_APART_K, second_opinion
 from sillward_rules.weather.site import Site
 from tests.support.core import MENDOZA, collection, fetched, utc, weather
 
@@ -47,7 +47,7 @@ def flat(name: str, level: float, **hours: float) -> Weather:
     return source(name, temp)
 
 
-def asked(one: Weather, other: Weather, now: datetime = NOW, k: float = MOST_APART_K) -> Weather:
+def asked(one: Weather, other: Weather, now: datetime = NOW, k: float = MAX_APART_K) -> Weather:
     return second_opinion(MENDOZA, one, other, now, k)
 
 
@@ -112,7 +112,7 @@ def test_a_forecast_that_runs_late_does_not_disagree() -> None:
     ramp = 2.0 + np.abs(np.arange(HOURS) - 54.0)
     own, late = source("Open-Meteo", ramp), source("MET Norway", np.roll(ramp, 4))
 
-    assert np.abs(ramp - np.roll(ramp, 4))[NIGHT].max() > MOST_APART_K
+    assert np.abs(ramp - np.roll(ramp, 4))[NIGHT].max() > MAX_APART_K
     assert asked(own, late).temp_c[NIGHT].tolist() == ramp[NIGHT].tolist()
 
 

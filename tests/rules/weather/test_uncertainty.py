@@ -13,8 +13,8 @@ from sillward_rules.arrays import Array
 from sillward_rules.weather.uncertainty import (
     CORRELATION_H,
     DRAWN_MEMBERS,
-    LEAST_MEMBERS,
     MEMBER_ERROR_K,
+    MIN_MEMBERS,
     USUAL_ERROR_K,
     Spread,
     chance_under,
@@ -191,7 +191,7 @@ def test_members_drawn_from_a_deviation_agree_with_counted_nights(limit: float) 
 # -- what must always hold
 
 margins = arrays(np.float64, 6, elements=st.floats(-8.0, 8.0))
-members = st.integers(LEAST_MEMBERS, 9).flatmap(
+members = st.integers(MIN_MEMBERS, 9).flatmap(
     lambda count: arrays(np.float64, (count, 6), elements=st.floats(-6.0, 6.0))
 )
 errors = st.floats(0.1, 5.0)
@@ -284,7 +284,7 @@ def test_unknown_deviations_errors_and_no_hours_make_no_chance() -> None:
 
 
 def test_a_member_with_a_gap_is_left_out_while_enough_are_whole() -> None:
-    deviations = np.tile(np.linspace(-1.0, 1.0, LEAST_MEMBERS + 1)[:, None], HOURS)
+    deviations = np.tile(np.linspace(-1.0, 1.0, MIN_MEMBERS + 1)[:, None], HOURS)
     deviations[0, 4] = np.nan
 
     assert chance(CURVE, of(deviations, 1.0)) == chance(CURVE, of(deviations[1:], 1.0))
@@ -310,7 +310,7 @@ def test_members_become_departures_from_their_mean_at_the_hours_of_the_weather()
 
 
 def test_fewer_than_five_members_say_nothing() -> None:
-    values = np.tile(np.linspace(8.0, 12.0, LEAST_MEMBERS)[:, None], HOURS)
+    values = np.tile(np.linspace(8.0, 12.0, MIN_MEMBERS)[:, None], HOURS)
     values[0, 3], values[1, 3] = np.nan, np.inf
 
     spread = from_members(TIMES, TIMES, values, "test")
