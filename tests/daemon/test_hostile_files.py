@@ -91,7 +91,7 @@ PLACES: dict[str, tuple[str, str]] = {
 
 def in_toml(text: str) -> str:
     """Signs as escapes of TOML, which takes few of them as they are."""
-    return "".join(f"\\U{ord(one):08x}" for one in text)
+    return "".join(f"\\U{ord(letter):08x}" for letter in text)
 
 
 def check(folder: Path, text: str | bytes, *more: str) -> Result:

@@ -262,7 +262,7 @@ def test_damage_is_repaired_only_for_what_was_ours(
         return
     with closing(reopened(path)) as ledger:
         assert "history reset" in ledger.marks.all()
-    assert [one.read_bytes() for one in damaged(path)] == [content]
+    assert [file.read_bytes() for file in damaged(path)] == [content]
 
 
 def test_a_lock_does_not_make_another_programs_database_ours(tmp_path: Path) -> None:
@@ -299,8 +299,8 @@ def test_what_becomes_another_file_while_it_runs_is_left(tmp_path: Path) -> None
     path = a_ledger(tmp_path / "ledger.sqlite3")
     with closing(reopened(path)) as ledger:
         ledger.to_memory()
-        for one in tmp_path.iterdir():
-            one.unlink()
+        for file in tmp_path.iterdir():
+            file.unlink()
         path.write_bytes(TEXT)
         before = seen(tmp_path)
 
@@ -360,12 +360,12 @@ def test_nothing_that_is_not_ours_is_written_over(
     folder = tmp_path / "there"
     folder.mkdir()
     STRANGERS[name](folder / "notes")
-    before = [(one[2], one[-1], one[0]) for one in seen(folder).values()]
+    before = [(known[2], known[-1], known[0]) for known in seen(folder).values()]
 
     with pytest.raises((CalendarError, ConfigError, NotOursError, UsageError)):
         write(folder / "notes")
 
-    assert [(one[2], one[-1], one[0]) for one in seen(folder).values()] == before
+    assert [(known[2], known[-1], known[0]) for known in seen(folder).values()] == before
 
 
 @pytest.mark.parametrize("write", [calendar, collection])

@@ -80,7 +80,7 @@ def test_the_calendar_is_kept_beside_the_notices(
     assert wait_for(path.exists)
     assert house.stop(daemon) == 0
 
-    told = [one.text("SUMMARY") for one in events_in(path.read_bytes())]
+    told = [event.text("SUMMARY") for event in events_in(path.read_bytes())]
     assert "Carry in: 2 plants, bench to room" in told
     assert house.states == ["sent"]
 

@@ -132,7 +132,7 @@ def a_day(low_c: float, hours: int = 216) -> list[float]:
 def a_body(low_c: float) -> dict[str, Any]:
     """A forecast with this low in every night."""
     temp = a_day(low_c)
-    return body(temperature_2m=temp, dew_point_2m=[one - 4.0 for one in temp])
+    return body(temperature_2m=temp, dew_point_2m=[temp_c - 4.0 for temp_c in temp])
 
 
 def changed(change: Callable[[dict[str, Any]], object]) -> bytes:
@@ -161,7 +161,7 @@ def every(name: str, change: Callable[[float], object]) -> Callable[[dict[str, A
     """Each value of a variable changed."""
 
     def apply(made: dict[str, Any]) -> None:
-        made["hourly"][name] = [change(one) for one in made["hourly"][name]]
+        made["hourly"][name] = [change(value) for value in made["hourly"][name]]
 
     return apply
 
@@ -394,12 +394,12 @@ FAULTS = (
     ),
     Fault(
         "km/h",
-        whole(in_unit("wind_speed_10m", "km/h", lambda one: 3.6 * one)),
+        whole(in_unit("wind_speed_10m", "km/h", lambda m_s: 3.6 * m_s)),
         'the answer gives wind_speed_10m in "km/h", not in m/s',
     ),
     Fault(
         "Fahrenheit",
-        whole(in_unit("temperature_2m", "°F", lambda one: 32 + 1.8 * one)),
+        whole(in_unit("temperature_2m", "°F", lambda temp_c: 32 + 1.8 * temp_c)),
         'the answer gives temperature_2m in "°F", not in °C',
     ),
     Fault(
@@ -459,7 +459,7 @@ FAULTS = (
 )
 
 
-@pytest.mark.parametrize("fault", FAULTS, ids=[one.name for one in FAULTS])
+@pytest.mark.parametrize("fault", FAULTS, ids=[case.name for case in FAULTS])
 def test_a_fault_costs_a_call_and_the_last_good_forecast_stands(
     make: Make, fault: Fault, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -646,7 +646,7 @@ PARTS = (
 )
 
 
-@pytest.mark.parametrize("part", PARTS, ids=[one.name for one in PARTS])
+@pytest.mark.parametrize("part", PARTS, ids=[case.name for case in PARTS])
 def test_a_forecast_with_a_gap_is_kept_and_the_gap_is_told(make: Make, part: Part) -> None:
     world = make()
     world.tick(whole(dumped(a_body(3.0))))
@@ -666,7 +666,7 @@ def test_a_forecast_with_a_gap_is_kept_and_the_gap_is_told(make: Make, part: Par
     assert (COLD in sheet.warnings) == (not part.judged)
     assert sheet.lows["bench"] == (pytest.approx(part.low_c, abs=0.2) if part.judged else None)
     assert f"{len(plants(sheet))} plant" in told_at_dusk(world)
-    (told,) = [one for one in world.forecast()["sources"][0]["gaps"] if one["of"] == "temperature"]
+    (told,) = [gap for gap in world.forecast()["sources"][0]["gaps"] if gap["of"] == "temperature"]
     assert told["hours"] >= part.missing  # three days ahead, not the night alone
 
     world.clock.now = world.plan().next_at
@@ -684,11 +684,11 @@ def told_as(
     """A forecast whose temperature is told wrongly, all else rightly; moist: dew point and
     humidity are told."""
     made = a_day(low_c)
-    dew = [one - 4.0 for one in made]
+    dew = [temp_c - 4.0 for temp_c in made]
     given = {"dew_point_2m": dew, "relative_humidity_2m": humidities(made, dew), **series}
     if not moist:
         given = {"dew_point_2m": None, "relative_humidity_2m": None}
-    return dumped(body(temperature_2m=[round(temp(one), 2) for one in made], **given))
+    return dumped(body(temperature_2m=[round(temp(true_c), 2) for true_c in made], **given))
 
 
 def humidities(temp: Sequence[float], dew: Sequence[float]) -> list[float]:
@@ -714,7 +714,7 @@ class Lie:
 LIES = (
     Lie(
         "60 °C by night",
-        told_as(lambda one: 59.9 + one / 1000),
+        told_as(lambda temp_c: 59.9 + temp_c / 1000),
         "it says nights no cooler than 59.9 °C, but here",
     ),
     Lie("°F as °C", told_as(fahrenheit), "it says a daily mean of"),
@@ -726,12 +726,12 @@ LIES = (
     ),
     Lie(
         "20 K warmer",
-        told_as(lambda one: one + 19, 4.0, moist=False),
+        told_as(lambda temp_c: temp_c + 19, 4.0, moist=False),
         "20 °C warmer than the one before for the same hours",
     ),
     Lie(
         "14 K warmer",
-        told_as(lambda one: one + 13, 4.0, moist=False),
+        told_as(lambda temp_c: temp_c + 13, 4.0, moist=False),
         "14 °C warmer than the one before for the same hours",
         by_itself=False,
     ),
@@ -744,12 +744,12 @@ LIES = (
     ),
     Lie(
         "dew point above",
-        told_as(lambda one: one, dew_point_2m=25.0),
+        told_as(lambda temp_c: temp_c, dew_point_2m=25.0),
         "its dew point is above the temperature in 216 hours",
     ),
     Lie(
         "humidity of another air",
-        told_as(lambda one: one + 6, relative_humidity_2m=90.0),
+        told_as(lambda temp_c: temp_c + 6, relative_humidity_2m=90.0),
         "its humidity is 90 % where its temperature and dew point make",
     ),
 )
@@ -777,8 +777,8 @@ def test_what_cannot_be_true_is_kept_apart_and_the_last_good_one_stands(
     assert (said.source, said.used, said.fetched) == (FIRST, FIRST, before.fetched_at)
     assert "forecast looks wrong" in told_at_dusk(world)
     report = world.forecast()
-    assert any("looks wrong" in one for one in report["remarks"])
-    assert any(lie.told in one for one in report["sources"][0]["doubted"])
+    assert any("looks wrong" in remark for remark in report["remarks"])
+    assert any(lie.told in doubt for doubt in report["sources"][0]["doubted"])
     status = CliRunner().invoke(main, ["status"])
     assert status.exit_code == 1
     assert "looks wrong" in status.stdout
@@ -938,13 +938,13 @@ def a_met_body(low_c: float, at: datetime) -> bytes:
     count = 60 + 28 + 1
     ahead = [*range(60), *range(60, 60 + 6 * 29, 6)]
     temp = a_day(low_c, row(hour) + ahead[-1] + 1)[row(hour) :]
-    at_times = [temp[one] for one in ahead]
+    at_times = [temp[at] for at in ahead]
     assert len(at_times) == count
     return dumped(
         met_body(
             hour,
             air_temperature=at_times,
-            dew_point_temperature=[one - 4.0 for one in at_times],
+            dew_point_temperature=[temp_c - 4.0 for temp_c in at_times],
             air_temperature_percentile_10=None,
             air_temperature_percentile_90=None,
             low=low_c,

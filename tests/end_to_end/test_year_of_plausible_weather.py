@@ -32,7 +32,7 @@ def told(day: date, temp: np.ndarray, dew: np.ndarray, humidity: np.ndarray) -> 
     start = int(made_at(day).timestamp()) - 3600 * PAST_H
     values = {TEMP: temp, DEW: dew, HUMIDITY: humidity}
     hours = {
-        name: [None if np.isnan(one) else round(float(one), 1) for one in series]
+        name: [None if np.isnan(value) else round(float(value), 1) for value in series]
         for name, series in values.items()
     }
     hours["time"] = [start + 3600 * row for row in range(temp.size)]
@@ -125,7 +125,7 @@ def test_in_frost_the_label_alone_is_found_without_any_forecast_before() -> None
         temp, dew, humidity = truth(day)
         if np.nanmean(temp) < 0:
             weather = told(day, 32 + 1.8 * temp, dew, humidity)
-            kinds = {type(one) for one in doubts_about(NEWARK, weather, now=weather.fetched_at)}
+            kinds = {type(doubt) for doubt in doubts_about(NEWARK, weather, now=weather.fetched_at)}
             assert kinds & {HumidityMisfit, OutOfSeason}
             found += 1
     assert found > 10

@@ -35,7 +35,7 @@ def call(*arguments: object) -> Result:
 
 
 def summaries(content: bytes) -> list[str]:
-    return [one.text("SUMMARY") for one in events_in(content)]
+    return [event.text("SUMMARY") for event in events_in(content)]
 
 
 def a_told_chore() -> str:
@@ -70,7 +70,7 @@ def test_a_stored_forecast_shows_the_trips_to_come() -> None:
     told = summaries(result.stdout_bytes)
     assert result.exit_code == 0
     assert told[0].startswith("Carry in (expected): ")
-    assert any(one.startswith("Put out (expected): ") for one in told)
+    assert any(summary.startswith("Put out (expected): ") for summary in told)
     assert not load_settings().ledger.exists()
 
 
@@ -99,7 +99,7 @@ def test_what_is_done_has_the_next_number() -> None:
 
     (done,) = events_in(call().stdout_bytes)
 
-    assert [one.raw("SEQUENCE") for one in (first, same, done)] == ["0", "0", "1"]
+    assert [event.raw("SEQUENCE") for event in (first, same, done)] == ["0", "0", "1"]
     assert done.raw("UID") == first.raw("UID")
 
 

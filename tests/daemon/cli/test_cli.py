@@ -43,7 +43,7 @@ COMMANDS = ("demo", "check", "sheet", "why", "send", "run", "done", "status")
 TODAY = datetime(2026, 11, 25, 12, tzinfo=UTC)
 """The wall clock of these tests: outside every recorded forecast."""
 
-ROUNDS = [one.value for one in Round]
+ROUNDS = [round_.value for round_ in Round]
 
 
 @pytest.fixture(autouse=True)
@@ -287,7 +287,7 @@ def test_the_cold_snap_asks_for_carrying_in_before_dark() -> None:
     assert first["chore"] == "carry-in"
     assert "Blue basket" in first["plants"]
     assert first["before"].startswith("2026-05-14T1")
-    reason = next(one for one in first["because"] if one["plant"] == "Blue basket")
+    reason = next(reason for reason in first["because"] if reason["plant"] == "Blue basket")
     assert (reason["quantity"], reason["unit"], reason["limit"]) == ("leaf temperature", "°C", 14)
     assert reason["value"] < 14
 
@@ -389,7 +389,10 @@ def test_a_night_that_nobody_knows_is_a_cold_one_and_says_so() -> None:
     sheet = document(call("sheet", *recorded("cold-snap"), "--round", "dusk", "--at", at, "--json"))
 
     carried = {
-        name for one in sheet["chores"] if one["chore"] == "carry-in" for name in one["plants"]
+        name
+        for chore in sheet["chores"]
+        if chore["chore"] == "carry-in"
+        for name in chore["plants"]
     }
     assert len(carried) == 15, "all but the one that lives indoors"
     assert any("treated as cold" in text for text in sheet["warnings"])
@@ -459,7 +462,7 @@ ALL_THAT_READ = [
 ]
 
 
-@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda one: str(one[0]))
+@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda words: str(words[0]))
 def test_a_wrong_collection_ends_with_78_and_every_reason(command: list[str]) -> None:
     said = refused(call(*command, "--collection", COLLECTIONS / "ten-mistakes.toml"), 78)
 
@@ -468,7 +471,7 @@ def test_a_wrong_collection_ends_with_78_and_every_reason(command: list[str]) ->
     assert all(line.startswith("sillward: ten-mistakes.toml: ") for line in lines)
 
 
-@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda one: str(one[0]))
+@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda words: str(words[0]))
 def test_a_wrong_setting_ends_with_78(monkeypatch: pytest.MonkeyPatch, command: list[str]) -> None:
     monkeypatch.setenv("SILLWARD_FORECAST__SOURCE", "tea leaves")
 
@@ -478,7 +481,7 @@ def test_a_wrong_setting_ends_with_78(monkeypatch: pytest.MonkeyPatch, command: 
     assert "tea leaves" not in said
 
 
-@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda one: str(one[0]))
+@pytest.mark.parametrize("command", ALL_THAT_READ, ids=lambda words: str(words[0]))
 def test_no_collection_ends_with_78(command: list[str]) -> None:
     assert "there is no collection" in refused(call(*command), 78)
 
@@ -773,7 +776,7 @@ def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_pat
         "Blue basket is at pergola by what was told later"
     )
     assert ledger.plants.states("Courtyard")["Blue basket"].spot == "pergola"
-    assert all(not one.open for one in ledger.chores.of_day("Courtyard", date(2026, 5, 14)))
+    assert all(not chore.open for chore in ledger.chores.of_day("Courtyard", date(2026, 5, 14)))
 
 
 def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
@@ -808,12 +811,14 @@ def test_a_kind_does_not_stand_for_what_is_to_be_done_tomorrow(tmp_path: Path) -
     said = refused(call("done", "carry-out", *evening), 2)
 
     assert "is not a chore you were told of" in said
-    assert all(one.open for one in ledger.chores.of_day("Courtyard", date(2026, 5, 15)))
+    assert all(chore.open for chore in ledger.chores.of_day("Courtyard", date(2026, 5, 15)))
     by_id = call("done", "2026-05-15-carry-out-sunroom-to-pergola", *evening)
     assert by_id.stdout.startswith("done: ")
 
 
-@pytest.mark.parametrize("command", [["status"], ["done", "x"], ["sheet"]], ids=lambda one: one[0])
+@pytest.mark.parametrize(
+    "command", [["status"], ["done", "x"], ["sheet"]], ids=lambda words: words[0]
+)
 def test_a_file_that_is_not_a_ledger_ends_with_78(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: list[str]
 ) -> None:

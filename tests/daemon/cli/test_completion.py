@@ -35,7 +35,7 @@ def items(*words: str) -> list[CompletionItem]:
 
 
 def offers(*words: str) -> list[str]:
-    return [one.value for one in items(*words)]
+    return [item.value for item in items(*words)]
 
 
 # -- what click knows by itself
@@ -52,7 +52,7 @@ def test_recorded_weather_is_completed() -> None:
 
 @pytest.mark.parametrize("command", ["sheet", "send"])
 def test_rounds_are_completed(command: str) -> None:
-    assert set(offers(command, "--round", "")) == {one.value for one in Round}
+    assert set(offers(command, "--round", "")) == {round_.value for round_ in Round}
 
 
 @pytest.mark.parametrize("option", ["--collection", "--recorded"])

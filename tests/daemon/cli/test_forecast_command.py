@@ -102,7 +102,7 @@ def test_the_lows_are_those_of_the_dusk_sheet() -> None:
     )  # fmt: skip
     hours = [hour for hour in json.loads(sheet.stdout)["hours"] if hour["at"] < "2026-05-15T10:18"]
 
-    (low,) = [one for one in report()["lows"] if one["spot"] == "pergola"]
+    (low,) = [low for low in report()["lows"] if low["spot"] == "pergola"]
 
     assert low["leaf_c"] == min(hour["leaf_c"] for hour in hours)
     assert low["at"] == min(hours, key=lambda hour: hour["leaf_c"])["at"]

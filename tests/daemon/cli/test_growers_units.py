@@ -241,15 +241,15 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     assert "gust above 11.18 mph" in line
     depth = report["cold"]["degree_hours"] * 9 / 5
     assert f"{report['cold']['hours']:.1f} h and {depth:.1f} °F h under 57.2 °F" in line
-    chore = next(one for one in report["chores"] if one["chore"] == "carry-in")
+    chore = next(chore for chore in report["chores"] if chore["chore"] == "carry-in")
     assert f"carry in: by {twelve(chore['before'])}, pergola to sunroom" in line
-    (reason,) = [one for one in chore["because"] if one["plant"] == "Blue basket"]
+    (reason,) = [reason for reason in chore["because"] if reason["plant"] == "Blue basket"]
     assert f"down to {fahrenheit(reason['value']):.1f} °F at {twelve(reason['at'])}" in line
     assert "note: sky_view is not given: taken as 0.5 for cold nights, light and drying" in guest
     assert "though they can be 18 °F warmer" in guest
     # 14 °C at night, 18 by day
     assert "spot: holds 57.2 °F at night, 64.4 °F by day" in inside
-    (rule,) = [one for one in report["rules"] if one["name"] == "nearly cold"]
+    (rule,) = [rule for rule in report["rules"] if rule["name"] == "nearly cold"]
     assert (rule["bound"], rule["origin"]) == (16.0, "+2 °C beside 14 °C: your own limit")
 
 
@@ -350,7 +350,7 @@ def test_what_a_source_says_of_itself_is_retold(us: Path, tmp_path: Path) -> Non
 
     plain, line = machine(us, "forecast", *recorded), one_line(told(us, "forecast", *recorded))
 
-    (note,) = [one for one in plain["sources"][0]["notes"] if "in steps of" in one]
+    (note,) = [note for note in plain["sources"][0]["notes"] if "in steps of" in note]
     found = re.match(r"from (\w{3} \d\d \w{3}) (\d\d:\d\d) UTC on in steps", note)
     assert found is not None
     clock = twelve(datetime.strptime(found[2], "%H:%M"))  # noqa: DTZ007
@@ -369,7 +369,8 @@ def test_what_was_sent_is_told_by_the_growers_clock(us: Path) -> None:
 def test_status_tells_hours_by_the_growers_clock(us: Path) -> None:
     keep_a_forecast()
     call(us, "send", "--round", "dusk")
-    chore = next(one["id"] for one in machine(us, "status")["chores"] if "carry-in" in one["id"])
+    ids = [chore["id"] for chore in machine(us, "status")["chores"]]
+    chore = next(id_ for id_ in ids if "carry-in" in id_)
     call(us, "done", chore)
     with closing(Ledger(load_settings().ledger)) as ledger:
         ledger.marks.set(TICK_MARK, DUSK - timedelta(hours=4), "")
@@ -386,10 +387,10 @@ def test_status_tells_hours_by_the_growers_clock(us: Path) -> None:
         assert f"{name} {day_and_hour(at)}" in line
     (notice,) = report["notices"]
     assert f"phone sent {day_and_hour(notice['sent'])} " in line
-    done = [one["done"] for one in report["chores"] if one["done"]]
+    done = [chore["done"] for chore in report["chores"] if chore["done"]]
     assert done
     assert f"done {day_and_hour(done[0])}" in line
-    moved = [one["next"]["at"] for one in report["plants"].values() if "next" in one]
+    moved = [plant["next"]["at"] for plant in report["plants"].values() if "next" in plant]
     assert moved
     assert f"sunroom from {day_and_hour(moved[0])}" in line
 
@@ -397,7 +398,8 @@ def test_status_tells_hours_by_the_growers_clock(us: Path) -> None:
 def test_what_was_done_before_is_told_by_the_growers_clock(us: Path) -> None:
     keep_a_forecast()
     call(us, "send", "--round", "dusk")
-    chore = next(one["id"] for one in machine(us, "status")["chores"] if "carry-in" in one["id"])
+    ids = [chore["id"] for chore in machine(us, "status")["chores"]]
+    chore = next(id_ for id_ in ids if "carry-in" in id_)
     call(us, "done", chore)
 
     assert told(us, "done", chore) == f"{chore} was done Thu 14 May 5:14 pm already\n"
@@ -471,10 +473,10 @@ def test_a_trial_tells_its_hour_by_the_growers_clock(us: Path, phone: Server) ->
         ("check",),
         ("why", "Blue basket"),
         ("why", "Guest"),
-        *(("sheet", "--round", one) for one in ("dusk", "morning", "week")),
+        *(("sheet", "--round", name) for name in ("dusk", "morning", "week")),
         ("status",),
         ("forecast",),
-        *(("chart", "pergola", "--kind", one) for one in ("night", "water")),
+        *(("chart", "pergola", "--kind", kind) for kind in ("night", "water")),
     ],
     ids=" ".join,
 )
@@ -498,7 +500,7 @@ def test_machines_get_the_same_bytes_whatever_the_units(
 def test_a_sheet_for_machines_says_in_si_how_old_its_forecast_is(us: Path) -> None:
     keep_a_forecast(timedelta(hours=3))
 
-    (note,) = [one for one in machine(us, "sheet")["warnings"] if "this is the forecast" in one]
+    (note,) = [text for text in machine(us, "sheet")["warnings"] if "this is the forecast" in text]
 
     assert note.endswith("this is the forecast of Thu 14 May 14:14")
     assert "this is the forecast of Thu 14 May 2:14 pm" in one_line(call(us, "sheet").stdout)

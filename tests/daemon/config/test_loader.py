@@ -705,7 +705,7 @@ def as_toml(value: Any) -> str:
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     if isinstance(value, list):
-        return f"[{', '.join(as_toml(one) for one in value)}]"
+        return f"[{', '.join(as_toml(item) for item in value)}]"
     if isinstance(value, dict):
         return f"{{{', '.join(f'{as_toml(k)} = {as_toml(v)}' for k, v in value.items())}}}"
     if isinstance(value, int | float):
@@ -781,7 +781,7 @@ def exchanged(value: Any, place: tuple[Any, ...], new: Any) -> Any:
 def nearly_good(draw: st.DrawFn) -> Made:
     made = GOOD
     for _ in range(draw(st.integers(1, 3))):
-        place = draw(st.sampled_from([one for one in places_of(made) if one]))
+        place = draw(st.sampled_from([place for place in places_of(made) if place]))
         made = exchanged(made, place, draw(anything))
     return made
 

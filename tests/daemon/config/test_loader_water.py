@@ -292,8 +292,8 @@ def test_a_wrong_word_on_habits_is_told_with_its_key(tmp_path: Path, line: str) 
     lines = errors_of(tmp_path, ("[habits]\n", f"[habits]\n{line}\n"))
 
     assert lines
-    assert all(one.startswith("garden.toml: habits") for one in lines)
-    assert any(line.split()[0] in one for one in lines)
+    assert all(error.startswith("garden.toml: habits") for error in lines)
+    assert any(line.split()[0] in error for error in lines)
 
 
 def test_wrong_hours_are_answered_with_right_ones(tmp_path: Path) -> None:

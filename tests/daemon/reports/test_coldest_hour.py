@@ -56,7 +56,7 @@ def test_a_leaf_that_is_judged_as_wet_is_told_in_the_table_and_in_words() -> Non
     dry = from_open_meteo()
     shower = replace(dry, rain_mm=dry.rain_mm + 0.5)
 
-    wet, not_wet = (account(HOLLOW, one) for one in (shower, dry))
+    wet, not_wet = (account(HOLLOW, weather) for weather in (shower, dry))
 
     assert "wet with rain: water that evaporates cools it" in " ".join(coldest_hour(wet, VOICE))
     rows = [line for line in why.text(wet, (), VOICE).splitlines() if re.match(r"[* ]\d\d:", line)]

@@ -85,7 +85,7 @@ def call(*arguments: object, answers: list[str] | bytes | io.BytesIO | None = No
     """Call sillward. However it ends, it is with an exit status and never with a traceback."""
     typed: Any = answers
     if answers is None or isinstance(answers, list):
-        typed = "".join(f"{one}\n" for one in answers or [])
+        typed = "".join(f"{answer}\n" for answer in answers or [])
     result = CliRunner().invoke(main, [str(argument) for argument in arguments], input=typed)
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
@@ -342,7 +342,7 @@ class Interrupted(io.BytesIO):
 
 @pytest.mark.parametrize("many", range(len(WHOLE)))
 def test_ctrl_c_writes_nothing(path: Path, many: int) -> None:
-    answers = Interrupted("".join(f"{one}\n" for one in WHOLE[:many]).encode())
+    answers = Interrupted("".join(f"{answer}\n" for answer in WHOLE[:many]).encode())
 
     result = call("new", path, answers=answers)
 
@@ -373,7 +373,7 @@ def test_only_its_owner_may_read_it(path: Path) -> None:
     answered(path, WHOLE)
 
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert sorted(one.name for one in path.parent.iterdir()) == [SCHEMA_FILE, path.name]
+    assert sorted(file.name for file in path.parent.iterdir()) == [SCHEMA_FILE, path.name]
 
 
 def test_without_a_name_it_is_where_commands_look_for_it(
@@ -447,7 +447,7 @@ def test_a_file_that_comes_meanwhile_is_not_overwritten(
     assert result.exit_code == 0, result.output
     assert path.read_text(encoding="utf-8") == "theirs"
     assert load_household(other).collection.site.name == "Yard"
-    names = [one.name for one in path.parent.iterdir()]
+    names = [file.name for file in path.parent.iterdir()]
     assert sorted(names) == ["other.toml", SCHEMA_FILE, "yard.toml"]
 
 
