@@ -831,7 +831,7 @@ def test_a_forecast_that_stands_still_grows_old_and_then_judges_nothing(make: Ma
 
     world.run(whole(same), NOON + timedelta(hours=25))
 
-    assert not world.desk.context.updater.store.usable(world.desk.context.updater.sites[0])
+    assert not world.desk.context.updater.store.is_usable(world.desk.context.updater.sites[0])
     sheet = world.dusk()
     assert plants(sheet) | staying(sheet) == {"Tender", "Hardy"}
     (old,) = (warning for warning in sheet.warnings if isinstance(warning, ForecastOld))

@@ -137,7 +137,7 @@ class World:
             [self.household.collection.site],
             ask=self.source.ask,
             rng=random.Random(3),
-            working=run.step_done,
+            step_done=run.step_done,
         )
         return Desk.of(
             ServiceContext(self.household, updater, self.ledger, self.post, self.clock, run)

@@ -94,7 +94,7 @@ class FakeSource:
 
     name: str = "Invented weather"
     attribution: str = "Invented weather by nobody"
-    every: timedelta = timedelta(minutes=75)
+    interval: timedelta = timedelta(minutes=75)
     max_sites: int = 1
     history_days: int = 1
 

@@ -246,7 +246,7 @@ class HardTimes:
         }
         self.post = HardPost(rng=self.rng)
         self.source = HardSource(rng=self.rng, spells=self.spells["source"], seed=self.seed)
-        self.source.every = timedelta(hours=6)
+        self.source.interval = timedelta(hours=6)
         plants = (a_plant("Left pot"), a_plant("Right pot"), HARDY)
         self.household = a_household(*CHANNELS, plants=plants, policy=self.policy)
         if self.quiet is not None:

@@ -63,7 +63,7 @@ def forecast_updater(
         ask=patient(ask) if show_progress else ask,
         live=live,
         pretending=app.pretending,
-        working=step_done,
+        step_done=step_done,
     )
 
 
@@ -124,7 +124,7 @@ def stored_sheet(app: App, now: datetime) -> str | None:
     try:
         with closing(Ledger(app.settings.ledger)) as ledger:
             updater = forecast_updater(app, ledger)
-            if not updater.store.usable(app.site):
+            if not updater.store.is_usable(app.site):
                 return None
             weather = updater.store.weather(app.site)
             states = states_at(ledger, app.site, now)

@@ -41,7 +41,7 @@ class Source(Protocol):
         """The credit that the provider's licence asks for."""
 
     @property
-    def every(self) -> timedelta:
+    def interval(self) -> timedelta:
         """How often it is asked while all is well."""
 
     @property

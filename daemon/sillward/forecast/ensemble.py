@@ -43,7 +43,7 @@ class Ensemble:
     base_url: str | None = None
     api_key: SecretStr | None = None
     name: str = NAME
-    every: timedelta = timedelta(hours=12)
+    interval: timedelta = timedelta(hours=12)
     """Members cost much and change little: twice a day."""
     max_sites: int = 10
 

@@ -24,7 +24,7 @@ class Recorded:
 
     path: Path
     of: Source
-    every: timedelta = timedelta(hours=1)
+    interval: timedelta = timedelta(hours=1)
     max_sites: int = 1
 
     @property

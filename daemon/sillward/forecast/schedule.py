@@ -18,10 +18,10 @@ JITTER = 0.2
 CROWDED_MIN = 4
 """So many minutes before and after a full hour servers are busiest: calls are put after it."""
 
-LONGEST_EXPIRY = timedelta(hours=6)
+MAX_EXPIRY = timedelta(hours=6)
 """An answer that claims to be good for longer is asked for again by then. Judgement."""
 
-LONGEST_WAIT = timedelta(hours=26)
+MAX_WAIT = timedelta(hours=26)
 """A provider that asks to wait longer was misheard, or the clock has been set back since."""
 
 SLACK = timedelta(minutes=20)
@@ -32,60 +32,60 @@ BACKOFF_S = 1.0
 """Pause before the second try of one call, the double before the third [s]."""
 
 
-def due(poll: CallSchedule | None, now: datetime, every: timedelta) -> bool:
+def is_due(plan: CallSchedule | None, now: datetime, interval: timedelta) -> bool:
     """Whether a source that is asked so often is to be asked now."""
-    if poll is None:
+    if plan is None:
         return True
-    if forbidden(poll, now):
+    if is_forbidden(plan, now):
         return False
-    latest = now + max(every, PAUSES[-1] * (1 + JITTER)) + SLACK
-    return not now < poll.next_at <= latest
+    latest = now + max(interval, PAUSES[-1] * (1 + JITTER)) + SLACK
+    return not now < plan.next_at <= latest
 
 
-def forbidden(poll: CallSchedule | None, now: datetime) -> bool:
+def is_forbidden(plan: CallSchedule | None, now: datetime) -> bool:
     """Whether the provider itself asked not to be asked yet."""
-    if poll is None or poll.not_before is None:
+    if plan is None or plan.not_before is None:
         return False
-    return now < poll.not_before <= now + LONGEST_WAIT
+    return now < plan.not_before <= now + MAX_WAIT
 
 
 def after_success(
-    poll: CallSchedule,
+    plan: CallSchedule,
     now: datetime,
-    every: timedelta,
+    interval: timedelta,
     good_for: timedelta | None,
     rng: random.Random,
 ) -> CallSchedule:
     """The schedule once all went well; good_for: how long the provider says its answer is."""
     until = None
     if good_for is not None and good_for > timedelta(0):
-        until = now + min(good_for, LONGEST_EXPIRY)
-    planned = max(now + every, until or now)
+        until = now + min(good_for, MAX_EXPIRY)
+    planned = max(now + interval, until or now)
     next_at = off_the_hour(planned + rng.random() * timedelta(minutes=5), rng)
-    return replace(poll, next_at=next_at, not_before=until, failures=0, reason=None)
+    return replace(plan, next_at=next_at, not_before=until, failures=0, reason=None)
 
 
 def after_failure(
-    poll: CallSchedule, now: datetime, reason: str, wait: timedelta | None, rng: random.Random
+    plan: CallSchedule, now: datetime, reason: str, wait: timedelta | None, rng: random.Random
 ) -> CallSchedule:
     """The schedule after a failure; wait: how long the provider asked us to."""
-    pause = PAUSES[min(poll.failures, len(PAUSES) - 1)] * (1 + JITTER * rng.random())
+    pause = PAUSES[min(plan.failures, len(PAUSES) - 1)] * (1 + JITTER * rng.random())
     until = None if wait is None else now + wait
     next_at = max(now + pause, until or now)
     return replace(
-        poll,
+        plan,
         next_at=off_the_hour(next_at, rng),
         not_before=until,
-        failures=poll.failures + 1,
+        failures=plan.failures + 1,
         reason=reason,
     )
 
 
-def counted(poll: CallSchedule, now: datetime, calls: int) -> CallSchedule:
+def counted(plan: CallSchedule, now: datetime, calls: int) -> CallSchedule:
     """The schedule with these calls counted to the UTC day."""
     today = now.astimezone(UTC).date()
-    before = poll.calls if poll.day == today else 0
-    return replace(poll, day=today, calls=before + calls)
+    before = plan.calls if plan.day == today else 0
+    return replace(plan, day=today, calls=before + calls)
 
 
 def backoff_s(tries: int, rng: random.Random) -> float:

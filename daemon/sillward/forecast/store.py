@@ -55,7 +55,7 @@ class HeldForecast:
     stored: StoredForecast
     weather: Weather
 
-    def sound(self, site: Site, now: datetime) -> bool:
+    def is_sound(self, site: Site, now: datetime) -> bool:
         """Whether one can go by it alone: fresh, and the coming night is wholly known."""
         night = sun.night_at_or_after(site, now)
         fresh = self.weather.freshness(now) is Freshness.FRESH
@@ -146,7 +146,7 @@ class ForecastStore:
         """The forecast to go by: the first in the list that is sound, else the freshest."""
         now = self.clock()
         held = self.held(site)
-        sound = [one for one in held if one.sound(site, now)]
+        sound = [one for one in held if one.is_sound(site, now)]
         if sound:
             return sound[0]
         night = sun.night_at_or_after(site, now)
@@ -157,7 +157,7 @@ class ForecastStore:
         usable = [one for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
         return min(usable or held, key=rank, default=None)
 
-    def usable(self, site: Site) -> bool:
+    def is_usable(self, site: Site) -> bool:
         """Whether there is a forecast for the present hour that is not too old to judge by."""
         best, now = self.best(site), self.clock()
         if best is None or best.weather.freshness(now) is Freshness.EXPIRED:
@@ -179,7 +179,7 @@ class ForecastStore:
 
     def held(self, site: Site) -> list[HeldForecast]:
         """The last good forecast of each source that has one, in the grower's order."""
-        return [one for one in (self.of(source, site) for source in self.sources) if one]
+        return [one for one in (self.forecast_of(source, site) for source in self.sources) if one]
 
     def doubted(self, site: Site) -> list[DoubtedForecast]:
         """What of the sources is not believed at present, in the grower's order."""
@@ -227,7 +227,7 @@ class ForecastStore:
             and one.weather.freshness(now) is not Freshness.EXPIRED
             and self.ledger.forecasts.stamp(site.name, doubted_key(one.source)) is None
         ]
-        before = self.of(source, site)
+        before = self.forecast_of(source, site)
         return doubts_about(
             site,
             weather,
@@ -271,7 +271,7 @@ class ForecastStore:
         first = self.sources[0]
         if best.source is first or any(one.source is first for one in doubted):
             return ()
-        held = self.of(first, site)
+        held = self.forecast_of(first, site)
         fresh = held is not None and held.weather.freshness(self.clock()) is Freshness.FRESH
         lacks = f"{first.name} has {'gaps tonight' if fresh else 'nothing new'}"
         return (f"forecast by {best.source.name}; {self.trouble() or lacks}",)
@@ -301,7 +301,7 @@ class ForecastStore:
             self._read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
 
-    def of(self, source: Source, site: Site) -> HeldForecast | None:
+    def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
         """The stored forecast of a source, if it is for this place. Read once."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self._read.get((source.name, site.name), (None, None))

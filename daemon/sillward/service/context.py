@@ -55,7 +55,7 @@ class ServiceContext:
     def has_forecast(self) -> bool:
         """Whether a forecast is stored that can be relied on; no, if a defect keeps it unread."""
         with contained("forecast.failed_to_read"):
-            return self.updater.store.usable(self.site)
+            return self.updater.store.is_usable(self.site)
         return False
 
     def states(self) -> State:

@@ -43,7 +43,7 @@ def test_it_asks_for_one_model_in_utc() -> None:
 
 
 def test_two_calls_a_day_are_enough() -> None:
-    assert timedelta(days=1) / Ensemble().every == 2
+    assert timedelta(days=1) / Ensemble().interval == 2
 
 
 def test_control_run_and_members_become_the_spread() -> None:

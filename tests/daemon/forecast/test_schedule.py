@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sillward.forecast import schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.sources.open_meteo import OpenMeteo
-from sillward.forecast.updater import SECOND_OPINION_EVERY
+from sillward.forecast.updater import SECOND_OPINION_INTERVAL
 from sillward.ledger import CallSchedule
 
 NOW = datetime(2026, 5, 14, 12, 20, tzinfo=UTC)
@@ -59,7 +59,7 @@ def test_those_who_start_together_do_not_ask_together() -> None:
 def test_a_day_in_normal_running_has_at_most_thirty_calls() -> None:
     """One site: the forecast, the members, and a second opinion."""
     total = 0
-    for every in (OpenMeteo().every, Ensemble().every, SECOND_OPINION_EVERY):
+    for every in (OpenMeteo().interval, Ensemble().interval, SECOND_OPINION_INTERVAL):
         rng, now, calls = dice(), NOW, 0
         while now < NOW + timedelta(days=100):
             now = schedule.after_success(CallSchedule(now), now, every, None, rng).next_at
@@ -73,15 +73,15 @@ def test_an_answer_is_not_asked_for_again_before_it_expires() -> None:
     later = success(good_for=timedelta(hours=2))
 
     assert later.next_at >= NOW + timedelta(hours=2)
-    assert schedule.forbidden(later, NOW + timedelta(minutes=119))
-    assert not schedule.forbidden(later, NOW + timedelta(minutes=121))
+    assert schedule.is_forbidden(later, NOW + timedelta(minutes=119))
+    assert not schedule.is_forbidden(later, NOW + timedelta(minutes=121))
 
 
 @pytest.mark.parametrize("years", [-1, 50])
 def test_an_absurd_expiry_neither_silences_nor_hurries(years: int) -> None:
     plan = success(good_for=timedelta(days=365 * years))
 
-    assert NOW + EVERY <= plan.next_at <= NOW + schedule.LONGEST_EXPIRY + timedelta(minutes=15)
+    assert NOW + EVERY <= plan.next_at <= NOW + schedule.MAX_EXPIRY + timedelta(minutes=15)
 
 
 def test_pauses_grow_and_then_stay() -> None:
@@ -98,9 +98,9 @@ def test_a_provider_that_asks_for_an_hour_gets_it() -> None:
     (plan,) = failures(1, wait=timedelta(hours=1))
 
     assert plan.next_at >= NOW + timedelta(hours=1)
-    assert schedule.forbidden(plan, NOW + timedelta(minutes=59))
-    assert not schedule.due(plan, NOW + timedelta(minutes=59), EVERY)
-    assert schedule.due(plan, plan.next_at, EVERY)
+    assert schedule.is_forbidden(plan, NOW + timedelta(minutes=59))
+    assert not schedule.is_due(plan, NOW + timedelta(minutes=59), EVERY)
+    assert schedule.is_due(plan, plan.next_at, EVERY)
 
 
 def test_a_success_forgets_the_failures() -> None:
@@ -121,16 +121,16 @@ def test_a_plan_of_a_clock_that_was_wrong_is_no_plan() -> None:
     """Planned in 2036, and the clock has been set right since."""
     plan = CallSchedule(NOW + timedelta(days=3650), not_before=NOW + timedelta(days=3650))
 
-    assert schedule.due(plan, NOW, EVERY)
-    assert not schedule.forbidden(plan, NOW)
-    assert schedule.due(None, NOW, EVERY)
+    assert schedule.is_due(plan, NOW, EVERY)
+    assert not schedule.is_forbidden(plan, NOW)
+    assert schedule.is_due(None, NOW, EVERY)
 
 
 @pytest.mark.parametrize("hours", [2, 5, 24, 365 * 24])
 def test_a_clock_set_back_does_not_stop_the_asking(hours: int) -> None:
     for plan in (success(), *failures(5)):
-        assert schedule.due(plan, NOW - timedelta(hours=hours), EVERY)
-        assert not schedule.due(plan, NOW, EVERY)
+        assert schedule.is_due(plan, NOW - timedelta(hours=hours), EVERY)
+        assert not schedule.is_due(plan, NOW, EVERY)
 
 
 def test_the_pause_before_another_try_doubles_and_is_never_long() -> None:

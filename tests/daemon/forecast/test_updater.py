@@ -14,7 +14,7 @@ import pytest
 from sillward.errors import LedgerError, SourceError
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.store import ForecastStore
-from sillward.forecast.updater import SECOND_OPINION_EVERY, TRIES, ForecastUpdater
+from sillward.forecast.updater import SECOND_OPINION_INTERVAL, TRIES, ForecastUpdater
 from sillward.ledger import CallSchedule, Ledger
 from sillward.ledger.database import Database
 from sillward.net.http import Answer
@@ -98,7 +98,7 @@ def test_a_good_answer_is_kept_and_served(make: Make) -> None:
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.weather().source == FIRST
     assert world.weather().remarks == ()
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
 
 def test_a_day_of_ticks_asks_about_nineteen_times_and_off_the_hour(make: Make) -> None:
@@ -116,7 +116,7 @@ def test_a_second_opinion_is_asked_for_a_few_times_a_day(make: Make) -> None:
 
     world.run(24)
 
-    assert 7 <= len(world.wire.times(SECOND)) <= timedelta(hours=24) / SECOND_OPINION_EVERY
+    assert 7 <= len(world.wire.times(SECOND)) <= timedelta(hours=24) / SECOND_OPINION_INTERVAL
     assert len(world.wire.asked) <= 28  # with two calls for the members: at most 30 a day
 
 
@@ -148,7 +148,7 @@ def test_what_passes_is_tried_again_at_once_and_what_does_not_is_not(make: Make)
     assert len(world.wire.asked) == TRIES
     assert len(world.pauses) == TRIES - 1
     assert world.pauses[0] < world.pauses[1] <= 4.0
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
     lasting = make(DOWN)
     lasting.updater.refresh()
@@ -176,7 +176,7 @@ def test_a_provider_that_asks_to_wait_is_left_alone_and_nobody_sleeps(make: Make
     world.run(0.4)
     assert len(world.wire.asked) == 2
     assert world.pauses == []
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
 
 def test_a_provider_that_asks_to_wait_is_left_alone_by_hand_too(make: Make) -> None:
@@ -301,7 +301,7 @@ def test_304_without_having_asked_for_it_is_a_failure(make: Make) -> None:
 
     world.updater.refresh()
 
-    assert not world.updater.store.usable(SITE)
+    assert not world.updater.store.is_usable(SITE)
     assert "304" in str(world.updater.store.trouble())
 
 
@@ -335,7 +335,10 @@ def test_the_last_good_one_ages_from_fresh_to_old_to_expired(make: Make) -> None
     ages = {}
     for hours in (1, 7, 25):
         world.clock.now = NOW + timedelta(hours=hours)
-        ages[hours] = world.weather().freshness(world.clock.now), world.updater.store.usable(SITE)
+        ages[hours] = (
+            world.weather().freshness(world.clock.now),
+            world.updater.store.is_usable(SITE),
+        )
 
     assert ages == {
         1: (Freshness.FRESH, True),
@@ -365,7 +368,7 @@ def test_a_forecast_that_never_changes_grows_old_though_it_is_fetched_anew(make:
     assert weather.freshness(world.clock.now) is Freshness.OLD
     assert weather.issued_at == NOW
     world.run(11)
-    assert not world.updater.store.usable(SITE)
+    assert not world.updater.store.is_usable(SITE)
 
     world.wire.answers[FIRST] = low_of(4)
     world.run(2)
@@ -472,7 +475,7 @@ def test_gaps_are_better_than_nothing(make: Make) -> None:
     world.updater.refresh()
 
     assert world.weather().source == FIRST
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
 
 def test_of_two_old_ones_the_fresher_counts(make: Make) -> None:
@@ -617,7 +620,7 @@ def test_a_clock_of_1970_is_told_although_the_forecast_is_of_no_use(make: Make) 
 
     world.updater.refresh()
 
-    assert not world.updater.store.usable(SITE)
+    assert not world.updater.store.is_usable(SITE)
     assert "this machine's clock is 20588 days behind" in str(world.updater.store.clock_doubt())
 
 
@@ -638,7 +641,7 @@ def test_a_date_that_is_none_says_nothing_of_the_clock(make: Make, date: str) ->
     world.updater.refresh()
 
     assert world.updater.store.clock_doubt() is None
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
 
 # -- several sites
@@ -676,8 +679,8 @@ def test_what_is_wrong_with_one_sites_forecast_is_not_with_the_others(make: Make
     each_its_own.updater.refresh()
 
     for world in (one_call, each_its_own):
-        assert world.updater.store.usable(OTHER_SITE)
-        assert not world.updater.store.usable(SITE)
+        assert world.updater.store.is_usable(OTHER_SITE)
+        assert not world.updater.store.is_usable(SITE)
         assert world.updater.store.trouble() == f"{FIRST}: the answer is not whole JSON"
 
 
@@ -704,7 +707,7 @@ def test_a_new_site_does_not_wait_for_the_schedule(make: Make) -> None:
 
     world.updater.refresh()
 
-    assert world.updater.store.usable(OTHER_SITE)
+    assert world.updater.store.is_usable(OTHER_SITE)
 
 
 # -- the archive
@@ -762,7 +765,7 @@ def test_a_warm_jump_is_kept_apart_and_the_last_good_one_gone_by(make: Make) -> 
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.ledger.nights.since(SITE.name, date(2026, 1, 1)) != []
     assert {at for _, at, _ in world.ledger.nights.since(SITE.name, date(2026, 1, 1))} == {NOW}
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
     assert world.updater.store.trouble() == f"{FIRST}: the forecast looks wrong: {said.why}"
 
 
@@ -807,7 +810,7 @@ def test_a_jump_that_lasts_and_fits_the_season_is_believed_in_the_end(
 
     world.run(hours, step_min=5)
     assert doubted(world) is not None
-    assert world.updater.store.usable(SITE)
+    assert world.updater.store.is_usable(SITE)
 
     world.run(2.5, step_min=5)
     assert doubted(world) is None
@@ -834,7 +837,7 @@ def test_nothing_out_of_season_and_nothing_flat_is_ever_believed(make: Make, bod
     said = doubted(world)
     assert said is not None
     assert said.used is None  # the last good one is of no use any more
-    assert not world.updater.store.usable(SITE)
+    assert not world.updater.store.is_usable(SITE)
 
 
 def test_nights_that_a_doubted_one_has_much_colder_are_unjudged(make: Make) -> None:
@@ -874,7 +877,7 @@ def test_the_first_forecast_of_all_may_be_doubted_and_then_nothing_is_known(make
         "it says nights no cooler than 40.0 °C, but here this season brings at most 32 °C"
     )
     assert not np.isfinite(world.weather().temp_c).any()
-    assert not world.updater.store.usable(SITE)
+    assert not world.updater.store.is_usable(SITE)
     assert NoForecast() not in world.weather().remarks
 
 

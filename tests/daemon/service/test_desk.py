@@ -546,7 +546,7 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
 
 
 @pytest.mark.parametrize(
-    ("whose", "where"), [(ForecastUpdater, "refresh"), (ForecastStore, "usable")]
+    ("whose", "where"), [(ForecastUpdater, "refresh"), (ForecastStore, "is_usable")]
 )
 def test_a_defect_in_the_updater_costs_no_round(
     whose: type, where: str, make: Make, monkeypatch: pytest.MonkeyPatch

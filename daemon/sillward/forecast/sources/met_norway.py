@@ -130,7 +130,7 @@ class MetNorway:
     base_url: str | None = None
     name: str = NAME
     attribution: str = "Weather data from MET Norway (NLOD 2.0, CC BY 4.0, https://api.met.no/)"
-    every: timedelta = timedelta(minutes=60)
+    interval: timedelta = timedelta(minutes=60)
     """It is updated hourly in the north, four times a day elsewhere; Expires may ask for longer."""
     max_sites: int = 1
 

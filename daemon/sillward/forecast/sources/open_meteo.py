@@ -76,7 +76,7 @@ class OpenMeteo:
     api_key: SecretStr | None = None
     name: str = NAME
     attribution: str = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
-    every: timedelta = timedelta(minutes=75)
+    interval: timedelta = timedelta(minutes=75)
     """Models run every one to six hours: about 19 calls a day see each of them in good time. For
     one site each counts as 1.5 of the 10,000 that are free (14 variables over 15 days)."""
     max_sites: int = 100
