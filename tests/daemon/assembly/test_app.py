@@ -1,4 +1,4 @@
-"""The composition root: which forecast, which moment, which secrets."""
+"""The composition root: which forecast is used, which moment, and which secrets."""
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -26,7 +26,7 @@ def now() -> datetime:
 
 
 def offline(app: App) -> App:
-    """An app whose server is not there: nothing listens on this port."""
+    """An app whose forecast server is not there: nothing listens on its port."""
     nowhere = OpenMeteo("http://localhost:9")
     return replace(app, sources=(nowhere,))
 

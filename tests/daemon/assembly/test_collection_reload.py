@@ -67,7 +67,7 @@ shelter = "room"
 
 @dataclass
 class Edited:
-    """A desk that runs, and the file that it was started with."""
+    """A running desk, and the file that it was started with."""
 
     world: World
     path: Path
@@ -92,13 +92,13 @@ class Edited:
         return [*self.wrong_channels, *[None] * (len(channels) - len(self.wrong_channels))]
 
     def write(self, text: str, *, ago: timedelta = timedelta(minutes=5)) -> None:
-        """Save it so long ago, by the desk's clock."""
+        """Save the file so long ago, by the desk's clock."""
         self.path.write_text(text, encoding="utf-8")
         at = (self.world.clock() - ago).timestamp()
         os.utime(self.path, (at, at))
 
     def tick(self, *, asked: bool = False) -> None:
-        """As the daemon does, half a minute later."""
+        """Tick as the daemon does, half a minute later."""
         self.world.clock.move(minutes=0.5)
         self.watch.look(asked=asked)
         self.desk.tick()
@@ -349,7 +349,7 @@ def test_what_a_ledger_did_not_take_is_told_once_it_does(
     takes = getattr(place, failing)
 
     def fails_once(self: object, *given: object, **named: object) -> object:
-        if any(str(one).startswith("collection") for one in given):
+        if any(str(argument).startswith("collection") for argument in given):
             calls.append(given)
             if len(calls) in (1, 3):
                 msg = "somebody else writes"

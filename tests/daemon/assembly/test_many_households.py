@@ -14,7 +14,7 @@ from tests.support.fakes import FakeClock
 
 
 def statements(desks: Sequence[Desk], clock: FakeClock) -> int:
-    """How many statements an idle tick of all runs."""
+    """Return how many statements an idle tick of all desks runs."""
     seen: list[str] = []
     database = desks[0].context.ledger.database.connection
     database.set_trace_callback(seen.append)

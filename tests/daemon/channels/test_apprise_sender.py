@@ -1,4 +1,4 @@
-"""The real adapter against real servers on loopback: what arrives, what fails, what is not said."""
+"""The real sender against real servers on loopback: what arrives, what fails, what is not told."""
 
 import json
 import logging
@@ -44,7 +44,7 @@ def send(url: str, message: Message = HELLO) -> None:
 
 @dataclass
 class Sink:
-    """Keeps every request; answers by the last part of its path."""
+    """A server that keeps every request and answers by the last part of its path."""
 
     port: int = 0
     requests: list[tuple[str, str]] = field(default_factory=list)
@@ -131,7 +131,7 @@ NAMES = {
 
 
 def subject_and_text(mailbox: Mailbox) -> tuple[str, str]:
-    """Of the only mail, as a mail program shows them."""
+    """Return those of the only mail, as a mail program shows them."""
     ((_, _, content),) = mailbox.mails
     mail = message_from_bytes(content, policy=policy.default)
     assert isinstance(mail, EmailMessage)
@@ -495,7 +495,7 @@ ONE_EACH = "give each a channel of its own, so that a repeat does not go to thos
     ],
 )
 def test_a_url_that_reaches_more_than_one_is_refused(url: str, problem: str) -> None:
-    """Of two, one may have it when the other fails, and each try would send it there again."""
+    """One of two may have it when the other fails, and each attempt would send it there again."""
     with pytest.raises(ConfigError) as caught:
         apprise_sender.check_channels((a_channel(url),), "court.toml")
 
@@ -559,7 +559,7 @@ def test_sending_to_a_channel_that_cannot_be_used_is_an_error() -> None:
 
 @pytest.fixture
 def heard() -> Iterator[StringIO]:
-    """All that reaches the root of the log at DEBUG, where the log of every command listens.
+    """Everything that reaches the root logger at DEBUG, where the log of every command listens.
 
     Not caplog: pytest listens at loggers that pass nothing on, too, and Apprise's is made such a
     one because its lines hold addresses.
@@ -619,7 +619,7 @@ def test_no_password_of_a_mail_channel_is_told(mailbox: Mailbox, heard: StringIO
 
 
 def test_the_log_is_heard_at_all(heard: StringIO) -> None:
-    """Without this the tests above could pass by hearing nothing."""
+    """Without this the tests above could pass because nothing is heard."""
     logging.getLogger("sillward.wording").debug("a word")
 
     assert "a word" in heard.getvalue()

@@ -155,7 +155,7 @@ def test_a_name_cannot_end_a_header_or_a_part(mailbox: Mailbox) -> None:
     ids=["empty", "long", "turned"],
 )
 def test_any_title_is_a_subject(mailbox: Mailbox, title: str, subject: str) -> None:
-    """What turns the text around it reaches nobody's list of mails."""
+    """Characters that turn the text around them reach no list of mails."""
     send(mailbox.url(MAIL_QUERY), Message(title, "b", PAGE))
 
     assert str(only_mail(mailbox)["Subject"]).split() == subject.split()

@@ -64,14 +64,16 @@ def _nothing_left() -> Iterator[None]:
     before, sockets = set(threading.enumerate()), open_sockets()
     yield
     left = set(threading.enumerate()) - before
-    assert [one.name for one in left if not one.name.startswith("ThreadPoolExecutor")] == []
+    assert [
+        thread.name for thread in left if not thread.name.startswith("ThreadPoolExecutor")
+    ] == []
     assert all(future.done() for future, *_ in apprise.apprise._abandoned_futures)
     assert open_sockets() <= sockets
 
 
 @pytest.fixture(autouse=True)
 def _bounded(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Long enough for a busy machine; whoever tests a hang takes less."""
+    """Bound every attempt, with time enough for a busy machine; tests of a hang take less."""
     monkeypatch.setattr(apprise_sender, "WIRE_S", LONG_S)
 
 
@@ -87,7 +89,7 @@ def soon_if(hangs: bool, monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(autouse=True)
 def _no_secret_is_told(capfd: pytest.CaptureFixture[str]) -> Iterator[None]:
-    """In no log at DEBUG, whichever logger is asked, and on no stream."""
+    """No secret is in any log at DEBUG, by any logger, nor on a stream."""
     import apprise  # noqa: F401  # its logger is to be among those that are turned up
 
     heard = StringIO()
@@ -111,7 +113,7 @@ def _no_secret_is_told(capfd: pytest.CaptureFixture[str]) -> Iterator[None]:
 
 
 def outcome(url: str, message: Message = HELLO) -> tuple[str, str, timedelta | None]:
-    """Send once: how it ended, in what words, and for how long to wait."""
+    """Send once; return how it ended, in what words, and for how long to wait."""
     channel = Channel("phone", SecretStr(url), ("dusk",), all_clear=False, full_length=False)
     began = time.monotonic()
     try:
@@ -128,7 +130,7 @@ def outcome(url: str, message: Message = HELLO) -> tuple[str, str, timedelta | N
 
 
 def pushed(address: str) -> tuple[str, str, timedelta | None]:
-    """A push with a secret wherever a url can hold one."""
+    """A push to a URL with a secret wherever it can hold one."""
     scheme, _, server = address.partition("://")
     kind = "jsons" if scheme == "https" else "json"
     tail = f"-key={QUERY}&+X-Key={HEADER}&rto={ANSWER_IN_TIME}"
@@ -194,7 +196,7 @@ def test_what_a_web_server_does_wrong(fault: str, monkeypatch: pytest.MonkeyPatc
 
     (request,) = server.asked
     assert BASIC.encode() in request
-    assert all(one.encode() in request for one in (PATH, QUERY, HEADER))
+    assert all(secret.encode() in request for secret in (PATH, QUERY, HEADER))
 
 
 def test_the_connection_is_refused() -> None:
@@ -206,7 +208,7 @@ def test_the_connection_is_refused() -> None:
 
 @pytest.mark.usefixtures("_soon")
 def test_a_server_that_hangs_before_it_takes_the_request() -> None:
-    """It is in the system's buffers: nobody can say whether it will be read."""
+    """It is in the system's buffers, and it is not known whether it will be read."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
         assert pushed(f"http://127.0.0.1:{listener.getsockname()[1]}")[:2] == (PERHAPS, SILENT)
 
@@ -271,7 +273,7 @@ def test_a_certificate_of_nobody_knows_whom() -> None:
 
 @pytest.mark.usefixtures("_soon")
 def test_a_handshake_that_hangs_has_sent_nothing() -> None:
-    """Else, after a few of them, the notice would be taken for sent."""
+    """Otherwise the notice would be taken for sent after a few of them."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
         ended, *_ = pushed(f"https://127.0.0.1:{listener.getsockname()[1]}")
 
@@ -360,7 +362,7 @@ HANG_UP = b""
 
 @contextmanager
 def posting(**says: bytes | None) -> Iterator[Post]:
-    """One caller after another is served; what is not scripted is taken."""
+    """Serve one caller after another; what is not scripted is accepted."""
     listener = socket.create_server(("127.0.0.1", 0))
     post, gone = Post(says, listener.getsockname()[1]), threading.Event()
     usual = {
@@ -370,7 +372,7 @@ def posting(**says: bytes | None) -> Iterator[Post]:
     }
 
     def tell(connection: socket.socket, word: str) -> bool:
-        """Whether there is more to talk about."""
+        """Answer one command; return whether the conversation goes on."""
         text = post.says.get(word, usual.get(word, b"250 OK\r\n"))
         if text is None:
             gone.wait(2 * LONG_S)
@@ -537,7 +539,7 @@ def _wait_for_apprise() -> None:
 
 
 def test_nobody_else_is_watched() -> None:
-    """Beside an exchange the libraries do as they always did."""
+    """Where no monitor is open the libraries do as they always did."""
     import requests
 
     with serving(whole(OK), ends=b"}") as server:

@@ -27,7 +27,7 @@ def to(address: str, name: str = "phone") -> Channel:
 
 
 def scripted(text: str, limit_s: float = 10.0) -> SenderProcess:
-    """A sender whose child does this instead."""
+    """A sender whose child runs this program instead."""
     return SenderProcess((sys.executable, "-c", text), limit_s)
 
 

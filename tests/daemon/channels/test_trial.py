@@ -52,7 +52,7 @@ class SameProcess:
     problems = staticmethod(apprise_sender.problems)
 
     def close(self) -> None:
-        """Nothing is left."""
+        """Close nothing."""
 
 
 @pytest.fixture(autouse=True)
@@ -67,7 +67,8 @@ def _clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @dataclass
 class Yard:
-    """The courtyard with channels of its own; their URLs, full of secrets, in the environment."""
+    """The courtyard with channels of its own, whose URLs, full of secrets, are in the
+    environment."""
 
     folder: Path
     patch: pytest.MonkeyPatch
@@ -76,7 +77,7 @@ class Yard:
     servers: dict[str, Server] = field(default_factory=dict)
 
     def channel(self, name: str, talk: Any, extra: str = "") -> None:
-        """A channel whose other side talks so."""
+        """A channel whose server answers like this."""
         server = self.servers[name] = self.stack.enter_context(serving(talk, ends=b"}"))
         host = server.address.removeprefix("http://")
         url = f"json://{USER}:{PASSWORD}@{host}/{PATH}?-key={QUERY}{IMPATIENT}"
@@ -99,7 +100,7 @@ class Yard:
         path.write_text(text + self.entries, encoding="utf-8")
         result = CliRunner().invoke(main, ["try-channel", *words, "--collection", str(path)])
         assert result.exception is None or isinstance(result.exception, SystemExit)
-        assert not [one for one in SECRETS if one in result.output]
+        assert not [secret for secret in SECRETS if secret in result.output]
         assert "json://" not in result.output
         return result
 

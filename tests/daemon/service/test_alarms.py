@@ -30,7 +30,7 @@ def make() -> Make:
 
 
 def alarms(world: World, channel: str = "phone") -> list[Message]:
-    """What has been told outside the rounds."""
+    """Return what has been told outside the rounds."""
     told = {
         notice.title
         for notice in world.ledger.notices.latest(SITE.name, 100)
@@ -50,7 +50,7 @@ def run(world: World, until: str, days: int = 0) -> None:
 
 
 def blinded(make: Make, *channels: object, **given: object) -> World:
-    """The last good forecast is of 09:10; since then the source fails."""
+    """A world whose last good forecast is of 09:10, and whose source has failed since."""
     world = make("09:10", *channels, **given)
     world.desk.tick()
     world.source.failing = True
@@ -148,7 +148,7 @@ def test_the_end_of_a_blind_spell_is_told_once(make: Make) -> None:
 
 
 def test_an_alarm_that_had_to_wait_speaks_of_the_hour_at_which_it_goes_out(make: Make) -> None:
-    """It was to be done by 17:55; at six it is time."""
+    """It was to be done by 17:55; at six the message says that it is time."""
     world = make("15:00")
     world.source.failing = True
     world.post.down = {"phone"}
@@ -192,14 +192,14 @@ def test_what_is_repeated_day_after_day_is_as_old_as_it_was(make: Make) -> None:
 
 
 def test_a_forecast_that_is_nearly_too_old_does_not_come_and_go(make: Make) -> None:
-    """Fetched anew it is 23 hours old, an hour later it is too old to judge by, and so on."""
+    """It is 23 hours old when it is fetched and too old an hour later, again and again."""
     world = make("09:10")
     world.source.ask = lambda *_, **__: low_of("4.0 late")  # type: ignore[method-assign]
     run(world, "17:00", days=3)
 
     told = alarms(world)
     assert len(told) == 4
-    assert {one.title[:11] for one in told} == {"Treat tonig"}
+    assert {message.title[:11] for message in told} == {"Treat tonig"}
 
     world.source.ask = lambda *_, **__: low_of("4.0 ago 3")  # type: ignore[method-assign]
     run(world, "17:00", days=5)

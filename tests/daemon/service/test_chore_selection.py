@@ -1,4 +1,4 @@
-"""What the words of `sillward done` stand for, and that it can be taken back."""
+"""What the words of `sillward done` select, and how they are taken back."""
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta

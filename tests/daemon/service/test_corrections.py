@@ -1,4 +1,5 @@
-"""Corrections: what a newer forecast changes is told once, to whom it concerns, not too often."""
+"""Corrections: what a newer forecast changes is told once, to the right channels, not too
+often."""
 
 import re
 from collections.abc import Sequence
@@ -49,7 +50,7 @@ def told(
 
 
 def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
-    """A newer forecast, so much later."""
+    """Let a newer forecast come after this time."""
     world.source.low_c = low_c
     world.clock.move(**(later or {"minutes": 80}))
     plan = world.ledger.calls.get(world.source.name)
@@ -60,7 +61,8 @@ def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
 
 
 def test_a_morning_on_which_the_forecast_stays_the_same_is_not_corrected() -> None:
-    """What was under its limit of injury at dawn is told out from some hour on, and that stands."""
+    """Plants that were under their limit of injury at dawn are told out at a later hour, which
+    stands."""
     limits = Limits(night_low=Limit(8.0, "yours"), brief_low=Limit(7.0, "yours"))
     world, desk = told(6.5, plants=(replace(HARDY, limits=limits),))
     world.clock.now = local("08:30", DAY + timedelta(days=1))
@@ -249,7 +251,7 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
 
 
 def test_a_deadline_that_moves_is_told_with_the_old_one() -> None:
-    """The usual hour is late; a night that is colder crosses the limit before it."""
+    """The usual hour is late: a colder night crosses the limit before it."""
     world = a_world("15:00", low_c=7.0)
     world.household = a_household(plants=PLANTS[:2], dusk="15:00")
     collection = replace(
@@ -445,7 +447,7 @@ def test_nobody_is_sent_out_at_dawn_for_the_end_of_a_small_dip(
 
 
 def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
-    """... and not of those that were told in time, and that nobody has acknowledged."""
+    """It leaves out orders that were told in time and that nobody has confirmed."""
     world = a_world("17:00", low_c=6.0)
     household = a_household(plants=PLANTS, policy=SILENT)
     early = replace(household.collection, habits=Habits(in_by=parse_moment("17:20")))

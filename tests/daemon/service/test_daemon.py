@@ -1,4 +1,4 @@
-"""The real daemon with a desk that is invented: whatever dies or hangs, somebody notices.
+"""The real daemon with an invented desk: it notices whatever dies or hangs.
 
 Ticks come every few hundredths of a second here. No check rests on how fast this machine is:
 what must happen is waited for, what must not is judged by the daemon's own time.
@@ -38,7 +38,7 @@ TICK_S = 0.03
 
 @dataclass
 class FakeDesk:
-    """Counts its ticks; each does what the test says."""
+    """A desk that counts its ticks; each does what the test says."""
 
     work: Callable[["FakeDesk", int], None] = lambda _desk, _tick: None
     run: RunControl = field(default_factory=RunControl)
@@ -60,14 +60,14 @@ class FakeDesk:
             self.at_once -= 1
 
     def reaches(self, ticks: int) -> bool:
-        """Wait for so many ticks."""
+        """Wait for this many ticks; False if they do not come."""
         with self.news:
             return self.news.wait_for(lambda: self.ticks >= ticks, PATIENCE_S)
 
 
 @dataclass
 class Systemd(Manager):
-    """Remembers what it is told, and how long the daemon had then done nothing."""
+    """A service manager that remembers what it is told, and how long the daemon was idle then."""
 
     lines: list[str] = field(default_factory=list)
     silent_s: list[float] = field(default_factory=list)
@@ -110,7 +110,7 @@ class Running:
         self.thread.start()
 
     def join(self) -> bool:
-        """How it ended."""
+        """Wait for the end, and return how it ended."""
         assert self.thread is not None
         self.thread.join(PATIENCE_S)
         return self.result[0]
@@ -198,7 +198,7 @@ def test_a_first_tick_that_takes_long_does_not_keep_ready_back(
 
 
 def test_a_first_tick_that_fails_makes_ready_all_the_same(run: Run) -> None:
-    """The process is there; what failed is in the log, and tried again."""
+    """The process is ready; what failed is in the log and is tried again."""
 
     def fails(*_: object) -> None:
         raise RuntimeError
@@ -395,7 +395,7 @@ def test_one_desk_that_raises_holds_up_no_other(run: Run) -> None:
 def test_a_trigger_that_raises_once(
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    """It kills APScheduler's thread, while APScheduler says that it runs."""
+    """The error kills APScheduler's thread, while APScheduler says that it runs."""
     next_of, raised = Every.get_next_fire_time, threading.Event()
 
     def raises_once(self: Every, previous: datetime | None, now: datetime) -> datetime:
@@ -417,7 +417,7 @@ def test_a_trigger_that_raises_once(
 def test_a_trigger_that_always_raises_ends_the_process_and_does_not_spin_till_then(
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    """What a new scheduler does not cure, a new process may."""
+    """A new process may cure what a new scheduler does not."""
     monkeypatch.setattr(daemon, "DEAF_S", 0.4)
     monkeypatch.setattr(Every, "get_next_fire_time", raising(ValueError("no")))
 
@@ -458,7 +458,8 @@ def test_a_listener_that_raises(run: Run, caplog: pytest.LogCaptureFixture) -> N
 
 
 class Bomb:
-    """Work that kills the thread of a pool that takes it up: what is no work item of its own."""
+    """Work that kills the thread of a pool that takes it up, since it is no work item of the
+    pool."""
 
     def run(self) -> None:
         raise RuntimeError
@@ -489,7 +490,7 @@ def test_a_worker_that_is_dead(
 
 
 class Swallowing(BaseExecutor):  # type: ignore[misc]
-    """Takes a job and never runs it, and all its threads live."""
+    """An executor that takes a job and never runs it, while all its threads live."""
 
     def _do_submit_job(self, _job: object, _run_times: object) -> None:
         pass
@@ -514,7 +515,7 @@ def test_a_tick_that_is_due_and_never_begins(
 
 
 def test_nothing_that_is_left_behind_ticks_or_lives(run: Run) -> None:
-    """Ten schedulers later there is one scheduler, one worker."""
+    """After ten schedulers there is one scheduler with one worker."""
     running = run()
     for _ in range(10):
         ticks = running.desk.ticks
@@ -532,7 +533,7 @@ def test_nothing_that_is_left_behind_ticks_or_lives(run: Run) -> None:
 
 
 def test_a_scheduler_that_cannot_be_shut_down_lets_no_tick_through() -> None:
-    """Stuck when it was abandoned, and awake again later."""
+    """It is stuck when it is abandoned, and wakes up later."""
     ticks: list[int] = []
     left = Ticker(lambda: ticks.append(1), 3600, lambda: None)
     left._job()
@@ -547,7 +548,7 @@ def test_a_scheduler_that_cannot_be_shut_down_lets_no_tick_through() -> None:
 def test_a_scheduler_that_cannot_be_made_is_tried_again(
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    """No thread left to be had, say."""
+    """There may be no thread left, for instance."""
     running = run()
     assert running.desk.reaches(1)
     real, failed = daemon.Ticker, threading.Event()
@@ -572,7 +573,7 @@ def test_a_scheduler_that_cannot_be_made_is_tried_again(
 
 @dataclass
 class Clocks:
-    """Both clocks of the daemon; the test sets the one on the wall."""
+    """Both clocks of the daemon; the test sets the wall clock."""
 
     real: Any
     ahead_s: float = 0.0
@@ -686,7 +687,7 @@ def test_a_tick_that_takes_long_is_alive_while_it_gets_on(
 
 
 def test_a_desk_that_always_fails_does_no_work(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    """It may be cured by a restart; if not, somebody is told in the end that nothing works."""
+    """A restart may cure it; if not, the last word tells the channels."""
     monkeypatch.setattr(daemon, "DEAF_S", 0.3)
     running = run(raising(RuntimeError("a defect")))
 
@@ -696,7 +697,7 @@ def test_a_desk_that_always_fails_does_no_work(run: Run, monkeypatch: pytest.Mon
 
 
 def test_a_process_that_stood_still_is_not_taken_for_a_deaf_one(run: Run, clocks: Clocks) -> None:
-    """Frozen or starved for an hour in the middle of a tick: nobody did nothing meanwhile."""
+    """It was frozen or starved for an hour in the middle of a tick: that is no idle time."""
     let_go = threading.Event()
     running = run(lambda _, tick: tick > 1 or let_go.wait(PATIENCE_S))
     assert running.desk.reaches(1)

@@ -1,5 +1,5 @@
-"""The desk: rounds told once, delivered until they arrive or their time is over. All fakes but
-the ledger, which is real SQLite."""
+"""The desk: rounds told once, delivered until they arrive or their time is over. Everything is
+fake but the ledger, which is real SQLite."""
 
 import os
 from collections.abc import Callable
@@ -224,7 +224,7 @@ def test_another_attempt_is_marked_as_a_repeat_if_the_first_may_have_arrived(
 
 
 def test_what_may_have_arrived_once_stays_a_repeat(make: Make) -> None:
-    """No answer, then refused, then sent: the first may be on the phone already."""
+    """It got no answer, was refused, and then sent: the first may be on the phone already."""
     world = make("17:00")
     desk = world.desk
     world.post.down, world.post.hanging = {"phone"}, True
@@ -242,7 +242,7 @@ def test_what_may_have_arrived_once_stays_a_repeat(make: Make) -> None:
 
 
 def test_one_channel_that_is_down_does_not_hold_up_the_other(make: Make) -> None:
-    """Whichever comes first in the file or in the alphabet."""
+    """The order in the file or in the alphabet makes no difference."""
     world = make("17:00", a_channel("a_down"), a_channel("middle"), a_channel("z_down"))
     world.post.down = {"a_down", "z_down"}
 
@@ -335,7 +335,7 @@ def test_nothing_more_is_sent_once_the_end_is_asked_for(make: Make) -> None:
 
 
 def test_a_sender_that_fails_by_surprise_costs_no_notice(make: Make) -> None:
-    """A defect in a plugin must not take the notice out of the world until the next restart."""
+    """A defect in a plugin must not make the notice disappear until the next restart."""
     world = make("17:00", a_channel("phone"), a_channel("mail"))
 
     def crash(channel: Channel, message: Message) -> None:
@@ -356,7 +356,7 @@ def test_a_sender_that_fails_by_surprise_costs_no_notice(make: Make) -> None:
 
 
 def with_luck(tick: Callable[[], None]) -> None:
-    """As the daemon does: a tick that fails is one tick lost."""
+    """Run a tick as the daemon does: one that fails is one tick lost."""
     try:
         tick()
     except RuntimeError:
@@ -534,7 +534,8 @@ def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
 def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
     make: Make, source: str, body: bytes
 ) -> None:
-    """`sillward send --recorded` a minute ago, or coordinates that were corrected since."""
+    """It may come from `sillward send --recorded`, or from coordinates that were corrected
+    since."""
     world = make("17:00", low_c=15.0)
     at = local("16:59")
     world.ledger.forecasts.keep(SITE.name, StoredForecast(source, at, at, body))
@@ -566,7 +567,7 @@ def test_a_defect_in_the_updater_costs_no_round(
 
 
 def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
-    """A body that nobody thought of: the night is then not known, which is a thing to say."""
+    """For a body that no parser foresaw the round says that the night is not known."""
     world = make("17:00")
     world.source = BrokenSource()
     desk = world.desk
@@ -619,7 +620,7 @@ def test_plants_stay_in_on_the_second_cold_night_if_the_day_is_too_cold(make: Ma
 
 
 def test_advice_that_reached_nobody_is_not_taken_as_followed(make: Make) -> None:
-    """The channel is down all night; the day is too cold to go out: they still stand outside."""
+    """The channel is down all night, so the plants still stand outside in the morning."""
     world = make("17:00", low_c=-6.0)
     world.post.down = {"phone"}
     desk = world.desk
@@ -641,7 +642,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
     world.clock.now = local("18:00", date(2026, 5, 17))
     desk = world.desk
     desk.context.updater.refresh()
-    week = next(one for one in rounds_due(world) if one.round is Round.WEEK)
+    week = next(due for due in rounds_due(world) if due.round is Round.WEEK)
 
     desk.tell(week)
 
@@ -775,7 +776,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
 
 
 def test_where_the_morning_reached_nobody_the_plants_may_be_out(make: Make) -> None:
-    """A channel for dusk alone: the grower carries out by what dusk said of tomorrow."""
+    """With a channel for dusk alone the grower carries out by what dusk said of tomorrow."""
     world = make("17:00", a_channel("phone", "dusk"), low_c=5.0)
     desk = world.desk
     desk.tick()

@@ -70,7 +70,7 @@ def test_the_sites_change_their_clocks_twice_a_year(site: Site) -> None:
 @pytest.mark.parametrize("moment", CLOCKS)
 @pytest.mark.parametrize("site", [*CHANGING, MENDOZA, KIRITIMATI], ids=named)
 def test_every_round_becomes_due_once_on_each_local_date(site: Site, moment: str) -> None:
-    """Two years in steps of twenty minutes: what an always running daemon goes through."""
+    """Two years in steps of twenty minutes, as a daemon that always runs goes through them."""
     start = datetime(2025, 12, 28, tzinfo=UTC).timestamp()
     ticks = np.arange(start, start + (DAYS + 8) * 86400, STEP.total_seconds())
 
@@ -80,7 +80,7 @@ def test_every_round_becomes_due_once_on_each_local_date(site: Site, moment: str
         first = np.searchsorted(ticks, occasion.due_at.timestamp())
         assert ticks[first] < occasion.until.timestamp()
         assert site.local_date(occasion.due_at) == occasion.day
-    counted = Counter((one.round, one.day) for one in found)
+    counted = Counter((occasion.round, occasion.day) for occasion in found)
     assert set(counted.values()) == {1}
     assert [day for round_, day in counted if round_ is Round.DUSK] == list(days())
     assert [day for round_, day in counted if round_ is Round.MORNING] == list(days())
@@ -105,7 +105,7 @@ def test_a_round_comes_about_a_day_after_the_one_before(site: Site, moment: str)
 @pytest.mark.parametrize("moment", CLOCKS)
 @pytest.mark.parametrize("site", CHANGING, ids=named)
 def test_ticks_around_a_clock_change_meet_each_round_once(site: Site, moment: str) -> None:
-    """Asked tick by tick, the same answer: every date, no date twice."""
+    """Asked tick by tick, the answer is the same: every date, and no date twice."""
     for change in clock_changes(site):
         now = datetime.combine(change - timedelta(days=2), time(0), tzinfo=UTC)
         met: dict[tuple[Round, date], datetime] = {}

@@ -1,4 +1,4 @@
-"""The proof of life: when it is called, where, and that nothing of it disturbs the tick."""
+"""The heartbeat: when which address is called, and that nothing in it disturbs the tick."""
 
 import logging
 import time
@@ -34,7 +34,7 @@ GOOD, BAD = SecretStr("http://good.example/ping"), SecretStr("http://bad.example
 
 
 class Time:
-    """A wall clock and a steady one that both stand still until told."""
+    """A wall clock and a monotonic one, which both stand still until they are moved."""
 
     def __init__(self) -> None:
         self.wall = NOW
@@ -52,7 +52,7 @@ def clock() -> Time:
 
 @pytest.fixture
 def called(monkeypatch: pytest.MonkeyPatch) -> list[SecretStr]:
-    """The addresses that were called, each of them well."""
+    """The addresses that were called, where each call succeeds."""
     kept: list[SecretStr] = []
     monkeypatch.setattr(heartbeat, "call", kept.append)
     return kept
@@ -184,7 +184,7 @@ def heard() -> StringIO:
 def beaten(
     address: str, heard: StringIO, monkeypatch: pytest.MonkeyPatch
 ) -> tuple[datetime | None, float]:
-    """One beat with everything heard: its success, how long it took [s]."""
+    """Run one beat; return when it last succeeded and how long it took [s]."""
     monkeypatch.setattr(heartbeat, "DEADLINE_S", SHORT_S)
     heart = Heartbeat(SecretStr(f"{address}/{SECRET}?key={SECRET}"), None, EVERY)
     handler, root = logging.StreamHandler(heard), logging.getLogger()

@@ -1,4 +1,4 @@
-"""The last word: who is told that the service has stopped, whatever else is broken."""
+"""The last word: which channels are told that the service has stopped, whatever else is broken."""
 
 import json
 import logging
@@ -101,7 +101,7 @@ def test_what_is_broken_beside_it_does_not_matter(broken: dict[str, str]) -> Non
 
 @pytest.fixture
 def sent(monkeypatch: pytest.MonkeyPatch) -> list[tuple[str, Message]]:
-    """All that is sent; the channel `deaf` refuses, `slow` may have it, `broken` is a defect."""
+    """What is sent: the channel `deaf` refuses it, `slow` may have it, `broken` has a defect."""
     kept: list[tuple[str, Message]] = []
 
     def send(channel: Channel, message: Message) -> None:

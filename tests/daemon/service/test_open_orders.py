@@ -1,4 +1,4 @@
-"""An order that was told and that nobody acknowledged: on every sheet, reminded of, asked about."""
+"""An order that was told and not confirmed: it is on every sheet, reminded of and asked about."""
 
 import json
 from dataclasses import replace
@@ -58,10 +58,10 @@ def test_what_nobody_acknowledged_is_on_every_later_sheet_of_the_night(name: str
         for round_ in Round:
             sheet = drawn(played, round_)
             into = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
-            tonight = [one for one in into if one.id.startswith(str(played.day))]
-            listed = {plant: one.before for one in tonight for plant in one.plants}
+            tonight = [chore for chore in into if chore.id.startswith(str(played.day))]
+            listed = {plant: chore.before for chore in tonight for plant in chore.plants}
             assert listed == told, (clock, round_)
-            assert all(one.overdue_since == one.before for one in tonight)
+            assert all(chore.overdue_since == chore.before for chore in tonight)
 
 
 def test_the_sheet_says_so_to_people_and_machines() -> None:
@@ -76,7 +76,7 @@ def test_the_sheet_says_so_to_people_and_machines() -> None:
     assert short_sheet.message(sheet, played.household.voice).title.startswith(
         "80 min overdue: Carry in 6 plants now"
     )
-    into = [one for one in document["chores"] if one["chore"] == "carry-in"]
+    into = [chore for chore in document["chores"] if chore["chore"] == "carry-in"]
     assert into
     for one in into:
         assert one["confirmed"] is False
@@ -176,12 +176,12 @@ def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) 
 
     sheet = drawn(played, Round.DUSK)
     into = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
-    assert {plant for one in into for plant in one.plants} == told
-    assert "arbour" in {name for one in into for name in (one.from_spot, one.to_spot)}
+    assert {plant for chore in into for plant in chore.plants} == told
+    assert "arbour" in {name for chore in into for name in (chore.from_spot, chore.to_spot)}
 
 
 def wordy(folder: Path) -> Wording:
-    """Macros that say everything twice, and as much more as is let pass."""
+    """Macros that say everything twice, and as much more as is allowed."""
     texts = []
     for name, source in packaged().ours.items():
         facts = ", ".join(source.facts)

@@ -1,4 +1,4 @@
-"""The words of a notice are made when it is sent: minutes left, NOW, missed; and what was lost."""
+"""The words of a notice are found when it is sent: minutes left, NOW, missed, a lost round."""
 
 import re
 import sqlite3
@@ -27,7 +27,7 @@ from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plan
 
 
 def late(reached: str, count: int = 2, now: str = "17:00") -> tuple[World, Desk]:
-    """A dusk round told at five that cannot be sent until this hour; in by 18:40."""
+    """A dusk round, told at five for 18:40, that cannot be sent until this hour."""
     world = a_world(now, low_c=5.0)
     world.household = a_household(plants=tuple(a_plant(f"Pot {number}") for number in range(count)))
     world.post.down = {"phone"}
@@ -178,7 +178,7 @@ def test_a_channel_that_asks_for_patience_gets_it_within_reason() -> None:
 
 
 class FullDisk:
-    """Every write of a ledger fails from some moment on."""
+    """A disk on which every write of a ledger fails from some moment on."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, when: Callable[[], bool]) -> None:
         self.full = False
@@ -301,7 +301,7 @@ def test_a_round_told_by_a_clock_a_day_ahead_is_told_again_on_its_day() -> None:
         for notice in world.ledger.notices.latest(SITE.name)
         if notice.round == "dusk" and notice.stage == "told" and notice.state == NoticeState.SENT
     ]
-    assert [one.day for one in told] == [str(DAY + timedelta(days=1)), str(DAY)]
+    assert [notice.day for notice in told] == [str(DAY + timedelta(days=1)), str(DAY)]
 
 
 def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> None:
@@ -494,7 +494,7 @@ PASSING_NOTHING_ON = NoticePolicy(remind=None, pass_on=None)
 
 
 def without_its_phone(*now: Channel) -> tuple[World, Desk]:
-    """A dusk round that its only channel did not take, and the channels that there are then."""
+    """A dusk round that its only channel did not take, with other channels from then on."""
     world = a_world("17:00", a_channel("phone"))
     world.post.down = {"phone"}
     desk = world.desk

@@ -1,6 +1,6 @@
-"""The outbox under any order of events: what was put down is sent, once, or it is known why not.
+"""The outbox under any order of events: what is enqueued is sent once, or it is known why not.
 
-Hypothesis picks the events; the ledger is real SQLite. What arrived is counted by the channel.
+Hypothesis picks the events; the ledger is real SQLite. The channels count what arrives.
 """
 
 from collections import Counter
@@ -44,7 +44,7 @@ class Killed(BaseException):
 
 
 class FailingLedger(Ledger):
-    """A ledger of which the next write may fail, and after which mark the process may end."""
+    """A ledger whose next write may fail, and after whose next mark the process may end."""
 
     fails_in: int | None = None
     """The write after so many others fails."""
@@ -80,7 +80,7 @@ class FailingLedger(Ledger):
 
 
 class Machine(RuleBasedStateMachine):
-    """One household with two channels, quiet hours, and everything that may go wrong."""
+    """One household with two channels, quiet hours, and everything that can go wrong."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -101,7 +101,7 @@ class Machine(RuleBasedStateMachine):
         self.desk = self._start()
 
     def teardown(self) -> None:
-        """In the end everything is settled, and nothing comes after."""
+        """In the end everything is settled, and nothing is sent after that."""
         self.a_quiet_while()
         self.clock.move(days=2)
         self._deliver()
@@ -166,7 +166,7 @@ class Machine(RuleBasedStateMachine):
         good_min=st.sampled_from([30, 240, 900]),
     )
     def enqueue(self, stage: Stage, name: str, good_min: int) -> None:
-        """A round, or what follows from one, with an order or without."""
+        """Enqueue a round, or what follows from one, with an order or without."""
         self.count += 1
         now = self.clock.now
         intent = f"dusk {stage} {self.count}"
@@ -180,7 +180,7 @@ class Machine(RuleBasedStateMachine):
 
     @rule(in_min=st.integers(10, 600))
     def order(self, in_min: int) -> None:
-        """An order of the round, due in some time."""
+        """Add an order to the round, due in some time."""
         self.open = True
         at = self.clock.now + timedelta(minutes=in_min)
         self.count += 1
@@ -197,7 +197,7 @@ class Machine(RuleBasedStateMachine):
 
     @rule(minutes=st.sampled_from([1, 5, 16, 60, 300]), ticks=st.integers(1, 4))
     def time_passes(self, minutes: int, ticks: int) -> None:
-        """Ticks in which nothing is in the way but the state of the channels."""
+        """Tick for some time, with nothing in the way but the state of the channels."""
         for _ in range(ticks):
             self.clock.move(minutes=minutes / ticks)
             self._deliver()
@@ -214,7 +214,7 @@ class Machine(RuleBasedStateMachine):
         states=st.lists(st.sampled_from(["well", "down", "down", "silent", "late"]), max_size=8),
     )
     def channel_comes_and_goes(self, name: str, states: list[str]) -> None:
-        """A state for each of some tries, the longest pause apart."""
+        """Give a channel a state for each of some attempts, the longest pause apart."""
         for state in states:
             self.states[name] = state
             self.clock.now += SEND_PAUSES[-1]
@@ -225,7 +225,7 @@ class Machine(RuleBasedStateMachine):
         fails_in=st.none() | st.integers(0, 6),
     )
     def a_bad_tick(self, cut: str | None, fails_in: int | None) -> None:
-        """The process ends around the next send, or a write fails."""
+        """End the process around the next send, or let a write fail."""
         self.clock.move(minutes=1)
         self.next_send, self.ledger.killing = cut, cut == "killed after the mark"
         self.ledger.fails_in = fails_in
@@ -240,7 +240,8 @@ class Machine(RuleBasedStateMachine):
 
     @rule()
     def a_quiet_while(self) -> None:
-        """All is well for longer than any pause: what is good for so long is out by then."""
+        """Let all be well for longer than any pause: what is good for that long is sent by
+        then."""
         self.states = dict.fromkeys(self.states, "well")
         waiting = [
             notice
@@ -256,18 +257,18 @@ class Machine(RuleBasedStateMachine):
         if self.household.rounds.quiet.until(SITE, now) is not None:
             return
         states = {notice.key: notice.state for notice in self.ledger.notices.latest(SITE.name, 999)}
-        for one in waiting:
-            good = one.expires_at > now
-            assert states[one.key] in (("sent", "not needed") if good else _SETTLED), one
+        for notice in waiting:
+            good = notice.expires_at > now
+            assert states[notice.key] in (("sent", "not needed") if good else _SETTLED), notice
 
     # -- what holds
 
     @invariant()
     def nothing_is_sent_that_did_not_arrive(self) -> None:
-        for one in self.ledger.notices.latest(SITE.name, 999):
-            if one.state == NoticeState.SENT and one.key not in self.titles:
-                assert one.last_error is not None, one
-                assert self.tries[one.key] > MAX_DOUBTFUL, one
+        for notice in self.ledger.notices.latest(SITE.name, 999):
+            if notice.state == NoticeState.SENT and notice.key not in self.titles:
+                assert notice.last_error is not None, notice
+                assert self.tries[notice.key] > MAX_DOUBTFUL, notice
 
     @invariant()
     def nothing_arrives_twice_without_a_reason(self) -> None:
@@ -277,17 +278,19 @@ class Machine(RuleBasedStateMachine):
 
     @invariant()
     def what_arrived_is_not_given_up(self) -> None:
-        for one in self.ledger.notices.latest(SITE.name, 999):
-            if one.key in self.titles:
-                assert one.state != NoticeState.NOT_NEEDED or one.perhaps_sent, one
-                assert one.state != NoticeState.EXPIRED or one.perhaps_sent, one
+        for notice in self.ledger.notices.latest(SITE.name, 999):
+            if notice.key in self.titles:
+                assert notice.state != NoticeState.NOT_NEEDED or notice.perhaps_sent, notice
+                assert notice.state != NoticeState.EXPIRED or notice.perhaps_sent, notice
 
     @invariant()
     def only_what_is_over_expires(self) -> None:
-        for one in self.ledger.notices.latest(SITE.name, 999):
-            assert one.state != NoticeState.EXPIRED or one.expires_at <= self.clock.now, one
-            if one.state == NoticeState.NOT_NEEDED:
-                assert one.stage in _NOT_NEEDED, one
+        for notice in self.ledger.notices.latest(SITE.name, 999):
+            assert notice.state != NoticeState.EXPIRED or notice.expires_at <= self.clock.now, (
+                notice
+            )
+            if notice.state == NoticeState.NOT_NEEDED:
+                assert notice.stage in _NOT_NEEDED, notice
 
 
 _NOT_NEEDED = (Stage.REMINDER, Stage.PASSED_ON)

@@ -1,4 +1,4 @@
-"""Reminders: an order that nobody acknowledges is repeated once, then goes to the next channel."""
+"""Reminders: an order that is not confirmed is repeated once, then told to another channel."""
 
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -238,7 +238,7 @@ def test_a_reminder_fits_a_push_for_forty_plants() -> None:
 
 
 def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> None:
-    """Somebody who sleeps from four in the afternoon on."""
+    """Quiet hours begin at four in the afternoon."""
     world, desk = evening(PHONE, quiet="16:00-20:00", now="15:00")
 
     until(world, desk, "20:30")

@@ -1,7 +1,7 @@
 """Each round once on each local date, on machines whose clocks wander, around clock changes.
 
-By what decides it, in every zone; by the whole desk in some. The slow set has two whole years in 22
-zones: `tests/slow/test_two_years_of_rounds.py`.
+In every zone by the code that decides it, in some by the whole desk. The slow set has two whole
+years in 22 zones: `tests/slow/test_two_years_of_rounds.py`.
 """
 
 import random
@@ -34,7 +34,7 @@ def test_each_round_is_told_once_on_each_date_around_a_clock_change(number: int)
     [("Berlin", "clock"), ("Lord_Howe", "midnight"), ("Cairo", "clock"), ("New_York", "sun")],
 )
 def test_the_whole_desk_tells_each_round_once_and_sends_it_once(name: str, plan: str) -> None:
-    site = next(one for one in SITES if one.name == name)
+    site = next(site for site in SITES if site.name == name)
     change = changes(site.zone, FIRST, LAST)[1]
     start = datetime.combine(change - timedelta(days=3), time(0), tzinfo=UTC)
     seen = list(looks(random.Random(name), start, start + timedelta(days=5), lambda _: 45.0))

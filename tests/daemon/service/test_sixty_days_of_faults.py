@@ -53,7 +53,7 @@ class Faults:
         self.world.post.down = {"phone"} if down else set()
 
     def ask(self, query: Query, **_: object) -> Answer:
-        """What the source answers now."""
+        """Answer as the source does now."""
         now = self.world.clock.now
         self.calls[now.date()] += 1
         state = self.rng.choice(("well", "late", "down")) if self.state == "mixed" else self.state
@@ -72,7 +72,7 @@ class Faults:
 
 
 def alarms_of(world: World, name: str, days: int) -> list[tuple[datetime, bool]]:
-    """When an alarm or its end was put down, in order, and whether it was the end."""
+    """Return when an alarm or its end was enqueued, in order, and whether it was the end."""
     told = [
         (at, name_ == f"{name} over")
         for day in range(days + 2)

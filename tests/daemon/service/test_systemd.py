@@ -1,4 +1,4 @@
-"""What is said to the service manager, on the wire: a socket of ours in its place."""
+"""What the service manager is told, over a socket of ours in its place."""
 
 import os
 import socket
@@ -21,7 +21,7 @@ def listening(address: str) -> socket.socket:
 
 @pytest.fixture(params=["path", "abstract"])
 def place(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[str, str]:
-    """Where the manager listens: as NOTIFY_SOCKET writes it, and as bind() takes it."""
+    """The address of the manager: as NOTIFY_SOCKET has it, and as bind() takes it."""
     if request.param == "path":
         # Not tmp_path as it is: such an address has at most 107 bytes.
         path = os.path.relpath(tmp_path / "s")

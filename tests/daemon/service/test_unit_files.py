@@ -46,7 +46,7 @@ _SECONDS = {"": 1, "s": 1, "min": 60, "h": 3600}
 
 @dataclass(frozen=True)
 class Unit:
-    """What one file says; a commented assignment is an offer to the grower."""
+    """The content of one file; a commented assignment is an offer to the grower."""
 
     name: str
     said: tuple[tuple[str, str, str], ...]
@@ -54,7 +54,7 @@ class Unit:
     offered: tuple[tuple[str, str], ...]
 
     def all(self, key: str) -> list[str]:
-        return [value for _, one, value in self.said if one == key]
+        return [value for _, name, value in self.said if name == key]
 
     def one(self, key: str) -> str:
         (value,) = self.all(key)
@@ -118,7 +118,7 @@ def test_the_watchdog_is_patient_and_comes_after_the_daemon_s_own_end(service: U
 
 
 def test_no_single_step_of_work_is_taken_for_a_stall() -> None:
-    """Between two signs of life: a send, or all calls of a refresh (two sources, members)."""
+    """The longest steps between two signs of life are a send, or all calls of a refresh."""
     longest_s = max(SEND_S, 3 * fetch.DEADLINE_S)
 
     assert daemon.TICK_S + daemon.LATE_S + daemon.LOOK_S + longest_s < daemon.STALL_S
@@ -146,7 +146,8 @@ def test_a_last_word_that_can_never_be_said_is_not_tried_again(stopped: Unit) ->
 
 
 def given_up_after_s(unit: Unit, lives_s: float) -> float | None:
-    """After how long systemd gives a process up that dies again and again; None for never.
+    """Return after how long systemd gives up a process that dies again and again; None for
+    never.
 
     systemd counts the starts in an interval that begins with the first of them.
     """
@@ -195,7 +196,7 @@ def credentials(unit: Unit) -> Iterator[tuple[str, str]]:
 def test_a_credential_is_one_that_is_looked_for(
     name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Each is put into the folder, and turns up where it is used."""
+    """Each one that is put into the folder is found where it is used."""
     offered = dict(credentials(read(name)))
     for credential, path in offered.items():
         assert path == f"/etc/sillward/{credential}"
@@ -212,7 +213,7 @@ def test_a_credential_is_one_that_is_looked_for(
         (tmp_path / "last-word").unlink()
         found = [*last.channels.values(), *last_resort().channels.values(), last.trouble_url]
 
-    texts = {one.get_secret_value() for one in found if one is not None}
+    texts = {secret.get_secret_value() for secret in found if secret is not None}
     assert texts == {f"https://localhost/{credential}" for credential in offered}
 
 
@@ -224,7 +225,7 @@ def test_every_offer_is_a_credential(unit: Unit) -> None:
 def test_the_user_s_units_find_the_url_of_a_channel(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As they stand: a collection and a file beside it, nothing to edit."""
+    """They do so unedited, with a collection and a file beside it."""
     home = tmp_path / "home"
     folder = home / ".config" / "sillward"
     folder.mkdir(parents=True)
@@ -263,7 +264,7 @@ def test_the_user_s_units_ask_for_nothing_that_needs_privileges(name: str) -> No
 
 @pytest.mark.parametrize("folder", ["", "user/"])
 def test_both_units_are_hardened_alike(folder: str) -> None:
-    """Everything from the first to the last line of the hardening, the order too."""
+    """All lines of the hardening are the same, and in the same order."""
 
     def hardening(name: str) -> list[tuple[str, str]]:
         said = [(key, value) for _, key, value in read(folder + name).said]
@@ -322,7 +323,7 @@ def test_systemd_understands_every_line(analyze: str, folder: str, tmp_path: Pat
 def test_systemd_finds_the_system_units_well_locked_up(
     analyze: str, name: str, tmp_path: Path
 ) -> None:
-    """An exposure of at most 2.0, of 10."""
+    """The exposure is at most 2.0 of 10."""
     version = subprocess.run([analyze, "--version"], capture_output=True, text=True, check=True)
     if int(version.stdout.split()[1]) < 250:
         pytest.skip("this systemd-analyze cannot judge a unit that is not installed")

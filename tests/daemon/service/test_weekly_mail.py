@@ -1,4 +1,5 @@
-"""The week round by mail: who gets the digest, of which hour it is, and what never stops it."""
+"""The week round by mail: which channels get the page, of which hour it is, what never stops
+it."""
 
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
@@ -41,7 +42,7 @@ def a_mail(name: str = "mail", *, full_length: bool = True) -> Channel:
 
 @dataclass
 class Artist:
-    """Draws nothing; says what it was asked for."""
+    """An artist that draws nothing and remembers what it was asked for."""
 
     made: bytes | None = PNG
     takes_s: float = 0.0
@@ -170,7 +171,7 @@ def test_page_and_text_are_of_one_sheet() -> None:
     assert life in told
     assert "Last week, Sun 10 May to Sat 16 May" in told
     assert [f"cid:{name}" for name, _ in message.images] == [
-        one["src"] for one in page_of(message.html).all("img")
+        image["src"] for image in page_of(message.html).all("img")
     ]
 
 
@@ -443,7 +444,8 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
     page = sent.get_body(("html",))
     assert page is not None
     shown = [
-        (one["src"] or "").removeprefix("cid:") for one in page_of(page.get_content()).all("img")
+        (image["src"] or "").removeprefix("cid:")
+        for image in page_of(page.get_content()).all("img")
     ]
     assert len(shown) == 4
     assert sorted(images) == sorted(shown)
