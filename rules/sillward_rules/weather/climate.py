@@ -137,6 +137,7 @@ def _climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
     return _work_out(site, hourly.spots, at_moments(weather, at), AXIL_FACTOR, hourly)
 
 
+# Long because each series follows from those before it, and the result lists two dozen of them.
 def _work_out(
     site: Site,
     spots: tuple[Spot, ...],

@@ -208,8 +208,6 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         values = series[name]
         return unknown if values is None else values * scale
 
-    code = known("weather_code")
-    hail = np.where(np.isfinite(code), 100.0 * np.isin(code, _HAIL_CODES), np.nan)
     return Weather(
         times=times,
         temp_c=temp,
@@ -223,12 +221,18 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         rain_mm=known("precipitation"),
         direct_w_m2=direct,
         diffuse_w_m2=diffuse,
-        hail_pct=hail,
+        hail_pct=_hail_pct(known("weather_code")),
         source=NAME,
         fetched_at=fetched_at,
         remarks=tuple(map(Plain, remarks)),
         doubts=doubts,
     )
+
+
+def _hail_pct(weather_code: Array) -> Array:
+    """Return 100 for hours whose weather code is of hail, 0 for others; NaN where it is unknown."""
+    is_hail = np.isin(weather_code, _HAIL_CODES)
+    return np.where(np.isfinite(weather_code), 100.0 * is_hail, np.nan)
 
 
 def document_of(body: bytes, reader: Reading) -> dict[str, Any]:
