@@ -24,13 +24,13 @@ SERVER = "https://geocoding-api.open-meteo.com"
 CREDIT = "GeoNames (CC BY 4.0, https://www.geonames.org/) via Open-Meteo.com"
 """What the licence asks for."""
 
-MOST_HITS = 8
+MAX_HITS = 8
 """As many as one reads before typing more of the name. Judgement."""
 
 DEADLINE_S = 15.0
 """A person waits. Judgement."""
 
-_LONGEST_NAME = 60
+_MAX_NAME = 60
 
 _READING = Reading(NAME)
 
@@ -65,14 +65,14 @@ class Atlas:
         if self.search is None:
             msg = f"{NAME}: not asked, as your settings choose another server"
             raise SourceError(msg)
-        params = {"name": name, "count": str(MOST_HITS), "language": "en", "format": "json"}
+        params = {"name": name, "count": str(MAX_HITS), "language": "en", "format": "json"}
         base = self.search.base_url or SERVER
         query = open_meteo.with_key(base, (base, base), "search", params, None)
         document = _asked(query, NAME, _READING)
         hits = document.get("results", [])
         if not isinstance(hits, list):
             _READING.refuse("has no list of places")
-        return [place for hit in hits[:MOST_HITS] if (place := _place(hit)) is not None]
+        return [place for hit in hits[:MAX_HITS] if (place := _place(hit)) is not None]
 
     def around_it(self, latitude: float, longitude: float) -> tuple[float | None, str | None]:
         """Height of the ground [m] and time zone there; None for what is not known.
@@ -110,13 +110,13 @@ def _asked(query: Query, source: str, reader: Reading) -> dict[str, Any]:
 def _place(hit: object) -> Place | None:
     if not isinstance(hit, Mapping):
         return None
-    name = one_line(hit.get("name", ""), _LONGEST_NAME)
+    name = one_line(hit.get("name", ""), _MAX_NAME)
     north, east = hit.get("latitude"), hit.get("longitude")
     if not name or not _within(north, 90.0) or not _within(east, 180.0):
         return None
     parts = [name]
     for key in ("admin1", "country"):
-        part = one_line(hit.get(key) or "", _LONGEST_NAME)
+        part = one_line(hit.get(key) or "", _MAX_NAME)
         if part and part not in parts:
             parts.append(part)
     return Place(

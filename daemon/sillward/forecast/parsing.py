@@ -37,10 +37,10 @@ GUST = (0.0, 120.0)
 RAIN = (0.0, 400.0)
 BEAM = (0.0, 1500.0)
 
-MOST_DEGREES_AWAY = 0.6
+MAX_DEGREES_AWAY = 0.6
 """A grid cell's middle may be some tens of km from the site. Judgement."""
 
-LEAST_AHEAD = timedelta(hours=24)
+MIN_AHEAD = timedelta(hours=24)
 """A forecast that does not reach so far is a torn one. Judgement: the coming night and its end."""
 
 NO_RAIN = "nothing is said of rain: wet leaves are not seen, and what rots easily counts as wet"
@@ -80,7 +80,7 @@ class Reading:
             self.refuse("is for no place on earth")
         across = abs((east - site.longitude + 180.0) % 360.0 - 180.0)
         across *= math.cos(math.radians(site.latitude))
-        if max(abs(north - site.latitude), across) > MOST_DEGREES_AWAY:
+        if max(abs(north - site.latitude), across) > MAX_DEGREES_AWAY:
             here = f"{site.latitude:g}, {site.longitude:g}"
             self.refuse(f"is for another place: {north:g}, {east:g}, not {here}")
 
@@ -91,7 +91,7 @@ class Reading:
         """
         if not weather.reaches(now):
             self.refuse("does not cover the present hour")
-        if not weather.reaches(now + LEAST_AHEAD):
+        if not weather.reaches(now + MIN_AHEAD):
             self.refuse(f"ends at {at(weather.times[-1])} already")
 
     def check_unit(self, name: str, unit: object, expected: str) -> None:

@@ -14,7 +14,7 @@ from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
-MOST_BYTES = 5_000_000
+MAX_BYTES = 5_000_000
 """Of a stored body: as much as one from the network may have."""
 
 
@@ -44,7 +44,7 @@ class Recorded:
     def ask(self, query: Query, **_: Any) -> Answer:
         """The file, as if it had been fetched now."""
         try:
-            return Answer(200, {}, files.read(self.path, MOST_BYTES))
+            return Answer(200, {}, files.read(self.path, MAX_BYTES))
         except OSError as error:
             msg = f"{self.path}: cannot be read: {error.strerror or error}"
             raise SourceError(msg) from error
@@ -72,7 +72,7 @@ def recorded(path: Path, site: Site, now: datetime) -> Recorded:
     ]
     for source in readers:
         try:
-            source.read(files.read(path, MOST_BYTES), site, now)
+            source.read(files.read(path, MAX_BYTES), site, now)
         except (OSError, SourceError):
             continue
         return Recorded(path, source)

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 
-LONGEST_RETRY_AFTER = timedelta(hours=24)
+MAX_RETRY_AFTER = timedelta(hours=24)
 """A server that asks for more is asked again after this. Judgement."""
 
-LONGEST_VALUE = 200
+MAX_VALUE = 200
 """Of a header value that we read or send back; a date has 29 characters. Judgement."""
 
 
@@ -70,7 +70,7 @@ class Answer:
         return _text(self.headers.get("etag"))
 
     def retry_after(self, now: datetime) -> timedelta | None:
-        """How long the provider asks us to stay away, at most `LONGEST_RETRY_AFTER`."""
+        """How long the provider asks us to stay away, at most `MAX_RETRY_AFTER`."""
         value = self.headers.get("retry-after")
         wait_s: float | None = _seconds(value)
         if wait_s is None:
@@ -78,14 +78,14 @@ class Answer:
             wait_s = None if at is None else (at - now).total_seconds()
         if wait_s is None or wait_s < 0:
             return None
-        return timedelta(seconds=min(wait_s, LONGEST_RETRY_AFTER.total_seconds()))
+        return timedelta(seconds=min(wait_s, MAX_RETRY_AFTER.total_seconds()))
 
 
 # -- header values
 
 
 def _text(value: str | None) -> str | None:
-    if not value or len(value) > LONGEST_VALUE:
+    if not value or len(value) > MAX_VALUE:
         return None
     return value if value.isascii() and value.isprintable() else None
 

@@ -23,10 +23,10 @@ from sillward.net.http import Answer, Query
 READ_S = 10.0
 """For the next piece of an answer [s]."""
 
-MOST_BYTES = 5_000_000
+MAX_BYTES = 5_000_000
 """Of an answer, on the wire and unpacked."""
 
-MOST_HOPS = 3
+MAX_HOPS = 3
 """Redirects of one call that are followed. Judgement."""
 
 _PIECE = 16_384
@@ -89,7 +89,7 @@ def _answer(
             allow_redirects=False,
         ) as response:
             headers = {name.lower(): value for name, value in response.headers.items()}
-            if not query.follow or hops == MOST_HOPS or response.status_code not in _REDIRECTS:
+            if not query.follow or hops == MAX_HOPS or response.status_code not in _REDIRECTS:
                 target = None
             else:
                 target = _target(str(response.url), headers.get("location", ""))
@@ -118,9 +118,9 @@ def _whole(response: requests.Response, headers: Mapping[str, str], deadline: De
     # read1 returns what has come so far: the clock is looked at between any two pieces.
     while piece := response.raw.read1(_PIECE, decode_content=False):
         taken += len(piece)
-        body += unpacker.unpack(piece, MOST_BYTES + 1 - len(body))
-        if max(taken, len(body)) > MOST_BYTES:
-            msg = f"the answer is larger than {MOST_BYTES // 1_000_000} MB"
+        body += unpacker.unpack(piece, MAX_BYTES + 1 - len(body))
+        if max(taken, len(body)) > MAX_BYTES:
+            msg = f"the answer is larger than {MAX_BYTES // 1_000_000} MB"
             raise _UnreadableError(msg)
         if deadline.passed:
             break

@@ -116,7 +116,7 @@ def test_a_zone_that_is_none_is_not_known(zone: object) -> None:
 
 
 def test_no_more_hits_than_one_reads() -> None:
-    assert len(found({"results": [MENDOZA] * 50})) == geocoding.MOST_HITS
+    assert len(found({"results": [MENDOZA] * 50})) == geocoding.MAX_HITS
 
 
 @pytest.mark.parametrize(

@@ -84,18 +84,18 @@ BEYOND_K = 0.05
 """How far a step's lowest or highest must be beyond its ends to count: they have one decimal."""
 
 KEEP_AWAY: Mapping[int, timedelta] = {403: timedelta(hours=6), 429: timedelta(hours=1)}
-"""How long we keep away at least, by status: both mean that we are a nuisance. Judgement."""
+"""How long to wait at least, by status: both mean that we asked too much. Judgement."""
 
 NO_PLACE = timedelta(hours=24)
 """How soon a place that is not covered is asked for again. Judgement."""
 
-MOST_AHEAD_OF_US = timedelta(hours=1)
+MAX_AHEAD_OF_US = timedelta(hours=1)
 """A forecast updated further in the future than this tells that a clock is wrong. Judgement."""
 
-_LONGEST = timedelta(days=15)
+_MAX_SPAN = timedelta(days=15)
 """The service gives nine to ten days."""
 
-_MOST_CONTACT = 200
+_MAX_CONTACT = 200
 """Characters of a contact; judgement."""
 
 _READING = Reading(NAME)
@@ -113,8 +113,8 @@ def build(setup: SourceOptions) -> "MetNorway":
         )
         raise ValueError(msg)
     # It goes into a header: a line break would begin another one.
-    if not (contact.isascii() and contact.isprintable()) or len(contact) > _MOST_CONTACT:
-        msg = f"the contact must be one line of at most {_MOST_CONTACT} plain (ASCII) characters"
+    if not (contact.isascii() and contact.isprintable()) or len(contact) > _MAX_CONTACT:
+        msg = f"the contact must be one line of at most {_MAX_CONTACT} plain (ASCII) characters"
         raise ValueError(msg)
     if "." not in contact:
         msg = "the contact must be a mail address or a web page: who fakes one is locked out"
@@ -211,59 +211,82 @@ class _Step:
         return slice(self.first + 1, self.last)
 
 
+@dataclass(frozen=True, slots=True)
+class _Grid:
+    """All full hours from the first to the last given time [unix s].
+
+    rows : row of each given time among the hours. steps : where several hours are told together.
+    """
+
+    times: np.ndarray
+    rows: np.ndarray
+    steps: Sequence[_Step]
+
+    def fill(self, values: Array) -> Array:
+        """Values at the given times on all hours (time,): straight lines within steps, else NaN."""
+        hours = self.place(values)
+        for step in self.steps:
+            line = np.linspace(hours[step.first], hours[step.last], step.last - step.first + 1)
+            hours[step.inner] = line[1:-1]
+        return hours
+
+    def place(self, values: Array) -> Array:
+        """Values at the given times on all hours (time,), NaN between them."""
+        hours = np.full(self.times.shape, np.nan)
+        hours[self.rows] = values
+        return hours
+
+
 def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     """Read and validate a body of the service.
 
     Instants are taken as they are. Between the ends of a step of up to six hours, wind, cloud and
     moisture follow straight lines; so does the temperature, unless the step's lowest is lower
-    than both ends: nobody says when, so all hours within have it. Gusts are unknown there, and
-    hours that are missing among hourly ones stay missing. Only times and temperatures are
-    indispensable; a body that contradicts what was asked for raises SourceError.
+    than both ends: the hour of it is not told, so all hours within have it. Gusts are unknown
+    there, and hours that are missing among hourly ones stay missing. Only times and temperatures
+    are indispensable; a body that contradicts what was asked for raises SourceError.
     """
     remarks: list[str] = []
     series, updated_at = _series_of(_READING.document(body), site, remarks)
-    temp = series.instant["air_temperature"]
-    if not np.isfinite(temp).any():
+    instant = series.instant
+    if not np.isfinite(instant["air_temperature"]).any():
         _READING.refuse("has no temperatures")
-    times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
-    rows = (series.at - series.at[0]) // HOUR_S
-    steps = _steps(series, rows)
+    grid = _grid(series)
     dew, doubts = parsing.moisture(
-        temp,
-        series.instant["dew_point_temperature"],
-        series.instant["relative_humidity"],
+        instant["air_temperature"],
+        instant["dew_point_temperature"],
+        instant["relative_humidity"],
         series.at,
         remarks,
     )
-    temp_c = _temperature(series, times, rows, steps, remarks)
+    temp_c = _temperature(series, grid, remarks)
     cloud, low_cloud, middle_cloud, high_cloud = (
-        _on_hours(series.instant[name] / 100.0, times, rows, steps)
-        for name in ("cloud_area_fraction", *_LAYERS)
+        grid.fill(instant[name] / 100.0) for name in ("cloud_area_fraction", *_LAYERS)
     )
-    direct, diffuse = radiation.estimate(site, times, cloud)
-    missing = [name for name, values in series.instant.items() if not np.isfinite(values).any()]
+    direct, diffuse = radiation.estimate(site, grid.times, cloud)
+    missing = [name for name, values in instant.items() if not np.isfinite(values).any()]
     remarks += _lacking(series, missing)
     return Weather(
-        times=times,
+        times=grid.times,
         temp_c=temp_c,
-        dew_point_c=np.minimum(_on_hours(dew, times, rows, steps), temp_c),
-        wind_m_s=_on_hours(series.instant["wind_speed"], times, rows, steps),
-        gust_m_s=_on_hours(series.instant["wind_speed_of_gust"], times, rows, ()),
+        dew_point_c=np.minimum(grid.fill(dew), temp_c),
+        wind_m_s=grid.fill(instant["wind_speed"]),
+        gust_m_s=grid.place(instant["wind_speed_of_gust"]),
         cloud=cloud,
         cloud_low=low_cloud,
         cloud_middle=middle_cloud,
         cloud_high=high_cloud,
-        rain_mm=_rain(series, times, rows),
+        rain_mm=_rain(series, grid),
         direct_w_m2=direct,
         diffuse_w_m2=diffuse,
-        hail_pct=np.full(times.shape, np.nan),
+        hail_pct=np.full(grid.times.shape, np.nan),
         source=NAME,
         fetched_at=fetched_at,
-        spread=_spread(series, times, rows, steps),
+        spread=_spread(series, grid),
         issued_at=_issued(updated_at, fetched_at, remarks),
         remarks=tuple(map(Plain, remarks)),
         doubts=doubts,
-        notes=tuple(_notes(series, steps, missing)),
+        notes=tuple(_notes(series, grid.steps, missing)),
     )
 
 
@@ -283,12 +306,12 @@ def _series_of(document: Any, site: Site, remarks: list[str]) -> tuple[_Series, 
     given = properties.get("timeseries")
     if not isinstance(given, list) or not given:
         _READING.refuse("has no list of times")
-    if not all(isinstance(one, dict) for one in given):
+    if not all(isinstance(entry, dict) for entry in given):
         _READING.refuse("has times without values")
     at = _times(given)
-    data = [_part(one, "data") for one in given]
+    data = [_part(entry, "data") for entry in given]
     hours, sixes = _periods(data, "next_1_hours"), _periods(data, "next_6_hours")
-    instants = [_details(one) for one in _periods(data, "instant")]
+    instants = [_details(period) for period in _periods(data, "instant")]
 
     def read(details: list[dict[str, Any]], variables: Mapping[str, Variable]) -> dict[str, Array]:
         return {
@@ -298,12 +321,12 @@ def _series_of(document: Any, site: Site, remarks: list[str]) -> tuple[_Series, 
 
     series = _Series(
         at=at,
-        hourly=np.array([one is not None for one in hours]),
-        six=np.array([one is not None for one in sixes]),
+        hourly=np.array([period is not None for period in hours]),
+        six=np.array([period is not None for period in sixes]),
         instant=read(instants, INSTANTS),
         percentile=read(instants, _PERCENTILES),
-        hour_ahead=read([_details(one) for one in hours], HOUR_AHEAD),
-        six_ahead=read([_details(one) for one in sixes], SIX_HOURS_AHEAD),
+        hour_ahead=read([_details(period) for period in hours], HOUR_AHEAD),
+        six_ahead=read([_details(period) for period in sixes], SIX_HOURS_AHEAD),
     )
     return series, updated
 
@@ -317,8 +340,8 @@ def _part(holder: dict[str, Any], name: str) -> dict[str, Any]:
 
 def _periods(data: Sequence[dict[str, Any]], name: str) -> list[dict[str, Any] | None]:
     """One period of every time; None where it has none."""
-    periods = [one.get(name) for one in data]
-    if not all(one is None or isinstance(one, dict) for one in periods):
+    periods = [entry.get(name) for entry in data]
+    if not all(period is None or isinstance(period, dict) for period in periods):
         _READING.refuse(f"has a {name} without values")
     return periods
 
@@ -344,11 +367,11 @@ def _moment(text: object, told: str) -> datetime:
 
 def _times(given: Sequence[dict[str, Any]]) -> np.ndarray:
     """The given times [unix s]: full hours, ascending, not longer than is possible."""
-    moments = [_moment(one.get("time"), "has impossible times") for one in given]
-    at = np.array([int(one.timestamp()) for one in moments], dtype=np.int64)
+    moments = [_moment(entry.get("time"), "has impossible times") for entry in given]
+    at = np.array([int(time.timestamp()) for time in moments], dtype=np.int64)
     if np.any(at % HOUR_S != 0) or np.any(np.diff(at) <= 0):
         _READING.refuse("has times that are not full hours in order")
-    if at[-1] - at[0] > _LONGEST.total_seconds():
+    if at[-1] - at[0] > _MAX_SPAN.total_seconds():
         _READING.refuse("covers an impossible length of time")
     return at
 
@@ -362,11 +385,11 @@ def _values(
     remarks: list[str],
 ) -> Array:
     """One variable at the given times; what is missing or impossible is unknown."""
-    raw = [one.get(name) for one in details]
-    wrong = [one for one in raw if one is not None and not parsing.is_number(one)]
+    raw = [values.get(name) for values in details]
+    wrong = [value for value in raw if value is not None and not parsing.is_number(value)]
     if wrong:
         _READING.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
-    values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
+    values = np.array([np.nan if value is None else value for value in raw], dtype=np.float64)
     if np.isfinite(values).any():
         _READING.check_unit(name, units.get(name), variable.unit)
     return parsing.plausible(values, name, variable, at, remarks)
@@ -374,49 +397,38 @@ def _values(
 
 def _issued(updated_at: datetime, fetched_at: datetime, remarks: list[str]) -> datetime | None:
     """When the forecast was made; None if that cannot be."""
-    if updated_at - fetched_at > MOST_AHEAD_OF_US:
+    if updated_at - fetched_at > MAX_AHEAD_OF_US:
         when = parsing.at(int(updated_at.timestamp()))
         remarks.append(f"updated in the future ({when}), so a clock is wrong: its age is unsure")
         return None
     return min(updated_at, fetched_at)
 
 
-def _steps(series: _Series, rows: np.ndarray) -> list[_Step]:
-    """Where several hours are told together.
+def _grid(series: _Series) -> _Grid:
+    """All hours of the given times, and where several of them are told together.
 
     A time that tells its next hour by itself is an hourly one (so the documentation): what is
     missing after it is missing, and no step.
     """
+    times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
+    rows = (series.at - series.at[0]) // HOUR_S
     length = np.diff(rows)
     told = ~series.hourly[:-1] & series.six[:-1] & (length > 1) & (length <= STEP_H)
-    return [_Step(row, int(rows[row]), int(rows[row + 1])) for row in np.flatnonzero(told).tolist()]
+    steps = [
+        _Step(row, int(rows[row]), int(rows[row + 1])) for row in np.flatnonzero(told).tolist()
+    ]
+    return _Grid(times, rows, steps)
 
 
-def _on_hours(values: Array, times: np.ndarray, rows: np.ndarray, steps: Sequence[_Step]) -> Array:
-    """Values at the given times on all hours (time,): straight lines within steps, else NaN."""
-    hours = np.full(times.shape, np.nan)
-    hours[rows] = values
-    for step in steps:
-        line = np.linspace(hours[step.first], hours[step.last], step.last - step.first + 1)
-        hours[step.inner] = line[1:-1]
-    return hours
-
-
-def _temperature(
-    series: _Series,
-    times: np.ndarray,
-    rows: np.ndarray,
-    steps: Sequence[_Step],
-    remarks: list[str],
-) -> Array:
+def _temperature(series: _Series, grid: _Grid, remarks: list[str]) -> Array:
     """Temperature on all hours [°C]: within steps no warmer than their lowest, where that counts.
 
     A step without its lowest is unknown inside: a line would miss the low of the night.
     """
-    hours = _on_hours(series.instant["air_temperature"], times, rows, steps)
+    hours = grid.fill(series.instant["air_temperature"])
     lowest = series.six_ahead["air_temperature_min"]
     highest = series.six_ahead["air_temperature_max"]
-    for step in steps:
+    for step in grid.steps:
         low, high = lowest[step.row], highest[step.row]
         ends = hours[[step.first, step.last]]
         if np.isnan(low):
@@ -425,10 +437,10 @@ def _temperature(
             hours[step.inner] = low
         elif high > ends.max() + BEYOND_K:
             hours[(step.first + step.last) // 2] = high
-    blind = [step for step in steps if np.isnan(lowest[step.row])]
+    blind = [step for step in grid.steps if np.isnan(lowest[step.row])]
     if blind:
         steps_told = "1 step" if len(blind) == 1 else f"{len(blind)} steps"
-        when = parsing.at(times[blind[0].first])
+        when = parsing.at(grid.times[blind[0].first])
         remarks.append(
             f"no lowest temperature in {steps_told} of several hours, first from {when}: "
             "unknown in between"
@@ -436,25 +448,23 @@ def _temperature(
     return hours
 
 
-def _spread(
-    series: _Series, times: np.ndarray, rows: np.ndarray, steps: Sequence[_Step]
-) -> Spread | None:
+def _spread(series: _Series, grid: _Grid) -> Spread | None:
     """How far off the forecast may be, where its percentiles are given."""
     low, high = (series.percentile[name] for name in _PERCENTILES)
     sd_k = np.maximum(high - low, 0.0) / _SD_BETWEEN
     if not np.isfinite(sd_k).any():
         return None
-    return from_sd(times, _on_hours(sd_k, times, rows, steps), f"percentiles of {NAME}")
+    return from_sd(grid.times, grid.fill(sd_k), f"percentiles of {NAME}")
 
 
-def _rain(series: _Series, times: np.ndarray, rows: np.ndarray) -> Array:
+def _rain(series: _Series, grid: _Grid) -> Array:
     """Rain of the hour that ends at each time [mm]: what the time before said of its next hour.
 
     Where only six hours are told together, each has a sixth. The hour that ends at the first time
-    is over, and nobody tells it: it is taken like the next one. Left unknown, it would leave
+    is over and is not told: it is taken like the next one. Left unknown, it would leave
     every crown unknown into the night, evening after evening.
     """
-    hours = np.full(times.shape, np.nan)
+    hours, rows = np.full(grid.times.shape, np.nan), grid.rows
     single = series.hour_ahead["precipitation_amount"]
     shared = series.six_ahead["precipitation_amount"] / STEP_H
     for given, row in enumerate(rows[:-1]):

@@ -8,6 +8,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -57,7 +58,7 @@ _HAIL_CODES = (96, 99)
 
 _SHORTWAVE = Variable("W/m²", 0, 1600)
 
-_LONGEST = timedelta(days=16 + 92)
+_MAX_SPAN = timedelta(days=16 + 92)
 """The most that the API gives ahead and back."""
 
 _READING = Reading(NAME)
@@ -160,7 +161,7 @@ def split(body: bytes, sites: Sequence[Site], reader: Reading) -> list[bytes]:
     document = reader.document(body)
     if not isinstance(document, list) or len(document) != len(sites):
         reader.refuse(f"is not a list of {len(sites)} forecasts")
-    return [json.dumps(one, ensure_ascii=False).encode() for one in document]
+    return [json.dumps(forecast, ensure_ascii=False).encode() for forecast in document]
 
 
 def _until_quota(reason: str, now: datetime) -> timedelta:
@@ -193,21 +194,12 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     temp = series["temperature_2m"]
     if temp is None or not np.isfinite(temp).any():
         _READING.refuse("has no temperatures")
-    unknown = np.full(times.shape, np.nan)
-    missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
     dew, doubts = parsing.moisture(
         temp, series["dew_point_2m"], series["relative_humidity_2m"], times, remarks
     )
-    direct, diffuse = _radiation(series, times, missing)
-    if missing:
-        remarks.append(f"the forecast has no {', '.join(missing)}")
-    if "precipitation" in missing:
-        remarks.append(parsing.NO_RAIN)
-
-    def known(name: str, scale: float = 1.0) -> Array:
-        values = series[name]
-        return unknown if values is None else values * scale
-
+    remarks += _lacking(series)
+    known = partial(_known, series, times)
+    direct, diffuse = _radiation(series, times)
     return Weather(
         times=times,
         temp_c=temp,
@@ -229,10 +221,27 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     )
 
 
+def _known(
+    series: Mapping[str, Array | None], times: np.ndarray, name: str, scale: float = 1.0
+) -> Array:
+    """Return a variable in our unit (time,); NaN where the body has nothing of it."""
+    values = series[name]
+    return np.full(times.shape, np.nan) if values is None else values * scale
+
+
 def _hail_pct(weather_code: Array) -> Array:
     """Return 100 for hours whose weather code is of hail, 0 for others; NaN where it is unknown."""
     is_hail = np.isin(weather_code, _HAIL_CODES)
     return np.where(np.isfinite(weather_code), 100.0 * is_hail, np.nan)
+
+
+def _lacking(series: Mapping[str, Array | None]) -> list[str]:
+    """Return remarks on the variables that the body does not have, and that nothing replaces."""
+    missing = [name for name in VARIABLES if series[name] is None and name not in _OPTIONAL]
+    if series["shortwave_radiation"] is not None:  # from which its two parts are estimated
+        missing = [name for name in missing if not name.endswith("_radiation")]
+    remarks = [f"the forecast has no {', '.join(missing)}"] if missing else []
+    return [*remarks, parsing.NO_RAIN] if "precipitation" in missing else remarks
 
 
 def document_of(body: bytes, reader: Reading) -> dict[str, Any]:
@@ -258,14 +267,14 @@ def hours_of(
     raw = hourly.get("time")
     if units.get("time") != "unixtime":
         reader.refuse("does not give its times as unixtime")
-    if not isinstance(raw, list) or not raw or not all(type(one) is int for one in raw):
+    if not isinstance(raw, list) or not raw or not all(type(time) is int for time in raw):
         reader.refuse("has no list of times")
-    if not all(0 <= one < parsing.LAST_SECOND for one in raw):
+    if not all(0 <= time < parsing.LAST_SECOND for time in raw):
         reader.refuse("has impossible times")
     given = np.array(raw, dtype=np.int64)
     if np.any(given % HOUR_S != 0) or np.any(np.diff(given) <= 0):
         reader.refuse("has times that are not full hours in order")
-    if given[-1] - given[0] > _LONGEST.total_seconds():
+    if given[-1] - given[0] > _MAX_SPAN.total_seconds():
         reader.refuse("covers an impossible length of time")
     times = np.arange(given[0], given[-1] + HOUR_S, HOUR_S, dtype=np.int64)
     return hourly, units, times, (given - given[0]) // HOUR_S
@@ -287,10 +296,10 @@ def series_of(
         return None
     if not isinstance(raw, list) or len(raw) != rows.size:
         reader.refuse(f"has another number of values for {name} than of times")
-    wrong = [one for one in raw if one is not None and not parsing.is_number(one)]
+    wrong = [value for value in raw if value is not None and not parsing.is_number(value)]
     if wrong:
         reader.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
-    values = np.array([np.nan if one is None else one for one in raw], dtype=np.float64)
+    values = np.array([np.nan if value is None else value for value in raw], dtype=np.float64)
     if not np.isfinite(values).any():
         return None
     reader.check_unit(name, units.get(name), variable.unit)
@@ -299,18 +308,18 @@ def series_of(
     return full
 
 
-def _radiation(
-    series: Mapping[str, Array | None], times: np.ndarray, missing: list[str]
-) -> tuple[Array, Array]:
-    """Direct and diffuse radiation; if only their sum is there, cloud says how it splits."""
-    unknown = np.full(times.shape, np.nan)
+def _radiation(series: Mapping[str, Array | None], times: np.ndarray) -> tuple[Array, Array]:
+    """Return direct and diffuse radiation (time,) [W/m2].
+
+    Where only their sum is given, it is split by cloud.
+    """
     direct, diffuse = series["direct_radiation"], series["diffuse_radiation"]
     if direct is not None and diffuse is not None:
         return direct, diffuse
     total, cloud = series["shortwave_radiation"], series["cloud_cover"]
     if total is None:
+        unknown = np.full(times.shape, np.nan)
         return unknown, unknown
-    missing[:] = [name for name in missing if not name.endswith("_radiation")]
     # A clear sky sends about a fifth of the light from the side, a covered one all of it.
     share = np.full(times.shape, 0.5) if cloud is None else 0.2 + 0.8 * cloud / 100.0
     return total * (1.0 - share), total * share
