@@ -22,7 +22,7 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 from sillward.config.household import Household
-from sillward.forecast import SourceOptions
+from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater

@@ -26,7 +26,8 @@ import sillward.cli.run  # noqa: F401 - what the real process has loaded, too
 from sillward.assembly.examples import examples
 from sillward.channels.sender_process import SenderProcess
 from sillward.config.loader import load_household
-from sillward.forecast import SourceOptions, ensemble
+from sillward.forecast import ensemble
+from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater

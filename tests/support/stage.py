@@ -8,7 +8,7 @@ from pathlib import Path
 
 from sillward.config.household import Household
 from sillward.config.loader import load_household
-from sillward.forecast import Source, SourceOptions
+from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater

@@ -12,8 +12,8 @@ from sillward.config.household import Household
 from sillward.config.loader import load_household
 from sillward.config.settings import Settings, credential, load_settings, unknown_variables
 from sillward.errors import ConfigError, UsageError
-from sillward.forecast import Source
 from sillward.forecast.recorded import recorded
+from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, utc_now
 from sillward_rules.weather.site import Site
 

@@ -7,8 +7,9 @@ have one for the rest, and then the rest is not asked for.
 
 from sillward.config.settings import Settings, credential
 from sillward.errors import ConfigError
-from sillward.forecast import Source, SourceOptions, ensemble, geocoding, sources
+from sillward.forecast import ensemble, geocoding, sources
 from sillward.forecast.ensemble import Ensemble
+from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import open_meteo
 
 

@@ -13,8 +13,9 @@ import numpy as np
 from pydantic import SecretStr
 
 from sillward.errors import SourceError
-from sillward.forecast import SourceOptions, parsing
+from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading, Variable
+from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import Array

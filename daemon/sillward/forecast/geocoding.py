@@ -11,8 +11,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from sillward.errors import SourceError, one_line
-from sillward.forecast import SourceOptions
 from sillward.forecast.parsing import Reading, is_number
+from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net import fetch
 from sillward.net.http import Query

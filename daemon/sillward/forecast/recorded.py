@@ -8,7 +8,8 @@ from typing import Any
 
 from sillward import files
 from sillward.errors import SourceError
-from sillward.forecast import Source, SourceOptions, sources
+from sillward.forecast import sources
+from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather

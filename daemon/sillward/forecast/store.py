@@ -10,8 +10,9 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
 from sillward.errors import SourceError
-from sillward.forecast import Source, doubt_wording
+from sillward.forecast import doubt_wording
 from sillward.forecast.ensemble import Ensemble
+from sillward.forecast.source import Source
 from sillward.ledger import Ledger, Mark, StoredForecast
 from sillward.ledger.tables.forecasts import ForecastStamp
 from sillward_rules.remark import ForecastDoubted, Plain

@@ -15,9 +15,10 @@ from functools import partial
 from itertools import islice
 
 from sillward.errors import DoubtError, LedgerError, SourceError
-from sillward.forecast import Source, doubt_wording, schedule
+from sillward.forecast import doubt_wording, schedule
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.parsing import Reading
+from sillward.forecast.source import Source
 from sillward.forecast.store import CLOCK_MARK, ForecastStore, HeldForecast, doubted_key
 from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch

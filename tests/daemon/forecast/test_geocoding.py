@@ -10,8 +10,9 @@ from pydantic import SecretStr
 from sillward.assembly import providers
 from sillward.config.settings import load_settings
 from sillward.errors import SourceError
-from sillward.forecast import SourceOptions, geocoding
+from sillward.forecast import geocoding
 from sillward.forecast.geocoding import Atlas, Place
+from sillward.forecast.source import SourceOptions
 from tests.support.wires import SHORT_S, Talk, hanging, head, resetting, serving, whole
 
 SECRET = "very-secret-key"

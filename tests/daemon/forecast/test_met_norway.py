@@ -15,8 +15,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sillward.errors import SourceError
-from sillward.forecast import SourceOptions
 from sillward.forecast.parsing import NO_RAIN
+from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import known, met_norway
 from sillward.forecast.sources.met_norway import MetNorway, build, parse
 from sillward.net.http import Answer

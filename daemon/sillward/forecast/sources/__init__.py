@@ -9,7 +9,7 @@ import pkgutil
 from collections.abc import Callable
 from functools import cache
 
-from sillward.forecast import Source, SourceOptions
+from sillward.forecast.source import Source, SourceOptions
 
 Build = Callable[[SourceOptions], Source]
 

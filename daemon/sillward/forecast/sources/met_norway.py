@@ -14,8 +14,9 @@ import numpy as np
 
 import sillward
 from sillward.errors import SourceError, one_line
-from sillward.forecast import SourceOptions, parsing
+from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading, Variable
+from sillward.forecast.source import SourceOptions
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import HOUR_S, Array
