@@ -17,7 +17,7 @@ from sillward import files
 from sillward.cli import main
 from sillward.cli.printing import print_json
 from sillward.config import bounded_toml, loader
-from sillward.config.settings import credential
+from sillward.config.credentials import read_credential
 from sillward.errors import MAX_LINE_LENGTH, MAX_LINES, ConfigError, one_line
 from sillward.text import output, printable
 from sillward.wording import budget as budgets
@@ -225,10 +225,7 @@ def test_only_files_of_a_fit_size_are_read(
     with pytest.raises(ConfigError, match=r"own\.jinja: cannot be read: it is"):
         with_own(tmp_path)
 
-    class Settings:
-        credentials = tmp_path
-
-    assert credential(Settings(), "channel-phone") is None
+    assert read_credential(tmp_path, "channel-phone") is None
     stored = CliRunner().invoke(
         main,
         ["sheet", "--collection", str(written(tmp_path)), "--recorded", f"{tmp_path}/stored.json"],

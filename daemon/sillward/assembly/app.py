@@ -8,9 +8,10 @@ from pathlib import Path
 from pydantic import SecretStr
 
 from sillward.assembly import providers
+from sillward.config.credentials import read_credential
 from sillward.config.household import Household
 from sillward.config.loader import load_household
-from sillward.config.settings import Settings, credential, load_settings, unknown_variables
+from sillward.config.settings import Settings, load_settings, unknown_variables
 from sillward.errors import ConfigError, UsageError
 from sillward.forecast.recorded import recorded
 from sillward.forecast.source import Source
@@ -113,7 +114,7 @@ def _read_household(path: Path, settings: Settings) -> Household:
 
 def channel_url(settings: Settings, name: str) -> SecretStr | None:
     """Return a channel's URL from the environment, or else from the credentials folder."""
-    return settings.channels.get(name) or credential(settings, f"channel-{name}")
+    return settings.channels.get(name) or read_credential(settings.credentials, f"channel-{name}")
 
 
 def _exists(path: Path) -> bool:

@@ -6,8 +6,9 @@ from sillward.assembly import looking
 from sillward.assembly.app import App
 from sillward.channels import apprise_sender
 from sillward.channels.apprise_sender import Problems, Sender
+from sillward.config.credentials import read_credential
 from sillward.config.household import Channel
-from sillward.config.settings import credential, heartbeat_addresses
+from sillward.config.settings import heartbeat_addresses
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger
 from sillward.ledger.ownership import refuse_place
@@ -38,7 +39,7 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
             check()
         except ConfigError as error:
             lines += error.lines
-    url = settings.last_word or credential(settings, "last-word")
+    url = settings.last_word or read_credential(settings.credentials, "last-word")
     if url is not None:
         last = Channel("last-word", url, ("alarm",), all_clear=False, full_length=False)
         lines += [f"SILLWARD_LAST_WORD: {problem}" for problem in problems([last]) if problem]

@@ -5,7 +5,8 @@ servers that belong to it may be asked too; a grower with a forecast server of t
 have one for the rest, and then the rest is not asked for.
 """
 
-from sillward.config.settings import Settings, credential
+from sillward.config.credentials import read_credential
+from sillward.config.settings import Settings
 from sillward.errors import ConfigError
 from sillward.forecast import ensemble, geocoding, sources
 from sillward.forecast.ensemble import Ensemble
@@ -55,5 +56,5 @@ def _may_ask(settings: Settings, service: str) -> bool:
 def setup_of(settings: Settings, name: str) -> SourceOptions:
     """Return how to ask a source: its server, the key and whom it may write to."""
     forecast = settings.forecast
-    key = forecast.api_key or credential(settings, "forecast-api-key")
+    key = forecast.api_key or read_credential(settings.credentials, "forecast-api-key")
     return SourceOptions(forecast.server(name), key, forecast.contact)

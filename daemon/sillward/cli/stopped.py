@@ -3,7 +3,7 @@
 import click
 
 from sillward.cli.printing import say
-from sillward.config.settings import last_resort
+from sillward.config.last_resort import read_last_resort
 from sillward.errors import ConfigError
 from sillward.service import last_word
 
@@ -15,7 +15,7 @@ def stopped(why: str) -> None:
 
     It reads settings and credentials alone, neither the collection nor the ledger.
     """
-    outcomes = last_word.tell(last_resort(), why)
+    outcomes = last_word.tell(read_last_resort(), why)
     for name, outcome in outcomes:
         say(f"{name}: {outcome}")
     if not outcomes:

@@ -3,14 +3,10 @@
 An option on the command line beats the environment, and that beats the default.
 """
 
-import json
 import os
 import re
-from collections.abc import Mapping
-from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal, Protocol, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
     AfterValidator,
@@ -23,14 +19,11 @@ from pydantic import (
 )
 from pydantic_settings import BaseSettings, SettingsConfigDict
 
-from sillward import files
+from sillward.config.credentials import read_credential
 from sillward.errors import ConfigError
 from sillward.forecast import ensemble, geocoding, sources
 
 PREFIX = "SILLWARD_"
-
-MAX_CREDENTIAL_BYTES = 100_000
-"""Of a file with a secret. Judgement: a URL has a few hundred."""
 
 
 def _web_address(text: str) -> str:
@@ -196,26 +189,6 @@ def _expanded(name: str, path: Path) -> Path:
         raise ConfigError([msg]) from None
 
 
-class HasCredentials(Protocol):
-    """Settings that may name a folder with secrets."""
-
-    @property
-    def credentials(self) -> Path | None:
-        """The folder, if there is one."""
-
-
-def credential(settings: HasCredentials, name: str) -> SecretStr | None:
-    """Return a secret from the credentials folder; None if there is none or it is unreadable."""
-    if settings.credentials is None:
-        return None
-    try:
-        body = files.read(settings.credentials / name, MAX_CREDENTIAL_BYTES)
-        text = body.decode("utf-8").strip()
-    except (OSError, UnicodeDecodeError):
-        return None
-    return SecretStr(text) if text else None
-
-
 def heartbeat_addresses(settings: Settings) -> tuple[SecretStr | None, SecretStr | None]:
     """Return the addresses to call when all is well and when it is not; None for no call.
 
@@ -224,79 +197,12 @@ def heartbeat_addresses(settings: Settings) -> tuple[SecretStr | None, SecretStr
     found: list[SecretStr | None] = []
     for name in ("url", "trouble_url"):
         file = f"heartbeat-{name.replace('_', '-')}"
-        address = getattr(settings.heartbeat, name) or credential(settings, file)
+        address = getattr(settings.heartbeat, name) or read_credential(settings.credentials, file)
         try:
             found.append(None if address is None else _secret_address(address))
         except ValueError as error:
             raise ConfigError([f"credential {file}: {error}"]) from None
     return found[0], found[1]
-
-
-@dataclass(frozen=True, slots=True)
-class LastResort:
-    """The channels that can be told even if settings, collection or ledger are broken."""
-
-    channels: Mapping[str, SecretStr]
-    """URLs by channel name: only that of the last word if there is one, else all."""
-    trouble_url: SecretStr | None
-    """The heartbeat's, not validated."""
-
-
-def last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
-    """Read what is needed to report that the service has stopped, directly from the environment.
-
-    A wrong setting is a likely reason for the stop, so nothing is refused here: what cannot be read
-    is left out, and a wrong address fails when it is used.
-    """
-    given = {
-        name.upper().removeprefix(PREFIX): text.strip()
-        for name, text in environment.items()
-        if name.upper().startswith(PREFIX) and text.strip()
-    }
-    folder = given.get("CREDENTIALS") or environment.get("CREDENTIALS_DIRECTORY")
-    store = _CredentialsFolder(folder)
-
-    def secret(variable: str, file: str) -> SecretStr | None:
-        return SecretStr(given[variable]) if variable in given else credential(store, file)
-
-    trouble = secret("HEARTBEAT__TROUBLE_URL", "heartbeat-trouble-url")
-    if (alone := secret("LAST_WORD", "last-word")) is not None:
-        return LastResort({"last-word": alone}, trouble)
-    channels = {name: credential(store, f"channel-{name}") for name in store.channels()}
-    channels |= _urls_in(given.get("CHANNELS", ""))
-    for variable, text in given.items():
-        if variable.startswith("CHANNELS__"):
-            channels[variable.removeprefix("CHANNELS__").lower()] = SecretStr(text)
-    usable = {name: url for name, url in sorted(channels.items()) if url is not None}
-    return LastResort(usable, trouble)
-
-
-def _urls_in(text: str) -> dict[str, SecretStr]:
-    """Return the channel URLs in a JSON object; what is not one is left out."""
-    try:
-        urls = json.loads(text)
-    except (ValueError, RecursionError):
-        return {}
-    pairs = urls.items() if isinstance(urls, dict) else ()
-    return {name: SecretStr(url) for name, url in pairs if isinstance(url, str)}
-
-
-class _CredentialsFolder:
-    """A credentials folder that may be missing."""
-
-    def __init__(self, name: str | None) -> None:
-        self.credentials = None if name is None else Path(name)
-        # The home of an unknown user stays as it is written: there is no such folder.
-        with suppress(RuntimeError):
-            self.credentials = self.credentials and self.credentials.expanduser()
-
-    def channels(self) -> list[str]:
-        """Return the names of the channels that have a file."""
-        try:
-            names = [path.name for path in self.credentials.iterdir()] if self.credentials else []
-        except OSError:
-            return []
-        return [name.removeprefix("channel-") for name in names if name.startswith("channel-")]
 
 
 def unknown_variables() -> list[str]:

@@ -6,7 +6,7 @@ that it needs.
 
 from sillward.channels import apprise_sender
 from sillward.config.household import Channel
-from sillward.config.settings import LastResort
+from sillward.config.last_resort import LastResort
 from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.service import heartbeat
 from sillward.wording.push import Message

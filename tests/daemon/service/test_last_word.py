@@ -10,7 +10,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.config.household import Channel
-from sillward.config.settings import LastResort, last_resort
+from sillward.config.last_resort import LastResort, read_last_resort
 from sillward.errors import DeliveryError
 from sillward.service import last_word
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -31,8 +31,8 @@ def shown(left: LastResort) -> tuple[dict[str, str], str | None]:
 
 
 def test_without_any_setting_there_is_nobody() -> None:
-    assert last_resort({}) == LastResort({}, None)
-    assert last_word.tell(last_resort({}), WHY) == []
+    assert read_last_resort({}) == LastResort({}, None)
+    assert last_word.tell(read_last_resort({}), WHY) == []
 
 
 def test_all_channels_of_environment_and_credentials_are_told(tmp_path: Path) -> None:
@@ -44,7 +44,7 @@ def test_all_channels_of_environment_and_credentials_are_told(tmp_path: Path) ->
     (tmp_path / "forecast-api-key").write_text("key", encoding="utf-8")
     (tmp_path / "heartbeat-trouble-url").write_text("http://x/fail", encoding="utf-8")
 
-    left = last_resort(
+    left = read_last_resort(
         {
             "CREDENTIALS_DIRECTORY": str(tmp_path),
             "SILLWARD_CHANNELS__PHONE": "ntfy://newer",
@@ -70,7 +70,7 @@ def test_a_channel_of_its_own_is_told_alone(where: str, tmp_path: Path) -> None:
     else:
         (tmp_path / "last-word").write_text("json://neighbour", encoding="utf-8")
 
-    assert shown(last_resort(environment)) == ({"last-word": "json://neighbour"}, None)
+    assert shown(read_last_resort(environment)) == ({"last-word": "json://neighbour"}, None)
 
 
 @pytest.mark.parametrize(
@@ -93,7 +93,7 @@ def test_a_channel_of_its_own_is_told_alone(where: str, tmp_path: Path) -> None:
 def test_what_is_broken_beside_it_does_not_matter(broken: dict[str, str]) -> None:
     environment = {**broken, "sillward_channels__phone": "ntfy://phone"}
 
-    assert shown(last_resort(environment))[0] == {"phone": "ntfy://phone"}
+    assert shown(read_last_resort(environment))[0] == {"phone": "ntfy://phone"}
 
 
 # -- telling
@@ -163,7 +163,7 @@ def test_over_real_wires_a_hang_does_not_keep_it_from_the_others(
             "SILLWARD_CHANNELS__C_WELL": f"json://{well.address.removeprefix('http://')}/{SECRET}",
             "SILLWARD_HEARTBEAT__TROUBLE_URL": f"{monitor.address}/{SECRET}/fail",
         }
-        told = last_word.tell(last_resort(environment), WHY)
+        told = last_word.tell(read_last_resort(environment), WHY)
 
     assert told == [
         (
