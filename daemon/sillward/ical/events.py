@@ -20,7 +20,7 @@ from sillward_rules.weather.site import Site
 
 LENGTH = timedelta(minutes=30)
 """Length of an event without a window of its own; it ends at its deadline, and begins at its hour
-for carrying out. Judgement: one walk."""
+for carrying out. Judgement: one trip."""
 
 KEPT = timedelta(days=7)
 """How long a chore stays in the calendar after its deadline. Judgement: a week's view."""
@@ -148,6 +148,7 @@ def _is_shown(told: StoredChore, now: datetime) -> bool:
 
 
 def _of_told(told: StoredChore, voice: Voice) -> Event:
+    """Return the event of a chore that was told, in the state it is in."""
     chore = told.chore
     lines = _reasons(chore, voice)
     status, note = Status.CONFIRMED, ""
@@ -282,6 +283,6 @@ def _description(lines: Sequence[str], voice: Voice) -> str:
 
 
 def one_line_of(text: str, most: int) -> str:
-    """Return the text on one line of at most so many characters, without those no file may hold."""
+    """Return at most `most` characters of the text on one line, all of them valid in a file."""
     whole = _NOT_TEXT.sub(" ", text).strip()
     return whole if len(whole) <= most else f"{whole[: most - 3]}..."

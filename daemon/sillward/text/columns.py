@@ -84,7 +84,7 @@ def width(text: str) -> int:
     from wcwidth import wcswidth
 
     columns: int = wcswidth(text)
-    return columns if columns >= 0 else len(text)  # with a control character nobody can say
+    return columns if columns >= 0 else len(text)  # a control character has no width
 
 
 def padded(text: str, columns: int, *, right: bool = False) -> str:

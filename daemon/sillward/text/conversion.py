@@ -31,6 +31,7 @@ def converted(text: str, units: Units) -> str:
 
 
 def _converted_match(match: re.Match[str], units: Units) -> str:
+    """Return a value, a range or a clock time in these units; a quotation as it is."""
     if match["clock"]:
         return units.hour(time.fromisoformat(match["clock"]))
     unit = match["unit"]

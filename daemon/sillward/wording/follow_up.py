@@ -259,7 +259,7 @@ def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
 
 
 def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
-    """Return how many plants still go in as told: a correction of some is none of the others."""
+    """Return how many plants still go in as they were told, beside those that changed."""
     new_orders = [*revision.added, *(change.chore for change in revision.moved)]
     changed = {name for chore in new_orders for name in chore.plants}
     rest = [

@@ -146,6 +146,7 @@ def _faults(
 
 
 def _wording_files(folder: Path) -> list[Path]:
+    """Return the macro files of a folder. Raise ConfigError if there are none, or too many."""
     try:
         entries = sorted(folder.iterdir())
     except OSError as error:
@@ -217,7 +218,7 @@ def _parsed(text: str, file: str) -> list[Any]:
 def _direct_calls(body: Sequence[Any], names: AbstractSet[str]) -> Iterator[tuple[int, str]]:
     """Yield line and name where a macro of the file is used without `say`.
 
-    Only calls through `say` are kept from recurring for ever.
+    Only calls through `say` are kept from endless recursion.
     """
     from jinja2 import nodes
 

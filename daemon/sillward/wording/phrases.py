@@ -146,7 +146,7 @@ def known_lows(sheet: Sheet) -> list[tuple[str, float]]:
 
 
 def count_of(chores: Sequence[Chore]) -> int:
-    """Return the number of plants, each counted once for every chore."""
+    """Return the number of plants in some chores; a plant counts in each of its chores."""
     return sum(len(chore.plants) for chore in chores)
 
 

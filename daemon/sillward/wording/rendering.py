@@ -66,7 +66,7 @@ class Renderer:
         """Return what the grower's macro says. Raise what it raises, KeyError if there is none.
 
         When it asks for the line of its own name it gets the packaged one: so it may add words to
-        it, and cannot call itself for ever.
+        it, and cannot recur endlessly.
         """
         outermost = not self._running
         if outermost:

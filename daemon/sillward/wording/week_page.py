@@ -12,7 +12,7 @@ from datetime import date
 
 from sillward.errors import one_line
 from sillward.ledger.week_review import WeekReview
-from sillward.wording import full_sheet, last_week
+from sillward.wording import full_sheet, last_week, week_ahead
 from sillward.wording.voice import Voice, capital
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plants.collection import Collection
@@ -96,10 +96,10 @@ def html(
         trips=ahead.trips if ahead else 0,
         spots=spots[:MAX_SPOTS],
         more_spots=max(0, len(spots) - MAX_SPOTS),
-        carrying=[(voice.day(day), text) for day, text in full_sheet.carrying(sheet.chores, voice)],
+        carrying=[(voice.day(day), text) for day, text in week_ahead.carrying(sheet.chores, voice)],
         days=[_day(day, voice) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
-        feed=list(full_sheet.feeding(sheet, voice)) if ahead and ahead.days else [],
+        feed=list(week_ahead.feeding(sheet, voice)) if ahead and ahead.days else [],
         dark_spots=[capital(voice.remark(spot)) for spot in ahead.dark] if ahead else [],
         season=[capital(voice.remark(remark)) for remark in _season(ahead)] if ahead else [],
         charts=charts,
@@ -141,7 +141,7 @@ class _NightRow:
 
 
 def _night(night: NightAhead, ahead: Outlook, voice: Voice) -> _NightRow:
-    trips = sum(full_sheet.told_at(chore, voice).date() == night.day for chore in ahead.chores)
+    trips = sum(week_ahead.told_at(chore, voice).date() == night.day for chore in ahead.chores)
     return _NightRow(
         voice.day(night.day),
         "–" if night.chance is None else percent(night.chance),
@@ -199,6 +199,7 @@ def _limits(limits: Sequence[tuple[float, str]], voice: Voice) -> str:
 def _low(
     day: date, low_c: float | None, limits: Sequence[tuple[float, str]], voice: Voice
 ) -> _LowRow:
+    """Return the low of a night at a spot, and how many plants are under their limits."""
     shown_day, say = voice.day(day), voice.say
     if low_c is None:
         return _LowRow(shown_day, say("not_known"), say("treat_as_cold"), "–", cold=True)
@@ -240,7 +241,7 @@ def _day(day: DayAhead, voice: Voice) -> _DayRow:
         voice.day(day.day),
         unknown if day.high_c is None else _degrees(day.high_c, voice),
         unknown if day.humidity_low_pct is None else f"{day.humidity_low_pct:.0f} %",
-        full_sheet.day_asks(day, voice, voice.say("nothing")),
+        week_ahead.day_asks(day, voice, voice.say("nothing")),
     )
 
 

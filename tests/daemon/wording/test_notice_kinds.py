@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sillward.reports import sheet_json
 from sillward.reports.sheet_json import of_chore
 from sillward.text.columns import WIDTH
-from sillward.wording import full_sheet, short_sheet
+from sillward.wording import full_sheet, short_sheet, week_ahead
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
@@ -363,7 +363,7 @@ def test_the_table_of_nights_has_a_column_of_chances() -> None:
 
 def test_with_many_spots_the_chance_stands_in_the_line_of_the_night() -> None:
     outlook = ahead(
-        0.85, None, spots=[f"spot {number}" for number in range(full_sheet.MAX_COLUMNS + 1)]
+        0.85, None, spots=[f"spot {number}" for number in range(week_ahead.MAX_COLUMNS + 1)]
     )
 
     text = printed(replace(sheet(round_=Round.WEEK), outlook=outlook))

@@ -11,7 +11,7 @@ import pytest
 
 from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import ReviewedNight, WeekReview
-from sillward.wording import full_sheet, week_page
+from sillward.wording import full_sheet, week_ahead, week_page
 from sillward.wording.week_page import Picture, html
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
@@ -26,7 +26,7 @@ CREDIT = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
 ENOUGH = 4.5
 """WCAG 2.2, 1.4.3 contrast (minimum), level AA, for text of usual size (from memory)."""
 
-MOST_BYTES = 300_000
+MAX_BYTES = 300_000
 
 HOSTILE = (
     '<script>alert(1)</script><img src="http://spy.example/a.png" onerror="x()">',
@@ -108,7 +108,7 @@ def test_what_the_text_tells_of_the_week_is_in_it(name: str) -> None:
     for day in sheet.outlook.days:
         if day.mistings:
             assert f"{day.misted_plants} plant" in told
-    for _, walks in full_sheet.carrying(sheet.chores, VOICE):
+    for _, walks in week_ahead.carrying(sheet.chores, VOICE):
         assert walks in told
 
 
@@ -138,7 +138,7 @@ def test_feed_is_told_by_day_with_what_to_weigh() -> None:
     assert "followed: Thu 22 Jan 6 plants, Sat 24 Jan 1 plant; each morning round decides." in told
     assert "; feed 6" in told
     assert "Mix: " not in page(replace(given, feed=None)).text
-    for feed in full_sheet.feeding(given, VOICE):
+    for feed in week_ahead.feeding(given, VOICE):
         assert feed in " ".join(full_sheet.text(given, VOICE, CREDIT).split())
 
 
@@ -269,7 +269,7 @@ def test_many_spots_and_warnings_do_not_make_it_long() -> None:
 
     made = html(many, collection, VOICE, CREDIT, life=LIFE)
 
-    assert len(made.encode()) < MOST_BYTES
+    assert len(made.encode()) < MAX_BYTES
     assert "188 more spots: see the text of this mail." in made
     assert "960 more: see the text of this mail." in made
 

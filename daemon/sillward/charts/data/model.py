@@ -54,7 +54,7 @@ class DaySpan:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """One walk with the sprayer: its window, and the plants that are misted."""
+    """One misting: its window, and the plants that are misted."""
 
     opens: datetime
     closes: datetime

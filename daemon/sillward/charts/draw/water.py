@@ -48,6 +48,7 @@ def water_figure(data: ChartData) -> Figure:
 
 
 def _draw_vpd(axes: Axes, data: ChartData) -> None:
+    """Draw VPD with the limits of the plants."""
     vpd = array(data.series["vpd_kpa"])
     plot_line(axes, seconds(data.times), vpd, label="VPD", color=BLUE, lw=2.0)
     limits = [limit for limit in data.limits if limit.series == "vpd_kpa"]
@@ -58,6 +59,7 @@ def _draw_vpd(axes: Axes, data: ChartData) -> None:
 
 
 def _draw_film(axes: Axes, data: ChartData) -> None:
+    """Draw how long a leaf stays wet, on a logarithmic axis."""
     film = array(data.series["film_min"])
     times = seconds(data.times)
     plot_line(axes, times, film, label="film", color=GREEN, lw=1.6, marker="o", ms=2.6)
@@ -111,6 +113,7 @@ def misting_bars(data: ChartData) -> list[MistingBar]:
 
 
 def _draw_mistings(axes: Axes, data: ChartData, bars: Sequence[MistingBar], lanes: int) -> None:
+    """Draw a bar and a text for each misting."""
     axes.set_yticks([])
     frame(axes, data, "mist, hours" if data.plant else "mist, hours (plants)", grid=False)
     axes.set_ylim(lanes, 0)

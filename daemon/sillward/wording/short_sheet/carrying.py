@@ -81,8 +81,7 @@ def stay_in(
 ) -> Part:
     """Return one line on what stays in, wherever it stands.
 
-    unsure: True for the plants of which nobody has confirmed that they are in, False for the
-    others, None for all.
+    unsure: True for plants that nobody has confirmed to be in, False for the others, None for all.
     """
     plants = [
         name
@@ -122,6 +121,8 @@ def _out_at(at: datetime, out: Sequence[Chore], words: SheetWords) -> Line:
 
 
 def _out_one_way(chore: Chore, words: SheetWords) -> LineText:
+    """Return the line of one trip out."""
+
     def line(most: int) -> str:
         return words.say(
             "carry_out",

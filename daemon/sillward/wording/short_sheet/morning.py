@@ -53,6 +53,7 @@ def _parts(
     *,
     out_first: bool,
 ) -> list[Part]:
+    """Return the parts of the body in their order."""
     sheet, voice = words.sheet, words.voice
     questions = [remark for remark in sheet.warnings if isinstance(remark, NotConfirmed)]
     others = [remark for remark in sheet.warnings if remark not in questions]

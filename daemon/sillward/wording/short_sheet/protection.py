@@ -36,6 +36,7 @@ def _line(chore: Chore, words: SheetWords) -> LineText:
 
 
 def _move(chore: Chore, words: SheetWords) -> LineText:
+    """Return the line of a move out of the heat."""
     reason, voice = phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:
@@ -55,6 +56,7 @@ def _move(chore: Chore, words: SheetWords) -> LineText:
 
 
 def _guard(chore: Chore, words: SheetWords) -> LineText:
+    """Return the line of a chore that guards plants where they stand."""
     reason, voice = phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:

@@ -1,4 +1,4 @@
-"""What to beware of, beside the chores of a sheet."""
+"""Remarks on a sheet beside its chores: what to beware of, and what is not known."""
 
 from collections.abc import Iterable
 
