@@ -13,7 +13,7 @@ from enum import Enum
 from hashlib import sha256
 
 from sillward.ledger import EventVersion, StoredChore
-from sillward.wording import full_sheet, phrases
+from sillward.wording import full_sheet, phrases, reason_phrases
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.weather.site import Site
@@ -208,7 +208,7 @@ def _expected_hour(trip: Chore, site: Site) -> datetime:
 
 def _coldest(trips: Sequence[Chore], voice: Voice) -> str:
     """Return why carrying in is expected, in full degrees: days ahead are known no better."""
-    reason = phrases.deciding(trips)
+    reason = reason_phrases.deciding(trips)
     if reason.value is None:
         return voice.say("night_not_known")
     return voice.say(
@@ -216,7 +216,7 @@ def _coldest(trips: Sequence[Chore], voice: Voice) -> str:
         quantity=reason.quantity,
         above=reason.above,
         value=voice.measure(reason.value, reason.unit, 0),
-        chance=phrases.chance([reason], voice),
+        chance=reason_phrases.chance([reason], voice),
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 
-from sillward.wording import phrases
+from sillward.wording import phrases, reason_phrases
 from sillward.wording.phrases import count_of
 from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
@@ -61,7 +61,7 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
         *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
         phrases.too_cold(_about(phrases.plants_of(orders), sheet.warnings), voice),
-        plain_part(phrases.why(orders, voice) if orders else ""),
+        plain_part(reason_phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
         plain_part(_too_cold_out(not_out, sheet, voice)),
@@ -89,13 +89,13 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
     passed_on: it goes to the next channel, because nobody answered on the first.
     """
     chores = [_as_reminded(chore, now) for chore in chores]
-    chores.sort(key=lambda chore: (chore.before, min(map(phrases.margin, chore.because))))
+    chores.sort(key=lambda chore: (chore.before, min(map(reason_phrases.margin, chore.because))))
     late = any(chore.overdue_since for chore in chores)
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(chore, None) for chore in chores], now, voice),
         plain_part(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
-        plain_part(phrases.why(chores, voice), optional=True),
+        plain_part(reason_phrases.why(chores, voice), optional=True),
     ]
     title = phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
     spare = 0 if late else room_for_minutes(chores, now, voice)
@@ -104,7 +104,7 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
 
 def _as_reminded(chore: Chore, now: datetime) -> Chore:
     """Return an order as unconfirmed, its tenderest plant first, overdue if it is."""
-    names = [reason.plant for reason in sorted(chore.because, key=phrases.margin)]
+    names = [reason.plant for reason in sorted(chore.because, key=reason_phrases.margin)]
     return replace(
         only(chore, names),
         unconfirmed=chore.plants,
@@ -131,7 +131,7 @@ def missed(chores: Sequence[Chore], now: datetime, voice: Voice) -> Message:
 
     untimed = [(chore, None) for chore in chores]
     parts = [
-        plain_part(say("still", why=phrases.why(chores, voice), until=still)),
+        plain_part(say("still", why=reason_phrases.why(chores, voice), until=still)),
         *([_left_out(chores, voice)] if over else _orders(untimed, None, voice)),
         plain_part(say("look_at_them") if over else "", kept=True),
         plain_part(say("nobody_took_it"), optional=True),
@@ -304,9 +304,9 @@ def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
     worst = min(reasons, key=lambda reason: (reason.value or 0.0) - (reason.limit or 0.0))
     return voice.say(
         "too_cold_out",
-        value=phrases.number(worst, voice),
+        value=reason_phrases.number(worst, voice),
         hour=voice.hour(worst.at),
-        limit=phrases.limit(worst, voice),
+        limit=reason_phrases.limit(worst, voice),
         plant=worst.plant,
         short=(worst.value or 0.0) > (worst.limit or 0.0),
     )

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from sillward.text.columns import padded, width, wrapped
-from sillward.wording import phrases, week_ahead
+from sillward.wording import phrases, reason_phrases, week_ahead
 from sillward.wording.mist_advice import mist_advice
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
@@ -105,7 +105,7 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, voice)
     if shared:
-        yield f"    {shared}{phrases.chance(chore.because, voice)}"
+        yield f"    {shared}{reason_phrases.chance(chore.because, voice)}"
         for reason in chore.because:
             yield f"    - {padded(reason.plant, widest)}  {_of_plant(reason, voice)}"
     else:
@@ -187,7 +187,7 @@ def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
     return voice.say(
         "value_at",
         quantity=reason.quantity,
-        value=phrases.number(reason, voice),
+        value=reason_phrases.number(reason, voice),
         hour=voice.hour(reason.at),
         way=way,
         whole_day=whole_day,
@@ -201,8 +201,8 @@ def _of_plant(reason: Reason, voice: Voice) -> str:
         below_k = reason.limit - reason.value
     return voice.say(
         "limit_of",
-        limit=phrases.limit(reason, voice),
-        whose=phrases.whose(reason, voice),
+        limit=reason_phrases.limit(reason, voice),
+        whose=reason_phrases.whose(reason, voice),
         above=reason.above,
         hours=None if below_k is None else reason.hours,
         below_k=below_k,
@@ -217,13 +217,13 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         return say("rinse_because", within_min=within, why=reason.origin.removeprefix("rinse "))
     if reason.quantity == "film life":
         short = value is not None and (reason.limit is None or value < reason.limit)
-        wants = phrases.limit(reason, voice) if short else ""
+        wants = reason_phrases.limit(reason, voice) if short else ""
         return say("film", minutes=None if value is None else round(value), hour=hour, wants=wants)
     if reason.quantity == "crown drying time":
         hours = "" if value is None else f"{value:.1f}"
-        whose = phrases.whose(reason, voice)
+        whose = reason_phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
     number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
-    text = f"{number_line}, {of_plant}{phrases.chance([reason], voice)}"
+    text = f"{number_line}, {of_plant}{reason_phrases.chance([reason], voice)}"
     others = [because(other, chore, voice) for other in reason.also]
     return say("and_also", text=text, also=others) if others else text

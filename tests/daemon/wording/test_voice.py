@@ -8,7 +8,7 @@ import pytest
 
 from sillward.errors import ConfigError
 from sillward.text.units import Units
-from sillward.wording import macros, phrases, rehearsal
+from sillward.wording import macros, reason_phrases, rehearsal
 from sillward.wording.macro_check import max_length
 from sillward.wording.macros import packaged, with_own
 from sillward.wording.voice import Voice
@@ -98,7 +98,7 @@ def test_a_value_is_visibly_on_its_side_of_the_limit(
 
     for value in (limit - beyond, limit + beyond):
         reason = Reason("Pot", "leaf temperature", value, "°C", limit, NOW, "yours")
-        told = float(phrases.number(reason, voice).split()[0])
+        told = float(reason_phrases.number(reason, voice).split()[0])
         assert (told < shown) == (value < limit)
         assert told != shown
 

@@ -1,6 +1,6 @@
 """The dusk sheet: what must be under cover tonight, and what stays in."""
 
-from sillward.wording import phrases
+from sillward.wording import phrases, reason_phrases
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, out_again, stay_in
 from sillward.wording.short_sheet.deadlines import due_chores
@@ -16,7 +16,7 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
     into = words.chores(ChoreKind.CARRY_IN)
     stay = [chore for chore in words.chores(ChoreKind.STAY_IN) if chore.not_before is None]
     homeless = [remark for remark in sheet.warnings if isinstance(remark, NoShelter)]
-    reason = plain_part(phrases.why([*into, *stay], voice) if into or stay else "")
+    reason = plain_part(reason_phrases.why([*into, *stay], voice) if into or stay else "")
     due = due_chores(into, carry_in(into, words), words)
     cold = [phrases.too_cold(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from sillward.wording import phrases
+from sillward.wording import phrases, reason_phrases
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, carry_out, stay_in
 from sillward.wording.short_sheet.deadlines import Due, due_chores
@@ -67,7 +67,7 @@ def _parts(
     return [
         *([] if out_first else carrying),
         phrases.too_cold(sheet.warnings, voice),
-        *([plain_part(phrases.why(into, voice))] if into else []),
+        *([plain_part(reason_phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, words) for remark in questions),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
         stop_wetting(words),

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from functools import partial
 
-from sillward.wording import phrases
+from sillward.wording import phrases, reason_phrases
 from sillward.wording.phrases import plants_of_each
 from sillward.wording.push import LineText, Part
 from sillward.wording.short_sheet.words import SheetWords
@@ -37,7 +37,7 @@ def _line(chore: Chore, words: SheetWords) -> LineText:
 
 def _move(chore: Chore, words: SheetWords) -> LineText:
     """Return the line of a move out of the heat."""
-    reason, voice = phrases.deciding([chore]), words.voice
+    reason, voice = reason_phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:
         return words.say(
@@ -46,8 +46,8 @@ def _move(chore: Chore, words: SheetWords) -> LineText:
             to=chore.to_spot,
             by=words.by(chore),
             who=words.names(chore, most),
-            value=phrases.number(reason, voice),
-            limit=phrases.limit(reason, voice),
+            value=reason_phrases.number(reason, voice),
+            limit=reason_phrases.limit(reason, voice),
             back=phrases.back_from(chore, voice),
             brief=most == 0,
         )
@@ -57,7 +57,7 @@ def _move(chore: Chore, words: SheetWords) -> LineText:
 
 def _guard(chore: Chore, words: SheetWords) -> LineText:
     """Return the line of a chore that guards plants where they stand."""
-    reason, voice = phrases.deciding([chore]), words.voice
+    reason, voice = reason_phrases.deciding([chore]), words.voice
 
     def line(most: int) -> str:
         return words.say(
@@ -67,7 +67,7 @@ def _guard(chore: Chore, words: SheetWords) -> LineText:
             by=words.by(chore),
             who=words.names(chore, most),
             quantity=reason.quantity,
-            value=phrases.number(reason, voice) if most else "",
+            value=reason_phrases.number(reason, voice) if most else "",
             hour=voice.hour(reason.at),
         )
 

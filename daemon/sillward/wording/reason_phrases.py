@@ -1,0 +1,73 @@
+"""The reasons of chores in words: the number that matters, its limit, whose it is, the chance."""
+
+from collections.abc import Sequence
+
+from sillward.wording.voice import Voice
+from sillward_rules.chore import Chore, Reason
+from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
+
+_LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})
+
+
+def number(reason: Reason, voice: Voice) -> str:
+    """Return the value with its unit, with as many digits as show its side of the limit."""
+    if reason.value is None:
+        return voice.say("not_known")
+    digits = 0 if reason.unit in ("min", "%") else 1
+    if reason.limit is None:
+        return voice.measure(reason.value, reason.unit, digits)
+    return voice.beside(reason.value, reason.limit, reason.unit, digits)
+
+
+def limit(reason: Reason, voice: Voice) -> str:
+    """Return the limit with its unit, in its shortest form; empty if there is none."""
+    return "" if reason.limit is None else voice.bound(reason.limit, reason.unit)
+
+
+def chance(reasons: Sequence[Reason], voice: Voice) -> str:
+    """Return ", 68 % chance" or ", 68 to 93 % chance"; empty if unknown or near certain."""
+    known = [reason.chance for reason in reasons if reason.chance is not None]
+    if not known or min(known) >= MAX_SHOWN_CHANCE:
+        return ""
+    low, high = percent(min(known)), percent(max(known))
+    same = low == high
+    return ", " + voice.say("chance", low=high if same else low.removesuffix(" %"), high=high)
+
+
+def whose(reason: Reason, voice: Voice) -> str:
+    """Return whose limit it is, without its source: "yours", "cattleya"."""
+    origin = reason.origin.split(":")[0]
+    if origin.startswith("group "):
+        return origin.removeprefix("group ").strip('"')
+    return voice.retold(voice.say("whose", origin=origin))
+
+
+def deciding(chores: Sequence[Chore]) -> Reason:
+    """Return the reason that lies furthest beyond its limit; an unknown value comes first."""
+    return min((reason for chore in chores for reason in chore.because), key=margin)
+
+
+def margin(reason: Reason) -> float:
+    """Return how far a value is within its limit, negative beyond it; minus infinity if unknown."""
+    if reason.value is None or reason.limit is None:
+        return float("-inf")
+    gap = reason.value - reason.limit
+    low_is_bad = reason.quantity in _LOW_IS_BAD and not reason.above
+    return gap if low_is_bad else -gap
+
+
+def why(chores: Sequence[Chore], voice: Voice) -> str:
+    """Return the number that matters most, whose limit it breaks, and when."""
+    reason = deciding(chores)
+    if reason.value is None:
+        return voice.say("night_not_known")
+    return voice.say(
+        "why",
+        quantity=reason.quantity,
+        value=number(reason, voice),
+        hour=voice.hour(reason.at),
+        limit=limit(reason, voice),
+        plant=reason.plant,
+        above=reason.above,
+        chance=chance([reason], voice),
+    )
