@@ -63,7 +63,7 @@ class _Reader:
         for head in _HEAD.finditer(title):
             verb, count, hour, more, several, more_hour, later = head.groups()
             kind = _VERBS[verb.lower()]
-            chores = self._kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
+            chores = self._of_kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
             hours: dict[int | None, int] = {}
             for chore in sorted(chores, key=_told_at):
                 key = self._hour(chore)
@@ -96,37 +96,37 @@ class _Reader:
         when = rf"(?:Carry in )?(?:by )?({CLOCK}|now),?"
         spot = self._spots()
         return (
-            (rf"{when} ((?:{spot}): .* to (?:{spot}))", self._crowded_in),
+            (rf"{when} ((?:{spot}): .* to (?:{spot}))", self._read_crowded_in),
             (
                 rf"(From )?{when} (?:({spot}) )?(to (?:{spot}): .*?)"
                 r"(?:, if taken in|; [^;]* only if taken in)?(?:; not (.*))?",
-                self._carried,
+                self._read_carrying,
             ),
             (
                 rf"Put out (?:from )?({CLOCK}|now): (.*?)(?:, if they were taken in)?",
-                self._crowded_out,
+                self._read_crowded_out,
             ),
-            (r"Mist by (.* \d+|.* \d+; .*)", self._crowded_mist),
+            (r"Mist by (.* \d+|.* \d+; .*)", self._read_crowded_mist),
             (
                 r"Mist again by (.*)",
-                lambda text: self._by_spot(f"by {text}", self._repeats()),
+                lambda text: self._check_spots(f"by {text}", self._repeats()),
             ),
-            (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._mist),
-            (rf"({_GUARDS}) (by {CLOCK}|now): (.*)", self._crowded_guard),
-            (rf"Move (?:by )?({CLOCK}|now): (.*)", self._crowded_move),
+            (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._read_mist),
+            (rf"({_GUARDS}) (by {CLOCK}|now): (.*)", self._read_crowded_guard),
+            (rf"Move (?:by )?({CLOCK}|now): (.*)", self._read_crowded_move),
             (
                 rf"Move (.*) from ({spot}) to ({spot}) (?:by )?({CLOCK}|now)(?:[,;] .*)?",
-                self._move,
+                self._read_move,
             ),
-            (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._guard),
-            (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._stop_of_all),
+            (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._read_guard),
+            (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._read_stop_of_all),
             (r"Keep crowns dry all day: .*", lambda: iter(())),
-            (r"Keep crowns dry after ((?:\d|[^;])*?)(?:; all day.*)?", self._stop),
+            (r"Keep crowns dry after ((?:\d|[^;])*?)(?:; all day.*)?", self._read_stop),
         )
 
     # -- lines
 
-    def _carried(
+    def _read_carrying(
         self, out: str | None, hour: str, spot: str | None, ways: str, but: str | None
     ) -> Iterator[str]:
         """Read a line on carrying in or out; "From" or the absence of such orders means out."""
@@ -136,21 +136,23 @@ class _Reader:
         chores = self._at(ChoreKind.CARRY_IN, hour, spot or "")
         if out or not chores:
             for to, who in told:
-                yield from self._carry_out(hour, to, who)
+                yield from self._check_carry_out(hour, to, who)
         else:
-            yield from self._carry_in(chores, told, but)
+            yield from self._check_carry_in(chores, told, but)
 
-    def _carry_in(
+    def _check_carry_in(
         self, chores: Sequence[Chore], told: Iterable[tuple[str, str]], but: str | None
     ) -> Iterator[str]:
         for to, who in told:
-            yield from self._names(who, [chore for chore in chores if _same(chore.to_spot, to)])
+            yield from self._check_names(
+                who, [chore for chore in chores if _same(chore.to_spot, to)]
+            )
         if but and any(
-            name in but for chore in self._kind(ChoreKind.CARRY_IN) for name in chore.plants
+            name in but for chore in self._of_kind(ChoreKind.CARRY_IN) for name in chore.plants
         ):
-            yield "leaves out whom the sheet carries"
+            yield "excludes plants that the sheet carries"
 
-    def _crowded_in(self, hour: str, spots: str) -> Iterator[str]:
+    def _read_crowded_in(self, hour: str, spots: str) -> Iterator[str]:
         for part in spots.split("; "):
             match = re.fullmatch(rf"({self._spots()}): (.*)", part, re.IGNORECASE)
             if match is None:
@@ -162,14 +164,16 @@ class _Reader:
                 if going != [who] and str(len(going)) != who:
                     yield f"{who} to {to}"
 
-    def _carry_out(self, hour: str, to: str, who: str) -> Iterator[str]:
-        chores = [chore for chore in self._kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
-        told = [list(self._names(who, [chore])) for chore in chores if _same(chore.to_spot, to)]
+    def _check_carry_out(self, hour: str, to: str, who: str) -> Iterator[str]:
+        chores = [chore for chore in self._of_kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
+        told = [
+            list(self._check_names(who, [chore])) for chore in chores if _same(chore.to_spot, to)
+        ]
         if [] not in told:
             yield f"{who!r} matches no chore: {told}"
 
-    def _crowded_out(self, hour: str, text: str) -> Iterator[str]:
-        out = [chore for chore in self._kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
+    def _read_crowded_out(self, hour: str, text: str) -> Iterator[str]:
+        out = [chore for chore in self._of_kind(ChoreKind.CARRY_OUT) if self._is_at(chore, hour)]
         entries = [
             re.fullmatch(rf"(\d+) to ({self._spots()})", entry) for entry in text.split(", ")
         ]
@@ -177,15 +181,15 @@ class _Reader:
             if int(count) not in [len(chore.plants) for chore in out if chore.to_spot == spot]:
                 yield f"{spot} {count}"
 
-    def _crowded_mist(self, text: str) -> Iterator[str]:
+    def _read_crowded_mist(self, text: str) -> Iterator[str]:
         spots, _, rest = text.partition("; feed")
         spots = spots.removesuffix("; some again later").removesuffix("; plain")
-        yield from self._by_spot(f"by {spots}", self._first_mistings())
-        yield from self._feed(rest, self._first_mistings())
+        yield from self._check_spots(f"by {spots}", self._first_mistings())
+        yield from self._check_feed(rest, self._first_mistings())
 
-    def _mist(self, spot: str, hour: str, who: str, rest: str) -> Iterator[str]:
+    def _read_mist(self, spot: str, hour: str, who: str, rest: str) -> Iterator[str]:
         chores = self._at(ChoreKind.MIST, hour, spot)
-        fitting = [chore for chore in chores if not list(self._names(who, [chore]))]
+        fitting = [chore for chore in chores if not list(self._check_names(who, [chore]))]
         if not fitting:
             yield "no chore of the sheet is this one"
             return
@@ -199,27 +203,27 @@ class _Reader:
             if not same:
                 yield f"not all of them again at {later}"
             fitting += same
-        yield from (fault for chore in fitting for fault in self._forbidden(chore))
-        yield from self._feed(rest, fitting)
+        yield from (fault for chore in fitting for fault in self._wet_too_late(chore))
+        yield from self._check_feed(rest, fitting)
 
-    def _feed(self, rest: str, chores: Sequence[Chore]) -> Iterator[str]:
+    def _check_feed(self, rest: str, chores: Sequence[Chore]) -> Iterator[str]:
         match = re.search(r"(?:feed|for) (\d+)\b", rest)
         misted = {name for misting in chores for name in misting.plants}
-        fed = {name for feed in self._kind(ChoreKind.FEED) for name in feed.plants} & misted
+        fed = {name for feed in self._of_kind(ChoreKind.FEED) for name in feed.plants} & misted
         if match and int(match[1]) != len(fed):
             yield f"feed for {len(fed)}"
 
-    def _guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
-        yield from self._names(who, self._at(_VERBS[verb.lower()], hour, spot))
+    def _read_guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
+        yield from self._check_names(who, self._at(_VERBS[verb.lower()], hour, spot))
 
-    def _crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:
-        yield from self._by_spot(f"{by} {spots}", self._kind(_VERBS[verb.lower()]))
+    def _read_crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:
+        yield from self._check_spots(f"{by} {spots}", self._of_kind(_VERBS[verb.lower()]))
 
-    def _move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
+    def _read_move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
         chores = self._at(ChoreKind.MOVE, hour, spot)
-        yield from self._names(who, [chore for chore in chores if _same(chore.to_spot, to)])
+        yield from self._check_names(who, [chore for chore in chores if _same(chore.to_spot, to)])
 
-    def _crowded_move(self, hour: str, ways: str) -> Iterator[str]:
+    def _read_crowded_move(self, hour: str, ways: str) -> Iterator[str]:
         for way in ways.split(", "):
             match = re.fullmatch(rf"(\d+) from ({self._spots()}) to ({self._spots()})", way)
             if match is None:
@@ -231,9 +235,9 @@ class _Reader:
             ):
                 yield way
 
-    def _stop(self, spots: str) -> Iterator[str]:
+    def _read_stop(self, spots: str) -> Iterator[str]:
         """Check every spot's first hour, and that plants wetted later are named as exceptions."""
-        stops = [stop for stop in self._kind(ChoreKind.STOP_WETTING) if not _never(stop)]
+        stops = [stop for stop in self._of_kind(ChoreKind.STOP_WETTING) if not _never(stop)]
         hour = ""
         for part in re.split(rf", (?=(?:{CLOCK} )?(?:{self._spots()})(?:,|$| but))", spots):
             match = re.fullmatch(rf"(?:({CLOCK}) )?({self._spots()})(?: but (.*))?", part)
@@ -257,8 +261,8 @@ class _Reader:
             if late and (match[3] is None or meant(match[3], late) != len(late)):
                 yield f"says nothing of {late}"
 
-    def _stop_of_all(self, others: str | None, hour: str) -> Iterator[str]:
-        stops = [stop for stop in self._kind(ChoreKind.STOP_WETTING) if not _never(stop)]
+    def _read_stop_of_all(self, others: str | None, hour: str) -> Iterator[str]:
+        stops = [stop for stop in self._of_kind(ChoreKind.STOP_WETTING) if not _never(stop)]
         first = min(_minute(stop.before) for stop in stops)
         if first != minutes(hour):
             yield hour
@@ -279,13 +283,15 @@ class _Reader:
         }
         return "|".join(map(re.escape, sorted(spots, key=len, reverse=True))) or "(?!)"
 
-    def _kind(self, kind: ChoreKind) -> list[Chore]:
+    def _of_kind(self, kind: ChoreKind) -> list[Chore]:
         return [chore for chore in self.chores if chore.kind is kind]
 
     def _first_mistings(self) -> list[Chore]:
         """Return the mistings in which any plant is misted for the first time."""
         first, seen = list[Chore](), set[str]()
-        for chore in sorted(self._kind(ChoreKind.MIST), key=lambda chore: (chore.before, chore.id)):
+        for chore in sorted(
+            self._of_kind(ChoreKind.MIST), key=lambda chore: (chore.before, chore.id)
+        ):
             if set(chore.plants) - seen:
                 first.append(chore)
             seen.update(chore.plants)
@@ -293,7 +299,7 @@ class _Reader:
 
     def _repeats(self) -> list[Chore]:
         first = {chore.id for chore in self._first_mistings()}
-        return [chore for chore in self._kind(ChoreKind.MIST) if chore.id not in first]
+        return [chore for chore in self._of_kind(ChoreKind.MIST) if chore.id not in first]
 
     def _hour(self, chore: Chore) -> int | None:
         """Return the minute of the day at which a chore is told, or None for "now"."""
@@ -306,11 +312,11 @@ class _Reader:
     def _at(self, kind: ChoreKind, hour: str, spot: str) -> list[Chore]:
         return [
             chore
-            for chore in self._kind(kind)
+            for chore in self._of_kind(kind)
             if self._is_at(chore, hour) and _same(chore.from_spot, spot)
         ]
 
-    def _by_spot(self, text: str, chores: Sequence[Chore]) -> Iterator[str]:
+    def _check_spots(self, text: str, chores: Sequence[Chore]) -> Iterator[str]:
         """Check entries such as "by 08:00 pergola 7, roof 2" against these chores."""
         hour = ""
         for when, spot, count in self._entries(text, "by "):
@@ -321,14 +327,14 @@ class _Reader:
             if sum(len(chore.plants) for chore in there) != int(count):
                 yield f"{hour} {spot} {count}"
             if chores and chores[0].kind is ChoreKind.MIST:
-                yield from (fault for chore in there for fault in self._forbidden(chore))
+                yield from (fault for chore in there for fault in self._wet_too_late(chore))
 
     def _entries(self, text: str, by: str) -> Iterator[tuple[str, str, str]]:
         for part in re.split(r"; |, ", text):
             match = re.fullmatch(rf"(?:(?:{by})?({CLOCK}|now):? )?({self._spots()}) (\d+)", part)
             yield (match[1] or "", match[2], match[3]) if match else ("", "", "-1")
 
-    def _names(self, who: str, chores: Sequence[Chore]) -> Iterator[str]:
+    def _check_names(self, who: str, chores: Sequence[Chore]) -> Iterator[str]:
         """Yield what is wrong with the plants that a line names, if it is about these chores."""
         plants = {name for chore in chores for name in chore.plants}
         everybody = {name for chore in self.chores for name in chore.plants} | set(self.standing)
@@ -347,13 +353,13 @@ class _Reader:
         """Return the plants that stand at a spot; for watering also those that come out to it."""
         there = {name for name, where in self.standing.items() if where == spot}
         if there and chores and chores[0].kind in WETTINGS:
-            for arriving in self._kind(ChoreKind.CARRY_OUT):
+            for arriving in self._of_kind(ChoreKind.CARRY_OUT):
                 there.update(arriving.plants if arriving.to_spot == spot else ())
         return there
 
-    def _forbidden(self, misting: Chore) -> Iterator[str]:
+    def _wet_too_late(self, misting: Chore) -> Iterator[str]:
         """Yield the plants of a misting whose crowns must be dry by then."""
-        for stop in self._kind(ChoreKind.STOP_WETTING):
+        for stop in self._of_kind(ChoreKind.STOP_WETTING):
             some = set(stop.plants) & set(misting.plants)
             if some and misting.before > stop.before:
                 yield f"{sorted(some)} must not be wet after {stop.before:%H:%M}"
