@@ -1,1 +1,8 @@
-"""Channels: how a message is sent, and what came back."""
+"""Channels: how a message is sent, and what came back.
+
+`sender_process`   what the daemon sends through: a child process, started when it is needed
+`apprise_sender`   one attempt through Apprise, and whether a channel's URL can be used
+`wire_monitor`     what really went over the wire meanwhile
+`mail`             the mail with HTML and pictures that replaces Apprise's own
+`trial`            the message of `sillward try-channel`
+"""

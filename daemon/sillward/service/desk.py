@@ -8,6 +8,7 @@ or lost tick does no harm.
 import logging
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Self
 
 from sillward.config.household import Household
 from sillward.errors import LedgerError
@@ -55,7 +56,7 @@ class Desk:
     _failures: int = 0
 
     @classmethod
-    def of(cls, context: ServiceContext) -> "Desk":
+    def of(cls, context: ServiceContext) -> Self:
         """Build a desk with all its parts."""
         defects = Defects()
         weekly_mail = WeeklyMail(context)
