@@ -248,7 +248,7 @@ def test_without_any_forecast_there_is_a_chart_that_says_so(kind: Kind, hours: i
 # -- the water
 
 
-def test_the_deficit_is_that_of_fao_56() -> None:
+def test_vpd_is_that_of_fao_56() -> None:
     data = on_bench("water", bench_weather(20.0, dew_point_c=10.0))
 
     # FAO-56 eq. 11: 2.338 kPa at 20 °C (its table 2.3 has 2.338), 1.228 at 10 °C.
@@ -257,7 +257,7 @@ def test_the_deficit_is_that_of_fao_56() -> None:
     assert series(data, "vpd_kpa") == pytest.approx(saturated - there, abs=0.0051)
 
 
-def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None:
+def test_film_life_is_that_of_why_by_day_and_unknown_by_night() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
@@ -281,7 +281,7 @@ def test_the_life_of_a_film_is_that_of_why_by_day_and_nothing_by_night() -> None
     assert by_day >= 12
 
 
-def test_a_film_that_outlasts_the_day_is_shown_at_the_most() -> None:
+def test_a_film_that_outlasts_the_day_is_shown_at_its_maximum() -> None:
     data = on_bench("water", bench_weather(10.0, dew_point_c=10.0))
 
     lives = {value for value in data.series["film_min"] if value is not None}
@@ -340,7 +340,7 @@ def test_a_plant_has_its_own_limit_and_its_own_mistings() -> None:
     assert own.title == "Cork-slab laelia, pergola"
 
 
-def test_a_misting_that_is_acknowledged_is_planned_no_more() -> None:
+def test_a_confirmed_misting_is_not_planned_any_more() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
@@ -382,7 +382,7 @@ def test_after_sunset_the_water_chart_begins_with_tomorrow() -> None:
 # -- words, zones, and the document
 
 
-def test_it_says_where_when_and_from_what() -> None:
+def test_the_titles_say_where_when_and_from_what_forecast() -> None:
     data = on_bench("night", bench_weather())
 
     assert data.title == "bench"
@@ -419,7 +419,7 @@ def test_clocks_that_change_or_are_half_an_hour_off_change_no_number(
 
 
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
-def test_what_is_drawn_is_json_and_comes_back_as_it_was(kind: Kind, name: str, spot: str) -> None:
+def test_chart_data_survives_a_round_trip_through_json(kind: Kind, name: str, spot: str) -> None:
     data = replace(example(kind, name, spot), units=US)
 
     told = json.dumps(to_plain(data), allow_nan=False)
@@ -428,7 +428,9 @@ def test_what_is_drawn_is_json_and_comes_back_as_it_was(kind: Kind, name: str, s
 
 
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
-def test_the_document_is_in_si_whatever_is_drawn(kind: Kind, name: str, spot: str) -> None:
+def test_the_document_is_in_si_whatever_the_units_of_the_drawing(
+    kind: Kind, name: str, spot: str
+) -> None:
     data = example(kind, name, spot)
 
     told = json.dumps(document(data), allow_nan=False)
@@ -444,7 +446,7 @@ def test_the_document_is_in_si_whatever_is_drawn(kind: Kind, name: str, spot: st
     assert "units" not in plain
 
 
-def test_under_the_midnight_sun_there_is_a_chart_too() -> None:
+def test_there_is_a_chart_under_the_midnight_sun() -> None:
     site = Site("Far north", 69.6, 18.9, 10.0, ZoneInfo("Europe/Oslo"))
     forecast = replace(bench_weather(), times=bench_weather().times + 40 * 86400)
     now = NOW + timedelta(days=40)
@@ -454,7 +456,7 @@ def test_under_the_midnight_sun_there_is_a_chart_too() -> None:
     assert [night.low_c for night in data.nights] == [10.0] * 7
 
 
-def test_a_spot_that_does_not_exist_is_a_key_error() -> None:
+def test_an_unknown_spot_is_a_key_error() -> None:
     with pytest.raises(KeyError):
         on_bench("night", bench_weather(), spot="attic")
 

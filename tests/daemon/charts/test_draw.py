@@ -157,7 +157,7 @@ def test_every_night_has_its_lowest_point_with_its_value(kind: Kind, name: str, 
         assert note.get_text() == f"{night.low_c:.1f}"
 
 
-def test_the_leaf_is_the_stronger_curveand_the_air_the_lighter() -> None:
+def test_the_leaf_line_is_heavier_than_the_air_line() -> None:
     (axes,) = picture("night", "cold-snap", "pergola").axes
     leaf, air = line(axes, "leaf"), line(axes, "air")
 
@@ -200,7 +200,7 @@ def test_the_band_is_drawn_where_it_is_known_and_not_elsewhere() -> None:
     assert covered[0].y0 <= low < 10.0 < high <= covered[0].y1
 
 
-def test_no_curveis_drawn_across_a_gap_and_the_night_has_a_question_mark() -> None:
+def test_no_line_crosses_a_gap_and_the_night_has_a_question_mark() -> None:
     temp = np.full(HOURS, 10.0)
     temp[row("2026-05-16T02:00") : row("2026-05-16T07:00")] = np.nan
     figure = draw.figure_of(on_bench("night", bench_weather(temp)))
@@ -304,7 +304,7 @@ def test_a_day_of_which_too_little_is_known_says_so() -> None:
 
 @pytest.mark.parametrize("units", [SI, US])
 @pytest.mark.parametrize(("kind", "name", "spot"), EXAMPLES)
-def test_it_can_be_read_and_nothing_covers_anything(
+def test_every_text_is_readable_and_none_covers_another(
     kind: Kind, name: str, spot: str, units: Units
 ) -> None:
     figure = picture(kind, name, spot, units)
@@ -327,7 +327,7 @@ def test_it_can_be_read_and_nothing_covers_anything(
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_it_says_spot_dates_source_age_and_zone(kind: Kind) -> None:
+def test_a_picture_tells_spot_dates_source_age_and_zone(kind: Kind) -> None:
     data = example(kind, "dry-summer", "wall bench")
     told = said(picture(kind, "dry-summer", "wall bench"))
 
@@ -569,7 +569,7 @@ def test_labels_spread_out_keep_their_order_and_do_not_touch(
         assert placed == pytest.approx(wanted)
 
 
-def test_two_labels_that_touch_give_way_by_halves() -> None:
+def test_labels_that_touch_move_half_of_the_way_each() -> None:
     assert spread_out([0.52, 0.48], [0.1, 0.1]) == pytest.approx([0.55, 0.45])
 
 
@@ -626,7 +626,7 @@ def test_lines_stand_out_from_white_and_letters_more(kind: Kind) -> None:
     assert contrast(style.NIGHT, "white") > 1.1
 
 
-def test_the_colours_are_okabes_and_itos() -> None:
+def test_the_colours_are_those_of_okabe_and_ito() -> None:
     # Okabe and Ito (2008), "Color universal design": red, green, blue of 255, from memory.
     assert [tuple(round(255 * part) for part in to_rgb(colour)) for colour in PALETTE] == [
         (0, 114, 178),

@@ -109,14 +109,14 @@ def test_a_child_that_hangs_is_ended_in_time(does: str) -> None:
     assert time.monotonic() - begun < 20
 
 
-def test_a_child_that_says_too_much_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_child_that_writes_too_much_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(process, "MAX_BYTES", 100_000)
 
     with pytest.raises(ChartError, match="larger than 100,000 bytes"):
         picture(DATA, "png", scripted("import sys\nwhile True: sys.stdout.write('x' * 10_000)"))
 
 
-def test_where_no_child_can_be_started_there_is_no_picture(
+def test_without_a_child_there_is_no_picture(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     with caplog.at_level(logging.WARNING):
@@ -135,7 +135,7 @@ def test_no_child_is_left_behind(tmp_path: Path) -> None:
         os.kill(int(note.read_text()), 0)
 
 
-def test_nothing_secret_reaches_the_child(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_secret_reaches_the_child(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", "ntfy://s3cret")
     shown = "import os, sys; sys.exit(' '.join(k for k in os.environ if 'SILLWARD' in k) or 'none')"
 

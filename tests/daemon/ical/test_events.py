@@ -159,7 +159,7 @@ def test_each_kind_has_its_hours(
         ("stop-wetting", "09:00", "09:00", "Keep crowns dry: 2 plants, bench"),
     ],
 )
-def test_what_holds_all_day_is_of_the_day_and_of_no_hour(
+def test_a_chore_that_lasts_all_day_is_an_all_day_event(
     kind: str, start: str | None, before: str, summary: str
 ) -> None:
     begins = None if start is None else local(start)
@@ -177,7 +177,7 @@ def test_every_kind_of_chore_can_be_shown() -> None:
     assert len(events_in(written(*told))) == len(ChoreKind)
 
 
-def test_what_is_done_says_so() -> None:
+def test_a_confirmed_chore_says_so() -> None:
     event = the_event(stored(told_as(), done_at=local("18:21")))
 
     assert event.text("SUMMARY") == "Carry in (done): 2 plants, bench to room"
@@ -185,7 +185,7 @@ def test_what_is_done_says_so() -> None:
     assert event.text("DESCRIPTION").startswith("Done Thu 18:21\n")
 
 
-def test_what_is_called_off_stays_for_some_days_and_then_goes() -> None:
+def test_a_cancelled_chore_stays_for_some_days() -> None:
     told = stored(told_as(), called_off_at=local("17:32"))
     last = local("18:40") + CANCELLED_KEPT
 
@@ -197,20 +197,20 @@ def test_what_is_called_off_stays_for_some_days_and_then_goes() -> None:
     assert events_in(written(told, now=last + timedelta(seconds=1))) == []
 
 
-def test_what_was_to_do_stays_for_a_week() -> None:
+def test_a_past_chore_stays_for_a_week() -> None:
     told = stored(told_as())
 
     assert events_in(written(told, now=local("18:40") + KEPT))
     assert events_in(written(told, now=local("18:41") + KEPT)) == []
 
 
-def test_what_a_clock_that_was_ahead_told_is_left_out() -> None:
+def test_a_chore_told_while_the_clock_was_ahead_is_left_out() -> None:
     far = DAY + timedelta(days=300)
 
     assert events_in(written(stored(told_as(before=local("18:40", far))))) == []
 
 
-def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
+def test_an_unknown_night_is_called_unknown() -> None:
     told = the_event(stored(told_as(plants=["Left pot"], values=[None]))).text("DESCRIPTION")
     trip = a_trip(at=local("18:40"))
     unknown = replace(trip.grounds.reasons[0], value=None)
@@ -227,7 +227,7 @@ def test_a_night_of_which_nothing_is_known_is_said_to_be_so() -> None:
 # -- what is expected
 
 
-def test_an_expected_trip_is_tentative_and_its_hour_rough() -> None:
+def test_an_expected_trip_is_tentative_and_its_hour_is_rounded() -> None:
     event = the_event(expected=[a_trip(at=local("18:40", NEXT_DAY))])
 
     assert event.text("STATUS") == "TENTATIVE"
@@ -242,7 +242,7 @@ def test_an_expected_trip_is_tentative_and_its_hour_rough() -> None:
     ]
 
 
-def test_going_out_is_expected_no_sooner_than_it_may() -> None:
+def test_an_expected_trip_out_is_never_too_early() -> None:
     event = the_event(expected=[a_trip(ChoreKind.CARRY_OUT, at=local("10:35", NEXT_DAY))])
 
     assert event.moment("DTSTART") == local("11:00", NEXT_DAY)
@@ -250,7 +250,7 @@ def test_going_out_is_expected_no_sooner_than_it_may() -> None:
     assert "from 11:00 bench to room: Left pot, Right pot" in event.text("DESCRIPTION")
 
 
-def test_the_walks_expected_of_an_evening_are_one_event_by_the_first_hour() -> None:
+def test_expected_trips_of_an_evening_are_one_event_at_the_first_hour() -> None:
     event = the_event(
         expected=[
             a_trip(ChoreKind.CARRY_IN, "Left pot", at=local("18:40")),
@@ -266,7 +266,7 @@ def test_the_walks_expected_of_an_evening_are_one_event_by_the_first_hour() -> N
     ]
 
 
-def test_a_plant_that_was_told_is_not_expected_beside_it() -> None:
+def test_a_plant_that_was_told_is_not_also_expected() -> None:
     expected = [
         a_trip(ChoreKind.CARRY_IN, "Left pot", "Fern", at=local("18:40")),
         a_trip(ChoreKind.CARRY_IN, "Left pot", at=local("18:40", NEXT_DAY)),
@@ -279,7 +279,7 @@ def test_a_plant_that_was_told_is_not_expected_beside_it() -> None:
     assert tomorrow.text("SUMMARY") == "Carry in (expected): Left pot, bench to room"
 
 
-def test_what_the_eve_told_and_the_morning_does_not_is_called_off() -> None:
+def test_a_chore_of_the_dusk_round_is_called_off_if_the_morning_omits_it() -> None:
     morning = local("08:30", NEXT_DAY)
     out = told_as(f"{NEXT_DAY}-carry-out-room-to-bench", "carry-out", start=morning)
     stay = told_as(f"{NEXT_DAY}-stay-in-room", "stay-in", start=morning)
@@ -323,7 +323,7 @@ def test_the_hour_that_comes_twice_and_the_one_that_is_skipped(before: str, end:
 
 
 @pytest.mark.parametrize("day", [date(2026, 3, 29), date(2026, 10, 25)])
-def test_what_holds_all_day_holds_one_day_when_the_clocks_change(day: date) -> None:
+def test_an_all_day_event_lasts_one_day_when_the_clocks_change(day: date) -> None:
     noon = datetime(day.year, day.month, day.day, 12, tzinfo=BERLIN.zone)
     chore = told_as(f"{day}-stay-in-bench", "stay-in", start=noon, before=noon)
 
@@ -400,7 +400,7 @@ def _shown_safely(name: str) -> None:
     assert all(sign in told for sign in name[:20] if sign.isalnum())
 
 
-def test_what_is_too_long_is_cut_and_shows_it() -> None:
+def test_long_texts_are_cut_with_an_ellipsis() -> None:
     many = [f"A plant with a rather long name, number {number}" for number in range(500)]
     values = [number / 100 for number in range(len(many))]
     chore = told_as(plants=many, way=("f" * 80, "t" * 80), values=values)

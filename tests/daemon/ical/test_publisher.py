@@ -38,7 +38,7 @@ VOICE = Voice(SITE)
 # -- versions
 
 
-def test_a_number_rises_with_each_change_and_only_then() -> None:
+def test_a_sequence_number_rises_only_with_a_change() -> None:
     ledger = Ledger(":memory:")
     later = NOW + timedelta(hours=1)
 
@@ -57,7 +57,7 @@ def test_a_number_rises_with_each_change_and_only_then() -> None:
     assert elsewhere == {"a": EventVersion(0, later)}
 
 
-def test_what_went_and_comes_again_counts_on() -> None:
+def test_an_event_that_returns_counts_on() -> None:
     ledger = Ledger(":memory:")
     ledger.calendar.versions("Home", {"a": "1"}, NOW)
     ledger.calendar.versions("Home", {}, NOW)
@@ -81,7 +81,7 @@ def test_a_restart_does_not_reset_the_number(tmp_path: Path) -> None:
         ledger.close()
 
 
-def test_what_is_as_it_was_writes_nothing(tmp_path: Path) -> None:
+def test_unchanged_events_write_nothing(tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "ledger.sqlite3")
     ledger.calendar.versions("Home", {"a": "1"}, NOW)
     log = tmp_path / "ledger.sqlite3-wal"
@@ -179,7 +179,7 @@ def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> N
     assert shown(path)[unchanged].properties == off.properties
 
 
-def test_what_is_acknowledged_shows_at_the_next_tick(path: Path) -> None:
+def test_a_confirmation_shows_at_the_next_tick(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     publisher = CalendarPublisher(path, [desk.context])
@@ -217,7 +217,7 @@ def test_the_file_is_written_only_when_something_changed(
     assert written == [path]
 
 
-def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
+def test_a_deleted_file_is_written_again(path: Path) -> None:
     world = a_world("17:00")
     desk = world.desk
     publisher = CalendarPublisher(path, [desk.context])
@@ -231,7 +231,7 @@ def test_a_file_that_was_taken_away_comes_again(path: Path) -> None:
     assert path.read_bytes() == before
 
 
-def test_days_that_pass_take_what_is_old_out(path: Path) -> None:
+def test_old_chores_leave_as_days_pass(path: Path) -> None:
     world = a_world("17:00", low_c=3.0)
     desk = world.desk
     publisher = CalendarPublisher(path, [desk.context])
@@ -256,7 +256,7 @@ def test_without_a_clock_nothing_is_written(path: Path) -> None:
     assert not path.exists()
 
 
-def test_a_failure_is_told_in_the_log_once_in_a_while_and_harms_no_notice(
+def test_a_failure_is_logged_now_and_then_and_harms_no_notice(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     world = a_world("17:00", low_c=3.0)
@@ -394,7 +394,7 @@ def test_a_link_stays_a_link(path: Path, tmp_path: Path) -> None:
     assert target.read_bytes() == calendar()
 
 
-def test_a_link_that_leads_nowhere_makes_no_file_there(path: Path, tmp_path: Path) -> None:
+def test_a_dangling_link_creates_no_file(path: Path, tmp_path: Path) -> None:
     path.symlink_to(tmp_path / "elsewhere.ics")
 
     with pytest.raises(CalendarError, match="leads nowhere"):
@@ -403,7 +403,7 @@ def test_a_link_that_leads_nowhere_makes_no_file_there(path: Path, tmp_path: Pat
     assert os.listdir(tmp_path) == [path.name]
 
 
-def test_the_calendar_of_another_program_is_not_written_over(path: Path) -> None:
+def test_the_calendar_of_another_program_is_not_overwritten(path: Path) -> None:
     theirs = calendar().replace(b"sillward", b"another")
     path.write_bytes(theirs)
 
@@ -419,7 +419,7 @@ def ledger_file(tmp_path: Path) -> Path:
     return tmp_path / "ledger.sqlite3"
 
 
-def test_what_is_no_calendar_is_not_written_over(ledger_file: Path) -> None:
+def test_a_file_that_is_no_calendar_is_not_overwritten(ledger_file: Path) -> None:
     before = ledger_file.read_bytes()
 
     with pytest.raises(CalendarError, match="holds something else"):
@@ -458,7 +458,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_no_other(
     assert list(path.parent.iterdir()) == [path]
 
 
-def test_a_page_needs_no_forecast() -> None:
+def test_a_calendar_needs_no_forecast() -> None:
     world = a_world("17:00", low_c=3.0)
     world.desk.tick()
 

@@ -70,7 +70,7 @@ def test_the_width_is_that_of_a_terminal(text: str, columns: int) -> None:
     assert width(text) == columns
 
 
-def test_a_text_that_nobody_can_measure_has_a_width_all_the_same() -> None:
+def test_a_text_with_control_characters_has_a_width() -> None:
     assert width("蘭\x07") == 2
 
 
@@ -82,7 +82,7 @@ def test_widths_agree_with_those_counted_here(text: str) -> None:
 
 @given(TEXTS, st.integers(1, 30))
 @RESTING
-def test_what_is_cut_fits_and_shows_that_it_was_cut(text: str, columns: int) -> None:
+def test_a_cut_text_fits_and_ends_in_an_ellipsis(text: str, columns: int) -> None:
     short = cut(text, max(columns, 3))
 
     assert width(short) <= max(columns, 3)
@@ -149,7 +149,7 @@ def test_columns_begin_under_each_other_whatever_the_letters() -> None:
     assert len({tuple(starts(line, row[1:])) for line, row in zip(lines, rows, strict=True)}) == 1
 
 
-def test_numbers_stand_to_the_right() -> None:
+def test_numbers_are_aligned_to_the_right() -> None:
     lines = table([("a", "1"), ("b", "100")], (Column(), Column(right=True)), PIPE, indent=2)
 
     assert lines == ["  a    1", "  b  100"]
@@ -195,7 +195,7 @@ def test_no_table_is_wider_than_its_screen_and_nothing_is_lost(
     assert sorted(letters) == sorted("".join("".join(map("".join, rows)).split()))
 
 
-def test_where_there_is_no_room_columns_stay_readable() -> None:
+def test_columns_stay_readable_without_room() -> None:
     lines = table([("x" * 30, "y" * 30)], (Column(), Column()), Screen(columns=10))
 
     assert lines[0] == f"{'x' * MIN_WIDTH}{GAP}{'y' * MIN_WIDTH}"

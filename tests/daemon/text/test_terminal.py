@@ -88,7 +88,7 @@ def timers() -> list[FakeTimer]:
     return []
 
 
-def test_what_takes_long_is_told_on_a_terminal(timers: list[FakeTimer]) -> None:
+def test_a_long_wait_is_explained_on_a_terminal(timers: list[FakeTimer]) -> None:
     err = Screenful()
 
     def timer(seconds: float, act: Callable[[], object]) -> FakeTimer:
@@ -123,7 +123,7 @@ def test_a_pipe_is_told_nothing() -> None:
         pass
 
 
-def test_what_is_quick_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_short_wait_is_not_explained(monkeypatch: pytest.MonkeyPatch) -> None:
     """This uses the real timer, and a fake terminal for standard error."""
     err = Screenful()
     monkeypatch.setattr("sys.stderr", err)

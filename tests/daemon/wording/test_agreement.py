@@ -36,9 +36,7 @@ assert PLAYED  # they have entered themselves into ALL
     [situation for situation in ALL if situation.family in ROUNDS],
     ids=lambda situation: situation.name,
 )
-def test_no_push_of_a_situation_says_otherwise_than_its_sheet(
-    situation: Situation, units: Units
-) -> None:
+def test_no_push_of_a_situation_contradicts_its_sheet(situation: Situation, units: Units) -> None:
     told = situation.told(units)
     chores = [in_zone(stored.chore, told.at.tzinfo) for stored in told.chores if stored.open]
 
@@ -69,7 +67,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
 
 
 @pytest.mark.parametrize("weather", DEMOS)
-def test_no_push_of_the_packaged_weathers_says_otherwise_than_its_sheet(weather: str) -> None:
+def test_no_push_of_the_packaged_weathers_contradicts_its_sheet(weather: str) -> None:
     app = demo(weather)
     now, states = app.clock(), dict[str, PlantState]()
     forecast, rounds = looking.fetched_weather(app, now), app.household.rounds
@@ -141,7 +139,7 @@ def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
 
 
 @pytest.mark.parametrize("seed", range(60))
-def test_no_push_of_any_household_says_otherwise_than_its_sheet(seed: int) -> None:
+def test_no_push_of_any_household_contradicts_its_sheet(seed: int) -> None:
     for sheet, household in anything(seed):
         assert disagreements(sheet, household) == []
 
@@ -204,7 +202,9 @@ STANDING = dict.fromkeys("ABCD", "pergola")
         ("", "Shade the pergola when you like", False),
     ],
 )
-def test_a_morning_push_that_says_otherwise_is_found(title: str, body: str, agrees: bool) -> None:
+def test_a_morning_push_that_contradicts_its_sheet_is_found(
+    title: str, body: str, agrees: bool
+) -> None:
     found = contradictions(title, body, MORNING, AT, STANDING)
 
     assert (found == []) is agrees, found
@@ -226,7 +226,9 @@ def test_a_morning_push_that_says_otherwise_is_found(title: str, body: str, agre
         ("", "18:10 pergola to back hall: A, B", False),
     ],
 )
-def test_an_evening_push_that_says_otherwise_is_found(title: str, body: str, agrees: bool) -> None:
+def test_an_evening_push_that_contradicts_its_sheet_is_found(
+    title: str, body: str, agrees: bool
+) -> None:
     found = contradictions(title, body, EVENING, AT, STANDING)
 
     assert (found == []) is agrees, found

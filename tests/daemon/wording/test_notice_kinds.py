@@ -201,7 +201,7 @@ def test_without_a_recipe_the_feed_is_weak() -> None:
     assert "pergola: 3 plants; weak, and rinse" in unwrapped(printed(told))
 
 
-def test_who_is_misted_and_not_fed_is_named() -> None:
+def test_plants_that_are_misted_and_not_fed_are_named() -> None:
     mist = chore(ChoreKind.MIST, *NAMES[:4])
     feed = chore(ChoreKind.FEED, *NAMES[:2], before="08:00")
 
@@ -216,7 +216,7 @@ def test_a_misting_that_only_wets_says_plain_water() -> None:
     assert "plain water, which dries in 12 min" in pushed(sheet(noon))
 
 
-def test_repeats_for_the_same_plants_stand_in_their_line_and_others_tell_who() -> None:
+def test_repeats_for_the_same_plants_share_a_line_and_others_have_their_own() -> None:
     again = chore(ChoreKind.MIST, start="12:00", before="13:00")
     fewer = chore(ChoreKind.MIST, NAMES[0], start="15:00", before="16:10")
 
@@ -226,7 +226,7 @@ def test_repeats_for_the_same_plants_stand_in_their_line_and_others_tell_who() -
     assert second == f"Mist again pergola 15:00-16:10: {NAMES[0]}"
 
 
-def test_who_is_wetted_later_is_left_out_of_who_must_stay_dry() -> None:
+def test_plants_that_are_wetted_later_are_exceptions_from_staying_dry() -> None:
     until = chore(ChoreKind.STOP_WETTING, NAMES[1], start="06:50", before="15:35")
     late = chore(ChoreKind.MIST, NAMES[0], start="15:45", before="17:40")
 
@@ -247,7 +247,7 @@ def test_lines_of_a_day_are_told_by_their_hours() -> None:
 
 
 @pytest.mark.parametrize("crowd", [2, 5, 14])
-def test_where_it_is_too_cold_is_told_however_crowded(crowd: int) -> None:
+def test_plants_left_too_cold_are_told_on_any_crowded_day(crowd: int) -> None:
     spots = ["pergola by the garden wall", "bench at the side gate", "terrace above the kitchen"]
     chores = [
         chore(ChoreKind.CARRY_IN, name, start=None, before="18:40", spot=spots[n % 3], to="hall")
@@ -460,7 +460,7 @@ def of(*chores: Chore, feed: str | None = "0.25 g/L 20-20-20") -> dict[str, str 
     }
 
 
-def test_the_document_says_with_what_to_wet() -> None:
+def test_the_document_says_what_to_wet_with() -> None:
     said = of(
         chore(ChoreKind.FEED, before="08:00"),
         chore(ChoreKind.MIST),

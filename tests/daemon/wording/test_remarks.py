@@ -278,7 +278,7 @@ def test_what_a_remark_says(said: Remark, words: str) -> None:
     assert VOICE.remark(said) == words
 
 
-def test_every_kind_is_among_them() -> None:
+def test_every_kind_of_remark_has_an_example() -> None:
     assert {type(said) for said, _ in SAMPLES} == set(KINDS) - {Remark}
 
 

@@ -28,11 +28,11 @@ def test_the_messages_are_as_they_were(file: str) -> None:
     assert golden(file) == path_of(file).read_text(encoding="utf-8")
 
 
-def test_no_file_is_kept_that_nobody_writes() -> None:
+def test_every_golden_file_belongs_to_a_situation() -> None:
     assert {path.stem for path in GOLDEN.glob("*.txt")} == set(files())
 
 
-def test_no_two_situations_have_one_name() -> None:
+def test_names_of_situations_are_unique() -> None:
     assert len({situation.name for situation in ALL}) == len(ALL)
 
 
@@ -63,7 +63,7 @@ def test_every_measure_has_its_unit(situation: Situation, units: Units) -> None:
 
 
 @each
-def test_who_wants_fahrenheit_twelve_hours_and_miles_reads_nothing_else(
+def test_a_household_in_american_units_reads_no_others(
     situation: Situation,
 ) -> None:
     told = situation.told(US)
@@ -94,7 +94,7 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
         assert prose.paired(prose.hours(text), prose.hours(other), int.__eq__)
 
 
-def test_no_other_pair_of_numbers_would_do() -> None:
+def test_the_comparison_of_units_can_fail() -> None:
     """The check can fail: a forgotten conversion, or a difference of a tenth, is found."""
     celsius = prose.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
 
@@ -179,7 +179,7 @@ lines alone are counted."""
 
 
 @every
-def test_no_warning_is_dropped_in_silence(situation: Situation, units: Units) -> None:
+def test_no_warning_is_dropped_silently(situation: Situation, units: Units) -> None:
     told = situation.told(units)
     if told.full is None:
         return
@@ -199,7 +199,7 @@ def test_a_reminder_says_how_to_acknowledge(situation: Situation, units: Units) 
 
 @pytest.mark.parametrize("units", [SI, US], ids=["SI", "US"])
 @pytest.mark.parametrize("name", ["a lost notice owned up to", *CUT_WHEN_SENT])
-def test_a_lost_notice_is_owned_up_to_however_crowded_the_day(name: str, units: Units) -> None:
+def test_a_lost_notice_is_admitted_on_any_crowded_day(name: str, units: Units) -> None:
     (situation,) = [situation for situation in ALL if situation.name == name]
 
     assert "! The dusk notice of Thu could not be sent" in situation.told(units).push.body
@@ -226,7 +226,7 @@ def test_a_lost_notice_is_owned_up_to_however_crowded_the_day(name: str, units: 
         ("Pergola:, wall", "stops"),
     ],
 )
-def test_what_is_rough_is_found(text: str, what: str) -> None:
+def test_rough_text_is_found(text: str, what: str) -> None:
     assert what in {fault.split(":")[0] for fault in prose.rough(text)}
 
 
@@ -239,22 +239,22 @@ def test_what_is_rough_is_found(text: str, what: str) -> None:
         "Wind 12 at 15:00",
     ],
 )
-def test_a_number_that_says_of_what_nothing_is_found(line: str) -> None:
+def test_a_number_without_unit_or_noun_is_found(line: str) -> None:
     assert prose.bare_numbers(line, ["Anemone"])
 
 
-def test_a_number_in_a_name_is_none() -> None:
+def test_a_number_in_a_name_is_ignored() -> None:
     assert prose.bare_numbers("Keep in: Bench 3 lime", ["Bench 3 lime"]) == []
 
 
 @pytest.mark.parametrize(
     "text", ["In by 17:10", "4.1 °C", "0.8 K", "at 05:10 am", "5 m/s", "07:10-8:05 am", "13:05 pm"]
 )
-def test_what_is_not_american_is_found(text: str) -> None:
+def test_units_that_are_not_american_are_found(text: str) -> None:
     assert prose.not_american(text)
 
 
-def test_american_hours_pass() -> None:
+def test_american_hours_are_accepted() -> None:
     assert prose.not_american("7:10-8:05 am, 11:30 am-12:15 pm, 12:05 am") == []
 
 

@@ -90,7 +90,7 @@ def test_a_limit_is_as_short_as_it_was_written(value: float, told: str, in_us: s
 @pytest.mark.parametrize("units", [Units(), Units("°F")])
 @pytest.mark.parametrize("limit", [8.0, 10.0, 13.0, 13.3])
 @pytest.mark.parametrize("beyond", [0.001, 0.004, 0.02, 0.04, 0.06, 0.4])
-def test_a_value_is_visibly_on_its_side_of_the_limit(
+def test_a_value_has_digits_enough_to_show_its_side_of_the_limit(
     units: Units, limit: float, beyond: float
 ) -> None:
     voice = Voice(SITE, units)
@@ -106,7 +106,7 @@ def test_a_value_is_visibly_on_its_side_of_the_limit(
 # -- own wording
 
 
-def test_a_macro_of_the_growers_takes_the_place_of_ours_everywhere(tmp_path: Path) -> None:
+def test_a_macro_of_the_growers_replaces_the_packaged_one_everywhere(tmp_path: Path) -> None:
     voice = speaking(
         tmp_path, '{% macro plants(count) %}{{ count }} planta{{ "s" if count != 1 }}{% endmacro %}'
     )
@@ -116,14 +116,14 @@ def test_a_macro_of_the_growers_takes_the_place_of_ours_everywhere(tmp_path: Pat
     assert VOICE.plants(3) == "3 plants"
 
 
-def test_it_has_the_units_and_the_filters(tmp_path: Path) -> None:
+def test_a_macro_of_the_growers_has_the_units_and_the_filters(tmp_path: Path) -> None:
     each = "{% for spot, c in lows %}{{ spot }}={{ c | degrees }} {% endfor %}"
     voice = speaking(tmp_path, f"{{% macro lows(lows) %}}{each}{{% endmacro %}}", Units("°F"))
 
     assert voice.say("lows", lows=[("bench", 10.0), ("roof", 0.0)]) == "bench=50.0 °F roof=32.0 °F"
 
 
-def test_it_may_add_to_our_words(tmp_path: Path) -> None:
+def test_a_macro_of_the_growers_may_add_to_the_packaged_line(tmp_path: Path) -> None:
     text = "{% macro stay_in(who) %}{{ say.stay_in(who) }} (and close the door){% endmacro %}"
 
     assert speaking(tmp_path, text).say("stay_in", who="Pot") == "Keep in: Pot (and close the door)"
@@ -160,7 +160,9 @@ def test_it_may_add_to_our_words(tmp_path: Path) -> None:
         "{{ 1.5 | degrees(400000000) }}",
     ],
 )
-def test_one_that_fails_or_is_blank_or_rambles_costs_nothing(tmp_path: Path, body: str) -> None:
+def test_a_macro_that_fails_or_is_blank_or_too_long_costs_nothing(
+    tmp_path: Path, body: str
+) -> None:
     voice = speaking(tmp_path, f"{{% macro stay_in(who) %}}{body}{{% endmacro %}}")
 
     assert voice.say("stay_in", who="Left pot") == "Keep in: Left pot"
@@ -169,7 +171,7 @@ def test_one_that_fails_or_is_blank_or_rambles_costs_nothing(tmp_path: Path, bod
     assert len(line) < 300
 
 
-def test_two_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
+def test_macros_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
     night, day = "{{ say.stay_tonight(who) }}", "{{ say.stay_in(who) }}"
     voice = speaking(
         tmp_path,
@@ -181,7 +183,7 @@ def test_two_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
     assert rehearsal.problems(voice)
 
 
-def test_names_are_no_templates(tmp_path: Path) -> None:
+def test_names_are_not_rendered_as_templates(tmp_path: Path) -> None:
     voice = speaking(tmp_path, "{% macro stay_in(who) %}In: {{ who }}{% endmacro %}")
 
     assert voice.say("stay_in", who="{{ 7 * 7 }} {% raw %} <b>") == "In: {{ 7 * 7 }} {% raw %} <b>"
@@ -228,13 +230,13 @@ def test_a_line_is_one_line(tmp_path: Path) -> None:
         ),
     ],
 )
-def test_what_is_wrong_with_a_file_is_told_by_its_line(
+def test_faults_of_a_file_are_told_with_their_lines(
     tmp_path: Path, text: str | bytes, told: str
 ) -> None:
     assert any(told in line for line in refused(tmp_path, text))
 
 
-def test_all_that_is_wrong_is_told_at_once(tmp_path: Path) -> None:
+def test_all_faults_are_told_at_once(tmp_path: Path) -> None:
     (tmp_path / "a.jinja").write_text("{% macro nope(x) %}x{% endmacro %}\nhello")
 
     lines = refused(tmp_path, "{{ ", name="b.jinja")
@@ -272,7 +274,9 @@ def test_a_thousand_files_are_not_read(tmp_path: Path) -> None:
         with_own(tmp_path)
 
 
-def test_what_goes_wrong_is_logged_once(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+def test_a_failure_of_a_macro_is_logged_once(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     voice = speaking(tmp_path, "{% macro stay_in(who) %}{{ x }}{% endmacro %}")
 
     for _ in range(3):
@@ -286,7 +290,7 @@ def test_what_goes_wrong_is_logged_once(tmp_path: Path, caplog: pytest.LogCaptur
 # -- the page of the week
 
 
-def test_an_own_page_that_fails_gives_way_to_ours(tmp_path: Path) -> None:
+def test_an_own_page_that_fails_is_replaced_by_the_packaged_one(tmp_path: Path) -> None:
     (tmp_path / macros.PAGE).write_text("<p>{{ nonsense }}</p>")
     voice = Voice(SITE, wording=with_own(tmp_path))
 
@@ -305,7 +309,7 @@ def test_an_own_page_is_escaped(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("text", ["{# nothing #}", "<p>{{ site }}</p>"])
-def test_an_own_page_that_says_next_to_nothing_is_none(tmp_path: Path, text: str) -> None:
+def test_an_own_page_that_says_too_little_is_not_used(tmp_path: Path, text: str) -> None:
     (tmp_path / macros.PAGE).write_text(text)
     voice = Voice(SITE, wording=with_own(tmp_path))
 
@@ -343,7 +347,7 @@ def test_our_macros_say_nothing_odd(name: str) -> None:
             assert len(said) < max_length(said)
 
 
-def test_no_macro_is_left_over() -> None:
+def test_every_macro_is_used() -> None:
     """Each is used by the code, by another macro, or by a remark of its name."""
     package = Path(macros.__file__).parents[1]
     code = "".join(file.read_text(encoding="utf-8") for file in package.rglob("*.py"))
@@ -355,14 +359,14 @@ def test_no_macro_is_left_over() -> None:
         assert used or name in kinds, name
 
 
-def test_no_sample_is_left_over() -> None:
+def test_every_sample_is_used() -> None:
     known = {f"{name}.{fact}" for name, source in packaged().ours.items() for fact in source.facts}
 
     assert set(rehearsal.SPECIFIC_FACTS) <= known
     assert set(rehearsal.FACTS) <= {fact.rpartition(".")[2] for fact in known}
 
 
-def test_what_own_words_leave_out_is_noticed(tmp_path: Path) -> None:
+def test_facts_that_an_own_wording_leaves_out_are_found(tmp_path: Path) -> None:
     voice = speaking(
         tmp_path,
         "{% macro stay_in(who) %}Adentro: {{ who }}{% endmacro %}"
@@ -386,7 +390,7 @@ def test_what_own_words_leave_out_is_noticed(tmp_path: Path) -> None:
         ("watch_out(text) %}!", "text"),
     ],
 )
-def test_words_that_lose_what_a_grower_acts_by_are_not_used(
+def test_a_wording_that_leaves_out_a_required_fact_is_not_used(
     tmp_path: Path, text: str, lost: str
 ) -> None:
     voice = speaking(tmp_path, f"{{% macro {text}{{% endmacro %}}")
@@ -402,7 +406,7 @@ def test_words_that_lose_what_a_grower_acts_by_are_not_used(
     )
 
 
-def test_one_may_be_said_in_a_word(tmp_path: Path) -> None:
+def test_the_number_one_may_be_written_as_a_word(tmp_path: Path) -> None:
     words = "{{ 'una planta' if count == 1 else count ~ ' plantas' }}"
     voice = speaking(tmp_path, f"{{% macro plants(count) %}}{words}{{% endmacro %}}")
 

@@ -70,7 +70,7 @@ def test_a_difference_has_its_sign(
     assert AMERICAN.offset(value, unit) == american
 
 
-def test_a_limit_that_nobody_knows_is_a_question_mark() -> None:
+def test_an_unknown_limit_is_a_question_mark() -> None:
     assert METRIC.bound(None) == "?"
     assert AMERICAN.bound(13.0) == "55.4 °F"
 
@@ -88,7 +88,7 @@ def test_a_limit_that_nobody_knows_is_a_question_mark() -> None:
         ("at 00:05", "at 12:05 am"),
     ],
 )
-def test_what_came_as_text_is_retold_in_the_growers_units(text: str, told: str) -> None:
+def test_a_finished_text_is_converted_to_the_growers_units(text: str, told: str) -> None:
     assert METRIC.retold(text) == text.replace(" K ", " °C ")
     assert AMERICAN.retold(text) == told
     assert AMERICAN.remark(Plain(text)) == told
@@ -108,11 +108,11 @@ def test_what_came_as_text_is_retold_in_the_growers_units(text: str, told: str) 
         'rule "over 8 m/s at 17:05"',
     ],
 )
-def test_what_is_no_value_of_ours_is_left_alone(text: str) -> None:
+def test_numbers_that_are_no_values_are_not_converted(text: str) -> None:
     assert AMERICAN.retold(text) == text
 
 
-def test_only_what_the_grower_changed_is_retold() -> None:
+def test_only_the_units_that_the_grower_changed_are_converted() -> None:
     text = "5 K at 8 m/s, 13 °C at 17:05"
 
     assert Voice(MENDOZA, Units(clock="12 h")).retold(text) == "5 °C at 8 m/s, 13 °C at 5:05 pm"

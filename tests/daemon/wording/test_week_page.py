@@ -98,7 +98,7 @@ def test_the_trips_of_the_days_are_all_the_trips() -> None:
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_what_the_text_tells_of_the_week_is_in_it(name: str) -> None:
+def test_the_page_has_everything_that_the_text_tells(name: str) -> None:
     sheet, told = sheet_of(name), page(sheet_of(name)).text
     assert sheet.outlook is not None
 
@@ -155,7 +155,7 @@ def test_a_night_that_is_not_known_is_to_be_treated_as_cold() -> None:
     assert "none (too few known hours)" in told
 
 
-def test_without_a_forecast_it_says_so() -> None:
+def test_a_page_without_a_forecast_says_so() -> None:
     sheet = sheet_of("cold-snap")
     assert sheet.outlook is not None
     nothing = replace(sheet.outlook, nights=(), days=(), spells=(), turn=None, chores=())
@@ -183,7 +183,7 @@ def test_a_low_at_the_limit_is_not_under_it() -> None:
     assert told[:4] == ["Thu 14 May", "13.0\xa0°C", "none", "0.0 °C above"]
 
 
-def test_the_week_behind_is_told_with_its_nights() -> None:
+def test_the_last_week_is_told_with_its_nights() -> None:
     day = date(2026, 5, 7)
     review = WeekReview(
         day, day + timedelta(days=6), 3, 2, 0, 0, 1, 0, (ReviewedNight(day, 5.2, 4.0),)
@@ -248,14 +248,14 @@ def test_a_name_is_text_and_nothing_else(name: str) -> None:
     assert name.strip() in made.text  # letter for letter, as a warning
 
 
-def test_a_name_of_many_letters_is_cut_in_tables() -> None:
+def test_a_long_name_is_cut_in_tables() -> None:
     sheet, collection = renamed("a" * 4_000)
     told = page(sheet, collection)
 
     assert f"{'a' * week_page.MAX_NAME}" in told.text.split("\n")
 
 
-def test_many_spots_and_warnings_do_not_make_it_long() -> None:
+def test_many_spots_and_warnings_do_not_make_a_page_long() -> None:
     sheet = sheet_of("cold-snap")
     assert sheet.outlook is not None
     lows: dict[str, float | None] = {f"spot {number} {'x' * 80}": 3.0 for number in range(200)}
@@ -344,7 +344,7 @@ def test_the_contrast_that_is_computed_is_that_of_the_standard() -> None:
     assert contrast(("#777777", "#ffffff")) < ENOUGH
 
 
-def test_where_the_style_sheet_is_dropped_the_colours_hold() -> None:
+def test_colours_are_readable_without_the_style_sheet() -> None:
     """Each inline colour has its own background, so none meets a dark one of the mail program."""
     for tag, attrs in page_of(week_page_of("cold-snap")).tags:
         style = attrs.get("style") or ""
@@ -355,7 +355,7 @@ def test_where_the_style_sheet_is_dropped_the_colours_hold() -> None:
         assert ("class" in attrs) == ("background-color:" in style)
 
 
-def test_a_reader_aloud_finds_language_title_and_tables() -> None:
+def test_a_screen_reader_finds_language_title_and_tables() -> None:
     made = week_page_of("cold-snap")
     told = page_of(made)
 
@@ -382,5 +382,5 @@ def test_charts_are_shown_by_their_content_ids() -> None:
 
 
 @pytest.mark.parametrize("name", DEMOS)
-def test_it_is_small(name: str) -> None:
+def test_a_page_is_small(name: str) -> None:
     assert 5_000 < len(week_page_of(name).encode()) < 60_000
