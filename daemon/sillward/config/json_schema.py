@@ -24,14 +24,10 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 ID = "urn:sillward:collection"
 
 
-class Described(Table):
-    """A table that only its schema is made of: no validator is built for it."""
-
-    model_config = ConfigDict(defer_build=True)
-
-
-class Document(Described):
+class Document(Table):
     """A collection of sillward: the site, its spots, the plants, and how their grower works."""
+
+    model_config = ConfigDict(defer_build=True)  # only its schema is wanted, no validator
 
     site: SiteTable
     spots: Annotated[dict[str, SpotTable], Field(min_length=1)] = Field(
