@@ -74,7 +74,7 @@ NIGHT = datetime(2026, 5, 14, 22, tzinfo=UTC), datetime(2026, 5, 15, 11, tzinfo=
 BOUND_S = 4.0
 """No fault may hold a tick for as long: hanging servers are given `SHORT_S`."""
 
-LONGEST_PAUSE_S = 5.0
+MAX_PAUSE_S = 5.0
 """Nobody sleeps for longer between two tries."""
 
 COLLECTION = f"""
@@ -233,7 +233,7 @@ class World:
         with self.served(talk, tls) as server:
             self.desk.tick()
         assert time.monotonic() - began < BOUND_S
-        assert all(pause <= LONGEST_PAUSE_S for pause in self.pauses)
+        assert all(pause <= MAX_PAUSE_S for pause in self.pauses)
         plan = self.plan()
         assert plan.next_at > self.clock.now
         return len(server.asked)

@@ -31,7 +31,7 @@ from sillward_rules.sheet import Round
 from tests.support.paths import EXAMPLES
 
 COURTYARD = EXAMPLES / "courtyard.toml"
-MOST = 80
+MAX_COLUMNS = 80
 
 
 def columns_of(text: str) -> int:
@@ -46,7 +46,7 @@ def columns_of(text: str) -> int:
 
 
 def too_wide(text: str) -> list[str]:
-    return [line for line in text.splitlines() if columns_of(line) > MOST]
+    return [line for line in text.splitlines() if columns_of(line) > MAX_COLUMNS]
 
 
 def recorded(weather: str) -> Path:
@@ -177,7 +177,7 @@ def test_status_has_its_columns_under_each_other(
     begins = {max(line.rfind(f"  {spot}") for spot in spots) for line in plants}
     assert len(begins) == 1
     (notice,) = [line for line in lines if line.startswith("  2026-05-14  dusk  phone  waiting")]
-    assert columns_of(notice) <= MOST
+    assert columns_of(notice) <= MAX_COLUMNS
 
 
 MIX = ("mix", "--npk", "20-20-20", "--ppm-n", "60", "--water-ec", "0.3", "--limit", "0.5")

@@ -1,1 +1,10 @@
-"""What the grower configures: the environment's settings and the collection file."""
+"""What the grower configures: settings from the environment, and the collection file.
+
+Settings: `settings` with `credentials` (secrets in files), and `last_resort`, which needs neither
+to be valid.
+
+The collection file: `collection_file` reads it as TOML (`bounded_toml`), `loader` reads its tables
+by the `models` (`validation` puts their errors in words), `cross_checks` compares what they say,
+and `building` makes a `household` of them. `group_lookup` finds culture groups by any name;
+`json_schema` describes the file to editors.
+"""

@@ -1,1 +1,5 @@
-"""Reports: what the commands print, for people and as JSON."""
+"""What the commands print: a module for each command that has a report.
+
+Each has `text`, for people, and `document`, the same as plain types for JSON, if the command has
+`--json`.
+"""
