@@ -1,4 +1,4 @@
-"""Doubts about a forecast in words, in SI units: `Voice.retold` brings them into the grower's."""
+"""Doubts about a forecast in words, in SI units; `Voice.retold` converts them for the grower."""
 
 from collections.abc import Sequence
 
@@ -17,12 +17,12 @@ _MEASURES = {"hours": "", "nights": "nights no cooler than ", "days": "a daily m
 
 
 def reason(doubts: Sequence[Doubt]) -> str:
-    """Why a forecast is not believed: the first doubt in words. One is enough."""
+    """Return why a forecast is not believed: the first doubt, for one is enough."""
     return in_words(doubts[0])
 
 
 def in_words(doubt: Doubt) -> str:
-    """One doubt."""
+    """Return a doubt in words."""
     match doubt:
         case Jump(warmer_k):
             return f"it is {_warmer(warmer_k)} than the one before for the same hours"

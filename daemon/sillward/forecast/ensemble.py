@@ -1,7 +1,7 @@
 """The spread of a forecast: Open-Meteo's ensemble API, the members' temperatures by hour.
 
 The members say how far a forecast may be off, night by night; what they leave out (a terrace is
-no grid cell) the core adds. Licence and limits are those of the forecast itself.
+not a grid cell) is added by the core. Licence and limits are those of the forecast itself.
 """
 
 import re
@@ -45,7 +45,7 @@ class Ensemble:
     api_key: SecretStr | None = None
     name: str = NAME
     interval: timedelta = timedelta(hours=12)
-    """Members cost much and change little: twice a day."""
+    """Twice a day: members cost much and change little."""
     max_sites: int = 10
 
     def query(self, sites: Sequence[Site]) -> Query:
@@ -60,15 +60,15 @@ class Ensemble:
         return open_meteo.with_key(self.base_url, hosts, "ensemble", params, self.api_key)
 
     def accept(self, answer: Answer, now: datetime) -> None:
-        """As the forecast API does."""
+        """Raise SourceError unless the answer holds members, as for the forecast API."""
         open_meteo.accept(answer, now, NAME, self.api_key)
 
     def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
-        """As the forecast API does."""
+        """Return a body for each site, as for the forecast API."""
         return open_meteo.split(body, sites, _READING)
 
     def read(self, body: bytes, site: Site, times: np.ndarray) -> Spread:
-        """The spread at the hours of a forecast. Raise SourceError if the body cannot be used."""
+        """Return the spread at the hours of a forecast. Raise SourceError for an unusable body."""
         try:
             hours, members = parse(body, site)
         except SourceError as error:
@@ -78,12 +78,12 @@ class Ensemble:
 
 
 def build(setup: SourceOptions) -> Ensemble:
-    """The ensemble for the grower's settings."""
+    """Build the ensemble for the grower's settings."""
     return Ensemble(setup.base_url, setup.api_key)
 
 
 def parse(body: bytes, site: Site) -> tuple[np.ndarray, Array]:
-    """Full hours (time,) and the members' temperatures (member, time) [°C]; NaN is unknown.
+    """Return full hours (time,) and the members' temperatures (member, time) [°C]; NaN is unknown.
 
     Raise SourceError for another place, other units, torn times, or fewer than two members.
     """
@@ -95,7 +95,7 @@ def parse(body: bytes, site: Site) -> tuple[np.ndarray, Array]:
         open_meteo.series_of(hourly, units, name, _TEMPERATURE, times, rows, remarks, _READING)
         for name in sorted(filter(_MEMBER.fullmatch, hourly))
     ]
-    members = [one for one in series if one is not None]
+    members = [member for member in series if member is not None]
     if len(members) < 2:
         _READING.refuse("has no members")
     return times, np.stack(members)

@@ -1,7 +1,7 @@
-"""Places: a name to coordinates, coordinates to height and time zone. Both from Open-Meteo.
+"""Look-up of places: coordinates of a name, height and time zone of coordinates.
 
-Names are those of GeoNames (CC BY 4.0). One bounded call for each question, made while a person
-waits; nothing is tried again.
+Both come from Open-Meteo; names are those of GeoNames (CC BY 4.0). Each look-up is one bounded
+call, made while a person waits; nothing is tried again.
 """
 
 from collections.abc import Mapping
@@ -25,10 +25,11 @@ CREDIT = "GeoNames (CC BY 4.0, https://www.geonames.org/) via Open-Meteo.com"
 """What the licence asks for."""
 
 MAX_HITS = 8
-"""As many as one reads before typing more of the name. Judgement."""
+"""The most places that are offered. Judgement: with more to read, typing more of the name is
+quicker."""
 
 DEADLINE_S = 15.0
-"""A person waits. Judgement."""
+"""The time for one look-up [s]. Judgement: a person waits for it."""
 
 _MAX_NAME = 60
 
@@ -37,7 +38,7 @@ _READING = Reading(NAME)
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A hit: degrees north and east, metres above the sea; None is not known.
+    """A place that was found: degrees north and east, metres above the sea; None is unknown.
 
     label: the name with region and country, on one line.
     """
@@ -52,15 +53,15 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Atlas:
-    """Whom to ask; None: nobody."""
+    """The servers to ask for names (`search`) and for coordinates (`around`); None asks none."""
 
     search: SourceOptions | None
     around: SourceOptions | None
 
     def named(self, name: str) -> list[Place]:
-        """Places of this name, the best known first; none if there is none.
+        """Return the places of this name, the best known first.
 
-        Raise SourceError if the search cannot be had.
+        Raise SourceError if the look-up fails.
         """
         if self.search is None:
             msg = f"{NAME}: not asked, as your settings choose another server"
@@ -75,10 +76,10 @@ class Atlas:
         return [place for hit in hits[:MAX_HITS] if (place := _place(hit)) is not None]
 
     def around_it(self, latitude: float, longitude: float) -> tuple[float | None, str | None]:
-        """Height of the ground [m] and time zone there; None for what is not known.
+        """Return the height of the ground [m] and the time zone there; None for what is unknown.
 
         The forecast's own head has both; its height is that of the elevation API. Raise SourceError
-        if it cannot be had.
+        if the look-up fails.
         """
         if self.around is None:
             return None, None

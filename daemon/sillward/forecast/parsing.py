@@ -1,4 +1,4 @@
-"""What all sources share in reading a body: JSON, the place, plausible values, moisture."""
+"""Reading a body, as all sources do it: JSON, the place, plausible values, moisture."""
 
 import json
 import math
@@ -38,31 +38,32 @@ RAIN = (0.0, 400.0)
 BEAM = (0.0, 1500.0)
 
 MAX_DEGREES_AWAY = 0.6
-"""A grid cell's middle may be some tens of km from the site. Judgement."""
+"""How far the place of a forecast may be from the site [°]. Judgement: the middle of a grid cell
+may be some tens of km away."""
 
 MIN_AHEAD = timedelta(hours=24)
-"""A forecast that does not reach so far is a torn one. Judgement: the coming night and its end."""
+"""How far ahead a forecast must reach at least. Judgement: over the coming night and its end."""
 
 NO_RAIN = "nothing is said of rain: wet leaves are not seen, and what rots easily counts as wet"
 """A remark on a forecast that has no precipitation at all."""
 
 LAST_SECOND = 2**33
-"""No forecast is for the years after 2242."""
+"""A bound for unix seconds: no forecast is for the years after 2242."""
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Reads the body of one source; everything that it cannot use is refused in its name."""
+    """Reads the bodies of one source; errors name it."""
 
     source: str
 
     def refuse(self, text: str, *, passing: bool = False) -> NoReturn:
-        """Raise SourceError: the answer is of no use; passing: the next may be."""
+        """Raise SourceError for an answer of no use. passing: the next one may be better."""
         msg = f"{self.source}: the answer {text}"
         raise SourceError(msg, passing=passing)
 
     def document(self, body: bytes) -> Any:
-        """The JSON of a body. Raise SourceError if it is none."""
+        """Return the JSON document of a body. Raise SourceError if it is none."""
         try:
             return json.loads(body, parse_int=_bounded_int)
         except (ValueError, RecursionError):
@@ -72,7 +73,7 @@ class Reading:
             self.refuse("is not whole JSON", passing=True)
 
     def check_place(self, latitude: object, longitude: object, site: Site) -> None:
-        """Raise SourceError unless this is the site or near it."""
+        """Raise SourceError unless these coordinates are the site's, or near it."""
         if not (is_number(latitude) and is_number(longitude)):
             self.refuse("does not say for which place it is")
         north, east = float(latitude), float(longitude)  # type: ignore[arg-type]
@@ -87,7 +88,7 @@ class Reading:
     def check_present(self, weather: Weather, now: datetime) -> None:
         """Raise SourceError unless the forecast covers the present hour and a day from it.
 
-        One that ends sooner must not take the place of a longer one.
+        A forecast that ends sooner must not replace a longer one.
         """
         if not weather.reaches(now):
             self.refuse("does not cover the present hour")
@@ -95,7 +96,7 @@ class Reading:
             self.refuse(f"ends at {at(weather.times[-1])} already")
 
     def check_unit(self, name: str, unit: object, expected: str) -> None:
-        """Raise SourceError for another unit than the expected one."""
+        """Raise SourceError unless a unit is the expected one."""
         if unit != expected:
             self.refuse(f'gives {name} in "{one_line(unit, 20)}", not in {expected}')
 
@@ -108,7 +109,10 @@ def is_number(value: object) -> bool:
 def plausible(
     values: Array, name: str, variable: Variable, times: np.ndarray, remarks: list[str]
 ) -> Array:
-    """The values (time,) with what is impossible made unknown and named, the first three singly."""
+    """Return the values (time,), with NaN for impossible ones.
+
+    They are named in the remarks, the first three singly.
+    """
     with np.errstate(invalid="ignore"):
         impossible = (values < variable.low) | (values > variable.high) | np.isinf(values)
     for row in np.flatnonzero(impossible)[:3]:
@@ -127,9 +131,10 @@ def moisture(
     times: np.ndarray,
     remarks: list[str],
 ) -> tuple[Array, tuple[Doubt, ...]]:
-    """Dew point [°C], from humidity where it is missing; above the temperature it is impossible.
+    """Return the dew point (time,) [°C], and the doubts about the temperature that it raises.
 
-    And what speaks against the temperature, by its dew point and humidity.
+    Where the dew point is missing it is computed from humidity. One above the temperature is
+    impossible, and ignored.
     """
     unknown = np.full(temp_c.shape, np.nan)
     dew = unknown if dew_point_c is None else dew_point_c
@@ -148,10 +153,10 @@ def moisture(
 
 
 def at(second: int) -> str:
-    """A moment as remarks tell it."""
+    """Return a time [unix s] as remarks show it."""
     return f"{datetime.fromtimestamp(int(second), UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def _bounded_int(digits: str) -> int | float:
-    """A whole number; one too long for any quantity here becomes a float, infinite perhaps."""
+    """Return a whole number; one too long for any quantity becomes a float, perhaps infinite."""
     return int(digits) if len(digits) <= 18 else float(digits)

@@ -16,12 +16,12 @@ from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
 MAX_BYTES = 5_000_000
-"""Of a stored body: as much as one from the network may have."""
+"""The most bytes of a stored body: as many as an answer from the network may have."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """A file that holds a body of a known source: itself a source, and its own wire."""
+    """A file that holds a body of a known source. It is a source, and answers its own queries."""
 
     path: Path
     of: Source
@@ -30,20 +30,20 @@ class Recorded:
 
     @property
     def name(self) -> str:
-        """The source's name, marked."""
+        """The name of the source, with a mark that it is recorded."""
         return f"{self.of.name} (recorded)"
 
     @property
     def attribution(self) -> str:
-        """As the source asks for it."""
+        """The credit that the source asks for."""
         return self.of.attribution
 
     def query(self, sites: Sequence[Site]) -> Query:
-        """Nothing is asked of anybody."""
+        """Return a query that names the file; nothing is sent."""
         return Query(self.path.as_uri() if self.path.is_absolute() else str(self.path), {})
 
     def ask(self, query: Query, **_: Any) -> Answer:
-        """The file, as if it had been fetched now."""
+        """Return the content of the file as if it had been fetched now."""
         try:
             return Answer(200, {}, files.read(self.path, MAX_BYTES))
         except OSError as error:
@@ -51,21 +51,21 @@ class Recorded:
             raise SourceError(msg) from error
 
     def accept(self, answer: Answer, now: datetime) -> None:
-        """What is in the file is taken."""
+        """Accept whatever is in the file."""
 
     def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
-        """One file is for one site."""
+        """Return the body: a file is for one site."""
         return [body]
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Read a body as the source would; when it was worked out is no matter any more."""
+        """Read a body as the source would, but without the time at which it was made."""
         weather = self.of.read(body, site, fetched_at)
         return replace(weather, source=self.name, issued_at=None)
 
 
 def recorded(path: Path, site: Site, now: datetime) -> Recorded:
-    """The file as a source: of the first known one that can read it, else of Open-Meteo."""
-    # The contact is for asking, and nobody is asked.
+    """Return the file as a source: of the first source that can read it, else of Open-Meteo."""
+    # A contact is needed for calls, and none is made.
     builds = sources.known()
     readers = [
         builds[open_meteo.KEY](SourceOptions()),

@@ -1,6 +1,6 @@
-"""When to ask a source again: a plain schedule, kept in the ledger, so that no thread waits.
+"""When a source is called again: a schedule that is kept in the ledger, so that no thread waits.
 
-What a provider asks for (Expires, Retry-After, a quota) moves the next call; nobody sleeps.
+What a provider asks for (Expires, Retry-After, a quota) moves the next call.
 """
 
 import random
@@ -10,30 +10,30 @@ from datetime import UTC, datetime, timedelta
 from sillward.ledger import CallSchedule
 
 PAUSES = tuple(timedelta(minutes=m) for m in (2, 5, 10, 20, 40))
-"""Pauses after one failed call, two, and so on; the last is kept."""
+"""The pauses after one failed call, two, and so on; after more, the last."""
 
 JITTER = 0.2
-"""Every pause is made longer by up to this share, so that many of us do not ask in step."""
+"""Every pause is longer by up to this share, so that many installations do not call in step."""
 
 CROWDED_MIN = 4
-"""So many minutes before and after a full hour servers are busiest: calls are put after it."""
+"""Servers are busiest for so many minutes before and after a full hour: calls come after them."""
 
 MAX_EXPIRY = timedelta(hours=6)
-"""An answer that claims to be good for longer is asked for again by then. Judgement."""
+"""The longest time for which an answer counts as good. Judgement: by then every model has run
+again."""
 
 MAX_WAIT = timedelta(hours=26)
-"""A provider that asks to wait longer was misheard, or the clock has been set back since."""
+"""A longer wait was misread, or the clock has been set back since: it does not count."""
 
 SLACK = timedelta(minutes=20)
-"""By so much a plan of ours may be later than its pause; later ones were made by a clock that
-was wrong."""
+"""How much later than its pause a planned call may be; a later one was planned by a wrong clock."""
 
 BACKOFF_S = 1.0
-"""Pause before the second try of one call, the double before the third [s]."""
+"""The pause before the second try of one call; twice as long before the third [s]."""
 
 
 def is_due(plan: CallSchedule | None, now: datetime, interval: timedelta) -> bool:
-    """Whether a source that is asked so often is to be asked now."""
+    """Whether a source that is called at this interval is to be called now."""
     if plan is None:
         return True
     if is_forbidden(plan, now):
@@ -43,7 +43,7 @@ def is_due(plan: CallSchedule | None, now: datetime, interval: timedelta) -> boo
 
 
 def is_forbidden(plan: CallSchedule | None, now: datetime) -> bool:
-    """Whether the provider itself asked not to be asked yet."""
+    """Whether the provider asked not to be called yet."""
     if plan is None or plan.not_before is None:
         return False
     return now < plan.not_before <= now + MAX_WAIT
@@ -56,7 +56,10 @@ def after_success(
     good_for: timedelta | None,
     rng: random.Random,
 ) -> CallSchedule:
-    """The schedule once all went well; good_for: how long the provider says its answer is."""
+    """Return the schedule after a good call.
+
+    good_for: how long the answer is good, if the provider says so.
+    """
     until = None
     if good_for is not None and good_for > timedelta(0):
         until = now + min(good_for, MAX_EXPIRY)
@@ -68,7 +71,10 @@ def after_success(
 def after_failure(
     plan: CallSchedule, now: datetime, reason: str, wait: timedelta | None, rng: random.Random
 ) -> CallSchedule:
-    """The schedule after a failure; wait: how long the provider asked us to."""
+    """Return the schedule after a failed call.
+
+    wait: how long the provider asked us to wait, if it did.
+    """
     pause = PAUSES[min(plan.failures, len(PAUSES) - 1)] * (1 + JITTER * rng.random())
     until = None if wait is None else now + wait
     next_at = max(now + pause, until or now)
@@ -82,19 +88,19 @@ def after_failure(
 
 
 def counted(plan: CallSchedule, now: datetime, calls: int) -> CallSchedule:
-    """The schedule with these calls counted to the UTC day."""
+    """Return the schedule with these calls added to those of the UTC day."""
     today = now.astimezone(UTC).date()
     before = plan.calls if plan.day == today else 0
     return replace(plan, day=today, calls=before + calls)
 
 
 def backoff_s(tries: int, rng: random.Random) -> float:
-    """How long to pause after so many tries of one call [s]."""
+    """Return how long to pause after so many tries of one call [s]."""
     return float(BACKOFF_S * 2 ** (tries - 1) * (1 + rng.random()))
 
 
 def off_the_hour(at: datetime, rng: random.Random) -> datetime:
-    """The moment, or a few minutes past the full hour if it is close to one."""
+    """Return the time, or a few minutes past the full hour if it is close to one."""
     past = timedelta(minutes=at.minute, seconds=at.second, microseconds=at.microsecond)
     crowded = timedelta(minutes=CROWDED_MIN)
     if crowded <= past <= timedelta(hours=1) - crowded:

@@ -1,7 +1,7 @@
-"""The forecast store: the last good forecasts as they stand in the ledger, and what one goes by.
+"""The forecast store: the last good forecasts in the ledger, and the one that is used.
 
-The first source of the grower's list that is sound, else the freshest; what it lacks is filled from
-the others, and what the grower must know of all that stands in the weather's remarks.
+That is the first of the grower's sources that is sound, else the freshest. What it lacks is filled
+from the others, and what the grower must know about that is in the weather's remarks.
 """
 
 import logging
@@ -35,29 +35,30 @@ from sillward_rules.weather.site import Site
 Clock = Callable[[], datetime]
 
 SPREAD_GOOD_FOR = timedelta(hours=36)
-"""Members older than this say nothing of the nights to come. Judgement."""
+"""Members older than this are not used. Judgement: three calls in a
+row have failed by then."""
 
 CLOCK_MARK = "clock"
-"""Under this name the ledger remembers by how much this machine's clock is off."""
+"""The mark in the ledger that says by how much this machine's clock is off."""
 
 log = logging.getLogger(__name__)
 
 
 def utc_now() -> datetime:
-    """The clock of the shell."""
+    """Return the time of this machine's clock."""
     return datetime.now(UTC)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeldForecast:
-    """The last good forecast of one source, as it was kept and as it reads."""
+    """The last good forecast of a source, as it was kept and as it reads."""
 
     source: Source
     stored: StoredForecast
     weather: Weather
 
     def is_sound(self, site: Site, now: datetime) -> bool:
-        """Whether one can go by it alone: fresh, and the coming night is wholly known."""
+        """Whether it suffices by itself: it is fresh, and knows all of the coming night."""
         night = sun.night_at_or_after(site, now)
         fresh = self.weather.freshness(now) is Freshness.FRESH
         return fresh and covers(self.weather, now, night.cold_until)
@@ -65,9 +66,9 @@ class HeldForecast:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DoubtedForecast:
-    """The last forecast of a source, which cannot be believed. It is never gone by.
+    """The last forecast of a source that cannot be believed. It is never used.
 
-    stored.changed_at : since when the source has been saying much the same.
+    stored.changed_at: since when the source has been giving much the same.
     """
 
     source: Source
@@ -77,40 +78,41 @@ class DoubtedForecast:
 
     @property
     def may_be_true(self) -> bool:
-        """Whether nothing speaks against it but that it is unlike the one before."""
-        return all(isinstance(one, Jump) for one in self.doubts)
+        """Whether the only doubt is that it is unlike the forecast before."""
+        return all(isinstance(doubt, Jump) for doubt in self.doubts)
 
 
 def doubted_key(source: Source) -> str:
-    """The name under which the ledger keeps what a source gave and nobody believes."""
+    """Return the name under which the ledger keeps the doubted forecast of a source."""
     return f"{source.name}, doubted"
 
 
 def credit(sources: Sequence[Source], name: str) -> str:
-    """The credit that is due for a weather of the source of this name."""
-    return next((one for one in sources if one.name == name), sources[0]).attribution
+    """Return the credit that is due for a forecast of the source of this name."""
+    return next((known for known in sources if known.name == name), sources[0]).attribution
 
 
 @dataclass(slots=True)
 class ForecastStore:
-    """The forecasts that are held, from some sources in the grower's order."""
+    """The forecasts in the ledger, of some sources in the grower's order."""
 
     sources: Sequence[Source]
     ledger: Ledger
     clock: Clock = utc_now
     ensemble: Ensemble | None = None
     second_opinion_k: float | None = None
-    """A second source is asked, and the colder taken where they are further apart [K]."""
+    """Where a second source differs from the first by more than this, the colder is used [K]. None:
+    no second source is asked."""
     _read: dict[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(default_factory=dict)
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
 
     def weather(self, site: Site) -> Weather:
-        """The best forecast for a site, with a second opinion, the past and a spread.
+        """Return the best forecast for a site, with a second opinion, the past and a spread.
 
-        Weather of which nothing is known if there is none. What a grower must know of where it
-        comes from stands in its remarks.
+        If there is none, return weather of which nothing is known. What a grower must know about
+        its origin is in the remarks.
         """
         now = self.clock()
         best = self.best(site)
@@ -118,17 +120,19 @@ class ForecastStore:
         first = () if doubt is None else (Plain(doubt),)
         doubted = self.doubted(site)
         if best is None and doubted:
-            said = [_doubted_remark(one, None, site) for one in doubted]
+            said = [_doubted_remark(forecast, None, site) for forecast in doubted]
             return replace(withheld(doubted[0].weather), remarks=(*first, *said))
         if best is None:
             nothing = no_weather(self.sources[0].name, now)
             return replace(nothing, remarks=(*first, *nothing.remarks))
-        weather, others = best.weather, [one for one in self.held(site) if one is not best]
+        weather, others = best.weather, [other for other in self.held(site) if other is not best]
         told = self._why_not_the_first(best, site, doubted)
         for other in others:
             weather = with_past(weather, other.weather)
         if self.second_opinion_k is not None:
-            able = [one for one in others if one.weather.freshness(now) is not Freshness.EXPIRED]
+            able = [
+                other for other in others if other.weather.freshness(now) is not Freshness.EXPIRED
+            ]
             if able:
                 weather = second_opinion(site, weather, able[0].weather, now, self.second_opinion_k)
             elif best.source is self.sources[0]:
@@ -136,26 +140,31 @@ class ForecastStore:
         weather = self.spread_over(site, weather)
         used = None if weather.freshness(now) is Freshness.EXPIRED else best
         said = []
-        for one in doubted:
+        for forecast in doubted:
             known = weather
-            if one.may_be_true:
-                weather = unjudged_where_colder(site, weather, one.weather, now)
-            said.append(_doubted_remark(one, used, site, colder=weather is not known))
+            if forecast.may_be_true:
+                weather = unjudged_where_colder(site, weather, forecast.weather, now)
+            said.append(_doubted_remark(forecast, used, site, colder=weather is not known))
         return replace(weather, remarks=(*first, *said, *map(Plain, told), *weather.remarks))
 
     def best(self, site: Site) -> HeldForecast | None:
-        """The forecast to go by: the first in the list that is sound, else the freshest."""
+        """Return the forecast to use: the first in the list that is sound, else the freshest."""
         now = self.clock()
         held = self.held(site)
-        sound = [one for one in held if one.is_sound(site, now)]
+        sound = [forecast for forecast in held if forecast.is_sound(site, now)]
         if sound:
             return sound[0]
         night = sun.night_at_or_after(site, now)
 
-        def rank(one: HeldForecast) -> tuple[bool, timedelta]:
-            return not covers(one.weather, now, night.cold_until), one.weather.age(now)
+        def rank(forecast: HeldForecast) -> tuple[bool, timedelta]:
+            weather = forecast.weather
+            return not covers(weather, now, night.cold_until), weather.age(now)
 
-        usable = [one for one in held if one.weather.freshness(now) is not Freshness.EXPIRED]
+        usable = [
+            forecast
+            for forecast in held
+            if forecast.weather.freshness(now) is not Freshness.EXPIRED
+        ]
         return min(usable or held, key=rank, default=None)
 
     def is_usable(self, site: Site) -> bool:
@@ -166,30 +175,35 @@ class ForecastStore:
         return best.weather.reaches(now)
 
     def edition(self, site: Site) -> object:
-        """What tells one state of what is held from another: equal while nothing has changed."""
-        held = [(one.source.name, one.stored.changed_at) for one in self.held(site)]
-        held += [(doubted_key(one.source), one.stored.changed_at) for one in self.doubted(site)]
+        """Return a value that stays equal while no forecast of a site changes."""
+        held = [(known.source.name, known.stored.changed_at) for known in self.held(site)]
+        held += [
+            (doubted_key(doubted.source), doubted.stored.changed_at)
+            for doubted in self.doubted(site)
+        ]
         members = None
         if self.ensemble is not None:
             members = self.ledger.forecasts.stamp(site.name, self.ensemble.name)
         return held, members
 
     def attribution(self, source: str) -> str:
-        """The credit that is due for a weather of this source."""
+        """Return the credit that is due for a forecast of this source."""
         return credit(self.sources, source)
 
     def held(self, site: Site) -> list[HeldForecast]:
-        """The last good forecast of each source that has one, in the grower's order."""
-        return [one for one in (self.forecast_of(source, site) for source in self.sources) if one]
+        """Return the last good forecast of each source that has one, in the grower's order."""
+        held = (self.forecast_of(source, site) for source in self.sources)
+        return [forecast for forecast in held if forecast is not None]
 
     def doubted(self, site: Site) -> list[DoubtedForecast]:
-        """What of the sources is not believed at present, in the grower's order."""
-        return [one for one in (self.doubted_of(source, site) for source in self.sources) if one]
+        """Return the forecasts that are doubted at present, in the grower's order."""
+        doubted = (self.doubted_of(source, site) for source in self.sources)
+        return [forecast for forecast in doubted if forecast is not None]
 
     def doubted_of(self, source: Source, site: Site) -> DoubtedForecast | None:
-        """The last forecast of a source, if it was not believed and is not too old to matter.
+        """Return the last forecast of a source, if it was doubted and is not too old to matter.
 
-        Why not is worked out anew from what is held, as of when it was fetched.
+        The doubts are worked out anew from what is held, as of when it was fetched.
         """
         stamp = self.ledger.forecasts.stamp(site.name, doubted_key(source))
         read, known = self._doubted.get((source.name, site.name), (None, None))
@@ -216,17 +230,17 @@ class ForecastStore:
     def doubts_about(
         self, source: Source, site: Site, weather: Weather, now: datetime
     ) -> tuple[Doubt, ...]:
-        """What speaks against a forecast of a source, by itself and by all that is held.
+        """Return the doubts about a forecast, by itself and by all that is held.
 
-        A source that is itself in doubt speaks for and against nobody: where both say that it
-        has become warmer, the last good one of neither may stand in the way.
+        A source that is itself doubted counts neither for nor against another: where two say that
+        it has become warmer, the last good forecast of neither must stand in the way.
         """
         able = [
-            one.weather
-            for one in self.held(site)
-            if one.source.name != source.name
-            and one.weather.freshness(now) is not Freshness.EXPIRED
-            and self.ledger.forecasts.stamp(site.name, doubted_key(one.source)) is None
+            other.weather
+            for other in self.held(site)
+            if other.source.name != source.name
+            and other.weather.freshness(now) is not Freshness.EXPIRED
+            and self.ledger.forecasts.stamp(site.name, doubted_key(other.source)) is None
         ]
         before = self.forecast_of(source, site)
         return doubts_about(
@@ -238,22 +252,22 @@ class ForecastStore:
         )
 
     def failure(self, place: int = 0) -> Mark | None:
-        """When and why the source at this place gave nothing; None if it did the last time."""
+        """Return when and why the last call to the source at this place failed; None if it did not."""
         name = self.sources[place].name
         plan = self.ledger.calls.get(name)
         return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None
 
     def trouble(self, place: int = 0) -> str | None:
-        """Why the source at this place gave nothing the last time; None if it did."""
+        """Return why the last call to the source at this place failed; None if it was good."""
         failed = self.failure(place)
         return None if failed is None else failed.text
 
     def today(self) -> date:
-        """The UTC day by which calls are counted."""
+        """Return the UTC day by which calls are counted."""
         return self.clock().astimezone(UTC).date()
 
     def clock_doubt(self) -> str | None:
-        """That this machine's clock is wrong, in words; None while it is right."""
+        """Return in words that this machine's clock is wrong; None while it is right."""
         mark = self.ledger.marks.get(CLOCK_MARK)
         if mark is None:
             return None
@@ -268,9 +282,9 @@ class ForecastStore:
     def _why_not_the_first(
         self, best: HeldForecast, site: Site, doubted: Sequence[DoubtedForecast]
     ) -> tuple[str, ...]:
-        """That the forecast is not the first source's, and why; a doubt is told by itself."""
+        """Return why the forecast is not the first source's, if so; a doubt is told by itself."""
         first = self.sources[0]
-        if best.source is first or any(one.source is first for one in doubted):
+        if best.source is first or any(forecast.source is first for forecast in doubted):
             return ()
         held = self.forecast_of(first, site)
         fresh = held is not None and held.weather.freshness(self.clock()) is Freshness.FRESH
@@ -278,12 +292,12 @@ class ForecastStore:
         return (f"forecast by {best.source.name}; {self.trouble() or lacks}",)
 
     def _no_opinion(self) -> str:
-        """That the second opinion a grower asked for is missing, and why."""
+        """Return in words that the second opinion is missing, and why."""
         why = self.trouble(1) or f"{self.sources[1].name} has nothing new"
         return f"no second opinion; {why}"
 
     def spread_over(self, site: Site, weather: Weather) -> Weather:
-        """The weather with the members' spread, if there is one that is not too old."""
+        """Return the weather with the members' spread, if there is one that is not too old."""
         if self.ensemble is None:
             return weather
         stored = self.ledger.forecasts.get(site.name, self.ensemble.name)
@@ -297,13 +311,13 @@ class ForecastStore:
         return replace(weather, spread=spread)
 
     def forget(self, site: Site) -> None:
-        """Read what is held for a site anew: it may be for another place now."""
+        """Read the forecasts of a site anew: it may be another place now."""
         for source in self.sources:
             self._read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
 
     def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
-        """The stored forecast of a source, if it is for this place. Read once."""
+        """Return the last good forecast of a source, if it is for this place. It is read once."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self._read.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
@@ -329,7 +343,7 @@ class ForecastStore:
 def _doubted_remark(
     doubted: DoubtedForecast, best: HeldForecast | None, site: Site, *, colder: bool = False
 ) -> ForecastDoubted:
-    """What the grower must know of a doubt: why, and what is gone by instead."""
+    """Return the remark on a doubted forecast: why it is doubted, and what is used instead."""
     fetched = None if best is None else best.stored.fetched_at.astimezone(site.zone)
     return ForecastDoubted(
         source=doubted.source.name,

@@ -1,4 +1,4 @@
-"""Connections that are cut at a deadline, whatever they hang in.
+"""Connections that are cut at a deadline, whatever they wait for.
 
 `requests` bounds each read, not the whole: a server that sends a byte now and then would hold us
 for hours, in a handshake or in its headers, where no code of ours looks at the clock. So a timer
@@ -22,16 +22,18 @@ from urllib3.exceptions import ConnectTimeoutError, NameResolutionError, NewConn
 from urllib3.util.connection import create_connection
 
 CONNECT_S = 5.0
-"""For each address of a host, as far as the deadline leaves it [s]."""
+"""The time to connect to one address of a host, if the deadline leaves as much [s]."""
 
 
-# What they say of a connection, they say with its whole address, our keys in it.
+# These loggers write whole addresses, with our keys in them.
 for _name in ("connection", "connectionpool", "poolmanager", "response", "util.retry"):
     logging.getLogger(f"urllib3.{_name}").disabled = True
 
 
 class Deadline:
-    """The end of everything that is done inside it. No thread and no socket outlives it.
+    """A context in which every connection is shut down once its time is over.
+
+    No thread and no socket outlives it.
 
     Looking a name up cannot be cut short: that takes as long as the system's resolver lets it, by
     default some 10 s for each name server that is silent.
@@ -63,11 +65,11 @@ class Deadline:
 
     @property
     def passed(self) -> bool:
-        """Whether it is over; from then on every connection has been shut down."""
+        """Whether the time is over and every connection has been shut down."""
         return self._cut or self.left_s() < 0
 
     def left_s(self) -> float:
-        """The time that is left [s]; negative once there is none."""
+        """Return the time that is left [s]; negative once there is none."""
         return self._ends - self._monotonic()
 
     def watch(self, sock: socket.socket) -> None:
@@ -87,7 +89,7 @@ class Deadline:
 
 
 class DeadlineAdapter(HTTPAdapter):
-    """The adapter of `requests` with connections that a deadline watches; it tries once."""
+    """An adapter for `requests` whose connections a deadline watches. It tries once."""
 
     def __init__(self, deadline: Deadline) -> None:
         super().__init__(max_retries=0)
@@ -100,7 +102,7 @@ class DeadlineAdapter(HTTPAdapter):
         proxies: Mapping[str, str] | None = None,
         cert: tuple[str, str] | str | None = None,
     ) -> ConnectionPool:
-        """The pool for a request, direct or through a proxy, that makes our connections."""
+        """Return the pool for a request, direct or through a proxy, that makes our connections."""
         pool = super().get_connection_with_tls_context(request, verify, proxies, cert)
         ours = _SecureConnection if isinstance(pool, HTTPSConnectionPool) else _PlainConnection
         # A pool calls what it has here, be it a class or not.
@@ -108,7 +110,7 @@ class DeadlineAdapter(HTTPAdapter):
         return pool
 
     def proxy_manager_for(self, proxy: str, **proxy_kwargs: Any) -> Any:
-        """The manager for an HTTP proxy. Raise InvalidProxyURL for another kind."""
+        """Return the manager for an HTTP proxy. Raise InvalidProxyURL for another kind."""
         if proxy.lower().startswith("socks"):
             # It would need connections of its own kind: ours would go past it.
             raise requests.exceptions.InvalidProxyURL
@@ -170,6 +172,6 @@ def _dial(connection: HTTPConnection, host: str, deadline: Deadline) -> socket.s
 
 
 def _shut(sock: socket.socket) -> None:
-    # Gone already, by whoever was first.
+    # The other side may have closed it already.
     with suppress(OSError):
         sock.shutdown(socket.SHUT_RDWR)

@@ -1,4 +1,4 @@
-"""One GET with a bounded time and a bounded size, and whether its answer is one.
+"""One GET with a bounded time and a bounded size, and the check of its answer.
 
 `transport` makes the call, and is imported only when something is asked.
 """
@@ -12,13 +12,15 @@ from sillward.errors import SourceError, one_line
 from sillward.net.http import Answer, Query
 
 DEADLINE_S = 40.0
-"""For everything together: connecting, handshake, headers, body, redirects [s]."""
+"""The time for connecting, handshake, headers, body and redirects together [s]."""
 
 BUSY_WAIT = timedelta(hours=1)
-"""After "too many requests" without a word for how long. Judgement."""
+"""How long to wait after "too many requests" that names no time. Judgement: a quota of an hour
+is over by then."""
 
 BLOCKED_WAIT = timedelta(hours=6)
-"""After "forbidden": who is blocked is not let in minutes later. Judgement."""
+"""How long to wait after "forbidden". Judgement: a client that is blocked is not let in minutes
+later."""
 
 
 def ask(
@@ -64,7 +66,7 @@ def accepted(answer: Answer, source: str, now: datetime) -> None:
 
 
 def _said(body: bytes) -> str:
-    """The reason that an API gives in JSON, in one short line."""
+    """Return the reason that an API gives in JSON, in one short line; empty if it gives none."""
     try:
         reason = json.loads(body)["reason"]
     except (ValueError, KeyError, TypeError, RecursionError):

@@ -1,4 +1,4 @@
-"""What is asked in one GET, and what its answer says of itself."""
+"""The query of one GET, and its answer with what the headers say about it."""
 
 import re
 from collections.abc import Mapping
@@ -7,15 +7,16 @@ from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 
 MAX_RETRY_AFTER = timedelta(hours=24)
-"""A server that asks for more is asked again after this. Judgement."""
+"""The longest wait that a server can ask for. Judgement: a quota of a day is over by
+then."""
 
 MAX_VALUE = 200
-"""Of a header value that we read or send back; a date has 29 characters. Judgement."""
+"""The most characters of a header value that is read or sent back. Judgement: a date has 29."""
 
 
 @dataclass(frozen=True, slots=True)
 class Query:
-    """What to ask: its repr shows no secrets.
+    """What to ask for. Its repr shows no secrets.
 
     follow: whether redirects within the provider's own domain are followed.
     """
@@ -30,7 +31,7 @@ class Query:
 class Answer:
     """What came back: header names in lower case, the body unpacked.
 
-    A header that is missing, or that says nothing one could use, is None.
+    A property is None where its header is missing or unusable.
     """
 
     status: int
@@ -51,11 +52,11 @@ class Answer:
 
     @property
     def expires(self) -> datetime | None:
-        """Until when the answer is good, by the provider's clock."""
+        """The time until which the answer is good, by the provider's clock."""
         return _moment(self.headers.get("expires"))
 
     def good_for(self, now: datetime) -> timedelta | None:
-        """How long the answer is good, counted by the provider's own clock if it tells it."""
+        """Return how long the answer is good, by the provider's own clock if it is known."""
         expires = self.expires
         return None if expires is None else expires - (self.date or now)
 
@@ -70,7 +71,7 @@ class Answer:
         return _text(self.headers.get("etag"))
 
     def retry_after(self, now: datetime) -> timedelta | None:
-        """How long the provider asks us to stay away, at most `MAX_RETRY_AFTER`."""
+        """Return how long the provider asks us to wait, at most `MAX_RETRY_AFTER`."""
         value = self.headers.get("retry-after")
         wait_s: float | None = _seconds(value)
         if wait_s is None:
@@ -91,7 +92,7 @@ def _text(value: str | None) -> str | None:
 
 
 def _moment(value: str | None) -> datetime | None:
-    """An HTTP date (RFC 9110, 5.6.7: three forms, all in GMT)."""
+    """Return the time of an HTTP date (RFC 9110, 5.6.7: three forms, all in GMT), or None."""
     text = _text(value)
     if text is None:
         return None

@@ -1,4 +1,4 @@
-"""A fetch that says whom it asks when that takes long."""
+"""A call that shows which source it waits for when that takes long."""
 
 from collections.abc import Callable
 from typing import Any
@@ -8,10 +8,10 @@ from sillward.text.terminal import patience
 
 
 def patient(ask: Callable[..., Answer]) -> Callable[..., Answer]:
-    """The same call of a forecast source, which says whom it asks when that takes long."""
+    """Return a function that makes the same call, and shows its source when that takes long."""
 
-    def asked(query: Query, *, source: str, **how: Any) -> Answer:
+    def ask_and_show(query: Query, *, source: str, **options: Any) -> Answer:
         with patience(f"asking {source} ..."):
-            return ask(query, source=source, **how)
+            return ask(query, source=source, **options)
 
-    return asked
+    return ask_and_show

@@ -1,4 +1,4 @@
-"""How a GET is made: over `requests`, bounded in time and size, with its failures in words.
+"""A GET over `requests`, bounded in time and size, with its failures in words.
 
 Only `fetch` imports this, and only when something is asked: it brings in 60 ms of libraries.
 """
@@ -21,13 +21,13 @@ from sillward.net.deadline import CONNECT_S, Deadline, DeadlineAdapter
 from sillward.net.http import Answer, Query
 
 READ_S = 10.0
-"""For the next piece of an answer [s]."""
+"""The time to wait for the next piece of an answer [s]."""
 
 MAX_BYTES = 5_000_000
-"""Of an answer, on the wire and unpacked."""
+"""The most bytes of an answer, on the wire and unpacked."""
 
 MAX_HOPS = 3
-"""Redirects of one call that are followed. Judgement."""
+"""The most redirects that one call follows. Judgement: a provider that moves needs one or two."""
 
 _PIECE = 16_384
 
@@ -39,7 +39,7 @@ def get(
     deadline_s: float,
     monotonic: Callable[[], float],
 ) -> Answer:
-    """Make one call for `fetch.ask`, which says how. deadline_s: for everything together [s]."""
+    """Make one call for `fetch.ask`. deadline_s: for everything together [s]."""
     with Deadline(deadline_s, monotonic) as deadline, _Session() as session:
         for scheme in ("https://", "http://"):
             session.mount(scheme, DeadlineAdapter(deadline))
@@ -61,11 +61,11 @@ def get(
 
 class _Session(requests.Session):
     def get_redirect_target(self, resp: requests.Response) -> None:
-        """None: to prepare a next request, `requests` would read a redirect's body to its end."""
+        """Return None: to prepare a next request, `requests` would read a redirect's whole body."""
 
 
 class _UnreadableError(Exception):
-    """An answer that cannot be taken; its text is for the grower."""
+    """An answer that cannot be used. Its text is for the grower."""
 
     def __init__(self, text: str, *, passing: bool = False) -> None:
         super().__init__(text)
@@ -112,7 +112,7 @@ def _body(response: requests.Response, headers: Mapping[str, str], deadline: Dea
 
 
 def _whole(response: requests.Response, headers: Mapping[str, str], deadline: Deadline) -> bytes:
-    """The body of a response, unpacked while it comes, given up as soon as it is too much."""
+    """Return the body, unpacked while it comes in. Raise as soon as it is too much."""
     unpacker = _unpacker(headers)
     body, taken = bytearray(), 0
     # read1 returns what has come so far: the clock is looked at between any two pieces.
@@ -135,7 +135,7 @@ class _Unpacker(Protocol):
         """Whether nothing is missing at the end of what was unpacked so far."""
 
     def unpack(self, piece: bytes, most: int) -> bytes:
-        """The next bytes; when there are `most` of them there may be more to come."""
+        """Return the next bytes; if there are `most` of them, more may be left."""
 
 
 class _AsItIs:
@@ -146,7 +146,7 @@ class _AsItIs:
 
 
 class _Gzip:
-    """Of our own: urllib3 unpacks without a bound before 2.6, and takes half a file for a whole."""
+    """Unpacks gzip within a bound: urllib3 before 2.6 has none, and takes half a file as whole."""
 
     def __init__(self) -> None:
         self._member = zlib.decompressobj(_GZIP_WBITS)
@@ -172,11 +172,11 @@ _GZIP_WBITS = 16 + zlib.MAX_WBITS
 
 
 def _unpacker(headers: Mapping[str, str]) -> _Unpacker:
-    """What unpacks a body with these headers. Raise if its form or length is not clear."""
+    """Return what unpacks a body with these headers. Raise if its form or length is unclear."""
     if headers.get("transfer-encoding", "chunked").strip().lower() != "chunked":
         raise _UnreadableError(_NOT_UNPACKED)
     # RFC 9112, 6.3: such a length makes the whole answer void; the same one twice does not.
-    lengths = {one.strip() for one in headers.get("content-length", "0").split(",")}
+    lengths = {length.strip() for length in headers.get("content-length", "0").split(",")}
     if len(lengths) > 1 or not re.fullmatch("[0-9]+", lengths.pop()):
         raise _UnreadableError(_UNCLEAR_LENGTH)
     coding = headers.get("content-encoding", "identity").strip().lower()
@@ -193,7 +193,7 @@ _REDIRECTS = (301, 302, 303, 307, 308)
 
 
 def _target(url: str, location: str) -> str | None:
-    """Where a redirect leads, if it may be followed from this address.
+    """Return where a redirect leads, or None if it may not be followed from this address.
 
     To the same host, below it, or beside it under one parent of two labels or more
     (api.example.org to new.example.org); by the same port, and never from https to http.
@@ -215,7 +215,7 @@ def _target(url: str, location: str) -> str | None:
 
 
 def _port(parts: SplitResult) -> int | None:
-    """The port, None for the scheme's own: http on 80 may lead to https on 443."""
+    """Return the port, or None for the scheme's own: http on 80 may lead to https on 443."""
     return None if parts.port == {"http": 80, "https": 443}.get(parts.scheme) else parts.port
 
 
@@ -252,7 +252,7 @@ _WRONG_CLOCK_CODES = (9, 10)
 
 
 def _failure(error: Exception, source: str) -> SourceError:
-    """What went wrong, without addresses or keys, and whether it may be over in a moment."""
+    """Return what went wrong, without addresses or keys, and whether it may be over soon."""
     if isinstance(error, _UnreadableError):
         return SourceError(f"{source}: {error}", passing=error.passing)
     causes = list(_causes(error))
@@ -260,26 +260,27 @@ def _failure(error: Exception, source: str) -> SourceError:
         (
             (text, passing)
             for kind, cause, text, passing in _REASONS
-            if isinstance(error, kind) and any(isinstance(one, cause) for one in causes)
+            if isinstance(error, kind) and any(isinstance(known, cause) for known in causes)
         ),
         (f"failed ({type(error).__name__})", False),
     )
-    if any(getattr(one, "verify_code", 0) in _WRONG_CLOCK_CODES for one in causes):
+    if any(getattr(known, "verify_code", 0) in _WRONG_CLOCK_CODES for known in causes):
         text = _WRONG_CLOCK
     return SourceError(f"{source}: {text}", passing=passing)
 
 
 def _causes(error: BaseException) -> Iterator[BaseException]:
-    """An error and what it was made from; requests and urllib3 wrap several times over."""
+    """Yield an error and all that caused it: requests and urllib3 wrap several times over."""
     seen: set[int] = set()
     left = [error]
     while left:
-        one = left.pop()
-        if id(one) in seen:
+        current = left.pop()
+        if id(current) in seen:
             continue
-        seen.add(id(one))
-        yield one
-        inner = (*one.args, getattr(one, "reason", None), one.__cause__, one.__context__)
+        seen.add(id(current))
+        yield current
+        reason = getattr(current, "reason", None)
+        inner = (*current.args, reason, current.__cause__, current.__context__)
         left += [other for other in inner if isinstance(other, BaseException)]
 
 
