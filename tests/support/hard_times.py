@@ -67,17 +67,17 @@ class ShakyFile(LedgerFile):
 
     disk: Disk
 
-    def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
+    def _connect(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         if self.disk.state == "shut" and not uri:
             msg = "disk I/O error"
             raise sqlite3.OperationalError(msg)
-        db = super()._connected(name, uri=uri)
+        db = super()._connect(name, uri=uri)
         if not uri:
             self.disk.limit(db)
         return db
 
-    def _use(self) -> None:
-        super()._use()
+    def _configure(self) -> None:
+        super()._configure()
         self.database.connection.execute("PRAGMA synchronous = OFF")
 
 

@@ -252,7 +252,7 @@ class ForecastStore:
         )
 
     def failure(self, place: int = 0) -> Mark | None:
-        """Return when and why the last call to the source at this place failed; None if it did not."""
+        """Return when and why the last call to the source at this place failed, if it did."""
         name = self.sources[place].name
         plan = self.ledger.calls.get(name)
         return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None

@@ -1,7 +1,6 @@
-"""The files beside the ledger: daily copies, copies before a migration, what was damaged.
+"""The files beside the ledger: daily copies, copies before a migration, damaged files.
 
-Nothing here is ever written over or taken away but daily copies, and of these only one that has
-enough newer ones near it.
+Nothing here is ever overwritten or deleted except a daily copy that has enough newer ones near it.
 """
 
 import errno
@@ -22,21 +21,21 @@ from sillward.ledger.integrity import fault_of, is_foreign, is_marked_ours
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 COPIES = 3
-"""Daily copies that are kept. Judgement."""
+"""The daily copies that are kept. Judgement: enough to go back to, in little space."""
 
 NEAR = timedelta(days=30)
-"""A daily copy goes when there are enough newer ones within so long. By this, and not by today's
-date, a clock that is wrong takes nothing away: its copies are near each other, and not near the
-others. Judgement."""
+"""A daily copy is deleted when there are enough newer ones within so long. Because today's date
+does not count, a wrong clock deletes nothing: its copies are near each other, and not near the
+others. Judgement: well beyond the days that the kept copies span."""
 
 LEVEL = 6
-"""Of gzip: the usual one."""
+"""The level of gzip: its default."""
 
 BESIDE = ("-wal", "-shm", "-journal")
 """SQLite's own files beside a database."""
 
 SIGN = b"sillward ledger\n"
-"""In the file of the lock: by it one sees that what lies beside was once ours."""
+"""The content of the lock file, which shows that the file beside it was once ours."""
 
 _NAME = re.compile(r"\.copy-([0-9]{4}-[0-9]{2}-[0-9]{2})\.gz")
 _DRAFT = ".sillward-draft"
@@ -44,13 +43,13 @@ _ASIDE = ".damaged-"
 
 
 class Hold:
-    """A mark on the ledger that says to other processes: somebody has it open.
+    """A lock that tells other processes that the ledger is open.
 
-    alone: nobody else has it open, and nobody else can open it until `share` or `release`.
+    alone: no other process has it open, and none can open it until `share` or `release`.
     """
 
     def __init__(self, path: Path) -> None:
-        """Raise OSError if the file of the lock cannot be opened, NotOursError for another's."""
+        """Raise OSError if the lock file cannot be opened, NotOursError if it is not ours."""
         lock = lock_path(path)
         files.stat_own(lock)  # before: to open a pipe or a device may do something
         flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
@@ -77,27 +76,27 @@ class Hold:
                 raise
 
     def share(self) -> None:
-        """Let others open it too."""
+        """Let other processes open the ledger too."""
         if self.alone:
             self.alone = False
             with suppress(OSError):
                 fcntl.flock(self._file, fcntl.LOCK_SH)
 
     def release(self) -> None:
-        """Have it open no more."""
+        """Give the lock up."""
         os.close(self._file)
 
 
 def lock_path(path: Path) -> Path:
-    """Where the lock of a ledger is."""
+    """Return the path of the lock file of a ledger."""
     return path.with_name(f"{path.name}.lock")
 
 
 def make_private(path: Path, *, alone: bool) -> None:
-    """Create the file, or take it from others than its owner. Raise OSError, NotOursError.
+    """Create the file for its owner only, or close it to others. Raise OSError, NotOursError.
 
-    alone: nobody has it open. Else whoever came first has done it, and here it must not be: to
-    close a file frees the locks that SQLite has on it in this process.
+    alone: no other process has it open. Otherwise the first one has done it, and it must not be
+    done here: to close a file frees the locks that SQLite has on it in this process.
     """
     try:
         os.close(
@@ -119,12 +118,12 @@ def _close_to_others(path: Path) -> None:
 
 
 def draft_path(path: Path) -> Path:
-    """Where what is to become a file is written."""
+    """Return the path at which a file is written before it gets its name."""
     return path.with_name(f"{path.name}{_DRAFT}")
 
 
 def adopt_draft(path: Path) -> None:
-    """Give a draft the name that it was written for, if it is whole. Raise OSError."""
+    """Rename a draft that a crash left to the file itself, if it is whole. Raise OSError."""
     written = draft_path(path)
     with suppress(sqlite3.Error):
         held = files.read_own(written)
@@ -134,7 +133,7 @@ def adopt_draft(path: Path) -> None:
 
 
 def drop_draft(path: Path) -> None:
-    """Take away what a crash left in an earlier step."""
+    """Delete a draft that a crash left."""
     written = draft_path(path)
     with suppress(OSError, NotOursError):
         if files.stat_own(written) is not None:
@@ -142,18 +141,20 @@ def drop_draft(path: Path) -> None:
 
 
 def beside(path: Path) -> Callable[[str], Path]:
-    """The names of SQLite's own files beside a database, by their endings."""
+    """Return a function that returns the path of SQLite's own file with an ending."""
     return lambda end: path.with_name(f"{path.name}{end}")
 
 
 def is_name_of_ours(path: Path, name: str) -> bool:
-    """Whether a name in the folder is one that we give, for a while, to the file itself."""
+    """Whether a name in the folder is one that the file itself has for a while."""
     return name == draft_path(path).name or name.startswith(f"{path.name}{_ASIDE}")
 
 
 def before_path(path: Path, version: int) -> Path:
-    """Where the copy before a migration goes: what is there already stays, unless it is such a
-    copy, from a migration that failed."""
+    """Return the path for the copy before a migration.
+
+    A file that is there already stays, unless it is such a copy, from a migration that failed.
+    """
     stem = f"{path.name}.before-{version}"
     for name in (stem, *(f"{stem}-{number}" for number in range(2, 1000))):
         there = path.with_name(name)
@@ -174,12 +175,12 @@ def _is_ledger(data: bytes) -> bool:
 
 
 def copy_path(path: Path, day: date) -> Path:
-    """The daily copy of a day."""
+    """Return the path of the daily copy of a day."""
     return path.with_name(f"{path.name}.copy-{day}.gz")
 
 
 def daily_copies(path: Path) -> dict[date, Path]:
-    """The daily copies that are there, by day. Raise OSError if the folder cannot be read."""
+    """Return the daily copies that exist, by day. Raise OSError if the folder cannot be read."""
     found = {}
     for name in os.listdir(path.parent):
         match = (
@@ -202,12 +203,12 @@ def put_copy(path: Path, day: date, data: bytes) -> None:
 
 
 def superfluous(days: list[date]) -> list[date]:
-    """Days whose copies have enough newer ones near them."""
-    return [one for one in days if sum(one < day <= one + NEAR for day in days) >= COPIES]
+    """Return the days whose copies have enough newer ones near them."""
+    return [day for day in days if sum(day < newer <= day + NEAR for newer in days) >= COPIES]
 
 
 def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] | None:
-    """The newest daily copy that is itself sound, in memory; None if there is none.
+    """Return the newest daily copy that is sound, in memory, and its day; None if there is none.
 
     Copies of days to come were written while the clock was wrong: they come last.
     """
@@ -223,7 +224,7 @@ def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] |
 
 
 def _sound(data: bytes) -> sqlite3.Connection:
-    """A copy in memory. Raise sqlite3.Error if it is not sound or not for this version."""
+    """Return a copy in memory. Raise sqlite3.Error unless it is sound and of a known version."""
     db = in_memory()
     try:
         load(db, data)
@@ -238,7 +239,7 @@ def _sound(data: bytes) -> sqlite3.Connection:
 
 
 def empty() -> sqlite3.Connection:
-    """A ledger without a row, in memory."""
+    """Return a ledger without a row, in memory."""
     db = in_memory()
     db.executescript(f"{SCHEMA}; PRAGMA user_version = {SCHEMA_VERSION}")
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -246,14 +247,14 @@ def empty() -> sqlite3.Connection:
 
 
 def in_memory() -> sqlite3.Connection:
-    """An empty database in memory."""
+    """Return an empty database in memory."""
     db = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
     db.row_factory = sqlite3.Row
     return db
 
 
 def load(db: sqlite3.Connection, data: bytes, schema: str = "main") -> None:
-    """Make a database in memory of the bytes of a file. Raise sqlite3.Error."""
+    """Load the bytes of a file into a database in memory. Raise sqlite3.Error."""
     if not data:
         msg = "nothing in it"
         raise sqlite3.DatabaseError(msg)
@@ -263,7 +264,7 @@ def load(db: sqlite3.Connection, data: bytes, schema: str = "main") -> None:
 
 
 def aside_path(path: Path, now: datetime) -> Path:
-    """A free name for what is damaged."""
+    """Return a free path for a damaged file."""
     stamp = f"{path.name}{_ASIDE}{now:%Y%m%dT%H%M%SZ}"
     for name in (stamp, *(f"{stamp}-{number}" for number in range(2, 1000))):
         free = path.with_name(name)

@@ -1,4 +1,4 @@
-"""Whether what lies in a ledger file is sound: to SQLite, in its tables, and to its readers."""
+"""Whether a ledger file is sound: to SQLite, in its tables, and to the code that reads its rows."""
 
 import sqlite3
 import struct
@@ -10,15 +10,16 @@ from sillward.ledger.records import call_schedule_of, chore_of, forecast_of, not
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 TELLING = 3
-"""So many tables named like ours make a database ours that has no application id: ledgers did not
-always have one. Judgement: one or two such names (event, round, mark) others have too."""
+"""A database without an application id is ours if it has so many tables with names of ours: the
+first ledgers had no id. Judgement: one or two such names (event, round, mark) occur elsewhere
+too."""
 
 _UNAVAILABLE = {
     sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM,
     sqlite3.SQLITE_READONLY, sqlite3.SQLITE_INTERRUPT, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL,
     sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_PROTOCOL, sqlite3.SQLITE_NOLFS, sqlite3.SQLITE_AUTH,
 }  # fmt: skip
-"""SQLite's errors (primary codes) that say nothing of what is in the file."""
+"""SQLite's errors (primary codes) that say nothing about the content of the file."""
 
 
 def _moments_of(*names: str) -> Callable[[sqlite3.Row], object]:
@@ -35,17 +36,18 @@ _READERS: dict[str, Callable[[sqlite3.Row], object]] = {
     "mark": _moments_of("at"),
     "event": _moments_of("changed_at"),
 }
-"""What reads the rows of a table. What these cannot read would fail at every tick."""
+"""The functions that read the rows of each table. A row that they cannot read would fail at every
+tick."""
 
 
 def is_damage(error: sqlite3.Error) -> bool:
-    """Whether an error while reading comes from what is in the file."""
+    """Whether an error while reading is due to the content of the file."""
     code: int | None = getattr(error, "sqlite_errorcode", None)  # none: text that is no UTF-8
     return code is None or code & 0xFF not in _UNAVAILABLE
 
 
 def fault_of(db: sqlite3.Connection) -> str | None:
-    """What is wrong with the content of an open ledger, in words; None if it is sound.
+    """Return what is wrong with the content of an open ledger, in words; None if it is sound.
 
     An empty file, a file of another version or program are sound if they are so to SQLite. Rows
     must come as sqlite3.Row. Raise sqlite3.Error if the file cannot be read just now.
@@ -100,7 +102,7 @@ def is_bare(db: sqlite3.Connection) -> bool:
 
 
 def tables_of(db: sqlite3.Connection, schema: str = "main") -> dict[str, list[str]]:
-    """The columns of each table of a database, by name."""
+    """Return the columns of each table of a database, by the name of the table."""
     names = [
         row[0]
         for row in db.execute(f"SELECT name FROM {schema}.sqlite_schema WHERE type = 'table'")
@@ -113,7 +115,7 @@ def tables_of(db: sqlite3.Connection, schema: str = "main") -> dict[str, list[st
 
 
 def quoted(name: str) -> str:
-    """A name as SQL takes it, whatever is in it."""
+    """Return a name quoted for SQL, whatever is in it."""
     return '"' + name.replace('"', '""') + '"'
 
 
@@ -184,8 +186,8 @@ def is_log_damaged(log: bytes) -> bool:
 
 
 def _checksum(words: tuple[int, ...], sums: tuple[int, int]) -> tuple[int, int]:
-    one, two = sums
+    first, second = sums
     for even, odd in zip(words[::2], words[1::2], strict=True):
-        one = (one + even + two) & 0xFFFFFFFF
-        two = (two + odd + one) & 0xFFFFFFFF
-    return one, two
+        first = (first + even + second) & 0xFFFFFFFF
+        second = (second + odd + first) & 0xFFFFFFFF
+    return first, second

@@ -26,14 +26,15 @@ from sillward.ledger.records import to_text
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 BUSY_MS = 5000
-"""How long to wait for another process that writes. Judgement: its transactions take
+"""How long to wait for another process that writes [ms]. Judgement: its transactions take
 milliseconds."""
 
 IN_MEMORY = ":memory:"
 """The path of a ledger without a file."""
 
-SMALLEST = 512
-"""Of a SQLite file, in bytes: one page. SQLite takes what is shorter for a new file."""
+MIN_FILE_BYTES = 512
+"""The smallest size of a SQLite file: one page [bytes]. SQLite takes a shorter file for a new
+one."""
 
 log = logging.getLogger(__name__)
 
@@ -81,7 +82,7 @@ class LedgerFile:
             if not resilient:
                 raise
             log.error("ledger.afloat reason=%s", error)
-            self._go_to_memory(self._as_it_lies())
+            self._go_to_memory(self._readable_content())
 
     @property
     def in_memory(self) -> bool:
@@ -112,8 +113,8 @@ class LedgerFile:
             self._hold = hold
 
     def _open_held(self, *, alone: bool, repair: bool) -> None:
-        changes = self._changes() if alone else b""
-        fault, db = self._first_look(changes) if alone else None, None
+        changes = self._wal_content() if alone else b""
+        fault, db = self._fault_before_opening(changes) if alone else None, None
         lost = is_log_damaged(changes)
         if lost and not repair:
             fault = "the -wal file"
@@ -121,7 +122,7 @@ class LedgerFile:
             if alone and not self._file.exists():
                 self._begin()
             copies.make_private(self._file, alone=alone)
-            db = self._connected(str(self._file))
+            db = self._connect(str(self._file))
             fault = self._fault(db)
             if fault is None and lost and is_bare(db):
                 fault = "all that it held was in the -wal file, and that is damaged"
@@ -131,28 +132,28 @@ class LedgerFile:
                     msg = f"ledger {self.path}: damaged ({fault}); `sillward run` sets it right"
                     raise LedgerError(msg)
                 log.error("ledger.damaged reason=%s", fault)
-                self._set_right()
+                self._repair()
             finally:  # only now: see copies.set_aside
                 if db is not None:
                     db.close()
             lost, db = False, None
-        self.database.connection = db or self._connected(str(self._file))
+        self.database.connection = db or self._connect(str(self._file))
         try:
-            self._use()
+            self._configure()
             self._migrate()
             if lost:
-                self._tell_of_lost_changes(changes)
+                self._report_lost_changes(changes)
         except BaseException:
             self.database.connection.close()
             raise
 
-    def _changes(self) -> bytes:
-        """The -wal of a file that nobody has open: what a crash left outside the file itself."""
+    def _wal_content(self) -> bytes:
+        """Return the -wal of a file that is not open: what a crash left outside the file itself."""
         held = files.read_own(copies.beside(self._file)("-wal"))
         return b"" if held is None else held[0]
 
-    def _first_look(self, changes: bytes) -> str | None:
-        """What is wrong that SQLite would pass over by beginning anew without a word."""
+    def _fault_before_opening(self, changes: bytes) -> str | None:
+        """Return what is wrong where SQLite would silently begin a new file; None if nothing is."""
         try:
             size = self._file.stat().st_size
         except FileNotFoundError:
@@ -161,17 +162,17 @@ class LedgerFile:
             copies.adopt_draft(self._file)  # a crash came just before this last step
             return None
         copies.drop_draft(self._file)
-        return None if size >= SMALLEST else "it is empty or cut off"
+        return None if size >= MIN_FILE_BYTES else "it is empty or cut off"
 
     def _begin(self) -> None:
-        """Make the file with all its tables at once: an empty one is taken for a damaged one."""
+        """Make the file with all its tables at once, because an empty file counts as damaged."""
         with closing(copies.empty()) as db:
             content = db.serialize()
         with suppress(FileExistsError):  # another process was faster
             draft = copies.draft_path(self._file)
             files.write(self._file, content, exclusive=True, temporary=draft)
 
-    def _connected(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
+    def _connect(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         db = sqlite3.connect(
             name, isolation_level=None, timeout=BUSY_MS / 1000, check_same_thread=False, uri=uri
         )
@@ -179,7 +180,7 @@ class LedgerFile:
         return db
 
     def _fault(self, db: sqlite3.Connection) -> str | None:
-        """What is wrong with the file. Close it and raise if that cannot be found out."""
+        """Return what is wrong with the file, or None. Close it and raise if that is not known."""
         try:
             fault = fault_of(db)
             if fault is None and is_foreign(db):
@@ -208,7 +209,7 @@ class LedgerFile:
                 raise
         return True
 
-    def _use(self) -> None:
+    def _configure(self) -> None:
         for pragma in (
             "journal_mode=WAL",
             # A lost "sent" mark costs a repeat: one sync for each write is worth it.
@@ -218,8 +219,8 @@ class LedgerFile:
         ):
             self.database.connection.execute(f"PRAGMA {pragma}")
 
-    def _tell_of_lost_changes(self, changes: bytes) -> None:
-        """SQLite read the -wal up to where it is damaged, and what is before that is sound."""
+    def _report_lost_changes(self, changes: bytes) -> None:
+        """Keep the damaged -wal, which SQLite has read up to the damage, and leave a mark of it."""
         now = self._clock().astimezone(UTC)
         aside = copies.aside_path(self._file, now)
         aside = aside.with_name(f"{aside.name}-wal")
@@ -228,12 +229,12 @@ class LedgerFile:
         text = f"the last changes in the ledger were damaged and set aside as {aside.name}"
         _put_mark(self.database.connection, now, f"{text}; what was before them is there")
 
-    def _set_right(self) -> None:
+    def _repair(self) -> None:
         """Set the damaged file aside and put the newest sound copy, or an empty one, there."""
         now = self._clock().astimezone(UTC)
         aside = copies.aside_path(self._file, now)
         text = f"the ledger was damaged and set aside as {aside.name}"
-        db, origin = self._next_best(now)
+        db, origin = self._substitute(now)
         try:
             _put_mark(db, now, f"{text}; {origin}")
             content = db.serialize()
@@ -246,8 +247,8 @@ class LedgerFile:
             before_rename=lambda _: copies.set_aside(self._file, aside),
         )
 
-    def _next_best(self, now: datetime) -> tuple[sqlite3.Connection, str]:
-        """What to go on with in place of the file, in memory, and where it is from."""
+    def _substitute(self, now: datetime) -> tuple[sqlite3.Connection, str]:
+        """Return what takes the place of the file, in memory, and where it comes from, in words."""
         found = copies.newest_sound(self._file, now)
         if found is not None:
             day, db = found
@@ -290,7 +291,7 @@ class LedgerFile:
         with suppress(sqlite3.Error, UnicodeDecodeError):
             if file.in_transaction:
                 file.execute("ROLLBACK")
-        self._go_to_memory(self._copied(file) or self._as_it_lies())
+        self._go_to_memory(self._sound_copy_of(file) or self._readable_content())
         self._hold = None
         with suppress(sqlite3.Error, UnicodeDecodeError):
             file.close()
@@ -299,7 +300,7 @@ class LedgerFile:
         log.error("ledger.afloat path=%s", self.path)
 
     def to_file(self) -> bool:
-        """Go back to the file, with all that was done in memory. Whether the ledger is there.
+        """Go back to the file with all that was done in memory. Return whether that succeeded.
 
         The file is opened with the same checks as at the start. What memory changed wins, but
         what was acknowledged in the file meanwhile stays; see `merging`.
@@ -342,13 +343,13 @@ class LedgerFile:
                 content = None
         if content is None:
             now = self._clock().astimezone(UTC)
-            self.database.connection, origin = self._next_best(now)
+            self.database.connection, origin = self._substitute(now)
             self._migrate()
-            if self._was_there():
+            if self._exists():
                 _put_mark(self.database.connection, now, f"the ledger could not be read; {origin}")
         self._in_memory, self._before = True, self.database.connection.serialize()
 
-    def _was_there(self) -> bool:
+    def _exists(self) -> bool:
         try:
             self._file.stat()
         except FileNotFoundError:
@@ -357,21 +358,21 @@ class LedgerFile:
             return True
         return True
 
-    def _as_it_lies(self) -> sqlite3.Connection | None:
-        """What can be read of a file that nobody can write, in memory."""
+    def _readable_content(self) -> sqlite3.Connection | None:
+        """Return what can be read of a file that cannot be written, in memory, or None."""
         for mode in ("mode=ro", "mode=ro&immutable=1"):
             with suppress(sqlite3.Error, UnicodeDecodeError):
-                file = self._connected(f"file:{quote(str(self._file))}?{mode}", uri=True)
+                file = self._connect(f"file:{quote(str(self._file))}?{mode}", uri=True)
                 try:
-                    found = self._copied(file)
+                    found = self._sound_copy_of(file)
                 finally:
                     file.close()
                 if found is not None:
                     return found
         return None
 
-    def _copied(self, file: sqlite3.Connection) -> sqlite3.Connection | None:
-        """A sound copy of an open ledger, in memory."""
+    def _sound_copy_of(self, file: sqlite3.Connection) -> sqlite3.Connection | None:
+        """Return a copy of an open ledger in memory; None if it would not be sound."""
         memory = copies.in_memory()
         with suppress(sqlite3.Error, UnicodeDecodeError):
             file.backup(memory)

@@ -1,8 +1,8 @@
-"""Two ledgers that went apart become one again.
+"""The merge of two ledgers that diverged.
 
 While the file could not be written, the daemon went on in memory, and other processes may have
-written to the file. What memory changed wins, row by row; what it left as it was, the file knows
-better. Tables, keys and columns are asked of SQLite, so that new tables need no change here.
+written to the file. A row that memory changed wins; for all others the file counts. Tables, keys
+and columns are read from SQLite, so that new tables need no change here.
 """
 
 import sqlite3
@@ -12,7 +12,7 @@ from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
 
 HISTORY_RESET = "history reset"
-"""The mark that says in words what of the ledger was lost."""
+"""The mark that says in words what was lost of the ledger."""
 
 
 def merge(db: sqlite3.Connection, kept: bytes, before: bytes) -> None:
@@ -51,7 +51,7 @@ def _merge(db: sqlite3.Connection) -> None:
 
 
 def _number_of(db: sqlite3.Connection, table: str) -> str | None:
-    """The column of a table that only numbers its rows: each side gives its own numbers."""
+    """Return the column that only numbers the rows of a table, on each side in its own way."""
     keys = [row for row in db.execute(f"PRAGMA table_info({quoted(table)})") if row["pk"]]
     if len(keys) == 1 and keys[0]["type"].upper() == "INTEGER":
         return str(keys[0]["name"])
@@ -59,7 +59,7 @@ def _number_of(db: sqlite3.Connection, table: str) -> str | None:
 
 
 def _identity(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> list[str]:
-    """The columns by which a row is the same row on both sides: its key, else all of it."""
+    """Return the columns that identify a row on both sides: its key, or else all of them."""
     info = db.execute(f"PRAGMA table_info({quoted(table)})").fetchall()
     key = [row["name"] for row in info if row["pk"]]
     if key and set(key) <= set(columns):
@@ -76,7 +76,7 @@ def _same(columns: Sequence[str], one: str, other: str) -> str:
 
 
 def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> None:
-    """Bring one table of memory into the file: what went, what changed, what the file lacks."""
+    """Bring a table of memory into the file: rows that were removed, changed or added."""
     name, key = quoted(table), _identity(db, table, columns)
     listed = ", ".join(map(quoted, columns))
     db.execute(
@@ -92,7 +92,7 @@ def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> No
     rest = [column for column in columns if column not in key]
     db.execute(f"CREATE TEMP TABLE coming AS SELECT {listed} FROM kept.{name} AS k WHERE {changed}")
     if rest:
-        values = ", ".join(f"{quoted(one)} = c.{quoted(one)}" for one in rest)
+        values = ", ".join(f"{quoted(column)} = c.{quoted(column)}" for column in rest)
         db.execute(
             f"UPDATE main.{name} SET {values} FROM temp.coming AS c WHERE {_same(key, 'c', name)}"
         )
@@ -106,7 +106,7 @@ def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> No
 def _renumber(
     db: sqlite3.Connection, table: str, number: str, tables: dict[str, list[str]]
 ) -> None:
-    """Give the rows of memory that refer to a numbered table the numbers that the file uses.
+    """Renumber the rows of memory that refer to a numbered table as the file numbers it.
 
     A column refers to a table if it has its name.
     """
@@ -136,7 +136,7 @@ def _renumber(
 
 
 def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) -> None:
-    """What a grower acknowledged meanwhile outweighs what memory knew."""
+    """Let confirmations that were made in the file meanwhile win over memory."""
     same = _same(tables["chore"], "b", "k")
     db.execute(
         "UPDATE kept.chore AS k SET done_at = m.done_at FROM main.chore AS m"

@@ -1,8 +1,8 @@
-"""Whether what lies where the ledger is to be was ever a ledger of this user's.
+"""Whether the file at the ledger's path ever was a ledger of this user's.
 
-Only what was can be damaged, and only what is damaged is set aside and replaced. A sign is in the
-file itself (its application id, or our tables in a ledger from before there was one), or lies
-beside it: our lock, or a daily copy. What has no sign is somebody else's, an empty file too.
+Only such a file can be a damaged ledger, and only a damaged ledger is set aside and replaced. The
+signs are in the file itself (its application id, or our tables in a ledger from before there was
+one) or beside it: our lock, or a daily copy. A file without a sign is not ours, even an empty one.
 """
 
 import os
@@ -25,10 +25,10 @@ class _Origin(Enum):
 
 
 def own_file(path: Path) -> Path:
-    """The file that a path leads to, links followed, if it is a ledger of this user's or not there.
+    """Return the file that a path leads to, if it is a ledger of this user's or does not exist.
 
-    Nothing is changed. Raise NotOursError if there is something else, OSError if that cannot be
-    seen.
+    Links are followed, and nothing is changed. Raise NotOursError if there is something else,
+    OSError if that cannot be seen.
     """
     try:
         file = files.follow_links(path)
@@ -42,15 +42,15 @@ def own_file(path: Path) -> Path:
 
 def _require_ours(path: Path) -> None:
     found = files.stat_own(path)
-    left = [one for one in map(copies.beside(path), copies.BESIDE) if _is_there(one)]
+    left = [other for other in map(copies.beside(path), copies.BESIDE) if _is_there(other)]
     if found is None:
         if left and not _has_signs_beside(path):
             msg = f"{left[0]}: there is no ledger that it could belong to; name another file"
             raise NotOursError(msg)
         return
     origin = _origin(path)
-    # What has a second name may be somebody's file under that name. It is ours by what is in it,
-    # or if the other names are ours: a crash leaves those.
+    # A file with a second name may be another program's under that name. It is ours by its content,
+    # or if its other names are ours: a crash leaves those.
     only_ours = found.st_nlink in (1, _names_of_ours(path, found))
     damaged = origin is _Origin.UNKNOWN and only_ours and _has_signs_beside(path)
     if origin is not _Origin.OURS and not damaged:
@@ -60,7 +60,7 @@ def _require_ours(path: Path) -> None:
 
 
 def _is_there(path: Path) -> bool:
-    """Whether there is one of SQLite's own files. Raise NotOursError if it can be none."""
+    """Whether one of SQLite's own files exists. Raise NotOursError if it cannot be SQLite's."""
     try:
         found = os.lstat(path)
     except FileNotFoundError:
@@ -70,7 +70,7 @@ def _is_there(path: Path) -> bool:
 
 
 def _names_of_ours(path: Path, found: os.stat_result) -> int:
-    """How many names of the file are its own and those that we give."""
+    """Return how many names of the file are its own or given by us."""
     count = 0
     for name in os.listdir(path.parent):
         if name == path.name or copies.is_name_of_ours(path, name):
@@ -92,7 +92,7 @@ def _has_signs_beside(path: Path) -> bool:
 
 
 def _origin(path: Path) -> _Origin:
-    """Whose a file is, by what is in it; unknown if it is damaged or no database."""
+    """Return whose a file is by its content; unknown if it is damaged or no database."""
     # By SQLite and not by reading the header: to close a file frees the locks that this process
     # has on it, and SQLite knows which it has. "immutable": no lock, no -wal, nothing written.
     with suppress(sqlite3.Error, UnicodeDecodeError):
@@ -106,7 +106,7 @@ def _origin(path: Path) -> _Origin:
 
 
 def refuse_place(path: Path) -> None:
-    """Raise ConfigError for a path at which no ledger can ever be, or what is there is not ours."""
+    """Raise ConfigError for a path at which no ledger can be, or whose file is not ours."""
     if os.path.isdir(path):  # and not path.is_dir, which may raise
         msg = f"ledger {path}: is a folder; name a file in it, such as {path / 'ledger.sqlite3'}"
         raise ConfigError([msg])

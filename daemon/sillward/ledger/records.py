@@ -1,4 +1,4 @@
-"""What the ledger holds, as the rest of the shell sees it, and how it lies in the file's columns.
+"""The records of the ledger as the rest of the shell sees them, and their columns in the file.
 
 Times are ISO text in UTC, so that they sort; booleans are 0 and 1. The archive of nights, which is
 long, has integers instead: unix seconds, days (date ordinals) and hundredths of °C, m/s and shares
@@ -26,7 +26,8 @@ class StoredForecast:
     """The last good body of a source for a site.
 
     fetched_at: when the source last gave or confirmed it. changed_at: when it last said something
-    else than before. last_modified, etag: what the provider wants to hear when it is asked again.
+    else than before. last_modified, etag: the validators to send back with the next
+    query.
     """
 
     source: str
@@ -41,8 +42,8 @@ class StoredForecast:
 class CallSchedule:
     """When a source is called next, and how it went so far.
 
-    failures: failed calls since the last good one. calls: how many on that day (UTC). reason: of
-    the last failure. not_before: until when the provider itself asked not to be asked.
+    failures: failed calls since the last good one. calls: how many on that `day` (UTC). reason: of
+    the last failure. not_before: until when the provider asked not to be called.
     """
 
     next_at: datetime
@@ -87,7 +88,7 @@ class NoticeState(StrEnum):
 class Notice:
     """One message of a round to one channel.
 
-    key: its intent: site, day, round (with stage and chore), channel; never its words.
+    key: its intent (site, day, round with stage and chore, channel), never its words.
     """
 
     key: str
@@ -104,7 +105,7 @@ class Notice:
     sent_at: datetime | None = None
     last_error: str | None = None
     perhaps_sent: int = 0
-    """Attempts that were cut off: nobody knows whether one of them arrived."""
+    """Attempts that were cut off, of which one may have arrived."""
     stage: Stage = Stage.TOLD
     change: int = 0
     """Which change of the round it tells of; 0: the round itself."""
@@ -153,18 +154,18 @@ class StoredChore:
 
     @property
     def day(self) -> str:
-        """The local date that it is of: its id begins with it."""
+        """Its local date, with which its id begins."""
         return self.id[:10]
 
     @property
     def plants(self) -> tuple[str, ...]:
-        """Those that it is for."""
+        """The plants that it is for."""
         return tuple(self.chore.plants)
 
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """Something that happened last: when, and in words."""
+    """When something last happened, and in words what."""
 
     name: str
     at: datetime
@@ -191,24 +192,24 @@ class EventVersion:
 
 
 def to_text(at: datetime) -> str:
-    """A moment as it is stored."""
+    """Return a time as it is stored."""
     return at.astimezone(UTC).isoformat(timespec="seconds")
 
 
 def to_moment(text: str) -> datetime:
-    """A stored moment."""
+    """Return a stored time."""
     return datetime.fromisoformat(text)
 
 
 def maybe_moment(text: str | None) -> datetime | None:
-    """A stored moment, or None."""
+    """Return a stored time, or None for None."""
     return None if text is None else to_moment(text)
 
 
 def column_value(value: object) -> object:
-    """A value as a column takes it."""
+    """Return a value as a column takes it."""
     if isinstance(value, OpenOrder):
-        return json.dumps({name: column_value(one) for name, one in asdict(value).items()})
+        return json.dumps({name: column_value(part) for name, part in asdict(value).items()})
     if isinstance(value, datetime):
         return to_text(value)
     if isinstance(value, date):
@@ -217,24 +218,24 @@ def column_value(value: object) -> object:
 
 
 def state_to_plain(state: PlantState | None) -> dict[str, Any] | None:
-    """A plant's state as a document; None for None."""
+    """Return a plant's state as plain types, or None for None."""
     if state is None:
         return None
     return {field.name: column_value(getattr(state, field.name)) for field in fields(PlantState)}
 
 
 def states_to_json(states: Mapping[str, PlantState]) -> str:
-    """The states of some plants as text."""
+    """Return the states of some plants as text."""
     return json.dumps({plant: state_to_plain(state) for plant, state in states.items()})
 
 
 def states_from_json(text: str) -> dict[str, PlantState]:
-    """The states of some plants from their text."""
+    """Return the states of some plants from their text."""
     return {plant: state_of(values) for plant, values in json.loads(text).items()}
 
 
 def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
-    """A plant's state from a row or from a document."""
+    """Return a plant's state from a row or from plain types."""
     return PlantState(
         spot=row["spot"],
         since=maybe_moment(row["since"]),
@@ -263,12 +264,12 @@ def _asked_of(text: str | None) -> OpenOrder | None:
 
 
 def _column(row: Mapping[str, Any] | sqlite3.Row, name: str) -> Any:
-    """A value that documents of older versions lack."""
+    """Return a value, or None where a state of an older version lacks it."""
     return row[name] if name in row.keys() else None  # noqa: SIM118 (a Row is no mapping)
 
 
 def notice_of(row: sqlite3.Row) -> Notice:
-    """A notice from its row."""
+    """Return a notice from its row."""
     values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
         values[name] = maybe_moment(values[name])
@@ -277,7 +278,7 @@ def notice_of(row: sqlite3.Row) -> Notice:
 
 
 def chore_of(row: sqlite3.Row) -> StoredChore:
-    """A chore from its row."""
+    """Return a chore from its row."""
     return StoredChore(
         chore=decode(row["document"]),
         done_at=maybe_moment(row["done_at"]),
@@ -290,12 +291,12 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
 
 
 def columns_of(record: StoredForecast | CallSchedule) -> dict[str, object]:
-    """The columns of a record, by name."""
+    """Return the columns of a record, by name."""
     return {field.name: column_value(getattr(record, field.name)) for field in fields(record)}
 
 
 def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
-    """A forecast from its row; None if its body cannot be decompressed."""
+    """Return a forecast from its row; None if its body cannot be decompressed."""
     values = {field.name: row[field.name] for field in fields(StoredForecast)}
     for name in ("fetched_at", "changed_at"):
         values[name] = to_moment(values[name])
@@ -307,7 +308,7 @@ def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
 
 
 def call_schedule_of(row: sqlite3.Row) -> CallSchedule:
-    """A schedule from its row."""
+    """Return a schedule of calls from its row."""
     values = {field.name: row[field.name] for field in fields(CallSchedule)}
     values["next_at"] = to_moment(values["next_at"])
     values["not_before"] = maybe_moment(values["not_before"])
@@ -318,11 +319,11 @@ def call_schedule_of(row: sqlite3.Row) -> CallSchedule:
 NIGHT_COLUMNS = (
     "night", "fetched_at", "low_at", "low", "dew_point", "wind", "cloud", "high", "sd",
 )  # fmt: skip
-"""The columns of a forecast of a night, beside whose it is."""
+"""The columns of a forecast of a night, apart from the one that says of which source and site."""
 
 
 def night_values(night: NightForecast, fetched_at: datetime) -> tuple[int | None, ...]:
-    """The values of these columns."""
+    """Return the values of `NIGHT_COLUMNS`."""
     values = (night.low_c, night.dew_point_c, night.wind_m_s, night.cloud, night.high_c, night.sd_k)
     times = (int(fetched_at.timestamp()), int(night.low_at.timestamp()))
     hundredths = (None if value is None else round(value * 100) for value in values)
@@ -332,8 +333,10 @@ def night_values(night: NightForecast, fetched_at: datetime) -> tuple[int | None
 def night_of(
     night: int, fetched_s: int, low_s: int, low: int, *rest: int | None
 ) -> tuple[datetime, NightForecast]:
-    """When a forecast of a night was fetched, and the forecast, from these columns."""
-    dew_point, wind, cloud, high, sd = (None if one is None else one / 100 for one in rest)
+    """Return when a forecast of a night was fetched, and the forecast, from `NIGHT_COLUMNS`."""
+    dew_point, wind, cloud, high, sd = (
+        None if hundredths is None else hundredths / 100 for hundredths in rest
+    )
     return datetime.fromtimestamp(fetched_s, UTC), NightForecast(
         night=date.fromordinal(night),
         lead_h=(low_s - fetched_s) / HOUR_S,

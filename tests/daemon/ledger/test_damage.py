@@ -326,7 +326,7 @@ def test_all_that_there_was_lay_in_a_wal_that_is_damaged(tmp_path: Path) -> None
     assert Path(f"{damaged(path)[0]}-wal").exists()
 
 
-@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "LedgerFile._connected"])
+@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "LedgerFile._connect"])
 def test_a_crash_while_a_ledger_is_begun_is_no_damage(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -125,7 +125,7 @@ def test_while_the_disk_is_full_it_does_not_go_back_and_keeps_everything(
         ledger.to_memory()
         ledger.nights.keep(SITE, "Other", NOW, nights(900))
         done = rows_of(ledger.database.connection)
-        connected = LedgerFile._connected
+        connected = LedgerFile._connect
 
         def full(self: LedgerFile, name: str, **uri: bool) -> sqlite3.Connection:
             db = connected(self, name, **uri)
@@ -134,7 +134,7 @@ def test_while_the_disk_is_full_it_does_not_go_back_and_keeps_everything(
             return db
 
         with monkeypatch.context() as patch:
-            patch.setattr(LedgerFile, "_connected", full)
+            patch.setattr(LedgerFile, "_connect", full)
             for _ in range(3):
                 assert not ledger.to_file()
                 assert ledger.in_memory
