@@ -1,26 +1,26 @@
-"""How long a message may be: decided here, for its wording and for its sending alike.
+"""How long a message may be, for its wording and for its sending alike.
 
-There are two bounds. A push is read at a glance, so its title and body together are bounded in
-*characters*: the wording asks for that. A service refuses what it does not transport, in *bytes*:
-the sending asks for that, and it matters where a channel is told in full, or where a service takes
-less than a push of ours. A mail has neither bound.
+There are two bounds. A push is read at a glance, so the wording bounds title and body together in
+*characters*. A service refuses what it does not transport, so the sending bounds them in *bytes*:
+that matters where a channel is told in full, or where a service takes less than a push has. A mail
+has neither bound.
 """
 
 from sillward.text import printable
 
 MAX_CHARACTERS = 300
-"""Of a push: title, the end of its line, and body; some phones cut near 500."""
+"""Characters of a push: title, line break and body. Some phones cut near 500."""
 
 MAX_TITLE_CHARACTERS = MAX_CHARACTERS // 2
-"""A grower's wording may make a longer title than ours; the rest is for the lines. Judgement: ours
-have at most a hundred."""
+"""Characters of a title; the rest is for the lines. Judgement: packaged titles have at most a
+hundred, a grower's wording may make longer ones."""
 
 MAX_BYTES = 3_500
-"""Title and body for any service: some take 4 KiB of body (ntfy), or that with its wrapping
+"""Bytes of title and body for any service: some take 4 KiB of body (ntfy), or with its envelope
 (APNs)."""
 
 MAX_TITLE_BYTES = 200
-"""Title for any service; the usual ones take 250 characters. Judgement."""
+"""Bytes of a title for any service. Judgement: the usual services take 250 characters."""
 
 
 def cut_title(title: str) -> str:
@@ -39,9 +39,9 @@ def fits(title: str, body: str) -> bool:
 
 
 def within_bytes(title: str, body: str, service_bytes: int) -> tuple[str, str]:
-    """Return title and body as long as a service takes them, cut by whole lines, which are counted.
+    """Return title and body as long as a service takes them, with a count of the lines cut.
 
-    service_bytes: what this service takes of a body.
+    service_bytes: how much body this service takes.
     """
     title = _cut_bytes(title, MAX_TITLE_BYTES)
     room = min(MAX_BYTES, service_bytes) - _bytes(title) - len("\r\n")
@@ -58,7 +58,7 @@ def within_bytes(title: str, body: str, service_bytes: int) -> tuple[str, str]:
 
 
 def _with_rest(lines: list[str], kept: int) -> str:
-    """The first lines, and how many are left out."""
+    """Return the first lines, and how many are left out."""
     rest = len(lines) - kept
     if not rest:
         return "\n".join(lines)
@@ -67,7 +67,7 @@ def _with_rest(lines: list[str], kept: int) -> str:
 
 
 def _cut_bytes(text: str, max_bytes: int) -> str:
-    """The text in at most this many bytes, with a mark where something is missing."""
+    """Return the text in at most this many bytes, with an ellipsis if something is missing."""
     if _bytes(text) <= max_bytes:
         return text
     return text.encode()[: max_bytes - len("…".encode())].decode(errors="ignore") + "…"

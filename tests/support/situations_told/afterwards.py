@@ -1,4 +1,4 @@
-"""What follows a round: corrections, reminders, what comes late, and what was lost."""
+"""Situations after a round: corrections, reminders, notices that came late or were lost."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -14,7 +14,7 @@ from tests.support.stage import CHANNELS, FULL, PHONE, Stage, stage
 NEVER = 'remind = "never"'
 
 SOME = Sky([(9, 17), (8.5, 16)])
-"""A night too cold for five of six."""
+"""A night too cold for five plants of six."""
 
 
 def corrected(
@@ -26,7 +26,7 @@ def corrected(
     until: str = "18:05",
     notices: str = NEVER,
 ) -> Told:
-    """A dusk round by the forecast of 16:30, and what the next one changes."""
+    """Play a dusk round by the forecast of 16:30, and return what the next forecast changes."""
     played = stage(garden(pots), "16:30", sky, units=units, notices=notices)
     played.play(AT)
     return newly_told(played, newer, until)
@@ -68,7 +68,7 @@ def moved_earlier(units: Units) -> Told:
 
 
 EARLY = Sky([(9, 15.2), (1, 12)])
-"""Cold from sunset on; in by six o'clock."""
+"""Cold from sunset on: plants must be in by six."""
 
 
 @situation("push-changes", imperial=True)
@@ -114,11 +114,11 @@ def in_at_once_in_the_night(units: Units) -> Told:
 
 
 FAIR = Sky([(9, 17), (9.3, 19), (12, 20)])
-"""A night too cold for five of six, and a day to go out on."""
+"""A night too cold for five plants of six, and a day to go out on."""
 
 
 def morning(units: Units, newer: Sky) -> Told:
-    """A cold night, plants told out from the late morning on, and a newer forecast."""
+    """Play a cold night and a morning that sends plants out later, then a newer forecast."""
     played = stage(garden(SIX), AT, FAIR, units=units, notices=NEVER)
     played.desk.tick()
     played.sleep(MORNING, 1)
@@ -211,7 +211,10 @@ def late(
     days: int = 0,
     hanging: bool = False,
 ) -> Told:
-    """A dusk round that no channel takes until this hour. text: of a collection, not of pots."""
+    """Play a dusk round that no channel takes until this hour.
+
+    text: a collection to use instead of pots.
+    """
     played = stage(text or garden(pots), AT, sky, units=units, notices=NEVER)
     played.post.down, played.post.hanging = {PHONE, FULL}, hanging
     played.desk.tick()

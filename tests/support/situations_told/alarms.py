@@ -1,4 +1,4 @@
-"""Alarms: what cannot wait for a round."""
+"""Situations of alarms: what cannot wait for a round."""
 
 import tempfile
 from collections.abc import Iterator
@@ -22,7 +22,7 @@ NEVER = 'remind = "never"'
 
 
 def blinded(units: Units, sky: Sky = COLD, pots: str | None = None) -> Stage:
-    """The last forecast is of nine, and gone by for 24 hours."""
+    """Play 24 hours without a new forecast, the last one of nine in the morning."""
     played = stage(pots or garden(SIX), "09:10", sky, units=units, notices=NEVER)
     played.desk.tick()
     played.wire.failing = "answered 503"

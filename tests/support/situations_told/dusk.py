@@ -1,4 +1,4 @@
-"""What the dusk round says, from an all-clear to forty plants in a frost."""
+"""Situations at the dusk round, from an all-clear to forty plants in a frost."""
 
 from dataclasses import replace
 from datetime import date
@@ -20,7 +20,7 @@ from tests.support.skies import Recording, Sky, recording
 from tests.support.stage import Stage, stage
 
 COLD = Sky([(9, 17), (3, 15), (5, 16)])
-"""A night of some 3 °C at most spots; sunset is at 18:45."""
+"""A night of some 3 °C at most spots; the sun sets at 18:45."""
 
 MILD = Sky([(16, 26)])
 
@@ -31,14 +31,14 @@ AT = "17:15"
 def dusk(
     garden_: str, sky: Sky | Recording, units: Units, *, day: date | None = None, at: str = AT
 ) -> Told:
-    """The round at its hour, with a forecast of that hour."""
+    """Play the round at its hour, with a forecast of that hour."""
     played = stage(garden_, at, sky, units=units, day=day or date(2026, 5, 14))
     played.desk.tick()
     return of_round(played, "dusk")
 
 
 def dusk_without(units: Units, sky: Sky, fetched: str, until: str, days: int = 0) -> Told:
-    """The round of six plants, where the last forecast is of some hour before."""
+    """Play the round of six plants whose last forecast is of an earlier hour."""
     played = stage(garden(SIX), fetched, sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.wire.failing = "answered 503"
@@ -144,7 +144,10 @@ FROST = Sky([(-4, 9)], dew_c=-9)
 
 
 def dusk_after_a_lie(units: Units, good: Sky, bad: Sky, pots: str | None = None) -> Stage:
-    """The round of six plants; the last forecast but one could be true, of the afternoon."""
+    """Play the round of six plants after a forecast that cannot be true.
+
+    The forecast before it is of the afternoon.
+    """
     played = stage(pots or garden(SIX), "14:00", good, units=units, notices='remind = "never"')
     played.desk.tick()
     played.wire.sky = bad
@@ -297,7 +300,7 @@ def inside_but_one(units: Units) -> Told:
 
 
 def two_evenings(sky: Sky, units: Units) -> Stage:
-    """Two dusk rounds with a morning round between them, all followed."""
+    """Play two dusk rounds and the morning round between them, all followed."""
     played = stage(garden(SIX), AT, sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.sleep("08:35", 1)

@@ -1,4 +1,4 @@
-"""What the morning round says, from an all-clear to forty plants on a dry summer's day."""
+"""Situations in the morning round, from an all-clear to forty plants on a dry summer's day."""
 
 from dataclasses import replace
 from datetime import date
@@ -21,7 +21,7 @@ AT_SEVEN = "07:10"
 
 
 def after_the_night(garden_: str, sky: Sky, units: Units, at: str = AT) -> Told:
-    """The round of 15 May, after a dusk round that was followed."""
+    """Play the round of 15 May, after a dusk round that was followed."""
     played = stage(garden_, "17:15", sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.sleep(at, 1)
@@ -29,7 +29,7 @@ def after_the_night(garden_: str, sky: Sky, units: Units, at: str = AT) -> Told:
 
 
 def summer(garden_: str, units: Units, sky: Sky | Recording = HOT) -> Told:
-    """The round of 20 January, on the first day of service."""
+    """Play the round of 20 January, on the first day of service."""
     return of_round(summer_stage(garden_, units, sky), "morning")
 
 
@@ -155,7 +155,7 @@ HEAT_WAVE = Sky([(18, 34), (20, 38), (22, 39)], dew_c=10, wind_m_s=2, cloud_pct=
 
 
 def hot_day(garden_: str, sky: Sky, units: Units) -> Told:
-    """The round of the second day."""
+    """Play the round of the second day."""
     played = stage(garden_, "18:00", sky, units=units, day=SUMMER, notices='remind = "never"')
     played.desk.tick()
     played.sleep(AT_SEVEN, 1)

@@ -1,4 +1,4 @@
-"""What the week round says, on a Sunday at six."""
+"""Situations in the week round, on a Sunday at six."""
 
 from dataclasses import replace
 from datetime import date
@@ -17,7 +17,7 @@ SUNDAY = date(2026, 5, 17)
 def week(
     garden_: str, sky: Sky | Recording, units: Units, *, day: date = SUNDAY, fails: bool = False
 ) -> Told:
-    """The round at its hour; what the day's other rounds have told is told before."""
+    """Play the round at its hour, after the day's other rounds."""
     played = stage(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
     played.wire.failing = "answered 503" if fails else None
     played.desk.tick()
