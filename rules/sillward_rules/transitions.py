@@ -66,7 +66,7 @@ def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
 
 
 def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
-    """The states of a sheet without those that were presumed for its morning alone."""
+    """Return the states of a sheet without those presumed for its morning only."""
     return {name: state for name, state in sheet.states.items() if name not in sheet.presumed}
 
 
@@ -103,7 +103,7 @@ def told_to_move(state: PlantState, chore: Chore) -> PlantState:
 
 
 def _order_of(state: PlantState, chore: Chore) -> OpenOrder:
-    """The order of a chore, with when the plant goes out first if that was told as well."""
+    """Return the order of a chore, with when the plant goes out first if that was told too."""
     order = OpenOrder(chore.from_spot, chore.to_spot, chore.before)
     if state.assumed and state.came_from is not None and state.spot == chore.from_spot:
         return replace(order, out_of=state.came_from, out_at=state.since)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sillward_rules.physics import air
-from sillward_rules.weather.climate import wind_at_height
+from sillward_rules.weather.at_spots import wind_at_height
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]

@@ -104,12 +104,12 @@ def changes(zone: ZoneInfo, year: int) -> list[datetime]:
     hours = [start + count * HOUR for count in range(366 * 24)]
     return [
         next(
-            one + timedelta(minutes=minute)
+            hour + timedelta(minutes=minute)
             for minute in range(1, 61)
-            if offset(one + timedelta(minutes=minute)) != offset(one)
+            if offset(hour + timedelta(minutes=minute)) != offset(hour)
         )
-        for one in hours
-        if offset(one) != offset(one + HOUR)
+        for hour in hours
+        if offset(hour) != offset(hour + HOUR)
     ]
 
 

@@ -10,7 +10,7 @@ import refet
 import refet.calcs
 
 from sillward_rules.physics import air
-from sillward_rules.weather.climate import wind_at_height
+from sillward_rules.weather.at_spots import wind_at_height
 
 TEMPS_C = np.arange(-30.0, 51.0)
 ELEVATIONS_M = np.arange(-400.0, 4500.0, 100.0)

@@ -58,9 +58,9 @@ def sheet_of(
 
 def orders(sheet: Sheet) -> list[Order]:
     return [
-        Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
-        for one in sheet.chores
-        if one.kind in CORRECTED and one.id.startswith("2026-05-14")
+        Order(chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore))
+        for chore in sheet.chores
+        if chore.kind in CORRECTED and chore.id.startswith("2026-05-14")
     ]
 
 
@@ -210,7 +210,7 @@ def test_a_day_that_turns_cold_calls_going_out_off_and_never_orders_it() -> None
     changed = revise(orders(mild), cold, frozenset, [], HALF_AN_HOUR, HOUR)
     back = revise(orders(cold), mild, frozenset, [], HALF_AN_HOUR, HOUR)
 
-    assert [one.kind for one in changed.called_off] == [ChoreKind.CARRY_OUT]
+    assert [order.kind for order in changed.called_off] == [ChoreKind.CARRY_OUT]
     assert not back
 
 

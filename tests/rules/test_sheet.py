@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Limit
@@ -24,12 +24,10 @@ from sillward_rules.remark import (
 )
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.transitions import next_state
-from sillward_rules.trips import MIN_WINDOW, make_chores
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import (
-    MENDOZA,
     OPEN_BENCH,
     WARM_ROOM,
     collection,
@@ -44,113 +42,6 @@ START = utc("2026-05-13T00:00")
 EVENING = utc("2026-05-14T20:00")
 MORNING = utc("2026-05-15T11:30")
 COLD = daily_curve(8.0, 19.0, 9 * 24)
-
-
-def errand(
-    name: str,
-    before: str,
-    *,
-    kind: ChoreKind = ChoreKind.CARRY_IN,
-    start: str = "",
-    turn: int = 0,
-) -> Errand:
-    at = utc(before)
-    reason = Reason(name, "leaf temperature", 8.0, "°C", 13.0, at)
-    return Errand(
-        kind,
-        "bench",
-        "room",
-        utc(start) if start else None,
-        at,
-        Grounds.of(((name,), reason)),
-        turn,
-    )
-
-
-def test_errands_of_one_way_and_time_are_one_walk_by_the_earliest_deadline() -> None:
-    chores = make_chores(
-        [errand("b", "2026-05-14T21:40"), errand("a", "2026-05-14T21:03")],
-        MENDOZA,
-        date(2026, 5, 14),
-        EVENING - timedelta(hours=12),
-    )
-
-    (chore,) = chores
-    assert chore.plants == ("a", "b")
-    assert chore.before == utc("2026-05-14T21:00")
-    assert chore.id == "2026-05-14-carry-in-bench-to-room"
-
-
-def test_errands_hours_apart_are_two_walks_with_ids_of_their_own() -> None:
-    chores = make_chores(
-        [errand("a", "2026-05-14T15:00"), errand("b", "2026-05-14T21:00")],
-        MENDOZA,
-        date(2026, 5, 14),
-        EVENING - timedelta(hours=12),
-    )
-
-    assert [chore.id for chore in chores] == [
-        "2026-05-14-carry-in-bench-to-room",
-        "2026-05-14-carry-in-bench-to-room-2",
-    ]
-
-
-def test_windows_that_never_meet_are_two_walks() -> None:
-    mist = ChoreKind.MIST
-    chores = make_chores(
-        [
-            errand("a", "2026-05-14T11:00", kind=mist, start="2026-05-14T10:00"),
-            errand("b", "2026-05-14T12:00", kind=mist, start="2026-05-14T11:30"),
-            errand("c", "2026-05-14T18:00", kind=mist, start="2026-05-14T10:30"),
-        ],
-        MENDOZA,
-        date(2026, 5, 14),
-        EVENING - timedelta(hours=12),
-    )
-
-    assert [chore.plants for chore in chores] == [("a",), ("b", "c")]
-    assert all(
-        chore.not_before is not None and chore.not_before <= chore.before for chore in chores
-    )
-
-
-def test_a_misting_goes_with_others_of_its_turn_only() -> None:
-    mist, day = ChoreKind.MIST, date(2026, 5, 14)
-    asked = [
-        errand("a", "2026-05-14T18:00", kind=mist, start="2026-05-14T10:00"),
-        errand("a", "2026-05-14T18:00", kind=mist, start="2026-05-14T16:00", turn=1),
-        errand("b", "2026-05-14T17:00", kind=mist, start="2026-05-14T15:00", turn=1),
-        errand("c", "2026-05-14T17:30", kind=mist, start="2026-05-14T10:30"),
-    ]
-
-    chores = make_chores(asked, MENDOZA, day, EVENING - timedelta(hours=12))
-
-    assert {(chore.plants, chore.not_before, chore.before) for chore in chores} == {
-        (("c", "a"), utc("2026-05-14T10:30"), utc("2026-05-14T17:30")),
-        (("b", "a"), utc("2026-05-14T16:00"), utc("2026-05-14T17:00")),
-    }
-
-
-@pytest.mark.parametrize(("start", "walks"), [("11:30", 1), ("11:35", 2)])
-def test_a_misting_waits_for_others_ninety_minutes_and_no_more(start: str, walks: int) -> None:
-    asked = [
-        errand("a", "2026-05-14T18:00", kind=ChoreKind.MIST, start="2026-05-14T10:00"),
-        errand("b", "2026-05-14T18:00", kind=ChoreKind.MIST, start=f"2026-05-14T{start}"),
-    ]
-
-    chores = make_chores(asked, MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
-
-    assert len(chores) == walks
-
-
-def test_rounding_leaves_a_misting_time_to_walk() -> None:
-    asked = errand("a", "2026-05-14T15:11", kind=ChoreKind.MIST, start="2026-05-14T15:01")
-
-    (chore,) = make_chores([asked], MENDOZA, date(2026, 5, 14), EVENING - timedelta(hours=12))
-
-    assert chore.not_before is not None
-    assert chore.before <= utc("2026-05-14T15:11")
-    assert chore.before - chore.not_before >= MIN_WINDOW
 
 
 def test_the_same_arguments_give_the_same_sheet() -> None:
@@ -344,12 +235,12 @@ def test_what_goes_out_in_the_morning_is_told_when_it_is_due_back(
 
     sheet = draw_up(Round.MORNING, household, sky, state, MORNING)
 
-    (out,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
-    (back,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
+    (back,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
     assert back.because[0].quantity == quantity
     assert (back.from_spot, back.to_spot) == ("bench", "room")
     assert out.before < back.before <= utc(latest)
-    mists = [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+    mists = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert mists
     assert all(one.before <= back.before for one in mists)
 
@@ -371,10 +262,10 @@ def test_the_cold_tail_of_a_night_is_not_counted_against_the_next(warmest_utc: i
     dusk = draw_up(Round.DUSK, collection(tender), sky, {}, EVENING)
     week = draw_up(Round.WEEK, collection(tender), sky, {}, EVENING)
 
-    assert [one.kind for one in dusk.chores] == [ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT]
+    assert [chore.kind for chore in dusk.chores] == [ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT]
     assert week.outlook is not None
     assert [night.day.day for night in week.outlook.nights if night.plants_in] == [14]
-    assert [one.before.day for one in week.chores if one.kind is ChoreKind.CARRY_OUT] == [15]
+    assert [chore.before.day for chore in week.chores if chore.kind is ChoreKind.CARRY_OUT] == [15]
 
 
 def test_no_first_night_that_needs_a_carry_after_a_night_that_is_not_known() -> None:
@@ -418,7 +309,7 @@ def test_states_of_plants_that_left_do_not_make_a_new_plant_known() -> None:
 
     assert with_gone.states["a"].spot == "room"
     assert with_gone.chores == without.chores
-    assert any(one.kind is ChoreKind.CARRY_OUT for one in with_gone.chores)
+    assert any(chore.kind is ChoreKind.CARRY_OUT for chore in with_gone.chores)
 
 
 # -- an old forecast
@@ -471,10 +362,10 @@ def test_chores_of_the_week_are_in_the_order_of_their_hours() -> None:
 
     sheet = draw_up(Round.WEEK, household, sky, {}, EVENING)
 
-    carried = [(one.kind, one.plants) for one in sheet.chores]
+    carried = [(chore.kind, chore.plants) for chore in sheet.chores]
     storm_at, out_at = (ChoreKind.CARRY_IN, ("b",)), (ChoreKind.CARRY_OUT, ("a",))
     assert carried.index(storm_at) < carried.index(out_at)
-    hours = [hour_of(one) for one in sheet.chores]
+    hours = [hour_of(chore) for chore in sheet.chores]
     assert hours == sorted(hours)
 
 

@@ -106,7 +106,7 @@ def daily_curve(low: float, high: float, hours: int, *, warmest_utc: int = 19) -
 
 def warned(sheet: Sheet, kind: type[Kind]) -> list[Kind]:
     """The sheet's warnings of a kind, in their order."""
-    return [one for one in sheet.warnings if isinstance(one, kind)]
+    return [remark for remark in sheet.warnings if isinstance(remark, kind)]
 
 
 def utc(text: str) -> datetime:

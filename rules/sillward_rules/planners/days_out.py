@@ -147,7 +147,7 @@ def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
     gained[:, 1:] = np.cumsum((share[:, 1:] + share[:, :-1]) / 2 * np.diff(times), axis=1)
 
     def interpolate(at: Array, known: Array, sought: Array) -> Array:
-        """The sought value where the known one, both (class, row), has risen to `at` (class,)."""
+        """Return `sought` where `known`, both (class, row), has risen to `at` (class,)."""
         row = np.clip(np.sum(known <= at[:, None], axis=1) - 1, 0, times.size - 2)
         here, rise = known[classes, row], sought[classes, row + 1] - sought[classes, row]
         run = known[classes, row + 1] - here

@@ -227,7 +227,7 @@ class MistDay:
         best: Sequence[Misting],
         slots: Sequence[tuple[datetime, datetime]],
     ) -> Plan:
-        """The plan within the slots whose longest dry time is least; what it misses is named."""
+        """Return the plan within the slots whose driest time is shortest, and what it misses."""
         choices = [at for slot in slots for at in _grid(*slot)]
         while len(choices) > MAX_CHOICES:
             choices = choices[::2]

@@ -113,5 +113,5 @@ def _chance(around: Surroundings, night: Night, at: Array, margin_k: Array) -> A
 
 
 def _start_of_rest(around: Surroundings, night: Night) -> datetime:
-    """The beginning of what is left of a night: the hour that goes on counts."""
+    """Return the start of what is left of a night, the present hour included."""
     return max(night.start, around.now - timedelta(hours=1))

@@ -401,7 +401,9 @@ def test_what_was_sent_elsewhere_goes_home_from_there_in_the_morning() -> None:
 
     out = draw_up(Round.MORNING, household, forecast, all_confirmed(next_state({}, sheet)), morning)
 
-    gone = [(one.kind, one.from_spot, one.to_spot) for one in out.chores if one.kind in MOVES]
+    gone = [
+        (chore.kind, chore.from_spot, chore.to_spot) for chore in out.chores if chore.kind in MOVES
+    ]
     assert gone[0] == (ChoreKind.CARRY_OUT, "room", "bench")
 
 
@@ -414,14 +416,19 @@ def test_what_falls_shortest_is_told_first_and_what_is_mended_last() -> None:
         plant("Short", night_low=12.0),
     ]
     plants = [
-        replace(one, shelter="hall" if one.shelter == "room" else one.shelter) for one in plants
+        replace(plant, shelter="hall" if plant.shelter == "room" else plant.shelter)
+        for plant in plants
     ]
     household = collection(*plants, spots=(OPEN_BENCH, SHED, HALL), habits=LATE)
     forecast = fetched(weather(START, falling("2026-05-14T17:00")), NOW)
 
     sheet = draw_up(Round.DUSK, household, forecast, {}, NOW)
 
-    told = [one.plants for one in sheet.warnings if isinstance(one, ShelterTooCold | ShelterChosen)]
+    told = [
+        remark.plants
+        for remark in sheet.warnings
+        if isinstance(remark, ShelterTooCold | ShelterChosen)
+    ]
     assert told == [("Far short",), ("Short",), ("A little short",), ("Mended",), ("Bears most",)]
 
 

@@ -142,10 +142,10 @@ def test_going_out_and_staying_in_by_day_have_no_chance() -> None:
     cold = dusk(daily_curve(-5.0, 10.0, HOURS))
 
     by_day = [
-        one
+        chore
         for sheet in (mild, cold)
-        for one in sheet.chores
-        if one.kind is ChoreKind.CARRY_OUT or one.not_before is not None
+        for chore in sheet.chores
+        if chore.kind is ChoreKind.CARRY_OUT or chore.not_before is not None
     ]
     assert {one.kind for one in by_day} == {ChoreKind.CARRY_OUT, ChoreKind.STAY_IN}
     assert all(one.chance is None for one in by_day)
@@ -216,7 +216,7 @@ def test_a_plant_that_stays_out_by_a_hair_is_named(low: float, told: bool) -> No
 
     expected = [CloseCall("bench", (threat(low - 13, 13.0, "Test strap"),))] if told else []
     assert warned(sheet, CloseCall) == expected
-    assert not [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert not [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
 
 
 def test_one_remark_for_a_spot_the_most_endangered_first() -> None:
@@ -315,7 +315,7 @@ def test_a_night_whose_hours_are_not_known_has_no_chance_and_nothing_outdoors_ne
     assert unknown.nights[0].chance is None
     assert unknown.nights[1].chance is not None
     assert indoors is not None
-    assert all(one.chance is None for one in indoors.nights)
+    assert all(night.chance is None for night in indoors.nights)
 
 
 # -- the account, and the weather

@@ -185,7 +185,7 @@ def test_a_rule_for_the_rest_speaks_of_each_plant_in_its_own_season() -> None:
         bench = replace(OPEN_BENCH, rain=1.0)
         made = collection(*dry, spots=(bench, WARM_ROOM), site=QUITO_LIKE, rules=standard_rules())
         sheet = draw_up(Round.MORNING, made, air, {}, now)
-        covers = [one for one in sheet.chores if one.kind is ChoreKind.COVER]
+        covers = [chore for chore in sheet.chores if chore.kind is ChoreKind.COVER]
         return {name for one in covers for name in one.plants}
 
     assert rested(14.0) == set()

@@ -69,7 +69,7 @@ def told(
 
 
 def chores(sheet: Sheet, *kinds: ChoreKind) -> list[Chore]:
-    return [one for one in sheet.chores if one.kind in kinds]
+    return [chore for chore in sheet.chores if chore.kind in kinds]
 
 
 # -- the move
@@ -185,7 +185,7 @@ def test_an_old_forecast_moves_nothing() -> None:
     sheet = told(cool(), air=old)
 
     assert not chores(sheet, *AGAINST)
-    assert not [one for one in sheet.warnings if isinstance(one, HeatUnrelieved)]
+    assert not [remark for remark in sheet.warnings if isinstance(remark, HeatUnrelieved)]
 
 
 # -- afterwards
@@ -244,7 +244,7 @@ def test_in_dry_heat_water_is_asked_for_and_in_damp_heat_it_is_not() -> None:
     for one in (pot, mount):
         sheet = told(one, air=damp, spots=spots)
         assert not chores(sheet, *AGAINST)
-        (said,) = [one for one in sheet.warnings if isinstance(one, HeatUnrelieved)]
+        (said,) = [remark for remark in sheet.warnings if isinstance(remark, HeatUnrelieved)]
         assert (said.plants, said.spot, said.limit_c, said.dry) == (
             ("Snowdrop",),
             "bench",
@@ -304,7 +304,7 @@ def test_nobody_is_too_hot_for_hours_without_an_order_or_a_word(
     events = sun.day_events(MENDOZA, DAY)
     by_day = (air.times >= NOW.timestamp()) & (air.times <= events.sunset.timestamp())
     suffers = np.count_nonzero(air.temp_c[by_day] > limit + TOO_HOT_K) >= MIN_HOT_HOURS
-    said = [one for one in sheet.warnings if isinstance(one, HeatUnrelieved)]
+    said = [remark for remark in sheet.warnings if isinstance(remark, HeatUnrelieved)]
     assert bool(chores(sheet, *AGAINST) or said) or not suffers
     assert suffers or not said
     assert len(chores(sheet, ChoreKind.MOVE)) <= 1
@@ -339,11 +339,11 @@ def test_warm_nights_are_told_of_cool_growers_and_order_nothing(holder: Holder) 
 
     warm, mild = at_dusk(22.0), at_dusk(16.0)
 
-    (said,) = [one for one in warm.warnings if isinstance(one, WarmNights)]
+    (said,) = [remark for remark in warm.warnings if isinstance(remark, WarmNights)]
     assert (said.plants, said.limit_c, said.first_day, said.nights) == (("Snowdrop",), 18.0, DAY, 1)
     assert said.low_c == pytest.approx(22.0, abs=0.3)
     assert not warm.chores
-    assert not [one for one in mild.warnings if isinstance(one, WarmNights)]
+    assert not [remark for remark in mild.warnings if isinstance(remark, WarmNights)]
 
 
 def test_the_growers_own_limit_for_warm_nights_counts() -> None:
@@ -351,7 +351,9 @@ def test_the_growers_own_limit_for_warm_nights_counts() -> None:
 
     sheet = told(limited(plant("Strap"), night_high=21.0), air=air, round_=Round.DUSK, now=DUSK)
 
-    assert [type(one) for one in sheet.warnings if isinstance(one, WarmNights)] == [WarmNights]
+    assert [type(remark) for remark in sheet.warnings if isinstance(remark, WarmNights)] == [
+        WarmNights
+    ]
 
 
 def a_week(temp: Array) -> Weather:
@@ -376,7 +378,7 @@ def test_dusk_names_what_heat_asks_for_before_the_morning_round_and_only_that() 
     def ahead(morning: str) -> list[HeatAhead]:
         habits = Habits(morning_at=parse_moment(morning))
         sheet = told(cool(), round_=Round.DUSK, now=DUSK, habits=habits)
-        return [one for one in sheet.warnings if isinstance(one, HeatAhead)]
+        return [remark for remark in sheet.warnings if isinstance(remark, HeatAhead)]
 
     assert ahead("sunrise+15min") == []
     (said,) = ahead("12:00")
@@ -424,15 +426,15 @@ def test_a_cold_night_after_a_hot_day_does_not_rely_on_a_move_that_nobody_confir
     hot = of_hour(weather(START, air, direct_w_m2=300.0), NOW)
     morning = draw_up(Round.MORNING, household, hot, {}, NOW)
     state = next_state({}, morning)
-    (move,) = [one for one in morning.chores if one.kind is ChoreKind.MOVE]
+    (move,) = [chore for chore in morning.chores if chore.kind is ChoreKind.MOVE]
     assert state["Snowdrop"].spot == "room"  # it stays the night
 
     again = draw_up(Round.MORNING, household, hot, state, move.before + timedelta(minutes=5))
-    assert [one.plants for one in again.chores if one.kind is ChoreKind.MOVE] == [move.plants]
+    assert [chore.plants for chore in again.chores if chore.kind is ChoreKind.MOVE] == [move.plants]
 
     def carried(state: State) -> list[Chore]:
         dusk = draw_up(Round.DUSK, household, of_hour(hot, DUSK), state, DUSK)
-        return [one for one in dusk.chores if one.kind is ChoreKind.CARRY_IN]
+        return [chore for chore in dusk.chores if chore.kind is ChoreKind.CARRY_IN]
 
     (order,) = carried(state)
     assert (order.from_spot, order.to_spot, order.unconfirmed) == ("bench", "room", ())

@@ -136,7 +136,7 @@ def test_the_last_wetting_hour_binds_every_misting() -> None:
 
         assert last is not None
         assert plan.mistings
-        assert all(one.closes <= last for one in plan.mistings)
+        assert all(misting.closes <= last for misting in plan.mistings)
 
 
 def test_what_goes_out_later_is_not_misted_before_it_is_there() -> None:
@@ -148,7 +148,7 @@ def test_what_goes_out_later_is_not_misted_before_it_is_there() -> None:
     (plan,) = each_plan(scene, late, steps)
 
     assert plan.mistings
-    assert all(one.opens >= since for one in plan.mistings)
+    assert all(misting.opens >= since for misting in plan.mistings)
 
 
 def test_what_goes_in_early_is_not_misted_after_that() -> None:
@@ -160,7 +160,7 @@ def test_what_goes_in_early_is_not_misted_after_that() -> None:
     (plan,) = each_plan(scene, early, steps)
 
     assert plan.mistings
-    assert all(one.closes <= until for one in plan.mistings)
+    assert all(misting.closes <= until for misting in plan.mistings)
 
 
 # -- the dry rest
@@ -194,8 +194,8 @@ def test_rain_in_the_morning_window_replaces_the_first_misting() -> None:
     assert dry.mistings[0].takes
     assert dry.mistings[0].opens <= utc("2026-01-20T10:30") <= dry.mistings[0].closes
     assert wet.mistings
-    assert not any(one.takes for one in wet.mistings)
-    assert all(one.opens > utc("2026-01-20T11:00") for one in wet.mistings)
+    assert not any(misting.takes for misting in wet.mistings)
+    assert all(misting.opens > utc("2026-01-20T11:00") for misting in wet.mistings)
 
 
 def test_rain_at_noon_puts_off_the_repeat_that_follows_it() -> None:
@@ -224,9 +224,9 @@ def test_unknown_rain_is_no_reason_not_to_mist() -> None:
 def slots_of(habits: Habits) -> list[tuple[datetime, datetime]]:
     """The grower's hours of the day, both ends included."""
     return [
-        (one.start.on(MENDOZA, DAY), one.end.on(MENDOZA, DAY))
-        for one in habits.hours
-        if one.start is not None and one.end is not None
+        (hour.start.on(MENDOZA, DAY), hour.end.on(MENDOZA, DAY))
+        for hour in habits.hours
+        if hour.start is not None and hour.end is not None
     ]
 
 
@@ -235,7 +235,9 @@ def test_hours_that_suffice_miss_nothing() -> None:
     scene, places, plans, steps = planned(garden(plant(holder="basket"), habits=roomy), sky())
 
     best = one_plan("basket")
-    assert [one.at for one in plans[0].mistings] == [one.at for one in best.mistings]
+    assert [misting.at for misting in plans[0].mistings] == [
+        misting.at for misting in best.mistings
+    ]
     assert plans[0].missed == ()
     assert mist.missed(scene, places, mist.plan_mistings(scene, places, steps)) == []
 
@@ -311,7 +313,7 @@ def test_short_hours_are_kept_to_and_so_is_the_last_wetting_hour(text: str, mist
     assert utc("2026-01-20T19:20") < last < utc("2026-01-20T19:30")  # past 16:20 at the site
     ((_, end),) = slots_of(made.habits)
     assert bool(plan.mistings) is misted
-    assert all(one.closes <= min(last, end) for one in plan.mistings)
+    assert all(misting.closes <= min(last, end) for misting in plan.mistings)
 
 
 def test_in_scarce_hours_nothing_is_misted_or_fed_in_the_rain() -> None:
@@ -321,7 +323,9 @@ def test_in_scarce_hours_nothing_is_misted_or_fed_in_the_rain() -> None:
 
     def before_nine(air: Weather) -> set[ChoreKind]:
         sheet = draw_up(Round.MORNING, made, air, {}, NOW)
-        watering = [one for one in sheet.chores if one.kind in (ChoreKind.MIST, ChoreKind.FEED)]
+        watering = [
+            chore for chore in sheet.chores if chore.kind in (ChoreKind.MIST, ChoreKind.FEED)
+        ]
         return {one.kind for one in watering if starts(one) < utc("2026-01-20T12:00")}
 
     assert before_nine(sky()) == {ChoreKind.MIST, ChoreKind.FEED}
@@ -398,7 +402,9 @@ def test_the_plan_in_scarce_hours_is_as_good_as_any(texts: tuple[str, ...], hold
     best = min(longest_dry(films, one, NOW, end) for one in plans)
 
     # A misting that feed may go with has its number from another moment than its own.
-    told = [one.at if one.at <= one.closes else one.closes for one in plan.mistings]
+    told = [
+        misting.at if misting.at <= misting.closes else misting.closes for misting in plan.mistings
+    ]
     ours = longest_dry(films, told, NOW, end)
 
     assert ours <= 1.1 * max(tolerance, best)
@@ -419,7 +425,7 @@ def last_thirsty_hour(temp_c: np.ndarray) -> datetime:
 def test_every_misting_window_is_long_enough_to_walk() -> None:
     for texts in (("06:50-08:30", "18:00-20:00"), ("12:00-13:00",), ("07:00-07:10",)):
         _, _, (plan,), _ = planned(garden(plant(holder="mount"), habits=free(*texts)), sky())
-        assert all(one.closes - one.opens >= MIN_WINDOW for one in plan.mistings)
+        assert all(misting.closes - misting.opens >= MIN_WINDOW for misting in plan.mistings)
 
 
 def test_standard_rules_leave_pots_alone() -> None:
@@ -427,7 +433,7 @@ def test_standard_rules_leave_pots_alone() -> None:
 
     assert planned(made, sky(HOT, dew=2.0))[2] == [mist_day.Plan()]
     sheet = draw_up(Round.MORNING, made, sky(HOT, dew=2.0), {}, NOW)
-    assert not [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+    assert not [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
 
 
 # -- on the sheet
@@ -464,8 +470,8 @@ def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
     air = any_morning(random, rainy=rainy)
     # Some were misted lately, so that each wants its first at an hour of its own.
     state = {
-        one.name: at_home(misted_at=NOW - timedelta(minutes=int(random.integers(0, 240))))
-        for one in plants
+        plant.name: at_home(misted_at=NOW - timedelta(minutes=int(random.integers(0, 240))))
+        for plant in plants
         if random.random() < 0.6
     }
     scene, _, plans, _ = planned(made, air, state=state)
@@ -527,7 +533,7 @@ def test_what_was_just_misted_is_not_to_be_misted_again_at_once() -> None:
 
     sheet = draw_up(Round.MORNING, garden(plant()), sky(now=later), {"Test strap": done}, later)
 
-    mists = [one for one in sheet.chores if one.kind is ChoreKind.MIST]
+    mists = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert mists
     assert all(starts(one) > later + timedelta(hours=2) for one in mists)
 
@@ -537,7 +543,7 @@ def test_what_was_just_misted_is_not_to_be_misted_again_at_once() -> None:
 
 def mists(sheet: Sheet) -> list[Chore]:
     """The mistings of a sheet in the order of their windows."""
-    return sorted((one for one in sheet.chores if one.kind is ChoreKind.MIST), key=starts)
+    return sorted((chore for chore in sheet.chores if chore.kind is ChoreKind.MIST), key=starts)
 
 
 @pytest.mark.parametrize("later_h", [6, 7, 8])

@@ -102,7 +102,7 @@ def test_what_is_confirmed_leaves_the_list_alone() -> None:
     later = sheet(Round.DUSK, LATE + timedelta(minutes=5), done)
 
     assert [one.plants for one in orders(later)] == [("b",)]
-    stays = [one.plants for one in later.chores if one.kind is ChoreKind.STAY_IN]
+    stays = [chore.plants for chore in later.chores if chore.kind is ChoreKind.STAY_IN]
     assert ("a",) in stays
 
 
@@ -122,11 +122,11 @@ def test_the_morning_asks_and_says_of_going_out_that_it_depends() -> None:
 
     morning = sheet(Round.MORNING, DAWN, state)
 
-    (question,) = [one for one in morning.warnings if isinstance(one, NotConfirmed)]
+    (question,) = [remark for remark in morning.warnings if isinstance(remark, NotConfirmed)]
     assert set(question.plants) == {"a", "b"}
     assert question.low_c is not None
     assert question.low_c < 13.0
-    out = [one for one in morning.chores if one.kind is ChoreKind.CARRY_OUT]
+    out = [chore for chore in morning.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert [set(one.unconfirmed) for one in out] == [{"a", "b"}]
 
 
@@ -146,7 +146,7 @@ def test_after_a_night_that_stayed_above_the_limit_nothing_is_asked() -> None:
 
     morning = sheet(Round.MORNING, DAWN, state, curve(20.0, 26.0))
 
-    assert [one for one in morning.warnings if isinstance(one, NotConfirmed)] == []
+    assert [remark for remark in morning.warnings if isinstance(remark, NotConfirmed)] == []
     assert all(not chore.unconfirmed for chore in morning.chores)
 
 
@@ -158,7 +158,7 @@ def test_a_confirmed_night_is_not_asked_about() -> None:
 
     morning = sheet(Round.MORNING, DAWN, done)
 
-    assert [one for one in morning.warnings if isinstance(one, NotConfirmed)] == []
+    assert [remark for remark in morning.warnings if isinstance(remark, NotConfirmed)] == []
     assert all(not chore.unconfirmed for chore in morning.chores)
 
 
@@ -171,7 +171,7 @@ def test_the_morning_round_keeps_the_question_until_the_next_order() -> None:
     assert after["a"].spot == "bench"
     assert after["a"].asked == state["a"].asked
     again = sheet(Round.MORNING, utc("2026-05-15T17:30"), after)
-    assert any(isinstance(one, NotConfirmed) for one in again.warnings)
+    assert any(isinstance(remark, NotConfirmed) for remark in again.warnings)
     next_dusk = sheet(Round.DUSK, utc("2026-05-15T20:15"), after)
     assert all(not chore.unconfirmed for chore in next_dusk.chores)
 
@@ -231,7 +231,7 @@ def kinds(one: Sheet) -> list[tuple[ChoreKind, datetime | None, datetime]]:
 
 def test_what_goes_out_and_in_again_is_told_so_on_every_morning_sheet_until_it_is_out() -> None:
     sky, morning, state = out_and_in()
-    out = next(one for one in morning.chores if one.kind is ChoreKind.CARRY_OUT)
+    out = next(chore for chore in morning.chores if chore.kind is ChoreKind.CARRY_OUT)
     assert out.not_before is not None
     assert orders(morning)
 
@@ -240,14 +240,16 @@ def test_what_goes_out_and_in_again_is_told_so_on_every_morning_sheet_until_it_i
         carried = [one for one in kinds(again) if one[0] in CORRECTED]
         assert carried == [one for one in kinds(morning) if one[0] in CORRECTED]
         told_before = [
-            Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
-            for one in morning.chores
-            if one.kind in CORRECTED
+            Order(
+                chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore)
+            )
+            for chore in morning.chores
+            if chore.kind in CORRECTED
         ]
         change = revise(told_before, again, set, set(), timedelta(0), timedelta(0))
         assert not change
     once_out = draw_up(Round.MORNING, OUT_AND_IN, sky, state, out.not_before)
-    assert [one for one in once_out.chores if one.kind is ChoreKind.CARRY_OUT] == []
+    assert [chore for chore in once_out.chores if chore.kind is ChoreKind.CARRY_OUT] == []
     assert orders(once_out)
     for round_ in (Round.DUSK, Round.WEEK):  # told to be out, it may be
         assert orders(draw_up(round_, OUT_AND_IN, sky, state, DAWN + timedelta(minutes=5)))
@@ -255,7 +257,7 @@ def test_what_goes_out_and_in_again_is_told_so_on_every_morning_sheet_until_it_i
 
 def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off_it_stays() -> None:
     _, morning, state = out_and_in()
-    out, back = (one for one in morning.chores if one.kind in CORRECTED)
+    out, back = (chore for chore in morning.chores if chore.kind in CORRECTED)
     off = {
         one.kind: Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
         for one in (out, back)

@@ -143,7 +143,7 @@ def test_cover_in_any_rain_while_a_plant_rests_dry(rests: bool) -> None:
 
     chores = guards(told(resting, air=air, now=now))
 
-    assert [one.kind for one in chores] == ([ChoreKind.COVER] if rests else [])
+    assert [chore.kind for chore in chores] == ([ChoreKind.COVER] if rests else [])
     if rests:
         assert chores[0].because[0].origin == 'rule "rain at rest"'
 
@@ -168,7 +168,7 @@ def test_damp_down_round_pots_in_parched_air(holder: str) -> None:
 
     chores = guards(told(thirsty, air=sky(HOT, dew=1.0)))
 
-    assert [one.kind for one in chores] == ([] if holder == "basket" else [ChoreKind.DAMP_DOWN])
+    assert [chore.kind for chore in chores] == ([] if holder == "basket" else [ChoreKind.DAMP_DOWN])
     for chore in chores:
         assert chore.because[0].limit == 50.0, "its own, not the 25 % that the rule waits for"
         assert not chore.because[0].above
@@ -237,7 +237,7 @@ def test_nothing_is_secured_before_it_is_out() -> None:
         return told(hung, air=air, bench=bench, now=now, state={"Test strap": inside_since})
 
     before, after = told_with(37), told_with(42)  # the hours to 13:00 and 18:00 UTC
-    (out,) = [one for one in before.chores if one.kind is ChoreKind.CARRY_OUT]
+    (out,) = [chore for chore in before.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert out.not_before is not None
     assert utc("2026-06-20T13:00") < out.not_before < utc("2026-06-20T17:00")
     assert not guards(before, ChoreKind.SECURE)
@@ -258,7 +258,7 @@ def test_nothing_is_asked_for_what_is_in_by_then() -> None:
 
     sheet = told(tender, hardy, air=air)
 
-    (into,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    (into,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
     assert into.plants == ("tender",)
     assert into.before < utc("2026-01-20T14:00")
     asked = {one.kind: tuple(one.plants) for one in guards(sheet, *GUARDS)}
@@ -272,7 +272,7 @@ def test_a_storm_before_it_goes_in_is_guarded_against() -> None:
     sheet = told(limited(plant(), gust_high=12.0), air=air)
 
     assert [one.before for one in guards(sheet)] == [utc("2026-01-20T15:00")]
-    assert [one.kind for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    assert [chore.kind for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
 
 
 def test_no_shade_in_the_sun_of_hours_that_it_spends_inside() -> None:
@@ -303,7 +303,7 @@ def test_no_walk_secures_what_is_not_out_yet() -> None:
     air = sky(daily_curve(4.0, 24.0, HOURS), dew=0.0, start=start, now=now, gust_m_s=gust)
     sheet = told(hung, tender, air=air, bench=bench, now=now, state=state)
 
-    (out,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
+    (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert out.not_before is not None
     by = {tuple(one.plants): one.before for one in guards(sheet, ChoreKind.SECURE)}
     assert by == {("hung",): now, ("tender",): out.not_before}
@@ -330,7 +330,7 @@ def test_what_goes_in_by_an_hour_is_not_covered_at_that_hour() -> None:
 
     sheet = told(tender, air=sky(cold, dew=5.0, hail_pct=hail))
 
-    (into,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_IN]
+    (into,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
     assert into.before == utc("2026-01-20T15:00")
     assert not guards(sheet)
 
@@ -345,7 +345,7 @@ def test_no_walk_shades_what_is_not_out_yet() -> None:
 
     sheet = told(out, later, air=air, bench=SUNNY, state=state)
 
-    (walk,) = [one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT]
+    (walk,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert walk.not_before is not None
     by = {name: one.before for one in guards(sheet, ChoreKind.SHADE) for name in one.plants}
     assert by["out"] < walk.not_before <= by["later"]
@@ -395,7 +395,9 @@ def test_what_goes_in_for_the_night_needs_no_cover() -> None:
         tender, EVERYTHING, air=stormy(EVENING), bench=OPEN, round_=Round.DUSK, now=EVENING
     )
 
-    assert [one.plants for one in sheet.chores if one.kind is ChoreKind.CARRY_IN] == [("tender",)]
+    assert [chore.plants for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN] == [
+        ("tender",)
+    ]
     assert {name for one in guards(sheet) for name in one.plants} == {EVERYTHING.name}
 
 
@@ -484,7 +486,7 @@ def test_the_stay_is_remembered_from_the_advice_on() -> None:
 
 def carried_out() -> Chore:
     sheet = told(plant(), air=sky(MILD, dew=15.0), state={"Test strap": inside(10)})
-    return next(one for one in sheet.chores if one.kind is ChoreKind.CARRY_OUT)
+    return next(chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT)
 
 
 def test_the_ramp_begins_when_the_grower_says_it_was_carried_out() -> None:
@@ -539,7 +541,7 @@ def test_light_before_the_plant_is_out_asks_for_no_shade() -> None:
     early = ramp_in(bright)
     late = ramp_in({**bright, "2026-01-20T18:00": 700.0})
 
-    (out,) = [one for one in early.chores if one.kind is ChoreKind.CARRY_OUT]
+    (out,) = [chore for chore in early.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert out.not_before is not None
     assert out.not_before > utc("2026-01-20T12:00")
     assert not guards(early, ChoreKind.SHADE)
@@ -566,7 +568,7 @@ def test_at_dusk_chores_of_the_night_come_before_those_of_tomorrow() -> None:
         tender, EVERYTHING, air=stormy(EVENING), bench=OPEN, round_=Round.DUSK, now=EVENING
     )
 
-    kinds = [one.kind for one in sheet.chores]
+    kinds = [chore.kind for chore in sheet.chores]
     assert ChoreKind.SECURE in kinds
     out = kinds.index(ChoreKind.CARRY_OUT)
     assert all(one.before <= (sheet.chores[out].not_before or NOW) for one in sheet.chores[:out])

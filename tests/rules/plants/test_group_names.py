@@ -152,5 +152,5 @@ def test_a_group_that_was_split_is_taken_for_its_tenderest_part(name: str) -> No
     assert alias.former
 
     for limit in ("night_low", "brief_low"):
-        values = [getattr(standard_groups()[one].limits, limit).value for one in alias.groups]
+        values = [getattr(standard_groups()[group].limits, limit).value for group in alias.groups]
         assert values[0] == max(values), limit

@@ -174,7 +174,7 @@ def test_a_night_without_a_full_hour_is_that_of_the_morning_after_it() -> None:
 
     told = nights_of(site, weather(utc("2026-06-18T00:00"), np.arange(30.0)), START)
 
-    assert [(one.night, one.low_c) for one in told] == [(night.day, 23.0)]
+    assert [(order.night, order.low_c) for order in told] == [(night.day, 23.0)]
 
 
 # -- many nights against a plain loop over the hours
@@ -237,9 +237,9 @@ def test_highs_everywhere_agree_with_a_plain_loop(name: str) -> None:
         of_day[noon.astimezone(site.zone).date()].append(temp)
     whole = {day: max(values) for day, values in of_day.items() if len(values) == 24}
     assert {one.night: one.high_c for one in told} == {
-        one.night: whole.get(one.night) for one in told
+        order.night: whole.get(order.night) for order in told
     }
-    assert sum(one.high_c is not None for one in told) >= 9
+    assert sum(order.high_c is not None for order in told) >= 9
 
 
 @pytest.mark.parametrize(

@@ -75,7 +75,7 @@ def test_what_cannot_be_true_is_doubted_without_any_other_forecast(
 def test_what_is_doubted_is_told_with_its_value_and_the_bound() -> None:
     doubts = doubts_about(MENDOZA, forecast(daily_curve(40, 60, HOURS)), now=NOW)
 
-    nights, hours, days = (one for one in doubts if isinstance(one, OutOfSeason))
+    nights, hours, days = (doubt for doubt in doubts if isinstance(doubt, OutOfSeason))
     assert [one.what for one in (nights, hours, days)] == ["nights", "hours", "days"]
     assert [one.value_c for one in (nights, hours, days)] == pytest.approx([40, 60, 50])
     assert days.bound_c < nights.bound_c < 40 < hours.bound_c < 50
