@@ -27,4 +27,4 @@ def test_a_hard_year_loses_and_doubles_nothing(
     check(times)
     assert len(times.heard) > 200
     assert len(times.doubtful) < 10
-    assert min(times.ends["killed"], times.ends["restart"], times.afloat_looks) > 30
+    assert min(times.ends["killed"], times.ends["restart"], times.looks_in_memory) > 30

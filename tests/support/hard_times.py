@@ -226,7 +226,7 @@ class HardTimes:
     """Keys of what was sent while the ledger was in memory, if the process ended then."""
     ends: Counter[str] = field(default_factory=Counter)
     looks: int = 0
-    afloat_looks: int = 0
+    looks_in_memory: int = 0
 
     def __post_init__(self) -> None:
         self.rng = random.Random(self.seed)
@@ -252,7 +252,7 @@ class HardTimes:
         if self.quiet is not None:
             told = replace(self.household.rounds, quiet=QuietHours(parse_hours(self.quiet)))
             self.household = replace(self.household, rounds=told)
-        self.afloat_since: int | None = None
+        self.in_memory_since: int | None = None
         self.stretches: dict[str, Stretch] = {}
         self.cold: dict[tuple[date, float], bool] = {}
         self.desk = self._start()
@@ -290,12 +290,12 @@ class HardTimes:
         ledger = self.desk.context.ledger
         self.post.cut.update(self.desk.outbox._sent_unmarked)
         if ledger.in_memory:
-            since = self.post.look - 1 if self.afloat_since is None else self.afloat_since
+            since = self.post.look - 1 if self.in_memory_since is None else self.in_memory_since
             self.forgotten |= {
                 arrival.key for arrival in self.post.arrived if arrival.look >= since
             }
         ledger.close()
-        self.afloat_since = None
+        self.in_memory_since = None
         self.desk = self._start()
 
     def _look(self, number: int, look: Look) -> None:
@@ -307,11 +307,11 @@ class HardTimes:
             self._end("killed")
         assert set(self.desk.defects.events) <= {"ledger.failed"}, self.desk.defects.events
         if not self.desk.context.ledger.in_memory:
-            self.afloat_since = None
+            self.in_memory_since = None
         else:
-            self.afloat_looks += 1
-            if self.afloat_since is None:
-                self.afloat_since = number - 1  # what the tick before could not keep, too
+            self.looks_in_memory += 1
+            if self.in_memory_since is None:
+                self.in_memory_since = number - 1  # what the tick before could not keep, too
         if look.sane:
             self._look_at_forecast()
             self._look_for_missed(look, whole=whole and not self.desk.defects.events)
@@ -376,7 +376,7 @@ class HardTimes:
                     for name in chore.plants
                     if name in states
                 }
-                ledger.finish(SITE.name, chore.id, self.clock.now, inside)
+                ledger.confirm(SITE.name, self.clock.now, {chore.id: None}, inside)
 
 
 def _longest_min(true: datetime) -> float:

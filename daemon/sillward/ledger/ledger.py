@@ -236,12 +236,6 @@ class Ledger:
 
     # -- confirmations
 
-    def finish(
-        self, site: str, chore_id: str, at: datetime, states: Mapping[str, PlantState]
-    ) -> None:
-        """Mark a chore as done for all its plants, together with the states that follow."""
-        self.confirm(site, at, {chore_id: None}, states)
-
     def confirm(
         self,
         site: str,

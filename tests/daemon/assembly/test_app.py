@@ -58,7 +58,9 @@ def test_without_any_forecast_the_reason_comes_through() -> None:
 def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> None:
     real = build(Options(collection=COURTYARD), clock=now)
     ledger = Ledger(real.settings.ledger)
-    ledger.finish("Courtyard", "any", NOW, {"Blue basket": PlantState("sunroom", NOW, False)})
+    ledger.confirm(
+        "Courtyard", NOW, {"any": None}, {"Blue basket": PlantState("sunroom", NOW, False)}
+    )
     ledger.close()
 
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)

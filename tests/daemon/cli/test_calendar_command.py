@@ -94,7 +94,7 @@ def test_what_is_done_has_the_next_number() -> None:
     (first,) = events_in(call().stdout_bytes)
     (same,) = events_in(call().stdout_bytes)
     ledger = Ledger(load_settings().ledger)
-    ledger.finish("Courtyard", chore_id, NOW, {})
+    ledger.confirm("Courtyard", NOW, {chore_id: None}, {})
     ledger.close()
 
     (done,) = events_in(call().stdout_bytes)

@@ -178,7 +178,7 @@ def test_open_chores_are_completed_kinds_first(tmp_path: Path) -> None:
 
 def test_a_chore_that_is_done_is_not_offered(tmp_path: Path) -> None:
     with closing(told(tmp_path)) as ledger:
-        ledger.finish("Courtyard", "2026-05-14-mist-pergola-to-sunroom", NOW, {})
+        ledger.confirm("Courtyard", NOW, {"2026-05-14-mist-pergola-to-sunroom": None}, {})
 
     assert "mist" not in offers("done", "")
     assert offers("done", "") != []

@@ -168,7 +168,9 @@ def test_a_chore_goes_through_its_states_with_a_number_for_each(path: Path) -> N
     desk.tick()
     publisher.update()
     off = shown(path)[uid_of(SITE, chore)]
-    world.ledger.finish(SITE.name, f"{NEXT_DAY}-carry-out-room-to-bench", world.clock.now, {})
+    world.ledger.confirm(
+        SITE.name, world.clock.now, {f"{NEXT_DAY}-carry-out-room-to-bench": None}, {}
+    )
     unchanged = uid_of(SITE, chore)
     publisher.update()
 
@@ -187,7 +189,7 @@ def test_a_confirmation_shows_at_the_next_tick(path: Path) -> None:
     publisher.update()
 
     world.clock.move(minutes=30)
-    world.ledger.finish(SITE.name, f"{DAY}-carry-in-bench-to-room", world.clock.now, {})
+    world.ledger.confirm(SITE.name, world.clock.now, {f"{DAY}-carry-in-bench-to-room": None}, {})
     publisher.update()
 
     assert "Carry in (done): 2 plants, bench to room" in summaries(path)
@@ -329,7 +331,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
             desk.tick()
             if day % 2:
                 for chore in world.ledger.chores.due_since(SITE.name, world.clock.now):
-                    world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
+                    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, {})
             publisher.update()
             content = path.read_bytes()
             largest = max(largest, len(content))

@@ -521,7 +521,7 @@ def test_any_bytes_may_be_wrong(
             ledger.plants.states(SITE)
             ledger.nights.since(SITE, DAY - timedelta(days=99))
             ledger.marks.set("works", NOW, "on")
-            afloat = ledger.in_memory
+            in_memory = ledger.in_memory
         if not reset:
             assert not damaged(path)
             days = 20 if where else 40
@@ -529,4 +529,4 @@ def test_any_bytes_may_be_wrong(
             if not torn and not where:
                 assert counts["mark"] == 1
         else:
-            assert afloat or before in [one.read_bytes() for one in damaged(path)]
+            assert in_memory or before in [one.read_bytes() for one in damaged(path)]

@@ -214,7 +214,7 @@ def test_chores_whose_deadline_is_over_are_left_out(ledger: Ledger) -> None:
 
 def test_a_chore_that_is_told_again_takes_the_new_deadline_and_stays_done(ledger: Ledger) -> None:
     keep(ledger, chores=(order(),))
-    ledger.finish(SITE, ORDER, NOW, {})
+    ledger.confirm(SITE, NOW, {ORDER: None}, {})
 
     keep(ledger, chores=(order("2026-05-14T16:45:00-03:00"),), round_="morning")
 
@@ -235,7 +235,7 @@ def test_states_come_back_as_they_were(ledger: Ledger) -> None:
 def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> None:
     keep(ledger, strap=PlantState("bench"), curls=PlantState("bench"))
 
-    ledger.finish(SITE, "any", NOW, {"strap": PlantState("room", NOW, assumed=False)})
+    ledger.confirm(SITE, NOW, {"any": None}, {"strap": PlantState("room", NOW, assumed=False)})
 
     assert {name: state.spot for name, state in ledger.plants.states(SITE).items()} == {
         "strap": "room",

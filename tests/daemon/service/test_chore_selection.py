@@ -167,9 +167,9 @@ def test_what_is_done_for_some_parts_the_chore_and_can_be_taken_back_exactly(
 
 def test_taking_back_leaves_what_has_moved_since() -> None:
     ledger = written()
-    ledger.finish(SITE.name, PERGOLA.id, NOW, dict.fromkeys(STATES, IN))
+    ledger.confirm(SITE.name, NOW, {PERGOLA.id: None}, dict.fromkeys(STATES, IN))
     elsewhere = PlantState("pergola", NOW + timedelta(hours=1), assumed=False)
-    ledger.finish(SITE.name, "any", NOW + timedelta(hours=1), {"Moth orchid": elsewhere})
+    ledger.confirm(SITE.name, NOW + timedelta(hours=1), {"any": None}, {"Moth orchid": elsewhere})
     answer = ledger.confirmations.last(SITE.name, PERGOLA.id)
     assert answer is not None
 

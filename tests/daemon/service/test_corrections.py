@@ -239,7 +239,7 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
     ]
     states = world.ledger.plants.states(SITE.name)
     done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
-    world.ledger.finish(SITE.name, chore.id, world.clock.now, done)
+    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, done)
 
     newer(world, desk, 1.0)
 

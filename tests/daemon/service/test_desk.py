@@ -721,7 +721,7 @@ def test_what_was_acknowledged_is_not_overwritten_by_advice_that_arrives_later(m
     desk = world.desk
     desk.tick()
     shed = PlantState("bench", local("17:20"), assumed=False)
-    world.ledger.finish(SITE.name, "any", local("17:20"), {"Left pot": shed})
+    world.ledger.confirm(SITE.name, local("17:20"), {"any": None}, {"Left pot": shed})
 
     world.post.down = set()
     world.clock.move(minutes=30)
@@ -810,7 +810,7 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
         for chore in world.ledger.chores.due_since(SITE.name, local("00:00"))
         if "carry-in" in chore.id
     ]
-    world.ledger.finish(SITE.name, told.id, local("17:30"), {})
+    world.ledger.confirm(SITE.name, local("17:30"), {told.id: None}, {})
     more = a_chore(told.id, told.before, told.kind, [*told.plants, "Third pot"])
 
     world.ledger.keep_round(

@@ -25,4 +25,4 @@ def test_hard_weeks_lose_and_double_nothing(
     assert times.ends["killed"] > 1
     assert times.ends["restart"] > 1
     assert times.post.cut.total() > 8
-    assert times.afloat_looks > 3
+    assert times.looks_in_memory > 3

@@ -193,7 +193,7 @@ class Machine(RuleBasedStateMachine):
     @rule()
     def acknowledge(self) -> None:
         self.open = False
-        self.ledger.finish(SITE.name, CHORE, self.clock.now, {})
+        self.ledger.confirm(SITE.name, self.clock.now, {CHORE: None}, {})
 
     @rule(minutes=st.sampled_from([1, 5, 16, 60, 300]), ticks=st.integers(1, 4))
     def time_passes(self, minutes: int, ticks: int) -> None:

@@ -61,7 +61,7 @@ def until(world: World, desk: Desk, text: str, minutes: float = 1) -> None:
 def acknowledge(world: World) -> None:
     for chore in world.ledger.chores.of_day(SITE.name, DAY):
         if chore.kind is ChoreKind.CARRY_IN:
-            world.ledger.finish(SITE.name, chore.id, world.clock.now, {})
+            world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, {})
 
 
 def heard(world: World, channel: str) -> list[str]:
@@ -328,7 +328,7 @@ def test_a_reminder_that_waits_speaks_of_what_is_still_to_do() -> None:
     until(world, desk, "18:09")
     world.post.down = {"phone"}
     until(world, desk, "18:11")
-    world.ledger.finish(SITE.name, f"{DAY}-carry-in-bench-to-room", world.clock.now, {})
+    world.ledger.confirm(SITE.name, world.clock.now, {f"{DAY}-carry-in-bench-to-room": None}, {})
     world.post.down = set()
 
     until(world, desk, "18:30")

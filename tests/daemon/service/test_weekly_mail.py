@@ -207,7 +207,7 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
         )
         if chore.kind is ChoreKind.CARRY_IN and chore.day < str(SUNDAY)
     ]
-    world.ledger.finish(SITE.name, orders[0].id, world.clock.now, {})
+    world.ledger.confirm(SITE.name, world.clock.now, {orders[0].id: None}, {})
 
     week = weekly_mail.review_week(desk.context, SUNDAY)
 

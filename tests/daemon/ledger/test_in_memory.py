@@ -274,7 +274,7 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
         )  # fmt: skip
         with closing(Ledger(path)) as by_hand:
             acknowledged = PlantState("room", NOW, assumed=False)
-            by_hand.finish(SITE, CHORE, NOW, {"plant 0": acknowledged})
+            by_hand.confirm(SITE, NOW, {CHORE: None}, {"plant 0": acknowledged})
 
         assert ledger.to_file()
 
@@ -424,9 +424,11 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
     elif kind == "poll":
         ledger.calls.keep(name, CallSchedule(at, failures=number + 10 * by_grower))
     elif kind == "state":
-        ledger.finish(SITE, "none", at, {name: PlantState("room", at, assumed=not by_grower)})
+        ledger.confirm(
+            SITE, at, {"none": None}, {name: PlantState("room", at, assumed=not by_grower)}
+        )
     elif by_grower:
-        ledger.finish(SITE, name, at, {})
+        ledger.confirm(SITE, at, {name: None}, {})
     else:
         chore = a_chore(name, at, ChoreKind.MIST, [name])
         ledger.keep_round(SITE, f"{name}{number}{os.urandom(6).hex()}", DAY, NOW, notices=[],
