@@ -69,7 +69,7 @@ class AccountHour:
 
 
 @dataclass(frozen=True, slots=True)
-class HeldRule:
+class AppliedRule:
     """A rule that applies to the plant: what it asks for, its bound, and where the bound is from.
 
     more: what the rule adds to the limit that it goes by, in the unit of the bound; 0 where the
@@ -111,7 +111,7 @@ class Account:
     cold_chance: float | None
     spread: str | None
     hours: tuple[AccountHour, ...]
-    rules: tuple[HeldRule, ...]
+    rules: tuple[AppliedRule, ...]
     notes: tuple[str, ...]
 
 
@@ -145,7 +145,7 @@ def account_for(
         cold_chance=cold_chance,
         spread=None if spread is None else spread[0].origin,
         hours=tuple(_hours(scene, column, hours, firings)),
-        rules=tuple(_held(firing, plant, hours) for firing in firings),
+        rules=tuple(_applied_rule(firing, plant, hours) for firing in firings),
         notes=(*spot.open_questions(), *weather.notes),
     )
 
@@ -166,9 +166,9 @@ def _firings_of(scene: Scene, traits: Traits, column: int) -> list[Firing]:
     return [firing for firing in firings if firing.member[0] >= 0]
 
 
-def _held(firing: Firing, plant: Plant, hours: np.ndarray) -> HeldRule:
+def _applied_rule(firing: Firing, plant: Plant, hours: np.ndarray) -> AppliedRule:
     rule = firing.rule
-    return HeldRule(
+    return AppliedRule(
         name=rule.name,
         asks=rule.asks,
         quantity=rule.quantity,

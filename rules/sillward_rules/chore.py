@@ -200,7 +200,7 @@ class Chore:
     unconfirmed: Sequence[str] = ()
     """Its plants for which an order was told before and is not confirmed. For carrying in that is
     this order itself, for carrying out the one to carry them in. For staying in tonight these are
-    the plants that nobody has said to be in."""
+    the plants that are not confirmed to be in."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
 

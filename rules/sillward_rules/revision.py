@@ -208,7 +208,7 @@ def _is_misled(was: Order, chore: Chore, reason: Reason, sheet: Sheet) -> bool:
     same = chore.kind is not ChoreKind.CARRY_IN or chore.to_spot == was.to_spot
     if same or was.at <= sheet.at:
         return False
-    low = sheet.held.get(was.to_spot)
+    low = sheet.spot_lows.get(was.to_spot)
     if low is None or reason.limit is None or reason.unit != "°C":
         return True
     return low < reason.limit - MIN_NIGHT_ORDER_K

@@ -76,7 +76,7 @@ class Sheet:
     outlook: Outlook | None
     lows: dict[str, float | None]
     """Lowest leaf temperature at each outdoor home in the night at or after the moment [°C]."""
-    held: dict[str, float | None] = field(default_factory=dict)
+    spot_lows: dict[str, float | None] = field(default_factory=dict)
     """The same for every spot; for one with a climate of its own, what it holds [°C]."""
     states: Mapping[str, PlantState] = field(default_factory=dict)
     presumed: frozenset[str] = frozenset()
@@ -115,7 +115,7 @@ def draw_up(
         assumptions=_assumptions(collection),
         outlook=outlook,
         lows=_outdoor_lows(scene, lows),
-        held=lows,
+        spot_lows=lows,
         states=scene.states,
         presumed=scene.presumed,
         feed=describe_feed(collection.feed) if collection.feed else None,

@@ -12,7 +12,7 @@ from sillward.text.columns import wrapped
 from sillward.text.units import fixed
 from sillward.wording import full_sheet
 from sillward.wording.voice import Voice
-from sillward_rules.account import Account, AccountHour, HeldRule
+from sillward_rules.account import Account, AccountHour, AppliedRule
 from sillward_rules.chore import Chore, Reason
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
@@ -154,7 +154,7 @@ def _cell(hour: AccountHour, column: _Series, voice: Voice) -> str:
 
 
 def _rule_lines(
-    rules: Sequence[HeldRule], letters: Mapping[str, str], voice: Voice
+    rules: Sequence[AppliedRule], letters: Mapping[str, str], voice: Voice
 ) -> Iterator[str]:
     """Yield a line for each rule that fires, and one for all that do not."""
     for rule in rules:
@@ -167,11 +167,11 @@ def _rule_lines(
         yield f"silent: {'; '.join(silent)}"
 
 
-def _bound(rule: HeldRule, voice: Voice) -> str:
+def _bound(rule: AppliedRule, voice: Voice) -> str:
     return f"{rule.quantity} {rule.direction} {voice.bound(rule.bound, rule.unit)}"
 
 
-def _origin(rule: HeldRule, voice: Voice) -> str:
+def _origin(rule: AppliedRule, voice: Voice) -> str:
     """Return where a bound is from, and how far it is from the limit that it is based on."""
     origin = voice.retold(rule.origin)
     if not rule.more:
@@ -262,7 +262,7 @@ def _corrections_document(spot: Spot) -> dict[str, Any]:
     }
 
 
-def _rule_document(rule: HeldRule, voice: Voice) -> dict[str, Any]:
+def _rule_document(rule: AppliedRule, voice: Voice) -> dict[str, Any]:
     return {
         "name": rule.name,
         "asks": rule.asks,

@@ -92,7 +92,7 @@ def carry_out(
     """Plan a day: what is under cover goes out, or stays in if the day is not worth it.
 
     standing : where the cohorts stand that morning; those not under cover are left alone.
-    unsure (cohort,) : whether it matters that nobody has said that they were taken in.
+    unsure (cohort,) : whether it matters that carrying them in was not confirmed.
     staying : as in `carry_in`.
     """
     events = sun.day_events(scene.site, day)

@@ -1,4 +1,4 @@
-"""Orders to carry in that were told and that nobody has confirmed: being told is not being done."""
+"""Orders to carry in that were told and not confirmed: being told is not being done."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -87,7 +87,7 @@ def still_useful(scene: Scene, night: Night) -> np.ndarray:
 
 
 def unsure(scene: Scene, day: date) -> np.ndarray:
-    """(cohort,) whether it matters on a day that nobody has said that it was taken in.
+    """(cohort,) whether it matters on a day that carrying it in was not confirmed.
 
     It does where the leaf fell, or may have fallen, under its limit in the night before, and while
     that night goes on.

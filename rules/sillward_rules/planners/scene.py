@@ -147,7 +147,7 @@ class Scene(Surroundings):
 
     @cached_property
     def assumed(self) -> np.ndarray:
-        """(cohort,) whether nobody has said where it stands."""
+        """(cohort,) whether where it stands is assumed rather than confirmed."""
         return np.array([cohort.state.assumed for cohort in self.cohorts], dtype=bool)
 
     @cached_property
@@ -175,7 +175,7 @@ class Scene(Surroundings):
         cover = (standing == self.shelter) | self.indoors[standing]
         return np.asarray((standing != self.home) & cover)
 
-    # -- orders that nobody has confirmed
+    # -- orders that are not confirmed
 
     @cached_property
     def _orders(self) -> list[OpenOrder | None]:

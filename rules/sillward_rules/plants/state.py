@@ -17,7 +17,7 @@ LONG_STAY = timedelta(days=7)
 
 @dataclass(frozen=True, slots=True)
 class OpenOrder:
-    """An order to carry a plant in that was told and that nobody has confirmed yet.
+    """An order to carry a plant in that was told and is not confirmed yet.
 
     before: its deadline, as it was told. out_of, out_at: set if the same sheet lets the plant go
     out to from_spot first: where it is until then, and from when on it is out.
