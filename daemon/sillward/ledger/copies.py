@@ -42,7 +42,7 @@ _DRAFT = ".sillward-draft"
 _ASIDE = ".damaged-"
 
 
-class Hold:
+class FileLock:
     """A lock that tells other processes that the ledger is open.
 
     alone: no other process has it open, and none can open it until `share` or `release`.

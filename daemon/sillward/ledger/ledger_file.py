@@ -66,7 +66,7 @@ class LedgerFile:
         self.database = Database(self.path)
         self._file = Path(os.path.realpath(path))
         self._clock = clock
-        self._hold: copies.Hold | None = None
+        self._lock: copies.FileLock | None = None
         self._in_memory = False
         self._before = b""
         self._copy_hour = ""
@@ -92,9 +92,9 @@ class LedgerFile:
     def close(self) -> None:
         """Close the file."""
         self.database.connection.close()
-        if self._hold is not None:
-            self._hold.release()
-            self._hold = None
+        if self._lock is not None:
+            self._lock.release()
+            self._lock = None
 
     # -- opening
 
@@ -103,29 +103,23 @@ class LedgerFile:
         with translated(self.path):
             self._file = own_file(Path(self.path))
             files.make_folder(self._file.parent)
-            hold = copies.Hold(self._file)
+            lock = copies.FileLock(self._file)
             try:
-                self._open_held(alone=hold.alone, repair=repair)
-                hold.share()
+                self._open_locked(alone=lock.alone, repair=repair)
+                lock.share()
             except BaseException:
-                hold.release()
+                lock.release()
                 raise
-            self._hold = hold
+            self._lock = lock
 
-    def _open_held(self, *, alone: bool, repair: bool) -> None:
+    def _open_locked(self, *, alone: bool, repair: bool) -> None:
+        """Open the file, which is locked, and have a damaged one repaired if that is allowed.
+
+        alone: no other process has it open.
+        """
         changes = self._wal_content() if alone else b""
-        fault, db = self._fault_before_opening(changes) if alone else None, None
         lost = is_log_damaged(changes)
-        if lost and not repair:
-            fault = "the -wal file"
-        if fault is None:
-            if alone and not self._file.exists():
-                self._begin()
-            copies.make_private(self._file, alone=alone)
-            db = self._connect(str(self._file))
-            fault = self._fault(db)
-            if fault is None and lost and is_bare(db):
-                fault = "all that it held was in the -wal file, and that is damaged"
+        db, fault = self._connect_checked(changes, alone=alone, lost=lost, repair=repair)
         if fault is not None:
             try:
                 if not (alone and repair):
@@ -146,6 +140,28 @@ class LedgerFile:
         except BaseException:
             self.database.connection.close()
             raise
+
+    def _connect_checked(
+        self, changes: bytes, *, alone: bool, lost: bool, repair: bool
+    ) -> tuple[sqlite3.Connection | None, str | None]:
+        """Return a connection to the file, made if it is not there, and what is wrong with it.
+
+        lost: the -wal is damaged, so that its last changes are lost; without `repair` that is a
+        fault. Without a connection the file was not touched.
+        """
+        fault = self._fault_before_opening(changes) if alone else None
+        if lost and not repair:
+            fault = "the -wal file"
+        if fault is not None:
+            return None, fault
+        if alone and not self._file.exists():
+            self._begin()
+        copies.make_private(self._file, alone=alone)
+        db = self._connect(str(self._file))
+        fault = self._fault(db)
+        if fault is None and lost and is_bare(db):
+            fault = "all that it held was in the -wal file, and that is damaged"
+        return db, fault
 
     def _wal_content(self) -> bytes:
         """Return the -wal of a file that is not open: what a crash left outside the file itself."""
@@ -287,16 +303,16 @@ class LedgerFile:
         """
         if self._in_memory or self.path == IN_MEMORY:
             return
-        file, hold = self.database.connection, self._hold
+        file, lock = self.database.connection, self._lock
         with suppress(sqlite3.Error, UnicodeDecodeError):
             if file.in_transaction:
                 file.execute("ROLLBACK")
         self._go_to_memory(self._sound_copy_of(file) or self._readable_content())
-        self._hold = None
+        self._lock = None
         with suppress(sqlite3.Error, UnicodeDecodeError):
             file.close()
-        if hold is not None:
-            hold.release()
+        if lock is not None:
+            lock.release()
         log.error("ledger.afloat path=%s", self.path)
 
     def to_file(self) -> bool:

@@ -184,7 +184,7 @@ def test_a_damaged_ledger_that_another_process_uses_is_left_to_it(tmp_path: Path
     """Its file must not be taken from under it: this one goes on in memory until it is gone."""
     path = tmp_path / "ledger.sqlite3"
     with_a_copy(path)
-    other = copies.Hold(path)  # as long as another process has it open
+    other = copies.FileLock(path)  # as long as another process has it open
     other.share()
     scrambled(5)(path)
 
