@@ -1,8 +1,8 @@
 """The forecast updater: asks the sources by their schedules and keeps what is good.
 
-Asking, reading and checking are one unit: only what passed all three becomes the last good
-forecast. While a source fails the next one in the grower's list is asked; what was last good ages
-visibly until it is of no use, and then nothing is known.
+Asking, reading and checking are one unit: only a forecast that passed all three becomes the last
+good one. While a source fails the next one in the grower's list is asked; the last good forecast
+ages visibly until it is of no use, and then nothing is known.
 """
 
 import logging
@@ -29,20 +29,20 @@ from sillward_rules.weather.plausibility import agree, believed_at_last
 from sillward_rules.weather.site import Site
 
 TRIES = 3
-"""Of one call, if what went wrong may be over in a moment; once it has failed, one each time."""
+"""How often one call is tried, if what went wrong may be over soon; after a failed call, once."""
 
 MIN_TRY_S = 5.0
-"""Less than this is not enough for another try [s]."""
+"""The least time that is left for another try [s]."""
 
 SECOND_OPINION_INTERVAL = timedelta(hours=3)
-"""How often a second source is asked for its opinion: with all others 30 calls a day."""
+"""How often a second source is asked for its opinion: with all other calls 30 a day."""
 
 CLOCK_OFF = timedelta(minutes=5)
 """A clock further from a provider's is doubtful."""
 
 CLOCK_RIGHT = CLOCK_OFF / 2
-"""Once doubtful it must be as near as this: at the bound itself each call would change its mind.
-Judgement."""
+"""A doubtful clock is right again within this. Judgement: half the bound, so that a clock near it
+does not change with each call."""
 
 log = logging.getLogger(__name__)
 
@@ -88,10 +88,10 @@ class ForecastUpdater:
     monotonic: Callable[[], float] = time.monotonic
     rng: random.Random = field(default_factory=random.Random)
     live: bool = True
-    """Whether providers are asked. What is in a file need not cover the present hour, and does not
-    get better when it is read again."""
+    """Whether providers are asked. A forecast in a file need not cover the present hour, and is no
+    better when it is read again."""
     pretending: bool = False
-    """Whether the clock is of another time: then it says nothing of this machine's."""
+    """Whether the clock shows another time than now, which says nothing about this machine's."""
     step_done: Callable[[], None] = lambda: None
     """Called after each call to a provider: a sign of life."""
 
@@ -410,9 +410,9 @@ class ForecastUpdater:
     def _require_plausible(
         self, source: Source, site: Site, weather: Weather, body: bytes, now: datetime
     ) -> None:
-        """Raise SourceError if a forecast cannot be believed, and keep it apart from the good one.
+        """Raise DoubtError for a forecast that cannot be believed, after keeping it apart.
 
-        Unless nothing speaks against it but a jump, and it has been much the same for long enough.
+        One that is doubted only for a jump is believed once it has been much the same for long.
         """
         ledger, key = self.store.ledger, doubted_key(source)
         found = self.store.doubts_about(source, site, weather, now)
@@ -430,7 +430,7 @@ class ForecastUpdater:
         raise DoubtError(msg)
 
     def _note_clock(self, name: str, answer: Answer) -> None:
-        """Remember how far this machine's clock is from a provider's, while it is far."""
+        """Remember how far this machine's clock is from a provider's, as long as it is far."""
         said, now = answer.date, self.store.clock()
         if said is None or self.pretending:
             return
@@ -443,12 +443,12 @@ class ForecastUpdater:
 
 
 def _second_opinion_interval(source: Source) -> timedelta:
-    """How often a source is asked for a second opinion only."""
+    """Return how often a source is asked that is needed for its second opinion only."""
     return max(source.interval, SECOND_OPINION_INTERVAL)
 
 
 def _conditions(held: HeldForecast) -> dict[str, str]:
-    """What to send so that an unchanged forecast need not be sent again."""
+    """Return the headers by which an unchanged forecast need not be sent again."""
     given = {
         "If-Modified-Since": held.stored.last_modified,
         "If-None-Match": held.stored.etag,
@@ -457,6 +457,7 @@ def _conditions(held: HeldForecast) -> dict[str, str]:
 
 
 def _batched(sites: Sequence[Site], most: int) -> Iterator[Sequence[Site]]:
+    """Yield the sites in groups of at most so many."""
     rest = iter(sites)
     while batch := tuple(islice(rest, most)):
         yield batch

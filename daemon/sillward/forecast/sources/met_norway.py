@@ -43,7 +43,7 @@ INSTANTS: Mapping[str, Variable] = {
     "wind_speed": Variable("m/s", *parsing.WIND),
     "wind_speed_of_gust": Variable("m/s", *parsing.GUST),
 }
-"""What is read of the time itself."""
+"""The values that are read for each given time."""
 
 _RAIN = Variable("mm", *parsing.RAIN)
 HOUR_AHEAD: Mapping[str, Variable] = {"precipitation_amount": _RAIN}
@@ -52,13 +52,13 @@ SIX_HOURS_AHEAD: Mapping[str, Variable] = {
     "air_temperature_min": INSTANTS["air_temperature"],
     "air_temperature_max": INSTANTS["air_temperature"],
 }
-"""What is read of the hours after the time."""
+"""The values that are read for the hours after each given time."""
 
 _PERCENTILES: Mapping[str, Variable] = {
     "air_temperature_percentile_10": INSTANTS["air_temperature"],
     "air_temperature_percentile_90": INSTANTS["air_temperature"],
 }
-"""Given in the north only."""
+"""Values that are given in the north only."""
 
 _SD_BETWEEN = 2 * 1.2816
 """Standard deviations between the tenth and the ninetieth percentile of a Gaussian (tables)."""
@@ -67,14 +67,15 @@ _OPTIONAL: Mapping[str, str] = {
     "dew_point_temperature": "no dew point",
     "wind_speed_of_gust": "no gusts",
 }
-"""Not given everywhere (documentation, data model): said in a note where they are missing."""
+"""Values that are not given everywhere (documentation, data model), with the note where they are
+missing."""
 
 _LAYERS = (
     "cloud_area_fraction_low",
     "cloud_area_fraction_medium",
     "cloud_area_fraction_high",
 )
-"""Likewise, where the whole cover is given."""
+"""Values that are not given everywhere, in places where the whole cover is."""
 
 STEP_H = 6
 """The longest step that the periods cover."""
@@ -88,16 +89,17 @@ KEEP_AWAY: Mapping[int, timedelta] = {403: timedelta(hours=6), 429: timedelta(ho
 """How long to wait at least, by status: both mean that we asked too much. Judgement."""
 
 NO_PLACE = timedelta(hours=24)
-"""How soon a place that is not covered is asked for again. Judgement."""
+"""How soon a place that is not covered is asked for again. Judgement: coverage changes rarely."""
 
 MAX_AHEAD_OF_US = timedelta(hours=1)
-"""A forecast updated further in the future than this tells that a clock is wrong. Judgement."""
+"""A forecast that was updated further in the future shows that a clock is wrong. Judgement: clocks
+that are set differ by less."""
 
 _MAX_SPAN = timedelta(days=15)
 """The service gives nine to ten days."""
 
 _MAX_CONTACT = 200
-"""Characters of a contact; judgement."""
+"""The most characters of a contact. Judgement: an address or a link is shorter."""
 
 _READING = Reading(NAME)
 
@@ -105,7 +107,7 @@ log = logging.getLogger(__name__)
 
 
 def build(setup: SourceOptions) -> "MetNorway":
-    """The source for the grower's settings. Raise ValueError without a usable contact."""
+    """Build the source for the grower's settings. Raise ValueError without a usable contact."""
     contact = (setup.contact or "").strip()
     if not contact:
         msg = (
@@ -136,7 +138,7 @@ class MetNorway:
     max_sites: int = 1
 
     def query(self, sites: Sequence[Site]) -> Query:
-        """Ask for the one site. More than four decimals would be refused."""
+        """Return the query for the one site. More than four decimals would be refused."""
         (site,) = sites
         base = (self.base_url or HOST).rstrip("/")
         params = {
@@ -152,7 +154,7 @@ class MetNorway:
         )
 
     def accept(self, answer: Answer, now: datetime) -> None:
-        """Status 200, or 203: then the product is to end or new, and its data are good."""
+        """Raise SourceError unless the status is 200, or 203 of a product that is new or ends."""
         if answer.status == 203:
             log.warning("forecast.deprecated source=%s status=203", NAME)
             return
@@ -171,11 +173,11 @@ class MetNorway:
             raise SourceError(text, wait=max(error.wait or least, least)) from None
 
     def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
-        """The body: it is asked for one site at a time."""
+        """Return the body: it is asked for one site at a time."""
         return [body]
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Read a body. Raise SourceError if it cannot be used."""
+        """Return the forecast in a body. Raise SourceError if it cannot be used."""
         return parse(body, site, fetched_at)
 
 
@@ -292,7 +294,7 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
 
 
 def _series_of(document: Any, site: Site, remarks: list[str]) -> tuple[_Series, datetime]:
-    """All that is read of a document, and when it was updated."""
+    """Return all that is read of a document, and when it was updated."""
     if not isinstance(document, dict) or document.get("type") != "Feature":
         _READING.refuse("is not one forecast")
     geometry = document.get("geometry")
@@ -340,7 +342,7 @@ def _part(holder: dict[str, Any], name: str) -> dict[str, Any]:
 
 
 def _periods(data: Sequence[dict[str, Any]], name: str) -> list[dict[str, Any] | None]:
-    """One period of every time; None where it has none."""
+    """Return a period of every time, or None where it has none."""
     periods = [entry.get(name) for entry in data]
     if not all(period is None or isinstance(period, dict) for period in periods):
         _READING.refuse(f"has a {name} without values")
@@ -348,7 +350,7 @@ def _periods(data: Sequence[dict[str, Any]], name: str) -> list[dict[str, Any] |
 
 
 def _details(period: dict[str, Any] | None) -> dict[str, Any]:
-    """The values of a period; it may have none, and a summary only."""
+    """Return the values of a period, which may have a summary only."""
     details = {} if period is None else period.get("details", {})
     if not isinstance(details, dict):
         _READING.refuse("has details that are not values")
@@ -356,7 +358,7 @@ def _details(period: dict[str, Any] | None) -> dict[str, Any]:
 
 
 def _moment(text: object, told: str) -> datetime:
-    """A time in the service's one form (UTC)."""
+    """Return a time from the service's one form (UTC)."""
     try:
         at = datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)  # type: ignore[arg-type]
     except (ValueError, TypeError):
@@ -367,7 +369,7 @@ def _moment(text: object, told: str) -> datetime:
 
 
 def _times(given: Sequence[dict[str, Any]]) -> np.ndarray:
-    """The given times [unix s]: full hours, ascending, not longer than is possible."""
+    """Return the given times [unix s]: full hours, ascending, not longer than is possible."""
     moments = [_moment(entry.get("time"), "has impossible times") for entry in given]
     at = np.array([int(time.timestamp()) for time in moments], dtype=np.int64)
     if np.any(at % HOUR_S != 0) or np.any(np.diff(at) <= 0):
@@ -385,7 +387,7 @@ def _values(
     at: np.ndarray,
     remarks: list[str],
 ) -> Array:
-    """One variable at the given times; what is missing or impossible is unknown."""
+    """Return a variable at the given times; what is missing or impossible is NaN."""
     raw = [values.get(name) for values in details]
     wrong = [value for value in raw if value is not None and not parsing.is_number(value)]
     if wrong:
@@ -397,7 +399,7 @@ def _values(
 
 
 def _issued(updated_at: datetime, fetched_at: datetime, remarks: list[str]) -> datetime | None:
-    """When the forecast was made; None if that cannot be."""
+    """Return when the forecast was made; None if it says a time that cannot be."""
     if updated_at - fetched_at > MAX_AHEAD_OF_US:
         when = parsing.at(int(updated_at.timestamp()))
         remarks.append(f"updated in the future ({when}), so a clock is wrong: its age is unsure")
@@ -450,7 +452,7 @@ def _temperature(series: _Series, grid: _Grid, remarks: list[str]) -> Array:
 
 
 def _spread(series: _Series, grid: _Grid) -> Spread | None:
-    """How far off the forecast may be, where its percentiles are given."""
+    """Return how far off the forecast may be, if its percentiles are given."""
     low, high = (series.percentile[name] for name in _PERCENTILES)
     sd_k = np.maximum(high - low, 0.0) / _SD_BETWEEN
     if not np.isfinite(sd_k).any():
@@ -479,7 +481,7 @@ def _rain(series: _Series, grid: _Grid) -> Array:
 
 
 def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
-    """A remark on what is given everywhere, but not here."""
+    """Return remarks on values that are given everywhere else, but not here."""
     names = [name for name in missing if name not in (*_OPTIONAL, *_LAYERS)]
     rain = (series.hour_ahead["precipitation_amount"], series.six_ahead["precipitation_amount"])
     if not np.isfinite(rain).any():
@@ -489,7 +491,7 @@ def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
 
 
 def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> list[str]:
-    """What this source does not give here, and how it was made up for."""
+    """Return notes on what this source does not give here, and what is used instead."""
     notes = ["no past: what rain has fallen before is not known"]
     if "cloud_area_fraction" not in missing:
         notes.append("sunlight is estimated from cloud")

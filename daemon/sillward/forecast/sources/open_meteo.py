@@ -30,7 +30,8 @@ NAME = "Open-Meteo"
 
 FREE = "https://api.open-meteo.com"
 WITH_KEY = "https://customer-api.open-meteo.com"
-"""Where the free host sends those who have a key; we do not follow, so that no key goes astray."""
+"""The host for those who have a key, to which the free one redirects. Redirects are not followed,
+so that no key is sent elsewhere."""
 
 VARIABLES: Mapping[str, Variable] = {
     "temperature_2m": Variable("°C", *parsing.TEMPERATURE),
@@ -48,10 +49,10 @@ VARIABLES: Mapping[str, Variable] = {
     "diffuse_radiation": Variable("W/m²", *parsing.BEAM),
     "weather_code": Variable("wmo code", 0, 99),
 }
-"""What is asked for. shortwave_radiation is read too, where the two parts are missing."""
+"""The variables that are asked for. shortwave_radiation is read too, if its parts are missing."""
 
 _OPTIONAL = ("weather_code", "cloud_cover_low", "cloud_cover_mid", "cloud_cover_high")
-"""Nothing is said of these where they are missing: they are not forecast everywhere. Without its
+"""Variables that may be missing without a remark, as they are not forecast everywhere. Without its
 layers all cloud counts as low cloud."""
 
 _HAIL_CODES = (96, 99)
@@ -60,13 +61,13 @@ _HAIL_CODES = (96, 99)
 _SHORTWAVE = Variable("W/m²", 0, 1600)
 
 _MAX_SPAN = timedelta(days=16 + 92)
-"""The most that the API gives ahead and back."""
+"""The longest time that the API covers, ahead and back."""
 
 _READING = Reading(NAME)
 
 
 def build(setup: SourceOptions) -> "OpenMeteo":
-    """The source for the grower's settings."""
+    """Build the source for the grower's settings."""
     return OpenMeteo(setup.base_url, setup.api_key)
 
 
@@ -85,7 +86,7 @@ class OpenMeteo:
     """The free host takes 1000; a call of 100 is short enough for one deadline. Judgement."""
 
     def query(self, sites: Sequence[Site]) -> Query:
-        """Ask for all sites at once."""
+        """Return the query for all sites at once."""
         params = places_and_time(sites) | {
             "wind_speed_unit": "ms",
             "past_days": "7",
@@ -95,15 +96,15 @@ class OpenMeteo:
         return with_key(self.base_url, (FREE, WITH_KEY), "forecast", params, self.api_key)
 
     def accept(self, answer: Answer, now: datetime) -> None:
-        """Status 200, and no word of a quota that is used up."""
+        """Raise SourceError unless the status is 200; a used-up quota says how long to wait."""
         accept(answer, now, NAME, self.api_key)
 
     def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
-        """One object for one site, a list of them for several."""
+        """Return a body for each site: an answer is one object, or a list for several sites."""
         return split(body, sites, _READING)
 
     def read(self, body: bytes, site: Site, fetched_at: datetime) -> Weather:
-        """Read a body. Raise SourceError if it cannot be used."""
+        """Return the forecast in a body. Raise SourceError if it cannot be used."""
         try:
             return parse(body, site, fetched_at)
         except SourceError as error:
@@ -111,7 +112,7 @@ class OpenMeteo:
 
 
 def places_and_time(sites: Sequence[Site]) -> dict[str, str]:
-    """The parameters that say where, and that times are UTC."""
+    """Return the parameters for the places, and for times in UTC."""
     return {
         "latitude": ",".join(f"{site.latitude:.4f}" for site in sites),
         "longitude": ",".join(f"{site.longitude:.4f}" for site in sites),
@@ -128,7 +129,7 @@ def with_key(
     params: dict[str, str],
     api_key: SecretStr | None,
 ) -> Query:
-    """A call to the host for those without or with a key, or to the given server."""
+    """Return a query to the host for those without or with a key, or to the given server."""
     key = api_key.get_secret_value() if api_key else ""
     base = (base_url or hosts[bool(key)]).rstrip("/")
     url = base if base.endswith(f"/{path}") else f"{base}/v1/{path}"
@@ -136,7 +137,7 @@ def with_key(
 
 
 def accept(answer: Answer, now: datetime, name: str, api_key: SecretStr | None) -> None:
-    """Raise SourceError unless all is well; a quota that is used up says how long to wait."""
+    """Raise SourceError unless the status is 200; a used-up quota says how long to wait."""
     try:
         fetch.accepted(answer, name, now)
     except SourceError as error:
@@ -148,7 +149,7 @@ def accept(answer: Answer, now: datetime, name: str, api_key: SecretStr | None) 
 
 
 def discreet(error: SourceError, api_key: SecretStr | None) -> SourceError:
-    """The error without the server's own words, if there is a key: it may repeat it in them."""
+    """Return the error without the server's words, if there is a key, which they might repeat."""
     if api_key is None or not api_key.get_secret_value():
         return error
     text = str(error).partition(': "')[0]
@@ -156,7 +157,7 @@ def discreet(error: SourceError, api_key: SecretStr | None) -> SourceError:
 
 
 def split(body: bytes, sites: Sequence[Site], reader: Reading) -> list[bytes]:
-    """One object for one site, a list of them for several."""
+    """Return a body for each site: an answer is one object, or a list for several sites."""
     if len(sites) == 1:
         return [body]
     document = reader.document(body)
@@ -166,7 +167,7 @@ def split(body: bytes, sites: Sequence[Site], reader: Reading) -> list[bytes]:
 
 
 def _until_quota(reason: str, now: datetime) -> timedelta:
-    """How long a quota stays used up: they are counted by minute, hour and UTC day."""
+    """Return how long a quota stays used up: they are counted by minute, hour and UTC day."""
     if "Daily" in reason:
         midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
         return midnight + timedelta(minutes=10) - now
@@ -246,7 +247,7 @@ def _lacking(series: Mapping[str, Array | None]) -> list[str]:
 
 
 def document_of(body: bytes, reader: Reading) -> dict[str, Any]:
-    """The object of a body for one site. Raise SourceError if it is none, or an error."""
+    """Return the object in a body for one site. Raise SourceError for anything else."""
     document = reader.document(body)
     if isinstance(document, list) and len(document) == 1:
         document = document[0]
@@ -261,7 +262,7 @@ def document_of(body: bytes, reader: Reading) -> dict[str, Any]:
 def hours_of(
     document: dict[str, Any], reader: Reading
 ) -> tuple[dict[str, Any], dict[str, Any], np.ndarray, np.ndarray]:
-    """Hourly values and their units, full hours from first to last, and each given one's row."""
+    """Return hourly values, their units, all full hours, and the row of each given hour in them."""
     hourly, units = document.get("hourly"), document.get("hourly_units")
     if not isinstance(hourly, dict) or not isinstance(units, dict):
         reader.refuse("has no hourly values")
@@ -291,7 +292,7 @@ def series_of(
     remarks: list[str],
     reader: Reading,
 ) -> Array | None:
-    """One variable on the full hours (time,); None if the body has nothing of it."""
+    """Return one variable on the full hours (time,); None if the body has nothing of it."""
     raw = hourly.get(name)
     if raw is None:
         return None
