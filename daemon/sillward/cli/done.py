@@ -1,6 +1,5 @@
 """`sillward done`: what the grower answers, that a chore is done or not after all."""
 
-from collections.abc import Sequence
 from contextlib import closing
 from datetime import datetime
 
@@ -11,9 +10,9 @@ from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
+from sillward.service.acknowledgement import Acknowledged, acknowledge, take_back
 from sillward.service.chore_selection import select_chores
-from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import answered, is_older
+from sillward.wording.voice import Voice
 
 
 @click.command()
@@ -40,15 +39,15 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         if undo:
-            say(_take_back(app, ledger, words))
+            say(_taken_back_line(ledger, app.site.name, words))
             return
         candidates = _acknowledgeable(app, ledger, words, now)
         plants = [plant.name for plant in app.household.collection.plants]
         plants_by_id = select_chores(words, candidates, plants, now)
         by_id = {candidate.id: candidate for candidate in candidates}
         chosen = [(by_id[key], names) for key, names in plants_by_id.items()]
-        for line in _acknowledge(app, ledger, chosen, now):
-            say(line)
+        for result in acknowledge(ledger, app.site.name, chosen, now):
+            say(_acknowledged_line(result, app.household.voice))
 
 
 def _acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
@@ -61,37 +60,23 @@ def _acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> lis
     ]
 
 
-def _acknowledge(
-    app: App, ledger: Ledger, chosen: Sequence[tuple[StoredChore, Sequence[str]]], now: datetime
-) -> list[str]:
-    """Record, in one transaction, that chores are done for these plants; return that in words."""
-    voice = app.household.voice
-    states, lines = ledger.plants.states(app.site.name), []
-    changed: dict[str, PlantState] = {}
-    for chore, names in chosen:
-        if chore.done_at is not None:
-            lines.append(f"{chore.id} was done {voice.date_and_hour(chore.done_at)} already")
-            continue
-        kind, to_spot, elsewhere = chore.kind, chore.chore.to_spot, ""
-        for name in names:
-            before = changed.get(name) or states.get(name) or PlantState(chore.chore.from_spot)
-            changed[name] = after = answered(before, kind, to_spot, chore.before, now)
-            if is_older(before, kind, chore.before) and after.spot != to_spot:
-                elsewhere += f"; {name} is at {after.spot} by what was told later"
-        lines.append(f"done: {chore.id} ({', '.join(names)}){elsewhere}")
-    newly_done = {chore.id: names for chore, names in chosen if chore.done_at is None}
-    if newly_done:
-        ledger.confirm(app.site.name, now, newly_done, changed)
-    return lines
+def _acknowledged_line(result: Acknowledged, voice: Voice) -> str:
+    """Return what came of an answer about one chore."""
+    chore = result.chore
+    if result.done_before is not None:
+        return f"{chore.id} was done {voice.date_and_hour(result.done_before)} already"
+    elsewhere = "".join(
+        f"; {name} is at {spot} by what was told later" for name, spot in result.elsewhere.items()
+    )
+    return f"done: {chore.id} ({', '.join(result.plants)}){elsewhere}"
 
 
-def _take_back(app: App, ledger: Ledger, words: str) -> str:
-    """Take back the last acknowledgement, or the last of a certain chore; return that in words."""
-    about = "-".join(words.lower().split()) or None
-    answer = ledger.confirmations.last(app.site.name, about)
-    if answer is None:
+def _taken_back_line(ledger: Ledger, site: str, words: str) -> str:
+    """Take an acknowledgement back and return that in words. Raise UsageError if there is none."""
+    taken = take_back(ledger, site, "-".join(words.lower().split()) or None)
+    if taken is None:
         msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"
         raise UsageError(msg)
-    moved = ledger.undo(app.site.name, answer)
-    stays = f"; {', '.join(moved)}: moved since, so left as they are" if moved else ""
-    return f"not done after all: {', '.join(answer.chores)}{stays}"
+    names = ", ".join(taken.moved)
+    stays = f"; {names}: moved since, so left as they are" if names else ""
+    return f"not done after all: {', '.join(taken.chores)}{stays}"
