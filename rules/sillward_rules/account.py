@@ -7,8 +7,8 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.night_risk import chance_of, exposure_of, spread_of
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rule_firing import Firing, evaluate_rule

@@ -12,9 +12,9 @@ import numpy as np
 
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.carry import CLOSE_CALL
-from sillward_rules.planners.night_risk import chance_in
 from sillward_rules.planners.nights import judge_night
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.night_risk import chance_in
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
 from sillward_rules.sheet import Sheet

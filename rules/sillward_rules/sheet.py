@@ -16,9 +16,9 @@ from sillward_rules.chore import Chore
 from sillward_rules.planners import shelter
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning
-from sillward_rules.planners.night_risk import spread_of
 from sillward_rules.planners.outlook import Outlook, look_ahead
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.night_risk import spread_of
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (

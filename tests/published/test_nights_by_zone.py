@@ -16,7 +16,7 @@ import pvlib
 import pytest
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather

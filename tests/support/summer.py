@@ -9,8 +9,8 @@ import numpy as np
 from sillward_rules.arrays import Array
 from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.places import Places, places_of_day
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.places import Places, places_of_day
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass
 from sillward_rules.plants.rule_reading import read_rule

@@ -10,11 +10,11 @@ from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners import heat, open_orders, shelter
 from sillward_rules.planners.days_out import DaysOut
-from sillward_rules.planners.errands import make_errands
-from sillward_rules.planners.night_risk import chance_in
 from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
-from sillward_rules.planners.places import Places
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.night_risk import chance_in
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.weather import sun
 from sillward_rules.weather.sun import DayEvents, Night

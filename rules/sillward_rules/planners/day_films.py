@@ -11,7 +11,7 @@ from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics import air
 from sillward_rules.physics.crown_wetness import WETTING_RAIN_MM
 from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Rot
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import film_air

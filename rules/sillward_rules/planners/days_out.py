@@ -7,7 +7,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array, group_rows, split_by_keys
 from sillward_rules.chore import Reason
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment, rows_from_to
 

@@ -7,8 +7,8 @@ import numpy as np
 from sillward_rules.chore import Chore
 from sillward_rules.planners import carry, heat, notes, open_orders, protect, shelter
 from sillward_rules.planners.nights import judge_night
-from sillward_rules.planners.places import Places, places_of_day
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.places import Places, places_of_day
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import Remark
 from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun

@@ -10,11 +10,11 @@ from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.physics.water_film import LEAF_FILM
 from sillward_rules.planners.day_films import STEP, DayFilms, DaySteps
-from sillward_rules.planners.errands import make_errands
 from sillward_rules.planners.mist import DayPlans
 from sillward_rules.planners.mist_day import Misting, uptake
-from sillward_rules.planners.places import Places
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.fertiliser import share_lost_at
 from sillward_rules.remark import FeedTooStrong, Remark
 from sillward_rules.trips import MIN_WINDOW

@@ -13,8 +13,6 @@ import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
-from sillward_rules.planners.errands import make_errands
-from sillward_rules.planners.places import Places
 from sillward_rules.planners.protect import (
     AHEAD,
     FirstHours,
@@ -23,7 +21,9 @@ from sillward_rules.planners.protect import (
     protect,
     worst_reason,
 )
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
 from sillward_rules.trips import round_up

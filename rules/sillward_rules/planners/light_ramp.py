@@ -6,10 +6,10 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.errands import make_errands
-from sillward_rules.planners.places import Places
 from sillward_rules.planners.protect import AHEAD, have_begun, with_out_from
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.state import LONG_STAY
 from sillward_rules.weather.hourly import moment
 

@@ -9,10 +9,10 @@ import numpy as np
 from sillward_rules.arrays import Array, group_rows, split_by_keys
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.errands import make_errands
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
-from sillward_rules.planners.places import Places
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.remark import MistingMissed, Remark
 from sillward_rules.trips import MIN_WINDOW, round_down, round_up

@@ -13,7 +13,7 @@ from itertools import combinations, pairwise
 import numpy as np
 
 from sillward_rules.planners.day_films import DayFilms
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Holder
 from sillward_rules.trips import MIN_WINDOW
 

@@ -23,8 +23,8 @@ from sillward_rules.planners import (
 )
 from sillward_rules.planners.day_films import DaySteps
 from sillward_rules.planners.nights import Judgement, judge_night
-from sillward_rules.planners.places import Places, places_of_day
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.places import Places, places_of_day
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.remark import Remark, WateringIncomplete, WateringUnplanned
 from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun

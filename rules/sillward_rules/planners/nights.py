@@ -9,10 +9,10 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Reason
-from sillward_rules.planners.crossings import find_crossings, find_returns
-from sillward_rules.planners.night_risk import chance_of, exposure_of, is_borne
-from sillward_rules.planners.scene import Scene
-from sillward_rules.planners.verdict import Finding, Verdict
+from sillward_rules.planners.scene.crossings import find_crossings, find_returns
+from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_borne
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.verdict import Finding, Verdict
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun

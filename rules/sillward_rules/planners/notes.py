@@ -4,7 +4,7 @@ from datetime import datetime
 
 import numpy as np
 
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.remark import Note, Remark
 from sillward_rules.weather.hourly import moment

@@ -7,9 +7,9 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.errands import make_errands
 from sillward_rules.planners.nights import Judgement
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.trips import round_up
 from sillward_rules.weather import sun

@@ -11,10 +11,10 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind, Names
 from sillward_rules.planners import carry, feeding, heat, mist, open_orders, shelter
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.night_risk import chance_in
 from sillward_rules.planners.nights import Judgement, judge_night
-from sillward_rules.planners.places import Places, places_of_day
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.night_risk import chance_in
+from sillward_rules.planners.scene.places import Places, places_of_day
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
 from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import light, sun

@@ -8,9 +8,9 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.errands import make_errands
-from sillward_rules.planners.places import Places
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather.hourly import moment

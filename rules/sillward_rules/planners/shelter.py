@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import (
     NoShelter,
     Remark,

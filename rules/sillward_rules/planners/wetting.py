@@ -8,8 +8,8 @@ import numpy as np
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.day_films import DayFilms, DaySteps
-from sillward_rules.planners.errands import make_errands
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.plant import Rot
 
 

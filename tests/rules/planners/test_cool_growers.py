@@ -10,7 +10,7 @@ import pytest
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import GrowsClass, Limits, Plant, RestClass, tenderest

@@ -11,7 +11,7 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM
 from sillward_rules.planners import feeding, mist
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits, Recipe
 from sillward_rules.plants.fertiliser import Fertiliser, Mix, concentration_factor
 from sillward_rules.plants.plant import Holder, Plant

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.heat import COOLER_BY_K, COOLS_FROM_K, MIN_HOT_HOURS, TOO_HOT_K
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import Holder, Plant

@@ -7,7 +7,7 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Holder, Rot
 from sillward_rules.sheet import Round, Sheet, draw_up

@@ -8,7 +8,7 @@ import pytest
 
 from sillward_rules.account import account_for
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.shelter import spot_lows
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
 from sillward_rules.planners.nights import judge_night
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Limit, Limits, Plant, RotClass
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.sheet import Round, Sheet, draw_up

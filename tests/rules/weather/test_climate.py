@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from sillward_rules.arrays import Array
 from sillward_rules.physics import air
 from sillward_rules.physics.surface import CALM_WIND_M_S
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.weather.climate import Climate, climate_of, film_air
 from sillward_rules.weather.cloud import HIGH

@@ -9,7 +9,7 @@ from sillward.charts.data.model import ChartData, DaySpan, Kind, LimitLine, Nigh
 from sillward.errors import one_line
 from sillward.wording.voice import Voice
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import UNITS, Plant
 from sillward_rules.weather.hourly import Freshness, moment

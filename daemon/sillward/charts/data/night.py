@@ -17,9 +17,9 @@ from sillward.charts.data.common import (
 )
 from sillward.charts.data.model import ChartData, NightSpan
 from sillward_rules.arrays import Array
-from sillward_rules.planners.night_risk import spread_of
 from sillward_rules.planners.outlook import NIGHTS
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.night_risk import spread_of
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.shelter import spot_lows
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

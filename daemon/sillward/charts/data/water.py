@@ -25,7 +25,7 @@ from sillward.charts.data.model import (
 from sillward_rules.account import film_life_min
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import State

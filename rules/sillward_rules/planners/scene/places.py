@@ -8,7 +8,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.scene import Scene, Standing
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.weather import sun
 
 

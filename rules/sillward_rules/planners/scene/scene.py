@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, group_rows
-from sillward_rules.planners.cohorts import States, make_cohorts
-from sillward_rules.planners.surroundings import Surroundings
-from sillward_rules.planners.verdict import Verdict
+from sillward_rules.planners.scene.cohorts import States, make_cohorts
+from sillward_rules.planners.scene.surroundings import Surroundings
+from sillward_rules.planners.scene.verdict import Verdict
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing

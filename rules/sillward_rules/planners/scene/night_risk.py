@@ -10,7 +10,7 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics.exposure import exposure
-from sillward_rules.planners.surroundings import Surroundings
+from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES, Bound
 from sillward_rules.weather import sun

@@ -6,7 +6,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
 from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
-from sillward_rules.planners.scene import Scene
+from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather.hourly import moment
 
 

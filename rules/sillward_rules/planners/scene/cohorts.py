@@ -7,8 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from sillward_rules.planners.night_risk import exposure_of, is_borne
-from sillward_rules.planners.surroundings import Surroundings
+from sillward_rules.planners.scene.night_risk import exposure_of, is_borne
+from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_firing import Classes, Firing
 from sillward_rules.plants.state import PlantState, State
