@@ -213,7 +213,6 @@ def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
         if len(text_with(tried)) <= room:
             kept = tried
     text = text_with(kept)
-    """Return the lines with the numbers of names given here, or with those they have."""
     if len(text) <= room:
         return text
     everyone = frozenset[str]().union(*(line.plants for line, _ in lines))
@@ -234,6 +233,7 @@ class _Lines:
         self._names = dict.fromkeys(range(len(lines)), 0)
 
     def text(self, names: Mapping[int, int] | None = None) -> str:
+        """Return the lines with the numbers of names given here, or with their present ones."""
         given = self._names if names is None else names
         return "\n".join(self._lines[index](most) for index, most in given.items())
 
