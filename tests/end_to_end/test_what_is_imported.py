@@ -37,8 +37,8 @@ TO_TELL = (
 TO_ASK = ("requests", "urllib3", "http.client", "sillward.net.transport")
 TO_DRAW = ("icalendar", "matplotlib", "sillward.ical.events", "sillward.charts")
 THE_WEEK = (
-    "sillward.wording.week_page",
-    "sillward.wording.last_week",
+    "sillward.wording.weekly_mail.html_page",
+    "sillward.wording.weekly_mail.last_week",
     "sillward.service.weekly_mail",
 )
 TO_BEGIN = (

@@ -9,8 +9,8 @@ from functools import cache
 from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import DAYS, ReviewedNight, WeekReview
-from sillward.wording import week_page
-from sillward.wording.week_page import Picture
+from sillward.wording.weekly_mail import html_page
+from sillward.wording.weekly_mail.html_page import Picture
 from sillward_rules.sheet import Round, Sheet, draw_up
 from tests.support.core import fetched
 from tests.support.paths import GOLDEN
@@ -34,7 +34,7 @@ def week_page_of(name: str) -> str:
     first = day - timedelta(days=DAYS)
     nights = (ReviewedNight(first, 5.2, 4.0), ReviewedNight(first + timedelta(days=1), 6.1, 6.1))
     review = WeekReview(first, day - timedelta(days=1), 9, 7, 2, 1, 1, 2, nights)
-    return week_page.html(
+    return html_page.html(
         sheet,
         app.household.collection,
         app.household.voice,

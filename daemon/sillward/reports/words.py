@@ -9,9 +9,10 @@ from sillward import files
 from sillward.errors import ConfigError, UsageError
 from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.text.columns import PIPE, Mark, Screen
-from sillward.wording import macros, rehearsal, week_page
+from sillward.wording import macros, rehearsal
 from sillward.wording.macro_check import error_line
 from sillward.wording.voice import Voice
+from sillward.wording.weekly_mail import html_page
 from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Sheet
 
@@ -78,10 +79,10 @@ def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[st
     speaking = replace(voice, site=shown.collection.site)
     day = shown.collection.site.local_date(shown.sheet.at)
     review = WeekReview(day, day, 9, 7, 2, 1, 1, 2, (ReviewedNight(day, 5.2, 4.0),))
-    charts = [week_page.Picture("chart-1@sillward", "Chart")]
+    charts = [html_page.Picture("chart-1@sillward", "Chart")]
     try:
         for last_week, drawn in ((review, charts), (None, [])):
-            week_page.html(
+            html_page.html(
                 shown.sheet,
                 shown.collection,
                 speaking,

@@ -16,10 +16,11 @@ from sillward.ledger import week_review
 from sillward.ledger.week_review import WeekReview
 from sillward.service.context import ServiceContext
 from sillward.service.defects import contained
-from sillward.wording import full_sheet, last_week, short_sheet, week_page
+from sillward.wording import full_sheet, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
-from sillward.wording.week_page import Picture
+from sillward.wording.weekly_mail import html_page, last_week
+from sillward.wording.weekly_mail.html_page import Picture
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.hourly import Weather
 
@@ -125,7 +126,7 @@ class WeeklyMail:
         life, review = sign_of_life(context, day), _review_or_none(context, day)
         text = full_sheet.text(sheet, voice, credit, _footer(life, review, voice))
         charts = list(self._charts(sheet, weather))
-        page = week_page.html(
+        page = html_page.html(
             sheet,
             context.household.collection,
             voice,

@@ -4,11 +4,12 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from sillward.text.columns import padded, width, wrapped
-from sillward.wording import phrases, reason_phrases, week_ahead
+from sillward.wording import phrases, reason_phrases
 from sillward.wording.mist_advice import mist_advice
+from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice
+from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
-from sillward_rules.remark import nothing_known
 from sillward_rules.sheet import Round, Sheet
 
 _ORDER = (
@@ -82,18 +83,6 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
         yield voice.say("heading", name=heading)
         yield from (f"  {line}" for line in lines)
         yield ""
-
-
-def origin_of(sheet: Sheet, voice: Voice) -> list[str]:
-    """Return whose forecast it is, where its chances come from, and what it lacks."""
-    if any(nothing_known(warning) for warning in sheet.warnings):
-        return [voice.say("no_origin")]
-    lines = [voice.say("origin", source=sheet.source, age=voice.age(sheet.age))]
-    if sheet.spread is not None and sheet.round is not Round.MORNING:
-        lines.append(voice.say("chances", origin=sheet.spread))
-    if sheet.notes:
-        lines.append(voice.say("of_forecast", notes=[voice.retold(note) for note in sheet.notes]))
-    return lines
 
 
 # -- chores

@@ -30,7 +30,8 @@ if TYPE_CHECKING:
 SUFFIX = ".jinja"
 
 PAGE = "digest.html.jinja"
-"""The week's page as HTML: one template, without macros."""
+"""The HTML page of the weekly mail: one template, without macros. Growers override it by this name,
+which is that of the command `sillward digest`."""
 
 MAX_BYTES = 100_000
 """Size of a file of the grower's [bytes]. The packaged ones have a tenth of it."""

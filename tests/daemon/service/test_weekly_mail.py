@@ -23,8 +23,8 @@ from sillward.service.weekly_mail import (
     WeeklyMail,
 )
 from sillward.text.units import SI, Units
-from sillward.wording import week_page
 from sillward.wording.push import Message
+from sillward.wording.weekly_mail import html_page
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Round
 from tests.support.desks import SITE, World, a_channel, a_world, local
@@ -262,7 +262,7 @@ def test_a_defect_in_the_page_sends_the_text(
     def broken(*_: object, **__: object) -> str:
         raise ZeroDivisionError
 
-    monkeypatch.setattr(week_page, "html", broken)
+    monkeypatch.setattr(html_page, "html", broken)
     world, desk = at_week(a_mail())
 
     desk.tick()

@@ -12,9 +12,10 @@ from hypothesis import strategies as st
 from sillward.reports import sheet_json
 from sillward.reports.sheet_json import of_chore
 from sillward.text.columns import WIDTH
-from sillward.wording import full_sheet, short_sheet, week_ahead
+from sillward.wording import full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
+from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import NightAhead, Outlook
 from sillward_rules.plants.state import PlantState

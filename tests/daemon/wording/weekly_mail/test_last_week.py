@@ -6,8 +6,8 @@ from datetime import date
 import pytest
 
 from sillward.ledger.week_review import ReviewedNight, WeekReview
-from sillward.wording import last_week
 from sillward.wording.voice import Voice
+from sillward.wording.weekly_mail import last_week
 from tests.support.desks import SITE
 
 VOICE = Voice(SITE)

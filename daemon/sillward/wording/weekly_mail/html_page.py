@@ -12,8 +12,9 @@ from datetime import date
 
 from sillward.errors import one_line
 from sillward.ledger.week_review import WeekReview
-from sillward.wording import full_sheet, last_week, week_ahead
+from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice, capital
+from sillward.wording.weekly_mail import last_week, week_ahead
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
@@ -105,7 +106,7 @@ def html(
         charts=charts,
         week=None if review is None else _last_week(review, voice),
         life=life,
-        origin=full_sheet.origin_of(sheet, voice),
+        origin=origin_of(sheet, voice),
         credit=_with_links(credit),
         assumptions=[voice.question(question) for question in sheet.assumptions[:MAX_FACTS]],
         caution=voice.say("caution"),

@@ -11,8 +11,9 @@ import pytest
 
 from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import ReviewedNight, WeekReview
-from sillward.wording import full_sheet, week_ahead, week_page
-from sillward.wording.week_page import Picture, html
+from sillward.wording import full_sheet
+from sillward.wording.weekly_mail import html_page, week_ahead
+from sillward.wording.weekly_mail.html_page import Picture, html
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
@@ -252,7 +253,7 @@ def test_a_long_name_is_cut_in_tables() -> None:
     sheet, collection = renamed("a" * 4_000)
     told = page(sheet, collection)
 
-    assert f"{'a' * week_page.MAX_NAME}" in told.text.split("\n")
+    assert f"{'a' * html_page.MAX_NAME}" in told.text.split("\n")
 
 
 def test_many_spots_and_warnings_do_not_make_a_page_long() -> None:
@@ -317,7 +318,7 @@ def test_links_are_those_of_the_attribution_alone() -> None:
 def test_an_address_in_the_credit_becomes_a_link_and_no_more(
     credit: str, addresses: list[str]
 ) -> None:
-    pieces = week_page._with_links(credit)
+    pieces = html_page._with_links(credit)
 
     assert [address for _, address in pieces if address] == addresses
     assert "".join(text for text, _ in pieces) == credit
