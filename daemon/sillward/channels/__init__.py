@@ -4,5 +4,5 @@
 `apprise_sender`   one attempt through Apprise, and whether a channel's URL can be used
 `wire_monitor`     what really went over the wire meanwhile
 `mail`             the mail with HTML and pictures that replaces Apprise's own
-`trial`            the message of `sillward try-channel`
+`channel_trial`    the message of `sillward try-channel`
 """

@@ -1,4 +1,4 @@
-"""`sillward digest`: the week's mail as a page to look at."""
+"""`sillward digest`: the weekly mail as a page to look at."""
 
 import webbrowser
 from contextlib import closing, suppress

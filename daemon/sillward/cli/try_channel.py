@@ -8,7 +8,7 @@ import click
 from sillward.assembly import looking
 from sillward.assembly.app import App, Options
 from sillward.assembly.desks import require_channels
-from sillward.channels import trial
+from sillward.channels import channel_trial
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
 from sillward.cli.printing import say
@@ -38,13 +38,13 @@ def try_channel(options: Options, name: str | None) -> None:
             else None
         )
         for channel in chosen:
-            message = trial.message(channel, app.household.voice, now, drawn)
+            message = channel_trial.message(channel, app.household.voice, now, drawn)
             with terminal.patience(f"sending to {channel.name} ..."):
-                outcomes.append(trial.send_trial(channel, message, sender))
-            click.echo(trial.line(outcomes[-1], chosen, terminal.screen()))
-    if any(outcome.state is trial.State.SENT for outcome in outcomes):
+                outcomes.append(channel_trial.send_trial(channel, message, sender))
+            click.echo(channel_trial.line(outcomes[-1], chosen, terminal.screen()))
+    if any(outcome.state is channel_trial.State.SENT for outcome in outcomes):
         say("sent means that the other side took it: look whether it has arrived")
-    if any(outcome.state is not trial.State.SENT for outcome in outcomes):
+    if any(outcome.state is not channel_trial.State.SENT for outcome in outcomes):
         click.get_current_context().exit(1)
 
 

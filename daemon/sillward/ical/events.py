@@ -13,7 +13,7 @@ from enum import Enum
 from hashlib import sha256
 
 from sillward.ledger import EventVersion, StoredChore
-from sillward.wording import full_sheet, phrases, reason_phrases
+from sillward.wording import chore_phrases, full_sheet, reason_phrases
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.weather.site import Site
@@ -163,7 +163,9 @@ def _of_told(told: StoredChore, voice: Voice) -> Event:
         id=told.id,
         start=start,
         end=end,
-        summary=_summary(_chore_name(chore, voice), note, chore.plants, phrases.way(chore), voice),
+        summary=_summary(
+            _chore_name(chore, voice), note, chore.plants, chore_phrases.way(chore), voice
+        ),
         description=_description(lines, voice),
         status=status,
         category=voice.say("kind", name=chore.kind.value),
@@ -180,11 +182,11 @@ def _of_expected(
     lines = [] if kind is ChoreKind.CARRY_OUT else [_coldest([trip for trip, _ in trips], voice)]
     for hour, (trip, plants) in sorted(zip(hours, trips, strict=True), key=lambda timed: timed[0]):
         before, since = (voice.hour(hour), "") if goes_in else ("", voice.hour(hour))
-        way, who = phrases.way(trip), _names(plants, voice)
+        way, who = chore_phrases.way(trip), _names(plants, voice)
         lines.append(voice.say("event_walk", before=before, start=since, way=way, who=who))
     lines.append(voice.say("event_expected"))
     all_plants = [name for _, plants in trips for name in plants]
-    ways = {phrases.way(trip) for trip, _ in trips}
+    ways = {chore_phrases.way(trip) for trip, _ in trips}
     where = ways.pop() if len(ways) == 1 else ""
     return Event(
         id=f"{day}-expected-{kind.value}",
@@ -250,7 +252,7 @@ def _names(plants: Sequence[str], voice: Voice) -> str:
 
 
 def _chore_name(chore: Chore, voice: Voice) -> str:
-    until = None if phrases.no_wetting(chore) else voice.hour(chore.before)
+    until = None if chore_phrases.no_wetting(chore) else voice.hour(chore.before)
     return _event_name(chore.kind, voice, tonight=chore.not_before is None, until=until)
 
 

@@ -8,7 +8,7 @@ from sillward.config.household import Household
 from sillward.forecast.doubt_wording import in_words
 from sillward.forecast.store import HeldForecast
 from sillward.forecast.updater import ForecastUpdater
-from sillward.reports.json_values import IsoTime, iso_in_zone_of, plain
+from sillward.reports.json_encoding import IsoTime, iso_in_zone_of, plain
 from sillward.text.columns import PIPE, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.plants.collection import Collection

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
-from sillward.reports.json_values import iso, plain
+from sillward.reports.json_encoding import iso, plain
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.outlook import Outlook

@@ -8,7 +8,7 @@ from sillward.config.household import Household
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Notice, NoticeState, StoredChore
-from sillward.reports.json_values import IsoTime, iso_in_zone_of
+from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
 from sillward.service import due_rounds
 from sillward.service.health import TICK_MARK, troubles
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table

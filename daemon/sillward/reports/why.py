@@ -5,7 +5,7 @@ from string import ascii_lowercase
 from typing import Any, NamedTuple
 
 from sillward.reports.coldest_hour import coldest_hour
-from sillward.reports.json_values import iso, plain
+from sillward.reports.json_encoding import iso, plain
 from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import of_chore
 from sillward.text.columns import wrapped

@@ -9,7 +9,7 @@ from sillward import files
 from sillward.errors import ConfigError, UsageError
 from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.text.columns import PIPE, Mark, Screen
-from sillward.wording import macros, rehearsal
+from sillward.wording import macro_trial, macros
 from sillward.wording.macro_check import error_line
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import html_page
@@ -44,7 +44,7 @@ def _macro_lines(name: str, voice: Voice, screen: Screen) -> Iterator[str]:
     facts = voice.wording.ours[name].facts
     yield from screen.lines(f"  {name}({', '.join(facts)})")
     own = voice.wording.own.get(name)
-    words = voice.say(name, **next(rehearsal.samples(name, facts)).facts)
+    words = voice.say(name, **next(macro_trial.samples(name, facts)).facts)
     if own is None:
         yield from screen.lines(f"    {words}")
     else:
@@ -65,10 +65,10 @@ def check(voice: Voice, file: str, example: Callable[[], WeekExample]) -> list[s
 
     example: called only if there is a page of the week to try.
     """
-    wrong = [*rehearsal.problems(voice), *_wrong_page(voice, example)]
+    wrong = [*macro_trial.problems(voice), *_wrong_page(voice, example)]
     if wrong:
         raise ConfigError([f"{file}: notices.wording: {line}" for line in wrong])
-    return rehearsal.left_out(voice)
+    return macro_trial.left_out(voice)
 
 
 def _wrong_page(voice: Voice, example: Callable[[], WeekExample]) -> Iterator[str]:

@@ -8,7 +8,7 @@ from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ServiceContext
 from sillward.service.told_round import ToldRound, told_round_at
-from sillward.wording import follow_up, phrases
+from sillward.wording import chore_phrases, follow_up
 from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
@@ -256,5 +256,5 @@ def _due(
     due = [order for order in orders if is_due(order)]
     if not due:
         return []
-    latest: datetime = max(order.before for order in due) + phrases.SAME_TRIP
+    latest: datetime = max(order.before for order in due) + chore_phrases.SAME_TRIP
     return [order for order in orders if order.before <= latest]

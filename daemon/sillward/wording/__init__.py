@@ -1,1 +1,1 @@
-"""The wording of all messages: pushes, full sheets and the week's page, from macros and facts."""
+"""The wording of all messages: pushes, full sheets and the weekly mail, from macros and facts."""

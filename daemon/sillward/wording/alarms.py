@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
+from sillward.wording.chore_phrases import known_lows
 from sillward.wording.follow_up import SOON
-from sillward.wording.phrases import known_lows
 from sillward.wording.push import Message, shortened
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind

@@ -6,8 +6,8 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 
-from sillward.wording import phrases, reason_phrases
-from sillward.wording.phrases import count_of
+from sillward.wording import chore_phrases, reason_phrases
+from sillward.wording.chore_phrases import count_of
 from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
@@ -60,7 +60,7 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     parts = [
         *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
-        phrases.too_cold(_about(phrases.plants_of(orders), sheet.warnings), voice),
+        chore_phrases.too_cold(_about(chore_phrases.plants_of(orders), sheet.warnings), voice),
         plain_part(reason_phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
@@ -78,7 +78,7 @@ def _about(plants: AbstractSet[str], warnings: Iterable[Remark]) -> list[Remark]
     return [
         replace(warning, plants=affected)
         for warning in warnings
-        if phrases.is_too_cold(warning)
+        if chore_phrases.is_too_cold(warning)
         and (affected := tuple(name for name in warning.plants if name in plants))
     ]
 
@@ -97,7 +97,7 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
         plain_part(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
         plain_part(reason_phrases.why(chores, voice), optional=True),
     ]
-    title = phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
+    title = chore_phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
     spare = 0 if late else room_for_minutes(chores, now, voice)
     return replace(composed(title, parts, voice, spare), urgent=late)
 
@@ -162,7 +162,7 @@ def room_for_minutes(orders: Iterable[Chore], now: datetime, voice: Voice) -> in
 
 def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """Return "in by 17:10: 5 plants", followed by the other kinds of orders."""
-    return ", ".join(phrases.head_of(chores, now, voice) for _, chores in _by_kind(orders))
+    return ", ".join(chore_phrases.head_of(chores, now, voice) for _, chores in _by_kind(orders))
 
 
 def _is_all_there_is_to_do(orders: Sequence[Chore], sheet: Sheet) -> bool:
@@ -174,7 +174,7 @@ def _is_all_there_is_to_do(orders: Sequence[Chore], sheet: Sheet) -> bool:
 def _heads_of_more(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
     """Return "2 more in by 17:10", followed by the other kinds of orders."""
     return ", ".join(
-        voice.say("head_more", kind=kind.value, **phrases.head_facts(chores, now, voice))
+        voice.say("head_more", kind=kind.value, **chore_phrases.head_facts(chores, now, voice))
         for kind, chores in _by_kind(orders)
     )
 
@@ -203,13 +203,13 @@ def _orders(
     """
     for kind, chores in _by_kind([chore for chore, _ in orders]):
         lines = tuple(_order(order, was, now, voice) for order, was in orders if order.kind is kind)
-        crowded = partial(phrases.crowded, kind, chores, now, voice)
-        yield Part(lines, crowded, plants=phrases.plants_of_each(chores))
+        crowded = partial(chore_phrases.crowded, kind, chores, now, voice)
+        yield Part(lines, crowded, plants=chore_phrases.plants_of_each(chores))
 
 
 def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> LineText:
     """Return the line of an order. was: its earlier hour."""
-    when = phrases.when(chore, now, voice) if now else ""
+    when = chore_phrases.when(chore, now, voice) if now else ""
     before = "" if was is None else voice.hour(was)
 
     def line_text(most: int) -> str:
@@ -267,7 +267,7 @@ def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
         for chore in sheet.chores
         if chore.kind is ChoreKind.CARRY_IN and not changed.issuperset(chore.plants)
     ]
-    plants = phrases.plants_of(rest) - changed
+    plants = chore_phrases.plants_of(rest) - changed
     kinds = {chore.kind for chore in new_orders} | {order.kind for order in revision.called_off}
     if not plants or ChoreKind.CARRY_IN not in kinds:
         return Part(())
@@ -321,7 +321,7 @@ def _out_later(moved: Sequence[Moved], voice: Voice) -> Part:
             "out_later", hour=hour, was=was, who=voice.names(change.chore.plants, most)
         )
 
-    plants = phrases.plants_of_each(change.chore for change in moved)
+    plants = chore_phrases.plants_of_each(change.chore for change in moved)
     return Part(tuple(line(change) for change in moved), plants=plants)
 
 

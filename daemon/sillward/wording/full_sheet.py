@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from sillward.text.columns import padded, width, wrapped
-from sillward.wording import phrases, reason_phrases
+from sillward.wording import chore_phrases, reason_phrases
 from sillward.wording.mist_advice import mist_advice
 from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice
@@ -125,25 +125,29 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
     """Return the time and way of a chore: "by 17:50, pergola > sunroom"."""
     say, spot, start = voice.say, chore.from_spot, chore.not_before
     if chore.kind is ChoreKind.CARRY_IN:
-        by = phrases.when(chore, now, voice) if chore.overdue_since else voice.by(chore.before, now)
+        by = (
+            chore_phrases.when(chore, now, voice)
+            if chore.overdue_since
+            else voice.by(chore.before, now)
+        )
         by = say("unconfirmed", by=by) if chore.unconfirmed else by
         return say("when_in", by=by, spot=spot, to=chore.to_spot)
     if chore.kind is ChoreKind.CARRY_OUT:
         since = voice.since(start or chore.before, now)
-        if_in = phrases.if_taken_in(chore, voice, None)
+        if_in = chore_phrases.if_taken_in(chore, voice, None)
         return say("when_out", since=since, spot=spot, to=chore.to_spot, if_in=if_in)
     if chore.kind is ChoreKind.STAY_IN:
         staying = say("when_staying", day=None if start is None else chore.before, spot=spot)
         return say("unconfirmed", by=staying) if chore.unconfirmed else staying
     if chore.kind is ChoreKind.STOP_WETTING:
-        never = phrases.no_wetting(chore)
+        never = chore_phrases.no_wetting(chore)
         return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)
     if chore.kind is ChoreKind.MOVE:
         reasons = [reason for reason in chore.because if reason.there is not None]
         there = max((reason.there or 0.0 for reason in reasons), default=None)
         unit = reasons[0].unit if reasons else ""
         shown = say("not_known") if there is None else voice.bound(there, unit)
-        back, by = phrases.back_from(chore, voice), voice.by(chore.before, now)
+        back, by = chore_phrases.back_from(chore, voice), voice.by(chore.before, now)
         return say("when_move", by=by, spot=spot, to=chore.to_spot, there=shown, back=back)
     if start is None:
         return say("when_by", by=voice.by(chore.before, now), spot=spot)

@@ -65,7 +65,7 @@ class Source:
 class Wording:
     """Macros by name. ours: the packaged ones. own: the grower's, often none.
 
-    page: the grower's template of the week's page. folder: where the grower's files are.
+    page: the grower's template of the weekly mail's page. folder: where the grower's files are.
     """
 
     ours: Mapping[str, Source]
@@ -267,7 +267,7 @@ class Macros:
         return macro
 
     def page(self, *, own: bool) -> "Template":
-        """Return the template of the week's page: the packaged one, or the grower's own."""
+        """Return the template of the weekly mail's page: the packaged one, or the grower's own."""
         text = self._wording.page if own else _packaged_page()
         assert text is not None
         return self._sandbox.overlay(autoescape=True).from_string(text)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from sillward.wording.phrases import plants_of
+from sillward.wording.chore_phrases import plants_of
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason
 

@@ -19,7 +19,7 @@ LINES_OF_A_PAGE = 50
 
 
 class Renderer:
-    """Renders lines by the names of their macros, and the week's page.
+    """Renders lines by the names of their macros, and the page of the weekly mail.
 
     A macro of the grower's that fails or leaves something out is logged once and replaced by the
     packaged one: wording must never cost a notice.

@@ -12,7 +12,7 @@ from sillward.assembly import looking
 from sillward.assembly.examples import DEMOS, demo
 from sillward.config.household import Household
 from sillward.text.units import SI, Units
-from sillward.wording import phrases, short_sheet
+from sillward.wording import chore_phrases, short_sheet
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -58,7 +58,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
     push = short_sheet.message(sheet, household.voice)
     standing = {name: state.spot for name, state in sheet.states.items()}
     wrong = contradictions(push.title, push.body, sheet.chores, sheet.at, standing)
-    failing = [warning for warning in sheet.warnings if phrases.is_too_cold(warning)]
+    failing = [warning for warning in sheet.warnings if chore_phrases.is_too_cold(warning)]
     who = rf"(?:\d+ plants\b|{re.escape(failing[0].plants[0])}\b)" if failing else ""
     told = rf"! (?:no spot is known to be warm enough for )?{who}" if failing else ""
     if not any(re.match(told, line) for line in push.body.splitlines()):

@@ -8,7 +8,7 @@ import pytest
 
 from sillward.errors import ConfigError
 from sillward.text.units import Units
-from sillward.wording import macros, reason_phrases, rehearsal
+from sillward.wording import macro_trial, macros, reason_phrases
 from sillward.wording.macro_check import max_length
 from sillward.wording.macros import packaged, with_own
 from sillward.wording.voice import Voice
@@ -166,7 +166,7 @@ def test_a_macro_that_fails_or_is_blank_or_too_long_costs_nothing(
     voice = speaking(tmp_path, f"{{% macro stay_in(who) %}}{body}{{% endmacro %}}")
 
     assert voice.say("stay_in", who="Left pot") == "Keep in: Left pot"
-    (line,) = rehearsal.problems(voice)
+    (line,) = macro_trial.problems(voice)
     assert line.startswith("own.jinja: macro stay_in: ")
     assert len(line) < 300
 
@@ -180,7 +180,7 @@ def test_macros_that_call_each_other_come_to_an_end(tmp_path: Path) -> None:
     )
 
     assert voice.say("stay_in", who="Pot") == "Keep in: Pot"
-    assert rehearsal.problems(voice)
+    assert macro_trial.problems(voice)
 
 
 def test_names_are_not_rendered_as_templates(tmp_path: Path) -> None:
@@ -317,14 +317,14 @@ def test_an_own_page_that_says_too_little_is_not_used(tmp_path: Path, text: str)
         voice.page(strict=True, site="Court", sentence="A mild week.")
 
 
-# -- the rehearsal
+# -- the trial of macros
 
 
 @pytest.mark.parametrize("name", packaged().ours)
 def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
     """So the samples reach every branch, and no fact is passed for nothing."""
     facts = packaged().ours[name].facts
-    cases = list(rehearsal.samples(name, facts))
+    cases = list(macro_trial.samples(name, facts))
 
     assert all(VOICE.in_our_words(name, case.facts) for case in cases[:1])
     for fact in facts:
@@ -338,7 +338,7 @@ def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
 @pytest.mark.parametrize("name", packaged().ours)
 def test_our_macros_say_nothing_odd(name: str) -> None:
     for voice in (VOICE, US):
-        for case in rehearsal.samples(name, packaged().ours[name].facts):
+        for case in macro_trial.samples(name, packaged().ours[name].facts):
             said = voice.in_our_words(name, case.facts)
 
             assert said == said.strip()
@@ -362,8 +362,8 @@ def test_every_macro_is_used() -> None:
 def test_every_sample_is_used() -> None:
     known = {f"{name}.{fact}" for name, source in packaged().ours.items() for fact in source.facts}
 
-    assert set(rehearsal.SPECIFIC_FACTS) <= known
-    assert set(rehearsal.FACTS) <= {fact.rpartition(".")[2] for fact in known}
+    assert set(macro_trial.SPECIFIC_FACTS) <= known
+    assert set(macro_trial.FACTS) <= {fact.rpartition(".")[2] for fact in known}
 
 
 def test_facts_that_an_own_wording_leaves_out_are_found(tmp_path: Path) -> None:
@@ -374,8 +374,8 @@ def test_facts_that_an_own_wording_leaves_out_are_found(tmp_path: Path) -> None:
         "{% macro why(quantity, value) %}{{ value }}!{% endmacro %}",
     )
 
-    assert rehearsal.problems(voice) == []
-    assert rehearsal.left_out(voice) == [
+    assert macro_trial.problems(voice) == []
+    assert macro_trial.left_out(voice) == [
         "own.jinja: macro why does not tell quantity, hour, limit, plant, above, chance"
     ]
 
@@ -395,10 +395,10 @@ def test_a_wording_that_leaves_out_a_required_fact_is_not_used(
 ) -> None:
     voice = speaking(tmp_path, f"{{% macro {text}{{% endmacro %}}")
 
-    (line,) = rehearsal.problems(voice)
+    (line,) = macro_trial.problems(voice)
     assert f"leaves out {lost}" in line
     name = text.partition("(")[0]
-    facts = list(rehearsal.samples(name, packaged().ours[name].facts))
+    facts = list(macro_trial.samples(name, packaged().ours[name].facts))
     worst = [VOICE.in_our_words(name, sample.facts) for sample in facts]
     assert all(voice.say(name, **sample.facts) for sample in facts)
     assert any(
@@ -410,7 +410,7 @@ def test_the_number_one_may_be_written_as_a_word(tmp_path: Path) -> None:
     words = "{{ 'una planta' if count == 1 else count ~ ' plantas' }}"
     voice = speaking(tmp_path, f"{{% macro plants(count) %}}{words}{{% endmacro %}}")
 
-    assert rehearsal.problems(voice) == []
+    assert macro_trial.problems(voice) == []
     assert (voice.plants(1), voice.plants(3)) == ("una planta", "3 plantas")
 
 
@@ -419,6 +419,6 @@ def test_our_own_files_as_the_growers_say_the_same(tmp_path: Path) -> None:
         (tmp_path / name).write_text(text, encoding="utf-8")
     voice = Voice(SITE, wording=with_own(tmp_path))
 
-    assert rehearsal.problems(voice) == []
-    assert rehearsal.left_out(voice) == []
+    assert macro_trial.problems(voice) == []
+    assert macro_trial.left_out(voice) == []
     assert set(voice.wording.own) == set(packaged().ours)

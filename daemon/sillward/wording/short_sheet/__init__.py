@@ -5,12 +5,12 @@ from collections.abc import Sequence
 from sillward.wording.follow_up import room_for_minutes
 from sillward.wording.push import Message, composed, plain_part
 from sillward.wording.short_sheet import dusk, morning, week
-from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.voice import Voice
 from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
 
-_TELLERS = {
+_TITLE_AND_PARTS = {
     Round.DUSK: dusk.title_and_parts,
     Round.MORNING: morning.title_and_parts,
     Round.WEEK: week.title_and_parts,
@@ -19,7 +19,7 @@ _TELLERS = {
 
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     """Return the sheet as a push. footer: lines that are kept whatever else is cut."""
-    title, parts = _TELLERS[sheet.round](SheetWords(sheet, voice))
+    title, parts = _TITLE_AND_PARTS[sheet.round](SheetWriter(sheet, voice))
     parts += [plain_part(line, kept=True) for line in footer]
     orders = [
         chore for chore in sheet.chores if chore.kind in ORDERS and sheet.round is not Round.WEEK

@@ -6,33 +6,33 @@ from datetime import datetime
 from functools import partial
 from typing import Any
 
-from sillward.wording import phrases
-from sillward.wording.phrases import plants_of, plants_of_each
+from sillward.wording import chore_phrases
+from sillward.wording.chore_phrases import plants_of, plants_of_each
 from sillward.wording.push import Line, LineText, Part
-from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
+from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, told_hours
 from sillward.wording.voice import shorter_to_exclude
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.remark import NoShelter
 
 
 def carry_in(
-    into: Sequence[Chore], words: SheetWords, *, later: bool = False, by_hour: bool = True
+    into: Sequence[Chore], writer: SheetWriter, *, later: bool = False, by_hour: bool = True
 ) -> Part:
     """Return a line for each deadline and spot.
 
     later: the lines stand among other chores of the day, so each says that it means carrying in.
     by_hour: the lines are sorted by their hours among those of other parts.
     """
-    kind, now = ChoreKind.CARRY_IN, words.sheet.at
+    kind, now = ChoreKind.CARRY_IN, writer.sheet.at
     trips = [
         (at, [chore for chore in chores if chore.from_spot == spot])
-        for at, chores in phrases.by_hour(into, now)
+        for at, chores in chore_phrases.by_hour(into, now)
         for spot in dict.fromkeys(chore.from_spot for chore in chores)
     ]
     carried = plants_of(into)
     return Part(
-        tuple(_in_from_spot(at, chores, carried, words, later=later) for at, chores in trips),
-        partial(phrases.crowded, kind, into, now, words.voice, later=later),
+        tuple(_in_from_spot(at, chores, carried, writer, later=later) for at, chores in trips),
+        partial(chore_phrases.crowded, kind, into, now, writer.voice, later=later),
         plants=tuple(plants_of(chores) for _, chores in trips),
         hours=tuple(at for at, _ in trips) if by_hour else (),
     )
@@ -42,7 +42,7 @@ def _in_from_spot(
     at: datetime,
     chores: Sequence[Chore],
     carried: AbstractSet[str],
-    words: SheetWords,
+    writer: SheetWriter,
     *,
     later: bool,
 ) -> LineText:
@@ -50,10 +50,10 @@ def _in_from_spot(
 
     carried: all plants that are carried in, from any spot.
     """
-    spot, voice = chores[0].from_spot, words.voice
-    going, present = plants_of(chores), words.plants_at(spot)
+    spot, voice = chores[0].from_spot, writer.voice
+    going, present = plants_of(chores), writer.plants_at(spot)
     staying = present - carried
-    without_shelter = [remark for remark in words.sheet.warnings if isinstance(remark, NoShelter)]
+    without_shelter = [remark for remark in writer.sheet.warnings if isinstance(remark, NoShelter)]
     homeless = any(not staying.isdisjoint(remark.plants) for remark in without_shelter)
     name_staying = shorter_to_exclude(staying, list(going)) and not homeless
     # With an empty set of others the voice may say "all": then all that stand there go one way.
@@ -65,8 +65,8 @@ def _in_from_spot(
         stays = ", ".join(sorted(staying)) if name_staying and not all_named else ""
         facts: dict[str, Any] = {"spot": spot, "ways": ways, "stays": stays}
         if later:
-            return words.say("carry_in_later", by=voice.by(at, words.sheet.at), **facts)
-        return words.say("carry_in", when=words.clock(at), **facts)
+            return writer.say("carry_in_later", by=voice.by(at, writer.sheet.at), **facts)
+        return writer.say("carry_in", when=writer.clock(at), **facts)
 
     return line
 
@@ -74,7 +74,7 @@ def _in_from_spot(
 def stay_in(
     macro: str,
     stay: Sequence[Chore],
-    words: SheetWords,
+    writer: SheetWriter,
     *,
     optional: bool = False,
     unsure: bool | None = None,
@@ -92,55 +92,55 @@ def stay_in(
     facts = {} if unsure is None else {"unsure": unsure}
 
     def line(most: int) -> str:
-        return words.say(macro, who=words.voice.names(plants, most), **facts)
+        return writer.say(macro, who=writer.voice.names(plants, most), **facts)
 
     return Part((line,) if plants else (), None, optional, (frozenset(plants),))
 
 
-def carry_out(out: Sequence[Chore], words: SheetWords) -> Part:
+def carry_out(out: Sequence[Chore], writer: SheetWriter) -> Part:
     """Return a line for each trip out; on crowded days a line for each hour."""
-    now = words.sheet.at
+    now = writer.sheet.at
 
     def crowded() -> list[Line]:
-        return [_out_at(at, chores, words) for at, chores in phrases.by_hour(out, now)]
+        return [_out_at(at, chores, writer) for at, chores in chore_phrases.by_hour(out, now)]
 
-    lines = tuple(_out_one_way(chore, words) for chore in out)
+    lines = tuple(_out_one_way(chore, writer) for chore in out)
     return Part(lines, crowded, plants=plants_of_each(out), hours=told_hours(out, now))
 
 
-def _out_at(at: datetime, out: Sequence[Chore], words: SheetWords) -> Line:
+def _out_at(at: datetime, out: Sequence[Chore], writer: SheetWriter) -> Line:
     """Return all that goes out from one hour on, in one line."""
     spots = [(chore.to_spot, len(chore.plants)) for chore in out]
-    text = words.say(
+    text = writer.say(
         "crowded_out",
-        when=words.voice.since(at, words.sheet.at),
+        when=writer.voice.since(at, writer.sheet.at),
         spots=spots,
         if_in=any(chore.unconfirmed for chore in out),
     )
     return Line(lambda _: text, plants_of(out), at)
 
 
-def _out_one_way(chore: Chore, words: SheetWords) -> LineText:
+def _out_one_way(chore: Chore, writer: SheetWriter) -> LineText:
     """Return the line of one trip out."""
 
     def line(most: int) -> str:
-        return words.say(
+        return writer.say(
             "carry_out",
-            when=words.voice.since(start_of(chore), words.sheet.at),
+            when=writer.voice.since(start_of(chore), writer.sheet.at),
             spot=chore.from_spot if most else "",  # the grower knows where it stands
             to=chore.to_spot,
-            who=words.names(chore, most),
-            if_in=phrases.if_taken_in(chore, words.voice, most),
+            who=writer.names(chore, most),
+            if_in=chore_phrases.if_taken_in(chore, writer.voice, most),
         )
 
     return line
 
 
-def out_again(words: SheetWords) -> str:
+def out_again(writer: SheetWriter) -> str:
     """Return when plants may go out again tomorrow; empty if nothing is known of it."""
-    out, stay = words.chores(ChoreKind.CARRY_OUT), words.chores(ChoreKind.STAY_IN)
-    kept = phrases.count_of([chore for chore in stay if chore.not_before is not None])
+    out, stay = writer.chores(ChoreKind.CARRY_OUT), writer.chores(ChoreKind.STAY_IN)
+    kept = chore_phrases.count_of([chore for chore in stay if chore.not_before is not None])
     if not out and not kept:
         return ""
-    when = words.clock(start_of(out[0])) if out else ""
-    return words.say("out_again", when=when, count=phrases.count_of(out), kept=kept)
+    when = writer.clock(start_of(out[0])) if out else ""
+    return writer.say("out_again", when=when, count=chore_phrases.count_of(out), kept=kept)

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sillward.wording import phrases
+from sillward.wording import chore_phrases
 from sillward.wording.push import Part
 from sillward.wording.short_sheet.protection import PROTECTION, protect
-from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.revision import ORDERS
 
@@ -22,7 +22,7 @@ class Due:
     part: Part
 
 
-def due_chores(into: Sequence[Chore], carrying: Part, words: SheetWords) -> list[Due]:
+def due_chores(into: Sequence[Chore], carrying: Part, writer: SheetWriter) -> list[Due]:
     """Return carrying in and protection by their deadlines, orders first.
 
     Orders come first because the minutes that are left may be put before the title. into: what is
@@ -30,9 +30,9 @@ def due_chores(into: Sequence[Chore], carrying: Part, words: SheetWords) -> list
     """
     due = []
     for kind in (ChoreKind.CARRY_IN, *PROTECTION):
-        chores = into if kind is ChoreKind.CARRY_IN else words.chores(kind)
+        chores = into if kind is ChoreKind.CARRY_IN else writer.chores(kind)
         if chores:
-            head = phrases.head_of(chores, words.sheet.at, words.voice)
-            part = carrying if kind is ChoreKind.CARRY_IN else protect(chores, words)
+            head = chore_phrases.head_of(chores, writer.sheet.at, writer.voice)
+            part = carrying if kind is ChoreKind.CARRY_IN else protect(chores, writer)
             due.append(Due(kind, chores[0].before, head, part))
     return sorted(due, key=lambda due: (due.kind not in ORDERS, due.at))

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterable
 
-from sillward.wording import phrases
+from sillward.wording import chore_phrases
 from sillward.wording.push import Part, plain_part
-from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward_rules.remark import NotConfirmed, Remark
 
 MAX_ASKED = 2
@@ -12,23 +12,23 @@ MAX_ASKED = 2
 is answered, and must leave room for the day."""
 
 
-def warnings(remarks: Iterable[Remark], words: SheetWords) -> list[Part]:
+def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
     """Return a part for each remark, except those that are told with the orders."""
     return [
-        Part((phrases.watch_out(remark, words.voice),))
+        Part((chore_phrases.watch_out(remark, writer.voice),))
         for remark in remarks
-        if not phrases.is_too_cold(remark)
+        if not chore_phrases.is_too_cold(remark)
     ]
 
 
-def question_about_last_night(remark: NotConfirmed, words: SheetWords) -> Part:
+def question_about_last_night(remark: NotConfirmed, writer: SheetWriter) -> Part:
     """Return the question whether plants were carried in, short and never cut."""
-    line = phrases.watch_out(remark, words.voice)
+    line = chore_phrases.watch_out(remark, writer.voice)
     return Part((lambda most: line(min(most, MAX_ASKED)),), kept=True)
 
 
-def open_questions(words: SheetWords) -> Part:
+def open_questions(writer: SheetWriter) -> Part:
     """Return one line on what the grower has not said of the spots; it is the same every day."""
-    spots = sorted({question.spot for question in words.sheet.assumptions})
-    line = words.say("defaults_used", spots=spots) if spots else ""
-    return plain_part(line and words.say("watch_out", text=line), optional=True)
+    spots = sorted({question.spot for question in writer.sheet.assumptions})
+    line = writer.say("defaults_used", spots=spots) if spots else ""
+    return plain_part(line and writer.say("watch_out", text=line), optional=True)

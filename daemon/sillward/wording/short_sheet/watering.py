@@ -5,15 +5,15 @@ from dataclasses import replace
 from datetime import datetime
 from functools import partial
 
-from sillward.wording import phrases
+from sillward.wording import chore_phrases
+from sillward.wording.chore_phrases import plants_of, plants_of_each, without_repeats
 from sillward.wording.mist_advice import feed_advice, mist_advice
-from sillward.wording.phrases import plants_of, plants_of_each, without_repeats
 from sillward.wording.push import LineText, Part
-from sillward.wording.short_sheet.words import SheetWords, start_of, told_hours
+from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, told_hours
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 
 
-def mist(mistings: Sequence[Chore], words: SheetWords) -> list[Part]:
+def mist(mistings: Sequence[Chore], writer: SheetWriter) -> list[Part]:
     """Return two parts: first mistings, and repeats.
 
     A first misting tells by when exactly the same plants are misted again. A repeat for other
@@ -26,29 +26,29 @@ def mist(mistings: Sequence[Chore], words: SheetWords) -> list[Part]:
         for chore in first
     ]
     others = [chore for chore in again if not any(chore in repeats for repeats in same)]
-    now = words.sheet.at
+    now = writer.sheet.at
 
     def crowded() -> str:
-        feeds = words.chores(ChoreKind.FEED)
-        advice = feed_advice(first, feeds, words.voice, brief=True) or ""
-        walks = _counts(first, words)
-        return words.say("crowded_mist", walks=walks, advice=advice, more=any(same))
+        feeds = writer.chores(ChoreKind.FEED)
+        advice = feed_advice(first, feeds, writer.voice, brief=True) or ""
+        walks = _counts(first, writer)
+        return writer.say("crowded_mist", walks=walks, advice=advice, more=any(same))
 
     firsts = Part(
         tuple(
-            _first_misting(chore, repeats, words)
+            _first_misting(chore, repeats, writer)
             for chore, repeats in zip(first, same, strict=True)
         ),
         plants=plants_of_each(first),
         hours=told_hours(first, now),
     )
     repeats = Part(
-        tuple(_repeat(chore, words) for chore in others),
+        tuple(_repeat(chore, writer) for chore in others),
         plants=plants_of_each(others),
         hours=told_hours(others, now),
         spare=True,
     )
-    again_in_one = partial(words.say, "crowded_again", walks=_counts(others, words))
+    again_in_one = partial(writer.say, "crowded_again", walks=_counts(others, writer))
     return [_or_in_one(firsts, crowded), _or_in_one(repeats, again_in_one)]
 
 
@@ -66,25 +66,25 @@ def _spot_and_plants(chore: Chore) -> tuple[str, frozenset[str]]:
     return chore.from_spot, frozenset(chore.plants)
 
 
-def _counts(chores: Sequence[Chore], words: SheetWords) -> list[tuple[str, str, int]]:
+def _counts(chores: Sequence[Chore], writer: SheetWriter) -> list[tuple[str, str, int]]:
     """Return deadline, spot and number of plants; the deadline empty where it repeats."""
     counts: dict[tuple[str, str], int] = {}
     for chore in chores:
-        key = words.by(chore), chore.from_spot
+        key = writer.by(chore), chore.from_spot
         counts[key] = counts.get(key, 0) + len(chore.plants)
     return without_repeats([(by, spot, count) for (by, spot), count in counts.items()])
 
 
-def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> LineText:
+def _first_misting(first: Chore, again: Sequence[Chore], writer: SheetWriter) -> LineText:
     """Return the line of a first misting with its feed. again: repeats for the same plants."""
-    feeds, voice = words.chores(ChoreKind.FEED), words.voice
+    feeds, voice = writer.chores(ChoreKind.FEED), writer.voice
 
     def line(most: int) -> str:
-        return words.say(
+        return writer.say(
             "mist",
             spot=first.from_spot,
             span=voice.span(start_of(first), first.before),
-            who=_misted(first, words, most),
+            who=_misted(first, writer, most),
             advice=mist_advice(first, feeds, voice, brief=most == 0),
             again=[voice.hour(chore.before) for chore in again],
         )
@@ -92,65 +92,65 @@ def _first_misting(first: Chore, again: Sequence[Chore], words: SheetWords) -> L
     return line
 
 
-def _repeat(chore: Chore, words: SheetWords) -> LineText:
+def _repeat(chore: Chore, writer: SheetWriter) -> LineText:
     def line(most: int) -> str:
-        span = words.voice.span(start_of(chore), chore.before)
-        who = _misted(chore, words, most)
-        return words.say("mist_again", spot=chore.from_spot, span=span, who=who)
+        span = writer.voice.span(start_of(chore), chore.before)
+        who = _misted(chore, writer, most)
+        return writer.say("mist_again", spot=chore.from_spot, span=span, who=who)
 
     return line
 
 
-def _misted(chore: Chore, words: SheetWords, most: int) -> str:
+def _misted(chore: Chore, writer: SheetWriter, most: int) -> str:
     """Return the plants that get water; what comes out to their spot today stands there too."""
-    out = words.chores(ChoreKind.CARRY_OUT)
+    out = writer.chores(ChoreKind.CARRY_OUT)
     arriving = plants_of(going for going in out if going.to_spot == chore.from_spot)
-    others = (words.plants_at(chore.from_spot) | arriving) - set(chore.plants)
-    return words.voice.names(chore.plants, most, others)
+    others = (writer.plants_at(chore.from_spot) | arriving) - set(chore.plants)
+    return writer.voice.names(chore.plants, most, others)
 
 
-def stop_wetting(words: SheetWords) -> Part:
+def stop_wetting(writer: SheetWriter) -> Part:
     """Return until when crowns may be wetted: for each spot the first hour of any plant there.
 
     Plants that the sheet itself wets later are named as exceptions.
     """
     never: dict[str, int] = {}
     until: dict[str, datetime] = {}
-    for chore in words.chores(ChoreKind.STOP_WETTING):
-        if phrases.no_wetting(chore):
+    for chore in writer.chores(ChoreKind.STOP_WETTING):
+        if chore_phrases.no_wetting(chore):
             never[chore.from_spot] = never.get(chore.from_spot, 0) + len(chore.plants)
         else:  # the first one of a spot is about the most sensitive crowns there
             until.setdefault(chore.from_spot, chore.before)
     in_order = sorted(until.items(), key=lambda item: item[1])
     hours = without_repeats(
         [
-            (words.voice.hour(at), spot, sorted(_wetted_after(spot, at, words)))
+            (writer.voice.hour(at), spot, sorted(_wetted_after(spot, at, writer)))
             for spot, at in in_order
         ]
     )
 
     def line(most: int) -> str:
         spots = [
-            (hour, spot, words.voice.names(exceptions, most) if exceptions else "")
+            (hour, spot, writer.voice.names(exceptions, most) if exceptions else "")
             for hour, spot, exceptions in hours
         ]
-        return words.say("stop_wetting", until=spots, never=list(never.items()))
+        return writer.say("stop_wetting", until=spots, never=list(never.items()))
 
     def crowded() -> str:
         first = min(until.values(), default=None)
-        return words.say(
+        return writer.say(
             "crowded_stop",
-            until=words.voice.hour(first) if first else "",
+            until=writer.voice.hour(first) if first else "",
             never=sum(never.values()),
-            others=first is not None and any(_wetted_after(spot, first, words) for spot in until),
+            others=first is not None and any(_wetted_after(spot, first, writer) for spot in until),
         )
 
     return _or_in_one(Part((line,) if until or never else ()), crowded)
 
 
-def _wetted_after(spot: str, at: datetime, words: SheetWords) -> frozenset[str]:
+def _wetted_after(spot: str, at: datetime, writer: SheetWriter) -> frozenset[str]:
     """Return the plants of a spot that get water after an hour."""
-    wettings = words.chores(*WETTINGS)
+    wettings = writer.chores(*WETTINGS)
     return plants_of(chore for chore in wettings if chore.from_spot == spot and chore.before > at)
 
 

@@ -2,24 +2,24 @@
 
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.remarks import open_questions, warnings
-from sillward.wording.short_sheet.words import SheetWords
+from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.voice import capital
 from sillward_rules.planners.outlook import Outlook
 
 
-def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
+def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     """Return the title and the parts of the body."""
-    ahead, voice = words.sheet.outlook, words.voice
-    beware, questions = warnings(words.sheet.warnings, words), open_questions(words)
+    ahead, voice = writer.sheet.outlook, writer.voice
+    beware, questions = warnings(writer.sheet.warnings, writer), open_questions(writer)
     if ahead is None or not any(night.judged for night in ahead.nights):
-        return words.say("week_not_known"), [*beware, questions]
+        return writer.say("week_not_known"), [*beware, questions]
     cold = [night for night in ahead.nights if night.plants_in]
-    title = words.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
+    title = writer.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
     misted = [(day.day, day.mistings) for day in ahead.days if day.mistings]
-    rest = [words.say("week_mistings", days=misted)] if misted else []
+    rest = [writer.say("week_mistings", days=misted)] if misted else []
     rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
     return title, [
-        plain_part(_lows(ahead, words)),
+        plain_part(_lows(ahead, writer)),
         plain_part(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
         *beware,
         *(plain_part(text, optional=True) for text in rest),
@@ -27,7 +27,7 @@ def title_and_parts(words: SheetWords) -> tuple[str, list[Part]]:
     ]
 
 
-def _lows(ahead: Outlook, words: SheetWords) -> str:
+def _lows(ahead: Outlook, writer: SheetWriter) -> str:
     """Return the lowest leaf temperature of each night with the plants it brings in."""
     if not any(night.lows for night in ahead.nights):  # no spot is outdoors
         return ""
@@ -35,4 +35,4 @@ def _lows(ahead: Outlook, words: SheetWords) -> str:
     for night in ahead.nights:
         known = [low for low in night.lows.values() if low is not None]
         nights.append((night.day, min(known, default=None), len(night.plants_in)))
-    return words.say("week_lows", nights=nights)
+    return writer.say("week_lows", nights=nights)

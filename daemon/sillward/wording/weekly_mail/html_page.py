@@ -1,4 +1,4 @@
-"""The week's page: the week sheet as HTML for a mail program, with the same facts as its text.
+"""The page of the weekly mail: the week sheet as HTML, with the same facts as its text.
 
 Mail programs drop what they do not support. So styles are inline, tables are plain, nothing is
 loaded from anywhere, and colours are readable with and without the style sheet, whose few rules

@@ -1,4 +1,4 @@
-"""The review of the last week in words, for the text and the page of the week's mail."""
+"""The review of the last week in words, for the text and the page of the weekly mail."""
 
 from sillward.ledger.week_review import CLEAR_BY_K, WeekReview
 from sillward.wording.voice import Voice

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date, datetime
 
 from sillward.text.columns import cut, padded
-from sillward.wording import phrases
+from sillward.wording import chore_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
@@ -36,13 +36,13 @@ def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]
 def _trips(trips: Sequence[Chore], voice: Voice) -> str:
     """Return the trips of a day in one direction: those of the first hour, and how many later."""
     hour = told_at(trips[0], voice)
-    first = phrases.count_of([trip for trip in trips if told_at(trip, voice) == hour])
+    first = chore_phrases.count_of([trip for trip in trips if told_at(trip, voice) == hour])
     return voice.say(
         "walk",
         out=trips[0].kind is ChoreKind.CARRY_OUT,
         hour=voice.hour(hour),
         count=first,
-        later=phrases.count_of(trips) - first,
+        later=chore_phrases.count_of(trips) - first,
     )
 
 

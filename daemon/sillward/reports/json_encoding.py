@@ -1,4 +1,4 @@
-"""Times and numbers in JSON documents."""
+"""How times and numbers are written in JSON documents."""
 
 import math
 from collections.abc import Callable

@@ -15,9 +15,9 @@ from click.testing import CliRunner, Result
 from pydantic import SecretStr
 
 from sillward.assembly import app
-from sillward.channels import apprise_sender, trial
+from sillward.channels import apprise_sender, channel_trial
+from sillward.channels.channel_trial import Outcome, State
 from sillward.channels.sender_process import SenderProcess
-from sillward.channels.trial import Outcome, State
 from sillward.cli import main, shared, try_channel
 from sillward.config.household import Channel
 from sillward.config.settings import load_settings
@@ -270,7 +270,7 @@ def test_a_full_channel_gets_the_sheet_of_now_too(yard: Yard) -> None:
     assert yard.call().exit_code == 0
 
     lines = yard.sent("desk")["message"].splitlines()
-    assert yard.sent("desk")["title"] == trial.TITLE
+    assert yard.sent("desk")["title"] == channel_trial.TITLE
     assert lines[1] == "Real ones (dusk, morning, week, alarm) come in full."
     assert lines[2] == "Below, to show how one looks, is the sheet of now."
     assert lines[4] == "Courtyard: dusk round, Thursday 14 May 2026, 17:05"
@@ -332,7 +332,7 @@ def test_the_longest_trial_fits_a_push(full: bool, units: Units) -> None:
         "c" * 32, None, ("dusk", "morning", "week", "alarm"), all_clear=False, full_length=full
     )
 
-    made = trial.message(channel, Voice(site, units), NOW, None)
+    made = channel_trial.message(channel, Voice(site, units), NOW, None)
 
     assert len(made.title) + 1 + len(made.body) <= MAX_CHARACTERS
 
@@ -362,7 +362,7 @@ def test_whatever_a_sender_does_is_an_outcome(
 
     ticks = ticking()
 
-    outcome = trial.send_trial(a_channel(), Message("t", "b"), sender, lambda: next(ticks))
+    outcome = channel_trial.send_trial(a_channel(), Message("t", "b"), sender, lambda: next(ticks))
 
     assert outcome == Outcome("phone", state, why, 2.25)
 
@@ -370,7 +370,9 @@ def test_whatever_a_sender_does_is_an_outcome(
 def test_a_long_reason_goes_on_below_itself() -> None:
     outcome = Outcome("phone", State.FAILED, "no safe connection can be made; " * 4, 12.34)
 
-    lines = trial.line(outcome, [a_channel(), a_channel("telephone")], Screen(60)).splitlines()
+    lines = channel_trial.line(
+        outcome, [a_channel(), a_channel("telephone")], Screen(60)
+    ).splitlines()
 
     assert lines[0].startswith("phone      failed      12.3 s  no safe")
     assert {line.index(line.split()[0]) for line in lines[1:]} == {lines[0].index("no safe")}

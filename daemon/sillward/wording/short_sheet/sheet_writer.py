@@ -1,4 +1,4 @@
-"""The sheet that is told and the voice that tells it, with the phrases that all lines share."""
+"""The sheet together with the voice that words it, and the phrases that all lines share."""
 
 from collections.abc import Iterable, Sequence
 from datetime import datetime
@@ -11,8 +11,8 @@ MAX_HEADS = 2
 """Chores that a title speaks of. Judgement: more are not taken in at a glance."""
 
 
-class SheetWords:
-    """A sheet and the voice that tells it."""
+class SheetWriter:
+    """Words the lines of one sheet: the sheet, its voice, and what its lines have in common."""
 
     def __init__(self, sheet: Sheet, voice: Voice) -> None:
         self.sheet = sheet
