@@ -7,10 +7,13 @@ sheet is a function of collection, weather, state and now:
              -> chores (planners) -> sheet
 
 `draw_up` runs the whole flow; the modules hold its parts.
+
+Constants name their source. "Judgement:" in the docstring of a constant means that there is no
+published source: the value is our own estimate, and what was weighed follows.
 """
 
-from sillward_rules.account import Account, account_for
 from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass, RotClass
@@ -28,11 +31,11 @@ from sillward_rules.weather.spot import Spot, SunWindow
 from sillward_rules.weather.uncertainty import Spread
 
 __all__ = [
-    "Account",
     "Chore",
     "ChoreKind",
     "Climate",
     "Collection",
+    "Explanation",
     "Group",
     "Habits",
     "Limit",
@@ -54,9 +57,9 @@ __all__ = [
     "Spread",
     "SunWindow",
     "Weather",
-    "account_for",
     "climate_of",
     "draw_up",
+    "explain_plant",
     "next_state",
     "read_rule",
     "standard_groups",

@@ -7,7 +7,7 @@ from sillward.assembly.app import Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
 from sillward.reports import why as report
-from sillward_rules.account import account_for
+from sillward_rules.explanation import explain_plant
 from sillward_rules.sheet import Round, draw_up
 
 
@@ -26,11 +26,11 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     chosen = shared.plant_named(app, " ".join(plant))
     collection = app.household.collection
     weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
-    account = account_for(chosen, collection, weather, states, now)
+    explanation = explain_plant(chosen, collection, weather, states, now)
     decided = [
         draw_up(round_, collection, weather, states, now) for round_ in (Round.MORNING, Round.DUSK)
     ]
     if as_json:
-        print_json(report.document(account, decided, app.site))
+        print_json(report.document(explanation, decided, app.site))
     else:
-        click.echo(report.text(account, decided, app.household.voice))
+        click.echo(report.text(explanation, decided, app.household.voice))

@@ -3,29 +3,29 @@
 from collections.abc import Iterator
 
 from sillward.wording.voice import Voice
-from sillward_rules.account import Account, AccountHour
+from sillward_rules.explanation import ExplainedHour, Explanation
 
 _MIN_DIFFERENCE = 0.005
 """Shares are shown in full percent: less than half a percent apart they look the same."""
 
 
-def coldest_hour(account: Account, voice: Voice) -> Iterator[str]:
+def coldest_hour(explanation: Explanation, voice: Voice) -> Iterator[str]:
     """Yield a sentence on the coldest hour, if there is one and the spot follows the forecast."""
-    hour = next((hour for hour in account.hours if hour.deciding), None)
-    if hour is None or account.spot.holds_itself:
+    hour = next((hour for hour in explanation.hours if hour.deciding), None)
+    if hour is None or explanation.spot.holds_itself:
         return
     steps = [
         f"forecast {voice.degrees(hour.forecast['temp_c'])}",
-        *_offset(account, hour, voice),
+        *_offset(explanation, hour, voice),
         *_sky(hour),
         f"leaf {voice.degrees(hour.leaf_c)}{_wet(hour)}",
     ]
     yield f"coldest at {voice.hour(hour.at)}: {'; '.join(steps)}"
 
 
-def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
+def _offset(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iterator[str]:
     """Yield what is added to the forecast, and which share of the night offset that is."""
-    whole, day = account.spot.night_offset_k, account.spot.day_offset_k or 0.0
+    whole, day = explanation.spot.night_offset_k, explanation.spot.day_offset_k or 0.0
     if hour.offset_k is None or not (whole or day):
         return
     here = f"{voice.offset(round(hour.offset_k, 1))} makes {voice.degrees(hour.temp_c)} here"
@@ -35,7 +35,7 @@ def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
     left = whole * hour.offset_share
     night = 1.0 if left == day else (hour.offset_k - day) / (left - day)
     share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
-    if not account.spot.indoors:
+    if not explanation.spot.indoors:
         share += f" ({_wind(hour, voice)}, {_cloud(hour)})"
     if night < 1.0 - _MIN_DIFFERENCE:
         sun = "sunset" if hour.night else "sunrise"
@@ -43,17 +43,17 @@ def _offset(account: Account, hour: AccountHour, voice: Voice) -> Iterator[str]:
     yield f"{here}: {share}"
 
 
-def _wind(hour: AccountHour, voice: Voice) -> str:
+def _wind(hour: ExplainedHour, voice: Voice) -> str:
     wind = hour.forecast["wind_m_s"]
     return "wind not known" if wind is None else f"wind {voice.measure(wind, 'm/s')} at 10 m"
 
 
-def _cloud(hour: AccountHour) -> str:
+def _cloud(hour: ExplainedHour) -> str:
     cloud = hour.forecast["cloud"]
     return "cloud not known" if cloud is None else f"cloud {_percent(cloud)}"
 
 
-def _sky(hour: AccountHour) -> Iterator[str]:
+def _sky(hour: ExplainedHour) -> Iterator[str]:
     """Yield what cloud counts for, where its heights are known and some of it counts for less."""
     cloud, warming = hour.forecast["cloud"], hour.warming_cloud
     if cloud is not None and warming is not None and cloud - warming >= _MIN_DIFFERENCE:
@@ -63,7 +63,7 @@ def _sky(hour: AccountHour) -> Iterator[str]:
         )
 
 
-def _wet(hour: AccountHour) -> str:
+def _wet(hour: ExplainedHour) -> str:
     return ", wet with rain: water that evaporates cools it" if hour.leaf_wet else ""
 
 

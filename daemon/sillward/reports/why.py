@@ -12,8 +12,8 @@ from sillward.text.columns import wrapped
 from sillward.text.units import fixed
 from sillward.wording import full_sheet
 from sillward.wording.voice import Voice
-from sillward_rules.account import Account, AccountHour, AppliedRule
 from sillward_rules.chore import Chore, Reason
+from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -29,7 +29,7 @@ class _Series(NamedTuple):
     unit: str
     width: int
     digits: int
-    value_in: Callable[[AccountHour], float | None]
+    value_in: Callable[[ExplainedHour], float | None]
 
 
 _LEAF = _Series("leaf", "°C", 6, 1, lambda hour: hour.leaf_c)
@@ -53,37 +53,37 @@ _LEGEND = "* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wet
 _WET_LEGEND = "~ leaf wet with rain, or perhaps: judged as cooled by evaporation"
 
 
-def text(account: Account, decided: Sequence[Sheet], voice: Voice) -> str:
+def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> str:
     """Return one screen: a row for each hour, then the rules, the night and the decisions.
 
     decided: the sheets of today's rounds, as they would be drawn up now.
     """
     letters = {
-        rule.name: letter for rule, letter in zip(account.rules, ascii_lowercase, strict=False)
+        rule.name: letter for rule, letter in zip(explanation.rules, ascii_lowercase, strict=False)
     }
     lines = [
-        *_head_lines(account, voice),
+        *_head_lines(explanation, voice),
         "",
-        *_hour_lines(account.hours, letters, voice),
+        *_hour_lines(explanation.hours, letters, voice),
         _LEGEND,
-        *([_WET_LEGEND] if any(hour.leaf_wet for hour in account.hours) else []),
-        *coldest_hour(account, voice),
-        *_rule_lines(account.rules, letters, voice),
+        *([_WET_LEGEND] if any(hour.leaf_wet for hour in explanation.hours) else []),
+        *coldest_hour(explanation, voice),
+        *_rule_lines(explanation.rules, letters, voice),
         "",
-        *_cold_lines(account, voice),
-        *_decision_lines(account, decided, voice),
+        *_cold_lines(explanation, voice),
+        *_decision_lines(explanation, decided, voice),
     ]
     return "\n".join(wrapped(line) for line in lines)
 
 
-def _head_lines(account: Account, voice: Voice) -> Iterator[str]:
+def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     """Yield where the plant stands, what the spot does to the forecast, season and light."""
-    assumed = ", assumed" if account.assumed else ""
-    home, here = account.spot.name, account.stands_at
-    yield f"{account.plant.name} at its home, {home} (stands at {here}{assumed})"
-    yield _corrections(account.spot, account.pressure_kpa, voice)
-    yield _season_and_light(account)
-    for note in account.notes:
+    assumed = ", assumed" if explanation.assumed else ""
+    home, here = explanation.spot.name, explanation.stands_at
+    yield f"{explanation.plant.name} at its home, {home} (stands at {here}{assumed})"
+    yield _corrections(explanation.spot, explanation.pressure_kpa, voice)
+    yield _season_and_light(explanation)
+    for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
 
 
@@ -111,17 +111,17 @@ def _share(share: float | None) -> str:
     return "?" if share is None else f"{share:g}"
 
 
-def _season_and_light(account: Account) -> str:
-    light = "not known" if account.dli is None else f"{account.dli:.1f}"
-    need = "" if account.dli_need is None else f", wants {account.dli_need:.0f}"
-    text = f"season: {account.season.value}; light today {light} mol/m2{need}"
-    if account.spot.indoors:
+def _season_and_light(explanation: Explanation) -> str:
+    light = "not known" if explanation.dli is None else f"{explanation.dli:.1f}"
+    need = "" if explanation.dli_need is None else f", wants {explanation.dli_need:.0f}"
+    text = f"season: {explanation.season.value}; light today {light} mol/m2{need}"
+    if explanation.spot.indoors:
         return text
-    return f"{text}; possible direct sun {account.sun_h:.1f} h"
+    return f"{text}; possible direct sun {explanation.sun_h:.1f} h"
 
 
 def _hour_lines(
-    hours: Sequence[AccountHour], letters: Mapping[str, str], voice: Voice
+    hours: Sequence[ExplainedHour], letters: Mapping[str, str], voice: Voice
 ) -> Iterator[str]:
     """Yield the table of hours, under two lines of heads: the quantity, and its unit.
 
@@ -140,7 +140,7 @@ def _hour_lines(
         yield f"{night}{clock:>{width}}{mark}{cells}  {fired}".rstrip()
 
 
-def _cell(hour: AccountHour, column: _Series, voice: Voice) -> str:
+def _cell(hour: ExplainedHour, column: _Series, voice: Voice) -> str:
     value = column.value_in(hour)
     if value is None:
         shown = "?"
@@ -180,73 +180,77 @@ def _origin(rule: AppliedRule, voice: Voice) -> str:
     return f"{voice.offset(rule.more, rule.unit)} beside {limit}: {origin}"
 
 
-def _cold_lines(account: Account, voice: Voice) -> list[str]:
+def _cold_lines(explanation: Explanation, voice: Voice) -> list[str]:
     """Return how long and how deep the night goes under the night limit, or may go."""
-    low = account.plant.limits.night_low
-    if low is None or account.cold_h is None or account.cold_kh is None:
+    low = explanation.plant.limits.night_low
+    if low is None or explanation.cold_h is None or explanation.cold_kh is None:
         return []
-    chance, limit = account.cold_chance, voice.bound(low.value)
+    chance, limit = explanation.cold_chance, voice.bound(low.value)
     odds = "" if chance is None else f", {percent(chance)} chance"
-    origin = "" if chance is None else f" ({account.spread})"
-    if account.cold_h:
-        cold = f"{account.cold_h:.1f} h and {voice.kelvins(account.cold_kh)} h under {limit}"
+    origin = "" if chance is None else f" ({explanation.spread})"
+    if explanation.cold_h:
+        cold = (
+            f"{explanation.cold_h:.1f} h and {voice.kelvins(explanation.cold_kh)} h under {limit}"
+        )
         return [f"the night: {cold} (straight lines between quarter hours){odds}{origin}"]
     if chance is None or chance < 1 - MAX_SHOWN_CHANCE:
         return []
     return [f"the night: not under {limit} by the forecast{odds} that it is{origin}"]
 
 
-def _decision_lines(account: Account, decided: Sequence[Sheet], voice: Voice) -> list[str]:
+def _decision_lines(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> list[str]:
     """Return what the rounds would ask for this plant, by when and why."""
     lines = [
         f"{voice.say('kind', name=chore.kind.value).lower()}: "
         f"{full_sheet.when(chore, sheet.at, voice)}; "
         f"{voice.retold(full_sheet.because(reason, chore, voice))}"
-        for sheet, chore, reason in _decisions(account, decided)
+        for sheet, chore, reason in _decisions(explanation, decided)
     ]
     return lines or ["nothing to do for it today and tonight"]
 
 
-def _decisions(account: Account, decided: Sequence[Sheet]) -> Iterator[tuple[Sheet, Chore, Reason]]:
-    """Yield the chores of these sheets for the account's plant, each with the plant's reason."""
+def _decisions(
+    explanation: Explanation, decided: Sequence[Sheet]
+) -> Iterator[tuple[Sheet, Chore, Reason]]:
+    """Yield the chores of these sheets for the plant, each with the plant's reason."""
     for sheet in decided:
         for chore in sheet.chores:
             for reason in chore.because:
-                if reason.plant == account.plant.name:
+                if reason.plant == explanation.plant.name:
                     yield sheet, chore, reason
 
 
 # -- for machines
 
 
-def document(account: Account, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
+def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> dict[str, Any]:
     """Return the same as plain types, for JSON: in SI units, with times in the site's zone."""
     voice = Voice(site)
     return {
         "schema": 1,
-        "plant": account.plant.name,
-        "spot": account.spot.name,
-        "stands_at": account.stands_at,
-        "assumed": account.assumed,
-        "season": account.season.value,
-        "pressure_kpa": plain(account.pressure_kpa),
-        "corrections": _corrections_document(account.spot),
+        "plant": explanation.plant.name,
+        "spot": explanation.spot.name,
+        "stands_at": explanation.stands_at,
+        "assumed": explanation.assumed,
+        "season": explanation.season.value,
+        "pressure_kpa": plain(explanation.pressure_kpa),
+        "corrections": _corrections_document(explanation.spot),
         "light": {
-            "dli": plain(account.dli),
-            "wants": plain(account.dli_need),
-            "sun_h": plain(account.sun_h),
+            "dli": plain(explanation.dli),
+            "wants": plain(explanation.dli_need),
+            "sun_h": plain(explanation.sun_h),
         },
         "cold": {
-            "hours": plain(account.cold_h),
-            "degree_hours": plain(account.cold_kh),
-            "chance": plain(account.cold_chance),
-            "spread": account.spread,
+            "hours": plain(explanation.cold_h),
+            "degree_hours": plain(explanation.cold_kh),
+            "chance": plain(explanation.cold_chance),
+            "spread": explanation.spread,
         },
-        "limits": limits_document(account.plant.limits),
-        "rules": [_rule_document(rule, voice) for rule in account.rules],
-        "notes": list(account.notes),
-        "chores": [of_chore(chore, site) for _, chore, _ in _decisions(account, decided)],
-        "hours": [_hour_document(hour, site) for hour in account.hours],
+        "limits": limits_document(explanation.plant.limits),
+        "rules": [_rule_document(rule, voice) for rule in explanation.rules],
+        "notes": list(explanation.notes),
+        "chores": [of_chore(chore, site) for _, chore, _ in _decisions(explanation, decided)],
+        "hours": [_hour_document(hour, site) for hour in explanation.hours],
     }
 
 
@@ -275,7 +279,7 @@ def _rule_document(rule: AppliedRule, voice: Voice) -> dict[str, Any]:
     }
 
 
-def _hour_document(hour: AccountHour, site: Site) -> dict[str, Any]:
+def _hour_document(hour: ExplainedHour, site: Site) -> dict[str, Any]:
     return {
         "at": iso(hour.at, site),
         "night": hour.night,

@@ -22,8 +22,8 @@ from sillward.charts.data import (
     from_plain,
     to_plain,
 )
-from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
+from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun
@@ -266,7 +266,7 @@ def test_film_life_is_that_of_why_by_day_and_unknown_by_night() -> None:
 
     data = chart_of("water", "pergola", held, forecast, {}, now)
 
-    told = {hour.at: hour for hour in account_for(chosen, held, forecast, {}, now).hours}
+    told = {hour.at: hour for hour in explain_plant(chosen, held, forecast, {}, now).hours}
     by_day = 0
     for at, life in zip(data.times, data.series["film_min"], strict=True):
         if at not in told:

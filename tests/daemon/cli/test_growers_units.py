@@ -24,7 +24,7 @@ from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, StoredForecast
 from sillward.reports import status, why
 from sillward.service.health import TICK_MARK
-from sillward_rules.account import AccountHour
+from sillward_rules.explanation import ExplainedHour
 from tests.end_to_end.test_screens import too_wide
 from tests.support.chart_examples import US
 from tests.support.met_bodies import met_body
@@ -253,9 +253,9 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     assert (rule["bound"], rule["origin"]) == (16.0, "+2 °C beside 14 °C: your own limit")
 
 
-def an_hour(at: datetime, value: float, film: float | None) -> AccountHour:
+def an_hour(at: datetime, value: float, film: float | None) -> ExplainedHour:
     """An hour that is as wide as they come; no rain is at -25 or 40 °C."""
-    return AccountHour(
+    return ExplainedHour(
         at=at,
         night=True,
         forecast={"temp_c": value},

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from sillward.forecast.sources import met_norway, open_meteo
-from sillward_rules.account import account_for
 from sillward_rules.chore import ChoreKind
+from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import CLOUD_LAYERS, Weather, same_forecast, with_past
@@ -85,7 +85,7 @@ def test_the_layers_of_a_body_that_came_before_them_do_not_make_it_another_forec
 
 
 def test_the_account_of_a_plant_tells_the_layers() -> None:
-    (first, *_) = account_for(
+    (first, *_) = explain_plant(
         COLLECTION.plants[0], COLLECTION, from_open_meteo(0, 20, 100), STATE, NOW
     ).hours
 

@@ -12,7 +12,7 @@ import pytest
 from sillward.reports import why
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.wording.voice import Voice
-from sillward_rules.account import Account, account_for
+from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from tests.daemon.forecast.test_cloud_by_height import BENCH, NOW, STATE, from_open_meteo
@@ -22,14 +22,14 @@ VOICE = Voice(core.MENDOZA)
 HOLLOW = replace(BENCH, night_offset_k=-3.0, rain=1.0)
 
 
-def account(spot: Spot, weather: Weather) -> Account:
+def explanation(spot: Spot, weather: Weather) -> Explanation:
     spots = (spot, core.WARM_ROOM)
     household = core.collection(core.plant(night_low=14.0), spots=spots)
-    return account_for(household.plants[0], household, weather, STATE, NOW)
+    return explain_plant(household.plants[0], household, weather, STATE, NOW)
 
 
 def sentence(spot: Spot, weather: Weather) -> str:
-    return " ".join(coldest_hour(account(spot, weather), VOICE))
+    return " ".join(coldest_hour(explanation(spot, weather), VOICE))
 
 
 def test_the_share_of_the_night_offset_is_told_with_what_takes_it_away() -> None:
@@ -56,7 +56,7 @@ def test_a_leaf_that_is_judged_as_wet_is_told_in_the_table_and_in_words() -> Non
     dry = from_open_meteo()
     shower = replace(dry, rain_mm=dry.rain_mm + 0.5)
 
-    wet, not_wet = (account(HOLLOW, weather) for weather in (shower, dry))
+    wet, not_wet = (explanation(HOLLOW, weather) for weather in (shower, dry))
 
     assert "wet with rain: water that evaporates cools it" in " ".join(coldest_hour(wet, VOICE))
     rows = [line for line in why.text(wet, (), VOICE).splitlines() if re.match(r"[* ]\d\d:", line)]
@@ -95,7 +95,7 @@ def test_every_hour_can_be_worked_out_again(
 ) -> None:
     spot = replace(BENCH, night_offset_k=night_offset_k, day_offset_k=day_offset_k)
     report: dict[str, Any] = why.document(
-        account(spot, from_open_meteo(30, 40, 100)), (), core.MENDOZA
+        explanation(spot, from_open_meteo(30, 40, 100)), (), core.MENDOZA
     )
 
     deep = 0

@@ -1,4 +1,4 @@
-"""Chances in a sheet: behind reasons and chores, close calls, nights ahead, the account."""
+"""Chances in a sheet: behind reasons and chores, close calls, nights ahead, the explanation."""
 
 import math
 from dataclasses import replace
@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sillward_rules.account import Account, account_for
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.plants.plant import Limit, Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
@@ -318,18 +318,18 @@ def test_a_night_whose_hours_are_not_known_has_no_chance_and_nothing_outdoors_ne
     assert all(night.chance is None for night in indoors.nights)
 
 
-# -- the account, and the weather
+# -- the explanation, and the weather
 
 
-def account(air: Weather) -> Account:
-    return account_for(plant(), collection(), air, {}, DUSK)
+def explanation(air: Weather) -> Explanation:
+    return explain_plant(plant(), collection(), air, {}, DUSK)
 
 
 def test_the_account_has_the_chance_and_where_it_is_from() -> None:
     air = fetched(weather(START, night(13.5)), DUSK)
 
-    usual = account(air)
-    own = account(replace(air, spread=members(np.zeros(6), 0.5)))
+    usual = explanation(air)
+    own = explanation(replace(air, spread=members(np.zeros(6), 0.5)))
 
     assert usual.cold_chance == pytest.approx(gaussian(0.5, 1.3))
     assert usual.spread == "usual errors by lead time"

@@ -6,8 +6,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from sillward_rules.account import account_for
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.explanation import explain_plant
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.shelter import spot_lows
 from sillward_rules.plants.plant import Plant
@@ -230,13 +230,13 @@ def test_all_that_tells_the_nights_low_tells_the_same_one() -> None:
         for one in tonight(household.site, household.spots, cold, DUSK).lows
         if one.spot == "wall"
     )
-    account = account_for(household.plants[0], household, cold, {}, DUSK)
-    (deciding,) = (hour for hour in account.hours if hour.deciding)
+    explanation = explain_plant(household.plants[0], household, cold, {}, DUSK)
+    (deciding,) = (hour for hour in explanation.hours if hour.deciding)
 
     assert low.leaf_c is not None
     assert chore.because[0].value == round(low.leaf_c, 2)
     assert chore.because[0].at == low.at == deciding.at
     assert deciding.leaf_c == low.leaf_c == sheet.lows["wall"]
     assert float(spot_lows(scene, NIGHT)[0]) == low.leaf_c
-    assert low.leaf_c == min(hour.leaf_c for hour in account.hours if hour.leaf_c is not None)
-    assert account.cold_h == pytest.approx(chore.because[0].hours, abs=0.01)
+    assert low.leaf_c == min(hour.leaf_c for hour in explanation.hours if hour.leaf_c is not None)
+    assert explanation.cold_h == pytest.approx(chore.because[0].hours, abs=0.01)

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from sillward_rules.account import account_for
 from sillward_rules.arrays import Array
+from sillward_rules.explanation import explain_plant
 from sillward_rules.planners.outlook import DARK_SHARE, Outlook
 from sillward_rules.plants.plant import Plant
 from sillward_rules.remark import SpotDark
@@ -141,7 +141,7 @@ def test_the_account_of_a_plant_knows_the_light_of_its_day() -> None:
     made = garden(liking(600.0), bench=OPEN)
     air = sky(WARM, dew=12.0, direct_w_m2=0.0, diffuse_w_m2=evenly(100.0))
 
-    dli = account_for(made.plants[0], made, air, {}, NOW).dli
+    dli = explain_plant(made.plants[0], made, air, {}, NOW).dli
 
     # 14 h of 100 W/m2; 2.057 umol/J is 0.45 of 4.57 (Thimijan and Heins 1983).
     assert dli == pytest.approx(14 * 3600 * 100 * 2.057e-6, rel=0.01)

@@ -6,9 +6,9 @@ from datetime import date, datetime, time, timedelta
 import numpy as np
 import pytest
 
-from sillward_rules.account import account_for
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
+from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import Limit, Limits, Plant, Traits, overridden, tenderest
 from sillward_rules.sheet import Round, draw_up
@@ -67,11 +67,11 @@ def test_the_account_tells_the_limit_that_holds_now(
     air, now = two_weeks(day, 14.0)
     one = of_group("catasetum")
 
-    account = account_for(one, collection(one), air, {}, now)
+    explanation = explain_plant(one, collection(one), air, {}, now)
 
-    assert account.season is season
-    assert account.plant.name == one.name
-    held = account.plant.limits.night_low
+    assert explanation.season is season
+    assert explanation.plant.name == one.name
+    held = explanation.plant.limits.night_low
     assert held is not None
     assert held.value == limit
     assert held.origin.startswith('group "catasetum": ')

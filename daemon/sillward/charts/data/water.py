@@ -22,9 +22,9 @@ from sillward.charts.data.model import (
     NightSpan,
     Window,
 )
-from sillward_rules.account import film_life_min
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.explanation import film_life_min
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

@@ -1,4 +1,4 @@
-"""The account of a plant: hour by hour, the numbers behind the decisions for it."""
+"""The explanation that `why` prints: hour by hour, the numbers behind the decisions for a plant."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -32,18 +32,22 @@ HOURS = 24
 
 
 @dataclass(frozen=True, slots=True)
-class AccountHour:
-    """One hour at a plant's home, or the moment of the night's low. None is not known.
+class ExplainedHour:
+    """One hour at a plant's home, or the moment of the night's low. None means not known.
 
-    forecast: the forecast's own numbers, by the names of `Weather`. temp_c, leaf_c [°C]; rh_pct
-    [%]; vpd_kpa of the air, leaf_vpd_kpa from the leaf to the air [kPa]; wind_m_s [m/s];
-    light_w_m2 [W/m2]; ppfd [umol m-2 s-1]; rain_mm [mm]; crown_wet_h: how long crowns have been
-    wet [h]; film_min: life of a film on a leaf wetted at that hour [min], infinite if it outlasts
-    the next morning. offset_k: what the spot's offsets add to the forecast [K]; offset_share: the
-    share of the night offset that wind and cloud leave (0..1). warming_cloud: the cover of low
-    cloud that would warm like the cloud of the hour (0..1). leaf_wet: whether the leaf is judged as
-    wet with rain. rules: names of the rules that fire. deciding: whether it is the lowest leaf of
-    the night and of the cold morning after it.
+    - forecast: the forecast's own numbers, by the field names of `Weather`.
+    - temp_c, leaf_c: the air and the leaf [°C]; rh_pct [%]; wind_m_s [m/s]; rain_mm [mm].
+    - vpd_kpa: the deficit of the air; leaf_vpd_kpa: that from the leaf to the air [kPa].
+    - light_w_m2 [W/m2], ppfd [umol m-2 s-1]: the light that reaches the plant.
+    - crown_wet_h: how long crowns have been wet [h].
+    - film_min: how long the film on a leaf wetted at that hour lasts [min]; infinite if it outlasts
+      the next morning.
+    - offset_k: what the spot's offsets add to the forecast [K].
+    - offset_share: the share of the night offset that wind and cloud leave (0..1).
+    - warming_cloud: the cover of low cloud that would warm as much as the cloud of the hour (0..1).
+    - leaf_wet: whether the leaf is treated as wet with rain.
+    - rules: the names of the rules that fire.
+    - deciding: whether this is the lowest leaf of the night and of the cold morning after it.
     """
 
     at: datetime
@@ -72,8 +76,9 @@ class AccountHour:
 class AppliedRule:
     """A rule that applies to the plant: what it asks for, its bound, and where the bound is from.
 
-    more: what the rule adds to the limit that it goes by, in the unit of the bound; 0 where the
-    bound is that limit or a value. hours: in how many of the account's hours it fires.
+    - more: what the rule adds to the plant's limit, in the unit of the bound; 0 where the bound is
+      that limit itself or a fixed value.
+    - hours: in how many hours of the explanation it fires.
     """
 
     name: str
@@ -88,13 +93,17 @@ class AppliedRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Account:
-    """The coming hours of a plant, at its home spot.
+class Explanation:
+    """The coming hours of a plant at its home spot, and the rules that apply to it.
 
-    spot, pressure_kpa: what the forecast was corrected with [kPa]. season: of the plant. dli: light
-    of the day, dli_need: what the plant needs [mol m-2 d-1]. sun_h: possible direct sun [h].
-    cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
-    cold_chance: that it falls under it at all (0..1); spread: where that comes from.
+    - spot, pressure_kpa: what the forecast was corrected with; pressure [kPa].
+    - stands_at: the spot where it stands now; assumed: whether that is not confirmed.
+    - season: the season that the plant is in.
+    - dli: the light of the day; dli_need: what the plant needs [mol m-2 d-1].
+    - sun_h: possible direct sun [h].
+    - cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
+    - cold_chance: the chance that it falls under that limit at all (0..1).
+    - spread: where that chance comes from.
     """
 
     plant: Plant
@@ -110,15 +119,15 @@ class Account:
     cold_kh: float | None
     cold_chance: float | None
     spread: str | None
-    hours: tuple[AccountHour, ...]
+    hours: tuple[ExplainedHour, ...]
     rules: tuple[AppliedRule, ...]
     notes: tuple[str, ...]
 
 
-def account_for(
+def explain_plant(
     plant: Plant, collection: Collection, weather: Weather, state: State, now: datetime
-) -> Account:
-    """Work out the account of one plant from now on for a day and a night."""
+) -> Explanation:
+    """Explain the decisions for one plant, from now on for a day and a night."""
     scene = Scene(collection, weather, state, now)
     cohort = next(cohort for cohort in scene.cohorts if plant.name in cohort.names)
     column = scene.columns[plant.home]
@@ -130,7 +139,7 @@ def account_for(
     spread = spread_of(scene, night)
     cold_h, cold_kh, cold_chance = _cold(scene, firings, night)
     spot = collection.spot(plant.home)
-    return Account(
+    return Explanation(
         plant=plant,
         spot=spot,
         pressure_kpa=scene.climate.pressure_kpa,
@@ -209,7 +218,7 @@ def _cold(
 
 def _hours(
     scene: Scene, column: int, hours: np.ndarray, firings: Sequence[Firing]
-) -> list[AccountHour]:
+) -> list[ExplainedHour]:
     """Return these full hours [unix s], and the moment of the night's lowest leaf among them."""
     climate, deciding = scene.by_night, _deciding_row(scene, column)
     rows = np.searchsorted(climate.times, hours)
@@ -224,7 +233,7 @@ def _hours(
         return value if np.isfinite(value) else None
 
     return [
-        AccountHour(
+        ExplainedHour(
             at=moment(climate.times[row]),
             night=bool(climate.night[row]),
             forecast={name: known(getattr(forecast, name), number) for name in SERIES},
