@@ -128,7 +128,7 @@ def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float
     """So many desks whose dusk has just been told, and how long that took [s]."""
     desks = desks_of(number, folder, clock)
     name = desks[0].context.updater.store.sources[0].name
-    desks[0].context.ledger.calls.keep(name, CallSchedule(clock() + timedelta(hours=1)))
+    desks[0].context.ledger.call_schedules.keep(name, CallSchedule(clock() + timedelta(hours=1)))
     took = tick(desks, clock)
     if not all(isinstance(post := desk.context.sender, Post) and post.titles for desk in desks):
         msg = "dusk was not told to all"

@@ -342,7 +342,7 @@ def test_a_forecast_that_drips_holds_up_neither_a_notice_nor_the_end(house: Hous
     house.call("send", "--round", "dusk")
     house.enqueue_another()
     database = sqlite3.connect(house.ledger)  # instead of waiting for the next call
-    database.execute("UPDATE poll SET next_at = '2026-01-01T00:00:00+00:00'")
+    database.execute("UPDATE call_schedule SET next_at = '2026-01-01T00:00:00+00:00'")
     database.commit()
     database.close()
     with serving(dripping(b"HTTP/1.1 200 OK\r\n", b"X: 1\r\n")) as server:

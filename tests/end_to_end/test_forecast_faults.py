@@ -248,7 +248,7 @@ class World:
                 self.clock.move(minutes=10)
 
     def plan(self, source: str | None = None) -> CallSchedule:
-        plan = self.desk.context.ledger.calls.get(
+        plan = self.desk.context.ledger.call_schedules.get(
             source or self.desk.context.updater.store.sources[0].name
         )
         assert plan is not None
@@ -533,7 +533,7 @@ def test_too_many_requests_is_an_hour_of_silence(make: Make) -> None:
         while world.clock.now < AFTERNOON + timedelta(minutes=55):
             world.clock.move(minutes=5)
             world.desk.tick()
-        world.desk.context.updater.fetch()  # nor is it asked by hand
+        world.desk.context.updater.fetch_now()  # nor is it asked by hand
         assert server.asked == []
     assert world.stored() == before
     assert world.pauses == []

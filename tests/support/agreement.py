@@ -65,7 +65,7 @@ class _Reader:
             kind = _VERBS[verb.lower()]
             chores = self._of_kind(kind) if kind is not ChoreKind.MIST else self._first_mistings()
             hours: dict[int | None, int] = {}
-            for chore in sorted(chores, key=_told_at):
+            for chore in sorted(chores, key=_enqueued_at):
                 key = self._hour(chore)
                 hours[key] = hours.get(key, 0) + len(chore.plants)
             told = None if hour is None else minutes(hour)
@@ -303,7 +303,7 @@ class _Reader:
 
     def _hour(self, chore: Chore) -> int | None:
         """Return the minute of the day at which a chore is told, or None for "now"."""
-        at = _told_at(chore)
+        at = _enqueued_at(chore)
         return None if at <= self.now else _minute(at)
 
     def _is_at(self, chore: Chore, hour: str) -> bool:
@@ -365,7 +365,7 @@ class _Reader:
                 yield f"{sorted(some)} must not be wet after {stop.before:%H:%M}"
 
 
-def _told_at(chore: Chore) -> datetime:
+def _enqueued_at(chore: Chore) -> datetime:
     """Return the hour that a chore is told by: its start if it goes out, else its deadline."""
     starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
     return chore.not_before if starts and chore.not_before else chore.before

@@ -234,7 +234,7 @@ def main(what: str, folder: str, port: str, number: str) -> None:
     report |= {
         "troubles": house.desk.troubles(),
         "rounds": len(ledger.database.rows("SELECT 1 FROM round")),
-        "changes": len(ledger.database.rows("SELECT 1 FROM round WHERE change > 0")),
+        "changes": len(ledger.database.rows("SELECT 1 FROM round WHERE change_number > 0")),
         "reminders": len(ledger.database.rows("SELECT 1 FROM notice WHERE stage = 'reminder'")),
         "unsent": len(
             ledger.database.rows("SELECT 1 FROM notice WHERE state IN ('waiting', 'expired')")

@@ -336,7 +336,7 @@ class HardTimes:
         now, ledger = look.shown, self.desk.context.ledger
         night = sun.night_at_or_after(SITE, now)
         day, dusk = night.day, self.household.rounds.dusk.on(SITE, night.day)
-        told = ledger.rounds.told_at(SITE.name, Round.DUSK.value, day)
+        told = ledger.rounds.enqueued_at(SITE.name, Round.DUSK.value, day)
         orders = told is None or any(
             chore.open and ChoreKind(chore.kind) in ORDERS and chore.round == Round.DUSK.value
             for chore in ledger.chores.of_day(SITE.name, day)

@@ -137,7 +137,7 @@ class Life:
         past = (utc_now() - timedelta(seconds=1)).isoformat(timespec="microseconds")
         with suppress(sqlite3.OperationalError), closing(sqlite3.connect(self.ledger)) as db, db:
             db.execute("UPDATE notice SET next_at = ? WHERE state = 'waiting'", (past,))
-            db.execute("UPDATE poll SET next_at = ? WHERE failures > 0", (past,))
+            db.execute("UPDATE call_schedule SET next_at = ? WHERE failures > 0", (past,))
 
 
 def _read(path: Path) -> sqlite3.Connection:

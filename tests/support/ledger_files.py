@@ -38,12 +38,12 @@ def fill(ledger: Ledger, days: int = 40) -> None:
         chore = a_chore(f"{day}-carry-in-bench-room", at)
         ledger.keep_round(
             SITE, "dusk", day, at, notices=[notice], chores=[chore],
-            states={f"plant {offset}": PlantState("room", at, assumed=True)},
+            states_now={f"plant {offset}": PlantState("room", at, assumed=True)},
         )  # fmt: skip
         night = NightForecast(day, 12.0, 3.1, at + timedelta(hours=12), None, 0.6, 0.25, 24.8)
         ledger.nights.keep(SITE, "Invented source", at, [night])
     ledger.forecasts.keep(SITE, StoredForecast("Invented source", NOW, NOW, b"12.5," * 3000))
-    ledger.calls.keep("Invented source", CallSchedule(NOW))
+    ledger.call_schedules.keep("Invented source", CallSchedule(NOW))
     ledger.marks.set("fetch failed", NOW, "answered 500")
 
 

@@ -52,9 +52,9 @@ def kept(
         now = look.shown
         if now < EARLIEST:
             continue
-        ledger.disown(site.name, now)
+        ledger.forget_rounds_of_wrong_clock(site.name, now)
         for occasion in due_rounds.occasions(site, plan, now):
-            if ledger.rounds.told_at(site.name, occasion.name, occasion.day) is None:
+            if ledger.rounds.enqueued_at(site.name, occasion.name, occasion.day) is None:
                 _enqueue(ledger, site, occasion, now, sent=rng.random() < 0.5)
                 told.append(Told(occasion.round, occasion.day, number))
         if abs(now - pruned) > timedelta(days=1):
@@ -78,7 +78,7 @@ def _enqueue(ledger: Ledger, site: Site, occasion: Occasion, now: datetime, *, s
         expires_at=occasion.until,
     )
     ledger.keep_round(
-        site.name, occasion.name, occasion.day, now, notices=[notice], chores=[], states={}
+        site.name, occasion.name, occasion.day, now, notices=[notice], chores=[], states_now={}
     )
 
 
@@ -167,7 +167,7 @@ def kept_by_desk(site: Site, plan: Rounds, seen: Sequence[Look]) -> tuple[list[T
         today = site.local_date(look.shown)
         for round_ in Round:
             for day in (today + timedelta(days=offset) for offset in range(-1, 3)):
-                at = world.ledger.rounds.told_at(site.name, round_.value, day)
+                at = world.ledger.rounds.enqueued_at(site.name, round_.value, day)
                 if at is not None and (round_, day, at) not in known:
                     known.add((round_, day, at))
                     told.append(Told(round_, day, number))

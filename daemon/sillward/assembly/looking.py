@@ -75,7 +75,7 @@ def fetched_weather(app: App, now: datetime) -> Weather:
     with closing(ledger_to_read(app)) as ledger:
         updater = forecast_updater(replace(app, clock=lambda: now), ledger, show_progress=True)
         try:
-            updater.fetch()
+            updater.fetch_now()
         except SourceError as error:
             best = updater.store.best(app.site)
             if best is None:

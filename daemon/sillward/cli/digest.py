@@ -37,8 +37,8 @@ def digest(options: Options, out: Path, show: bool) -> None:
     with closing(looking.ledger_to_read(app)) as ledger:
         desk = desk_by_hand(app, ledger)
         with suppress(SourceError):  # the page says what it rests on
-            desk.context.updater.fetch()
-            desk.context.updater.refresh_members()
+            desk.context.updater.fetch_now()
+            desk.context.updater.refresh_due_members()
         mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
         files.write_to(_destination(out), week_file.page_for_file(mail).encode())

@@ -22,7 +22,7 @@ def forecast(options: Options, as_json: bool) -> None:
     with closing(looking.ledger_of_forecasts(app)) as ledger:
         updater = looking.forecast_updater(app, ledger)
         if options.recorded is not None:
-            updater.fetch()
+            updater.fetch_now()
         if updater.store.best(app.site) is None and not updater.store.doubted(app.site):
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)

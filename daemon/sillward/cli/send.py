@@ -39,8 +39,8 @@ def send(options: Options, round_name: str) -> None:
     updater = desk.context.updater
     fetch_error: SourceError | None = None
     try:
-        updater.fetch()
-        updater.refresh_members()
+        updater.fetch_now()
+        updater.refresh_due_members()
     except SourceError as error:  # the round is told all the same
         fetch_error = error
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)

@@ -254,7 +254,7 @@ class ForecastStore:
     def failure(self, place: int = 0) -> Mark | None:
         """Return when and why the last call to the source at this place failed, if it did."""
         name = self.sources[place].name
-        plan = self.ledger.calls.get(name)
+        plan = self.ledger.call_schedules.get(name)
         return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None
 
     def trouble(self, place: int = 0) -> str | None:

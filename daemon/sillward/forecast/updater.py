@@ -103,7 +103,7 @@ class ForecastUpdater:
 
     # -- which sources are asked
 
-    def refresh(self, *needed: Site) -> None:
+    def refresh_due(self, *needed: Site) -> None:
         """Ask every source that is due and needed. Failures are logged, and the next call planned.
 
         needed: the sites that decide which sources are needed, by default all; a source is asked
@@ -119,18 +119,18 @@ class ForecastUpdater:
                 interval = _second_opinion_interval(source)
             if self._is_due(source, interval, needed):
                 self._ask_source(source, interval)
-        self.refresh_members()
+        self.refresh_due_members()
 
-    def refresh_members(self) -> None:
+    def refresh_due_members(self) -> None:
         """Ask for the members of an ensemble, if they are due and the network works."""
         ensemble = self.store.ensemble
         if ensemble is None or self._is_failing(self.store.sources[0]):
             return  # without a network no provider answers
-        plan = self.store.ledger.calls.get(ensemble.name)
+        plan = self.store.ledger.call_schedules.get(ensemble.name)
         if schedule.is_due(plan, self.store.clock(), ensemble.interval):
             self._ask_ensemble(ensemble)
 
-    def fetch(self) -> None:
+    def fetch_now(self) -> None:
         """Ask the sources now, in order, until each site has a sound forecast.
 
         A source that asked not to be called yet is left out; its last forecast counts. A forecast
@@ -165,17 +165,17 @@ class ForecastUpdater:
 
     def _is_forbidden(self, source: Source) -> bool:
         """Whether a source asked not to be called yet."""
-        plan = self.store.ledger.calls.get(source.name)
+        plan = self.store.ledger.call_schedules.get(source.name)
         return schedule.is_forbidden(plan, self.store.clock())
 
     def _is_failing(self, source: Source) -> bool:
         """Whether a source gave nothing the last time, or has not been asked."""
-        plan = self.store.ledger.calls.get(source.name)
+        plan = self.store.ledger.call_schedules.get(source.name)
         return plan is None or plan.failures > 0
 
     def _is_due(self, source: Source, interval: timedelta, sites: Sequence[Site]) -> bool:
         """Whether a source is to be asked now, by its schedule or by what is held of it."""
-        plan, now = self.store.ledger.calls.get(source.name), self.store.clock()
+        plan, now = self.store.ledger.call_schedules.get(source.name), self.store.clock()
         if plan is not None and not plan.failures and not schedule.is_forbidden(plan, now):
             held = [self.store.forecast_of(source, site) for site in sites]
             if any(forecast is None or forecast.stored.fetched_at > now for forecast in held):
@@ -226,7 +226,7 @@ class ForecastUpdater:
 
     def _ask_and_plan(self, provider: _Provider, *, by_hand: bool = False) -> SourceError | None:
         """Make the calls and plan the next. A call by hand puts off no call of the daemon's."""
-        calls = self.store.ledger.calls
+        calls = self.store.ledger.call_schedules
         before = calls.get(provider.name)
         plan = before or CallSchedule(self.store.clock())
         # Before the call: where nothing can be written, and where a call ends the process, the
@@ -337,7 +337,7 @@ class ForecastUpdater:
     def _confirm(self, source: Source, site: Site, answer: Answer, now: datetime) -> None:
         """Note that the source has nothing newer than what is held."""
         self._note_clock(source.name, answer)
-        self.store.ledger.forecasts.confirm(site.name, source.name, now)
+        self.store.ledger.forecasts.mark_unchanged(site.name, source.name, now)
         self.store.ledger.forecasts.forget(site.name, doubted_key(source))
         log.info("forecast.confirmed source=%s", source.name)
 

@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, timedelta
 from enum import Enum
 from hashlib import sha256
 
-from sillward.ledger import EventVersion, StoredChore
+from sillward.ledger import CalendarEventVersion, StoredChore
 from sillward.wording import chore_phrases, full_sheet, reason_phrases
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
@@ -95,7 +95,7 @@ class SiteCalendar:
 
     voice: Voice
     events: Sequence[Event]
-    versions: Mapping[str, EventVersion]
+    versions: Mapping[str, CalendarEventVersion]
 
 
 def events_of(

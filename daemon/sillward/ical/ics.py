@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from uuid import UUID, uuid5
 
 from sillward.ical.events import Event, SiteCalendar, one_line_of
-from sillward.ledger import EventVersion
+from sillward.ledger import CalendarEventVersion
 from sillward.wording.voice import Voice
 from sillward_rules.weather.site import Site
 
@@ -77,7 +77,7 @@ def _empty_calendar(calendars: Sequence[SiteCalendar]) -> "icalendar.Calendar":
 
 
 def _entry(
-    event: Event, version: EventVersion, site: Site, *, with_location: bool
+    event: Event, version: CalendarEventVersion, site: Site, *, with_location: bool
 ) -> "icalendar.Event":
     """Return an event as a component of the file."""
     import icalendar

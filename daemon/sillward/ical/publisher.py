@@ -107,7 +107,7 @@ def site_calendar(
     """
     site = voice.site
     told = ledger.chores.due_since(site.name, now - KEPT)
-    mornings = {chore.day: _told_at(ledger, site, Round.MORNING, chore.day) for chore in told}
+    mornings = {chore.day: _enqueued_at(ledger, site, Round.MORNING, chore.day) for chore in told}
     events = events_of(
         superseded(told, {day: at for day, at in mornings.items() if at is not None}),
         [trip for trip in expected if not _was_told(ledger, site, trip)],
@@ -115,21 +115,21 @@ def site_calendar(
         now,
     )
     digests = {event.id: event.digest for event in events}
-    return SiteCalendar(voice, events, ledger.calendar.versions(site.name, digests, now))
+    return SiteCalendar(voice, events, ledger.calendar_events.versions(site.name, digests, now))
 
 
 def _was_told(ledger: Ledger, site: Site, trip: Chore) -> bool:
     """Whether the round that tells of such a trip has been told: it told of it, or needs none."""
     day = trip.id[:10]
     if trip.kind is ChoreKind.CARRY_IN:
-        return _told_at(ledger, site, Round.DUSK, day) is not None
+        return _enqueued_at(ledger, site, Round.DUSK, day) is not None
     eve = str(date.fromisoformat(day) - timedelta(days=1))
     rounds = ((Round.MORNING, day), (Round.DUSK, eve))
-    return any(_told_at(ledger, site, round_, day) is not None for round_, day in rounds)
+    return any(_enqueued_at(ledger, site, round_, day) is not None for round_, day in rounds)
 
 
-def _told_at(ledger: Ledger, site: Site, round_: Round, day: str) -> datetime | None:
-    return ledger.rounds.told_at(site.name, round_.value, date.fromisoformat(day))
+def _enqueued_at(ledger: Ledger, site: Site, round_: Round, day: str) -> datetime | None:
+    return ledger.rounds.enqueued_at(site.name, round_.value, date.fromisoformat(day))
 
 
 def write_calendar(path: Path, content: bytes) -> None:

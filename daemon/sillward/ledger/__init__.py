@@ -3,8 +3,8 @@
 from sillward.ledger.ledger import Ledger
 from sillward.ledger.records import (
     Activity,
+    CalendarEventVersion,
     CallSchedule,
-    EventVersion,
     Mark,
     Notice,
     NoticeState,
@@ -15,8 +15,8 @@ from sillward.ledger.records import (
 
 __all__ = [
     "Activity",
+    "CalendarEventVersion",
     "CallSchedule",
-    "EventVersion",
     "Ledger",
     "Mark",
     "Notice",

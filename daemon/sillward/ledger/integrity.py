@@ -11,8 +11,7 @@ from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
 TELLING = 3
 """A database without an application id is ours if it has so many tables with names of ours: the
-first ledgers had no id. Judgement: one or two such names (event, round, mark) occur elsewhere
-too."""
+first ledgers had no id. Judgement: one or two such names (round, mark) occur elsewhere too."""
 
 _UNAVAILABLE = {
     sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM,
@@ -28,13 +27,13 @@ def _moments_of(*names: str) -> Callable[[sqlite3.Row], object]:
 
 _READERS: dict[str, Callable[[sqlite3.Row], object]] = {
     "forecast": forecast_of,
-    "poll": call_schedule_of,
-    "round": _moments_of("at", "day"),
+    "call_schedule": call_schedule_of,
+    "round": _moments_of("enqueued_at", "day"),
     "notice": notice_of,
     "chore": chore_of,
     "plant_state": state_of,
     "mark": _moments_of("at"),
-    "event": _moments_of("changed_at"),
+    "calendar_event": _moments_of("changed_at"),
 }
 """The functions that read the rows of each table. A row that they cannot read would fail at every
 tick."""

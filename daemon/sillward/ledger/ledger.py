@@ -20,8 +20,8 @@ from sillward.ledger.records import (
     state_to_plain,
     states_from_json,
 )
-from sillward.ledger.tables.calendar import CalendarTable
-from sillward.ledger.tables.calls import CallTable
+from sillward.ledger.tables.calendar_events import CalendarEventTable
+from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
 from sillward.ledger.tables.confirmations import Confirmation, ConfirmationTable
 from sillward.ledger.tables.forecasts import ForecastTable
@@ -34,13 +34,14 @@ from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
 
 KEPT_DAYS = 60
-"""Rounds, notices and chores longer ago are forgotten: well beyond any review. Judgement."""
+"""Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
 
-FOLLOWED_WITHIN = timedelta(days=3)
+DELIVERED_WITHIN = timedelta(days=3)
 """No notice of a round is sent later than this."""
 
-AHEAD = timedelta(hours=12)
-"""A round that was told so far in the future was told by a clock that was wrong. Judgement."""
+MAX_CLOCK_AHEAD = timedelta(hours=12)
+"""A round that was enqueued further in the future than this was enqueued by a wrong clock.
+Judgement: no round is told so long before its hour, and no change of clocks is as large."""
 
 
 def _utc_now() -> datetime:
@@ -70,14 +71,14 @@ class Ledger:
         self.file = self.file_type(path, clock=clock, resilient=resilient)
         self.database = self.file.database
         self.forecasts = ForecastTable(self.database)
-        self.calls = CallTable(self.database)
+        self.call_schedules = CallScheduleTable(self.database)
         self.nights = NightArchive(self.database)
         self.rounds = RoundTable(self.database)
         self.notices = NoticeTable(self.database)
         self.chores = ChoreTable(self.database)
         self.confirmations = ConfirmationTable(self.database)
         self.plants = PlantTable(self.database)
-        self.calendar = CalendarTable(self.database)
+        self.calendar_events = CalendarEventTable(self.database)
         self.marks = MarkTable(self.database)
 
     @classmethod
@@ -118,54 +119,63 @@ class Ledger:
         *,
         notices: Sequence[Notice],
         chores: Sequence[Chore],
-        states: Mapping[str, PlantState],
-        after: Mapping[str, PlantState] | None = None,
-        usable: bool = True,
+        states_now: Mapping[str, PlantState],
+        states_once_delivered: Mapping[str, PlantState] | None = None,
+        had_forecast: bool = True,
     ) -> None:
-        """Write a round with its notices, chores and plant states.
+        """Write a round with its notices, its chores and the plant states that follow from it.
 
-        states holds now; after holds once somebody has been told: from the first notice of the
-        round that is sent. usable: whether there was a forecast to go by.
+        Args:
+            states_now: the states that hold from now on.
+            states_once_delivered: the states that hold from the first notice that is sent.
+            had_forecast: whether a forecast that could be used was there.
         """
         with self.database.transaction():
-            self.rounds.insert(site, round_, day, at, after or {}, usable=usable)
+            self.rounds.insert(
+                site, round_, day, at, states_once_delivered or {}, had_forecast=had_forecast
+            )
             for notice in notices:
                 self.notices.insert(notice)
             for chore in chores:
                 self.chores.write(site, round_, chore)
-            self.plants.keep(site, states)
+            self.plants.keep(site, states_now)
 
     def keep_change(
         self,
         site: str,
         round_: str,
-        change: int,
+        change_number: int,
         day: date,
         at: datetime,
         *,
         notices: Sequence[Notice],
         chores: Sequence[tuple[Chore, datetime | None]],
         called_off: Sequence[str],
-        after: Mapping[str, PlantState],
-        instead_of: Sequence[str] = (),
+        states_once_delivered: Mapping[str, PlantState],
+        replaces: Sequence[str] = (),
     ) -> None:
         """Write what has changed about a round.
 
-        change: its number among the changes of the round, from 1. chores: as they are from now on,
-        each with the time at which its hour became another one or plants joined it, if that was so.
-        called_off: ids of those that are not needed any more. What was to hold after the round and
-        its earlier changes holds no more; `after` does, once a notice of any of them is sent.
-        instead_of: keys of notices that wait, and are not to be sent any more.
+        Args:
+            change_number: its number among the changes of the round, from 1.
+            chores: the chores as they are from now on, each with the time at which its hour was
+                moved or plants joined it, or None if neither was so.
+            called_off: ids of the chores that are not needed any more.
+            states_once_delivered: the states that hold once a notice of this change, of an earlier
+                one or of the round itself is sent. They replace those of the round.
+            replaces: keys of waiting notices that are not to be sent any more.
         """
         with self.database.transaction():
-            self.rounds.insert(site, round_, day, at, after, change=change)
-            self.rounds.set_after(site, round_, day, after)
+            self.rounds.insert(
+                site, round_, day, at, states_once_delivered, change_number=change_number
+            )
+            self.rounds.replace_states_once_delivered(site, round_, day, states_once_delivered)
             for notice in notices:
                 self.notices.insert(notice)
             for chore, changed_at in chores:
                 self.chores.write(site, round_, chore, changed_at=changed_at)
             self.chores.call_off(site, called_off, at)
-            for key in instead_of:
+            for key in replaces:
                 self.notices.drop(key)
 
     def enqueue(
@@ -177,9 +187,11 @@ class Ledger:
         reminded: Sequence[str] = (),
         passed_on: Sequence[str] = (),
     ) -> None:
-        """Put notices about chores that were told before into the outbox.
+        """Enqueue notices about chores of a round that was enqueued before.
 
-        reminded, passed_on: ids of the chores of which these notices remind, or tell others.
+        Args:
+            reminded: ids of the chores that these notices repeat to the same channels.
+            passed_on: ids of the chores that these notices tell to another channel.
         """
         with self.database.transaction():
             for notice in notices:
@@ -194,43 +206,47 @@ class Ledger:
         doubt: str | None = None,
         words: tuple[str, str] | None = None,
     ) -> None:
-        """Mark a claimed notice as sent. From now on its round's advice counts as followed.
+        """Mark a claimed notice as sent, and its round as delivered.
 
-        doubt: why it is not certain that it arrived. words: title and body as they went out.
+        Args:
+            doubt: why it is not certain that it arrived, or None if its channel took it.
+            words: title and body as they went out, or None if they were the stored ones.
         """
         with self.database.transaction():
             self.notices.mark_sent(key, at, doubt, words)
-            followed = self.rounds.mark_followed(key)
-            if followed is not None:
-                site, after = followed["site"], states_from_json(followed["after"])
-                self.plants.keep(site, self._not_confirmed_since(site, followed["at"], after))
+            delivered = self.rounds.mark_delivered(key)
+            if delivered is not None:
+                site, enqueued_at = delivered["site"], delivered["enqueued_at"]
+                states = states_from_json(delivered["states_once_delivered"])
+                self.plants.keep(site, self._not_confirmed_since(site, enqueued_at, states))
 
-    def states_after(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
-        """Return the state of each plant once a round, or its last change, has been sent."""
-        states, last = self.plants.states(site), self.rounds.last_after(site, round_, day)
+    def states_once_delivered(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
+        """Return the state of each plant once a round, or its last change, has been delivered."""
+        states, last = self.plants.states(site), self.rounds.last_undelivered(site, round_, day)
         if last is None:
             return states
         return states | self._not_confirmed_since(site, *last)
 
     def _not_confirmed_since(
-        self, site: str, told_at: str, after: Mapping[str, PlantState]
+        self, site: str, since: str, states: Mapping[str, PlantState]
     ) -> dict[str, PlantState]:
-        """Return the states after a round, without the plants that were confirmed since."""
-        confirmed = self.plants.confirmed_since(site, told_at)
-        return {plant: state for plant, state in after.items() if plant not in confirmed}
+        """Return these states without those of plants that were confirmed since a stored time."""
+        confirmed = self.plants.confirmed_since(site, since)
+        return {plant: state for plant, state in states.items() if plant not in confirmed}
 
-    def disown(self, site: str, now: datetime) -> int:
-        """Forget rounds of a site that a clock far ahead has told. Return how many.
+    def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:
+        """Forget the rounds that were enqueued while the clock was far ahead. Return how many.
 
-        They are told when their day comes; what was sent of them stays known under another key,
-        what they asked for is not asked for.
+        Such a round is told again when its day comes. Those of its notices that were sent are kept
+        under another key; those that still wait are not sent. Its chores that nobody has confirmed
+        are removed.
         """
         with self.database.transaction():
-            rounds = self.rounds.remove_told_after(site, now + AHEAD)
-            for told in rounds:
-                round_, day, change = told["round"], told["day"], told["change"]
-                self.notices.set_apart(site, round_, day, change, told["at"])
-                if not change:
+            rounds = self.rounds.remove_enqueued_after(site, now + MAX_CLOCK_AHEAD)
+            for row in rounds:
+                round_, day, change_number = row["round"], row["day"], row["change_number"]
+                self.notices.set_apart(site, round_, day, change_number, row["enqueued_at"])
+                if not change_number:
                     self.chores.remove_of_round(site, round_, day)
         return len(rounds)
 
@@ -243,10 +259,14 @@ class Ledger:
         done: Mapping[str, Sequence[str] | None],
         states: Mapping[str, PlantState],
     ) -> None:
-        """Mark chores as done, each for some of its plants or (None) for all.
+        """Record that chores are done.
 
-        What is done for some becomes a chore of its own; the others stay to be done. How all was
-        before is kept, so that it can be undone. states: those that follow.
+        What is done for some plants becomes a chore of its own; the rest stays open. The rows from
+        before are kept, so that the confirmation can be undone.
+
+        Args:
+            done: for the id of each chore the plants for which it is done, or None for all.
+            states: the states of the plants that follow from it.
         """
         with self.database.transaction():
             known = self.plants.states(site)
@@ -269,8 +289,8 @@ class Ledger:
     def undo(self, site: str, confirmation: Confirmation) -> list[str]:
         """Take a confirmation back: its chores are open again, its plants stand as before it.
 
-        What has changed about a chore meanwhile stays: who has joined it, and its hour. Return the
-        plants of which something else is known by now: these stay as they are.
+        What has changed about a chore since then stays: plants that joined it, and its hour.
+        Return the plants whose state has changed since the confirmation: they stay as they are.
         """
         before, after = confirmation.undo["before"], confirmation.undo["after"]
         with self.database.transaction():
@@ -291,20 +311,20 @@ class Ledger:
     # -- all of it
 
     def activity(self, site: str, since: date) -> Activity:
-        """Return how much was told since a day: rounds at dusk, and what became of notices."""
+        """Return how many rounds and notices there were since a day, and what became of them."""
         return Activity(
-            *self.rounds.usable_dusks(site, since), *self.notices.sent_and_lost(site, since)
+            *self.rounds.dusks_with_forecast(site, since), *self.notices.sent_and_lost(site, since)
         )
 
     def prune(self, now: datetime) -> None:
-        """Forget what is too long ago to matter to anybody."""
+        """Forget what is older than its time of keeping."""
         oldest = now - timedelta(days=KEPT_DAYS)
         with self.database.transaction():
-            self.rounds.prune(oldest.date(), (now - FOLLOWED_WITHIN).date())
+            self.rounds.prune(oldest.date(), (now - DELIVERED_WITHIN).date())
             self.notices.prune(oldest.date())
             self.chores.prune(oldest)
             self.confirmations.prune(oldest)
-            self.calendar.prune(oldest.date())
+            self.calendar_events.prune(oldest.date())
 
     # -- the file
 

@@ -72,24 +72,31 @@ CREATE INDEX IF NOT EXISTS notice_day ON notice (site, day, next_at);
 CREATE INDEX IF NOT EXISTS chore_before ON chore (site, before, id)
 """,
     # The number of a change was part of the name of its round ("dusk change 2"), and chores were
-    # kept as the public sheet shows them, with the time of a change among their keys.
+    # kept as the public sheet shows them, with the time of a change among their keys. Some tables
+    # and columns get the names that the code has for them.
     7: """
 ALTER TABLE round RENAME TO old_round;
 CREATE TABLE round (
-    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, change INTEGER NOT NULL DEFAULT 0,
-    at TEXT NOT NULL, after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0,
-    usable INTEGER NOT NULL DEFAULT 1, PRIMARY KEY (site, round, day, change)
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
+    change_number INTEGER NOT NULL DEFAULT 0, enqueued_at TEXT NOT NULL,
+    states_once_delivered TEXT NOT NULL, delivered INTEGER NOT NULL DEFAULT 0,
+    had_forecast INTEGER NOT NULL DEFAULT 1, PRIMARY KEY (site, round, day, change_number)
 ) STRICT;
-INSERT INTO round (site, round, day, change, at, after, followed, usable)
-    SELECT site, without_change(round), day, change_in(round), at, after, followed, usable
+INSERT INTO round (
+    site, round, day, change_number, enqueued_at, states_once_delivered, delivered, had_forecast
+) SELECT site, without_change(round), day, change_in(round), at, after, followed, usable
     FROM old_round;
 DROP TABLE old_round;
-CREATE INDEX round_at ON round (site, at);
-ALTER TABLE notice ADD COLUMN change INTEGER NOT NULL DEFAULT 0;
-UPDATE notice SET round = without_change(round), change = change_in(round);
+CREATE INDEX round_at ON round (site, enqueued_at);
+ALTER TABLE notice ADD COLUMN change_number INTEGER NOT NULL DEFAULT 0;
+UPDATE notice SET round = without_change(round), change_number = change_in(round);
+ALTER TABLE chore RENAME COLUMN document TO chore_json;
 ALTER TABLE chore ADD COLUMN changed_at TEXT;
-UPDATE chore SET changed_at = changed_in(document), document = chore_of_7(document);
-UPDATE answer SET undo = undo_of_7(undo)
+UPDATE chore SET changed_at = changed_in(chore_json), chore_json = chore_of_7(chore_json);
+ALTER TABLE answer RENAME TO confirmation;
+UPDATE confirmation SET undo = undo_of_7(undo);
+ALTER TABLE poll RENAME TO call_schedule;
+ALTER TABLE event RENAME TO calendar_event
 """,
 }
 """What brings a file of this version to the next one: statements, written out as they were then."""
@@ -118,11 +125,11 @@ def _chore_of_7(document: str) -> str:
 
 def _undo_of_7(undo: str) -> str:
     """The undo of a confirmation, whose rows of chores are of version 8 then."""
-    held = json.loads(undo)
-    for row in held["chores"]:
-        row["changed_at"] = _changed_in(row["document"])
-        row["document"] = _chore_of_7(row["document"])
-    return json.dumps(held)
+    rows_before = json.loads(undo)
+    for row in rows_before["chores"]:
+        document = row.pop("document")
+        row["chore_json"], row["changed_at"] = _chore_of_7(document), _changed_in(document)
+    return json.dumps(rows_before)
 
 
 def _public_chore(document: dict[str, Any]) -> Chore:

@@ -107,13 +107,13 @@ class Notice:
     perhaps_sent: int = 0
     """Attempts that were cut off, of which one may have arrived."""
     stage: Stage = Stage.TOLD
-    change: int = 0
-    """Which change of the round it tells of; 0: the round itself."""
+    change_number: int = 0
+    """The number of the change of the round that it tells of; 0 for the round itself."""
 
     @property
     def round_name(self) -> str:
         """The name of the round as it is shown, with the number of the change."""
-        return f"{self.round} change {self.change}" if self.change else self.round
+        return f"{self.round} change {self.change_number}" if self.change_number else self.round
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,7 +184,7 @@ class Activity:
 
 
 @dataclass(frozen=True, slots=True)
-class EventVersion:
+class CalendarEventVersion:
     """How often an event of the calendar has changed since it was first in it, and when last."""
 
     sequence: int
@@ -280,7 +280,7 @@ def notice_of(row: sqlite3.Row) -> Notice:
 def chore_of(row: sqlite3.Row) -> StoredChore:
     """Return a chore from its row."""
     return StoredChore(
-        chore=decode(row["document"]),
+        chore=decode(row["chore_json"]),
         done_at=maybe_moment(row["done_at"]),
         round=row["round"],
         reminded_at=maybe_moment(row["reminded_at"]),

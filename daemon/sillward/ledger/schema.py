@@ -11,7 +11,7 @@ CREATE TABLE forecast (
     site TEXT NOT NULL, source TEXT NOT NULL, fetched_at TEXT NOT NULL, changed_at TEXT NOT NULL,
     body BLOB NOT NULL, last_modified TEXT, etag TEXT, PRIMARY KEY (site, source)
 ) STRICT;
-CREATE TABLE poll (
+CREATE TABLE call_schedule (
     source TEXT PRIMARY KEY, next_at TEXT NOT NULL, failures INTEGER NOT NULL, day TEXT,
     calls INTEGER NOT NULL, reason TEXT, not_before TEXT
 ) STRICT;
@@ -24,9 +24,10 @@ CREATE TABLE night (
     high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE round (
-    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL, change INTEGER NOT NULL DEFAULT 0,
-    at TEXT NOT NULL, after TEXT NOT NULL, followed INTEGER NOT NULL DEFAULT 0,
-    usable INTEGER NOT NULL DEFAULT 1, PRIMARY KEY (site, round, day, change)
+    site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
+    change_number INTEGER NOT NULL DEFAULT 0, enqueued_at TEXT NOT NULL,
+    states_once_delivered TEXT NOT NULL, delivered INTEGER NOT NULL DEFAULT 0,
+    had_forecast INTEGER NOT NULL DEFAULT 1, PRIMARY KEY (site, round, day, change_number)
 ) STRICT;
 CREATE TABLE notice (
     key TEXT PRIMARY KEY, site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,
@@ -34,11 +35,11 @@ CREATE TABLE notice (
     state TEXT NOT NULL CHECK (state IN ('waiting', 'sending', 'sent', 'expired', 'not needed')),
     attempts INTEGER NOT NULL DEFAULT 0, next_at TEXT NOT NULL, expires_at TEXT NOT NULL,
     sent_at TEXT, last_error TEXT, perhaps_sent INTEGER NOT NULL DEFAULT 0, owner INTEGER,
-    stage TEXT NOT NULL DEFAULT 'told', change INTEGER NOT NULL DEFAULT 0
+    stage TEXT NOT NULL DEFAULT 'told', change_number INTEGER NOT NULL DEFAULT 0
 ) STRICT;
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
-    document TEXT NOT NULL, done_at TEXT, round TEXT NOT NULL DEFAULT '', reminded_at TEXT,
+    chore_json TEXT NOT NULL, done_at TEXT, round TEXT NOT NULL DEFAULT '', reminded_at TEXT,
     passed_on_at TEXT, called_off_at TEXT, changed_at TEXT, PRIMARY KEY (site, id)
 ) STRICT;
 CREATE TABLE plant_state (
@@ -48,14 +49,14 @@ CREATE TABLE plant_state (
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
-CREATE TABLE event (
+CREATE TABLE calendar_event (
     site TEXT NOT NULL, id TEXT NOT NULL, digest TEXT NOT NULL, sequence INTEGER NOT NULL,
     changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
 ) STRICT;
-CREATE TABLE answer (
+CREATE TABLE confirmation (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT;
-CREATE INDEX round_at ON round (site, at);
+CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);
 CREATE INDEX chore_before ON chore (site, before, id);

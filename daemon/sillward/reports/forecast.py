@@ -59,7 +59,7 @@ def document(
 
 
 def _schedule_document(updater: ForecastUpdater, name: str, iso: IsoTime) -> dict[str, Any]:
-    plan = updater.store.ledger.calls.get(name)
+    plan = updater.store.ledger.call_schedules.get(name)
     if plan is None or not updater.live:
         return {"next": None, "failed": None, "calls_today": 0}
     return {

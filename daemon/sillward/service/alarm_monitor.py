@@ -69,13 +69,15 @@ class AlarmMonitor:
         context = self.context
         today = context.site.local_date(now)
         # Once the dusk round is told, it has said what is to do tonight.
-        dusk_told_at = context.ledger.rounds.told_at(context.site.name, Round.DUSK.value, today)
+        dusk_enqueued_at = context.ledger.rounds.enqueued_at(
+            context.site.name, Round.DUSK.value, today
+        )
         self._episode(
             BLIND,
             now,
             None if context.has_forecast() else partial(blind, context),
             self._sighted,
-            was_said=dusk_told_at is not None,
+            was_said=dusk_enqueued_at is not None,
             may_end=self._has_fresh_forecast(),
         )
 
@@ -136,8 +138,8 @@ class AlarmMonitor:
         elif since is not None and may_end:
             # The network that brings the forecast brings notices too: what still waits is untrue
             # now, and a channel that never heard of the trouble need not hear of its end.
-            was_told = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
-            uninformed = {channel for channel, told in was_told.items() if not told}
+            may_have_arrived = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
+            uninformed = {channel for channel, arrived in may_have_arrived.items() if not arrived}
             self._alarm(f"{name} over", now, end, uninformed)
             ledger.marks.remove(mark)
 
@@ -151,7 +153,7 @@ class AlarmMonitor:
         """Enqueue an alarm, once a day. without: names of channels that do not get it."""
         context = self.context
         day = context.site.local_date(now)
-        if context.ledger.rounds.told_at(context.site.name, name, day) is not None:
+        if context.ledger.rounds.enqueued_at(context.site.name, name, day) is not None:
             return
         message = words()
         notices = [
@@ -160,7 +162,7 @@ class AlarmMonitor:
             if channel.name not in without
         ]
         context.ledger.keep_round(
-            context.site.name, name, day, now, notices=notices, chores=[], states={}
+            context.site.name, name, day, now, notices=notices, chores=[], states_now={}
         )
         log.warning("alarm.told kind=%s day=%s", name, day)
 

@@ -132,5 +132,5 @@ class ServiceContext:
             next_at=self.clock(),
             expires_at=until,
             stage=stage,
-            change=change,
+            change_number=change,
         )

@@ -154,7 +154,7 @@ class Corrections:
         told, revision, sheet = correction.told, correction.revision, correction.sheet
         change = ledger.rounds.change_count(site.name, told.round.value, told.day) + 1
         patched, called_off = patch_chores(correction.chores, revision, sheet.at)
-        states = ledger.states_after(site.name, told.round.value, told.day)
+        states = ledger.states_once_delivered(site.name, told.round.value, told.day)
         ledger.keep_change(
             site.name,
             told.round.value,
@@ -167,8 +167,8 @@ class Corrections:
             ],
             chores=patched,
             called_off=called_off,
-            after=after_revision(states, sheet, revision),
-            instead_of=[notice.key for notice in correction.outdated],
+            states_once_delivered=after_revision(states, sheet, revision),
+            replaces=[notice.key for notice in correction.outdated],
         )
 
     def _notice(self, correction: _Correction, channel: Channel, change: int, count: int) -> Notice:

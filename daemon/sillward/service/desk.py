@@ -101,11 +101,11 @@ class Desk:
             self._tell_clock_is_unset(now)
             return
         self.upkeep.go_back_to_file(now)
-        context.ledger.disown(context.site.name, now)
+        context.ledger.forget_rounds_of_wrong_clock(context.site.name, now)
         self.deliver()  # what waits goes first: a slow forecast server must not hold it up
         run.step_done()
         with self.defects.contained("forecast.failed_to_refresh"):
-            context.updater.refresh(context.site)
+            context.updater.refresh_due(context.site)
         run.step_done()
         self._tell_due_rounds()
         with self.defects.contained("alarm.failed"):

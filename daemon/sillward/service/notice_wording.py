@@ -101,7 +101,9 @@ class NoticeWording:
 
     def _written_at(self, notice: Notice) -> datetime | None:
         ledger, site = self.context.ledger, self.context.site
-        return ledger.rounds.told_at(site.name, notice.round, day_of(notice), notice.change)
+        return ledger.rounds.enqueued_at(
+            site.name, notice.round, day_of(notice), notice.change_number
+        )
 
     def _orders_since(self, notice: Notice, since: datetime | None) -> list[Chore]:
         """The open orders that were due after this; earlier ones were told in time before."""

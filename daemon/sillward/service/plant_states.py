@@ -14,6 +14,6 @@ def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
     """Return what the ledger knows of the plants, as far as it can be believed now."""
     states = ledger.plants.states(site.name)
     day = sun.night_at_or_after(site, now).day
-    if ledger.rounds.is_followed(site.name, Round.MORNING.value, day):
+    if ledger.rounds.was_delivered(site.name, Round.MORNING.value, day):
         return states
     return believable_states(states, site, now)

@@ -52,8 +52,8 @@ class _OpenRound:
         """Whether no notice of it has arrived so far."""
         return not any(notice.state is NoticeState.SENT for notice in self.notices)
 
-    def told_at(self, order: StoredChore) -> datetime | None:
-        """Return when an order was first told at its present hour, or None if it was not."""
+    def first_sent_at(self, order: StoredChore) -> datetime | None:
+        """Return when an order was first sent with its present hour, or None if it was not."""
         sent, changed_at = self.first_hand_times, order.changed_at
         since = [at for at in sent if changed_at is None or at >= changed_at]
         return min(since, default=max(sent, default=None))
@@ -173,11 +173,11 @@ class Reminders:
         Where that left less than this time to follow it, the reminder comes as long after the
         order was told as it would have come before its deadline, and it is passed on after that.
         """
-        policy, told_at = self.context.household.policy, open_round.told_at(order)
+        policy, sent_at = self.context.household.policy, open_round.first_sent_at(order)
         ahead = policy.remind or policy.pass_on
-        if told_at is None or ahead is None or order.before > told_at + min_time:
+        if sent_at is None or ahead is None or order.before > sent_at + min_time:
             return order.before
-        return told_at + 2 * ahead
+        return sent_at + 2 * ahead
 
     def _usually_confirms(self, told: ToldRound) -> bool:
         """Whether an order that is not confirmed means anything.
@@ -188,7 +188,9 @@ class Reminders:
         ledger, site = self.context.ledger, self.context.site
         since = told.day - UNCONFIRMED_DAYS
         days = (since - timedelta(days=back) for back in range(REGULAR_WITHIN_DAYS))
-        is_regular = any(ledger.rounds.told_at(site.name, Round.DUSK.value, day) for day in days)
+        is_regular = any(
+            ledger.rounds.enqueued_at(site.name, Round.DUSK.value, day) for day in days
+        )
         return not is_regular or bool(ledger.chores.any_confirmed_since(site.name, since))
 
     def _is_due(

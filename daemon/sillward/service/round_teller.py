@@ -39,7 +39,7 @@ class RoundTeller:
     def tell(self, occasion: Occasion) -> Sheet | None:
         """Work out a round and enqueue its notices; return None if it was told before."""
         context = self.context
-        if context.ledger.rounds.told_at(context.site.name, occasion.name, occasion.day):
+        if context.ledger.rounds.enqueued_at(context.site.name, occasion.name, occasion.day):
             return None
         has_forecast = context.has_forecast()
         sheet = context.sheet(occasion.round, context.weather())
@@ -120,12 +120,12 @@ class RoundTeller:
         acknowledged, and no plant moves.
         """
         ledger, site = self.context.ledger, self.context.site
-        told_at = self.context.clock()
+        enqueued_at = self.context.clock()
         chores: Sequence[Chore] = ()
         states: dict[str, PlantState] = {}
         states_after: dict[str, PlantState] = {}
         if sheet is not None and occasion.round is not Round.WEEK:
-            told_at = sheet.at
+            enqueued_at = sheet.at
             known = ledger.plants.states(site.name)
             chores = [
                 chore
@@ -138,12 +138,12 @@ class RoundTeller:
             site.name,
             occasion.name,
             occasion.day,
-            told_at,
+            enqueued_at,
             notices=notices,
             chores=chores,
-            states=states,
-            after=states_after,
-            usable=has_forecast,
+            states_now=states,
+            states_once_delivered=states_after,
+            had_forecast=has_forecast,
         )
 
 

@@ -25,10 +25,10 @@ def told_round_at(context: ServiceContext, now: datetime) -> ToldRound | None:
     """
     rounds, site = context.ledger.rounds, context.site
     night = sun.night_at_or_after(site, now)
-    if rounds.told_at(site.name, Round.DUSK.value, night.day):
+    if rounds.enqueued_at(site.name, Round.DUSK.value, night.day):
         return ToldRound(Round.DUSK, night.day, night.end)
     today = site.local_date(now)
-    if rounds.told_at(site.name, Round.MORNING.value, today):
+    if rounds.enqueued_at(site.name, Round.MORNING.value, today):
         of_today = due_rounds.of_day(site, context.household.rounds, today)
         dusk = next(occasion.due_at for occasion in of_today if occasion.round is Round.DUSK)
         if now < dusk:

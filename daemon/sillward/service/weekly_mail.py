@@ -80,7 +80,9 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
     site, ledger = context.site, context.ledger
     first = week_review.first_day(day)
     days = [first + timedelta(days=offset) for offset in range(week_review.DAYS)]
-    told_at = {past: ledger.rounds.told_at(site.name, Round.DUSK.value, past) for past in days}
+    enqueued_at = {
+        past: ledger.rounds.enqueued_at(site.name, Round.DUSK.value, past) for past in days
+    }
     return week_review.review_of(
         site,
         day,
@@ -88,7 +90,7 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
         ledger.notices.count_expired(site.name, first, days[-1]),
         ledger.nights.since(site.name, first),
         [source.name for source in context.updater.store.sources],
-        {past: at for past, at in told_at.items() if at is not None},
+        {past: at for past, at in enqueued_at.items() if at is not None},
     )
 
 

@@ -58,7 +58,7 @@ def a_told_chore() -> str:
         NOW,
         notices=[],
         chores=[chore],
-        states={"Old cattleya": PlantState("pergola")},
+        states_now={"Old cattleya": PlantState("pergola")},
     )
     ledger.close()
     return chore_id

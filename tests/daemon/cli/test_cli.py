@@ -757,11 +757,11 @@ def told_two_days(folder: Path) -> Ledger:
     dusk, morning = (datetime.fromisoformat(f"2026-05-{at}:00-03:00") for at in ("14T17", "15T08"))
     ledger.keep_round(
         "Courtyard", "dusk", dusk.date(), dusk, notices=[], chores=[into, out],
-        states={pot: PlantState(room, dusk + timedelta(minutes=25), assumed=True)},
+        states_now={pot: PlantState(room, dusk + timedelta(minutes=25), assumed=True)},
     )  # fmt: skip
     ledger.keep_round(
         "Courtyard", "morning", morning.date(), morning, notices=[], chores=[out],
-        states={pot: PlantState(bench, morning + timedelta(hours=1), assumed=True)},
+        states_now={pot: PlantState(bench, morning + timedelta(hours=1), assumed=True)},
     )  # fmt: skip
     return ledger
 

@@ -152,7 +152,7 @@ def told(folder: Path) -> Ledger:
     ]
     ledger.keep_round(
         "Courtyard", "dusk", date(2026, 5, 14), NOW - timedelta(hours=1), notices=[], chores=chores,
-        states={"Blue basket": PlantState("sunroom")},
+        states_now={"Blue basket": PlantState("sunroom")},
     )  # fmt: skip
     return ledger
 

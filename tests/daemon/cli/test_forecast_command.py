@@ -157,7 +157,7 @@ def test_both_sources_are_shown_and_why_the_second_is_in_use(
     wire.answers["Open-Meteo"] = SourceError("Open-Meteo: cannot be reached")
     wire.answers["Open-Meteo ensemble"] = SourceError("Open-Meteo ensemble: cannot be reached")
     wire.answers["MET Norway"] = SourceError("MET Norway: cannot be reached")
-    made.refresh()
+    made.refresh_due()
     ledger.close()
     keep("MET Norway", dumped(met_body(NOW)))
 

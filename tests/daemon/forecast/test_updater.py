@@ -62,7 +62,7 @@ class World:
         end = self.clock.now + timedelta(hours=hours)
         updater = self.updater
         while self.clock.now < end:
-            updater.refresh()
+            updater.refresh_due()
             self.clock.move(minutes=step_min)
 
     def weather(self, site: Site = SITE) -> Weather:
@@ -93,7 +93,7 @@ def make() -> Make:
 def test_a_good_answer_is_kept_and_served(make: Make) -> None:
     world = make(low_of(3))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.low() == pytest.approx(3.0, abs=0.2)
     assert world.weather().source == FIRST
@@ -131,10 +131,10 @@ def test_without_an_opinion_the_second_is_not_asked_while_the_first_is_sound(mak
 
 def test_a_restart_does_not_ask_again(make: Make) -> None:
     world = make(low_of(3))
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(minutes=10)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert len(world.wire.asked) == 1
 
@@ -143,7 +143,7 @@ def test_what_passes_is_tried_again_at_once_and_what_does_not_is_not(make: Make)
     broken = SourceError(f"{FIRST}: broke off", passing=True)
     world = make([broken, low_of("{"), low_of(3)])
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert len(world.wire.asked) == TRIES
     assert len(world.pauses) == TRIES - 1
@@ -151,7 +151,7 @@ def test_what_passes_is_tried_again_at_once_and_what_does_not_is_not(make: Make)
     assert world.updater.store.is_usable(SITE)
 
     lasting = make(DOWN)
-    lasting.updater.refresh()
+    lasting.updater.refresh_due()
     assert len(lasting.wire.asked) == 1
 
 
@@ -181,10 +181,10 @@ def test_a_provider_that_asks_to_wait_is_left_alone_and_nobody_sleeps(make: Make
 
 def test_a_provider_that_asks_to_wait_is_left_alone_by_hand_too(make: Make) -> None:
     world = make([SourceError(f"{FIRST}: too many requests (429)", wait=timedelta(hours=1))])
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     with pytest.raises(SourceError, match="asked not to be asked"):
-        world.updater.fetch()
+        world.updater.fetch_now()
     assert len(world.wire.asked) == 1
 
 
@@ -201,7 +201,7 @@ def test_where_nothing_can_be_written_nobody_is_asked(
     monkeypatch.setattr(Database, "replace", full)
     for _ in range(20):
         with pytest.raises(LedgerError):
-            world.updater.refresh()
+            world.updater.refresh_due()
         world.clock.move(seconds=30)
 
     assert world.wire.asked == []
@@ -216,7 +216,7 @@ def test_a_call_that_ends_the_process_is_not_made_again_at_every_start(make: Mak
     world.wire.answers[FIRST] = killed
     for _ in range(60):
         with suppress(KeyboardInterrupt):
-            world.updater.refresh()
+            world.updater.refresh_due()
         world.clock.move(seconds=10)
 
     assert len(world.wire.asked) <= 6
@@ -229,7 +229,7 @@ def test_members_are_asked_for_at_most_twice_a_day_although_they_fail(make: Make
     updater.store.ensemble = Ensemble()
 
     for _ in range(48 * 60):
-        updater.refresh()
+        updater.refresh_due()
         world.clock.move(minutes=1)
 
     assert len(world.wire.times("Open-Meteo ensemble")) == 4
@@ -242,34 +242,34 @@ def test_members_wait_until_the_forecast_itself_can_be_had(make: Make) -> None:
     updater = world.updater
     updater.store.ensemble = Ensemble()
 
-    updater.refresh()
+    updater.refresh_due()
     assert world.wire.times("Open-Meteo ensemble") == []
     world.clock.move(minutes=4)
-    updater.refresh()
+    updater.refresh_due()
     assert world.wire.times("Open-Meteo ensemble") == [world.clock.now]
 
 
 def test_asking_by_hand_does_not_wait_for_the_schedule(make: Make) -> None:
     world = make([low_of(3), low_of(5)])
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(minutes=5)
 
-    world.updater.fetch()
+    world.updater.fetch_now()
 
     assert world.low() == pytest.approx(5.0, abs=0.2)
 
 
 def test_a_failure_by_hand_does_not_put_off_the_daemons_next_call(make: Make) -> None:
     world = make([low_of(3), DOWN])
-    world.updater.refresh()
-    planned = world.ledger.calls.get(FIRST)
+    world.updater.refresh_due()
+    planned = world.ledger.call_schedules.get(FIRST)
     world.clock.move(minutes=5)
 
     for _ in range(4):
         with pytest.raises(SourceError, match="cannot be reached"):
-            world.updater.fetch()
+            world.updater.fetch_now()
 
-    after = world.ledger.calls.get(FIRST)
+    after = world.ledger.call_schedules.get(FIRST)
     assert planned is not None
     assert after is not None
     assert after.next_at <= planned.next_at
@@ -282,10 +282,10 @@ def test_a_failure_by_hand_does_not_put_off_the_daemons_next_call(make: Make) ->
 def test_validators_are_sent_back_exactly_and_304_confirms(make: Make) -> None:
     modified = "Thu, 14 May 2026 15:58:10 GMT"
     world = make([low_of(3, last_modified=modified, etag='"x1"'), Answer(304, {}, b"")])
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(hours=2)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.wire.conditions[0] == {}
     assert world.wire.conditions[1] == {"If-Modified-Since": modified, "If-None-Match": '"x1"'}
@@ -299,7 +299,7 @@ def test_validators_are_sent_back_exactly_and_304_confirms(make: Make) -> None:
 def test_304_without_having_asked_for_it_is_a_failure(make: Make) -> None:
     world = make(Answer(304, {}, b""))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert not world.updater.store.is_usable(SITE)
     assert "304" in str(world.updater.store.trouble())
@@ -320,7 +320,7 @@ def test_what_expires_later_is_not_asked_for_before(make: Make) -> None:
 
 def test_what_is_no_forecast_never_replaces_the_last_good_one(make: Make) -> None:
     world = make([low_of(3), low_of("<html>log in</html>"), DOWN])
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     world.run(5)
 
@@ -330,7 +330,7 @@ def test_what_is_no_forecast_never_replaces_the_last_good_one(make: Make) -> Non
 
 def test_the_last_good_one_ages_from_fresh_to_old_to_expired(make: Make) -> None:
     world = make([low_of(3), DOWN])
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     ages = {}
     for hours in (1, 7, 25):
@@ -349,7 +349,7 @@ def test_the_last_good_one_ages_from_fresh_to_old_to_expired(make: Make) -> None
 
 def test_without_any_forecast_nothing_is_known_and_that_is_said(make: Make) -> None:
     world = make(DOWN)
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     weather = world.weather()
 
@@ -391,7 +391,7 @@ def test_a_forecast_for_other_days_is_refused(make: Make) -> None:
     world = make(low_of(3))
     world.sources[0].history_days = -9  # it begins nine days from now
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert "does not cover the present hour" in str(world.updater.store.trouble())
 
@@ -399,7 +399,7 @@ def test_a_forecast_for_other_days_is_refused(make: Make) -> None:
 def test_a_defect_in_a_source_costs_no_more_than_a_call(make: Make) -> None:
     world = make(ZeroDivisionError("ours"), low_of(9))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.updater.store.trouble() == f"{FIRST}: failed (ZeroDivisionError)"
     assert world.weather().source == SECOND
@@ -411,7 +411,7 @@ def test_a_defect_in_a_source_costs_no_more_than_a_call(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_fails_and_the_notice_says_so(make: Make) -> None:
     world = make(DOWN, low_of(9))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     weather = world.weather()
     assert weather.source == SECOND
@@ -420,10 +420,10 @@ def test_the_next_is_asked_when_the_first_fails_and_the_notice_says_so(make: Mak
 
 def test_a_fresh_first_is_gone_by_although_its_last_call_failed(make: Make) -> None:
     world = make([low_of(3), DOWN], low_of(9))
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(hours=2)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.weather().source == FIRST
     assert world.weather().remarks == ()
@@ -454,7 +454,7 @@ def test_the_first_is_gone_by_again_once_it_is_back(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_has_gaps_tonight(make: Make) -> None:
     world = make(low_of("3 gap"), low_of(9))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.weather().source == SECOND
     assert remarked(world.weather()) == (f"forecast by {SECOND}; {FIRST} has gaps tonight",)
@@ -463,7 +463,7 @@ def test_the_next_is_asked_when_the_first_has_gaps_tonight(make: Make) -> None:
 def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) -> None:
     world = make(low_of("3 late"), low_of(9))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.weather().source == SECOND
     assert f"{FIRST} has nothing new" in remarked(world.weather())[0]
@@ -472,7 +472,7 @@ def test_the_next_is_asked_when_the_first_worked_it_out_a_day_ago(make: Make) ->
 def test_gaps_are_better_than_nothing(make: Make) -> None:
     world = make(low_of("3 gap"), DOWN)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.weather().source == FIRST
     assert world.updater.store.is_usable(SITE)
@@ -492,13 +492,13 @@ def test_by_hand_the_first_sources_reason_is_told_if_all_fail(make: Make) -> Non
     world = make(DOWN, SourceError(f"{SECOND}: answered 500"))
 
     with pytest.raises(SourceError, match=f"{FIRST}: cannot be reached"):
-        world.updater.fetch()
+        world.updater.fetch_now()
     assert [name for name, _ in world.wire.asked] == [FIRST, SECOND]
 
 
 def test_a_second_opinion_that_is_colder_counts(make: Make) -> None:
     world = make(low_of(6), low_of(2), second_opinion_k=2.0)
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     weather = world.weather()
 
@@ -513,7 +513,7 @@ def test_a_second_opinion_that_is_colder_counts(make: Make) -> None:
 def test_a_second_opinion_that_is_missing_changes_nothing_but_is_missed(make: Make) -> None:
     """Who asked for it must not rely on what is not there."""
     world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), second_opinion_k=2.0)
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.low() == pytest.approx(6.0, abs=0.2)
     assert remarked(world.weather()) == (f"no second opinion; {SECOND}: turns us away (403)",)
@@ -523,10 +523,10 @@ def test_a_second_opinion_is_asked_for_by_hand_too(make: Make) -> None:
     """As `sillward send` from cron does, where no daemon runs."""
     world = make(ever_new(6), ever_new(2), second_opinion_k=2.0)
 
-    world.updater.fetch()
+    world.updater.fetch_now()
     assert world.low() == pytest.approx(2.0, abs=0.2)
     world.clock.move(minutes=30)
-    world.updater.fetch()
+    world.updater.fetch_now()
 
     assert len(world.wire.times(SECOND)) == 1
 
@@ -534,7 +534,7 @@ def test_a_second_opinion_is_asked_for_by_hand_too(make: Make) -> None:
 def test_a_second_opinion_that_cannot_be_had_fails_no_call_by_hand(make: Make) -> None:
     world = make(low_of(6), SourceError(f"{SECOND}: turns us away (403)"), second_opinion_k=2.0)
 
-    world.updater.fetch()
+    world.updater.fetch_now()
 
     assert world.low() == pytest.approx(6.0, abs=0.2)
 
@@ -569,7 +569,7 @@ def dated(behind: timedelta) -> Answer:
 def test_a_clock_that_is_off_is_told_first(make: Make, behind: timedelta, told: str) -> None:
     world = make(dated(behind))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert remarked(world.weather())[0].startswith(told)
     assert remarked(world.weather())[0].endswith("mind the hours")
@@ -581,7 +581,7 @@ def test_a_pretended_clock_is_not_doubted(make: Make) -> None:
     world = make(low_of(3, date=date_))
     updater = replace(world.updater, pretending=True)
 
-    updater.refresh()
+    updater.refresh_due()
 
     assert updater.store.weather(SITE).remarks == ()
 
@@ -593,7 +593,7 @@ def test_a_clock_at_the_bound_does_not_come_and_go(make: Make) -> None:
         at = world.clock.now + timedelta(seconds=seconds)
         world.wire.answers[FIRST] = low_of(3, date=format_datetime(at, usegmt=True))
         world.clock.move(hours=2)
-        world.updater.refresh()
+        world.updater.refresh_due()
 
     dated(301 + 7200)
     assert world.updater.store.clock_doubt() is not None
@@ -607,7 +607,7 @@ def test_a_clock_at_the_bound_does_not_come_and_go(make: Make) -> None:
 def test_a_few_minutes_are_no_matter(make: Make, minutes: int) -> None:
     world = make(dated(timedelta(minutes=minutes)))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.updater.store.clock_doubt() is None
 
@@ -618,7 +618,7 @@ def test_a_clock_of_1970_is_told_although_the_forecast_is_of_no_use(make: Make) 
     world.clock.now = datetime(1970, 1, 1, 0, 7, tzinfo=UTC)
     world.sources[0].read = lambda *_: body  # type: ignore[method-assign]
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert not world.updater.store.is_usable(SITE)
     assert "this machine's clock is 20588 days behind" in str(world.updater.store.clock_doubt())
@@ -626,10 +626,10 @@ def test_a_clock_of_1970_is_told_although_the_forecast_is_of_no_use(make: Make) 
 
 def test_a_clock_that_is_set_right_is_doubted_no_more(make: Make) -> None:
     world = make([dated(timedelta(minutes=12)), dated(timedelta(hours=2))])
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(hours=2)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.updater.store.clock_doubt() is None
 
@@ -638,7 +638,7 @@ def test_a_clock_that_is_set_right_is_doubted_no_more(make: Make) -> None:
 def test_a_date_that_is_none_says_nothing_of_the_clock(make: Make, date: str) -> None:
     world = make(low_of(3, date=date))
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.updater.store.clock_doubt() is None
     assert world.updater.store.is_usable(SITE)
@@ -651,7 +651,7 @@ def test_several_sites_are_asked_for_in_one_call_where_the_source_can(make: Make
     world = make(low_of("3|8"), sites=[SITE, OTHER_SITE])
     world.sources[0].max_sites = 10
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert len(world.wire.asked) == 1
     assert float(np.nanmin(world.weather(OTHER_SITE).temp_c)) == pytest.approx(8.0, abs=0.2)
@@ -661,10 +661,10 @@ def test_several_sites_are_asked_for_in_one_call_where_the_source_can(make: Make
 def test_several_sites_are_asked_for_one_by_one_where_it_cannot(make: Make) -> None:
     world = make([low_of(3), low_of(8)], sites=[SITE, OTHER_SITE])
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert [query.params["sites"] for query in world.wire.queries] == ["Test court", "Far court"]
-    plan = world.ledger.calls.get(FIRST)
+    plan = world.ledger.call_schedules.get(FIRST)
     assert plan is not None
     assert plan.calls == 2
 
@@ -672,11 +672,11 @@ def test_several_sites_are_asked_for_one_by_one_where_it_cannot(make: Make) -> N
 def test_what_is_wrong_with_one_sites_forecast_is_not_with_the_others(make: Make) -> None:
     one_call = make(low_of("nonsense|8"), sites=[SITE, OTHER_SITE])
     one_call.sources[0].max_sites = 10
-    one_call.updater.refresh()
+    one_call.updater.refresh_due()
 
     each_its_own = make([low_of("nonsense"), low_of(8)], sites=[SITE, OTHER_SITE])
-    each_its_own.ledger.calls.keep(FIRST, CallSchedule(NOW, failures=1))  # one try each
-    each_its_own.updater.refresh()
+    each_its_own.ledger.call_schedules.keep(FIRST, CallSchedule(NOW, failures=1))  # one try each
+    each_its_own.updater.refresh_due()
 
     for world in (one_call, each_its_own):
         assert world.updater.store.is_usable(OTHER_SITE)
@@ -691,7 +691,7 @@ def test_two_processes_with_one_ledger_take_no_turn_from_each_other(make: Make) 
     updaters = [other.updater, world.updater]  # this one is always first
     for _ in range(24 * 60):
         for updater in updaters:
-            updater.refresh()
+            updater.refresh_due()
         world.clock.move(minutes=1)
         assert world.updater.store.best(SITE) is not None
         age = world.clock.now - world.updater.store.held(SITE)[0].stored.fetched_at
@@ -701,11 +701,11 @@ def test_two_processes_with_one_ledger_take_no_turn_from_each_other(make: Make) 
 
 def test_a_new_site_does_not_wait_for_the_schedule(make: Make) -> None:
     world = make(low_of(3))
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.move(minutes=1)
     world.sites = [SITE, OTHER_SITE]
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert world.updater.store.is_usable(OTHER_SITE)
 
@@ -716,7 +716,7 @@ def test_a_new_site_does_not_wait_for_the_schedule(make: Make) -> None:
 def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make: Make) -> None:
     world = make([low_of(3), low_of(3), low_of(5)])
     for _ in range(3):
-        world.updater.refresh()
+        world.updater.refresh_due()
         world.clock.move(hours=2)
 
     nights = world.ledger.nights.since(SITE.name, date(2026, 5, 1))
@@ -729,10 +729,10 @@ def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make:
 
 def test_a_clock_set_back_does_not_stop_the_asking(make: Make) -> None:
     world = make(low_of(3))
-    world.updater.refresh()
+    world.updater.refresh_due()
     world.clock.now = NOW - timedelta(hours=3)
 
-    world.updater.refresh()
+    world.updater.refresh_due()
 
     assert len(world.wire.asked) == 2
 
@@ -884,7 +884,7 @@ def test_the_first_forecast_of_all_may_be_doubted_and_then_nothing_is_known(make
 def test_by_hand_a_doubted_one_is_no_failure_but_it_is_said(make: Make) -> None:
     world = make(low_of(40), DOWN)
 
-    world.updater.fetch()
+    world.updater.fetch_now()
 
     assert [name for name, _ in world.wire.asked] == [FIRST, SECOND]
     assert doubted(world) is not None

@@ -23,7 +23,7 @@ from sillward.ical.events import (
     superseded,
 )
 from sillward.ical.ics import to_ics
-from sillward.ledger import EventVersion, StoredChore
+from sillward.ledger import CalendarEventVersion, StoredChore
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.weather.site import Site
@@ -91,7 +91,11 @@ def written(
 ) -> bytes:
     events = events_of(told, expected, Voice(site), now)
     return to_ics(
-        [SiteCalendar(Voice(site), events, {event.id: EventVersion(0, now) for event in events})]
+        [
+            SiteCalendar(
+                Voice(site), events, {event.id: CalendarEventVersion(0, now) for event in events}
+            )
+        ]
     )
 
 
@@ -436,7 +440,9 @@ def test_sites_share_a_file_and_are_told_apart() -> None:
     for name in ("Home", "Allotment"):
         site = replace(SITE, name=name)
         events = events_of([stored(told_as())], [], Voice(site), NOW)
-        pages.append(SiteCalendar(Voice(site), events, {events[0].id: EventVersion(0, NOW)}))
+        pages.append(
+            SiteCalendar(Voice(site), events, {events[0].id: CalendarEventVersion(0, NOW)})
+        )
 
     content = to_ics(pages)
 

@@ -22,9 +22,9 @@ from sillward.ical.publisher import (
     site_calendar,
     write_calendar,
 )
-from sillward.ledger import EventVersion, Ledger
+from sillward.ledger import CalendarEventVersion, Ledger
 from sillward.ledger.ledger import KEPT_DAYS
-from sillward.ledger.tables.calendar import CalendarTable
+from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.wording.voice import Voice
 from sillward_rules.sheet import Round
 from tests.support.desks import DAY, SITE, World, a_household, a_plant, a_world, local
@@ -42,52 +42,54 @@ def test_a_sequence_number_rises_only_with_a_change() -> None:
     ledger = Ledger(":memory:")
     later = NOW + timedelta(hours=1)
 
-    first = ledger.calendar.versions("Home", {"a": "1", "b": "1"}, NOW)
-    same = ledger.calendar.versions("Home", {"a": "1"}, later)
-    other = ledger.calendar.versions("Home", {"a": "2", "b": "1", "c": "1"}, later)
-    elsewhere = ledger.calendar.versions("Hut", {"a": "3"}, later)
+    first = ledger.calendar_events.versions("Home", {"a": "1", "b": "1"}, NOW)
+    same = ledger.calendar_events.versions("Home", {"a": "1"}, later)
+    other = ledger.calendar_events.versions("Home", {"a": "2", "b": "1", "c": "1"}, later)
+    elsewhere = ledger.calendar_events.versions("Hut", {"a": "3"}, later)
 
-    assert first == {"a": EventVersion(0, NOW), "b": EventVersion(0, NOW)}
-    assert same == {"a": EventVersion(0, NOW)}
+    assert first == {"a": CalendarEventVersion(0, NOW), "b": CalendarEventVersion(0, NOW)}
+    assert same == {"a": CalendarEventVersion(0, NOW)}
     assert other == {
-        "a": EventVersion(1, later),
-        "b": EventVersion(0, NOW),
-        "c": EventVersion(0, later),
+        "a": CalendarEventVersion(1, later),
+        "b": CalendarEventVersion(0, NOW),
+        "c": CalendarEventVersion(0, later),
     }
-    assert elsewhere == {"a": EventVersion(0, later)}
+    assert elsewhere == {"a": CalendarEventVersion(0, later)}
 
 
 def test_an_event_that_returns_counts_on() -> None:
     ledger = Ledger(":memory:")
-    ledger.calendar.versions("Home", {"a": "1"}, NOW)
-    ledger.calendar.versions("Home", {}, NOW)
+    ledger.calendar_events.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar_events.versions("Home", {}, NOW)
 
-    assert ledger.calendar.versions("Home", {"a": "2"}, NOW)["a"].sequence == 1
+    assert ledger.calendar_events.versions("Home", {"a": "2"}, NOW)["a"].sequence == 1
 
 
 def test_a_clock_that_is_set_back_makes_no_change_older() -> None:
     ledger = Ledger(":memory:")
-    ledger.calendar.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar_events.versions("Home", {"a": "1"}, NOW)
 
-    assert ledger.calendar.versions("Home", {"a": "2"}, NOW - timedelta(days=9))[
+    assert ledger.calendar_events.versions("Home", {"a": "2"}, NOW - timedelta(days=9))[
         "a"
-    ] == EventVersion(1, NOW)
+    ] == CalendarEventVersion(1, NOW)
 
 
 def test_a_restart_does_not_reset_the_number(tmp_path: Path) -> None:
     for number in range(3):
         ledger = Ledger(tmp_path / "ledger.sqlite3")
-        assert ledger.calendar.versions("Home", {"a": str(number)}, NOW)["a"].sequence == number
+        assert (
+            ledger.calendar_events.versions("Home", {"a": str(number)}, NOW)["a"].sequence == number
+        )
         ledger.close()
 
 
 def test_unchanged_events_write_nothing(tmp_path: Path) -> None:
     ledger = Ledger(tmp_path / "ledger.sqlite3")
-    ledger.calendar.versions("Home", {"a": "1"}, NOW)
+    ledger.calendar_events.versions("Home", {"a": "1"}, NOW)
     log = tmp_path / "ledger.sqlite3-wal"
     before = log.read_bytes()
 
-    ledger.calendar.versions("Home", {"a": "1"}, NOW + timedelta(days=1))
+    ledger.calendar_events.versions("Home", {"a": "1"}, NOW + timedelta(days=1))
 
     assert before
     assert log.read_bytes() == before
@@ -97,11 +99,11 @@ def test_unchanged_events_write_nothing(tmp_path: Path) -> None:
 def test_versions_are_forgotten_with_their_chores() -> None:
     ledger = Ledger(":memory:")
     old, kept = f"{DAY}-mist-bench", f"{DAY + timedelta(days=2)}-expected-carry-in"
-    ledger.calendar.versions("Home", {old: "1", kept: "1"}, NOW)
+    ledger.calendar_events.versions("Home", {old: "1", kept: "1"}, NOW)
 
     ledger.prune(NOW + timedelta(days=KEPT_DAYS + 1))
 
-    after = ledger.calendar.versions("Home", {old: "2", kept: "2"}, NOW)
+    after = ledger.calendar_events.versions("Home", {old: "2", kept: "2"}, NOW)
     assert {event: version.sequence for event, version in after.items()} == {old: 0, kept: 1}
 
 
@@ -125,10 +127,10 @@ def newer(world: World, low_c: float) -> None:
     """Make the next forecast due, with this low."""
     world.source.low_c = low_c
     world.clock.move(minutes=80)
-    plan = world.ledger.calls.get(world.source.name)
+    plan = world.ledger.call_schedules.get(world.source.name)
     assert plan is not None
     due = replace(plan, next_at=world.clock.now - timedelta(hours=1))
-    world.ledger.calls.keep(world.source.name, due)
+    world.ledger.call_schedules.keep(world.source.name, due)
 
 
 def test_expected_trips_become_the_told_ones_and_nothing_doubles(path: Path) -> None:
@@ -295,7 +297,7 @@ def test_whatever_fails_is_not_raised(
     def fail(*_: object) -> None:
         raise error
 
-    monkeypatch.setattr(CalendarTable, "versions", fail)
+    monkeypatch.setattr(CalendarEventTable, "versions", fail)
 
     CalendarPublisher(path, [world.desk.context]).update()
 
@@ -336,7 +338,7 @@ def test_a_year_of_days_stays_small(days: int, path: Path) -> None:
             content = path.read_bytes()
             largest = max(largest, len(content))
             _check_numbers(events_in(content), numbers)
-    (events,) = world.ledger.database.rows("SELECT COUNT(*) FROM event")
+    (events,) = world.ledger.database.rows("SELECT COUNT(*) FROM calendar_event")
 
     assert largest < 40_000
     assert events[0] < 20 * (KEPT_DAYS + 10)
@@ -468,4 +470,4 @@ def test_a_calendar_needs_no_forecast() -> None:
 
     assert [event.status for event in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events
-    assert world.ledger.rounds.told_at(SITE.name, Round.DUSK.value, DAY) is not None
+    assert world.ledger.rounds.enqueued_at(SITE.name, Round.DUSK.value, DAY) is not None

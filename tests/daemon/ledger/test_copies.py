@@ -187,7 +187,7 @@ def test_a_ledger_that_is_not_sound_is_not_copied_and_said_to_be_damaged(tmp_pat
     with closing(Ledger(path)) as ledger:
         fill(ledger, 3)
         ledger.copy_daily(NOW - timedelta(days=1))
-        ledger.database.connection.execute("UPDATE chore SET document = '{'")
+        ledger.database.connection.execute("UPDATE chore SET chore_json = '{'")
         with pytest.raises(LedgerError, match=r"damaged \(table chore"):
             ledger.copy_daily(NOW)
 

@@ -107,7 +107,7 @@ HARMS: dict[str, Harm] = {
     "a column of another name": renamed,
     "text that is not text": sql("UPDATE mark SET text = CAST(x'ff41' AS TEXT)"),
     "a time that is none": sql("UPDATE notice SET expires_at = '2026-11-2x'"),
-    "a document that is none": sql("UPDATE chore SET document = '{'"),
+    "a document that is none": sql("UPDATE chore SET chore_json = '{'"),
 }
 
 

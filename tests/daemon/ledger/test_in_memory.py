@@ -77,11 +77,13 @@ WRITES: dict[str, Callable[[Ledger], object]] = {
     "forecast": lambda ledger: ledger.forecasts.keep(
         SITE, StoredForecast("Other", NOW, NOW, os.urandom(30_000))
     ),
-    "poll": lambda ledger: ledger.calls.keep("Other", CallSchedule(NOW, reason="x" * 9000)),
+    "call schedule": lambda ledger: ledger.call_schedules.keep(
+        "Other", CallSchedule(NOW, reason="x" * 9000)
+    ),
     "nights": lambda ledger: ledger.nights.keep(SITE, "Other", NOW, nights(900)),
     "round": lambda ledger: ledger.keep_round(
         SITE, "week", DAY, NOW, notices=[], chores=[],
-        states={f"new plant {n}": PlantState("room", NOW) for n in range(300)},
+        states_now={f"new plant {n}": PlantState("room", NOW) for n in range(300)},
     ),
     "put back": lambda ledger: ledger.notices.put_back(KEY, NOW, "refused " * 2000),
     "sent": lambda ledger: ledger.mark_sent(KEY, NOW, "perhaps " * 2000),
@@ -270,7 +272,7 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
         ledger.keep_round(
             SITE, "morning", DAY, NOW, notices=[],
             chores=[a_chore(CHORE, NOW - timedelta(hours=1))],
-            states={"plant 0": PlantState("bench", NOW - timedelta(hours=3), assumed=True)},
+            states_now={"plant 0": PlantState("bench", NOW - timedelta(hours=3), assumed=True)},
         )  # fmt: skip
         with closing(Ledger(path)) as by_hand:
             acknowledged = PlantState("room", NOW, assumed=False)
@@ -282,7 +284,7 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
         assert chore.done_at == NOW
         assert chore.before == NOW - timedelta(hours=1)
         assert ledger.plants.states(SITE)["plant 0"] == acknowledged
-        assert ledger.rounds.told_at(SITE, "morning", DAY) == NOW
+        assert ledger.rounds.enqueued_at(SITE, "morning", DAY) == NOW
 
 
 def test_what_was_told_in_memory_is_not_told_again(tmp_path: Path) -> None:
@@ -404,7 +406,7 @@ OPERATIONS = st.lists(
         st.tuples(st.just("mark"), NAMES, st.integers(0, 3)),
         st.tuples(st.just("unmark"), NAMES, st.just(0)),
         st.tuples(st.just("nights"), NAMES, st.integers(0, 3)),
-        st.tuples(st.just("poll"), NAMES, st.integers(0, 3)),
+        st.tuples(st.just("call schedule"), NAMES, st.integers(0, 3)),
         st.tuples(st.just("state"), NAMES, st.integers(0, 3)),
         st.tuples(st.just("done"), NAMES, st.integers(0, 3)),
     ),
@@ -421,8 +423,8 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
         ledger.marks.remove(name)
     elif kind == "nights":
         ledger.nights.keep(SITE, name, NOW, [a_night(number, float(by_grower))])
-    elif kind == "poll":
-        ledger.calls.keep(name, CallSchedule(at, failures=number + 10 * by_grower))
+    elif kind == "call schedule":
+        ledger.call_schedules.keep(name, CallSchedule(at, failures=number + 10 * by_grower))
     elif kind == "state":
         ledger.confirm(
             SITE, at, {"none": None}, {name: PlantState("room", at, assumed=not by_grower)}
@@ -432,7 +434,7 @@ def do(ledger: Ledger, operation: tuple[str, str, int], *, by_grower: bool) -> N
     else:
         chore = a_chore(name, at, ChoreKind.MIST, [name])
         ledger.keep_round(SITE, f"{name}{number}{os.urandom(6).hex()}", DAY, NOW, notices=[],
-                          chores=[chore], states={})  # fmt: skip
+                          chores=[chore], states_now={})  # fmt: skip
 
 
 def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
@@ -445,7 +447,11 @@ def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
             (source, night.night): night.low_c
             for source, _, night in ledger.nights.since(SITE, DAY)
         },
-        "poll": {name: ledger.calls.get(name) for name in "abcd" if ledger.calls.get(name)},
+        "call schedule": {
+            name: ledger.call_schedules.get(name)
+            for name in "abcd"
+            if ledger.call_schedules.get(name)
+        },
         "state": ledger.plants.states(SITE),
         "chore": {
             one.id: (one.before, one.done_at)

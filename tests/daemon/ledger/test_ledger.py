@@ -78,7 +78,7 @@ def keep(
     **states: PlantState,
 ) -> None:
     ledger.keep_round(
-        SITE, round_, DAY, NOW, notices=list(notices), chores=list(chores), states=states
+        SITE, round_, DAY, NOW, notices=list(notices), chores=list(chores), states_now=states
     )
 
 
@@ -191,7 +191,7 @@ def test_notices_come_back_as_they_were(ledger: Ledger) -> None:
     keep(ledger, phone, mail)
 
     assert ledger.notices.of_round(SITE, "dusk", DAY) == [mail, phone]
-    assert ledger.rounds.told_at(SITE, "dusk", DAY) == NOW
+    assert ledger.rounds.enqueued_at(SITE, "dusk", DAY) == NOW
 
 
 def test_chores_come_back_as_they_were_and_by_deadline(ledger: Ledger) -> None:
@@ -275,7 +275,7 @@ def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
     assert ledger.notices.latest("Elsewhere") == []
     assert ledger.chores.due_since("Elsewhere", NOW - timedelta(days=9)) == []
     assert ledger.plants.states("Elsewhere") == {}
-    assert ledger.rounds.told_at("Elsewhere", "dusk", DAY) is None
+    assert ledger.rounds.enqueued_at("Elsewhere", "dusk", DAY) is None
 
 
 # -- forecasts and schedules
@@ -312,7 +312,7 @@ def test_a_confirmed_forecast_was_fetched_later_and_is_the_same(ledger: Ledger) 
     ledger.forecasts.keep("Elsewhere", A_FORECAST)
     later = NOW + timedelta(hours=1)
 
-    ledger.forecasts.confirm(SITE, "Invented source", later)
+    ledger.forecasts.mark_unchanged(SITE, "Invented source", later)
 
     assert ledger.forecasts.get(SITE, "Invented source") == replace(A_FORECAST, fetched_at=later)
     assert ledger.forecasts.get(SITE, "Other source") == other
@@ -320,7 +320,7 @@ def test_a_confirmed_forecast_was_fetched_later_and_is_the_same(ledger: Ledger) 
 
 
 def test_a_forecast_that_is_not_there_cannot_be_confirmed(ledger: Ledger) -> None:
-    ledger.forecasts.confirm(SITE, "Invented source", NOW)
+    ledger.forecasts.mark_unchanged(SITE, "Invented source", NOW)
 
     assert ledger.forecasts.get(SITE, "Invented source") is None
 
@@ -368,12 +368,12 @@ def test_schedules_come_back_as_they_were(ledger: Ledger) -> None:
     )
 
     for poll in (bare, rich):
-        ledger.calls.keep("Invented source", poll)
-    ledger.calls.keep("Other source", bare)
+        ledger.call_schedules.keep("Invented source", poll)
+    ledger.call_schedules.keep("Other source", bare)
 
-    assert ledger.calls.get("Invented source") == rich
-    assert ledger.calls.get("Other source") == bare
-    assert ledger.calls.get("Third source") is None
+    assert ledger.call_schedules.get("Invented source") == rich
+    assert ledger.call_schedules.get("Other source") == bare
+    assert ledger.call_schedules.get("Third source") is None
 
 
 # -- the archive of nights
@@ -538,11 +538,11 @@ def test_odd_names_of_sites_and_sources_are_names(ledger: Ledger, name: str) -> 
     stored = replace(A_FORECAST, source=name)
 
     ledger.forecasts.keep(name, stored)
-    ledger.calls.keep(name, CallSchedule(NOW))
+    ledger.call_schedules.keep(name, CallSchedule(NOW))
     ledger.nights.keep(name, name, NOW, [a_night()])
 
     assert ledger.forecasts.get(name, name) == stored
-    assert ledger.calls.get(name) == CallSchedule(NOW)
+    assert ledger.call_schedules.get(name) == CallSchedule(NOW)
     assert ledger.nights.since(name, DAY) == [(name, NOW, a_night())]
 
 
@@ -554,12 +554,12 @@ def test_times_of_a_clock_that_is_wrong_are_kept_like_any(ledger: Ledger, years:
     night = a_night(at.date(), at)
 
     ledger.forecasts.keep(SITE, stored)
-    ledger.calls.keep("Invented source", CallSchedule(at, day=at.date()))
+    ledger.call_schedules.keep("Invented source", CallSchedule(at, day=at.date()))
     ledger.nights.keep(SITE, "Invented source", at, [night])
     ledger.nights.prune(at)
 
     assert ledger.forecasts.get(SITE, "Invented source") == stored
-    assert ledger.calls.get("Invented source") == CallSchedule(at, day=at.date())
+    assert ledger.call_schedules.get("Invented source") == CallSchedule(at, day=at.date())
     assert ledger.nights.since(SITE, at.date()) == [("Invented source", at, night)]
 
 
@@ -583,7 +583,7 @@ def test_a_round_whose_last_part_fails_leaves_nothing_behind(ledger: Ledger) -> 
     with pytest.raises(LedgerError):
         keep(ledger, a_notice("phone"), a_notice("tablet", state="lost"), round_="morning")
 
-    assert ledger.rounds.told_at(SITE, "morning", DAY) is None
+    assert ledger.rounds.enqueued_at(SITE, "morning", DAY) is None
     assert [notice.channel for notice in ledger.notices.latest(SITE)] == ["mail"]
 
 
@@ -594,7 +594,7 @@ def test_a_notice_that_is_there_already_stays_as_it_is_and_stops_no_round(ledger
 
     keep(ledger, a_notice("phone"), a_notice("mail"), round_="morning")
 
-    assert ledger.rounds.told_at(SITE, "morning", DAY) == NOW
+    assert ledger.rounds.enqueued_at(SITE, "morning", DAY) == NOW
     states = {one.channel: one.state for one in ledger.notices.latest(SITE)}
     assert states == {"mail": "sent", "phone": "waiting"}
 

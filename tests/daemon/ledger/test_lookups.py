@@ -79,6 +79,6 @@ def test_what_waits_at_another_site_is_left_to_its_own_desk(world: World) -> Non
     far_ahead = now + timedelta(days=1)
 
     assert ledger.notices.expire("Elsewhere", far_ahead) == []
-    assert ledger.disown("Elsewhere", now - timedelta(days=1)) == 0
+    assert ledger.forget_rounds_of_wrong_clock("Elsewhere", now - timedelta(days=1)) == 0
     assert ledger.notices.release_claims("Elsewhere", far_ahead) == 0
-    assert ledger.disown(SITE.name, now - timedelta(days=1)) == 1
+    assert ledger.forget_rounds_of_wrong_clock(SITE.name, now - timedelta(days=1)) == 1

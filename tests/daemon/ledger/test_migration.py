@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import CallSchedule, Ledger, StoredForecast
+from sillward.ledger import CalendarEventVersion, CallSchedule, Ledger, StoredForecast
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.reports.sheet_json import of_chore
@@ -148,7 +148,9 @@ def test_an_old_file_keeps_its_states(old: Path) -> None:
 
 def test_everything_else_is_there_too(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
-        assert ledger.rounds.told_at(SITE, "dusk", DAY) == datetime(2026, 5, 14, 19, 30, tzinfo=UTC)
+        assert ledger.rounds.enqueued_at(SITE, "dusk", DAY) == datetime(
+            2026, 5, 14, 19, 30, tzinfo=UTC
+        )
         assert [notice.key for notice in ledger.notices.latest(SITE)] == ["k"]
         fetched_at = datetime(2026, 5, 14, 19, tzinfo=UTC)
         assert ledger.forecasts.get(SITE, "Test") == StoredForecast(
@@ -198,7 +200,7 @@ def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
     brighter = replace(MOTH, brighter_since=NOW)
     with closing(Ledger(old)) as ledger:
         ledger.keep_round(
-            SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": brighter}
+            SITE, "morning", DAY, NOW, notices=[], chores=[], states_now={"moth": brighter}
         )
     with closing(Ledger(old)) as again:
         assert again.plants.states(SITE)["moth"] == brighter
@@ -223,7 +225,9 @@ def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> 
     whole = replace(MOTH, brighter_since=NOW - timedelta(days=2), asked=asked)
     assert all(value is not None for value in asdict(whole).values())
     with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
-        ledger.keep_round(SITE, "morning", DAY, NOW, notices=[], chores=[], states={"moth": whole})
+        ledger.keep_round(
+            SITE, "morning", DAY, NOW, notices=[], chores=[], states_now={"moth": whole}
+        )
 
         assert ledger.plants.states(SITE) == {"moth": whole}
 
@@ -236,14 +240,14 @@ def test_what_is_new_works_after_the_migration(old: Path) -> None:
     fetched_at = NOW + timedelta(hours=1)
     night = NightForecast(DAY, 14.0, 3.1, NOW + timedelta(hours=14), None, 0.6, 0.25, 24.8)
     with closing(Ledger(old)) as ledger:
-        ledger.forecasts.confirm(SITE, "Test", fetched_at)
-        ledger.calls.keep("Test", CallSchedule(NOW))
+        ledger.forecasts.mark_unchanged(SITE, "Test", fetched_at)
+        ledger.call_schedules.keep("Test", CallSchedule(NOW))
         ledger.nights.keep(SITE, "Test", NOW, [night])
     with closing(Ledger(old)) as again:
         stored = again.forecasts.get(SITE, "Test")
         assert stored is not None
         assert (stored.fetched_at, stored.body) == (fetched_at, BODY)
-        assert again.calls.get("Test") == CallSchedule(NOW)
+        assert again.call_schedules.get("Test") == CallSchedule(NOW)
         assert again.nights.since(SITE, DAY) == [("Test", NOW, night)]
 
 
@@ -286,10 +290,13 @@ def test_the_number_of_a_change_is_taken_out_of_the_name_of_its_round(old: Path)
             )
 
     with closing(Ledger(old)) as ledger:
-        kept = {notice.key: (notice.round, notice.change) for notice in ledger.notices.latest(SITE)}
+        kept = {
+            notice.key: (notice.round, notice.change_number)
+            for notice in ledger.notices.latest(SITE)
+        }
         shown = {notice.round_name for notice in ledger.notices.latest(SITE)}
         told = [
-            ledger.rounds.told_at(SITE, name, DAY, change)
+            ledger.rounds.enqueued_at(SITE, name, DAY, change)
             for name, change in (("dusk", 1), ("dusk", 12), ("dusk too soon", 3), ("blind over", 0))
         ]
         assert ledger.rounds.change_count(SITE, "dusk", DAY) == 2
@@ -428,6 +435,22 @@ def test_the_time_of_a_change_is_taken_out_of_the_document_of_a_chore(tmp_path: 
         (kept,) = ledger.chores.of_day(SITE, DAY)
 
     assert kept.changed_at == NOW
+
+
+def test_schedules_and_calendar_events_outlast_the_new_names_of_their_tables(
+    tmp_path: Path,
+) -> None:
+    path, at = tmp_path / "ledger.sqlite3", NOW.isoformat()
+    with closing(of_version(path, 7)) as database, database:
+        database.execute("INSERT INTO poll VALUES ('Test', ?, 2, NULL, 5, 'why', NULL)", (at,))
+        database.execute("INSERT INTO event VALUES (?, 'a', 'digest', 3, ?)", (SITE, at))
+
+    with closing(Ledger(path)) as ledger:
+        schedule = ledger.call_schedules.get("Test")
+        versions = ledger.calendar_events.versions(SITE, {"a": "digest"}, NOW)
+
+    assert schedule == CallSchedule(NOW, failures=2, calls=5, reason="why")
+    assert versions == {"a": CalendarEventVersion(3, NOW)}
 
 
 def test_what_was_confirmed_before_the_migration_can_be_undone_after_it(tmp_path: Path) -> None:

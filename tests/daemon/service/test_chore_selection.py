@@ -137,7 +137,7 @@ def written(path: Path | str = ":memory:") -> Ledger:
     ledger = Ledger(path)
     ledger.keep_round(
         SITE.name, "dusk", DAY, local("17:00"),
-        notices=[], chores=[PERGOLA.chore], states=STATES,
+        notices=[], chores=[PERGOLA.chore], states_now=STATES,
     )  # fmt: skip
     return ledger
 
@@ -191,7 +191,7 @@ def test_taking_back_leaves_who_has_joined_a_chore_and_its_hour_as_they_are(
     grown = a_chore(PERGOLA.id, local("20:00"), plants=plants, way=way)
     ledger.keep_change(
         SITE.name, "dusk", 1, DAY, NOW,
-        notices=[], chores=[(grown, NOW)], called_off=[], after={},
+        notices=[], chores=[(grown, NOW)], called_off=[], states_once_delivered={},
     )  # fmt: skip
     answer = ledger.confirmations.last(SITE.name)
     assert answer is not None
@@ -245,7 +245,7 @@ def test_an_order_is_kept_with_all_that_it_says() -> None:
     ledger.keep_round(
         SITE.name, "morning", DAY, local("08:40"),
         notices=[], chores=[],
-        states={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
+        states_now={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
     )  # fmt: skip
 
     assert ledger.plants.states(SITE.name)["Moth orchid"].asked == order

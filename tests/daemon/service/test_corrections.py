@@ -53,10 +53,10 @@ def newer(world: World, desk: Desk, low_c: float, **later: float) -> None:
     """Let a newer forecast come after this time."""
     world.source.low_c = low_c
     world.clock.move(**(later or {"minutes": 80}))
-    plan = world.ledger.calls.get(world.source.name)
+    plan = world.ledger.call_schedules.get(world.source.name)
     assert plan is not None
     due = replace(plan, next_at=world.clock.now - timedelta(hours=1))
-    world.ledger.calls.keep(world.source.name, due)
+    world.ledger.call_schedules.keep(world.source.name, due)
     desk.tick()
 
 
@@ -281,7 +281,7 @@ def test_a_day_that_turns_cold_keeps_in_what_was_to_go_out() -> None:
         ).states.items()
     }
     world.ledger.keep_round(
-        SITE.name, "before", DAY, world.clock.now, notices=[], chores=[], states=states
+        SITE.name, "before", DAY, world.clock.now, notices=[], chores=[], states_now=states
     )
     world.household = a_household(plants=PLANTS[:2])
     desk = world.desk

@@ -139,7 +139,7 @@ def test_a_late_start_in_the_afternoon_tells_no_morning(make: Make) -> None:
 def test_a_round_told_by_hand_is_not_told_again_by_the_daemon(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
     (occasion,) = rounds_due(world)
 
     assert desk.tell(occasion) is not None
@@ -285,7 +285,7 @@ def test_a_notice_of_a_channel_that_left_the_file_waits_and_then_expires(make: M
 def test_a_notice_that_a_killed_process_was_sending_is_sent_as_a_repeat(make: Make) -> None:
     world = make("17:00")
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
     desk.tell(rounds_due(world)[0])
     until = world.clock.now + LEASE
     assert world.ledger.notices.claim(world.notice().key, until)  # and then the power went
@@ -304,7 +304,7 @@ def test_what_another_process_is_sending_is_left_to_it_until_its_lease_is_over(
     """`sillward send` beside the daemon: neither sends what the other is sending."""
     world = make("17:00")
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
     desk.tell(rounds_due(world)[0])
     world.ledger.notices.claim(world.notice().key, world.clock.now + LEASE)
     world.ledger.database.connection.execute("UPDATE notice SET owner = ?", (os.getppid(),))
@@ -425,7 +425,7 @@ def test_a_failing_source_is_asked_again_after_growing_pauses(make: Make) -> Non
     desk = world.desk
 
     for _ in range(180):
-        desk.context.updater.refresh()
+        desk.context.updater.refresh_due()
         world.clock.move(minutes=1)
 
     asked = world.source.asked
@@ -452,7 +452,7 @@ def test_the_last_good_forecast_serves_while_the_source_fails(make: Make) -> Non
 def test_a_forecast_of_a_few_hours_ago_is_named_as_old(make: Make) -> None:
     world = make("09:00", a_channel(full_length=True))
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
 
     world.source.failing = True
     world.clock.now = local("17:00")
@@ -469,7 +469,7 @@ def test_without_a_usable_forecast_dusk_waits_and_then_says_treat_as_cold(
     desk = world.desk
     if held:
         world.clock.now = local("16:00", DAY - timedelta(days=1))
-        desk.context.updater.refresh()
+        desk.context.updater.refresh_due()
         world.clock.now = local("17:00")
     world.source.failing = True
 
@@ -547,7 +547,7 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
 
 
 @pytest.mark.parametrize(
-    ("whose", "where"), [(ForecastUpdater, "refresh"), (ForecastStore, "is_usable")]
+    ("whose", "where"), [(ForecastUpdater, "refresh_due"), (ForecastStore, "is_usable")]
 )
 def test_a_defect_in_the_updater_costs_no_round(
     whose: type, where: str, make: Make, monkeypatch: pytest.MonkeyPatch
@@ -563,7 +563,7 @@ def test_a_defect_in_the_updater_costs_no_round(
         desk.tick()
         desk.context.clock.move(minutes=5)  # type: ignore[attr-defined]
 
-    assert desk.context.ledger.rounds.told_at(SITE.name, "dusk", DAY) is not None
+    assert desk.context.ledger.rounds.enqueued_at(SITE.name, "dusk", DAY) is not None
 
 
 def test_a_defect_in_a_source_costs_no_round(make: Make) -> None:
@@ -641,7 +641,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
     world = make("17:00")
     world.clock.now = local("18:00", date(2026, 5, 17))
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
     week = next(due for due in rounds_due(world) if due.round is Round.WEEK)
 
     desk.tell(week)
@@ -657,10 +657,10 @@ def test_a_clock_set_back_while_a_source_fails_does_not_stop_the_asking(make: Ma
     world = make("17:00")
     world.source.failing = True
     desk = world.desk
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
 
     world.clock.move(hours=-5)
-    desk.context.updater.refresh()
+    desk.context.updater.refresh_due()
 
     assert len(world.source.asked) == 2
 
@@ -686,7 +686,7 @@ def test_a_clock_set_back_does_not_hold_up_a_retry(make: Make) -> None:
 def test_a_round_told_by_hand_before_its_hour_does_not_use_up_the_real_one(make: Make) -> None:
     world = make("10:00")
     desk = world.desk
-    desk.context.updater.fetch()
+    desk.context.updater.fetch_now()
     early = due_rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now)
 
     desk.tell(early)
@@ -760,7 +760,7 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     world = make("08:30", low_c=5.0)
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk = world.desk
-    desk.context.updater.fetch()
+    desk.context.updater.fetch_now()
     desk.tick()  # the morning round: out later today
     ahead = world.ledger.plants.states(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")
@@ -814,7 +814,7 @@ def test_what_was_done_is_open_again_for_other_plants(make: Make) -> None:
     more = a_chore(told.id, told.before, told.kind, [*told.plants, "Third pot"])
 
     world.ledger.keep_round(
-        SITE.name, "dusk early", DAY, local("17:40"), notices=[], chores=[more], states={}
+        SITE.name, "dusk early", DAY, local("17:40"), notices=[], chores=[more], states_now={}
     )
 
     (again,) = [

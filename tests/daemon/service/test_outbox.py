@@ -318,7 +318,7 @@ def test_what_a_clock_a_day_ahead_asked_for_is_not_asked_for_on_a_mild_day() -> 
         world.clock.move(minutes=15)
         desk.tick()
 
-    assert world.ledger.rounds.told_at(SITE.name, "dusk", tomorrow)
+    assert world.ledger.rounds.enqueued_at(SITE.name, "dusk", tomorrow)
     assert not [
         chore
         for chore in world.ledger.chores.of_day(SITE.name, tomorrow)
@@ -374,7 +374,7 @@ def test_what_is_long_ago_is_forgotten() -> None:
 
     desk.tick()
 
-    assert world.ledger.rounds.told_at(SITE.name, "dusk", DAY) is None
+    assert world.ledger.rounds.enqueued_at(SITE.name, "dusk", DAY) is None
     assert all(
         notice.day != str(DAY) for notice in world.ledger.notices.latest(SITE.name, most=100)
     )

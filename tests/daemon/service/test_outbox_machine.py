@@ -187,7 +187,7 @@ class Machine(RuleBasedStateMachine):
         chore = a_chore(CHORE, at, plants=[f"Pot {self.count}"])
         self.ledger.keep_change(
             SITE.name, "dusk", self.count, DAY, self.clock.now, notices=[],
-            chores=[(chore, None)], called_off=[], after={},
+            chores=[(chore, None)], called_off=[], states_once_delivered={},
         )  # fmt: skip
 
     @rule()

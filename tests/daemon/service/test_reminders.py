@@ -125,7 +125,7 @@ def test_what_reached_the_second_counts_as_told() -> None:
 
     until(world, desk, "18:11")
 
-    assert world.ledger.rounds.is_followed(SITE.name, "dusk", DAY)
+    assert world.ledger.rounds.was_delivered(SITE.name, "dusk", DAY)
     assert set(world.spots().values()) == {"room"}
 
 

@@ -77,7 +77,7 @@ def alarms_of(world: World, name: str, days: int) -> list[tuple[datetime, bool]]
         (at, name_ == f"{name} over")
         for day in range(days + 2)
         for name_ in (name, f"{name} over")
-        for at in [world.ledger.rounds.told_at(SITE.name, name_, DAY + timedelta(days=day))]
+        for at in [world.ledger.rounds.enqueued_at(SITE.name, name_, DAY + timedelta(days=day))]
         if at is not None
     ]
     return sorted(told)
@@ -112,7 +112,7 @@ def test_what_holds_through_all_faults(
             desk = start()  # a restart
         desk.tick()
         now = world.clock.now
-        if world.ledger.rounds.told_at(SITE.name, "blind", SITE.local_date(now)) == now:
+        if world.ledger.rounds.enqueued_at(SITE.name, "blind", SITE.local_date(now)) == now:
             held = desk.context.updater.store.best(SITE)
             assert held is None or held.weather.age(now) > STALE
         world.clock.now += STEP
@@ -123,8 +123,8 @@ def test_what_holds_through_all_faults(
     assert max(faults.calls.values()) <= 2 * MOST_CALLS
     for number in range(days):
         day = DAY + timedelta(days=number)
-        assert world.ledger.rounds.told_at(SITE.name, Round.DUSK.value, day)
-        assert number == 0 or world.ledger.rounds.told_at(SITE.name, Round.MORNING.value, day)
+        assert world.ledger.rounds.enqueued_at(SITE.name, Round.DUSK.value, day)
+        assert number == 0 or world.ledger.rounds.enqueued_at(SITE.name, Round.MORNING.value, day)
     blind, clock = alarms_of(world, "blind", days), alarms_of(world, "clock", days)
     assert blind
     assert clock

@@ -308,7 +308,7 @@ def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[WeeklyMa
     app = demo(example)
     app = replace(app, household=replace(app.household, units=units))
     desk = desks_of([app], Ledger(":memory:"))[0]
-    desk.context.updater.fetch()
+    desk.context.updater.fetch_now()
     with_artist(desk, artist)
     return desk.weekly_mail, app.site.local_date(app.clock())
 
@@ -429,7 +429,7 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
         day = app.site.local_date(app.clock())
         household = replace(app.household, channels=(channel,))
         desk = desks_of([replace(app, household=household)], Ledger(":memory:"))[0]
-        desk.context.updater.fetch()
+        desk.context.updater.fetch_now()
         process._log_once.cache_clear()
         message = desk.weekly_mail.mail(day)
         desk.context.sender(channel, message)

@@ -52,7 +52,7 @@ class ChoreTable:
         return [
             tuple(row)
             for row in self._database.rows(
-                "SELECT id, round, document, done_at, called_off_at FROM chore"
+                "SELECT id, round, chore_json, done_at, called_off_at FROM chore"
                 " WHERE site = ? AND before >= ? ORDER BY id",
                 site,
                 to_text(since),
@@ -65,7 +65,7 @@ class ChoreTable:
         """Write a chore of a round. What was done stays done unless there is now more to do."""
         row = self.row(site, chore.id)
         done_at = reminded_at = passed_on_at = None
-        if row is not None and set(chore.plants) <= set(decode(row["document"]).plants):
+        if row is not None and set(chore.plants) <= set(decode(row["chore_json"]).plants):
             done_at = row["done_at"]
             if row["before"] == to_text(chore.before):  # nobody is reminded twice of it
                 reminded_at, passed_on_at = row["reminded_at"], row["passed_on_at"]
@@ -115,7 +115,7 @@ class ChoreTable:
         What is done for some becomes a chore of its own, whose id is returned; the others stay to
         be done.
         """
-        whole = decode(row["document"])
+        whole = decode(row["chore_json"])
         rest = [] if plants is None else [name for name in whole.plants if name not in plants]
         if plants is None or not rest:
             self._database.replace("chore", {**row, "done_at": to_text(at)})
@@ -142,9 +142,9 @@ class ChoreTable:
         if part is not None:
             done, rest = self.row(site, part), self.row(site, before["id"])
             if rest is not None and done is not None and _is_rest(rest, done, before):
-                whole = decode(before["document"])
+                whole = decode(before["chore_json"])
                 reopened = replace(
-                    decode(rest["document"]), plants=whole.plants, grounds=whole.grounds
+                    decode(rest["chore_json"]), plants=whole.plants, grounds=whole.grounds
                 )
                 self._database.replace("chore", {**rest, **_columns(reopened)})
                 self._database.execute("DELETE FROM chore WHERE site = ? AND id = ?", site, part)
@@ -178,14 +178,14 @@ def _columns(chore: Chore) -> dict[str, object]:
         "id": chore.id,
         "kind": chore.kind.value,
         "before": to_text(chore.before),
-        "document": encode(chore),
+        "chore_json": encode(chore),
     }
 
 
 def _is_rest(rest: Mapping[str, Any], done: Mapping[str, Any], whole: Mapping[str, Any]) -> bool:
     """Whether a chore is what was left of a whole when a part of it was done, and nothing else."""
     of_rest, of_done, of_whole = (
-        list(decode(row["document"]).plants) for row in (rest, done, whole)
+        list(decode(row["chore_json"]).plants) for row in (rest, done, whole)
     )
     same = all(rest[key] == whole[key] for key in ("before", "done_at", "called_off_at"))
     return same and sorted(of_rest + of_done) == sorted(of_whole)

@@ -30,11 +30,15 @@ class ConfirmationTable:
 
     def insert(self, site: str, at: datetime, undo: Mapping[str, Any]) -> None:
         """Write a confirmation with what was before it."""
-        self._database.insert("answer", {"site": site, "at": to_text(at), "undo": json.dumps(undo)})
+        self._database.insert(
+            "confirmation", {"site": site, "at": to_text(at), "undo": json.dumps(undo)}
+        )
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
         """Return the last confirmation; about: the last of a chore whose id contains this."""
-        rows = self._database.rows("SELECT * FROM answer WHERE site = ? ORDER BY id DESC", site)
+        rows = self._database.rows(
+            "SELECT * FROM confirmation WHERE site = ? ORDER BY id DESC", site
+        )
         for row in rows:
             undo = json.loads(row["undo"])
             chores = tuple(chore["id"] for chore in undo["chores"])
@@ -44,8 +48,8 @@ class ConfirmationTable:
 
     def remove(self, confirmation: Confirmation) -> None:
         """Forget a confirmation."""
-        self._database.execute("DELETE FROM answer WHERE id = ?", confirmation.id)
+        self._database.execute("DELETE FROM confirmation WHERE id = ?", confirmation.id)
 
     def prune(self, oldest: datetime) -> None:
         """Drop the confirmations before a time."""
-        self._database.execute("DELETE FROM answer WHERE at < ?", to_text(oldest))
+        self._database.execute("DELETE FROM confirmation WHERE at < ?", to_text(oldest))

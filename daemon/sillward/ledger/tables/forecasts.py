@@ -24,8 +24,8 @@ class ForecastTable:
         values = columns_of(forecast) | {"site": site, "body": zlib.compress(forecast.body)}
         self._database.replace("forecast", values)
 
-    def confirm(self, site: str, source: str, fetched_at: datetime) -> None:
-        """Note that the source said at this time that its last forecast still holds."""
+    def mark_unchanged(self, site: str, source: str, fetched_at: datetime) -> None:
+        """Note that the source said at this time that its last forecast is the newest (304)."""
         self._database.execute(
             "UPDATE forecast SET fetched_at = ? WHERE site = ? AND source = ?",
             to_text(fetched_at),

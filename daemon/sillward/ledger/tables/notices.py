@@ -193,20 +193,22 @@ class NoticeTable:
             "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", key
         )
 
-    def set_apart(self, site: str, round_: str, day: str, change: int, told_at: str) -> None:
-        """Leave the notices of a round or change unsent, and put those sent under another key.
+    def set_apart(
+        self, site: str, round_: str, day: str, change_number: int, enqueued_at: str
+    ) -> None:
+        """Leave the notices of a round or change unsent, and file those sent under another key.
 
-        The round can then be told again.
+        The round can then be enqueued again.
         """
         self._database.execute(
             "UPDATE notice SET key = key || ' told ' || ?, round = round || ' too soon',"
             " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
-            " WHERE site = ? AND day = ? AND round = ? AND change = ?",
-            told_at,
+            " WHERE site = ? AND day = ? AND round = ? AND change_number = ?",
+            enqueued_at,
             site,
             day,
             round_,
-            change,
+            change_number,
         )
 
     def prune(self, oldest: date) -> None:
@@ -232,7 +234,7 @@ class NoticeTable:
         """Return the notices of a round of one stage, or (None) of all, its changes' too."""
         rows = self._database.rows(
             "SELECT * FROM notice WHERE site = ?1 AND day = ?2 AND round = ?3"
-            " AND (?4 IS NULL OR (stage = ?4 AND change = 0)) ORDER BY channel, key",
+            " AND (?4 IS NULL OR (stage = ?4 AND change_number = 0)) ORDER BY channel, key",
             site,
             str(day),
             round_,

@@ -29,12 +29,12 @@ class PlantTable:
         """Forget what is known of a plant."""
         self._database.execute("DELETE FROM plant_state WHERE site = ? AND plant = ?", site, plant)
 
-    def confirmed_since(self, site: str, told_at: str) -> set[str]:
-        """Return the plants whose place somebody has confirmed since a time (as it is stored)."""
+    def confirmed_since(self, site: str, since: str) -> set[str]:
+        """Return the plants whose place has been confirmed since a time (as it is stored)."""
         rows = self._database.rows(
             "SELECT plant FROM plant_state WHERE site = ? AND assumed = 0 AND since > ?",
             site,
-            told_at,
+            since,
         )
         return {row["plant"] for row in rows}
 

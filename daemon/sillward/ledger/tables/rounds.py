@@ -1,4 +1,4 @@
-"""The rounds that were told, with the plant states that hold once somebody has been told."""
+"""The rounds that were enqueued, with the plant states that hold once somebody has got them."""
 
 import sqlite3
 from collections.abc import Mapping
@@ -10,36 +10,45 @@ from sillward_rules.plants.state import PlantState
 
 
 class RoundTable:
-    """Rounds by site, name and day; each of their changes has a row of its own, and a number."""
+    """Rounds by site, name and day; each of their changes has a row of its own, and a number.
+
+    A round is *enqueued* when its notices are written to the ledger, all at once, and *delivered*
+    when the first of them has been sent.
+    """
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def told_at(self, site: str, round_: str, day: date, change: int = 0) -> datetime | None:
-        """Return when a round, or a change of it, was put into the outbox, if it was."""
+    def enqueued_at(
+        self, site: str, round_: str, day: date, change_number: int = 0
+    ) -> datetime | None:
+        """Return when a round, or a change of it, was enqueued; None if it was not."""
         rows = self._database.rows(
-            "SELECT at FROM round WHERE site = ? AND round = ? AND day = ? AND change = ?",
+            "SELECT enqueued_at FROM round"
+            " WHERE site = ? AND round = ? AND day = ? AND change_number = ?",
             site,
             round_,
             str(day),
-            change,
+            change_number,
         )
-        return to_moment(rows[0]["at"]) if rows else None
+        return to_moment(rows[0]["enqueued_at"]) if rows else None
 
-    def is_followed(self, site: str, round_: str, day: date) -> bool:
-        """Whether a notice of this round reached somebody."""
+    def was_delivered(self, site: str, round_: str, day: date) -> bool:
+        """Whether a notice of this round has been sent to anybody."""
         rows = self._database.rows(
-            "SELECT followed FROM round WHERE site = ? AND round = ? AND day = ? AND change = 0",
+            "SELECT delivered FROM round"
+            " WHERE site = ? AND round = ? AND day = ? AND change_number = 0",
             site,
             round_,
             str(day),
         )
-        return bool(rows and rows[0]["followed"])
+        return bool(rows and rows[0]["delivered"])
 
     def change_count(self, site: str, round_: str, day: date) -> int:
-        """Return how often a round has been changed since it was told."""
+        """Return how often a round has been changed since it was enqueued."""
         ((count,),) = self._database.rows(
-            "SELECT COUNT(*) FROM round WHERE site = ? AND round = ? AND day = ? AND change > 0",
+            "SELECT COUNT(*) FROM round"
+            " WHERE site = ? AND round = ? AND day = ? AND change_number > 0",
             site,
             round_,
             str(day),
@@ -52,88 +61,97 @@ class RoundTable:
         round_: str,
         day: date,
         at: datetime,
-        after: Mapping[str, PlantState],
+        states_once_delivered: Mapping[str, PlantState],
         *,
-        change: int = 0,
-        usable: bool = True,
+        change_number: int = 0,
+        had_forecast: bool = True,
     ) -> None:
-        """Write a round, or a change of it. Raise LedgerError if it has been told before."""
+        """Write a round, or a change of it. Raise LedgerError if it was enqueued before."""
         self._database.insert(
             "round",
             {
                 "site": site,
                 "round": round_,
                 "day": str(day),
-                "change": change,
-                "at": to_text(at),
-                "after": states_to_json(after),
-                "usable": int(usable),
+                "change_number": change_number,
+                "enqueued_at": to_text(at),
+                "states_once_delivered": states_to_json(states_once_delivered),
+                "had_forecast": int(had_forecast),
             },
         )
 
-    def set_after(self, site: str, round_: str, day: date, after: Mapping[str, PlantState]) -> None:
-        """Replace the states to come of a round and its changes, as far as none is followed yet."""
+    def replace_states_once_delivered(
+        self, site: str, round_: str, day: date, states: Mapping[str, PlantState]
+    ) -> None:
+        """Replace the states to come of a round and its changes, where none is delivered yet."""
         self._database.execute(
-            "UPDATE round SET after = ? WHERE site = ? AND round = ? AND day = ? AND followed = 0",
-            states_to_json(after),
+            "UPDATE round SET states_once_delivered = ?"
+            " WHERE site = ? AND round = ? AND day = ? AND delivered = 0",
+            states_to_json(states),
             site,
             round_,
             str(day),
         )
 
-    def last_after(
+    def last_undelivered(
         self, site: str, round_: str, day: date
     ) -> tuple[str, dict[str, PlantState]] | None:
-        """Return when (as stored) a round, or its last change, was told, and its states to come.
+        """Return when (as stored) a round or its last change was enqueued, and its states to come.
 
-        None if it is followed already, or was not told.
+        None if it has been delivered, or was not enqueued.
         """
         rows = self._database.rows(
-            "SELECT at, after FROM round WHERE site = ? AND round = ? AND day = ? AND followed = 0"
-            " ORDER BY at DESC LIMIT 1",
+            "SELECT enqueued_at, states_once_delivered FROM round"
+            " WHERE site = ? AND round = ? AND day = ? AND delivered = 0"
+            " ORDER BY enqueued_at DESC LIMIT 1",
             site,
             round_,
             str(day),
         )
-        return (rows[0]["at"], states_from_json(rows[0]["after"])) if rows else None
+        if not rows:
+            return None
+        return rows[0]["enqueued_at"], states_from_json(rows[0]["states_once_delivered"])
 
-    def mark_followed(self, notice_key: str) -> sqlite3.Row | None:
-        """Count the round of a notice as followed.
+    def mark_delivered(self, notice_key: str) -> sqlite3.Row | None:
+        """Mark the round of a notice as delivered.
 
-        Return its site, its states to come (`after`) and when it was told, or None if it counted
-        as followed before.
+        Return its `site`, `enqueued_at` and `states_once_delivered`, or None if it was marked
+        before.
         """
         rows = self._database.rows(
-            "UPDATE round SET followed = 1 FROM notice WHERE notice.key = ? AND followed = 0"
+            "UPDATE round SET delivered = 1 FROM notice WHERE notice.key = ? AND delivered = 0"
             " AND round.site = notice.site AND round.round = notice.round"
-            " AND round.day = notice.day AND round.change = notice.change"
-            " RETURNING round.site, round.at, round.after",
+            " AND round.day = notice.day AND round.change_number = notice.change_number"
+            " RETURNING round.site, round.enqueued_at, round.states_once_delivered",
             notice_key,
         )
         return rows[0] if rows else None
 
-    def remove_told_after(self, site: str, latest: datetime) -> list[sqlite3.Row]:
-        """Remove the rounds that were told after a time; return what each of them was."""
+    def remove_enqueued_after(self, site: str, latest: datetime) -> list[sqlite3.Row]:
+        """Remove the rounds that were enqueued after a time; return what each of them was."""
         return self._database.rows(
-            "DELETE FROM round WHERE site = ? AND at > ? RETURNING round, day, change, at",
+            "DELETE FROM round WHERE site = ? AND enqueued_at > ?"
+            " RETURNING round, day, change_number, enqueued_at",
             site,
             to_text(latest),
         )
 
-    def usable_dusks(self, site: str, since: date) -> tuple[int, int]:
-        """Return how many dusk rounds were told since a day, and how many had a forecast."""
+    def dusks_with_forecast(self, site: str, since: date) -> tuple[int, int]:
+        """Return how many dusk rounds were enqueued since a day, and how many had a forecast."""
         (row,) = self._database.rows(
-            "SELECT COUNT(*) AS told, COALESCE(SUM(usable), 0) AS usable FROM round"
-            " WHERE site = ? AND round = 'dusk' AND day >= ?",
+            "SELECT COUNT(*) AS enqueued, COALESCE(SUM(had_forecast), 0) AS with_forecast"
+            " FROM round WHERE site = ? AND round = 'dusk' AND day >= ?",
             site,
             str(since),
         )
-        return row["told"], row["usable"]
+        return row["enqueued"], row["with_forecast"]
 
-    def prune(self, oldest: date, last_followed: date) -> None:
-        """Drop the rounds before a day, and the states to come before the day last followed."""
+    def prune(self, oldest: date, oldest_undelivered: date) -> None:
+        """Drop the rounds before a day, and the states to come of rounds before another day."""
         self._database.execute("DELETE FROM round WHERE day < ?", str(oldest))
         # The longest part of a row, and of use until its notices are sent or given up.
         self._database.execute(
-            "UPDATE round SET after = '{}' WHERE day < ? AND after != '{}'", str(last_followed)
+            "UPDATE round SET states_once_delivered = '{}'"
+            " WHERE day < ? AND states_once_delivered != '{}'",
+            str(oldest_undelivered),
         )

@@ -4,7 +4,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import CallSchedule, call_schedule_of, columns_of
 
 
-class CallTable:
+class CallScheduleTable:
     """The schedule of calls, by the name of the source."""
 
     def __init__(self, database: Database) -> None:
@@ -12,9 +12,9 @@ class CallTable:
 
     def keep(self, source: str, schedule: CallSchedule) -> None:
         """Keep when a source is to be called again."""
-        self._database.replace("poll", columns_of(schedule) | {"source": source})
+        self._database.replace("call_schedule", columns_of(schedule) | {"source": source})
 
     def get(self, source: str) -> CallSchedule | None:
         """Return when a source is to be called again; None if it never was called."""
-        rows = self._database.rows("SELECT * FROM poll WHERE source = ?", source)
+        rows = self._database.rows("SELECT * FROM call_schedule WHERE source = ?", source)
         return call_schedule_of(rows[0]) if rows else None

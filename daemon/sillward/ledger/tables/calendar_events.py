@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from datetime import date, datetime
 
 from sillward.ledger.database import Database
-from sillward.ledger.records import EventVersion, to_moment, to_text
+from sillward.ledger.records import CalendarEventVersion, to_moment, to_text
 
 
-class CalendarTable:
+class CalendarEventTable:
     """How often each event of a site's calendar has changed, and when last."""
 
     def __init__(self, database: Database) -> None:
@@ -16,7 +16,7 @@ class CalendarTable:
 
     def versions(
         self, site: str, digests: Mapping[str, str], now: datetime
-    ) -> dict[str, EventVersion]:
+    ) -> dict[str, CalendarEventVersion]:
         """Return the version of each event, after giving a new one to those whose content changed.
 
         digests: of the content of each event, by the id of its chore. Nothing is written while
@@ -25,7 +25,7 @@ class CalendarTable:
         known = self._events(site)
         if any(event not in known or known[event]["digest"] != digests[event] for event in digests):
             self._database.execute_each(
-                "INSERT INTO event (site, id, digest, sequence, changed_at)"
+                "INSERT INTO calendar_event (site, id, digest, sequence, changed_at)"
                 " VALUES (?, ?, ?, 0, ?) ON CONFLICT (site, id) DO UPDATE SET"
                 " digest = excluded.digest, sequence = sequence + 1,"
                 " changed_at = MAX(changed_at, excluded.changed_at)"  # clocks are set back
@@ -34,14 +34,16 @@ class CalendarTable:
             )
             known = self._events(site)
         return {
-            event: EventVersion(known[event]["sequence"], to_moment(known[event]["changed_at"]))
+            event: CalendarEventVersion(
+                known[event]["sequence"], to_moment(known[event]["changed_at"])
+            )
             for event in digests
         }
 
     def prune(self, oldest: date) -> None:
         """Drop the events of chores before a day."""
-        self._database.execute("DELETE FROM event WHERE id < ?", str(oldest))
+        self._database.execute("DELETE FROM calendar_event WHERE id < ?", str(oldest))
 
     def _events(self, site: str) -> dict[str, sqlite3.Row]:
-        rows = self._database.rows("SELECT * FROM event WHERE site = ?", site)
+        rows = self._database.rows("SELECT * FROM calendar_event WHERE site = ?", site)
         return {row["id"]: row for row in rows}
