@@ -36,7 +36,7 @@ from tests.bench.table import Row, report
 from tests.support.bodies import dumped
 from tests.support.desks import SITE, Post, a_household, a_plant
 from tests.support.fakes import FakeClock
-from tests.support.skies import Sky
+from tests.support.invented_weather import Sky
 
 NUMBERS = (25, 100, 400)
 DAY = date(2026, 5, 14)

@@ -13,156 +13,164 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.house import House, a_house, a_place, utc_now, wait_for
 from tests.support.ical_rules import events_in
-from tests.support.wires import dripping, serving
+from tests.support.installation import Installation, a_place, an_installation, utc_now, wait_for
+from tests.support.loopback_server import dripping, serving
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    with a_house(tmp_path) as house:
-        yield house
+def installation(tmp_path: Path) -> Iterator[Installation]:
+    with an_installation(tmp_path) as installation:
+        yield installation
 
 
-def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(house: House) -> None:
-    daemon = house.start()
-    assert wait_for(lambda: house.states == ["sent"])
+def test_a_dusk_round_arrives_once_and_a_restart_sends_nothing_again(
+    installation: Installation,
+) -> None:
+    daemon = installation.start()
+    assert wait_for(lambda: installation.states == ["sent"])
 
-    assert house.stop(daemon) == 0
+    assert installation.stop(daemon) == 0
 
-    (push,) = house.sink.pushes
+    (push,) = installation.sink.pushes
     assert push["title"].startswith("Carry in 2 plants by ")
     assert "bench" in push["message"]
-    assert house.asked[0].startswith("/v1/forecast?")
+    assert installation.asked[0].startswith("/v1/forecast?")
 
-    house.enqueue_another()
-    again = house.start()
-    assert wait_for(lambda: house.states == ["sent", "sent"])
-    assert house.stop(again) == 0
-    assert house.sink.titles == [push["title"], "Another"]
-    assert len(house.asked) == 1  # a fresh forecast is in the ledger
+    installation.enqueue_another()
+    again = installation.start()
+    assert wait_for(lambda: installation.states == ["sent", "sent"])
+    assert installation.stop(again) == 0
+    assert installation.sink.titles == [push["title"], "Another"]
+    assert len(installation.asked) == 1  # a fresh forecast is in the ledger
 
 
 def test_an_edited_collection_is_taken_over_at_a_hangup_and_a_wrong_one_is_not(
-    house: House,
+    installation: Installation,
 ) -> None:
-    daemon = house.start()
-    assert wait_for(lambda: house.states == ["sent"])
-    path = house.folder / "collection.toml"
+    daemon = installation.start()
+    assert wait_for(lambda: installation.states == ["sent"])
+    path = installation.folder / "collection.toml"
     text = path.read_text(encoding="utf-8")
 
     path.write_text(text.replace('name = "Right pot"', 'name = "Third pot"'), encoding="utf-8")
     daemon.send_signal(signal.SIGHUP)
-    assert wait_for(lambda: house.logged("collection.taken_over file=collection.toml plants=2"))
-    assert wait_for(lambda: len(house.sink.pushes) == 2)
-    assert "Third pot" in house.sink.pushes[-1]["message"]
+    assert wait_for(
+        lambda: installation.logged("collection.taken_over file=collection.toml plants=2")
+    )
+    assert wait_for(lambda: len(installation.sink.pushes) == 2)
+    assert "Third pot" in installation.sink.pushes[-1]["message"]
 
     path.write_text(text.replace('home = "bench"', 'home = "bank"'), encoding="utf-8")
     daemon.send_signal(signal.SIGHUP)
-    assert wait_for(lambda: house.logged("collection.refused errors=2"))
-    assert wait_for(lambda: len(house.sink.pushes) == 3)
-    assert house.sink.titles[-1] == "Your edited collection has an error"
+    assert wait_for(lambda: installation.logged("collection.refused errors=2"))
+    assert wait_for(lambda: len(installation.sink.pushes) == 3)
+    assert installation.sink.titles[-1] == "Your edited collection has an error"
 
-    asked = house.call("status")
+    asked = installation.call("status")
     assert asked.returncode == 78
     assert '"bank"' in asked.stderr
     assert "Afternoon court: `sillward run` goes by the collection that it read" in asked.stderr
-    assert house.stop(daemon) == 0
+    assert installation.stop(daemon) == 0
 
 
 def test_the_calendar_is_kept_beside_the_notices(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = house.folder / "sillward.ics"
+    path = installation.folder / "sillward.ics"
     monkeypatch.setenv("SILLWARD_CALENDAR", str(path))
 
-    daemon = house.start()
+    daemon = installation.start()
     assert wait_for(path.exists)
-    assert house.stop(daemon) == 0
+    assert installation.stop(daemon) == 0
 
     told = [event.text("SUMMARY") for event in events_in(path.read_bytes())]
     assert "Carry in: 2 plants, bench to room" in told
-    assert house.states == ["sent"]
+    assert installation.states == ["sent"]
 
 
 def test_a_calendar_that_cannot_be_written_keeps_no_notice(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_CALENDAR", str(house.folder))
+    monkeypatch.setenv("SILLWARD_CALENDAR", str(installation.folder))
 
-    daemon = house.start()
-    assert wait_for(lambda: house.states == ["sent"])
-    assert wait_for(lambda: house.logged("calendar.failed reason=calendar "))
+    daemon = installation.start()
+    assert wait_for(lambda: installation.states == ["sent"])
+    assert wait_for(lambda: installation.logged("calendar.failed reason=calendar "))
 
-    assert house.stop(daemon) == 0
+    assert installation.stop(daemon) == 0
 
 
-def test_an_end_that_is_asked_for_while_a_notice_is_sent_waits_for_it(house: House) -> None:
-    house.sink.open.clear()
-    daemon = house.start()
-    assert wait_for(lambda: house.sink.pushes)
+def test_an_end_that_is_asked_for_while_a_notice_is_sent_waits_for_it(
+    installation: Installation,
+) -> None:
+    installation.sink.open.clear()
+    daemon = installation.start()
+    assert wait_for(lambda: installation.sink.pushes)
 
     daemon.send_signal(signal.SIGTERM)
     with pytest.raises(subprocess.TimeoutExpired):
         daemon.wait(0.2)
-    house.sink.open.set()
+    installation.sink.open.set()
 
     assert daemon.wait(5) == 0
-    assert house.states == ["sent"]
-    house.enqueue_another()
-    again = house.start()
-    assert wait_for(lambda: house.states == ["sent", "sent"])
-    assert house.stop(again) == 0
-    assert house.sink.titles[1:] == ["Another"]
+    assert installation.states == ["sent"]
+    installation.enqueue_another()
+    again = installation.start()
+    assert wait_for(lambda: installation.states == ["sent", "sent"])
+    assert installation.stop(again) == 0
+    assert installation.sink.titles[1:] == ["Another"]
 
 
-def test_a_daemon_killed_while_it_sends_costs_one_repeat_that_says_so(house: House) -> None:
-    house.sink.open.clear()
-    daemon = house.start()
-    assert wait_for(lambda: house.sink.pushes)
+def test_a_daemon_killed_while_it_sends_costs_one_repeat_that_says_so(
+    installation: Installation,
+) -> None:
+    installation.sink.open.clear()
+    daemon = installation.start()
+    assert wait_for(lambda: installation.sink.pushes)
 
     daemon.kill()
     daemon.wait(5)
-    assert house.states == ["sending"]
-    house.sink.open.set()
-    again = house.start()
+    assert installation.states == ["sending"]
+    installation.sink.open.set()
+    again = installation.start()
 
-    assert wait_for(lambda: house.states == ["sent"])
-    first, second = house.sink.titles
+    assert wait_for(lambda: installation.states == ["sent"])
+    first, second = installation.sink.titles
     assert second == f"(repeat) {first}"
-    assert house.stop(again) == 0
-    house.call("send", "--round", "dusk")
-    assert len(house.sink.pushes) == 2
+    assert installation.stop(again) == 0
+    installation.call("send", "--round", "dusk")
+    assert len(installation.sink.pushes) == 2
 
 
-def test_a_daemon_killed_before_it_sends_loses_nothing(house: House) -> None:
+def test_a_daemon_killed_before_it_sends_loses_nothing(installation: Installation) -> None:
     """The channel is down, the notice waits, the process is killed, the channel comes back."""
-    house.sink.close()
-    daemon = house.start()
-    assert wait_for(lambda: house.logged("notice.failed"))
+    installation.sink.close()
+    daemon = installation.start()
+    assert wait_for(lambda: installation.logged("notice.failed"))
     daemon.kill()
     daemon.wait(5)
-    house.sink.start()
+    installation.sink.start()
     later = (utc_now() - timedelta(seconds=1)).isoformat(timespec="seconds")
-    database = sqlite3.connect(house.ledger)  # instead of waiting for the thirty seconds
+    database = sqlite3.connect(installation.ledger)  # instead of waiting for the thirty seconds
     database.execute("UPDATE notice SET next_at = ?", (later,))
     database.commit()
     database.close()
 
-    again = house.start()
+    again = installation.start()
 
-    assert wait_for(lambda: house.states == ["sent"])
-    assert house.stop(again) == 0
-    (title,) = house.sink.titles
+    assert wait_for(lambda: installation.states == ["sent"])
+    assert installation.stop(again) == 0
+    (title,) = installation.sink.titles
     assert title.startswith("Carry in ")  # it was refused, so nothing is repeated
 
 
-def test_a_notice_that_cannot_be_sent_waits_and_status_says_so(house: House) -> None:
-    house.sink.close()
-    daemon = house.start()
-    assert wait_for(lambda: house.logged("notice.failed"))
+def test_a_notice_that_cannot_be_sent_waits_and_status_says_so(installation: Installation) -> None:
+    installation.sink.close()
+    daemon = installation.start()
+    assert wait_for(lambda: installation.logged("notice.failed"))
 
-    report = json.loads(house.call("status", "--json").stdout)
+    report = json.loads(installation.call("status", "--json").stdout)
 
     (notice,) = report["notices"]
     assert notice["state"] == "waiting"
@@ -171,71 +179,73 @@ def test_a_notice_that_cannot_be_sent_waits_and_status_says_so(house: House) -> 
     assert report["forecast"]["source"] == "Open-Meteo"
     assert report["fetch_failed"] is None
     assert "dusk" in report["next"]
-    assert house.stop(daemon) == 0
+    assert installation.stop(daemon) == 0
 
 
-def test_sending_by_hand_beside_a_sending_daemon_sends_once(house: House) -> None:
-    house.sink.open.clear()
-    daemon = house.start()
-    assert wait_for(lambda: house.sink.pushes)
+def test_sending_by_hand_beside_a_sending_daemon_sends_once(installation: Installation) -> None:
+    installation.sink.open.clear()
+    daemon = installation.start()
+    assert wait_for(lambda: installation.sink.pushes)
 
-    by_hand = house.call("send", "--round", "dusk")
-    house.sink.open.set()
+    by_hand = installation.call("send", "--round", "dusk")
+    installation.sink.open.set()
 
     assert "phone: sending" in by_hand.stdout
-    assert wait_for(lambda: house.states == ["sent"])
-    assert house.stop(daemon) == 0
-    assert len(house.sink.pushes) == 1
+    assert wait_for(lambda: installation.states == ["sent"])
+    assert installation.stop(daemon) == 0
+    assert len(installation.sink.pushes) == 1
 
 
-def test_sending_twice_by_hand_sends_once(house: House) -> None:
-    first = house.call("send", "--round", "dusk")
-    second = house.call("send", "--round", "dusk")
+def test_sending_twice_by_hand_sends_once(installation: Installation) -> None:
+    first = installation.call("send", "--round", "dusk")
+    second = installation.call("send", "--round", "dusk")
 
     assert (first.returncode, second.returncode) == (0, 0)
     assert first.stdout.startswith("phone: sent ")
     assert "has been told before" in second.stderr
-    assert len(house.sink.pushes) == 1
+    assert len(installation.sink.pushes) == 1
 
 
-def test_a_channel_that_is_down_fails_a_send_by_hand(house: House) -> None:
-    house.sink.close()
+def test_a_channel_that_is_down_fails_a_send_by_hand(installation: Installation) -> None:
+    installation.sink.close()
 
-    result = house.call("send", "--round", "dusk")
+    result = installation.call("send", "--round", "dusk")
 
     assert result.returncode == 1
     assert result.stdout == "phone: waiting (channel phone: cannot be reached)\n"
     assert "Traceback" not in result.stderr
 
 
-def test_a_login_page_for_a_forecast_sends_a_cautious_notice_once(house: House) -> None:
-    house.forecast.append(b"<!DOCTYPE html><html><title>Please log in</title></html>")
+def test_a_login_page_for_a_forecast_sends_a_cautious_notice_once(
+    installation: Installation,
+) -> None:
+    installation.forecast.append(b"<!DOCTYPE html><html><title>Please log in</title></html>")
 
-    first = house.call("send", "--round", "dusk")
-    second = house.call("send", "--round", "dusk")
+    first = installation.call("send", "--round", "dusk")
+    second = installation.call("send", "--round", "dusk")
 
     assert (first.returncode, second.returncode) == (1, 1)
     assert "is a web page, not a forecast" in first.stderr
     assert "Traceback" not in first.stderr
-    (push,) = house.sink.pushes
+    (push,) = installation.sink.pushes
     # How near sunset is depends on when this runs.
     title = r"(\d+ min left: )?Carry in 2 plants (now|by \d\d:\d\d)"
     assert re.fullmatch(title, push["title"]), push["title"]
     assert "assume it will be cold" in push["message"]
-    report = json.loads(house.call("status", "--json").stdout)
+    report = json.loads(installation.call("status", "--json").stdout)
     assert "web page" in report["fetch_failed"]["why"]
 
 
-def test_a_chore_that_is_done_is_known_as_done(house: House) -> None:
-    house.call("send", "--round", "dusk")
-    before = json.loads(house.call("status", "--json").stdout)
+def test_a_chore_that_is_done_is_known_as_done(installation: Installation) -> None:
+    installation.call("send", "--round", "dusk")
+    before = json.loads(installation.call("status", "--json").stdout)
     assert {plant["assumed"] for plant in before["plants"].values()} == {True}
 
-    done = house.call("done", "carry-in")
+    done = installation.call("done", "carry-in")
 
     assert done.returncode == 0
     assert done.stdout.startswith("done: ")
-    after = json.loads(house.call("status", "--json").stdout)
+    after = json.loads(installation.call("status", "--json").stdout)
     told = {chore["id"]: chore["done"] for chore in after["chores"]}
     assert [bool(at) for id_, at in told.items() if "carry-in" in id_] == [True]
     assert {name: plant["spot"] for name, plant in after["plants"].items()} == {
@@ -245,29 +255,31 @@ def test_a_chore_that_is_done_is_known_as_done(house: House) -> None:
     assert {plant["assumed"] for plant in after["plants"].values()} == {False}
 
 
-def test_a_daemon_without_a_channel_that_can_be_used_does_not_start(house: House) -> None:
-    path = house.folder / "collection.toml"
+def test_a_daemon_without_a_channel_that_can_be_used_does_not_start(
+    installation: Installation,
+) -> None:
+    path = installation.folder / "collection.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace("json://", "nonesuch://secret@"), encoding="utf-8")
 
-    result = house.call("run")
+    result = installation.call("run")
 
     assert result.returncode == 78
     assert 'channels[0] "phone"' in result.stderr
     assert "secret" not in result.stderr
-    assert not house.ledger.exists()
+    assert not installation.ledger.exists()
 
 
-def test_the_log_tells_no_url(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_log_tells_no_url(installation: Installation, monkeypatch: pytest.MonkeyPatch) -> None:
     """At DEBUG, with a secret in the path of the channel and in its query."""
-    path = house.folder / "collection.toml"
+    path = installation.folder / "collection.toml"
     text = path.read_text(encoding="utf-8")
     path.write_text(
         text.replace("/push", "/tk_Zq81Lm90?+Authorization=Bearer%20s3cr3t"), encoding="utf-8"
     )
     monkeypatch.setenv("SILLWARD_LOG_LEVEL", "DEBUG")
 
-    result = house.call("send", "--round", "dusk")
+    result = installation.call("send", "--round", "dusk")
 
     assert result.returncode == 0
     told = result.stdout + result.stderr
@@ -287,16 +299,16 @@ cli.main(["run"])
 """
 
 
-def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(house: House) -> None:
+def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(installation: Installation) -> None:
     """A stuck network call, say: the service manager can help only if the process ends."""
     process = subprocess.Popen(
         [sys.executable, "-c", _HANGING],
-        cwd=house.folder,
-        env=house.environment,
+        cwd=installation.folder,
+        env=installation.environment,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
     )
-    house.running.append(process)
+    installation.running.append(process)
     assert process.stderr is not None
     with process.stderr:
         said = any(b"daemon.stopped" in line for line in process.stderr)
@@ -307,23 +319,23 @@ def test_a_daemon_whose_tick_hangs_ends_to_be_restarted(house: House) -> None:
 
 
 def test_a_service_manager_is_told_when_it_is_there_that_it_lives_and_when_it_ends(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Without a forecast too: the network may come up later."""
-    house.forecast.append(b"<html>Please log in</html>")
-    address = house.folder / "notify"
+    installation.forecast.append(b"<html>Please log in</html>")
+    address = installation.folder / "notify"
     monkeypatch.setenv("NOTIFY_SOCKET", str(address))
     monkeypatch.setenv("WATCHDOG_USEC", "180000000")
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
         manager.bind(str(address))
         manager.settimeout(15)
-        daemon = house.start()
+        daemon = installation.start()
         told = set[str]()
         while not {"READY=1", "WATCHDOG=1"} <= told:
             told |= set(manager.recv(4096).decode().splitlines())
-        assert house.logged("forecast.failed")  # the first tick is through
+        assert installation.logged("forecast.failed")  # the first tick is through
         assert "STOPPING=1" not in told
-        assert house.stop(daemon) == 0
+        assert installation.stop(daemon) == 0
         told = set[str]()
         while "STOPPING=1" not in told:
             told |= set(manager.recv(4096).decode().splitlines())
@@ -338,24 +350,26 @@ cli.main(["run"])
 """
 
 
-def test_a_forecast_that_drips_holds_up_neither_a_notice_nor_the_end(house: House) -> None:
-    house.call("send", "--round", "dusk")
-    house.enqueue_another()
-    database = sqlite3.connect(house.ledger)  # instead of waiting for the next call
+def test_a_forecast_that_drips_holds_up_neither_a_notice_nor_the_end(
+    installation: Installation,
+) -> None:
+    installation.call("send", "--round", "dusk")
+    installation.enqueue_another()
+    database = sqlite3.connect(installation.ledger)  # instead of waiting for the next call
     database.execute("UPDATE call_schedule SET next_at = '2026-01-01T00:00:00+00:00'")
     database.commit()
     database.close()
     with serving(dripping(b"HTTP/1.1 200 OK\r\n", b"X: 1\r\n")) as server:
-        house.forecast_port = int(server.address.rpartition(":")[2])
-        daemon = house.start("-c", _SOON_OVER)
+        installation.forecast_port = int(server.address.rpartition(":")[2])
+        daemon = installation.start("-c", _SOON_OVER)
         assert wait_for(lambda: server.asked)  # it hangs in the call
 
-        assert house.stop(daemon) == 0
+        assert installation.stop(daemon) == 0
 
-    assert house.states == ["sent", "sent"]
-    assert house.sink.titles[1:] == ["Another"]
-    assert house.logged("no whole answer within 2 s")
-    assert house.logged("daemon.stopped asked=True")
+    assert installation.states == ["sent", "sent"]
+    assert installation.sink.titles[1:] == ["Another"]
+    assert installation.logged("no whole answer within 2 s")
+    assert installation.logged("daemon.stopped asked=True")
 
 
 def test_the_place_has_its_afternoon_now() -> None:
@@ -366,9 +380,9 @@ def test_the_place_has_its_afternoon_now() -> None:
     assert abs(place.longitude) <= 180
 
 
-def test_a_closed_port_stays_closed(house: House) -> None:
+def test_a_closed_port_stays_closed(installation: Installation) -> None:
     """What the tests above rest on."""
-    house.sink.close()
+    installation.sink.close()
 
     with socket.socket() as caller:
-        assert caller.connect_ex(("127.0.0.1", house.sink.port)) != 0
+        assert caller.connect_ex(("127.0.0.1", installation.sink.port)) != 0

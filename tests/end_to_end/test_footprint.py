@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 
-from tests.support.house import QuietHandler, serve
+from tests.support.installation import QuietHandler, serve
 from tests.support.paths import ROOT
 
 pytestmark = pytest.mark.skipif(

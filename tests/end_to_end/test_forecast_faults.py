@@ -44,8 +44,7 @@ from sillward_rules.weather.hourly import Freshness, Weather, covers, gaps
 from tests.support.bodies import SITE, START, body, dumped, ensemble_body
 from tests.support.desks import Post
 from tests.support.fakes import FakeClock, remarked
-from tests.support.met_bodies import met_body
-from tests.support.wires import (
+from tests.support.loopback_server import (
     SHORT_S,
     Server,
     Talk,
@@ -59,6 +58,7 @@ from tests.support.wires import (
     serving,
     whole,
 )
+from tests.support.met_bodies import met_body
 
 FIRST, SECOND = open_meteo.NAME, met_norway.NAME
 

@@ -10,140 +10,146 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.ledger.schema import SCHEMA_VERSION
-from tests.support.house import House, a_house, wait_for
+from tests.support.installation import Installation, an_installation, wait_for
 
 STOPPED = "sillward has stopped"
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    with a_house(tmp_path) as house:
-        yield house
+def installation(tmp_path: Path) -> Iterator[Installation]:
+    with an_installation(tmp_path) as installation:
+        yield installation
 
 
-def channel(house: House) -> str:
-    return f"json://127.0.0.1:{house.sink.port}/push"
+def channel(installation: Installation) -> str:
+    return f"json://127.0.0.1:{installation.sink.port}/push"
 
 
 # -- stopped
 
 
-def settings_broken(house: House, patch: pytest.MonkeyPatch) -> None:
+def settings_broken(installation: Installation, patch: pytest.MonkeyPatch) -> None:
     patch.setenv("SILLWARD_LOG_LEVEL", "LOUD")
     patch.setenv("SILLWARD_FORECAST", "[")
 
 
-def collection_missing(house: House, patch: pytest.MonkeyPatch) -> None:
-    (house.folder / "collection.toml").unlink()
+def collection_missing(installation: Installation, patch: pytest.MonkeyPatch) -> None:
+    (installation.folder / "collection.toml").unlink()
 
 
-def collection_broken(house: House, patch: pytest.MonkeyPatch) -> None:
-    (house.folder / "collection.toml").write_bytes(b"\xff\x00[[")
+def collection_broken(installation: Installation, patch: pytest.MonkeyPatch) -> None:
+    (installation.folder / "collection.toml").write_bytes(b"\xff\x00[[")
 
 
-def ledger_corrupt(house: House, patch: pytest.MonkeyPatch) -> None:
-    Ledger(house.ledger).close()
-    house.ledger.write_bytes(b"\xa5garbage" * 2000)
+def ledger_corrupt(installation: Installation, patch: pytest.MonkeyPatch) -> None:
+    Ledger(installation.ledger).close()
+    installation.ledger.write_bytes(b"\xa5garbage" * 2000)
 
 
-Harm = Callable[[House, pytest.MonkeyPatch], None]
+Harm = Callable[[Installation, pytest.MonkeyPatch], None]
 
 BREAKS: list[Harm] = [settings_broken, collection_missing, collection_broken, ledger_corrupt]
 
 
 @pytest.mark.parametrize("harm", BREAKS)
 def test_stopped_tells_channels_and_heartbeat_whatever_is_broken(
-    harm: Harm, house: House, monkeypatch: pytest.MonkeyPatch
+    harm: Harm, installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(house))
-    address = f"http://127.0.0.1:{house.forecast_port}/trouble"
+    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(installation))
+    address = f"http://127.0.0.1:{installation.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
-    harm(house, monkeypatch)
+    harm(installation, monkeypatch)
 
-    result = house.call("stopped", "--why", "exit-code")
+    result = installation.call("stopped", "--why", "exit-code")
 
     assert (result.returncode, result.stdout) == (0, "phone: told\nheartbeat: told\n")
-    (push,) = house.sink.pushes
+    (push,) = installation.sink.pushes
     assert push["title"] == STOPPED
     assert "exit-code" in push["message"]
-    assert house.asked == ["/trouble"]
+    assert installation.asked == ["/trouble"]
 
 
 def test_stopped_is_tried_again_if_nobody_could_be_told(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(house))
-    house.sink.close()
+    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(installation))
+    installation.sink.close()
 
-    result = house.call("stopped")
+    result = installation.call("stopped")
 
     assert (result.returncode, result.stdout) == (1, "phone: channel phone: cannot be reached\n")
 
 
 def test_stopped_is_not_tried_again_if_one_of_two_was_told(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(house))
+    monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", channel(installation))
     monkeypatch.setenv("SILLWARD_CHANNELS__BELL", "json://127.0.0.1:9/push")
 
-    result = house.call("stopped")
+    result = installation.call("stopped")
 
     assert result.returncode == 0
     assert result.stdout == "bell: channel bell: cannot be reached\nphone: told\n"
 
 
-def test_stopped_without_anybody_to_tell_says_so_and_is_not_tried_again(house: House) -> None:
-    result = house.call("stopped")
+def test_stopped_without_anybody_to_tell_says_so_and_is_not_tried_again(
+    installation: Installation,
+) -> None:
+    result = installation.call("stopped")
 
     assert result.returncode == 78
     assert "nobody can be told" in result.stderr
-    assert house.sink.pushes == []
+    assert installation.sink.pushes == []
 
 
 # -- run
 
 
-def test_run_does_not_start_on_a_folder(house: House) -> None:
-    house.ledger.mkdir()
+def test_run_does_not_start_on_a_folder(installation: Installation) -> None:
+    installation.ledger.mkdir()
 
-    result = house.call("run")
+    result = installation.call("run")
 
     assert result.returncode == 78
     assert "is a folder" in result.stderr
-    assert house.sink.pushes == []
+    assert installation.sink.pushes == []
 
 
-def test_run_does_not_start_on_the_ledger_of_a_newer_sillward(house: House) -> None:
-    with closing(Ledger(house.ledger)):
+def test_run_does_not_start_on_the_ledger_of_a_newer_sillward(installation: Installation) -> None:
+    with closing(Ledger(installation.ledger)):
         pass
-    with closing(sqlite3.connect(house.ledger)) as database, database:
+    with closing(sqlite3.connect(installation.ledger)) as database, database:
         database.execute(f"PRAGMA user_version = {SCHEMA_VERSION + 1}")
 
-    result = house.call("run")
+    result = installation.call("run")
 
     assert result.returncode == 78
     assert "written by a newer sillward" in result.stderr
 
 
-def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(house: House) -> None:
-    Ledger(house.ledger).close()
-    house.ledger.write_bytes(b"\xa5garbage" * 2000)
+def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(
+    installation: Installation,
+) -> None:
+    Ledger(installation.ledger).close()
+    installation.ledger.write_bytes(b"\xa5garbage" * 2000)
 
-    daemon = house.start()
+    daemon = installation.start()
 
-    assert wait_for(lambda: len(house.sink.pushes) == 2)
-    assert house.stop(daemon) == 0
-    assert {title.split()[0] for title in house.sink.titles} == {"Carry", "Sillward"}
-    assert "Sillward has lost some of its records" in house.sink.titles
-    assert [path.read_bytes()[:8] for path in house.folder.glob("*.damaged-*")] == [b"\xa5garbage"]
-    assert json.loads(house.call("status", "--json").stdout)["troubles"] == []
+    assert wait_for(lambda: len(installation.sink.pushes) == 2)
+    assert installation.stop(daemon) == 0
+    assert {title.split()[0] for title in installation.sink.titles} == {"Carry", "Sillward"}
+    assert "Sillward has lost some of its records" in installation.sink.titles
+    assert [path.read_bytes()[:8] for path in installation.folder.glob("*.damaged-*")] == [
+        b"\xa5garbage"
+    ]
+    assert json.loads(installation.call("status", "--json").stdout)["troubles"] == []
 
 
-def is_told_that_nothing_can_be_written(house: House) -> bool:
+def is_told_that_nothing_can_be_written(installation: Installation) -> bool:
     """The round arrives all the same, and whoever waits for the heartbeat hears of trouble."""
-    told = wait_for(lambda: len(house.sink.pushes) == 2 and "/trouble" in house.asked)
-    titles = [title.split()[0] for title in house.sink.titles]
-    return told and titles == ["Carry", "Sillward"] and house.sink.titles[1] == UNWRITTEN
+    told = wait_for(lambda: len(installation.sink.pushes) == 2 and "/trouble" in installation.asked)
+    titles = [title.split()[0] for title in installation.sink.titles]
+    return told and titles == ["Carry", "Sillward"] and installation.sink.titles[1] == UNWRITTEN
 
 
 UNWRITTEN = "Sillward cannot save anything"
@@ -162,34 +168,36 @@ cli.main(sys.argv[2:])
 
 @pytest.mark.parametrize("spare", [-10_000, 5_000, 25_000])
 def test_run_goes_on_without_room_for_its_ledger_and_says_so(
-    spare: int, house: House, monkeypatch: pytest.MonkeyPatch
+    spare: int, installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Full before there is a ledger, and at two moments while a round is told."""
-    with closing(Ledger(house.folder / "other.sqlite3")):
-        most = (house.folder / "other.sqlite3").stat().st_size + spare
-    address = f"http://127.0.0.1:{house.forecast_port}/trouble"
+    with closing(Ledger(installation.folder / "other.sqlite3")):
+        most = (installation.folder / "other.sqlite3").stat().st_size + spare
+    address = f"http://127.0.0.1:{installation.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
     monkeypatch.setenv("SILLWARD_LOG_LEVEL", "ERROR")  # the limit is the log's too
 
-    daemon = house.start("-c", _SHORT_OF_ROOM, str(most), "run")
+    daemon = installation.start("-c", _SHORT_OF_ROOM, str(most), "run")
 
-    assert is_told_that_nothing_can_be_written(house)
-    assert house.stop(daemon) == 0
-    assert len(house.sink.pushes) == 2
-    assert house.logged("ledger.afloat")
-    looked = house.start("-c", _SHORT_OF_ROOM, "1000", "status")
+    assert is_told_that_nothing_can_be_written(installation)
+    assert installation.stop(daemon) == 0
+    assert len(installation.sink.pushes) == 2
+    assert installation.logged("ledger.afloat")
+    looked = installation.start("-c", _SHORT_OF_ROOM, "1000", "status")
     assert looked.wait(10) == 1
 
 
 def test_run_goes_on_where_there_can_be_no_ledger(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    address = f"http://127.0.0.1:{house.forecast_port}/trouble"
+    address = f"http://127.0.0.1:{installation.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
-    monkeypatch.setattr(House, "ledger", Path("/proc/sillward/ledger.sqlite3"))  # root neither
+    monkeypatch.setattr(
+        Installation, "ledger", Path("/proc/sillward/ledger.sqlite3")
+    )  # root neither
 
-    daemon = house.start()
+    daemon = installation.start()
 
-    assert is_told_that_nothing_can_be_written(house)
-    assert house.stop(daemon) == 0
-    assert house.call("status").returncode == 1
+    assert is_told_that_nothing_can_be_written(installation)
+    assert installation.stop(daemon) == 0
+    assert installation.call("status").returncode == 1

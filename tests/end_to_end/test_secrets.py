@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.house import House, QuietHandler, a_house, serve, wait_for
+from tests.support.installation import Installation, QuietHandler, an_installation, serve, wait_for
 
 FAULTS = ("fine", "echo", "page", "drop", "redirect")
 """What the other side does with a push: the first part of the path."""
@@ -25,9 +25,9 @@ def secret(number: int) -> str:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    with a_house(tmp_path) as house:
-        yield house
+def installation(tmp_path: Path) -> Iterator[Installation]:
+    with an_installation(tmp_path) as installation:
+        yield installation
 
 
 @pytest.fixture
@@ -63,10 +63,12 @@ def port() -> Iterator[int]:
     server.server_close()
 
 
-def collection(house: House, port: int) -> str:
+def collection(installation: Installation, port: int) -> str:
     """A channel for each fault, one that cannot be reached, and a mail; one URL in the file."""
     before, _, _ = (
-        (house.folder / "collection.toml").read_text(encoding="utf-8").partition("[[channels]]")
+        (installation.folder / "collection.toml")
+        .read_text(encoding="utf-8")
+        .partition("[[channels]]")
     )
     names = [*FAULTS, "nobody", "mail", "topic"]
     entries = [f'[[channels]]\nname = "{name}"\nrounds = ["dusk", "alarm"]\n' for name in names]
@@ -82,9 +84,9 @@ def url(port: int, fault: str, first: int) -> str:
     )
 
 
-def plant(house: House, port: int, patch: pytest.MonkeyPatch) -> None:
+def plant(installation: Installation, port: int, patch: pytest.MonkeyPatch) -> None:
     """Secrets in the environment and in credential files."""
-    folder = house.folder / "credentials"
+    folder = installation.folder / "credentials"
     folder.mkdir()
     for number, fault in enumerate(FAULTS):
         text = url(port, fault, 5 * number)
@@ -103,8 +105,8 @@ def plant(house: House, port: int, patch: pytest.MonkeyPatch) -> None:
     (folder / "forecast-api-key").write_text(secret(45), encoding="utf-8")
     (folder / "last-word").write_text(url(port, "echo", 46), encoding="utf-8")
     patch.setenv("CREDENTIALS_DIRECTORY", str(folder))
-    text = collection(house, port)
-    (house.folder / "collection.toml").write_text(text, encoding="utf-8")
+    text = collection(installation, port)
+    (installation.folder / "collection.toml").write_text(text, encoding="utf-8")
 
 
 SECRETS = [secret(number) for number in range(60)]
@@ -120,10 +122,10 @@ def found_in(data: bytes) -> list[str]:
     return [needle.decode() for needle in NEEDLES if needle in data]
 
 
-def leaks(house: House, *told: str) -> dict[str, list[str]]:
+def leaks(installation: Installation, *told: str) -> dict[str, list[str]]:
     """Where a secret can be read that was in no place for secrets."""
     seen = {f"output {number}": found_in(text.encode()) for number, text in enumerate(told)}
-    for path in sorted(house.folder.rglob("*")):
+    for path in sorted(installation.folder.rglob("*")):
         if path.name == "collection.toml" or "credentials" in path.parts or not path.is_file():
             continue
         data = path.read_bytes()
@@ -133,30 +135,32 @@ def leaks(house: House, *told: str) -> dict[str, list[str]]:
 
 @pytest.mark.parametrize("level", [pytest.param("INFO", marks=pytest.mark.slow), "DEBUG"])
 def test_no_secret_is_written_anywhere(
-    level: str, house: House, port: int, monkeypatch: pytest.MonkeyPatch
+    level: str, installation: Installation, port: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    plant(house, port, monkeypatch)
+    plant(installation, port, monkeypatch)
     monkeypatch.setenv("SILLWARD_LOG_LEVEL", level)
-    home = house.folder / "state"
-    monkeypatch.setattr(House, "ledger", home / "ledger.sqlite3")
+    home = installation.folder / "state"
+    monkeypatch.setattr(Installation, "ledger", home / "ledger.sqlite3")
     told: list[str] = []
 
     def call(*words: str) -> int:
-        result = house.call(*words)
+        result = installation.call(*words)
         told.extend((result.stdout, result.stderr))
         return result.returncode
 
     assert call("check") == 0
-    daemon = house.start()
-    assert wait_for(lambda: house.logged("daemon.started"))
+    daemon = installation.start()
+    assert wait_for(lambda: installation.logged("daemon.started"))
     assert wait_for(lambda: list(home.glob("*.copy-*.gz")))
-    assert wait_for(lambda: house.logged("heartbeat.failed"))
-    assert house.stop(daemon) == 0
-    killed = house.start()
-    assert wait_for(lambda: house.logged("daemon.started", 2))
+    assert wait_for(lambda: installation.logged("heartbeat.failed"))
+    assert installation.stop(daemon) == 0
+    killed = installation.start()
+    assert wait_for(lambda: installation.logged("daemon.started", 2))
     killed.kill()
     killed.wait(5)
-    house.forecast.append(json.dumps({"error": True, "reason": f"bad key {secret(45)}"}).encode())
+    installation.forecast.append(
+        json.dumps({"error": True, "reason": f"bad key {secret(45)}"}).encode()
+    )
     assert call("send", "--round", "dusk") == 1
     assert call("try-channel") == 1
     call("status", "--json")
@@ -165,7 +169,7 @@ def test_no_secret_is_written_anywhere(
     call("stopped", "--why", "exit-code")
 
     assert any("channel mail: cannot be reached" in text for text in told)
-    assert leaks(house, *told) == {}
+    assert leaks(installation, *told) == {}
     modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in home.iterdir()}
     assert set(modes.values()) == {0o600}, modes
     assert stat.S_IMODE(home.stat().st_mode) == 0o700
@@ -220,15 +224,15 @@ url = "{url(9, "fine", 0)}
     ("command", "text"), [("check", MISPLACED), ("run", IN_CHANNELS), ("check", UNCLOSED)]
 )
 def test_a_broken_collection_is_told_without_its_secrets(
-    command: str, text: str, house: House
+    command: str, text: str, installation: Installation
 ) -> None:
-    (house.folder / "collection.toml").write_text(text, encoding="utf-8")
+    (installation.folder / "collection.toml").write_text(text, encoding="utf-8")
 
-    result = house.call(command)
+    result = installation.call(command)
 
     assert result.returncode == 78
     assert result.stderr.startswith("sillward: ")
-    assert leaks(house, result.stdout, result.stderr) == {}
+    assert leaks(installation, result.stdout, result.stderr) == {}
 
 
 @pytest.mark.parametrize(
@@ -247,23 +251,23 @@ def test_a_broken_collection_is_told_without_its_secrets(
     ids=lambda settings: "-".join(settings),
 )
 def test_broken_settings_are_told_without_their_secrets(
-    settings: dict[str, str], house: House, monkeypatch: pytest.MonkeyPatch
+    settings: dict[str, str], installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("SILLWARD_LOG_LEVEL", "DEBUG")
-    given = house.environment | {f"SILLWARD_{name}": text for name, text in settings.items()}
-    monkeypatch.setattr(House, "environment", given)
+    given = installation.environment | {f"SILLWARD_{name}": text for name, text in settings.items()}
+    monkeypatch.setattr(Installation, "environment", given)
 
-    result = house.call("check")
+    result = installation.call("check")
 
-    assert leaks(house, result.stdout, result.stderr) == {}
+    assert leaks(installation, result.stdout, result.stderr) == {}
     assert "Traceback" not in result.stderr
     assert result.returncode == (0 if "CHANNEL__PHONE" in settings else 78)
 
 
-def test_a_secret_that_is_written_is_found(house: House) -> None:
+def test_a_secret_that_is_written_is_found(installation: Installation) -> None:
     """What the tests above rest on."""
-    (house.folder / "a.gz").write_bytes(gzip.compress(b"x" + NEEDLES[-1]))
-    assert leaks(house, f"seen {secret(7)} here") == {
+    (installation.folder / "a.gz").write_bytes(gzip.compress(b"x" + NEEDLES[-1]))
+    assert leaks(installation, f"seen {secret(7)} here") == {
         "output 0": [secret(7)],
         "a.gz": [NEEDLES[-1].decode()],
     }

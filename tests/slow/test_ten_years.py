@@ -1,4 +1,4 @@
-"""Ten simulated years of the whole desk in hard times, other ones in every run."""
+"""Ten simulated years of the whole desk under random faults, which differ in every run."""
 
 import logging
 import os
@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.hard_times import HardTimes, check
+from tests.support.random_faults import RandomFaults, check
 
 pytestmark = pytest.mark.slow
 
@@ -20,7 +20,7 @@ def test_a_hard_year_loses_and_doubles_nothing(
     caplog.set_level(logging.CRITICAL)
     seed = int.from_bytes(os.urandom(4), "big")
     print(f"seed {seed}")  # noqa: T201 (pytest shows it if it fails)
-    times = HardTimes(seed, tmp_path, quiet="22:30-06:30" if year % 2 else None)
+    times = RandomFaults(seed, tmp_path, quiet="22:30-06:30" if year % 2 else None)
 
     times.run(days=365)
 

@@ -1,6 +1,7 @@
 """Two years of a wandering clock in 22 zones: each round once on each local date.
 
-The usual run has the weeks around clock changes: `tests/daemon/test_rounds_by_simulation.py`.
+The usual run has the weeks around clock changes:
+`tests/daemon/service/test_rounds_by_simulation.py`.
 """
 
 import os
@@ -11,8 +12,8 @@ import pytest
 from sillward.config.household import Rounds
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
-from tests.support.round_keeping import PLANS, check, told_on
-from tests.support.wandering import SITES
+from tests.support.round_simulation import PLANS, check, told_on
+from tests.support.wandering_clock import SITES
 
 pytestmark = pytest.mark.slow
 

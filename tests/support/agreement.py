@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from tests.support.prose import CLOCK, meant, minutes
+from tests.support.text_checks import CLOCK, meant, minutes
 
 _VERBS = {
     "carry in": ChoreKind.CARRY_IN,

@@ -100,7 +100,7 @@ class Wire:
 
 
 @dataclass
-class House:
+class RunningDesk:
     """The desk and all around it."""
 
     desk: Desk
@@ -116,7 +116,7 @@ class House:
         self.pulse.beat(self.clock(), "; ".join(self.desk.troubles()) or None)
 
 
-def built(folder: Path, port: int) -> House:
+def built(folder: Path, port: int) -> RunningDesk:
     text = (examples() / "courtyard.toml").read_text(encoding="utf-8")
     text += "".join(
         f'\n[[channels]]\nname = "{name}"\nurl = "json://127.0.0.1:{port}/{name}"\n'
@@ -135,7 +135,7 @@ def built(folder: Path, port: int) -> House:
     address = SecretStr(f"http://127.0.0.1:{port}/alive")
     pulse = Heartbeat(address, None, timedelta(minutes=15), lambda: clock().timestamp())
     sender = SenderProcess()
-    return House(
+    return RunningDesk(
         Desk.of(ServiceContext(household, updater, ledger, sender, clock)),
         clock,
         wire,
@@ -171,33 +171,33 @@ def costs() -> dict[str, int]:
     }
 
 
-def memory(house: House, ticks: int) -> dict[str, Any]:
+def memory(running: RunningDesk, ticks: int) -> dict[str, Any]:
     """What it takes after the first half of the ticks, and after the second."""
     report: dict[str, Any] = {}
     for number in range(1, ticks + 1):
-        house.tick()
-        house.clock.now += LEAP if number % LEAP_EVERY == 0 else TICK
+        running.tick()
+        running.clock.now += LEAP if number % LEAP_EVERY == 0 else TICK
         if number == ticks // 2:
             report["half"] = costs()
     return report | {"end": costs()}
 
 
-def day(house: House, tick: timedelta) -> dict[str, Any]:
+def day(running: RunningDesk, tick: timedelta) -> dict[str, Any]:
     """What is written in a day, and how often the forecast was asked for, after the start."""
     for _ in range(2):
-        house.tick()
-        house.clock.now += tick
-    before, asked = written_bytes(), house.wire.asked
+        running.tick()
+        running.clock.now += tick
+    before, asked = written_bytes(), running.wire.asked
     for _ in range(int(timedelta(days=1) / tick)):
-        house.tick()
-        house.clock.now += tick
-    return {"written": written_bytes() - before, "fetches": house.wire.asked - asked}
+        running.tick()
+        running.clock.now += tick
+    return {"written": written_bytes() - before, "fetches": running.wire.asked - asked}
 
 
-def age(house: House) -> None:
+def age(running: RunningDesk) -> None:
     """Fill the archive as a year of fetches does, oldest first: each night was forecast again and
     again, a little otherwise each time, with the digits that providers give."""
-    ledger, site = house.desk.context.ledger, house.desk.context.site
+    ledger, site = running.desk.context.ledger, running.desk.context.site
     file, fetched = Path(ledger.file.path), START - timedelta(days=360)
     rng = random.Random(7)
 
@@ -223,16 +223,16 @@ def age(house: House) -> None:
 def main(what: str, folder: str, port: str, number: str) -> None:
     """Do it and print what it cost and what was done, as one JSON object."""
     logging.disable()  # what is logged is not the ledger's
-    house = built(Path(folder), int(port))
+    running = built(Path(folder), int(port))
     if what == "year":
-        age(house)
+        age(running)
     if what == "memory":
-        report = memory(house, int(number))
+        report = memory(running, int(number))
     else:
-        report = day(house, timedelta(seconds=int(number)))
-    ledger = house.desk.context.ledger
+        report = day(running, timedelta(seconds=int(number)))
+    ledger = running.desk.context.ledger
     report |= {
-        "troubles": house.desk.troubles(),
+        "troubles": running.desk.troubles(),
         "rounds": len(ledger.database.rows("SELECT 1 FROM round")),
         "changes": len(ledger.database.rows("SELECT 1 FROM round WHERE change_number > 0")),
         "reminders": len(ledger.database.rows("SELECT 1 FROM notice WHERE stage = 'reminder'")),

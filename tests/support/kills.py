@@ -31,7 +31,7 @@ from sillward.ledger import Ledger
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward_rules.weather.night_summary import NightForecast
 from tests.daemon.ledger.test_migration import VERSION_2
-from tests.support.house import SITE, QuietHandler, a_place, serve, utc_now, wait_for
+from tests.support.installation import SITE, QuietHandler, a_place, serve, utc_now, wait_for
 
 CHANNELS = [f"c{number:02}" for number in range(40)]
 

@@ -29,8 +29,8 @@ from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward_rules.weather.site import Site
+from tests.support.loopback_server import Server, hanging, serving, whole
 from tests.support.paths import EXAMPLES
-from tests.support.wires import Server, hanging, serving, whole
 
 COLD_SNAP = EXAMPLES / "recorded" / "cold-snap.json"
 NOW = datetime(2026, 5, 14, 20, 5, tzinfo=UTC)

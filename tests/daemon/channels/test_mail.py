@@ -18,9 +18,9 @@ from sillward.channels.sender_process import SenderProcess
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
+from tests.support.html_pages import page_of
+from tests.support.loopback_server import serving, whole
 from tests.support.mailbox import MAIL_QUERY, Mailbox, free_port, mail_server, only_mail
-from tests.support.pages import page_of
-from tests.support.wires import serving, whole
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 300
 PAGE = (

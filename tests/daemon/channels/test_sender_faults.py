@@ -25,7 +25,7 @@ from sillward.channels.wire_monitor import MAX_BYTES, is_page
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
-from tests.support.wires import (
+from tests.support.loopback_server import (
     CHUNKED,
     LONG_S,
     SHORT_S,

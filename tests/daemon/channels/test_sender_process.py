@@ -15,7 +15,7 @@ from sillward.channels.sender_process import SenderProcess
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
-from tests.support.wires import serving, whole
+from tests.support.loopback_server import serving, whole
 
 MESSAGE = Message("Carry in 2 plants by 17:10", "Pergola: first, second\n23 °C")
 OK = whole(b"ok")

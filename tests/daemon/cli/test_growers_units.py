@@ -27,9 +27,9 @@ from sillward.service.health import TICK_MARK
 from sillward_rules.explanation import ExplainedHour
 from tests.end_to_end.test_screens import too_wide
 from tests.support.chart_examples import US
+from tests.support.loopback_server import Server, serving, whole
 from tests.support.met_bodies import met_body
 from tests.support.paths import EXAMPLES
-from tests.support.wires import Server, serving, whole
 
 COLD_SNAP = EXAMPLES / "recorded" / "cold-snap.json"
 DUSK = examples.demo("cold-snap").clock()

@@ -13,7 +13,7 @@ from sillward.errors import SourceError
 from sillward.forecast import geocoding
 from sillward.forecast.geocoding import Atlas, Place
 from sillward.forecast.source import SourceOptions
-from tests.support.wires import SHORT_S, Talk, hanging, head, resetting, serving, whole
+from tests.support.loopback_server import SHORT_S, Talk, hanging, head, resetting, serving, whole
 
 SECRET = "very-secret-key"
 

@@ -28,7 +28,7 @@ from sillward.errors import SourceError
 from sillward.net import deadline, transport
 from sillward.net.fetch import accepted, ask
 from sillward.net.http import Answer, Query
-from tests.support.wires import (
+from tests.support.loopback_server import (
     CHUNKED,
     LONG_S,
     SHORT_S,

@@ -13,7 +13,7 @@ from sillward.config.settings import load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.service import heartbeat
 from sillward.service.heartbeat import Heartbeat
-from tests.support.wires import (
+from tests.support.loopback_server import (
     LONG_S,
     SHORT_S,
     Talk,

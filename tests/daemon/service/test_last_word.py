@@ -15,7 +15,7 @@ from sillward.errors import DeliveryError
 from sillward.service import last_word
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
-from tests.support.wires import SHORT_S, hanging, serving, whole
+from tests.support.loopback_server import SHORT_S, hanging, serving, whole
 
 SECRET = "t0ken-of-mine"
 WHY = "exit status 78"

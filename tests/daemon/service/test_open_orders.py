@@ -17,10 +17,10 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.transitions import acknowledged
-from tests.support.gardens import FORTY, ONE, SIX, courtyard, garden
-from tests.support.situations_told.dusk import AT, COLD
-from tests.support.skies import Recording, Sky, recording
-from tests.support.stage import Stage, stage
+from tests.support.collection_files import FORTY, ONE, SIX, courtyard, garden
+from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.situations.dusk import AT, COLD
+from tests.support.staged_day import StagedDay, staged_day
 
 NEVER = 'remind = "never"'
 
@@ -33,18 +33,18 @@ EVENINGS: dict[str, tuple[str, str, Sky | Recording]] = {
 }
 
 
-def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) -> Stage:
+def evening(name: str, *, notices: str = NEVER, ledger: Ledger | None = None) -> StagedDay:
     text, at, sky = EVENINGS[name]
-    played = stage(text, at, sky, notices=notices, ledger=ledger)
+    played = staged_day(text, at, sky, notices=notices, ledger=ledger)
     played.desk.tick()
     return played
 
 
-def open_orders(played: Stage) -> list[StoredChore]:
+def open_orders(played: StagedDay) -> list[StoredChore]:
     return [chore for chore in played.chores() if chore.kind is ChoreKind.CARRY_IN and chore.open]
 
 
-def drawn(played: Stage, round_: Round) -> Sheet:
+def drawn(played: StagedDay, round_: Round) -> Sheet:
     return played.desk.context.sheet(round_, played.desk.context.weather())
 
 
@@ -145,7 +145,7 @@ def test_what_was_due_at_once_is_reminded_of_once_even_if_every_tick_is_a_restar
 
 
 def test_who_never_acknowledges_gets_one_line_about_it_each_morning() -> None:
-    played = stage(garden(FORTY), AT, COLD, notices=NEVER)
+    played = staged_day(garden(FORTY), AT, COLD, notices=NEVER)
     asked = []
     for day in range(3):
         before = len(played.pushes)
@@ -170,7 +170,7 @@ def test_a_spot_that_gets_another_name_takes_no_open_order_from_view(spot: str) 
     told = {plant for order in open_orders(played) for plant in order.plants}
     played.sleep("19:45")  # assumed by now, for planning
 
-    renamed = stage(garden(SIX).replace(spot, "arbour"), "19:45", COLD, notices=NEVER)
+    renamed = staged_day(garden(SIX).replace(spot, "arbour"), "19:45", COLD, notices=NEVER)
     played.desk.take_over(renamed.household)
     played.desk.tick()
 
@@ -198,7 +198,7 @@ def test_words_of_the_growers_that_are_long_make_no_push_too_long_and_none_empty
     name: str, tmp_path: Path
 ) -> None:
     text, at, sky = EVENINGS[name]
-    played = stage(text, at, sky, notices='pass_on = "never"')
+    played = staged_day(text, at, sky, notices='pass_on = "never"')
     played.desk.context.household = replace(played.desk.context.household, wording=wordy(tmp_path))
     played.post.down, played.post.hanging = {"phone"}, True
     played.desk.tick()

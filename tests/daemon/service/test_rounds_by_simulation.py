@@ -9,8 +9,8 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
-from tests.support.round_keeping import PLANS, check, kept_by_desk, told_on
-from tests.support.wandering import SITES, changes, looks
+from tests.support.round_simulation import PLANS, check, kept_by_desk, told_on
+from tests.support.wandering_clock import SITES, changes, looks
 
 FIRST, LAST = date(2026, 1, 1), date(2027, 12, 31)
 

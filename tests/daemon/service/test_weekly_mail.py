@@ -28,8 +28,8 @@ from sillward.wording.weekly_mail import html_page
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Round
 from tests.support.desks import SITE, World, a_channel, a_world, local
+from tests.support.html_pages import page_of
 from tests.support.mailbox import MAIL_QUERY, mail_server, only_mail
-from tests.support.pages import page_of
 
 SUNDAY = date(2026, 5, 17)
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(1_000)

@@ -40,7 +40,7 @@ from sillward.setup.answers import (
 from sillward.setup.collection_text import SCHEMA_FILE, collection_text
 from tests.daemon.forecast.test_geocoding import MENDOZA
 from tests.support.bodies import body, dumped
-from tests.support.wires import serving, whole
+from tests.support.loopback_server import serving, whole
 
 NOON = datetime(2026, 5, 14, 15, tzinfo=UTC)
 """The wall clock of these tests."""

@@ -18,12 +18,12 @@ from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import next_state
 from tests.support.agreement import contradictions
+from tests.support.collection_files import FEED, FORTY, INDOORS, OUTDOORS, garden
 from tests.support.core import fetched, utc
-from tests.support.gardens import FEED, FORTY, INDOORS, OUTDOORS, garden
-from tests.support.situations import PLAYED
-from tests.support.situations_told.told import ALL, US, Situation
-from tests.support.skies import Sky
-from tests.support.stage import stage
+from tests.support.invented_weather import Sky
+from tests.support.situations.golden import PLAYED
+from tests.support.situations.situation import ALL, US, Situation
+from tests.support.staged_day import staged_day
 
 ROUNDS = ("push-dusk", "push-morning")
 
@@ -115,7 +115,7 @@ def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
         else {},
         hail=frozenset({lot.randint(10, 40)}) if lot.random() < 0.2 else frozenset(),
     )
-    played = stage(
+    played = staged_day(
         garden(pots, lot.choice(["", FEED]), hours, spots=rooms),
         "05:00",
         sky,

@@ -7,10 +7,10 @@ import pytest
 from sillward.text.units import SI, Units
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
-from tests.support import prose
+from tests.support import text_checks
 from tests.support.paths import GOLDEN
-from tests.support.situations import files, golden, path_of
-from tests.support.situations_told.told import ALL, US, Situation, Told
+from tests.support.situations.golden import files, golden, path_of
+from tests.support.situations.situation import ALL, US, Situation, Told
 
 BOTH = [(situation, units) for situation in ALL for units in (SI, US)]
 
@@ -44,7 +44,7 @@ def test_a_push_is_short_and_plain(situation: Situation, units: Units) -> None:
     told = situation.told(units)
 
     assert len(told.text) <= MAX_CHARACTERS
-    assert prose.rough(told.text) == []
+    assert text_checks.rough(told.text) == []
     assert told.push.title[:1] == told.push.title[:1].upper()
 
 
@@ -54,9 +54,9 @@ def test_every_measure_has_its_unit(situation: Situation, units: Units) -> None:
     told = situation.told(units)
 
     for line in told.text.splitlines():
-        assert prose.bare_numbers(line, told.names) == [], line
-        forgotten = prose.without_units(line)
-        assert forgotten == line or prose.bare_numbers(forgotten, told.names), line
+        assert text_checks.bare_numbers(line, told.names) == [], line
+        forgotten = text_checks.without_units(line)
+        assert forgotten == line or text_checks.bare_numbers(forgotten, told.names), line
 
 
 # -- in the units of the household
@@ -68,8 +68,8 @@ def test_a_household_in_american_units_reads_no_others(
 ) -> None:
     told = situation.told(US)
 
-    assert prose.not_american(told.text) == []
-    assert prose.not_american(told.full or "") == []
+    assert text_checks.not_american(told.text) == []
+    assert text_checks.not_american(told.full or "") == []
 
 
 @each
@@ -78,28 +78,32 @@ def test_both_units_tell_the_same(situation: Situation) -> None:
     told, american = situation.told(SI), situation.told(US)
     texts = [(told.full or "", american.full or "")]
     # Hours take more room in one of them: then they need not tell the same lines.
-    if prose.form(told.text) == prose.form(american.text):
+    if text_checks.form(told.text) == text_checks.form(american.text):
         texts.append((told.text, american.text))
 
     for text, other in texts:
         names = told.names
-        assert prose.paired(
-            prose.temperatures(text, names),
-            prose.temperatures(other, names),
-            prose.converted(1.8, 32),
+        assert text_checks.paired(
+            text_checks.temperatures(text, names),
+            text_checks.temperatures(other, names),
+            text_checks.converted(1.8, 32),
         )
-        differences = prose.differences(text), prose.differences(other)
-        assert prose.paired(*differences, prose.converted(1.8))
-        assert prose.paired(prose.speeds(text), prose.speeds(other), prose.converted(1 / 0.44704))
-        assert prose.paired(prose.hours(text), prose.hours(other), int.__eq__)
+        differences = text_checks.differences(text), text_checks.differences(other)
+        assert text_checks.paired(*differences, text_checks.converted(1.8))
+        assert text_checks.paired(
+            text_checks.speeds(text), text_checks.speeds(other), text_checks.converted(1 / 0.44704)
+        )
+        assert text_checks.paired(text_checks.hours(text), text_checks.hours(other), int.__eq__)
 
 
 def test_the_comparison_of_units_can_fail() -> None:
     """The check can fail: a forgotten conversion, or a difference of a tenth, is found."""
-    celsius = prose.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
+    celsius = text_checks.temperatures("Leaves cool to 2.8 °C by 07:00; Anemone needs 13")
 
     def pairs(text: str) -> bool:
-        return prose.paired(celsius, prose.temperatures(text), prose.converted(1.8, 32))
+        return text_checks.paired(
+            celsius, text_checks.temperatures(text), text_checks.converted(1.8, 32)
+        )
 
     assert pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 55.4")
     assert not pairs("Leaves cool to 37.0 °F by 7:00 am; Anemone needs 13")
@@ -115,7 +119,7 @@ def test_a_watch_shows_what_by_when_and_how_many(situation: Situation, units: Un
     told = situation.told(units)
 
     if told.order:
-        assert prose.not_at_a_glance(told.push.title) == [], told.push.title
+        assert text_checks.not_at_a_glance(told.push.title) == [], told.push.title
 
 
 @every
@@ -123,7 +127,7 @@ def test_every_plant_that_must_be_carried_is_counted_in_the_title(
     situation: Situation, units: Units
 ) -> None:
     told = situation.told(units)
-    counts = {verb: prose.counted(told.push.title, verb) for verb in ("in", "out", "off")}
+    counts = {verb: text_checks.counted(told.push.title, verb) for verb in ("in", "out", "off")}
 
     if told.order:
         due = {"in": len(told.into), "out": len(told.out), "off": len(told.off)}
@@ -137,7 +141,7 @@ def test_every_plant_that_must_be_carried_is_named_or_counted_in_its_trip(
     told = situation.told(units)
     if situation.family in ("push-week", "push-alarms") or not told.order:
         return
-    trips = prose.trips(told.push.body, told.plants, told.spots)
+    trips = text_checks.trips(told.push.body, told.plants, told.spots)
 
     for way, plants in (("in", told.into - told.homeless), ("out", told.out)):
         carried, cut = sum(count for direction, count in trips if direction == way), _cut(told)
@@ -154,13 +158,13 @@ def test_what_is_left_out_is_counted(situation: Situation, units: Units) -> None
         for chore in told.chores
         if chore.open
         and (
-            not prose.tells(told.text, chore, told.at.tzinfo)
-            or chore.id in prose.repeats_untold(told.text, told.chores, told.at.tzinfo)
+            not text_checks.tells(told.text, chore, told.at.tzinfo)
+            or chore.id in text_checks.repeats_untold(told.text, told.chores, told.at.tzinfo)
         )
     ]
     if not untold or not told.order:
         return
-    cut = prose.CUT.fullmatch(told.push.body.splitlines()[-1])
+    cut = text_checks.CUT.fullmatch(told.push.body.splitlines()[-1])
 
     assert cut is not None, told.text
     counted = {
@@ -184,11 +188,11 @@ def test_no_warning_is_dropped_silently(situation: Situation, units: Units) -> N
     if told.full is None:
         return
     shown = sum(line.startswith("! ") for line in told.push.body.splitlines())
-    if prose.TOO_COLD_IN_ONE in told.push.body:
-        shown += prose.too_cold(told.full) - 1
+    if text_checks.TOO_COLD_IN_ONE in told.push.body:
+        shown += text_checks.too_cold(told.full) - 1
     cut = _cut(told)
 
-    assert shown + (int(cut[1]) if cut else 0) >= prose.remarks(told.full), told.text
+    assert shown + (int(cut[1]) if cut else 0) >= text_checks.remarks(told.full), told.text
 
 
 @every
@@ -227,7 +231,7 @@ def test_a_lost_notice_is_admitted_on_any_crowded_day(name: str, units: Units) -
     ],
 )
 def test_rough_text_is_found(text: str, what: str) -> None:
-    assert what in {fault.split(":")[0] for fault in prose.rough(text)}
+    assert what in {fault.split(":")[0] for fault in text_checks.rough(text)}
 
 
 @pytest.mark.parametrize(
@@ -240,22 +244,22 @@ def test_rough_text_is_found(text: str, what: str) -> None:
     ],
 )
 def test_a_number_without_unit_or_noun_is_found(line: str) -> None:
-    assert prose.bare_numbers(line, ["Anemone"])
+    assert text_checks.bare_numbers(line, ["Anemone"])
 
 
 def test_a_number_in_a_name_is_ignored() -> None:
-    assert prose.bare_numbers("Keep in: Bench 3 lime", ["Bench 3 lime"]) == []
+    assert text_checks.bare_numbers("Keep in: Bench 3 lime", ["Bench 3 lime"]) == []
 
 
 @pytest.mark.parametrize(
     "text", ["In by 17:10", "4.1 °C", "0.8 K", "at 05:10 am", "5 m/s", "07:10-8:05 am", "13:05 pm"]
 )
 def test_units_that_are_not_american_are_found(text: str) -> None:
-    assert prose.not_american(text)
+    assert text_checks.not_american(text)
 
 
 def test_american_hours_are_accepted() -> None:
-    assert prose.not_american("7:10-8:05 am, 11:30 am-12:15 pm, 12:05 am") == []
+    assert text_checks.not_american("7:10-8:05 am, 11:30 am-12:15 pm, 12:05 am") == []
 
 
 @pytest.mark.parametrize(
@@ -268,8 +272,8 @@ def test_american_hours_are_accepted() -> None:
     ],
 )
 def test_what_a_watch_does_not_show_is_found(title: str, missing: str) -> None:
-    assert missing in prose.not_at_a_glance(title)
+    assert missing in text_checks.not_at_a_glance(title)
 
 
 def _cut(told: Told) -> re.Match[str] | None:
-    return prose.CUT.search(told.push.body)
+    return text_checks.CUT.search(told.push.body)

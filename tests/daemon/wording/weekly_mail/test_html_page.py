@@ -18,7 +18,7 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.remark import Plain
 from sillward_rules.sheet import OpenQuestion, Sheet
-from tests.support.pages import Page, contrast, page_of
+from tests.support.html_pages import Page, contrast, page_of
 from tests.support.paths import GOLDEN
 from tests.support.week_pages import LIFE, sheet_of, week_page_of
 

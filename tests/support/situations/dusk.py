@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import date
 
 from sillward.text.units import SI, Units
-from tests.support.gardens import (
+from tests.support.collection_files import (
     FAR_NORTH,
     FORTY,
     INDOORS,
@@ -15,9 +15,9 @@ from tests.support.gardens import (
     courtyard,
     garden,
 )
-from tests.support.situations_told.told import US, Told, of_round, situation
-from tests.support.skies import Recording, Sky, recording
-from tests.support.stage import Stage, stage
+from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.situations.situation import US, Told, of_round, situation
+from tests.support.staged_day import StagedDay, staged_day
 
 COLD = Sky([(9, 17), (3, 15), (5, 16)])
 """A night of some 3 °C at most spots; the sun sets at 18:45."""
@@ -32,14 +32,14 @@ def dusk(
     garden_: str, sky: Sky | Recording, units: Units, *, day: date | None = None, at: str = AT
 ) -> Told:
     """Play the round at its hour, with a forecast of that hour."""
-    played = stage(garden_, at, sky, units=units, day=day or date(2026, 5, 14))
+    played = staged_day(garden_, at, sky, units=units, day=day or date(2026, 5, 14))
     played.desk.tick()
     return of_round(played, "dusk")
 
 
 def dusk_without(units: Units, sky: Sky, fetched: str, until: str, days: int = 0) -> Told:
     """Play the round of six plants whose last forecast is of an earlier hour."""
-    played = stage(garden(SIX), fetched, sky, units=units, notices='remind = "never"')
+    played = staged_day(garden(SIX), fetched, sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.wire.failing = "answered 503"
     played.sleep(until, days)
@@ -87,7 +87,7 @@ def forty_plants_on_four_spots(units: Units) -> Told:
 @situation("push-dusk", imperial=True)
 def forty_plants_due_at_once(units: Units) -> Told:
     """Told after the last hour for carrying in."""
-    played = stage(garden(FORTY), "19:50", COLD, units=units)
+    played = staged_day(garden(FORTY), "19:50", COLD, units=units)
     played.desk.tick()
     return of_round(played, "dusk")
 
@@ -110,7 +110,9 @@ def the_courtyard_in_a_cold_snap(units: Units) -> Told:
 @situation("push-dusk")
 def the_courtyard_before_rain(units: Units) -> Told:
     """The packaged example in a wet autumn: a warm night, crowns wet with rain."""
-    played = stage(courtyard(), "18:05", recording("wet-autumn"), units=units, day=date(2026, 4, 9))
+    played = staged_day(
+        courtyard(), "18:05", recording("wet-autumn"), units=units, day=date(2026, 4, 9)
+    )
     played.desk.tick()
     return of_round(played, "dusk")
 
@@ -143,12 +145,12 @@ FROST = Sky([(-4, 9)], dew_c=-9)
 """Nights of frost, day after day."""
 
 
-def dusk_after_a_lie(units: Units, good: Sky, bad: Sky, pots: str | None = None) -> Stage:
+def dusk_after_a_lie(units: Units, good: Sky, bad: Sky, pots: str | None = None) -> StagedDay:
     """Play the round of six plants after a forecast that cannot be true.
 
     The forecast before it is of the afternoon.
     """
-    played = stage(pots or garden(SIX), "14:00", good, units=units, notices='remind = "never"')
+    played = staged_day(pots or garden(SIX), "14:00", good, units=units, notices='remind = "never"')
     played.desk.tick()
     played.wire.sky = bad
     played.play(AT, step=15)
@@ -178,7 +180,7 @@ def a_forecast_that_got_much_colder(units: Units) -> Told:
 def a_first_forecast_that_cannot_be_true(units: Units) -> Told:
     """Nights of 60 °C, in May."""
     hot = replace(MILD, told=lambda temp: 59.9 + temp / 1000)
-    played = stage(garden(SIX), AT, hot, units=units, notices='remind = "never"')
+    played = staged_day(garden(SIX), AT, hot, units=units, notices='remind = "never"')
     played.play("17:40")
     return of_round(played, "dusk")
 
@@ -186,7 +188,7 @@ def a_first_forecast_that_cannot_be_true(units: Units) -> Told:
 @situation("push-dusk", imperial=True, full_in=(SI, US))
 def no_forecast_at_all(units: Units) -> Told:
     """Since it was started nobody has answered."""
-    played = stage(garden(SIX), AT, COLD, units=units, notices='remind = "never"')
+    played = staged_day(garden(SIX), AT, COLD, units=units, notices='remind = "never"')
     played.wire.failing = "answered 503"
     played.play("17:40")
     return of_round(played, "dusk")
@@ -280,7 +282,7 @@ def close_calls_at_four_spots(units: Units) -> Told:
 def two_sources_that_disagree(units: Units) -> Told:
     """The second source is five degrees colder."""
     other = Sky([(9, 17), (6, 15)])
-    played = stage(garden(SIX), AT, Sky([(9, 17), (11, 18)]), units=units, other=other)
+    played = staged_day(garden(SIX), AT, Sky([(9, 17), (11, 18)]), units=units, other=other)
     played.desk.tick()
     return of_round(played, "dusk")
 
@@ -299,9 +301,9 @@ def inside_but_one(units: Units) -> Told:
     return of_round(played, "dusk", 1)
 
 
-def two_evenings(sky: Sky, units: Units) -> Stage:
+def two_evenings(sky: Sky, units: Units) -> StagedDay:
     """Play two dusk rounds and the morning round between them, all followed."""
-    played = stage(garden(SIX), AT, sky, units=units, notices='remind = "never"')
+    played = staged_day(garden(SIX), AT, sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.sleep("08:35", 1)
     played.sleep(AT, 1)
@@ -344,7 +346,7 @@ def hail_before_the_cold(units: Units) -> Told:
 @situation("push-dusk", imperial=True)
 def summer_beyond_the_polar_circle(units: Units) -> Told:
     """The sun does not set: the "night" is the six hours about its lowest."""
-    played = stage(
+    played = staged_day(
         garden(SIX, site=FAR_NORTH), "20:20", Sky([(6, 14)]), units=units, day=date(2026, 6, 20)
     )
     played.desk.tick()
@@ -354,7 +356,7 @@ def summer_beyond_the_polar_circle(units: Units) -> Told:
 @situation("push-dusk")
 def a_clock_that_is_off(units: Units) -> Told:
     """The forecast's server shows another time."""
-    played = stage(garden(SIX), "17:00", COLD, units=units)
+    played = staged_day(garden(SIX), "17:00", COLD, units=units)
     played.wire.ahead_by(minutes=12)
     played.play(AT)
     return of_round(played, "dusk")

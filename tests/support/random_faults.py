@@ -1,5 +1,7 @@
-"""A household in hard times: channels, source, clock, disk and process fail at random, and all that
-was delivered is written down outside the ledger."""
+"""A household whose channels, source, clock, disk and process fail at random.
+
+All that was delivered is also noted outside the ledger, to compare with it at the end.
+"""
 
 import random
 import sqlite3
@@ -29,7 +31,7 @@ from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import SITE, Post, Weatherman, World, a_channel, a_household, a_plant
 from tests.support.fakes import FakeClock, low_of
-from tests.support.wandering import LONGEST_TICK_MIN, Look, looks
+from tests.support.wandering_clock import LONGEST_TICK_MIN, Look, looks
 
 CHANNELS = (a_channel("phone"), a_channel("tablet", "dusk"), a_channel("partner", "alarm"))
 HARDY = Plant("Hardy one", "bench", "room", "pot", Limits(night_low=Limit(4.0, "your own limit")))
@@ -128,7 +130,7 @@ class Arrival:
 
 
 @dataclass
-class HardPost(Post):
+class FaultyPost(Post):
     """Channels that fail as their spells say; the process may be killed in the middle of a send."""
 
     rng: random.Random = field(default_factory=random.Random)
@@ -171,7 +173,7 @@ class HardPost(Post):
 
 
 @dataclass
-class HardSource(Weatherman):
+class FaultySource(Weatherman):
     """Nights cold and mild at random; the forecast of each wanders until it is there."""
 
     rng: random.Random = field(default_factory=random.Random)
@@ -207,7 +209,7 @@ class Stretch:
 
 
 @dataclass
-class HardTimes:
+class RandomFaults:
     """Some days of all that, and what came of them."""
 
     seed: int
@@ -244,8 +246,8 @@ class HardTimes:
             "source": Spells(self.rng, ("down", "passing", "gap", "late"), 60, (1, 6, 20, 40, 60)),
             "disk": Spells(self.rng, ("shut", "full"), 150, (0.5, 3, 12)),
         }
-        self.post = HardPost(rng=self.rng)
-        self.source = HardSource(rng=self.rng, spells=self.spells["source"], seed=self.seed)
+        self.post = FaultyPost(rng=self.rng)
+        self.source = FaultySource(rng=self.rng, spells=self.spells["source"], seed=self.seed)
         self.source.interval = timedelta(hours=6)
         plants = (a_plant("Left pot"), a_plant("Right pot"), HARDY)
         self.household = a_household(*CHANNELS, plants=plants, policy=self.policy)
@@ -385,7 +387,7 @@ def _longest_min(true: datetime) -> float:
     return LONGEST_TICK_MIN if hour in (8, 16, 17, 18) else 180.0
 
 
-def check(times: HardTimes) -> None:
+def check(times: RandomFaults) -> None:
     """What must hold, whatever happened."""
     assert times.missed == []
     by_key: dict[str, list[Arrival]] = {}

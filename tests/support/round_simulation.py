@@ -15,7 +15,7 @@ from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import Moment, parse_hours, parse_moment, parse_weekly
 from tests.support.desks import Post, a_channel, a_world
-from tests.support.wandering import Look, at_wall, looks
+from tests.support.wandering_clock import Look, at_wall, looks
 
 PLANS = {
     "clock": Rounds(parse_moment("23:45"), parse_moment("01:30"), parse_weekly("sun 02:30")),

@@ -21,16 +21,16 @@ from sillward.ledger.schema import APPLICATION_ID
 from sillward.reports import words as words_report
 from sillward.setup import first_run
 from sillward.wording import macros
+from tests.support.foreign_files import FOREIGN_FILES, TEXT, ForeignFile, holding, link_to, seen
 from tests.support.ledger_files import NOW, a_ledger, damaged, fill
 from tests.support.paths import EXAMPLES
-from tests.support.strangers import STRANGERS, TEXT, Stranger, holding, link_to, seen
 
 COLLECTION = EXAMPLES / "courtyard.toml"
 
 
-@pytest.fixture(params=list(STRANGERS.values()), ids=list(STRANGERS))
-def stranger(request: pytest.FixtureRequest) -> Stranger:
-    found: Stranger = request.param
+@pytest.fixture(params=list(FOREIGN_FILES.values()), ids=list(FOREIGN_FILES))
+def foreign_file(request: pytest.FixtureRequest) -> ForeignFile:
+    found: ForeignFile = request.param
     return found
 
 
@@ -52,9 +52,9 @@ def refused(path: Path, words: str | None = None) -> None:
 # -- the ledger
 
 
-def test_what_was_never_a_ledger_is_refused(stranger: Stranger, tmp_path: Path) -> None:
+def test_what_was_never_a_ledger_is_refused(foreign_file: ForeignFile, tmp_path: Path) -> None:
     path = tmp_path / "notes"
-    stranger(path)
+    foreign_file(path)
 
     refused(path)
 
@@ -71,7 +71,7 @@ def test_each_command_ends_with_78(
     command: list[str], name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "notes"
-    STRANGERS[name](path)
+    FOREIGN_FILES[name](path)
     before = seen(tmp_path)
     monkeypatch.setenv("SILLWARD_LEDGER", str(path))
     monkeypatch.setenv("SILLWARD_COLLECTION", str(COLLECTION))
@@ -153,7 +153,7 @@ def test_what_lies_in_the_way_of_a_ledger_is_left(end: str, name: str, tmp_path:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     in_the_way = Path(f"{path}{end}")
     in_the_way.unlink(missing_ok=True)
-    STRANGERS[name](in_the_way)
+    FOREIGN_FILES[name](in_the_way)
 
     refused(path, "name a file")
 
@@ -268,7 +268,7 @@ def test_damage_is_repaired_only_for_what_was_ours(
 def test_a_lock_does_not_make_another_programs_database_ours(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
     path.unlink()
-    STRANGERS["another's database"](path)
+    FOREIGN_FILES["another's database"](path)
 
     refused(path, "is the database of another program")
 
@@ -348,7 +348,7 @@ WRITERS = [calendar, collection, chart, page, words]
 CASES = [
     (write, name)
     for write in WRITERS
-    for name in STRANGERS
+    for name in FOREIGN_FILES
     if not (write is words and "a folder" in name)  # it is written into one
 ]
 
@@ -359,7 +359,7 @@ def test_nothing_that_is_not_ours_is_written_over(
 ) -> None:
     folder = tmp_path / "there"
     folder.mkdir()
-    STRANGERS[name](folder / "notes")
+    FOREIGN_FILES[name](folder / "notes")
     before = [(known[2], known[-1], known[0]) for known in seen(folder).values()]
 
     with pytest.raises((CalendarError, ConfigError, NotOursError, UsageError)):
@@ -403,7 +403,7 @@ def test_a_chart_takes_the_place_of_a_chart_and_of_no_other_picture(
 
 
 @pytest.mark.parametrize("make", [holding(TEXT), os.mkfifo, link_to(None), link_to(holding(TEXT))])
-def test_macros_are_copied_beside_nothing_of_their_names(make: Stranger, tmp_path: Path) -> None:
+def test_macros_are_copied_beside_nothing_of_their_names(make: ForeignFile, tmp_path: Path) -> None:
     make(tmp_path / sorted(macros.packaged_texts())[-1])
     before = seen(tmp_path)
 

@@ -9,7 +9,7 @@ from sillward.ledger import StoredChore
 from sillward.text.units import SI, Units
 from sillward.wording.push import Message
 from sillward_rules.chore import ChoreKind
-from tests.support.stage import FULL, Stage
+from tests.support.staged_day import FULL, StagedDay
 
 US = Units("°F", "12 h", "mph")
 
@@ -95,12 +95,12 @@ def situation(
     return register
 
 
-def of_round(stage: Stage, round_: str, days: int = 0) -> Told:
+def of_round(staged: StagedDay, round_: str, days: int = 0) -> Told:
     """Return the last push, which told this round on the first day or `days` later."""
-    chores = tuple(chore for chore in stage.chores(days) if chore.round == round_)
-    full = stage.got(FULL)
+    chores = tuple(chore for chore in staged.chores(days) if chore.round == round_)
+    full = staged.got(FULL)
     return replace(
-        said(stage),
+        said(staged),
         full=full[-1].body if full else None,
         chores=chores,
         into=those(chores, "carry-in"),
@@ -109,41 +109,41 @@ def of_round(stage: Stage, round_: str, days: int = 0) -> Told:
     )
 
 
-def said(stage: Stage) -> Told:
+def said(staged: StagedDay) -> Told:
     """Return the last push, whatever it is about."""
-    collection = stage.household.collection
+    collection = staged.household.collection
     return Told(
-        stage.pushes[-1],
+        staged.pushes[-1],
         frozenset(plant.name for plant in collection.plants),
         frozenset(spot.name for spot in collection.spots),
-        stage.clock.now,
+        staged.clock.now,
     )
 
 
-def alarm(stage: Stage, kind: str) -> Told:
+def alarm(staged: StagedDay, kind: str) -> Told:
     """Return the last push of an alarm of this kind, as the ledger names it."""
-    site = stage.household.collection.site.name
+    site = staged.household.collection.site.name
     (title,) = [
-        notice.title for notice in stage.ledger.notices.latest(site, 100) if notice.round == kind
+        notice.title for notice in staged.ledger.notices.latest(site, 100) if notice.round == kind
     ]
     return replace(
-        said(stage), push=next(push for push in reversed(stage.pushes) if push.title == title)
+        said(staged), push=next(push for push in reversed(staged.pushes) if push.title == title)
     )
 
 
-def follow_up(stage: Stage, chores: Sequence[StoredChore]) -> Told:
+def follow_up(staged: StagedDay, chores: Sequence[StoredChore]) -> Told:
     """Return the last push, which is about these orders."""
-    told = replace(said(stage), chores=tuple(chores))
+    told = replace(said(staged), chores=tuple(chores))
     return replace(told, into=those(chores, "carry-in"), order=True)
 
 
-def changed(stage: Stage, before: Sequence[StoredChore], days: int = 0) -> Told:
+def changed(staged: StagedDay, before: Sequence[StoredChore], days: int = 0) -> Told:
     """Return the last push, which is about the changes of a day's chores since `before`."""
-    after = tuple(stage.chores(days))
+    after = tuple(staged.chores(days))
     into, was_into = _hours(after, "carry-in"), _hours(before, "carry-in")
     out, was_out = _hours(after, "carry-out"), _hours(before, "carry-out")
     return replace(
-        said(stage),
+        said(staged),
         into=frozenset(name for name, hour in into.items() if was_into.get(name) != hour),
         out=frozenset(n for n, hour in out.items() if n in was_out and was_out[n] != hour),
         off=frozenset((was_into.keys() - into.keys()) | (was_out.keys() - out.keys())),

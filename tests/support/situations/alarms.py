@@ -11,19 +11,19 @@ from sillward.errors import LedgerError
 from sillward.ledger import Ledger
 from sillward.ledger.database import Database
 from sillward.text.units import Units
+from tests.support.collection_files import FORTY, SIX, garden
 from tests.support.fakes import FakeClock
-from tests.support.gardens import FORTY, SIX, garden
-from tests.support.situations_told.dusk import COLD, MILD
-from tests.support.situations_told.told import Told, alarm, situation
-from tests.support.skies import Sky
-from tests.support.stage import Stage, stage
+from tests.support.invented_weather import Sky
+from tests.support.situations.dusk import COLD, MILD
+from tests.support.situations.situation import Told, alarm, situation
+from tests.support.staged_day import StagedDay, staged_day
 
 NEVER = 'remind = "never"'
 
 
-def blinded(units: Units, sky: Sky = COLD, pots: str | None = None) -> Stage:
+def blinded(units: Units, sky: Sky = COLD, pots: str | None = None) -> StagedDay:
     """Play 24 hours without a new forecast, the last one of nine in the morning."""
-    played = stage(pots or garden(SIX), "09:10", sky, units=units, notices=NEVER)
+    played = staged_day(pots or garden(SIX), "09:10", sky, units=units, notices=NEVER)
     played.desk.tick()
     played.wire.failing = "answered 503"
     played.sleep("09:15", 1)
@@ -45,7 +45,7 @@ def blind_with_forty(units: Units) -> Told:
 @situation("push-alarms", imperial=True)
 def blind_from_the_start(units: Units) -> Told:
     """There never was a forecast."""
-    played = stage(garden(SIX), "10:00", COLD, units=units)
+    played = staged_day(garden(SIX), "10:00", COLD, units=units)
     played.wire.failing = "answered 503"
     played.play("10:25")
     return alarm(played, "blind")
@@ -54,7 +54,7 @@ def blind_from_the_start(units: Units) -> Told:
 @situation("push-alarms", imperial=True)
 def blind_as_no_forecast_can_be_true(units: Units) -> Told:
     """For a day and a half the source has told the same temperature for all hours."""
-    played = stage(garden(SIX), "09:10", COLD, units=units, notices=NEVER)
+    played = staged_day(garden(SIX), "09:10", COLD, units=units, notices=NEVER)
     played.desk.tick()
     played.wire.sky = replace(COLD, told=lambda temp: 15 + 0 * temp)
     played.play("11:00", 1, step=20)
@@ -95,8 +95,8 @@ def the_clock_is_right_again(units: Units) -> Told:
     return alarm(played, "clock over")
 
 
-def off_clock(units: Units) -> Stage:
-    played = stage(garden(SIX), "10:00", MILD, units=units)
+def off_clock(units: Units) -> StagedDay:
+    played = staged_day(garden(SIX), "10:00", MILD, units=units)
     played.wire.ahead_by(minutes=12)
     played.play("10:25")
     return played
@@ -105,7 +105,7 @@ def off_clock(units: Units) -> Stage:
 @situation("push-alarms", imperial=True)
 def the_clock_was_never_set(units: Units) -> Told:
     """It is 1970."""
-    played = stage(garden(SIX), "10:00", MILD, units=units)
+    played = staged_day(garden(SIX), "10:00", MILD, units=units)
     played.clock.now = played.clock.now.replace(year=1970)
     played.desk.tick()
     return alarm(played, "clock")
@@ -136,7 +136,7 @@ def full_disk() -> Iterator[None]:
 def nothing_can_be_written(units: Units) -> Told:
     """The disk is full."""
     with on_disk() as path, closing(Ledger(path)) as ledger:
-        played = stage(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
+        played = staged_day(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
         with full_disk():
             played.play("10:05", step=1)
         return alarm(played, "ledger")
@@ -146,7 +146,7 @@ def nothing_can_be_written(units: Units) -> Told:
 def it_can_be_written_again(units: Units) -> Told:
     """... and there is room again."""
     with on_disk() as path, closing(Ledger(path)) as ledger:
-        played = stage(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
+        played = staged_day(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
         with full_disk():
             played.play("10:05", step=1)
         played.play("10:30")
@@ -159,8 +159,8 @@ def memory_lost(units: Units) -> Told:
     with on_disk() as path:
         Ledger(path).close()
         path.write_bytes(b"no ledger" * 1000)
-        clock = FakeClock(stage(garden(SIX), "10:00", MILD).clock.now)
+        clock = FakeClock(staged_day(garden(SIX), "10:00", MILD).clock.now)
         with closing(Ledger.open_or_in_memory(path, clock=clock)) as ledger:
-            played = stage(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
+            played = staged_day(garden(SIX), "10:00", MILD, units=units, ledger=ledger)
             played.play("10:25")
             return alarm(played, "history")

@@ -1,18 +1,17 @@
-"""What growers are told in a hundred situations, as it is kept in `golden/`.
+"""The golden files: what growers are told in a hundred situations.
 
 After an intended change run `python -m tests.support.situations`, then read the difference as the
 grower would.
 """
 
-import logging
 from pathlib import Path
 
 from sillward.text.units import SI, Units
 from tests.support.paths import GOLDEN
-from tests.support.situations_told import afterwards, alarms, dusk, morning, week
-from tests.support.situations_told.told import ALL, US, Situation
+from tests.support.situations import alarms, dusk, follow_ups, morning, week
+from tests.support.situations.situation import ALL, US, Situation
 
-PLAYED = (dusk, morning, week, afterwards, alarms)
+PLAYED = (dusk, morning, week, follow_ups, alarms)
 """The modules whose situations are in ALL; importing them registers these."""
 
 
@@ -46,10 +45,3 @@ def _sheets_of(situation: Situation) -> str:
 def _heading(situation: Situation, units: Units) -> str:
     mark = "" if units == SI else f" [{units.temperature}, {units.clock}, {units.wind}]"
     return f"=== {situation.name}{mark}\n    {situation.about}"
-
-
-if __name__ == "__main__":
-    logging.disable()  # what goes wrong in them is meant to
-    GOLDEN.mkdir(exist_ok=True)
-    for name in files():
-        path_of(name).write_text(golden(name), encoding="utf-8")

@@ -4,12 +4,12 @@ from dataclasses import replace
 from datetime import date
 
 from sillward.text.units import SI, Units
-from tests.support.gardens import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
-from tests.support.situations_told.dusk import COLD
-from tests.support.situations_told.morning import COOL
-from tests.support.situations_told.told import US, Told, of_round, situation
-from tests.support.skies import Recording, Sky, recording
-from tests.support.stage import stage
+from tests.support.collection_files import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
+from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.situations.dusk import COLD
+from tests.support.situations.morning import COOL
+from tests.support.situations.situation import US, Told, of_round, situation
+from tests.support.staged_day import staged_day
 
 SUNDAY = date(2026, 5, 17)
 
@@ -18,7 +18,7 @@ def week(
     garden_: str, sky: Sky | Recording, units: Units, *, day: date = SUNDAY, fails: bool = False
 ) -> Told:
     """Play the round at its hour, after the day's other rounds."""
-    played = stage(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
+    played = staged_day(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
     played.wire.failing = "answered 503" if fails else None
     played.desk.tick()
     played.sleep("18:20")

@@ -19,7 +19,7 @@ from sillward.text.units import SI, Units
 from sillward.wording.push import Message
 from tests.support.desks import Post
 from tests.support.fakes import FakeClock
-from tests.support.skies import Recording, Sky, Wire
+from tests.support.invented_weather import Recording, Sky, Wire
 
 PHONE, FULL = "phone", "full"
 
@@ -42,7 +42,7 @@ OPINION_K = 2.0
 
 
 @dataclass
-class Stage:
+class StagedDay:
     """A desk, and everything around it that a situation may change."""
 
     household: Household
@@ -87,7 +87,7 @@ class Stage:
         return self.ledger.chores.of_day(self.household.collection.site.name, day)
 
 
-def stage(
+def staged_day(
     garden: str,
     at: str,
     sky: Sky | Recording,
@@ -98,7 +98,7 @@ def stage(
     channels: str = CHANNELS,
     other: Sky | None = None,
     ledger: Ledger | None = None,
-) -> Stage:
+) -> StagedDay:
     """A desk at this hour of a day, before its first tick.
 
     garden: the text of a collection, without channels and [notices], whose lines but the units
@@ -121,7 +121,7 @@ def stage(
     )
     updater = ForecastUpdater(store, [site], ask=wire, rng=random.Random(3))
     desk = Desk.of(ServiceContext(household, updater, ledger, post, clock))
-    return Stage(household, day, clock, wire, ledger, desk, post)
+    return StagedDay(household, day, clock, wire, ledger, desk, post)
 
 
 def _loaded(text: str) -> Household:

@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sillward.text.units import Units
-from tests.support.gardens import FORTY, SIX, Pot, courtyard, garden
-from tests.support.situations_told.dusk import AT, COLD, MILD, WINDY
-from tests.support.situations_told.morning import AT as MORNING
-from tests.support.situations_told.told import Told, changed, follow_up, of_round, said, situation
-from tests.support.skies import Recording, Sky, recording
-from tests.support.stage import CHANNELS, FULL, PHONE, Stage, stage
+from tests.support.collection_files import FORTY, SIX, Pot, courtyard, garden
+from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.situations.dusk import AT, COLD, MILD, WINDY
+from tests.support.situations.morning import AT as MORNING
+from tests.support.situations.situation import Told, changed, follow_up, of_round, said, situation
+from tests.support.staged_day import CHANNELS, FULL, PHONE, StagedDay, staged_day
 
 NEVER = 'remind = "never"'
 
@@ -27,12 +27,12 @@ def corrected(
     notices: str = NEVER,
 ) -> Told:
     """Play a dusk round by the forecast of 16:30, and return what the next forecast changes."""
-    played = stage(garden(pots), "16:30", sky, units=units, notices=notices)
+    played = staged_day(garden(pots), "16:30", sky, units=units, notices=notices)
     played.play(AT)
     return newly_told(played, newer, until)
 
 
-def newly_told(played: Stage, newer: Sky, until: str, days: int = 0) -> Told:
+def newly_told(played: StagedDay, newer: Sky, until: str, days: int = 0) -> Told:
     before, told = played.chores(days), len(played.pushes)
     played.wire.sky = newer
     played.play(until, days)
@@ -105,7 +105,7 @@ def gusts_on_top(units: Units) -> Told:
 @situation("push-changes", imperial=True)
 def in_at_once_in_the_night(units: Units) -> Told:
     """At eleven at night the forecast turns cold."""
-    played = stage(garden(SIX), "16:30", MILD, units=units, notices=NEVER)
+    played = staged_day(garden(SIX), "16:30", MILD, units=units, notices=NEVER)
     played.play("22:15", step=15)
     return newly_told(played, COLD, "23:59")
 
@@ -119,7 +119,7 @@ FAIR = Sky([(9, 17), (9.3, 19), (12, 20)])
 
 def morning(units: Units, newer: Sky) -> Told:
     """Play a cold night and a morning that sends plants out later, then a newer forecast."""
-    played = stage(garden(SIX), AT, FAIR, units=units, notices=NEVER)
+    played = staged_day(garden(SIX), AT, FAIR, units=units, notices=NEVER)
     played.desk.tick()
     played.sleep(MORNING, 1)
     return newly_told(played, newer, "10:30", 1)
@@ -154,7 +154,7 @@ rounds = ["alarm"]
 
 
 def reminded(units: Units, pots: Sequence[Pot], until: str = "18:12") -> Told:
-    played = stage(garden(pots), AT, COLD, units=units)
+    played = staged_day(garden(pots), AT, COLD, units=units)
     played.play(until)
     due = [chore for chore in played.chores() if chore.reminded_at is not None]
     return follow_up(played, due)
@@ -175,7 +175,7 @@ def nobody_has_acknowledged_forty(units: Units) -> Told:
 @situation("push-reminders", imperial=True)
 def what_was_due_at_once_is_overdue(units: Units) -> Told:
     """Told after the usual hour, so due at once; half an hour later nobody has answered."""
-    played = stage(garden(SIX), "19:50", COLD, units=units)
+    played = staged_day(garden(SIX), "19:50", COLD, units=units)
     played.play("20:25")
     return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
 
@@ -183,7 +183,7 @@ def what_was_due_at_once_is_overdue(units: Units) -> Told:
 @situation("push-reminders", imperial=True)
 def forty_that_were_due_at_once_are_overdue(units: Units) -> Told:
     """Likewise, forty plants on four spots."""
-    played = stage(garden(FORTY), "19:50", COLD, units=units)
+    played = staged_day(garden(FORTY), "19:50", COLD, units=units)
     played.play("20:25")
     return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
 
@@ -191,7 +191,7 @@ def forty_that_were_due_at_once_are_overdue(units: Units) -> Told:
 @situation("push-reminders", imperial=True)
 def passed_on(units: Units) -> Told:
     """A quarter of an hour before it, to somebody else."""
-    played = stage(garden(SIX), AT, COLD, units=units, channels=PARTNER)
+    played = staged_day(garden(SIX), AT, COLD, units=units, channels=PARTNER)
     played.play("18:27", step=1)
     due = [chore for chore in played.chores() if chore.passed_on_at is not None]
     told = follow_up(played, due)
@@ -215,7 +215,7 @@ def late(
 
     text: a collection to use instead of pots.
     """
-    played = stage(text or garden(pots), AT, sky, units=units, notices=NEVER)
+    played = staged_day(text or garden(pots), AT, sky, units=units, notices=NEVER)
     played.post.down, played.post.hanging = {PHONE, FULL}, hanging
     played.desk.tick()
     played.post.down = set()
@@ -276,7 +276,7 @@ def perhaps_a_repeat(units: Units) -> Told:
 @situation("push-late", imperial=True)
 def a_lost_notice_owned_up_to(units: Units) -> Told:
     """Nobody was reached in the night; the morning round says so."""
-    played = stage(garden(SIX), AT, COLD, units=units, notices=NEVER)
+    played = staged_day(garden(SIX), AT, COLD, units=units, notices=NEVER)
     played.post.down = {PHONE, FULL}
     played.play("08:30", 1, step=30)
     played.post.down = set()
@@ -287,7 +287,7 @@ def a_lost_notice_owned_up_to(units: Units) -> Told:
 @situation("push-late")
 def a_lost_notice_and_forty_plants(units: Units) -> Told:
     """Likewise, on a morning that is crowded already."""
-    played = stage(garden(FORTY), AT, COLD, units=units, notices=NEVER)
+    played = staged_day(garden(FORTY), AT, COLD, units=units, notices=NEVER)
     played.post.down = {PHONE, FULL}
     played.play("08:30", 1, step=30)
     played.post.down = set()
@@ -298,7 +298,7 @@ def a_lost_notice_and_forty_plants(units: Units) -> Told:
 @situation("push-late")
 def the_round_could_not_be_drawn_up(units: Units) -> Told:
     """A defect of ours."""
-    played = stage(garden(SIX), AT, COLD, units=units)
+    played = staged_day(garden(SIX), AT, COLD, units=units)
     object.__setattr__(played.household.collection, "habits", None)
     played.desk.tick()
     return said(played)

@@ -4,11 +4,21 @@ from dataclasses import replace
 from datetime import date
 
 from sillward.text.units import SI, Units
-from tests.support.gardens import FAR_NORTH, FEED, FORTY, ONE, OUTDOORS, SIX, Pot, courtyard, garden
-from tests.support.situations_told.dusk import COLD
-from tests.support.situations_told.told import US, Told, of_round, situation
-from tests.support.skies import Recording, Sky, recording
-from tests.support.stage import Stage, stage
+from tests.support.collection_files import (
+    FAR_NORTH,
+    FEED,
+    FORTY,
+    ONE,
+    OUTDOORS,
+    SIX,
+    Pot,
+    courtyard,
+    garden,
+)
+from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.situations.dusk import COLD
+from tests.support.situations.situation import US, Told, of_round, situation
+from tests.support.staged_day import StagedDay, staged_day
 
 SUMMER = date(2026, 1, 20)
 
@@ -22,7 +32,7 @@ AT_SEVEN = "07:10"
 
 def after_the_night(garden_: str, sky: Sky, units: Units, at: str = AT) -> Told:
     """Play the round of 15 May, after a dusk round that was followed."""
-    played = stage(garden_, "17:15", sky, units=units, notices='remind = "never"')
+    played = staged_day(garden_, "17:15", sky, units=units, notices='remind = "never"')
     played.desk.tick()
     played.sleep(at, 1)
     return of_round(played, "morning", 1)
@@ -30,11 +40,11 @@ def after_the_night(garden_: str, sky: Sky, units: Units, at: str = AT) -> Told:
 
 def summer(garden_: str, units: Units, sky: Sky | Recording = HOT) -> Told:
     """Play the round of 20 January, on the first day of service."""
-    return of_round(summer_stage(garden_, units, sky), "morning")
+    return of_round(staged_summer(garden_, units, sky), "morning")
 
 
-def summer_stage(garden_: str, units: Units, sky: Sky | Recording = HOT) -> Stage:
-    played = stage(garden_, AT_SEVEN, sky, units=units, day=SUMMER)
+def staged_summer(garden_: str, units: Units, sky: Sky | Recording = HOT) -> StagedDay:
+    played = staged_day(garden_, AT_SEVEN, sky, units=units, day=SUMMER)
     played.desk.tick()
     return played
 
@@ -42,7 +52,7 @@ def summer_stage(garden_: str, units: Units, sky: Sky | Recording = HOT) -> Stag
 @situation("push-morning")
 def nothing_today(units: Units) -> Told:
     """Six plants outdoors on a damp mild day."""
-    played = stage(garden(SIX), AT, Sky([(15, 19)], dew_c=15, cloud_pct=100), units=units)
+    played = staged_day(garden(SIX), AT, Sky([(15, 19)], dew_c=15, cloud_pct=100), units=units)
     played.desk.tick()
     return of_round(played, "morning")
 
@@ -93,7 +103,7 @@ def a_dry_summer_morning(units: Units) -> Told:
 def a_damp_morning_that_is_fine_for_feed(units: Units) -> Told:
     """Wet for hours: time for feed, and for its rinse."""
     sky = Sky([(15, 24)], dew_c=12, cloud_pct=100)
-    played = stage(garden(SIX, FEED), AT, sky, units=units)
+    played = staged_day(garden(SIX, FEED), AT, sky, units=units)
     played.desk.tick()
     return of_round(played, "morning")
 
@@ -113,7 +123,7 @@ def the_courtyard_on_a_dry_summer_day(units: Units) -> Told:
 @situation("push-morning")
 def the_courtyard_after_a_cold_night(units: Units) -> Told:
     """The packaged example, on the day after its cold snap began."""
-    played = stage(courtyard(), "17:20", recording("cold-snap"), units=units)
+    played = staged_day(courtyard(), "17:20", recording("cold-snap"), units=units)
     played.desk.tick()
     played.sleep(AT, 1)
     return of_round(played, "morning", 1)
@@ -123,7 +133,7 @@ def the_courtyard_after_a_cold_night(units: Units) -> Told:
 def in_before_dusk(units: Units) -> Told:
     """The cold comes in the afternoon, before the dusk round: told in the morning."""
     sky = Sky([(10, 18), (1, 8)], coldest_h=0, warmest_h=9, cloud_pct=100)
-    played = stage(garden(SIX), AT, sky, units=units)
+    played = staged_day(garden(SIX), AT, sky, units=units)
     played.desk.tick()
     return of_round(played, "morning")
 
@@ -131,7 +141,7 @@ def in_before_dusk(units: Units) -> Told:
 @situation("push-morning")
 def out_and_in_again_before_dusk(units: Units) -> Told:
     """North of the polar circle some go out at noon, and in before the dusk round."""
-    played = stage(
+    played = staged_day(
         garden(SIX, site=FAR_NORTH),
         "20:20",
         Sky([(6, 14)]),
@@ -156,7 +166,7 @@ HEAT_WAVE = Sky([(18, 34), (20, 38), (22, 39)], dew_c=10, wind_m_s=2, cloud_pct=
 
 def hot_day(garden_: str, sky: Sky, units: Units) -> Told:
     """Play the round of the second day."""
-    played = stage(garden_, "18:00", sky, units=units, day=SUMMER, notices='remind = "never"')
+    played = staged_day(garden_, "18:00", sky, units=units, day=SUMMER, notices='remind = "never"')
     played.desk.tick()
     played.sleep(AT_SEVEN, 1)
     return of_round(played, "morning", 1)
@@ -189,7 +199,7 @@ def humid_heat(units: Units) -> Told:
 @situation("push-morning", full_in=(SI,))
 def the_second_day_of_a_heat_wave(units: Units) -> Told:
     """What went to the sunroom the day before stays in."""
-    played = stage(
+    played = staged_day(
         garden((*COOL, *SIX)),
         "18:00",
         HEAT_WAVE,
@@ -233,7 +243,7 @@ def the_afternoon_is_not_known(units: Units) -> Told:
 @situation("push-morning", imperial=True)
 def no_weather_at_all(units: Units) -> Told:
     """Since it was started nobody has answered."""
-    played = stage(garden(SIX), AT_SEVEN, HOT, units=units, day=SUMMER)
+    played = staged_day(garden(SIX), AT_SEVEN, HOT, units=units, day=SUMMER)
     played.wire.failing = "answered 503"
     played.play("07:40")
     return of_round(played, "morning")
@@ -243,7 +253,7 @@ def no_weather_at_all(units: Units) -> Told:
 def weather_that_cannot_be_true(units: Units) -> Told:
     """The first forecast of all has the same temperature at all hours."""
     flat = replace(HOT, told=lambda temp: 15 + 0 * temp)
-    played = stage(garden(SIX), AT, flat, units=units)
+    played = staged_day(garden(SIX), AT, flat, units=units)
     played.play("09:15")
     return of_round(played, "morning")
 
@@ -251,7 +261,7 @@ def weather_that_cannot_be_true(units: Units) -> Told:
 @situation("push-morning")
 def weather_that_is_too_old(units: Units) -> Told:
     """The last forecast is of the day before; the plants are outside."""
-    played = stage(garden(SIX), "06:00", HOT, units=units, day=SUMMER)
+    played = staged_day(garden(SIX), "06:00", HOT, units=units, day=SUMMER)
     played.desk.tick()
     played.wire.failing = "answered 503"
     played.sleep(AT_SEVEN, 1)
@@ -271,7 +281,7 @@ def rain_gusts_and_hail_by_day(units: Units) -> Told:
         rain={15: 14.0, 16: 3.0},
         hail=frozenset({15}),
     )
-    played = stage(garden(pots), AT, sky, units=units)
+    played = staged_day(garden(pots), AT, sky, units=units)
     played.desk.tick()
     return of_round(played, "morning")
 

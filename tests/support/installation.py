@@ -204,7 +204,7 @@ def serve(handler: type[BaseHTTPRequestHandler], port: int = 0) -> tuple[Threadi
 
 
 @dataclass
-class House:
+class Installation:
     """A folder with a collection and a ledger, and the processes that work in it."""
 
     folder: Path
@@ -292,8 +292,8 @@ class House:
 
 
 @contextmanager
-def a_house(folder: Path) -> Iterator[House]:
-    """A house in a folder, with a forecast server and a sink; at the end nothing runs any more."""
+def an_installation(folder: Path) -> Iterator[Installation]:
+    """Yield an installation with a forecast server and a channel, and end all its processes."""
     place = a_place()
     forecast, asked = [json.dumps(place.body()).encode()], list[str]()
 
@@ -307,11 +307,11 @@ def a_house(folder: Path) -> Iterator[House]:
     sink.open.set()
     sink.start()
     (folder / "collection.toml").write_text(place.collection(sink.port), encoding="utf-8")
-    house = House(folder, sink, port, forecast, asked)
+    installation = Installation(folder, sink, port, forecast, asked)
     try:
-        yield house
+        yield installation
     finally:
-        for process in house.running:
+        for process in installation.running:
             if process.poll() is None:
                 process.kill()
             process.wait(5)

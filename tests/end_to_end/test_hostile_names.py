@@ -16,7 +16,7 @@ from aiosmtpd.controller import Controller
 from click.testing import CliRunner
 
 from sillward import cli
-from tests.support.house import SITE, House, a_house
+from tests.support.installation import SITE, Installation, an_installation
 
 NAMES = {
     "tags": "<b>Ann & Co</b>",
@@ -63,14 +63,14 @@ def mailbox() -> Iterator[Mailbox]:
 
 
 @pytest.fixture
-def house(tmp_path: Path) -> Iterator[House]:
-    with a_house(tmp_path) as house:
-        yield house
+def installation(tmp_path: Path) -> Iterator[Installation]:
+    with an_installation(tmp_path) as installation:
+        yield installation
 
 
-def renamed(house: House, **names: str) -> None:
+def renamed(installation: Installation, **names: str) -> None:
     """Other names in the collection, each as TOML has it."""
-    path = house.folder / "collection.toml"
+    path = installation.folder / "collection.toml"
     text = path.read_text(encoding="utf-8")
     for old, new in {"Left pot": names.get("plant"), SITE: names.get("site")}.items():
         text = text.replace(f'"{old}"', f'"{new or old}"')
@@ -90,18 +90,18 @@ def in_toml(name: str) -> str:
 
 @pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
 def test_a_name_arrives_as_text_and_as_nothing_else(
-    name: str, house: House, mailbox: Mailbox
+    name: str, installation: Installation, mailbox: Mailbox
 ) -> None:
     toml = in_toml(name)
-    renamed(house, plant=toml, site=toml, spot=toml, rule=toml)
+    renamed(installation, plant=toml, site=toml, spot=toml, rule=toml)
     mail = f"mailto://127.0.0.1:{mailbox.port}/?from=desk@court.test&to=grower@court.test"
-    with (house.folder / "collection.toml").open("a", encoding="utf-8") as file:
+    with (installation.folder / "collection.toml").open("a", encoding="utf-8") as file:
         file.write(f'\n[[channels]]\nname = "mail"\nurl = "{mail}"\nrounds = ["dusk"]\n')
 
-    result = house.call("send", "--round", "dusk")
+    result = installation.call("send", "--round", "dusk")
 
     assert result.returncode == 0, result.stderr
-    (push,) = house.sink.pushes
+    (push,) = installation.sink.pushes
     assert name in push["message"]
     assert "\n" not in push["title"]
     ((recipients, content),) = mailbox.mails
@@ -120,11 +120,11 @@ def test_a_name_arrives_as_text_and_as_nothing_else(
 @pytest.mark.parametrize("what", ["plant", "site", "spot", "rule"])
 @pytest.mark.parametrize("name", CONTROLS.values(), ids=CONTROLS)
 def test_a_name_that_controls_is_refused(
-    what: str, name: str, house: House, monkeypatch: pytest.MonkeyPatch
+    what: str, name: str, installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_COLLECTION", str(house.folder / "collection.toml"))
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(installation.folder / "collection.toml"))
     assert CliRunner().invoke(cli.main, ["check"]).exit_code == 0
-    renamed(house, **{what: name})
+    renamed(installation, **{what: name})
 
     result = CliRunner().invoke(cli.main, ["check"])
 

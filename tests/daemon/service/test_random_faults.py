@@ -8,14 +8,14 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.hard_times import HardTimes, check
+from tests.support.random_faults import RandomFaults, check
 
 
-def test_hard_weeks_lose_and_double_nothing(
+def test_weeks_of_faults_lose_and_repeat_nothing(
     tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
     caplog.set_level(logging.CRITICAL)
-    times = HardTimes(seed=2, folder=tmp_path, quiet="22:30-06:30")
+    times = RandomFaults(seed=2, folder=tmp_path, quiet="22:30-06:30")
 
     times.run(days=24)
 

@@ -1,4 +1,4 @@
-"""What may lie where a file of ours is to go, and is not ours: in a folder of the test alone."""
+"""Foreign files: what may lie where the program is to write a file of its own."""
 
 import os
 import socket
@@ -8,12 +8,12 @@ from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
-Stranger = Callable[[Path], None]
+ForeignFile = Callable[[Path], None]
 
 Seen = dict[str, tuple[object, ...]]
 
 
-def holding(content: bytes, mode: int = 0o644) -> Stranger:
+def holding(content: bytes, mode: int = 0o644) -> ForeignFile:
     def make(path: Path) -> None:
         path.write_bytes(content)
         path.chmod(mode)
@@ -21,7 +21,7 @@ def holding(content: bytes, mode: int = 0o644) -> Stranger:
     return make
 
 
-def database(*statements: str) -> Stranger:
+def database(*statements: str) -> ForeignFile:
     def make(path: Path) -> None:
         with closing(sqlite3.connect(path)) as db, db:
             for one in statements:
@@ -40,7 +40,7 @@ def a_socket(path: Path) -> None:
         os.chdir(here)
 
 
-def link_to(make: Stranger | None) -> Stranger:
+def link_to(make: ForeignFile | None) -> ForeignFile:
     """A link to something in another folder, or to nothing."""
 
     def link(path: Path) -> None:
@@ -61,7 +61,7 @@ def second_name(path: Path) -> None:
 
 TEXT = b"root:x:0:0:root:/root:/bin/sh\n" * 40
 
-STRANGERS: dict[str, Stranger] = {
+FOREIGN_FILES: dict[str, ForeignFile] = {
     "text": holding(TEXT),
     "a short text": holding(b"x", 0o444),
     "bytes": holding(bytes(range(256)) * 30, 0o755),
