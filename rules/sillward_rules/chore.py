@@ -205,6 +205,16 @@ class Chore:
     """The deadline of an order that was told before and not confirmed, once it is over."""
 
     @property
+    def day(self) -> str:
+        """The local date of its round as ISO text, with which its id begins."""
+        return self.id[:_DAY_LENGTH]
+
+    @property
+    def id_without_day(self) -> str:
+        """The rest of its id, which is the same on every day: "carry-in-pergola-to-sunroom"."""
+        return self.id[_DAY_LENGTH + 1 :]
+
+    @property
     def chance(self) -> float | None:
         """The highest chance of any of its plants to fall under its limit; None where not known.
 
@@ -237,6 +247,9 @@ class Chore:
         return tuple(
             replace(single, also=()) for reason in self.because for single in (reason, *reason.also)
         )
+
+
+_DAY_LENGTH = len("2026-01-01")
 
 
 def _for_plant(reason: Reason, plant: str) -> Reason:

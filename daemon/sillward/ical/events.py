@@ -112,7 +112,7 @@ def events_of(
     told_plants = {(stored.day, stored.kind, name) for stored in shown for name in stored.plants}
     trips: dict[tuple[str, ChoreKind], list[tuple[Chore, list[str]]]] = {}
     for trip in expected:
-        day, kind = trip.id[:10], trip.kind
+        day, kind = trip.day, trip.kind
         plants = [name for name in trip.plants if (day, kind, name) not in told_plants]
         if plants:
             trips.setdefault((day, kind), []).append((trip, plants))

@@ -120,7 +120,7 @@ def site_calendar(
 
 def _was_told(ledger: Ledger, site: Site, trip: Chore) -> bool:
     """Whether the round that tells of such a trip has been told: it told of it, or needs none."""
-    day = trip.id[:10]
+    day = trip.day
     if trip.kind is ChoreKind.CARRY_IN:
         return _enqueued_at(ledger, site, Round.DUSK, day) is not None
     eve = str(date.fromisoformat(day) - timedelta(days=1))

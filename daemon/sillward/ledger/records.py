@@ -154,8 +154,13 @@ class StoredChore:
 
     @property
     def day(self) -> str:
-        """Its local date, with which its id begins."""
-        return self.id[:10]
+        """The local date of its round as ISO text."""
+        return self.chore.day
+
+    @property
+    def id_without_day(self) -> str:
+        """The part of its id that is the same on every day."""
+        return self.chore.id_without_day
 
     @property
     def plants(self) -> tuple[str, ...]:

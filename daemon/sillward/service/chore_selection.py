@@ -128,18 +128,14 @@ def _whole(chores: Sequence[StoredChore], words: str, told: Sequence[StoredChore
 
 def _one_of(near: Sequence[StoredChore], words: str) -> Selection:
     """Return the chore whose id contains these words, the latest open one of several days."""
-    names = {_id_without_day(chore) for chore in near}
+    names = {chore.id_without_day for chore in near}
     still_open = [chore for chore in near if chore.open]
-    open_names = {_id_without_day(chore) for chore in still_open}
+    open_names = {chore.id_without_day for chore in still_open}
     if len(open_names) == 1 or (len(names) == 1 and not still_open):
         chosen = max(still_open or near, key=lambda chore: chore.id)
         return {chosen.id: chosen.plants}
     msg = f'"{words}" is more than one chore; open: {_listed(near)}'
     raise UsageError(msg)
-
-
-def _id_without_day(chore: StoredChore) -> str:
-    return chore.id[len("2026-01-01") :]
 
 
 def _listed(chores: Iterable[StoredChore]) -> str:

@@ -26,8 +26,6 @@ REGULAR_WITHIN_DAYS = 3
 """Whether dusk was told regularly that long ago is seen from any of this many days. Judgement."""
 
 _FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE})
-_ID_DATE = "2026-01-01-"
-"""What the id of a chore begins with; the rest says which it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +224,7 @@ class Reminders:
         is_passed_on = stage is Stage.PASSED_ON
         words = follow_up.reminder(chores, now, context.voice, passed_on=is_passed_on)
         # By its name it is told again for the same chore only if its hour has become another one.
-        which = f"{due[0].id[len(_ID_DATE) :]} {due[0].before:%H:%M}"
+        which = f"{due[0].id_without_day} {due[0].before:%H:%M}"
         name = f"{told.round.value} {stage} {which}"
         until = max(order.before for order in due) + follow_up.LATE
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is

@@ -131,7 +131,7 @@ class RoundTeller:
                 chore
                 for chore in sheet.chores
                 # What is still open from an earlier day has been written down already.
-                if chore.overdue_since is None or chore.id >= str(occasion.day)
+                if chore.overdue_since is None or chore.day >= str(occasion.day)
             ]
             states, states_after = first_states(known, sheet), next_state(known, sheet)
         ledger.keep_round(

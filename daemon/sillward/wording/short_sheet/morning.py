@@ -34,7 +34,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     """
     # What is open since last night is asked about in one line instead.
     today = str(writer.voice.local(writer.sheet.at).date())
-    into = [chore for chore in writer.chores(ChoreKind.CARRY_IN) if chore.id >= today]
+    into = [chore for chore in writer.chores(ChoreKind.CARRY_IN) if chore.day >= today]
     out = writer.chores(ChoreKind.CARRY_OUT)
     out_first = bool(out and into) and start_of(out[0]) < into[0].before
     carrying = carry_in(into, writer, later=True, by_hour=out_first)
