@@ -18,6 +18,7 @@ from sillward.assembly.desks import require_channels
 from sillward.channels.apprise_sender import Problems
 from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line
+from sillward.ledger import Alarm
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.health import IN_FORCE_MARK, REFUSED_MARK, digest_of
@@ -130,7 +131,7 @@ class CollectionReloader:
         since = now if known is None else known.at
         if known is None:
             words = alarms.collection_refused(lines, context.voice)
-            self.desk.alarms.tell_at_once(f"collection refused {since:%H:%M:%S}", words)
+            self.desk.alarms.tell_at_once(Alarm.COLLECTION_REFUSED, since, words)
         context.ledger.marks.set(mark, since, "; ".join(lines[:MAX_ERRORS]) + more)
 
     def _tell_no_longer_refused(self, mark: str, now: datetime) -> None:
@@ -138,7 +139,7 @@ class CollectionReloader:
         context = self._context
         if context.ledger.marks.get(mark) is not None:
             words = alarms.collection_in_force(context.voice)
-            self.desk.alarms.tell_at_once(f"collection in force {now:%H:%M:%S}", words)
+            self.desk.alarms.tell_at_once(Alarm.COLLECTION_IN_FORCE, now, words)
             context.ledger.marks.remove(mark)
 
     def _write_in_force(self, refused_mark: str) -> None:

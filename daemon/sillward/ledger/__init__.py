@@ -12,9 +12,11 @@ from sillward.ledger.records import (
     StoredChore,
     StoredForecast,
 )
+from sillward.ledger.subjects import Alarm, Subject
 
 __all__ = [
     "Activity",
+    "Alarm",
     "CalendarEventVersion",
     "CallSchedule",
     "Ledger",
@@ -24,4 +26,5 @@ __all__ = [
     "Stage",
     "StoredChore",
     "StoredForecast",
+    "Subject",
 ]

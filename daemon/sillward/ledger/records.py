@@ -15,6 +15,7 @@ from enum import StrEnum
 from typing import Any
 
 from sillward.ledger.chore_codec import decode
+from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
@@ -86,9 +87,11 @@ class NoticeState(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """One message of a round to one channel.
+    """One message of a round, or of an alarm, to one channel.
 
-    key: its intent (site, day, round with stage and chore, channel), never its words.
+    Args:
+        key: what it is for (site, day, round with stage and chore, channel), whatever its words.
+        round: the name of its `subject`.
     """
 
     key: str
@@ -111,8 +114,13 @@ class Notice:
     """The number of the change of the round that it tells of; 0 for the round itself."""
 
     @property
+    def subject(self) -> Subject:
+        """The round or alarm that it tells of."""
+        return Subject.parse(self.round)
+
+    @property
     def round_name(self) -> str:
-        """The name of the round as it is shown, with the number of the change."""
+        """The name of its subject as it is shown, with the number of the change."""
         return f"{self.round} change {self.change_number}" if self.change_number else self.round
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
+from sillward.ledger import Alarm, Subject
 from sillward.ledger.merging import HISTORY_RESET
 from sillward.service.context import ServiceContext
 from sillward.wording import alarms
@@ -17,9 +18,6 @@ from sillward_rules.weather.hourly import Freshness
 
 ALARM_GOOD_FOR = timedelta(hours=12)
 """An alarm is tried to be sent for this long; the next day's takes its place."""
-
-BLIND = "blind"
-"""The name of the alarm that there is no forecast that can be relied on."""
 
 Words = Callable[[], Message]
 """Words an alarm when it is told."""
@@ -73,7 +71,7 @@ class AlarmMonitor:
             context.site.name, Round.DUSK.value, today
         )
         self._episode(
-            BLIND,
+            Alarm.NO_FORECAST,
             now,
             None if context.has_forecast() else partial(blind, context),
             self._sighted,
@@ -90,31 +88,30 @@ class AlarmMonitor:
         if unset:
             doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
         alarm = None if doubt is None else partial(alarms.doubtful_clock, doubt, voice)
-        self._episode("clock", now, alarm, partial(alarms.right_clock, voice))
+        self._episode(Alarm.WRONG_CLOCK, now, alarm, partial(alarms.right_clock, voice))
 
     def _look_at_ledger(self, now: datetime) -> None:
         ledger, voice = self.context.ledger, self.context.voice
         alarm = partial(alarms.no_ledger, voice) if ledger.in_memory else None
-        self._episode("ledger", now, alarm, partial(alarms.ledger_back, voice))
+        self._episode(Alarm.NO_LEDGER, now, alarm, partial(alarms.ledger_back, voice))
         reset = ledger.marks.get(HISTORY_RESET)
         if reset is None:
             return
         told_mark = f"{HISTORY_RESET}, {self.context.site.name}"
         told = ledger.marks.get(told_mark)
         if told is None or told.at != reset.at:
-            self._alarm("history", now, partial(alarms.history_reset, reset.text, voice))
+            words = partial(alarms.history_reset, reset.text, voice)
+            self._alarm(Subject(Alarm.HISTORY_RESET), now, words)
             ledger.marks.set(told_mark, reset.at, "told")
 
-    def tell_at_once(self, name: str, words: Message) -> None:
-        """Tell something that the grower has just caused, at whatever hour.
-
-        name: identifies it in the ledger; no two alarms of one name are told on one day.
-        """
-        self._alarm(name, self.context.clock(), lambda: words)
+    def tell_at_once(self, alarm: Alarm, at: datetime, words: Message) -> None:
+        """Tell something that the grower has just caused, at any hour, once for each time `at`."""
+        subject = Subject(alarm, time=f"{at:%H:%M:%S}")
+        self._alarm(subject, self.context.clock(), lambda: words)
 
     def _episode(
         self,
-        name: str,
+        kind: Alarm,
         now: datetime,
         alarm: Words | None,
         end: Words,
@@ -128,31 +125,31 @@ class AlarmMonitor:
         may_end: whether it is over for good; otherwise its end is not told yet.
         """
         ledger, site = self.context.ledger, self.context.site
-        mark = f"{name}, {site.name}"
+        mark = f"{kind}, {site.name}"
         since = ledger.marks.get(mark)
         if alarm is not None:
             if since is None:
                 ledger.marks.set(mark, now, "")
             if not was_said:
-                self._alarm(name, now, alarm)
+                self._alarm(Subject(kind), now, alarm)
         elif since is not None and may_end:
             # The network that brings the forecast brings notices too: what still waits is untrue
             # now, and a channel that never heard of the trouble need not hear of its end.
-            may_have_arrived = ledger.notices.withdraw(site.name, name, site.local_date(since.at))
+            may_have_arrived = ledger.notices.withdraw(site.name, kind, site.local_date(since.at))
             uninformed = {channel for channel, arrived in may_have_arrived.items() if not arrived}
-            self._alarm(f"{name} over", now, end, uninformed)
+            self._alarm(Subject(kind, is_over=True), now, end, uninformed)
             ledger.marks.remove(mark)
 
     def _alarm(
         self,
-        name: str,
+        subject: Subject,
         now: datetime,
         words: Words,
         without: AbstractSet[str] = frozenset(),
     ) -> None:
         """Enqueue an alarm, once a day. without: names of channels that do not get it."""
         context = self.context
-        day = context.site.local_date(now)
+        name, day = str(subject), context.site.local_date(now)
         if context.ledger.rounds.enqueued_at(context.site.name, name, day) is not None:
             return
         message = words()

@@ -12,6 +12,7 @@ from typing import Self
 
 from sillward.config.household import Household
 from sillward.errors import LedgerError
+from sillward.ledger import Alarm
 from sillward.service import due_rounds
 from sillward.service.alarm_monitor import AlarmMonitor
 from sillward.service.context import ServiceContext
@@ -144,7 +145,7 @@ class Desk:
         and what is over cannot be told from what is to come."""
         log.error("clock.unset now=%s", now)
         self.alarms.look_at_clock(now, unset=True)
-        self.outbox.deliver(only="clock")
+        self.outbox.deliver(only=Alarm.WRONG_CLOCK)
 
     def _note_start(self, now: datetime) -> datetime:
         """Return when this desk was first asked, or when its clock was set back since.

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.config.household import Rounds
+from sillward.ledger import Subject
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
@@ -29,15 +30,7 @@ class Occasion:
     @property
     def name(self) -> str:
         """The name under which the ledger knows it."""
-        return f"{self.round.value}{_EARLY}" if self.early else self.round.value
-
-
-_EARLY = " early"
-
-
-def round_named(name: str) -> str:
-    """Return the name of the round of an occasion, whether or not it was told early by hand."""
-    return name.removesuffix(_EARLY)
+        return str(Subject(self.round, is_early=self.early))
 
 
 def occasions(site: Site, rounds: Rounds, now: datetime) -> list[Occasion]:

@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.config.household import Channel
-from sillward.ledger import Notice, NoticeState, Stage, StoredChore
-from sillward.service.alarm_monitor import BLIND, blind
+from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subject
+from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext
-from sillward.service.due_rounds import round_named
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
@@ -23,8 +22,6 @@ from sillward_rules.sheet import Round
 
 LOST_ROUND_TOLD_WITHIN = timedelta(hours=36)
 """A round that could not be sent is mentioned in the next one, if that comes this soon."""
-
-_DAILY = {Round.DUSK.value: Round.DUSK, Round.MORNING.value: Round.MORNING}
 
 
 @dataclass(slots=True)
@@ -36,11 +33,12 @@ class NoticeWording:
 
     def message_now(self, notice: Notice, channel: Channel) -> Message | None:
         """Return what a notice says if it is sent now, or None if it is not needed any more."""
-        if round_named(notice.round) == Round.WEEK.value and channel.full_mail:
+        subject = notice.subject
+        if subject.round is Round.WEEK and channel.full_mail:
             return self._of_week_mail(notice)
-        if notice.round == BLIND:
+        if subject == Subject(Alarm.NO_FORECAST):
             return self._of_blind_alarm(notice)
-        if notice.round not in _DAILY:
+        if subject.daily_round is None:
             return stored_message(notice)
         return _BY_STAGE[notice.stage](self, notice, channel)
 
@@ -143,16 +141,17 @@ class NoticeWording:
         written_at: datetime | None,
     ) -> Message | None:
         """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
-        context = self.context
+        context, round_ = self.context, notice.subject.daily_round
         now = context.clock()
         is_old = written_at is not None and now - written_at > follow_up.STALE_WORDS
         is_ahead = all(chore.before > now for chore in orders)
         has_changed = (
             context.ledger.rounds.change_count(context.site.name, notice.round, day_of(notice)) > 0
         )
-        if not (has_changed or (is_old and is_ahead)) or not context.has_forecast():
+        is_outdated = has_changed or (is_old and is_ahead)
+        if round_ is None or not is_outdated or not context.has_forecast():
             return None
-        return context.message(channel, context.sheet(_DAILY[notice.round], context.weather()))
+        return context.message(channel, context.sheet(round_, context.weather()))
 
     def _changed_deadlines(self, notice: Notice, since: datetime | None) -> set[datetime]:
         """The deadlines that a change, or a later one, has set."""
@@ -171,7 +170,7 @@ class NoticeWording:
             other
             for other in notices
             if other.state is NoticeState.EXPIRED
-            and other.round in _DAILY
+            and other.subject.daily_round is not None
             and other.stage is Stage.TOLD
             and other.key != notice.key
             and now - LOST_ROUND_TOLD_WITHIN < other.expires_at <= now

@@ -9,10 +9,9 @@ from traceback import format_tb
 from sillward.channels.apprise_sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
-from sillward.ledger import Notice
+from sillward.ledger import Alarm, Notice, Subject
 from sillward.service.context import ServiceContext
 from sillward.service.defects import contained
-from sillward.service.due_rounds import round_named
 from sillward.service.notice_wording import (
     NoticeWording,
     day_of,
@@ -20,7 +19,6 @@ from sillward.service.notice_wording import (
     stored_message,
 )
 from sillward.wording.push import Message
-from sillward_rules.sheet import Round
 
 MAX_DOUBTFUL = 2
 """After this many attempts that may have arrived, one more without an answer is the last."""
@@ -43,10 +41,10 @@ class Outbox:
     _sent_unmarked: dict[str, datetime] = field(default_factory=dict)
     """What this process has sent and when, as long as the ledger has not recorded it."""
 
-    def deliver(self, *, by_hand: bool = False, only: str | None = None) -> int:
+    def deliver(self, *, by_hand: bool = False, only: Alarm | None = None) -> int:
         """Send every notice that waits and is due. Return how many could not be sent.
 
-        by_hand: also in quiet hours. only: notices of the round of this name alone.
+        by_hand: also in quiet hours. only: the alarm whose notices alone are sent.
         """
         context = self.context
         context.ledger.notices.release_claims(context.site.name, context.clock())
@@ -62,7 +60,7 @@ class Outbox:
             channel = channels.get(notice.channel)
             if context.run.stop_requested:
                 break
-            if channel is None or only not in (None, notice.round):
+            if channel is None or (only is not None and notice.subject != Subject(only)):
                 continue
             if not by_hand and self._must_wait(notice):
                 continue
@@ -78,8 +76,8 @@ class Outbox:
         """
         context = self.context
         for notice in context.ledger.notices.waiting_for_others(context.site.name, list(channels)):
-            family, day = round_named(notice.round), day_of(notice)
-            takes = family if family in {round_.value for round_ in Round} else "alarm"
+            round_, day = notice.subject.round, day_of(notice)
+            takes = "alarm" if round_ is None else round_.value
             of_round = context.ledger.notices.of_round(
                 context.site.name, notice.round, day, stage=None
             )

@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_text
+from sillward.ledger.subjects import TOO_SOON
 
 REVIVABLE_FOR = timedelta(days=3)
 """No notice is good for longer than this. Judgement."""
@@ -201,7 +202,7 @@ class NoticeTable:
         The round can then be enqueued again.
         """
         self._database.execute(
-            "UPDATE notice SET key = key || ' told ' || ?, round = round || ' too soon',"
+            f"UPDATE notice SET key = key || ' told ' || ?, round = round || '{TOO_SOON}',"
             " state = CASE state WHEN 'sent' THEN 'sent' ELSE 'not needed' END"
             " WHERE site = ? AND day = ? AND round = ? AND change_number = ?",
             enqueued_at,

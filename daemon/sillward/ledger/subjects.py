@@ -1,0 +1,85 @@
+"""What a round or a notice in the ledger is about, as the column `round` says it in one name.
+
+A daily round has its own name there ("dusk"). The suffix " early" marks one that was told by hand
+long before its hour, " over" the end of the state that an alarm told of, and " too soon" one that
+was told while the clock was wrong and is told again. An alarm that may be told more than once a day
+ends with its time ("collection refused 17:04:05").
+"""
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Self
+
+from sillward_rules.sheet import Round
+
+
+class Alarm(StrEnum):
+    """What is told outside the rounds, under the name that it has in the ledger."""
+
+    NO_FORECAST = "blind"
+    WRONG_CLOCK = "clock"
+    NO_LEDGER = "ledger"
+    """The ledger cannot be written, and is in memory."""
+    HISTORY_RESET = "history"
+    """A part of the ledger was lost."""
+    COLLECTION_REFUSED = "collection refused"
+    COLLECTION_IN_FORCE = "collection in force"
+
+
+_OVER, _EARLY, TOO_SOON = " over", " early", " too soon"
+_TIME = re.compile(r" (\d\d:\d\d:\d\d)", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A subject, from its parts. `str` returns its name in the ledger, `parse` reads it.
+
+    kind is None for a name that only another version of sillward knows. time is that of an alarm
+    that may be told more than once a day.
+    """
+
+    kind: Round | Alarm | None
+    time: str = ""
+    is_early: bool = False
+    is_over: bool = False
+    is_too_soon: bool = False
+
+    def __str__(self) -> str:
+        kind = "" if self.kind is None else self.kind.value
+        parts = [
+            kind,
+            f" {self.time}" if self.time else "",
+            _EARLY if self.is_early else "",
+            _OVER if self.is_over else "",
+            TOO_SOON if self.is_too_soon else "",
+        ]
+        return "".join(parts)
+
+    @classmethod
+    def parse(cls, name: str) -> Self:
+        """Return the subject of a name in the ledger."""
+        rest, is_too_soon = _without_suffix(name, TOO_SOON)
+        rest, is_over = _without_suffix(rest, _OVER)
+        rest, is_early = _without_suffix(rest, _EARLY)
+        time = _TIME.search(rest)
+        kind = _KINDS.get(_TIME.sub("", rest))
+        return cls(kind, "" if time is None else time[1], is_early, is_over, is_too_soon)
+
+    @property
+    def round(self) -> Round | None:
+        """The round that it is, early or at its hour; None for an alarm."""
+        return self.kind if isinstance(self.kind, Round) and not self.is_too_soon else None
+
+    @property
+    def daily_round(self) -> Round | None:
+        """The dusk or morning round at its own hour, whose orders are corrected and reminded of."""
+        return self.round if self.round in _DAILY and not self.is_early else None
+
+
+_DAILY = (Round.DUSK, Round.MORNING)
+_KINDS: dict[str, Round | Alarm] = {kind.value: kind for kind in (*Round, *Alarm)}
+
+
+def _without_suffix(name: str, suffix: str) -> tuple[str, bool]:
+    return name.removesuffix(suffix), name.endswith(suffix)
