@@ -46,7 +46,7 @@ def send(options: Options, round_name: str) -> None:
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
         click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
-    desk.deliver(by_hand=True)
+    desk.deliver(ignore_quiet_hours=True)
     waiting = False
     for notice in desk.context.ledger.notices.of_round(app.site.name, occasion.name, occasion.day):
         at = "" if notice.sent_at is None else f" {app.household.voice.hour(notice.sent_at)}"

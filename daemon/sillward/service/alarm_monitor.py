@@ -48,20 +48,26 @@ class AlarmMonitor:
 
     context: ServiceContext
 
-    def look(self, *, forecast_may_come: bool) -> None:
+    def look(self) -> None:
         """Tell what cannot wait: no forecast, a wrong clock, a ledger in trouble.
 
-        At night nobody is woken for it: what the dusk round said holds. forecast_may_come: whether
-        the lack of a forecast may be over in a moment.
+        At night nobody is woken for it: what the dusk round said holds.
         """
-        context = self.context
-        now = context.clock()
-        if not self._is_by_day(now):
-            return
-        if context.has_forecast() or not forecast_may_come:
+        now = self.context.clock()
+        if self._is_by_day(now):
             self._look_at_forecast(now)
-        self.look_at_clock(now)
-        self._look_at_ledger(now)
+        self.look_at_clock_and_ledger()
+
+    def look_at_clock_and_ledger(self) -> None:
+        """Tell what cannot wait, but not that there is no forecast: one may come in a moment."""
+        now = self.context.clock()
+        if self._is_by_day(now):
+            self._look_at_clock(now)
+            self._look_at_ledger(now)
+
+    def tell_clock_is_unset(self, now: datetime) -> None:
+        """Tell that the clock shows a time before the first version of sillward."""
+        self._tell_of_clock(f"this machine's clock says {now:%d %b %Y}: it has not been set", now)
 
     def _look_at_forecast(self, now: datetime) -> None:
         context = self.context
@@ -79,14 +85,12 @@ class AlarmMonitor:
             may_end=self._has_fresh_forecast(),
         )
 
-    def look_at_clock(self, now: datetime, *, unset: bool = False) -> None:
-        """Tell that this machine's clock is wrong, or is right again.
+    def _look_at_clock(self, now: datetime) -> None:
+        """Tell that this machine's clock is wrong, or is right again."""
+        self._tell_of_clock(self.context.updater.store.clock_doubt(), now)
 
-        unset: it shows a time before the first version of sillward.
-        """
-        voice, doubt = self.context.voice, self.context.updater.store.clock_doubt()
-        if unset:
-            doubt = f"this machine's clock says {now:%d %b %Y}: it has not been set"
+    def _tell_of_clock(self, doubt: str | None, now: datetime) -> None:
+        voice = self.context.voice
         alarm = None if doubt is None else partial(alarms.doubtful_clock, doubt, voice)
         self._episode(Alarm.WRONG_CLOCK, now, alarm, partial(alarms.right_clock, voice))
 

@@ -22,6 +22,9 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
+ALARM = "alarm"
+"""What a channel lists beside rounds if it is told alarms."""
+
 
 @dataclass(slots=True)
 class ServiceContext:
@@ -54,9 +57,9 @@ class ServiceContext:
 
     def has_forecast(self) -> bool:
         """Whether a forecast is stored that can be relied on; no, if a defect keeps it unread."""
-        with contained("forecast.failed_to_read"):
-            return self.updater.store.is_usable(self.site)
-        return False
+        return contained("forecast.failed_to_read").attempt(
+            lambda: self.updater.store.is_usable(self.site), otherwise=lambda: False
+        )
 
     def states(self) -> State:
         """Return what is known of the plants now."""
@@ -77,14 +80,13 @@ class ServiceContext:
         left = [name for name in chore.plants if name in names]
         return only(chore, left) if left else None
 
-    def listening(self, round_: Round) -> list[Channel]:
-        """Return the channels that are told this round."""
-        return [channel for channel in self.household.channels if round_.value in channel.rounds]
+    def channels_for(self, kind: str) -> list[Channel]:
+        """Return the channels that are told a kind of notice: a round by its name, or `ALARM`."""
+        return [channel for channel in self.household.channels if kind in channel.rounds]
 
     def alarmed(self) -> list[Channel]:
-        """Return the channels that take alarms; all channels if none does."""
-        taking = [channel for channel in self.household.channels if "alarm" in channel.rounds]
-        return taking or list(self.household.channels)
+        """Return the channels that are told alarms; all channels if none is."""
+        return self.channels_for(ALARM) or list(self.household.channels)
 
     def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
         """Return the sheet as this channel gets it, in full or in short, ended by the footer."""
@@ -111,13 +113,13 @@ class ServiceContext:
         round_: str | None = None,
         change: int = 0,
         stage: Stage = Stage.TOLD,
-        silent: bool = False,
+        skip: bool = False,
     ) -> Notice:
         """Return a notice to enqueue, due now.
 
-        name: its intent at this site on this day, and by default the round that it is of. change:
-        which change of the round it tells of, if it tells of one. silent: it is known not to be
-        needed.
+        name: its intent at this site on this day, and by default the round that it belongs to.
+        change: the number of the change of the round that it tells of, or 0.
+        skip: never send it; there is nothing in it that the channel needs to hear.
         """
         return Notice(
             key=f"{self.site.name}/{day}/{name}/{channel.name}",
@@ -127,7 +129,7 @@ class ServiceContext:
             channel=channel.name,
             title=message.title,
             body=message.body,
-            state=NoticeState.NOT_NEEDED if silent else NoticeState.WAITING,
+            state=NoticeState.NOT_NEEDED if skip else NoticeState.WAITING,
             attempts=0,
             next_at=self.clock(),
             expires_at=until,

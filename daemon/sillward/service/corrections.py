@@ -191,7 +191,7 @@ class Corrections:
             round_=told.round.value,
             change=change,
             stage=Stage.CHANGE if is_behind or correction.asks_something else Stage.CALL_OFF,
-            silent=not is_behind and self._is_slept_through(correction),
+            skip=not is_behind and self._is_slept_through(correction),
         )
 
     def _is_slept_through(self, correction: _Correction) -> bool:
@@ -227,7 +227,9 @@ class Corrections:
             for notice in correction.notices
             if notice.stage in _CHANGES and _may_be_heard(notice)
         }
-        listening = {channel.name for channel in self.context.listening(correction.told.round)}
+        listening = {
+            channel.name for channel in self.context.channels_for(correction.told.round.value)
+        }
         return [
             channel
             for channel in self.context.household.channels

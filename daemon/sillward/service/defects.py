@@ -4,19 +4,24 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from types import TracebackType
+from typing import TypeVar
 
 from sillward.errors import LedgerError
 
 log = logging.getLogger(__name__)
+
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
 class contained:  # noqa: N801 (used like a function, as contextlib.suppress is)
     """A context in which an unexpected error is logged, under the name of an event, and not raised.
 
-    After it things go on as if the block had come to its end. A LedgerError is raised all the same:
-    the tick as a whole has to deal with it. details: of the log line. record: called with the
-    event after an error.
+    The code after the block runs in either case. A LedgerError is raised all the same, since the
+    tick as a whole has to deal with it.
+
+    details: what the log line says besides.
+    record: called with the event after an error.
     """
 
     event: str
@@ -35,10 +40,23 @@ class contained:  # noqa: N801 (used like a function, as contextlib.suppress is)
         """Log an error. Return whether it ends here."""
         if not isinstance(error, Exception) or isinstance(error, LedgerError):
             return False
+        self._report(error)
+        return True
+
+    def attempt(self, action: Callable[[], Result], *, otherwise: Callable[[], Result]) -> Result:
+        """Return the result of an action, or that of `otherwise` if an unexpected error ends it."""
+        try:
+            return action()
+        except LedgerError:
+            raise
+        except Exception as error:
+            self._report(error)
+        return otherwise()
+
+    def _report(self, error: Exception) -> None:
         log.error("%s%s", self.event, f" {self.details}" if self.details else "", exc_info=error)
         if self.record is not None:
             self.record(self.event)
-        return True
 
 
 @dataclass(slots=True)

@@ -34,7 +34,7 @@ PATIENCE = timedelta(minutes=20)
 EARLIEST = datetime(2026, 1, 1, tzinfo=UTC)
 """A clock that shows an earlier time has not been set: the first version is younger."""
 
-MAX_FAILURES = 2
+MAX_LEDGER_FAILURES = 2
 """After this many ticks in a row in which the ledger failed, the desk goes on without its file."""
 
 log = logging.getLogger(__name__)
@@ -54,7 +54,7 @@ class Desk:
     upkeep: LedgerUpkeep
     defects: Defects
     _started_at: datetime | None = None
-    _failures: int = 0
+    _ledger_failures: int = 0
 
     @classmethod
     def of(cls, context: ServiceContext) -> Self:
@@ -64,7 +64,7 @@ class Desk:
         return cls(
             context,
             RoundTeller(context, defects),
-            Outbox(context, NoticeWording(context, weekly_mail)),
+            Outbox(context, NoticeWording(context, weekly_mail), defects),
             AlarmMonitor(context),
             Corrections(context),
             Reminders(context),
@@ -80,45 +80,61 @@ class Desk:
 
         If the ledger cannot be written the desk goes on in memory: notices are still sent.
         """
+        if self._do_with_ledger() or self.context.ledger.in_memory:
+            return
+        if self._ledger_failures >= MAX_LEDGER_FAILURES:
+            self.upkeep.go_to_memory(self.context.clock())
+            self._do_with_ledger()
+
+    def _do_with_ledger(self) -> bool:
+        """Do what is due. Return whether the ledger could be read and written.
+
+        The defects are those of this attempt: what an attempt before it left undone is done now.
+        """
         self.defects.clear()
         try:
             self._do_what_is_due()
-            self._failures = 0
         except LedgerError as error:
-            self._failures += 1
+            self._ledger_failures += 1
             self.defects.add("ledger.failed")
             log.error("ledger.failed reason=%s", error)
-            if self._failures < MAX_FAILURES or self.context.ledger.in_memory:
-                return
-            self.upkeep.go_to_memory(self.context.clock())
-            self.tick()
+            return False
+        self._ledger_failures = 0
+        return True
 
     def _do_what_is_due(self) -> None:
         """Take the steps from a forecast to a push; `sillward.service` lists them."""
-        context, run = self.context, self.context.run
+        context, contained = self.context, self.defects.contained
         now = context.clock()
         self._note_start(now)
         if now < EARLIEST:
             self._tell_clock_is_unset(now)
             return
-        self.upkeep.go_back_to_file(now)
-        context.ledger.forget_rounds_of_wrong_clock(context.site.name, now)
-        self.deliver()  # what waits goes first: a slow forecast server must not hold it up
-        run.step_done()
-        with self.defects.contained("forecast.failed_to_refresh"):
+        with contained("ledger.failed_to_go_back"):
+            self.upkeep.go_back_to_file(now)
+        with contained("ledger.failed_to_forget"):
+            context.ledger.forget_rounds_of_wrong_clock(context.site.name, now)
+        with contained("delivery.failed"):
+            self.outbox.deliver()  # before a forecast server that may be slow
+        context.run.step_done()
+        with contained("forecast.failed_to_refresh"):
             context.updater.refresh_due(context.site)
-        run.step_done()
-        self._tell_due_rounds()
-        with self.defects.contained("alarm.failed"):
+        context.run.step_done()
+        with contained("round.failed"):
+            self._tell_due_rounds()
+        with contained("alarm.failed"):
             self._raise_alarms()
-        with self.defects.contained("change.failed"):
+        with contained("change.failed"):
             self.corrections.look()
-        with self.defects.contained("reminder.failed"):
+        with contained("reminder.failed"):
             self.reminders.look()
-        run.step_done()
-        self.deliver()
-        self.upkeep.mark_and_prune(context.clock())
-        self.upkeep.copy_daily(context.clock())
+        context.run.step_done()
+        with contained("delivery.failed"):
+            self.outbox.deliver()
+        with contained("ledger.failed_to_prune"):
+            self.upkeep.mark_and_prune(context.clock())
+        with contained("ledger.failed_to_copy"):
+            self.upkeep.copy_daily(context.clock())
 
     def _tell_due_rounds(self) -> None:
         """Tell each round that is due, unless a forecast for it may still come."""
@@ -126,35 +142,40 @@ class Desk:
         for occasion in due_rounds.occasions(
             context.site, context.household.rounds, context.clock()
         ):
-            if context.has_forecast() or not self._waits_for_forecast(occasion):
+            if context.has_forecast() or not self._may_get_forecast(occasion.due_at):
                 self.rounds.tell_or_admit_failure(occasion)
                 context.run.step_done()
 
-    def _waits_for_forecast(self, occasion: Occasion) -> bool:
-        """Whether a round waits a little longer: counted from its hour, or from the start."""
-        now = self.context.clock()
-        return now < max(occasion.due_at, self._note_start(now)) + PATIENCE
-
     def _raise_alarms(self) -> None:
         """Tell what cannot wait for a round."""
-        now = self.context.clock()
-        self.alarms.look(forecast_may_come=now < self._note_start(now) + PATIENCE)
+        started_at = self._started_at or self.context.clock()
+        if self.context.has_forecast() or not self._may_get_forecast(started_at):
+            self.alarms.look()
+        else:
+            self.alarms.look_at_clock_and_ledger()
 
     def _tell_clock_is_unset(self, now: datetime) -> None:
         """Tell that the clock is not set, and nothing else: no hour can be relied on before it is,
         and what is over cannot be told from what is to come."""
         log.error("clock.unset now=%s", now)
-        self.alarms.look_at_clock(now, unset=True)
-        self.outbox.deliver(only=Alarm.WRONG_CLOCK)
+        with self.defects.contained("alarm.failed"):
+            self.alarms.tell_clock_is_unset(now)
+        with self.defects.contained("delivery.failed"):
+            self.outbox.deliver_alarm(Alarm.WRONG_CLOCK)
 
-    def _note_start(self, now: datetime) -> datetime:
-        """Return when this desk was first asked, or when its clock was set back since.
-
-        The network may come up later than the desk.
-        """
+    def _note_start(self, now: datetime) -> None:
+        """Note the first tick of this desk, or the first one after its clock was set back."""
         if self._started_at is None or now < self._started_at:
             self._started_at = now
-        return self._started_at
+
+    def _may_get_forecast(self, due_at: datetime) -> bool:
+        """Whether a forecast may still come for what was due at this time.
+
+        The patience begins at the start of the desk at the earliest, since the network may come up
+        later than the desk.
+        """
+        since = max(due_at, self._started_at or due_at)
+        return self.context.clock() < since + PATIENCE
 
     # -- asked for from outside the tick
 
@@ -162,9 +183,9 @@ class Desk:
         """Tell a round now, once for each occasion; return None if it has been told before."""
         return self.rounds.tell(occasion)
 
-    def deliver(self, *, by_hand: bool = False) -> int:
+    def deliver(self, *, ignore_quiet_hours: bool = False) -> int:
         """Send every notice that waits and is due. Return how many could not be sent."""
-        return self.outbox.deliver(by_hand=by_hand)
+        return self.outbox.deliver(ignore_quiet_hours=ignore_quiet_hours)
 
     def take_over(self, household: Household) -> None:
         """Go by this collection from now on. What was told is compared with it at the next tick."""

@@ -39,6 +39,9 @@ away for a minute or two."""
 LOST_NOTICE_TOLD_FOR = timedelta(hours=24)
 """A notice that could not be sent is a trouble for this long. Judgement."""
 
+UNREADABLE_TOLD_FOR = timedelta(hours=24)
+"""A chore that cannot be read is a trouble until this long after its deadline. Judgement."""
+
 MAX_NOTICES = 100
 """The latest notices of a site that are looked at."""
 
@@ -50,6 +53,7 @@ def troubles(household: Household, store: ForecastStore, now: datetime, voice: V
         *_of_collection(store, voice),
         *_of_forecast(store, now, voice),
         *_of_notices(household, store, now),
+        *_of_chores(store, now, voice),
     ]
 
 
@@ -134,6 +138,13 @@ def _of_notices(household: Household, store: ForecastStore, now: datetime) -> It
             why = f": {last.last_error}" if last.last_error else ""
             yield f"{channel.name}: {', '.join(counts)}{why}"
     yield from _of_removed_channels(household, notices, now)
+
+
+def _of_chores(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[str]:
+    since = now - UNREADABLE_TOLD_FOR
+    for chore_id, before in store.ledger.chores.unreadable(voice.site.name, since).items():
+        until = voice.date_and_hour(before)
+        yield f"{chore_id}, to be done by {until}, cannot be read from the ledger: see the log"
 
 
 def _of_removed_channels(

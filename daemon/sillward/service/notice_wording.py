@@ -42,6 +42,10 @@ class NoticeWording:
             return stored_message(notice)
         return _BY_STAGE[notice.stage](self, notice, channel)
 
+    def forget_old(self) -> None:
+        """Drop the week's mail that was kept for other channels, if that was a while ago."""
+        self.weekly_mail.forget_old()
+
     # -- outside the daily rounds
 
     def _of_week_mail(self, notice: Notice) -> Message:

@@ -1,17 +1,18 @@
 """Delivery: what waits is claimed, worded for the moment, sent and marked, until it is too late."""
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from functools import partial
 from traceback import format_tb
 
 from sillward.channels.apprise_sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Alarm, Notice, Subject
-from sillward.service.context import ServiceContext
-from sillward.service.defects import contained
+from sillward.service.context import ALARM, ServiceContext
+from sillward.service.defects import Defects
 from sillward.service.notice_wording import (
     NoticeWording,
     day_of,
@@ -38,64 +39,95 @@ class Outbox:
 
     context: ServiceContext
     wording: NoticeWording
+    defects: Defects
     _sent_unmarked: dict[str, datetime] = field(default_factory=dict)
     """What this process has sent and when, as long as the ledger has not recorded it."""
 
-    def deliver(self, *, by_hand: bool = False, only: Alarm | None = None) -> int:
-        """Send every notice that waits and is due. Return how many could not be sent.
-
-        by_hand: also in quiet hours. only: the alarm whose notices alone are sent.
-        """
+    def deliver(self, *, ignore_quiet_hours: bool = False) -> int:
+        """Send every notice that waits and is due. Return how many could not be sent."""
         context = self.context
-        context.ledger.notices.release_claims(context.site.name, context.clock())
-        if only is None:
-            for notice in context.ledger.notices.expire(context.site.name, context.clock()):
-                log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
-        channels = {channel.name: channel for channel in context.household.channels}
-        self._hand_over(channels)
-        failed = 0
-        for notice in context.ledger.notices.due(
-            context.site.name, context.clock(), SEND_PAUSES[-1]
-        ):
-            channel = channels.get(notice.channel)
-            if context.run.stop_requested:
-                break
-            if channel is None or (only is not None and notice.subject != Subject(only)):
-                continue
-            if not by_hand and self._must_wait(notice):
-                continue
-            failed += not self._deliver_one(notice, channel)
-            context.run.step_done()
-        self.wording.weekly_mail.forget_old()
+        self._reclaim()
+        for notice in context.ledger.notices.expire(context.site.name, context.clock()):
+            log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
+        failed = self._send(
+            notice for notice in self._due() if ignore_quiet_hours or not self._must_wait(notice)
+        )
+        self.wording.forget_old()
         return failed
 
-    def _hand_over(self, channels: Mapping[str, Channel]) -> None:
+    def deliver_alarm(self, alarm: Alarm) -> int:
+        """Send the notices of one alarm that wait, and give up none. Return how many could not be
+        sent."""
+        self._reclaim()
+        return self._send(notice for notice in self._due() if notice.subject == Subject(alarm))
+
+    def _reclaim(self) -> None:
+        """Take back what waits in vain: on a process that is gone, or for a removed channel."""
+        context = self.context
+        context.ledger.notices.release_claims(context.site.name, context.clock())
+        self._hand_over()
+
+    def _due(self) -> list[Notice]:
+        """Return the notices that wait and are due for a try, oldest first."""
+        context = self.context
+        return context.ledger.notices.due(context.site.name, context.clock(), SEND_PAUSES[-1])
+
+    def _send(self, notices: Iterable[Notice]) -> int:
+        """Send these notices until a stop is requested. Return how many could not be sent.
+
+        A defect in one of them holds up no other.
+        """
+        context = self.context
+        channels = {channel.name: channel for channel in context.household.channels}
+        failed = 0
+        for notice in notices:
+            if context.run.stop_requested:
+                break
+            channel = channels.get(notice.channel)
+            if channel is None:
+                continue
+            failed += not self.defects.contained("notice.failed", f"key={notice.key}").attempt(
+                partial(self._deliver_one, notice, channel), otherwise=lambda: False
+            )
+            context.run.step_done()
+        return failed
+
+    def _hand_over(self) -> None:
         """Give what waits for a channel that was removed to one that was added since, if any.
 
         The heir is told the same rounds and has heard nothing of this one.
         """
         context = self.context
-        for notice in context.ledger.notices.waiting_for_others(context.site.name, list(channels)):
+        names = [channel.name for channel in context.household.channels]
+        for notice in context.ledger.notices.waiting_for_others(context.site.name, names):
             round_, day = notice.subject.round, day_of(notice)
-            takes = "alarm" if round_ is None else round_.value
+            takes = ALARM if round_ is None else round_.value
             of_round = context.ledger.notices.of_round(
                 context.site.name, notice.round, day, stage=None
             )
             informed = {other.channel for other in of_round}
-            listening = (name for name, channel in channels.items() if takes in channel.rounds)
-            heir = next((name for name in listening if name not in informed), None)
+            heirs = (channel.name for channel in context.channels_for(takes))
+            heir = next((name for name in heirs if name not in informed), None)
             if heir is not None and context.ledger.notices.hand_over(notice, heir, context.clock()):
                 log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _must_wait(self, notice: Notice) -> bool:
         """Whether quiet hours hold a notice back.
 
-        They do not if an order in it is due, or the notice of no use any more, before their end.
+        They do not if an order in it is due, or the notice of no use any more, before their end;
+        nor if a defect keeps that from being known.
         """
+        return self.defects.contained("notice.failed_to_time", f"key={notice.key}").attempt(
+            partial(self._is_held_back, notice), otherwise=lambda: False
+        )
+
+    def _is_held_back(self, notice: Notice) -> bool:
         context = self.context
         until = context.household.rounds.quiet.until(context.site, context.clock())
         if until is None or notice.expires_at <= until:
             return False
+        if context.ledger.chores.unreadable(context.site.name, context.clock()):
+            return False  # one of them may be an order of this notice
         return not any(chore.before <= until for chore in orders_of(context, notice))
 
     def _deliver_one(self, notice: Notice, channel: Channel) -> bool:
@@ -114,9 +146,10 @@ class Outbox:
 
     def _message_now(self, notice: Notice, channel: Channel) -> Message | None:
         """The words for this moment; a defect in finding them must not hold the notice up."""
-        with contained("notice.failed_to_word", f"key={notice.key}"):
-            return self.wording.message_now(notice, channel)
-        return stored_message(notice)
+        return self.defects.contained("notice.failed_to_word", f"key={notice.key}").attempt(
+            partial(self.wording.message_now, notice, channel),
+            otherwise=partial(stored_message, notice),
+        )
 
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
         """Send a claimed notice once and record the outcome; False if it is to be sent again."""

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
-from sillward.service.context import ServiceContext
+from sillward.service.context import ALARM, ServiceContext
 from sillward.service.told_round import ToldRound, told_round_at
 from sillward.wording import chore_phrases, follow_up
 from sillward_rules.chore import ChoreKind
@@ -143,9 +143,7 @@ class Reminders:
             return
         informed = {notice.channel for notice in open_round.notices}
         others = [
-            channel
-            for channel in context.household.channels
-            if "alarm" in channel.rounds and channel.name not in informed
+            channel for channel in context.channels_for(ALARM) if channel.name not in informed
         ]
         notices = self._notices(others[:1], open_round, due, Stage.PASSED_ON)
         ids = [order.id for order in due]

@@ -8,6 +8,7 @@ import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import partial
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice
@@ -48,9 +49,9 @@ class RoundTeller:
                 channel,
                 occasion,
                 self._words(channel, occasion, sheet),
-                silent=not _is_worth_telling(sheet, channel),
+                skip=not _is_worth_telling(sheet, channel),
             )
-            for channel in context.listening(occasion.round)
+            for channel in context.channels_for(occasion.round.value)
         ]
         self._save(occasion, notices, sheet, has_forecast=has_forecast)
         log.info(
@@ -63,13 +64,15 @@ class RoundTeller:
 
     def tell_or_admit_failure(self, occasion: Occasion) -> None:
         """Tell a round; if a defect prevents it, tell the channels that rather than nothing."""
-        with self.defects.contained("round.failed", _details(occasion)):
-            self.tell(occasion)
-            return
+        self.defects.contained("round.failed", _details(occasion)).attempt(
+            partial(self.tell, occasion), otherwise=partial(self._admit_failure, occasion)
+        )
+
+    def _admit_failure(self, occasion: Occasion) -> None:
         words = self._without_sheet(occasion)
         notices = [
             self._notice(channel, occasion, words)
-            for channel in self.context.listening(occasion.round)
+            for channel in self.context.channels_for(occasion.round.value)
         ]
         self._save(occasion, notices, None, has_forecast=False)
 
@@ -77,13 +80,22 @@ class RoundTeller:
 
     def _words(self, channel: Channel, occasion: Occasion, sheet: Sheet) -> Message:
         """Return what a channel is told; if a defect prevents it, the bare orders."""
-        with self.defects.contained("round.failed_to_word", _details(occasion)):
-            return self.context.message(channel, sheet, self._footer(channel, occasion))
+        context = self.context
+        return self.defects.contained("round.failed_to_word", _details(occasion)).attempt(
+            lambda: context.message(channel, sheet, self._footer(channel, occasion)),
+            otherwise=lambda: self._bare_orders(occasion, sheet),
+        )
+
+    def _bare_orders(self, occasion: Occasion, sheet: Sheet) -> Message:
+        """Return the orders of a sheet and nothing else; if there are none, or a defect prevents
+        it, that a round could not be worked out."""
         orders = [chore for chore in sheet.chores if chore.kind in ORDERS]
-        if orders and occasion.round is not Round.WEEK:
-            with self.defects.contained("round.failed_to_word", _details(occasion)):
-                return follow_up.orders_only(orders, sheet.at, self.context.voice)
-        return self._without_sheet(occasion)
+        if not orders or occasion.round is Round.WEEK:
+            return self._without_sheet(occasion)
+        return self.defects.contained("round.failed_to_word", _details(occasion)).attempt(
+            lambda: follow_up.orders_only(orders, sheet.at, self.context.voice),
+            otherwise=lambda: self._without_sheet(occasion),
+        )
 
     def _without_sheet(self, occasion: Occasion) -> Message:
         voice = self.context.voice
@@ -99,12 +111,10 @@ class RoundTeller:
     # -- what is written down
 
     def _notice(
-        self, channel: Channel, occasion: Occasion, message: Message, *, silent: bool = False
+        self, channel: Channel, occasion: Occasion, message: Message, *, skip: bool = False
     ) -> Notice:
         until = max(occasion.until, self.context.clock() + MIN_SENDING_TIME)
-        return self.context.notice(
-            channel, occasion.name, occasion.day, message, until, silent=silent
-        )
+        return self.context.notice(channel, occasion.name, occasion.day, message, until, skip=skip)
 
     def _save(
         self,

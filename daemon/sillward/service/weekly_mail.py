@@ -70,9 +70,9 @@ def _footer(life: str, review: WeekReview | None, voice: Voice) -> list[str]:
 
 def _review_or_none(context: ServiceContext, day: date) -> WeekReview | None:
     """The review of the last week; None, with a line in the log, if a defect prevents it."""
-    with contained("review.failed"):
-        return review_week(context, day)
-    return None
+    return contained("review.failed").attempt(
+        lambda: review_week(context, day), otherwise=lambda: None
+    )
 
 
 def review_week(context: ServiceContext, day: date) -> WeekReview:
@@ -94,6 +94,15 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _CachedMail:
+    """The mail of a week round that was made last."""
+
+    day: date
+    made_at: datetime
+    mail: Message
+
+
 @dataclass(slots=True)
 class WeeklyMail:
     """Makes the mail of a week round, once for all channels."""
@@ -101,26 +110,27 @@ class WeeklyMail:
     context: ServiceContext
     draw: Draw = _draw
     monotonic: Callable[[], float] = time.monotonic
-    _made: tuple[date, datetime, Message] | None = field(default=None, init=False)
-    """The mail that was made last: its day, when it was made, and the mail."""
+    _last: _CachedMail | None = field(default=None, init=False)
 
     def mail(self, day: date) -> Message:
         """Return the week as it is now: title, text, page and charts, for every channel alike."""
         self.forget_old()
-        if self._made is None or self._made[0] != day:
-            self._made = (day, self.context.clock(), self._make(day))
-        return self._made[2]
+        if self._last is None or self._last.day != day:
+            self._last = _CachedMail(day, self.context.clock(), self._compose(day))
+        return self._last.mail
 
     def forget(self) -> None:
         """Drop the mail that was made: what it says has changed."""
-        self._made = None
+        self._last = None
 
     def forget_old(self) -> None:
         """Drop the mail that was made, if that was a while ago."""
-        if self._made and not timedelta(0) <= self.context.clock() - self._made[1] < KEPT_FOR:
-            self._made = None
+        if self._last is not None:
+            age = self.context.clock() - self._last.made_at
+            if not timedelta(0) <= age < KEPT_FOR:
+                self._last = None
 
-    def _make(self, day: date) -> Message:
+    def _compose(self, day: date) -> Message:
         context, voice = self.context, self.context.voice
         weather = context.weather()
         sheet = context.sheet(Round.WEEK, weather)
@@ -143,7 +153,7 @@ class WeeklyMail:
     def _charts(self, sheet: Sheet, weather: Weather) -> Iterator[tuple[Picture, bytes]]:
         """Draw the charts, as far as there is time and room for them."""
         until, size = self.monotonic() + CHARTS_S, 0
-        for number, data in enumerate(self._worth_drawing(sheet, weather), 1):
+        for number, data in enumerate(self._chart_data(sheet, weather), 1):
             left_s = until - self.monotonic()
             image = self.draw(data, left_s) if left_s > 0 else None
             if image is None:
@@ -156,12 +166,12 @@ class WeeklyMail:
                 image,
             )
 
-    def _worth_drawing(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
-        """The data of each chart, worked out when it is needed; a defect in it ends them."""
+    def _chart_data(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
+        """Yield the data of each chart, worked out when it is needed; a defect in it ends them."""
         with contained("chart.failed"):
-            yield from self._data(sheet, weather)
+            yield from self._charts_worth_drawing(sheet, weather)
 
-    def _data(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
+    def _charts_worth_drawing(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
         context, units = self.context, self.context.household.units
         collection, ahead = context.household.collection, sheet.outlook
         if ahead is None or not ahead.nights:

@@ -43,6 +43,33 @@ def test_what_the_ledger_says_and_what_ends_the_process_is_raised(
     assert not caplog.records
 
 
+def attempted(error: BaseException | None) -> str:
+    def action() -> str:
+        if error is not None:
+            raise error
+        return "done"
+
+    return contained("step.failed").attempt(action, otherwise=lambda: "the next best")
+
+
+def test_an_attempt_returns_its_result_or_the_next_best(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    assert attempted(None) == "done"
+    assert not caplog.records
+
+    assert attempted(ValueError("a defect")) == "the next best"
+    assert [record.getMessage() for record in caplog.records] == ["step.failed"]
+
+
+@pytest.mark.parametrize("error", [LedgerError("no disk"), KeyboardInterrupt()])
+def test_an_attempt_contains_neither_the_ledger_nor_the_end_of_the_process(
+    error: BaseException,
+) -> None:
+    with pytest.raises(type(error)):
+        attempted(error)
+
+
 def test_the_defects_of_a_tick_are_remembered_until_the_next() -> None:
     defects = Defects()
     for event in ("alarm.failed", "change.failed"):

@@ -292,7 +292,7 @@ def test_by_hand_there_are_no_quiet_hours() -> None:
     desk.tick()
     assert world.post.pushes == []
 
-    desk.deliver(by_hand=True)
+    desk.deliver(ignore_quiet_hours=True)
 
     assert heard(world, "phone") == ["Nothing to carry in tonight"]
 

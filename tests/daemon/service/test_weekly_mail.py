@@ -106,7 +106,7 @@ def test_told_by_hand_on_another_day_it_is_the_same_mail() -> None:
     assert week.early
 
     desk.tell(week)
-    desk.deliver(by_hand=True)
+    desk.deliver(ignore_quiet_hours=True)
 
     told = weeks(world)["mail"]
     assert told.html is not None
@@ -391,7 +391,7 @@ def test_a_mail_that_has_to_wait_is_made_once_an_hour() -> None:
     assert "Sunday 17 May 2026, 19:06" in weeks(world)["mail"].body
     world.clock.move(minutes=61)
     desk.tick()
-    assert desk.weekly_mail._made is None
+    assert desk.weekly_mail._last is None
 
 
 def test_a_repeat_says_so_and_has_its_page() -> None:

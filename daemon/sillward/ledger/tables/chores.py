@@ -1,15 +1,23 @@
-"""The chores that were told."""
+"""The chores that were told.
 
-from collections.abc import Mapping, Sequence
+A row whose chore cannot be read is logged and left out, so that it costs no other chore its place;
+`unreadable` names it.
+"""
+
+import logging
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
+from sqlite3 import Row
 from typing import Any
 
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.database import Database
-from sillward.ledger.records import StoredChore, chore_of, to_text
+from sillward.ledger.records import StoredChore, chore_of, to_moment, to_text
 from sillward_rules.chore import Chore
 from sillward_rules.revision import only
+
+log = logging.getLogger(__name__)
 
 
 class ChoreTable:
@@ -17,6 +25,8 @@ class ChoreTable:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._logged: set[tuple[str, str]] = set()
+        """Site and id of the unreadable chores that have been logged: once is enough."""
 
     def due_since(self, site: str, since: datetime) -> list[StoredChore]:
         """Return the chores whose deadline is not before a time, by deadline."""
@@ -25,7 +35,7 @@ class ChoreTable:
             site,
             to_text(since),
         )
-        return [chore_of(row) for row in rows]
+        return self._readable(rows)
 
     def of_day(self, site: str, day: date) -> list[StoredChore]:
         """Return the chores of a local date, by deadline."""
@@ -35,7 +45,32 @@ class ChoreTable:
             str(day),  # with which ids begin
             str(day + timedelta(days=1)),
         )
-        return [chore_of(row) for row in rows]
+        return self._readable(rows)
+
+    def unreadable(self, site: str, since: datetime) -> dict[str, datetime]:
+        """Return the ids of open chores that cannot be read, with their deadlines, by deadline.
+
+        Only deadlines that are not before `since` are looked at.
+        """
+        rows = self._database.rows(
+            "SELECT * FROM chore WHERE site = ? AND before >= ? AND done_at IS NULL"
+            " AND called_off_at IS NULL ORDER BY before, id",
+            site,
+            to_text(since),
+        )
+        return {row["id"]: to_moment(row["before"]) for row in rows if _chore_or_none(row) is None}
+
+    def _readable(self, rows: Iterable[Row]) -> list[StoredChore]:
+        """Return the chores of these rows, without those that cannot be read."""
+        chores = []
+        for row in rows:
+            chore = _chore_or_none(row)
+            if chore is not None:
+                chores.append(chore)
+            elif (row["site"], row["id"]) not in self._logged:
+                self._logged.add((row["site"], row["id"]))
+                log.error("ledger.unreadable_chore site=%s id=%s", row["site"], row["id"])
+        return chores
 
     def any_confirmed_since(self, site: str, since: date) -> bool:
         """Whether any chore of a day, or of one after it, has been confirmed."""
@@ -65,7 +100,7 @@ class ChoreTable:
         """Write a chore of a round. What was done stays done unless there is now more to do."""
         row = self.row(site, chore.id)
         done_at = reminded_at = passed_on_at = None
-        if row is not None and set(chore.plants) <= set(decode(row["chore_json"]).plants):
+        if row is not None and set(chore.plants) <= _plants_in(row["chore_json"]):
             done_at = row["done_at"]
             if row["before"] == to_text(chore.before):  # nobody is reminded twice of it
                 reminded_at, passed_on_at = row["reminded_at"], row["passed_on_at"]
@@ -170,6 +205,22 @@ class ChoreTable:
     def prune(self, oldest: datetime) -> None:
         """Drop the chores whose deadline was before a time."""
         self._database.execute("DELETE FROM chore WHERE before < ?", to_text(oldest))
+
+
+def _chore_or_none(row: Row) -> StoredChore | None:
+    """Return the chore of a row, or None if it cannot be read."""
+    try:
+        return chore_of(row)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
+
+
+def _plants_in(chore_json: str) -> set[str]:
+    """Return the plants of a stored chore; none if it cannot be read."""
+    try:
+        return set(decode(chore_json).plants)
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return set()
 
 
 def _columns(chore: Chore) -> dict[str, object]:
