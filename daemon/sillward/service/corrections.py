@@ -39,7 +39,6 @@ class _Correction:
     told: ToldRound
     sheet: Sheet
     revision: Revision
-    chores: Sequence[StoredChore]
     notices: Sequence[Notice]
 
     @property
@@ -95,11 +94,7 @@ class Corrections:
         collection = context.household.collection
         weather, state = context.weather(), context.states()
         sheet = context.sheet(told.round, weather)
-        chores = [
-            chore
-            for chore in context.ledger.chores.of_day(context.site.name, told.day)
-            if chore.round == told.round.value and chore.kind in CORRECTED
-        ]
+        chores = _corrected_chores(context, told)
         open_orders = (_order(context, chore) for chore in chores if chore.open)
         revision = revise(
             [order for order in open_orders if order is not None],
@@ -113,7 +108,7 @@ class Corrections:
             notices = context.ledger.notices.of_round(
                 context.site.name, told.round.value, told.day, stage=None
             )
-            self._tell(_Correction(told, sheet, revision, chores, notices))
+            self._tell(_Correction(told, sheet, revision, notices))
 
     def _tell(self, correction: _Correction) -> None:
         """Enqueue a correction for the channels that are to hear of it and have messages left."""
@@ -127,6 +122,7 @@ class Corrections:
             log.warning(
                 "change.not_told round=%s day=%s most=%d", told.round.value, told.day, max_messages
             )
+            self._save_untold(correction)
             return
         self._save(correction, channels, counts)
         log.info(
@@ -150,26 +146,30 @@ class Corrections:
         self, correction: _Correction, channels: Sequence[Channel], counts: Mapping[str, int]
     ) -> None:
         """Write a correction to the ledger: its notices, and what it changes."""
+        told = correction.told
         ledger, site = self.context.ledger, self.context.site
-        told, revision, sheet = correction.told, correction.revision, correction.sheet
         change = ledger.rounds.change_count(site.name, told.round.value, told.day) + 1
-        patched, called_off = patch_chores(correction.chores, revision, sheet.at)
-        states = ledger.states_once_delivered(site.name, told.round.value, told.day)
-        ledger.keep_change(
-            site.name,
-            told.round.value,
-            change,
-            told.day,
-            sheet.at,
+        save_revision(
+            self.context,
+            told,
+            correction.sheet,
+            correction.revision,
             notices=[
                 self._notice(correction, channel, change, counts.get(channel.name, 0))
                 for channel in channels
             ],
-            chores=patched,
-            called_off=called_off,
-            states_once_delivered=after_revision(states, sheet, revision),
-            replaces=[notice.key for notice in correction.outdated],
+            replaces=correction.outdated,
         )
+
+    def _save_untold(self, correction: _Correction) -> None:
+        """Write the new orders of a correction, for which no channel has messages left.
+
+        They are open from now on: `status`, the next sheet and a reminder show them. What is off,
+        or due at another hour, stays as it was told.
+        """
+        added = Revision(added=correction.revision.added)
+        if added:
+            save_revision(self.context, correction.told, correction.sheet, added)
 
     def _notice(self, correction: _Correction, channel: Channel, change: int, count: int) -> Notice:
         """The notice for a channel; the whole round anew where a change was still waiting."""
@@ -239,6 +239,47 @@ class Corrections:
                 else heard.get(channel.name) and (changes_others or channel.name in heard_a_change)
             )
         ]
+
+
+def save_revision(
+    context: ServiceContext,
+    told: ToldRound,
+    sheet: Sheet,
+    revision: Revision,
+    *,
+    notices: Sequence[Notice] = (),
+    replaces: Sequence[Notice] = (),
+) -> None:
+    """Write what a revision changes about a round that was told, with its notices.
+
+    replaces: notices that wait, and are not to be sent any more.
+    """
+    ledger, site = context.ledger, context.site
+    name, day = told.round.value, told.day
+    patched, called_off = patch_chores(_corrected_chores(context, told), revision, sheet.at)
+    ledger.keep_change(
+        site.name,
+        name,
+        ledger.rounds.change_count(site.name, name, day) + 1,
+        day,
+        sheet.at,
+        notices=notices,
+        chores=patched,
+        called_off=called_off,
+        states_once_delivered=after_revision(
+            ledger.states_once_delivered(site.name, name, day), sheet, revision
+        ),
+        replaces=[notice.key for notice in replaces],
+    )
+
+
+def _corrected_chores(context: ServiceContext, told: ToldRound) -> list[StoredChore]:
+    """Return the chores of a round that a newer forecast may change."""
+    return [
+        chore
+        for chore in context.ledger.chores.of_day(context.site.name, told.day)
+        if chore.round == told.round.value and chore.kind in CORRECTED
+    ]
 
 
 def _may_be_heard(notice: Notice) -> bool:

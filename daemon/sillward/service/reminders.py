@@ -50,6 +50,11 @@ class _OpenRound:
         """Whether no notice of it has arrived so far."""
         return not any(notice.state is NoticeState.SENT for notice in self.notices)
 
+    def is_untold(self, order: StoredChore) -> bool:
+        """Whether plants have joined an order, or its hour has changed, since anybody was told."""
+        changed_at = order.changed_at
+        return changed_at is not None and all(at < changed_at for at in self.first_hand_times)
+
     def first_sent_at(self, order: StoredChore) -> datetime | None:
         """Return when an order was first sent with its present hour, or None if it was not."""
         sent, changed_at = self.first_hand_times, order.changed_at
@@ -111,11 +116,14 @@ class Reminders:
         counts = context.ledger.notices.count_by_channel(
             context.site.name, told.round.value, told.day
         )
-        # What is still to do may use the messages that are kept for it.
+        # What is still to do may use the messages that are kept for it. Where none is left, an
+        # order that no message has told of is told by its reminder all the same.
+        is_untold = any(open_round.is_untold(order) for order in due)
         channels = [
             channel
             for channel in context.household.channels
-            if channel.name in reached and counts.get(channel.name, 0) < policy.max_messages
+            if channel.name in reached
+            and (is_untold or counts.get(channel.name, 0) < policy.max_messages)
         ]
         notices = self._notices(channels, open_round, due, Stage.REMINDER)
         ids = [order.id for order in due]
@@ -221,9 +229,7 @@ class Reminders:
         chores = [chore for order in (*late, *due) if (chore := context.chore(order)) is not None]
         is_passed_on = stage is Stage.PASSED_ON
         words = follow_up.reminder(chores, now, context.voice, passed_on=is_passed_on)
-        # By its name it is told again for the same chore only if its hour has become another one.
-        which = f"{due[0].id_without_day} {due[0].before:%H:%M}"
-        name = f"{told.round.value} {stage} {which}"
+        name = f"{told.round.value} {stage} {_intent(due)}"
         until = max(order.before for order in due) + follow_up.LATE
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is
             until = max(told.until, until)
@@ -233,6 +239,18 @@ class Reminders:
             )
             for channel in channels
         ]
+
+
+def _intent(due: Sequence[StoredChore]) -> str:
+    """Return what distinguishes a reminder from the others of its round.
+
+    Of one chore there is another reminder only if its hour has become another one, or if plants
+    have joined it.
+    """
+    first = due[0]
+    intent = f"{first.id_without_day} {first.before:%H:%M}"
+    changed_at = max((order.changed_at for order in due if order.changed_at), default=None)
+    return intent if changed_at is None else f"{intent} changed {changed_at:%H:%M:%S}"
 
 
 def _still_helps(order: StoredChore, now: datetime) -> bool:

@@ -529,3 +529,64 @@ def test_nobody_is_woken_to_hear_that_there_is_nothing_to_do() -> None:
     assert all(
         notice.state != NoticeState.EXPIRED for notice in world.ledger.notices.latest(SITE.name)
     )
+
+
+def test_an_order_that_comes_when_all_messages_are_used_up_is_kept_and_shown() -> None:
+    """It is in `status`, can be confirmed, and is passed on; what is off stays to be done."""
+    policy = NoticePolicy(remind=None, pass_on=timedelta(minutes=15), max_messages=1)
+    phone, partner = a_channel("phone"), a_channel("partner", "alarm")
+    world, desk = told(6.0, phone, partner, policy=policy)
+
+    newer(world, desk, 1.0, minutes=15)
+
+    assert len(world.post.pushes) == 1
+    chores = world.ledger.chores.of_day(SITE.name, DAY)
+    assert {name for chore in chores if chore.open for name in chore.plants} == {
+        "Left pot",
+        "Right pot",
+        "Hardy one",
+    }
+    assert world.ledger.plants.states(SITE.name)["Hardy one"].spot == "bench"
+    world.clock.now = local("18:26")
+    desk.tick()
+    ((_, message),) = world.post.pushes[1:]
+    assert message.title == "14 min left: Carry in 3 plants by 18:40"
+    assert "Hardy one" in message.body
+
+
+def test_what_is_off_when_all_messages_are_used_up_stays_to_be_done() -> None:
+    world, desk = told(6.0, policy=replace(SILENT, max_messages=1))
+
+    newer(world, desk, 14.0, minutes=15)
+
+    (chore,) = world.ledger.chores.of_day(SITE.name, DAY)
+    assert chore.open
+    assert set(chore.plants) == {"Left pot", "Right pot"}
+
+
+def test_an_order_that_no_message_was_left_for_is_told_by_its_reminder() -> None:
+    policy = NoticePolicy(remind=timedelta(minutes=30), pass_on=None, max_messages=1)
+    world, desk = told(6.0, policy=policy)
+    newer(world, desk, 1.0, minutes=15)
+    assert len(world.post.pushes) == 1
+
+    for text in ("18:11", "18:12", "18:39"):
+        world.clock.now = local(text)
+        desk.tick()
+
+    assert world.post.titles[1:] == ["29 min left: Carry in 3 plants by 18:40"]
+
+
+def test_a_change_that_waits_is_not_lost_when_no_message_is_left_for_the_next() -> None:
+    policy = replace(SILENT, max_messages=2)
+    world, desk = told(6.0, policy=policy)
+    world.post.down = {"phone"}
+    newer(world, desk, 1.0, minutes=15)
+    newer(world, desk, 0.5, minutes=15)
+    world.post.down = set()
+    world.clock.move(minutes=16)
+
+    desk.tick()
+
+    (_, message) = world.post.pushes[-1]
+    assert "Hardy one" in message.body

@@ -13,6 +13,7 @@ from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.plant import Limit, Limits
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
     BENCH,
@@ -345,3 +346,25 @@ def test_quiet_hours_leave_room_to_be_told(text: str) -> None:
 
 def test_fourteen_quiet_hours_are_not_too_many() -> None:
     assert NoticesTable(quiet="18:00-08:00").quiet == "18:00-08:00"
+
+
+def test_plants_that_join_a_reminded_order_at_its_hour_are_reminded_of_too() -> None:
+    world, _ = evening(PHONE, policy=NoticePolicy(remind=timedelta(minutes=60), pass_on=None))
+    hardy = replace(a_plant("Hardy one"), limits=Limits(night_low=Limit(3.0, "your own limit")))
+    collection = replace(world.household.collection, plants=(a_plant("Pot 0"), hardy))
+    world.household = replace(world.household, collection=collection)
+    desk = world.desk
+    until(world, desk, "17:45")
+    assert heard(world, "phone")[1:] == ["Carry in 1 plant by 18:40"]
+
+    world.source.low_c = 1.0
+    plan = world.ledger.calls.get(world.source.name)
+    assert plan is not None
+    world.ledger.calls.keep(world.source.name, replace(plan, next_at=world.clock.now))
+    until(world, desk, "18:38")
+
+    change, reminder = heard(world, "phone")[2:]
+    assert change.endswith("Change: carry in 1 more by 18:40")
+    assert reminder.endswith("Carry in 2 plants by 18:40")
+    notices = world.ledger.notices.of_round(SITE.name, "dusk", DAY, stage=None)
+    assert [notice.stage for notice in notices].count(Stage.REMINDER) == 2
