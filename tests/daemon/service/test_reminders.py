@@ -358,9 +358,9 @@ def test_plants_that_join_a_reminded_order_at_its_hour_are_reminded_of_too() -> 
     assert heard(world, "phone")[1:] == ["Carry in 1 plant by 18:40"]
 
     world.source.low_c = 1.0
-    plan = world.ledger.calls.get(world.source.name)
+    plan = world.ledger.call_schedules.get(world.source.name)
     assert plan is not None
-    world.ledger.calls.keep(world.source.name, replace(plan, next_at=world.clock.now))
+    world.ledger.call_schedules.keep(world.source.name, replace(plan, next_at=world.clock.now))
     until(world, desk, "18:38")
 
     change, reminder = heard(world, "phone")[2:]
