@@ -13,12 +13,14 @@ from sillward.config.household import Channel
 from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subject
 from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext
+from sillward.service.corrections import save_revision
+from sillward.service.told_round import ToldRound
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
 from sillward_rules.chore import Chore
-from sillward_rules.revision import ORDERS
-from sillward_rules.sheet import Round
+from sillward_rules.revision import ORDERS, Revision, only
+from sillward_rules.sheet import Round, Sheet
 
 LOST_ROUND_TOLD_WITHIN = timedelta(hours=36)
 """A round that could not be sent is mentioned in the next one, if that comes this soon."""
@@ -68,6 +70,8 @@ class NoticeWording:
         redrawn = None
         if not notice.perhaps_sent:
             redrawn = self._redrawn(notice, channel, orders, written_at)
+        if redrawn is not None:
+            orders = self._orders_since(notice, written_at)
         worded_at = written_at if redrawn is None else self.context.clock()
         message = redrawn or stored_message(notice)
         return self._with_lost_round(notice, channel, self._timed(message, orders, worded_at))
@@ -155,7 +159,32 @@ class NoticeWording:
         is_outdated = has_changed or (is_old and is_ahead)
         if round_ is None or not is_outdated or not context.has_forecast():
             return None
-        return context.message(channel, context.sheet(round_, context.weather()))
+        sheet = context.sheet(round_, context.weather())
+        self._save_new_orders(notice, round_, sheet)
+        return context.message(channel, _with_orders(sheet, orders))
+
+    def _save_new_orders(self, notice: Notice, round_: Round, sheet: Sheet) -> None:
+        """Write the orders of a sheet that the ledger does not have, since it is about to be sent.
+
+        They are those that were not worth a correction when the newest forecast came.
+        """
+        context, day = self.context, day_of(notice)
+        known = {
+            (chore.kind, name)
+            for chore in context.ledger.chores.of_day(context.site.name, day)
+            if chore.round == notice.round and (chore.open or chore.done_at)
+            for name in chore.plants
+        }
+        added = [
+            only(chore, names)
+            for chore in sheet.chores
+            if chore.kind in ORDERS
+            and chore.overdue_since is None
+            and (names := [name for name in chore.plants if (chore.kind, name) not in known])
+        ]
+        if added:
+            told = ToldRound(round_, day, notice.expires_at)
+            save_revision(context, told, sheet, Revision(added=tuple(added)))
 
     def _changed_deadlines(self, notice: Notice, since: datetime | None) -> set[datetime]:
         """The deadlines that a change, or a later one, has set."""
@@ -196,6 +225,21 @@ _BY_STAGE: dict[Stage, _StageWording] = {
     Stage.REMINDER: NoticeWording._of_reminder,
     Stage.PASSED_ON: NoticeWording._of_reminder,
 }
+
+
+def _with_orders(sheet: Sheet, orders: Sequence[Chore]) -> Sheet:
+    """Return the sheet with these orders, for the plants for which it has no such order itself.
+
+    An order that a newer forecast did not call off stands, though it may just not be needed.
+    """
+    named = {(chore.kind, name) for chore in sheet.chores for name in chore.plants}
+    lacking = [
+        only(order, names)
+        for order in orders
+        if (names := [name for name in order.plants if (order.kind, name) not in named])
+    ]
+    chores = sorted([*sheet.chores, *lacking], key=lambda chore: chore.before)
+    return replace(sheet, chores=tuple(chores)) if lacking else sheet
 
 
 def stored_message(notice: Notice) -> Message:
