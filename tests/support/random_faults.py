@@ -15,7 +15,7 @@ from sillward.config.household import Channel, NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, SourceError
 from sillward.ledger import Ledger, Stage
-from sillward.ledger.ledger_file import LedgerFile
+from sillward.ledger.opening import FileOpener
 from sillward.net.http import Answer, Query
 from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import SEND_PAUSES
@@ -63,24 +63,24 @@ class Disk:
         db.execute(f"PRAGMA query_only = {int(self.state == 'shut')}")
 
 
-class ShakyFile(LedgerFile):
-    """The file of a ledger on such a disk. It waits for no sync: what a crash of the machine does
-    to a file is checked elsewhere."""
+class ShakyOpener(FileOpener):
+    """Opens a ledger on such a disk. It waits for no sync: what a crash of the machine does to a
+    file is checked elsewhere."""
 
     disk: Disk
 
-    def _connect(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
+    def connect(self, name: str, *, uri: bool = False) -> sqlite3.Connection:
         if self.disk.state == "shut" and not uri:
             msg = "disk I/O error"
             raise sqlite3.OperationalError(msg)
-        db = super()._connect(name, uri=uri)
+        db = super().connect(name, uri=uri)
         if not uri:
             self.disk.limit(db)
         return db
 
-    def _configure(self) -> None:
-        super()._configure()
-        self.database.connection.execute("PRAGMA synchronous = OFF")
+    def configure(self, db: sqlite3.Connection) -> None:
+        super().configure(db)
+        db.execute("PRAGMA synchronous = OFF")
 
 
 class ShakyLedger(Ledger):
@@ -234,9 +234,9 @@ class RandomFaults:
         self.rng = random.Random(self.seed)
         self.disk = Disk()
         self.clock = FakeClock(datetime(2026, 3, 1, 12, tzinfo=UTC))
-        file_type = type("OnThisDisk", (ShakyFile,), {"disk": self.disk})
+        opener_type = type("OnThisDisk", (ShakyOpener,), {"disk": self.disk})
         self.kind: type[ShakyLedger] = type(
-            "OnThisDisk", (ShakyLedger,), {"disk": self.disk, "file_type": file_type}
+            "OnThisDisk", (ShakyLedger,), {"disk": self.disk, "opener_type": opener_type}
         )
         self.spells = {
             **{

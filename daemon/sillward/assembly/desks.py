@@ -11,6 +11,7 @@ from sillward.config.household import Channel
 from sillward.config.settings import heartbeat_addresses
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger
+from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.ownership import refuse_place
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
@@ -83,6 +84,6 @@ def desk_by_hand(app: App, ledger: Ledger | None = None) -> Desk:
     forecast, so that nothing of it is kept.
     """
     if ledger is None and app.pretending:
-        ledger = Ledger(":memory:")
+        ledger = Ledger(IN_MEMORY)
     (desk,) = desks_of([app], ledger, show_progress=True)
     return desk

@@ -16,6 +16,7 @@ from sillward.forecast.recorded import Recorded
 from sillward.forecast.store import ForecastStore, credit
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger
+from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.net import fetch
 from sillward.net.http import Answer
 from sillward.net.progress import patient
@@ -27,8 +28,6 @@ from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
-
-IN_MEMORY = ":memory:"
 
 
 def forecast_updater(

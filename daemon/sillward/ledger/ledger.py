@@ -12,6 +12,7 @@ from typing import ClassVar, Self
 
 from sillward.errors import ConfigError, NotOursError
 from sillward.ledger.ledger_file import IN_MEMORY, LedgerFile
+from sillward.ledger.opening import FileOpener
 from sillward.ledger.ownership import refuse_place
 from sillward.ledger.records import (
     Activity,
@@ -54,7 +55,7 @@ class Ledger:
     Everything raises LedgerError if the file cannot be read or written.
     """
 
-    file_type: ClassVar[type[LedgerFile]] = LedgerFile
+    opener_type: ClassVar[type[FileOpener]] = FileOpener
 
     def __init__(
         self,
@@ -66,9 +67,11 @@ class Ledger:
         """Open or create the file. Raise LedgerError if it cannot be used, NotOursError if what is
         there is not ours.
 
-        clock: for the names of what is set aside. resilient: see `open_or_in_memory`.
+        Args:
+            clock: gives the time for the names of files that are set aside.
+            resilient: see `open_or_in_memory`.
         """
-        self.file = self.file_type(path, clock=clock, resilient=resilient)
+        self.file = LedgerFile(self.opener_type(str(path), clock), resilient=resilient)
         self.database = self.file.database
         self.forecasts = ForecastTable(self.database)
         self.call_schedules = CallScheduleTable(self.database)

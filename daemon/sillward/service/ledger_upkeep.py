@@ -33,7 +33,6 @@ class LedgerUpkeep:
 
     def go_to_memory(self, now: datetime) -> None:
         """Go on with a copy in memory, since the file cannot be written."""
-        log.error("ledger.afloat: nothing can be written; going on in memory")
         self.ledger.to_memory()
         self._tried_file = now
 
@@ -42,8 +41,7 @@ class LedgerUpkeep:
         if not self.ledger.in_memory or not _is_due(self._tried_file, now, TRY_FILE_EVERY):
             return
         self._tried_file = now
-        if self.ledger.to_file():
-            log.warning("ledger.back: its file can be written again")
+        self.ledger.to_file()
 
     def mark_and_prune(self, now: datetime) -> None:
         """Write a sign of life and delete old rows, each when it is due."""

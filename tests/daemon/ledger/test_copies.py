@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from sillward import files
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger, copies, ledger_file
+from sillward.ledger import Ledger, copies, opening
 from sillward.ledger.copies import superfluous
 from sillward.ledger.migrations import MIGRATIONS
 from sillward.ledger.schema import SCHEMA_VERSION
@@ -236,7 +236,7 @@ def test_a_ledger_in_memory_has_no_copies(tmp_path: Path, monkeypatch: pytest.Mo
 def old(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A ledger with rows, and a sillward that is one version ahead of it."""
     path = a_ledger(tmp_path / "ledger.sqlite3")
-    monkeypatch.setattr(ledger_file, "SCHEMA_VERSION", SCHEMA_VERSION + 1)
+    monkeypatch.setattr(opening, "SCHEMA_VERSION", SCHEMA_VERSION + 1)
     monkeypatch.setitem(MIGRATIONS, SCHEMA_VERSION, "CREATE TABLE newer (what TEXT)")
     return path
 

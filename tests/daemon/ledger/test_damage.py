@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from sillward import files
 from sillward.errors import ConfigError, LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import Ledger, copies
-from sillward.ledger.ledger_file import LedgerFile
+from sillward.ledger.opening import FileOpener
 from sillward.ledger.schema import SCHEMA_VERSION
 from tests.support.ledger_files import (
     DAY,
@@ -326,14 +326,14 @@ def test_all_that_there_was_lay_in_a_wal_that_is_damaged(tmp_path: Path) -> None
     assert Path(f"{damaged(path)[0]}-wal").exists()
 
 
-@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "LedgerFile._connect"])
+@pytest.mark.parametrize("step", ["os.fsync", "os.link", "Path.unlink", "FileOpener.connect"])
 def test_a_crash_while_a_ledger_is_begun_is_no_damage(
     step: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Killed in its first milliseconds: nothing is lost, so nobody is told that something was."""
     path = tmp_path / "ledger.sqlite3"
     place, name = step.split(".")
-    target = {"os": os, "Path": Path, "LedgerFile": LedgerFile}[place]
+    target = {"os": os, "Path": Path, "FileOpener": FileOpener}[place]
     with monkeypatch.context() as patch:
 
         def killed(*_: object, **__: object) -> object:

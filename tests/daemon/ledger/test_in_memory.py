@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError
 from sillward.ledger import CallSchedule, Ledger, StoredForecast
-from sillward.ledger.ledger_file import LedgerFile
+from sillward.ledger.opening import FileOpener
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
@@ -127,16 +127,16 @@ def test_while_the_disk_is_full_it_does_not_go_back_and_keeps_everything(
         ledger.to_memory()
         ledger.nights.keep(SITE, "Other", NOW, nights(900))
         done = rows_of(ledger.database.connection)
-        connected = LedgerFile._connect
+        connected = FileOpener.connect
 
-        def full(self: LedgerFile, name: str, **uri: bool) -> sqlite3.Connection:
+        def full(self: FileOpener, name: str, **uri: bool) -> sqlite3.Connection:
             db = connected(self, name, **uri)
             (pages,) = db.execute("PRAGMA page_count").fetchone()
             db.execute(f"PRAGMA max_page_count = {pages}")
             return db
 
         with monkeypatch.context() as patch:
-            patch.setattr(LedgerFile, "_connect", full)
+            patch.setattr(FileOpener, "connect", full)
             for _ in range(3):
                 assert not ledger.to_file()
                 assert ledger.in_memory

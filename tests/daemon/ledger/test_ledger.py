@@ -15,7 +15,7 @@ import pytest
 
 from sillward.errors import LedgerError, NotOursError
 from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
-from sillward.ledger.ledger_file import LedgerFile
+from sillward.ledger.opening import FileOpener
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.ledger.tables import nights
 from sillward.ledger.tables.nights import ARCHIVE_DAYS, ARCHIVE_ROWS
@@ -774,13 +774,13 @@ def test_two_processes_may_open_a_new_ledger_at_once(tmp_path: Path) -> None:
 
     second = threading.Thread(target=open_second)
 
-    class FirstFile(LedgerFile):
-        def _begin(self) -> None:
+    class FirstOpener(FileOpener):
+        def create(self) -> None:
             second.start()
-            super()._begin()
+            super().create()
 
     class First(Ledger):
-        file_type = FirstFile
+        opener_type = FirstOpener
 
     First(path).close()
     second.join(10)
