@@ -68,7 +68,7 @@ def _special_kind(found: os.stat_result) -> str | None:
     """Return in words what something is that is not a regular file; None for a regular file."""
     if stat.S_ISREG(found.st_mode):
         return None
-    return _KINDS.get(stat.S_IFMT(found.st_mode), "not an ordinary file")
+    return _KINDS.get(stat.S_IFMT(found.st_mode), "a special file")
 
 
 # -- ours, or not

@@ -57,7 +57,7 @@ def _command(name: str) -> str:
         lines.append(markdown.table(("Option", "What it does"), own))
     if shared:
         named = ", ".join(f"`{option.opts[0]}`" for option in shared)
-        lines.append(f"{'Also: ' if own else 'Options: '}{named}, as [below](#shared-options).")
+        lines.append(f"{'Also: ' if own else 'Options: '}{named}: see [above](#shared-options).")
     return "\n\n".join(lines)
 
 

@@ -26,7 +26,7 @@ _MEANINGS: Mapping[str, str] = {
     ),
     "LAST_WORD": (
         "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
-        " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that stand only in the"
+        " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that are only in the"
         " collection are not reached. Credential file: `last-word`."
     ),
     "CALENDAR": "The path of an iCalendar file that `sillward run` keeps up to date.",

@@ -82,7 +82,7 @@ class Sheet:
     presumed: frozenset[str] = frozenset()
     """Plants that are taken to be in on this morning only, although nobody ever said so."""
     feed: str | None = None
-    """The feed in use: what to weigh in, and how strong it is."""
+    """The feed in use: what to weigh out, and how strong it is."""
     notes: tuple[str, ...] = ()
     """What the source does not give, and how that was made up for."""
     spread: str | None = None

@@ -25,7 +25,8 @@ from sillward_rules.chore import Chore
 def calendar(options: Options, out: Path | None) -> None:
     """Print the chores as an iCalendar file: those that were told, and the trips expected.
 
-    A view for any calendar program and never the alert. `run` keeps the file SILLWARD_CALENDAR.
+    A view for any calendar program and never the alert. `run` keeps the
+    file SILLWARD_CALENDAR up to date.
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, None)

@@ -33,7 +33,7 @@ def number(text: str) -> float:
 @click.option("--limit", type=number, help="The EC that the plants bear, mS/cm.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def mix(as_json: bool, **values: Any) -> None:
-    """Work out a feed: what to weigh in, its nutrients and strength, and when to rinse.
+    """Work out a feed: what to weigh out, its nutrients and strength, and when to rinse.
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """

@@ -37,7 +37,7 @@ class Document(Table):
         description="[[plants]]: one table for each container."
     )
     rules: list[dict[str, Any]] = Field(
-        [], description="[[rules]]: your own, beside the standard ones."
+        [], description="[[rules]]: your own, in addition to the standard ones."
     )
     habits: HabitsTable = HabitsTable()
     feed: FeedTable | None = None

@@ -66,9 +66,9 @@ def rule_tables() -> dict[str, Any]:
         "oneOf": [{"required": ["below"]}, {"required": ["above"]}],
         "allOf": _bounds_by_quantity(),
     }
-    whole = "[[rules]]: one of your own, beside the standard ones."
+    whole = "[[rules]]: one of your own, in addition to the standard ones."
     condition = "What must hold at the same hour too."
-    choice = "Which plants a rule speaks of; what is left out leaves all in."
+    choice = "Which plants a rule is about; a key that is left out excludes none."
     return {
         "RuleTable": _table(whole, RULE_KEYS, _RULE) | sides,
         "ConditionTable": _table(condition, CONDITION_KEYS, _CONDITION) | sides,

@@ -222,7 +222,7 @@ def _width(request: MixRequest) -> int:
 def _weights(request: MixRequest) -> list[str]:
     width = _width(request)
     for_all = "" if request.litres is None else f"{f'for {request.litres:g} L':>14}"
-    lines = [f"{'weigh in':<{width}}{'for 1 L':>12}{for_all}{'oz per 100 US gal':>21}"]
+    lines = [f"{'weigh out':<{width}}{'for 1 L':>12}{for_all}{'oz per 100 US gal':>21}"]
     for name, grams in request.weights():
         batch = (
             "" if request.litres is None else f"{_shown_grams(grams * request.litres) + ' g':>14}"
@@ -246,7 +246,7 @@ def _nutrients(request: MixRequest) -> list[str]:
     ]
     if unknown:
         lines.append(
-            f"? the fertiliser's {', '.join(unknown)}: not told (--mg, --ca); see its label"
+            f"? the fertiliser's {', '.join(unknown)}: not given (--mg, --ca); see its label"
         )
     return lines
 

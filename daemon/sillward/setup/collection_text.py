@@ -47,7 +47,7 @@ def _lines(*pairs: tuple[str, str]) -> str:
 
 _HEAD = f"""\
 #:schema ./{SCHEMA_FILE}
-# Written by `sillward new`. Change what you like: `sillward check` tells every mistake at once.
+# Written by `sillward new`. Change what you like: `sillward check` reports every mistake at once.
 # An editor that understands the line above explains each key while you type."""
 
 _SPOTS = """\

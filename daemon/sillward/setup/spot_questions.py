@@ -15,7 +15,7 @@ def ask_spots() -> list[SpotAnswer]:
     while not spots:
         click.echo("\nSpots outdoors, such as a bench, a pergola, a balcony")
         _add_spots(spots, "bench", _ask_outdoors)
-        click.echo("\nSpots indoors, where plants are carried to in cold nights")
+        click.echo("\nSpots indoors, where plants are carried to on cold nights")
         _add_spots(spots, "house", _ask_indoors)
         if not spots:
             click.echo("  there must be one spot at least")

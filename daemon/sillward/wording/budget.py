@@ -51,7 +51,7 @@ class Budget:
         if self._steps < 0:
             msg = f"more than {MAX_STEPS:,} steps for one line"
         elif self._output < 0:
-            msg = f"more than {MAX_OUTPUT:,} signs written for one line"
+            msg = f"more than {MAX_OUTPUT:,} characters written for one line"
         elif self.clock() > self._deadline:
             msg = f"more than {MAX_CPU_S:g} s for one line"
         else:

@@ -27,7 +27,7 @@ def fault_in(own: str, ours: str, facts: Mapping[str, Any]) -> str | None:
     if ours and not own:
         return f'says nothing where ours says "{ours}"'
     if len(own) > max_length(ours):
-        return f"says {len(own)} signs where ours says {len(ours)}"
+        return f"says {len(own)} characters where ours says {len(ours)}"
     our_text, own_text = ours.casefold(), own.casefold()
     for name in REQUIRED_FACTS:
         for piece in _pieces(facts.get(name)):

@@ -142,7 +142,7 @@ def _faults(
         if name not in ours:
             yield f"{where}: there is no such line to word{_suggestion(name, ours)}"
         elif unknown := [fact for fact in facts if fact not in ours[name].facts]:
-            known = ", ".join(ours[name].facts) or "nothing is"
+            known = ", ".join(ours[name].facts) or "none"
             yield f"{where}: {unknown[0]}: is not told here (known: {known})"
 
 

@@ -194,7 +194,7 @@ def _refuse_strftime_width(function: Any, *args: Any) -> None:
 
 def _bounded_text(text: str) -> str:
     if len(text) > MAX_CHARACTERS:
-        msg = f"more than {MAX_CHARACTERS} signs"
+        msg = f"more than {MAX_CHARACTERS} characters"
         raise ArithmeticError(msg)
     return text
 
@@ -247,7 +247,7 @@ def _join(values: Iterable[Any], between: str = "") -> str:
 def _replace(value: Any, old: str, new: str) -> str:
     text = _as_text(value)
     if text.count(old) * len(new) > MAX_CHARACTERS:
-        msg = f"more than {MAX_CHARACTERS} signs"
+        msg = f"more than {MAX_CHARACTERS} characters"
         raise ArithmeticError(msg)
     return text.replace(old, new)
 

@@ -230,7 +230,7 @@ def test_a_forecast_that_is_too_old_shows_nothing_and_says_why(kind: Kind) -> No
 def test_an_old_forecast_is_shown_and_named_as_old() -> None:
     data = on_bench("night", fetched(bench_weather(), NOW - timedelta(hours=8)))
 
-    assert data.forecast == "test, 8 h old: take it with care"
+    assert data.forecast == "test, 8 h old: use it with care"
     assert data.nights[0].low_c == 10.0
 
 

@@ -151,7 +151,7 @@ def test_no_more_than_the_set_number_of_messages_and_the_last_says_so() -> None:
 
     assert len(world.post.pushes) == 3
     assert "Harder" in world.post.pushes[-1][1].body
-    assert "This is the last change you hear of tonight" in world.post.pushes[-1][1].body
+    assert "This is the last change you will hear of tonight" in world.post.pushes[-1][1].body
 
 
 def test_some_of_them_are_kept_for_what_is_more_to_do() -> None:

@@ -136,7 +136,7 @@ def _forecast(scene: Scene) -> str:
         return "no forecast: nothing is known"
     trust = {
         Freshness.FRESH: "",
-        Freshness.OLD: ": take it with care",
+        Freshness.OLD: ": use it with care",
         Freshness.EXPIRED: ": too old to go by",
     }[weather.freshness(scene.now)]
     age = Voice(scene.site).age(weather.age(scene.now))
