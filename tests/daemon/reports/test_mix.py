@@ -44,7 +44,7 @@ def test_a_mix_on_one_screen() -> None:
     assert row(text, "20-20-20", 1) == ["50.0", "21.8", "41.5", "?", "?", "?"]
     assert row(text, "salts", 1) == ["0.0", "0.0", "0.0", "9.9", "0.0", "13.0"]
     assert row(text, "sum", 1) == ["50.0", "21.8", "41.5", "9.9+", "?", "13.0+"]
-    assert "Mg, Ca, S: not told" in text
+    assert "Mg, Ca, S: not given" in text
     assert row(text, "water", 2) == ["0.20"]
     assert row(text, "20-20-20", 2)[:3] == ["0.40", "estimate,", "errs"]
     assert row(text, "salts", 2)[0] == "0.11"
@@ -88,7 +88,7 @@ def test_the_label_is_believed_and_named() -> None:
 
     assert row(text, "20-20-20", 2) == ["0.20", "by", "its", "label"]
     assert row(text, "20-20-20", 1)[3:] == ["5.0", "12.5", "?"]  # 0.25 g/L: 2.5 ppm for each %
-    assert "S: not told" in text
+    assert "S: not given" in text
 
 
 def test_without_a_volume_or_limit_neither_is_spoken_of() -> None:
