@@ -57,7 +57,7 @@ def household(number: int) -> Household:
     return replace(made, collection=replace(made.collection, site=site))
 
 
-def desks_of(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
+def build_desks(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     """So many desks that share a ledger on the disk, each with a fresh forecast."""
     ledger = Ledger(folder / f"ledger-{number}.sqlite3", clock=clock)
     source = open_meteo.build(SourceOptions())
@@ -126,7 +126,7 @@ def tick(desks: Sequence[Desk], clock: FakeClock) -> float:
 
 def told(number: int, folder: Path, clock: FakeClock) -> tuple[list[Desk], float]:
     """So many desks whose dusk has just been told, and how long that took [s]."""
-    desks = desks_of(number, folder, clock)
+    desks = build_desks(number, folder, clock)
     name = desks[0].context.updater.store.sources[0].name
     desks[0].context.ledger.call_schedules.keep(name, CallSchedule(clock() + timedelta(hours=1)))
     took = tick(desks, clock)

@@ -27,7 +27,7 @@ from click.testing import CliRunner
 
 from sillward.assembly import app
 from sillward.assembly.app import Options
-from sillward.assembly.desks import desk_by_hand
+from sillward.assembly.desk_setup import desk_for_command
 from sillward.cli import main, shared
 from sillward.forecast import ensemble
 from sillward.forecast.sources import met_norway, open_meteo
@@ -302,7 +302,7 @@ def make(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Make]:
             monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", f"{scheme}://127.0.0.1:{port}")
             for name, value in settings.items():
                 monkeypatch.setenv(f"SILLWARD_FORECAST__{name.upper()}", value)
-            desk = desk_by_hand(app.build(Options(), clock=clock))
+            desk = desk_for_command(app.build(Options(), clock=clock))
             stack.enter_context(closing(desk.context.ledger))
             world = World(clock, post, port, desk)
             desk.context.sender = post

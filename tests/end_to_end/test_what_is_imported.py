@@ -26,7 +26,7 @@ TO_TELL = (
     "sillward.cli.send",
     "sillward.service.corrections",
     "sillward.service.daemon",
-    "sillward.assembly.desks",
+    "sillward.assembly.desk_setup",
     "sillward.service.heartbeat",
     "sillward.channels.apprise_sender",
     "sillward.channels.sender_process",

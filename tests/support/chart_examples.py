@@ -5,7 +5,7 @@ from functools import cache
 
 import numpy as np
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, demo
 from sillward.charts.data import KINDS, ChartData, Kind, chart_of
 from sillward.text.units import SI, Units
@@ -32,7 +32,7 @@ def example(kind: Kind, name: str, spot: str) -> ChartData:
     app = demo(name)
     now = app.clock()
     then = now if kind == "night" else now + timedelta(hours=14)
-    forecast = fetched(looking.fetched_weather(app, now), then)
+    forecast = fetched(read_only.fetched_weather(app, now), then)
     return chart_of(kind, spot, app.household.collection, forecast, {}, then)
 
 

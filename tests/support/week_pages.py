@@ -6,7 +6,7 @@ After an intended change run `python -m tests.support.week_pages`, then look at 
 from datetime import timedelta
 from functools import cache
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import DAYS, ReviewedNight, WeekReview
 from sillward.wording.weekly_mail import html_page
@@ -23,7 +23,7 @@ def sheet_of(name: str) -> Sheet:
     """Return the week sheet of an example, on the day it was recorded."""
     app = demo(name)
     now = app.clock()
-    weather = fetched(looking.fetched_weather(app, now), now)
+    weather = fetched(read_only.fetched_weather(app, now), now)
     return draw_up(Round.WEEK, app.household.collection, weather, {}, now)
 
 
@@ -38,7 +38,7 @@ def week_page_of(name: str) -> str:
         sheet,
         app.household.collection,
         app.household.voice,
-        looking.attribution(app, looking.fetched_weather(app, app.clock())),
+        read_only.attribution(app, read_only.fetched_weather(app, app.clock())),
         life=LIFE,
         review=review,
         charts=[Picture("chart-1@sillward", "Chart of pergola: leaf temperature")],

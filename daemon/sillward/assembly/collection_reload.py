@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 
 from sillward.assembly.app import App
-from sillward.assembly.desks import require_channels
+from sillward.assembly.desk_setup import require_channels
 from sillward.channels.apprise_sender import Problems
 from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.errors import SourceError
@@ -32,11 +32,11 @@ def calendar(options: Options, out: Path | None) -> None:
     app, now = shared.at_moment(app, None)
     collection, expected = app.household.collection, tuple[Chore, ...]()
     try:
-        weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
+        weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)
         expected = publisher.expected_trips(collection, weather, states, now)
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
-    with closing(looking.ledger_to_read(app)) as ledger:
+    with closing(read_only.ledger_to_read(app)) as ledger:
         content = to_ics([publisher.site_calendar(ledger, app.household.voice, expected, now)])
     if out is None:
         click.echo(content, nl=False)

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from sillward import files
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.charts import process as charting
 from sillward.charts.data import KINDS, Kind, chart_of, document
@@ -37,8 +37,8 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     app, now = shared.at_moment(app, None)
     collection = app.household.collection
     spot, plant = _place_named(app, name)
-    weather, units = looking.fetched_weather(app, now), app.household.units
-    states = looking.stored_states(app)
+    weather, units = read_only.fetched_weather(app, now), app.household.units
+    states = read_only.stored_states(app)
     data = chart_of(kind, spot, collection, weather, states, now, plant, units=units)
     if as_json:
         print_json(document(data))

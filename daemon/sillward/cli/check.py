@@ -4,9 +4,9 @@ from collections.abc import Sequence
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
-from sillward.assembly.desks import require_places
+from sillward.assembly.desk_setup import require_places
 from sillward.assembly.examples import demo
 from sillward.channels import apprise_sender
 from sillward.cli import shared
@@ -65,7 +65,7 @@ def _note(text: str) -> None:
 def _week_example() -> words_report.WeekExample:
     """Return the week sheet of the packaged example in its cold snap."""
     app = demo("cold-snap")
-    weather, now = looking.fetched_weather(app, app.clock()), app.clock()
+    weather, now = read_only.fetched_weather(app, app.clock()), app.clock()
     collection = app.household.collection
     sheet = draw_up(Round.WEEK, collection, weather, {}, now)
-    return words_report.WeekExample(collection, sheet, looking.attribution(app, weather))
+    return words_report.WeekExample(collection, sheet, read_only.attribution(app, weather))

@@ -19,8 +19,8 @@ _SAFE = frozenset(" @%+=:,./_-")
 """ASCII characters, beside letters and digits, that every shell takes literally (a blank inside a
 quote). bash inserts what it is given as it is, so a `$(...)` would be run."""
 
-ACKNOWLEDGED_WITHIN = timedelta(days=2)
-"""Chores of rounds longer ago can no longer be acknowledged."""
+CONFIRMED_WITHIN = timedelta(days=2)
+"""Chores of rounds longer ago can no longer be confirmed."""
 
 
 def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
@@ -89,7 +89,7 @@ def _open_chores(household: Household) -> Iterator[StoredChore]:
         if settings is None or not settings.ledger.exists():
             return
         with closing(Ledger(settings.ledger)) as ledger:
-            chores = ledger.chores.due_since(site.name, now - ACKNOWLEDGED_WITHIN)
+            chores = ledger.chores.due_since(site.name, now - CONFIRMED_WITHIN)
     except (OSError, SillwardError):
         return
     today = str(site.local_date(now))

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS
 from sillward.assembly.examples import demo as packaged_example
 from sillward.cli.printing import say
@@ -25,7 +25,7 @@ def demo(weather: str) -> None:
     example = packaged_example(weather)
     states: dict[str, PlantState] = {}
     dusk = example.clock()
-    forecast = looking.fetched_weather(example, dusk)
+    forecast = read_only.fetched_weather(example, dusk)
     household, rounds = example.household, example.household.rounds
     tomorrow = example.site.local_date(dusk) + timedelta(days=1)
     for round_, at in (
@@ -41,7 +41,7 @@ def demo(weather: str) -> None:
         for line in (push.title, *push.body.splitlines()):
             say(f"  {line}")
         click.echo(f"\n{'-' * 78}\n")
-        credit = looking.attribution(example, forecast)
+        credit = read_only.attribution(example, forecast)
         click.echo(full_sheet.text(drawn, household.voice, credit))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     say(f"Other weather: {others}")

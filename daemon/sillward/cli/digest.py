@@ -7,12 +7,12 @@ from pathlib import Path
 import click
 
 from sillward import files
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
-from sillward.assembly.desks import desk_by_hand
+from sillward.assembly.desk_setup import desk_for_command
 from sillward.cli import shared
 from sillward.errors import ChartError, NotOursError, SourceError, UsageError
-from sillward.service import week_file
+from sillward.service import weekly_mail_file
 from sillward_rules.sheet import Round
 
 
@@ -34,14 +34,14 @@ def digest(options: Options, out: Path, show: bool) -> None:
     app = shared.build(options)
     app, _ = shared.at_moment(app, Round.WEEK)
     _destination(out)  # to fail before the work, not after it
-    with closing(looking.ledger_to_read(app)) as ledger:
-        desk = desk_by_hand(app, ledger)
+    with closing(read_only.ledger_to_read(app)) as ledger:
+        desk = desk_for_command(app, ledger)
         with suppress(SourceError):  # the page says what it rests on
             desk.context.updater.fetch_now()
             desk.context.updater.refresh_due_members()
         mail = desk.weekly_mail.mail(app.site.local_date(app.clock()))
     try:
-        files.write_to(_destination(out), week_file.page_for_file(mail).encode())
+        files.write_to(_destination(out), weekly_mail_file.page_for_file(mail).encode())
     except OSError as error:
         msg = f"{out}: the page cannot be written: {error.strerror}"
         raise ChartError(msg) from None
@@ -57,7 +57,7 @@ def _destination(out: Path) -> files.Destination:
     Raise UsageError if something else is there, ChartError if that cannot be found out.
     """
     try:
-        return files.destination(out, week_file.is_ours, week_file.HEAD_BYTES)
+        return files.destination(out, weekly_mail_file.is_ours, weekly_mail_file.HEAD_BYTES)
     except NotOursError as error:
         raise UsageError(str(error)) from None
     except OSError as error:

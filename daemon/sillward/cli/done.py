@@ -1,4 +1,4 @@
-"""`sillward done`: what the grower answers, that a chore is done or not after all."""
+"""`sillward done`: confirm that chores are done, or take a confirmation back."""
 
 from contextlib import closing
 from datetime import datetime
@@ -10,8 +10,8 @@ from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward.service.acknowledgement import Acknowledged, acknowledge, take_back
 from sillward.service.chore_selection import select_chores
+from sillward.service.confirmation import Confirmed, confirm, take_back
 from sillward.wording.voice import Voice
 
 
@@ -41,27 +41,27 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
         if undo:
             say(_taken_back_line(ledger, app.site.name, words))
             return
-        candidates = _acknowledgeable(app, ledger, words, now)
+        candidates = _confirmable(app, ledger, words, now)
         plants = [plant.name for plant in app.household.collection.plants]
         plants_by_id = select_chores(words, candidates, plants, now)
         by_id = {candidate.id: candidate for candidate in candidates}
         chosen = [(by_id[key], names) for key, names in plants_by_id.items()]
-        for result in acknowledge(ledger, app.site.name, chosen, now):
-            say(_acknowledged_line(result, app.household.voice))
+        for result in confirm(ledger, app.site.name, chosen, now):
+            say(_confirmed_line(result, app.household.voice))
 
 
-def _acknowledgeable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
+def _confirmable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:
     """Return recent chores that may have been done by now; one of a later day by its whole id."""
     today = str(app.site.local_date(now))
     return [
         chore
-        for chore in ledger.chores.due_since(app.site.name, now - completion.ACKNOWLEDGED_WITHIN)
+        for chore in ledger.chores.due_since(app.site.name, now - completion.CONFIRMED_WITHIN)
         if chore.called_off_at is None and (chore.day <= today or chore.id == words)
     ]
 
 
-def _acknowledged_line(result: Acknowledged, voice: Voice) -> str:
-    """Return what came of an answer about one chore."""
+def _confirmed_line(result: Confirmed, voice: Voice) -> str:
+    """Return what came of the confirmation of one chore."""
     chore = result.chore
     if result.done_before is not None:
         return f"{chore.id} was done {voice.date_and_hour(result.done_before)} already"
@@ -72,7 +72,7 @@ def _acknowledged_line(result: Acknowledged, voice: Voice) -> str:
 
 
 def _taken_back_line(ledger: Ledger, site: str, words: str) -> str:
-    """Take an acknowledgement back and return that in words. Raise UsageError if there is none."""
+    """Take a confirmation back and return that in words. Raise UsageError if there is none."""
     taken = take_back(ledger, site, "-".join(words.lower().split()) or None)
     if taken is None:
         msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"

@@ -4,7 +4,7 @@ from contextlib import closing
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -19,8 +19,8 @@ def forecast(options: Options, as_json: bool) -> None:
     """Show which forecasts are held, how far to trust them, and tonight's low at each spot."""
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
-    with closing(looking.ledger_of_forecasts(app)) as ledger:
-        updater = looking.forecast_updater(app, ledger)
+    with closing(read_only.ledger_of_forecasts(app)) as ledger:
+        updater = read_only.forecast_updater(app, ledger)
         if options.recorded is not None:
             updater.fetch_now()
         if updater.store.best(app.site) is None and not updater.store.doubted(app.site):

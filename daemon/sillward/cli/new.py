@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.assembly.providers import atlas
 from sillward.cli import shared
@@ -33,11 +33,11 @@ def new(file: Path | None, force: bool) -> None:
     app = shared.build(Options(collection=path))
     now = app.clock()
     try:
-        weather = looking.fetched_weather(app, now)
+        weather = read_only.fetched_weather(app, now)
     except SourceError as error:
         click.echo(f"No sheet yet: {error}\n")
     else:
-        states = looking.stored_states(app)
+        states = read_only.stored_states(app)
         drawn = draw_up(Round.DUSK, app.household.collection, weather, states, now)
-        click.echo(full_sheet.text(drawn, app.household.voice, looking.attribution(app, weather)))
+        click.echo(full_sheet.text(drawn, app.household.voice, read_only.attribution(app, weather)))
     click.echo(first_run.next_steps(path, settings.collection))

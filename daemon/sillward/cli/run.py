@@ -11,7 +11,7 @@ import click
 
 from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import CollectionReloader
-from sillward.assembly.desks import desks_of, require_channels, require_places
+from sillward.assembly.desk_setup import build_desks, require_channels, require_places
 from sillward.assembly.logs import start_logging
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
@@ -49,7 +49,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             require_channels(app, sender.problems)
         _require_different_sites(apps)
         control = RunControl()
-        desks = desks_of(apps, sender=sender, run=control)
+        desks = build_desks(apps, sender=sender, run=control)
         reloaders = [
             CollectionReloader(app, desk, sender.problems, partial(_sites_but, desks, desk))
             for app, desk in zip(apps, desks, strict=True)

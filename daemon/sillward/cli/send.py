@@ -3,7 +3,7 @@
 import click
 
 from sillward.assembly.app import Options
-from sillward.assembly.desks import desk_by_hand, require_channels
+from sillward.assembly.desk_setup import desk_for_command, require_channels
 from sillward.assembly.logs import start_logging
 from sillward.cli import shared
 from sillward.cli.printing import say
@@ -34,7 +34,7 @@ def send(options: Options, round_name: str) -> None:
     app, now = shared.at_moment(app, round_)
     if app.pretending:
         click.echo("sillward: a trial: it is sent, and nothing of it is remembered", err=True)
-    desk = desk_by_hand(app)
+    desk = desk_for_command(app)
     on_end(desk.context.run.request_stop)
     updater = desk.context.updater
     fetch_error: SourceError | None = None

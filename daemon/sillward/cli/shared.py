@@ -9,7 +9,7 @@ from typing import Any
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
 from sillward.errors import UsageError
@@ -79,7 +79,7 @@ def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:
 
     round_: the round to look at, if a certain one is asked for.
     """
-    now, as_recorded = looking.moment_to_look_at(app, round_)
+    now, as_recorded = read_only.moment_to_show(app, round_)
     if as_recorded:
         moment = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
         note = f"no --at given: taking {moment}, when it was recorded"

@@ -2,7 +2,7 @@
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
@@ -26,8 +26,8 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     app = shared.build(options)
     app, now = shared.at_moment(app, Round(round_name) if round_name else None)
     round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
-    weather = looking.fetched_weather(app, now)
-    drawn = draw_up(round_, app.household.collection, weather, looking.stored_states(app), now)
+    weather = read_only.fetched_weather(app, now)
+    drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)
     if as_json:
         print_json(sheet_json.of_sheet(drawn, app.site))
     elif as_push:
@@ -35,5 +35,5 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
         for line in (push.title, *push.body.splitlines()):
             say(line)
     else:
-        credit = looking.attribution(app, weather)
+        credit = read_only.attribution(app, weather)
         click.echo(full_sheet.text(drawn, app.household.voice, credit), nl=False)

@@ -4,7 +4,7 @@ from contextlib import closing
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -34,7 +34,7 @@ def status(options: Options, as_json: bool) -> None:
         raise SourceError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         updater, voice = (
-            looking.forecast_updater(app, ledger),
+            read_only.forecast_updater(app, ledger),
             shared.voice_for(app, as_json=as_json),
         )
         document = report.document(app.household, updater, app.clock(), voice)

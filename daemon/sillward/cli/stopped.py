@@ -3,9 +3,9 @@
 import click
 
 from sillward.cli.printing import say
-from sillward.config.last_resort import read_last_resort
+from sillward.config.stopped_notice_settings import read_stopped_notice_settings
 from sillward.errors import ConfigError
-from sillward.service import last_word
+from sillward.service import stopped_notice
 
 
 @click.command()
@@ -15,7 +15,7 @@ def stopped(why: str) -> None:
 
     It reads settings and credentials alone, neither the collection nor the ledger.
     """
-    outcomes = last_word.tell(read_last_resort(), why)
+    outcomes = stopped_notice.send(read_stopped_notice_settings(), why)
     for name, outcome in outcomes:
         say(f"{name}: {outcome}")
     if not outcomes:

@@ -5,9 +5,9 @@ from contextlib import closing
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
-from sillward.assembly.desks import require_channels
+from sillward.assembly.desk_setup import require_channels
 from sillward.channels import channel_trial
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
@@ -33,7 +33,7 @@ def try_channel(options: Options, name: str | None) -> None:
         chosen = _channels_to_try(app, name, sender)
         now = app.clock()
         drawn = (
-            looking.stored_sheet(app, now)
+            read_only.stored_sheet(app, now)
             if any(channel.full_length for channel in chosen)
             else None
         )

@@ -2,7 +2,7 @@
 
 import click
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
@@ -25,7 +25,7 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     app, now = shared.at_moment(app, None)
     chosen = shared.plant_named(app, " ".join(plant))
     collection = app.household.collection
-    weather, states = looking.fetched_weather(app, now), looking.stored_states(app)
+    weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)
     explanation = explain_plant(chosen, collection, weather, states, now)
     decided = [
         draw_up(round_, collection, weather, states, now) for round_ in (Round.MORNING, Round.DUSK)

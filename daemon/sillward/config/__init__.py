@@ -1,7 +1,7 @@
 """What the grower configures: settings from the environment, and the collection file.
 
-Settings: `settings` with `credentials` (secrets in files), and `last_resort`, which needs neither
-to be valid.
+Settings: `settings` with `credentials` (secrets in files), and `stopped_notice_settings`, which
+needs neither to be valid.
 
 The collection file: `collection_file` reads it as TOML (`bounded_toml`), `loader` reads its tables
 by the `models` (`validation` puts their errors in words), `cross_checks` compares what they say,

@@ -11,7 +11,7 @@ from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.chore_patch import patch_chores
 from sillward.service.context import ServiceContext
-from sillward.service.told_round import ToldRound, told_round_at
+from sillward.service.round_in_force import RoundInForce, round_in_force
 from sillward.wording import follow_up
 from sillward_rules.revision import (
     CORRECTED,
@@ -36,7 +36,7 @@ log = logging.getLogger(__name__)
 class _Correction:
     """A revision of a round that was told, and the round's notices so far."""
 
-    told: ToldRound
+    told: RoundInForce
     sheet: Sheet
     revision: Revision
     notices: Sequence[Notice]
@@ -76,7 +76,7 @@ class Corrections:
         context = self.context
         if not context.has_forecast():
             return
-        told = told_round_at(context, context.clock())
+        told = round_in_force(context, context.clock())
         if told is None:
             return
         newest = (told.day, context.updater.store.edition(context.site))
@@ -88,7 +88,7 @@ class Corrections:
         """Compare what was told at the next look, even with the same forecast."""
         self._compared.clear()
 
-    def _compare(self, told: ToldRound) -> None:
+    def _compare(self, told: RoundInForce) -> None:
         """Draw up the round again, and tell what has changed about it."""
         context = self.context
         collection = context.household.collection
@@ -243,7 +243,7 @@ class Corrections:
 
 def save_revision(
     context: ServiceContext,
-    told: ToldRound,
+    told: RoundInForce,
     sheet: Sheet,
     revision: Revision,
     *,
@@ -273,7 +273,7 @@ def save_revision(
     )
 
 
-def _corrected_chores(context: ServiceContext, told: ToldRound) -> list[StoredChore]:
+def _corrected_chores(context: ServiceContext, told: RoundInForce) -> list[StoredChore]:
     """Return the chores of a round that a newer forecast may change."""
     return [
         chore

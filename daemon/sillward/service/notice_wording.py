@@ -14,7 +14,7 @@ from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subj
 from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import save_revision
-from sillward.service.told_round import ToldRound
+from sillward.service.round_in_force import RoundInForce
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
@@ -183,7 +183,7 @@ class NoticeWording:
             and (names := [name for name in chore.plants if (chore.kind, name) not in known])
         ]
         if added:
-            told = ToldRound(round_, day, notice.expires_at)
+            told = RoundInForce(round_, day, notice.expires_at)
             save_revision(context, told, sheet, Revision(added=tuple(added)))
 
     def _changed_deadlines(self, notice: Notice, since: datetime | None) -> set[datetime]:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ALARM, ServiceContext
-from sillward.service.told_round import ToldRound, told_round_at
+from sillward.service.round_in_force import RoundInForce, round_in_force
 from sillward.wording import chore_phrases, follow_up
 from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import ORDERS
@@ -32,7 +32,7 @@ _FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE})
 class _OpenRound:
     """A round that was told, with its open orders and all its notices."""
 
-    told: ToldRound
+    told: RoundInForce
     orders: Sequence[StoredChore]
     notices: Sequence[Notice]
 
@@ -70,7 +70,7 @@ class Reminders:
 
     def look(self) -> None:
         """Enqueue the reminders that are due now."""
-        told = told_round_at(self.context, self.context.clock())
+        told = round_in_force(self.context, self.context.clock())
         if told is None:
             return
         orders = self._open_orders(told)
@@ -82,7 +82,7 @@ class Reminders:
             self._remind(open_round)
             self._pass_on(open_round)
 
-    def _open_orders(self, told: ToldRound) -> list[StoredChore]:
+    def _open_orders(self, told: RoundInForce) -> list[StoredChore]:
         """The orders of a round that are open and still worth following."""
         context, now = self.context, self.context.clock()
         return [
@@ -183,7 +183,7 @@ class Reminders:
             return order.before
         return sent_at + 2 * ahead
 
-    def _usually_confirms(self, told: ToldRound) -> bool:
+    def _usually_confirms(self, told: RoundInForce) -> bool:
         """Whether an order that is not confirmed means anything.
 
         It means nothing where orders have been told for days and none was ever confirmed; then no

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options, build, parse_at
 from sillward.assembly.examples import examples
 from sillward.errors import ConfigError, SourceError, UsageError
@@ -41,7 +41,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     ledger.close()
     app = offline(app)
 
-    weather = looking.fetched_weather(app, NOW)
+    weather = read_only.fetched_weather(app, NOW)
 
     assert weather.fetched_at == fetched_at
     assert weather.remarks[0] == ForecastInstead("Open-Meteo: cannot be reached", fetched_at)
@@ -52,7 +52,7 @@ def test_without_any_forecast_the_reason_comes_through() -> None:
     app = offline(app)
 
     with pytest.raises(SourceError, match="cannot be reached"):
-        looking.fetched_weather(app, NOW)
+        read_only.fetched_weather(app, NOW)
 
 
 def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> None:
@@ -65,23 +65,23 @@ def test_a_look_uses_what_the_ledger_knows_but_a_pretended_one_does_not() -> Non
 
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
 
-    assert looking.stored_states(real)["Blue basket"].spot == "sunroom"
-    assert looking.stored_states(pretended) == {}
+    assert read_only.stored_states(real)["Blue basket"].spot == "sunroom"
+    assert read_only.stored_states(pretended) == {}
 
 
 def test_a_pretended_hour_says_nothing_of_this_machines_clock() -> None:
     real = build(Options(collection=COURTYARD), clock=now)
     pretended = build(Options(collection=COURTYARD, at="2026-05-14T17:00"), clock=now)
 
-    assert not looking.forecast_updater(real, Ledger(":memory:")).pretending
-    assert looking.forecast_updater(pretended, Ledger(":memory:")).pretending
+    assert not read_only.forecast_updater(real, Ledger(":memory:")).pretending
+    assert read_only.forecast_updater(pretended, Ledger(":memory:")).pretending
 
 
 def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
     late = datetime(2027, 1, 1, tzinfo=UTC)
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=lambda: late)
 
-    moment, as_recorded = looking.moment_to_look_at(app, Round.MORNING)
+    moment, as_recorded = read_only.moment_to_show(app, Round.MORNING)
 
     assert as_recorded
     assert moment.astimezone(app.site.zone).date().isoformat() == "2026-05-14"
@@ -91,7 +91,7 @@ def test_a_stored_forecast_is_looked_at_when_it_was_recorded() -> None:
 def test_a_stored_forecast_of_these_days_is_looked_at_now() -> None:
     app = build(Options(collection=COURTYARD, recorded=COLD_SNAP), clock=now)
 
-    assert looking.moment_to_look_at(app, Round.DUSK) == (NOW, False)
+    assert read_only.moment_to_show(app, Round.DUSK) == (NOW, False)
 
 
 def test_no_collection_is_a_setting_that_is_wrong() -> None:

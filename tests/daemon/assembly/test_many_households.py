@@ -9,7 +9,7 @@ import pytest
 from sillward.errors import SourceError
 from sillward.net.http import Answer, Query
 from sillward.service.desk import Desk
-from tests.bench.households import DUSK, desks_of, tick, told
+from tests.bench.households import DUSK, build_desks, tick, told
 from tests.support.fakes import FakeClock
 
 
@@ -58,7 +58,7 @@ def test_each_desk_looks_at_its_own_site_and_whoever_is_asked_is_asked_for_all(
     tmp_path: Path,
 ) -> None:
     clock, asked = FakeClock(DUSK), list[Query]()
-    desks = desks_of(3, tmp_path, clock)
+    desks = build_desks(3, tmp_path, clock)
 
     def ask(query: Query, **_: object) -> Answer:
         asked.append(query)

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, demo
 from sillward.charts.data import (
     KINDS,
@@ -67,7 +67,7 @@ def test_a_cold_hour_is_the_low_of_its_night_and_of_no_other() -> None:
 def test_leaf_and_air_are_those_of_the_climate_at_every_hour() -> None:
     app = demo("cold-snap")
     held, now = app.household.collection, app.clock()
-    forecast = looking.fetched_weather(app, now)
+    forecast = read_only.fetched_weather(app, now)
     climate = climate_of(held.site, held.spots, forecast)
     column = climate.column("pergola")
 
@@ -261,7 +261,7 @@ def test_film_life_is_that_of_why_by_day_and_unknown_by_night() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
+    forecast = fetched(read_only.fetched_weather(app, app.clock()), now)
     chosen = next(pot for pot in held.plants if pot.home == "pergola")
 
     data = chart_of("water", "pergola", held, forecast, {}, now)
@@ -292,7 +292,7 @@ def test_the_windows_are_those_of_the_morning_round_and_of_the_week() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
+    forecast = fetched(read_only.fetched_weather(app, app.clock()), now)
 
     data = chart_of("water", "pergola", held, forecast, {}, now)
 
@@ -326,7 +326,7 @@ def test_a_plant_has_its_own_limit_and_its_own_mistings() -> None:
     app = demo("dry-summer")
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
-    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
+    forecast = fetched(read_only.fetched_weather(app, app.clock()), now)
     chosen = next(pot for pot in held.plants if pot.name == "Cork-slab laelia")
 
     all_ = chart_of("water", "pergola", held, forecast, {}, now)
@@ -345,7 +345,7 @@ def test_a_confirmed_misting_is_not_planned_any_more() -> None:
     held = app.household.collection
     now = app.household.rounds.morning.on(app.site, DEMOS["dry-summer"] + timedelta(days=1))
     now += timedelta(hours=1)
-    forecast = fetched(looking.fetched_weather(app, app.clock()), now)
+    forecast = fetched(read_only.fetched_weather(app, app.clock()), now)
     done = {
         pot.name: PlantState(pot.home, assumed=False, misted_at=now - timedelta(minutes=5))
         for pot in held.plants

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app, examples, looking
+from sillward.assembly import app, examples, read_only
 from sillward.assembly.app import Options
 from sillward.assembly.examples import DEMOS
 from sillward.cli import main, shared
@@ -866,7 +866,7 @@ def sheets_of(weather: str) -> tuple[Sheet, ...]:
             Round.WEEK: told.week.moment.on(demo.site, day),
         }
         for round_, at in moments.items():
-            weather_then = looking.fetched_weather(demo, at)
+            weather_then = read_only.fetched_weather(demo, at)
             sheet = draw_up(round_, collection, weather_then, states, at)
             states = all_confirmed(next_state(states, sheet))
             sheets.append(sheet)
@@ -957,7 +957,7 @@ def test_long_names_make_neither_long_pushes_nor_wide_lines(tmp_path: Path) -> N
     )
     for round_ in Round:
         now = built.clock()
-        weather = looking.fetched_weather(built, now)
+        weather = read_only.fetched_weather(built, now)
         sheet = draw_up(round_, built.household.collection, weather, {}, now)
         push = short_sheet.message(sheet, built.household.voice)
 

@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
-from sillward.assembly import app, looking
+from sillward.assembly import app, read_only
 from sillward.assembly.app import Options, build
-from sillward.assembly.desks import desks_of
+from sillward.assembly.desk_setup import build_desks
 from sillward.cli import main, shared
 from sillward.errors import SourceError
 from sillward.forecast.updater import ForecastUpdater
@@ -66,7 +66,7 @@ def updater() -> tuple[ForecastUpdater, Wire, Ledger]:
     """The updater of the same ledger, with a wire of its own."""
     built = build(Options(collection=COURTYARD), clock=lambda: NOW)
     ledger = Ledger(built.settings.ledger)
-    made, wire = looking.forecast_updater(built, ledger), Wire(FakeClock(NOW))
+    made, wire = read_only.forecast_updater(built, ledger), Wire(FakeClock(NOW))
     made.ask, made.pause = wire, lambda _: None
     return made, wire, ledger
 
@@ -212,7 +212,7 @@ def test_two_sites_share_ledger_and_keeper_and_one_call(
 ) -> None:
     apps = [build(Options(collection=another(name))) for name in ("Yard", "Roof")]
 
-    first, second = desks_of(apps)
+    first, second = build_desks(apps)
 
     assert first.context.ledger is second.context.ledger
     assert first.context.updater is second.context.updater

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from sillward.assembly import app, looking
+from sillward.assembly import app, read_only
 from sillward.assembly.app import Options, build
 from sillward.config.settings import Settings, load_settings, unknown_variables
 from sillward.errors import ConfigError
@@ -310,7 +310,7 @@ def test_the_members_are_asked_for_where_the_forecast_is_or_where_one_says(
         env.setenv(f"SILLWARD_FORECAST__{name}", value)
     app = build(Options(collection=GOOD))
 
-    members = looking.forecast_updater(app, Ledger(":memory:")).store.ensemble
+    members = read_only.forecast_updater(app, Ledger(":memory:")).store.ensemble
 
     assert (members and members.query([app.site]).url) == asked
 

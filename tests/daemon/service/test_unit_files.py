@@ -14,13 +14,13 @@ from sillward.assembly.app import Options, build, channel_url
 from sillward.assembly.examples import examples
 from sillward.assembly.providers import setup_of
 from sillward.channels.apprise_sender import SEND_S
-from sillward.config.last_resort import read_last_resort
 from sillward.config.settings import (
     PREFIX,
     Settings,
     heartbeat_addresses,
     unknown_variables,
 )
+from sillward.config.stopped_notice_settings import read_stopped_notice_settings
 from sillward.errors import ConfigError, UsageError
 from sillward.net import fetch
 from sillward.service import daemon
@@ -208,10 +208,14 @@ def test_a_credential_is_one_that_is_looked_for(
         found = [channel_url(app.settings, "phone"), setup_of(app.settings, "open-meteo").api_key]
         found += heartbeat_addresses(app.settings)
     else:
-        last = read_last_resort()
+        last = read_stopped_notice_settings()
         assert list(last.channels) == ["last-word"]
         (tmp_path / "last-word").unlink()
-        found = [*last.channels.values(), *read_last_resort().channels.values(), last.trouble_url]
+        found = [
+            *last.channels.values(),
+            *read_stopped_notice_settings().channels.values(),
+            last.trouble_url,
+        ]
 
     texts = {secret.get_secret_value() for secret in found if secret is not None}
     assert texts == {f"https://localhost/{credential}" for credential in offered}

@@ -8,7 +8,7 @@ from email.message import EmailMessage
 import pytest
 from pydantic import SecretStr
 
-from sillward.assembly.desks import desks_of
+from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
 from sillward.charts import process
 from sillward.charts.data import ChartData
@@ -16,12 +16,12 @@ from sillward.config.household import Channel
 from sillward.ledger import Ledger, NoticeState, week_review
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
-from sillward.service.week_file import MADE_BY, page_for_file
 from sillward.service.weekly_mail import (
     CHARTS_S,
     MAX_IMAGES_BYTES,
     WeeklyMail,
 )
+from sillward.service.weekly_mail_file import MADE_BY, page_for_file
 from sillward.text.units import SI, Units
 from sillward.wording.push import Message
 from sillward.wording.weekly_mail import html_page
@@ -307,7 +307,7 @@ def courtyard(example: str, artist: Artist, units: Units = SI) -> tuple[WeeklyMa
     """The packaged example, and the day on which it was recorded."""
     app = demo(example)
     app = replace(app, household=replace(app.household, units=units))
-    desk = desks_of([app], Ledger(":memory:"))[0]
+    desk = build_desks([app], Ledger(":memory:"))[0]
     desk.context.updater.fetch_now()
     with_artist(desk, artist)
     return desk.weekly_mail, app.site.local_date(app.clock())
@@ -428,7 +428,7 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
         channel = Channel("mail", url, ("week",), all_clear=False, full_length=True)
         day = app.site.local_date(app.clock())
         household = replace(app.household, channels=(channel,))
-        desk = desks_of([replace(app, household=household)], Ledger(":memory:"))[0]
+        desk = build_desks([replace(app, household=household)], Ledger(":memory:"))[0]
         desk.context.updater.fetch_now()
         process._log_once.cache_clear()
         message = desk.weekly_mail.mail(day)

@@ -8,7 +8,7 @@ from datetime import date, timedelta, tzinfo
 
 import pytest
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, demo
 from sillward.config.household import Household
 from sillward.text.units import SI, Units
@@ -70,7 +70,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
 def test_no_push_of_the_packaged_weathers_contradicts_its_sheet(weather: str) -> None:
     app = demo(weather)
     now, states = app.clock(), dict[str, PlantState]()
-    forecast, rounds = looking.fetched_weather(app, now), app.household.rounds
+    forecast, rounds = read_only.fetched_weather(app, now), app.household.rounds
     for days in range(5):
         day = app.site.local_date(now) + timedelta(days=days)
         for round_, at in (

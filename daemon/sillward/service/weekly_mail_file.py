@@ -1,4 +1,4 @@
-"""The week's mail as a page in a file, with its pictures inside."""
+"""The mail of a week round as one HTML file, for `sillward digest`."""
 
 from base64 import b64encode
 from html import escape
@@ -6,13 +6,13 @@ from html import escape
 from sillward.wording.push import Message
 
 MADE_BY = "<!-- made by sillward -->\n"
-"""The beginning of a page in a file: only a file that begins like this is written over."""
+"""The beginning of such a file: only a file that begins like this is written over."""
 
 HEAD_BYTES = len(MADE_BY)
 
 
 def is_ours(head: bytes) -> bool:
-    """Whether what begins like this is a page that we wrote."""
+    """Return whether a file that begins with these bytes was written by sillward."""
     return head.startswith(MADE_BY.encode())
 
 

@@ -1,8 +1,8 @@
-"""What it takes to tell: channels and places that must be usable, and desks."""
+"""Desks, built from the settings, and the checks of what they need: channels and places."""
 
 from collections.abc import Callable, Sequence
 
-from sillward.assembly import looking
+from sillward.assembly import read_only
 from sillward.assembly.app import App
 from sillward.channels import apprise_sender
 from sillward.channels.apprise_sender import Problems, Sender
@@ -48,7 +48,7 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
         raise ConfigError(lines)
 
 
-def desks_of(
+def build_desks(
     apps: Sequence[App],
     ledger: Ledger | None = None,
     sender: Sender = apprise_sender.send,
@@ -58,13 +58,13 @@ def desks_of(
 ) -> list[Desk]:
     """Build a desk for each household. They share the ledger, the forecast updater and the run.
 
-    ledger: the one of the settings by default. show_progress: say on a terminal which source is
-    asked, when that takes long.
+    ledger: by default the one of the settings.
+    show_progress: say on a terminal which source is asked, when that takes long.
     """
     first, run = apps[0], run or RunControl()
     if ledger is None:
         ledger = Ledger.open_or_in_memory(first.settings.ledger, clock=first.clock)
-    updater = looking.forecast_updater(
+    updater = read_only.forecast_updater(
         first,
         ledger,
         [app.site for app in apps],
@@ -77,13 +77,13 @@ def desks_of(
     ]
 
 
-def desk_by_hand(app: App, ledger: Ledger | None = None) -> Desk:
-    """Build one desk for a command: to tell and deliver a round by hand, or to look at the week.
+def desk_for_command(app: App, ledger: Ledger | None = None) -> Desk:
+    """Build one desk for a command that sends a round, or shows the mail of the week.
 
-    ledger: by default the one of the settings; one in memory at a pretended time or with a stored
-    forecast, so that nothing of it is kept.
+    ledger: by default the one of the settings; at a pretended time or with a stored forecast, one
+    in memory, so that nothing is kept.
     """
     if ledger is None and app.pretending:
         ledger = Ledger(IN_MEMORY)
-    (desk,) = desks_of([app], ledger, show_progress=True)
+    (desk,) = build_desks([app], ledger, show_progress=True)
     return desk

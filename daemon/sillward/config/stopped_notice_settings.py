@@ -1,4 +1,4 @@
-"""What can still be reported when settings, collection or ledger are broken, and to whom.
+"""Whom `sillward stopped` can tell, when settings, collection or ledger may be broken.
 
 It is read directly from the environment and the credentials folder. A wrong setting is a likely
 reason for a stop of the service, so nothing is refused here: what cannot be read is left out, and a
@@ -19,7 +19,7 @@ from sillward.config.settings import PREFIX
 
 
 @dataclass(frozen=True, slots=True)
-class LastResort:
+class StoppedNoticeSettings:
     """The addresses that can be told that the service has stopped."""
 
     channels: Mapping[str, SecretStr]
@@ -28,7 +28,9 @@ class LastResort:
     """The heartbeat's, not validated."""
 
 
-def read_last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
+def read_stopped_notice_settings(
+    environment: Mapping[str, str] = os.environ,
+) -> StoppedNoticeSettings:
     """Read the addresses that can be told that the service has stopped."""
     given = {
         name.upper().removeprefix(PREFIX): text.strip()
@@ -43,12 +45,12 @@ def read_last_resort(environment: Mapping[str, str] = os.environ) -> LastResort:
     trouble_url = secret("HEARTBEAT__TROUBLE_URL", "heartbeat-trouble-url")
     last_word = secret("LAST_WORD", "last-word")
     if last_word is not None:
-        return LastResort({"last-word": last_word}, trouble_url)
+        return StoppedNoticeSettings({"last-word": last_word}, trouble_url)
     channels = read_channel_urls(folder) | _urls_in(given.get("CHANNELS", ""))
     for variable, text in given.items():
         if variable.startswith("CHANNELS__"):
             channels[variable.removeprefix("CHANNELS__").lower()] = SecretStr(text)
-    return LastResort(dict(sorted(channels.items())), trouble_url)
+    return StoppedNoticeSettings(dict(sorted(channels.items())), trouble_url)
 
 
 def _folder(name: str | None) -> Path | None:

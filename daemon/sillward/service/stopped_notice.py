@@ -1,4 +1,4 @@
-"""The last word: a message that the service has stopped, sent by a process of its own.
+"""The notice that the service has stopped, sent by a process of its own (`sillward stopped`).
 
 It reads neither collection nor ledger, since those may be what is broken, and only the settings
 that it needs.
@@ -6,7 +6,7 @@ that it needs.
 
 from sillward.channels import apprise_sender
 from sillward.config.household import Channel
-from sillward.config.last_resort import LastResort
+from sillward.config.stopped_notice_settings import StoppedNoticeSettings
 from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.service import heartbeat
 from sillward.wording.push import Message
@@ -15,11 +15,11 @@ MAX_REASON_CHARACTERS = 80
 """With it the whole stays within a push (`message_length`). Judgement."""
 
 
-def tell(settings: LastResort, why: str) -> list[tuple[str, str]]:
-    """Send the message once to each channel of the settings, and call the address for trouble.
+def send(settings: StoppedNoticeSettings, why: str) -> list[tuple[str, str]]:
+    """Send the notice once to each channel of the settings, and call the address for trouble.
 
-    Return the name of each with what became of it: "told", "perhaps told" or what went wrong.
-    Empty if there is none.
+    Return the name of each with what became of it: "told", "perhaps told" or what went wrong. The
+    list is empty if the settings name neither.
     """
     message = _message(why)
     outcomes = [(name, _send(name, message, settings)) for name in settings.channels]
@@ -43,7 +43,7 @@ def _message(why: str) -> Message:
     return Message("sillward has stopped", "\n".join(lines))
 
 
-def _send(name: str, message: Message, settings: LastResort) -> str:
+def _send(name: str, message: Message, settings: StoppedNoticeSettings) -> str:
     channel = Channel(name, settings.channels[name], ("alarm",), all_clear=False, full_length=False)
     try:
         apprise_sender.send(channel, message)

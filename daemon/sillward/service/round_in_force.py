@@ -10,7 +10,7 @@ from sillward_rules.weather import sun
 
 
 @dataclass(frozen=True, slots=True)
-class ToldRound:
+class RoundInForce:
     """A daily round that has been told. until: its orders are worth following until then."""
 
     round: Round
@@ -18,7 +18,7 @@ class ToldRound:
     until: datetime
 
 
-def told_round_at(context: ServiceContext, now: datetime) -> ToldRound | None:
+def round_in_force(context: ServiceContext, now: datetime) -> RoundInForce | None:
     """Return the round whose orders hold now: tonight's dusk, else this morning until dusk.
 
     None if it has not been told.
@@ -26,11 +26,11 @@ def told_round_at(context: ServiceContext, now: datetime) -> ToldRound | None:
     rounds, site = context.ledger.rounds, context.site
     night = sun.night_at_or_after(site, now)
     if rounds.enqueued_at(site.name, Round.DUSK.value, night.day):
-        return ToldRound(Round.DUSK, night.day, night.end)
+        return RoundInForce(Round.DUSK, night.day, night.end)
     today = site.local_date(now)
     if rounds.enqueued_at(site.name, Round.MORNING.value, today):
         of_today = due_rounds.of_day(site, context.household.rounds, today)
         dusk = next(occasion.due_at for occasion in of_today if occasion.round is Round.DUSK)
         if now < dusk:
-            return ToldRound(Round.MORNING, today, dusk)
+            return RoundInForce(Round.MORNING, today, dusk)
     return None

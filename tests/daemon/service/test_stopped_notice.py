@@ -10,9 +10,12 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.config.household import Channel
-from sillward.config.last_resort import LastResort, read_last_resort
+from sillward.config.stopped_notice_settings import (
+    StoppedNoticeSettings,
+    read_stopped_notice_settings,
+)
 from sillward.errors import DeliveryError
-from sillward.service import last_word
+from sillward.service import stopped_notice
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
 from tests.support.loopback_server import SHORT_S, hanging, serving, whole
@@ -21,7 +24,7 @@ SECRET = "t0ken-of-mine"
 WHY = "exit status 78"
 
 
-def shown(left: LastResort) -> tuple[dict[str, str], str | None]:
+def shown(left: StoppedNoticeSettings) -> tuple[dict[str, str], str | None]:
     trouble = left.trouble_url
     urls = {name: url.get_secret_value() for name, url in left.channels.items()}
     return urls, None if trouble is None else trouble.get_secret_value()
@@ -31,8 +34,8 @@ def shown(left: LastResort) -> tuple[dict[str, str], str | None]:
 
 
 def test_without_any_setting_there_is_nobody() -> None:
-    assert read_last_resort({}) == LastResort({}, None)
-    assert last_word.tell(read_last_resort({}), WHY) == []
+    assert read_stopped_notice_settings({}) == StoppedNoticeSettings({}, None)
+    assert stopped_notice.send(read_stopped_notice_settings({}), WHY) == []
 
 
 def test_all_channels_of_environment_and_credentials_are_told(tmp_path: Path) -> None:
@@ -44,7 +47,7 @@ def test_all_channels_of_environment_and_credentials_are_told(tmp_path: Path) ->
     (tmp_path / "forecast-api-key").write_text("key", encoding="utf-8")
     (tmp_path / "heartbeat-trouble-url").write_text("http://x/fail", encoding="utf-8")
 
-    left = read_last_resort(
+    left = read_stopped_notice_settings(
         {
             "CREDENTIALS_DIRECTORY": str(tmp_path),
             "SILLWARD_CHANNELS__PHONE": "ntfy://newer",
@@ -70,7 +73,10 @@ def test_a_channel_of_its_own_is_told_alone(where: str, tmp_path: Path) -> None:
     else:
         (tmp_path / "last-word").write_text("json://neighbour", encoding="utf-8")
 
-    assert shown(read_last_resort(environment)) == ({"last-word": "json://neighbour"}, None)
+    assert shown(read_stopped_notice_settings(environment)) == (
+        {"last-word": "json://neighbour"},
+        None,
+    )
 
 
 @pytest.mark.parametrize(
@@ -93,7 +99,7 @@ def test_a_channel_of_its_own_is_told_alone(where: str, tmp_path: Path) -> None:
 def test_what_is_broken_beside_it_does_not_matter(broken: dict[str, str]) -> None:
     environment = {**broken, "sillward_channels__phone": "ntfy://phone"}
 
-    assert shown(read_last_resort(environment))[0] == {"phone": "ntfy://phone"}
+    assert shown(read_stopped_notice_settings(environment))[0] == {"phone": "ntfy://phone"}
 
 
 # -- telling
@@ -121,7 +127,9 @@ def test_all_are_tried_once_whatever_becomes_of_the_others(
 ) -> None:
     names = ("broken", "deaf", "slow", "well")
 
-    told = last_word.tell(LastResort({name: SecretStr("x://") for name in names}, None), WHY)
+    told = stopped_notice.send(
+        StoppedNoticeSettings({name: SecretStr("x://") for name in names}, None), WHY
+    )
 
     assert [name for name, _ in sent] == list(names)
     assert told == [
@@ -136,7 +144,7 @@ def test_all_are_tried_once_whatever_becomes_of_the_others(
 def test_it_says_what_to_do_in_the_length_of_a_push(
     sent: list[tuple[str, Message]], why: str
 ) -> None:
-    last_word.tell(LastResort({"well": SecretStr("x://")}, None), why)
+    stopped_notice.send(StoppedNoticeSettings({"well": SecretStr("x://")}, None), why)
 
     ((_, message),) = sent
     assert message.title == "sillward has stopped"
@@ -163,7 +171,7 @@ def test_over_real_wires_a_hang_does_not_keep_it_from_the_others(
             "SILLWARD_CHANNELS__C_WELL": f"json://{well.address.removeprefix('http://')}/{SECRET}",
             "SILLWARD_HEARTBEAT__TROUBLE_URL": f"{monitor.address}/{SECRET}/fail",
         }
-        told = last_word.tell(read_last_resort(environment), WHY)
+        told = stopped_notice.send(read_stopped_notice_settings(environment), WHY)
 
     assert told == [
         (
@@ -183,7 +191,7 @@ def test_over_real_wires_a_hang_does_not_keep_it_from_the_others(
 
 def test_an_address_for_trouble_that_is_none_is_told_of(caplog: pytest.LogCaptureFixture) -> None:
     with caplog.at_level(logging.DEBUG):
-        told = last_word.tell(LastResort({}, SecretStr(SECRET)), WHY)
+        told = stopped_notice.send(StoppedNoticeSettings({}, SecretStr(SECRET)), WHY)
 
     assert told == [("heartbeat", "heartbeat: has no usable address")]
     assert SECRET not in caplog.text

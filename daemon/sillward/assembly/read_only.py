@@ -1,7 +1,6 @@
-"""What a command needs to look at a household; nothing that is looked at changes.
+"""What a command needs that shows something about a household and changes nothing.
 
-The ledger counts only where the look is a real one: at a pretended time, or with a stored forecast,
-what really happened is of another day.
+At a pretended time, or with a stored forecast, the ledger is left out: it tells of another day.
 """
 
 from collections.abc import Callable, Sequence
@@ -40,8 +39,8 @@ def forecast_updater(
 ) -> ForecastUpdater:
     """Build the forecast updater for these sites; by default for the household's.
 
-    show_progress: say on a terminal which source is asked, when that takes long. step_done: called
-    after each call.
+    show_progress: say on a terminal which source is asked, when that takes long.
+    step_done: called after each call.
     """
     first, forecast = app.sources[0], app.settings.forecast
     ask: Callable[..., Answer]
@@ -92,7 +91,7 @@ def attribution(app: App, weather: Weather) -> str:
 
 
 def ledger_to_read(app: App) -> Ledger:
-    """Open the ledger, if there is one and the look is a real one; else an empty one."""
+    """Open the ledger, if there is one and nothing is pretended; else an empty one."""
     return _ledger(app, real=not app.pretending)
 
 
@@ -106,7 +105,7 @@ def _ledger(app: App, *, real: bool) -> Ledger:
 
 
 def stored_states(app: App) -> State:
-    """Return what the ledger knows of the plants; nothing if the look is not a real one."""
+    """Return what the ledger knows of the plants; nothing if anything is pretended."""
     if app.pretending or not app.has_ledger:
         return {}
     with closing(Ledger(app.settings.ledger)) as ledger:
@@ -134,11 +133,11 @@ def stored_sheet(app: App, now: datetime) -> str | None:
     return full_sheet.text(sheet, app.household.voice, attribution(app, weather))
 
 
-def moment_to_look_at(app: App, round_: Round | None) -> tuple[datetime, bool]:
-    """Return the moment to look at: --at, else now; for a stored forecast of other days, its own.
+def moment_to_show(app: App, round_: Round | None) -> tuple[datetime, bool]:
+    """Return the moment to show, and whether it was taken from a stored forecast.
 
-    A stored forecast without --at is looked at on the day it was recorded, at the hour of
-    the round; the second value then is True.
+    The moment is that of --at, else now. A stored forecast of other days, without --at, is shown
+    on the day it was recorded, at the hour of the round.
     """
     now = app.clock()
     if app.options.at is not None or app.options.recorded is None:
