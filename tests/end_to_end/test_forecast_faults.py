@@ -30,8 +30,8 @@ from sillward.assembly.app import Options
 from sillward.assembly.desk_setup import desk_for_command
 from sillward.cli import main, shared
 from sillward.forecast import ensemble
+from sillward.forecast.provider_calls import TRIES
 from sillward.forecast.sources import met_norway, open_meteo
-from sillward.forecast.updater import TRIES
 from sillward.ledger import CallSchedule, StoredForecast
 from sillward.net import fetch
 from sillward.service.desk import PATIENCE, Desk

@@ -13,8 +13,9 @@ import pytest
 
 from sillward.errors import LedgerError, SourceError
 from sillward.forecast.ensemble import Ensemble
+from sillward.forecast.provider_calls import TRIES
 from sillward.forecast.store import ForecastStore
-from sillward.forecast.updater import SECOND_OPINION_INTERVAL, TRIES, ForecastUpdater
+from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater
 from sillward.ledger import CallSchedule, Ledger
 from sillward.ledger.database import Database
 from sillward.net.http import Answer
