@@ -293,7 +293,7 @@ _HANGING = """
 import threading
 from sillward import cli
 from sillward.service import daemon, desk
-daemon.DEAF_S = daemon.TICK_S = 0.1
+daemon.MAX_IDLE_S = daemon.TICK_S = 0.1
 desk.Desk.tick = lambda self: threading.Event().wait()
 cli.main(["run"])
 """

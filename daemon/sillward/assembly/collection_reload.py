@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sillward.assembly.app import App
 from sillward.assembly.desk_setup import require_channels
-from sillward.channels.apprise_sender import Problems
+from sillward.channels.sender import Problems
 from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line
 from sillward.ledger import Alarm

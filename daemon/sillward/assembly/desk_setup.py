@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from sillward.assembly import read_only
 from sillward.assembly.app import App
 from sillward.channels import apprise_sender
-from sillward.channels.apprise_sender import Problems, Sender
+from sillward.channels.sender import Problems, Sender
 from sillward.config.credentials import read_credential
 from sillward.config.household import Channel
 from sillward.config.settings import heartbeat_addresses

@@ -1,5 +1,6 @@
 """Channels: how a message is sent, and what came back.
 
+`sender`           the protocol of what sends, and of what checks URLs
 `sender_process`   what the daemon sends through: a child process, started when it is needed
 `apprise_sender`   one attempt through Apprise, and whether a channel's URL can be used
 `wire_monitor`     what really went over the wire meanwhile

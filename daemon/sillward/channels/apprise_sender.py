@@ -11,12 +11,13 @@ send it there again.
 
 import logging
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from types import ModuleType
-from typing import Any, Protocol
+from typing import Any
 
 from sillward.channels import mail
+from sillward.channels.sender import SEND_S, Problems
 from sillward.channels.wire_monitor import WireMonitor
 from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
@@ -24,25 +25,11 @@ from sillward.text import printable
 from sillward.wording.message_length import within_bytes
 from sillward.wording.push import Message
 
-SEND_S = 60
-"""Longest time for one attempt [s]."""
-
 WIRE_S = 50
 """Connections are cut after this [s]; the rest is for what cannot be cut, such as a name look-up.
 
 A mail server that is slow to look at a mail may need half a minute. Judgement.
 """
-
-
-class Sender(Protocol):
-    """Brings a message to a channel."""
-
-    def __call__(self, channel: Channel, message: Message) -> None:
-        """Send once. Raise DeliveryError if it failed, or may have."""
-
-
-Problems = Callable[[Sequence[Channel]], list[str | None]]
-"""Returns what is wrong with the URL of each of these channels, or None where nothing is."""
 
 
 def problems(channels: Sequence[Channel]) -> list[str | None]:

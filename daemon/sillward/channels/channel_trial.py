@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
 
-from sillward.channels.apprise_sender import Sender
+from sillward.channels.sender import Sender
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.text.columns import Column, Mark, Marked, Screen, table

@@ -13,6 +13,7 @@ from typing import Any
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
+from sillward.channels.sender import SEND_S
 from sillward.child_process import ChildError, ChildProcess, serve
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
@@ -27,9 +28,7 @@ START_S = 20.0
 class SenderProcess:
     """Sends through a child process, which is started when it is needed."""
 
-    def __init__(
-        self, command: Sequence[str] = COMMAND, limit_s: float = apprise_sender.SEND_S + START_S
-    ) -> None:
+    def __init__(self, command: Sequence[str] = COMMAND, limit_s: float = SEND_S + START_S) -> None:
         self._child = ChildProcess(command, limit_s)
 
     def __call__(self, channel: Channel, message: Message) -> None:

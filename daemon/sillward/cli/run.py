@@ -1,11 +1,13 @@
 """`sillward run`: the daemon."""
 
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from functools import partial
 from itertools import chain
 from pathlib import Path
+from typing import Self
 
 import click
 
@@ -21,6 +23,7 @@ from sillward.reports import status as status_report
 from sillward.service import heartbeat
 from sillward.service.daemon import Daemon
 from sillward.service.desk import Desk
+from sillward.service.heartbeat import Heartbeat
 from sillward.service.run_control import RunControl
 
 
@@ -59,8 +62,15 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             for reloader in reloaders:
                 reloader.look(asked=asked)
 
-        status = _after_tick(apps, desks, sender)
-        if not Daemon(desks, control, reload=reload, status=status).run():
+        after_tick = _AfterTick.of(apps[0], desks, sender)
+        daemon = Daemon(
+            desks,
+            control,
+            reload=reload,
+            after_tick=after_tick.run,
+            status_line=after_tick.status_line,
+        )
+        if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
         desks[0].context.ledger.close()
@@ -78,25 +88,39 @@ def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
     return [desk.context.site.name for desk in desks if desk is not mine]
 
 
-def _after_tick(
-    apps: Sequence[App], desks: Sequence[Desk], sender: SenderProcess
-) -> Callable[[], str]:
-    """Return what is done after each tick; it returns the status for the service manager.
+@dataclass(slots=True)
+class _AfterTick:
+    """What is done after each tick: the sender process ends, the calendar is brought up to date,
+    and the heartbeat is sent."""
 
-    The sender process ends, the calendar is brought up to date, and the heartbeat is sent.
-    """
-    pulse = heartbeat.build(apps[0].settings)
-    path = apps[0].settings.calendar
-    calendar = None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
-    first = desks[0].context
+    desks: Sequence[Desk]
+    sender: SenderProcess
+    calendar: CalendarPublisher | None
+    heartbeat: Heartbeat | None
+    _troubles: Sequence[str] = ()
+    """Those of the first desk."""
 
-    def after_tick() -> str:
-        sender.close()
-        if calendar is not None:
-            calendar.update()
-        wrong = [desk.troubles() for desk in desks]
-        if pulse is not None:
-            pulse.beat(first.clock(), "; ".join(chain.from_iterable(wrong)) or None)
-        return status_report.summary_line(first.household, wrong[0], first.clock())
+    @classmethod
+    def of(cls, app: App, desks: Sequence[Desk], sender: SenderProcess) -> Self:
+        """Build it from the settings."""
+        path = app.settings.calendar
+        calendar = (
+            None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
+        )
+        return cls(desks, sender, calendar, heartbeat.build(app.settings))
 
-    return after_tick
+    def run(self) -> None:
+        """Do it."""
+        self.sender.close()
+        if self.calendar is not None:
+            self.calendar.update()
+        troubles = [desk.troubles() for desk in self.desks]
+        self._troubles = troubles[0]
+        if self.heartbeat is not None:
+            now = self.desks[0].context.clock()
+            self.heartbeat.beat(now, "; ".join(chain.from_iterable(troubles)) or None)
+
+    def status_line(self) -> str:
+        """Return the state of the first site in half a line, for the service manager."""
+        context = self.desks[0].context
+        return status_report.summary_line(context.household, self._troubles, context.clock())

@@ -38,7 +38,7 @@ def status(options: Options, as_json: bool) -> None:
             shared.voice_for(app, as_json=as_json),
         )
         document = report.document(app.household, updater, app.clock(), voice)
-        document["troubles"] += not_in_force(app.path, updater.store, voice, app.clock())
+        document["troubles"] += not_in_force(app.path, ledger, voice, app.clock())
     if as_json:
         print_json(document)
     else:

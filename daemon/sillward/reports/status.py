@@ -46,7 +46,7 @@ def document(
         "at": iso(now),
         "forecast": _forecast_document(store, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
-        "troubles": troubles(household, store, now, voice),
+        "troubles": troubles(household, ledger, store, now, voice),
         "outbox": _outbox_counts(ledger.notices.latest(site.name, most=MAX_NOTICES), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": store.clock_doubt(),

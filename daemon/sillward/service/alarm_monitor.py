@@ -27,8 +27,8 @@ log = logging.getLogger(__name__)
 
 def blind(context: ServiceContext) -> Message:
     """Return what the alarm that there is no forecast says now."""
-    best = context.updater.store.best(context.site)
-    sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.updater.store.trouble()
+    best = context.forecasts.best(context.site)
+    sheet, trouble = context.sheet(Round.DUSK, context.weather()), context.forecasts.trouble()
     why = None if trouble is None else context.voice.retold(trouble)
     if best is None:
         return alarms.blind(sheet, None, why, context.voice)
@@ -87,7 +87,7 @@ class AlarmMonitor:
 
     def _look_at_clock(self, now: datetime) -> None:
         """Tell that this machine's clock is wrong, or is right again."""
-        self._tell_of_clock(self.context.updater.store.clock_doubt(), now)
+        self._tell_of_clock(self.context.forecasts.clock_doubt(), now)
 
     def _tell_of_clock(self, doubt: str | None, now: datetime) -> None:
         voice = self.context.voice
@@ -173,7 +173,7 @@ class AlarmMonitor:
 
     def _has_fresh_forecast(self) -> bool:
         """Whether there is a forecast for hours to come: one nearly too old would come and go."""
-        best = self.context.updater.store.best(self.context.site)
+        best = self.context.forecasts.best(self.context.site)
         return best is not None and best.weather.freshness(self.context.clock()) is Freshness.FRESH
 
     def _is_by_day(self, now: datetime) -> bool:

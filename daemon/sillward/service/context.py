@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
-from sillward.channels.apprise_sender import Sender
+from sillward.channels.sender import Sender
 from sillward.config.household import Channel, Household
-from sillward.forecast.store import Clock, utc_now
+from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.service.defects import contained
@@ -42,6 +42,11 @@ class ServiceContext:
         self.household = household
 
     @property
+    def forecasts(self) -> ForecastStore:
+        """The stored forecasts, and which of them counts."""
+        return self.updater.store
+
+    @property
     def site(self) -> Site:
         """The household's site."""
         return self.household.collection.site
@@ -53,12 +58,12 @@ class ServiceContext:
 
     def weather(self) -> Weather:
         """Return the best forecast there is; weather of which nothing is known if there is none."""
-        return self.updater.store.weather(self.site)
+        return self.forecasts.weather(self.site)
 
     def has_forecast(self) -> bool:
         """Whether a forecast is stored that can be relied on; no, if a defect keeps it unread."""
         return contained("forecast.failed_to_read").attempt(
-            lambda: self.updater.store.is_usable(self.site), otherwise=lambda: False
+            lambda: self.forecasts.is_usable(self.site), otherwise=lambda: False
         )
 
     def states(self) -> State:
@@ -93,7 +98,7 @@ class ServiceContext:
         voice = self.voice
         if not channel.full_length:
             return short_sheet.message(sheet, voice, footer)
-        credit = self.updater.store.attribution(sheet.source)
+        credit = self.forecasts.attribution(sheet.source)
         return Message(
             short_sheet.message(sheet, voice).title, full_sheet.text(sheet, voice, credit, footer)
         )

@@ -79,7 +79,7 @@ class Corrections:
         told = round_in_force(context, context.clock())
         if told is None:
             return
-        newest = (told.day, context.updater.store.edition(context.site))
+        newest = (told.day, context.forecasts.edition(context.site))
         if self._compared.get(told.round) != newest:
             self._compare(told)
             self._compared[told.round] = newest

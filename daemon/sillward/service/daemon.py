@@ -3,8 +3,8 @@
 There are three threads: APScheduler's, its one worker, in which ticks run, and the main thread,
 which only watches. It looks every few seconds, and at once after each tick. A scheduler or a worker
 that is dead, or that leaves a tick undone, is replaced by a new one. A tick that hangs cannot be
-helped, since two at once must never run: systemd's watchdog is not fed any more, and after `DEAF_S`
-the process ends, so that its supervisor starts another.
+helped, since two at once must never run: systemd's watchdog is not fed any more, and after
+`MAX_IDLE_S` the process ends, so that its supervisor starts another.
 
 What counts as life is work that was done: a step that a desk reports to the `RunControl` that they
 share, or a tick that came to its end. No timer feeds the watchdog.
@@ -28,7 +28,7 @@ from apscheduler.triggers.base import BaseTrigger
 from sillward.errors import one_line
 from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
-from sillward.service.systemd import Manager, manager
+from sillward.service.systemd import Manager, claim_manager
 
 TICK_S = 30.0
 """From the beginning of one tick to that of the next, if it has ended by then [s]."""
@@ -46,8 +46,9 @@ STALL_S = 180.0
 between two signs of work is to ask two sources and an ensemble that all hang, 40 s each; a send is
 60 s."""
 
-DEAF_S = 300.0
-"""Without progress for this long the process ends, to be restarted [s]. Judgement."""
+MAX_IDLE_S = 300.0
+"""Without progress for this long the process ends, to be restarted [s]. Judgement: a tick that
+makes none for two minutes after the watchdog was last fed will not come to its end."""
 
 READY_S = 60.0
 """Longest that the service manager waits for the first tick before it is told that the service is
@@ -61,24 +62,24 @@ ABANDON_S = 1.0
 """Longest that the main thread waits for a scheduler to stop [s]. Judgement."""
 
 MAX_STATUS_CHARACTERS = 200
-"""Of the status line. Judgement: a line of `systemctl status`."""
+"""Length of the status line. Judgement: a line of `systemctl status`."""
 
 log = logging.getLogger(__name__)
 
 
 def on_end(then: Callable[[], None]) -> None:
-    """Call this on SIGTERM or SIGINT, instead of ending in the middle of things."""
+    """Call `then` on SIGTERM or SIGINT, which would end the process at once otherwise."""
     for number in (signal.SIGTERM, signal.SIGINT):
         signal.signal(number, lambda *_: then())
 
 
 def on_reload(then: Callable[[], None]) -> None:
-    """Call this on SIGHUP, which would end the process otherwise."""
+    """Call `then` on SIGHUP, which would end the process otherwise."""
     signal.signal(signal.SIGHUP, lambda *_: then())
 
 
 class Every(BaseTrigger):  # type: ignore[misc]
-    """A trigger that fires so long after now, whatever was before.
+    """A trigger whose next run is always the same time after now.
 
     APScheduler's own interval counts up every run that a clock set forward has passed over, under a
     lock: eleven seconds and 59 MB for a year of them (measured), and a machine without a battery
@@ -94,10 +95,10 @@ class Every(BaseTrigger):  # type: ignore[misc]
 
 
 class Ticker:
-    """A scheduler with one job, in a thread of ours, so that it can be seen whether it lives.
+    """A scheduler with one job, whose threads are known, so that their death is noticed.
 
-    APScheduler says `running` of a scheduler whose thread is dead. That thread and the worker are
-    known here without looking into APScheduler: the one is started here, the other runs the job.
+    APScheduler reports a scheduler as `running` even if its thread is dead. The scheduler's thread
+    is therefore started here, and the worker's thread is noted when it runs the job.
     """
 
     def __init__(self, tick: Callable[[], None], every_s: float, died: Callable[[], None]) -> None:
@@ -115,7 +116,7 @@ class Ticker:
             },
         )
         self._scheduler.add_listener(lambda _: self._started.set(), EVENT_SCHEDULER_STARTED)
-        # A level-triggered tick needs no catching up: late runs are one run.
+        # Runs that were missed need not be made up for: a tick does all that is due.
         self._scheduler.add_job(
             self._job,
             Every(every_s),
@@ -137,7 +138,7 @@ class Ticker:
         return self._thread.is_alive() and (self._worker is None or self._worker.is_alive())
 
     def abandon(self) -> None:
-        """Let it start no other tick. A running tick comes to its end and is not waited for."""
+        """Start no other tick. One that is running may end by itself and is not waited for."""
         self._abandoned = True
         # In a thread of its own, since it takes locks that a stuck scheduler may hold.
         ending = threading.Thread(target=self._shut_down, name="sillward-ending", daemon=True)
@@ -173,25 +174,29 @@ class Daemon:
         *,
         tick_s: float | None = None,
         reload: Callable[[bool], None] = lambda _: None,
-        status: Callable[[], str] = lambda: "",
+        after_tick: Callable[[], None] = lambda: None,
+        status_line: Callable[[], str] = lambda: "",
         supervisor: Manager | None = None,
     ) -> None:
-        """Take the desks, and what a run needs beside them.
+        """Take the desks, and what else a run needs.
 
-        run: the one that the desks share. tick_s: TICK_S by default. reload: called before each
-        tick, to take over an edited collection; True if a SIGHUP asked for it. status: called after
-        each tick for the line that `systemctl status` shows. supervisor: by default the one that
-        the environment names.
+        run: the one that the desks share.
+        tick_s: by default TICK_S.
+        reload: called before each tick, to take over an edited collection; its argument is whether
+            a SIGHUP asked for that.
+        after_tick: called after each tick.
+        status_line: called after that for the line that `systemctl status` shows.
+        supervisor: by default the one that the environment names.
         """
         self._desks, self._run = desks, run
         self._tick_s = TICK_S if tick_s is None else tick_s
         self._reload = reload
-        self._status = status
-        self._manager = manager() if supervisor is None else supervisor
+        self._after_tick, self._make_status_line = after_tick, status_line
+        self._manager = claim_manager() if supervisor is None else supervisor
         self._look_s = min(self._tick_s, LOOK_S, (self._manager.watchdog_s or 4 * LOOK_S) / 4)
         self._reload_asked = False
-        # Not an Event: one that a signal's handler sets while the main thread begins to wait for it
-        # can lock up for ever. This queue may be written to from anywhere.
+        # Not an Event: if a signal handler sets one just as the main thread begins to wait for it,
+        # both can lock up for ever. A SimpleQueue may be written to in a signal handler.
         self._news: SimpleQueue[None] = SimpleQueue()
         self._at_work = threading.Lock()
         """Held by the tick that runs, so that there is never a second one."""
@@ -215,8 +220,8 @@ class Daemon:
         asked = self._watch(*clocks)
         if asked:
             self._manager.notify("STOPPING=1")
-            # Never let go again: the running tick comes to its end, no other begins.
-            asked = self._at_work.acquire(timeout=DEAF_S)
+            # The lock is not released again: the running tick ends, and no other begins.
+            asked = self._at_work.acquire(timeout=MAX_IDLE_S)
         self._ticker.abandon()
         log.info("daemon.stopped asked=%s", asked)
         return asked
@@ -247,7 +252,8 @@ class Daemon:
             for desk in self._desks:
                 if not self._run.stop_requested:
                     self._tick_of(desk)
-            self._status_line = one_line(self._status(), MAX_STATUS_CHARACTERS)
+            self._after_tick()
+            self._status_line = one_line(self._make_status_line(), MAX_STATUS_CHARACTERS)
         except Exception:
             log.exception("status.failed")
         finally:
@@ -298,7 +304,7 @@ class Daemon:
     def _look(self) -> bool:
         """Replace dead threads and notify the service manager. False: the process is to end."""
         silent_s = self._run.idle_s
-        if silent_s > DEAF_S:
+        if silent_s > MAX_IDLE_S:
             log.error("daemon.deaf nothing done for %d s", silent_s)
             return False
         late = not self._at_work.locked() and self._run.watched_s > self._due_s + LATE_S
@@ -320,7 +326,7 @@ class Daemon:
     def _revive(self) -> None:
         """Start a new scheduler; its first tick is now, or when the running one is over.
 
-        If that fails, for lack of memory for instance, a later look tries again, until `DEAF_S`.
+        If that fails, for lack of memory for instance, it is tried again until `MAX_IDLE_S`.
         """
         self._revived_s = self._due_s = self._run.watched_s
         try:

@@ -134,7 +134,7 @@ class Desk:
         with contained("ledger.failed_to_prune"):
             self.upkeep.mark_and_prune(context.clock())
         with contained("ledger.failed_to_copy"):
-            self.upkeep.copy_daily(context.clock())
+            self.upkeep.copy_or_repair_daily(context.clock())
 
     def _tell_due_rounds(self) -> None:
         """Tell each round that is due, unless a forecast for it may still come."""
@@ -200,5 +200,5 @@ class Desk:
         context, now = self.context, self.context.clock()
         unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
         defects = [f"{event}: see the log" for event in self.defects.events]
-        others = troubles(context.household, context.updater.store, now, context.voice)
+        others = troubles(context.household, context.ledger, context.forecasts, now, context.voice)
         return [*unset, *defects, *others]

@@ -10,7 +10,7 @@ from sillward.config.collection_file import MAX_BYTES
 from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import ForecastStore
-from sillward.ledger import Notice, NoticeState
+from sillward.ledger import Ledger, Notice, NoticeState
 from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
 
@@ -46,30 +46,36 @@ MAX_NOTICES = 100
 """The latest notices of a site that are looked at."""
 
 
-def troubles(household: Household, store: ForecastStore, now: datetime, voice: Voice) -> list[str]:
+def troubles(
+    household: Household, ledger: Ledger, store: ForecastStore, now: datetime, voice: Voice
+) -> list[str]:
     """Return everything that keeps the grower from being told in time, in words."""
     return [
-        *_of_ledger(store, now, voice),
-        *_of_collection(store, voice),
+        *_of_ledger(ledger, now, voice),
+        *_of_clock(store),
+        *_of_collection(ledger, voice),
         *_of_forecast(store, now, voice),
-        *_of_notices(household, store, now),
-        *_of_chores(store, now, voice),
+        *_of_notices(household, ledger, now),
+        *_of_chores(ledger, now, voice),
     ]
 
 
-def _of_ledger(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[str]:
-    if store.ledger.in_memory:
+def _of_ledger(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
+    if ledger.in_memory:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"
-    tick = store.ledger.marks.get(TICK_MARK)
+    tick = ledger.marks.get(TICK_MARK)
     if tick is not None and now - tick.at > DAEMON_GONE_AFTER:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
+
+
+def _of_clock(store: ForecastStore) -> Iterator[str]:
     doubt = store.clock_doubt()
     if doubt is not None:
         yield doubt
 
 
-def _of_collection(store: ForecastStore, voice: Voice) -> Iterator[str]:
-    refused = store.ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
+def _of_collection(ledger: Ledger, voice: Voice) -> Iterator[str]:
+    refused = ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
     if refused is not None:
         since = voice.date_and_hour(refused.at)
         yield (
@@ -78,9 +84,9 @@ def _of_collection(store: ForecastStore, voice: Voice) -> Iterator[str]:
         )
 
 
-def not_in_force(path: Path, store: ForecastStore, voice: Voice, now: datetime) -> Iterator[str]:
+def not_in_force(path: Path, ledger: Ledger, voice: Voice, now: datetime) -> Iterator[str]:
     """Yield that the daemon goes by another collection than the file, if it has run and does."""
-    mark = store.ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
+    mark = ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
     digest = digest_of(path)
     if mark is None or digest is None or digest == mark.text:
         return
@@ -119,8 +125,8 @@ def _because(store: ForecastStore, voice: Voice) -> str:
     return f": {voice.retold(why)}" if why else ""
 
 
-def _of_notices(household: Household, store: ForecastStore, now: datetime) -> Iterator[str]:
-    notices = store.ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
+def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator[str]:
+    notices = ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
     for channel in household.channels:
         own = [notice for notice in notices if notice.channel == channel.name]
         lost = [notice for notice in own if _was_lost_lately(notice, now)]
@@ -140,9 +146,9 @@ def _of_notices(household: Household, store: ForecastStore, now: datetime) -> It
     yield from _of_removed_channels(household, notices, now)
 
 
-def _of_chores(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[str]:
+def _of_chores(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
     since = now - UNREADABLE_TOLD_FOR
-    for chore_id, before in store.ledger.chores.unreadable(voice.site.name, since).items():
+    for chore_id, before in ledger.chores.unreadable(voice.site.name, since).items():
         until = voice.date_and_hour(before)
         yield f"{chore_id}, to be done by {until}, cannot be read from the ledger: see the log"
 

@@ -17,7 +17,7 @@ from sillward.net.fetch import ask
 from sillward.net.http import Query
 
 DEADLINE_S = 10.0
-"""For one call [s]. Judgement: the tick waits for it."""
+"""Longest time for one call [s]. Judgement: the tick waits for it."""
 
 RETRY_AFTER = timedelta(minutes=1)
 """Pause after a call that failed. Judgement."""
@@ -26,10 +26,7 @@ log = logging.getLogger(__name__)
 
 
 class Heartbeat:
-    """Calls one address after good work, or another while there is trouble.
-
-    last_success: when a call to either address last succeeded.
-    """
+    """Calls one address after good work, or another while there is trouble."""
 
     def __init__(
         self,
@@ -38,7 +35,6 @@ class Heartbeat:
         every: timedelta,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.last_success: datetime | None = None
         self._addresses = {False: url, True: trouble_url}
         self._every = every
         self._monotonic = monotonic
@@ -65,8 +61,6 @@ class Heartbeat:
         except SourceError as error:
             self._pause = min(RETRY_AFTER, self._every)
             log.warning("heartbeat.failed reason=%s", error)
-        else:
-            self.last_success = now
 
     def _is_time(self, now: datetime) -> bool:
         """Whether the pause is over by the monotonic clock, or by the wall clock.

@@ -52,8 +52,12 @@ class LedgerUpkeep:
             self.ledger.marks.set(PRUNE_MARK, now, "")
             self.ledger.prune(now)
 
-    def copy_daily(self, now: datetime) -> None:
-        """Copy the ledger once a day; if it is found damaged, repair it at once."""
+    def copy_or_repair_daily(self, now: datetime) -> None:
+        """Copy the ledger once a day; if it is found damaged then, repair it at once.
+
+        Leaving the file and going back to it repairs it. Where there is no way back the ledger
+        stays in memory, and `go_back_to_file` tries again later.
+        """
         try:
             self.ledger.copy_daily(now)
         except LedgerError as error:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from traceback import format_tb
 
-from sillward.channels.apprise_sender import SEND_S
+from sillward.channels.sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Alarm, Notice, Subject

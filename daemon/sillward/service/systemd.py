@@ -41,8 +41,11 @@ class Manager:
             self._complained = True
 
 
-def manager(environment: MutableMapping[str, str] = os.environ) -> Manager:
-    """Return the service manager that started this process, and forget it in the environment."""
+def claim_manager(environment: MutableMapping[str, str] = os.environ) -> Manager:
+    """Return the service manager that started this process.
+
+    Its variables are removed from the environment, by default that of this process.
+    """
     address = environment.pop("NOTIFY_SOCKET", "")
     period, pid = environment.pop("WATCHDOG_USEC", ""), environment.pop("WATCHDOG_PID", "")
     try:

@@ -89,7 +89,7 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
         ledger.chores.due_since(site.name, site.at_clock(first, clock_time(0))),
         ledger.notices.count_expired(site.name, first, days[-1]),
         ledger.nights.since(site.name, first),
-        [source.name for source in context.updater.store.sources],
+        [source.name for source in context.forecasts.sources],
         {past: at for past, at in enqueued_at.items() if at is not None},
     )
 
@@ -134,7 +134,7 @@ class WeeklyMail:
         context, voice = self.context, self.context.voice
         weather = context.weather()
         sheet = context.sheet(Round.WEEK, weather)
-        credit = context.updater.store.attribution(sheet.source)
+        credit = context.forecasts.attribution(sheet.source)
         life, review = sign_of_life(context, day), _review_or_none(context, day)
         text = full_sheet.text(sheet, voice, credit, _footer(life, review, voice))
         charts = list(self._charts(sheet, weather))

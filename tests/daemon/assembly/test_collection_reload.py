@@ -287,8 +287,8 @@ def test_a_ledger_that_fails_keeps_no_collection_back(
 
 def test_status_tells_of_a_daemon_that_goes_by_an_old_collection(edited: Edited) -> None:
     def told() -> list[str]:
-        store, voice = edited.desk.context.updater.store, edited.desk.context.voice
-        return list(not_in_force(edited.path, store, voice, edited.world.clock()))
+        ledger, voice = edited.desk.context.ledger, edited.desk.context.voice
+        return list(not_in_force(edited.path, ledger, voice, edited.world.clock()))
 
     assert told() == []
     edited.write(COLLECTION + RIGHT_POT, ago=timedelta(minutes=1))

@@ -36,7 +36,7 @@ def _make_unreadable(ledger: Ledger, chore_id: str) -> None:
         (Ledger, "forget_rounds_of_wrong_clock", "ledger.failed_to_forget"),
         (LedgerUpkeep, "go_back_to_file", "ledger.failed_to_go_back"),
         (LedgerUpkeep, "mark_and_prune", "ledger.failed_to_prune"),
-        (LedgerUpkeep, "copy_daily", "ledger.failed_to_copy"),
+        (LedgerUpkeep, "copy_or_repair_daily", "ledger.failed_to_copy"),
     ],
 )
 def test_a_defect_in_one_step_holds_up_no_other(

@@ -141,7 +141,7 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
         systemd = Systemd("@nobody")
         desks = [cast(Desk, one) for one in (desk, *others)]
         one = Daemon(
-            desks, desk.run, tick_s=tick_s, reload=reload, status=status, supervisor=systemd
+            desks, desk.run, tick_s=tick_s, reload=reload, status_line=status, supervisor=systemd
         )
         running = systemd.running = Running(one, desk, systemd)
         monkeypatch.setattr(daemon, "on_end", lambda then: setattr(running, "end", then))
@@ -418,7 +418,7 @@ def test_a_trigger_that_always_raises_ends_the_process_and_does_not_spin_till_th
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     """A new process may cure what a new scheduler does not."""
-    monkeypatch.setattr(daemon, "DEAF_S", 0.4)
+    monkeypatch.setattr(daemon, "MAX_IDLE_S", 0.4)
     monkeypatch.setattr(Every, "get_next_fire_time", raising(ValueError("no")))
 
     running = run()
@@ -647,7 +647,7 @@ def test_a_tick_that_hangs_is_fed_no_watchdog_and_ends_the_process(
     run: Run, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
     monkeypatch.setattr(daemon, "STALL_S", 0.1)
-    monkeypatch.setattr(daemon, "DEAF_S", 0.4)
+    monkeypatch.setattr(daemon, "MAX_IDLE_S", 0.4)
     let_go = threading.Event()
     running = run(lambda _, tick: tick < 3 or let_go.wait(PATIENCE_S))
 
@@ -666,7 +666,7 @@ def test_a_tick_that_takes_long_is_alive_while_it_gets_on(
     run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(daemon, "STALL_S", 0.2)
-    monkeypatch.setattr(daemon, "DEAF_S", 0.4)
+    monkeypatch.setattr(daemon, "MAX_IDLE_S", 0.4)
     fed, begun, done = list[bool](), threading.Event(), threading.Event()
 
     def plods(desk: FakeDesk, tick: int) -> None:
@@ -688,7 +688,7 @@ def test_a_tick_that_takes_long_is_alive_while_it_gets_on(
 
 def test_a_desk_that_always_fails_does_no_work(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     """A restart may cure it; if not, the last word tells the channels."""
-    monkeypatch.setattr(daemon, "DEAF_S", 0.3)
+    monkeypatch.setattr(daemon, "MAX_IDLE_S", 0.3)
     running = run(raising(RuntimeError("a defect")))
 
     assert not running.join()
@@ -758,7 +758,7 @@ def test_an_end_that_a_hanging_tick_holds_up_comes_all_the_same(
     let_go = threading.Event()
     running = run(lambda *_: let_go.wait(PATIENCE_S))
     assert running.desk.reaches(1)
-    monkeypatch.setattr(daemon, "DEAF_S", 0.1)
+    monkeypatch.setattr(daemon, "MAX_IDLE_S", 0.1)
 
     running.end()
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from sillward.service.systemd import Manager, manager
+from sillward.service.systemd import Manager, claim_manager
 
 
 def listening(address: str) -> socket.socket:
@@ -120,7 +120,7 @@ def test_how_often_the_watchdog_wants_to_be_fed(
 ) -> None:
     environment = {"WATCHDOG_USEC": period, "WATCHDOG_PID": pid}
 
-    assert manager(environment).watchdog_s == watchdog_s
+    assert claim_manager(environment).watchdog_s == watchdog_s
 
 
 def test_the_environment_keeps_nothing_by_which_a_child_could_speak_for_us(
@@ -130,7 +130,7 @@ def test_the_environment_keeps_nothing_by_which_a_child_could_speak_for_us(
     monkeypatch.setenv("WATCHDOG_USEC", "1000000")
     monkeypatch.setenv("WATCHDOG_PID", str(os.getpid()))
 
-    told = manager()
+    told = claim_manager()
 
     assert (told.address, told.watchdog_s) == ("@sillward-nobody", 1.0)
     child = (

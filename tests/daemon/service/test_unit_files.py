@@ -13,7 +13,7 @@ import pytest
 from sillward.assembly.app import Options, build, channel_url
 from sillward.assembly.examples import examples
 from sillward.assembly.providers import setup_of
-from sillward.channels.apprise_sender import SEND_S
+from sillward.channels.sender import SEND_S
 from sillward.config.settings import (
     PREFIX,
     Settings,
@@ -114,7 +114,7 @@ def test_the_watchdog_is_patient_and_comes_after_the_daemon_s_own_end(service: U
 
     assert watchdog_s >= 10 * daemon.LOOK_S  # a starved machine is no dead daemon
     # The last feeding is at most STALL_S after the last sign of work.
-    assert daemon.STALL_S + watchdog_s > daemon.DEAF_S + 2 * daemon.LOOK_S
+    assert daemon.STALL_S + watchdog_s > daemon.MAX_IDLE_S + 2 * daemon.LOOK_S
 
 
 def test_no_single_step_of_work_is_taken_for_a_stall() -> None:
@@ -122,7 +122,7 @@ def test_no_single_step_of_work_is_taken_for_a_stall() -> None:
     longest_s = max(SEND_S, 3 * fetch.DEADLINE_S)
 
     assert daemon.TICK_S + daemon.LATE_S + daemon.LOOK_S + longest_s < daemon.STALL_S
-    assert daemon.STALL_S < daemon.DEAF_S
+    assert daemon.STALL_S < daemon.MAX_IDLE_S
 
 
 def test_a_notice_that_is_due_is_out_within_a_minute_of_any_thread_s_death() -> None:
@@ -158,7 +158,7 @@ def given_up_after_s(unit: Unit, lives_s: float) -> float | None:
 
 def test_a_process_that_dies_again_and_again_is_given_up_and_told_of(service: Unit) -> None:
     at_once, slow_machine = given_up_after_s(service, 2), given_up_after_s(service, 20)
-    hanging = given_up_after_s(service, daemon.DEAF_S)
+    hanging = given_up_after_s(service, daemon.MAX_IDLE_S)
 
     assert at_once is not None
     assert 900 <= at_once <= 1200
