@@ -201,7 +201,7 @@ def _dries_soon(made: Day) -> str:
     if not soon.size:
         return f"a film on a leaf lasts {uptake:g} min all day"
     zone = made.sunrise.tzinfo
-    first, last = (datetime.fromtimestamp(float(one), zone) for one in (soon[0], soon[-1]))
+    first, last = (datetime.fromtimestamp(float(second), zone) for second in (soon[0], soon[-1]))
     return (
         f"by day a film on a leaf lasts less than {uptake:g} min from {first:%H:%M} to {last:%H:%M}"
     )

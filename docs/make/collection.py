@@ -166,7 +166,7 @@ def _value(tables: Mapping[str, Any], node: Mapping[str, Any], text: str) -> str
     if "anyOf" in node:
         return _either(tables, node["anyOf"])
     if "enum" in node:
-        return ", ".join(markdown.code(f'"{one}"') for one in node["enum"])
+        return ", ".join(markdown.code(f'"{word}"') for word in node["enum"])
     if "$ref" in node:
         return _of_table(tables, node["$ref"])
     match node["type"]:
@@ -192,8 +192,8 @@ def _free_text(node: Mapping[str, Any]) -> str:
 
 def _either(tables: Mapping[str, Any], choices: list[Mapping[str, Any]]) -> str:
     """One of a kind, or a list of them; of the culture groups only that they are text."""
-    plain = [one for one in choices if one.get("type") != "array"]
-    if any("enum" in one for one in plain) and len(plain) > 1:
+    plain = [choice for choice in choices if choice.get("type") != "array"]
+    if any("enum" in choice for choice in plain) and len(plain) > 1:
         return "text"  # the groups by name, or any other name of one
     one = _value(tables, plain[0], "")
     return f"{one}, or a list" if len(plain) < len(choices) else one
@@ -206,7 +206,7 @@ def _list_of(what: str) -> str:
 def _of_table(tables: Mapping[str, Any], reference: str) -> str:
     name = reference.rpartition("/")[2]
     if "enum" in tables[name]:
-        return ", ".join(markdown.code(f'"{one}"') for one in tables[name]["enum"])
+        return ", ".join(markdown.code(f'"{word}"') for word in tables[name]["enum"])
     return _TABLES_IN_A_KEY[name]
 
 

@@ -173,8 +173,8 @@ def _rounded(value: Any) -> Any:
     if isinstance(value, float):
         return round(value, 2)
     if isinstance(value, dict):
-        return {key: _rounded(one) for key, one in value.items()}
-    return [_rounded(one) for one in value] if isinstance(value, list) else value
+        return {key: _rounded(item) for key, item in value.items()}
+    return [_rounded(item) for item in value] if isinstance(value, list) else value
 
 
 def difference(kept: Any, now: Any, where: str = "chart") -> str | None:
@@ -188,5 +188,5 @@ def difference(kept: Any, now: Any, where: str = "chart") -> str | None:
         pairs = list(zip(range(len(kept)), kept, now, strict=True))
     else:
         return None if kept == now else f"{where}: {kept} is {now} now"
-    found = (difference(one, other, f"{where}.{key}") for key, one, other in pairs)
-    return next((one for one in found if one is not None), None)
+    found = (difference(left, other, f"{where}.{key}") for key, left, other in pairs)
+    return next((text for text in found if text is not None), None)

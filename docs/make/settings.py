@@ -116,7 +116,7 @@ def _told(name: str, node: Mapping[str, Any]) -> str:
 
 
 def _value(name: str, node: Mapping[str, Any]) -> str:
-    choices = [one for one in node.get("anyOf", [node]) if one.get("type") != "null"]
+    choices = [choice for choice in node.get("anyOf", [node]) if choice.get("type") != "null"]
     (one,) = choices
     one = one.get("additionalProperties", one) if one.get("type") == "object" else one
     if "enum" in one:

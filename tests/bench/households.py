@@ -50,7 +50,7 @@ TICKS = 7
 def household(number: int) -> Household:
     """One of the neighbours: its own place, a few hundred metres from the last."""
     made = a_household(
-        plants=tuple(a_plant(f"Pot {one}", home="bench") for one in range(12)),
+        plants=tuple(a_plant(f"Pot {number}", home="bench") for number in range(12)),
         name=f"Court {number}",
     )
     site = replace(made.collection.site, latitude=SITE.latitude + 0.003 * number)
@@ -61,14 +61,17 @@ def build_desks(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     """So many desks that share a ledger on the disk, each with a fresh forecast."""
     ledger = Ledger(folder / f"ledger-{number}.sqlite3", clock=clock)
     source = open_meteo.build(SourceOptions())
-    households = [household(one) for one in range(number)]
-    sites = [one.collection.site for one in households]
+    households = [household(index) for index in range(number)]
+    sites = [household.collection.site for household in households]
     for site in sites:
         ledger.forecasts.keep(site.name, stored(source.name, site, clock()))
     updater = ForecastUpdater(
         ForecastStore([source], ledger, clock), sites, ask=no_network, rng=random.Random(3)
     )
-    return [Desk.of(ServiceContext(one, updater, ledger, Post(), clock)) for one in households]
+    return [
+        Desk.of(ServiceContext(household, updater, ledger, Post(), clock))
+        for household in households
+    ]
 
 
 def stored(source: str, site: Site, now: datetime) -> StoredForecast:
@@ -86,7 +89,7 @@ def keep_history(ledger: Ledger) -> None:
     with closing(sqlite3.connect(ledger.file.path)) as database, database:
         for table in ("round", "notice", "chore"):
             columns = [row[1] for row in database.execute(f"PRAGMA table_info({table})")]
-            earlier = ", ".join(_EARLIER.get((table, one), one) for one in columns)
+            earlier = ", ".join(_EARLIER.get((table, column), column) for column in columns)
             database.execute(
                 "WITH RECURSIVE back (days) AS (SELECT 1 UNION ALL SELECT days + 1 FROM back"
                 f" WHERE days < {KEPT_DAYS - 1})"

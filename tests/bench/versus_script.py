@@ -137,7 +137,7 @@ def require_agreement(advice: Sequence[Advice], sheet: Sheet) -> None:
     goes_in = {
         name for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN for name in chore.plants
     }
-    agree = sum((one.in_before is not None) == (one.plant in goes_in) for one in advice)
+    agree = sum((advised.in_before is not None) == (advised.plant in goes_in) for advised in advice)
     say(f"tonight: script and sheet agree on {agree} of {len(advice)} plants")
     if agree < AGREE_LEAST * len(advice):
         msg = f"script and sheet agree on {agree} of {len(advice)} plants only"

@@ -94,7 +94,7 @@ def environment(home: Path) -> dict[str, str]:
     kept = {name: value for name, value in os.environ.items() if not name.startswith("SILLWARD_")}
     kept.pop("PYTHONDONTWRITEBYTECODE", None)
     roots = [str(ROOT / "daemon"), str(ROOT / "rules")]
-    path = [one for one in kept.get("PYTHONPATH", "").split(os.pathsep) if one]
+    path = [folder for folder in kept.get("PYTHONPATH", "").split(os.pathsep) if folder]
     ledger = str(home / "ledger.sqlite3")
     return kept | {
         "HOME": str(home),

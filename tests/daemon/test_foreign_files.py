@@ -444,7 +444,7 @@ def test_what_comes_meanwhile_keeps_its_name(tmp_path: Path) -> None:
     with pytest.raises(FileExistsError):
         files.write(path, b"new", exclusive=True, before_rename=lambda _: path.write_bytes(TEXT))
 
-    assert {name: one[-1] for name, one in seen(tmp_path).items()} == {"file": TEXT}
+    assert {name: facts[-1] for name, facts in seen(tmp_path).items()} == {"file": TEXT}
 
 
 def test_without_links_what_comes_meanwhile_keeps_its_name_too(
@@ -459,4 +459,4 @@ def test_without_links_what_comes_meanwhile_keeps_its_name_too(
     with pytest.raises(FileExistsError):
         files.write(path, b"newer", exclusive=True)
 
-    assert {name: one[-1] for name, one in seen(tmp_path).items()} == {"file": b"new"}
+    assert {name: facts[-1] for name, facts in seen(tmp_path).items()} == {"file": b"new"}

@@ -37,11 +37,11 @@ MAX_COLUMNS = 80
 def columns_of(text: str) -> int:
     return sum(
         0
-        if unicodedata.category(one) in ("Mn", "Me", "Cf")
+        if unicodedata.category(character) in ("Mn", "Me", "Cf")
         else 2
-        if unicodedata.east_asian_width(one) in "WF"
+        if unicodedata.east_asian_width(character) in "WF"
         else 1
-        for one in text
+        for character in text
     )
 
 

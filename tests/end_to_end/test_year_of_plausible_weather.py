@@ -96,8 +96,8 @@ def any_night_known(weather: Weather) -> bool:
 def wrong(weather: Weather, temp: np.ndarray) -> set[type[Doubt]]:
     """What is said of the weather with this temperature instead, after the right one."""
     return {
-        type(one)
-        for one in doubts_about(
+        type(doubt)
+        for doubt in doubts_about(
             NEWARK, parse_with(weather, temp), weather, now=weather.fetched_at + timedelta(hours=1)
         )
     }

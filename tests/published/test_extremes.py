@@ -84,49 +84,49 @@ COLD = (
 )
 
 
-def site_of(one: Extreme) -> Site:
-    return Site(one.place, one.latitude, 0.0, one.height_m, ZoneInfo("UTC"))
+def site_of(extreme: Extreme) -> Site:
+    return Site(extreme.place, extreme.latitude, 0.0, extreme.height_m, ZoneInfo("UTC"))
 
 
 def kinds_of(doubts: Sequence[Doubt]) -> set[type[Doubt]]:
-    return {type(one) for one in doubts}
+    return {type(doubt) for doubt in doubts}
 
 
-def around(one: Extreme) -> tuple[datetime, Array]:
+def around(extreme: Extreme) -> tuple[datetime, Array]:
     """A week with the record on its fourth day, and days nearly so extreme on either side."""
-    start = datetime(2026, *one.day, tzinfo=UTC).timestamp() - 3 * 86400
+    start = datetime(2026, *extreme.day, tzinfo=UTC).timestamp() - 3 * 86400
     hours = np.arange(7 * 24)
     milder = 1.5 * np.abs(hours / 24 - 3.5).round()
-    middle = (one.low_c + one.high_c) / 2 + (milder if one in COLD else -milder)
-    half = (one.high_c - one.low_c) / 2
+    middle = (extreme.low_c + extreme.high_c) / 2 + (milder if extreme in COLD else -milder)
+    half = (extreme.high_c - extreme.low_c) / 2
     return datetime.fromtimestamp(start, UTC), middle + half * np.cos((hours - 15) / 12 * np.pi)
 
 
-@pytest.mark.parametrize("one", [*HEAT, *COLD], ids=lambda one: one.place)
-def test_a_forecast_of_a_record_is_believed(one: Extreme) -> None:
-    start, temp = around(one)
-    assert temp.max() == pytest.approx(one.high_c, abs=0.5) or one in COLD
-    assert temp.min() == pytest.approx(one.low_c, abs=0.5) or one in HEAT
+@pytest.mark.parametrize("extreme", [*HEAT, *COLD], ids=lambda extreme: extreme.place)
+def test_a_forecast_of_a_record_is_believed(extreme: Extreme) -> None:
+    start, temp = around(extreme)
+    assert temp.max() == pytest.approx(extreme.high_c, abs=0.5) or extreme in COLD
+    assert temp.min() == pytest.approx(extreme.low_c, abs=0.5) or extreme in HEAT
 
-    assert doubts_about(site_of(one), weather(start, temp, dew_point_c=-95.0), now=start) == ()
+    assert doubts_about(site_of(extreme), weather(start, temp, dew_point_c=-95.0), now=start) == ()
 
 
-@pytest.mark.parametrize("one", HEAT, ids=lambda one: one.place)
-def test_the_same_with_the_label_of_the_other_scale_is_not(one: Extreme) -> None:
-    start, temp = around(one)
+@pytest.mark.parametrize("extreme", HEAT, ids=lambda extreme: extreme.place)
+def test_the_same_with_the_label_of_the_other_scale_is_not(extreme: Extreme) -> None:
+    start, temp = around(extreme)
 
-    doubts = doubts_about(site_of(one), weather(start, 32 + 1.8 * temp), now=start)
+    doubts = doubts_about(site_of(extreme), weather(start, 32 + 1.8 * temp), now=start)
 
     assert OutOfSeason in kinds_of(doubts)
 
 
-OF_SUMMER = [one for one in HEAT if one.latitude >= 45 and one.day[0] in (6, 7, 8)]
+OF_SUMMER = [extreme for extreme in HEAT if extreme.latitude >= 45 and extreme.day[0] in (6, 7, 8)]
 """Near the equator seasons are alike, and a foehn of winter is no heat of summer."""
 
 
-@pytest.mark.parametrize("one", OF_SUMMER, ids=lambda one: one.place)
-def test_nor_is_it_in_winter_on_the_other_half_of_the_globe(one: Extreme) -> None:
-    start, temp = around(one)
-    winter = replace(site_of(one), latitude=-one.latitude)
+@pytest.mark.parametrize("extreme", OF_SUMMER, ids=lambda extreme: extreme.place)
+def test_nor_is_it_in_winter_on_the_other_half_of_the_globe(extreme: Extreme) -> None:
+    start, temp = around(extreme)
+    winter = replace(site_of(extreme), latitude=-extreme.latitude)
 
     assert kinds_of(doubts_about(winter, weather(start, temp), now=start)) == {OutOfSeason}

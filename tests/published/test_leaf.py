@@ -111,12 +111,12 @@ def test_flat_plate_theory_says_how_conductances_go_with_pressure(elevation_m: f
 
     def by_theory(kpa: float) -> tuple[float, float]:
         density = kpa * 1000 / (8.314 * 293.15)
-        diffusivity, viscosity = (one * 101.3 / kpa for one in (21.4e-6, 15.1e-6))
+        diffusivity, viscosity = (at_20_c * 101.3 / kpa for at_20_c in (21.4e-6, 15.1e-6))
         prandtl, length, wind, apart = viscosity / diffusivity, 0.035, 0.5, 4.0
         forced = 0.664 * np.sqrt(wind * length / viscosity) * prandtl ** (1 / 3)
         grashof = 9.8 * length**3 * apart / (293.15 * viscosity**2)
         free = 0.54 * (grashof * prandtl) ** 0.25
-        return tuple(one * density * diffusivity / length for one in (forced, free))
+        return tuple(sherwood * density * diffusivity / length for sherwood in (forced, free))
 
     plate = Shape(0.035, turbulence=1.0)
     forced, free = by_theory(pressure)
@@ -150,8 +150,8 @@ def test_leaves_get_colder_in_the_thin_air_of_2850_m() -> None:
     vapour = air.vapour_pressure(10.0, 60.0)
 
     at_sea, above = (
-        10.0 - float(leaf.leaf_temperature(10.0, vapour, 0.5, 0, 1, pressure_kpa=one))
-        for one in (PRESSURE_KPA, high)
+        10.0 - float(leaf.leaf_temperature(10.0, vapour, 0.5, 0, 1, pressure_kpa=pressure_kpa))
+        for pressure_kpa in (PRESSURE_KPA, high)
     )
 
     assert 1.08 < above / at_sea < 1.19

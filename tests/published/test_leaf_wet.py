@@ -54,7 +54,7 @@ def test_under_a_clear_sky_it_is_not_further_below_the_wet_bulb_than_the_sky_tak
     """The sky takes at most what it takes of a dry leaf on which no dew forms."""
     bulb = wet_bulb(temp_c, rh_pct, 101.325)
     wet, dry = (
-        at_night(temp_c, rh_pct, wind_m_s, sky_view, 101.325, wet=one) for one in (True, False)
+        at_night(temp_c, rh_pct, wind_m_s, sky_view, 101.325, wet=wet) for wet in (True, False)
     )
     no_dew = at_night(temp_c, 20.0, wind_m_s, sky_view, 101.325, wet=False)
 

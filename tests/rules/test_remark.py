@@ -8,7 +8,7 @@ import pytest
 from sillward_rules import remark
 from sillward_rules.remark import CarryBegins, CarryEnds, Remark, WateringUnplanned
 
-KINDS = [one for one in vars(remark).values() if isinstance(one, type) and is_dataclass(one)]
+KINDS = [kind for kind in vars(remark).values() if isinstance(kind, type) and is_dataclass(kind)]
 
 
 @pytest.mark.parametrize("kind", KINDS)

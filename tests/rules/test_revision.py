@@ -205,7 +205,7 @@ def test_a_day_that_turns_cold_calls_going_out_off_and_never_orders_it() -> None
     inside = {"Test strap": PlantState("room", at - timedelta(hours=14), assumed=False)}
     mild = sheet_of(12.0, at, whose, inside, Round.MORNING)
     cold = sheet_of(0.0, at, whose, inside, Round.MORNING)
-    assert [one.kind for one in orders(mild)] == [ChoreKind.CARRY_OUT]
+    assert [chore.kind for chore in orders(mild)] == [ChoreKind.CARRY_OUT]
 
     changed = revise(orders(mild), cold, frozenset, [], HALF_AN_HOUR, HOUR)
     back = revise(orders(cold), mild, frozenset, [], HALF_AN_HOUR, HOUR)
@@ -222,7 +222,7 @@ def test_going_out_is_put_off_only_when_the_hour_that_was_told_has_no_margin_lef
     def later(low_c: float) -> list[timedelta]:
         sheet = sheet_of(low_c, at, whose, inside, Round.MORNING)
         moved = revise(told, sheet, frozenset, [], HALF_AN_HOUR, HOUR).moved
-        return [hour_of(one.chore) - one.was for one in moved]
+        return [hour_of(move.chore) - move.was for move in moved]
 
     by_hour = {
         low_c: hour_of(chore)
@@ -270,7 +270,9 @@ def test_the_state_follows_what_was_added() -> None:
 
 def test_a_reason_tells_until_when_it_is_too_cold() -> None:
     """The curve, solved by hand: low + 5.5 (1 + cos) = 13 on its way up from the low at 07 UTC."""
-    (chore,) = [one for one in sheet_of(11.0, DUSK, collection()).chores if one.id.endswith("room")]
+    (chore,) = [
+        listed for listed in sheet_of(11.0, DUSK, collection()).chores if listed.id.endswith("room")
+    ]
     (reason,) = chore.because
 
     share = np.arccos((LIMIT_C - 11.0) / 5.5 - 1.0) / (2 * np.pi) * 24  # h before the warmest hour
@@ -295,7 +297,7 @@ def test_another_shelter_is_told_only_if_the_one_that_was_told_fails_by_more_tha
 
     change = revision(8.5, porch_c - 6.0, whose, moved_by=timedelta(hours=6))
 
-    assert [one.chore.to_spot for one in change.moved] == to
+    assert [move.chore.to_spot for move in change.moved] == to
     assert (change.added, change.called_off) == ((), ())
 
 

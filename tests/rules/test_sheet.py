@@ -81,7 +81,7 @@ def test_what_a_sheet_was_drawn_from_goes_with_it_at_once(round_: Round) -> None
         sheet = draw_up(round_, household, sky, {}, EVENING)
         orders = len(sheet.chores)
         del sheet  # it works out some things when asked
-        left = [one for one in _scenes() if one not in before]
+        left = [scene for scene in _scenes() if scene not in before]
     finally:
         if enabled:
             gc.enable()
@@ -91,7 +91,7 @@ def test_what_a_sheet_was_drawn_from_goes_with_it_at_once(round_: Round) -> None
 
 
 def _scenes() -> list[Scene]:
-    return [one for one in gc.get_objects() if isinstance(one, Scene)]
+    return [found for found in gc.get_objects() if isinstance(found, Scene)]
 
 
 def test_what_is_said_of_tomorrow_moves_nothing_yet() -> None:
@@ -174,8 +174,10 @@ def test_open_questions_of_used_spots_are_named() -> None:
 
     sheet = draw_up(Round.DUSK, household, fetched(weather(START, COLD), EVENING), {}, EVENING)
 
-    assert any(str(one).startswith("bench: sky_view is not given") for one in sheet.assumptions)
-    assert not any(one.spot == "unused" for one in sheet.assumptions)
+    assert any(
+        str(question).startswith("bench: sky_view is not given") for question in sheet.assumptions
+    )
+    assert not any(question.spot == "unused" for question in sheet.assumptions)
 
 
 # -- what goes out in the morning, and is due back before the dusk round
@@ -242,7 +244,7 @@ def test_what_goes_out_in_the_morning_is_told_when_it_is_due_back(
     assert out.before < back.before <= utc(latest)
     mists = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert mists
-    assert all(one.before <= back.before for one in mists)
+    assert all(chore.before <= back.before for chore in mists)
 
 
 # -- the tail of the night, and nights that are not known
@@ -296,7 +298,7 @@ def test_a_plant_that_came_from_a_spot_that_is_gone_raises_nothing(round_: Round
 
     sheet = draw_up(round_, collection(plant("a")), sky, state, EVENING)
 
-    assert {one.from_spot for one in sheet.chores} <= {"bench", "room"}
+    assert {chore.from_spot for chore in sheet.chores} <= {"bench", "room"}
     assert sheet.states["a"].spot == "bench", "no history: at home"
 
 
@@ -326,7 +328,7 @@ def test_nothing_is_watered_on_a_forecast_older_than_a_day_and_the_sheet_says_so
 
     sheet = draw_up(Round.MORNING, collection(plant("a", night_low=5.0)), sky, {}, MORNING)
 
-    assert bool(WATERING & {one.kind for one in sheet.chores}) is waters
+    assert bool(WATERING & {chore.kind for chore in sheet.chores}) is waters
     assert (WateringUnplanned() in sheet.warnings) is not waters
 
 

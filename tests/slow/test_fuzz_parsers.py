@@ -66,14 +66,14 @@ fuzz = settings(
 
 def temperatures(low_c: float, hours: list[int]) -> list[float]:
     """15 K from the coldest hour, seven at the site, to the warmest."""
-    return [round(low_c + 7.5 - 7.5 * math.cos((one - 10) / 12 * math.pi), 1) for one in hours]
+    return [round(low_c + 7.5 - 7.5 * math.cos((hour - 10) / 12 * math.pi), 1) for hour in hours]
 
 
 def open_meteo_body(low_c: float, rain_mm: float) -> str:
     temp = temperatures(low_c, list(range(216)))
     made = body(
         temperature_2m=temp,
-        dew_point_2m=[one - 5.0 for one in temp],
+        dew_point_2m=[temp_c - 5.0 for temp_c in temp],
         precipitation=rain_mm,
         shortwave_radiation=150.0,
     )
@@ -83,11 +83,11 @@ def open_meteo_body(low_c: float, rain_mm: float) -> str:
 def met_norway_body(low_c: float, rain_mm: float) -> str:
     hours = [*range(HOURLY), *range(HOURLY, HOURLY + 6 * STEPS + 1, 6)]
     start = NOW.replace(minute=0)
-    temp = temperatures(low_c, [one + 43 for one in hours])
+    temp = temperatures(low_c, [hour + 43 for hour in hours])
     made = met_body(
         start,
         air_temperature=temp,
-        dew_point_temperature=[one - 5.0 for one in temp],
+        dew_point_temperature=[temp_c - 5.0 for temp_c in temp],
         rain_1=rain_mm,
         rain_6=rain_mm,
         low=low_c,
@@ -167,26 +167,27 @@ def some_column(document: Any, dice: random.Random) -> Column:
     """The places of a variable; none if the document has no hours (any more)."""
     hourly = part(document, "hourly")
     if isinstance(hourly, dict):
-        lists = [one for one in hourly.values() if isinstance(one, list)]
+        lists = [values for values in hourly.values() if isinstance(values, list)]
         rows = dice.choice(lists) if lists else []
         return [(rows, number) for number in range(len(rows))]
     given = part(document, "properties", "timeseries")
     period = dice.choice(["instant", "instant", "next_1_hours", "next_6_hours"])
     found = [
-        part(one, "data", period, "details") for one in (given if isinstance(given, list) else [])
+        part(entry, "data", period, "details")
+        for entry in (given if isinstance(given, list) else [])
     ]
-    details = [one for one in found if isinstance(one, dict) and one]
+    details = [detail for detail in found if isinstance(detail, dict) and detail]
     if not details:
         return []
     name = dice.choice(list(details[0]))
-    return [(one, name) for one in details if name in one]
+    return [(detail, name) for detail in details if name in detail]
 
 
 def all_rows(document: Any) -> list[list[Any]]:
     """The lists that have one entry for each hour."""
     hourly, given = part(document, "hourly"), part(document, "properties", "timeseries")
     lists = list(hourly.values()) if isinstance(hourly, dict) else [given]
-    return [one for one in lists if isinstance(one, list) and one]
+    return [values for values in lists if isinstance(values, list) and values]
 
 
 Sound = Callable[[float, float], str]
@@ -267,7 +268,7 @@ def hours_dropped(document: Any, dice: random.Random, new: Any) -> None:
     seed, share = dice.random(), dice.choice([0.01, 0.1, 0.6])
     for rows in all_rows(document):
         kept = random.Random(seed)
-        rows[:] = [one for one in rows if kept.random() >= share]
+        rows[:] = [row for row in rows if kept.random() >= share]
 
 
 def moved(rows: list[Any], dice: random.Random) -> None:
@@ -292,7 +293,7 @@ def times_moved(document: Any, dice: random.Random, new: Any) -> None:
     times = part(document, "hourly", "time")
     by = dice.choice([1, 1800, HOUR_S, -HOUR_S, 7200, 86_400, -86_400, 10**12, -(10**10)])
     if isinstance(times, list):
-        times[:] = [one + by if type(one) is int else one for one in times]
+        times[:] = [time + by if type(time) is int else time for time in times]
 
 
 CHANGES: tuple[Change, ...] = (

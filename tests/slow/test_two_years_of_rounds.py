@@ -30,5 +30,5 @@ def test_each_round_is_told_once_on_each_date_of_two_years(site: Site, plan: Rou
     due = check(site, plan, seen, told)
     what = f"seed {seed}"
     assert due > 0.85 * (2 * 730 + 104), what
-    assert sum(not seen[one.look].sane for one in told) > 50, what
-    assert {one.round for one in told} == set(Round), what
+    assert sum(not seen[told_round.look].sane for told_round in told) > 50, what
+    assert {told_round.round for told_round in told} == set(Round), what

@@ -69,7 +69,8 @@ def body(rows: pd.DataFrame) -> bytes:
     """Such an answer as the API would have written it, with nulls for gaps."""
     seconds = [int(moment.timestamp()) for moment in rows.index]
     values = {
-        name: [None if np.isnan(one) else float(one) for one in rows[name]] for name in rows.columns
+        name: [None if np.isnan(value) else float(value) for value in rows[name]]
+        for name in rows.columns
     }
     place = {"latitude": NEWARK.latitude, "longitude": NEWARK.longitude}
     document = {**place, "hourly_units": UNITS, "hourly": {"time": seconds, **values}}

@@ -81,7 +81,10 @@ def body(start: datetime = START, hours: int = 216, **series: Values) -> dict[st
 def ensemble_body(members: int, start: datetime = START, hours: int = 216) -> dict[str, Any]:
     """A body of the ensemble API: a control run and its members, a tenth of a degree apart."""
     made = body(start, hours)
-    names = ["temperature_2m", *(f"temperature_2m_member{one:02d}" for one in range(1, members))]
+    names = [
+        "temperature_2m",
+        *(f"temperature_2m_member{member:02d}" for member in range(1, members)),
+    ]
     rows = {name: [15.0 + 0.1 * number] * hours for number, name in enumerate(names)}
     made["hourly"] = {"time": made["hourly"]["time"], **rows}
     made["hourly_units"] = {"time": "unixtime", **dict.fromkeys(rows, "°C")}

@@ -17,8 +17,8 @@ from sillward_rules.weather.site import Site
 
 def remarked(weather: Weather) -> tuple[str, ...]:
     """What sources and the store remark, which is text."""
-    assert all(isinstance(one, Plain) for one in weather.remarks), weather.remarks
-    return tuple(one.text for one in weather.remarks if isinstance(one, Plain))
+    assert all(isinstance(remark, Plain) for remark in weather.remarks), weather.remarks
+    return tuple(remark.text for remark in weather.remarks if isinstance(remark, Plain))
 
 
 @dataclass
@@ -99,7 +99,7 @@ class FakeSource:
     history_days: int = 1
 
     def query(self, sites: Sequence[Site]) -> Query:
-        return Query("https://weather.invalid", {"sites": ",".join(one.name for one in sites)})
+        return Query("https://weather.invalid", {"sites": ",".join(site.name for site in sites)})
 
     def accept(self, answer: Answer, now: datetime) -> None:
         fetch.accepted(answer, self.name, now)

@@ -96,7 +96,7 @@ class Wire:
         return Answer(200, {}, json.dumps(body).encode())
 
     def _other(self, values: list[float], spread_k: float) -> list[float]:
-        return [round(one + self.sway_k + self.rng.gauss(0, spread_k), 1) for one in values]
+        return [round(value + self.sway_k + self.rng.gauss(0, spread_k), 1) for value in values]
 
 
 @dataclass

@@ -24,8 +24,8 @@ def holding(content: bytes, mode: int = 0o644) -> ForeignFile:
 def database(*statements: str) -> ForeignFile:
     def make(path: Path) -> None:
         with closing(sqlite3.connect(path)) as db, db:
-            for one in statements:
-                db.execute(one)
+            for statement in statements:
+                db.execute(statement)
 
     return make
 
@@ -85,10 +85,10 @@ FOREIGN_FILES: dict[str, ForeignFile] = {
 def seen(folder: Path) -> Seen:
     """All that a folder holds: kind, mode, owner, inode, names, size, time and content."""
     found: Seen = {}
-    for one in sorted(folder.rglob("*")):
-        known = one.lstat()
-        content = one.read_bytes() if stat.S_ISREG(known.st_mode) else b""
-        found[str(one.relative_to(folder))] = (
+    for path in sorted(folder.rglob("*")):
+        known = path.lstat()
+        content = path.read_bytes() if stat.S_ISREG(known.st_mode) else b""
+        found[str(path.relative_to(folder))] = (
             known.st_mode, known.st_uid, known.st_ino, known.st_nlink, known.st_size,
             known.st_mtime_ns, content,
         )  # fmt: skip

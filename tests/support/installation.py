@@ -118,7 +118,7 @@ rounds = ["dusk"]
         series: dict[str, tuple[str, list[float]]] = {
             "temperature_2m": ("°C", temp),
             "relative_humidity_2m": ("%", [60.0] * HOURS),
-            "dew_point_2m": ("°C", [one - 6.0 for one in temp]),
+            "dew_point_2m": ("°C", [value - 6.0 for value in temp]),
             "surface_pressure": ("hPa", [1000.0] * HOURS),
             "cloud_cover": ("%", [0.0] * HOURS),
             "wind_speed_10m": ("m/s", [1.0] * HOURS),
@@ -132,8 +132,9 @@ rounds = ["dusk"]
             "longitude": self.longitude,
             "elevation": 100.0,
             "utc_offset_seconds": 0,
-            "hourly_units": {"time": "unixtime"} | {name: one[0] for name, one in series.items()},
-            "hourly": {"time": times} | {name: one[1] for name, one in series.items()},
+            "hourly_units": {"time": "unixtime"}
+            | {name: unit for name, (unit, _) in series.items()},
+            "hourly": {"time": times} | {name: values for name, (_, values) in series.items()},
         }
 
 

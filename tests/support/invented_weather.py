@@ -131,7 +131,7 @@ class Recording:
     def body(self, site: Site, day: date, now: datetime, edition: int) -> dict[str, Any]:
         """The body, for any moment; no two editions are quite alike."""
         made: dict[str, Any] = json.loads(self.path.read_text(encoding="utf-8"))
-        warmer = [one + 0.0001 * edition for one in made["hourly"]["temperature_2m"]]
+        warmer = [temp_c + 0.0001 * edition for temp_c in made["hourly"]["temperature_2m"]]
         made["hourly"]["temperature_2m"] = warmer
         return made
 

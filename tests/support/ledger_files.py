@@ -90,10 +90,10 @@ def damaged(path: Path) -> list[Path]:
     """What was set aside; -shm and an empty -wal are made at each opening, and hold nothing."""
     found = path.parent.glob(f"{path.name}.damaged-*")
     return sorted(
-        one
-        for one in found
-        if not one.name.endswith("-shm")
-        and not (one.name.endswith("-wal") and one.stat().st_size == 0)
+        file
+        for file in found
+        if not file.name.endswith("-shm")
+        and not (file.name.endswith("-wal") and file.stat().st_size == 0)
     )
 
 

@@ -149,7 +149,7 @@ def open_sockets() -> set[str]:
     for descriptor in Path("/proc/self/fd").glob("*"):
         with suppress(OSError):
             found.add(os.readlink(descriptor))
-    return {one for one in found if one.startswith("socket:")}
+    return {target for target in found if target.startswith("socket:")}
 
 
 @contextmanager

@@ -11,11 +11,11 @@ GONE = object()
 def places_of(value: Any, at: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
     """The path of every value in a document."""
     if isinstance(value, dict):
-        for key, one in value.items():
-            yield from places_of(one, (*at, key))
+        for key, inner in value.items():
+            yield from places_of(inner, (*at, key))
     elif isinstance(value, list):
-        for index, one in enumerate(value):
-            yield from places_of(one, (*at, index))
+        for index, inner in enumerate(value):
+            yield from places_of(inner, (*at, index))
     if at:
         yield at
 

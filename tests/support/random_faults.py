@@ -360,7 +360,7 @@ class RandomFaults:
             elif now - stretch.since >= CERTAIN + patience:
                 notices = ledger.notices.of_round(SITE.name, Round.DUSK.value, day)
                 mine = [notice for notice in notices if notice.channel == name]
-                if [one.state for one in mine] == ["sent"] and mine[0].last_error is not None:
+                if [notice.state for notice in mine] == ["sent"] and mine[0].last_error is not None:
                     self.doubtful.add(mine[0].key)
                 else:
                     self.missed.append(f"{name} {day} at {now}: {mine}")
@@ -399,17 +399,17 @@ def check(times: RandomFaults) -> None:
         assert all(copy.title.startswith("(repeat) ") for copy in copies[1:]), copies
     days_forgotten = {key.split("/")[1] for key in times.forgotten}
     messages = Counter(
-        (one.channel, one.day, one.round)
-        for one in (copies[0] for copies in by_key.values())
-        if one.day not in days_forgotten
+        (arrival.channel, arrival.day, arrival.round)
+        for arrival in (copies[0] for copies in by_key.values())
+        if arrival.day not in days_forgotten
     )
     assert max(messages.values()) <= times.policy.max_messages
     called_off = Counter(
-        (one.channel, one.day)
-        for one in (copies[0] for copies in by_key.values())
-        if one.stage == Stage.CALL_OFF
-        and one.round.startswith(Round.DUSK.value)
-        and one.day not in days_forgotten
+        (arrival.channel, arrival.day)
+        for arrival in (copies[0] for copies in by_key.values())
+        if arrival.stage == Stage.CALL_OFF
+        and arrival.round.startswith(Round.DUSK.value)
+        and arrival.day not in days_forgotten
     )
     for (channel, day), count in called_off.items():
         # One crossing may fall into a look that was cut off by a kill, and is not counted.

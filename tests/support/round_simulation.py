@@ -123,10 +123,10 @@ def check(site: Site, plan: Rounds, seen: Sequence[Look], told: Sequence[Told]) 
     Rounds told by a clock that was a day ahead do not count. Return how many were due.
     """
     at: dict[tuple[Round, date], int] = {}
-    for one in told:
-        if seen[one.look].sane:
-            assert (one.round, one.day) not in at, "told twice"
-            at[one.round, one.day] = one.look
+    for told_round in told:
+        if seen[told_round.look].sane:
+            assert (told_round.round, told_round.day) not in at, "told twice"
+            at[told_round.round, told_round.day] = told_round.look
     sane = [(look.shown, number) for number, look in enumerate(seen) if look.sane]
     by_hour: dict[int, list[tuple[datetime, int]]] = {}
     for shown, number in sane:
@@ -137,7 +137,7 @@ def check(site: Site, plan: Rounds, seen: Sequence[Look], told: Sequence[Told]) 
         day = first + timedelta(days=offset)
         for round_, due, good_for in hours_of(site, plan, day):
             hours = range(int(due.timestamp()) // 3600, int((due + good_for).timestamp()) // 3600)
-            near = [one for hour in (*hours, hours.stop) for one in by_hour.get(hour, ())]
+            near = [timed for hour in (*hours, hours.stop) for timed in by_hour.get(hour, ())]
             met = [number for shown, number in near if due <= shown < due + good_for]
             if met:
                 assert (round_, day) in at, (site.name, round_, day, due)
@@ -146,7 +146,9 @@ def check(site: Site, plan: Rounds, seen: Sequence[Look], told: Sequence[Told]) 
                 due_in_all += 1
             if (round_, day) in at:
                 assert seen[at[round_, day]].shown >= due
-    assert {one.day.weekday() for one in told if one.round is Round.WEEK} <= {plan.week.weekday}
+    assert {told_round.day.weekday() for told_round in told if told_round.round is Round.WEEK} <= {
+        plan.week.weekday
+    }
     return due_in_all
 
 

@@ -102,9 +102,9 @@ def _no_secret_is_told(capfd: pytest.CaptureFixture[str]) -> Iterator[None]:
         logger.addHandler(handler)
     logging.getLogger("sillward.wording").debug("a word")
     yield
-    for one, level in levels:
-        one.setLevel(level)
-        one.removeHandler(handler)
+    for logger, level in levels:
+        logger.setLevel(level)
+        logger.removeHandler(handler)
     assert "a word" in heard.getvalue()
     streams = capfd.readouterr()
     for secret in (*SECRETS, BASIC, SMTP_LOGIN):

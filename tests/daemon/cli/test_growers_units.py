@@ -213,8 +213,8 @@ def test_why_shows_its_hours_in_the_growers_units(us: Path) -> None:
         numbers = [float(cell) for cell in cells[:8]]
         assert numbers[:3] == pytest.approx(
             [
-                fahrenheit(one)
-                for one in (hour["forecast"]["temp_c"], hour["temp_c"], hour["leaf_c"])
+                fahrenheit(value_c)
+                for value_c in (hour["forecast"]["temp_c"], hour["temp_c"], hour["leaf_c"])
             ],
             abs=0.07,  # the JSON has two digits
         )

@@ -765,7 +765,7 @@ def places_of(value: Any, at: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
         inner = enumerate(value)
     else:
         return [at]
-    return [at, *(place for key, one in inner for place in places_of(one, (*at, key)))]
+    return [at, *(place for key, value in inner for place in places_of(value, (*at, key)))]
 
 
 def exchanged(value: Any, place: tuple[Any, ...], new: Any) -> Any:

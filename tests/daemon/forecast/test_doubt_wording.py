@@ -57,7 +57,7 @@ def test_a_doubt_says_what_is_wrong_with_the_forecast(given: Doubt, words: str) 
 
 def test_every_kind_is_among_them() -> None:
     kinds = {
-        one for one in vars(doubt).values() if isinstance(one, type) and issubclass(one, Doubt)
+        kind for kind in vars(doubt).values() if isinstance(kind, type) and issubclass(kind, Doubt)
     }
 
     assert {type(given) for given, _ in SAMPLES} == kinds - {Doubt}

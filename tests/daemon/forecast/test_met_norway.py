@@ -74,8 +74,8 @@ def changed(name: str, row: int, value: object, period: str = "instant") -> dict
 def without(name: str, period: str = "instant") -> dict[str, Any]:
     """A body that has a variable nowhere."""
     made = met_body()
-    for one in series_of(made):
-        one["data"].get(period, {}).get("details", {}).pop(name, None)
+    for entry in series_of(made):
+        entry["data"].get(period, {}).get("details", {}).pop(name, None)
     del made["properties"]["meta"]["units"][name]
     return made
 
@@ -589,8 +589,8 @@ def test_nowhere_is_refused(number: float) -> None:
 def torn(times: Callable[[list[str]], list[Any]]) -> dict[str, Any]:
     made = met_body()
     given = series_of(made)
-    for one, time in zip(given, times([one["time"] for one in given]), strict=True):
-        one["time"] = time
+    for made_entry, time in zip(given, times([entry["time"] for entry in given]), strict=True):
+        made_entry["time"] = time
     return made
 
 
@@ -601,10 +601,10 @@ def torn(times: Callable[[list[str]], list[Any]]) -> dict[str, Any]:
         (lambda t: [*t[:5], t[4], *t[6:]], "full hours in order"),
         (lambda t: [*t[:5], t[5].replace(":00:00Z", ":30:00Z"), *t[6:]], "full hours in order"),
         (lambda t: [*t[:5], t[5].replace(":00Z", ":01Z"), *t[6:]], "full hours in order"),
-        (lambda t: [one.replace("Z", "+02:00") for one in t], "has impossible times"),
-        (lambda t: [one.rstrip("Z") for one in t], "has impossible times"),
-        (lambda t: [one.replace("T", " ") for one in t], "has impossible times"),
-        (lambda t: [f"{one[:11]}24{one[13:]}" for one in t], "has impossible times"),
+        (lambda t: [time.replace("Z", "+02:00") for time in t], "has impossible times"),
+        (lambda t: [time.rstrip("Z") for time in t], "has impossible times"),
+        (lambda t: [time.replace("T", " ") for time in t], "has impossible times"),
+        (lambda t: [f"{time[:11]}24{time[13:]}" for time in t], "has impossible times"),
         (lambda t: [1778630400 + HOUR_S * row for row in range(len(t))], "has impossible times"),
         (lambda t: [None, *t[1:]], "has impossible times"),
         (lambda t: ["", *t[1:]], "has impossible times"),

@@ -149,7 +149,11 @@ def test_a_variable_that_the_model_lacks_is_unknown_whatever_its_unit() -> None:
 
 @pytest.mark.parametrize(
     "name",
-    [one for one in VARIABLES if one in USUAL and one not in ("temperature_2m", "weather_code")],
+    [
+        variable
+        for variable in VARIABLES
+        if variable in USUAL and variable not in ("temperature_2m", "weather_code")
+    ],
 )
 def test_a_missing_variable_is_named(name: str) -> None:
     made = body()
@@ -373,16 +377,16 @@ def torn(times: Callable[[list[int]], list[Any]]) -> dict[str, Any]:
     [
         (lambda t: t[::-1], "full hours in order"),
         (lambda t: [*t[:5], t[4], *t[6:]], "full hours in order"),
-        (lambda t: [one + 1800 for one in t], "full hours in order"),
+        (lambda t: [second + 1800 for second in t], "full hours in order"),
         (lambda t: [*t[:5], t[5] + 1, *t[6:]], "full hours in order"),
-        (lambda t: [str(one) for one in t], "has no list of times"),
-        (lambda t: [float(one) for one in t], "has no list of times"),
+        (lambda t: [str(second) for second in t], "has no list of times"),
+        (lambda t: [float(second) for second in t], "has no list of times"),
         (lambda t: [None, *t[1:]], "has no list of times"),
         (lambda t: [True, *t[1:]], "has no list of times"),
         (lambda t: [], "has no list of times"),
         (lambda t: [-HOUR_S, *t[1:]], "has impossible times"),
         (lambda t: [*t[:-1], 10**400], "has no list of times"),
-        (lambda t: [one * 1000 for one in t], "has impossible times"),
+        (lambda t: [second * 1000 for second in t], "has impossible times"),
         (lambda t: [0, *t[1:]], "covers an impossible length of time"),
         (lambda t: t[:-1], "has another number of values"),
     ],

@@ -743,7 +743,7 @@ def test_a_clock_set_back_does_not_stop_the_asking(make: Make) -> None:
 
 def doubted(world: World) -> ForecastDoubted | None:
     """What is said of a doubt."""
-    said = [one for one in world.weather().remarks if isinstance(one, ForecastDoubted)]
+    said = [remark for remark in world.weather().remarks if isinstance(remark, ForecastDoubted)]
     assert len(said) <= 1
     return said[0] if said else None
 

@@ -147,7 +147,7 @@ def test_a_copy_goes_only_for_three_newer_ones_near_it(
     gone = superfluous(sorted(days))
 
     for day in gone:
-        near = [one for one in days - set(gone) if timedelta(0) < one - day]
+        near = [kept_day for kept_day in days - set(gone) if timedelta(0) < kept_day - day]
         assert len(near) >= 3
     assert not set(sorted(days)[-3:]) & set(gone)
 
@@ -172,7 +172,7 @@ def test_a_copy_that_fails_is_logged_and_tried_again_in_the_next_hour(
             for tick in range(5):
                 ledger.copy_daily(NOW + timedelta(seconds=30 * tick))
 
-        assert [one.getMessage() for one in caplog.records] == [
+        assert [record.getMessage() for record in caplog.records] == [
             "ledger.copy_failed reason=[Errno 28] No space left on device"
         ]
         assert len(tries) == 1

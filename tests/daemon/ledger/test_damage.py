@@ -147,7 +147,7 @@ def test_a_damaged_ledger_is_set_aside_and_the_newest_copy_takes_its_place(
         f"the ledger was damaged and set aside as {aside.name}; restored from the copy of 25 Nov",
     )
     assert aside.name == "ledger.sqlite3.damaged-20261126T200000Z"
-    assert {mode_of(one) for one in tmp_path.iterdir()} == {0o600}
+    assert {mode_of(file) for file in tmp_path.iterdir()} == {0o600}
     with closing(reopened(path)) as again:
         assert {"works", "history reset"} <= set(again.marks.all())
     assert damaged(path) == [aside]
@@ -163,7 +163,7 @@ def test_without_a_copy_a_damaged_ledger_begins_anew(harm: Harm, tmp_path: Path)
         assert ledger.marks.all()["history reset"].text.endswith("; begun anew")
         assert len(ledger.notices.latest(SITE)) == 3
 
-    assert [one.read_bytes() for one in damaged(path)] == [harmed]
+    assert [file.read_bytes() for file in damaged(path)] == [harmed]
 
 
 def test_a_command_that_looks_refuses_a_damaged_ledger_and_leaves_it(
@@ -229,8 +229,8 @@ def test_a_copy_that_is_damaged_too_is_passed_over(spoil: Harm, tmp_path: Path) 
 def test_where_all_copies_are_damaged_the_ledger_begins_anew(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     with_a_copy(path)
-    for one in tmp_path.iterdir():
-        garbage(one)
+    for file in tmp_path.iterdir():
+        garbage(file)
 
     with closing(reopened(path)) as ledger:
         assert ledger.marks.all()["history reset"].text.endswith("begun anew")
@@ -243,7 +243,7 @@ def test_what_was_set_aside_before_is_never_written_over(tmp_path: Path) -> None
         path.write_bytes(content * 300)
         reopened(path).close()
 
-    assert [one.read_bytes()[:5] for one in damaged(path)] == [b"first", b"secon", b"third"]
+    assert [file.read_bytes()[:5] for file in damaged(path)] == [b"first", b"secon", b"third"]
 
 
 # -- what a crash left in the -wal
@@ -309,7 +309,7 @@ def test_a_wal_without_its_file_is_set_aside(tmp_path: Path) -> None:
 
     with closing(reopened(path)) as ledger:
         assert "begun anew" in ledger.marks.all()["history reset"].text
-    assert [one.name for one in damaged(path)] == ["ledger.sqlite3.damaged-20261126T200000Z-wal"]
+    assert [file.name for file in damaged(path)] == ["ledger.sqlite3.damaged-20261126T200000Z-wal"]
 
 
 def test_all_that_there_was_lay_in_a_wal_that_is_damaged(tmp_path: Path) -> None:
@@ -346,15 +346,15 @@ def test_a_crash_while_a_ledger_is_begun_is_no_damage(
     with closing(reopened(path)) as ledger:
         assert not ledger.in_memory
         assert "history reset" not in ledger.marks.all()
-    assert {one.name for one in tmp_path.iterdir()} == {path.name, f"{path.name}.lock"}
+    assert {file.name for file in tmp_path.iterdir()} == {path.name, f"{path.name}.lock"}
 
 
 def test_half_a_draft_does_not_become_the_ledger(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite3"
     with closing(Ledger(path)):
         half = path.read_bytes()[:5000]
-    for one in tmp_path.iterdir():
-        one.unlink()
+    for file in tmp_path.iterdir():
+        file.unlink()
     copies.draft_path(path).write_bytes(half)
 
     with closing(reopened(path)) as ledger:
@@ -474,7 +474,7 @@ def whole(crashed: bool) -> dict[str, bytes]:
         path = Path(folder) / "ledger.sqlite3"
         made = left_by_a_crash(path) if crashed else a_ledger(path)
         found = {end: Path(f"{made}{end}") for end in ("", "-wal", ".lock")}
-        return {end: one.read_bytes() for end, one in found.items() if one.exists()}
+        return {end: file.read_bytes() for end, file in found.items() if file.exists()}
 
 
 @settings(max_examples=100, deadline=None)
@@ -529,4 +529,4 @@ def test_any_bytes_may_be_wrong(
             if not torn and not where:
                 assert counts["mark"] == 1
         else:
-            assert in_memory or before in [one.read_bytes() for one in damaged(path)]
+            assert in_memory or before in [file.read_bytes() for file in damaged(path)]

@@ -183,12 +183,12 @@ def test_in_a_read_only_folder_it_goes_by_what_it_can_read(
     made: Callable[[Path], Path], folder: Path
 ) -> None:
     path = made(folder / "ledger.sqlite3")
-    for one in folder.iterdir():
-        one.chmod(0o444)
+    for file in folder.iterdir():
+        file.chmod(0o444)
         if os.geteuid() == 0:  # the ledger of another user is refused
-            os.chown(one, NOBODY, NOBODY)
+            os.chown(file, NOBODY, NOBODY)
     folder.chmod(0o555)
-    before = {one.name: one.read_bytes() for one in folder.iterdir()}
+    before = {file.name: file.read_bytes() for file in folder.iterdir()}
 
     with somebody_without_privileges(), closing(reopened(path)) as ledger:
         assert ledger.in_memory
@@ -197,7 +197,7 @@ def test_in_a_read_only_folder_it_goes_by_what_it_can_read(
         ledger.marks.set("works", NOW, "on")
         assert not ledger.to_file()
 
-    assert {one.name: one.read_bytes() for one in folder.iterdir()} == before
+    assert {file.name: file.read_bytes() for file in folder.iterdir()} == before
     folder.chmod(0o755)
     assert held == rows_of_file(path)
 
@@ -280,7 +280,9 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
 
         assert ledger.to_file()
 
-        (chore,) = [one for one in ledger.chores.due_since(SITE, DAY_BEFORE) if one.id == CHORE]
+        (chore,) = [
+            stored for stored in ledger.chores.due_since(SITE, DAY_BEFORE) if stored.id == CHORE
+        ]
         assert chore.done_at == NOW
         assert chore.before == NOW - timedelta(hours=1)
         assert ledger.plants.states(SITE)["plant 0"] == acknowledged
@@ -295,7 +297,9 @@ def test_what_was_told_in_memory_is_not_told_again(tmp_path: Path) -> None:
         ledger.mark_sent(KEY, NOW)
 
         assert ledger.to_file()
-        assert {one.key: one.state for one in ledger.notices.latest(SITE, 99)}[KEY] == "sent"
+        assert {notice.key: notice.state for notice in ledger.notices.latest(SITE, 99)}[
+            KEY
+        ] == "sent"
 
 
 def test_what_another_process_sent_meanwhile_stays_sent(tmp_path: Path) -> None:
@@ -307,7 +311,9 @@ def test_what_another_process_sent_meanwhile_stays_sent(tmp_path: Path) -> None:
             by_hand.mark_sent(KEY, NOW)
 
         assert ledger.to_file()
-        assert {one.key: one.state for one in ledger.notices.latest(SITE, 99)}[KEY] == "sent"
+        assert {notice.key: notice.state for notice in ledger.notices.latest(SITE, 99)}[
+            KEY
+        ] == "sent"
 
 
 def test_a_mark_that_was_taken_away_in_memory_does_not_come_back(tmp_path: Path) -> None:
@@ -391,7 +397,7 @@ def test_all_files_are_their_owners_only(umask: int, tmp_path: Path) -> None:
             path.chmod(0o644)
             ledger.to_memory()
             assert ledger.to_file()
-            assert {mode_of(one) for one in folder.iterdir()} == {0o600}
+            assert {mode_of(file) for file in folder.iterdir()} == {0o600}
             assert len(list(folder.iterdir())) == 5
     finally:
         os.umask(old)
@@ -454,8 +460,8 @@ def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
         },
         "state": ledger.plants.states(SITE),
         "chore": {
-            one.id: (one.before, one.done_at)
-            for one in ledger.chores.due_since(SITE, NOW - timedelta(days=9))
+            stored.id: (stored.before, stored.done_at)
+            for stored in ledger.chores.due_since(SITE, NOW - timedelta(days=9))
         },
     }
 

@@ -92,7 +92,7 @@ def test_only_the_owner_can_read_a_new_ledger(tmp_path: Path) -> None:
         keep(ledger, a_notice())
 
         kept = [path, *path.parent.glob("ledger.sqlite3-*")]
-        assert [stat.S_IMODE(one.stat().st_mode) for one in kept] == [0o600] * len(kept)
+        assert [stat.S_IMODE(file.stat().st_mode) for file in kept] == [0o600] * len(kept)
         assert len(kept) == 3  # with -wal and -shm: these hold the same secrets
     assert stat.S_IMODE(path.parent.stat().st_mode) == 0o700
 
@@ -595,7 +595,7 @@ def test_a_notice_that_is_there_already_stays_as_it_is_and_stops_no_round(ledger
     keep(ledger, a_notice("phone"), a_notice("mail"), round_="morning")
 
     assert ledger.rounds.enqueued_at(SITE, "morning", DAY) == NOW
-    states = {one.channel: one.state for one in ledger.notices.latest(SITE)}
+    states = {notice.channel: notice.state for notice in ledger.notices.latest(SITE)}
     assert states == {"mail": "sent", "phone": "waiting"}
 
 

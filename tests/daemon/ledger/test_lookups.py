@@ -21,7 +21,9 @@ def statements_of_an_idle_tick(world: World) -> list[str]:
         world.clock.move(minutes=1)
         desk.tick()
     before = len(world.post.titles)
-    assert [one for one in world.ledger.chores.due_since(SITE.name, world.clock.now) if one.open]
+    assert [
+        chore for chore in world.ledger.chores.due_since(SITE.name, world.clock.now) if chore.open
+    ]
     asked: list[str] = []
     database = world.ledger.database.connection
     database.set_trace_callback(asked.append)
@@ -38,7 +40,7 @@ def scans(ledger: Ledger, statement: str) -> list[str]:
         return []
     plan = ledger.database.connection.execute(f"EXPLAIN QUERY PLAN {statement}").fetchall()
     named = (re.match(r"SCAN (\w+)", step["detail"]) for step in plan)
-    return [one[1] for one in named if one and one[1] in GROWING]
+    return [match[1] for match in named if match and match[1] in GROWING]
 
 
 @pytest.fixture
@@ -55,8 +57,10 @@ def test_no_table_that_grows_is_gone_through_in_an_idle_tick(world: World) -> No
     asked = statements_of_an_idle_tick(world)
 
     for table in GROWING:  # else this would tell nothing
-        assert [one for one in asked if re.search(rf"(FROM|UPDATE) {table}\b", one)], table
-    assert [one for one in asked if scans(world.ledger, one)] == []
+        assert [
+            statement for statement in asked if re.search(rf"(FROM|UPDATE) {table}\b", statement)
+        ], table
+    assert [statement for statement in asked if scans(world.ledger, statement)] == []
 
 
 def test_such_a_scan_would_be_seen(world: World) -> None:
@@ -68,9 +72,13 @@ def test_such_a_scan_would_be_seen(world: World) -> None:
 def test_every_row_that_an_idle_tick_writes_or_reads_is_of_its_own_site(world: World) -> None:
     asked = statements_of_an_idle_tick(world)
 
-    about = [one for one in asked if re.search(r"(FROM|UPDATE) (round|notice|chore)\b", one)]
+    about = [
+        statement
+        for statement in asked
+        if re.search(r"(FROM|UPDATE) (round|notice|chore)\b", statement)
+    ]
     assert about
-    assert [one for one in about if f"site = '{SITE.name}'" not in one] == []
+    assert [statement for statement in about if f"site = '{SITE.name}'" not in statement] == []
 
 
 def test_what_waits_at_another_site_is_left_to_its_own_desk(world: World) -> None:

@@ -106,7 +106,7 @@ def test_the_request_is_one_get_that_says_who_asks() -> None:
     assert "Accept-Encoding: gzip" in lines
     assert "If-Modified-Since: Fri, 15 May 2026 19:00:00 GMT" in lines
     assert "X-Contact: Łódź" in lines
-    assert [one for one in lines if one.startswith("User-Agent: sillward/")]
+    assert [line for line in lines if line.startswith("User-Agent: sillward/")]
 
 
 def test_a_query_may_name_another_caller() -> None:
@@ -700,8 +700,8 @@ def test_three_redirects_at_one_server_are_followed(status: str) -> None:
 
     assert (answer.status, answer.body) == (200, b"{}")
     assert server.asked[3].startswith(f"GET /hop/3?apikey={KEY} HTTP".encode())
-    assert all(b'If-None-Match: "5"\r\n' in one for one in server.asked)
-    assert all(b"X-Contact: " in one for one in server.asked)
+    assert all(b'If-None-Match: "5"\r\n' in request for request in server.asked)
+    assert all(b"X-Contact: " in request for request in server.asked)
 
 
 def test_a_fourth_redirect_is_not_followed() -> None:

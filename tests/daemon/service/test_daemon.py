@@ -139,7 +139,7 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
     ) -> Running:
         desk = FakeDesk(work) if work else FakeDesk()
         systemd = Systemd("@nobody")
-        desks = [cast(Desk, one) for one in (desk, *others)]
+        desks = [cast(Desk, fake) for fake in (desk, *others)]
         one = Daemon(
             desks, desk.run, tick_s=tick_s, reload=reload, status_line=status, supervisor=systemd
         )
@@ -151,8 +151,8 @@ def run(monkeypatch: pytest.MonkeyPatch) -> Iterator[Run]:
         return running
 
     yield start
-    for one in started:
-        one.stop()
+    for thread in started:
+        thread.stop()
 
 
 def waited(condition: Callable[[], object]) -> bool:
@@ -523,7 +523,7 @@ def test_nothing_that_is_left_behind_ticks_or_lives(run: Run) -> None:
         assert running.desk.reaches(ticks + 1)
 
     def living(name: str) -> int:
-        return sum(one.name.startswith(name) for one in threading.enumerate())
+        return sum(thread.name.startswith(name) for thread in threading.enumerate())
 
     assert waited(lambda: living("sillward-scheduler") == 1)
     assert waited(lambda: living("sillward-tick") == 1)

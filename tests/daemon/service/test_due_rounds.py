@@ -97,8 +97,8 @@ def test_a_round_comes_about_a_day_after_the_one_before(site: Site, moment: str)
             by_round[occasion.round].append(occasion)
 
     for round_, least in ((Round.DUSK, 1), (Round.MORNING, 1), (Round.WEEK, 7)):
-        for one, after in pairwise(by_round[round_]):
-            apart = after.due_at - one.due_at - timedelta(days=least)
+        for before, after in pairwise(by_round[round_]):
+            apart = after.due_at - before.due_at - timedelta(days=least)
             assert abs(apart) <= timedelta(hours=1, minutes=5)
 
 
@@ -118,13 +118,13 @@ def test_ticks_around_a_clock_change_meet_each_round_once(site: Site, moment: st
         for day in days(change - timedelta(days=1), 3):
             assert (Round.DUSK, day) in met
             assert (Round.MORNING, day) in met
-        fresh = [one for one in met if one[1] >= change - timedelta(days=1)]
+        fresh = [occasion for occasion in met if occasion[1] >= change - timedelta(days=1)]
         due = {
             (occasion.round, occasion.day): occasion.due_at
             for _, day in fresh
             for occasion in due_rounds.of_day(site, told(moment), day)
         }
-        assert all(timedelta(0) <= met[one] - due[one] < STEP for one in fresh)
+        assert all(timedelta(0) <= met[occasion] - due[occasion] < STEP for occasion in fresh)
 
 
 @pytest.mark.parametrize(

@@ -78,9 +78,9 @@ def test_the_sheet_says_so_to_people_and_machines() -> None:
     )
     into = [chore for chore in document["chores"] if chore["chore"] == "carry-in"]
     assert into
-    for one in into:
-        assert one["confirmed"] is False
-        assert one["overdue_since"] == one["before"] == "2026-05-14T18:40:00-03:00"
+    for chore in into:
+        assert chore["confirmed"] is False
+        assert chore["overdue_since"] == chore["before"] == "2026-05-14T18:40:00-03:00"
 
 
 def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:

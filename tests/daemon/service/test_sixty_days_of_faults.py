@@ -135,4 +135,4 @@ def test_what_holds_through_all_faults(
         # Each trouble has its end; that of the last may be still to come.
         assert alarms[-1][1] == (f"{name}, {SITE.name}" not in standing)
     ends = [over for _, over in clock]
-    assert not any(one and other for one, other in pairwise(ends))
+    assert not any(before and other for before, other in pairwise(ends))

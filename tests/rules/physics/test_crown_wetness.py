@@ -23,7 +23,7 @@ hours = st.lists(st.tuples(rains, rates), min_size=1, max_size=30)
 
 
 def water(rain: list[float], rate: list[float], **more: float) -> list[float]:
-    return [float(one) for one in crown_water(np.array(rain), np.array(rate), **more)]
+    return [float(water_mm) for water_mm in crown_water(np.array(rain), np.array(rate), **more)]
 
 
 # -- water

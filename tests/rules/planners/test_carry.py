@@ -372,7 +372,7 @@ def test_who_stands_where_it_is_held_stays_there() -> None:
     sheet = sent(SHED, WARM_ROOM, KITCHEN, state={"Test strap": PlantState("kitchen")})
 
     assert ways(sheet) == []
-    assert [one.from_spot for one in sheet.chores if one.kind is ChoreKind.STAY_IN][:1] == [
+    assert [chore.from_spot for chore in sheet.chores if chore.kind is ChoreKind.STAY_IN][:1] == [
         "kitchen"
     ]
 

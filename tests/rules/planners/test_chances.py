@@ -67,7 +67,9 @@ def dusk(
 
 
 def of(sheet: Sheet, kind: ChoreKind) -> Chore:
-    (chore,) = [one for one in sheet.chores if one.kind is kind and one.not_before is None]
+    (chore,) = [
+        listed for listed in sheet.chores if listed.kind is kind and listed.not_before is None
+    ]
     return chore
 
 
@@ -147,8 +149,8 @@ def test_going_out_and_staying_in_by_day_have_no_chance() -> None:
         for chore in sheet.chores
         if chore.kind is ChoreKind.CARRY_OUT or chore.not_before is not None
     ]
-    assert {one.kind for one in by_day} == {ChoreKind.CARRY_OUT, ChoreKind.STAY_IN}
-    assert all(one.chance is None for one in by_day)
+    assert {chore.kind for chore in by_day} == {ChoreKind.CARRY_OUT, ChoreKind.STAY_IN}
+    assert all(chore.chance is None for chore in by_day)
 
 
 def test_an_unknown_night_and_a_stale_forecast_have_no_chance() -> None:
@@ -240,7 +242,7 @@ def test_of_many_plants_all_are_given() -> None:
 
     (call,) = warned(dusk(night(13.1), *map(plant, many)), CloseCall)
 
-    assert [one.plants for one in call.threats] == [tuple(many)]
+    assert [threat.plants for threat in call.threats] == [tuple(many)]
 
 
 def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
@@ -252,7 +254,7 @@ def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
     sheet = dusk(night(12.9), bears, goes, inside, state={"Inside": PlantState("room")})
 
     assert of(sheet, ChoreKind.CARRY_IN).plants == ("Goes in",)
-    assert [one.plants for one in warned(sheet, ColdBorne)] == [("Bears it",)]
+    assert [remark.plants for remark in warned(sheet, ColdBorne)] == [("Bears it",)]
     assert not warned(sheet, CloseCall)
 
 

@@ -85,7 +85,7 @@ def gets(site: Site, kind: ChoreKind, name: str, habits: Habits | None = None) -
 def season_in(site: Site, month: int, name: str) -> Season:
     air, now = two_weeks(site, month)
     scene = Scene(collection(*PLANTS, site=site), air, {}, now)
-    cohort = next(one for one in scene.cohorts if name in one.names)
+    cohort = next(candidate for candidate in scene.cohorts if name in candidate.names)
     found: Season = scene.seasons[cohort.index]
     return found
 
@@ -106,11 +106,11 @@ def test_on_a_cool_coast_masdevallias_are_misted_and_fed_but_where_crowns_would_
     assert gets(COOL_COAST, kind, "masdevallia") == list(range(2, 12))
     for month in (1, 12):
         dry = [
-            one
-            for one in morning(COOL_COAST, month).chores
-            if one.kind is ChoreKind.STOP_WETTING and "masdevallia" in one.plants
+            chore
+            for chore in morning(COOL_COAST, month).chores
+            if chore.kind is ChoreKind.STOP_WETTING and "masdevallia" in chore.plants
         ]
-        assert [one.before.hour < 12 for one in dry] == [True]
+        assert [chore.before.hour < 12 for chore in dry] == [True]
 
 
 @pytest.mark.parametrize("site", [QUITO_LIKE, COOL_COAST])
@@ -179,14 +179,14 @@ def test_a_rule_for_the_rest_speaks_of_each_plant_in_its_own_season() -> None:
         air, now = two_weeks(QUITO_LIKE, 3)
         air = replace(air, temp_c=np.full(air.temp_c.shape, mean_c), rain_mm=rain)
         dry = [
-            replace(one, limits=replace(one.limits, rest=RestClass("dry", "test")))
-            for one in PLANTS
+            replace(plant, limits=replace(plant.limits, rest=RestClass("dry", "test")))
+            for plant in PLANTS
         ]
         bench = replace(OPEN_BENCH, rain=1.0)
         made = collection(*dry, spots=(bench, WARM_ROOM), site=QUITO_LIKE, rules=standard_rules())
         sheet = draw_up(Round.MORNING, made, air, {}, now)
         covers = [chore for chore in sheet.chores if chore.kind is ChoreKind.COVER]
-        return {name for one in covers for name in one.plants}
+        return {name for chore in covers for name in chore.plants}
 
     assert rested(14.0) == set()
     assert rested(9.0) == {"vanda strap-leaf"}

@@ -193,7 +193,7 @@ def test_a_plant_is_not_fed_late_because_another_one_is_misted_later() -> None:
 
     sheet = morning(grey, plant(), air=MILDER)
 
-    feed = next(one for one in of(sheet, ChoreKind.FEED) if "Test strap" in one.plants)
+    feed = next(chore for chore in of(sheet, ChoreKind.FEED) if "Test strap" in chore.plants)
     assert starts(feed) < NOW + timedelta(hours=1)
 
 
@@ -208,7 +208,9 @@ def test_a_plant_whose_limit_the_feed_exceeds_is_not_fed_and_named() -> None:
     (feed,) = of(sheet, ChoreKind.FEED)
     assert feed.plants == ("hardy",)
     assert warned(sheet, FeedTooStrong) == [FeedTooStrong(("tender",), EC, 0.25)]
-    assert {"tender", "hardy"} == {name for one in of(sheet, ChoreKind.MIST) for name in one.plants}
+    assert {"tender", "hardy"} == {
+        name for chore in of(sheet, ChoreKind.MIST) for name in chore.plants
+    }
 
 
 def test_without_a_feed_or_a_limit_nothing_is_too_strong() -> None:
@@ -266,11 +268,13 @@ def test_a_rinse_follows_each_feed_after_the_uptake_time(holder: str) -> None:
     sheet = morning(strap, replace(strap, name="other"), feed=recipe())
 
     feeds, rinses = of(sheet, ChoreKind.FEED), of(sheet, ChoreKind.FLUSH)
-    fed = sorted(name for one in feeds for name in one.plants)
-    assert fed == sorted(name for one in rinses for name in one.plants) == ["Test strap", "other"]
+    fed = sorted(name for chore in feeds for name in chore.plants)
+    assert (
+        fed == sorted(name for chore in rinses for name in chore.plants) == ["Test strap", "other"]
+    )
     for feed in feeds:
         for name in feed.plants:
-            rinse = next(one for one in rinses if name in one.plants)
+            rinse = next(chore for chore in rinses if name in chore.plants)
             assert feed.not_before is not None
             assert rinse.not_before is not None
             assert rinse.not_before >= feed.not_before + Habits().velamen_uptake
@@ -346,7 +350,7 @@ def test_the_state_remembers_the_last_misting() -> None:
 
     state = next_state({}, sheet)
 
-    last = max(one.before for one in of(sheet, ChoreKind.MIST))
+    last = max(chore.before for chore in of(sheet, ChoreKind.MIST))
     assert state["Test strap"].misted_at == last
     assert state["Test strap"].spot == "bench"
 
@@ -410,7 +414,7 @@ def test_no_rinse_after_the_last_wetting_hour_of_its_plant(dry_by_h: int, holder
     last = DaySteps(Scene(made, MILDER, {}, NOW), DAY).films(0).last_wetting("high")
 
     assert last is not None
-    assert all(one.before <= last for one in of(sheet, ChoreKind.FLUSH))
+    assert all(chore.before <= last for chore in of(sheet, ChoreKind.FLUSH))
     assert len(of(sheet, ChoreKind.FEED)) == len(of(sheet, ChoreKind.FLUSH))
     assert of(sheet, ChoreKind.FLUSH), "or the test tells nothing"
 

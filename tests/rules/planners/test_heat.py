@@ -110,7 +110,7 @@ def test_a_move_and_the_leaf_in_the_sun_are_one_walk_with_both_reasons() -> None
     sheet = told(cool())
 
     (move,) = chores(sheet, ChoreKind.MOVE)
-    assert [one.quantity for one in move.because[0].also] == ["leaf temperature"]
+    assert [reason.quantity for reason in move.because[0].also] == ["leaf temperature"]
     assert move.because[0].also[0].plant == "Snowdrop"
     assert not chores(sheet, ChoreKind.SHADE, ChoreKind.DAMP_DOWN)
 
@@ -121,14 +121,14 @@ def test_what_has_left_for_the_day_is_not_wetted_there_any_more(holder: Holder) 
 
     (move,) = chores(sheet, ChoreKind.MOVE)
     assert all(
-        one.before <= move.before
-        for one in chores(sheet, ChoreKind.MIST, ChoreKind.FEED, ChoreKind.DAMP_DOWN)
+        chore.before <= move.before
+        for chore in chores(sheet, ChoreKind.MIST, ChoreKind.FEED, ChoreKind.DAMP_DOWN)
     )
 
 
 def test_crowns_of_what_is_moved_for_the_day_may_be_wet_as_long_as_those_of_others() -> None:
     def last(*spots: Spot) -> list[datetime]:
-        return [one.before for one in chores(told(cool(), spots=spots), ChoreKind.STOP_WETTING)]
+        return [chore.before for chore in chores(told(cool(), spots=spots), ChoreKind.STOP_WETTING)]
 
     assert last(SUNNY, WARM_ROOM) == last(SUNNY, SILENT_ROOM)
 
@@ -217,7 +217,7 @@ def test_what_stays_the_night_stays_in_while_the_heat_lasts_and_then_goes_out() 
     (stay,) = chores(second, ChoreKind.STAY_IN)
     assert (stay.because[0].quantity, stay.because[0].limit) == ("temperature", 27.0)
     assert not chores(second, ChoreKind.MOVE, ChoreKind.CARRY_OUT)
-    assert [one.to_spot for one in chores(third, ChoreKind.CARRY_OUT)] == ["bench"]
+    assert [chore.to_spot for chore in chores(third, ChoreKind.CARRY_OUT)] == ["bench"]
 
 
 def test_done_a_move_confirms_where_a_plant_is_and_changes_no_more() -> None:
@@ -241,8 +241,8 @@ def test_in_dry_heat_water_is_asked_for_and_in_damp_heat_it_is_not() -> None:
 
     assert chores(told(pot, air=dry, spots=spots), ChoreKind.DAMP_DOWN)
     assert chores(told(mount, air=dry, spots=spots), ChoreKind.MIST)
-    for one in (pot, mount):
-        sheet = told(one, air=damp, spots=spots)
+    for either in (pot, mount):
+        sheet = told(either, air=damp, spots=spots)
         assert not chores(sheet, *AGAINST)
         (said,) = [remark for remark in sheet.warnings if isinstance(remark, HeatUnrelieved)]
         assert (said.plants, said.spot, said.limit_c, said.dry) == (
@@ -271,9 +271,9 @@ def test_what_is_too_hot_by_air_and_by_leaf_is_shaded_once_and_told_both() -> No
     (shade,) = chores(told(warm), ChoreKind.SHADE)
 
     (reason,) = shade.because
-    both = {reason.quantity, *(one.quantity for one in reason.also)}
+    both = {reason.quantity, *(other.quantity for other in reason.also)}
     assert both == {"temperature", "leaf temperature"}
-    assert {one.limit for one in (reason, *reason.also)} == {36.0, 40.0}
+    assert {cause.limit for cause in (reason, *reason.also)} == {36.0, 40.0}
 
 
 def test_no_shade_against_hot_air_where_the_sun_does_not_come() -> None:
@@ -370,7 +370,7 @@ def test_the_week_names_hot_days_what_they_ask_for_and_warm_nights() -> None:
     assert sheet.outlook is not None
     assert {day.too_hot_for for day in sheet.outlook.days} == {1}
     assert {dict(day.others).get(ChoreKind.MOVE) for day in sheet.outlook.days} == {1}
-    kinds = {type(one) for one in sheet.outlook.spells}
+    kinds = {type(spell) for spell in sheet.outlook.spells}
     assert kinds >= {Spell, WarmNights}
 
 
@@ -408,7 +408,7 @@ def test_leaf_limits_are_lower_for_thin_leaves_of_cool_growers_and_higher_for_su
 
 
 def test_the_constants_are_those_of_the_rules() -> None:
-    rules = {one.name: one for one in standard_rules()}
+    rules = {standard_rule.name: standard_rule for standard_rule in standard_rules()}
     for name in ("hot dry air", "hot dry floor"):
         also = rules[name].also
         assert also is not None

@@ -77,10 +77,10 @@ def starts(chore: Chore) -> datetime:
 def test_what_hangs_barer_is_misted_more_often_and_sooner_again() -> None:
     plans = {holder: one_plan(holder, dew=2.0) for holder in mist_day.DRY_TOLERANCE_KPA_H}
 
-    counts = [len(plans[one].mistings) for one in ("mount", "basket", "moss", "pot")]
+    counts = [len(plans[holder].mistings) for holder in ("mount", "basket", "moss", "pot")]
     assert counts == sorted(counts, reverse=True)
     assert counts[0] > counts[1] > counts[2] > counts[3] >= 1
-    again = [plans[one].mistings[1].at for one in ("mount", "basket", "moss")]
+    again = [plans[holder].mistings[1].at for holder in ("mount", "basket", "moss")]
     assert again[0] < again[1] < again[2]
 
 
@@ -90,7 +90,7 @@ def test_between_two_mistings_roots_dry_as_much_as_their_holder_lets_them(holder
     _, _, (plan,), steps = planned(made, sky())
     films = steps.films(0)
 
-    wetted = [plan.mistings[0].opens, *(one.at for one in plan.mistings[1:])]
+    wetted = [plan.mistings[0].opens, *(misting.at for misting in plan.mistings[1:])]
     for before, after in pairwise(wetted):
         dry_from = before + timedelta(hours=films.at(films.velamen, before))
         dose = deficit_sum(films, dry_from, after)
@@ -211,7 +211,7 @@ def test_rain_that_does_not_wet_replaces_nothing() -> None:
     dry = one_plan("basket")
     drizzle = one_plan("basket", rain_mm=raining("2026-01-20T11:00", "2026-01-20T15:00", mm=0.1))
 
-    assert [one.at for one in drizzle.mistings] == [one.at for one in dry.mistings]
+    assert [misting.at for misting in drizzle.mistings] == [misting.at for misting in dry.mistings]
 
 
 def test_unknown_rain_is_no_reason_not_to_mist() -> None:
@@ -244,7 +244,7 @@ def test_hours_that_suffice_miss_nothing() -> None:
 
 def test_hours_around_each_due_time_suffice_too() -> None:
     best = planned(garden(plant(holder="basket")), sky())[2][0]
-    local = [one.at.astimezone(MENDOZA.zone) for one in best.mistings[1:]]
+    local = [misting.at.astimezone(MENDOZA.zone) for misting in best.mistings[1:]]
     around = [
         f"{at - timedelta(minutes=20):%H:%M}-{at + timedelta(minutes=20):%H:%M}" for at in local
     ]
@@ -326,7 +326,7 @@ def test_in_scarce_hours_nothing_is_misted_or_fed_in_the_rain() -> None:
         watering = [
             chore for chore in sheet.chores if chore.kind in (ChoreKind.MIST, ChoreKind.FEED)
         ]
-        return {one.kind for one in watering if starts(one) < utc("2026-01-20T12:00")}
+        return {chore.kind for chore in watering if starts(chore) < utc("2026-01-20T12:00")}
 
     assert before_nine(sky()) == {ChoreKind.MIST, ChoreKind.FEED}
     assert before_nine(sky(rain_mm=wet)) == set()
@@ -355,9 +355,11 @@ def test_mistings_lie_inside_the_hours(
     free_steps = np.zeros(steps.starts.shape, dtype=bool)
     for start, end in slots_of(scene.habits):
         free_steps |= (steps.starts >= start.timestamp()) & (steps.starts <= end.timestamp())
-    for one in plan.mistings:
-        assert NOW <= one.opens < one.closes <= last
-        inside = (steps.starts >= one.opens.timestamp()) & (steps.starts <= one.closes.timestamp())
+    for misting in plan.mistings:
+        assert NOW <= misting.opens < misting.closes <= last
+        inside = (steps.starts >= misting.opens.timestamp()) & (
+            steps.starts <= misting.closes.timestamp()
+        )
         assert free_steps[inside].all()
 
 
@@ -398,8 +400,8 @@ def test_the_plan_in_scarce_hours_is_as_good_as_any(texts: tuple[str, ...], hold
         for at in (opens + timedelta(minutes=10) * k for k in range(24))
         if max(opens, NOW) <= at <= min(closes, last)
     ]
-    plans = [list(one) for count in range(4) for one in combinations(choices, count)]
-    best = min(longest_dry(films, one, NOW, end) for one in plans)
+    plans = [list(choice) for count in range(4) for choice in combinations(choices, count)]
+    best = min(longest_dry(films, tried, NOW, end) for tried in plans)
 
     # A misting that feed may go with has its number from another moment than its own.
     told = [
@@ -476,14 +478,14 @@ def test_no_plant_is_told_two_mistings_at_once_or_waits_long_for_others(
     }
     scene, _, plans, _ = planned(made, air, state=state)
     mists = [
-        one
-        for one in draw_up(Round.MORNING, made, air, state, NOW).chores
-        if one.kind is ChoreKind.MIST
+        chore
+        for chore in draw_up(Round.MORNING, made, air, state, NOW).chores
+        if chore.kind is ChoreKind.MIST
     ]
 
     for cohort, plan in zip(scene.cohorts, plans, strict=True):
         for name in cohort.names:
-            told = sorted((one for one in mists if name in one.plants), key=starts)
+            told = sorted((chore for chore in mists if name in chore.plants), key=starts)
             assert len(told) == len(plan.mistings), name
             for first, again in pairwise(told):
                 assert first.before <= starts(again), (name, first, again)
@@ -510,17 +512,17 @@ def test_plants_that_only_their_history_tells_apart_are_misted_alike(
 
     def mists(state: dict[str, PlantState]) -> set[tuple[str, datetime, datetime]]:
         return {
-            (name, starts(one), one.before)
-            for one in draw_up(Round.MORNING, made, air, state, now).chores
-            if one.kind is ChoreKind.MIST
-            for name in one.plants
+            (name, starts(chore), chore.before)
+            for chore in draw_up(Round.MORNING, made, air, state, now).chores
+            if chore.kind is ChoreKind.MIST
+            for name in chore.plants
         }
 
-    alike = mists({one.name: PlantState("bench") for one in plants})
+    alike = mists({plant.name: PlantState("bench") for plant in plants})
     apart = mists(
         {
-            one.name: PlantState("bench", rinsed_at=rinsed + timedelta(hours=number))
-            for number, one in enumerate(plants)
+            plant.name: PlantState("bench", rinsed_at=rinsed + timedelta(hours=number))
+            for number, plant in enumerate(plants)
         }
     )
     assert alike == apart
@@ -535,7 +537,7 @@ def test_what_was_just_misted_is_not_to_be_misted_again_at_once() -> None:
 
     mists = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert mists
-    assert all(starts(one) > later + timedelta(hours=2) for one in mists)
+    assert all(starts(chore) > later + timedelta(hours=2) for chore in mists)
 
 
 # -- late, and in scarce hours
@@ -577,7 +579,7 @@ def test_windows_of_a_plant_never_reach_into_each_other(
     told = mists(draw_up(Round.MORNING, made, sky(), {}, NOW))
 
     assert 1 <= len(told) <= most
-    assert all(one.before <= starts(following) for one, following in pairwise(told))
+    assert all(earlier.before <= starts(following) for earlier, following in pairwise(told))
 
 
 @pytest.mark.parametrize("most", [1, 2, 3])
@@ -626,5 +628,5 @@ def test_what_is_overdue_is_asked_for_once(hours: int) -> None:
     first, *rest = [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert first.before <= later + timedelta(hours=1)
     # The next one counts from this one, not from the hour that was missed.
-    assert all(one.not_before is not None and one.not_before > first.before for one in rest)
-    assert all(one.because[0].at > later + timedelta(hours=2) for one in rest)
+    assert all(chore.not_before is not None and chore.not_before > first.before for chore in rest)
+    assert all(chore.because[0].at > later + timedelta(hours=2) for chore in rest)

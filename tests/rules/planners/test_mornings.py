@@ -226,9 +226,9 @@ def test_all_that_tells_the_nights_low_tells_the_same_one() -> None:
     sheet = draw_up(Round.DUSK, household, cold, {}, DUSK)
     (chore,) = carried(sheet)
     (low,) = (
-        one
-        for one in tonight(household.site, household.spots, cold, DUSK).lows
-        if one.spot == "wall"
+        low
+        for low in tonight(household.site, household.spots, cold, DUSK).lows
+        if low.spot == "wall"
     )
     explanation = explain_plant(household.plants[0], household, cold, {}, DUSK)
     (deciding,) = (hour for hour in explanation.hours if hour.deciding)

@@ -213,7 +213,7 @@ def test_a_cold_front_by_day_is_told_in_the_morning() -> None:
     (chore,) = of(sheet, ChoreKind.CARRY_IN)
     # 13 °C is crossed at 14:28 UTC.
     assert chore.before == utc("2026-05-14T13:40")
-    assert all(one.before <= chore.before for one in of(sheet, ChoreKind.MIST))
+    assert all(misting.before <= chore.before for misting in of(sheet, ChoreKind.MIST))
 
 
 def test_a_cold_spell_by_day_is_no_day_to_go_out() -> None:
@@ -580,7 +580,7 @@ def test_those_who_bear_it_and_those_who_do_not_are_told_apart() -> None:
     )
 
     assert [chore.plants for chore in of(sheet, ChoreKind.CARRY_IN)] == [("delicate",)]
-    assert [one.plants for one in warned(sheet, ColdBorne)] == [("hardy",)]
+    assert [remark.plants for remark in warned(sheet, ColdBorne)] == [("hardy",)]
     assert len(sheet.warnings) == 1
 
 

@@ -318,10 +318,10 @@ def deeds(sheet: Sheet, kinds: Sequence[ChoreKind] = tuple(ChoreKind)) -> dict[s
 def household(random: np.random.Generator) -> tuple[list[Plant], dict[str, PlantState]]:
     """Three of each of six plants; those that are alike stand at one place."""
     plants, state = [], {}
-    for one in any_plants(random)[:6]:
-        spot = one.home if random.random() < 0.6 else "room"
+    for plant in any_plants(random)[:6]:
+        spot = plant.home if random.random() < 0.6 else "room"
         for number in range(3):
-            plants.append(replace(one, name=f"{one.name}-{number}"))
+            plants.append(replace(plant, name=f"{plant.name}-{number}"))
             state[plants[-1].name] = PlantState(spot)
     return plants, state
 
@@ -339,15 +339,15 @@ def test_names_and_their_order_change_no_chore(round_: Round, seed: int) -> None
     series = any_series(random)
     plants, state = household(random)
     plain = deeds(sheet_of(round_, series, plants, state))
-    numbers = [int(one) for one in random.permutation(len(plants))]
-    names = {plant.name: f"z{one}" for plant, one in zip(plants, numbers, strict=True)}
+    numbers = [int(number) for number in random.permutation(len(plants))]
+    names = {plant.name: f"z{number}" for plant, number in zip(plants, numbers, strict=True)}
 
-    shuffled = sheet_of(round_, series, [plants[one] for one in numbers], state)
+    shuffled = sheet_of(round_, series, [plants[number] for number in numbers], state)
     renamed = sheet_of(
         round_,
         series,
         [replace(plant, name=names[plant.name]) for plant in plants],
-        {names[name]: one for name, one in state.items()},
+        {names[name]: plant_state for name, plant_state in state.items()},
     )
 
     assert deeds(shuffled) == plain
@@ -369,11 +369,11 @@ def test_plants_that_only_their_history_tells_apart_are_carried_alike(
     plants, state = household(random)
     long_ago = utc("2026-01-01T00:00")
     apart = {
-        name: replace(one, rinsed_at=long_ago + timedelta(hours=number))
-        for number, (name, one) in enumerate(state.items())
+        name: replace(plant_state, rinsed_at=long_ago + timedelta(hours=number))
+        for number, (name, plant_state) in enumerate(state.items())
     }
 
-    together, alone = (sheet_of(round_, series, plants, one) for one in (state, apart))
+    together, alone = (sheet_of(round_, series, plants, states) for states in (state, apart))
 
     assert len(set(alone.states.values())) == len(plants)
     assert deeds(alone, CARRYING) == deeds(together, CARRYING)
@@ -396,7 +396,9 @@ def test_what_is_alike_is_one_kind_unless_a_rule_calls_it_by_its_name() -> None:
         replace(plants[0], limits=Limits()),
     ):
         assert len(collection(different, plants[1], spots=SPOTS).kinds) == 2
-    assert {plant.name for kind in named.kinds for plant in kind} == {one.name for one in plants}
+    assert {plant.name for kind in named.kinds for plant in kind} == {
+        plant.name for plant in plants
+    }
 
 
 def test_a_scene_parts_kinds_by_history_and_forgets_what_stands_nowhere() -> None:

@@ -74,8 +74,8 @@ def test_it_is_on_every_sheet_of_the_night_with_its_deadline(round_: Round) -> N
     (order,) = orders(before)
     for minutes in range(23, 15 * 60, 23):  # until sunrise
         at = TOLD + timedelta(minutes=minutes)
-        found = [one for one in orders(sheet(round_, at, state)) if one.id == order.id]
-        assert [set(one.plants) for one in found] == [{"a", "b"}], at
+        found = [chore for chore in orders(sheet(round_, at, state)) if chore.id == order.id]
+        assert [set(chore.plants) for chore in found] == [{"a", "b"}], at
         assert set(found[0].unconfirmed) == {"a", "b"}
         if at > order.before:
             assert found[0].before == found[0].overdue_since == order.before
@@ -101,7 +101,7 @@ def test_what_is_confirmed_leaves_the_list_alone() -> None:
 
     later = sheet(Round.DUSK, LATE + timedelta(minutes=5), done)
 
-    assert [one.plants for one in orders(later)] == [("b",)]
+    assert [chore.plants for chore in orders(later)] == [("b",)]
     stays = [chore.plants for chore in later.chores if chore.kind is ChoreKind.STAY_IN]
     assert ("a",) in stays
 
@@ -127,13 +127,15 @@ def test_the_morning_asks_and_says_of_going_out_that_it_depends() -> None:
     assert question.low_c is not None
     assert question.low_c < 13.0
     out = [chore for chore in morning.chores if chore.kind is ChoreKind.CARRY_OUT]
-    assert [set(one.unconfirmed) for one in out] == [{"a", "b"}]
+    assert [set(chore.unconfirmed) for chore in out] == [{"a", "b"}]
 
 
 def test_the_morning_lists_it_until_the_leaf_is_back_above_its_limit() -> None:
     _, state = told()
     question = next(
-        one for one in sheet(Round.MORNING, DAWN, state).warnings if isinstance(one, NotConfirmed)
+        warning
+        for warning in sheet(Round.MORNING, DAWN, state).warnings
+        if isinstance(warning, NotConfirmed)
     )
     assert question.until is not None
 
@@ -153,7 +155,8 @@ def test_after_a_night_that_stayed_above_the_limit_nothing_is_asked() -> None:
 def test_a_confirmed_night_is_not_asked_about() -> None:
     _, state = told()
     done = {
-        name: acknowledged(one, ChoreKind.CARRY_IN, "room", LATE) for name, one in state.items()
+        name: acknowledged(plant_state, ChoreKind.CARRY_IN, "room", LATE)
+        for name, plant_state in state.items()
     }
 
     morning = sheet(Round.MORNING, DAWN, done)
@@ -200,7 +203,7 @@ def test_a_forecast_that_ends_before_the_night_does_drops_no_order(
     (order,) = orders(drawn)
     assert set(order.plants) == set(order.unconfirmed) == {"a", "b"}
     fresh = draw_up(round_, collection(), ends, {}, at)
-    assert [set(one.plants) for one in orders(fresh)] == [{"Test strap"}]  # unjudged is cold
+    assert [set(chore.plants) for chore in orders(fresh)] == [{"Test strap"}]  # unjudged is cold
 
 
 def test_the_morning_lists_it_until_noon_while_nobody_knows_how_cold_it_still_is() -> None:
@@ -237,8 +240,8 @@ def test_what_goes_out_and_in_again_is_told_so_on_every_morning_sheet_until_it_i
 
     for at in (DAWN + timedelta(minutes=5), out.not_before - timedelta(minutes=1)):
         again = draw_up(Round.MORNING, OUT_AND_IN, sky, state, at)
-        carried = [one for one in kinds(again) if one[0] in CORRECTED]
-        assert carried == [one for one in kinds(morning) if one[0] in CORRECTED]
+        carried = [kind for kind in kinds(again) if kind[0] in CORRECTED]
+        assert carried == [kind for kind in kinds(morning) if kind[0] in CORRECTED]
         told_before = [
             Order(
                 chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore)
@@ -259,12 +262,14 @@ def test_its_coming_in_called_off_it_still_goes_out_and_its_going_out_called_off
     _, morning, state = out_and_in()
     out, back = (chore for chore in morning.chores if chore.kind in CORRECTED)
     off = {
-        one.kind: Order(one.id, one.kind, one.plants, one.from_spot, one.to_spot, hour_of(one))
-        for one in (out, back)
+        chore.kind: Order(
+            chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore)
+        )
+        for chore in (out, back)
     }
 
     def after(*which: ChoreKind) -> PlantState:
-        change = Revision(called_off=tuple(off[one] for one in which))
+        change = Revision(called_off=tuple(off[direction] for direction in which))
         return after_revision(state, replace(morning, at=DAWN + timedelta(minutes=5)), change)["a"]
 
     goes = after(ChoreKind.CARRY_IN)
@@ -303,7 +308,8 @@ def test_what_nobody_confirmed_last_night_is_asked_for_again_on_the_next_cold_ev
 
     assert [set(chore.unconfirmed) for chore in staying(again)] == [{"a", "b"}]
     confirmed = {
-        name: acknowledged(one, ChoreKind.CARRY_IN, "room", DAWN) for name, one in state.items()
+        name: acknowledged(plant_state, ChoreKind.CARRY_IN, "room", DAWN)
+        for name, plant_state in state.items()
     }
     (sure,) = staying(sheet(Round.DUSK, NEXT_DUSK, confirmed, COLD_DAYS))
     assert sure.unconfirmed == ()
@@ -317,7 +323,7 @@ def test_what_is_presumed_of_plants_without_history_is_not_remembered() -> None:
     """On the first morning after a cold night they are taken to be in; nobody ever said so."""
     morning = sheet(Round.MORNING, DAWN, {}, COLD_DAYS)
     assert morning.presumed == {"a", "b"}
-    assert {one.spot for one in morning.states.values()} == {"room"}
+    assert {plant_state.spot for plant_state in morning.states.values()} == {"room"}
 
     state = next_state({}, morning)
 

@@ -100,7 +100,7 @@ def test_baskets_and_mounts_are_secured_against_gusts(holder: str) -> None:
 
     chores = guards(told(hung, air=air))
 
-    assert [one.kind for one in chores] == (
+    assert [chore.kind for chore in chores] == (
         [ChoreKind.SECURE] if holder in ("basket", "mount") else []
     )
     for chore in chores:
@@ -220,8 +220,8 @@ def test_each_speaks_with_its_limit() -> None:
     basket = told(EVERYTHING, air=stormy(), bench=windy)
     pot = told(replace(EVERYTHING, holder="pot"), air=stormy(), bench=windy)
 
-    assert {one.kind for one in guards(basket)} == {*GUARDS} - {ChoreKind.DAMP_DOWN}
-    assert {one.kind for one in guards(pot)} == {*GUARDS} - {ChoreKind.SECURE}
+    assert {chore.kind for chore in guards(basket)} == {*GUARDS} - {ChoreKind.DAMP_DOWN}
+    assert {chore.kind for chore in guards(pot)} == {*GUARDS} - {ChoreKind.SECURE}
 
 
 def test_nothing_is_secured_before_it_is_out() -> None:
@@ -261,7 +261,7 @@ def test_nothing_is_asked_for_what_is_in_by_then() -> None:
     (into,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
     assert into.plants == ("tender",)
     assert into.before < utc("2026-01-20T14:00")
-    asked = {one.kind: tuple(one.plants) for one in guards(sheet, *GUARDS)}
+    asked = {chore.kind: tuple(chore.plants) for chore in guards(sheet, *GUARDS)}
     assert asked == {ChoreKind.COVER: ("hardy",), ChoreKind.SECURE: ("hardy",)}
 
 
@@ -271,7 +271,7 @@ def test_a_storm_before_it_goes_in_is_guarded_against() -> None:
 
     sheet = told(limited(plant(), gust_high=12.0), air=air)
 
-    assert [one.before for one in guards(sheet)] == [utc("2026-01-20T15:00")]
+    assert [chore.before for chore in guards(sheet)] == [utc("2026-01-20T15:00")]
     assert [chore.kind for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
 
 
@@ -305,7 +305,7 @@ def test_no_walk_secures_what_is_not_out_yet() -> None:
 
     (out,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert out.not_before is not None
-    by = {tuple(one.plants): one.before for one in guards(sheet, ChoreKind.SECURE)}
+    by = {tuple(chore.plants): chore.before for chore in guards(sheet, ChoreKind.SECURE)}
     assert by == {("hung",): now, ("tender",): out.not_before}
     assert out.not_before > now
 
@@ -319,7 +319,7 @@ def test_what_has_nowhere_to_go_is_guarded_all_day() -> None:
     sheet = draw_up(Round.MORNING, collection(homeless, spots=(OPEN,)), air, {}, NOW)
 
     assert warned(sheet, NoShelter)
-    assert [one.kind for one in guards(sheet)] == [ChoreKind.SECURE]
+    assert [chore.kind for chore in guards(sheet)] == [ChoreKind.SECURE]
 
 
 def test_what_goes_in_by_an_hour_is_not_covered_at_that_hour() -> None:
@@ -347,7 +347,7 @@ def test_no_walk_shades_what_is_not_out_yet() -> None:
 
     (walk,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert walk.not_before is not None
-    by = {name: one.before for one in guards(sheet, ChoreKind.SHADE) for name in one.plants}
+    by = {name: chore.before for chore in guards(sheet, ChoreKind.SHADE) for name in chore.plants}
     assert by["out"] < walk.not_before <= by["later"]
 
 
@@ -361,7 +361,9 @@ def test_deadlines_are_never_in_the_past() -> None:
 def test_what_is_over_is_not_told_any_more() -> None:
     now = utc("2026-01-20T17:30")
 
-    kinds = {one.kind for one in guards(told(EVERYTHING, air=stormy(now), bench=SUNNY, now=now))}
+    kinds = {
+        chore.kind for chore in guards(told(EVERYTHING, air=stormy(now), bench=SUNNY, now=now))
+    }
 
     assert ChoreKind.SECURE not in kinds
     assert ChoreKind.COVER not in kinds
@@ -381,7 +383,7 @@ def test_the_dusk_round_tells_of_gusts_and_rain_in_the_night_and_of_nothing_else
         told(EVERYTHING, air=stormy(EVENING), bench=windy, round_=Round.DUSK, now=EVENING)
     )
 
-    assert {one.kind: one.before for one in chores} == {
+    assert {chore.kind: chore.before for chore in chores} == {
         ChoreKind.SECURE: utc("2026-01-21T01:00"),
         ChoreKind.COVER: utc("2026-01-21T02:00"),
     }
@@ -398,7 +400,7 @@ def test_what_goes_in_for_the_night_needs_no_cover() -> None:
     assert [chore.plants for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN] == [
         ("tender",)
     ]
-    assert {name for one in guards(sheet) for name in one.plants} == {EVERYTHING.name}
+    assert {name for chore in guards(sheet) for name in chore.plants} == {EVERYTHING.name}
 
 
 # -- getting used to light
@@ -440,7 +442,7 @@ def test_no_ramp_after_a_short_stay() -> None:
 
 def test_day_by_day_it_may_have_more_light_and_after_a_week_all_of_it() -> None:
     out = [at_home(brighter_since=NOW - timedelta(days=day)) for day in range(10)]
-    limits = [allowed(chores) for one in out if (chores := shaded(one))]
+    limits = [allowed(chores) for hour in out if (chores := shaded(hour))]
 
     assert limits == sorted(limits)
     assert limits[0] == round(RAMP_START * 900)
@@ -473,7 +475,7 @@ def test_the_stay_is_remembered_from_the_advice_on() -> None:
         curve = daily_curve(20.0, 27.0, 14 * 24)
         made = garden(bright, bench=SUNNY)
         sheet = draw_up(Round.MORNING, made, sky(curve, dew=15.0, now=now), state, now)
-        limits += [one.because[0].limit for one in guards(sheet, ChoreKind.SHADE)]
+        limits += [chore.because[0].limit for chore in guards(sheet, ChoreKind.SHADE)]
         state = dict(next_state(state, sheet))
         now += timedelta(days=1)
 
@@ -481,7 +483,7 @@ def test_the_stay_is_remembered_from_the_advice_on() -> None:
     assert known == limits
     assert 4 <= len(known) <= RAMP_DAYS
     assert known[0] == round(RAMP_START * 900)
-    assert all(one < other for one, other in pairwise(known))
+    assert all(before < other for before, other in pairwise(known))
 
 
 def carried_out() -> Chore:
@@ -571,7 +573,9 @@ def test_at_dusk_chores_of_the_night_come_before_those_of_tomorrow() -> None:
     kinds = [chore.kind for chore in sheet.chores]
     assert ChoreKind.SECURE in kinds
     out = kinds.index(ChoreKind.CARRY_OUT)
-    assert all(one.before <= (sheet.chores[out].not_before or NOW) for one in sheet.chores[:out])
+    assert all(
+        chore.before <= (sheet.chores[out].not_before or NOW) for chore in sheet.chores[:out]
+    )
     assert not set(kinds[out:]) & set(GUARDS)
 
 

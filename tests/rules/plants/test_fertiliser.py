@@ -95,7 +95,7 @@ def test_an_impossible_fertiliser_is_refused(wrong: dict[str, float]) -> None:
 def test_what_a_label_does_not_tell_is_unknown_and_not_zero() -> None:
     told = Fertiliser(15, 5, 15, mg_pct=2, ca_pct=5)
 
-    assert [np.isnan(PLAIN.pct(one)) for one in ELEMENTS] == [False] * 3 + [True] * 3
+    assert [np.isnan(PLAIN.pct(element)) for element in ELEMENTS] == [False] * 3 + [True] * 3
     assert (told.pct("Mg"), told.pct("Ca")) == (2, 5)
     assert np.isnan(told.pct("S"))
 
@@ -156,9 +156,11 @@ def test_impossible_amounts_are_refused() -> None:
 @pytest.mark.parametrize("salt", SALTS.values(), ids=SALTS)
 def test_a_salt_weighs_what_its_elements_do(salt: Salt) -> None:
     counted = dict(salt.atoms)
-    uncounted = sum(fertiliser.ATOMIC_WEIGHT[one] * counted.get(one, 0) for one in ("H", "C", "O"))
+    uncounted = sum(
+        fertiliser.ATOMIC_WEIGHT[element] * counted.get(element, 0) for element in ("H", "C", "O")
+    )
 
-    total = sum(salt.pct(one) for one in ELEMENTS) + 100 * uncounted / salt.molar_mass
+    total = sum(salt.pct(element) for element in ELEMENTS) + 100 * uncounted / salt.molar_mass
 
     assert total == pytest.approx(100)
 
@@ -168,7 +170,7 @@ ATOM_OF = {"NO3": "N", "H2PO4": "P", "SO4": "S"}
 
 
 @pytest.mark.parametrize(
-    "salt", [one for one in SALTS.values() if one.equivalents], ids=lambda one: one.formula
+    "salt", [salt for salt in SALTS.values() if salt.equivalents], ids=lambda salt: salt.formula
 )
 def test_the_charges_of_a_salt_are_those_of_its_ions(salt: Salt) -> None:
     counted = dict(salt.atoms)
@@ -179,7 +181,7 @@ def test_the_charges_of_a_salt_are_those_of_its_ions(salt: Salt) -> None:
     assert (positive, negative) == (salt.equivalents, -salt.equivalents)
 
 
-@pytest.mark.parametrize("formula", [one for one in SALTS if one != "urea"])
+@pytest.mark.parametrize("formula", [formula for formula in SALTS if formula != "urea"])
 def test_the_ec_of_a_salt_is_not_below_the_growers_rule(formula: str) -> None:
     # EC = (meq/L) / 10 is the rule; 0.01 mol/L KCl, 10 meq/L, reads 1.408 mS/cm (Wu, Koch and
     # Pratt 1991), and no common salt conducts better than it by more than a tenth.
@@ -215,10 +217,10 @@ def test_a_mix_of_many_strengths_is_that_of_each() -> None:
     salt = SALTS["KNO3"]
     together = Mix(PLAIN, strengths, 0.2, ((salt, 0.1),))
 
-    apart = [Mix(PLAIN, one, 0.2, ((salt, 0.1),)) for one in strengths]
+    apart = [Mix(PLAIN, grams, 0.2, ((salt, 0.1),)) for grams in strengths]
 
-    assert together.ec == pytest.approx([float(one.ec) for one in apart])
-    assert together.ppm("K") == pytest.approx([float(one.ppm("K")) for one in apart])
+    assert together.ec == pytest.approx([float(single.ec) for single in apart])
+    assert together.ppm("K") == pytest.approx([float(single.ppm("K")) for single in apart])
 
 
 @repeatable
@@ -296,7 +298,7 @@ def test_the_ec_says_whether_it_is_the_labels() -> None:
         (Fertiliser(11.86, 0, 0, ca_pct=16.97), "Ca(NO3)2.4H2O"),
         (Fertiliser(0, 0, 0, mg_pct=9.86), "MgSO4.7H2O"),
     ],
-    ids=lambda one: one if isinstance(one, str) else one.label,
+    ids=lambda value: value if isinstance(value, str) else value.label,
 )
 def test_a_feed_that_is_one_pure_salt_is_as_strong_as_that(
     fertiliser: Fertiliser, formula: str

@@ -36,7 +36,7 @@ def fired(
     scene = Scene(household, weather(START, temp, **series), {}, START)
     # By plant, not by cohort: the order of the answer is that of the question.
     given = scene.collection.plants
-    columns = scene.columns_of(one.home for one in given)
+    columns = scene.columns_of(plant.home for plant in given)
     return evaluate_rule(
         rule, Traits.of(given), columns, scene.site, scene.climate, wet_margin_k=wet_margin_k
     )
@@ -134,13 +134,20 @@ def test_what_is_wrong_is_told_with_its_key(change: dict[str, Any], key: str, wo
     rule, problems = read_rule({**good, **change})
 
     assert rule is None
-    assert any(one.key == key and words in one.text for one in problems), problems
+    assert any(problem.key == key and words in problem.text for problem in problems), problems
 
 
 def test_all_that_is_wrong_is_told_at_once() -> None:
     _, problems = read_rule({"watch": "x", "asks": "y", "lasting": "z", "hours": "w"})
 
-    assert {one.key for one in problems} == {"name", "watch", "asks", "below", "lasting", "hours"}
+    assert {problem.key for problem in problems} == {
+        "name",
+        "watch",
+        "asks",
+        "below",
+        "lasting",
+        "hours",
+    }
 
 
 def test_a_limit_that_no_plant_has_is_refused() -> None:
@@ -184,7 +191,7 @@ def test_unknown_hours_never_fire_and_break_a_run() -> None:
 
 def cold_night(scene: Scene) -> Firing:
     night = sun.night_at_or_after(scene.site, scene.now)
-    return next(one for one in scene.carry_firings(night) if one.rule.name == "cold night")
+    return next(firing for firing in scene.carry_firings(night) if firing.rule.name == "cold night")
 
 
 def test_plants_that_share_spot_and_bound_share_a_class() -> None:

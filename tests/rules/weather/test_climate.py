@@ -50,9 +50,9 @@ UNKNOWN = np.full(48, np.nan)
 PORCH = Spot("porch", indoors=True, night_offset_k=3.0)
 
 ARRAYS = tuple(
-    one.name
-    for one in fields(Climate)
-    if one.name not in ("spots", "times", "night", "pressure_kpa", "season")
+    field.name
+    for field in fields(Climate)
+    if field.name not in ("spots", "times", "night", "pressure_kpa", "season")
 )
 
 
@@ -640,7 +640,7 @@ def test_deficits_are_never_negative_and_more_cloth_is_never_more_light(
         less, was = getattr(cloth, name), getattr(plain, name)
         np.testing.assert_array_equal(np.isnan(less), np.isnan(was))
         assert (np.isnan(less) | (less <= was + 1e-6)).all(), name
-    day, under_cloth = (daily_light_integral(one.light_w_m2[:24]) for one in (plain, cloth))
+    day, under_cloth = (daily_light_integral(climate.light_w_m2[:24]) for climate in (plain, cloth))
     assert (np.isnan(day) | ((under_cloth >= 0) & (under_cloth <= day + 1e-9))).all()
 
 

@@ -47,7 +47,7 @@ def test_each_layer_counts_by_its_height(
 def test_where_a_layer_is_not_known_all_the_cloud_counts(
     total: float, layers: list[float], gone: int
 ) -> None:
-    known = [np.nan if gone >> number & 1 else one for number, one in enumerate(layers)]
+    known = [np.nan if gone >> number & 1 else cover for number, cover in enumerate(layers)]
 
     assert warming(total, *known) == total
 

@@ -190,7 +190,7 @@ def by_hand(site: Site, of: Weather, fetched_at: datetime) -> list[tuple[date, d
         at = start + hour * HOUR
         wall = at.astimezone(site.zone)
         evening = wall.date() if wall.hour >= 12 else wall.date() - timedelta(days=1)
-        if min(sun.elevation(site, one) for one in (at, at - 2 * HOUR)) < sun.HORIZON_DEG:
+        if min(sun.elevation(site, moment) for moment in (at, at - 2 * HOUR)) < sun.HORIZON_DEG:
             dark[evening].append(at)
     told = []
     for evening, hours in dark.items():
@@ -211,15 +211,15 @@ def test_nights_everywhere_agree_with_a_plain_loop(name: str, start: str) -> Non
 
     told = nights_of(site, forecast, fetched_at)
 
-    assert [(one.night, one.low_at, one.low_c) for one in told] == by_hand(
+    assert [(night.night, night.low_at, night.low_c) for night in told] == by_hand(
         site, forecast, fetched_at
     )
     assert len(told) >= 9
-    assert [one.night for one in told] == [
+    assert [night.night for night in told] == [
         told[0].night + timedelta(days=n) for n in range(len(told))
     ]
-    for one in told:
-        assert one.lead_h == (one.low_at - fetched_at) / HOUR
+    for night in told:
+        assert night.lead_h == (night.low_at - fetched_at) / HOUR
 
 
 @pytest.mark.parametrize("name", SITES)
@@ -236,7 +236,7 @@ def test_highs_everywhere_agree_with_a_plain_loop(name: str) -> None:
         noon = by_the_sun.replace(hour=12, minute=0, second=0, microsecond=0) - east
         of_day[noon.astimezone(site.zone).date()].append(temp)
     whole = {day: max(values) for day, values in of_day.items() if len(values) == 24}
-    assert {one.night: one.high_c for one in told} == {
+    assert {night.night: night.high_c for night in told} == {
         order.night: whole.get(order.night) for order in told
     }
     assert sum(order.high_c is not None for order in told) >= 9
@@ -272,5 +272,5 @@ def test_where_the_sun_stays_down_or_up_the_stand_in_nights_are_told(
         for day, values in of_night.items()
         if len(values) == (night_to + 2 - night_from) % 24
     }
-    assert {one.night: one.low_c for one in told} == whole
+    assert {night.night: night.low_c for night in told} == whole
     assert len(told) == 7

@@ -56,7 +56,7 @@ def of_spot(spot: Spot, times: np.ndarray, left: float = 1.0) -> Array:
 def test_the_night_comes_within_an_hour_of_sunset(hours: float, early: float, late: float) -> None:
     shares = night_shares(MENDOZA, np.array([SUNSET + 3600 * hours]))
 
-    assert [float(one[0]) for one in shares] == pytest.approx([early, late], abs=1e-6)
+    assert [float(share[0]) for share in shares] == pytest.approx([early, late], abs=1e-6)
 
 
 @pytest.mark.parametrize(
@@ -68,7 +68,7 @@ def test_a_cold_night_goes_slowly_and_a_warm_one_quickly(
 ) -> None:
     shares = night_shares(MENDOZA, np.array([SUNRISE + 3600 * MORNING_FADE_H * part]))
 
-    assert [float(one[0]) for one in shares] == pytest.approx([early, late], abs=1e-6)
+    assert [float(share[0]) for share in shares] == pytest.approx([early, late], abs=1e-6)
 
 
 @few
@@ -108,7 +108,7 @@ def test_where_the_sun_stays_up_or_down_shares_are_shares_and_never_jump(day: da
 
 
 def test_no_times_have_no_shares() -> None:
-    assert [one.size for one in night_shares(MENDOZA, np.empty(0))] == [0, 0]
+    assert [share.size for share in night_shares(MENDOZA, np.empty(0))] == [0, 0]
 
 
 def test_hours_just_after_a_night_that_began_before_the_forecast_still_belong_to_it() -> None:
@@ -139,7 +139,7 @@ def test_wind_and_cloud_take_their_share(wind: float, cloud: float, share: float
 @few
 @given(pair=st.tuples(st.floats(0, 30), st.floats(0, 30)), cloud=st.floats(0, 1))
 def test_more_wind_never_leaves_more(pair: tuple[float, float], cloud: float) -> None:
-    calm, windy = (float(weather_share(one, cloud)) for one in sorted(pair))
+    calm, windy = (float(weather_share(wind, cloud)) for wind in sorted(pair))
 
     assert windy <= calm + 1e-12
 
@@ -172,4 +172,4 @@ def test_every_half_hour_after_sunrise_less_of_the_hollow_is_left() -> None:
 
     assert here[0] == pytest.approx(-2.0)
     assert here[-1] == pytest.approx(0.0)
-    assert all(one < other for one, other in pairwise(here.tolist()))
+    assert all(before < other for before, other in pairwise(here.tolist()))

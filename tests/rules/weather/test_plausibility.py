@@ -41,7 +41,7 @@ def forecast(temp: Array, at: datetime = NOW) -> Weather:
 
 
 def kinds(*doubts: Doubt) -> set[type[Doubt]]:
-    return {type(one) for one in doubts}
+    return {type(doubt) for doubt in doubts}
 
 
 # -- by itself and by the season
@@ -76,8 +76,8 @@ def test_what_is_doubted_is_told_with_its_value_and_the_bound() -> None:
     doubts = doubts_about(MENDOZA, forecast(daily_curve(40, 60, HOURS)), now=NOW)
 
     nights, hours, days = (doubt for doubt in doubts if isinstance(doubt, OutOfSeason))
-    assert [one.what for one in (nights, hours, days)] == ["nights", "hours", "days"]
-    assert [one.value_c for one in (nights, hours, days)] == pytest.approx([40, 60, 50])
+    assert [leap.what for leap in (nights, hours, days)] == ["nights", "hours", "days"]
+    assert [leap.value_c for leap in (nights, hours, days)] == pytest.approx([40, 60, 50])
     assert days.bound_c < nights.bound_c < 40 < hours.bound_c < 50
 
 
@@ -95,7 +95,9 @@ def test_what_is_doubted_is_told_with_its_value_and_the_bound() -> None:
     ],
 )
 def test_ordinary_days_fog_slips_and_gaps_are_not(temp: Array) -> None:
-    given = [one for one in doubts_about(MENDOZA, forecast(temp), now=NOW) if type(one) is not Leap]
+    given = [
+        doubt for doubt in doubts_about(MENDOZA, forecast(temp), now=NOW) if type(doubt) is not Leap
+    ]
 
     assert given == []
 
@@ -176,7 +178,7 @@ def jump(by: Array | float, *, hours_ago: float = 1.5) -> tuple[Doubt, ...]:
 
 @pytest.mark.parametrize("by", [12.0, 20.0, -18.0, -25.0])
 def test_a_jump_at_the_same_hours_is_doubted_and_told_in_kelvins(by: float) -> None:
-    (doubt,) = (one for one in jump(by) if isinstance(one, Jump))
+    (doubt,) = (found for found in jump(by) if isinstance(found, Jump))
 
     assert doubt.warmer_k == pytest.approx(by)
 
