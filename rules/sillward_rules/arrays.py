@@ -12,6 +12,11 @@ HOUR_S = 3600
 """One hour [s]."""
 
 
+def finite_or_none(value: float, digits: int) -> float | None:
+    """Return a number rounded for a person to read; None where it is NaN or infinite."""
+    return round(float(value), digits) if np.isfinite(value) else None
+
+
 def group_rows(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Group rows that agree in every column.
 

@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
@@ -280,7 +280,7 @@ def film_life_min(scene: Scene, column: int, at_s: np.ndarray) -> list[float]:
     at_s : [unix s]; a moment before sunrise belongs to the day before. Infinite if the film
     outlasts the next morning, NaN where it is not known.
     """
-    days: dict[date, DaySteps] = {}
+    days: dict[date, DayFilms] = {}
     lives = []
     for second in at_s.tolist():
         at = moment(second)
@@ -288,7 +288,7 @@ def film_life_min(scene: Scene, column: int, at_s: np.ndarray) -> list[float]:
         if at < sun.day_events(scene.site, day).sunrise:
             day -= timedelta(days=1)
         if day not in days:
-            days[day] = DaySteps(scene, day)
-        films = days[day].films(column)
+            days[day] = DayFilms(scene, day)
+        films = days[day].at_spot(column)
         lives.append(films.at(films.leaf, at) * 60)
     return lives

@@ -12,7 +12,7 @@ import numpy as np
 
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.carry import CLOSE_CALL
-from sillward_rules.planners.nights import judge_night
+from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
@@ -255,15 +255,15 @@ def safe_outside(
     """
     plain = Scene(collection, weather, state, now)
     night = sun.night_at_or_after(collection.site, now)
-    judged = judge_night(plain, night)
+    needs = find_night_needs(plain, night)
     colder = Scene(collection, _colder(weather), state, now)
-    by_margin = ~judge_night(colder, night).needs
-    places = np.where(plain.covered(plain.standing), plain.home, plain.standing)
+    by_margin = ~find_night_needs(colder, night).must_be_in
+    places = np.where(plain.is_under_cover(plain.standing), plain.home, plain.standing)
     limits = plain.traits.limits["night_low"]
     chance = chance_in(plain, night, places, limits)
     sure = chance <= CALL_OFF_CHANCE
     likely = chance >= CLOSE_CALL
-    safe = judged.judged & ~judged.needs & ((by_margin & ~likely) | sure)
+    safe = needs.fully_known & ~needs.must_be_in & ((by_margin & ~likely) | sure)
     return frozenset(plain.names(np.flatnonzero(safe).tolist()))
 
 

@@ -79,7 +79,7 @@ class Sheet:
     spot_lows: dict[str, float | None] = field(default_factory=dict)
     """The same for every spot; for one with a climate of its own, what it holds [°C]."""
     states: Mapping[str, PlantState] = field(default_factory=dict)
-    presumed: frozenset[str] = frozenset()
+    presumed_in: frozenset[str] = frozenset()
     """Plants that are taken to be in on this morning only, although nobody ever said so."""
     feed: str | None = None
     """The feed in use: what to weigh out, and how strong it is."""
@@ -98,9 +98,9 @@ def draw_up(
     round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
 ) -> Sheet:
     """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
-    # The morning is planned on the assumption that last night's advice was followed. What the
-    # night asks for is not.
-    scene = Scene(collection, weather, state, now, followed=round_ is Round.MORNING)
+    # The morning is planned on the assumption that last night's advice was followed; a night never
+    # is.
+    scene = Scene(collection, weather, state, now, assume_obeyed=round_ is Round.MORNING)
     chores, warnings, outlook = _plan(round_, scene)
     lows = _spot_lows(scene)
     return Sheet(
@@ -117,7 +117,7 @@ def draw_up(
         lows=_outdoor_lows(scene, lows),
         spot_lows=lows,
         states=scene.states,
-        presumed=scene.presumed,
+        presumed_in=scene.presumed_in,
         feed=describe_feed(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
         notes=weather.notes,

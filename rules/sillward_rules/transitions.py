@@ -67,7 +67,7 @@ def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
 
 def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
     """Return the states of a sheet without those presumed for its morning only."""
-    return {name: state for name, state in sheet.states.items() if name not in sheet.presumed}
+    return {name: state for name, state in sheet.states.items() if name not in sheet.presumed_in}
 
 
 def _stays_there(chore: Chore) -> bool:

@@ -1,11 +1,12 @@
 """Trips: errands of a day put together into chores that are each done on one trip."""
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
-from functools import cache
+from functools import cache, cached_property
 from itertools import chain
+from typing import overload
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, Grounds, Names
 from sillward_rules.weather.site import Site
@@ -63,6 +64,29 @@ def _id_of(trip: Sequence[Errand], day: date) -> str:
     if first.to_spot != first.from_spot:
         way += f"-to-{_slug(first.to_spot)}"
     return f"{day:%Y-%m-%d}-{kind}-{way}"
+
+
+class DeferredChores(Sequence[Chore]):
+    """Chores that are made when they are first read."""
+
+    def __init__(self, make: Callable[[], tuple[Chore, ...]]) -> None:
+        self._make = make
+
+    @cached_property
+    def _made(self) -> tuple[Chore, ...]:
+        return self._make()
+
+    @overload
+    def __getitem__(self, index: int) -> Chore: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Chore, ...]: ...
+    def __getitem__(self, index: int | slice) -> Chore | tuple[Chore, ...]:
+        """Return a chore, or several."""
+        return self._made[index]
+
+    def __len__(self) -> int:
+        """Return how many chores there are."""
+        return len(self._made)
 
 
 def sort_chores(chores: Sequence[Chore]) -> tuple[Chore, ...]:

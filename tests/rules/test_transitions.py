@@ -138,7 +138,7 @@ def test_the_morning_takes_its_watering_as_done_and_the_dusk_does_not() -> None:
 
 
 def test_what_a_morning_presumes_is_not_remembered() -> None:
-    drawn = replace(sheet(Round.MORNING, a=OUTSIDE, b=INSIDE, c=INSIDE), presumed=frozenset("b"))
+    drawn = replace(sheet(Round.MORNING, a=OUTSIDE, b=INSIDE, c=INSIDE), presumed_in=frozenset("b"))
 
     assert next_state({}, drawn) == {"a": OUTSIDE, "c": INSIDE}
     assert first_states({"a": TOLD_IN}, drawn) == {"c": INSIDE}

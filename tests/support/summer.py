@@ -8,7 +8,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.planners import mist, mist_day
-from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits, Recipe
@@ -103,18 +103,18 @@ def free(*texts: str, most: int = 3) -> Habits:
 
 def planned(
     of: Collection, air: Weather, *, state: State | None = None, now: datetime = NOW
-) -> tuple[Scene, Places, list[mist_day.Plan], DaySteps]:
+) -> tuple[Scene, Places, list[mist_day.Plan], DayFilms]:
     """The mist plans of the day for plants where they stand, one for each cohort."""
     scene = Scene(of, air, state or {}, now)
     day = scene.site.local_date(now)
     places = places_of_day(scene, day, scene.standing, ())
-    steps = DaySteps(scene, day)
-    return scene, places, each_plan(scene, places, steps), steps
+    day_films = DayFilms(scene, day)
+    return scene, places, each_plan(scene, places, day_films), day_films
 
 
-def each_plan(scene: Scene, places: Places, steps: DaySteps) -> list[mist_day.Plan]:
+def each_plan(scene: Scene, places: Places, day_films: DayFilms) -> list[mist_day.Plan]:
     """The plan that each cohort follows."""
-    made = mist.plan_mistings(scene, places, steps)
+    made = mist.plan_mistings(scene, places, day_films)
     return [made.plans[which] if which >= 0 else mist_day.Plan() for which in made.which.tolist()]
 
 

@@ -1,4 +1,4 @@
-"""Carry in, carry out, stay in: errands from a night's judgement and from what the day allows."""
+"""Carry in, carry out, stay in: errands from the needs of a night and from what the day allows."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -8,15 +8,16 @@ import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners import heat, open_orders, shelter
+from sillward_rules.planners import heat, shelter
 from sillward_rules.planners.days_out import DaysOut
-from sillward_rules.planners.nights import Judgement, judge_night, tail_ends
+from sillward_rules.planners.nights import NightNeeds, find_night_needs, tail_ends
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import CloseCall, ColdBorne, NightUnjudged, Remark, Threat
 from sillward_rules.weather import sun
+from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import DayEvents, Night
 
 CLOSE_CALL = 1 / 3
@@ -37,11 +38,11 @@ class CarryPlan:
 def carry_in(
     scene: Scene,
     night: Night,
-    judged: Judgement,
+    needs: NightNeeds,
     lows: Array,
     standing: Standing,
     *,
-    staying: bool = True,
+    with_stay_in: bool = True,
 ) -> CarryPlan:
     """Plan a night: what stands outside goes in, what is under cover stays in.
 
@@ -49,33 +50,54 @@ def carry_in(
     shelter or another. A plant for which there is no shelter at all gets no errand; the warnings
     name it.
 
-    lows : (spot,) as of `shelter.spot_lows`. standing : where the cohorts stand before.
-    staying : whether errands to stay in are wanted.
+    lows : (spot,) as in `shelter.spot_lows`. standing : where the cohorts stand before.
+    with_stay_in : whether errands to stay in are wanted too.
     """
-    told = scene.asked_for(night)
-    overdue = open_orders.overdue(scene, night, judged)
-    to = shelter.shelter_for(scene, night, lows)
-    stands = shelter.stays_told(scene, night, lows, scene.asked_to, to)
-    stands |= overdue & ~shelter.holds(scene, lows, to)
-    to = np.where(told & stands, scene.asked_to, to)
-    well = shelter.stays_told(scene, night, lows, standing, to)
-    stays = judged.needs & scene.covered(standing) & well & ~overdue
-    goes = judged.needs & ~stays & (to >= 0) & (to != standing)
+    goals = _goals_of(scene, night, needs, lows)
+    may_stay = shelter.may_stay(scene, night, lows, standing, goals)
+    stays = needs.must_be_in & scene.is_under_cover(standing) & may_stay & ~needs.overdue
+    goes = needs.must_be_in & ~stays & (goals != NO_SPOT) & (goals != standing)
+    errands: list[Errand] = []
+    if with_stay_in:
+        errands += _stay_for_night(scene, night, needs, standing, np.flatnonzero(stays))
+    ordered = scene.has_order_of(night)
+    # What was told before comes first, so that it keeps its id. Only a told order is overdue.
+    for unconfirmed, overdue in ((True, True), (True, False), (False, False)):
+        cohorts = np.flatnonzero(goes & (ordered == unconfirmed) & (needs.overdue == overdue))
+        places, times = (standing, goals), (None, needs.deadline)
+        part = make_errands(scene, ChoreKind.CARRY_IN, cohorts, places, times, needs.reason)
+        errands += [replace(errand, unconfirmed=unconfirmed, overdue=overdue) for errand in part]
+    return CarryPlan(errands, np.where(goes, goals, standing))
+
+
+def _goals_of(scene: Scene, night: Night, needs: NightNeeds, lows: Array) -> Standing:
+    """(cohort,) the spot for the night: the one that was told, while it is good enough.
+
+    An overdue order keeps its spot also where no other spot holds.
+    """
+    best = shelter.shelter_for(scene, night, lows)
+    keeps_told = shelter.may_stay(scene, night, lows, scene.order_to, best)
+    keeps_told |= needs.overdue & ~shelter.holds(scene, lows, best)
+    return np.where(scene.has_order_of(night) & keeps_told, scene.order_to, best)
+
+
+def _stay_for_night(
+    scene: Scene, night: Night, needs: NightNeeds, standing: Standing, cohorts: np.ndarray
+) -> list[Errand]:
+    """Return errands to stay in until the night ends; first those not confirmed to be in."""
     end = np.full(standing.shape, night.end.timestamp())
-    stay = np.flatnonzero(stays & staying)
     errands: list[Errand] = []
     for unconfirmed in (True, False):
-        cohorts = stay[scene.assumed[stay] == unconfirmed]
-        here = (standing, standing)
-        made = make_errands(scene, ChoreKind.STAY_IN, cohorts, here, (None, end), judged.reason)
-        errands += [replace(errand, unconfirmed=unconfirmed) for errand in made]
-    # What was told before comes first, so that it keeps its id.
-    for unconfirmed, late in ((True, True), (True, False), (False, False)):
-        cohorts = np.flatnonzero(goes & (told == unconfirmed) & (overdue == late))
-        way, times = (standing, to), (None, judged.deadline)
-        made = make_errands(scene, ChoreKind.CARRY_IN, cohorts, way, times, judged.reason)
-        errands += [replace(errand, unconfirmed=unconfirmed, overdue=late) for errand in made]
-    return CarryPlan(errands, np.where(goes, to, standing))
+        part = make_errands(
+            scene,
+            ChoreKind.STAY_IN,
+            cohorts[scene.place_unconfirmed[cohorts] == unconfirmed],
+            (standing, standing),
+            (None, end),
+            needs.reason,
+        )
+        errands += [replace(errand, unconfirmed=unconfirmed) for errand in part]
+    return errands
 
 
 # -- out
@@ -85,35 +107,32 @@ def carry_out(
     scene: Scene,
     day: date,
     standing: Standing,
-    unsure: np.ndarray | None = None,
+    maybe_left_out: np.ndarray | None = None,
     *,
-    staying: bool = True,
+    with_stay_in: bool = True,
 ) -> CarryPlan:
     """Plan a day: what is under cover goes out, or stays in if the day is not worth it.
 
-    standing : where the cohorts stand that morning; those not under cover are left alone.
-    unsure (cohort,) : whether it matters that carrying them in was not confirmed.
-    staying : as in `carry_in`.
+    standing : where the cohorts stand that morning; those not under cover are not planned for.
+    maybe_left_out (cohort,) : as in `open_orders.maybe_left_out`; None for no cohort.
+    with_stay_in : as in `carry_in`.
     """
     events = sun.day_events(scene.site, day)
-    inside = np.flatnonzero(scene.covered(standing))
+    inside = np.flatnonzero(scene.is_under_cover(standing))
     if scene.now >= events.sunset or not inside.size:
         return CarryPlan([], standing)
     outing = _plan_outing(scene, events, standing, inside)
-    unsure = np.zeros(standing.shape, dtype=bool) if unsure is None else unsure
+    if maybe_left_out is None:
+        maybe_left_out = np.zeros(standing.shape, dtype=bool)
     errands: list[Errand] = []
     for unconfirmed in (False, True):
-        cohorts = outing.goes[unsure[outing.goes] == unconfirmed]
-        way, times = (standing, scene.home), (outing.start, outing.latest)
-        made = make_errands(scene, ChoreKind.CARRY_OUT, cohorts, way, times, outing.days.warmest)
-        errands += [replace(errand, unconfirmed=unconfirmed) for errand in made]
-    stays = np.setdiff1d(inside, outing.goes) if staying else inside[:0]
-    all_day = (
-        np.full(standing.shape, events.sunrise.timestamp()),
-        np.full(standing.shape, events.sunset.timestamp()),
-    )
-    here, reason = (standing, standing), _reason_to_stay(scene, standing, outing)
-    errands += make_errands(scene, ChoreKind.STAY_IN, stays, here, all_day, reason)
+        cohorts = outing.goes[maybe_left_out[outing.goes] == unconfirmed]
+        places, times = (standing, scene.home), (outing.start, outing.latest)
+        part = make_errands(scene, ChoreKind.CARRY_OUT, cohorts, places, times, outing.days.warmest)
+        errands += [replace(errand, unconfirmed=unconfirmed) for errand in part]
+    if with_stay_in:
+        stays = np.setdiff1d(inside, outing.goes)
+        errands += _stay_for_day(scene, events, standing, stays, outing)
     after = standing.copy()
     after[outing.goes] = scene.home[outing.goes]
     return CarryPlan(errands, after)
@@ -123,8 +142,12 @@ def carry_out(
 class _Outing:
     """Which cohorts go out on a day, and when.
 
-    goes : their indices. start, latest (cohort,) : from when on, and until when it is worth going
-    [unix s]. hot : the moves out of the heat that those who go would meet.
+    - goes: the cohorts that go.
+    - start, latest (cohort,): from when on it is warm enough, and until when it is worth going
+      [unix s].
+    - days: how warm the day is at each home.
+    - hot: the moves out of the heat that those who go would need.
+    - tonight: the needs of the night that follows.
     """
 
     goes: np.ndarray
@@ -132,80 +155,93 @@ class _Outing:
     latest: Array
     days: DaysOut
     hot: heat.HeatMoves
-    tonight: Judgement
+    tonight: NightNeeds
 
 
 def _plan_outing(
     scene: Scene, events: DayEvents, standing: Standing, inside: np.ndarray
 ) -> _Outing:
     """Find which of the cohorts inside go out, and when; not those that heat would send back."""
-    tonight = judge_night(scene, sun.night_of(scene.site, events.day))
+    tonight = find_night_needs(scene, sun.night_of(scene.site, events.day))
     days = DaysOut(scene, events.day)
     sunrise, sunset = events.sunrise.timestamp(), events.sunset.timestamp()
     out_from, cold_again = days.hours_of(inside)
     out_from = np.maximum(out_from, tail_ends(scene, events)[inside])
-    back = np.where(tonight.needs[inside], tonight.deadline[inside], sunset)
+    back = np.where(tonight.must_be_in[inside], tonight.deadline[inside], sunset)
     back = np.minimum(back, cold_again - scene.habits.lead.total_seconds())
     latest = np.full(standing.shape, np.nan)
     latest[inside] = days.latest(inside, np.minimum(back, sunset))
     start = np.full(standing.shape, sunrise)
     start[inside] = out_from
     goes = inside[out_from <= latest[inside]]
-    away = np.full(standing.shape, -1, dtype=np.int64)
-    away[goes] = scene.home[goes]
-    since = np.where(away >= 0, start, sunrise)
+    outside = np.full(standing.shape, NO_SPOT, dtype=np.int64)
+    outside[goes] = scene.home[goes]
+    since = np.where(outside != NO_SPOT, start, sunrise)
     until = np.full(standing.shape, np.inf)
     until[inside] = back
-    hot = heat.plan_moves(scene, Places(away, since, until), events.sunset)
+    hot = heat.plan_moves(scene, Places(outside, since, until), events.sunset)
     goes = goes[hot.to[goes] != standing[goes]]
     return _Outing(goes, start, latest, days, hot, tonight)
 
 
 def _reason_to_stay(scene: Scene, standing: Standing, outing: _Outing) -> Callable[[int], Reason]:
-    """Return what tells why a cohort stays in: heat, another need, or a day that is too cold."""
+    """Return a function that says why a cohort stays in: heat, another need, or a cold day."""
 
     def reason(cohort: int) -> Reason:
         if outing.hot.to[cohort] == standing[cohort]:
             return heat.reason(scene, outing.hot, cohort)
         # On a day that is warm enough, a need other than warmth is what keeps it in.
-        if outing.tonight.needs[cohort] and np.isfinite(outing.start[cohort]):
-            tonight = outing.tonight.reason(cohort)
-            if tonight.quantity != "leaf temperature":
-                return tonight
+        tonight, warm_enough = outing.tonight, bool(np.isfinite(outing.start[cohort]))
+        if tonight.must_be_in[cohort] and warm_enough and not tonight.for_leaf_warmth[cohort]:
+            return tonight.reason(cohort)
         return outing.days.warmest(cohort)
 
     return reason
+
+
+def _stay_for_day(
+    scene: Scene, events: DayEvents, standing: Standing, cohorts: np.ndarray, outing: _Outing
+) -> list[Errand]:
+    """Return errands to stay in from sunrise to sunset."""
+    sunrise = np.full(standing.shape, events.sunrise.timestamp())
+    sunset = np.full(standing.shape, events.sunset.timestamp())
+    places, reason = (standing, standing), _reason_to_stay(scene, standing, outing)
+    return make_errands(scene, ChoreKind.STAY_IN, cohorts, places, (sunrise, sunset), reason)
 
 
 # -- remarks about the night
 
 
 def night_warnings(
-    scene: Scene, lows: Array, judged: Judgement, standing: Standing
+    scene: Scene, lows: Array, needs: NightNeeds, standing: Standing
 ) -> list[Remark]:
-    """Return what is wrong with a night: spots that are not known, shelters that do not hold.
+    """Return remarks on a night: spots that are not known, shelters that do not hold.
 
     standing : where the cohorts spend the night, if the advice is followed.
     """
-    homes = np.unique(scene.home[judged.needs & ~judged.judged])
+    homes = np.unique(scene.home[needs.must_be_in & ~needs.fully_known])
     unjudged = sorted(scene.spot_name(int(column)) for column in homes)
-    nights_at = np.where(standing == scene.home, -1, standing)
+    nights_at = np.where(standing == scene.home, NO_SPOT, standing)
     # Plants that are known to stand where their limit is held need no word on other shelters.
-    settled = ~scene.assumed & (scene.standing == nights_at) & shelter.holds(scene, lows, nights_at)
+    settled = (
+        ~scene.place_unconfirmed
+        & (scene.standing == nights_at)
+        & shelter.holds(scene, lows, nights_at)
+    )
     return [
         *([NightUnjudged(tuple(unjudged))] if unjudged else []),
-        *shelter.warnings(scene, lows, judged.cohorts[~settled[judged.cohorts]], nights_at),
+        *shelter.warnings(scene, lows, needs.cohorts[~settled[needs.cohorts]], nights_at),
     ]
 
 
-def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[Remark]:
+def borne_cold(scene: Scene, needs: NightNeeds, standing: Standing) -> list[Remark]:
     """Return the plants that stay out although the night dips under their limit for a while.
 
     One remark for all that go through the same, the deepest dip first.
     """
     by_dip: dict[tuple[float, datetime, float, float], list[int]] = {}
-    for cohort in np.flatnonzero(judged.borne & ~scene.covered(standing)).tolist():
-        reason = judged.reason(cohort)
+    for cohort in np.flatnonzero(needs.bears_dip & ~scene.is_under_cover(standing)).tolist():
+        reason = needs.reason(cohort)
         # What is borne is a known dip under a limit.
         assert reason.value is not None
         assert reason.limit is not None
@@ -218,15 +254,15 @@ def borne_cold(scene: Scene, judged: Judgement, standing: Standing) -> list[Rema
     return [*remarks]
 
 
-def close_calls(scene: Scene, night: Night, judged: Judgement, standing: Standing) -> list[Remark]:
+def close_calls(scene: Scene, night: Night, needs: NightNeeds, standing: Standing) -> list[Remark]:
     """Return the spots where plants stay out narrowly: it may well get too cold for them.
 
-    standing : where the cohorts spend the night. Plants that must go in, bear a dip, or could not
-    be judged are named elsewhere.
+    standing : where the cohorts spend the night. Plants that must go in or bear a dip, and those of
+    which too little is known, are named elsewhere.
     """
     limits = scene.traits.limits["night_low"]
-    stays = judged.judged & ~judged.needs & ~judged.borne & np.isfinite(limits)
-    stays &= ~scene.covered(standing) & ~scene.holds_itself[standing]
+    stays = needs.fully_known & ~needs.must_be_in & ~needs.bears_dip & np.isfinite(limits)
+    stays &= ~scene.is_under_cover(standing) & ~scene.holds_itself[standing]
     cohorts = np.flatnonzero(stays)
     if not cohorts.size:
         return []

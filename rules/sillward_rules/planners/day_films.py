@@ -1,4 +1,5 @@
-"""A day in steps of five minutes: the air at every spot, and how long a wetting lasts there."""
+"""How long a wetting lasts on a day: `DayAir` is what dries, `SpotFilms` the films at one spot,
+`DayFilms` those at all spots."""
 
 import math
 from collections.abc import Mapping
@@ -26,10 +27,10 @@ CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
 
 
 class DayAir:
-    """A day in steps of five minutes: the air at every spot, and when the grower can water.
+    """The air of a day at every spot, in steps of five minutes, and when the grower can water.
 
-    From its sunrise until six hours after the next. Arrays are (step, spot). Films that would
-    outlast the following morning are infinite; unknown air gives NaN.
+    The steps run from sunrise until six hours after the next sunrise. Arrays are (step, spot);
+    unknown air is NaN.
     """
 
     def __init__(self, scene: Scene, day: date) -> None:
@@ -76,16 +77,20 @@ class DayAir:
         return np.asarray((rain >= WETTING_RAIN_MM) & inside[:, None])
 
 
-class DayFilms:
-    """Films at one spot over a day: series are (step,), by the step in which plants are wetted."""
+class SpotFilms:
+    """How long a wetting lasts at one spot, for every step of a day.
 
-    def __init__(self, steps: DayAir, column: int) -> None:
-        self.steps = steps
+    Arrays are (step,), by the step in which plants are wetted. A film that outlasts the following
+    morning lasts infinitely long; where the air is unknown it is NaN.
+    """
+
+    def __init__(self, day_air: DayAir, column: int) -> None:
+        self.day_air = day_air
         self.column = column
-        self.events = steps.events
-        self.starts = steps.starts
+        self.events = day_air.events
+        self.starts = day_air.starts
         self._begin = float(self.starts[0])
-        self._habits = steps.scene.habits
+        self._habits = day_air.scene.habits
         self._crowns: dict[Rot, Array] = {}
         self._lasting: dict[float, Array] = {}
         self._velamen: dict[float, Array] = {}
@@ -95,7 +100,7 @@ class DayFilms:
     @cached_property
     def temp_c(self) -> Array:
         """Air temperature [°C]."""
-        return self.steps.air.temp_c[:, self.column]
+        return self.day_air.air.temp_c[:, self.column]
 
     @cached_property
     def known(self) -> bool:
@@ -106,7 +111,7 @@ class DayFilms:
     @cached_property
     def leaf_rate(self) -> Array:
         """Evaporation of a wet leaf [mm/h]."""
-        return np.ascontiguousarray(self.steps.leaf_rate[:, self.column])
+        return np.ascontiguousarray(self.day_air.leaf_rate[:, self.column])
 
     @cached_property
     def leaf(self) -> Array:
@@ -121,17 +126,17 @@ class DayFilms:
     @cached_property
     def drying(self) -> Array:
         """Deficit of the air, summed up to the end of each step [kPa h]."""
-        return np.ascontiguousarray(self.steps.drying[:, self.column])
+        return np.ascontiguousarray(self.day_air.drying[:, self.column])
 
     @cached_property
     def rained_on(self) -> np.ndarray:
         """Whether rain wets the plants in a step."""
-        return np.ascontiguousarray(self.steps.rained_on[:, self.column])
+        return np.ascontiguousarray(self.day_air.rained_on[:, self.column])
 
     def velamen_lasting(self, share: float) -> Array:
         """Return the time until this share of the water in bare velamen is gone [h]."""
         if share not in self._velamen:
-            rate = np.ascontiguousarray(self.steps.root_rate[:, self.column])
+            rate = np.ascontiguousarray(self.day_air.root_rate[:, self.column])
             depth_mm = share * VELAMEN_FILM.depth_mm
             self._velamen[share] = drying_times(rate, STEP_H, depth_mm)
         return self._velamen[share]
@@ -143,7 +148,7 @@ class DayFilms:
         return self._lasting[depth_mm]
 
     def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
-        """Return whether a film on a leaf, and in velamen if that counts, lasts long enough."""
+        """(step,) whether a film on a leaf lasts long enough, and in velamen too if that counts."""
         key = (uptake, velamen)
         if key not in self._enough:
             lasts = self.leaf >= uptake / timedelta(hours=1)
@@ -172,7 +177,7 @@ class DayFilms:
         return float(self.drying[self.index(end)] - self.drying[self.index(start)])
 
     def dried_out(self, dry_from: datetime, tolerance: float) -> datetime | None:
-        """Return when roots that are dry from this moment on have dried as much as they stand.
+        """Return when roots that are dry from this moment on have dried as much as they tolerate.
 
         tolerance : [kPa h]. None if that is not within the series, or not known: no misting is
         planned on a guess.
@@ -209,21 +214,21 @@ class DayFilms:
         return self._last[rot]
 
 
-class DaySteps:
-    """A day in steps of five minutes, and the films at every spot, each worked out once.
+class DayFilms:
+    """The films of a day at all spots, each worked out when it is first asked for.
 
-    Films refer to the day and not to this object. Objects in a reference cycle stay, with their
-    scene, until the garbage collector runs.
+    The films refer to the air of the day and not to this object: objects in a reference cycle stay,
+    with their scene, until the garbage collector runs.
     """
 
     def __init__(self, scene: Scene, day: date) -> None:
         self.scene = scene
-        self._day = DayAir(scene, day)
-        self.events, self.starts, self.air = self._day.events, self._day.starts, self._day.air
-        self._films: dict[int, DayFilms] = {}
+        self._day_air = DayAir(scene, day)
+        self.events, self.starts = self._day_air.events, self._day_air.starts
+        self._by_column: dict[int, SpotFilms] = {}
 
-    def films(self, column: int) -> DayFilms:
-        """Return the films at one spot."""
-        if column not in self._films:
-            self._films[column] = DayFilms(self._day, column)
-        return self._films[column]
+    def at_spot(self, column: int) -> SpotFilms:
+        """Return the films at the spot of this column."""
+        if column not in self._by_column:
+            self._by_column[column] = SpotFilms(self._day_air, column)
+        return self._by_column[column]

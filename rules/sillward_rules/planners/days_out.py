@@ -7,6 +7,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array, group_rows, split_by_keys
 from sillward_rules.chore import Reason
+from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment, rows_from_to
@@ -178,9 +179,11 @@ def _crossings(hours: _Hours, rows: np.ndarray, bound: Array) -> Array:
     All (class,). The row's own moment where that is not known.
     """
     before = np.maximum(rows - 1, 0)
-    at = hours.times[rows].astype(np.float64)
-    step = hours.leaf_c[rows] - hours.leaf_c[before]
-    known = np.isfinite(step) & (step != 0) & np.isfinite(bound)
-    share = (hours.leaf_c[rows] - bound) / np.where(known, step, 1.0)
-    back = np.clip(np.where(known, share, 0.0), 0.0, 1.0)
-    return np.asarray(at - back * (at - hours.times[before]))
+    bound = np.where(np.isfinite(bound), bound, np.nan)  # infinite where there is no limit
+    return interpolate_crossing(
+        hours.times[before],
+        hours.times[rows],
+        hours.leaf_c[before] - bound,
+        hours.leaf_c[rows] - bound,
+        otherwise=1.0,
+    )

@@ -5,8 +5,9 @@ from datetime import date, timedelta
 import numpy as np
 
 from sillward_rules.chore import Chore
-from sillward_rules.planners import carry, heat, notes, open_orders, protect, shelter
-from sillward_rules.planners.nights import judge_night
+from sillward_rules.planners import carry, heat, notes, open_orders, shelter
+from sillward_rules.planners.nights import find_night_needs
+from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import Remark
@@ -17,26 +18,29 @@ from sillward_rules.weather import sun
 def plan_dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Return the chores of the coming or present night, and what to beware of."""
     night = sun.night_at_or_after(scene.site, scene.now)
-    judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
+    needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
     lows = shelter.spot_lows(scene, night)
-    tonight = carry.carry_in(scene, night, judged, lows, scene.standing)
+    tonight = carry.carry_in(scene, night, needs, lows, scene.standing)
     tomorrow = night.day + timedelta(days=1)
-    # Only plants that spend this night inside by this advice are told when to go out.
-    sheltered = np.where(judged.needs, tonight.standing, scene.home)
+    # Only plants that this round wants inside tonight are told when to go out again.
+    sheltered = np.where(needs.must_be_in, tonight.standing, scene.home)
     again = carry.carry_out(scene, tomorrow, sheltered)
-    now, never = np.full(scene.home.shape, scene.now.timestamp()), np.full(scene.home.shape, np.inf)
-    there = Places(tonight.standing, now, never)
-    guards = protect.protect(scene, there, night.end, protect.AT_NIGHT)
+    places = Places(
+        column=tonight.standing,
+        since=np.full(scene.home.shape, scene.now.timestamp()),
+        until=np.full(scene.home.shape, np.inf),
+    )
+    guards = plan_protection(scene, places, night.end, AT_NIGHT)
     chores = make_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += make_chores(guards, scene.site, night.day, scene.now)
     return sort_chores(chores), [
-        *carry.night_warnings(scene, lows, judged, tonight.standing),
-        *carry.borne_cold(scene, judged, tonight.standing),
-        *carry.close_calls(scene, night, judged, tonight.standing),
+        *carry.night_warnings(scene, lows, needs, tonight.standing),
+        *carry.borne_cold(scene, needs, tonight.standing),
+        *carry.close_calls(scene, night, needs, tonight.standing),
         *_heat_ahead(scene, tomorrow, again.standing),
         *heat.warm_nights(scene, [(night, tonight.standing)]),
-        *notes.notes(scene, scene.now, night.end),
+        *notes.find_notes(scene, scene.now, night.end),
     ]
 
 

@@ -13,14 +13,14 @@ import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
-from sillward_rules.planners.protect import (
-    AHEAD,
+from sillward_rules.planners.first_hours import (
+    LEAD,
     FirstHours,
     find_first_hours,
     next_hours,
-    protect,
     worst_reason,
 )
+from sillward_rules.planners.protect import plan_protection
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene, Standing
@@ -29,6 +29,7 @@ from sillward_rules.remark import HeatAhead, HeatUnrelieved, Remark, WarmNights
 from sillward_rules.trips import round_up
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
 from sillward_rules.weather.sun import Night
 
 COOLER_BY_K = 3.0
@@ -38,28 +39,37 @@ more than a spot's correction is usually off, and enough to be worth two trips."
 NEAR_ENOUGH_K = 1.0
 """A plant's own shelter is taken if the best spot is no more than this cooler [K]. Judgement."""
 
+# The next three repeat the standard rules "hot dry air" and "hot dry floor" (standard_rules.toml).
+# A grower may replace those rules, but a remark on plants that nothing helps is due in any case.
+# tests/rules/planners/test_heat.py fails if they differ.
 COOLS_FROM_K = 5.0
-"""How far the wet bulb must be below the air for water to cool [K], as in the standard rules."""
+"""How far the wet bulb must be below the air for water to cool [K]."""
 
-TOO_HOT_K, MIN_HOT_HOURS = 2.0, 2
-"""A plant needs help this far above its limit [K] for this many hours, as the standard rules have
-it for water. Judgement: limits are known to a degree or two."""
+TOO_HOT_K = 2.0
+"""A plant needs help this far above its limit [K]. Judgement: limits are known to a degree or
+two."""
+
+MIN_HOT_HOURS = 2
+"""A plant needs help if it is that much too hot for this many hours."""
 
 LATEST_BACK = timedelta(hours=2)
 """Back no later than this after sunset; otherwise it stays where it is cool. Judgement."""
 
 AGAINST_HEAT = (ChoreKind.MOVE, ChoreKind.SHADE, ChoreKind.DAMP_DOWN)
-"""What the heat of a day may ask for, beside water."""
+"""What the heat of a day may ask for, besides water."""
 
 _A_DAY = timedelta(hours=24)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeatMoves:
-    """The moves out of the heat of a day.
+    """The moves out of the heat of a day. Arrays are (cohort,).
 
-    All (cohort,). to: spot column, -1 for those not moved. due, back: by when it goes, and from
-    when on it may come back [unix s], infinite for never. chosen: place of its rule among firings.
+    - to: the spot to which plants are moved; `NO_SPOT` for those not moved.
+    - due: by when they go [unix s]; infinite for never.
+    - back: from when on they may come back [unix s]; infinite if they stay there.
+    - chosen: the position among the firings of the rule that moves them; -1 for none.
+    - firings, rows: the rules that fire, and the rows of the climate that were looked at.
     """
 
     to: Standing
@@ -71,8 +81,8 @@ class HeatMoves:
 
     @property
     def moved(self) -> np.ndarray:
-        """(cohort,) whether it is moved."""
-        return np.asarray(self.to >= 0)
+        """(cohort,) whether plants are moved."""
+        return np.asarray(self.to != NO_SPOT)
 
     def leaving(self, places: Places) -> Places:
         """Return the places of a day, until these moves."""
@@ -80,41 +90,44 @@ class HeatMoves:
 
 
 def plan_guards(scene: Scene, places: Places, end: datetime) -> tuple[HeatMoves, list[Errand]]:
-    """Plan all that guards plants by day: moves out of the heat; shade, cover and so on for others.
+    """Plan what guards plants by day: moves out of the heat; shade, cover and so on for others.
 
-    A move comes before the shade that it makes needless, and tells the reason for that too.
+    A move comes before the shade that it makes needless, and also gives the reason for that shade.
     """
     shade = find_first_hours(scene, "shade", places, end)
     moves = plan_moves(scene, places, end)
     due = np.where(moves.moved, np.minimum(moves.due, shade.due), np.inf)
     moves = replace(moves, due=due)
-    others = protect(scene, places, end, moved=moves.moved)
+    others = plan_protection(scene, places, end, moved=moves.moved)
     return moves, [*_move_errands(scene, places.column, moves, shade), *others]
 
 
 def plan_moves(scene: Scene, places: Places, end: datetime) -> HeatMoves:
     """Plan the moves that rules ask for, for plants while they stand in their places, until `end`.
 
-    Only to spots that are known to be cooler; none on a forecast that is too old.
+    Plants move only to spots that are known to be cooler. There are no moves on a forecast that is
+    too old.
     """
     standing = places.column
     hours = find_first_hours(scene, "move", places, end)
     rows, begin = hours.rows, hours.begin
-    to = np.full(standing.shape, -1, dtype=np.int64)
+    to = np.full(standing.shape, NO_SPOT, dtype=np.int64)
     chosen = np.full(standing.shape, -1, dtype=np.int64)
     due, back = np.full(standing.shape, np.inf), np.full(standing.shape, np.inf)
     for number, firing in enumerate(hours.firings):
-        spoken = np.flatnonzero((chosen < 0) & np.isfinite(hours.hours[number]))
-        target = _target(scene, firing, rows, spoken)
-        cohorts = spoken[target >= 0]
-        to[cohorts], chosen[cohorts] = target[target >= 0], number
+        candidates = np.flatnonzero((chosen < 0) & np.isfinite(hours.hours[number]))
+        if not candidates.size:
+            continue
+        goals = _cooler_spots(scene, firing, rows, candidates)
+        cohorts = candidates[goals != NO_SPOT]
+        to[cohorts], chosen[cohorts] = goals[goals != NO_SPOT], number
         # It goes before it is too hot at all, not only before it is far too hot.
         warm = firing.values[rows] > _own_limit(firing)
         at = next_hours(scene.climate.times[rows], warm, firing, begin)
-        due[cohorts] = np.maximum(at - AHEAD.total_seconds(), begin)[cohorts]
+        due[cohorts] = np.maximum(at - LEAD.total_seconds(), begin)[cohorts]
         back[cohorts] = _cool_again(scene, firing, rows)[firing.member[cohorts]]
     # Only a plant under cover is sent home by the next morning round.
-    outside = (to >= 0) & ~scene.covered(to)
+    outside = (to != NO_SPOT) & ~scene.is_under_cover(to)
     back[outside] = np.minimum(back, end.timestamp())[outside]
     return HeatMoves(to, due, back, chosen, hours.firings, rows)
 
@@ -147,8 +160,8 @@ def _move_errands(
         return replace(of_move, also=also)
 
     cohorts = np.flatnonzero(moves.moved)
-    way, times = (standing, moves.to), (None, moves.due)
-    return make_errands(scene, ChoreKind.MOVE, cohorts, way, times, reason_with_sun)
+    places, times = (standing, moves.to), (None, moves.due)
+    return make_errands(scene, ChoreKind.MOVE, cohorts, places, times, reason_with_sun)
 
 
 # -- where to
@@ -159,29 +172,30 @@ def _own_limit(firing: Firing) -> Array:
     return np.asarray(firing.limit - firing.rule.bound.more)
 
 
-def _target(scene: Scene, firing: Firing, rows: np.ndarray, cohorts: np.ndarray) -> Standing:
-    """Return the spot column where each of these cohorts is cooler; -1 where none is known to help.
+def _cooler_spots(scene: Scene, firing: Firing, rows: np.ndarray, cohorts: np.ndarray) -> Standing:
+    """Return the spot where each of these cohorts is cooler; `NO_SPOT` where none is known to be.
 
-    Its own shelter if that is within its limit, or about as good as any. Otherwise the warmest spot
-    within its limit, as the change is least; otherwise the coolest. None that is too cold by night.
+    It is the plant's own shelter if that is within its limit, or about as good as any; otherwise
+    the warmest spot within its limit, where the change is least; otherwise the coolest spot. Spots
+    that are too cold for the plant by night are left out.
     """
     member = firing.member[cohorts]
     peak = _peaks(scene, firing, rows)[member]
-    if not cohorts.size:
-        return cohorts
     low = scene.traits.limits["night_low"][cohorts]
-    peak = np.where(_lows(scene, rows) < low[:, None], np.inf, peak)
+    peak = np.where(_lows_of_next_day(scene, rows) < low[:, None], np.inf, peak)
     fits = peak <= _own_limit(firing)[member][:, None]
     best = np.argmin(peak, axis=1)
     best = np.where(fits.any(axis=1), np.argmax(np.where(fits, peak, -np.inf), axis=1), best)
-    own, order = scene.shelter[cohorts], np.arange(cohorts.size)
-    near = fits[order, own] | (peak[order, own] <= peak[order, best] + NEAR_ENOUGH_K)
-    target = np.where((own >= 0) & near, own, best)
-    return np.asarray(np.where(np.isfinite(peak[order, target]), target, -1))
+    own = scene.shelter[cohorts]
+    peak_own, peak_best = (at_columns(peak, spots, otherwise=np.nan) for spots in (own, best))
+    own_is_near = at_columns(fits, own, otherwise=False) | (peak_own <= peak_best + NEAR_ENOUGH_K)
+    goals = np.where(own_is_near, own, best)
+    helps = np.isfinite(at_columns(peak, goals, otherwise=np.nan))
+    return np.where(helps, goals, NO_SPOT)
 
 
-def _lows(scene: Scene, rows: np.ndarray) -> Array:
-    """(spot,) how cold it gets at each spot in the 24 hours from these rows on [°C]."""
+def _lows_of_next_day(scene: Scene, rows: np.ndarray) -> Array:
+    """(spot,) how cold it gets at each spot in the 24 hours from the first of these rows [°C]."""
     start = moment(scene.climate.times[rows[0]])
     return np.asarray(scene.climate.temp_c[scene.rows(start, start + _A_DAY)].min(axis=0))
 
@@ -189,7 +203,7 @@ def _lows(scene: Scene, rows: np.ndarray) -> Array:
 def _peaks(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
     """(class, spot) how warm a leaf gets at each spot in the hours that fire [°C].
 
-    Infinite where it is not known that this helps. Where the air is warmer it does not.
+    Infinite where the spot is not known to help. A spot with warmer air does not.
     """
     fires, temp = firing.fires[rows], scene.climate.temp_c[rows]
     known = np.array([_known_by_day(spot) for spot in scene.climate.spots], dtype=bool)
@@ -208,10 +222,10 @@ def _highest(series: Array, fires: np.ndarray) -> Array:
 
 
 def _known_by_day(spot: Spot) -> bool:
-    """Whether it is known how warm a spot gets by day.
+    """Return whether it is known how warm a spot gets by day.
 
-    Either what it holds or how it follows the weather must be; outdoors also where the sun comes
-    in.
+    For that either the temperature that it holds is given, or how it follows the weather; outdoors
+    also from where the sun reaches it.
     """
     if spot.holds_itself:
         return spot.day_low_c is not None
@@ -219,7 +233,7 @@ def _known_by_day(spot: Spot) -> bool:
 
 
 def _cool_again(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
-    """(class,) when home is within the plants' limit again [unix s].
+    """(class,) when the place that plants left is within their limit again [unix s].
 
     Infinite if that is too late for a trip.
     """
@@ -238,9 +252,9 @@ def _cool_again(scene: Scene, firing: Firing, rows: np.ndarray) -> Array:
 def unrelieved(
     scene: Scene, places: Places, end: datetime, chores: Sequence[Chore]
 ) -> list[Remark]:
-    """Return the plants that get too hot where they stand and that none of a day's chores helps.
+    """Return remarks on plants that get too hot where they stand and that no chore of a day helps.
 
-    A misting helps where water cools. One remark for each spot and limit.
+    There is one for each spot and limit. A misting helps where water cools.
     """
     limit, column = scene.traits.limits["day_high"], places.column
     if scene.stale or not column.size:
@@ -272,14 +286,14 @@ def _have_chore(scene: Scene, chores: Sequence[Chore], *kinds: ChoreKind) -> np.
     found = np.zeros(len(scene.cohorts), dtype=bool)
     for chore in chores:
         if chore.kind in kinds:
-            found[[scene.cohort_of[names[0]] for names in chore.grounds.groups]] = True
+            found[scene.cohorts_of(chore.grounds)] = True
     return found
 
 
 def ahead(chores: Sequence[Chore], morning: datetime) -> list[Remark]:
-    """Return what the heat of a day asks for before its morning round can say so.
+    """Return a remark on what the heat of a day asks for before its morning round.
 
-    chores : all that guards plants on that day. morning : when the round is told.
+    chores : all that guards plants on that day. morning : when that round is told.
     """
     early = [chore for chore in chores if chore.kind in AGAINST_HEAT and chore.before <= morning]
     known = [
@@ -301,10 +315,10 @@ def ahead(chores: Sequence[Chore], morning: datetime) -> list[Remark]:
 
 
 def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[Remark]:
-    """Return the nights that stay warmer than cool growers want: a remark, no order.
+    """Return remarks on nights that stay warmer than cool growers want; they order nothing.
 
-    nights : each with where the cohorts spend it. One remark for the plants of one limit, with the
-    low of the warmest night, the first of these nights, and how many they are.
+    There is one for all plants of a limit, with the low of the warmest night, the first of these
+    nights, and their number. nights : each with where the cohorts spend it.
     """
     limit = scene.traits.limits["night_high"]
     cohorts = np.flatnonzero(np.isfinite(limit))

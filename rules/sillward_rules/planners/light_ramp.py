@@ -6,7 +6,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.protect import AHEAD, have_begun, with_out_from
+from sillward_rules.planners.first_hours import LEAD, have_begun, with_out_from
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene
@@ -38,7 +38,7 @@ def shade_for_ramp(scene: Scene, places: Places, end: datetime) -> list[Errand]:
         light = scene.climate.ppfd[rows, places.column[cohort]]
         over = np.flatnonzero(light > allowed[cohort])
         if over.size:
-            first = scene.climate.times[rows[over[0]]] - AHEAD.total_seconds()
+            first = scene.climate.times[rows[over[0]]] - LEAD.total_seconds()
             due[cohort] = max(first, places.since[cohort], scene.now.timestamp())
 
     def reason(cohort: int) -> Reason:
@@ -78,7 +78,7 @@ def _reason(
 
 def _days_of_ramp(scene: Scene, places: Places) -> np.ndarray:
     """(cohort,) which day in brighter light this is, from 1; 0 for plants that are used to it."""
-    inside = scene.covered(scene.standing)
+    inside = scene.is_under_cover(scene.standing)
     days = np.zeros(places.column.shape, dtype=np.int64)
     for cohort in scene.cohorts:
         index, state = cohort.index, cohort.state

@@ -6,9 +6,9 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array, group_rows, split_by_keys
+from sillward_rules.arrays import Array, finite_or_none, group_rows, split_by_keys
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
@@ -38,12 +38,12 @@ class DayPlans:
         return np.flatnonzero(self.which == number)
 
 
-def plan_mistings(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
+def plan_mistings(scene: Scene, places: Places, films: DayFilms) -> DayPlans:
     """Return the mistings of a day for each cohort; none for plants whose rules ask for none."""
     which = np.full(places.column.shape, -1, dtype=np.int64)
     if scene.habits.mistings_most == 0:
         return DayPlans((), which)
-    by_day = steps.events.sunrise, steps.events.sunset
+    by_day = films.events.sunrise, films.events.sunset
     rows = scene.rows(*by_day)
     need_until = _last_needs(scene.rules_asking("mist", places.column, by_day), by_day, which.size)
     wanted = np.isfinite(need_until) & _warm(scene, rows, places.column) & ~resting(scene)
@@ -51,11 +51,11 @@ def plan_mistings(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     if not cohorts.size:
         return DayPlans((), which)
     column, low = places.column[cohorts], scene.traits.limits["night_low"][cohorts]
-    start = _starts(scene, steps, column, low, places.since[cohorts])
+    start = _starts(scene, films, column, low, places.since[cohorts])
     # What comes after the last wetting changes no plan.
-    last = np.minimum(_last_wettings(scene, steps, column, cohorts), places.until[cohorts])
+    last = np.minimum(_last_wettings(scene, films, column, cohorts), places.until[cohorts])
     need = np.minimum(need_until[cohorts], last)
-    done = _misted_today(scene, steps)[cohorts]
+    done = _misted_today(scene, films)[cohorts]
     able = np.flatnonzero(start + MIN_WINDOW.total_seconds() <= last)
     keys = (column, start, scene.roots[cohorts], last, need, done)
     first, groups = group_rows(*(key[able] for key in keys))
@@ -64,7 +64,7 @@ def plan_mistings(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
         plant = scene.traits.plants[int(cohorts[index])]
         planner = MistDay(
             scene,
-            steps.films(int(column[index])),
+            films.at_spot(int(column[index])),
             Roots(plant.holder, plant.velamen),
             last=moment(last[index]),
             need=moment(need[index]),
@@ -75,19 +75,19 @@ def plan_mistings(scene: Scene, places: Places, steps: DaySteps) -> DayPlans:
     return DayPlans(tuple(plans), which)
 
 
-def _last_wettings(scene: Scene, steps: DaySteps, column: np.ndarray, cohorts: np.ndarray) -> Array:
+def _last_wettings(scene: Scene, films: DayFilms, column: np.ndarray, cohorts: np.ndarray) -> Array:
     """Return until when these cohorts' crowns may be wetted at these columns [unix s], or NaN."""
     last, rot = np.full(column.shape, np.nan), scene.traits.rot[cohorts]
     for members in split_by_keys(np.arange(column.size), column, rot):
-        at = steps.films(int(column[members[0]])).last_wetting(rot[members[0]])
+        at = films.at_spot(int(column[members[0]])).last_wetting(rot[members[0]])
         last[members] = np.nan if at is None else at.timestamp()
     return last
 
 
-def _misted_today(scene: Scene, steps: DaySteps) -> Array:
-    """(cohort,) when it was misted since sunrise, as the grower says [unix s]; NaN: not yet."""
+def _misted_today(scene: Scene, films: DayFilms) -> Array:
+    """(cohort,) when it was misted since sunrise, as the grower says [unix s]; NaN for not yet."""
     misted = scene.misted_s
-    return np.where(misted >= steps.events.sunrise.timestamp(), misted, np.nan)
+    return np.where(misted >= films.events.sunrise.timestamp(), misted, np.nan)
 
 
 def resting(scene: Scene) -> np.ndarray:
@@ -155,7 +155,7 @@ def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:
     return Reason(
         plant=scene.cohorts[cohort].names[0],
         quantity="film life",
-        value=float(np.floor(life)) if np.isfinite(life) else None,
+        value=finite_or_none(np.floor(life), 0),
         unit="min",
         limit=uptake(scene, velamen=velamen) / timedelta(minutes=1),
         at=misting.at,
@@ -163,22 +163,22 @@ def _reason(scene: Scene, cohort: int, misting: Misting) -> Reason:
     )
 
 
-def _starts(scene: Scene, steps: DaySteps, column: np.ndarray, low: Array, since: Array) -> Array:
+def _starts(scene: Scene, films: DayFilms, column: np.ndarray, low: Array, since: Array) -> Array:
     """Return when the first misting may begin [unix s]; NaN for never.
 
     At dawn or later: not before the plants are there and the air is above their night limit.
     """
-    earliest = max(steps.events.sunrise, scene.now).timestamp()
+    earliest = max(films.events.sunrise, scene.now).timestamp()
     first, groups = group_rows(column, low, since)
     starts = np.full(first.shape, np.nan)
     for number, index in enumerate(first.tolist()):
         begin = max(earliest, float(since[index]))
-        usable = steps.starts >= begin
+        usable = films.starts >= begin
         if not np.isnan(low[index]):
-            usable = usable & (steps.air.temp_c[:, column[index]] >= low[index])
+            usable = usable & (films.at_spot(int(column[index])).temp_c >= low[index])
         step = int(np.argmax(usable))
         if usable[step]:
-            starts[number] = max(steps.starts[step], begin)
+            starts[number] = max(films.starts[step], begin)
     return np.asarray(starts[groups])
 
 
@@ -189,8 +189,8 @@ def _last_needs(firings: Sequence[Firing], by_day: tuple[datetime, datetime], co
         rows = firing.rows(*by_day)
         last = np.where(firing.fires[rows], firing.times[rows, None], -np.inf)
         last = last.max(axis=0, initial=-np.inf)
-        spoken = firing.member >= 0
-        needs[spoken] = np.maximum(needs[spoken], last[firing.member[spoken]])
+        applies = firing.member >= 0
+        needs[applies] = np.maximum(needs[applies], last[firing.member[applies]])
     return needs
 
 
@@ -201,6 +201,5 @@ def _warm(scene: Scene, rows: np.ndarray, column: Standing) -> np.ndarray:
         return np.zeros(column.shape, dtype=bool)
     highest = np.where(np.isfinite(temp), temp, -np.inf).max(axis=0)
     given = scene.habits.mist_from_c
-    return np.asarray(
-        highest[column] >= (scene.wanted_warmth("mist_from_c") if given is None else given)
-    )
+    wanted = scene.min_warmth(lambda warmth: warmth.mist_from_c) if given is None else given
+    return np.asarray(highest[column] >= wanted)

@@ -12,7 +12,7 @@ from itertools import combinations, pairwise
 
 import numpy as np
 
-from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.day_films import SpotFilms
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Holder
 from sillward_rules.trips import MIN_WINDOW
@@ -93,7 +93,7 @@ class MistDay:
     def __init__(
         self,
         scene: Scene,
-        films: DayFilms,
+        films: SpotFilms,
         roots: Roots,
         *,
         last: datetime,
@@ -202,7 +202,7 @@ class MistDay:
         """Return the grower's hours from this moment to the last wetting."""
         films = self.films
         free = (films.starts >= start.timestamp()) & (films.starts <= self.last.timestamp())
-        free &= films.steps.free & ~films.rained_on  # no misting in the rain
+        free &= films.day_air.free & ~films.rained_on  # no misting in the rain
         edges = np.flatnonzero(np.diff(np.concatenate([[False], free, [False]])))
         spans = zip(edges[::2], edges[1::2] - 1, strict=True)
         slots = [(films.starts_at(int(first)), films.starts_at(int(last))) for first, last in spans]

@@ -21,13 +21,14 @@ from sillward_rules.planners import (
     shelter,
     wetting,
 )
-from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.nights import Judgement, judge_night
+from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.remark import Remark, WateringIncomplete, WateringUnplanned
 from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun
+from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
 
 
@@ -35,8 +36,8 @@ def plan_morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Return the chores of the present day, and what to beware of."""
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
-    unsure = open_orders.unsure(scene, day)
-    carrying = _plan_carrying(scene, night, unsure)
+    left_out = open_orders.maybe_left_out(scene, day)
+    carrying = _plan_carrying(scene, night, left_out)
     moves, guards = _plan_guards(scene, carrying.guarded, night)
     places = carrying.places
     watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
@@ -54,11 +55,11 @@ def plan_morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
         *make_chores(guards, scene.site, day, scene.now),
     ]
     return sort_chores(chores), [
-        *open_orders.not_confirmed(scene, day, unsure),
+        *open_orders.ask_about_last_night(scene, day, left_out),
         *carrying.remarks,
         *water_remarks,
         *heat.unrelieved(scene, places, night.start, chores),
-        *notes.notes(scene, scene.now, night.start),
+        *notes.find_notes(scene, scene.now, night.start),
     ]
 
 
@@ -77,9 +78,10 @@ def _open_from_last_night(scene: Scene, day: date) -> tuple[Chore, ...]:
 class _Carrying:
     """The carrying of a day, and where the cohorts spend it.
 
-    out, back : the trips out, and those in that the dusk round would tell too late. overdue
-    (cohort,) : whether an order of this night is. places : where they are until such a trip;
-    guarded : the same until they go in for the night, by day or at dusk.
+    - out: the trips out; back: the trips in for which the dusk round would be too late.
+    - overdue (cohort,): whether an order for the coming night is overdue.
+    - places: where the plants are by day, until a trip of this round takes them in.
+    - guarded: the same until they go in for the night, by this round or at dusk.
     """
 
     out: tuple[Chore, ...]
@@ -90,38 +92,38 @@ class _Carrying:
     remarks: list[Remark]
 
 
-def _plan_carrying(scene: Scene, night: Night, unsure: np.ndarray) -> _Carrying:
+def _plan_carrying(scene: Scene, night: Night, left_out: np.ndarray) -> _Carrying:
     day = night.day
-    going_out = carry.carry_out(scene, day, scene.standing, unsure)
+    going_out = carry.carry_out(scene, day, scene.standing, left_out)
     out = make_chores(going_out.errands, scene.site, day, scene.now)
-    judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
-    overdue = open_orders.overdue(scene, night, judged)
-    # What goes out this morning must know when it is due back.
-    outside = ~scene.covered(going_out.standing)
-    early = outside & _due_before_dusk(scene, night, judged) & ~overdue
+    needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
+    # For what goes out this morning, its deadline to be back must be known.
+    outside = ~scene.is_under_cover(going_out.standing)
+    early = outside & _due_before_dusk(scene, night, needs) & ~needs.overdue
     lows = shelter.spot_lows(scene, night)
-    leaving = replace(judged, needs=early)
+    leaving = replace(needs, must_be_in=early, overdue=np.zeros(early.shape, dtype=bool))
     going_in = carry.carry_in(scene, night, leaving, lows, going_out.standing)
     back = make_chores(going_in.errands, scene.site, day, scene.now)
-    until = np.where(early, judged.deadline, np.inf)
-    # A plant is guarded until it goes in, by day or at dusk; one with no shelter all the time.
-    goes_in = judged.needs & outside & (shelter.shelter_for(scene, night, lows) >= 0)
-    in_by = np.where(goes_in, judged.deadline, np.inf)
+    until = np.where(early, needs.deadline, np.inf)
+    # A plant is guarded until it goes in, by day or at dusk; one without a shelter all the time.
+    has_shelter = shelter.shelter_for(scene, night, lows) != NO_SPOT
+    goes_in = needs.must_be_in & outside & has_shelter
+    in_by = np.where(goes_in, needs.deadline, np.inf)
     return _Carrying(
         out=out,
         back=back,
-        overdue=overdue,
+        overdue=needs.overdue,
         places=places_of_day(scene, day, going_out.standing, out, until),
         guarded=places_of_day(scene, day, going_out.standing, [*out, *back], in_by),
         remarks=carry.night_warnings(scene, lows, leaving, going_in.standing),
     )
 
 
-def _due_before_dusk(scene: Scene, night: Night, judged: Judgement) -> np.ndarray:
-    """(cohort,) whether it was told before, or must be in before the dusk round could tell it."""
+def _due_before_dusk(scene: Scene, night: Night, needs: NightNeeds) -> np.ndarray:
+    """(cohort,) whether it was told to go in already, or must be in before the dusk round."""
     dusk = scene.habits.told_at.on(scene.site, night.day).timestamp()
-    told = scene.asked_for(night)
-    return np.asarray(judged.needs & (told | (judged.deadline < dusk)))
+    told = scene.has_order_of(night)
+    return np.asarray(needs.must_be_in & (told | (needs.deadline < dusk)))
 
 
 # -- shade, cover and the like
@@ -153,21 +155,22 @@ def _plan_watering(
     """
     if scene.stale:
         return [], [WateringUnplanned()]
-    steps = DaySteps(scene, day)
-    planned = mist.plan_mistings(scene, places, steps)
+    films = DayFilms(scene, day)
+    planned = mist.plan_mistings(scene, places, films)
     outdoors = ~scene.holds_itself[places.column]
     rot = scene.traits.rot
     wettable = outdoors & ((rot == "high") | planned.misted) & (rot != "low")
-    dry = wetting.stop_wetting(scene, steps, np.flatnonzero(wettable), places.column, in_by)
+    dry = wetting.stop_wetting(scene, films, np.flatnonzero(wettable), places.column, in_by)
     misting = mist.misting_errands(scene, places, planned)
     chores = make_chores([*misting, *dry], scene.site, day, scene.now)
-    fit = feeding.ready(scene, places, planned, steps, feeding.last_fed(scene))
-    feeds = feeding.within(chores, feeding.feed(scene, places, planned, steps, fit))
+    fit = feeding.ready(scene, places, planned, films, feeding.last_fed(scene))
+    windows = feeding.find_windows(scene, places, planned, films, fit)
+    feeds = feeding.within(chores, feeding.feed(scene, places, windows))
     fed = make_chores(feeds, scene.site, day, scene.now)
-    rinses = make_chores(feeding.rinse(scene, fed, places, steps), scene.site, day, scene.now)
+    rinses = feeding.rinse(scene, fed, windows, places, films)
     remarks = mist.missed(scene, places, planned)
     remarks += feeding.too_strong(scene, fit)
     columns = np.unique(places.column[outdoors]).tolist()
-    if not all(steps.films(column).known for column in columns):
+    if not all(films.at_spot(column).known for column in columns):
         remarks.append(WateringIncomplete())
-    return [*chores, *fed, *rinses], remarks
+    return [*chores, *fed, *make_chores(rinses, scene.site, day, scene.now)], remarks

@@ -1,4 +1,4 @@
-"""Judging nights: which plants a night, or its day, drives under cover, why, and by when."""
+"""What a night, or the day before it, drives under cover: which plants, why, and by when."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -7,71 +7,79 @@ from functools import partial
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, finite_or_none
 from sillward_rules.chore import Reason
 from sillward_rules.planners.scene.crossings import find_crossings, find_returns
+from sillward_rules.planners.scene.night_results import MostUrgent, NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_borne
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.planners.scene.verdict import Finding, Verdict
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import hours_within, moment
 from sillward_rules.weather.sun import DayEvents, Night
 
-_NEEDED, _BORNE = 0, 1
-"""Rows of a verdict's urgency: needs, and dips that a plant bears."""
-
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Judgement:
-    """What a night asks for; arrays are (cohort,).
+class NightNeeds:
+    """What a night asks for. Arrays are (cohort,).
 
-    needs: whether a cohort must be under cover; borne: whether it bears a dip under its night limit
-    that is too short to carry it for. deadline: by when it must be in [unix s]. judged: every hour
-    that counts is known. reason: returns that of a cohort that needs or bears something. It has no
-    value where no known hour asks for it and caution decides.
+    - must_be_in: whether the plants must be under cover.
+    - bears_dip: whether they may stay out although the night dips below their limit, because the
+      dip is short.
+    - deadline: by when they must be in [unix s]; for those that bear a dip, by when they would.
+    - overdue: whether that deadline is the one of an unconfirmed order, and over
+      (`open_orders.with_open_orders`).
+    - fully_known: whether every hour that counts is known.
+    - for_leaf_warmth: whether what asks for cover is the temperature of the leaf.
+    - reason: returns the reason of a cohort that must be in or bears a dip. The reason has no value
+      where no known hour asks for cover and it is given for caution.
     """
 
-    needs: np.ndarray
-    borne: np.ndarray
+    must_be_in: np.ndarray
+    bears_dip: np.ndarray
     deadline: Array
-    judged: np.ndarray
+    overdue: np.ndarray
+    fully_known: np.ndarray
+    for_leaf_warmth: np.ndarray
     reason: Callable[[int], Reason]
 
     @property
     def cohorts(self) -> np.ndarray:
         """The cohorts that must be under cover."""
-        return np.flatnonzero(self.needs)
+        return np.flatnonzero(self.must_be_in)
 
 
-def judge_night(scene: Scene, night: Night) -> Judgement:
-    """Judge a night, and what is left of the day before it, for every plant where it stands.
+def find_night_needs(scene: Scene, night: Night) -> NightNeeds:
+    """Return what a night, and what is left of the day before it, asks for where plants stand.
 
-    Hours before now and before that day's sunrise do not count. A plant goes in if a rule that
-    asks for it fires. For caution it also goes in if an hour of such a rule is not known: a gap of
-    more than two hours (shorter ones have been bridged), a forecast that does not reach so far or
-    is too old. What an indoor spot holds does not depend on the weather; `Spot.open_questions`
-    asks for it. A short dip under the night limit is borne if the nights around it are mild and
-    the limit of injury is kept.
+    Hours before now and before that day's sunrise do not count. A plant must go in if a rule that
+    asks for it fires. For caution it must also go in if an hour of such a rule is not known: there
+    is a gap of more than two hours (shorter ones have been bridged), or the forecast does not reach
+    so far or is too old. What an indoor spot holds does not depend on the weather;
+    `Spot.open_questions` asks for it. A short dip under the night limit is borne if the nights
+    around it are mild and the limit of injury is kept.
     """
-    if night not in scene.judged:
-        scene.judged[night] = _verdict_on(scene, night)
-    verdict = scene.judged[night]
-    needs = np.isfinite(verdict.urgency[_NEEDED])
-    return Judgement(
-        needs=needs,
-        borne=np.isfinite(verdict.urgency[_BORNE]) & ~needs,
-        deadline=np.where(needs, verdict.urgency[_NEEDED], verdict.urgency[_BORNE]),
-        judged=verdict.judged,
-        reason=partial(_reason_in, scene, night, verdict),
+    if night not in scene.night_results:
+        scene.night_results[night] = _evaluate_rules(scene, night)
+    results = scene.night_results[night]
+    must_be_in, dips = results.must_be_in, results.dips
+    for_warmth = [firing.rule.quantity == "leaf temperature" for firing, _ in results.rules]
+    return NightNeeds(
+        must_be_in=must_be_in.asked,
+        bears_dip=dips.asked & ~must_be_in.asked,
+        deadline=np.where(must_be_in.asked, must_be_in.due, dips.due),
+        overdue=np.zeros(must_be_in.asked.shape, dtype=bool),
+        fully_known=results.fully_known,
+        for_leaf_warmth=np.array(for_warmth or [False], dtype=bool)[must_be_in.source],
+        reason=partial(_reason_of, scene, night, results),
     )
 
 
 def tail_ends(scene: Scene, events: DayEvents) -> Array:
-    """(cohort,) when a need that is there at sunrise is over [unix s].
+    """(cohort,) when a need for cover that exists at sunrise ends [unix s].
 
-    -inf where there is none; infinite for one that does not end before sunset.
+    -inf where there is none at sunrise; infinite for one that does not end before sunset.
     """
     ends = np.full(len(scene.cohorts), -np.inf)
     for firing in scene.carry_firings(sun.night_of(scene.site, events.day)):
@@ -82,78 +90,72 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
         fires = firing.fires[rows]
         over = np.where(fires.all(axis=0), rows.size, np.argmin(fires, axis=0))
         until = np.where(over > 0, times[over], -np.inf)
-        spoken = firing.member >= 0
-        ends[spoken] = np.maximum(ends[spoken], until[firing.member[spoken]])
+        applies = firing.member >= 0
+        ends[applies] = np.maximum(ends[applies], until[firing.member[applies]])
     return ends
 
 
-# -- the verdict
+# -- all rules together
 
 
-def _verdict_on(scene: Scene, night: Night) -> Verdict:
-    """Hear every rule that asks for carrying in."""
+def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
+    """Evaluate every rule that asks for carrying in."""
     morning = sun.day_events(scene.site, night.day).sunrise
     start = max(morning, scene.now - timedelta(hours=1))
-    # For a plant under cover, a need that is there since dawn is the tail of the night that it
-    # spent there; on a day to come it is so if the night before asked for cover.
-    inside = scene.covered(scene.standing) | (morning > scene.now)
-    verdict = Verdict.unheard(len(scene.cohorts))
+    # For a plant under cover, a need that has lasted since dawn belongs to the night that it spent
+    # there. On a day to come this holds for all, as the night before may have asked for cover.
+    inside = scene.is_under_cover(scene.standing) | (morning > scene.now)
+    results = NightResults.empty(len(scene.cohorts))
     for number, firing in enumerate(scene.carry_firings(night)):
-        unknown = _unknown(scene, firing, start, night)
+        unknown = _has_unknown_hours(scene, firing, start, night)
 
         def firing_in(other: Night, number: int = number) -> Firing:
             return scene.carry_firings(other)[number]
 
         for cohorts, dawn in ((~inside, None), (inside, morning)):
-            spoken = np.flatnonzero((firing.member >= 0) & cohorts)
-            if not spoken.size:
+            applies = np.flatnonzero((firing.member >= 0) & cohorts)
+            if not applies.size:
                 continue
-            finding = _find(scene, firing, night, start, dawn, firing_in)
-            verdict.sources.append((firing, finding))
-            _hear(scene, night, start, verdict, spoken, unknown)
-    return verdict
+            result = _evaluate_rule(scene, firing, night, start, dawn, firing_in)
+            results.rules.append((firing, result))
+            _enter_last_rule(scene, night, start, results, applies, unknown)
+    return results
 
 
-def _hear(
+def _enter_last_rule(
     scene: Scene,
     night: Night,
     start: datetime,
-    verdict: Verdict,
+    results: NightResults,
     cohorts: np.ndarray,
     unknown: np.ndarray,
 ) -> None:
-    """Enter the last finding of a verdict for these cohorts, where it is the most urgent so far.
+    """Enter the last rule of the results for these cohorts, where it is the most urgent so far.
 
     unknown (class,) : whether an hour that counts is not known.
     """
-    firing, finding = verdict.sources[-1]
+    firing, result = results.rules[-1]
     of_class = firing.member[cohorts]
-    asks = finding.fired[of_class] | unknown[of_class]
+    asks = result.fired[of_class] | unknown[of_class]
     cohorts, of_class = cohorts[asks], of_class[asks]
     crossing = np.where(
-        finding.fired, np.maximum(finding.crossing, start.timestamp()), night.start.timestamp()
+        result.fired, np.maximum(result.crossing, start.timestamp()), night.start.timestamp()
     )
     due = _deadlines(scene, night, crossing)[of_class]
     # A limit of injury has a rule of its own. Without one a plant does not stand the cold.
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])
-    brief = finding.brief[of_class] & ~unknown[of_class] & stands_cold[cohorts]
-    verdict.judged[cohorts] &= ~unknown[of_class]
-    for row, chosen in ((_NEEDED, ~brief), (_BORNE, brief)):
-        of_row, fired = cohorts[chosen], finding.fired[of_class[chosen]]
-        # At the same hour a known number says more than an unknown one.
-        first = (due[chosen] < verdict.urgency[row, of_row]) | (
-            (due[chosen] == verdict.urgency[row, of_row]) & fired & ~verdict.known[row, of_row]
-        )
-        of_row = of_row[first]
-        verdict.urgency[row, of_row] = due[chosen][first]
-        verdict.source[row, of_row] = len(verdict.sources) - 1
-        verdict.known[row, of_row] = fired[first]
+    brief = result.brief[of_class] & ~unknown[of_class] & stands_cold[cohorts]
+    results.fully_known[cohorts] &= ~unknown[of_class]
+    fired, source = result.fired[of_class], len(results.rules) - 1
+    results.must_be_in.update(cohorts[~brief], due[~brief], fired[~brief], source)
+    results.dips.update(cohorts[brief], due[brief], fired[brief], source)
 
 
 def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:
-    """Return the lead before each crossing [unix s], but by the usual hour and while it is light.
+    """Return by when plants must be in, for each crossing of a bound [unix s].
 
-    Never in the past: what is overdue is due now.
+    That is the lead time before the crossing, but no later than the usual hour and the latest time
+    after sunset. It is never in the past: what should have been in by now is due now.
     """
     habits, noon = scene.habits, scene.site.middle_of_day(night.day)
     usual = habits.in_by.on(scene.site, night.day)
@@ -164,25 +166,26 @@ def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:
     return np.asarray(np.maximum(due, scene.now.timestamp()))
 
 
-# -- what one rule finds
+# -- one rule
 
 
-def _find(
+def _evaluate_rule(
     scene: Scene,
     firing: Firing,
     night: Night,
     start: datetime,
     dawn: datetime | None,
     firing_in: Callable[[Night], Firing],
-) -> Finding:
+) -> RuleResult:
     """Return what a rule finds from a moment on until the cold of a night ends.
 
-    dawn: given, a need that is there since then is the tail of the night before and no new one,
-    unless it goes on until sunset. firing_in: returns the rule evaluated for another night.
+    - dawn: if given, a need that has lasted since then belongs to the night before and is left out,
+      unless it goes on until sunset.
+    - firing_in: returns the same rule evaluated for another night.
     """
     rows, size = firing.rows(start, night.cold_until), firing.limit.size
     if rows.size == 0 or size == 0:
-        return Finding.nothing(size)
+        return RuleResult.nothing(size)
     fires = _without_earlier_night(scene, firing, night)
     if dawn is not None:
         since_dawn = firing.rows(dawn, night.cold_until)
@@ -196,7 +199,7 @@ def _find(
     sign = 1.0 if firing.rule.direction == "below" else -1.0
     beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
     hours, degree_hours = exposure_of(firing, night)
-    return Finding(
+    return RuleResult(
         fired=fires.any(axis=0),
         crossing=find_crossings(firing, first),
         until=find_returns(firing, last),
@@ -208,18 +211,21 @@ def _find(
 
 
 def _without_earlier_night(scene: Scene, firing: Firing, night: Night) -> np.ndarray:
-    """(time, class) where a rule fires, without those of its hours that are of the night before."""
+    """(time, class) where a rule fires, without its hours that belong to the night before."""
     span = firing.rule.hours.of_night(scene.site, night)
     if span is None:
         return firing.fires
     return np.asarray(firing.fires & (firing.times >= span[0].timestamp())[:, None])
 
 
-def _unknown(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.ndarray:
-    """(class,) whether a moment of the rule, until the cold ends, is not known where it stands."""
-    weathered = ~scene.holds_itself[firing.column]
+def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.ndarray:
+    """(class,) whether the weather at its spot is not known in some of the rule's hours.
+
+    From the start until the cold of the night ends. A spot with a climate of its own is known.
+    """
+    follows_weather = ~scene.holds_itself[firing.column]
     if scene.stale:
-        return np.asarray(weathered)
+        return np.asarray(follows_weather)
     span = firing.rule.hours.of_night(scene.site, night)
     hours = hours_within(start, night.cold_until)
     counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
@@ -227,44 +233,46 @@ def _unknown(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.
         start = max(start, span[0])
         counts &= hours >= span[0].timestamp()
     if not np.isin(hours[counts], firing.times).all():
-        return np.asarray(weathered)
+        return np.asarray(follows_weather)
     rows = firing.rows(start, night.cold_until)
     missing = firing.counts[rows][:, None] & ~firing.known[rows]
-    return np.asarray(weathered & missing.any(axis=0))
+    return np.asarray(follows_weather & missing.any(axis=0))
 
 
 # -- reasons
 
 
-def _reason_in(scene: Scene, night: Night, verdict: Verdict, cohort: int) -> Reason:
-    """Return the reason of a cohort that needs or bears something."""
-    row = _NEEDED if np.isfinite(verdict.urgency[_NEEDED, cohort]) else _BORNE
-    firing, finding = verdict.sources[int(verdict.source[row, cohort])]
-    if not verdict.known[row, cohort]:
-        return _reason(scene, night, firing, cohort, None)
-    reason = _reason(scene, night, firing, cohort, finding)
+def _reason_of(scene: Scene, night: Night, results: NightResults, cohort: int) -> Reason:
+    """Return the reason of a cohort that must be in or bears a dip."""
+    must_be_in = bool(np.isfinite(results.must_be_in.due[cohort]))
+    urgent: MostUrgent = results.must_be_in if must_be_in else results.dips
+    firing, result = results.rules[int(urgent.source[cohort])]
+    if not urgent.known[cohort]:
+        return _reason_from(scene, night, firing, cohort, None)
+    reason = _reason_from(scene, night, firing, cohort, result)
     if not night.start <= reason.at <= night.cold_until:
         return reason
-    if firing not in verdict.chances:
-        verdict.chances[firing] = chance_of(scene, firing, night)
-    return replace(reason, chance=_finite(verdict.chances[firing][firing.member[cohort]]))
+    if firing not in results.chances:
+        results.chances[firing] = chance_of(scene, firing, night)
+    chance = results.chances[firing][firing.member[cohort]]
+    return replace(reason, chance=finite_or_none(chance, 2))
 
 
-def _reason(
-    scene: Scene, night: Night, firing: Firing, cohort: int, finding: Finding | None
+def _reason_from(
+    scene: Scene, night: Night, firing: Firing, cohort: int, result: RuleResult | None
 ) -> Reason:
-    """Return the reason for a cohort; without a finding, that nothing is known."""
+    """Return the reason for a cohort; without a result, that nothing is known."""
     of_class = int(firing.member[cohort])
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
     hours = degree_hours = until = None
-    if finding is not None:
-        row = int(finding.worst_row[of_class])
+    if result is not None:
+        row = int(result.worst_row[of_class])
         value, at = round(float(firing.values[row, of_class]), 2), moment(firing.times[row])
         bound = float(firing.bound[row, of_class])
-        until = moment(finding.until[of_class])
-        hours = _finite(finding.hours[of_class])
-        degree_hours = _finite(finding.degree_hours[of_class])
+        until = moment(result.until[of_class])
+        hours = finite_or_none(result.hours[of_class], 2)
+        degree_hours = finite_or_none(result.degree_hours[of_class], 2)
     origin = firing.rule.origin_for(scene.traits.plants[cohort])
     raised = bound - float(firing.limit[of_class])
     return Reason(
@@ -281,7 +289,3 @@ def _reason(
         above=firing.rule.direction == "above",
         until=until,
     )
-
-
-def _finite(value: float) -> float | None:
-    return round(float(value), 2) if np.isfinite(value) else None

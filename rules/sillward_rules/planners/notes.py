@@ -1,4 +1,4 @@
-"""Notes: rules that ask for nothing but a line on the sheet."""
+"""Notes: what rules ask for that want only a line on the sheet."""
 
 from datetime import datetime
 
@@ -10,7 +10,7 @@ from sillward_rules.remark import Note, Remark
 from sillward_rules.weather.hourly import moment
 
 
-def notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
+def find_notes(scene: Scene, start: datetime, end: datetime) -> list[Remark]:
     """Return what each rule of this kind finds at each spot from start to end, by the hour."""
     rows = scene.rows(start, end)
     found: dict[Note, None] = {}

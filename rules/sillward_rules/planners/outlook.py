@@ -7,16 +7,16 @@ from typing import Literal
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind, Names
 from sillward_rules.planners import carry, feeding, heat, mist, open_orders, shelter
-from sillward_rules.planners.day_films import DaySteps
-from sillward_rules.planners.nights import Judgement, judge_night
+from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
-from sillward_rules.trips import make_chores, sort_chores
+from sillward_rules.trips import DeferredChores, make_chores, sort_chores
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.hourly import covers_hours
 from sillward_rules.weather.season import Season, day_length_h
@@ -34,9 +34,13 @@ are for good growth, and the conversions from foot-candles are good to some 10 %
 
 @dataclass(frozen=True, slots=True)
 class NightAhead:
-    """One night: the lowest leaf temperature at each outdoor home [°C], and the plants to be in.
+    """One night of the week, if the advice of each day before is followed.
 
-    chance: that at home it gets too cold for the most endangered plant that lives outdoors (0..1).
+    - lows: the lowest leaf temperature at each outdoor home [°C].
+    - plants_in: the plants that must be under cover.
+    - judged: whether every hour that counts for them is known.
+    - chance: the chance that it gets too cold at home for the most endangered plant that lives
+      outdoors (0..1).
     """
 
     day: date
@@ -48,10 +52,15 @@ class NightAhead:
 
 @dataclass(frozen=True, slots=True)
 class DayAhead:
-    """One day: highest temperature [°C], lowest humidity [%], and what it asks for.
+    """One day of the week, if the advice of each day before is followed.
 
-    mistings: the most that any plant needs. others: other chores (shade, cover and so on), with the
-    number of plants. fed: how many plants are fed, if the advice of each day before is followed.
+    - high_c, humidity_low_pct: extremes at outdoor homes [°C], [%].
+    - mistings: the most that any plant needs; misted_plants: how many plants are misted.
+    - too_hot_for: for how many plants the day is hotter than their limit.
+    - others: other chores (shade, cover and so on), with the number of plants.
+    - misting: the chores of misting. They are made when they are first read, which is rare and
+      takes time in a week of many trips.
+    - fed: how many plants are fed.
     """
 
     day: date
@@ -61,22 +70,18 @@ class DayAhead:
     misted_plants: int
     too_hot_for: int
     others: tuple[tuple[ChoreKind, int], ...] = ()
-    make_misting: Callable[[], tuple[Chore, ...]] = field(default=tuple, compare=False, repr=False)
-    """Makes `misting`, which is rarely read and takes time in a week of many trips."""
+    misting: Sequence[Chore] = field(default=(), compare=False, repr=False)
     fed: int = 0
-
-    @property
-    def misting(self) -> tuple[Chore, ...]:
-        """The mistings, if the advice of each day before is followed."""
-        return self.make_misting()
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
     """The week ahead and what is worth saying about it, as facts.
 
-    chores: the carrying expected, both ways, if the advice of each day is followed. turn: when the
-    season of carrying begins or ends. dark: spots too dark for the plants that live there.
+    - spells: hot or dry days in a row, and warm nights.
+    - turn: when the season of carrying begins or ends.
+    - chores: the carrying expected, both ways, if the advice of each day is followed.
+    - dark: spots that are too dark for the plants that live there.
     """
 
     nights: tuple[NightAhead, ...]
@@ -106,23 +111,25 @@ def look_ahead(scene: Scene) -> Outlook:
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
         # The coming night is judged whatever is known of it: the grower relies on it.
-        if offset and not _covered(scene, night):
+        if offset and not _forecast_reaches(scene, night):
             break
         if offset or scene.now < night.start:
-            out, standing, fed, day = _day(scene, night.day, standing, fed)
-            chores += out
-            days += [day] if offset else []
-        judged = open_orders.with_open_orders(scene, night, judge_night(scene, night))
+            planned = _plan_day(scene, night.day, standing, fed)
+            standing, fed = planned.standing, planned.fed
+            chores += planned.out
+            days += [planned.summary] if offset else []
+        needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
         lows = shelter.spot_lows(scene, night)
-        plan = carry.carry_in(scene, night, judged, lows, standing, staying=False)
+        plan = carry.carry_in(scene, night, needs, lows, standing, with_stay_in=False)
         chores += make_chores(plan.errands, scene.site, night.day, scene.now)
         standing = plan.standing
         slept.append((night, standing))
-        for remark in carry.night_warnings(scene, lows, judged, standing):
+        for remark in carry.night_warnings(scene, lows, needs, standing):
             warnings.setdefault(remark, []).append(night.day)
-        nights.append(_night_ahead(scene, night, lows, judged))
+        nights.append(_night_ahead(scene, night, lows, needs))
     if nights:
-        days.append(_day(scene, nights[-1].day + timedelta(days=1), standing, fed)[3])
+        last = nights[-1].day + timedelta(days=1)
+        days.append(_plan_day(scene, last, standing, fed).summary)
     known = [day for day in days if day.high_c is not None]
     return Outlook(
         nights=tuple(nights),
@@ -135,21 +142,33 @@ def look_ahead(scene: Scene) -> Outlook:
     )
 
 
-def _day(
-    scene: Scene, day: date, standing: Standing, fed: Array
-) -> tuple[tuple[Chore, ...], Standing, Array, DayAhead]:
-    """Return a day's trips out, where plants stand then, when they were fed, and its summary."""
-    plan = carry.carry_out(scene, day, standing, staying=False)
+@dataclass(frozen=True, slots=True, eq=False)
+class _PlannedDay:
+    """A day of the week ahead, if its advice is followed.
+
+    - out: the trips out.
+    - standing (cohort,): where the plants stand once these are done.
+    - fed (cohort,): when they were last fed, that day included [unix s].
+    """
+
+    out: tuple[Chore, ...]
+    standing: Standing
+    fed: Array
+    summary: DayAhead
+
+
+def _plan_day(scene: Scene, day: date, standing: Standing, fed: Array) -> _PlannedDay:
+    plan = carry.carry_out(scene, day, standing, with_stay_in=False)
     out = make_chores(plan.errands, scene.site, day, scene.now)
     places = places_of_day(scene, day, plan.standing, out)
     summary, fed = _day_ahead(scene, day, places, fed)
-    return out, plan.standing, fed, summary
+    return _PlannedDay(out, plan.standing, fed, summary)
 
 
-def _covered(scene: Scene, night: Night) -> bool:
-    """Whether the forecast reaches to the end of the night."""
+def _forecast_reaches(scene: Scene, night: Night) -> bool:
+    """Return whether the forecast reaches to the last hour of the cold of a night."""
     times = scene.climate.times
-    return bool(times.size) and float(times[-1]) >= night.cold_until.timestamp() - 3600
+    return bool(times.size) and float(times[-1]) >= night.cold_until.timestamp() - HOUR_S
 
 
 def _outdoor_columns(scene: Scene) -> list[int]:
@@ -158,15 +177,15 @@ def _outdoor_columns(scene: Scene) -> list[int]:
     return [column for column in homes if not scene.holds_itself[column]]
 
 
-def _night_ahead(scene: Scene, night: Night, lows: Array, judged: Judgement) -> NightAhead:
+def _night_ahead(scene: Scene, night: Night, lows: Array, needs: NightNeeds) -> NightAhead:
     return NightAhead(
         day=night.day,
         lows={
             scene.spot_name(column): float(lows[column]) if np.isfinite(lows[column]) else None
             for column in _outdoor_columns(scene)
         },
-        plants_in=Names([scene.names_of[cohort] for cohort in judged.cohorts.tolist()]),
-        judged=bool(judged.judged[judged.needs].all()),
+        plants_in=Names([scene.names_of[cohort] for cohort in needs.cohorts.tolist()]),
+        judged=bool(needs.fully_known[needs.must_be_in].all()),
         chance=_chance(scene, night),
     )
 
@@ -185,12 +204,12 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
-    steps = DaySteps(scene, day)
+    films = DayFilms(scene, day)
     moves, others = heat.plan_guards(scene, places, events.sunset)
     places = moves.leaving(places)
-    planned = mist.plan_mistings(scene, places, steps)
-    fit = feeding.ready(scene, places, planned, steps, fed)
-    opens, _, _ = feeding.windows(scene, places, planned, steps, fit)
+    planned = mist.plan_mistings(scene, places, films)
+    fit = feeding.ready(scene, places, planned, films, fed)
+    opens = feeding.find_windows(scene, places, planned, films, fit).opens
     feeds = np.isfinite(opens)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
@@ -203,22 +222,23 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
         misted_plants=int(scene.sizes[planned.misted].sum()),
         too_hot_for=_beyond_day_high(scene, rows),
         others=tuple(counts.items()),
-        make_misting=lambda: make_chores(
-            mist.misting_errands(scene, places, planned), scene.site, day, scene.now
+        misting=DeferredChores(
+            lambda: make_chores(
+                mist.misting_errands(scene, places, planned), scene.site, day, scene.now
+            )
         ),
         fed=int(scene.sizes[feeds].sum()),
     )
     return summary, np.where(feeds, opens, fed)
 
 
-def _extreme(values: np.ndarray, of: object) -> float | None:
-    if values.size == 0 or not np.isfinite(values).any():
-        return None
-    return float(of(values))  # type: ignore[operator]
+def _extreme(values: Array, extreme: Callable[[Array], float]) -> float | None:
+    """Return the extreme of what is known; None where nothing is."""
+    return float(extreme(values)) if np.isfinite(values).any() else None
 
 
 def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
-    """Return how many plants have a day at home that is hotter than they stand."""
+    """Return for how many plants the day at home is hotter than their limit."""
     if not rows.size:
         return 0
     temp = scene.climate.temp_c[rows]
@@ -227,7 +247,7 @@ def _beyond_day_high(scene: Scene, rows: np.ndarray) -> int:
 
 
 def _dark(scene: Scene, days: Sequence[date]) -> list[Remark]:
-    """Return the spots too dark in this week for plants that live there and do not rest."""
+    """Return the spots that are too dark this week for plants that live there and do not rest."""
     totals = []
     for day in days:
         rows = scene.rows_of_day(day)
@@ -274,7 +294,7 @@ def _spells(days: Sequence[DayAhead]) -> list[Remark]:
 
 
 def _turn(scene: Scene, first: Night, nights: Sequence[NightAhead]) -> Remark | None:
-    """Return the first night that needs a carry after one that did not, or the reverse."""
+    """Return when carrying begins, or ends, compared with last night; None if neither is seen."""
     before = sun.night_of(scene.site, first.day - timedelta(days=1))
     whole = covers_hours(scene.climate.times, before.start, before.cold_until)
     needed, known = False, True

@@ -15,13 +15,14 @@ from sillward_rules.remark import (
 )
 from sillward_rules.weather.hourly import rows_from_to
 from sillward_rules.weather.offset import night_offset_shares
+from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
 from sillward_rules.weather.sun import Night
 
 
 def spot_lows(scene: Scene, night: Night) -> Array:
     """(spot,) lowest leaf temperature of each spot in a night [°C]; NaN where it is not known.
 
-    Until the night's cold no longer counts.
+    From sunset until the cold of the night no longer counts.
     """
     rows = scene.steps(night.start, night.cold_until)
     held = _held_by_night(scene)
@@ -35,17 +36,17 @@ def spot_lows(scene: Scene, night: Night) -> Array:
 def holds(scene: Scene, lows: Array, spots: Standing) -> np.ndarray:
     """(cohort,) whether a spot is known to stay at the plants' night limit or above.
 
-    The limit of injury counts where they have no other. Without either, it is whether the spot's
-    low is known.
+    The limit of injury counts where they have no night limit. Without either, it is enough that the
+    spot's low is known. `NO_SPOT` holds nothing.
     """
     limit = scene.lowest_limit_c
-    low = lows[spots]
+    low = at_columns(lows, spots, otherwise=np.nan)
     return np.asarray((low >= limit) | (np.isnan(limit) & np.isfinite(low)))
 
 
 MOVE_ON_K = 0.5
-"""A plant under cover is not carried on to a spot that does not hold its limit either and is warmer
-by less than this [K]. Judgement: no household thermometer tells the two apart."""
+"""Of two spots that both fall short of the limit, a plant stays at the one where it is under cover
+unless the other is warmer by this [K]. Judgement: no household thermometer tells less apart."""
 
 FORECAST_MARGIN_K = 1.0
 """Where a spot with a climate of its own holds the limit, one that follows the weather counts as
@@ -61,9 +62,9 @@ between these."""
 
 
 def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
-    """(cohort,) the spot to which each is carried for the night; -1 where there is none.
+    """(cohort,) the spot to which each is carried for the night; `NO_SPOT` where there is none.
 
-    In this order:
+    The first of these that exists:
 
     1. its own shelter, if that is known to hold the limit, by a margin where it follows the
        weather, or if the plant has no limit;
@@ -78,7 +79,7 @@ def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
     """
     limit, own = scene.lowest_limit_c, scene.shelter
     surely = holds(scene, lows, own) & ~_narrowly_holds(scene, lows, own)
-    fine = (own >= 0) & (np.isnan(limit) | surely)
+    fine = (own != NO_SPOT) & (np.isnan(limit) | surely)
     seeks = np.flatnonzero(~fine)
     to = own.copy()
     if seeks.size:
@@ -90,8 +91,9 @@ def _narrowly_holds(
     scene: Scene, lows: Array, spots: Standing, margin_k: float = FORECAST_MARGIN_K
 ) -> np.ndarray:
     """(cohort,) whether a spot holds the limit by less than a margin, and follows the weather."""
-    near = lows[spots] < scene.lowest_limit_c + margin_k
-    return np.asarray(holds(scene, lows, spots) & near & ~scene.holds_itself[spots])
+    near = at_columns(lows, spots, otherwise=np.nan) < scene.lowest_limit_c + margin_k
+    follows_weather = ~at_columns(scene.holds_itself, spots, otherwise=False)
+    return np.asarray(holds(scene, lows, spots) & near & follows_weather)
 
 
 def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> Standing:
@@ -103,19 +105,29 @@ def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> 
     holding = there & np.isfinite(lows) & ~(low < limit)
     coolest = scene.holds_itself & np.isfinite(limit)
     found = _best(holding, np.where(coolest, _ITSELF_C - low, low))
-    own_holds = (own >= 0) & holds(scene, lows, scene.shelter)[cohorts]
-    found = np.where(own_holds & ((found < 0) | ~scene.holds_itself[found]), own, found)
-    if (found >= 0).all():
+    has_own = own != NO_SPOT
+    own_holds = holds(scene, lows, scene.shelter)[cohorts]
+    found = np.where(
+        own_holds & ~at_columns(scene.holds_itself, found, otherwise=False), own, found
+    )
+    if (found != NO_SPOT).all():
         return found
-    warmth, places = _warmth(scene, night, limit[:, 0]), np.arange(cohorts.size)
+    warmth = _warmth(scene, night, limit[:, 0])
     warmest = _best(there & np.isfinite(warmth), warmth)
-    than = np.where(own >= 0, own, home)
-    gain = warmth[places, warmest] - warmth[places, than]
+    replaced = np.where(has_own, own, home)
+    gain = _warmth_at(warmth, warmest) - _warmth_at(warmth, replaced)
     # A cover that does no better over the night may still spare a plant the worst of it.
-    beaten = np.where(own >= 0, gain > 0, (gain > 0) | (lows[warmest] > lows[home]))
-    beaten &= (own < 0) | np.isfinite(lows[own])
-    beaten |= (own < 0) & np.isnan(warmth[places, home])
-    return np.where(found >= 0, found, np.where((warmest >= 0) & beaten, warmest, own))
+    spares = at_columns(lows, warmest, otherwise=np.nan) > lows[home]
+    beaten = np.where(has_own, gain > 0, (gain > 0) | spares)
+    beaten &= ~has_own | np.isfinite(at_columns(lows, own, otherwise=np.nan))
+    beaten |= ~has_own & np.isnan(_warmth_at(warmth, home))
+    fallback = np.where((warmest != NO_SPOT) & beaten, warmest, own)
+    return np.where(found != NO_SPOT, found, fallback)
+
+
+def _warmth_at(warmth: Array, spots: Standing) -> Array:
+    """(cohort,) the warmth (cohort, spot) of a spot of each; NaN for `NO_SPOT`."""
+    return np.asarray(at_columns(warmth, spots, otherwise=np.nan))
 
 
 _ITSELF_C = 1000.0
@@ -125,10 +137,10 @@ _ITSELF_C = 1000.0
 def _best(candidates: np.ndarray, worth: Array) -> Standing:
     """(cohort,) the spot of the highest worth among candidates (cohort, spot).
 
-    The first of equals; -1 where there is none.
+    The first of equals; `NO_SPOT` where there is no candidate.
     """
     best = np.argmax(np.where(candidates, worth, -np.inf), axis=1)
-    return np.asarray(np.where(candidates.any(axis=1), best, -1))
+    return np.asarray(np.where(candidates.any(axis=1), best, NO_SPOT))
 
 
 def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
@@ -160,46 +172,50 @@ def _held_by_night(scene: Scene) -> Array:
     return np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])
 
 
-def stays_told(
+def may_stay(
     scene: Scene, night: Night, lows: Array, standing: Standing, to: Standing
 ) -> np.ndarray:
-    """(cohort,) whether plants may stay where they stand under cover, or were told to go.
+    """(cohort,) whether plants may spend the night at a cover rather than be carried to another.
 
-    They may if it holds, or if another spot gains nothing. standing : that cover. to : the result
-    of `shelter_for`.
+    They may if that cover holds their limit, or if the other spot brings them nothing.
+
+    standing : the cover: where they stand, or were told to go. to : the other spot, from
+    `shelter_for`.
     """
     holding, other = holds(scene, lows, standing), holds(scene, lows, to)
     margin = FORECAST_MARGIN_K - MOVE_ON_K
-    narrowly = _narrowly_holds(scene, lows, standing, margin) & scene.holds_itself[to] & other
-    same = (to < 0) | (to == standing)
-    open_ = np.flatnonzero(~holding & ~same & ~other)
+    goal_is_sure = other & at_columns(scene.holds_itself, to, otherwise=False)
+    narrowly = _narrowly_holds(scene, lows, standing, margin) & goal_is_sure
+    same = (to == NO_SPOT) | (to == standing)
     gains = other.copy()
-    if open_.size:
-        warmth = _warmth(scene, night, scene.lowest_limit_c[open_])
-        places = np.arange(open_.size)
-        gain = warmth[places, to[open_]] - warmth[places, standing[open_]]
-        gains[open_] = gain >= MOVE_ON_K
+    neither_holds = np.flatnonzero(~holding & ~same & ~other)
+    if neither_holds.size:
+        warmth = _warmth(scene, night, scene.lowest_limit_c[neither_holds])
+        there = _warmth_at(warmth, to[neither_holds])
+        here = _warmth_at(warmth, standing[neither_holds])
+        gains[neither_holds] = there - here >= MOVE_ON_K
     return np.asarray((holding & ~narrowly) | same | ~gains)
 
 
 def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[Remark]:
-    """Return remarks on plants that spend a night other than in their own shelter that holds.
+    """Return remarks on plants that do not spend a night in a shelter of their own that holds.
 
     First the spots that do not hold, the worst first; then those passed over for a better one; then
     spots chosen for plants without a shelter.
 
-    cohorts : those that must be under cover. spots (cohort,) : where they spend the night, -1 where
-    that is outside.
+    cohorts : those that must be under cover. spots (cohort,) : where they spend the night,
+    `NO_SPOT` where that is outside.
     """
-    held = holds(scene, lows, spots) & (spots >= 0)
-    passed_over = _narrowly_holds(scene, lows, scene.shelter) & scene.holds_itself[spots]
-    own_holds = holds(scene, lows, scene.shelter) & ~passed_over
-    fine = held & ((spots == scene.shelter) | own_holds)
-    meant = cohorts[~(fine & (scene.shelter >= 0))[cohorts]]
+    held, own = holds(scene, lows, spots), scene.shelter
+    spot_is_sure = at_columns(scene.holds_itself, spots, otherwise=False)
+    passed_over = _narrowly_holds(scene, lows, own) & spot_is_sure
+    own_holds = holds(scene, lows, own) & ~passed_over
+    fine = held & (own != NO_SPOT) & ((spots == own) | own_holds)
+    meant = cohorts[~fine[cohorts]]
     if not meant.size:
         return []
     limit = scene.lowest_limit_c[meant]
-    first, groups = group_rows(spots[meant], scene.shelter[meant], limit)
+    first, groups = group_rows(spots[meant], own[meant], limit)
     members: dict[_ShelterRemark, list[int]] = {}
     for number, index in enumerate(meant[first].tolist()):
         remark = _remark_on(scene, lows, index, int(spots[index]), held=bool(held[index]))
@@ -215,11 +231,11 @@ _ShelterRemark = NoShelter | ShelterChosen | ShelterTooCold | ShelterUnknown
 
 def _remark_on(scene: Scene, lows: Array, cohort: int, spot: int, *, held: bool) -> _ShelterRemark:
     """Return what is to be said of a spot for the night, without the plants."""
-    if spot < 0:
+    if spot == NO_SPOT:
         return NoShelter(())
     own, low = int(scene.shelter[cohort]), float(lows[spot])
     name, limit = scene.spot_name(spot), float(scene.lowest_limit_c[cohort])
-    if held and own < 0:
+    if held and own == NO_SPOT:
         return ShelterChosen((), name, low)
     failing, better = (own, (name, low)) if held else (spot, (None, None))
     its_low = float(lows[failing])

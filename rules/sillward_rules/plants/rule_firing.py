@@ -12,6 +12,7 @@ from sillward_rules.plants.rules import QUANTITIES, Bound, Direction, Rule
 from sillward_rules.weather.climate import Climate
 from sillward_rules.weather.hourly import rows_from_to
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,7 +88,7 @@ class Firing:
 def evaluate_rule(
     rule: Rule,
     traits: Traits,
-    columns: np.ndarray,
+    columns: SpotColumns,
     site: Site,
     climate: Climate,
     *,
@@ -95,19 +96,19 @@ def evaluate_rule(
 ) -> Firing:
     """Evaluate a rule for the climate at the spots where plants stand.
 
-    columns (plant,) : spot column of each plant; -1 leaves it out. wet_margin_k : by how much a
-    lower bound on temperature rises for plants that rot easily, while crowns at their spot are wet
-    or are not known to be dry [K].
+    columns (plant,) : spot column of each plant; `NO_SPOT` leaves it out. wet_margin_k : by how
+    much a lower bound on temperature rises for plants that rot easily, while crowns at their spot
+    are wet or are not known to be dry [K].
     """
     classes = classify(rule, traits, columns, climate)
     return evaluate(classes, site, climate, slice(None), wet_margin_k=wet_margin_k)
 
 
-def classify(rule: Rule, traits: Traits, columns: np.ndarray, climate: Climate) -> Classes:
+def classify(rule: Rule, traits: Traits, columns: SpotColumns, climate: Climate) -> Classes:
     """Return the classes of the plants that a rule applies to where they stand."""
     bounds = _bounds(rule.bound, traits)
     others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
-    applies = np.isfinite(bounds) & np.isfinite(others) & (columns >= 0)
+    applies = np.isfinite(bounds) & np.isfinite(others) & (columns != NO_SPOT)
     applies &= rule.plants.among(traits)
     if rule.season:
         in_season = np.array(

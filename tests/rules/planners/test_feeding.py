@@ -10,7 +10,7 @@ import pytest
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM
 from sillward_rules.planners import feeding, mist
-from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits, Recipe
 from sillward_rules.plants.fertiliser import Fertiliser, Mix, concentration_factor
@@ -167,10 +167,11 @@ def test_no_feed_in_weather_that_is_cool_on_average() -> None:
 
 def test_no_feed_while_the_morning_is_cold() -> None:
     air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
-    scene, places, plans, steps = planned(garden(plant(night_low=1.0)), air)
-    made = mist.plan_mistings(scene, places, steps)
-    fit = feeding.ready(scene, places, made, steps, feeding.last_fed(scene))
-    (errand,) = feeding.feed(scene, places, made, steps, fit)
+    scene, places, plans, day_films = planned(garden(plant(night_low=1.0)), air)
+    made = mist.plan_mistings(scene, places, day_films)
+    fit = feeding.ready(scene, places, made, day_films, feeding.last_fed(scene))
+    windows = feeding.find_windows(scene, places, made, day_films, fit)
+    (errand,) = feeding.feed(scene, places, windows)
 
     def temp_c(at: datetime) -> float:
         return float(np.interp(at.timestamp(), air.times, air.temp_c))
@@ -227,9 +228,9 @@ def test_the_rinse_comes_before_the_salts_reach_the_limit() -> None:
     (feed,) = of(sheet, ChoreKind.FEED)
     (reason,) = feed.because
     assert reason.value is not None
-    films = DaySteps(Scene(made, sky(), {}, NOW), DAY).films(0)
+    films = DayFilms(Scene(made, sky(), {}, NOW), DAY).at_spot(0)
     at = feed.before - timedelta(minutes=10)
-    lost = films.at(films.steps.root_rate[:, 0], at) * (reason.value / 60) / VELAMEN_FILM.depth_mm
+    lost = films.at(films.day_air.root_rate[:, 0], at) * (reason.value / 60) / VELAMEN_FILM.depth_mm
     # Mass balance: what stays is 1 / (1 - lost) as strong.
     assert 0.3 * float(concentration_factor(lost)) == pytest.approx(0.45, rel=0.08)
 
@@ -241,7 +242,7 @@ def test_a_lower_limit_wants_an_earlier_rinse() -> None:
         made = garden(limited(plant(), salt_high=limit), feed=recipe())
         times = feeding.strongest(Scene(made, sky(), {}, NOW))[0]
         assert times is not None
-        films = DaySteps(Scene(made, sky(), {}, NOW), DAY).films(0)
+        films = DayFilms(Scene(made, sky(), {}, NOW), DAY).at_spot(0)
         share = 1 - 1 / times
         minutes[limit] = 60 * films.at(films.velamen_lasting(share), NOW)
         assert feed.because[0].origin.endswith(f"{times:.2g} times as strong")
@@ -286,7 +287,7 @@ def test_a_plant_without_velamen_is_fed_while_the_film_on_its_leaves_lasts() -> 
     grey = plant("Grey curls", velamen=False, holder="mount")
     made = garden(grey)
     sheet = draw_up(Round.MORNING, made, MILDER, {}, NOW)
-    films = DaySteps(Scene(made, MILDER, {}, NOW), DAY).films(0)
+    films = DayFilms(Scene(made, MILDER, {}, NOW), DAY).at_spot(0)
 
     (feed,) = of(sheet, ChoreKind.FEED)
     assert feed.not_before is not None
@@ -411,7 +412,7 @@ def test_no_rinse_after_the_last_wetting_hour_of_its_plant(dry_by_h: int, holder
     habits = Habits(dry_by=timedelta(hours=dry_by_h))
     made = garden(plant(holder=holder), habits=habits, feed=recipe())
     sheet = draw_up(Round.MORNING, made, MILDER, {}, NOW)
-    last = DaySteps(Scene(made, MILDER, {}, NOW), DAY).films(0).last_wetting("high")
+    last = DayFilms(Scene(made, MILDER, {}, NOW), DAY).at_spot(0).last_wetting("high")
 
     assert last is not None
     assert all(chore.before <= last for chore in of(sheet, ChoreKind.FLUSH))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.day_films import DaySteps
+from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Holder, Rot
@@ -61,7 +61,7 @@ def test_film_outlasts_the_uptake_time_all_through_the_window() -> None:
         dew_point_c=9.0,
         direct_w_m2=500.0 * np.maximum(np.sin((hours - 10) / 14 * np.pi), 0.0),
     )
-    films = DaySteps(Scene(household, fetched(sky, NOW), {}, NOW), date(2026, 1, 20)).films(0)
+    films = DayFilms(Scene(household, fetched(sky, NOW), {}, NOW), date(2026, 1, 20)).at_spot(0)
 
     assert first.not_before is not None
     at = first.not_before

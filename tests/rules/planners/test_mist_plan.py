@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners import mist, mist_day
-from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.day_films import SpotFilms
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import HOLDERS, ROT_CLASSES, Holder, Rot
 from sillward_rules.plants.rule_reading import standard_rules
@@ -87,8 +87,8 @@ def test_what_hangs_barer_is_misted_more_often_and_sooner_again() -> None:
 @pytest.mark.parametrize("holder", list(mist_day.DRY_TOLERANCE_KPA_H))
 def test_between_two_mistings_roots_dry_as_much_as_their_holder_lets_them(holder: Holder) -> None:
     made = garden(plant(holder=holder), habits=MANY, rules=[ANY_HOLDER])
-    _, _, (plan,), steps = planned(made, sky())
-    films = steps.films(0)
+    _, _, (plan,), day_films = planned(made, sky())
+    films = day_films.at_spot(0)
 
     wetted = [plan.mistings[0].opens, *(misting.at for misting in plan.mistings[1:])]
     for before, after in pairwise(wetted):
@@ -98,9 +98,9 @@ def test_between_two_mistings_roots_dry_as_much_as_their_holder_lets_them(holder
         assert dose == pytest.approx(mist_day.DRY_TOLERANCE_KPA_H[holder], abs=0.8)
 
 
-def deficit_sum(films: DayFilms, start: datetime, end: datetime) -> float:
+def deficit_sum(films: SpotFilms, start: datetime, end: datetime) -> float:
     """Deficit times hours [kPa h] by Tetens' formula (FAO-56, eq. 11), step by step."""
-    air = films.steps.air
+    air = films.day_air.air
     temp, vapour = air.temp_c[:, films.column], air.vapour_kpa[:, films.column]
     deficit = 0.6108 * np.exp(17.27 * temp / (temp + 237.3)) - vapour
     within = (films.starts >= start.timestamp()) & (films.starts < end.timestamp())
@@ -131,8 +131,8 @@ def test_a_grower_who_never_mists_gets_no_plan() -> None:
 def test_the_last_wetting_hour_binds_every_misting() -> None:
     for rot in ("high", "medium", "low"):
         made = garden(plant(holder="mount", rot=rot), habits=MANY)
-        _, _, (plan,), steps = planned(made, sky())
-        last = steps.films(0).last_wetting(rot)
+        _, _, (plan,), day_films = planned(made, sky())
+        last = day_films.at_spot(0).last_wetting(rot)
 
         assert last is not None
         assert plan.mistings
@@ -141,11 +141,11 @@ def test_the_last_wetting_hour_binds_every_misting() -> None:
 
 def test_what_goes_out_later_is_not_misted_before_it_is_there() -> None:
     made = garden(plant(holder="mount"), habits=MANY)
-    scene, places, _, steps = planned(made, sky())
+    scene, places, _, day_films = planned(made, sky())
     since = NOW + timedelta(hours=3)
     late = replace(places, since=np.array([since.timestamp()]))
 
-    (plan,) = each_plan(scene, late, steps)
+    (plan,) = each_plan(scene, late, day_films)
 
     assert plan.mistings
     assert all(misting.opens >= since for misting in plan.mistings)
@@ -153,11 +153,11 @@ def test_what_goes_out_later_is_not_misted_before_it_is_there() -> None:
 
 def test_what_goes_in_early_is_not_misted_after_that() -> None:
     made = garden(plant(holder="mount"), habits=MANY)
-    scene, places, _, steps = planned(made, sky())
+    scene, places, _, day_films = planned(made, sky())
     until = utc("2026-01-20T17:00")
     early = replace(places, until=np.array([until.timestamp()]))
 
-    (plan,) = each_plan(scene, early, steps)
+    (plan,) = each_plan(scene, early, day_films)
 
     assert plan.mistings
     assert all(misting.closes <= until for misting in plan.mistings)
@@ -232,14 +232,14 @@ def slots_of(habits: Habits) -> list[tuple[datetime, datetime]]:
 
 def test_hours_that_suffice_miss_nothing() -> None:
     roomy = free("06:00-20:30", most=8)
-    scene, places, plans, steps = planned(garden(plant(holder="basket"), habits=roomy), sky())
+    scene, places, plans, day_films = planned(garden(plant(holder="basket"), habits=roomy), sky())
 
     best = one_plan("basket")
     assert [misting.at for misting in plans[0].mistings] == [
         misting.at for misting in best.mistings
     ]
     assert plans[0].missed == ()
-    assert mist.missed(scene, places, mist.plan_mistings(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan_mistings(scene, places, day_films)) == []
 
 
 def test_hours_around_each_due_time_suffice_too() -> None:
@@ -250,17 +250,17 @@ def test_hours_around_each_due_time_suffice_too() -> None:
     ]
     habits = free("06:50-09:00", *around)
 
-    scene, places, plans, steps = planned(garden(plant(holder="basket"), habits=habits), sky())
+    scene, places, plans, day_films = planned(garden(plant(holder="basket"), habits=habits), sky())
 
     assert len(plans[0].mistings) == len(best.mistings)
-    assert mist.missed(scene, places, mist.plan_mistings(scene, places, steps)) == []
+    assert mist.missed(scene, places, mist.plan_mistings(scene, places, day_films)) == []
 
 
 def test_hours_that_do_not_suffice_are_told_with_what_they_miss() -> None:
     habits = free("06:50-08:30", "18:00-20:00")
-    scene, places, plans, steps = planned(garden(plant(holder="mount"), habits=habits), sky())
+    scene, places, plans, day_films = planned(garden(plant(holder="mount"), habits=habits), sky())
 
-    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, steps))
+    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, day_films))
     assert isinstance(missed, MistingMissed)
     assert plans[0].dry is not None
     assert plans[0].missed
@@ -289,13 +289,13 @@ def test_one_warning_for_all_plants_alike() -> None:
 @pytest.mark.parametrize("text", ["22:00-05:00", "sunset+1h to sunrise-1h", "night", "19:30-20:10"])
 def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(text: str) -> None:
     habits = free(text)
-    scene, places, plans, steps = planned(garden(plant(holder="mount"), habits=habits), sky())
+    scene, places, plans, day_films = planned(garden(plant(holder="mount"), habits=habits), sky())
 
-    last = steps.films(0).last_wetting("high")
+    last = day_films.at_spot(0).last_wetting("high")
     assert last is not None
     assert last < utc("2026-01-20T22:30")  # 19:30 at the site
     assert plans[0].mistings == ()
-    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, steps))
+    (missed,) = mist.missed(scene, places, mist.plan_mistings(scene, places, day_films))
     assert isinstance(missed, MistingMissed)
     assert missed.due
 
@@ -306,9 +306,9 @@ def test_hours_at_night_or_after_the_last_wetting_hour_mist_nothing_and_say_so(t
 )
 def test_short_hours_are_kept_to_and_so_is_the_last_wetting_hour(text: str, misted: bool) -> None:
     made = garden(plant(holder="mount"), habits=free(text))
-    _, _, (plan,), steps = planned(made, sky())
+    _, _, (plan,), day_films = planned(made, sky())
 
-    last = steps.films(0).last_wetting("high")
+    last = day_films.at_spot(0).last_wetting("high")
     assert last is not None
     assert utc("2026-01-20T19:20") < last < utc("2026-01-20T19:30")  # past 16:20 at the site
     ((_, end),) = slots_of(made.habits)
@@ -347,26 +347,25 @@ def test_mistings_lie_inside_the_hours(
     spans: list[tuple[int, int]], holder: Holder, most: int
 ) -> None:
     habits = free(*map(written, spans), most=most)
-    scene, _, (plan,), steps = planned(garden(plant(holder=holder), habits=habits), sky())
+    scene, _, (plan,), day_films = planned(garden(plant(holder=holder), habits=habits), sky())
 
-    last = steps.films(0).last_wetting("high")
+    last = day_films.at_spot(0).last_wetting("high")
     assert last is not None
     assert len(plan.mistings) <= most
-    free_steps = np.zeros(steps.starts.shape, dtype=bool)
+    starts = day_films.starts
+    free_steps = np.zeros(starts.shape, dtype=bool)
     for start, end in slots_of(scene.habits):
-        free_steps |= (steps.starts >= start.timestamp()) & (steps.starts <= end.timestamp())
+        free_steps |= (starts >= start.timestamp()) & (starts <= end.timestamp())
     for misting in plan.mistings:
         assert NOW <= misting.opens < misting.closes <= last
-        inside = (steps.starts >= misting.opens.timestamp()) & (
-            steps.starts <= misting.closes.timestamp()
-        )
+        inside = (starts >= misting.opens.timestamp()) & (starts <= misting.closes.timestamp())
         assert free_steps[inside].all()
 
 
 # -- the least bad plan, against every plan on a finer grid
 
 
-def longest_dry(films: DayFilms, plan: list[datetime], start: datetime, end: datetime) -> float:
+def longest_dry(films: SpotFilms, plan: list[datetime], start: datetime, end: datetime) -> float:
     """Worst drying [kPa h] between mistings at these moments, counted anew from the air."""
     worst, dry_from = 0.0, start
     for at in [*plan, end]:
@@ -389,8 +388,8 @@ def longest_dry(films: DayFilms, plan: list[datetime], start: datetime, end: dat
 def test_the_plan_in_scarce_hours_is_as_good_as_any(texts: tuple[str, ...], holder: Holder) -> None:
     habits = free(*texts, most=3)
     made = garden(plant(holder=holder), habits=habits)
-    scene, _, (plan,), steps = planned(made, sky())
-    films, tolerance = steps.films(0), mist_day.DRY_TOLERANCE_KPA_H[holder]
+    scene, _, (plan,), day_films = planned(made, sky())
+    films, tolerance = day_films.at_spot(0), mist_day.DRY_TOLERANCE_KPA_H[holder]
     last = films.last_wetting("high")
     assert last is not None
     end = min(last, last_thirsty_hour(scene.weather.temp_c))
@@ -599,15 +598,15 @@ def test_long_hours_and_many_mistings_are_not_tried_out_without_end(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     doses = 0
-    dose = DayFilms.dose
+    dose = SpotFilms.dose
 
-    def counted(films: DayFilms, start: datetime, end: datetime) -> float:
+    def counted(films: SpotFilms, start: datetime, end: datetime) -> float:
         nonlocal doses
         doses += 1
         assert doses < 50_000, "2**12 choices of at most nine times dry each are fewer"
         return dose(films, start, end)
 
-    monkeypatch.setattr(DayFilms, "dose", counted)
+    monkeypatch.setattr(SpotFilms, "dose", counted)
     bare = plant(rot="low", velamen=False, holder="mount")
     habits = free("08:00-11:00", "12:30-19:00", most=8)
 

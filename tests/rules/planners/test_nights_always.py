@@ -1,4 +1,4 @@
-"""What must hold of verdicts in any weather: colder, tenderer or less known is never milder."""
+"""The needs of a night in any weather: colder, tenderer or less known is never milder."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.nights import judge_night
+from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Limit, Limits, Plant, RotClass
 from sillward_rules.plants.state import PlantState, State
@@ -112,20 +112,20 @@ def sky(series: Series, now: datetime = DUSK) -> Weather:
 
 
 @dataclass(frozen=True)
-class Verdict:
-    """Before when a plant must go in, and whether every hour that counts is known."""
+class Need:
+    """By when a plant must go in, and whether every hour that counts is known."""
 
     deadline: datetime
-    judged: bool
+    fully_known: bool
 
 
-def verdicts(series: Series, plants: Sequence[Plant]) -> dict[str, Verdict]:
+def needs_of_night(series: Series, plants: Sequence[Plant]) -> dict[str, Need]:
     """Of the night that comes, by plant."""
     scene = Scene(collection(*plants, spots=SPOTS), sky(series), {}, DUSK)
-    judged = judge_night(scene, sun.night_at_or_after(MENDOZA, DUSK))
+    needs = find_night_needs(scene, sun.night_at_or_after(MENDOZA, DUSK))
     return {
-        name: Verdict(moment(judged.deadline[cohort]), bool(judged.judged[cohort]))
-        for cohort in judged.cohorts.tolist()
+        name: Need(moment(needs.deadline[cohort]), bool(needs.fully_known[cohort]))
+        for cohort in needs.cohorts.tolist()
         for name in scene.cohorts[cohort].names
     }
 
@@ -164,12 +164,12 @@ def test_a_colder_forecast_takes_no_carry_in_away(dew_too: bool, seed: int, by: 
     temp = series["temp_c"] - by
     dew = series["dew_point_c"] - by if dew_too else np.minimum(series["dew_point_c"], temp)
 
-    before = verdicts(series, plants)
-    after = verdicts({**series, "temp_c": temp, "dew_point_c": dew}, plants)
+    before = needs_of_night(series, plants)
+    after = needs_of_night({**series, "temp_c": temp, "dew_point_c": dew}, plants)
 
     assert before.keys() <= after.keys()
-    for name, verdict in before.items():
-        assert after[name].deadline <= verdict.deadline + timedelta(seconds=1), name
+    for name, need in before.items():
+        assert after[name].deadline <= need.deadline + timedelta(seconds=1), name
 
 
 @pytest.mark.parametrize("dew_too", [True, False], ids=["dew point too", "dew point as it was"])
@@ -208,11 +208,14 @@ def test_a_tenderer_plant_is_not_let_out_more(which: str, seed: int, by: float) 
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
 
-    before, after = verdicts(series, plants), verdicts(series, raised(plants, which, by))
+    before, after = (
+        needs_of_night(series, plants),
+        needs_of_night(series, raised(plants, which, by)),
+    )
 
     assert before.keys() <= after.keys()
-    for name, verdict in before.items():
-        assert after[name].deadline <= verdict.deadline + timedelta(seconds=1), name
+    for name, need in before.items():
+        assert after[name].deadline <= need.deadline + timedelta(seconds=1), name
 
 
 @few
@@ -225,10 +228,10 @@ def test_a_night_with_a_gap_is_no_all_clear_for_a_plant_with_a_limit(
     series, plants = any_series(random), any_plants(random)
     size = min(size, 60 - first)
 
-    of_night = verdicts(without(series, first, size, "temp_c"), plants)
+    of_night = needs_of_night(without(series, first, size, "temp_c"), plants)
 
     assert of_night.keys() == {plant.name for plant in plants}
-    assert not any(verdict.judged for verdict in of_night.values())
+    assert not any(need.fully_known for need in of_night.values())
 
 
 @few
@@ -247,8 +250,8 @@ def test_less_known_of_the_air_takes_no_carry_in_away(
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
 
-    before = verdicts(series, plants)
-    after = verdicts(without(series, first, size, *gone), plants)
+    before = needs_of_night(series, plants)
+    after = needs_of_night(without(series, first, size, *gone), plants)
 
     assert before.keys() <= after.keys()
 
@@ -267,8 +270,8 @@ def test_less_known_of_the_rain_takes_no_carry_in_away(seed: int, first: int, si
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
 
-    before = verdicts(series, plants)
-    after = verdicts(without(series, first, size, "rain_mm"), plants)
+    before = needs_of_night(series, plants)
+    after = needs_of_night(without(series, first, size, "rain_mm"), plants)
 
     assert before.keys() <= after.keys()
 
@@ -283,8 +286,8 @@ def test_a_series_that_is_missing_altogether_takes_no_carry_in_away(name: str, s
     if name == "rain_mm":
         series["rain_mm"] = np.zeros(HOURS)
 
-    before = verdicts(series, plants)
-    after = verdicts(without(series, 0, HOURS, name), plants)
+    before = needs_of_night(series, plants)
+    after = needs_of_night(without(series, 0, HOURS, name), plants)
 
     assert before.keys() <= after.keys()
 

@@ -322,7 +322,7 @@ def test_what_nobody_confirmed_last_night_is_asked_for_again_on_the_next_cold_ev
 def test_what_is_presumed_of_plants_without_history_is_not_remembered() -> None:
     """On the first morning after a cold night they are taken to be in; nobody ever said so."""
     morning = sheet(Round.MORNING, DAWN, {}, COLD_DAYS)
-    assert morning.presumed == {"a", "b"}
+    assert morning.presumed_in == {"a", "b"}
     assert {plant_state.spot for plant_state in morning.states.values()} == {"room"}
 
     state = next_state({}, morning)

@@ -21,7 +21,9 @@ from sillward_rules.weather.sun import Night
 class Cohort:
     """Plants that are alike in all that planners look at, history included.
 
-    index: its place among the scene's cohorts. plant: one of them, which stands for all.
+    - index: its position among the scene's cohorts.
+    - plant: one of them, which represents all.
+    - names: the names of all of them.
     """
 
     index: int
@@ -54,19 +56,20 @@ class States(Mapping[str, PlantState]):
 
 
 def make_cohorts(
-    around: Surroundings, state: State, *, followed: bool
+    around: Surroundings, state: State, *, assume_obeyed: bool
 ) -> tuple[tuple[Cohort, ...], np.ndarray]:
     """Return the kinds of the collection, split where plants have different histories.
 
     A plant without history is at home, except on a morning after a night that was too cold for it:
     then it is taken to have been carried in. A plant recorded at a spot that no longer exists has
-    no history. followed: as of `Scene`.
+    no history. assume_obeyed: as in `Scene`.
 
     The second part is the kind of each cohort, (cohort,).
     """
     collection = around.collection
     current = {
-        name: _current(around, recorded, followed=followed) for name, recorded in state.items()
+        name: _current(around, recorded, assume_obeyed=assume_obeyed)
+        for name, recorded in state.items()
     }
     known = {name: state for name, state in current.items() if state.spot in around.columns}
     carried_in = _carried_in_last_night(around, known)
@@ -82,11 +85,11 @@ def make_cohorts(
     return tuple(cohorts), np.array(kind_of, dtype=np.int64)
 
 
-def _current(around: Surroundings, state: PlantState, *, followed: bool) -> PlantState:
+def _current(around: Surroundings, state: PlantState, *, assume_obeyed: bool) -> PlantState:
     """Return the state at this moment, without an order that no longer matters."""
     # The day is planned from where a plant is before it goes out. The night is not: a plant that
     # was told to go out may be out.
-    state = state.before_going_out(around.now) if followed else state
+    state = state.before_going_out(around.now) if assume_obeyed else state
     now, asked = state.at(around.now), state.asked
     if asked is None:
         return now
@@ -95,10 +98,10 @@ def _current(around: Surroundings, state: PlantState, *, followed: bool) -> Plan
     before_last, last, tonight = around.sunrises
     if not before_last < asked.before <= tonight:
         return replace(now, asked=None)
-    if not followed and asked.before > last:
+    if not assume_obeyed and asked.before > last:
         now = now.as_if_ignored()
     # An order between spots that no longer exist cannot be followed, but it has not brought the
-    # plant in either: its place is known, or it has no history and is told to go in anew.
+    # plant in either: its place is known, or it has no history and is told to go in again.
     spots_gone = not around.columns.keys() >= {asked.from_spot, asked.to_spot}
     return replace(now, asked=None) if spots_gone else now
 

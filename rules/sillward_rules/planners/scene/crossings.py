@@ -9,12 +9,27 @@ from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.plants.rule_firing import Firing
 
 
+def interpolate_crossing(
+    before_s: Array, after_s: Array, gap_before: Array, gap_after: Array, *, otherwise: float
+) -> Array:
+    """Return when a gap is zero, on a straight line between two moments [unix s].
+
+    before_s, after_s : the moments; gap_before, gap_after : how far the value is from its bound
+    there. otherwise : the share of the way that stands for a crossing that is not known: 0 for the
+    first moment, 1 for the second.
+    """
+    step = gap_before - gap_after
+    known = np.isfinite(step) & (step != 0)
+    share = np.where(known, gap_before / np.where(known, step, 1.0), otherwise)
+    return np.asarray(before_s + np.clip(share, 0.0, 1.0) * (after_s - before_s), dtype=np.float64)
+
+
 def find_crossings(firing: Firing, first: np.ndarray) -> Array:
     """Return when each class crossed its bound on the way to the row where the rule fires [unix s].
 
     first (class,) : that row. The bound may have been crossed before the rule's own hours begin:
-    go back while the quantity stays beyond it, or is unknown and so may have been, and interpolate
-    within the step of the crossing.
+    the search goes back while the quantity stays beyond the bound, or is unknown and so may have
+    been, and interpolates within the step of the crossing.
     """
     times, classes = firing.times, np.arange(first.size)
     if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
@@ -26,26 +41,23 @@ def find_crossings(firing: Firing, first: np.ndarray) -> Array:
     before = np.clip(last_within, 0, times.size - 1)
     gap_before = firing.bound[before, classes] - firing.values[before, classes]
     gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    step = gap_before - gap_after
-    known = np.isfinite(step) & (step != 0)
-    share = np.where(known, gap_before / np.where(known, step, 1.0), 0.0)
-    crossing = times[before] + np.clip(share, 0.0, 1.0) * (times[after] - times[before])
+    crossing = interpolate_crossing(
+        times[before], times[after], gap_before, gap_after, otherwise=0.0
+    )
     return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
 
 
 def find_returns(firing: Firing, last: np.ndarray) -> Array:
     """Return when each class is within its bound again after the rule has fired [unix s].
 
-    last (class,) : the last row where it fires. The crossing lies in the step that follows, on a
-    straight line; it is that row itself where the next is not known.
+    last (class,) : the last row where it fires. The crossing lies in the step that follows; it is
+    that row itself where the next is not known.
     """
     times, classes = firing.times, np.arange(last.size)
     after = np.minimum(last + 1, times.size - 1)
     gap_before = firing.bound[last, classes] - firing.values[last, classes]
     gap_after = firing.bound[after, classes] - firing.values[after, classes]
-    # Otherwise the rule's hours have ended while the value is still beyond the bound.
-    back = (gap_after < 0) & (gap_before >= 0)
-    share = np.where(back, gap_before / np.where(back, gap_before - gap_after, 1.0), 1.0)
-    share = np.where(np.isfinite(gap_after), share, 0.0)
-    step = times[after] - times[last]
-    return np.asarray(times[last] + np.clip(share, 0.0, 1.0) * step, dtype=np.float64)
+    crossing = interpolate_crossing(times[last], times[after], gap_before, gap_after, otherwise=0.0)
+    # Where the rule's hours end first, the value is still beyond the bound.
+    still_beyond = np.isfinite(gap_after) & ~((gap_after < 0) & (gap_before >= 0))
+    return np.where(still_beyond, times[after], crossing)

@@ -29,7 +29,8 @@ def places_of_day(
 ) -> Places:
     """Return where each cohort is by day.
 
-    From sunrise on, or from when a trip may carry it out, until a trip carries it in.
+    It is there from sunrise on, or from when a trip may carry it out, until a trip carries it in.
+
     column (cohort,) : where they are once the trips are done. until (cohort,) : when they must go
     in again [unix s], infinite where they need not.
     """
@@ -37,7 +38,7 @@ def places_of_day(
     end = sun.day_events(scene.site, day + timedelta(days=1)).sunrise.timestamp()
     since, leave = np.full(column.shape, sunrise), np.full(column.shape, end)
     for trip in trips:
-        cohorts = [scene.cohort_of[names[0]] for names in trip.grounds.groups]
+        cohorts = scene.cohorts_of(trip.grounds)
         if trip.kind is ChoreKind.CARRY_OUT and trip.not_before is not None:
             since[cohorts] = trip.not_before.timestamp()
         elif trip.kind is ChoreKind.CARRY_IN:

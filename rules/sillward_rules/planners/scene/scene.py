@@ -1,6 +1,6 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from functools import cached_property
 from itertools import chain
@@ -10,27 +10,30 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, group_rows
+from sillward_rules.chore import Grounds
 from sillward_rules.planners.scene.cohorts import States, make_cohorts
+from sillward_rules.planners.scene.night_results import NightResults
 from sillward_rules.planners.scene.surroundings import Surroundings
-from sillward_rules.planners.scene.verdict import Verdict
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing
 from sillward_rules.plants.state import OpenOrder, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
-from sillward_rules.weather.season import GROWS, WARMTH, Season
+from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth
+from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns, at_columns
 from sillward_rules.weather.sun import Night
 
-Standing: TypeAlias = np.ndarray
-"""(cohort,) the spot column at which each cohort stands."""
+Standing: TypeAlias = SpotColumns
+"""(cohort,) the spot column at which each cohort stands, or `NO_SPOT`."""
 
 
 class Scene(Surroundings):
-    """Collection, climate and state at a moment. Immutable; derived parts are computed once.
+    """Collection, climate and state at a moment.
 
-    What is decided is decided for cohorts, in arrays (cohort,), so that the work does not grow
-    with the number of plants.
+    The arguments never change. What follows from them is computed when it is first asked for and
+    kept, so that all planners share it. Decisions are taken for cohorts, in arrays (cohort,), so
+    that the work does not grow with the number of plants.
     """
 
     def __init__(
@@ -40,19 +43,21 @@ class Scene(Surroundings):
         state: State,
         now: datetime,
         *,
-        followed: bool = False,
+        assume_obeyed: bool = False,
     ) -> None:
-        """followed: take an overdue, unconfirmed order of this night as followed.
+        """Prepare the scene of a moment.
 
-        Otherwise its plants stand where they stood: being told is not being done.
+        assume_obeyed: whether the plants of an overdue, unconfirmed order of this night are taken
+        to stand where it sent them. Otherwise they stand where they stood: being told is not being
+        done.
         """
         super().__init__(collection, weather, now)
         self._given = state
         self._fired: dict[tuple[object, ...], list[Firing]] = {}
         self._carry_firings: dict[Night, list[Firing]] = {}
-        self.judged: dict[Night, Verdict] = {}
-        """Nights that have been judged, kept by `judge_night`."""
-        self.cohorts, kinds = make_cohorts(self, state, followed=followed)
+        self.night_results: dict[Night, NightResults] = {}
+        """A memo of the nights evaluated so far, filled by `nights.find_night_needs`."""
+        self.cohorts, kinds = make_cohorts(self, state, assume_obeyed=assume_obeyed)
         self.traits: Traits = collection.traits.take(kinds)
         self.traits = self.traits.resting(self.seasons == Season.REST)
 
@@ -81,26 +86,34 @@ class Scene(Surroundings):
 
     @cached_property
     def rank_by_name(self) -> np.ndarray:
-        """(cohort,) the place of each in the order of names."""
+        """(cohort,) the position of each in the order of names."""
         ranks = np.empty(self.by_name.shape, dtype=np.int64)
         ranks[self.by_name] = np.arange(ranks.size)
         return ranks
 
     @cached_property
-    def cohort_of(self) -> dict[str, int]:
+    def _cohort_by_first_name(self) -> dict[str, int]:
         """The cohort whose first plant has this name."""
         return {cohort.names[0]: cohort.index for cohort in self.cohorts}
+
+    def cohort_of(self, names: tuple[str, ...]) -> int:
+        """Return the cohort that these plants are."""
+        return self._cohort_by_first_name[names[0]]
+
+    def cohorts_of(self, grounds: Grounds) -> list[int]:
+        """Return the cohorts of an errand or a chore, which know only the names of their plants."""
+        return [self.cohort_of(names) for names in grounds.groups]
 
     # -- what plants are and want
 
     @cached_property
-    def home(self) -> np.ndarray:
+    def home(self) -> Standing:
         """(cohort,) spot column of each home."""
         return self.columns_of(plant.home for plant in self.traits.plants)
 
     @cached_property
-    def shelter(self) -> np.ndarray:
-        """(cohort,) spot column of each shelter; -1 where none is given."""
+    def shelter(self) -> Standing:
+        """(cohort,) spot column of each shelter; `NO_SPOT` where none is given."""
         return self.columns_of(plant.shelter or "" for plant in self.traits.plants)
 
     @cached_property
@@ -108,14 +121,14 @@ class Scene(Surroundings):
         """(cohort,) the `Season` of each at its home."""
         return np.asarray(self.climate.season[self.traits.grows, self.home])
 
-    def wanted_warmth(self, name: str) -> Array:
-        """(cohort,) the warmth each wants, by the name of a field of `Warmth` [°C]."""
-        of_class = np.array([getattr(WARMTH[grows], name) for grows in GROWS], dtype=np.float64)
+    def min_warmth(self, of: Callable[[Warmth], float]) -> Array:
+        """(cohort,) the least warmth for something [°C]. of : takes it from a class's `Warmth`."""
+        of_class = np.array([of(WARMTH[grows]) for grows in GROWS], dtype=np.float64)
         return np.asarray(of_class[self.traits.grows])
 
     @cached_property
     def roots(self) -> np.ndarray:
-        """(cohort,) a number for all that agree in holder, velamen and rot class."""
+        """(cohort,) one number for all that agree in holder, velamen and rot class."""
         traits = self.traits
         return group_rows(traits.holder, traits.velamen, traits.rot)[1]
 
@@ -146,15 +159,15 @@ class Scene(Surroundings):
         return self.columns_of(cohort.state.spot for cohort in self.cohorts)
 
     @cached_property
-    def assumed(self) -> np.ndarray:
+    def place_unconfirmed(self) -> np.ndarray:
         """(cohort,) whether where it stands is assumed rather than confirmed."""
         return np.array([cohort.state.assumed for cohort in self.cohorts], dtype=bool)
 
     @cached_property
-    def presumed(self) -> frozenset[str]:
+    def presumed_in(self) -> frozenset[str]:
         """Plants without history that are taken to be in because the night was too cold for them.
 
-        That holds for this morning only and is not to be remembered.
+        That holds for this morning only and must not be stored.
         """
         return frozenset(
             name
@@ -170,40 +183,40 @@ class Scene(Surroundings):
         misted = (cohort.state.misted_at for cohort in self.cohorts)
         return np.array([np.nan if at is None else at.timestamp() for at in misted])
 
-    def covered(self, standing: Standing) -> np.ndarray:
+    def is_under_cover(self, standing: Standing) -> np.ndarray:
         """(cohort,) whether a spot is cover: the plant's shelter, or indoors, but not its home."""
-        cover = (standing == self.shelter) | self.indoors[standing]
-        return np.asarray((standing != self.home) & cover)
+        cover = (standing == self.shelter) | at_columns(self.indoors, standing, otherwise=False)
+        return np.asarray((standing != NO_SPOT) & (standing != self.home) & cover)
 
     # -- orders that are not confirmed
 
     @cached_property
     def _orders(self) -> list[OpenOrder | None]:
         """The unconfirmed order to carry in of each cohort."""
-        asked = [cohort.state.asked for cohort in self.cohorts]
-        return [None if order is None or order.for_heat else order for order in asked]
+        orders = [cohort.state.asked for cohort in self.cohorts]
+        return [None if order is None or order.for_heat else order for order in orders]
 
     @cached_property
-    def asked_before(self) -> Array:
-        """(cohort,) deadline of the unconfirmed order [unix s]; NaN for none."""
+    def order_deadline(self) -> Array:
+        """(cohort,) the deadline of the unconfirmed order [unix s]; NaN for none."""
         return np.array(
             [np.nan if order is None else order.before.timestamp() for order in self._orders]
         )
 
     @cached_property
-    def asked_from(self) -> Standing:
-        """(cohort,) where they stood when it was told; -1 for none."""
+    def order_from(self) -> Standing:
+        """(cohort,) where the plants stood when it was told; `NO_SPOT` for none."""
         return self.columns_of("" if order is None else order.from_spot for order in self._orders)
 
     @cached_property
-    def asked_to(self) -> Standing:
-        """(cohort,) where they were to go; -1 for none."""
+    def order_to(self) -> Standing:
+        """(cohort,) where they were to go; `NO_SPOT` for none."""
         return self.columns_of("" if order is None else order.to_spot for order in self._orders)
 
-    def asked_for(self, night: Night) -> np.ndarray:
+    def has_order_of(self, night: Night) -> np.ndarray:
         """(cohort,) whether an order of this night, or of the day before it, is not confirmed."""
         morning = sun.day_events(self.site, night.day).sunrise.timestamp()
-        at = self.asked_before
+        at = self.order_deadline
         return np.asarray((at > morning) & (at <= night.end.timestamp()))
 
     # -- rules where the plants stand
@@ -213,7 +226,7 @@ class Scene(Surroundings):
     ) -> list[Firing]:
         """Evaluate every rule that asks for this chore at these (cohort,) spot columns.
 
-        Columns of -1 are left out. span: the hours that matter; None for all.
+        Cohorts at `NO_SPOT` are left out. span: the hours that matter; None for all.
         """
         key = (asks, columns.tobytes(), span)
         if key not in self._fired:
@@ -224,7 +237,7 @@ class Scene(Surroundings):
     @cached_property
     def _carry_classes(self) -> list[Classes]:
         """Of rules that ask for "carry in": where the plants stand, or would stand if let out."""
-        places = np.where(self.covered(self.standing), self.home, self.standing)
+        places = np.where(self.is_under_cover(self.standing), self.home, self.standing)
         return self.classes_asking("carry in", self.traits, places)
 
     def carry_firings(self, night: Night) -> list[Firing]:

@@ -12,13 +12,14 @@ from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluat
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, rows_from_to
+from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
 from sillward_rules.weather.sun import Night
 
 
 class Surroundings:
     """The climate at the spots of a collection, and its rules, at a moment.
 
-    Immutable; derived parts are computed once.
+    What follows from the arguments is computed when it is first asked for, and kept.
     """
 
     def __init__(self, collection: Collection, weather: Weather, now: datetime) -> None:
@@ -60,9 +61,9 @@ class Surroundings:
         """(spot,) whether a spot is indoors."""
         return np.array([spot.indoors for spot in self.climate.spots], dtype=bool)
 
-    def columns_of(self, spots: Iterable[str]) -> np.ndarray:
-        """Return the columns of these spots; -1 for a name that is no spot."""
-        return np.array([self.columns.get(spot, -1) for spot in spots], dtype=np.int64)
+    def columns_of(self, spots: Iterable[str]) -> SpotColumns:
+        """Return the columns of these spots; `NO_SPOT` for a name that is no spot."""
+        return np.array([self.columns.get(spot, NO_SPOT) for spot in spots], dtype=np.int64)
 
     def spot_name(self, column: int) -> str:
         """Return the name of a spot."""
@@ -98,7 +99,7 @@ class Surroundings:
     def classes_asking(self, asks: str, traits: Traits, columns: np.ndarray) -> list[Classes]:
         """Return the classes of plants for every rule that asks for this chore.
 
-        columns (plant,) : the spot column at which each plant stands; -1 leaves it out.
+        columns (plant,) : the spot column at which each plant stands; `NO_SPOT` leaves it out.
         """
         return [
             classify(rule, traits, columns, self.climate)

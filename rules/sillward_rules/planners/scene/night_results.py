@@ -1,0 +1,102 @@
+"""What a scene remembers of a night that has been evaluated; `nights` fills it."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.plants.rule_firing import Firing
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RuleResult:
+    """What one rule found in a night. Arrays are (class,), for the classes of its firing.
+
+    - fired: whether the rule fires.
+    - crossing: when its bound is first crossed; until: when it is crossed back for good [unix s].
+    - worst_row: the row of the worst value.
+    - hours, degree_hours: how long and how deep below a bound on temperature [h], [K h]; else NaN.
+    - brief: whether that is so short that a plant bears it, provided that it stands the cold.
+    """
+
+    fired: np.ndarray
+    crossing: Array
+    until: Array
+    worst_row: np.ndarray
+    hours: Array
+    degree_hours: Array
+    brief: np.ndarray
+
+    @classmethod
+    def nothing(cls, size: int) -> "RuleResult":
+        """Return the result of a rule that does not fire for any of so many classes."""
+        no, zero = np.zeros(size, dtype=bool), np.zeros(size)
+        return cls(no, zero, zero, zero.astype(int), zero, zero, no)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MostUrgent:
+    """The most urgent rule so far for each cohort. Arrays are (cohort,), updated in place.
+
+    - due: by when the plants must be under cover because of it [unix s]; infinite for no rule.
+    - known: whether it fires in an hour that is known, rather than in one that may be cold.
+    - source: the place of the rule among `NightResults.rules`.
+    """
+
+    due: Array
+    known: np.ndarray
+    source: np.ndarray
+
+    @classmethod
+    def none(cls, count: int) -> "MostUrgent":
+        """Return that no rule has asked for anything, for so many cohorts."""
+        no = np.zeros(count, dtype=bool)
+        return cls(np.full(count, np.inf), no, np.zeros(count, dtype=np.int64))
+
+    @property
+    def asked(self) -> np.ndarray:
+        """(cohort,) whether any rule asks for something."""
+        return np.isfinite(self.due)
+
+    def update(self, cohorts: np.ndarray, due: Array, known: np.ndarray, source: int) -> None:
+        """Enter a rule for those of these cohorts for which it is more urgent.
+
+        due, known : of these cohorts. At the same hour a known number says more than an unknown
+        one.
+        """
+        sooner = due < self.due[cohorts]
+        better_known = (due == self.due[cohorts]) & known & ~self.known[cohorts]
+        first = sooner | better_known
+        chosen = cohorts[first]
+        self.due[chosen] = due[first]
+        self.known[chosen] = known[first]
+        self.source[chosen] = source
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NightResults:
+    """All that the rules on carrying in found in a night. A memo, filled rule by rule.
+
+    - must_be_in: what asks for cover; dips: what would, if the plants did not bear a brief dip.
+    - fully_known (cohort,): whether every hour that counts is known.
+    - rules: each rule with its result, in the order in which they were entered.
+    - chances: of firings, (class,), added as they are asked for.
+
+    It must not refer to the scene that keeps it. Objects in a reference cycle stay, with all their
+    hours, until the garbage collector runs, and a daemon would need some MB more.
+    """
+
+    must_be_in: MostUrgent
+    dips: MostUrgent
+    fully_known: np.ndarray
+    rules: list[tuple[Firing, RuleResult]] = field(default_factory=list)
+    chances: dict[Firing, Array] = field(default_factory=dict)
+
+    @classmethod
+    def empty(cls, count: int) -> "NightResults":
+        """Return the results for so many cohorts before any rule is evaluated."""
+        return cls(
+            must_be_in=MostUrgent.none(count),
+            dips=MostUrgent.none(count),
+            fully_known=np.ones(count, dtype=bool),
+        )
