@@ -345,7 +345,7 @@ def test_a_service_manager_is_told_when_it_is_there_that_it_lives_and_when_it_en
 _SOON_OVER = """
 from sillward import cli
 from sillward.net import fetch
-fetch.DEADLINE_S = 2.0
+fetch.REQUEST_DEADLINE_S = 2.0
 cli.main(["run"])
 """
 

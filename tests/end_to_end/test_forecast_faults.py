@@ -364,7 +364,7 @@ class Fault:
     talk: Talk | None
     told: str
     tries: int = 1
-    deadline_s: float = fetch.DEADLINE_S
+    deadline_s: float = fetch.REQUEST_DEADLINE_S
 
 
 LATE = f"no whole answer within {SHORT_S} s"
@@ -471,7 +471,7 @@ def test_a_fault_costs_a_call_and_the_last_good_forecast_stands(
 
     world.clock.now = AFTERNOON
     with monkeypatch.context() as patch:
-        patch.setattr(fetch, "DEADLINE_S", fault.deadline_s)
+        patch.setattr(fetch, "REQUEST_DEADLINE_S", fault.deadline_s)
         assert world.tick(fault.talk) == fault.tries
 
     assert world.trouble() == f"{FIRST}: {fault.told}"

@@ -54,7 +54,7 @@ class Wire:
     def __call__(
         self, query: Query, *, source: str, conditions: Mapping[str, str], deadline_s: float
     ) -> Answer:
-        assert 0 < deadline_s <= fetch.DEADLINE_S
+        assert 0 < deadline_s <= fetch.REQUEST_DEADLINE_S
         self.asked.append((source, self.clock()))
         self.conditions.append(conditions)
         self.queries.append(query)

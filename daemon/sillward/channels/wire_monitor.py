@@ -28,7 +28,7 @@ from requests.adapters import BaseAdapter
 from sillward.net.deadline import Deadline, DeadlineAdapter
 from sillward.net.http import Answer
 
-MAX_BYTES = 1_000_000
+MAX_REPLY_BYTES = 1_000_000
 """Of an answer to a notice; the usual ones have some hundred. Judgement."""
 
 _PAGE = re.compile(rb"<(!doctype\s+html|html|head|meta|title|script)\b", re.IGNORECASE)
@@ -182,14 +182,14 @@ class _WatchedAdapter(DeadlineAdapter):
         try:
             while piece := response.raw.read(_PIECE_BYTES, decode_content=True):
                 body += piece
-                if len(body) > MAX_BYTES:
+                if len(body) > MAX_REPLY_BYTES:
                     break
         except (OSError, urllib3.exceptions.HTTPError) as error:
             response.raw.close()
             raise requests.ConnectionError(type(error).__name__) from None
         response.raw.close()
         # A connection that was cut can look like the end of a body.
-        if len(body) > MAX_BYTES or self._monitor.deadline.passed:
+        if len(body) > MAX_REPLY_BYTES or self._monitor.deadline.passed:
             raise requests.ConnectionError
         return bytes(body)
 

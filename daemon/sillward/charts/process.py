@@ -23,7 +23,7 @@ COMMAND = (sys.executable, "-m", "sillward.charts")
 LIMIT_S = 30.0
 """Longest wait for a picture [s]. Judgement: on a slow machine the first one searches for fonts."""
 
-MAX_BYTES = 4_000_000
+MAX_CHART_BYTES = 4_000_000
 """Largest picture [bytes]. Judgement: some 20 times the usual size."""
 
 NO_MATPLOTLIB = 3
@@ -71,7 +71,7 @@ def picture(
     data: ChartData, form: Form, command: Sequence[str] = COMMAND, limit_s: float = LIMIT_S
 ) -> bytes:
     """Return the chart as a picture. Raise ChartError with the reason if it cannot be drawn."""
-    max_reply_bytes = MAX_BYTES * 4 // 3 + 1_000  # base64, and the JSON around it
+    max_reply_bytes = MAX_CHART_BYTES * 4 // 3 + 1_000  # base64, and the JSON around it
     with closing(ChildProcess(command, limit_s, max_reply_bytes)) as child:
         try:
             reply = child.ask({"form": form, "data": to_plain(data)})
@@ -92,7 +92,7 @@ def _reason(error: ChildError, limit_s: float) -> str:
     if error.failure is Failure.TIMED_OUT:
         return f"the chart was not drawn within {limit_s:g} s"
     if error.failure is Failure.TOO_LARGE:
-        return f"the chart came out larger than {MAX_BYTES:,} bytes"
+        return f"the chart came out larger than {MAX_CHART_BYTES:,} bytes"
     if error.status == NO_MATPLOTLIB:
         return INSTALL
     complaint = one_line(error.complaint, MAX_REASON_CHARACTERS)

@@ -9,7 +9,7 @@ from sillward.config import bounded_toml
 from sillward.errors import ConfigError
 from sillward.text import printable
 
-MAX_BYTES = 5_000_000
+MAX_COLLECTION_BYTES = 5_000_000
 """Of a collection file. Judgement: some 50,000 plants."""
 
 TABLES = (
@@ -21,7 +21,7 @@ def read_document(path: Path) -> dict[str, Any]:
     """Read the file. Raise ConfigError if it cannot be read, or is not TOML in UTF-8."""
     text = ""
     try:
-        text = files.read(path, MAX_BYTES).decode("utf-8-sig")
+        text = files.read(path, MAX_COLLECTION_BYTES).decode("utf-8-sig")
         return bounded_toml.parse(text)
     except OSError as error:
         line = f"{path}: cannot be read: {error.strerror or error}"

@@ -6,7 +6,7 @@ from pydantic import SecretStr
 
 from sillward import files
 
-MAX_BYTES = 100_000
+MAX_CREDENTIAL_BYTES = 100_000
 """Of a file with a secret. Judgement: a URL has a few hundred."""
 
 _CHANNEL = "channel-"
@@ -17,7 +17,7 @@ def read_credential(folder: Path | None, name: str) -> SecretStr | None:
     if folder is None:
         return None
     try:
-        text = files.read(folder / name, MAX_BYTES).decode("utf-8").strip()
+        text = files.read(folder / name, MAX_CREDENTIAL_BYTES).decode("utf-8").strip()
     except (OSError, UnicodeDecodeError):
         return None
     return SecretStr(text) if text else None

@@ -28,7 +28,7 @@ MAX_HITS = 8
 """The most places that are offered. Judgement: with more to read, typing more of the name is
 quicker."""
 
-DEADLINE_S = 15.0
+LOOKUP_DEADLINE_S = 15.0
 """The time for one look-up [s]. Judgement: a person waits for it."""
 
 _MAX_NAME = 60
@@ -100,7 +100,7 @@ class Atlas:
 
 
 def _asked(query: Query, source: str, reader: Reading) -> dict[str, Any]:
-    answer = fetch.ask(query, source=source, deadline_s=DEADLINE_S)
+    answer = fetch.ask(query, source=source, deadline_s=LOOKUP_DEADLINE_S)
     fetch.accepted(answer, source, datetime.now(UTC))
     document = reader.document(answer.body)
     if not isinstance(document, dict):

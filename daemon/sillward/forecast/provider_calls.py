@@ -109,7 +109,7 @@ class ProviderCaller:
     ) -> _Outcome:
         """Make a request for each group of sites; once one has failed, within one deadline."""
         outcome = _Outcome()
-        ends = self.monotonic() + fetch.DEADLINE_S
+        ends = self.monotonic() + fetch.REQUEST_DEADLINE_S
         for group in _batched(sites, provider.max_sites):
             self.step_done()
             try:
@@ -138,7 +138,7 @@ class ProviderCaller:
 
         Asking, reading and checking are tried together: an answer that is torn counts as none.
         """
-        ends = self.monotonic() + fetch.DEADLINE_S
+        ends = self.monotonic() + fetch.REQUEST_DEADLINE_S
         for number in range(1, tries + 1):
             outcome.requests += 1
             try:

@@ -15,7 +15,7 @@ from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
-MAX_BYTES = 5_000_000
+MAX_RECORDED_BYTES = 5_000_000
 """The most bytes of a stored body: as many as an answer from the network may have."""
 
 
@@ -45,7 +45,7 @@ class Recorded:
     def ask(self, query: Query, **_: Any) -> Answer:
         """Return the content of the file as if it had been fetched now."""
         try:
-            return Answer(200, {}, files.read(self.path, MAX_BYTES))
+            return Answer(200, {}, files.read(self.path, MAX_RECORDED_BYTES))
         except OSError as error:
             msg = f"{self.path}: cannot be read: {error.strerror or error}"
             raise SourceError(msg) from error
@@ -73,7 +73,7 @@ def recorded(path: Path, site: Site, now: datetime) -> Recorded:
     ]
     for source in readers:
         try:
-            source.read(files.read(path, MAX_BYTES), site, now)
+            source.read(files.read(path, MAX_RECORDED_BYTES), site, now)
         except (OSError, SourceError):
             continue
         return Recorded(path, source)

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from sillward.errors import SourceError, one_line
 from sillward.net.http import Answer, Query
 
-DEADLINE_S = 40.0
+REQUEST_DEADLINE_S = 40.0
 """The time for connecting, handshake, headers, body and redirects together [s]."""
 
 BUSY_WAIT = timedelta(hours=1)
@@ -28,7 +28,7 @@ def ask(
     *,
     source: str,
     conditions: Mapping[str, str] = {},
-    deadline_s: float = DEADLINE_S,
+    deadline_s: float = REQUEST_DEADLINE_S,
     monotonic: Callable[[], float] = time.monotonic,
 ) -> Answer:
     """Send one GET, once, and return what came back, whatever its status.

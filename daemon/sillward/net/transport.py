@@ -23,7 +23,7 @@ from sillward.net.http import Answer, Query
 READ_S = 10.0
 """The time to wait for the next piece of an answer [s]."""
 
-MAX_BYTES = 5_000_000
+MAX_ANSWER_BYTES = 5_000_000
 """The most bytes of an answer, on the wire and unpacked."""
 
 MAX_HOPS = 3
@@ -118,9 +118,9 @@ def _whole(response: requests.Response, headers: Mapping[str, str], deadline: De
     # read1 returns what has come so far: the clock is looked at between any two pieces.
     while piece := response.raw.read1(_PIECE, decode_content=False):
         taken += len(piece)
-        body += unpacker.unpack(piece, MAX_BYTES + 1 - len(body))
-        if max(taken, len(body)) > MAX_BYTES:
-            msg = f"the answer is larger than {MAX_BYTES // 1_000_000} MB"
+        body += unpacker.unpack(piece, MAX_ANSWER_BYTES + 1 - len(body))
+        if max(taken, len(body)) > MAX_ANSWER_BYTES:
+            msg = f"the answer is larger than {MAX_ANSWER_BYTES // 1_000_000} MB"
             raise _UnreadableError(msg)
         if deadline.passed:
             break

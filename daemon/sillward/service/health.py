@@ -6,7 +6,7 @@ from hashlib import sha256
 from pathlib import Path
 
 from sillward import files
-from sillward.config.collection_file import MAX_BYTES
+from sillward.config.collection_file import MAX_COLLECTION_BYTES
 from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import ForecastStore
@@ -101,7 +101,7 @@ def not_in_force(path: Path, ledger: Ledger, voice: Voice, now: datetime) -> Ite
 def digest_of(path: Path) -> str | None:
     """Return a digest of the collection file, or None if it cannot be read."""
     try:
-        return sha256(files.read(path, MAX_BYTES)).hexdigest()[:16]
+        return sha256(files.read(path, MAX_COLLECTION_BYTES)).hexdigest()[:16]
     except OSError:
         return None
 

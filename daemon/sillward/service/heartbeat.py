@@ -16,7 +16,7 @@ from sillward.errors import SourceError
 from sillward.net.fetch import ask
 from sillward.net.http import Query
 
-DEADLINE_S = 10.0
+HEARTBEAT_DEADLINE_S = 10.0
 """Longest time for one call [s]. Judgement: the tick waits for it."""
 
 RETRY_AFTER = timedelta(minutes=1)
@@ -84,7 +84,7 @@ def call(address: SecretStr) -> None:
     """GET an address once. Raise SourceError unless the answer is a 2xx; it shows no address."""
     query = Query(address.get_secret_value(), {})
     try:
-        answer = ask(query, source="heartbeat", deadline_s=DEADLINE_S)
+        answer = ask(query, source="heartbeat", deadline_s=HEARTBEAT_DEADLINE_S)
     except SourceError:
         raise
     except Exception as error:  # an address that no parser foresaw; its text may hold it

@@ -12,7 +12,7 @@ from pathlib import Path
 import click
 
 from sillward import files
-from sillward.config.collection_file import MAX_BYTES, is_collection
+from sillward.config.collection_file import MAX_COLLECTION_BYTES, is_collection
 from sillward.config.json_schema import ID, collection_schema
 from sillward.config.loader import load_household
 from sillward.errors import NotOursError
@@ -62,7 +62,7 @@ def write(path: Path, text: str, *, force: bool = False) -> None:
     files.make_folder(path.parent)
     file, is_new = path, True
     if force:
-        place = files.destination(path, is_collection, MAX_BYTES)
+        place = files.destination(path, is_collection, MAX_COLLECTION_BYTES)
         file, is_new = place.file, place.mode is None
     files.write(file, text.encode(), exclusive=is_new, before_rename=load_household)
     _write_schema(path.parent / SCHEMA_FILE)
@@ -72,7 +72,7 @@ def _write_schema(path: Path) -> None:
     """Write the schema of this version; a file of this name that is no schema of ours stays."""
     # An editor can do without it; a collection must not fail because of it.
     with suppress(OSError, NotOursError):
-        place = files.destination(path, lambda head: ID.encode() in head, MAX_BYTES)
+        place = files.destination(path, lambda head: ID.encode() in head, MAX_COLLECTION_BYTES)
         text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
         files.write_to(place, f"{text}\n".encode())
 
@@ -103,7 +103,7 @@ def _refusal(path: Path, *, force: bool) -> str | None:
         if os.path.lexists(path) and not force:
             return "is there already, and is not overwritten (--force would, if it is a collection)"
         if force:
-            files.destination(path, is_collection, MAX_BYTES)
+            files.destination(path, is_collection, MAX_COLLECTION_BYTES)
         folder = next(parent for parent in path.absolute().parents if parent.exists())
         if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
             return f"cannot be written: {folder} is not a folder that you can write to"

@@ -33,7 +33,7 @@ PAGE = "digest.html.jinja"
 """The HTML page of the weekly mail: one template, without macros. Growers override it by this name,
 which is that of the command `sillward digest`."""
 
-MAX_BYTES = 100_000
+MAX_MACRO_FILE_BYTES = 100_000
 """Size of a file of the grower's [bytes]. The packaged ones have a tenth of it."""
 
 MAX_FILES = 50
@@ -168,7 +168,7 @@ def _wording_files(folder: Path) -> list[Path]:
 
 def _read(file: Path) -> str:
     try:
-        return files.read(file, MAX_BYTES).decode("utf-8-sig")
+        return files.read(file, MAX_MACRO_FILE_BYTES).decode("utf-8-sig")
     except OSError as error:
         msg = f"{file.name}: cannot be read: {error.strerror or error}"
     except UnicodeDecodeError as error:

@@ -15,7 +15,7 @@ MAX_TITLE_CHARACTERS = MAX_CHARACTERS // 2
 """Characters of a title; the rest is for the lines. Judgement: packaged titles have at most a
 hundred, a grower's wording may make longer ones."""
 
-MAX_BYTES = 3_500
+MAX_MESSAGE_BYTES = 3_500
 """Bytes of title and body for any service: some take 4 KiB of body (ntfy), or with its envelope
 (APNs)."""
 
@@ -44,7 +44,7 @@ def within_bytes(title: str, body: str, service_bytes: int) -> tuple[str, str]:
     service_bytes: how much body this service takes.
     """
     title = _cut_bytes(title, MAX_TITLE_BYTES)
-    room = min(MAX_BYTES, service_bytes) - _bytes(title) - len("\r\n")
+    room = min(MAX_MESSAGE_BYTES, service_bytes) - _bytes(title) - len("\r\n")
     if _bytes(body) <= room:
         return title, body
     lines = body.split("\n")

@@ -19,7 +19,7 @@ from pydantic import SecretStr
 from sillward.channels import apprise_sender
 from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
-from sillward.wording.message_length import MAX_BYTES
+from sillward.wording.message_length import MAX_MESSAGE_BYTES
 from sillward.wording.push import Message
 from tests.support.mailbox import MAIL_QUERY, Mailbox, mail_server
 
@@ -209,13 +209,13 @@ def test_a_push_that_is_too_long_is_cut_by_whole_lines(sink: Sink) -> None:
     *kept, last = body.split("\n")
     assert kept == lines[: len(kept)]
     assert last == f"+{200 - len(kept)} lines: `sillward sheet`"
-    room = MAX_BYTES - len(body.encode()) - len("Week")
+    room = MAX_MESSAGE_BYTES - len(body.encode()) - len("Week")
     assert 0 < room < len(lines[0].encode()) + 10
 
 
 @pytest.mark.parametrize("spare", [0, 1])
 def test_a_push_that_just_fits_is_whole(sink: Sink, spare: int) -> None:
-    most = MAX_BYTES - len("Week") - len("\r\n")
+    most = MAX_MESSAGE_BYTES - len("Week") - len("\r\n")
     body = "x" * (most // 2) + "\n" + "y" * (most - most // 2 - 1 - spare)
 
     assert pushed(sink, Message("Week", body)) == ("Week", body)
@@ -234,7 +234,7 @@ def test_a_first_line_and_a_title_that_are_too_long_are_cut_inside(sink: Sink) -
     assert title == "Ñ" * 98 + "…"
     assert body.startswith("ñ" * 1_000)
     assert body.endswith("ñ…\n+1 line: `sillward sheet`")
-    assert len(title.encode()) + len(body.encode()) <= MAX_BYTES
+    assert len(title.encode()) + len(body.encode()) <= MAX_MESSAGE_BYTES
 
 
 def test_a_long_push_is_one_request_whatever_the_url_says(sink: Sink) -> None:

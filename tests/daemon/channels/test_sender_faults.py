@@ -21,7 +21,7 @@ import trustme
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.channels.wire_monitor import MAX_BYTES, is_page
+from sillward.channels.wire_monitor import MAX_REPLY_BYTES, is_page
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
@@ -337,9 +337,9 @@ def test_a_form_is_thanked_for_with_a_page() -> None:
 
 
 def test_an_answer_is_read_up_to_a_bound() -> None:
-    with serving(whole(b" " * MAX_BYTES), ends=b"}") as server:
+    with serving(whole(b" " * MAX_REPLY_BYTES), ends=b"}") as server:
         assert pushed(server.address)[0] == SENT
-    with serving(whole(b" " * (MAX_BYTES + 1)), ends=b"}") as server:
+    with serving(whole(b" " * (MAX_REPLY_BYTES + 1)), ends=b"}") as server:
         assert pushed(server.address)[0] == PERHAPS
 
 

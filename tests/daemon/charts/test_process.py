@@ -110,7 +110,7 @@ def test_a_child_that_hangs_is_ended_in_time(does: str) -> None:
 
 
 def test_a_child_that_writes_too_much_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(process, "MAX_BYTES", 100_000)
+    monkeypatch.setattr(process, "MAX_CHART_BYTES", 100_000)
 
     with pytest.raises(ChartError, match="larger than 100,000 bytes"):
         picture(DATA, "png", scripted("import sys\nwhile True: sys.stdout.write('x' * 10_000)"))

@@ -140,7 +140,7 @@ def test_a_search_that_fails_says_why(talk: Talk, told: str) -> None:
 
 
 def test_a_search_that_hangs_is_given_up(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(geocoding, "DEADLINE_S", SHORT_S)
+    monkeypatch.setattr(geocoding, "LOOKUP_DEADLINE_S", SHORT_S)
 
     with serving(hanging(head())) as server, pytest.raises(SourceError, match="no whole answer"):
         Atlas(SourceOptions(server.address), None).named("Mendoza")

@@ -494,7 +494,7 @@ def test_packed_nothing_is_given_up_by_what_it_takes_on_the_wire() -> None:
 
 
 def test_a_body_of_just_the_most_is_taken() -> None:
-    body = b" " * transport.MAX_BYTES
+    body = b" " * transport.MAX_ANSWER_BYTES
     with serving(whole(body)) as server:
         assert got(server.address).body == body
 

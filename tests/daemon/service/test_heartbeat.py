@@ -180,7 +180,7 @@ def heard() -> StringIO:
 
 def beaten(address: str, heard: StringIO, monkeypatch: pytest.MonkeyPatch) -> tuple[bool, float]:
     """Run one beat; return whether it succeeded and how long it took [s]."""
-    monkeypatch.setattr(heartbeat, "DEADLINE_S", SHORT_S)
+    monkeypatch.setattr(heartbeat, "HEARTBEAT_DEADLINE_S", SHORT_S)
     heart = Heartbeat(SecretStr(f"{address}/{SECRET}?key={SECRET}"), None, EVERY)
     handler, root = logging.StreamHandler(heard), logging.getLogger()
     level = root.level

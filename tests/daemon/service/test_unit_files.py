@@ -119,7 +119,7 @@ def test_the_watchdog_is_patient_and_comes_after_the_daemon_s_own_end(service: U
 
 def test_no_single_step_of_work_is_taken_for_a_stall() -> None:
     """The longest steps between two signs of life are a send, or all calls of a refresh."""
-    longest_s = max(SEND_S, 3 * fetch.DEADLINE_S)
+    longest_s = max(SEND_S, 3 * fetch.REQUEST_DEADLINE_S)
 
     assert daemon.TICK_S + daemon.LATE_S + daemon.LOOK_S + longest_s < daemon.STALL_S
     assert daemon.STALL_S < daemon.MAX_IDLE_S
@@ -130,7 +130,7 @@ def test_a_notice_that_is_due_is_out_within_a_minute_of_any_thread_s_death() -> 
 
 
 def test_what_has_begun_may_end_when_it_is_stopped(service: Unit) -> None:
-    assert service.seconds("TimeoutStopSec") > max(SEND_S, 3 * fetch.DEADLINE_S)
+    assert service.seconds("TimeoutStopSec") > max(SEND_S, 3 * fetch.REQUEST_DEADLINE_S)
 
 
 def test_only_what_a_restart_cannot_cure_stops_it(service: Unit) -> None:

@@ -5,8 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.wording.message_length import (
-    MAX_BYTES,
     MAX_CHARACTERS,
+    MAX_MESSAGE_BYTES,
     MAX_TITLE_BYTES,
     cut_title,
     fits,
@@ -38,7 +38,7 @@ def test_what_is_sent_has_no_more_bytes_than_its_service_takes(
 
     assert len(cut.encode()) <= MAX_TITLE_BYTES
     if len(cut.encode()) < 60:  # a title that leaves room for a line and the count of the others
-        assert len(cut.encode()) + 2 + len(rest.encode()) <= min(MAX_BYTES, service_bytes)
+        assert len(cut.encode()) + 2 + len(rest.encode()) <= min(MAX_MESSAGE_BYTES, service_bytes)
 
 
 def test_what_fits_is_sent_as_it_is() -> None:
