@@ -26,7 +26,7 @@ from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import CallSchedule, Ledger, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, SavedForecast
 from sillward.ledger.ledger import KEPT_DAYS
 from sillward.net.http import Answer
 from sillward.service.context import ServiceContext
@@ -74,9 +74,9 @@ def build_desks(number: int, folder: Path, clock: FakeClock) -> list[Desk]:
     ]
 
 
-def stored(source: str, site: Site, now: datetime) -> StoredForecast:
+def stored(source: str, site: Site, now: datetime) -> SavedForecast:
     """A cold night, as the provider gives it."""
-    return StoredForecast(source, now, now, dumped(Sky([(3.0, 17.0)]).body(site, DAY, now, 0)))
+    return SavedForecast(source, now, now, dumped(Sky([(3.0, 17.0)]).body(site, DAY, now, 0)))
 
 
 def no_network(*_: object, **__: object) -> Answer:

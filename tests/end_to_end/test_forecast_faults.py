@@ -32,7 +32,7 @@ from sillward.cli import main, shared
 from sillward.forecast import ensemble
 from sillward.forecast.provider_calls import TRIES
 from sillward.forecast.sources import met_norway, open_meteo
-from sillward.ledger import CallSchedule, StoredForecast
+from sillward.ledger import CallSchedule, SavedForecast
 from sillward.net import fetch
 from sillward.service.desk import PATIENCE, Desk
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -254,7 +254,7 @@ class World:
         assert plan is not None
         return plan
 
-    def stored(self, source: str = FIRST) -> StoredForecast:
+    def stored(self, source: str = FIRST) -> SavedForecast:
         stored = self.desk.context.ledger.forecasts.get(SITE.name, source)
         assert stored is not None
         return stored

@@ -24,7 +24,7 @@ from sillward.assembly.examples import DEMOS
 from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from sillward.text import terminal
 from sillward.text.columns import Screen
 from sillward_rules.sheet import Round
@@ -75,7 +75,7 @@ def household(folder: Path, weather: str, monkeypatch: pytest.MonkeyPatch, text:
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: now))
     site = load_household(path).collection.site
     with closing(Ledger(load_settings().ledger)) as ledger:
-        kept = StoredForecast("Open-Meteo", now, now, recorded(weather).read_bytes())
+        kept = SavedForecast("Open-Meteo", now, now, recorded(weather).read_bytes())
         ledger.forecasts.keep(site.name, kept)
     return path
 

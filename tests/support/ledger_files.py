@@ -8,7 +8,7 @@ from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, SavedForecast
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.chores import a_chore
@@ -42,7 +42,7 @@ def fill(ledger: Ledger, days: int = 40) -> None:
         )  # fmt: skip
         night = NightForecast(day, 12.0, 3.1, at + timedelta(hours=12), None, 0.6, 0.25, 24.8)
         ledger.nights.keep(SITE, "Invented source", at, [night])
-    ledger.forecasts.keep(SITE, StoredForecast("Invented source", NOW, NOW, b"12.5," * 3000))
+    ledger.forecasts.keep(SITE, SavedForecast("Invented source", NOW, NOW, b"12.5," * 3000))
     ledger.call_schedules.keep("Invented source", CallSchedule(NOW))
     ledger.marks.set("fetch failed", NOW, "answered 500")
 

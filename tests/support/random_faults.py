@@ -325,8 +325,8 @@ class RandomFaults:
         """Count how often it crosses the margin of a limit; what is not known is cold."""
         day = sun.night_at_or_after(SITE, self.clock.now).day
         best, low_c = self.desk.context.updater.store.best(SITE), -99.0
-        if best is not None and self.desk.context.has_forecast() and b"gap" not in best.stored.body:
-            low_c = float(best.stored.body.split()[0])
+        if best is not None and self.desk.context.has_forecast() and b"gap" not in best.saved.body:
+            low_c = float(best.saved.body.split()[0])
         for limit_c in (4.0, 8.0):
             was = self.cold.get((day, limit_c), True)
             cold = low_c < limit_c + (MILDER_K if was else COLDER_K)

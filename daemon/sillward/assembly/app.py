@@ -55,7 +55,7 @@ class App:
 
     @property
     def pretending(self) -> bool:
-        """Whether another time or a stored forecast stands in for the real one."""
+        """Whether another time or a recorded file stands in for the real one."""
         return self.options.at is not None or self.options.recorded is not None
 
     @property

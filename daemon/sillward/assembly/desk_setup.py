@@ -80,7 +80,7 @@ def build_desks(
 def desk_for_command(app: App, ledger: Ledger | None = None) -> Desk:
     """Build one desk for a command that sends a round, or shows the mail of the week.
 
-    ledger: by default the one of the settings; at a pretended time or with a stored forecast, one
+    ledger: by default the one of the settings; at a pretended time or with a recorded file, one
     in memory, so that nothing is kept.
     """
     if ledger is None and app.pretending:

@@ -1,6 +1,6 @@
 """What a command needs that shows something about a household and changes nothing.
 
-At a pretended time, or with a stored forecast, the ledger is left out: it tells of another day.
+At a pretended time, or with a recorded file, the ledger is left out: it tells of another day.
 """
 
 from collections.abc import Callable, Sequence
@@ -66,7 +66,7 @@ def forecast_updater(
 
 
 def fetched_weather(app: App, now: datetime) -> Weather:
-    """Return a forecast: the stored file's, else the network's, else the last good one.
+    """Return a forecast: the recorded file's, else the network's, else the last good one.
 
     Raise SourceError if none of them has one.
     """
@@ -78,7 +78,7 @@ def fetched_weather(app: App, now: datetime) -> Weather:
             best = updater.store.best(app.site)
             if best is None:
                 raise
-            fetched = best.stored.fetched_at.astimezone(app.site.zone)
+            fetched = best.saved.fetched_at.astimezone(app.site.zone)
             weather = updater.store.weather(app.site)
             note = ForecastInstead(str(error), fetched)
             return replace(weather, remarks=(note, *weather.remarks))
@@ -96,7 +96,7 @@ def ledger_to_read(app: App) -> Ledger:
 
 
 def ledger_of_forecasts(app: App) -> Ledger:
-    """Open the ledger, if there is one, to see its forecasts; an empty one beside a stored one."""
+    """Open the ledger, if there is one, to see its forecasts; an empty one with a recorded file."""
     return _ledger(app, real=app.options.recorded is None)
 
 
@@ -113,7 +113,7 @@ def stored_states(app: App) -> State:
 
 
 def stored_sheet(app: App, now: datetime) -> str | None:
-    """Return the full sheet of the round nearest in time, by the forecast that is stored.
+    """Return the full sheet of the round nearest in time, by the forecast that is saved.
 
     No source is asked and nothing is written. None if there is no forecast to go by.
     """
@@ -134,9 +134,9 @@ def stored_sheet(app: App, now: datetime) -> str | None:
 
 
 def moment_to_show(app: App, round_: Round | None) -> tuple[datetime, bool]:
-    """Return the moment to show, and whether it was taken from a stored forecast.
+    """Return the moment to show, and whether it was taken from a recorded file.
 
-    The moment is that of --at, else now. A stored forecast of other days, without --at, is shown
+    The moment is that of --at, else now. A recorded file of other days, without --at, is shown
     on the day it was recorded, at the hour of the round.
     """
     now = app.clock()

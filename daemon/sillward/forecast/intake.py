@@ -9,7 +9,7 @@ from sillward.forecast import doubt_wording
 from sillward.forecast.parsing import Reading
 from sillward.forecast.source import Source
 from sillward.forecast.store import CLOCK_MARK, ForecastStore, HeldForecast, doubted_key
-from sillward.ledger import StoredForecast
+from sillward.ledger import SavedForecast
 from sillward.net.http import Answer
 from sillward_rules.weather.hourly import Weather, same_forecast
 from sillward_rules.weather.night_summary import nights_of
@@ -66,10 +66,10 @@ class ForecastIntake:
         has_validators = answer.status == 200
         self.store.ledger.forecasts.keep(
             site.name,
-            StoredForecast(
+            SavedForecast(
                 source=source.name,
                 fetched_at=now,
-                changed_at=now if before is None or changed else before.stored.changed_at,
+                changed_at=now if before is None or changed else before.saved.changed_at,
                 body=body,
                 last_modified=answer.last_modified if has_validators else None,
                 etag=answer.etag if has_validators else None,
@@ -111,13 +111,13 @@ class ForecastIntake:
         last = self.store.doubted_of(source, site)
         since = now
         if last is not None and agree(weather, last.weather, now):
-            since = min(last.stored.changed_at, now)
+            since = min(last.saved.changed_at, now)
         if not found or believed_at_last(found, since, now):
             if last is not None:
                 log.warning("forecast.believed_again source=%s site=%s", source.name, site.name)
             ledger.forecasts.forget(site.name, key)
             return
-        ledger.forecasts.keep(site.name, StoredForecast(key, now, since, body))
+        ledger.forecasts.keep(site.name, SavedForecast(key, now, since, body))
         msg = f"{source.name}: the forecast looks wrong: {doubt_wording.reason(found)}"
         raise DoubtError(msg)
 

@@ -1,4 +1,4 @@
-"""A stored forecast body in place of the network, read by the source that it came from."""
+"""A recorded file in place of the network, read by the source that its content is from."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,7 +16,7 @@ from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
 MAX_RECORDED_BYTES = 5_000_000
-"""The most bytes of a stored body: as many as an answer from the network may have."""
+"""The most bytes of a recorded file: as many as an answer from the network may have."""
 
 
 @dataclass(frozen=True, slots=True)

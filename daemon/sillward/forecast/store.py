@@ -1,7 +1,7 @@
 """The forecast store: the last good forecasts in the ledger, and the one that is used.
 
-That is the first of the grower's sources that is sound, else the freshest. What it lacks is filled
-from the others, and what the grower must know about that is in the weather's remarks.
+The first of the grower's sources with a sound forecast is used, else the freshest forecast. What it
+lacks is filled from the others, and the weather's remarks say what the grower must know about it.
 """
 
 import logging
@@ -13,7 +13,7 @@ from sillward.errors import SourceError
 from sillward.forecast import doubt_wording
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.source import Source
-from sillward.ledger import Ledger, Mark, StoredForecast
+from sillward.ledger import Ledger, Mark, SavedForecast
 from sillward.ledger.tables.forecasts import ForecastStamp
 from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.weather import sun
@@ -35,8 +35,7 @@ from sillward_rules.weather.site import Site
 Clock = Callable[[], datetime]
 
 SPREAD_GOOD_FOR = timedelta(hours=36)
-"""Members older than this are not used. Judgement: three calls in a
-row have failed by then."""
+"""Members older than this are not used. Judgement: three calls in a row have failed by then."""
 
 CLOCK_MARK = "clock"
 """The mark in the ledger that says by how much this machine's clock is off."""
@@ -51,10 +50,10 @@ def utc_now() -> datetime:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class HeldForecast:
-    """The last good forecast of a source, as it was kept and as it reads."""
+    """The last good forecast of a source, as it is saved and as it reads."""
 
     source: Source
-    stored: StoredForecast
+    saved: SavedForecast
     weather: Weather
 
     def is_sound(self, site: Site, now: datetime) -> bool:
@@ -68,11 +67,11 @@ class HeldForecast:
 class DoubtedForecast:
     """The last forecast of a source that cannot be believed. It is never used.
 
-    stored.changed_at: since when the source has been giving much the same.
+    `saved.changed_at` is the time since which the source has been giving much the same.
     """
 
     source: Source
-    stored: StoredForecast
+    saved: SavedForecast
     weather: Weather
     doubts: tuple[Doubt, ...]
 
@@ -101,8 +100,8 @@ class ForecastStore:
     clock: Clock = utc_now
     ensemble: Ensemble | None = None
     second_opinion_k: float | None = None
-    """Where a second source differs from the first by more than this, the colder is used [K]. None:
-    no second source is asked."""
+    """Where a second source differs from the first by more than this, the colder is used [K]. With
+    None no second source is asked."""
     _read: dict[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(default_factory=dict)
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
@@ -126,7 +125,7 @@ class ForecastStore:
             nothing = no_weather(self.sources[0].name, now)
             return replace(nothing, remarks=(*first, *nothing.remarks))
         weather, others = best.weather, [other for other in self.held(site) if other is not best]
-        told = self._why_not_the_first(best, site, doubted)
+        remarks = self._why_not_the_first(best, site, doubted)
         for other in others:
             weather = with_past(weather, other.weather)
         if self.second_opinion_k is not None:
@@ -136,7 +135,7 @@ class ForecastStore:
             if able:
                 weather = second_opinion(site, weather, able[0].weather, now, self.second_opinion_k)
             elif best.source is self.sources[0]:
-                told = (*told, self._no_opinion())
+                remarks = (*remarks, self._no_opinion())
         weather = self.spread_over(site, weather)
         used = None if weather.freshness(now) is Freshness.EXPIRED else best
         said = []
@@ -145,7 +144,7 @@ class ForecastStore:
             if forecast.may_be_true:
                 weather = unjudged_where_colder(site, weather, forecast.weather, now)
             said.append(_doubted_remark(forecast, used, site, colder=weather is not known))
-        return replace(weather, remarks=(*first, *said, *map(Plain, told), *weather.remarks))
+        return replace(weather, remarks=(*first, *said, *map(Plain, remarks), *weather.remarks))
 
     def best(self, site: Site) -> HeldForecast | None:
         """Return the forecast to use: the first in the list that is sound, else the freshest."""
@@ -176,9 +175,9 @@ class ForecastStore:
 
     def edition(self, site: Site) -> object:
         """Return a value that stays equal while no forecast of a site changes."""
-        held = [(known.source.name, known.stored.changed_at) for known in self.held(site)]
+        held = [(known.source.name, known.saved.changed_at) for known in self.held(site)]
         held += [
-            (doubted_key(doubted.source), doubted.stored.changed_at)
+            (doubted_key(doubted.source), doubted.saved.changed_at)
             for doubted in self.doubted(site)
         ]
         members = None
@@ -203,37 +202,38 @@ class ForecastStore:
     def doubted_of(self, source: Source, site: Site) -> DoubtedForecast | None:
         """Return the last forecast of a source, if it was doubted and is not too old to matter.
 
-        The doubts are worked out anew from what is held, as of when it was fetched.
+        The doubts are worked out again from what is held now, for the time at which it was fetched.
         """
         stamp = self.ledger.forecasts.stamp(site.name, doubted_key(source))
         read, known = self._doubted.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
-            return known if self._matters(known.stored) else None
-        stored = self.ledger.forecasts.get(site.name, doubted_key(source))
-        if stored is None or stamp is None or not self._matters(stored):
+            return known if self._matters(known.saved) else None
+        saved = self.ledger.forecasts.get(site.name, doubted_key(source))
+        if saved is None or stamp is None or not self._matters(saved):
             return None
         try:
-            weather = source.read(stored.body, site, stored.fetched_at)
-            found = self.doubts_about(source, site, weather, stored.fetched_at)
-        except Exception as error:  # it is of no use, whatever is wrong with it
-            log.warning("forecast.unreadable source=%s reason=%s", stored.source, error)
+            weather = source.read(saved.body, site, saved.fetched_at)
+            found = self.doubts_about(source, site, weather, saved.fetched_at)
+        except Exception as error:  # of any kind: the body cannot be used
+            log.warning("forecast.unreadable source=%s reason=%s", saved.source, error)
             return None
         if not found:  # what was held then has changed: the next one will be believed
             return None
-        doubted = DoubtedForecast(source, stored, weather, found)
+        doubted = DoubtedForecast(source, saved, weather, found)
         self._doubted[source.name, site.name] = stamp, doubted
         return doubted
 
-    def _matters(self, stored: StoredForecast) -> bool:
-        return abs(self.clock() - stored.fetched_at) <= STALE
+    def _matters(self, saved: SavedForecast) -> bool:
+        return abs(self.clock() - saved.fetched_at) <= STALE
 
     def doubts_about(
         self, source: Source, site: Site, weather: Weather, now: datetime
     ) -> tuple[Doubt, ...]:
-        """Return the doubts about a forecast, by itself and by all that is held.
+        """Return the doubts about a forecast, from its own numbers and from all that is held.
 
-        A source that is itself doubted counts neither for nor against another: where two say that
-        it has become warmer, the last good forecast of neither must stand in the way.
+        The last good forecast of a source that is now doubted is not compared with: where two
+        sources agree that it has become warmer, the older forecast of one must not speak against
+        the newer forecast of the other.
         """
         able = [
             other.weather
@@ -252,18 +252,18 @@ class ForecastStore:
         )
 
     def failure(self, place: int = 0) -> Mark | None:
-        """Return when and why the last call to the source at this place failed, if it did."""
+        """Return when and why the last call to the source at this index failed, if it did."""
         name = self.sources[place].name
         plan = self.ledger.call_schedules.get(name)
         return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None
 
     def trouble(self, place: int = 0) -> str | None:
-        """Return why the last call to the source at this place failed; None if it was good."""
+        """Return why the last call to the source at this index failed; None if it did not."""
         failed = self.failure(place)
         return None if failed is None else failed.text
 
     def today(self) -> date:
-        """Return the UTC day by which calls are counted."""
+        """Return today's date in UTC, by which calls are counted."""
         return self.clock().astimezone(UTC).date()
 
     def clock_doubt(self) -> str | None:
@@ -282,7 +282,11 @@ class ForecastStore:
     def _why_not_the_first(
         self, best: HeldForecast, site: Site, doubted: Sequence[DoubtedForecast]
     ) -> tuple[str, ...]:
-        """Return why the forecast is not the first source's, if so; a doubt is told by itself."""
+        """Return why another source than the first is used.
+
+        Nothing is returned if the first is used, or if its forecast is doubted, as another remark
+        says so.
+        """
         first = self.sources[0]
         if best.source is first or any(forecast.source is first for forecast in doubted):
             return ()
@@ -300,42 +304,42 @@ class ForecastStore:
         """Return the weather with the members' spread, if there is one that is not too old."""
         if self.ensemble is None:
             return weather
-        stored = self.ledger.forecasts.get(site.name, self.ensemble.name)
-        if stored is None or not abs(self.clock() - stored.fetched_at) <= SPREAD_GOOD_FOR:
+        saved = self.ledger.forecasts.get(site.name, self.ensemble.name)
+        if saved is None or not abs(self.clock() - saved.fetched_at) <= SPREAD_GOOD_FOR:
             return weather
         try:
-            spread = self.ensemble.read(stored.body, site, weather.times)
+            spread = self.ensemble.read(saved.body, site, weather.times)
         except SourceError as error:
             log.warning("forecast.unreadable source=%s reason=%s", self.ensemble.name, error)
             return weather
         return replace(weather, spread=spread)
 
     def forget(self, site: Site) -> None:
-        """Read the forecasts of a site anew: it may be another place now."""
+        """Drop what was read for a site, because its coordinates may have changed."""
         for source in self.sources:
             self._read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
 
     def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
-        """Return the last good forecast of a source, if it is for this place. It is read once."""
+        """Return the last good forecast of a source for a site. Its body is read once."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self._read.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
             return known
-        stored = self.ledger.forecasts.get(site.name, source.name)
-        if stored is None or stamp is None:
+        saved = self.ledger.forecasts.get(site.name, source.name)
+        if saved is None or stamp is None:
             return None
         try:
-            weather = source.read(stored.body, site, stored.fetched_at)
-        except Exception as error:  # whatever is wrong with it: it is no forecast
+            weather = source.read(saved.body, site, saved.fetched_at)
+        except Exception as error:  # of any kind: the body cannot be used
             log.warning("forecast.unreadable source=%s reason=%s", source.name, error)
             return None
-        if weather.issued_at is None and stored.fetched_at - stored.changed_at > UNMOVED:
+        if weather.issued_at is None and saved.fetched_at - saved.changed_at > UNMOVED:
             # The same numbers for so long: the provider has not worked out new ones.
-            weather = replace(weather, issued_at=stored.changed_at)
-        if known is not None:  # what a source without a past has told before is its past
+            weather = replace(weather, issued_at=saved.changed_at)
+        if known is not None:  # a source that gives no past hours gave them as a forecast before
             weather = with_past(weather, known.weather)
-        held = HeldForecast(source, stored, weather)
+        held = HeldForecast(source, saved, weather)
         self._read[source.name, site.name] = stamp, held
         return held
 
@@ -344,7 +348,7 @@ def _doubted_remark(
     doubted: DoubtedForecast, best: HeldForecast | None, site: Site, *, colder: bool = False
 ) -> ForecastDoubted:
     """Return the remark on a doubted forecast: why it is doubted, and what is used instead."""
-    fetched = None if best is None else best.stored.fetched_at.astimezone(site.zone)
+    fetched = None if best is None else best.saved.fetched_at.astimezone(site.zone)
     return ForecastDoubted(
         source=doubted.source.name,
         why=doubt_wording.reason(doubted.doubts),

@@ -22,7 +22,7 @@ from sillward.forecast.intake import ForecastIntake
 from sillward.forecast.provider_calls import Provider, ProviderCaller
 from sillward.forecast.source import Source
 from sillward.forecast.store import ForecastStore, HeldForecast
-from sillward.ledger import CallSchedule, StoredForecast
+from sillward.ledger import CallSchedule, SavedForecast
 from sillward.net import fetch
 from sillward.net.http import Answer
 from sillward_rules.weather.hourly import no_weather
@@ -227,7 +227,7 @@ class ForecastUpdater:
         for site, body in zip(sites, bodies, strict=True):
             ensemble.read(body, site, no_weather(ensemble.name, now).times)
             self.store.ledger.forecasts.keep(
-                site.name, StoredForecast(ensemble.name, now, now, body)
+                site.name, SavedForecast(ensemble.name, now, now, body)
             )
         log.info("forecast.members source=%s bytes=%d", ensemble.name, len(answer.body))
         return answer.good_for(now)
@@ -238,7 +238,7 @@ def _lacks_any(saved: Sequence[HeldForecast | None], now: datetime) -> bool:
 
     The site is new then, or the clock has been set back since the forecast was fetched.
     """
-    return any(forecast is None or forecast.stored.fetched_at > now for forecast in saved)
+    return any(forecast is None or forecast.saved.fetched_at > now for forecast in saved)
 
 
 def _is_behind_schedule(
@@ -256,7 +256,7 @@ def _is_behind_schedule(
     oldest = now - interval - schedule.SLACK
     good_until = plan.not_before or now - interval
     return good_until <= now - schedule.SLACK and any(
-        forecast is not None and forecast.stored.fetched_at < oldest for forecast in saved
+        forecast is not None and forecast.saved.fetched_at < oldest for forecast in saved
     )
 
 
@@ -268,7 +268,7 @@ def _second_opinion_interval(source: Source) -> timedelta:
 def _conditions(saved: HeldForecast) -> dict[str, str]:
     """Return the headers by which an unchanged forecast need not be sent again."""
     given = {
-        "If-Modified-Since": saved.stored.last_modified,
-        "If-None-Match": saved.stored.etag,
+        "If-Modified-Since": saved.saved.last_modified,
+        "If-None-Match": saved.saved.etag,
     }
     return {name: value for name, value in given.items() if value}

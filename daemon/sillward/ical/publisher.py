@@ -72,7 +72,7 @@ def _fingerprint(context: ServiceContext) -> object:
     """Return a hash of what a site's calendar depends on, cheap enough for every tick."""
     now, site = context.clock(), context.site
     best = context.forecasts.best(site)
-    forecast = None if best is None else (best.source.name, best.stored.changed_at)
+    forecast = None if best is None else (best.source.name, best.saved.changed_at)
     told = context.ledger.chores.stored_since(site.name, now - KEPT)
     states = sorted(context.ledger.plants.states(site.name).items(), key=lambda state: state[0])
     return hash((site.local_date(now), forecast, context.has_forecast(), *told, *states))

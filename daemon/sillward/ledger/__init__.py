@@ -8,9 +8,9 @@ from sillward.ledger.records import (
     Mark,
     Notice,
     NoticeState,
+    SavedForecast,
     Stage,
     StoredChore,
-    StoredForecast,
 )
 from sillward.ledger.subjects import Alarm, Subject
 
@@ -23,8 +23,8 @@ __all__ = [
     "Mark",
     "Notice",
     "NoticeState",
+    "SavedForecast",
     "Stage",
     "StoredChore",
-    "StoredForecast",
     "Subject",
 ]

@@ -23,7 +23,7 @@ from sillward_rules.weather.night_summary import NightForecast
 
 
 @dataclass(frozen=True, slots=True)
-class StoredForecast:
+class SavedForecast:
     """The last good body of a source for a site.
 
     fetched_at: when the source last gave or confirmed it. changed_at: when it last said something
@@ -303,21 +303,21 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
     )
 
 
-def columns_of(record: StoredForecast | CallSchedule) -> dict[str, object]:
+def columns_of(record: SavedForecast | CallSchedule) -> dict[str, object]:
     """Return the columns of a record, by name."""
     return {field.name: column_value(getattr(record, field.name)) for field in fields(record)}
 
 
-def forecast_of(row: sqlite3.Row) -> StoredForecast | None:
+def forecast_of(row: sqlite3.Row) -> SavedForecast | None:
     """Return a forecast from its row; None if its body cannot be decompressed."""
-    values = {field.name: row[field.name] for field in fields(StoredForecast)}
+    values = {field.name: row[field.name] for field in fields(SavedForecast)}
     for name in ("fetched_at", "changed_at"):
         values[name] = to_moment(values[name])
     try:
         values["body"] = zlib.decompress(values["body"])
     except zlib.error:
         return None
-    return StoredForecast(**values)
+    return SavedForecast(**values)
 
 
 def call_schedule_of(row: sqlite3.Row) -> CallSchedule:

@@ -1,4 +1,4 @@
-"""What `sillward forecast` prints: the stored forecasts, and how far they can be trusted."""
+"""What `sillward forecast` prints: the saved forecasts, and how far they can be trusted."""
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
@@ -27,7 +27,7 @@ MAX_GAPS = 4
 def document(
     household: Household, updater: ForecastUpdater, now: datetime, voice: Voice
 ) -> dict[str, Any]:
-    """Return what is stored, as plain types with times in the site's zone.
+    """Return what is saved, as plain types with times in the site's zone.
 
     voice: words the remarks among it.
     """
@@ -35,7 +35,7 @@ def document(
     iso = iso_in_zone_of(site)
     best, weather = updater.store.best(site), updater.store.weather(site)
     lows = tonight(site, household.collection.spots, weather, now)
-    stored = {held.source.name: held for held in updater.store.held(site)}
+    saved = {held.source.name: held for held in updater.store.held(site)}
     doubted = {
         doubted.source.name: [voice.retold(in_words(doubt)) for doubt in doubted.doubts]
         for doubted in updater.store.doubted(site)
@@ -48,7 +48,7 @@ def document(
             {"name": source.name, "used": best is not None and best.source is source}
             | _schedule_document(updater, source.name, iso)
             | {"doubted": doubted.get(source.name)}
-            | _held_document(stored.get(source.name), now, iso)
+            | _held_document(saved.get(source.name), now, iso)
             for source in updater.store.sources
         ],
         "spread": lows.spread,
@@ -75,9 +75,9 @@ def _held_document(held: HeldForecast | None, now: datetime, iso: IsoTime) -> di
     weather = held.weather
     return {
         "state": weather.freshness(now).value,
-        "fetched": iso(held.stored.fetched_at),
+        "fetched": iso(held.saved.fetched_at),
         "issued": iso(weather.issued_at),
-        "changed": iso(held.stored.changed_at),
+        "changed": iso(held.saved.changed_at),
         "age_minutes": max(0, int(weather.age(now) / timedelta(minutes=1))),
         "reaches": iso(moment(weather.times[-1])),
         "gaps": [_gap_document(gap, iso) for gap in gaps(weather, now, now + GAPS_AHEAD)],

@@ -71,7 +71,7 @@ def _forecast_document(
         return None
     return {
         "source": best.source.name,
-        "fetched": iso(best.stored.fetched_at),
+        "fetched": iso(best.saved.fetched_at),
         "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
         "state": best.weather.freshness(now).value,
     }

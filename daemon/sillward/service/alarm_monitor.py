@@ -34,7 +34,7 @@ def blind(context: ServiceContext) -> Message:
         return alarms.blind(sheet, None, why, context.voice)
     why = why or context.voice.say("nothing_new", source=best.source.name)
     # What a source repeats day after day is fetched anew, and as old as it was.
-    since = best.weather.issued_at or best.stored.fetched_at
+    since = best.weather.issued_at or best.saved.fetched_at
     return alarms.blind(sheet, since, why, context.voice)
 
 

@@ -11,7 +11,7 @@ from sillward.assembly.app import App, Options, build, parse_at
 from sillward.assembly.examples import examples
 from sillward.errors import ConfigError, SourceError, UsageError
 from sillward.forecast.sources.open_meteo import OpenMeteo
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round
@@ -36,7 +36,7 @@ def test_the_last_good_forecast_stands_in_and_says_so() -> None:
     ledger = Ledger(app.settings.ledger)
     fetched_at = NOW - timedelta(hours=3)
     body = COLD_SNAP.read_bytes()
-    stored = StoredForecast("Open-Meteo", fetched_at, fetched_at, body)
+    stored = SavedForecast("Open-Meteo", fetched_at, fetched_at, body)
     ledger.forecasts.keep("Courtyard", stored)
     ledger.close()
     app = offline(app)

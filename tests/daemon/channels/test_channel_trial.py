@@ -22,7 +22,7 @@ from sillward.cli import main, shared, try_channel
 from sillward.config.household import Channel
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from sillward.text.columns import Screen
 from sillward.text.units import SI, Units
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -115,7 +115,7 @@ def keep_a_forecast() -> None:
     with closing(Ledger(load_settings().ledger)) as ledger:
         ago = NOW - timedelta(minutes=40)
         ledger.forecasts.keep(
-            "Courtyard", StoredForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
+            "Courtyard", SavedForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
         )
 
 
@@ -283,7 +283,7 @@ def test_without_a_forecast_there_is_no_sheet(yard: Yard, age_h: int | None) -> 
     if age_h is not None:
         with closing(Ledger(load_settings().ledger)) as ledger:
             ago = NOW - timedelta(hours=age_h)
-            kept = StoredForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
+            kept = SavedForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
             ledger.forecasts.keep("Courtyard", kept)
     yard.channel("desk", OK, 'length = "full"')
 

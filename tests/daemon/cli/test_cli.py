@@ -22,7 +22,7 @@ from sillward.assembly.examples import DEMOS
 from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.rule_reading import standard_rules
@@ -1004,9 +1004,7 @@ def test_forecast_shows_what_is_held_at_another_hour_too() -> None:
     kept = Ledger(load_settings().ledger)
     fetched_at = datetime(2026, 5, 14, 17, tzinfo=UTC)
     cold_snap = (EXAMPLES / "recorded" / "cold-snap.json").read_bytes()
-    kept.forecasts.keep(
-        "Courtyard", StoredForecast("Open-Meteo", fetched_at, fetched_at, cold_snap)
-    )
+    kept.forecasts.keep("Courtyard", SavedForecast("Open-Meteo", fetched_at, fetched_at, cold_snap))
     kept.close()
 
     held = call("forecast", "--collection", COURTYARD, "--at", "2026-05-14T17:00")

@@ -17,7 +17,7 @@ from sillward.assembly.desk_setup import build_desks
 from sillward.cli import main, shared
 from sillward.errors import SourceError
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from tests.support.bodies import body, dumped
 from tests.support.fakes import FakeClock, Wire
 from tests.support.met_bodies import met_body
@@ -58,7 +58,7 @@ def report() -> dict[str, Any]:
 def keep(name: str, made: bytes, at: datetime = NOW, changed: datetime | None = None) -> None:
     built = build(Options(collection=COURTYARD), clock=lambda: NOW)
     ledger = Ledger(built.settings.ledger)
-    ledger.forecasts.keep("Courtyard", StoredForecast(name, at, changed or at, made))
+    ledger.forecasts.keep("Courtyard", SavedForecast(name, at, changed or at, made))
     ledger.close()
 
 

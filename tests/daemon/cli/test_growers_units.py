@@ -21,7 +21,7 @@ from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.cli import main, shared
 from sillward.config.settings import load_settings
-from sillward.ledger import Ledger, StoredForecast
+from sillward.ledger import Ledger, SavedForecast
 from sillward.reports import status, why
 from sillward.service.health import TICK_MARK
 from sillward_rules.explanation import ExplainedHour
@@ -134,7 +134,7 @@ def keep_a_forecast(age: timedelta = timedelta(0)) -> None:
     at = DUSK - age
     with closing(Ledger(load_settings().ledger)) as ledger:
         ledger.forecasts.keep(
-            "Courtyard", StoredForecast("Open-Meteo", at, at, COLD_SNAP.read_bytes())
+            "Courtyard", SavedForecast("Open-Meteo", at, at, COLD_SNAP.read_bytes())
         )
 
 

@@ -695,7 +695,7 @@ def test_two_processes_with_one_ledger_take_no_turn_from_each_other(make: Make) 
             updater.refresh_due()
         world.clock.move(minutes=1)
         assert world.updater.store.best(SITE) is not None
-        age = world.clock.now - world.updater.store.held(SITE)[0].stored.fetched_at
+        age = world.clock.now - world.updater.store.held(SITE)[0].saved.fetched_at
         assert age <= timedelta(hours=2)
     assert len(world.wire.asked) <= 2 * 20
 

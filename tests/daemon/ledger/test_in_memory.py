@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError
-from sillward.ledger import CallSchedule, Ledger, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, SavedForecast
 from sillward.ledger.opening import FileOpener
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
@@ -75,7 +75,7 @@ def nights(count: int) -> list[NightForecast]:
 
 WRITES: dict[str, Callable[[Ledger], object]] = {
     "forecast": lambda ledger: ledger.forecasts.keep(
-        SITE, StoredForecast("Other", NOW, NOW, os.urandom(30_000))
+        SITE, SavedForecast("Other", NOW, NOW, os.urandom(30_000))
     ),
     "call schedule": lambda ledger: ledger.call_schedules.keep(
         "Other", CallSchedule(NOW, reason="x" * 9000)

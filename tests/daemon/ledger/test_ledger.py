@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from sillward.errors import LedgerError, NotOursError
-from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, StoredForecast
+from sillward.ledger import CallSchedule, Ledger, Notice, NoticeState, SavedForecast
 from sillward.ledger.opening import FileOpener
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.ledger.tables import nights
@@ -281,7 +281,7 @@ def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
 # -- forecasts and schedules
 
 
-A_FORECAST = StoredForecast(
+A_FORECAST = SavedForecast(
     source="Invented source",
     fetched_at=NOW,
     changed_at=NOW - timedelta(hours=3),
@@ -292,7 +292,7 @@ A_FORECAST = StoredForecast(
 
 
 def test_the_last_forecast_of_a_source_is_kept_byte_by_byte(ledger: Ledger) -> None:
-    bare = StoredForecast("Other source", NOW, NOW, b"")
+    bare = SavedForecast("Other source", NOW, NOW, b"")
 
     ledger.forecasts.keep(SITE, replace(A_FORECAST, body=b"older", etag="older"))
     for stored in (A_FORECAST, bare):

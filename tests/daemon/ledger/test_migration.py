@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import CalendarEventVersion, CallSchedule, Ledger, StoredForecast
+from sillward.ledger import CalendarEventVersion, CallSchedule, Ledger, SavedForecast
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.reports.sheet_json import of_chore
@@ -153,7 +153,7 @@ def test_everything_else_is_there_too(old: Path) -> None:
         )
         assert [notice.key for notice in ledger.notices.latest(SITE)] == ["k"]
         fetched_at = datetime(2026, 5, 14, 19, tzinfo=UTC)
-        assert ledger.forecasts.get(SITE, "Test") == StoredForecast(
+        assert ledger.forecasts.get(SITE, "Test") == SavedForecast(
             "Test", fetched_at, fetched_at, BODY
         )
 

@@ -15,7 +15,7 @@ from sillward.errors import DeliveryError
 from sillward.forecast.schedule import PAUSES
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import Ledger, NoticeState, StoredForecast
+from sillward.ledger import Ledger, NoticeState, SavedForecast
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
 from sillward.service.desk import PATIENCE, Desk
@@ -518,7 +518,7 @@ def test_a_forecast_that_comes_within_the_patience_is_used(make: Make) -> None:
 def test_a_stored_body_that_cannot_be_read_counts_as_none(make: Make) -> None:
     world = make("17:00")
     at = local("16:59")
-    world.ledger.forecasts.keep(SITE.name, StoredForecast(world.source.name, at, at, b"<html>"))
+    world.ledger.forecasts.keep(SITE.name, SavedForecast(world.source.name, at, at, b"<html>"))
 
     weather = world.desk.context.weather()
 
@@ -538,7 +538,7 @@ def test_a_stored_body_of_no_use_does_not_stop_a_fetch(
     since."""
     world = make("17:00", low_c=15.0)
     at = local("16:59")
-    world.ledger.forecasts.keep(SITE.name, StoredForecast(source, at, at, body))
+    world.ledger.forecasts.keep(SITE.name, SavedForecast(source, at, at, body))
 
     world.desk.tick()
 

@@ -4,7 +4,7 @@ import zlib
 from datetime import datetime
 
 from sillward.ledger.database import Database
-from sillward.ledger.records import StoredForecast, columns_of, forecast_of, to_text
+from sillward.ledger.records import SavedForecast, columns_of, forecast_of, to_text
 
 ForecastStamp = tuple[str | None, ...]
 """When a forecast was fetched and changed, and its validators, as they lie in the file."""
@@ -16,7 +16,7 @@ class ForecastTable:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def keep(self, site: str, forecast: StoredForecast) -> None:
+    def keep(self, site: str, forecast: SavedForecast) -> None:
         """Keep a validated forecast as the last good one of its source for the site.
 
         The body is tens of kB of text that repeats itself, so it lies compressed in the file.
@@ -33,7 +33,7 @@ class ForecastTable:
             source,
         )
 
-    def get(self, site: str, source: str) -> StoredForecast | None:
+    def get(self, site: str, source: str) -> SavedForecast | None:
         """Return the last good forecast; None if there is none or its body is damaged."""
         rows = self._database.rows(
             "SELECT * FROM forecast WHERE site = ? AND source = ?", site, source
