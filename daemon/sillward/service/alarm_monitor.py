@@ -38,13 +38,27 @@ def blind(context: ServiceContext) -> Message:
     return alarms.blind(sheet, since, why, context.voice)
 
 
+@dataclass(frozen=True, slots=True)
+class _Episode:
+    """A state that a grower must hear of, as it is now.
+
+    While it lasts the ledger has a mark of it, and an alarm is told each day; its end is told once.
+    """
+
+    kind: Alarm
+    words: Words | None
+    """The alarm, or None if the state does not last (any more)."""
+    end: Words
+    """The message at its end."""
+    was_said: bool = False
+    """Whether a round has told of it today."""
+    may_end: bool = True
+    """Whether it is over for good if it does not last; otherwise its end is not told yet."""
+
+
 @dataclass(slots=True)
 class AlarmMonitor:
-    """Looks for states that a grower must hear of, and enqueues their alarms.
-
-    A state is an *episode*: a mark in the ledger while it lasts, with an alarm on each day, and one
-    message at its end.
-    """
+    """Looks for states that a grower must hear of, and enqueues their alarms."""
 
     context: ServiceContext
 
@@ -76,14 +90,14 @@ class AlarmMonitor:
         dusk_enqueued_at = context.ledger.rounds.enqueued_at(
             context.site.name, Round.DUSK.value, today
         )
-        self._episode(
+        episode = _Episode(
             Alarm.NO_FORECAST,
-            now,
             None if context.has_forecast() else partial(blind, context),
-            self._sighted,
+            self._end_of_no_forecast,
             was_said=dusk_enqueued_at is not None,
             may_end=self._has_fresh_forecast(),
         )
+        self._follow(episode, now)
 
     def _look_at_clock(self, now: datetime) -> None:
         """Tell that this machine's clock is wrong, or is right again."""
@@ -92,12 +106,14 @@ class AlarmMonitor:
     def _tell_of_clock(self, doubt: str | None, now: datetime) -> None:
         voice = self.context.voice
         alarm = None if doubt is None else partial(alarms.doubtful_clock, doubt, voice)
-        self._episode(Alarm.WRONG_CLOCK, now, alarm, partial(alarms.right_clock, voice))
+        episode = _Episode(Alarm.WRONG_CLOCK, alarm, partial(alarms.right_clock, voice))
+        self._follow(episode, now)
 
     def _look_at_ledger(self, now: datetime) -> None:
         ledger, voice = self.context.ledger, self.context.voice
         alarm = partial(alarms.no_ledger, voice) if ledger.in_memory else None
-        self._episode(Alarm.NO_LEDGER, now, alarm, partial(alarms.ledger_back, voice))
+        episode = _Episode(Alarm.NO_LEDGER, alarm, partial(alarms.ledger_back, voice))
+        self._follow(episode, now)
         reset = ledger.marks.get(HISTORY_RESET)
         if reset is None:
             return
@@ -113,35 +129,24 @@ class AlarmMonitor:
         subject = Subject(alarm, time=f"{at:%H:%M:%S}")
         self._alarm(subject, self.context.clock(), lambda: words)
 
-    def _episode(
-        self,
-        kind: Alarm,
-        now: datetime,
-        alarm: Words | None,
-        end: Words,
-        *,
-        was_said: bool = False,
-        may_end: bool = True,
-    ) -> None:
-        """Tell the alarm of a state while it lasts, and its end.
-
-        alarm: None if the state does not last. was_said: whether a round has told of it today.
-        may_end: whether it is over for good; otherwise its end is not told yet.
-        """
+    def _follow(self, episode: _Episode, now: datetime) -> None:
+        """Tell the alarm of a state while it lasts, and its end."""
         ledger, site = self.context.ledger, self.context.site
-        mark = f"{kind}, {site.name}"
+        mark = f"{episode.kind}, {site.name}"
         since = ledger.marks.get(mark)
-        if alarm is not None:
+        if episode.words is not None:
             if since is None:
                 ledger.marks.set(mark, now, "")
-            if not was_said:
-                self._alarm(Subject(kind), now, alarm)
-        elif since is not None and may_end:
+            if not episode.was_said:
+                self._alarm(Subject(episode.kind), now, episode.words)
+        elif since is not None and episode.may_end:
             # The network that brings the forecast brings notices too: what still waits is untrue
             # now, and a channel that never heard of the trouble need not hear of its end.
-            may_have_arrived = ledger.notices.withdraw(site.name, kind, site.local_date(since.at))
+            may_have_arrived = ledger.notices.withdraw(
+                site.name, episode.kind, site.local_date(since.at)
+            )
             uninformed = {channel for channel, arrived in may_have_arrived.items() if not arrived}
-            self._alarm(Subject(kind, is_over=True), now, end, uninformed)
+            self._alarm(Subject(episode.kind, is_over=True), now, episode.end, uninformed)
             ledger.marks.remove(mark)
 
     def _alarm(
@@ -167,7 +172,7 @@ class AlarmMonitor:
         )
         log.warning("alarm.told kind=%s day=%s", name, day)
 
-    def _sighted(self) -> Message:
+    def _end_of_no_forecast(self) -> Message:
         context = self.context
         return alarms.forecast_back(context.sheet(Round.DUSK, context.weather()), context.voice)
 

@@ -2,7 +2,7 @@
 
 import logging
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import cache
@@ -48,14 +48,14 @@ class _Correction:
 
     @property
     def good_until(self) -> datetime:
-        """Until when it is news: a call-off until the hour at which it would have been done."""
+        """Until when to send it: a call-off until the hour at which it would have been done."""
         if self.asks_something:
             return self.told.until
         return max(order.at for order in self.revision.called_off)
 
     @property
     def outdated(self) -> list[Notice]:
-        """Changes that still wait: they may be untrue by now, and would come after this one."""
+        """Changes that still wait: they may be untrue by now, and would be sent after this one."""
         return [
             notice
             for notice in self.notices
@@ -84,8 +84,8 @@ class Corrections:
             self._compare(told)
             self._compared[told.round] = newest
 
-    def compare_anew(self) -> None:
-        """Compare what was told at the next look, even with the same forecast."""
+    def forget_comparisons(self) -> None:
+        """Compare at the next look even if the forecast is still the same."""
         self._compared.clear()
 
     def _compare(self, told: RoundInForce) -> None:
@@ -135,7 +135,7 @@ class Corrections:
         )
 
     def _counts(self, correction: _Correction) -> Counter[str]:
-        """How many messages of the round each channel has got, without those that are replaced."""
+        """Return how many messages of the round each channel got, without those to be replaced."""
         told = correction.told
         counts = self.context.ledger.notices.count_by_channel(
             self.context.site.name, told.round.value, told.day
@@ -146,12 +146,10 @@ class Corrections:
         self, correction: _Correction, channels: Sequence[Channel], counts: Mapping[str, int]
     ) -> None:
         """Write a correction to the ledger: its notices, and what it changes."""
-        told = correction.told
-        ledger, site = self.context.ledger, self.context.site
-        change = ledger.rounds.change_count(site.name, told.round.value, told.day) + 1
+        change = _next_change(self.context, correction.told)
         save_revision(
             self.context,
-            told,
+            correction.told,
             correction.sheet,
             correction.revision,
             notices=[
@@ -172,10 +170,10 @@ class Corrections:
             save_revision(self.context, correction.told, correction.sheet, added)
 
     def _notice(self, correction: _Correction, channel: Channel, change: int, count: int) -> Notice:
-        """The notice for a channel; the whole round anew where a change was still waiting."""
+        """Return the notice for a channel. It replaces a change that waits by the whole round."""
         context, told = self.context, correction.told
-        is_behind = any(notice.channel == channel.name for notice in correction.outdated)
-        if is_behind:
+        replaces_change = any(notice.channel == channel.name for notice in correction.outdated)
+        if replaces_change:
             message = context.message(channel, correction.sheet)
         else:
             is_last = count + 1 >= context.household.policy.max_messages
@@ -187,11 +185,11 @@ class Corrections:
             f"{told.round.value} change {change}",
             told.day,
             message,
-            told.until if is_behind else correction.good_until,
+            told.until if replaces_change else correction.good_until,
             round_=told.round.value,
             change=change,
-            stage=Stage.CHANGE if is_behind or correction.asks_something else Stage.CALL_OFF,
-            skip=not is_behind and self._is_slept_through(correction),
+            stage=Stage.CHANGE if replaces_change or correction.asks_something else Stage.CALL_OFF,
+            skip=not replaces_change and self._is_slept_through(correction),
         )
 
     def _is_slept_through(self, correction: _Correction) -> bool:
@@ -207,38 +205,34 @@ class Corrections:
     def _audience(self, correction: _Correction) -> list[Channel]:
         """Return the channels that are to hear of a correction.
 
-        They are those that the round reached, or may have reached, by a change or a reminder too.
-        One where the round still waits gets the newest words when it is sent; where a change waits,
-        what comes after it is told too. What is more to do is also told to channels of the round
-        that had nothing to hear so far. A channel that is told only what others do not confirm
-        hears of what is more to do if it has been told of a change before: it may have heard "may
-        stay out", which holds no longer.
+        A channel that is told this round hears of it
+
+        - if the round, a change or a reminder has reached it, or may have;
+        - if a change waits for it, because this correction comes after that change;
+        - if there are new orders, and there was nothing to tell it so far.
+
+        Where the round itself still waits, it gets the newest words when it is sent.
+
+        Any other channel that was reached had an order passed on to it. It hears what is off or
+        moved; of new orders it hears only after another change, which may have said "may stay out".
         """
         revision = correction.revision
-        adds, changes_others = bool(revision.added), bool(revision.moved or revision.called_off)
-        heard: dict[str, bool] = {}
-        for notice in correction.notices:
-            had_nothing_to_hear = adds and notice.state is NoticeState.NOT_NEEDED
-            heard[notice.channel] = (
-                heard.get(notice.channel, False) or _may_be_heard(notice) or had_nothing_to_hear
-            )
-        heard_a_change = {
-            notice.channel
-            for notice in correction.notices
-            if notice.stage in _CHANGES and _may_be_heard(notice)
-        }
-        listening = {
-            channel.name for channel in self.context.channels_for(correction.told.round.value)
-        }
-        return [
-            channel
-            for channel in self.context.household.channels
-            if (
-                heard.get(channel.name, adds)
-                if channel.name in listening
-                else heard.get(channel.name) and (changes_others or channel.name in heard_a_change)
-            )
-        ]
+        has_orders = bool(revision.added)
+        changes_orders = bool(revision.moved or revision.called_off)
+        of_round = self.context.channels_for(correction.told.round.value)
+        audience = []
+        for channel in self.context.household.channels:
+            notices = [notice for notice in correction.notices if notice.channel == channel.name]
+            was_quiet = has_orders and _had_nothing_to_hear(notices)
+            if channel in of_round:
+                is_to_hear = (has_orders and not notices) or was_quiet or _was_reached(notices)
+            else:
+                is_to_hear = (was_quiet or _was_reached(notices)) and (
+                    changes_orders or _heard_of_a_change(notices)
+                )
+            if is_to_hear:
+                audience.append(channel)
+        return audience
 
 
 def save_revision(
@@ -260,7 +254,7 @@ def save_revision(
     ledger.keep_change(
         site.name,
         name,
-        ledger.rounds.change_count(site.name, name, day) + 1,
+        _next_change(context, told),
         day,
         sheet.at,
         notices=notices,
@@ -273,6 +267,12 @@ def save_revision(
     )
 
 
+def _next_change(context: ServiceContext, told: RoundInForce) -> int:
+    """Return the number of the next change of a round, from 1."""
+    name, rounds = told.round.value, context.ledger.rounds
+    return rounds.change_count(context.site.name, name, told.day) + 1
+
+
 def _corrected_chores(context: ServiceContext, told: RoundInForce) -> list[StoredChore]:
     """Return the chores of a round that a newer forecast may change."""
     return [
@@ -280,6 +280,21 @@ def _corrected_chores(context: ServiceContext, told: RoundInForce) -> list[Store
         for chore in context.ledger.chores.of_day(context.site.name, told.day)
         if chore.round == told.round.value and chore.kind in CORRECTED
     ]
+
+
+def _was_reached(notices: Iterable[Notice]) -> bool:
+    """Whether one of a channel's notices has arrived, or may have, or is a change that will."""
+    return any(_may_be_heard(notice) for notice in notices)
+
+
+def _heard_of_a_change(notices: Iterable[Notice]) -> bool:
+    """Whether one of the notices that reached a channel tells of a change."""
+    return _was_reached(notice for notice in notices if notice.stage in _CHANGES)
+
+
+def _had_nothing_to_hear(notices: Iterable[Notice]) -> bool:
+    """Whether one of a channel's notices was not sent because there was nothing in it."""
+    return any(notice.state is NoticeState.NOT_NEEDED for notice in notices)
 
 
 def _may_be_heard(notice: Notice) -> bool:

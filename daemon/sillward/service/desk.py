@@ -188,11 +188,11 @@ class Desk:
         return self.outbox.deliver(ignore_quiet_hours=ignore_quiet_hours)
 
     def take_over(self, household: Household) -> None:
-        """Go by this collection from now on. What was told is compared with it at the next tick."""
-        before = self.context.site
+        """Use this collection from now on. What was told is compared with it at the next tick."""
+        old_site = self.context.site
         self.context.replace_household(household)
-        self.context.updater.replace_site(before, household.collection.site)
-        self.corrections.compare_anew()
+        self.context.updater.replace_site(old_site, household.collection.site)
+        self.corrections.forget_comparisons()
         self.weekly_mail.forget()
 
     def troubles(self) -> list[str]:

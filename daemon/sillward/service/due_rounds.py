@@ -1,4 +1,4 @@
-"""Which rounds are due: asked anew at each tick, of their hours and the clock alone."""
+"""Which rounds are due: worked out at each tick from their hours and the clock alone."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -18,7 +18,7 @@ MAX_EARLY = timedelta(hours=2)
 class Occasion:
     """A round of a day: when it is due, and until when it is worth telling.
 
-    early: it is told by hand long before it is due; at its own hour it is told all the same.
+    early: it is told by `sillward send` long before it is due; at its own hour it is told again.
     """
 
     round: Round
@@ -58,11 +58,11 @@ def upcoming(site: Site, rounds: Rounds, now: datetime) -> dict[Round, Occasion]
 
 
 def of_day(site: Site, rounds: Rounds, day: date) -> Iterator[Occasion]:
-    """Yield the rounds of a local date.
+    """Yield the rounds of a local date, with the hours at which they are due.
 
-    A dusk round that would fall into quiet hours is told before they start, since what is to do
-    tonight has its deadline in them. Where they began before that day's sunrise it is told in
-    them. A morning or a week that falls into them is held back until they end.
+    A dusk round whose hour lies in quiet hours is due before they start, because the deadlines of
+    its orders lie in them. If they start before sunrise of that day, it is due at its own hour. A
+    morning or week round keeps its hour; the outbox holds its notices back until quiet hours end.
     """
     night = sun.night_of(site, day)
     noon = site.middle_of_day(day)

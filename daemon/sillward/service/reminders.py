@@ -103,11 +103,16 @@ class Reminders:
         sent = [notice.sent_at for notice in own if notice.sent_at is not None]
         if ahead is None or not sent or context.clock() - max(sent) < MIN_BEFORE_REMINDER:
             return
+
+        def is_due(order: StoredChore) -> bool:
+            at = self._reference_hour(open_round, order, MIN_BEFORE_REMINDER) - ahead
+            if open_round.is_untold(order):
+                return context.clock() >= at
+            return self._is_due(order, at)
+
         due = _due(
             (order for order in open_round.orders if order.reminded_at is None),
-            lambda order: self._is_due(
-                order, self._counted_from(open_round, order, MIN_BEFORE_REMINDER) - ahead
-            ),
+            is_due,
         )
         if not due:
             return
@@ -139,13 +144,16 @@ class Reminders:
             ahead = max(ahead, policy.remind or ahead)
         elif not self._usually_confirms(open_round.told):
             return
+
+        def is_due(order: StoredChore) -> bool:
+            at = self._reference_hour(open_round, order, MIN_BEFORE_PASSING_ON) - ahead
+            if has_reached_nobody:
+                return context.clock() >= at
+            return self._is_due(order, at)
+
         due = _due(
             (order for order in open_round.orders if order.passed_on_at is None),
-            lambda order: self._is_due(
-                order,
-                self._counted_from(open_round, order, MIN_BEFORE_PASSING_ON) - ahead,
-                even_in_quiet_hours=has_reached_nobody,
-            ),
+            is_due,
         )
         if not due:
             return
@@ -169,13 +177,14 @@ class Reminders:
             now - at < MIN_BEFORE_PASSING_ON for at in open_round.first_hand_times
         )
 
-    def _counted_from(
+    def _reference_hour(
         self, open_round: _OpenRound, order: StoredChore, min_time: timedelta
     ) -> datetime:
-        """Return the hour that a reminder of an order is counted back from: its deadline.
+        """Return the hour before which an order is repeated, by the time that the policy sets.
 
-        Where that left less than this time to follow it, the reminder comes as long after the
-        order was told as it would have come before its deadline, and it is passed on after that.
+        It is the deadline of the order. If the order was sent less than `min_time` before its
+        deadline, it is a later hour, such that the reminder comes the set time after the order was
+        sent. The order is passed on between the reminder and that hour.
         """
         policy, sent_at = self.context.household.policy, open_round.first_sent_at(order)
         ahead = policy.remind or policy.pass_on
@@ -184,10 +193,10 @@ class Reminders:
         return sent_at + 2 * ahead
 
     def _usually_confirms(self, told: RoundInForce) -> bool:
-        """Whether an order that is not confirmed means anything.
+        """Whether the grower confirms orders at all, so that a missing confirmation is a sign.
 
-        It means nothing where orders have been told for days and none was ever confirmed; then no
-        other channel is troubled for this one.
+        A grower does not if orders have been told for days and none was ever confirmed; then no
+        other channel is told of this one.
         """
         ledger, site = self.context.ledger, self.context.site
         since = told.day - UNCONFIRMED_DAYS
@@ -197,18 +206,13 @@ class Reminders:
         )
         return not is_regular or bool(ledger.chores.any_confirmed_since(site.name, since))
 
-    def _is_due(
-        self, order: StoredChore, at: datetime, *, even_in_quiet_hours: bool = False
-    ) -> bool:
-        """Whether the hour to repeat an order has come.
+    def _is_due(self, order: StoredChore, at: datetime) -> bool:
+        """Whether the time to repeat an order has come, and is outside quiet hours.
 
-        What would be repeated in quiet hours is repeated before they start or, unless
-        `even_in_quiet_hours`, not at all: it has been told. Nor does an order that is overdue
-        disturb them.
+        What would be repeated in quiet hours is repeated before they start or not at all, since it
+        has been told. An order that is overdue does not disturb them either.
         """
         now, quiet = self.context.clock(), self.context.household.rounds.quiet
-        if even_in_quiet_hours:
-            return now >= at
         earlier = quiet.before(self.context.site, at)
         is_quiet = quiet.until(self.context.site, now) is not None
         if earlier == at:
@@ -222,8 +226,11 @@ class Reminders:
         due: Sequence[StoredChore],
         stage: Stage,
     ) -> list[Notice]:
-        """Return the notices about what is due, and first in them about what is overdue, even if
-        it was repeated before."""
+        """Return the notices about what is due.
+
+        They begin with what is overdue, even if it was repeated before. Whether they are urgent is
+        found when they are sent (`notice_wording`).
+        """
         context, now, told = self.context, self.context.clock(), open_round.told
         late = [order for order in open_round.orders if order.before <= now and order not in due]
         chores = [chore for order in (*late, *due) if (chore := context.chore(order)) is not None]

@@ -590,3 +590,17 @@ def test_a_change_that_waits_is_not_lost_when_no_message_is_left_for_the_next() 
 
     (_, message) = world.post.pushes[-1]
     assert "Hardy one" in message.body
+
+
+def test_an_order_that_no_message_was_left_for_is_told_by_its_reminder_in_quiet_hours() -> None:
+    policy = NoticePolicy(remind=timedelta(minutes=30), pass_on=None, max_messages=1)
+    world, _ = told(6.0, policy=policy)
+    quiet = QuietHours(parse_hours("17:30-21:00"))
+    world.household = replace(world.household, rounds=replace(world.household.rounds, quiet=quiet))
+    desk = world.desk
+    newer(world, desk, 1.0, minutes=35)
+
+    world.clock.now = local("18:11")
+    desk.tick()
+
+    assert world.post.titles[1:] == ["29 min left: Carry in 3 plants by 18:40"]
