@@ -148,7 +148,9 @@ class World:
         return next(notice for notice in notices if notice.channel == channel)
 
     def spots(self) -> dict[str, str]:
-        return {name: state.spot for name, state in self.ledger.plants.states(SITE.name).items()}
+        return {
+            name: state.spot for name, state in self.ledger.plant_states.of_site(SITE.name).items()
+        }
 
 
 Make = Callable[..., World]

@@ -370,7 +370,7 @@ class RandomFaults:
         ledger = self.desk.context.ledger
         if ledger.in_memory or self.disk.state != "well" or self.rng.random() > 0.02:
             return
-        states = ledger.plants.states(SITE.name)
+        states = ledger.plant_states.of_site(SITE.name)
         for chore in ledger.chores.due_since(SITE.name, self.clock.now):
             if chore.open and ChoreKind(chore.kind) in ORDERS:
                 inside = {

@@ -74,7 +74,9 @@ def _fingerprint(context: ServiceContext) -> object:
     best = context.forecasts.best(site)
     forecast = None if best is None else (best.source.name, best.saved.changed_at)
     told = context.ledger.chores.stored_since(site.name, now - KEPT)
-    states = sorted(context.ledger.plants.states(site.name).items(), key=lambda state: state[0])
+    states = sorted(
+        context.ledger.plant_states.of_site(site.name).items(), key=lambda state: state[0]
+    )
     return hash((site.local_date(now), forecast, context.has_forecast(), *told, *states))
 
 

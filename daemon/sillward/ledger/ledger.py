@@ -29,7 +29,7 @@ from sillward.ledger.tables.forecasts import ForecastTable
 from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
-from sillward.ledger.tables.plants import PlantTable
+from sillward.ledger.tables.plant_states import PlantStateTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
@@ -80,7 +80,7 @@ class Ledger:
         self.notices = NoticeTable(self.database)
         self.chores = ChoreTable(self.database)
         self.confirmations = ConfirmationTable(self.database)
-        self.plants = PlantTable(self.database)
+        self.plant_states = PlantStateTable(self.database)
         self.calendar_events = CalendarEventTable(self.database)
         self.marks = MarkTable(self.database)
 
@@ -141,7 +141,7 @@ class Ledger:
                 self.notices.insert(notice)
             for chore in chores:
                 self.chores.write(site, round_, chore)
-            self.plants.keep(site, states_now)
+            self.plant_states.keep(site, states_now)
 
     def keep_change(
         self,
@@ -221,11 +221,14 @@ class Ledger:
             if delivered is not None:
                 site, enqueued_at = delivered["site"], delivered["enqueued_at"]
                 states = states_from_json(delivered["states_once_delivered"])
-                self.plants.keep(site, self._not_confirmed_since(site, enqueued_at, states))
+                self.plant_states.keep(site, self._not_confirmed_since(site, enqueued_at, states))
 
     def states_once_delivered(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
         """Return the state of each plant once a round, or its last change, has been delivered."""
-        states, last = self.plants.states(site), self.rounds.last_undelivered(site, round_, day)
+        states, last = (
+            self.plant_states.of_site(site),
+            self.rounds.last_undelivered(site, round_, day),
+        )
         if last is None:
             return states
         return states | self._not_confirmed_since(site, *last)
@@ -234,7 +237,7 @@ class Ledger:
         self, site: str, since: str, states: Mapping[str, PlantState]
     ) -> dict[str, PlantState]:
         """Return these states without those of plants that were confirmed since a stored time."""
-        confirmed = self.plants.confirmed_since(site, since)
+        confirmed = self.plant_states.confirmed_since(site, since)
         return {plant: state for plant, state in states.items() if plant not in confirmed}
 
     def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:
@@ -272,15 +275,15 @@ class Ledger:
             states: the states of the plants that follow from it.
         """
         with self.database.transaction():
-            known = self.plants.states(site)
+            known = self.plant_states.of_site(site)
             rows, made = [], dict[str, str]()
             for chore_id, plants in done.items():
                 row = self.chores.row(site, chore_id)
                 if row is not None:
                     rows.append(row)
-                    part = self.chores.finish(row, at, plants)
+                    part = self.chores.mark_done(row, at, plants)
                     made |= {} if part is None else {chore_id: part}
-            self.plants.keep(site, states)
+            self.plant_states.keep(site, states)
             undo = {
                 "chores": rows,
                 "made": made,
@@ -297,7 +300,7 @@ class Ledger:
         """
         before, after = confirmation.undo["before"], confirmation.undo["after"]
         with self.database.transaction():
-            now = self.plants.states(site)
+            now = self.plant_states.of_site(site)
             moved = [plant for plant in after if state_to_plain(now.get(plant)) != after[plant]]
             for row in confirmation.undo["chores"]:
                 self.chores.reopen(row, confirmation.undo["made"].get(row["id"]))
@@ -305,9 +308,9 @@ class Ledger:
                 if plant in moved:
                     continue
                 if before[plant] is None:
-                    self.plants.forget(site, plant)
+                    self.plant_states.forget(site, plant)
                 else:
-                    self.plants.keep(site, {plant: state_of(before[plant])})
+                    self.plant_states.keep(site, {plant: state_of(before[plant])})
             self.confirmations.remove(confirmation)
         return moved
 

@@ -58,7 +58,7 @@ def document(
         ],
         "plants": {
             name: _plant_document(state, now, iso)
-            for name, state in ledger.plants.states(site.name).items()
+            for name, state in ledger.plant_states.of_site(site.name).items()
         },
     }
 

@@ -51,7 +51,7 @@ def confirm(
     now: datetime,
 ) -> list[Confirmed]:
     """Record, in one transaction, that chores are done for these plants; return each of them."""
-    stored = ledger.plants.states(site)
+    stored = ledger.plant_states.of_site(site)
     changed: dict[str, PlantState] = {}
     results = []
     for chore, names in chosen:

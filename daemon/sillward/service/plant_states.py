@@ -12,7 +12,7 @@ from sillward_rules.weather.site import Site
 
 def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
     """Return what the ledger knows of the plants, as far as it can be believed now."""
-    states = ledger.plants.states(site.name)
+    states = ledger.plant_states.of_site(site.name)
     day = sun.night_at_or_after(site, now).day
     if ledger.rounds.was_delivered(site.name, Round.MORNING.value, day):
         return states

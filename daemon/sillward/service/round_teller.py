@@ -136,7 +136,7 @@ class RoundTeller:
         states_after: dict[str, PlantState] = {}
         if sheet is not None and occasion.round is not Round.WEEK:
             enqueued_at = sheet.at
-            known = ledger.plants.states(site.name)
+            known = ledger.plant_states.of_site(site.name)
             chores = [
                 chore
                 for chore in sheet.chores

@@ -775,7 +775,7 @@ def test_what_was_done_last_night_moves_no_plant_that_has_gone_out_since(tmp_pat
         "done: 2026-05-14-carry-in-pergola-to-sunroom (Blue basket); "
         "Blue basket is at pergola by what was told later"
     )
-    assert ledger.plants.states("Courtyard")["Blue basket"].spot == "pergola"
+    assert ledger.plant_states.of_site("Courtyard")["Blue basket"].spot == "pergola"
     assert all(not chore.open for chore in ledger.chores.of_day("Courtyard", date(2026, 5, 14)))
 
 
@@ -784,7 +784,7 @@ def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
     evening = ("--collection", COURTYARD, "--at", "2026-05-14T18:00")
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
         before = (
-            ledger.plants.states("Courtyard"),
+            ledger.plant_states.of_site("Courtyard"),
             ledger.chores.of_day("Courtyard", date(2026, 5, 14)),
         )
 
@@ -798,7 +798,7 @@ def test_what_was_said_to_be_done_can_be_taken_back(tmp_path: Path) -> None:
     assert "nothing was acknowledged so far" in nothing
     with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
         after = (
-            ledger.plants.states("Courtyard"),
+            ledger.plant_states.of_site("Courtyard"),
             ledger.chores.of_day("Courtyard", date(2026, 5, 14)),
         )
     assert after == before

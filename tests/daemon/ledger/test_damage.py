@@ -518,7 +518,7 @@ def test_any_bytes_may_be_wrong(
             reset = "history reset" in ledger.marks.all()
             ledger.chores.due_since(SITE, NOW - timedelta(days=99))
             ledger.notices.latest(SITE, most=99)
-            ledger.plants.states(SITE)
+            ledger.plant_states.of_site(SITE)
             ledger.nights.since(SITE, DAY - timedelta(days=99))
             ledger.marks.set("works", NOW, "on")
             in_memory = ledger.in_memory

@@ -285,7 +285,7 @@ def test_a_chore_that_was_done_in_the_file_meanwhile_stays_done(tmp_path: Path) 
         ]
         assert chore.done_at == NOW
         assert chore.before == NOW - timedelta(hours=1)
-        assert ledger.plants.states(SITE)["plant 0"] == acknowledged
+        assert ledger.plant_states.of_site(SITE)["plant 0"] == acknowledged
         assert ledger.rounds.enqueued_at(SITE, "morning", DAY) == NOW
 
 
@@ -458,7 +458,7 @@ def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
             for name in "abcd"
             if ledger.call_schedules.get(name)
         },
-        "state": ledger.plants.states(SITE),
+        "state": ledger.plant_states.of_site(SITE),
         "chore": {
             stored.id: (stored.before, stored.done_at)
             for stored in ledger.chores.due_since(SITE, NOW - timedelta(days=9))

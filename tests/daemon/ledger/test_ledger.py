@@ -229,7 +229,7 @@ def test_states_come_back_as_they_were(ledger: Ledger) -> None:
 
     keep(ledger, strap=rich, curls=plain)
 
-    assert ledger.plants.states(SITE) == {"strap": rich, "curls": plain}
+    assert ledger.plant_states.of_site(SITE) == {"strap": rich, "curls": plain}
 
 
 def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> None:
@@ -237,7 +237,7 @@ def test_a_new_state_replaces_the_old_one_of_that_plant_only(ledger: Ledger) -> 
 
     ledger.confirm(SITE, NOW, {"any": None}, {"strap": PlantState("room", NOW, assumed=False)})
 
-    assert {name: state.spot for name, state in ledger.plants.states(SITE).items()} == {
+    assert {name: state.spot for name, state in ledger.plant_states.of_site(SITE).items()} == {
         "strap": "room",
         "curls": "bench",
     }
@@ -274,7 +274,7 @@ def test_sites_do_not_see_each_other(ledger: Ledger) -> None:
 
     assert ledger.notices.latest("Elsewhere") == []
     assert ledger.chores.due_since("Elsewhere", NOW - timedelta(days=9)) == []
-    assert ledger.plants.states("Elsewhere") == {}
+    assert ledger.plant_states.of_site("Elsewhere") == {}
     assert ledger.rounds.enqueued_at("Elsewhere", "dusk", DAY) is None
 
 
@@ -574,7 +574,7 @@ def test_a_round_that_was_told_before_leaves_nothing_behind(ledger: Ledger) -> N
 
     assert ledger.notices.latest(SITE) == [a_notice()]
     assert ledger.chores.due_since(SITE, NOW - timedelta(days=1)) == []
-    assert ledger.plants.states(SITE) == {}
+    assert ledger.plant_states.of_site(SITE) == {}
 
 
 def test_a_round_whose_last_part_fails_leaves_nothing_behind(ledger: Ledger) -> None:

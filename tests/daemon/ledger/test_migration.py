@@ -138,7 +138,7 @@ MOTH = PlantState(
 
 def test_an_old_file_keeps_its_states(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
-        states = ledger.plants.states(SITE)
+        states = ledger.plant_states.of_site(SITE)
 
     assert states == {
         "strap": PlantState("room", datetime(2026, 5, 4, 20, 15, tzinfo=UTC), assumed=False),
@@ -193,7 +193,7 @@ def test_it_is_of_the_new_version_then_and_has_the_columns_and_indices_of_a_new_
 def test_opening_it_again_changes_nothing_more(old: Path) -> None:
     for _ in range(3):
         with closing(Ledger(old)) as ledger:
-            assert ledger.plants.states(SITE)["moth"] == MOTH
+            assert ledger.plant_states.of_site(SITE)["moth"] == MOTH
 
 
 def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
@@ -203,15 +203,15 @@ def test_the_new_part_of_a_state_is_kept_after_the_migration(old: Path) -> None:
             SITE, "morning", DAY, NOW, notices=[], chores=[], states_now={"moth": brighter}
         )
     with closing(Ledger(old)) as again:
-        assert again.plants.states(SITE)["moth"] == brighter
-        assert again.plants.states(SITE)["strap"].brighter_since is None
+        assert again.plant_states.of_site(SITE)["moth"] == brighter
+        assert again.plant_states.of_site(SITE)["strap"].brighter_since is None
 
 
 def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Path) -> None:
     with closing(Ledger(old)) as ledger:
         assert ledger.notices.claim("k", NOW + timedelta(minutes=2))
         ledger.mark_sent("k", NOW)
-        state = ledger.plants.states(SITE)["Test strap"]
+        state = ledger.plant_states.of_site(SITE)["Test strap"]
 
     assert state.spot == "room"
     assert state.assumed
@@ -229,7 +229,7 @@ def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> 
             SITE, "morning", DAY, NOW, notices=[], chores=[], states_now={"moth": whole}
         )
 
-        assert ledger.plants.states(SITE) == {"moth": whole}
+        assert ledger.plant_states.of_site(SITE) == {"moth": whole}
 
 
 def test_there_is_a_step_from_every_older_version() -> None:
@@ -344,7 +344,7 @@ def test_orders_that_were_told_before_the_migration_are_open_after_it(tmp_path: 
         )
 
     with closing(Ledger(path)) as ledger:
-        known = ledger.plants.states(SITE)
+        known = ledger.plant_states.of_site(SITE)
 
     assert known["open"].asked == OpenOrder("bench", "room", due)
     assert known["done"].asked is None

@@ -147,7 +147,7 @@ def test_what_is_done_for_some_parts_the_chore_and_can_be_taken_back_exactly(
 ) -> None:
     path = tmp_path / "ledger.sqlite3"
     ledger = written(path)
-    before = (ledger.chores.of_day(SITE.name, DAY), ledger.plants.states(SITE.name))
+    before = (ledger.chores.of_day(SITE.name, DAY), ledger.plant_states.of_site(SITE.name))
 
     ledger.confirm(SITE.name, NOW, {PERGOLA.id: ["Boat orchid"]}, {"Boat orchid": IN})
 
@@ -160,7 +160,7 @@ def test_what_is_done_for_some_parts_the_chore_and_can_be_taken_back_exactly(
     answer = again.confirmations.last(SITE.name)
     assert answer is not None
     assert again.undo(SITE.name, answer) == []
-    assert (again.chores.of_day(SITE.name, DAY), again.plants.states(SITE.name)) == before
+    assert (again.chores.of_day(SITE.name, DAY), again.plant_states.of_site(SITE.name)) == before
     assert again.confirmations.last(SITE.name) is None
     again.close()
 
@@ -175,7 +175,7 @@ def test_taking_back_leaves_what_has_moved_since() -> None:
 
     assert ledger.undo(SITE.name, answer) == ["Moth orchid"]
 
-    assert ledger.plants.states(SITE.name) == STATES | {"Moth orchid": elsewhere}
+    assert ledger.plant_states.of_site(SITE.name) == STATES | {"Moth orchid": elsewhere}
     assert ledger.chores.of_day(SITE.name, DAY)[0].open
 
 
@@ -221,8 +221,8 @@ def test_the_last_answer_is_the_last() -> None:
     assert last is not None
     ledger.undo(SITE.name, last)
 
-    assert ledger.plants.states(SITE.name)["Boat orchid"] == IN
-    assert ledger.plants.states(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
+    assert ledger.plant_states.of_site(SITE.name)["Boat orchid"] == IN
+    assert ledger.plant_states.of_site(SITE.name)["Moth orchid"] == STATES["Moth orchid"]
 
 
 def test_who_has_gone_out_as_told_has_not_come_in_as_told_for_later() -> None:
@@ -248,4 +248,4 @@ def test_an_order_is_kept_with_all_that_it_says() -> None:
         states_now={"Moth orchid": PlantState("sunroom", order.before, asked=order)},
     )  # fmt: skip
 
-    assert ledger.plants.states(SITE.name)["Moth orchid"].asked == order
+    assert ledger.plant_states.of_site(SITE.name)["Moth orchid"].asked == order

@@ -104,7 +104,7 @@ def test_what_was_added_is_a_chore_that_can_be_done() -> None:
     (chore,) = [chore for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
     assert set(chore.plants) == {"Left pot", "Right pot", "Hardy one"}
     assert world.spots()["Hardy one"] == "room"  # as of its hour, assumed
-    assert world.ledger.plants.states(SITE.name)["Hardy one"].came_from == "bench"
+    assert world.ledger.plant_states.of_site(SITE.name)["Hardy one"].came_from == "bench"
 
 
 def test_a_milder_night_is_called_off_with_its_low() -> None:
@@ -237,7 +237,7 @@ def test_what_is_done_stays_done_when_the_night_gets_colder() -> None:
         for chore in world.ledger.chores.of_day(SITE.name, DAY)
         if chore.kind is ChoreKind.CARRY_IN and chore.open
     ]
-    states = world.ledger.plants.states(SITE.name)
+    states = world.ledger.plant_states.of_site(SITE.name)
     done = {name: replace(states[name], assumed=False, spot="room") for name in chore.plants}
     world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, done)
 
@@ -546,7 +546,7 @@ def test_an_order_that_comes_when_all_messages_are_used_up_is_kept_and_shown() -
         "Right pot",
         "Hardy one",
     }
-    assert world.ledger.plants.states(SITE.name)["Hardy one"].spot == "bench"
+    assert world.ledger.plant_states.of_site(SITE.name)["Hardy one"].spot == "bench"
     world.clock.now = local("18:26")
     desk.tick()
     ((_, message),) = world.post.pushes[1:]

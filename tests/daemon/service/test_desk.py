@@ -595,7 +595,7 @@ def test_the_state_follows_the_advice_as_assumed(make: Make) -> None:
     desk.tick()
 
     assert world.spots() == {"Left pot": "room", "Right pot": "room", "Sill": "room"}
-    assert all(state.assumed for state in world.ledger.plants.states(SITE.name).values())
+    assert all(state.assumed for state in world.ledger.plant_states.of_site(SITE.name).values())
 
     world.clock.now = local("08:30", DAY + timedelta(days=1))
     desk.tick()
@@ -646,7 +646,7 @@ def test_a_week_sheet_moves_no_plant_and_leaves_no_chore(make: Make) -> None:
 
     desk.tell(week)
 
-    assert world.ledger.plants.states(SITE.name) == {}
+    assert world.ledger.plant_states.of_site(SITE.name) == {}
     assert world.ledger.chores.due_since(SITE.name, local("00:00")) == []
 
 
@@ -762,14 +762,14 @@ def test_a_look_by_hand_does_not_lose_a_move_that_lies_ahead(make: Make) -> None
     desk = world.desk
     desk.context.updater.fetch_now()
     desk.tick()  # the morning round: out later today
-    ahead = world.ledger.plants.states(SITE.name)["Left pot"]
+    ahead = world.ledger.plant_states.of_site(SITE.name)["Left pot"]
     assert (ahead.spot, ahead.came_from) == ("bench", "room")
 
     world.clock.move(minutes=10)
     desk.tell(due_rounds.current(SITE, world.household.rounds, Round.DUSK, world.clock.now))
     desk.deliver()
 
-    assert world.ledger.plants.states(SITE.name)["Left pot"].spot == "bench"
+    assert world.ledger.plant_states.of_site(SITE.name)["Left pot"].spot == "bench"
     world.clock.now = local("17:00", DAY + timedelta(days=1))
     desk.tick()
     assert world.post.titles[-1].startswith("Carry in ")

@@ -88,7 +88,7 @@ def test_what_was_acknowledged_leaves_at_once_and_alone() -> None:
     played.sleep("19:00")
     order = open_orders(played)[0]
     site, now = played.household.collection.site.name, played.clock.now
-    states = played.ledger.plants.states(site)
+    states = played.ledger.plant_states.of_site(site)
     to = order.chore.to_spot
     done = {name: acknowledged(states[name], ChoreKind.CARRY_IN, to, now) for name in order.plants}
     played.ledger.confirm(site, now, {order.id: order.plants}, done)

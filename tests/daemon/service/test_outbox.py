@@ -517,7 +517,7 @@ def test_what_waits_for_a_channel_that_is_gone_goes_to_the_one_in_its_place() ->
     assert world.notice("mobile").state == NoticeState.SENT
     assert all(
         state.asked is not None
-        for state in world.ledger.plants.states(SITE.name).values()
+        for state in world.ledger.plant_states.of_site(SITE.name).values()
         if state.since
     )
     assert desk.troubles() == []
@@ -562,7 +562,7 @@ def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(
         assert "bench to room: Left pot, Right pot" in message.body
     assert desk.defects.events == ["round.failed_to_word"] * 2
     assert [chore.plants for chore in world.ledger.chores.of_day(SITE.name, DAY) if chore.open]
-    assert any(state.asked for state in world.ledger.plants.states(SITE.name).values())
+    assert any(state.asked for state in world.ledger.plant_states.of_site(SITE.name).values())
     world.clock.move(minutes=75)
     desk.tick()
     assert len(world.post.pushes) == 4  # reminded

@@ -55,7 +55,7 @@ def test_what_a_round_asks_for_when_it_is_sent_is_in_the_ledger() -> None:
 
     assert "arry in 2 plants" in push
     assert open_plants(world) == {"Left pot", "Right pot"}
-    assert all(state.asked for state in world.ledger.plants.states(SITE.name).values())
+    assert all(state.asked for state in world.ledger.plant_states.of_site(SITE.name).values())
 
 
 def test_an_order_that_stands_is_named_though_the_newest_sheet_lacks_it() -> None:

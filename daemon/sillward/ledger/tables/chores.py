@@ -142,7 +142,7 @@ class ChoreTable:
         rows = self._database.rows("SELECT * FROM chore WHERE site = ? AND id = ?", site, chore_id)
         return dict(rows[0]) if rows else None
 
-    def finish(
+    def mark_done(
         self, row: Mapping[str, Any], at: datetime, plants: Sequence[str] | None
     ) -> str | None:
         """Mark a chore as done for some of its plants, or (None) for all.

@@ -8,13 +8,13 @@ from sillward.ledger.records import column_value, state_of
 from sillward_rules.plants.state import PlantState
 
 
-class PlantTable:
+class PlantStateTable:
     """The states of the plants of each site, by name."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def states(self, site: str) -> dict[str, PlantState]:
+    def of_site(self, site: str) -> dict[str, PlantState]:
         """Return what is known of each plant of a site."""
         rows = self._database.rows("SELECT * FROM plant_state WHERE site = ?", site)
         return {row["plant"]: state_of(row) for row in rows}
