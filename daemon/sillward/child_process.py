@@ -1,10 +1,10 @@
-"""A module of ours run as a child process: a request in, a reply or a reason out, always in bounds.
+"""A module of sillward run as a child process, which answers requests within bounds.
 
 Large libraries live in children, so that the daemon stays small and that nothing in them can take
 it along. The protocol is one for all children: a request is a line of JSON on standard input, its
 reply a line of JSON on standard output. A child may answer any number of requests, and ends when
 its standard input is closed. Requests may hold secrets: they are in no command line, and settings
-of ours (`SILLWARD_*`) are kept out of the child's environment.
+(`SILLWARD_*`) are kept out of the child's environment.
 """
 
 import json
@@ -42,8 +42,9 @@ class Failure(Enum):
 class ChildError(Exception):
     """A child gave no reply.
 
-    heard: whether it had got its whole request, and so may have acted on it. status: its exit
-    status, if it ended by itself. complaint: the last line that it wrote to standard error.
+    heard: whether it had got its whole request, and so may have acted on it.
+    status: its exit status, if it ended by itself.
+    complaint: the last line that it wrote to standard error.
     """
 
     def __init__(

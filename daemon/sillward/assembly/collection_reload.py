@@ -3,7 +3,7 @@
 Refused means: the one from before stays in force, and the log, `status` and, once, the channels for
 alarms say so. What counts is the file, and the folder of wording that it names; while an editor is
 still writing, they wait for the next look. A reload that was asked for (SIGHUP) reads everything
-anew, files with the URLs of channels included.
+again, including files with the URLs of channels.
 """
 
 import logging
@@ -160,7 +160,7 @@ class CollectionReloader:
     def _write(self, *writes: LedgerWrite) -> None:
         """Write to the ledger; what it does not take replaces what was kept for the next look.
 
-        A ledger that cannot be written is no reason to go by an old collection.
+        A ledger that cannot be written is no reason to keep an old collection in force.
         """
         self._unwritten = []
         for write in writes:

@@ -28,7 +28,7 @@ def _forecast_source(settings: Settings, name: str) -> Source:
 
 
 def forecast_ensemble(settings: Settings) -> Ensemble | None:
-    """Build the ensemble that gives chances, or None if nobody is to be asked for it."""
+    """Build the ensemble that gives chances, or return None if no server may be asked for it."""
     if not settings.forecast.ensemble or not _may_ask(settings, ensemble.KEY):
         return None
     return ensemble.build(setup_of(settings, ensemble.KEY))
@@ -45,7 +45,7 @@ def atlas(settings: Settings) -> geocoding.Atlas:
 
 
 def _may_ask(settings: Settings, service: str) -> bool:
-    """Whether a service of Open-Meteo beside the forecast may be asked."""
+    """Whether a service of Open-Meteo other than the forecast may be asked."""
     forecast = settings.forecast
     uses_public_server = (
         open_meteo.KEY in forecast.sources and forecast.server(open_meteo.KEY) is None

@@ -1,6 +1,6 @@
 """What a command needs that shows something about a household and changes nothing.
 
-At a pretended time, or with a recorded file, the ledger is left out: it tells of another day.
+At a pretended time, or with a recorded file, the ledger is left out: it is about another day.
 """
 
 from collections.abc import Callable, Sequence
@@ -115,7 +115,7 @@ def stored_states(app: App) -> State:
 def stored_sheet(app: App, now: datetime) -> str | None:
     """Return the full sheet of the round nearest in time, by the forecast that is saved.
 
-    No source is asked and nothing is written. None if there is no forecast to go by.
+    No source is asked and nothing is written. Return None if there is no forecast to use.
     """
     if not app.has_ledger:
         return None

@@ -1,6 +1,6 @@
 """What really went over the wire while Apprise sent one message.
 
-Apprise tells whether a plugin was content, and a plugin is content with any 2xx: a login page in
+Apprise reports whether a plugin succeeded, and any 2xx is a success to a plugin: a login page in
 between that answers 200 is a success to it, and a mail server that fell silent after taking a mail
 is the same failure as one that was never reached. So `requests` and `smtplib`, by which nearly all
 plugins speak, are watched while a monitor is open, and their connections are cut at its deadline.
@@ -133,7 +133,7 @@ class WireMonitor:
 
 
 class _WatchedAdapter(DeadlineAdapter):
-    """The adapter of `requests` that tells a monitor what happens."""
+    """The adapter of `requests` that reports to a monitor what happens."""
 
     def __init__(self, monitor: WireMonitor) -> None:
         super().__init__(monitor.deadline)

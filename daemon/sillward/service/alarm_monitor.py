@@ -33,7 +33,7 @@ def blind(context: ServiceContext) -> Message:
     if best is None:
         return alarms.blind(sheet, None, why, context.voice)
     why = why or context.voice.say("nothing_new", source=best.source.name)
-    # What a source repeats day after day is fetched anew, and as old as it was.
+    # A forecast that a source repeats day after day is fetched again, but is no newer for that.
     since = best.weather.issued_at or best.saved.fetched_at
     return alarms.blind(sheet, since, why, context.voice)
 
@@ -65,7 +65,7 @@ class AlarmMonitor:
     def look(self) -> None:
         """Tell what cannot wait: no forecast, a wrong clock, a ledger in trouble.
 
-        At night nobody is woken for it: what the dusk round said holds.
+        None of it is told at night: what the dusk round said holds.
         """
         now = self.context.clock()
         if self._is_by_day(now):

@@ -40,7 +40,7 @@ def patch_chores(
 
 
 def _without(chore: Chore, leaving: AbstractSet[tuple[ChoreKind, str]]) -> Chore:
-    """The chore without the plants that leave it."""
+    """Return the chore without the plants that leave it."""
     staying = [name for name in chore.plants if (chore.kind, name) not in leaving]
     return chore if len(staying) == len(chore.plants) else only(chore, staying)
 
@@ -48,13 +48,13 @@ def _without(chore: Chore, leaving: AbstractSet[tuple[ChoreKind, str]]) -> Chore
 def _join(
     chores: dict[str, PatchedChore], new: Chore, at: datetime, closed: AbstractSet[str]
 ) -> None:
-    """Add a chore to the one of its way and hour, or beside the others under an id of its own."""
+    """Add a chore to the one with the same spots and hours, or else under an id of its own."""
     number = 1
     while True:
         chore_id = new.id if number == 1 else f"{new.id}-{number}"
         if chore_id in chores:
             known, _ = chores[chore_id]
-            if _way_and_hours(known) == _way_and_hours(new):
+            if _spot_and_hours(known) == _spot_and_hours(new):
                 chores[chore_id] = _united(known, new), at
                 return
         elif chore_id not in closed:
@@ -63,15 +63,15 @@ def _join(
         number += 1
 
 
-def _way_and_hours(chore: Chore) -> tuple[object, ...]:
-    """Where a chore of one kind and origin goes to, and when."""
+def _spot_and_hours(chore: Chore) -> tuple[object, ...]:
+    """Return what two chores of one kind and origin must share to be one: their spot and hours."""
     # In UTC: two times of different zones are never equal in an hour that comes twice.
     start = None if chore.not_before is None else chore.not_before.astimezone(UTC)
     return chore.before.astimezone(UTC), start, chore.to_spot
 
 
 def _united(chore: Chore, other: Chore) -> Chore:
-    """The chore for the plants of both."""
+    """Return one chore for the plants of both."""
     return replace(
         chore,
         plants=(*chore.plants, *other.plants),

@@ -9,7 +9,7 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import ORDERS
 
 ALL, BUT = "all", " but "
-"""Words of an answer that are not names."""
+"""Words of a confirmation that are not names."""
 
 _KINDS = {kind.value: kind for kind in ChoreKind}
 
@@ -20,11 +20,12 @@ Selection = Mapping[str, Sequence[str]]
 def select_chores(
     text: str, told: Sequence[StoredChore], plants: Sequence[str], now: datetime
 ) -> Selection:
-    """Return the open chores that an answer is about. Raise UsageError if that is not clear.
+    """Return the open chores that a confirmation is about. Raise UsageError if it is not clear.
 
-    text: an id or a part of one, a kind, a spot, plants, a kind with plants, or "all"; each but
-    plants may be followed by "but" and plants. told: what may be confirmed. plants: the names of
-    the collection.
+    text: an id or a part of one, a kind, a spot, plants, a kind with plants, or "all". All of these
+        except plants may be followed by "but" and plants.
+    told: the chores that may be confirmed.
+    plants: the names of the collection.
     """
     words = " ".join(text.split())
     begun = [chore for chore in told if chore.open and _has_begun(chore, now)]
@@ -43,7 +44,10 @@ def _select(
     begun: Sequence[StoredChore],
     plants: Sequence[str],
 ) -> Selection:
-    """Return what an answer without "but" is about. begun: the open chores whose time has come."""
+    """Return what a confirmation without "but" is about.
+
+    begun: the open chores whose time has come.
+    """
     lower = words.lower()
     if lower == ALL:
         return _whole(_latest(begun), words, told)
@@ -72,7 +76,7 @@ def _select(
 
 
 def _kind_and_names(lower: str, words: str) -> tuple[ChoreKind | None, str]:
-    """Return the kind that an answer begins with, in either spelling, and what follows it."""
+    """Return the kind that a confirmation begins with, in either spelling, and what follows it."""
     for name, kind in _KINDS.items():
         for spelling in (name, name.replace("-", " ")):
             if lower == spelling or lower.startswith(f"{spelling} "):
@@ -83,7 +87,7 @@ def _kind_and_names(lower: str, words: str) -> tuple[ChoreKind | None, str]:
 def _one_kind(words: str, plants: Sequence[str], begun: Sequence[StoredChore]) -> list[StoredChore]:
     """Return what is open for these plants: orders, if there are any, else the rest.
 
-    Raise UsageError if it is of more than one kind.
+    Raise UsageError if that is more than one kind of chore.
     """
     about = [chore for chore in begun if not set(plants).isdisjoint(chore.plants)]
     orders = [chore for chore in about if chore.kind in ORDERS]

@@ -23,7 +23,7 @@ from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
 ALARM = "alarm"
-"""What a channel lists beside rounds if it is told alarms."""
+"""What a channel lists among its rounds if it is told alarms."""
 
 
 @dataclass(slots=True)

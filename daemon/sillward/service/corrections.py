@@ -288,7 +288,7 @@ def _was_reached(notices: Iterable[Notice]) -> bool:
 
 
 def _heard_of_a_change(notices: Iterable[Notice]) -> bool:
-    """Whether one of the notices that reached a channel tells of a change."""
+    """Whether one of the notices that reached a channel is about a change."""
     return _was_reached(notice for notice in notices if notice.stage in _CHANGES)
 
 

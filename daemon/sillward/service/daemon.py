@@ -43,7 +43,7 @@ busy machine it may still come, and then a new scheduler does no harm."""
 
 STALL_S = 180.0
 """Without progress for this long the watchdog is not fed [s]. The longest that a desk does
-between two signs of work is to ask two sources and an ensemble that all hang, 40 s each; a send is
+between two finished steps is to ask two sources and an ensemble that all hang, 40 s each; a send is
 60 s."""
 
 MAX_IDLE_S = 300.0
@@ -274,7 +274,7 @@ class Daemon:
         try:
             desk.tick()
         except BaseException:  # SystemExit too: only the main thread ends the process
-            log.exception("tick.failed")  # this is no progress
+            log.exception("tick.failed")  # not counted as a finished step
         else:
             self._run.step_done()
 
@@ -292,9 +292,9 @@ class Daemon:
             self._run.advance(min(elapsed_s, 2 * self._look_s))
             jumped = abs(jump_s) > CLOCK_JUMP_S
             if jumped:
-                # The scheduler sleeps towards a wall time that has moved: plan anew from now.
+                # The scheduler sleeps until a wall time that has moved: start again from now.
                 log.warning("clock.jumped by=%s", timedelta(seconds=round(jump_s)))
-            # A tick that runs just now looks for edits when it is through; then the next is ours.
+            # If a tick is running, the look after it starts the one that reads the edits.
             if jumped or (self._reload_asked and not self._at_work.locked()):
                 self._revive()
             if not self._run.stop_requested and not self._look():
@@ -302,17 +302,17 @@ class Daemon:
         return True
 
     def _look(self) -> bool:
-        """Replace dead threads and notify the service manager. False: the process is to end."""
-        silent_s = self._run.idle_s
-        if silent_s > MAX_IDLE_S:
-            log.error("daemon.deaf nothing done for %d s", silent_s)
+        """Replace dead threads and notify the service manager. Return False to end the process."""
+        idle_s = self._run.idle_s
+        if idle_s > MAX_IDLE_S:
+            log.error("daemon.deaf nothing done for %d s", idle_s)
             return False
         late = not self._at_work.locked() and self._run.watched_s > self._due_s + LATE_S
         if late or not self._ticker.alive:
             if self._run.watched_s - self._revived_s >= LATE_S:  # what dies at once must not spin
                 log.error("scheduler.%s", "late" if late else "dead")
                 self._revive()
-        elif silent_s <= STALL_S:
+        elif idle_s <= STALL_S:
             self._manager.notify("WATCHDOG=1")
         if not self._ready and (self._ticked or self._run.watched_s >= READY_S):
             self._ready = True

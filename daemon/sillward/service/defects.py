@@ -61,7 +61,7 @@ class contained:  # noqa: N801 (used like a function, as contextlib.suppress is)
 
 @dataclass(slots=True)
 class Defects:
-    """The defects of one tick, by the names under which the log tells more."""
+    """The defects of one tick, by the names of their events in the log."""
 
     events: list[str] = field(default_factory=list)
 

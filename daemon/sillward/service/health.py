@@ -18,13 +18,13 @@ TICK_MARK = "tick"
 """The mark under which the ledger remembers the last tick."""
 
 IN_FORCE_MARK = "collection"
-"""The mark, with the site's name, for the digest of the collection that the daemon goes by."""
+"""The mark, with the site's name, for the digest of the collection that the daemon uses."""
 
 REFUSED_MARK = "collection refused"
 """The mark, with the site's name, for what is wrong with an edited collection that is refused."""
 
 TAKEN_OVER_WITHIN = timedelta(minutes=2)
-"""A running daemon goes by an edited collection after this. Judgement: four ticks."""
+"""A running daemon uses an edited collection after this. Judgement: four ticks."""
 
 TICK_KEPT_EVERY = timedelta(minutes=10)
 """How often a tick is written to the ledger. Judgement: seldom, to spare the disk."""
@@ -43,7 +43,7 @@ UNREADABLE_TOLD_FOR = timedelta(hours=24)
 """A chore that cannot be read is a trouble until this long after its deadline. Judgement."""
 
 MAX_NOTICES = 100
-"""The latest notices of a site that are looked at."""
+"""How many of the latest notices of a site are looked at."""
 
 
 def troubles(
@@ -85,7 +85,7 @@ def _of_collection(ledger: Ledger, voice: Voice) -> Iterator[str]:
 
 
 def not_in_force(path: Path, ledger: Ledger, voice: Voice, now: datetime) -> Iterator[str]:
-    """Yield that the daemon goes by another collection than the file, if it has run and does."""
+    """Yield that the daemon uses another collection than the one in the file, if it does."""
     mark = ledger.marks.get(f"{IN_FORCE_MARK}, {voice.site.name}")
     digest = digest_of(path)
     if mark is None or digest is None or digest == mark.text:

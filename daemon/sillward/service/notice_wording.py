@@ -56,13 +56,13 @@ class NoticeWording:
         return mail
 
     def _of_blind_alarm(self, notice: Notice) -> Message:
-        """The alarm that there is no forecast; its hour may have come while it waited."""
+        """Return the newest words that there is no forecast, or the old ones if there is one."""
         return stored_message(notice) if self.context.has_forecast() else blind(self.context)
 
     # -- a stage each
 
     def _of_round(self, notice: Notice, channel: Channel) -> Message:
-        """A round as it was told, or drawn up again; or that its hours were missed."""
+        """Return a round as it was told, or drawn up again, or the news that it was missed."""
         written_at = self._written_at(notice)
         orders = self._orders_since(notice, written_at)
         if self._are_missed(orders):
@@ -77,7 +77,7 @@ class NoticeWording:
         return self._with_lost_round(notice, channel, self._timed(message, orders, worded_at))
 
     def _of_change(self, notice: Notice, channel: Channel) -> Message:
-        """A change as it was told, timed by the deadlines that it set."""
+        """Return a change as it was told, with the time left until the deadlines that it set."""
         written_at = self._written_at(notice)
         orders = self._orders_since(notice, written_at)
         if self._are_missed(orders):
@@ -87,12 +87,12 @@ class NoticeWording:
         message = self._timed(stored_message(notice), changed, written_at)
         return self._with_lost_round(notice, channel, message)
 
-    def _of_call_off(self, notice: Notice, channel: Channel) -> Message:
-        """What is off needs no hour."""
+    def _of_call_off(self, notice: Notice, _channel: Channel) -> Message:
+        """Return a call-off as it was written: it has no hour that could have come near."""
         return stored_message(notice)
 
     def _of_reminder(self, notice: Notice, channel: Channel) -> Message | None:
-        """The orders that are still open, in words of now; None if none is."""
+        """Return the orders that are still open, in words of now, or None if none is."""
         context, now = self.context, self.context.clock()
         orders = orders_of(context, notice)
         if not orders:  # confirmed, or called off, in the meantime
@@ -112,7 +112,7 @@ class NoticeWording:
         )
 
     def _orders_since(self, notice: Notice, since: datetime | None) -> list[Chore]:
-        """The open orders that were due after this; earlier ones were told in time before."""
+        """Return the open orders due after this; earlier ones were told in time before."""
         orders = orders_of(self.context, notice)
         return [chore for chore in orders if since is None or chore.before >= since]
 
@@ -127,9 +127,9 @@ class NoticeWording:
     def _timed(
         self, message: Message, orders: Sequence[Chore], worded_at: datetime | None
     ) -> Message:
-        """The message with the time that is left, and urgent if that is little.
+        """Return the message with the time that is left, urgent if that is little.
 
-        worded_at: when the message got its words. Those of an order due by then say "now" already.
+        worded_at: when the message got its words. If an order was due then, they say "now" already.
         """
         now = self.context.clock()
         deadlines = [chore.before for chore in orders]
@@ -148,7 +148,8 @@ class NoticeWording:
         orders: Sequence[Chore],
         written_at: datetime | None,
     ) -> Message | None:
-        """The round drawn up again, if it has changed, or is old and its hours lie ahead still."""
+        """Return the round drawn up again if it has changed, or is old and its hours still lie
+        ahead; else None."""
         context, round_ = self.context, notice.subject.daily_round
         now = context.clock()
         is_old = written_at is not None and now - written_at > follow_up.STALE_WORDS
@@ -187,7 +188,7 @@ class NoticeWording:
             save_revision(context, told, sheet, Revision(added=tuple(added)))
 
     def _changed_deadlines(self, notice: Notice, since: datetime | None) -> set[datetime]:
-        """The deadlines that a change, or a later one, has set."""
+        """Return the deadlines that a change, or a later one, has set."""
         return {
             chore.before
             for chore in _open_chores(self.context, notice)
@@ -195,7 +196,7 @@ class NoticeWording:
         }
 
     def _with_lost_round(self, notice: Notice, channel: Channel, message: Message) -> Message:
-        """The message, preceded by the news that the round before could not be sent, if so."""
+        """Return the message, with a first line if the round before could not be sent."""
         context, now = self.context, self.context.clock()
         notices = context.ledger.notices.latest(context.site.name, channel=channel.name)
         last_sent = max((other.sent_at for other in notices if other.sent_at), default=None)
@@ -258,11 +259,11 @@ def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
 
 
 def _open_chores(context: ServiceContext, notice: Notice) -> list[StoredChore]:
-    """What is still to do of the round that a notice belongs to."""
+    """Return what is still to do of the round that a notice belongs to."""
     chores = context.ledger.chores.of_day(context.site.name, day_of(notice))
     return [chore for chore in chores if chore.open and chore.round == notice.round]
 
 
 def day_of(notice: Notice) -> date:
-    """Return the day of the round that a notice is of."""
+    """Return the day of the round that a notice belongs to."""
     return date.fromisoformat(notice.day)

@@ -127,7 +127,7 @@ class RoundTeller:
         """Write a round to the ledger, with its chores and what it means for the plants.
 
         sheet: None if it could not be worked out. A week is an outlook: nothing in it is to be
-        acknowledged, and no plant moves.
+        confirmed, and no plant moves.
         """
         ledger, site = self.context.ledger, self.context.site
         enqueued_at = self.context.clock()

@@ -1,4 +1,4 @@
-"""What a daemon and its desks tell each other during a run: when to stop, and that work gets done.
+"""What a daemon and its desks share during a run: the request to stop, and the progress of work.
 
 Time here is *watched* time: it advances only while the main thread looks, so that it stands still
 with a process that is suspended or starved.

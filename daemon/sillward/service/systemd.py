@@ -1,7 +1,7 @@
-"""What systemd is told about this process: sd_notify(3) in a few lines. Without systemd, nothing.
+"""Reports of this process to systemd, as sd_notify(3) makes them; without systemd, none.
 
 Three variables say where to send it, and how often the process must show that it lives. They are
-taken out of the environment, so that no child can speak in our name.
+taken out of the environment, so that no child process can report for this one.
 """
 
 import logging
@@ -20,7 +20,7 @@ class Manager:
     address: str = ""
     """Its socket: a path, or `@` and an abstract name; empty for none."""
     watchdog_s: float | None = None
-    """It ends this process unless WATCHDOG=1 comes at least so often [s]; None for no watchdog."""
+    """It ends this process unless WATCHDOG=1 comes within this time [s]; None for no watchdog."""
     _complained: bool = False
 
     def notify(self, *lines: str) -> None:

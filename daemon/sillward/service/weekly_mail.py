@@ -25,7 +25,7 @@ from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.hourly import Weather
 
 CHARTS_S = 30.0
-"""For all charts of a mail together [s]: a tick may be held up this long. Judgement: one chart
+"""Longest time for all charts of a mail [s]: a tick may be held up this long. Judgement: one chart
 takes some two seconds on a small machine."""
 
 MAX_SPOTS = 2
@@ -36,10 +36,11 @@ MAX_IMAGES_BYTES = 180_000
 a third of which is how mail writes pictures. Measured: four take 130,000."""
 
 KEPT_FOR = timedelta(hours=1)
-"""A mail is not made anew for this long, for other channels or another attempt. Judgement."""
+"""A mail is kept this long for other channels or another attempt. Judgement: notices that
+wait are tried again within minutes."""
 
 Draw = Callable[[ChartData, float], bytes | None]
-"""Draws a chart as PNG within so many seconds, or returns None."""
+"""Draws a chart as PNG within a time [s], or returns None."""
 
 
 def _draw(data: ChartData, limit_s: float) -> bytes | None:
