@@ -56,7 +56,7 @@ def decode(text: str) -> Chore:
 
 
 def _from_reason(reason: Reason) -> dict[str, Any]:
-    """A reason without what it does not have: most have few of the numbers that one can have."""
+    """Return a reason as plain types, without the fields that it does not have."""
     stored = {
         "plant": reason.plant,
         "quantity": reason.quantity,
@@ -99,7 +99,7 @@ def _to_reason(stored: dict[str, Any]) -> Reason:
 
 
 def _number(value: float | None) -> float | None:
-    """A number as JSON takes it: NumPy's own kinds of number it does not."""
+    """Return a number for JSON, which does not take the number types of NumPy."""
     return None if value is None else float(value)
 
 

@@ -10,20 +10,20 @@ from sillward.errors import LedgerError
 class Database:
     """The connection that the tables share. It is used from one thread at a time.
 
-    connection is set by `LedgerFile`, which exchanges it between two transactions when the ledger
-    leaves its file for memory, or returns to it.
+    `LedgerFile` sets the connection, and replaces it between two transactions when the ledger goes
+    from its file to memory or back.
     """
 
     connection: sqlite3.Connection
 
     def __init__(self, path: str) -> None:
-        """path: how errors name the ledger."""
+        """Create it without a connection. Errors name the ledger by this path."""
         self._path = path
         self._in_transaction = False
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """Make all writes within happen, or none. Raise LedgerError if they cannot.
+        """Make all writes in this context or, if it is left by an error, none. Raise LedgerError.
 
         A transaction within another one is part of it.
         """
@@ -45,7 +45,7 @@ class Database:
 
     @property
     def is_in_memory(self) -> bool:
-        """Whether there is no file behind it just now."""
+        """Whether the database is in memory at present."""
         return not self.connection.execute("PRAGMA database_list").fetchone()["file"]
 
     def rows(self, query: str, *values: object) -> list[sqlite3.Row]:

@@ -1,8 +1,8 @@
 """The merge of two ledgers that diverged.
 
 While the file could not be written, the daemon went on in memory, and other processes may have
-written to the file. A row that memory changed wins; for all others the file counts. Tables, keys
-and columns are read from SQLite, so that new tables need no change here.
+written to the file. A row that was changed in memory wins; all other rows are those of the file.
+Tables, keys and columns are read from SQLite, so that new tables need no change here.
 """
 
 import sqlite3
@@ -18,8 +18,11 @@ HISTORY_RESET = "history reset"
 def merge(db: sqlite3.Connection, kept: bytes, before: bytes) -> None:
     """Bring what was done in memory into the file that is open, in one transaction.
 
-    kept: the ledger in memory, as a database's bytes; before: the same when it left the file. Both
-    of the file's version. Raise sqlite3.Error; then the file is as it was.
+    Raise sqlite3.Error; then the file is as it was.
+
+    Args:
+        kept: the ledger in memory, as the bytes of a database of the file's version.
+        before: the same ledger, when it left the file.
     """
     for name, data in (("kept", kept), ("before", before)):
         db.execute(f"ATTACH ':memory:' AS {name}")
@@ -88,7 +91,7 @@ def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> No
         f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'k')})"
         f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'k')})"
     )
-    # By name of each column, for a row that is there keeps its number.
+    # Column by column, because a row that is in the file keeps its number there.
     rest = [column for column in columns if column not in key]
     db.execute(f"CREATE TEMP TABLE coming AS SELECT {listed} FROM kept.{name} AS k WHERE {changed}")
     if rest:
@@ -153,7 +156,8 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
         " ON m.site = k.site AND m.plant = k.plant"
         " WHERE m.assumed = 0 AND m.since > COALESCE(k.since, '')"
     )
-    # The file is back: that memory began with less than it is no longer true.
+    # If the file could not even be read, memory began with an older copy or empty, and a mark in it
+    # says that history was lost. Now that the file is back that is untrue: the mark stays behind.
     sides = ("kept", "before")
     query = "SELECT at, text FROM {}.mark WHERE name = ?"
     kept, before = (db.execute(query.format(side), (HISTORY_RESET,)).fetchall() for side in sides)

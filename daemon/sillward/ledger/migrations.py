@@ -1,4 +1,4 @@
-"""What brings a ledger file of an older version up to date."""
+"""The migrations that bring a ledger file of an older version up to date."""
 
 import json
 import re
@@ -14,7 +14,7 @@ from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 
 MIGRATIONS = {
     1: "ALTER TABLE plant_state ADD COLUMN brighter_since TEXT",
-    # Old forecasts are kept: who updates while the network is down goes on with what is there.
+    # Old forecasts are kept: after an update without a network there is nothing else.
     2: """
 ALTER TABLE forecast RENAME TO old_forecast;
 CREATE TABLE forecast (
@@ -51,7 +51,7 @@ CREATE TABLE event (
     changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
 ) STRICT
 """,
-    # What was told for this night and is not acknowledged is open from now on.
+    # What was told for this night and is not confirmed is open from now on.
     5: """
 ALTER TABLE plant_state ADD COLUMN asked TEXT;
 UPDATE plant_state SET asked = json_object('from_spot', came_from, 'to_spot', spot, 'before', since)
@@ -64,7 +64,7 @@ CREATE TABLE answer (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT
 """,
-    # What is asked at every tick is found without looking at all that is kept.
+    # The queries of every tick use an index.
     6: """
 CREATE INDEX IF NOT EXISTS round_at ON round (site, at);
 CREATE INDEX IF NOT EXISTS notice_state ON notice (site, state, expires_at);
@@ -99,7 +99,7 @@ ALTER TABLE poll RENAME TO call_schedule;
 ALTER TABLE event RENAME TO calendar_event
 """,
 }
-"""What brings a file of this version to the next one: statements, written out as they were then."""
+"""The statements that bring a file of each version to the next one, as they were then."""
 
 _CHANGE = re.compile(r" change (\d+)", re.ASCII)
 
@@ -119,12 +119,12 @@ def _changed_in(document: str) -> str | None:
 
 
 def _chore_of_7(document: str) -> str:
-    """A chore of the public sheet, as version 7 kept it, in the form of version 8."""
+    """Return a chore of the public sheet, as version 7 kept it, in the form of version 8."""
     return encode(_public_chore(json.loads(document)))
 
 
 def _undo_of_7(undo: str) -> str:
-    """The undo of a confirmation, whose rows of chores are of version 8 then."""
+    """Return the undo of a confirmation with its rows of chores in the form of version 8."""
     rows_before = json.loads(undo)
     for row in rows_before["chores"]:
         document = row.pop("document")
@@ -133,9 +133,9 @@ def _undo_of_7(undo: str) -> str:
 
 
 def _public_chore(document: dict[str, Any]) -> Chore:
-    """The chore that a document of the public sheet tells of, as far as it does.
+    """Return the chore that a document of the public sheet describes.
 
-    It has a reason for each plant, and after it those that are `Reason.also`.
+    Its reasons are listed plant by plant; those after the first of a plant are `Reason.also`.
     """
     reasons: dict[str, list[Reason]] = {}
     for reason in map(_public_reason, document["because"]):

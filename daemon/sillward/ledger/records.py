@@ -26,9 +26,11 @@ from sillward_rules.weather.night_summary import NightForecast
 class SavedForecast:
     """The last good body of a source for a site.
 
-    fetched_at: when the source last gave or confirmed it. changed_at: when it last said something
-    else than before. last_modified, etag: the validators to send back with the next
-    query.
+    Args:
+        fetched_at: when the source last gave it, or last said that it is still the newest.
+        changed_at: when its content was last different from that before.
+        last_modified: the validator to send back as If-Modified-Since.
+        etag: the validator to send back as If-None-Match.
     """
 
     source: str
@@ -43,8 +45,11 @@ class SavedForecast:
 class CallSchedule:
     """When a source is called next, and how it went so far.
 
-    failures: failed calls since the last good one. calls: how many on that `day` (UTC). reason: of
-    the last failure. not_before: until when the provider asked not to be called.
+    Args:
+        failures: how many calls have failed since the last good one.
+        day: the day (UTC) that `calls` counts.
+        reason: why the last call failed, or None if it did not.
+        not_before: until when the provider asked not to be called.
     """
 
     next_at: datetime
@@ -56,7 +61,7 @@ class CallSchedule:
 
 
 class Stage(StrEnum):
-    """What a notice of a round is: the round itself, or what followed from it."""
+    """Whether a notice is the round itself, or a later message about the same round."""
 
     TOLD = "told"
     """The round as it was worked out."""
@@ -65,9 +70,9 @@ class Stage(StrEnum):
     CALL_OFF = "call-off"
     """A newer forecast asks for less."""
     REMINDER = "reminder"
-    """An order that nobody has confirmed, and whose deadline is near, repeated."""
+    """An order that is not confirmed is repeated because its deadline is near."""
     PASSED_ON = "passed on"
-    """The same order, told to the next channel."""
+    """Such an order is told to another channel."""
 
 
 class NoticeState(StrEnum):
@@ -78,11 +83,15 @@ class NoticeState(StrEnum):
     SENDING = "sending"
     """A process has claimed it and is sending it."""
     SENT = "sent"
-    """Its channel took it."""
+    """Its channel took it, or may have taken it.
+
+    After several attempts without an answer a notice counts as sent, because one of them may have
+    arrived. `Notice.last_error` says so then; it is None where the channel took the notice.
+    """
     EXPIRED = "expired"
     """It could not be sent while it was of use."""
     NOT_NEEDED = "not needed"
-    """There is no reason any more, or there never was one, to send it."""
+    """It need not be sent, now or from the beginning."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,10 +135,13 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class StoredChore:
-    """A chore that was told, and what has become of it.
+    """A chore of a round that was enqueued, and what has become of it.
 
-    round: the round that told it. changed_at: when its hour became another one, or plants joined
-    it. passed_on_at: when somebody else was told of it.
+    Args:
+        done_at: when it was confirmed.
+        round: the name of the round that it belongs to.
+        passed_on_at: when it was told to another channel.
+        changed_at: when its hour was moved, or plants joined it.
     """
 
     chore: Chore
@@ -178,7 +190,11 @@ class StoredChore:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """When something last happened, and in words what."""
+    """A moment that is remembered by name, and a text about it.
+
+    The moment is when something last happened (a tick, a pruning, a failed call to a source), or
+    when a state began that lasts (a wrong clock, a collection that is refused).
+    """
 
     name: str
     at: datetime
@@ -187,8 +203,8 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class Activity:
-    """What was told on some days: dusk rounds, those with a forecast to go by, notices sent, and
-    notices that could not be sent."""
+    """What happened on some days: dusk rounds, those that had a forecast, notices that were sent,
+    and notices that could not be sent in time."""
 
     rounds: int
     with_forecast: int

@@ -1,6 +1,6 @@
-"""The numbers of the last week, from rows of the ledger: what was told and done, and what in vain.
+"""The numbers of the last week, from rows of the ledger: orders, confirmations, false alarms.
 
-Nothing is measured: how far a forecast was off is told by a later forecast of the same night, the
+Nothing is measured: the forecast at dusk is compared with a later forecast of the same night, the
 last one before its low.
 """
 
@@ -49,10 +49,13 @@ class ReviewedNight:
 class WeekReview:
     """What happened in the days from `first` to `last`, both included.
 
-    told: orders (`ORDERS`), called-off ones included. done: confirmed orders. late: those of them
-    that were confirmed more than `IN_TIME` after their deadline. missed: notices that could not be
-    sent in time. false_alarms: orders to carry in that proved unnecessary. nights: those of which
-    both forecasts are known.
+    Args:
+        told: how many orders (`ORDERS`) there were, with those that were called off.
+        done: how many of them were confirmed.
+        late: how many of those were confirmed more than `IN_TIME` after their deadline.
+        missed: how many notices could not be sent in time.
+        false_alarms: how many orders to carry in proved unnecessary.
+        nights: the nights of which both forecasts are known.
     """
 
     first: date
@@ -67,7 +70,7 @@ class WeekReview:
 
 
 def first_day(day: date) -> date:
-    """Return the first day of the review that is told on a day."""
+    """Return the first day of the review that a week round of this day shows."""
     return day - timedelta(days=DAYS)
 
 
@@ -82,8 +85,12 @@ def review_of(
 ) -> WeekReview:
     """Return the review of the week before a day.
 
-    chores: those of other days are left out. sources: names of forecast sources; the first one that
-    knows a night is used. dusk: when each night's dusk round was told; a night without is left out.
+    Args:
+        chores: chores of the week; those of other days are left out.
+        missed: how many notices could not be sent in time.
+        archive: the forecasts of the nights.
+        sources: names of forecast sources; the first that has both forecasts of a night is used.
+        dusk: when the dusk round of each night was enqueued; other nights are left out.
     """
     first, last = first_day(day), day - timedelta(days=1)
     orders = [
@@ -124,7 +131,7 @@ def _was_rescheduled(order: StoredChore, orders: Sequence[StoredChore]) -> bool:
 def _night(
     site: Site, day: date, archive: Archive, sources: Sequence[str], dusk: datetime | None
 ) -> ReviewedNight | None:
-    """Return a night as its forecasts before dusk and after midnight saw it; None if one lacks."""
+    """Return a night by its forecasts before dusk and after midnight; None without both."""
     if dusk is None:
         return None
     midnight = site.at_clock(day + timedelta(days=1), time(0))
@@ -147,8 +154,8 @@ def _night(
 def _was_false_alarm(order: StoredChore, off_k: float | None) -> bool:
     """Whether an order to carry in proved unnecessary.
 
-    The archive knows the air of the site, an order the leaf at its spot: the leaf is taken to have
-    been as much milder as the air was.
+    The archive has the temperature of the air at the site, an order that of the leaf at its spot:
+    the leaf is taken to have been milder by as much as the air was.
     """
     if order.kind is not ChoreKind.CARRY_IN:
         return False

@@ -1,8 +1,8 @@
-"""Connections that are cut at a deadline, whatever they wait for.
+"""The layer below `transport`: connections that are cut at a deadline, whatever they wait for.
 
-`requests` bounds each read, not the whole: a server that sends a byte now and then would hold us
-for hours, in a handshake or in its headers, where no code of ours looks at the clock. So a timer
-knows every socket and shuts it down.
+`requests` bounds each read, not the whole call: a server that sends a byte now and then could hold
+it for hours, in a handshake or in its headers, where no code looks at the clock. So a timer has
+every socket, and shuts it down.
 """
 
 import logging

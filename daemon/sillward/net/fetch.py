@@ -1,6 +1,6 @@
-"""One GET with a bounded time and a bounded size, and the check of its answer.
+"""The entry to the network: one GET with a bounded time and size, and the check of its status.
 
-`transport` makes the call, and is imported only when something is asked.
+The layer below is `transport`, which is imported only when a call is made.
 """
 
 import json
@@ -12,7 +12,7 @@ from sillward.errors import SourceError, one_line
 from sillward.net.http import Answer, Query
 
 REQUEST_DEADLINE_S = 40.0
-"""The time for connecting, handshake, headers, body and redirects together [s]."""
+"""The time for one request: connecting, handshake, headers, body and redirects together [s]."""
 
 BUSY_WAIT = timedelta(hours=1)
 """How long to wait after "too many requests" that names no time. Judgement: a quota of an hour
@@ -33,8 +33,8 @@ def ask(
 ) -> Answer:
     """Send one GET, once, and return what came back, whatever its status.
 
-    conditions: headers such as If-Modified-Since. The body of a redirect is not read, that of an
-    error (4xx, 5xx) is empty if it cannot be.
+    The body of a redirect is not read; that of an error (4xx, 5xx) is empty if it cannot be read.
+    `conditions` are headers such as If-Modified-Since.
 
     Raise SourceError if there is no whole answer; nothing of the query appears in its text.
     """

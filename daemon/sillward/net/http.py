@@ -1,4 +1,4 @@
-"""The query of one GET, and its answer with what the headers say about it."""
+"""What goes into a call and comes out of it: the query of one GET, and its answer."""
 
 import re
 from collections.abc import Mapping
@@ -7,8 +7,7 @@ from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 
 MAX_RETRY_AFTER = timedelta(hours=24)
-"""The longest wait that a server can ask for. Judgement: a quota of a day is over by
-then."""
+"""The longest wait that a server can ask for. Judgement: a quota of a day is over by then."""
 
 MAX_VALUE = 200
 """The most characters of a header value that is read or sent back. Judgement: a date has 29."""
@@ -18,7 +17,7 @@ MAX_VALUE = 200
 class Query:
     """What to ask for. Its repr shows no secrets.
 
-    follow: whether redirects within the provider's own domain are followed.
+    With `follow` redirects within the provider's own domain are followed.
     """
 
     url: str
@@ -29,7 +28,7 @@ class Query:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """What came back: header names in lower case, the body unpacked.
+    """What came back, with header names in lower case and the body decompressed.
 
     A property is None where its header is missing or unusable.
     """

@@ -1,6 +1,6 @@
-"""A GET over `requests`, bounded in time and size, with its failures in words.
+"""The layer below `fetch`: a GET over `requests`, bounded in time and size, its failures in words.
 
-Only `fetch` imports this, and only when something is asked: it brings in 60 ms of libraries.
+Only `fetch` imports this, and only when a call is made: its libraries take 60 ms to load.
 """
 
 import http.client
@@ -24,7 +24,7 @@ READ_S = 10.0
 """The time to wait for the next piece of an answer [s]."""
 
 MAX_ANSWER_BYTES = 5_000_000
-"""The most bytes of an answer, on the wire and unpacked."""
+"""The most bytes of an answer, compressed or not."""
 
 MAX_HOPS = 3
 """The most redirects that one call follows. Judgement: a provider that moves needs one or two."""
@@ -39,7 +39,7 @@ def get(
     deadline_s: float,
     monotonic: Callable[[], float],
 ) -> Answer:
-    """Make one call for `fetch.ask`. deadline_s: for everything together [s]."""
+    """Make one call for `fetch.ask`, all of it within `deadline_s` [s]. Raise SourceError."""
     with Deadline(deadline_s, monotonic) as deadline, _Session() as session:
         for scheme in ("https://", "http://"):
             session.mount(scheme, DeadlineAdapter(deadline))
@@ -195,10 +195,11 @@ _REDIRECTS = (301, 302, 303, 307, 308)
 def _target(url: str, location: str) -> str | None:
     """Return where a redirect leads, or None if it may not be followed from this address.
 
-    To the same host, below it, or beside it under one parent of two labels or more
-    (api.example.org to new.example.org); by the same port, and never from https to http.
+    It may lead to the same host, to a subdomain of it, or to a sibling under one parent of two
+    labels or more (api.example.org to new.example.org), on the same port, and never from https to
+    http.
     """
-    # What parsers may read differently is no address to send a key to.
+    # An address that parsers may read differently must not get a key.
     if not re.fullmatch(r"[!-\[\]-~]+", location):
         return None
     try:

@@ -19,8 +19,8 @@ class CalendarEventTable:
     ) -> dict[str, CalendarEventVersion]:
         """Return the version of each event, after giving a new one to those whose content changed.
 
-        digests: of the content of each event, by the id of its chore. Nothing is written while
-        all is as it was.
+        Nothing is written if no content changed. `digests` has a digest of the content of each
+        event, by the id of its chore.
         """
         known = self._events(site)
         if any(event not in known or known[event]["digest"] != digests[event] for event in digests):

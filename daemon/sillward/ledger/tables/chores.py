@@ -1,4 +1,4 @@
-"""The chores that were told.
+"""The chores of the rounds that were enqueued.
 
 A row whose chore cannot be read is logged and left out, so that it costs no other chore its place;
 `unreadable` names it.
@@ -21,7 +21,10 @@ log = logging.getLogger(__name__)
 
 
 class ChoreTable:
-    """Chores by site and id, with what has become of each."""
+    """Chores by site and id, with what has become of each.
+
+    An id begins with the local date of its round, so that ids are compared with dates.
+    """
 
     def __init__(self, database: Database) -> None:
         self._database = database
@@ -42,7 +45,7 @@ class ChoreTable:
         rows = self._database.rows(
             "SELECT * FROM chore WHERE site = ? AND id >= ? AND id < ? ORDER BY before, id",
             site,
-            str(day),  # with which ids begin
+            str(day),
             str(day + timedelta(days=1)),
         )
         return self._readable(rows)
@@ -83,7 +86,7 @@ class ChoreTable:
         )
 
     def stored_since(self, site: str, since: datetime) -> list[tuple[object, ...]]:
-        """Return all that a calendar shows of these chores, unread: a cheap way to see a change."""
+        """Return the columns that a calendar depends on, not decoded, for a quick comparison."""
         return [
             tuple(row)
             for row in self._database.rows(
@@ -97,12 +100,12 @@ class ChoreTable:
     def write(
         self, site: str, round_: str, chore: Chore, *, changed_at: datetime | None = None
     ) -> None:
-        """Write a chore of a round. What was done stays done unless there is now more to do."""
+        """Write a chore of a round. One that was done stays done unless plants have joined it."""
         row = self.row(site, chore.id)
         done_at = reminded_at = passed_on_at = None
         if row is not None and set(chore.plants) <= _plants_in(row["chore_json"]):
             done_at = row["done_at"]
-            if row["before"] == to_text(chore.before):  # nobody is reminded twice of it
+            if row["before"] == to_text(chore.before):  # no second reminder of the same hour
                 reminded_at, passed_on_at = row["reminded_at"], row["passed_on_at"]
         self._database.replace(
             "chore",
@@ -122,11 +125,11 @@ class ChoreTable:
         self._mark("called_off_at", site, ids, at)
 
     def mark_reminded(self, site: str, ids: Sequence[str], at: datetime) -> None:
-        """Note that somebody was reminded of these chores."""
+        """Note that a reminder of these chores was enqueued."""
         self._mark("reminded_at", site, ids, at)
 
     def mark_passed_on(self, site: str, ids: Sequence[str], at: datetime) -> None:
-        """Note that somebody else was told of these chores."""
+        """Note that these chores were passed on to another channel."""
         self._mark("passed_on_at", site, ids, at)
 
     def _mark(self, column: str, site: str, ids: Sequence[str], at: datetime) -> None:
@@ -135,7 +138,7 @@ class ChoreTable:
             [(to_text(at), site, chore_id) for chore_id in ids],
         )
 
-    # -- done, wholly or for some plants
+    # -- confirmed, for all plants or for some
 
     def row(self, site: str, chore_id: str) -> dict[str, Any] | None:
         """Return the columns of a chore as they are stored; None if it is not there."""
@@ -145,10 +148,10 @@ class ChoreTable:
     def mark_done(
         self, row: Mapping[str, Any], at: datetime, plants: Sequence[str] | None
     ) -> str | None:
-        """Mark a chore as done for some of its plants, or (None) for all.
+        """Mark a chore as done for some of its plants, or for all of them with None.
 
-        What is done for some becomes a chore of its own, whose id is returned; the others stay to
-        be done.
+        What is done for some plants becomes a chore of its own, whose id is returned; the rest
+        stays open.
         """
         whole = decode(row["chore_json"])
         rest = [] if plants is None else [name for name in whole.plants if name not in plants]
@@ -168,10 +171,13 @@ class ChoreTable:
         return free
 
     def reopen(self, before: Mapping[str, Any], part: str | None) -> None:
-        """Have a chore open as it was before it was done.
+        """Open a chore again, as it was before it was confirmed.
 
-        part: the chore that was made for the plants for which it was done, if it was done for some.
-        Where the rest has become another chore since, that part alone is opened again.
+        If the rest of the chore has been changed since, only the part is opened again.
+
+        Args:
+            before: the row of the chore before it was confirmed.
+            part: the id of the chore that `mark_done` made of it, or None if it made none.
         """
         site = before["site"]
         if part is not None:
@@ -194,7 +200,7 @@ class ChoreTable:
     # -- forgotten
 
     def remove_of_round(self, site: str, round_: str, first_day: str) -> None:
-        """Remove what a round asked for on a day and after it, and nobody has done."""
+        """Remove the chores of a round, on a day and after it, that are not confirmed."""
         self._database.execute(
             "DELETE FROM chore WHERE site = ? AND round = ? AND done_at IS NULL AND id >= ?",
             site,
@@ -234,7 +240,7 @@ def _columns(chore: Chore) -> dict[str, object]:
 
 
 def _is_rest(rest: Mapping[str, Any], done: Mapping[str, Any], whole: Mapping[str, Any]) -> bool:
-    """Whether a chore is what was left of a whole when a part of it was done, and nothing else."""
+    """Whether a chore is what was left when a part of it was done, and unchanged since."""
     of_rest, of_done, of_whole = (
         list(decode(row["chore_json"]).plants) for row in (rest, done, whole)
     )

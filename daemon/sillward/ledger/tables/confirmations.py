@@ -1,4 +1,4 @@
-"""What the grower confirmed, and how to take that back."""
+"""What the grower confirmed, and how to undo it."""
 
 import json
 from collections.abc import Mapping
@@ -12,7 +12,7 @@ from sillward.ledger.records import to_moment, to_text
 
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """One confirmation. chores: ids of those that it was about."""
+    """One confirmation, of one or more chores by their ids."""
 
     id: int
     at: datetime
@@ -29,13 +29,13 @@ class ConfirmationTable:
         self._database = database
 
     def insert(self, site: str, at: datetime, undo: Mapping[str, Any]) -> None:
-        """Write a confirmation with what was before it."""
+        """Write a confirmation with what is needed to undo it."""
         self._database.insert(
             "confirmation", {"site": site, "at": to_text(at), "undo": json.dumps(undo)}
         )
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
-        """Return the last confirmation; about: the last of a chore whose id contains this."""
+        """Return the last confirmation, or the last of a chore whose id contains `about`."""
         rows = self._database.rows(
             "SELECT * FROM confirmation WHERE site = ? ORDER BY id DESC", site
         )

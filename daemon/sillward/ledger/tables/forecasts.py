@@ -7,7 +7,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import SavedForecast, columns_of, forecast_of, to_text
 
 ForecastStamp = tuple[str | None, ...]
-"""When a forecast was fetched and changed, and its validators, as they lie in the file."""
+"""When a forecast was fetched and changed, and its validators, as they are stored."""
 
 
 class ForecastTable:
@@ -19,7 +19,7 @@ class ForecastTable:
     def keep(self, site: str, forecast: SavedForecast) -> None:
         """Keep a validated forecast as the last good one of its source for the site.
 
-        The body is tens of kB of text that repeats itself, so it lies compressed in the file.
+        The body is tens of kB of text that repeats itself, so it is compressed in the file.
         """
         values = columns_of(forecast) | {"site": site, "body": zlib.compress(forecast.body)}
         self._database.replace("forecast", values)
@@ -41,9 +41,9 @@ class ForecastTable:
         return forecast_of(rows[0]) if rows else None
 
     def stamp(self, site: str, source: str) -> ForecastStamp | None:
-        """Return what tells this forecast from another one, without its body; None if none is kept.
+        """Return what distinguishes this forecast from another; None if there is none.
 
-        It is asked for at every tick, and unpacking a body takes far longer.
+        It is needed at every tick, and decompressing a body takes far longer.
         """
         rows = self._database.rows(
             "SELECT fetched_at, changed_at, last_modified, etag FROM forecast"
@@ -54,7 +54,7 @@ class ForecastTable:
         return tuple(rows[0]) if rows else None
 
     def forget(self, site: str, source: str) -> None:
-        """Forget the forecast that is kept under this name, if any is."""
+        """Remove the forecast of this source, if there is one."""
         if self.stamp(site, source) is not None:
             self._database.execute(
                 "DELETE FROM forecast WHERE site = ? AND source = ?", site, source

@@ -1,4 +1,4 @@
-"""Marks: when something last happened."""
+"""Named moments: when something last happened, or when a state began that lasts."""
 
 import sqlite3
 from datetime import datetime
@@ -8,28 +8,28 @@ from sillward.ledger.records import Mark, to_moment, to_text
 
 
 class MarkTable:
-    """Moments that are remembered by name, each with a text."""
+    """Moments by their names, each with a text; see `Mark`."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
     def set(self, name: str, at: datetime, text: str) -> None:
-        """Remember the last time that something happened."""
+        """Set the moment of this name, in place of an earlier one."""
         self._database.execute(
             "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", name, to_text(at), text
         )
 
     def remove(self, name: str) -> None:
-        """Forget a mark, if it is there."""
+        """Remove the moment of this name, if there is one."""
         self._database.execute("DELETE FROM mark WHERE name = ?", name)
 
     def get(self, name: str) -> Mark | None:
-        """Return the mark of this name; None if there is none."""
+        """Return the moment of this name; None if there is none."""
         rows = self._database.rows("SELECT * FROM mark WHERE name = ?", name)
         return _mark_of(rows[0]) if rows else None
 
     def all(self) -> dict[str, Mark]:
-        """Return all marks by name."""
+        """Return all moments by name."""
         return {row["name"]: _mark_of(row) for row in self._database.rows("SELECT * FROM mark")}
 
 

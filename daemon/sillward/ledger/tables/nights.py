@@ -8,7 +8,7 @@ from sillward.ledger.records import NIGHT_COLUMNS, night_of, night_values
 from sillward_rules.weather.night_summary import NightForecast
 
 ARCHIVE_DAYS = 400
-"""Nights longer ago leave the archive. Judgement: a year, and a month to hold it against."""
+"""Nights longer ago leave the archive. Judgement: a year, and a month to compare with."""
 
 ARCHIVE_ROWS = 800_000
 """The most forecasts of a night in the archive: at 45 bytes each they stay under 50 MB. Names of
@@ -50,7 +50,8 @@ class NightArchive:
     ) -> list[tuple[str, datetime, NightForecast]]:
         """Return what was forecast, by one source or by all, for the nights from a date on.
 
-        Source, time of fetching and forecast: by night, then by source, then as they came.
+        Each is a source, the time of fetching and the forecast, sorted by night, by source and by
+        that time.
         """
         rows = self._database.rows(
             f"SELECT archive.source, {', '.join(NIGHT_COLUMNS)} FROM night"
@@ -64,7 +65,7 @@ class NightArchive:
         return [(source, *night_of(*values)) for source, *values in rows]
 
     def prune(self, now: datetime) -> None:
-        """Drop nights that are too long ago, and the oldest of too many."""
+        """Drop nights that are too long ago, and the oldest if there are too many."""
         oldest = now.astimezone(UTC).date().toordinal() - ARCHIVE_DAYS
         database = self._database
         with database.transaction():

@@ -1,4 +1,4 @@
-"""The notices: the outbox, and what became of each of them."""
+"""The notices: those that wait to be sent, and what became of the others."""
 
 import json
 import os
@@ -11,11 +11,12 @@ from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_t
 from sillward.ledger.subjects import TOO_SOON
 
 REVIVABLE_FOR = timedelta(days=3)
-"""No notice is good for longer than this. Judgement."""
+"""No notice expires later than this after it was written. Judgement: the longest-lived, those of
+the week round, expire after a day."""
 
 
 class NoticeTable:
-    """Notices by their key, which is their intent.
+    """Notices by their key, which says what each is for (see `Notice`).
 
     A notice is claimed before it is sent and marked after, so that a crash in between costs at most
     one repeat and never a loss.
@@ -25,7 +26,7 @@ class NoticeTable:
         self._database = database
 
     def insert(self, notice: Notice) -> None:
-        """Write a notice, unless it has been written before: its key is its intent."""
+        """Write a notice, unless there is one with its key already."""
         values = [column_value(getattr(notice, field.name)) for field in fields(Notice)]
         marks = ", ".join("?" * len(values))
         names = ", ".join(field.name for field in fields(Notice))
@@ -38,8 +39,8 @@ class NoticeTable:
     def due(self, site: str, now: datetime, longest_pause: timedelta) -> list[Notice]:
         """Return the notices of a site that are due for a try, oldest first.
 
-        One that is due later than the longest pause from now was put back before the clock was
-        set back: it is due too.
+        No pause between two attempts is longer than `longest_pause`. A notice that is due later
+        than that was put back while the clock was ahead: it is due too.
         """
         rows = self._database.rows(
             "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
@@ -61,7 +62,7 @@ class NoticeTable:
         return [notice_of(row) for row in rows]
 
     def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
-        """Have a notice that waits sent to another channel. False if that has it, or it is gone."""
+        """Give a waiting notice to another channel. Return False if that has it, or it is gone."""
         key = f"{notice.key.removesuffix(notice.channel)}{channel}"
         changed = self._database.execute(
             "UPDATE OR IGNORE notice SET key = ?, channel = ?, attempts = 0, next_at = ?,"
@@ -74,7 +75,7 @@ class NoticeTable:
         return changed == 1
 
     def claim(self, key: str, until: datetime) -> bool:
-        """Take a waiting notice for sending. False if another process has it.
+        """Take a waiting notice for sending. Return False if another process has it.
 
         The claim is this process's until that time; see `release_claims`.
         """
@@ -130,8 +131,8 @@ class NoticeTable:
     ) -> None:
         """Put a claimed notice back for another try.
 
-        perhaps_sent: it may have arrived all the same. A claim counts as such until the outcome is
-        known.
+        With `perhaps_sent` it may have arrived all the same. A claim counts as an attempt that may
+        have arrived until its outcome is known.
         """
         self._database.execute(
             "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
@@ -145,10 +146,11 @@ class NoticeTable:
     # -- what is not to be sent any more
 
     def expire(self, site: str, now: datetime) -> list[Notice]:
-        """Give up the notices of a site whose time is over, and return them.
+        """Give up the waiting notices of a site that have expired, and return them.
 
-        One that was given up while the clock was ahead gets its chance back; not those of times
-        long to come, which a clock that is years behind would take for it.
+        A notice that was given up while the clock was ahead waits again if it has not expired after
+        all. It must expire within `REVIVABLE_FOR`: to a clock that is years behind, all the notices
+        of the last years seem to expire in the future.
         """
         with self._database.transaction():
             self._database.execute(
@@ -167,9 +169,9 @@ class NoticeTable:
         return [notice_of(row) for row in rows]
 
     def withdraw(self, site: str, round_: str, since: date) -> dict[str, bool]:
-        """Leave unsent what still waits of a round, because it is not true any more.
+        """Leave the waiting notices of a round or alarm unsent, because they are untrue by now.
 
-        Return for each channel whether something of it, from that day on, has arrived or may have.
+        Return for each channel whether a notice of it, from that day on, has arrived or may have.
         """
         with self._database.transaction():
             rows = self._database.rows(
@@ -189,7 +191,7 @@ class NoticeTable:
         return {row["channel"]: bool(row["reached"]) for row in rows}
 
     def drop(self, key: str) -> None:
-        """Leave a notice that waits unsent, because it is not needed any more."""
+        """Leave a waiting notice unsent, because it is not needed any more."""
         self._database.execute(
             "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", key
         )
@@ -232,7 +234,10 @@ class NoticeTable:
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
     ) -> list[Notice]:
-        """Return the notices of a round of one stage, or (None) of all, its changes' too."""
+        """Return the notices of a round, in the order of their channels.
+
+        Only those of one stage are returned, without those of changes; with `stage` None all are.
+        """
         rows = self._database.rows(
             "SELECT * FROM notice WHERE site = ?1 AND day = ?2 AND round = ?3"
             " AND (?4 IS NULL OR (stage = ?4 AND change_number = 0)) ORDER BY channel, key",
@@ -244,7 +249,7 @@ class NoticeTable:
         return [notice_of(row) for row in rows]
 
     def count_by_channel(self, site: str, round_: str, day: date) -> dict[str, int]:
-        """Return how many messages of a round and its changes each channel got or is to get."""
+        """Return how many notices of a round and its changes each channel got or is to get."""
         rows = self._database.rows(
             "SELECT channel, COUNT(*) AS count FROM notice WHERE site = ? AND day = ?"
             " AND round = ? AND state != 'not needed' GROUP BY channel",
@@ -255,7 +260,7 @@ class NoticeTable:
         return {row["channel"]: row["count"] for row in rows}
 
     def count_expired(self, site: str, first: date, last: date) -> int:
-        """Return how many notices of these days, both included, could not be sent in time."""
+        """Return how many notices of these days, both included, expired."""
         (row,) = self._database.rows(
             "SELECT COUNT(*) FROM notice WHERE site = ? AND state = 'expired'"
             " AND day BETWEEN ? AND ?",
@@ -266,7 +271,7 @@ class NoticeTable:
         return int(row[0])
 
     def sent_and_lost(self, site: str, since: date) -> tuple[int, int]:
-        """Return how many notices since a day were sent, and how many could not be in time."""
+        """Return how many notices since a day were sent, and how many expired."""
         (row,) = self._database.rows(
             "SELECT COALESCE(SUM(state = 'sent'), 0) AS sent,"
             " COALESCE(SUM(state = 'expired'), 0) AS lost FROM notice"

@@ -1,4 +1,4 @@
-"""What is known of each plant: where it stands, since when, and what it last had."""
+"""The states of the plants: where each stands, since when, and when it was last misted and fed."""
 
 from collections.abc import Mapping
 from dataclasses import fields
