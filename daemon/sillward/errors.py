@@ -71,7 +71,8 @@ class UsageError(SillwardError):
 class SourceError(SillwardError):
     """A forecast source gave nothing that can be used.
 
-    passing: whether another try at once may help. wait: how long not to ask again.
+    passing: whether another try at once may help.
+    wait: how long to wait before asking again.
     """
 
     def __init__(self, text: str, *, passing: bool = False, wait: timedelta | None = None) -> None:
@@ -107,7 +108,8 @@ class NewerLedgerError(LedgerError):
 class DeliveryError(SillwardError):
     """A channel did not take a notice, or it is not known whether it did.
 
-    perhaps_sent: it may have been sent. wait: how long not to try again.
+    perhaps_sent: whether it may have been sent.
+    wait: how long to wait before trying again.
     """
 
     def __init__(

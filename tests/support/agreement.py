@@ -40,8 +40,9 @@ def contradictions(
 ) -> list[str]:
     """Return everything that a push says otherwise than the chores of its sheet.
 
-    chores: of the sheet, tomorrow's as well. now: when it was told. standing: the spot of every
-    plant as the sheet has it, which gives "all" its meaning.
+    chores: of the sheet, tomorrow's as well.
+    now: when it was told.
+    standing: the spot of every plant as the sheet has it, which gives "all" its meaning.
     """
     reader = _Reader(chores, now, standing or {})
     return [

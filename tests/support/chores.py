@@ -21,8 +21,8 @@ def a_chore(
 ) -> Chore:
     """A chore with a reason for each plant.
 
-    at: the hour of the reasons, by default the deadline. values: of the first plants; the others
-    have the last.
+    at: the hour of the reasons, by default the deadline.
+    values: the values of the first plants; the others have the last one.
     """
     of_plants = [*values, *[values[-1]] * len(plants)]
     reasons = [

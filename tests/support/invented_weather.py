@@ -31,9 +31,12 @@ class Sky:
     """Weather from a first day on.
 
     days: low at dawn and high [°C] of that day and those after it; what comes before is like the
-    first, what comes after like the last. coldest_h, warmest_h: their hours. Hours of events
-    count from the first midnight, on the site's clock: gusts [m/s], rain [mm in the hour that ends
-    there], hail; unknown: from, until. told: what the source makes of its temperatures.
+        first, what comes after like the last.
+    coldest_h, warmest_h: the hours of the lows and highs.
+    gusts [m/s], rain [mm in the hour that ends there], hail: by hours from the first midnight, on
+        the site's clock.
+    unknown: the first and last of the hours that are missing, counted in the same way.
+    told: what the source makes of its temperatures.
     """
 
     days: Sequence[tuple[float, float]]
@@ -145,7 +148,8 @@ def recording(name: str) -> Recording:
 class Wire:
     """What the sources are answered, by their names.
 
-    failing: why they give nothing. off: by how much the servers' clocks are ahead of ours.
+    failing: why they give nothing.
+    off: by how much the servers' clocks are ahead of ours.
     """
 
     site: Site

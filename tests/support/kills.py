@@ -164,8 +164,9 @@ class Killer:
     ) -> int:
         """One life with so many kills, or fewer if all have been told before. Return how many.
 
-        kind: of ledger: "new", "old" (of an earlier version) or "grown". mood: of the channels:
-        "well", "slow" or "down" (at first). whole: by the command line, from its beginning.
+        kind: of ledger: "new", "old" (of an earlier version) or "grown".
+        mood: of the channels: "well", "slow" or "down" (at first).
+        whole: by the command line, from its beginning.
         """
         life = self._begin(kind)
         self.whole, self.post.slow = whole, mood == "slow"

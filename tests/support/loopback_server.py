@@ -37,7 +37,8 @@ def serving(
 ) -> Iterator[Server]:
     """A server in a thread that reads a request, talks, and hangs up; one caller after another.
 
-    ends: the end of a request. port: where to listen; 0 is anywhere.
+    ends: the end of a request.
+    port: where to listen; 0 is anywhere.
     """
     listener = socket.create_server(("127.0.0.1", port))
     gone = threading.Event()

@@ -101,8 +101,9 @@ def staged_day(
 ) -> StagedDay:
     """A desk at this hour of a day, before its first tick.
 
-    garden: the text of a collection, without channels and [notices], whose lines but the units
-    are given apart. other: what the second source says, if one is asked for its opinion.
+    garden: the text of a collection, without channels and [notices], whose lines but the units are
+        given apart.
+    other: what the second source says, if one is asked for its opinion.
     """
     told_in = (
         f'[notices]\ntemperature = "{units.temperature}"\nclock = "{units.clock}"\n'

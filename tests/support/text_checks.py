@@ -60,8 +60,9 @@ def rough(text: str) -> list[str]:
 def bare_numbers(line: str, names: Collection[str] = ()) -> list[str]:
     """Return the numbers of a line that measure something and have no unit.
 
-    A count says of what; a limit needs no unit if its line has it. names: of plants and spots,
-    which may contain numbers and be followed by a count.
+    A count says of what; a limit needs no unit if its line has it.
+
+    names: names of plants and spots, which may contain numbers and be followed by a count.
     """
     for pattern in _NOT_MEASURES[:1]:
         line = pattern.sub("", line)
@@ -173,7 +174,10 @@ def _nameless(text: str, names: Collection[str]) -> str:
 
 
 def _within(digits: str, *, exact: bool = False) -> float:
-    """Return half a unit of the last digit. exact: a limit, of which only zeros may be left out."""
+    """Return half a unit of the last digit.
+
+    exact: whether it is a limit, of which only zeros may be left out.
+    """
     decimals = len(digits.partition(".")[2])
     return 0.5 * 10.0 ** -max(decimals, 1 if exact else 0)
 

@@ -67,7 +67,10 @@ def looks(
     end: datetime,
     longest_min: Callable[[datetime], float] = lambda _: LONGEST_TICK_MIN,
 ) -> Iterator[Look]:
-    """What happens to a clock on a bad machine. longest_min: between two looks, by the time."""
+    """What happens to a clock on a bad machine.
+
+    longest_min: the longest time between two looks [min], as a function of the time.
+    """
     true, off, new = start, timedelta(0), True
     while true < end:
         yield Look(true, true + off, new)

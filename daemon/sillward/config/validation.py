@@ -32,9 +32,11 @@ class TableReader:
     errors: list[str] = field(default_factory=list)
 
     def report(self, where: str, text: str) -> None:
-        """Add an error. where: the key path.
+        """Add an error.
 
         What looks like an address is not shown: it may be a channel's URL in the wrong place.
+
+        where: the key path.
         """
         line = f"{where}: {text}"[: MAX_LINE_LENGTH + 1]
         shown = printable.cut(printable.escaped(line), MAX_LINE_LENGTH)

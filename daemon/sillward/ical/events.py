@@ -1,7 +1,7 @@
 """The chores as events of a calendar: those that were told, and the trips that are expected.
 
-The calendar is a view and never the alert, because a subscriber may fetch it hours later. Pure:
-chores in, events out; `ics` writes them as a file.
+The calendar is a view and never the alert, because a subscriber may fetch it hours later. This
+module is pure; `ics` writes the events as a file.
 """
 
 import json
@@ -69,8 +69,8 @@ class Status(Enum):
 class Event:
     """A chore as a calendar shows it.
 
-    id: of the chore, or made of day and direction for expected trips. start, end: in UTC, or two
-    dates for what lasts all day.
+    id: the id of the chore; for expected trips it is made of day and direction.
+    start, end: times in UTC, or two dates for what lasts all day.
     """
 
     id: str
@@ -91,7 +91,10 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class SiteCalendar:
-    """The events of a site. versions: by the id of the event."""
+    """The events of a site.
+
+    versions: the version of each event, by its id.
+    """
 
     voice: Voice
     events: Sequence[Event]
@@ -125,6 +128,7 @@ def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) ->
 
     The morning round tells the chores of its day again as its own. What an earlier dusk round told
     for that day, and is still open, is no longer needed.
+
     mornings: when the morning round of each local date was told.
     """
     return [

@@ -39,7 +39,10 @@ def text(words: Sequence[str], screen: Screen = PIPE) -> str:
 
 
 def _row(group: Group, names: Sequence[str], alias: Alias | None) -> tuple[str, str, str]:
-    """Return the cells of a group. names: those by which it was found."""
+    """Return the cells of a group.
+
+    names: the names by which it was found.
+    """
     low = group.limits.night_low
     night = f"night {low.value:g} °C" if low else "night ?"
     others = [name for name in names if alias is None or name != alias.name]

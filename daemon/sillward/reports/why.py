@@ -23,7 +23,10 @@ from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
 
 class _Series(NamedTuple):
-    """A column of the table of hours. unit: the core's, or short for it."""
+    """A column of the table of hours.
+
+    unit: the unit of the core, or an abbreviation of it.
+    """
 
     head: str
     unit: str

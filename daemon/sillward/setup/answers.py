@@ -48,7 +48,10 @@ BREEZES = (
 
 @dataclass(frozen=True, slots=True)
 class SiteAnswer:
-    """The site. found: how the search names the place; None if coordinates were typed."""
+    """The site.
+
+    found: how the search names the place; None if coordinates were typed.
+    """
 
     name: str
     latitude: float
@@ -69,7 +72,10 @@ class OutdoorAnswer:
 
 @dataclass(frozen=True, slots=True)
 class IndoorAnswer:
-    """A spot in a house. night_low_c: what it holds on the coldest nights; None if unknown."""
+    """A spot in a house.
+
+    night_low_c: what it holds on the coldest nights; None if unknown.
+    """
 
     name: str
     night_low_c: float | None

@@ -115,7 +115,10 @@ def _refusal(path: Path, *, force: bool) -> str | None:
 
 
 def next_steps(path: Path, usual: Path) -> str:
-    """Return what to do with the new collection. usual: the path that commands take by default."""
+    """Return what to do with the new collection.
+
+    usual: the path that commands take by default.
+    """
     option = "" if path == usual else f" --collection {shlex.quote(str(path))}"
     return f"""\
 Next:

@@ -27,7 +27,10 @@ def ask(question: str, read: Callable[[str], T], default: str = "") -> T:
 
 
 def choose(question: str, rows: Sequence[str], default: int = 1) -> int:
-    """Show numbered rows and ask for one of them; return its index. default: its number."""
+    """Show numbered rows and ask for one of them; return its index.
+
+    default: its number.
+    """
     show_numbered(rows)
     return ask(question, lambda typed: index_of(typed, len(rows)), str(default))
 

@@ -69,7 +69,8 @@ Cell: TypeAlias = str | Marked
 class Column:
     """The layout of a table's column.
 
-    right: aligned to the right, as numbers are. fixed: it is not narrowed for the others.
+    right: whether it is aligned to the right, as numbers are.
+    fixed: whether it keeps its width where others are narrowed.
     """
 
     right: bool = False

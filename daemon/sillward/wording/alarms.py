@@ -19,7 +19,9 @@ what kind of mistake it is."""
 def blind(sheet: Sheet, since: datetime | None, why: str | None, voice: Voice) -> Message:
     """Return the alarm that there is no usable forecast: the last known lows, and what to do.
 
-    sheet: tonight's, made from what there is. since: when the last good forecast was made.
+    sheet: tonight's sheet, drawn up with what is known.
+    since: when the last good forecast was made; None if there was none.
+    why: the reason, in words, if it is known.
     """
     lines = _under_cover(sheet, voice)
     lines.append(voice.say("last_known", lows=known_lows(sheet)))

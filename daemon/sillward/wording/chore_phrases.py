@@ -110,8 +110,9 @@ def crowded(
 ) -> list[Line]:
     """Return the lines of a crowded day: the plants of each hour, counted.
 
-    kind: carrying in or a kind of protection. now: None where the hours no longer matter. later:
-    the lines stand among other chores of the day.
+    kind: carrying in, or a kind of protection.
+    now: the present time, or None where the hours no longer matter.
+    later: whether the lines are among other chores of the day.
     """
     groups = [(None, list(chores))] if now is None else by_hour(chores, now)
     return [_crowded(kind, at, same, now, voice, later=later) for at, same in groups]
@@ -126,7 +127,10 @@ def _crowded(
     *,
     later: bool,
 ) -> Line:
-    """Return the line of one hour. at: None where it no longer matters."""
+    """Return the line of one hour.
+
+    at: the hour, or None where it no longer matters.
+    """
     by = "" if at is None or now is None else voice.by(at, now)
     at_spots = {
         spot: [chore for chore in chores if chore.from_spot == spot]
@@ -182,7 +186,7 @@ def too_cold(warnings: Sequence[Remark], voice: Voice) -> Part:
     )
 
     def in_short() -> Iterator[Line]:
-        """Yield those without a shelter, whom the title counts, apart from those in a poor one."""
+        """Yield the plants without a shelter, which the title counts, and those in a poor one."""
         for homeless in (True, False):
             same = [warning for warning in cold if isinstance(warning, NoShelter) is homeless]
             plants = list(dict.fromkeys(name for warning in same for name in warning.plants))

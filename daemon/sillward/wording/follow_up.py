@@ -20,8 +20,8 @@ SOON = timedelta(minutes=30)
 hour itself is easier to plan by."""
 
 STALE_WORDS = timedelta(minutes=10)
-"""A round that has waited this long is worded anew when it is sent. Judgement: minutes and hours
-that it tells are no longer true by then."""
+"""A round that has waited this long is worded again when it is sent. Judgement: the minutes and
+hours that it gives are no longer true by then."""
 
 LATE = timedelta(minutes=15)
 """How long after a deadline an order still says NOW; after that it says that it was missed.
@@ -199,7 +199,8 @@ def _orders(
 ) -> Iterator[Part]:
     """Yield a part for each kind of order, with a line for each order.
 
-    orders: with their earlier hours, if these have changed. now: None where hours no longer matter.
+    orders: the orders, each with its earlier hour if that has changed, else None.
+    now: the present time, or None where hours no longer matter.
     """
     for kind, chores in _by_kind([chore for chore, _ in orders]):
         lines = tuple(_order(order, was, now, voice) for order, was in orders if order.kind is kind)
@@ -208,7 +209,10 @@ def _orders(
 
 
 def _order(chore: Chore, was: datetime | None, now: datetime | None, voice: Voice) -> LineText:
-    """Return the line of an order. was: its earlier hour."""
+    """Return the line of an order.
+
+    was: its earlier hour, if that has changed.
+    """
     when = chore_phrases.when(chore, now, voice) if now else ""
     before = "" if was is None else voice.hour(was)
 
@@ -259,7 +263,7 @@ def _may_stay_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> Part:
 
 
 def _rest_as_told(revision: Revision, sheet: Sheet, voice: Voice) -> Part:
-    """Return how many plants still go in as they were told, beside those that changed."""
+    """Return how many plants still go in as they were told, besides those that changed."""
     new_orders = [*revision.added, *(change.chore for change in revision.moved)]
     changed = {name for chore in new_orders for name in chore.plants}
     rest = [
@@ -287,9 +291,9 @@ def _not_out(orders: Sequence[Order], voice: Voice) -> Part:
 
 
 def _too_cold_out(orders: Sequence[Order], sheet: Sheet, voice: Voice) -> str:
-    """Return what keeps plants in that were to go out, by the present sheet.
+    """Return why the present sheet keeps plants in that were to go out.
 
-    It is the reason of the coldest of them; empty if nothing of it is known.
+    The reason is that of the coldest plant; the text is empty if none is known.
     """
     plants = {name for order in orders for name in order.plants}
     reasons = [

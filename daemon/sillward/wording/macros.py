@@ -1,8 +1,8 @@
 """The wording of messages: one Jinja2 macro for each line, packaged or the grower's own.
 
 The packaged macros are in `templates/*.jinja`. A grower may keep a folder of files that define
-macros of the same names, which replace the packaged ones one by one. Theirs run in a sandbox, get
-the same facts, and never cost a notice: where one fails, says nothing or says too much, the
+macros of the same names, which replace the packaged ones one by one. These run in a sandbox and get
+the same facts. A notice never depends on them: where one fails, says nothing or says too much, the
 packaged macro is used.
 """
 
@@ -34,10 +34,10 @@ PAGE = "digest.html.jinja"
 which is that of the command `sillward digest`."""
 
 MAX_MACRO_FILE_BYTES = 100_000
-"""Size of a file of the grower's [bytes]. The packaged ones have a tenth of it."""
+"""The largest file in a grower's folder [bytes]. The packaged ones have a tenth of it."""
 
 MAX_FILES = 50
-"""Files in a folder of the grower's. Eight are packaged."""
+"""The most files in a grower's folder. Eight are packaged."""
 
 VOICE_FILTERS = (
     "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",
@@ -63,9 +63,12 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Wording:
-    """Macros by name. ours: the packaged ones. own: the grower's, often none.
+    """Macros by name, packaged and of the grower's own.
 
-    page: the grower's template of the weekly mail's page. folder: where the grower's files are.
+    ours: the packaged macros.
+    own: the grower's macros, often none.
+    page: the grower's template of the weekly mail's page, if there is one.
+    folder: the folder of the grower's files, if there is one.
     """
 
     ours: Mapping[str, Source]
@@ -125,7 +128,10 @@ def with_own(folder: Path) -> Wording:
 def _faults(
     file: str, body: Sequence[Any], macros: Sequence[_MacroHead], elsewhere: Mapping[str, Source]
 ) -> Iterator[str]:
-    """Yield what is wrong with a file of macros, in lines. elsewhere: macros of earlier files."""
+    """Yield what is wrong with a file of macros, in lines.
+
+    elsewhere: macros of earlier files.
+    """
     ours = packaged().ours
     for line in _foreign_lines(body):
         yield f"{file}: line {line}: only macros and comments may stand here"

@@ -15,8 +15,9 @@ from sillward.wording.voice import Voice
 class Message:
     """What a channel delivers.
 
-    html: the same for mail programs; other channels get the body alone. images: PNG by the content
-    id under which the html shows them. urgent: what it asks for is due within minutes.
+    html: the same text as a page for mail programs; other channels get the body alone.
+    images: PNG images, each with the content id under which the page shows it.
+    urgent: whether what it asks for is due within minutes.
     """
 
     title: str
@@ -37,7 +38,7 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
 def trimmed(message: Message, voice: Voice) -> Message:
     """Return the message at the length of a push, with a count of the lines that were left out.
 
-    It may have grown by what was put before its title or its lines.
+    The message may have grown since it was composed, by words put before its title or its lines.
     """
     title = cut_title(message.title)
     lines, gone = message.body.split("\n"), 0
@@ -53,13 +54,13 @@ def trimmed(message: Message, voice: Voice) -> Message:
 
 def _counted(line: str, voice: Voice) -> int:
     """Return how many lines a line stands for: 1, or the number that it says were left out."""
-    sign = voice.say("cut", lines=1, plants=0).partition("1")[0]
-    number = re.match(rf"{re.escape(sign)}(\d+)\b", line) if sign.strip() else None
+    start = voice.say("cut", lines=1, plants=0).partition("1")[0]
+    number = re.match(rf"{re.escape(start)}(\d+)\b", line) if start.strip() else None
     return int(number[1]) if number else 1
 
 
 LineText = Callable[[int], str]
-"""A line as a function of how many plants it may name; with 0 it counts them."""
+"""Makes a line that may name so many plants; with 0 it gives their number alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +76,14 @@ class Line:
 class Part:
     """Lines that belong together, and the same in fewer or shorter lines for a crowded day.
 
-    optional: may be left out, because a later round tells it again. kept: is told whatever else is
-    cut. spare: is cut before anything else. plants: those that each line is about. hours: when each
-    line is due; neighbouring parts that have hours are told in the order of their lines' hours.
+    lines: the lines for a day with room.
+    crowded: makes the shorter lines; None if there are none.
+    optional: whether it may be left out, because a later round tells it again.
+    plants: the plants that each line is about.
+    kept: whether it is told whatever else is cut.
+    spare: whether it is cut before anything else.
+    hours: when each line is due; neighbouring parts that have hours are told in the order of their
+        lines' hours.
     """
 
     lines: tuple[LineText, ...]
@@ -109,7 +115,7 @@ def plain_part(text: str, *, optional: bool = False, kept: bool = False) -> Part
 def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
     """Return the parts in their order under a title, within `MAX_CHARACTERS`.
 
-    spare: characters that are left free for what may yet be put before the title.
+    spare: characters to leave free for words that may later be put before the title.
 
     At first every line is without names. Where that is too long, parts are told in one line each,
     the last first; where that is too long as well, the last lines are left out and counted. Then
@@ -180,7 +186,7 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
     for index in reversed(range(len(parts))):
         if length(crowded) <= room:
             break
-        # What has no room even so is told line by line, as far as there is room.
+        # A part that has no room even then is told line by line, as far as there is room.
         has_room = max(map(len, short[index].split("\n"))) <= room - (
             0 if parts[index].kept else kept
         )

@@ -12,7 +12,7 @@ from sillward.wording.macros import Macros, Wording, render
 log = logging.getLogger(__name__)
 
 MAX_CALLS = 1_000
-"""Calls of the grower's macros for one line. Judgement: enough for any line, and over at once."""
+"""Calls of the grower's macros for one line. Judgement: enough for any line, and soon done."""
 
 LINES_OF_A_PAGE = 50
 """How many lines' worth of work a page may take. Judgement: the packaged page takes a tenth."""
@@ -65,8 +65,8 @@ class Renderer:
     def own_line(self, name: str, facts: Mapping[str, Any]) -> str:
         """Return what the grower's macro says. Raise what it raises, KeyError if there is none.
 
-        When it asks for the line of its own name it gets the packaged one: so it may add words to
-        it, and cannot recur endlessly.
+        Inside the macro, the line of its own name is the packaged one. So it may add words to that
+        line, and cannot recur endlessly.
         """
         outermost = not self._running
         if outermost:
@@ -85,7 +85,7 @@ class Renderer:
                 self._budget.pause()
 
     def page(self, facts: Mapping[str, Any], *, strict: bool) -> str:
-        """Return the week's page as HTML: the grower's own, unless it fails or says too little.
+        """Return the page of the weekly mail: the grower's own, unless it fails or says too little.
 
         strict: raise what is wrong with the grower's page, instead of using the packaged one.
         """

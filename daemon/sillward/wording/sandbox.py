@@ -42,7 +42,7 @@ _JINJA_FILTERS = (
     "abs", "default", "first", "int", "last", "length", "list", "lower", "map", "reverse", "round",
     "sort", "trim", "unique", "upper",
 )  # fmt: skip
-"""Jinja2's own filters that a template may use, beside the bounded ones of this module."""
+"""Jinja2's own filters that a template may use, besides the bounded ones of this module."""
 
 _LOOP, _CONCAT, _COLLECTION, _DATA = "rows of a loop", "pieces together", "a list", "plain text"
 """Names of internal filters, with blanks so that no template can spell them."""
@@ -51,7 +51,8 @@ _LOOP, _CONCAT, _COLLECTION, _DATA = "rows of a loop", "pieces together", "a lis
 class Sandbox(ImmutableSandboxedEnvironment):
     """A Jinja2 environment that bounds the work and the results of its templates.
 
-    filters: the filters of the caller, by name. budget: what every step is counted against.
+    filters: the filters of the caller, by name.
+    budget: what every step is counted against.
     """
 
     intercepted_binops = frozenset({"+", "*", "**", "%"})

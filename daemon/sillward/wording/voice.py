@@ -1,4 +1,4 @@
-"""How one household is spoken to: in its units, by its clock, in its wording."""
+"""The voice of one household: facts in words, in its units, its kind of clock and its wording."""
 
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
@@ -24,7 +24,7 @@ MAX_DIGITS = 3
 
 @dataclass(frozen=True)
 class Voice:
-    """Says facts in words. Times are told in the site's zone."""
+    """Puts facts into words. Times are given in the site's zone."""
 
     site: Site
     units: Units = SI
@@ -43,7 +43,10 @@ class Voice:
         return self._renderer.own_line(name, facts)
 
     def page(self, *, strict: bool, **facts: Any) -> str:
-        """Return the week's page as HTML. strict: raise what is wrong with the grower's own."""
+        """Return the page of the weekly mail as HTML.
+
+        strict: whether to raise what is wrong with the grower's own page.
+        """
         return self._renderer.page(facts, strict=strict)
 
     @cached_property
@@ -242,7 +245,10 @@ class Voice:
         return self.say("and_more", names=", ".join(listed[:most]), count=count - most)
 
     def all_but(self, everything: str, count: int, others: AbstractSet[str]) -> str:
-        """Return "all 6" or "all but Grey curls (6)". everything: "all", or "rest" after others."""
+        """Return "all 6" or "all but Grey curls (6)".
+
+        everything: "all", or "rest" if others are named before.
+        """
         return self.say("all_but", which=everything, count=count, others=", ".join(sorted(others)))
 
     def age(self, old: timedelta) -> str:

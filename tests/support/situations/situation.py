@@ -21,10 +21,14 @@ NO_ORDERS = (ChoreKind.STOP_WETTING, ChoreKind.STAY_IN)
 class Told:
     """A push as it was sent, and what it has to tell.
 
-    plants, spots: all names, which may contain numbers and commas. at: when it was sent. full: the
-    sheet in full, if there is one. chores: all that it is about. into, out: plants that must be
-    carried in or out. homeless: those of `into` that have no shelter. off: plants of orders that
-    are taken back. order: whether the push asks for anything.
+    plants, spots: all names, which may contain numbers and commas.
+    at: when it was sent.
+    full: the sheet in full, if there is one.
+    chores: all that it is about.
+    into, out: plants that must be carried in or out.
+    homeless: those of `into` that have no shelter.
+    off: plants of orders that are taken back.
+    order: whether the push asks for anything.
     """
 
     push: Message
@@ -54,8 +58,10 @@ class Told:
 class Situation:
     """A named situation with a function that plays it in some units.
 
-    family: the golden file it is in. about: what it is, in a line. imperial: whether the push is
-    also kept in °F, mph and 12 hours. full_in: the units in which its sheet in full is kept.
+    family: the golden file it is in.
+    about: what it is, in a line.
+    imperial: whether the push is also kept in °F, mph and 12 hours.
+    full_in: the units in which its sheet in full is kept.
     """
 
     family: str

@@ -45,7 +45,8 @@ def chart_of(
 ) -> ChartData:
     """Return the chart of a kind for a spot. Raise KeyError if there is no such spot.
 
-    plant: show the limits and mistings of this one alone. units: those of the drawing.
+    plant: the plant whose limits and mistings alone are shown; None for all plants at the spot.
+    units: the units of the drawing.
     """
     collection.spot(spot)
     make = night_chart if kind == "night" else water_chart

@@ -65,12 +65,13 @@ class Window:
 class ChartData:
     """Everything that a chart shows. Times are in the site's zone, in full seconds.
 
-    series: by name, a value for each of `times`, which are consecutive full hours.
-    On a night chart: leaf_c, air_c, band_low_c, band_high_c [°C]; the band is one standard
-    deviation of the forecast either way. On a water chart: vpd_kpa [kPa], film_min [min], by day
-    only, at most `MAX_FILM_MIN`.
-    band_origin: where the band comes from. forecast: its source and age, and how far it can be
-    trusted. units: those of the drawing.
+    series: by name, a value for each of `times`, which are consecutive full hours. On a night
+        chart: leaf_c, air_c, band_low_c, band_high_c [°C]; the band is one standard deviation of
+        the forecast either way. On a water chart: vpd_kpa [kPa], film_min [min], by day only, at
+        most `MAX_FILM_MIN`.
+    band_origin: where the band comes from.
+    forecast: its source and age, and how far it can be trusted.
+    units: the units of the drawing.
     """
 
     kind: Kind

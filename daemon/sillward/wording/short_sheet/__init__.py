@@ -18,7 +18,10 @@ _TITLE_AND_PARTS = {
 
 
 def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
-    """Return the sheet as a push. footer: lines that are kept whatever else is cut."""
+    """Return the sheet as a push.
+
+    footer: lines that are kept whatever else is cut.
+    """
     title, parts = _TITLE_AND_PARTS[sheet.round](SheetWriter(sheet, voice))
     parts += [plain_part(line, kept=True) for line in footer]
     orders = [

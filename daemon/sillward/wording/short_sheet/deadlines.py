@@ -25,8 +25,10 @@ class Due:
 def due_chores(into: Sequence[Chore], carrying: Part, writer: SheetWriter) -> list[Due]:
     """Return carrying in and protection by their deadlines, orders first.
 
-    Orders come first because the minutes that are left may be put before the title. into: what is
-    carried in. carrying: the part that tells of it.
+    Orders come first because the minutes that are left may be put before the title.
+
+    into: the orders to carry in.
+    carrying: the part that tells them.
     """
     due = []
     for kind in (ChoreKind.CARRY_IN, *PROTECTION):

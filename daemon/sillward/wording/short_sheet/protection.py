@@ -20,7 +20,10 @@ PROTECTION = (
 
 
 def protect(chores: Sequence[Chore], writer: SheetWriter) -> Part:
-    """Return a line for each chore, with the number that asks for it. chores: of one kind."""
+    """Return a line for each chore, with the number that asks for it.
+
+    chores: chores of one kind.
+    """
     kind, now = chores[0].kind, writer.sheet.at
     return Part(
         tuple(_line(chore, writer) for chore in chores),

@@ -1,4 +1,4 @@
-"""Remarks on a sheet beside its chores: what to beware of, and what is not known."""
+"""The remarks on a sheet: what to beware of, and what is not known."""
 
 from collections.abc import Iterable
 

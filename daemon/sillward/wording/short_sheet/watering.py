@@ -76,7 +76,10 @@ def _counts(chores: Sequence[Chore], writer: SheetWriter) -> list[tuple[str, str
 
 
 def _first_misting(first: Chore, again: Sequence[Chore], writer: SheetWriter) -> LineText:
-    """Return the line of a first misting with its feed. again: repeats for the same plants."""
+    """Return the line of a first misting with its feed.
+
+    again: repeats for the same plants.
+    """
     feeds, voice = writer.chores(ChoreKind.FEED), writer.voice
 
     def line(most: int) -> str:

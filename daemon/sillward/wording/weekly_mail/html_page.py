@@ -76,9 +76,11 @@ def html(
 ) -> str:
     """Return the week as one HTML document.
 
-    credit: the attribution that the forecast source asks for; only there links are made. life: the
-    line that shows that the daemon is running. review: of the last week, None if there is none.
-    strict: raise what the grower's own page raises, instead of using the packaged one.
+    credit: the attribution that the forecast source asks for; only there links are made.
+    life: the line that shows that the daemon is running.
+    review: the review of the last week, if there is one.
+    charts: the charts that are attached to the mail.
+    strict: whether to raise what the grower's own page raises, instead of using the packaged one.
     """
     ahead = sheet.outlook
     nights = ahead.nights if ahead else ()

@@ -113,7 +113,10 @@ def _days(days: Sequence[DayAhead], voice: Voice) -> Iterator[str]:
 
 
 def day_asks(day: DayAhead, voice: Voice, nothing: str) -> str:
-    """Return what a day asks for. nothing: the text for a day without mistings."""
+    """Return what a day asks for.
+
+    nothing: the text for a day without mistings.
+    """
     return voice.say(
         "day_asks",
         mistings=day.mistings,
