@@ -1,8 +1,8 @@
-"""Files on disk: reading the grower's, telling whether a file is ours, writing ours atomically.
+"""Files on disk: reading foreign ones, checking whether a file is ours, writing ours atomically.
 
 A setting may name anything: the file of another program, a pipe, a device, a link. What is not
-ours is never moved, overwritten, deleted or given another mode. That holds for root too, who would
-be allowed to do all of it.
+ours is never moved, overwritten, deleted or given another mode. That holds for root too, to whom
+the system would allow all of it.
 """
 
 import errno
@@ -17,7 +17,7 @@ from typing import NamedTuple
 from sillward.errors import NotOursError
 
 PRIVATE_MODE = 0o600
-"""Mode of a new file: what we write tells who is at home, and when."""
+"""Mode of a new file. What we write can show when somebody is at home."""
 
 _KINDS = {
     stat.S_IFDIR: "a folder",
@@ -75,10 +75,10 @@ def _special_kind(found: os.stat_result) -> str | None:
 
 
 def follow_links(path: Path) -> Path:
-    """Return the file that a path leads to: a link to a file of ours may be meant.
+    """Return the file that a path leads to: it may be a link to a file of ours.
 
-    The file itself is then held to what is asked of any file. Raise NotOursError for a link that
-    leads nowhere: a file would appear where nobody named one.
+    The file itself is checked like any other afterwards. Raise NotOursError for a link that leads
+    nowhere: writing through it would make a file at a place that nobody named.
     """
     file = Path(os.path.realpath(path))
     if os.path.islink(path) and not os.path.lexists(file):
@@ -159,8 +159,9 @@ class Destination(NamedTuple):
 def destination(path: Path, is_ours: Callable[[bytes], bool], max_bytes: int) -> Destination:
     """Return a path as a destination if nothing is there, or a file that is ours.
 
-    is_ours: tells by the first `max_bytes` of a file. Raise NotOursError if it is not ours, or not
-    a regular file of this user's; OSError.
+    Raise NotOursError if the file is not ours, or not a regular file of this user's; OSError.
+
+    is_ours: decides by the first `max_bytes` of a file whether it is ours.
     """
     file = follow_links(path)
     found = read_own(file, max_bytes)
@@ -186,8 +187,8 @@ def write(
 ) -> None:
     """Write a file atomically: whole and on disk, or not at all. Raise OSError.
 
-    The data is written to a temporary file beside it and synced; then that gets the file's name.
-    Whether a file that is there may be replaced is for the caller to know.
+    The data is written to a temporary file in the same folder, synced, and renamed at the end.
+    The caller decides whether an existing file may be replaced.
 
     exclusive: raise FileExistsError if a file is there by then.
     temporary: the path of the temporary file, if it must be found again after a crash; what a

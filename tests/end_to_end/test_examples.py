@@ -1,4 +1,4 @@
-"""The examples: rich enough, physically coherent, and made by the script that lies beside them."""
+"""The examples: rich enough, physically coherent, and made by the script in their folder."""
 
 import json
 import re

@@ -434,12 +434,12 @@ FAULTS = (
         'the answer is an error: "Cannot initialize"',
     ),
     Fault(
-        "error in odd signs",
+        "error in odd characters",
         whole(b'{"error": true, "reason": "Not \\ud800\\u001b[2J\\u2028 now"}'),
         'the answer is an error: "Not [2J now"',
     ),
     Fault(
-        "unit in odd signs",
+        "unit in odd characters",
         whole(in_unit("temperature_2m", "@", float).replace(b"@", b"\\ud800\\n\\u00b0F")),
         'the answer gives temperature_2m in "°F", not in °C',
     ),

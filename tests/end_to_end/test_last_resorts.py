@@ -146,7 +146,7 @@ def test_run_goes_on_from_a_corrupt_ledger_and_says_what_is_lost(
 
 
 def is_told_that_nothing_can_be_written(installation: Installation) -> bool:
-    """The round arrives all the same, and whoever waits for the heartbeat hears of trouble."""
+    """The round arrives all the same, and the monitor of the heartbeat is told of trouble."""
     told = wait_for(lambda: len(installation.sink.pushes) == 2 and "/trouble" in installation.asked)
     titles = [title.split()[0] for title in installation.sink.titles]
     return told and titles == ["Carry", "Sillward"] and installation.sink.titles[1] == UNWRITTEN

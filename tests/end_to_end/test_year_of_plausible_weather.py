@@ -2,7 +2,7 @@
 do; each of its forecasts told wrongly is not.
 
 The weather is that of `test_year_of_airport_weather`. Errors are drawn: a standard deviation that
-grows with the lead as in `uncertainty.USUAL_ERROR_K`, correlated by exp(-dt / 12 h), anew every
+grows with the lead as in `uncertainty.USUAL_ERROR_K`, correlated by exp(-dt / 12 h), again every
 day.
 """
 
@@ -119,7 +119,7 @@ def test_the_year_told_wrongly_is_doubted_on_every_day() -> None:
 
 
 def test_in_frost_the_label_alone_is_found_without_any_forecast_before() -> None:
-    """Every day on which it freezes, told in °F beside a dew point in °C and its humidity."""
+    """Every day on which it freezes, in °F, next to a dew point in °C and its humidity."""
     found = 0
     for day in list(days())[1:-8]:
         temp, dew, humidity = truth(day)

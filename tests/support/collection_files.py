@@ -1,4 +1,4 @@
-"""Collections of an invented courtyard in Mendoza, as the text of their files."""
+"""Collection files, as text: invented plants in a courtyard in Mendoza, one to forty of them."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -62,9 +62,9 @@ def garden(
     site: str = MENDOZA,
     spots: dict[str, str] | None = None,
 ) -> str:
-    """A file with these plants, the spots that they need, and whatever tables come after them.
+    """Return a collection with these plants, the spots that they need, and more tables.
 
-    spots: in place of ours, or beside them.
+    spots: other spots, by name, in place of those above or in addition to them.
     """
     known = {name: f"{text}\n{SUN}" for name, text in OUTDOORS.items()}
     known |= {name: f"indoors = true\n{text}" for name, text in INDOORS.items()}

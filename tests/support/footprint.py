@@ -42,7 +42,7 @@ TICK = timedelta(seconds=30)
 
 LEAP_EVERY = 10
 LEAP = timedelta(hours=2)
-"""Now and then hours go by, so that a few hundred ticks see days with all that a day has."""
+"""Now and then hours pass at once, so that a few hundred ticks cover whole days."""
 
 MEMBERS = 31
 """Of the ensemble that Open-Meteo's own server gives."""

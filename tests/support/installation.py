@@ -55,7 +55,7 @@ class Place:
 
     @property
     def zone(self) -> str:
-        """The signs of these zones are the other way round."""
+        """Return the name of the zone; the signs of these names are reversed."""
         return f"Etc/GMT{-self.offset:+d}"
 
     @property
@@ -175,7 +175,7 @@ class Sink:
         self.server, self.port = serve(Handler, self.port)
 
     def close(self) -> None:
-        """Listen no more; whoever calls is refused."""
+        """Stop listening, so that every caller is refused."""
         self.open.set()
         if self.server is not None:
             self.server.shutdown()
@@ -259,7 +259,7 @@ class Installation:
         return (self.folder / "log").read_text(encoding="utf-8").count(text) >= times
 
     def rows(self, query: str) -> list[Any]:
-        """Read the ledger beside the daemon; nothing while it is not there yet."""
+        """Read the ledger while the daemon runs; return nothing before the file exists."""
         if not self.ledger.exists():
             return []
         database = sqlite3.connect(f"file:{self.ledger}?mode=ro", uri=True)

@@ -97,7 +97,7 @@ class Post:
         self.server, self.port = serve(Handler, self.port)
 
     def close(self) -> None:
-        """Refuse whoever calls."""
+        """Refuse every caller."""
         if self.server is not None:
             self.server.shutdown()
             self.server.server_close()

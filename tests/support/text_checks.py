@@ -44,7 +44,7 @@ def rough(text: str) -> list[str]:
         "backticks": r"`(?!sillward )|`sillward [^`]*(\n|$)",
         "blanks": r"  |[ \t]$|^[ \t]|\t|\xa0",
         "an empty line": r"^$",
-        "a control sign": r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\ufeff]",
+        "a control character": r"[\x00-\x09\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\ufeff]",
         "no word": r"\b(None|nan|NaN|inf|Undefined|True|False)\b|\{|\}",
         "minus nought": r"-0(\.0+)?(?![\d.])",
         "stops": r"[,;:] *[,;:.]|\.\.|[,;:]$",

@@ -1,5 +1,8 @@
-"""A machine whose clock wanders: sleeps, jumps, boots in 1970; and zones that change their clocks
-at odd places. Time goes by in looks: one for each tick of the daemon."""
+"""A machine whose clock is wrong at times, in zones that change their clocks at odd hours.
+
+The machine sleeps, its clock jumps, it boots in 1970. Time passes in looks: one for each tick of
+the daemon.
+"""
 
 import random
 from collections.abc import Callable, Iterator

@@ -85,7 +85,7 @@ def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
     spots_found = [spot for spot in spots if name.lower() in spot.lower()]
     is_plant = any(plant.name == name for plant in collection.plants)
     if is_plant or not spots_found:
-        plant = shared.plant_named(app, name, beside=spots)
+        plant = shared.plant_named(app, name, others=spots)
         return plant.home, plant
     plants_found = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
     if len(spots_found) == 1 and not plants_found:

@@ -16,7 +16,7 @@ from sillward.forecast.store import utc_now
 from sillward.ledger import Ledger, StoredChore
 
 _SAFE = frozenset(" @%+=:,./_-")
-"""ASCII characters, beside letters and digits, that every shell takes literally (a blank inside a
+"""ASCII characters, besides letters and digits, that every shell takes literally (a blank inside a
 quote). bash inserts what it is given as it is, so a `$(...)` would be run."""
 
 CONFIRMED_WITHIN = timedelta(days=2)

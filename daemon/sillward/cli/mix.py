@@ -6,6 +6,7 @@ import click
 
 from sillward.cli.printing import print_json
 from sillward.reports import mix as report
+from sillward.reports.mix_options import request_from_options
 from sillward.text import printable, terminal
 
 
@@ -37,7 +38,7 @@ def mix(as_json: bool, **values: Any) -> None:
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    request = report.request_from_options(**values)
+    request = request_from_options(**values)
     if as_json:
         print_json(report.document(request))
     else:

@@ -1,4 +1,4 @@
-"""What commands share that look at a household: options, the app, the moment, plants by name."""
+"""What the commands that look at a household share: options, app, moment, plants by name."""
 
 import functools
 from collections.abc import Callable, Sequence
@@ -92,10 +92,10 @@ def voice_for(app: App, *, as_json: bool) -> Voice:
     return Voice(app.site) if as_json else app.household.voice
 
 
-def plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
+def plant_named(app: App, name: str, others: Sequence[str] = ()) -> Plant:
     """Return the plant of this name, or the only one whose name contains it. Raise UsageError.
 
-    beside: what else could have been named, for the error.
+    others: what else could have been named, for the error.
     """
     plants = app.household.collection.plants
     exact = [plant for plant in plants if plant.name == name]
@@ -103,7 +103,7 @@ def plant_named(app: App, name: str, beside: Sequence[str] = ()) -> Plant:
     found = exact or [plant for plant in plants if wanted in " ".join(plant.name.lower().split())]
     if len(found) == 1:
         return found[0]
-    known = ", ".join([*([] if found else beside), *(plant.name for plant in found or plants)])
-    what = "more than one plant" if found else "not a spot or plant" if beside else "not a plant"
+    known = ", ".join([*([] if found else others), *(plant.name for plant in found or plants)])
+    what = "more than one plant" if found else "not a spot or plant" if others else "not a plant"
     msg = f'"{name}" is {what} here ({known})'
     raise UsageError(msg)

@@ -74,7 +74,7 @@ def build_spot(name: str, table: SpotTable) -> Spot:
 def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
     """Return the plant of a table under [[plants]].
 
-    group_names: its groups as the file names them, each of which has been found to be one.
+    group_names: its groups as the file names them, all of them known to exist.
     """
     resolved = [group_lookup.resolve(name).group for name in group_names]
     groups = [standard_groups()[name] for name in resolved if name is not None]

@@ -55,7 +55,7 @@ _USUAL_MISTAKES = (
 
 
 def _offending_line(text: str, reason: str) -> str:
-    """Return the line that the parser complains of, with what is usually wrong with such a line.
+    """Return the line that the parser complains about, with the usual mistake in such a line.
 
     Nothing is shown of a line that may hold a secret.
     """

@@ -50,7 +50,7 @@ _ORDERED_LIMITS = (
     ("light_low", "light_high", False),
     ("night_low", "day_high", False),
 )
-"""Pairs of limits of which the first must be the lower one, and whether the two may be equal."""
+"""Pairs of limits, the one that must be lower first, and whether the two may be equal."""
 
 
 def check_places(

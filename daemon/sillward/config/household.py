@@ -1,4 +1,7 @@
-"""What a collection file says, as typed values: plants, rounds, channels, wording."""
+"""The *household*, which a valid collection file makes: plants, rounds, channels, units, voice.
+
+The rest of the program uses these types; `models` has the tables as they are written in the file.
+"""
 
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -29,13 +32,13 @@ class NoticePolicy:
     """What follows a round. Every default is judgement, and the collection can change it."""
 
     remind: timedelta | None = timedelta(minutes=30)
-    """A chore that is not acknowledged is repeated this long before its deadline; None: never."""
+    """How long before its deadline an unconfirmed order is repeated; None for never."""
 
     pass_on: timedelta | None = timedelta(minutes=15)
-    """... and told to the next channel this long before its deadline; None: never."""
+    """How long before its deadline it goes to the next channel; None for never."""
 
     moved_by: timedelta = timedelta(minutes=20)
-    """A newer forecast that moves an hour by no more than this is not told."""
+    """A change of an hour by no more than this is not told."""
 
     max_messages: int = 6
     """The most messages of a round to a channel, changes and reminders included."""
@@ -43,10 +46,13 @@ class NoticePolicy:
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One way to reach the grower: what it is told, at what length, also when nothing is to do.
+    """One way to reach the grower.
 
-    url is None if neither the file nor the environment nor a credential has one: sheets can be
-    printed without, but nothing can be sent.
+    url: None if neither the file nor the environment nor a credential has one; then sheets can be
+        printed, but nothing can be sent.
+    rounds: what it is told.
+    all_clear: whether it is told when there is nothing to do as well.
+    full_length: whether it gets the full text instead of a push.
     """
 
     name: str

@@ -64,7 +64,7 @@ def collection_schema() -> dict[str, Any]:
 def _simplified(node: Any, *, by_name: bool = False) -> Any:
     """Return the schema without null, which TOML does not have, and without made-up titles.
 
-    by_name: the keys of this node are names of the grower's or of ours, not words of the schema.
+    by_name: whether the keys of this node are names of the collection, not words of JSON Schema.
     """
     if isinstance(node, list):
         return [_simplified(item) for item in node]

@@ -38,8 +38,8 @@ UrlFor = Callable[[str], SecretStr | None]
 def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
-    url_for gives the URL of a channel whose entry has none (from the environment or from a
-    credential file).
+    url_for: returns the URL of a channel whose entry has none, from the environment or from a
+        credential file.
     """
     reader = TableReader(path.name)
     document = reader.with_plain_text(read_document(path))
@@ -183,7 +183,7 @@ def _read_feed(reader: TableReader, document: Mapping[str, Any]) -> Recipe | Non
 
 
 def _read_wording(reader: TableReader, table: NoticesTable, path: Path) -> Wording:
-    """Return the packaged wording, with the grower's own macros in place of ours."""
+    """Return the packaged wording, with the grower's own macros where there are any."""
     if table.wording is None:
         return packaged()
     try:

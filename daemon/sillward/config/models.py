@@ -1,6 +1,8 @@
-"""The tables of a collection file as pydantic models: keys, types, ranges. No cross-checks.
+"""The *collection file* as it is written: a pydantic model for each table, with keys and ranges.
 
-The descriptions are read by growers, in their editors (`schema`).
+`building` turns these tables into a `household`; `settings` are the environment, not this file.
+Checks between tables are in `cross_checks`. Growers read the descriptions in their editors
+(`sillward schema`) and in the manual.
 """
 
 from collections.abc import Callable

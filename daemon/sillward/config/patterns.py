@@ -50,7 +50,10 @@ ZONE = r"^[A-Za-z0-9_+/-]+$"
 
 
 def bound(quantity: Quantity, own: str | None) -> str:
-    """Return what a rule may hold a quantity against; own: the limit that "limit" stands for."""
+    """Return the pattern of a bound that a rule may compare a quantity with.
+
+    own: the limit that the word "limit" stands for; None if there is none.
+    """
     others = [_any_case(text) for text, unit in UNIT_SPELLINGS.items() if unit == quantity.unit]
     unit = f"({'|'.join([quantity.unit, *others])})" if others else quantity.unit
     names = [name for name, its_unit in UNITS.items() if its_unit == quantity.unit]

@@ -1,6 +1,7 @@
-"""Settings from the environment.
+"""The *settings* from the environment: paths, forecast sources, secrets, heartbeat, log.
 
-An option on the command line beats the environment, and that beats the default.
+An option on the command line beats the environment, and that beats the default. What the grower
+writes about plants and channels is in the collection file (`models`).
 """
 
 import os

@@ -92,7 +92,7 @@ def _calendar_of(context: ServiceContext) -> SiteCalendar:
 def expected_trips(
     collection: Collection, weather: Weather, state: State, now: datetime
 ) -> tuple[Chore, ...]:
-    """Return the trips in and out of the week ahead; none if the forecast is too old to go by."""
+    """Return the trips in and out of the week ahead; none if the forecast is too old to be used."""
     if not weather.reaches(now) or weather.freshness(now) is Freshness.EXPIRED:
         return ()
     ahead = draw_up(Round.WEEK, collection, weather, state, now).outlook
@@ -121,7 +121,7 @@ def site_calendar(
 
 
 def _was_told(ledger: Ledger, site: Site, trip: Chore) -> bool:
-    """Whether the round that tells of such a trip has been told: it told of it, or needs none."""
+    """Whether the round that would include this trip has been told, with the trip or without it."""
     day = trip.day
     if trip.kind is ChoreKind.CARRY_IN:
         return _enqueued_at(ledger, site, Round.DUSK, day) is not None

@@ -1,5 +1,5 @@
 """What the commands print: a module for each command that has a report.
 
-Each has `text`, for people, and `document`, the same as plain types for JSON, if the command has
+A report has `text`, for people, and `document`, the same as plain types for JSON, if the command has
 `--json`.
 """

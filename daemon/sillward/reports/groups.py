@@ -8,7 +8,7 @@ from sillward_rules.plants.group_names import Alias, alias_named, genus_of
 from sillward_rules.plants.groups import Group, standard_groups
 
 MAX_NAMES = 4
-"""Other names of a group that are shown beside it. Judgement: enough to see why it was found."""
+"""Other names of a group that are shown with it. Judgement: enough to see why it was found."""
 
 _COLUMNS = (Column(fixed=True), Column(fixed=True), Column())
 """Name, night limit, examples."""

@@ -1,6 +1,6 @@
-"""A first collection as text: the answers, and what was assumed from them in comments that teach.
+"""A first collection as TOML text, from the answers; comments explain what was assumed.
 
-Pure: answers in, TOML out.
+This module is pure.
 """
 
 import json
@@ -11,7 +11,7 @@ from sillward.forecast import geocoding
 from sillward.setup.answers import IndoorAnswer, PlantAnswer, SiteAnswer, SpotAnswer
 
 SCHEMA_FILE = "sillward.schema.json"
-"""The schema beside the collection, where editors find it."""
+"""The schema in the folder of the collection, where editors find it."""
 
 
 def collection_text(

@@ -30,7 +30,7 @@ This writes a collection: your place, your spots, your plants. Enter takes what 
 
 
 def ask_and_write(path: Path, atlas: Atlas, *, force: bool = False) -> Path:
-    """Ask, write the file and the schema beside it, and return where the file is.
+    """Ask, write the file and the schema next to it, and return where the file is.
 
     force: an existing collection may be replaced. Raise click.Abort when the answers end early;
     then nothing has been written.
@@ -69,7 +69,7 @@ def write(path: Path, text: str, *, force: bool = False) -> None:
 
 
 def _write_schema(path: Path) -> None:
-    """Write the schema of this version; a file of this name that is no schema of ours stays."""
+    """Write the schema of this version, unless a file of this name is not our schema."""
     # An editor can do without it; a collection must not fail because of it.
     with suppress(OSError, NotOursError):
         place = files.destination(path, lambda head: ID.encode() in head, MAX_COLLECTION_BYTES)

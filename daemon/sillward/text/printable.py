@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 
 JOINERS = "\u200c\u200d\u200e\u200f"
 """Characters without a shape that Persian, Arabic and Hebrew names need, and some emoji. They
-are accepted beside a character beyond ASCII."""
+are accepted next to a character beyond ASCII."""
 
 _UNSEEN = re.compile(r"[\u115f\u1160\u3164\uffa0\u2800]")
 """Characters that Unicode counts as letters or symbols and that are blank: fillers of Hangul,

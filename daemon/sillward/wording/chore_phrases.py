@@ -68,7 +68,7 @@ def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) ->
 def head_facts(chores: Sequence[Chore], now: datetime, voice: Voice) -> dict[str, Any]:
     """Return the facts of a head: how many plants are due first and how many later.
 
-    several: whether the later ones have more than one hour, of which the first is told.
+    several: whether the later ones have more than one hour; only the first of these is given.
     """
     (at, first), *rest = by_hour(chores, now)
     return {

@@ -1,4 +1,4 @@
-"""Writes the golden files anew: `python -m tests.support.situations`."""
+"""Rewrites the golden files: `python -m tests.support.situations`."""
 
 import logging
 

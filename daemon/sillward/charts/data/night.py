@@ -40,7 +40,7 @@ def night_chart(
     now: datetime,
     plant: Plant | None = None,
 ) -> ChartData:
-    """Return leaf temperature at a spot through the coming nights, beside its plants' limits."""
+    """Return leaf temperature at a spot through the coming nights, with its plants' limits."""
     scene, column = Scene(collection, weather, state, now), column_of(collection, spot)
     first = sun.night_at_or_after(scene.site, now)
     nights = [

@@ -1,7 +1,7 @@
 """Charts drawn with matplotlib: the only package that needs it (`pip install '.[charts]'`).
 
 Made for a phone: text has at least 9 points at a width of 600 pixels. Lines differ in dashes and
-weight beside their colours, and every line is named in words.
+weight as well as in colour, and every line is named in words.
 """
 
 import io
@@ -40,7 +40,7 @@ def image(data: ChartData, form: Form) -> bytes:
 
 
 def _with_palette(picture: io.BytesIO, title: str) -> bytes:
-    """Return the same PNG with a palette, in a third of the bytes: it goes by mail."""
+    """Return the same PNG with a palette, in a third of the bytes, because it is sent by mail."""
     about = PngInfo()
     about.add_itxt("Software", MADE_BY)
     about.add_itxt("Title", title)

@@ -1,4 +1,4 @@
-"""Limits as lines across a panel, and their labels beside it."""
+"""Limits as lines across a panel, and their labels next to it."""
 
 import textwrap
 from collections.abc import Sequence
@@ -25,7 +25,10 @@ MAX_SHIFT = 1.6
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """The text beside some limits, and the height of its middle as a share of the panel."""
+    """The label of one limit or more.
+
+    y: the height of its middle as a share of the panel.
+    """
 
     limits: tuple[LimitLine, ...]
     text: str

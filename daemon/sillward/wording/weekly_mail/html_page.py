@@ -46,7 +46,7 @@ MAX_SPOTS = 12
 Judgement: so that a mail stays short."""
 
 MAX_NAME = 60
-"""Characters of a name in a table. Judgement: it still fits beside the numbers."""
+"""Characters of a name in a table. Judgement: it still fits next to the numbers."""
 
 MAX_FACTS = 40
 """Warnings, and assumptions, that are told; the text has all.

@@ -15,7 +15,7 @@ DAY_WIDTH = 12
 """Columns of a day, with the indent before it."""
 
 MAX_COLUMNS = 3
-"""Spots that fit beside each other in the table of nights."""
+"""Spots that fit next to each other in the table of nights."""
 
 
 def carrying(chores: Sequence[Chore], voice: Voice) -> Iterator[tuple[date, str]]:
@@ -73,7 +73,7 @@ def outlook(ahead: Outlook, voice: Voice) -> Iterator[str]:
 
 
 def _nights(nights: Sequence[NightAhead], voice: Voice) -> Iterator[str]:
-    """Yield the nights as a table if the spots fit beside each other, else as lines."""
+    """Yield the nights as a table if the spots fit next to each other, else as lines."""
     spots = list(nights[0].lows) if nights else []
     title, table = _column("nights", voice), len(spots) <= MAX_COLUMNS
     if table:

@@ -1,0 +1,137 @@
+"""The feed that the options of `sillward mix` describe."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sillward.errors import UsageError
+from sillward.text import printable
+from sillward_rules.plants.fertiliser import (
+    SALTS,
+    Fertiliser,
+    Mix,
+    Salt,
+    grams_per_litre_for,
+    parse_npk,
+    salt_named,
+)
+
+MAX_GRAMS_PER_LITRE = 1000.0
+MAX_PPM = 1e6
+MAX_LITRES = 10000.0
+MAX_EC = 20.0
+"""Maxima of the options [g/L, mg/L, L, mS/cm]. Judgement: more is a typing error."""
+
+
+@dataclass(frozen=True, slots=True)
+class MixRequest:
+    """A mix, and the sprayer's volume [L] and the limit of EC [mS/cm] if they are given."""
+
+    mix: Mix
+    litres: float | None
+    limit: float | None
+
+    @property
+    def ec(self) -> float:
+        """EC of water, fertiliser and salts together [mS/cm]."""
+        return float(self.mix.ec)
+
+    @property
+    def over(self) -> bool:
+        """Whether the mix is over the limit before anything has dried."""
+        return self.limit is not None and self.ec > self.limit * (1 + 1e-9)
+
+    def weights(self) -> list[tuple[str, float]]:
+        """Return the fertiliser and the salts, each with its grams per litre."""
+        return [(name, float(grams)) for name, grams in self.mix.weights()]
+
+
+def request_from_options(
+    *,
+    npk: str,
+    ppm_n: float | None,
+    grams_per_litre: float | None,
+    salts: Sequence[str],
+    water_ec: float,
+    ec_per_100: float | None,
+    mg: float | None,
+    ca: float | None,
+    litres: float | None,
+    limit: float | None,
+) -> MixRequest:
+    """Return the mix that these options describe.
+
+    Raise UsageError, which names the option that is wrong.
+    """
+    for option, value, maximum, hint in (
+        ("--ppm-n", ppm_n, MAX_PPM, ""),
+        ("--grams-per-litre", grams_per_litre, MAX_GRAMS_PER_LITRE, ""),
+        ("--litres", litres, MAX_LITRES, ""),
+        ("--water-ec", water_ec, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
+        ("--ec-per-100", ec_per_100, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
+        ("--limit", limit, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
+    ):
+        if value is not None:
+            _require_range(option, value, maximum, hint)
+    for option, value in (
+        ("--litres", litres),
+        ("--limit", limit),
+        ("--ec-per-100", ec_per_100),
+    ):
+        if value == 0:
+            msg = f"{option} must be above 0"
+            raise UsageError(msg)
+    try:
+        fertiliser = Fertiliser(*parse_npk(npk), mg, ca, ec_per_100)
+    except ValueError as error:
+        msg = f"--npk {npk}: {error}"
+        raise UsageError(msg) from error
+    grams = _grams(fertiliser, ppm_n, grams_per_litre)
+    return MixRequest(Mix(fertiliser, grams, water_ec, _salts(salts)), litres, limit)
+
+
+def _require_range(option: str, value: float, maximum: float, hint: str = "") -> None:
+    if not 0 <= value <= maximum:
+        msg = f"{option} {value:g}: must be from 0 to {maximum:.0f}{hint}"
+        raise UsageError(msg)
+
+
+def _grams(fertiliser: Fertiliser, ppm_n: float | None, grams: float | None) -> float:
+    """Return grams of fertiliser per litre, given so or by the nitrogen wanted."""
+    if ppm_n is None and grams is not None:
+        return grams
+    if ppm_n is None or grams is not None:
+        msg = "give either --ppm-n or --grams-per-litre"
+        raise UsageError(msg)
+    if fertiliser.n_pct == 0:
+        msg = f"--ppm-n: {fertiliser.label} has no nitrogen; give --grams-per-litre"
+        raise UsageError(msg)
+    wanted = float(grams_per_litre_for(ppm_n, fertiliser.n_pct))
+    if wanted > MAX_GRAMS_PER_LITRE:
+        msg = f"--ppm-n {ppm_n:g}: needs {wanted:.0f} g/L of {fertiliser.label}"
+        raise UsageError(msg)
+    return wanted
+
+
+def _salts(options: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
+    """Read salts with their grams per litre from texts such as "KNO3=0.1"."""
+    found: dict[str, tuple[Salt, float]] = {}
+    for text in options:
+        name, _, amount = text.rpartition("=")
+        salt = salt_named(name)
+        if not name:
+            msg = f'--salt "{text}": write NAME=GRAMS, such as MgSO4.7H2O=0.1'
+            raise UsageError(msg)
+        if salt is None:
+            msg = f'--salt "{name}" is not one of {", ".join(SALTS)}'
+            raise UsageError(msg)
+        if salt.formula in found:
+            msg = f"--salt {salt.formula} is given twice"
+            raise UsageError(msg)
+        try:
+            grams = printable.number(amount)
+        except ValueError:
+            msg = f'--salt {salt.formula}: "{amount}" is not a number of grams per litre'
+            raise UsageError(msg) from None
+        _require_range(f"--salt {salt.formula}", grams, MAX_GRAMS_PER_LITRE, " g/L")
+        found[salt.formula] = salt, grams
+    return tuple(found.values())
