@@ -1,5 +1,5 @@
 """What the commands print: a module for each command that has a report.
 
-A report has `text`, for people, and `document`, the same as plain types for JSON, if the command has
-`--json`.
+Each has `text`, for people. If the command has `--json`, it also has `document`: the same as plain
+types.
 """
