@@ -40,7 +40,10 @@ def problems(channels: Sequence[Channel]) -> list[str | None]:
 def check_channels(
     channels: Sequence[Channel], file: str, problems_of: Problems = problems
 ) -> None:
-    """Raise ConfigError naming every channel whose URL cannot be used. file: where they stand."""
+    """Raise ConfigError, with a line for each channel whose URL cannot be used.
+
+    file: the name of the file that lists the channels.
+    """
     lines = [
         f'{file}: channels[{index}] "{channel.name}": {problem}'
         for index, (channel, problem) in enumerate(
@@ -72,14 +75,14 @@ def send(channel: Channel, message: Message) -> None:
                 body_format=apprise.NotifyFormat.TEXT,
                 timeout=SEND_S,
             )
-        except Exception as error:  # a defect in a plugin must not take the daemon along
+        except Exception as error:  # a defect in a plugin must not end the process
             msg = f"channel {channel.name}: failed ({type(error).__name__})"
             raise DeliveryError(msg, perhaps_sent=True) from None
     outcome = result.status.name
     is_wrong_page = wire.page and not _answers_with_pages(service)
     if outcome == "SUCCESS" and not is_wrong_page:
         return
-    # A plugin that speaks by other means may still be at it.
+    # A plugin that uses other libraries than those watched may still be sending.
     perhaps_sent = wire.unanswered or (outcome == "TIMEOUT" and not wire.seen)
     msg = f"channel {channel.name}: {_reason(wire, perhaps_sent=perhaps_sent)}"
     raise DeliveryError(msg, perhaps_sent=perhaps_sent, wait=wire.wait)
@@ -106,7 +109,7 @@ def _answers_with_pages(service: Any) -> bool:
 
 
 def _clean(message: Message) -> Message:
-    """The message without characters that could end a header or a line, or cannot be encoded."""
+    """Return the message without characters that end a header or line, or cannot be encoded."""
     html = None if message.html is None else _lines(message.html)
     return replace(message, title=_one_line(message.title), body=_lines(message.body), html=html)
 
@@ -120,7 +123,7 @@ def _one_line(text: str) -> str:
 
 
 def _fitting(service: Any, message: Message) -> Message:
-    """The message no longer than its service takes it; a mail is not cut."""
+    """Return the message cut to what its service takes; a mail is not cut."""
     if _is_mail(service):
         return message
     title, body = within_bytes(message.title, message.body, service.body_maxlen)
@@ -163,19 +166,22 @@ _ONE_EACH = (
 
 
 def _service(channel: Channel) -> Any:
-    """The plugin for a channel, or None if its URL cannot be used."""
+    """Return the plugin for a channel, or None if its URL cannot be used."""
     if channel.url is None:
         return None
     return _instantiated(channel.url.get_secret_value())
 
 
 URGENT = "priority=high"
-"""In a URL, as most services that know priorities take it: above the usual one, but none that rings
-until somebody answers."""
+"""In a URL, as most services that have priorities take it: above the usual one, but below one that
+rings until it is answered."""
 
 
 def _urgent_service(channel: Channel) -> Any:
-    """The service with a high priority; None if it has none, or the grower has chosen one."""
+    """Return the plugin set to a high priority.
+
+    Return None if its service has no priorities, or the grower has chosen one.
+    """
     usual = _service(channel)
     # Some know the word and mean something else by it.
     has_one = hasattr(usual, "priority") and "priority" in getattr(usual, "template_args", {})
@@ -189,7 +195,8 @@ def _urgent_service(channel: Channel) -> Any:
 
 
 def _instantiated(url: str) -> Any:
-    """The plugin for a URL, set to try once and to keep a message whole; None if there is none."""
+    """Return the plugin for a URL, set to try once and to keep a message whole; None if there is
+    none."""
     service = _apprise().Apprise.instantiate(url, asset=_asset())
     if service is not None:
         service.redirects = False

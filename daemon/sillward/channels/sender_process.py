@@ -22,7 +22,7 @@ from sillward.wording.push import Message
 COMMAND = (sys.executable, "-m", "sillward.channels.sender_process")
 
 START_S = 20.0
-"""For the child to start, on a slow machine [s]. Judgement."""
+"""Longest time for the child to start, on a slow machine [s]. Judgement."""
 
 
 class SenderProcess:

@@ -155,7 +155,7 @@ class _WatchedAdapter(DeadlineAdapter):
         return response
 
     def get_connection_with_tls_context(self, *args: Any, **kwargs: Any) -> Any:
-        """The pool for a request, whose connections say when they begin to send it."""
+        """Return the pool for a request, whose connections report when they begin to send it."""
         pool: Any = super().get_connection_with_tls_context(*args, **kwargs)
         connect = pool.ConnectionCls
 

@@ -307,7 +307,7 @@ def _may_be_heard(notice: Notice) -> bool:
 
 
 def _order(context: ServiceContext, stored: StoredChore) -> Order | None:
-    """A stored chore as it was told; None if its plants are no more."""
+    """Return a stored chore as it was told, or None if all of its plants were removed."""
     chore = context.chore(stored)
     if chore is None:
         return None

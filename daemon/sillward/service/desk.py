@@ -1,8 +1,7 @@
 """The desk of one household: what is done at each tick.
 
-A desk does one thing at a time when asked; it has no thread and no clock of its own. It is
-level-triggered: each tick asks the ledger "what is due and not yet told?", so that a late, doubled
-or lost tick does no harm.
+A desk has no thread and no clock of its own. It is level-triggered: each tick asks the ledger what
+is due and not yet told, so that a late, doubled or lost tick does no harm.
 """
 
 import logging
@@ -42,7 +41,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(slots=True)
 class Desk:
-    """The service of one household: what it works with, and its parts."""
+    """The service of one household: its context and its parts."""
 
     context: ServiceContext
     rounds: RoundTeller

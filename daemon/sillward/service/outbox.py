@@ -45,10 +45,11 @@ class Outbox:
 
     def deliver(self, *, ignore_quiet_hours: bool = False) -> int:
         """Send every notice that waits and is due. Return how many could not be sent."""
-        context = self.context
-        self._reclaim()
-        for notice in context.ledger.notices.expire(context.site.name, context.clock()):
+        ledger, site, clock = self.context.ledger, self.context.site, self.context.clock
+        ledger.notices.release_claims(site.name, clock())
+        for notice in ledger.notices.expire(site.name, clock()):
             log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
+        self._hand_over()
         failed = self._send(
             notice for notice in self._due() if ignore_quiet_hours or not self._must_wait(notice)
         )
@@ -56,16 +57,14 @@ class Outbox:
         return failed
 
     def deliver_alarm(self, alarm: Alarm) -> int:
-        """Send the notices of one alarm that wait, and give up none. Return how many could not be
-        sent."""
-        self._reclaim()
-        return self._send(notice for notice in self._due() if notice.subject == Subject(alarm))
+        """Send the notices of one alarm that wait, and give up none as too late.
 
-    def _reclaim(self) -> None:
-        """Take back what waits in vain: on a process that is gone, or for a removed channel."""
+        Return how many could not be sent.
+        """
         context = self.context
         context.ledger.notices.release_claims(context.site.name, context.clock())
         self._hand_over()
+        return self._send(notice for notice in self._due() if notice.subject == Subject(alarm))
 
     def _due(self) -> list[Notice]:
         """Return the notices that wait and are due for a try, oldest first."""
@@ -100,16 +99,22 @@ class Outbox:
         context = self.context
         names = [channel.name for channel in context.household.channels]
         for notice in context.ledger.notices.waiting_for_others(context.site.name, names):
-            round_, day = notice.subject.round, day_of(notice)
-            takes = ALARM if round_ is None else round_.value
-            of_round = context.ledger.notices.of_round(
-                context.site.name, notice.round, day, stage=None
-            )
-            informed = {other.channel for other in of_round}
-            heirs = (channel.name for channel in context.channels_for(takes))
-            heir = next((name for name in heirs if name not in informed), None)
-            if heir is not None and context.ledger.notices.hand_over(notice, heir, context.clock()):
-                log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
+            with self.defects.contained("notice.failed_to_hand_over", f"key={notice.key}"):
+                self._hand_over_one(notice)
+
+    def _hand_over_one(self, notice: Notice) -> None:
+        context, notices = self.context, self.context.ledger.notices
+        round_ = notice.subject.round
+        of_round = notices.of_round(context.site.name, notice.round, day_of(notice), stage=None)
+        informed = {other.channel for other in of_round}
+        heirs = (
+            channel.name
+            for channel in context.channels_for(ALARM if round_ is None else round_.value)
+            if channel.name not in informed
+        )
+        heir = next(heirs, None)
+        if heir is not None and notices.hand_over(notice, heir, context.clock()):
+            log.warning("notice.handed_over key=%s channel=%s", notice.key, heir)
 
     def _must_wait(self, notice: Notice) -> bool:
         """Whether quiet hours hold a notice back.
@@ -145,7 +150,7 @@ class Outbox:
         return self._attempt(notice, channel, message)
 
     def _message_now(self, notice: Notice, channel: Channel) -> Message | None:
-        """The words for this moment; a defect in finding them must not hold the notice up."""
+        """Return the words for this moment; if a defect prevents that, the stored ones."""
         return self.defects.contained("notice.failed_to_word", f"key={notice.key}").attempt(
             partial(self.wording.message_now, notice, channel),
             otherwise=partial(stored_message, notice),

@@ -1,4 +1,4 @@
-"""Where the plants stand and what they have had, as far as the ledger can be believed."""
+"""The state of each plant, as far as what the ledger says of it can still be true."""
 
 from datetime import datetime
 
@@ -11,7 +11,7 @@ from sillward_rules.weather.site import Site
 
 
 def states_at(ledger: Ledger, site: Site, now: datetime) -> State:
-    """Return what the ledger knows of the plants, as far as it can be believed now."""
+    """Return the stored state of each plant, as far as it can still be true now."""
     states = ledger.plant_states.of_site(site.name)
     day = sun.night_at_or_after(site, now).day
     if ledger.rounds.was_delivered(site.name, Round.MORNING.value, day):

@@ -83,7 +83,7 @@ class Reminders:
             self._pass_on(open_round)
 
     def _open_orders(self, told: RoundInForce) -> list[StoredChore]:
-        """The orders of a round that are open and still worth following."""
+        """Return the orders of a round that are open and still worth following."""
         context, now = self.context, self.context.clock()
         return [
             chore

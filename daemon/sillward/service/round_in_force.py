@@ -11,7 +11,10 @@ from sillward_rules.weather import sun
 
 @dataclass(frozen=True, slots=True)
 class RoundInForce:
-    """A daily round that has been told. until: its orders are worth following until then."""
+    """A daily round that has been told.
+
+    until: the time until which its orders are worth following.
+    """
 
     round: Round
     day: date

@@ -60,7 +60,7 @@ def sign_of_life(context: ServiceContext, day: date) -> str:
 
 
 def footer(context: ServiceContext, day: date, *, mail: bool) -> list[str]:
-    """Return the lines that end the text of a week round. mail: with the review."""
+    """Return the lines that end the text of a week round; those of a mail begin with the review."""
     review = _review_or_none(context, day) if mail else None
     return _footer(sign_of_life(context, day), review, context.voice)
 
@@ -70,7 +70,7 @@ def _footer(life: str, review: WeekReview | None, voice: Voice) -> list[str]:
 
 
 def _review_or_none(context: ServiceContext, day: date) -> WeekReview | None:
-    """The review of the last week; None, with a line in the log, if a defect prevents it."""
+    """Return the review of the last week, or None (and log it) if a defect prevents it."""
     return contained("review.failed").attempt(
         lambda: review_week(context, day), otherwise=lambda: None
     )
