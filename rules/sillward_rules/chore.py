@@ -1,6 +1,14 @@
 """Chores: one thing to do, with a window, a deadline and the numbers behind it.
 
-Planners make errands; `trips` puts them together into chores.
+The same thing has several names on its way through the program:
+
+    Errand      what a planner asks for: plants that go the same way at the same times
+    Chore       errands put together into one trip (`trips`), as the sheet lists them
+    order       a chore once the grower has been told of it (`revision.Order`)
+    OpenOrder   in a plant's state: an order to carry it that is not confirmed (`plants.state`)
+    StoredChore an order as the shell's ledger keeps it, with what became of it
+
+Each has a `Reason` for every plant.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -29,6 +37,9 @@ class ChoreKind(Enum):
     MOVE = "move"
 
 
+URGENT = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
+"""Kinds of chores that harm a plant if they are not done in time."""
+
 WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 """Chores done with water, in a window rather than by a deadline."""
 
@@ -37,13 +48,17 @@ WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 class Reason:
     """Why a chore is there for one plant: a value against a limit at a time, and whose limit.
 
-    value: None where nothing is known for that time and caution decides. hours, degree_hours: how
-    long and how deep beyond the limit, where that is counted [h], [K h]. rule: the name of the rule
-    that asks; empty for a chore that no rule asks for any more, but that was told and is not called
-    off. above: whether the value is beyond its limit by being above it. chance: that the leaf falls
-    under the limit in the night (0..1), where it is known. until: when the value is within the
-    limit again, where that is worked out. there: of a move, the worst value at its goal in those
-    hours. also: other reasons for the same chore.
+    - value: None where nothing is known for that time and caution decides.
+    - origin: where the limit comes from.
+    - hours, degree_hours: how long and how deep beyond the limit, where that is counted [h], [K h].
+    - rule: the name of the rule that asks. Empty for a chore that no rule asks for any more, but
+      that was told and is not called off.
+    - above: whether the value is beyond its limit by being above it.
+    - chance: the chance that the leaf falls under the limit in the night (0..1), where known.
+    - until: when the value is within the limit again, where that is worked out. For a move, when
+      the plant may come back; None if it stays where it is moved.
+    - there: for a move, the worst value at its goal in those hours.
+    - also: other reasons for the same chore.
     """
 
     plant: str
@@ -166,14 +181,15 @@ class Errand:
     before: datetime
     grounds: Grounds
     turn: int = 0
-    """Its number among the chores of this kind for a plant in a day; trips are of one number."""
+    """Which chore of this kind it is for its plants that day, from 0: the first misting, the second
+    and so on. Errands of different turns never share a trip."""
     unconfirmed: bool = False
     """As in `Chore.unconfirmed`, for all of its plants or none."""
     overdue: bool = False
     """Whether `before` is a deadline that was told and is over."""
     out_from: datetime | None = None
-    """From when on its plants are where it is done; a trip that must be over by then leaves them
-    out."""
+    """When the last of its plants arrives at the spot where it is done. It cannot join a trip that
+    must be over before that."""
 
     @property
     def first(self) -> str:
@@ -183,10 +199,10 @@ class Errand:
 
 @dataclass(frozen=True, slots=True)
 class Chore:
-    """One chore for plants that are done on one trip.
+    """One chore for all plants that one trip takes care of.
 
-    before is the deadline; for stay-in it is the end of the time that it is about. A stop-wetting
-    whose `before` is not after its `not_before` means no wetting at all.
+    `before` is the deadline; for stay-in it is the end of the time for which they stay. A
+    stop-wetting whose `before` is not after its `not_before` means no wetting at all.
     """
 
     id: str
@@ -198,9 +214,9 @@ class Chore:
     before: datetime
     grounds: Grounds
     unconfirmed: Sequence[str] = ()
-    """Its plants for which an order was told before and is not confirmed. For carrying in that is
-    this order itself, for carrying out the one to carry them in. For staying in tonight these are
-    the plants that are not confirmed to be in."""
+    """Those of its plants for which an earlier order is not confirmed: for carrying in, this order
+    itself; for carrying out, the one to carry them in; for staying in tonight, any that would have
+    brought them in."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
 

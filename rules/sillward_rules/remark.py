@@ -1,4 +1,4 @@
-"""Remarks: what the grower must know beside the chores, as facts; the shell puts them into words.
+"""Remarks: what the grower must know besides the chores, as facts; the shell puts them into words.
 
 One class for each kind. Values are not rounded: rounding is part of the wording. Moments are in the
 site's zone. plants are all plants that a remark is about. None is not known.
@@ -11,7 +11,7 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """Anything worth telling beside the chores."""
+    """Anything worth saying besides the chores."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,7 +234,7 @@ class HeatAhead(Remark):
 
 @dataclass(frozen=True, slots=True)
 class WarmNights(Remark):
-    """Plants that want cooler nights: the low of the warmest night, the first, and how many."""
+    """Plants that want cooler nights: low of the warmest, the first, and their number."""
 
     plants: tuple[str, ...]
     low_c: float

@@ -1,16 +1,17 @@
-"""What a newer forecast changes about orders that a grower has been told. Pure.
+"""What a newer forecast changes about orders that a grower has been told.
 
-revise(told, sheet, safe, ...) -> Revision        safe_outside(collection, ...) -> names
+`revise` compares the orders with a sheet drawn up now; `safe_outside` finds the plants for which an
+order to carry in may be called off.
 """
 
+from collections import abc
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from collections.abc import Collection as AnyOf
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
 from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
@@ -22,8 +23,8 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 
 CALL_OFF_MARGIN_K = 1.0
-"""A plant that was told to go in may stay out only if it could in air colder by this [K], so that a
-forecast that hovers at the limit calls nothing off. Judgement."""
+"""An order to carry a plant in is called off only if the plant could stay out even in air colder by
+this [K], so that a forecast that hovers at the limit calls nothing off. Judgement."""
 
 CALL_OFF_CHANCE = CLOSE_CALL / 2
 """A plant may also stay out if its chance to fall under the limit is at most this. Judgement."""
@@ -36,21 +37,19 @@ MIN_NIGHT_ORDER_CHANCE = 2 / 3
 """See `MIN_NIGHT_ORDER_K`. Judgement."""
 
 TAIL = timedelta(hours=1)
-"""After the usual hour nobody is sent out for a plant that is under its limit for no longer than
-this, and by less than `CALL_OFF_MARGIN_K`. Judgement: once it is in, it need not be any more."""
+"""After the usual hour nobody is sent out for a plant that will be under its limit for no longer
+than this, and by less than `CALL_OFF_MARGIN_K`. Judgement: by the time it is in, the cold is
+nearly over."""
 
-ORDERS = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
-"""Chores that harm a plant if they are not done in time."""
-
-CORRECTED = ORDERS | {ChoreKind.CARRY_OUT}
+CORRECTED = URGENT | {ChoreKind.CARRY_OUT}
 """Chores that are corrected; the hours of water and shade are told once."""
 
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """A chore as it was told: for which plants, and its hour.
+    """A chore as the grower was told of it.
 
-    at: the deadline; for going out, the hour from which on.
+    at: its deadline; for going out, its start.
     """
 
     id: str
@@ -71,7 +70,7 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """What is to be told anew: chores for plants that had none, changed hours, and what is off.
+    """What the grower must be told: new orders, changed hours or spots, and orders called off.
 
     Each holds only the plants that the change is about.
     """
@@ -95,18 +94,12 @@ def hour_of(chore: Chore) -> datetime:
 def revise(
     told: Sequence[Order],
     sheet: Sheet,
-    safe: Callable[[], AnyOf[str]],
-    done: AnyOf[tuple[ChoreKind, str]],
+    find_safe: Callable[[], abc.Collection[str]],
+    done: abc.Collection[tuple[ChoreKind, str]],
     moved_by: timedelta,
     out_after: timedelta,
 ) -> Revision:
-    """Compare what was told with a sheet drawn up now.
-
-    told: open orders. safe: returns the plants for which a call-off is sure enough
-    (`safe_outside`); called only if needed. done: kind and plant of what has been acknowledged.
-    moved_by: a smaller change of an hour is not worth a message. out_after: the habit of that name;
-    until going out is later by more than that, the leaf is beyond its limit by the margin at the
-    hour that was told.
+    """Compare orders that were told with a sheet drawn up now.
 
     - An order whose hour is over stands. So does the spot that was told, unless it is short of the
       limit by more than `MIN_NIGHT_ORDER_K`.
@@ -115,6 +108,22 @@ def revise(
     - What is not known adds and moves nothing: at night no one is sent out because a forecast did
       not arrive.
     - Going out is called off or postponed, never newly ordered: the morning round does that.
+
+    Parameters
+    ----------
+    told : Sequence[Order]
+        The open orders.
+    sheet : Sheet
+        The sheet of the newer forecast.
+    find_safe : Callable
+        Returns the plants that may certainly stay out (`safe_outside`); called only if needed.
+    done : Collection[tuple[ChoreKind, str]]
+        Kind and plant of what has been acknowledged.
+    moved_by : timedelta
+        A change of an hour by no more than this is not worth a message.
+    out_after : timedelta
+        The habit of that name. The same for going out, as the leaf is above its limit for that long
+        before the hour that is told.
     """
     by_plant = {(order.kind, name): order for order in told for name in order.plants}
     handled = by_plant.keys() | set(done)
@@ -131,22 +140,24 @@ def revise(
             added.append(only(chore, fresh))
         by = max(moved_by, out_after) if chore.kind is ChoreKind.CARRY_OUT else moved_by
         moved += _moved_in(chore, known, by_plant, sheet, by)
-    return Revision(tuple(added), tuple(moved), tuple(_called_off(told, asked_now, sheet, safe)))
+    return Revision(
+        tuple(added), tuple(moved), tuple(_called_off(told, asked_now, sheet, find_safe))
+    )
 
 
 def _newly_asked(
     chore: Chore,
     known: Mapping[str, Reason],
-    handled: AnyOf[tuple[ChoreKind, str]],
+    handled: abc.Collection[tuple[ChoreKind, str]],
     now: datetime,
 ) -> list[str]:
-    """Return the plants of a chore that are to be ordered newly.
+    """Return the plants of a chore for which it is a new order.
 
     known: reasons with a value, by plant. handled: kind and plant of what was told or is done.
     """
-    if chore.kind not in ORDERS:
+    if chore.kind not in URGENT:
         return []
-    in_vain = {reason.plant for reason in chore.because if _in_vain(chore, reason, now)}
+    in_vain = {reason.plant for reason in chore.because if _is_in_vain(chore, reason, now)}
     return [
         name
         for name in chore.plants
@@ -167,7 +178,7 @@ def _moved_in(
         order = by_plant.get((chore.kind, name))
         if order is None or name not in known:
             continue
-        if _is_shifted(order, chore, sheet, moved_by) or _is_misled(
+        if _is_shifted(order, chore, sheet, moved_by) or _is_told_spot_too_cold(
             order, chore, known[name], sheet
         ):
             shifted.setdefault(order.at, []).append(name)
@@ -176,14 +187,14 @@ def _moved_in(
 
 
 def _asked_for(chore: Chore) -> Iterator[str]:
-    """Yield the plants of a chore without those that are in it only because they were told."""
+    """Yield the plants of a chore without those listed only because of an earlier order."""
     for reason in chore.because:
         if chore.kind is not ChoreKind.CARRY_IN or reason.rule:
             yield reason.plant
 
 
-def _in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
-    """Whether an order after its hour would do too little good, or is too unsure."""
+def _is_in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
+    """Return whether an order after its hour would do too little good, or is too unsure."""
     if chore.before > now or reason.value is None or reason.limit is None or reason.unit != "°C":
         return False
     short_k = abs(reason.limit - reason.value)
@@ -203,8 +214,8 @@ def _is_shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> 
     return abs(hour - was.at) > moved_by
 
 
-def _is_misled(was: Order, chore: Chore, reason: Reason, sheet: Sheet) -> bool:
-    """Whether the spot that was told is clearly too cold for a plant."""
+def _is_told_spot_too_cold(was: Order, chore: Chore, reason: Reason, sheet: Sheet) -> bool:
+    """Return whether the spot that was told is clearly too cold for a plant."""
     same = chore.kind is not ChoreKind.CARRY_IN or chore.to_spot == was.to_spot
     if same or was.at <= sheet.at:
         return False
@@ -216,15 +227,15 @@ def _is_misled(was: Order, chore: Chore, reason: Reason, sheet: Sheet) -> bool:
 
 def _called_off(
     told: Sequence[Order],
-    asked_now: AnyOf[tuple[ChoreKind, str]],
+    asked_now: abc.Collection[tuple[ChoreKind, str]],
     sheet: Sheet,
-    safe: Callable[[], AnyOf[str]],
+    find_safe: Callable[[], abc.Collection[str]],
 ) -> Iterator[Order]:
     """Yield the orders to carry whose hour lies ahead, each with the plants for which it is off."""
     for order in told:
         off = [name for name in order.plants if (order.kind, name) not in asked_now]
         if order.kind in _CALLED_OFF and order.at > sheet.at and off:
-            sure = safe() if order.kind is ChoreKind.CARRY_IN else off
+            sure = find_safe() if order.kind is ChoreKind.CARRY_IN else off
             kept = tuple(name for name in off if name in sure)
             if kept:
                 yield replace(order, plants=kept)
@@ -248,10 +259,11 @@ def only(chore: Chore, names: Sequence[str]) -> Chore:
 def safe_outside(
     collection: Collection, weather: Weather, state: State, now: datetime
 ) -> frozenset[str]:
-    """Return the plants that may be told to stay out after all: the night is judged, and mild.
+    """Return the plants that may be told to stay out after all, because the night is surely mild.
 
-    It is mild by `CALL_OFF_MARGIN_K`, while it is no close call, or by a chance to fall under the
-    limit of at most `CALL_OFF_CHANCE`.
+    That is: every hour that counts is known, no rule asks for cover, and either the chance to fall
+    under the limit is at most `CALL_OFF_CHANCE`, or air colder by `CALL_OFF_MARGIN_K` would not
+    change that and it is no close call.
     """
     plain = Scene(collection, weather, state, now)
     night = sun.night_at_or_after(collection.site, now)

@@ -198,7 +198,7 @@ def _coverage_warnings(scene: Scene) -> list[Remark]:
 
 
 _FOLLOWS = NightUnjudged | WateringIncomplete
-"""What follows from there being no forecast to go by, and need not be said beside that."""
+"""Remarks that follow from a missing forecast, and need not be made besides the one on that."""
 
 
 def _worth_saying(warnings: Sequence[Remark]) -> tuple[Remark, ...]:

@@ -61,12 +61,12 @@ def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
 
 
 def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
-    """Return the sheet's states of the plants of which nothing is known yet."""
+    """Return the sheet's states of the plants that have no known state yet."""
     return {name: state for name, state in _lasting_states(sheet).items() if name not in known}
 
 
 def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
-    """Return the states of a sheet without those presumed for its morning only."""
+    """Return the states of a sheet without those assumed for its morning only."""
     return {name: state for name, state in sheet.states.items() if name not in sheet.presumed_in}
 
 

@@ -20,10 +20,9 @@ from sillward.net.http import Answer, Query
 from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import SEND_PAUSES
 from sillward.wording.push import Message
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Limit, Limits, Plant
 from sillward_rules.plants.state import PlantState
-from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import SERIES, Weather
@@ -340,7 +339,7 @@ class RandomFaults:
         day, dusk = night.day, self.household.rounds.dusk.on(SITE, night.day)
         told = ledger.rounds.enqueued_at(SITE.name, Round.DUSK.value, day)
         orders = told is None or any(
-            chore.open and ChoreKind(chore.kind) in ORDERS and chore.round == Round.DUSK.value
+            chore.open and ChoreKind(chore.kind) in URGENT and chore.round == Round.DUSK.value
             for chore in ledger.chores.of_day(SITE.name, day)
         )
         patience = timedelta(0) if self.desk.context.has_forecast() else PATIENCE
@@ -372,7 +371,7 @@ class RandomFaults:
             return
         states = ledger.plant_states.of_site(SITE.name)
         for chore in ledger.chores.due_since(SITE.name, self.clock.now):
-            if chore.open and ChoreKind(chore.kind) in ORDERS:
+            if chore.open and ChoreKind(chore.kind) in URGENT:
                 inside = {
                     name: PlantState("room", self.clock.now, assumed=False)
                     for name in chore.plants

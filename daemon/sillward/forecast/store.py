@@ -19,8 +19,8 @@ from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.weather import sun
 from sillward_rules.weather.doubt import Doubt, Jump
 from sillward_rules.weather.hourly import (
-    STALE,
-    UNMOVED,
+    EXPIRED_AFTER,
+    UNCHANGED_AFTER,
     Freshness,
     Weather,
     covers,
@@ -224,7 +224,7 @@ class ForecastStore:
         return doubted
 
     def _matters(self, saved: SavedForecast) -> bool:
-        return abs(self.clock() - saved.fetched_at) <= STALE
+        return abs(self.clock() - saved.fetched_at) <= EXPIRED_AFTER
 
     def doubts_about(
         self, source: Source, site: Site, weather: Weather, now: datetime
@@ -334,7 +334,7 @@ class ForecastStore:
         except Exception as error:  # of any kind: the body cannot be used
             log.warning("forecast.unreadable source=%s reason=%s", source.name, error)
             return None
-        if weather.issued_at is None and saved.fetched_at - saved.changed_at > UNMOVED:
+        if weather.issued_at is None and saved.fetched_at - saved.changed_at > UNCHANGED_AFTER:
             # The same numbers for so long: the provider has not worked out new ones.
             weather = replace(weather, issued_at=saved.changed_at)
         if known is not None:  # a source that gives no past hours gave them as a forecast before

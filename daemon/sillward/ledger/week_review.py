@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from sillward.ledger.records import StoredChore
-from sillward_rules.chore import ChoreKind
-from sillward_rules.revision import ORDERS
+from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
 
@@ -50,7 +49,7 @@ class WeekReview:
     """What happened in the days from `first` to `last`, both included.
 
     Args:
-        told: how many orders (`ORDERS`) there were, with those that were called off.
+        told: how many orders (`URGENT`) there were, with those that were called off.
         done: how many of them were confirmed.
         late: how many of those were confirmed more than `IN_TIME` after their deadline.
         missed: how many notices could not be sent in time.
@@ -94,7 +93,7 @@ def review_of(
     """
     first, last = first_day(day), day - timedelta(days=1)
     orders = [
-        chore for chore in chores if str(first) <= chore.day <= str(last) and chore.kind in ORDERS
+        chore for chore in chores if str(first) <= chore.day <= str(last) and chore.kind in URGENT
     ]
     orders = [order for order in orders if not _was_rescheduled(order, orders)]
     days = [first + timedelta(days=offset) for offset in range(DAYS)]

@@ -5,8 +5,7 @@ from datetime import datetime
 
 from sillward.errors import UsageError
 from sillward.ledger import StoredChore
-from sillward_rules.chore import ChoreKind
-from sillward_rules.revision import ORDERS
+from sillward_rules.chore import URGENT, ChoreKind
 
 ALL, BUT = "all", " but "
 """Words of a confirmation that are not names."""
@@ -90,7 +89,7 @@ def _one_kind(words: str, plants: Sequence[str], begun: Sequence[StoredChore]) -
     Raise UsageError if that is more than one kind of chore.
     """
     about = [chore for chore in begun if not set(plants).isdisjoint(chore.plants)]
-    orders = [chore for chore in about if chore.kind in ORDERS]
+    orders = [chore for chore in about if chore.kind in URGENT]
     latest = _latest(orders or about)
     kinds = sorted({chore.kind.value for chore in latest})
     if len(kinds) > 1:

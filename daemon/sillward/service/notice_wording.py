@@ -18,8 +18,8 @@ from sillward.service.round_in_force import RoundInForce
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
-from sillward_rules.chore import Chore
-from sillward_rules.revision import ORDERS, Revision, only
+from sillward_rules.chore import URGENT, Chore
+from sillward_rules.revision import Revision, only
 from sillward_rules.sheet import Round, Sheet
 
 LOST_ROUND_TOLD_WITHIN = timedelta(hours=36)
@@ -179,7 +179,7 @@ class NoticeWording:
         added = [
             only(chore, names)
             for chore in sheet.chores
-            if chore.kind in ORDERS
+            if chore.kind in URGENT
             and chore.overdue_since is None
             and (names := [name for name in chore.plants if (chore.kind, name) not in known])
         ]
@@ -250,7 +250,7 @@ def stored_message(notice: Notice) -> Message:
 
 def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
     """Return the open orders that a notice is about, without plants that were removed."""
-    chores = [chore for chore in _open_chores(context, notice) if chore.kind in ORDERS]
+    chores = [chore for chore in _open_chores(context, notice) if chore.kind in URGENT]
     if notice.stage is Stage.REMINDER:
         chores = [chore for chore in chores if chore.reminded_at is not None]
     if notice.stage is Stage.PASSED_ON:

@@ -9,8 +9,7 @@ from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ALARM, ServiceContext
 from sillward.service.round_in_force import RoundInForce, round_in_force
 from sillward.wording import chore_phrases, follow_up
-from sillward_rules.chore import ChoreKind
-from sillward_rules.revision import ORDERS
+from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.sheet import Round
 
 MIN_BEFORE_REMINDER = timedelta(minutes=15)
@@ -90,7 +89,7 @@ class Reminders:
             for chore in context.ledger.chores.of_day(context.site.name, told.day)
             if chore.open
             and chore.round == told.round.value
-            and chore.kind in ORDERS
+            and chore.kind in URGENT
             and (chore.before > now or _still_helps(chore, now))
             and context.chore(chore) is not None
         ]

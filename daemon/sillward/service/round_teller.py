@@ -18,9 +18,8 @@ from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
 from sillward.wording import follow_up
 from sillward.wording.push import Message
-from sillward_rules.chore import Chore
+from sillward_rules.chore import URGENT, Chore
 from sillward_rules.plants.state import PlantState
-from sillward_rules.revision import ORDERS
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.transitions import first_states, next_state
 
@@ -89,7 +88,7 @@ class RoundTeller:
     def _bare_orders(self, occasion: Occasion, sheet: Sheet) -> Message:
         """Return the orders of a sheet and nothing else; if there are none, or a defect prevents
         it, that a round could not be worked out."""
-        orders = [chore for chore in sheet.chores if chore.kind in ORDERS]
+        orders = [chore for chore in sheet.chores if chore.kind in URGENT]
         if not orders or occasion.round is Round.WEEK:
             return self._without_sheet(occasion)
         return self.defects.contained("round.failed_to_word", _details(occasion)).attempt(

@@ -7,9 +7,9 @@ from typing import Any, TypeGuard, TypeVar
 
 from sillward.wording.push import Line, LineText, Part
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
-from sillward_rules.revision import ORDERS, hour_of
+from sillward_rules.revision import hour_of
 from sillward_rules.sheet import Sheet
 
 SAME_TRIP = timedelta(minutes=30)
@@ -26,7 +26,7 @@ def head_of(chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
     facts = head_facts(chores, now, voice)
     if kind is ChoreKind.CARRY_IN:
         return voice.say("head_in", **facts)
-    if kind not in ORDERS:  # then the hour of what comes later is no matter yet
+    if kind not in URGENT:  # then the hour of what comes later is no matter yet
         facts |= {"later_by": "", "several": False}
     return voice.say("head_order", kind=kind.value, **facts)
 

@@ -10,9 +10,9 @@ from sillward.wording import chore_phrases, reason_phrases
 from sillward.wording.chore_phrases import count_of
 from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import Remark
-from sillward_rules.revision import ORDERS, Moved, Order, Revision, hour_of, only
+from sillward_rules.revision import Moved, Order, Revision, hour_of, only
 from sillward_rules.sheet import Sheet
 
 SOON = timedelta(minutes=30)
@@ -34,8 +34,8 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     last: it is the last correction of this round.
     """
     say, now = voice.say, sheet.at
-    moved_orders = [change for change in revision.moved if change.chore.kind in ORDERS]
-    later_out = [change for change in revision.moved if change.chore.kind not in ORDERS]
+    moved_orders = [change for change in revision.moved if change.chore.kind in URGENT]
+    later_out = [change for change in revision.moved if change.chore.kind not in URGENT]
     orders = sorted(
         [*revision.added, *(change.chore for change in moved_orders)],
         key=lambda chore: chore.before,
@@ -167,7 +167,7 @@ def head(orders: Sequence[Chore], now: datetime, voice: Voice) -> str:
 
 def _is_all_there_is_to_do(orders: Sequence[Chore], sheet: Sheet) -> bool:
     """Whether the sheet has no other orders than these, so that they are not "more"."""
-    others = [chore for chore in sheet.chores if chore.kind in ORDERS]
+    others = [chore for chore in sheet.chores if chore.kind in URGENT]
     return count_of(others) <= count_of(orders)
 
 
@@ -190,7 +190,7 @@ def _heads_now(chores: Sequence[Chore], voice: Voice) -> str:
 def _by_kind(orders: Iterable[Chore]) -> list[tuple[ChoreKind, list[Chore]]]:
     """Return the orders of each kind by their deadlines, the kind that is due first in front."""
     by_hour = sorted(orders, key=lambda order: order.before)
-    kinds = dict.fromkeys(order.kind for order in by_hour if order.kind in ORDERS)
+    kinds = dict.fromkeys(order.kind for order in by_hour if order.kind in URGENT)
     return [(kind, [order for order in by_hour if order.kind is kind]) for kind in kinds]
 
 

@@ -103,7 +103,7 @@ class DaysOut:
         rows = rows_from_to(scene.by_night.times, start, self._night_end)
         times = scene.by_night.times[rows]
         leaf = np.minimum(scene.by_night.leaf_c[rows, column], scene.by_night.temp_c[rows, column])
-        if scene.stale:
+        if scene.forecast_expired:
             leaf = np.full(leaf.shape, np.nan)
         by_day = leaf[times <= events.sunset.timestamp()]
         value, at = None, events.sunrise

@@ -257,7 +257,7 @@ def unrelieved(
     There is one for each spot and limit. A misting helps where water cools.
     """
     limit, column = scene.traits.limits["day_high"], places.column
-    if scene.stale or not column.size:
+    if scene.forecast_expired or not column.size:
         return []
     rows = scene.rows(max(scene.now, moment(float(places.since.min()))), end)
     temp = np.nan_to_num(scene.climate.temp_c[rows], nan=-np.inf)
@@ -322,7 +322,7 @@ def warm_nights(scene: Scene, nights: Sequence[tuple[Night, Standing]]) -> list[
     """
     limit = scene.traits.limits["night_high"]
     cohorts = np.flatnonzero(np.isfinite(limit))
-    if scene.stale or not cohorts.size:
+    if scene.forecast_expired or not cohorts.size:
         return []
     lows = np.full((len(nights), cohorts.size), np.nan)
     for number, (night, standing) in enumerate(nights):

@@ -27,7 +27,7 @@ def shade_for_ramp(scene: Scene, places: Places, end: datetime) -> list[Errand]:
     On each day of the ramp they may have some more of the light that they stand in the end. The
     shade is due before the light at their spot exceeds that.
     """
-    if scene.stale:
+    if scene.forecast_expired:
         return []
     days = _days_of_ramp(scene, places)
     share = RAMP_START + (1 - RAMP_START) * (days - 1) / RAMP_DAYS

@@ -153,7 +153,7 @@ def _plan_watering(
 
     in_by (cohort,) : when they go in for the night [unix s]; a move for the day is before that.
     """
-    if scene.stale:
+    if scene.forecast_expired:
         return [], [WateringUnplanned()]
     films = DayFilms(scene, day)
     planned = mist.plan_mistings(scene, places, films)

@@ -224,7 +224,7 @@ def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Nig
     From the start until the cold of the night ends. A spot with a climate of its own is known.
     """
     follows_weather = ~scene.holds_itself[firing.column]
-    if scene.stale:
+    if scene.forecast_expired:
         return np.asarray(follows_weather)
     span = firing.rule.hours.of_night(scene.site, night)
     hours = hours_within(start, night.cold_until)

@@ -128,7 +128,7 @@ def warm_again(scene: Scene, night: Night) -> Array:
     rows = scene.steps(night.end, noon)
     found = np.full(len(scene.cohorts), -np.inf)
     cohorts = np.flatnonzero(scene.order_from != NO_SPOT)
-    if rows.size < 2 or scene.stale:
+    if rows.size < 2 or scene.forecast_expired:
         found[cohorts] = noon.timestamp()
         return found
     if not cohorts.size:
@@ -152,7 +152,7 @@ def warm_again(scene: Scene, night: Night) -> Array:
 def _is_mild(scene: Scene, night: Night) -> np.ndarray:
     """(cohort,) whether what is left of a night is known to stay clear of the limit."""
     rows = scene.steps(scene.now - timedelta(hours=1), night.cold_until)
-    if scene.stale or not rows.size:
+    if scene.forecast_expired or not rows.size:
         return np.zeros(len(scene.cohorts), dtype=bool)
     low = scene.by_night.leaf_c[rows].min(axis=0)
     low = at_columns(low, scene.order_from, otherwise=np.nan)
@@ -162,7 +162,7 @@ def _is_mild(scene: Scene, night: Night) -> np.ndarray:
 def _lows_of_night(scene: Scene, night: Night) -> Array:
     """(cohort,) lowest leaf temperature of a night where it stood [°C]; NaN where not known."""
     rows = scene.steps(night.start, night.cold_until)
-    if scene.stale or not rows.size:
+    if scene.forecast_expired or not rows.size:
         return np.full(len(scene.cohorts), np.nan)
     low = scene.by_night.leaf_c[rows].min(axis=0)
     return np.asarray(at_columns(low, scene.order_from, otherwise=np.nan))
@@ -178,7 +178,7 @@ def _coldest(scene: Scene, night: Night, cohort: int) -> Reason:
     warm = moment(max(warm_again(scene, night)[cohort], night.end.timestamp()))
     rows = scene.steps(scene.now - timedelta(hours=1), warm)
     value, at = None, max(night.start, scene.now)
-    if rows.size and not scene.stale:
+    if rows.size and not scene.forecast_expired:
         leaf = scene.by_night.leaf_c[rows, scene.order_from[cohort]]
         if np.isfinite(leaf).all():
             coldest = int(np.argmin(leaf))

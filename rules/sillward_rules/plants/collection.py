@@ -38,18 +38,19 @@ class Habits:
     """... and has been for this long."""
 
     worth_going_out: timedelta | None = None
-    """A shorter day outside is not worth two trips; None goes by what a plant gains from it
+    """A shorter day outside is not worth two trips; None to decide by what a plant gains from it
     (`days_out.GAIN`)."""
 
     brief_cold: timedelta = timedelta(hours=1)
-    """A dip under the night limit no longer than this is borne, if the nights around are mild."""
+    """Plants bear a dip under the night limit that is no longer than this, if the nights before and
+    after are mild."""
 
     wet_margin_k: float = 1.5
     """Wet crowns of rot-prone plants stand this much less cold [K]; 1 to 2 (judgement).
 
     It is added to the colder leaf of a plant that is wet with rain, because it is about something
     else: rot sets in sooner in tissue that is cold and wet, while a wet leaf is colder because
-    water evaporates from it. Weighed: growers' advice "drier as it gets colder" goes by a
+    water evaporates from it. Weighed: growers' advice "drier as it gets colder" refers to a
     thermometer in the air and so covers part of both. But in the moist air of most rainy nights a
     wet leaf is only some tenths of a kelvin below a dry one, and in dry air, where it may be two or
     three, crowns dry within hours and the margin ends with that. Dew, and a crown that is not known
@@ -69,7 +70,7 @@ class Habits:
     """Bare velamen must stay wet this long; also the shortest time until a rinse can follow."""
 
     mist_from_c: float | None = None
-    """On days that stay cooler than this [°C] nothing is misted; None goes by what each plant wants
+    """On days that stay cooler than this [°C] nothing is misted; None for what each plant wants
     (`season.WARMTH`)."""
 
     feed_from_c: float | None = None

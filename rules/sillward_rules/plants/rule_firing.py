@@ -147,9 +147,9 @@ def evaluate(
     beyond = _beyond(values, rule.direction, bound)
     known = np.isfinite(values)
     if rule.also is not None:
-        beside = _series(climate, rule.also.quantity)[rows][:, column]
-        holds = _beyond(beside, rule.also.direction, classes.other)
-        known = (known & np.isfinite(beside)) | (np.isfinite(beside) & ~holds)
+        second = _series(climate, rule.also.quantity)[rows][:, column]
+        holds = _beyond(second, rule.also.direction, classes.other)
+        known = (known & np.isfinite(second)) | (np.isfinite(second) & ~holds)
         beyond = beyond & holds
     counts = rule.hours.mask(site, times, climate.night[rows])
     fires = _lasting(beyond & counts[:, None], times, rule.lasting)

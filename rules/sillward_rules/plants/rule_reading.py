@@ -244,7 +244,7 @@ def _beside_limit(raw: object) -> tuple[object, str | None]:
 
 
 def _names_missing_limit(raw: object, direction: Direction, quantity: Quantity) -> bool:
-    """Whether a bound goes by "limit" where no plant has a limit."""
+    """Return whether a bound is "limit" although no plant has a limit for the quantity."""
     name, _ = _beside_limit(raw)
     return name == "limit" and _own_limit(direction, quantity) is None
 

@@ -1,4 +1,4 @@
-"""What is known of each plant: where it stands, what it last got, and the order that is open.
+"""What is known of each plant: where it stands, when it was watered, and the order that is open.
 
 `transitions` has everything that changes it. Here is how it is read at a moment.
 """
@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 GRACE = timedelta(minutes=45)
-"""How long after its deadline an unconfirmed order is taken as followed, where planning must assume
-something. Judgement: two people need half an hour to carry forty plants."""
+"""Once its deadline is over by this, an unconfirmed order is taken as followed where planning must
+assume something. Judgement: two people need half an hour to carry forty plants."""
 
 LONG_STAY = timedelta(days=7)
 """After this long under cover a plant has to get used to brighter light again. Judgement."""
@@ -19,8 +19,9 @@ LONG_STAY = timedelta(days=7)
 class OpenOrder:
     """An order to carry a plant in that was told and is not confirmed yet.
 
-    before: its deadline, as it was told. out_of, out_at: set if the same sheet lets the plant go
-    out to from_spot first: where it is until then, and from when on it is out.
+    - before: its deadline, as it was told.
+    - out_of, out_at: set only if the plant is to go out first, to from_spot, and come in again with
+      this order: the spot that it leaves, and when it leaves.
     """
 
     from_spot: str
@@ -29,15 +30,17 @@ class OpenOrder:
     out_of: str | None = None
     out_at: datetime | None = None
     for_heat: bool = False
-    """Whether the heat of a day asks for it. It is no order of the night then, but as unsure."""
+    """Whether it is a move out of the heat of a day. It then does not count as an order of the
+    night, but the place of the plant is just as uncertain."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlantState:
-    """Where a plant stands, since when, and what it last got.
+    """Where a plant stands, since when, and when it was last watered.
 
-    `assumed`: nobody has acknowledged the move; the advice is taken as followed. This serves
-    planning only: `asked` stays open until somebody confirms it, whatever is assumed meanwhile.
+    `assumed` means that nobody has acknowledged the move and the advice is taken as followed. This
+    serves planning only: `asked` stays open until somebody confirms it, whatever is assumed
+    meanwhile.
     """
 
     spot: str
@@ -75,7 +78,7 @@ class PlantState:
     def before_going_out(self, now: datetime) -> "PlantState":
         """Return the state as still inside, if the plant goes out only later and then in again.
 
-        It may then be told to go out once more. Otherwise return this state.
+        It can then be told to go out again. Otherwise return this state.
         """
         going = self.without_return(now)
         if going is self or going.came_from is None:

@@ -117,8 +117,9 @@ def climate_of(
     return _climate_of(site, tuple(spots), weather, axil_factor)
 
 
-# The rounds of a day look at one forecast several times, and at a change at two. A weather is known
-# by its identity. A daemon keeps what is cached here for as long as it runs.
+# A forecast is used several times a day, and two at a time when a newer one is compared with the
+# last. A `Weather` is hashed by identity, so an equal one is worked out again. The cache is not
+# larger because a daemon holds it for as long as it runs.
 @lru_cache(maxsize=2)
 def _climate_of(
     site: Site, spots: tuple[Spot, ...], weather: Weather, axil_factor: float
@@ -130,9 +131,9 @@ def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
     """Return the same climate by the hour of the day and by the quarter of an hour at night.
 
     Nights include sunset and sunrise themselves and go on until their limits no longer hold. Air,
-    sky and wind are interpolated between the hours, and the leaf is worked out from that. Rain and
-    hail are those of the hour that a moment lies in. Light is the lesser of that hour's and of the
-    one before, so that no leaf is warmed by a sun that is not up yet.
+    sky and wind are interpolated between the hours, and the leaf is worked out from these. Rain and
+    hail are those of the hour in which a moment lies. Light is the lesser of the means of that hour
+    and of the one before, so that no leaf is warmed by a sun that has not risen.
 
     hourly : the climate of this weather at its full hours.
     """

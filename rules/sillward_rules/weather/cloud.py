@@ -1,7 +1,7 @@
 """Cloud by height: how much of the cloud cover keeps the ground warm.
 
 This is about the long-wave balance, in which low, middle and high cloud count differently. Sunlight
-goes by the total cover, because thin high cloud weakens it too.
+depends on the total cover, because thin high cloud weakens it too.
 """
 
 import numpy as np

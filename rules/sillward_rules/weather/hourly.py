@@ -11,19 +11,19 @@ from sillward_rules.remark import NoForecast, Remark
 from sillward_rules.weather.doubt import Doubt
 from sillward_rules.weather.uncertainty import Spread, usual_spread
 
-OLD = timedelta(hours=6)
+OLD_AFTER = timedelta(hours=6)
 """A forecast fetched longer ago is named as old. Judgement: two missed model runs."""
 
-UNMOVED = timedelta(hours=12)
+UNCHANGED_AFTER = timedelta(hours=12)
 """A forecast whose model run, or whose numbers, are older than this is named as old too. Judgement:
 global models run every six hours and take some hours to arrive."""
 
-AHEAD = timedelta(minutes=10)
-"""A forecast cannot have been fetched further than this in the future; clocks may differ by less.
-Judgement."""
+MAX_CLOCK_LEAD = timedelta(minutes=10)
+"""A forecast that was fetched further than this in the future is named as old. Judgement: clocks
+may differ by less."""
 
-STALE = timedelta(hours=24)
-"""A forecast older than this judges nothing any more. Judgement."""
+EXPIRED_AFTER = timedelta(hours=24)
+"""A forecast older than this is not used any more: nights count as cold. Judgement."""
 
 MAX_BRIDGE_H = 2
 """Missing hours that are filled in between their neighbours; longer gaps stay missing."""
@@ -86,7 +86,7 @@ class Weather:
     notes: tuple[str, ...] = field(default=())
     """What this source does not give, and how that was made up for; nothing to act on."""
     doubts: tuple[Doubt, ...] = field(default=())
-    """What speaks against it in values that are not kept here, such as the humidity beside the dew
+    """What speaks against it in values that are not kept here, such as the humidity next to the dew
     point. Its reader finds these; `plausibility` finds all others."""
 
     def __post_init__(self) -> None:
@@ -113,11 +113,11 @@ class Weather:
 
     def freshness(self, now: datetime) -> Freshness:
         """Return whether it is fresh, old (still used, and named as old) or expired (not used)."""
-        if self.age(now) > STALE:
+        if self.age(now) > EXPIRED_AFTER:
             return Freshness.EXPIRED
-        unmoved = self.issued_at is not None and now - self.issued_at > UNMOVED
+        unmoved = self.issued_at is not None and now - self.issued_at > UNCHANGED_AFTER
         # From the future: the clock was ahead, and it is not known how old it is.
-        old = unmoved or self.fetched_at - now > AHEAD or now - self.fetched_at > OLD
+        old = unmoved or self.fetched_at - now > MAX_CLOCK_LEAD or now - self.fetched_at > OLD_AFTER
         return Freshness.OLD if old else Freshness.FRESH
 
     def reaches(self, now: datetime) -> bool:
@@ -178,7 +178,7 @@ _STATE_OF_THE_AIR = ("temp_c", "dew_point_c", "wind_m_s", "cloud")
 
 
 def no_weather(source: str, now: datetime, hours: int = 48) -> Weather:
-    """Return a weather of which nothing is known, from yesterday on: all nights are unjudged."""
+    """Return a weather without any known value, from yesterday on: all nights are unjudged."""
     first = int(now.timestamp()) // HOUR_S * HOUR_S - 24 * HOUR_S
     times = first + HOUR_S * np.arange(24 + hours, dtype=np.int64)
     series = {name: np.full(times.shape, np.nan) for name in SERIES}
@@ -363,7 +363,7 @@ def gaps(weather: Weather, start: datetime, end: datetime) -> list[Gap]:
 
 
 def same_forecast(weather: Weather, other: Weather, now: datetime) -> bool:
-    """Return whether two forecasts say the same about the future, as an old body fetched anew does.
+    """Return whether two forecasts agree about the future, like one that is fetched twice.
 
     Compared are temperature, dew point, wind and cloud at the hours after `now` that both reach,
     unknown hours included. False where they share fewer than `MIN_SHARED_H` of these.

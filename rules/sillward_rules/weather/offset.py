@@ -1,4 +1,4 @@
-"""Offsets: what a spot's own thermometer showed beside the forecast, and how much of it counts.
+"""Offsets: how a spot's own thermometer differs from the forecast, and how much of that counts.
 
 A night offset sets in and fades, and wind and cloud reduce it. The energy balance of a leaf comes
 on top of that and is elsewhere.
@@ -98,7 +98,7 @@ def weather_share(
 def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
     """Return the share of each spot's night offset (time, spot) that counts in full night.
 
-    share_left (time,) : as of `weather_share`. Where wind or cloud is not known, a cold offset
+    share_left (time,) : as in `weather_share`. Where wind or cloud is not known, a cold offset
     counts in full and a warm one not at all. Under a roof neither wind nor sky takes anything away.
     """
     roofed = np.array([spot.indoors for spot in spots], dtype=bool)
@@ -112,7 +112,7 @@ def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
 def offsets(spots: Sequence[Spot], shares: Array, most: Array, least: Array) -> Array:
     """Return what is added to the forecast's temperature (time, spot) [K]; 0 where not given.
 
-    shares (time, spot) : as of `night_offset_shares`. most, least (time,) : as of `night_shares`.
+    shares (time, spot) : as in `night_offset_shares`. most, least (time,) : as in `night_shares`.
     At every hour the colder of the two results counts.
     """
     by_day = _given(spots, lambda spot: spot.day_offset_k)

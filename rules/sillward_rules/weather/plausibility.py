@@ -112,11 +112,11 @@ def doubts_about(
     """
     doubts: list[Doubt] = [*out_of_season(site, weather.times, weather.temp_c)]
     jump = None if before is None else _apart(weather, before, now)
-    beside = None if other is None else _apart(weather, other, now)
-    if jump is not None and _far(jump) and (beside is None or _far(beside, 0.5)):
+    from_other = None if other is None else _apart(weather, other, now)
+    if jump is not None and _far(jump) and (from_other is None or _far(from_other, 0.5)):
         doubts.append(Jump(jump[1]))
-    if other is not None and beside is not None and _far(beside) and beside[1] > 0:
-        doubts.append(WarmerThanAnother(other.source, beside[1]))
+    if other is not None and from_other is not None and _far(from_other) and from_other[1] > 0:
+        doubts.append(WarmerThanAnother(other.source, from_other[1]))
     return (*doubts, *_odd_course(weather), *weather.doubts)
 
 

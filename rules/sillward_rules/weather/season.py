@@ -1,7 +1,7 @@
 """The season a plant is in, from day length and the warmth of the weeks around now.
 
-Whether plants grow, slow down or rest goes by what they meet, never by the calendar, so that it is
-right in both hemispheres, in the tropics and beyond the polar circles.
+Whether plants grow, slow down or rest follows from what they meet, never from the calendar, so that
+it is right in both hemispheres, in the tropics and beyond the polar circles.
 
 Common practice, without a source for single numbers: most tender container plants grow in long warm
 days; many orchids, succulents and bulbs want a dry rest in short cool ones; feed that a resting

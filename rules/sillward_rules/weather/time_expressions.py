@@ -139,7 +139,7 @@ class Hours:
     def mask(self, site: Site, unix_seconds: np.ndarray, night: np.ndarray) -> np.ndarray:
         """Return which of these moments (time,) lie in the hours, both ends included.
 
-        night (time,) : as of `sun.is_night` for the same moments.
+        night (time,) : as in `sun.is_night` for the same moments.
         """
         if self.whole is _Whole.NIGHT:
             return night

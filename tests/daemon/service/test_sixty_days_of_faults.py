@@ -14,7 +14,7 @@ from sillward.errors import SourceError
 from sillward.net.http import Answer, Query
 from sillward.service.desk import Desk
 from sillward_rules.sheet import Round
-from sillward_rules.weather.hourly import STALE
+from sillward_rules.weather.hourly import EXPIRED_AFTER
 from tests.support.desks import DAY, SITE, World, a_world
 from tests.support.fakes import low_of
 
@@ -114,7 +114,7 @@ def test_what_holds_through_all_faults(
         now = world.clock.now
         if world.ledger.rounds.enqueued_at(SITE.name, "blind", SITE.local_date(now)) == now:
             held = desk.context.updater.store.best(SITE)
-            assert held is None or held.weather.age(now) > STALE
+            assert held is None or held.weather.age(now) > EXPIRED_AFTER
         world.clock.now += STEP
 
     quiet = [count for day, count in faults.calls.items() if day not in faults.troubled]

@@ -18,7 +18,7 @@ from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import CloseCall, ColdBorne, Threat
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.weather.hourly import STALE, Weather
+from sillward_rules.weather.hourly import EXPIRED_AFTER, Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import Spread
 from tests.support.core import (
@@ -157,11 +157,11 @@ def test_an_unknown_night_and_a_stale_forecast_have_no_chance() -> None:
     holes = night(12.0)
     holes[50:55] = np.nan
 
-    for sheet in (dusk(holes), dusk(night(12.0), age=STALE + timedelta(minutes=1))):
+    for sheet in (dusk(holes), dusk(night(12.0), age=EXPIRED_AFTER + timedelta(minutes=1))):
         chore = of(sheet, ChoreKind.CARRY_IN)
         assert chore.because[0].chance is None
         assert chore.chance is None
-    assert dusk(night(12.0), age=STALE + timedelta(minutes=1)).spread is None
+    assert dusk(night(12.0), age=EXPIRED_AFTER + timedelta(minutes=1)).spread is None
 
 
 def test_other_quantities_and_cold_by_day_have_no_chance() -> None:
@@ -263,7 +263,7 @@ def test_unjudged_and_stale_nights_and_plants_without_limit_are_no_close_calls()
     holes[50:55] = np.nan
 
     assert not warned(dusk(holes), CloseCall)
-    assert not warned(dusk(night(13.1), age=STALE + timedelta(minutes=1)), CloseCall)
+    assert not warned(dusk(night(13.1), age=EXPIRED_AFTER + timedelta(minutes=1)), CloseCall)
     assert not warned(dusk(night(13.1), plant(night_low=None)), CloseCall)
     assert not warned(dusk(night(13.1), plant(home="room", night_low=16.5)), CloseCall)
 

@@ -14,7 +14,7 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import ForecastsDisagree, Plain
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun
-from sillward_rules.weather.hourly import SERIES, STALE, Weather, bridge_gaps
+from sillward_rules.weather.hourly import EXPIRED_AFTER, SERIES, Weather, bridge_gaps
 from sillward_rules.weather.second_opinion import MAX_APART_K, second_opinion
 from sillward_rules.weather.site import Site
 from tests.support.core import MENDOZA, collection, fetched, utc, weather
@@ -218,8 +218,8 @@ def test_of_the_night_that_goes_on_the_hours_ahead_decide() -> None:
 
 def test_a_forecast_too_old_to_judge_by_is_not_asked() -> None:
     own, other = flat("Open-Meteo", 10.0), flat("MET Norway", 4.0)
-    on_the_edge = fetched(other, NOW - STALE)
-    too_old = fetched(other, NOW - STALE - timedelta(seconds=1))
+    on_the_edge = fetched(other, NOW - EXPIRED_AFTER)
+    too_old = fetched(other, NOW - EXPIRED_AFTER - timedelta(seconds=1))
     old_run = replace(other, issued_at=NOW - timedelta(hours=25))
 
     assert asked(own, on_the_edge).temp_c[50] == 4.0

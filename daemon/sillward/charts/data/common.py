@@ -47,7 +47,7 @@ def climate_rows(scene: Scene, hours: np.ndarray) -> np.ndarray:
 
 def is_known(scene: Scene, column: int) -> bool:
     """Whether the climate of a spot can be relied on: not if it comes from too old a forecast."""
-    return bool(scene.holds_itself[column]) or not scene.stale
+    return bool(scene.holds_itself[column]) or not scene.forecast_expired
 
 
 def values_at(scene: Scene, column: int, series: Array, rows: np.ndarray) -> Array:

@@ -80,7 +80,7 @@ def _spread(scene: Scene, column: int, nights: Sequence[Night]) -> tuple[Array, 
     """
     sd_k = np.full(scene.climate.times.shape, np.nan)
     origins: dict[str, None] = {}
-    if scene.holds_itself[column] or scene.stale:
+    if scene.holds_itself[column] or scene.forecast_expired:
         return sd_k, None
     ensemble = scene.weather.spread
     if ensemble is not None:

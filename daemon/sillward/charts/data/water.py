@@ -94,7 +94,7 @@ def _film_min(scene: Scene, column: int, rows: np.ndarray) -> Array:
 
 def _mistings(scene: Scene, state: State, last: date) -> tuple[list[Chore], set[date]]:
     """Return the mistings that the rounds would tell until the last day, and the planned days."""
-    if scene.stale:
+    if scene.forecast_expired:
         return [], set()
     now, today = scene.now, scene.site.local_date(scene.now)
     morning, week = (

@@ -7,7 +7,7 @@ from sillward.wording.push import Message, composed, plain_part
 from sillward.wording.short_sheet import dusk, morning, week
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.voice import Voice
-from sillward_rules.revision import ORDERS
+from sillward_rules.chore import URGENT
 from sillward_rules.sheet import Round, Sheet
 
 _TITLE_AND_PARTS = {
@@ -25,6 +25,6 @@ def message(sheet: Sheet, voice: Voice, footer: Sequence[str] = ()) -> Message:
     title, parts = _TITLE_AND_PARTS[sheet.round](SheetWriter(sheet, voice))
     parts += [plain_part(line, kept=True) for line in footer]
     orders = [
-        chore for chore in sheet.chores if chore.kind in ORDERS and sheet.round is not Round.WEEK
+        chore for chore in sheet.chores if chore.kind in URGENT and sheet.round is not Round.WEEK
     ]
     return composed(title, parts, voice, room_for_minutes(orders, sheet.at, voice))

@@ -8,8 +8,7 @@ from sillward.wording import chore_phrases
 from sillward.wording.push import Part
 from sillward.wording.short_sheet.protection import PROTECTION, protect
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
-from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.revision import ORDERS
+from sillward_rules.chore import URGENT, Chore, ChoreKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,4 +36,4 @@ def due_chores(into: Sequence[Chore], carrying: Part, writer: SheetWriter) -> li
             head = chore_phrases.head_of(chores, writer.sheet.at, writer.voice)
             part = carrying if kind is ChoreKind.CARRY_IN else protect(chores, writer)
             due.append(Due(kind, chores[0].before, head, part))
-    return sorted(due, key=lambda due: (due.kind not in ORDERS, due.at))
+    return sorted(due, key=lambda due: (due.kind not in URGENT, due.at))

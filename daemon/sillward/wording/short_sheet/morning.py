@@ -15,7 +15,7 @@ from sillward.wording.short_sheet.remarks import (
 )
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, title_of
 from sillward.wording.short_sheet.watering import first_mistings, mist, stop_wetting
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import (
     ForecastElsewhere,
     NotConfirmed,
@@ -23,7 +23,6 @@ from sillward_rules.remark import (
     WateringUnplanned,
     nothing_known,
 )
-from sillward_rules.revision import ORDERS
 
 
 def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
@@ -82,7 +81,7 @@ def _title(
     due: Sequence[Due], out: Sequence[Chore], writer: SheetWriter, *, out_first: bool
 ) -> str:
     """Return the title: an order comes before everything but what goes out before it."""
-    order = [chores for chores in due[:1] if chores.kind in ORDERS]
+    order = [chores for chores in due[:1] if chores.kind in URGENT]
     of_day = [
         *_heads_of_day(out, writer.chores(ChoreKind.MIST), writer),
         *((chores.at, chores.head) for chores in due if chores not in order),

@@ -72,7 +72,7 @@ def spread_of(around: Surroundings, night: Night) -> tuple[Spread, np.ndarray] |
     start = _start_of_rest(around, night)
     rows = around.rows(start, night.cold_until)
     if (
-        around.stale
+        around.forecast_expired
         or not rows.size
         or not covers_hours(around.climate.times, start, night.cold_until)
     ):

@@ -36,7 +36,7 @@ class Surroundings:
         self.columns = {spot.name: index for index, spot in enumerate(collection.spots)}
 
     @cached_property
-    def stale(self) -> bool:
+    def forecast_expired(self) -> bool:
         """Whether the forecast is too old to judge by."""
         return self.weather.freshness(self.now) is Freshness.EXPIRED
 
