@@ -10,6 +10,7 @@ from sillward.config.household import NoticePolicy, Rounds
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Ledger
 from sillward.ledger.tables.chores import ChoreTable
+from sillward.reports import status
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.outbox import Outbox
@@ -124,9 +125,13 @@ def test_an_order_that_cannot_be_read_is_a_trouble_and_costs_no_other_its_remind
     desk.tick()
 
     assert world.post.titles[1:] == ["29 min left: Carry in 1 plant by 18:40"]
-    assert desk.troubles() == [
-        f"{CHORE}, to be done by Thu 14 May 18:40, cannot be read from the ledger: see the log"
-    ]
+    until = "to be done by Thu 14 May 18:40"
+    trouble = f"{CHORE}, {until}, cannot be read from the ledger: see the log"
+    assert desk.troubles() == [trouble]
+    voice = world.household.voice
+    shown = status.document(world.household, desk.context.updater, world.clock(), voice)
+    assert shown["troubles"] == [trouble]
+    assert f"{DAY}-carry-in-wall-to-room" in [chore["id"] for chore in shown["chores"]]
 
 
 def test_an_order_that_cannot_be_read_is_replaced_when_its_round_is_written_again() -> None:
