@@ -4,6 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from sillward.service.desk import Desk
+from sillward_rules.plants.plant import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
 
@@ -69,3 +70,20 @@ def test_an_order_that_stands_is_named_though_the_newest_sheet_lacks_it() -> Non
 
     assert "arry in 2 plants by 18:40" in push
     assert "Left pot, Right pot" in push
+
+
+def test_an_order_that_stands_says_now_after_its_hour() -> None:
+    """What the round asked for has changed, so that it is drawn up again even then."""
+    world = a_world("17:00", low_c=7.5)
+    hardy = replace(a_plant("Hardy one"), limits=Limits(night_low=Limit(4.0, "your own limit")))
+    world.household = a_household(a_channel("phone"), plants=(a_plant("Left pot"), hardy))
+    world.post.down = {"phone"}
+    desk = world.desk
+    desk.tick()
+    newer(world, desk, 3.0, "17:30")
+    newer(world, desk, 8.3, "18:00")
+    assert open_plants(world) == {"Left pot"}
+
+    world.clock.now = local("18:31")
+
+    assert sent(world, desk).startswith("Carry in 1 plant now\nNow bench to room: Left pot\n")
