@@ -138,7 +138,7 @@ def test_a_file_with_another_name_elsewhere_is_not_taken_for_a_damaged_ledger(
     refused(path, "is not a ledger")
 
 
-@pytest.mark.parametrize("end", copies.BESIDE)
+@pytest.mark.parametrize("end", copies.SQLITE_ENDINGS)
 def test_a_file_beside_nothing_is_not_taken_for_what_a_ledger_left(
     end: str, tmp_path: Path
 ) -> None:
@@ -147,7 +147,7 @@ def test_a_file_beside_nothing_is_not_taken_for_what_a_ledger_left(
     refused(tmp_path / "notes", "no ledger that it could belong to")
 
 
-@pytest.mark.parametrize("end", [*copies.BESIDE, ".lock"])
+@pytest.mark.parametrize("end", [*copies.SQLITE_ENDINGS, ".lock"])
 @pytest.mark.parametrize("name", ["a pipe", "a folder", "a link to a text", "a link to nothing"])
 def test_what_lies_in_the_way_of_a_ledger_is_left(end: str, name: str, tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
@@ -194,7 +194,7 @@ def test_a_new_ledger_says_what_it_is(tmp_path: Path) -> None:
     path = a_ledger(tmp_path / "ledger.sqlite3")
 
     assert path.read_bytes()[68:72] == APPLICATION_ID.to_bytes(4) == b"SILW"
-    assert copies.lock_path(path).read_bytes() == copies.SIGN
+    assert copies.lock_path(path).read_bytes() == copies.LOCK_CONTENT
 
 
 def test_a_ledger_from_before_there_were_signs_is_known_by_its_tables(tmp_path: Path) -> None:
@@ -207,7 +207,7 @@ def test_a_ledger_from_before_there_were_signs_is_known_by_its_tables(tmp_path: 
         assert len(ledger.notices.latest("Test court", most=99)) == 40
 
     assert path.read_bytes()[68:72] == b"SILW"
-    assert copies.lock_path(path).read_bytes() == copies.SIGN
+    assert copies.lock_path(path).read_bytes() == copies.LOCK_CONTENT
 
 
 def no_sign(path: Path) -> None:

@@ -1,6 +1,6 @@
-"""The spread of a forecast: Open-Meteo's ensemble API, the members' temperatures by hour.
+"""The spread of a forecast, from the members' hourly temperatures of Open-Meteo's ensemble API.
 
-The members say how far a forecast may be off, night by night; what they leave out (a terrace is
+The members show how far a forecast may be off, night by night; what they leave out (a terrace is
 not a grid cell) is added by the core. Licence and limits are those of the forecast itself.
 """
 
@@ -39,7 +39,7 @@ _READING = Reading(NAME)
 
 @dataclass(frozen=True, slots=True)
 class Ensemble:
-    """The ensemble API, or another server that speaks the same."""
+    """The ensemble API, or another server with the same API."""
 
     base_url: str | None = None
     api_key: SecretStr | None = None
@@ -49,7 +49,7 @@ class Ensemble:
     max_sites: int = 10
 
     def query(self, sites: Sequence[Site]) -> Query:
-        """Ask for the members' temperatures at all sites."""
+        """Return the query for the members' temperatures at all sites."""
         params = open_meteo.places_and_time(sites) | {
             "past_days": "1",
             "forecast_days": "8",

@@ -1,4 +1,4 @@
-"""Look-up of places: coordinates of a name, height and time zone of coordinates.
+"""Look-up of places: the coordinates of a name, the height and time zone of coordinates.
 
 Both come from Open-Meteo; names are those of GeoNames (CC BY 4.0). Each look-up is one bounded
 call, made while a person waits; nothing is tried again.
@@ -40,7 +40,7 @@ _READING = Reading(NAME)
 class Place:
     """A place that was found: degrees north and east, metres above the sea; None is unknown.
 
-    label: the name with region and country, on one line.
+    `label` is the name with region and country, on one line.
     """
 
     name: str
@@ -78,8 +78,8 @@ class Atlas:
     def around_it(self, latitude: float, longitude: float) -> tuple[float | None, str | None]:
         """Return the height of the ground [m] and the time zone there; None for what is unknown.
 
-        The forecast's own head has both; its height is that of the elevation API. Raise SourceError
-        if the look-up fails.
+        A forecast for them has both in its head, and its height is that of the elevation API. Raise
+        SourceError if the look-up fails.
         """
         if self.around is None:
             return None, None

@@ -1,4 +1,4 @@
-"""Reading a body, as all sources do it: JSON, the place, plausible values, moisture."""
+"""What all sources share in reading a body: JSON, the place, plausible values, moisture."""
 
 import json
 import math
@@ -58,7 +58,7 @@ class Reading:
     source: str
 
     def refuse(self, text: str, *, passing: bool = False) -> NoReturn:
-        """Raise SourceError for an answer of no use. passing: the next one may be better."""
+        """Raise SourceError for an answer of no use; with `passing` the next may be better."""
         msg = f"{self.source}: the answer {text}"
         raise SourceError(msg, passing=passing)
 
@@ -69,7 +69,7 @@ class Reading:
         except (ValueError, RecursionError):
             if body[:200].lstrip().startswith(b"<"):
                 self.refuse("is a web page, not a forecast")
-            # Some servers find out that they cannot go on after they have said 200.
+            # Some servers fail in the middle of an answer that has begun with status 200.
             self.refuse("is not whole JSON", passing=True)
 
     def check_place(self, latitude: object, longitude: object, site: Site) -> None:

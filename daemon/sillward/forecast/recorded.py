@@ -21,7 +21,7 @@ MAX_RECORDED_BYTES = 5_000_000
 
 @dataclass(frozen=True, slots=True)
 class Recorded:
-    """A file that holds a body of a known source. It is a source, and answers its own queries."""
+    """A file with a body of a known source. It is a source itself, and answers its own queries."""
 
     path: Path
     of: Source
@@ -51,7 +51,7 @@ class Recorded:
             raise SourceError(msg) from error
 
     def accept(self, answer: Answer, now: datetime) -> None:
-        """Accept whatever is in the file."""
+        """Accept any content; `read` checks it."""
 
     def split(self, body: bytes, sites: Sequence[Site]) -> list[bytes]:
         """Return the body: a file is for one site."""

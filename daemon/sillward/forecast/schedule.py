@@ -1,6 +1,6 @@
 """When a source is called again: a schedule that is kept in the ledger, so that no thread waits.
 
-What a provider asks for (Expires, Retry-After, a quota) moves the next call.
+Expires, Retry-After and quotas of a provider move the next call.
 """
 
 import random
@@ -58,7 +58,7 @@ def after_success(
 ) -> CallSchedule:
     """Return the schedule after a good call.
 
-    good_for: how long the answer is good, if the provider says so.
+    `good_for` is how long the answer is good, if the provider says so.
     """
     until = None
     if good_for is not None and good_for > timedelta(0):
@@ -73,7 +73,7 @@ def after_failure(
 ) -> CallSchedule:
     """Return the schedule after a failed call.
 
-    wait: how long the provider asked us to wait, if it did.
+    `wait` is how long the provider asked to be left alone, if it did.
     """
     pause = PAUSES[min(plan.failures, len(PAUSES) - 1)] * (1 + JITTER * rng.random())
     until = None if wait is None else now + wait

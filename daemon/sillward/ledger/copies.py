@@ -20,21 +20,21 @@ from sillward.errors import NotOursError
 from sillward.ledger.integrity import fault_of, is_foreign, is_marked_ours
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
-COPIES = 3
-"""The daily copies that are kept. Judgement: enough to go back to, in little space."""
+MIN_COPIES = 3
+"""How many daily copies are kept at least. Judgement: enough to go back to, in little space."""
 
 NEAR = timedelta(days=30)
-"""A daily copy is deleted when there are enough newer ones within so long. Because today's date
-does not count, a wrong clock deletes nothing: its copies are near each other, and not near the
-others. Judgement: well beyond the days that the kept copies span."""
+"""A daily copy is deleted when there are enough newer ones within this time of it. Today's date
+does not count, so that a wrong clock deletes nothing: its copies are near each other, and far from
+the others. Judgement: well beyond the days that the kept copies span."""
 
-LEVEL = 6
+GZIP_LEVEL = 6
 """The level of gzip: its default."""
 
-BESIDE = ("-wal", "-shm", "-journal")
-"""SQLite's own files beside a database."""
+SQLITE_ENDINGS = ("-wal", "-shm", "-journal")
+"""The endings of SQLite's own files beside a database."""
 
-SIGN = b"sillward ledger\n"
+LOCK_CONTENT = b"sillward ledger\n"
 """The content of the lock file, which shows that the file beside it was once ours."""
 
 _NAME = re.compile(r"\.copy-([0-9]{4}-[0-9]{2}-[0-9]{2})\.gz")
@@ -45,13 +45,13 @@ _ASIDE = ".damaged-"
 class FileLock:
     """A lock that tells other processes that the ledger is open.
 
-    alone: no other process has it open, and none can open it until `share` or `release`.
+    While `alone` no other process has it open, and none can open it until `share` or `release`.
     """
 
     def __init__(self, path: Path) -> None:
         """Raise OSError if the lock file cannot be opened, NotOursError if it is not ours."""
         lock = lock_path(path)
-        files.stat_own(lock)  # before: to open a pipe or a device may do something
+        files.stat_own(lock)  # before it is opened: to open a pipe or a device may do something
         flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_NONBLOCK | os.O_CLOEXEC
         self._file = os.open(lock, flags, files.PRIVATE_MODE)
         try:
@@ -62,7 +62,7 @@ class FileLock:
             raise
         if os.fstat(self._file).st_size == 0:
             with suppress(OSError):  # a disk that is full
-                os.pwrite(self._file, SIGN, 0)
+                os.pwrite(self._file, LOCK_CONTENT, 0)
 
     def _take(self) -> None:
         self.alone = True
@@ -71,7 +71,7 @@ class FileLock:
         except BlockingIOError:
             self.alone = False
             fcntl.flock(self._file, fcntl.LOCK_SH)
-        except OSError as error:  # no such locks here: SQLite's own must do
+        except OSError as error:  # a file system without such locks: SQLite's own must be enough
             if error.errno not in (errno.ENOLCK, errno.ENOTSUP, errno.ENOSYS):
                 raise
 
@@ -95,8 +95,8 @@ def lock_path(path: Path) -> Path:
 def make_private(path: Path, *, alone: bool) -> None:
     """Create the file for its owner only, or close it to others. Raise OSError, NotOursError.
 
-    alone: no other process has it open. Otherwise the first one has done it, and it must not be
-    done here: to close a file frees the locks that SQLite has on it in this process.
+    Unless `alone`, another process has the file open and has done it. It must not be done again
+    then: to close a file frees the locks that SQLite has on it in this process.
     """
     try:
         os.close(
@@ -126,9 +126,9 @@ def adopt_draft(path: Path) -> None:
     """Rename a draft that a crash left to the file itself, if it is whole. Raise OSError."""
     written = draft_path(path)
     with suppress(sqlite3.Error):
-        held = files.read_own(written)
-        if held is not None:
-            _sound(held[0]).close()
+        found = files.read_own(written)
+        if found is not None:
+            _sound(found[0]).close()
             written.replace(path)
 
 
@@ -142,11 +142,11 @@ def drop_draft(path: Path) -> None:
 
 def beside(path: Path) -> Callable[[str], Path]:
     """Return a function that returns the path of SQLite's own file with an ending."""
-    return lambda end: path.with_name(f"{path.name}{end}")
+    return lambda ending: path.with_name(f"{path.name}{ending}")
 
 
 def is_name_of_ours(path: Path, name: str) -> bool:
-    """Whether a name in the folder is one that the file itself has for a while."""
+    """Whether a name in the folder is one that the file has while it is written or set aside."""
     return name == draft_path(path).name or name.startswith(f"{path.name}{_ASIDE}")
 
 
@@ -159,10 +159,10 @@ def before_path(path: Path, version: int) -> Path:
     for name in (stem, *(f"{stem}-{number}" for number in range(2, 1000))):
         there = path.with_name(name)
         try:
-            held = files.read_own(there)
+            found = files.read_own(there)
         except NotOursError:
             continue
-        if held is None or _is_ledger(held[0]):
+        if found is None or _is_ledger(found[0]):
             return there
     raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), stem)
 
@@ -195,7 +195,7 @@ def daily_copies(path: Path) -> dict[date, Path]:
 def put_copy(path: Path, day: date, data: bytes) -> None:
     """Write the daily copy of a day and drop those that are not needed any more. Raise OSError."""
     copy = copy_path(path, day)
-    files.write(copy, gzip.compress(data, LEVEL, mtime=0), temporary=draft_path(copy))
+    files.write(copy, gzip.compress(data, GZIP_LEVEL, mtime=0), temporary=draft_path(copy))
     for old in superfluous(list(daily_copies(path))):
         with suppress(NotOursError):
             if files.stat_own(copy_path(path, old)) is not None:
@@ -204,7 +204,7 @@ def put_copy(path: Path, day: date, data: bytes) -> None:
 
 def superfluous(days: list[date]) -> list[date]:
     """Return the days whose copies have enough newer ones near them."""
-    return [day for day in days if sum(day < newer <= day + NEAR for newer in days) >= COPIES]
+    return [day for day in days if sum(day < newer <= day + NEAR for newer in days) >= MIN_COPIES]
 
 
 def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] | None:
@@ -217,9 +217,9 @@ def newest_sound(path: Path, now: datetime) -> tuple[date, sqlite3.Connection] |
         days = sorted(daily_copies(path), key=lambda day: (day <= today, day), reverse=True)
         for day in days:
             with suppress(OSError, NotOursError, EOFError, zlib.error, sqlite3.Error):
-                held = files.read_own(copy_path(path, day))
-                if held is not None:
-                    return day, _sound(gzip.decompress(held[0]))
+                found = files.read_own(copy_path(path, day))
+                if found is not None:
+                    return day, _sound(gzip.decompress(found[0]))
     return None
 
 
@@ -268,7 +268,7 @@ def aside_path(path: Path, now: datetime) -> Path:
     stamp = f"{path.name}{_ASIDE}{now:%Y%m%dT%H%M%SZ}"
     for name in (stamp, *(f"{stamp}-{number}" for number in range(2, 1000))):
         free = path.with_name(name)
-        if not any(os.path.lexists(f"{free}{end}") for end in ("", *BESIDE)):
+        if not any(os.path.lexists(f"{free}{end}") for end in ("", *SQLITE_ENDINGS)):
             return free
     raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), stamp)
 
@@ -276,16 +276,16 @@ def aside_path(path: Path, now: datetime) -> Path:
 def set_aside(path: Path, free: Path) -> None:
     """Give a damaged file and its -wal and -shm another name. Raise OSError.
 
-    Where it can be, the damaged file keeps its old name too, so that a crash leaves it to be found
-    again; the caller puts a sound file in its place. Connections to it are to be closed only after
-    this: SQLite deletes a -wal by its name.
+    Where links are possible the damaged file keeps its old name too, so that it is found again
+    after a crash; the caller puts a sound file in its place. Connections to it are to be closed
+    only after this: SQLite deletes a -wal by its name.
     """
-    for end in BESIDE:
-        theirs = beside(path)(end)
+    for ending in SQLITE_ENDINGS:
+        theirs = beside(path)(ending)
         if files.stat_own(theirs) is not None:
             with suppress(OSError):
                 _close_to_others(theirs)
-            theirs.rename(beside(free)(end))
+            theirs.rename(beside(free)(ending))
     if files.stat_own(path) is not None:
         with suppress(PermissionError):
             _close_to_others(path)

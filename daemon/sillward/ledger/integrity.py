@@ -1,4 +1,4 @@
-"""Whether a ledger file is sound: to SQLite, in its tables, and to the code that reads its rows."""
+"""Checks of a ledger file: by SQLite, of its tables, and by the code that reads its rows."""
 
 import sqlite3
 import struct
@@ -9,9 +9,10 @@ from sillward.errors import one_line
 from sillward.ledger.records import call_schedule_of, chore_of, forecast_of, notice_of, state_of
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
 
-TELLING = 3
-"""A database without an application id is ours if it has so many tables with names of ours: the
-first ledgers had no id. Judgement: one or two such names (round, mark) occur elsewhere too."""
+MIN_OUR_TABLES = 3
+"""A database without an application id is a ledger if it has this many tables with names of a
+ledger's: the first ledgers had no id. Judgement: one or two such names (round, mark) occur in other
+databases too."""
 
 _UNAVAILABLE = {
     sqlite3.SQLITE_PERM, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_NOMEM,
@@ -67,8 +68,8 @@ def fault_of(db: sqlite3.Connection) -> str | None:
 
 
 def _first_fault(db: sqlite3.Connection) -> str | None:
-    # Not quick_check: it does not compare an index with its table, and a row that its index has
-    # lost can be told twice.
+    # Not quick_check: it does not compare an index with its table, and a notice that its index has
+    # lost can be sent twice.
     (verdict,) = db.execute("PRAGMA integrity_check(1)").fetchone()
     if verdict != "ok":
         return one_line(verdict, 200)
@@ -90,7 +91,7 @@ def is_foreign(db: sqlite3.Connection) -> bool:
 def is_marked_ours(db: sqlite3.Connection) -> bool:
     """Whether a database says that it is a ledger, by its application id or its tables."""
     (owner,) = db.execute("PRAGMA application_id").fetchone()
-    return owner == APPLICATION_ID or len(_expected().keys() & tables_of(db)) >= TELLING
+    return owner == APPLICATION_ID or len(_expected().keys() & tables_of(db)) >= MIN_OUR_TABLES
 
 
 def is_bare(db: sqlite3.Connection) -> bool:

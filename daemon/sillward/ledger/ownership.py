@@ -1,8 +1,9 @@
 """Whether the file at the ledger's path ever was a ledger of this user's.
 
 Only such a file can be a damaged ledger, and only a damaged ledger is set aside and replaced. The
-signs are in the file itself (its application id, or our tables in a ledger from before there was
-one) or beside it: our lock, or a daily copy. A file without a sign is not ours, even an empty one.
+evidence is in the file itself (its application id, or the tables of a ledger in one from before
+there was an id) or beside it: the lock file, or a daily copy. A file without any is not touched,
+even an empty one.
 """
 
 import os
@@ -42,7 +43,7 @@ def own_file(path: Path) -> Path:
 
 def _require_ours(path: Path) -> None:
     found = files.stat_own(path)
-    left = [other for other in map(copies.beside(path), copies.BESIDE) if _is_there(other)]
+    left = [other for other in map(copies.beside(path), copies.SQLITE_ENDINGS) if _is_there(other)]
     if found is None:
         if left and not _has_signs_beside(path):
             msg = f"{left[0]}: there is no ledger that it could belong to; name another file"
@@ -65,12 +66,12 @@ def _is_there(path: Path) -> bool:
         found = os.lstat(path)
     except FileNotFoundError:
         return False
-    files.require_regular(path, found)  # whose it is, SQLite will see
+    files.require_regular(path, found)  # SQLite itself checks which database it belongs to
     return True
 
 
 def _names_of_ours(path: Path, found: os.stat_result) -> int:
-    """Return how many names of the file are its own or given by us."""
+    """Return how many of the file's names are its own or ones that a crash left."""
     count = 0
     for name in os.listdir(path.parent):
         if name == path.name or copies.is_name_of_ours(path, name):
@@ -81,8 +82,8 @@ def _names_of_ours(path: Path, found: os.stat_result) -> int:
 
 def _has_signs_beside(path: Path) -> bool:
     with suppress(NotOursError, FileNotFoundError):
-        held = files.read_own(copies.lock_path(path), len(copies.SIGN))
-        if held is not None and held[0] == copies.SIGN:
+        found = files.read_own(copies.lock_path(path), len(copies.LOCK_CONTENT))
+        if found is not None and found[0] == copies.LOCK_CONTENT:
             return True
     for copy in copies.daily_copies(path).values():
         with suppress(NotOursError):
@@ -92,7 +93,7 @@ def _has_signs_beside(path: Path) -> bool:
 
 
 def _origin(path: Path) -> _Origin:
-    """Return whose a file is by its content; unknown if it is damaged or no database."""
+    """Return which program a file is from, by its content; unknown if it cannot be read."""
     # By SQLite and not by reading the header: to close a file frees the locks that this process
     # has on it, and SQLite knows which it has. "immutable": no lock, no -wal, nothing written.
     with suppress(sqlite3.Error, UnicodeDecodeError):

@@ -1,9 +1,9 @@
-"""What a round or a notice in the ledger is about, as the column `round` says it in one name.
+"""What a round or a notice in the ledger is about: the name in its column `round`, taken apart.
 
-A daily round has its own name there ("dusk"). The suffix " early" marks one that was told by hand
-long before its hour, " over" the end of the state that an alarm told of, and " too soon" one that
-was told while the clock was wrong and is told again. An alarm that may be told more than once a day
-ends with its time ("collection refused 17:04:05").
+A round has its own name there ("dusk"). The suffix " early" is for a round that was sent by hand
+long before its hour, " over" for the end of a state that there was an alarm about, and " too soon"
+for what was sent while the clock was far ahead, and is sent again. An alarm that there may be more
+than once a day ends with its time ("collection refused 17:04:05").
 """
 
 import re
@@ -15,7 +15,7 @@ from sillward_rules.sheet import Round
 
 
 class Alarm(StrEnum):
-    """What is told outside the rounds, under the name that it has in the ledger."""
+    """The kinds of alarms, by their names in the ledger."""
 
     NO_FORECAST = "blind"
     WRONG_CLOCK = "clock"
@@ -35,8 +35,8 @@ _TIME = re.compile(r" (\d\d:\d\d:\d\d)", re.ASCII)
 class Subject:
     """A subject, from its parts. `str` returns its name in the ledger, `parse` reads it.
 
-    kind is None for a name that only another version of sillward knows. time is that of an alarm
-    that may be told more than once a day.
+    `kind` is None for a name that only another version of sillward knows. `time` is the time of an
+    alarm that there may be more than once a day.
     """
 
     kind: Round | Alarm | None

@@ -1,7 +1,7 @@
 """The known sources: every module of this folder that has a KEY and a `build`.
 
-KEY is what the grower writes; `build(setup)` gives the Source and raises ValueError, in words for
-the grower, if the setup lacks something.
+KEY is the name of the source in the settings. `build(setup)` returns the Source; it raises
+ValueError, in words for the grower, if the settings lack something.
 """
 
 import importlib
@@ -16,7 +16,7 @@ Build = Callable[[SourceOptions], Source]
 
 @cache
 def known() -> dict[str, Build]:
-    """How to build each source, by key."""
+    """Return the functions that build the sources, by key."""
     modules = (
         importlib.import_module(f"{__name__}.{found.name}")
         for found in pkgutil.iter_modules(__path__)

@@ -1,7 +1,8 @@
 """MET Norway's Locationforecast 2.0: the whole world, free, under NLOD 2.0 and CC BY 4.0.
 
-One place a call, no past and no sunlight. Hourly for some days, then in steps of six hours, each
-with its lowest and highest temperature. Rain is told for the hours that follow a time.
+A call is for one place, and an answer has neither past hours nor sunlight. It is hourly for some
+days, then in steps of six hours, each with its lowest and highest temperature. Rain is given for
+the hours that follow a time.
 """
 
 import logging
@@ -83,10 +84,11 @@ STEP_H = 6
 _WORDS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
 
 BEYOND_K = 0.05
-"""How far a step's lowest or highest must be beyond its ends to count: they have one decimal."""
+"""How far a step's lowest or highest must be beyond its ends to count. All have one decimal."""
 
 KEEP_AWAY: Mapping[int, timedelta] = {403: timedelta(hours=6), 429: timedelta(hours=1)}
-"""How long to wait at least, by status: both mean that we asked too much. Judgement."""
+"""How long to wait at least, by status: both mean that there were too many calls. Judgement: as
+long as `net.fetch` waits after them."""
 
 NO_PLACE = timedelta(hours=24)
 """How soon a place that is not covered is asked for again. Judgement: coverage changes rarely."""
@@ -185,7 +187,14 @@ class MetNorway:
 class _Series:
     """The times that a body gives, and its values for each, shape (given,); NaN is unknown.
 
-    at : unix seconds. hourly : the next hour is told by itself. six : six hours are told together.
+    Args:
+        at: unix seconds.
+        hourly: whether there are values for the next hour alone.
+        six: whether there are values for the next six hours together.
+        instant: the values at that time.
+        percentile: the percentiles at that time.
+        hour_ahead: the values for the next hour.
+        six_ahead: the values for the next six hours.
     """
 
     at: np.ndarray
@@ -199,9 +208,12 @@ class _Series:
 
 @dataclass(frozen=True, slots=True)
 class _Step:
-    """Several hours between two given times that the source tells together.
+    """Several hours between two given times for which there are values only together.
 
-    row : of the time that it begins with. first, last : rows of its two times among the hours.
+    Args:
+        row: the row, among the given times, of the time that it begins with.
+        first: the row of its first time among all hours.
+        last: the row of its last time among all hours.
     """
 
     row: int
@@ -218,7 +230,9 @@ class _Step:
 class _Grid:
     """All full hours from the first to the last given time [unix s].
 
-    rows : row of each given time among the hours. steps : where several hours are told together.
+    Args:
+        rows: the row of each given time among the hours.
+        steps: where several hours have their values together.
     """
 
     times: np.ndarray
@@ -226,7 +240,7 @@ class _Grid:
     steps: Sequence[_Step]
 
     def fill(self, values: Array) -> Array:
-        """Values at the given times on all hours (time,): straight lines within steps, else NaN."""
+        """Return the values on all hours (time,): straight lines within steps, else NaN between."""
         hours = self.place(values)
         for step in self.steps:
             line = np.linspace(hours[step.first], hours[step.last], step.last - step.first + 1)
@@ -234,7 +248,7 @@ class _Grid:
         return hours
 
     def place(self, values: Array) -> Array:
-        """Values at the given times on all hours (time,), NaN between them."""
+        """Return the values on all hours (time,), NaN between the given times."""
         hours = np.full(self.times.shape, np.nan)
         hours[self.rows] = values
         return hours
@@ -244,10 +258,10 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     """Read and validate a body of the service.
 
     Instants are taken as they are. Between the ends of a step of up to six hours, wind, cloud and
-    moisture follow straight lines; so does the temperature, unless the step's lowest is lower
-    than both ends: the hour of it is not told, so all hours within have it. Gusts are unknown
-    there, and hours that are missing among hourly ones stay missing. Only times and temperatures
-    are indispensable; a body that contradicts what was asked for raises SourceError.
+    moisture follow straight lines; so does the temperature, unless the step's lowest is lower than
+    both ends: its hour is not given, so all hours within have it. Gusts are unknown there, and
+    hours that are missing among hourly ones stay missing. Only times and temperatures are
+    indispensable; a body that contradicts what was asked for raises SourceError.
     """
     remarks: list[str] = []
     series, updated_at = _series_of(_READING.document(body), site, remarks)
@@ -357,14 +371,14 @@ def _details(period: dict[str, Any] | None) -> dict[str, Any]:
     return details
 
 
-def _moment(text: object, told: str) -> datetime:
-    """Return a time from the service's one form (UTC)."""
+def _moment(text: object, fault: str) -> datetime:
+    """Return a time from the one form that the service has (UTC). Raise SourceError."""
     try:
         at = datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)  # type: ignore[arg-type]
     except (ValueError, TypeError):
-        _READING.refuse(told)
+        _READING.refuse(fault)
     if not 0 <= at.timestamp() < parsing.LAST_SECOND:
-        _READING.refuse(told)
+        _READING.refuse(fault)
     return at
 
 
@@ -408,23 +422,23 @@ def _issued(updated_at: datetime, fetched_at: datetime, remarks: list[str]) -> d
 
 
 def _grid(series: _Series) -> _Grid:
-    """All hours of the given times, and where several of them are told together.
+    """Return all hours of the given times, and where several of them have their values together.
 
-    A time that tells its next hour by itself is an hourly one (so the documentation): what is
-    missing after it is missing, and no step.
+    A time with values for its next hour alone is an hourly one (documentation): hours that are
+    missing after it are missing, and not a step.
     """
     times = np.arange(series.at[0], series.at[-1] + HOUR_S, HOUR_S, dtype=np.int64)
     rows = (series.at - series.at[0]) // HOUR_S
     length = np.diff(rows)
-    told = ~series.hourly[:-1] & series.six[:-1] & (length > 1) & (length <= STEP_H)
+    is_step = ~series.hourly[:-1] & series.six[:-1] & (length > 1) & (length <= STEP_H)
     steps = [
-        _Step(row, int(rows[row]), int(rows[row + 1])) for row in np.flatnonzero(told).tolist()
+        _Step(row, int(rows[row]), int(rows[row + 1])) for row in np.flatnonzero(is_step).tolist()
     ]
     return _Grid(times, rows, steps)
 
 
 def _temperature(series: _Series, grid: _Grid, remarks: list[str]) -> Array:
-    """Temperature on all hours [°C]: within steps no warmer than their lowest, where that counts.
+    """Return the temperature on all hours [°C]; within steps their lowest, where that counts.
 
     A step without its lowest is unknown inside: a line would miss the low of the night.
     """
@@ -442,10 +456,10 @@ def _temperature(series: _Series, grid: _Grid, remarks: list[str]) -> Array:
             hours[(step.first + step.last) // 2] = high
     blind = [step for step in grid.steps if np.isnan(lowest[step.row])]
     if blind:
-        steps_told = "1 step" if len(blind) == 1 else f"{len(blind)} steps"
+        number = "1 step" if len(blind) == 1 else f"{len(blind)} steps"
         when = parsing.at(grid.times[blind[0].first])
         remarks.append(
-            f"no lowest temperature in {steps_told} of several hours, first from {when}: "
+            f"no lowest temperature in {number} of several hours, first from {when}: "
             "unknown in between"
         )
     return hours
@@ -461,18 +475,18 @@ def _spread(series: _Series, grid: _Grid) -> Spread | None:
 
 
 def _rain(series: _Series, grid: _Grid) -> Array:
-    """Rain of the hour that ends at each time [mm]: what the time before said of its next hour.
+    """Return the rain of the hour that ends at each time [mm].
 
-    Where only six hours are told together, each has a sixth. The hour that ends at the first time
-    is over and is not told: it is taken like the next one. Left unknown, it would leave
-    every crown unknown into the night, evening after evening.
+    It is what the time before gives for its next hour. Where there is only a sum of six hours, each
+    has a sixth. For the hour that ends at the first time there is nothing, so it gets the value of
+    the next one: if it were unknown, every crown would be unknown until night, every evening.
     """
     hours, rows = np.full(grid.times.shape, np.nan), grid.rows
     single = series.hour_ahead["precipitation_amount"]
     shared = series.six_ahead["precipitation_amount"] / STEP_H
     for given, row in enumerate(rows[:-1]):
-        told = 1 if series.hourly[given] else min(int(rows[given + 1] - row), STEP_H)
-        hours[row + 1 : row + 1 + told] = shared[given]
+        length = 1 if series.hourly[given] else min(int(rows[given + 1] - row), STEP_H)
+        hours[row + 1 : row + 1 + length] = shared[given]
         if np.isfinite(single[given]):
             hours[row + 1] = single[given]
     if hours.size > 1:
@@ -486,8 +500,8 @@ def _lacking(series: _Series, missing: Sequence[str]) -> list[str]:
     rain = (series.hour_ahead["precipitation_amount"], series.six_ahead["precipitation_amount"])
     if not np.isfinite(rain).any():
         names.append("precipitation_amount")
-    said = [f"the forecast has no {', '.join(names)}"] if names else []
-    return [*said, parsing.NO_RAIN] if "precipitation_amount" in names else said
+    remarks = [f"the forecast has no {', '.join(names)}"] if names else []
+    return [*remarks, parsing.NO_RAIN] if "precipitation_amount" in names else remarks
 
 
 def _notes(series: _Series, steps: Sequence[_Step], missing: Sequence[str]) -> list[str]:

@@ -1,7 +1,8 @@
 """Open-Meteo: weather data under CC BY 4.0; the free service is for non-commercial use.
 
-One call for all sites: unix time in UTC (the API's own local time is wrong around clock changes),
-wind in m/s, a week of the past for the season and for what came before this night.
+One call is for all sites. It asks for unix time in UTC, because the API's own local time is wrong
+around clock changes, for wind in m/s, and for a week of the past, which shows the season and what
+came before this night.
 """
 
 import json
@@ -30,8 +31,8 @@ NAME = "Open-Meteo"
 
 FREE = "https://api.open-meteo.com"
 WITH_KEY = "https://customer-api.open-meteo.com"
-"""The host for those who have a key, to which the free one redirects. Redirects are not followed,
-so that no key is sent elsewhere."""
+"""The host for calls with a key, to which the free one redirects. Redirects are not followed, so
+that no key is sent elsewhere."""
 
 VARIABLES: Mapping[str, Variable] = {
     "temperature_2m": Variable("°C", *parsing.TEMPERATURE),
@@ -73,17 +74,17 @@ def build(setup: SourceOptions) -> "OpenMeteo":
 
 @dataclass(frozen=True, slots=True)
 class OpenMeteo:
-    """The forecast API, or another server that speaks the same."""
+    """The forecast API, or another server with the same API."""
 
     base_url: str | None = None
     api_key: SecretStr | None = None
     name: str = NAME
     attribution: str = "Weather data by Open-Meteo.com (CC BY 4.0, https://open-meteo.com/)"
     interval: timedelta = timedelta(minutes=75)
-    """Models run every one to six hours: about 19 calls a day see each of them in good time. For
-    one site each counts as 1.5 of the 10,000 that are free (14 variables over 15 days)."""
+    """Models run every one to six hours: with about 19 calls a day each run is seen soon. For one
+    site a call counts as 1.5 of the 10,000 that are free each day (14 variables over 15 days)."""
     max_sites: int = 100
-    """The free host takes 1000; a call of 100 is short enough for one deadline. Judgement."""
+    """Judgement: the free host takes 1000, but a call for 100 is over well within its deadline."""
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Return the query for all sites at once."""
@@ -129,7 +130,7 @@ def with_key(
     params: dict[str, str],
     api_key: SecretStr | None,
 ) -> Query:
-    """Return a query to the host for those without or with a key, or to the given server."""
+    """Return a query to the first host without a key, to the second with one, or to `base_url`."""
     key = api_key.get_secret_value() if api_key else ""
     base = (base_url or hosts[bool(key)]).rstrip("/")
     url = base if base.endswith(f"/{path}") else f"{base}/v1/{path}"
@@ -144,12 +145,12 @@ def accept(answer: Answer, now: datetime, name: str, api_key: SecretStr | None) 
         wait = error.wait
         if answer.status == 429:
             wait = max(wait or timedelta(0), _until_quota(str(error), now))
-        told = SourceError(str(error), passing=error.passing, wait=wait)
-        raise discreet(told, api_key) from None
+        refused = SourceError(str(error), passing=error.passing, wait=wait)
+        raise discreet(refused, api_key) from None
 
 
 def discreet(error: SourceError, api_key: SecretStr | None) -> SourceError:
-    """Return the error without the server's words, if there is a key, which they might repeat."""
+    """Return the error; with a key, without the words of the server, which might repeat it."""
     if api_key is None or not api_key.get_secret_value():
         return error
     text = str(error).partition(': "')[0]
@@ -167,7 +168,7 @@ def split(body: bytes, sites: Sequence[Site], reader: Reading) -> list[bytes]:
 
 
 def _until_quota(reason: str, now: datetime) -> timedelta:
-    """Return how long a quota stays used up: they are counted by minute, hour and UTC day."""
+    """Return how long a quota stays used up. Quotas are for a minute, an hour or a UTC day."""
     if "Daily" in reason:
         midnight = now.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(days=1)
         return midnight + timedelta(minutes=10) - now
@@ -226,13 +227,13 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
 def _known(
     series: Mapping[str, Array | None], times: np.ndarray, name: str, scale: float = 1.0
 ) -> Array:
-    """Return a variable in our unit (time,); NaN where the body has nothing of it."""
+    """Return a variable, scaled (time,); NaN where the body does not have it."""
     values = series[name]
     return np.full(times.shape, np.nan) if values is None else values * scale
 
 
 def _hail_pct(weather_code: Array) -> Array:
-    """Return 100 for hours whose weather code is of hail, 0 for others; NaN where it is unknown."""
+    """Return 100 for hours with a weather code for hail, 0 for others; NaN where it is unknown."""
     is_hail = np.isin(weather_code, _HAIL_CODES)
     return np.where(np.isfinite(weather_code), 100.0 * is_hail, np.nan)
 
@@ -292,7 +293,7 @@ def series_of(
     remarks: list[str],
     reader: Reading,
 ) -> Array | None:
-    """Return one variable on the full hours (time,); None if the body has nothing of it."""
+    """Return one variable on the full hours (time,); None if the body does not have it."""
     raw = hourly.get(name)
     if raw is None:
         return None
