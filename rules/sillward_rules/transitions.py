@@ -71,7 +71,7 @@ def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
 
 
 def _stays_there(chore: Chore) -> bool:
-    """Whether plants stay where a chore takes them until another chore moves them.
+    """Return whether plants stay where a chore takes them until another chore moves them.
 
     A move out of the heat that ends the same day does not.
     """
@@ -159,9 +159,10 @@ def answered(
 
 
 def is_older(state: PlantState, kind: ChoreKind, before: datetime) -> bool:
-    """Whether a plant has moved since the deadline of a chore that moves or keeps it.
+    """Return whether a plant has moved since the deadline of a chore that moves or keeps it.
 
-    That last night's carrying in is done says nothing of a plant that was to go out this morning.
+    For example, a plant that was to go out this morning is not brought in by the answer that last
+    night's carrying in is done.
     """
     return kind not in WETTINGS and state.since is not None and state.since > before
 

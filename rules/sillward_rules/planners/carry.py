@@ -50,8 +50,9 @@ def carry_in(
     shelter or another. A plant for which there is no shelter at all gets no errand; the warnings
     name it.
 
-    lows : (spot,) as in `shelter.spot_lows`. standing : where the cohorts stand before.
-    with_stay_in : whether errands to stay in are wanted too.
+    - lows (spot,): as in `shelter.spot_lows`.
+    - standing: where the cohorts stand before.
+    - with_stay_in: whether errands to stay in are wanted too.
     """
     goals = _goals_of(scene, night, needs, lows)
     may_stay = shelter.may_stay(scene, night, lows, standing, goals)
@@ -113,9 +114,9 @@ def carry_out(
 ) -> CarryPlan:
     """Plan a day: what is under cover goes out, or stays in if the day is not worth it.
 
-    standing : where the cohorts stand that morning; those not under cover are not planned for.
-    maybe_left_out (cohort,) : as in `open_orders.maybe_left_out`; None for no cohort.
-    with_stay_in : as in `carry_in`.
+    - standing: where the cohorts stand that morning; those not under cover are not planned for.
+    - maybe_left_out (cohort,): as in `open_orders.maybe_left_out`; None for no cohort.
+    - with_stay_in: as in `carry_in`.
     """
     events = sun.day_events(scene.site, day)
     inside = np.flatnonzero(scene.is_under_cover(standing))

@@ -44,10 +44,13 @@ MAX_CHOICES = 12
 
 @dataclass(frozen=True, slots=True)
 class Misting:
-    """One misting: its window, the moment that is most telling of its film, and that film.
+    """One misting: its window, and how long its film lasts.
 
-    takes: whether the film lasts the uptake time, so that feed can be taken up. film_h: life of the
-    leaf's film at that moment [h], infinite if it outlasts the day.
+    - at: the moment whose film is shown to the grower; for the first misting of a day, an hour
+      after the window, when the film would be too short.
+    - film_h: how long the film on a leaf lasts that is wetted then [h]; infinite if it outlasts the
+      day.
+    - takes: whether a film of this window lasts the uptake time, so that feed can be taken up.
     """
 
     opens: datetime
@@ -86,8 +89,9 @@ class Roots:
 class MistDay:
     """Plans the day of one kind of roots at one spot.
 
-    last: until when they may be wetted. need: until when they need water, not after `last`.
-    misted_at: when the grower says that they were misted today, or None.
+    - last: until when they may be wetted.
+    - need: until when they need water; not after `last`.
+    - misted_at: when the grower says that they were misted today, or None.
     """
 
     def __init__(
@@ -132,7 +136,7 @@ class MistDay:
         """Return the first misting; its window is open while a film lasts long enough."""
         end, takes = self._window(start)
         closes = min(end, self.last)
-        # The most telling moment: an hour after the window, or its start if it never opens.
+        # The film is shown for an hour after the window, or for its start if it never opens.
         at = closes + timedelta(hours=1) if takes else start
         return Misting(start, closes, at, self.films.at(self.films.leaf, at), takes)
 

@@ -54,11 +54,15 @@ class GrowsClass:
 class Limits:
     """What a plant stands. None where no such limit is known for it.
 
-    night_low : comfort over whole nights [°C]. rest_low : the same while growth rests; None if it
-    is no other [°C]. brief_low : injures within hours [°C]. day_high : of the air [°C]. leaf_high :
-    of the leaf in the sun [°C]. night_high : of the air over whole nights [°C]. humidity_low [%].
-    vpd_high [kPa]. light_low, light_high : at noon [umol m-2 s-1]. salt_high [mS/cm]. gust_high
-    [m/s]. rain_high : in an hour [mm]. rot, rest, grows : classes.
+    - night_low: the leaf over whole nights, for comfort [°C]; rest_low: the same while growth
+      rests, None if that makes no difference [°C].
+    - brief_low: the leaf temperature that injures within hours [°C].
+    - day_high: the air by day [°C]; leaf_high: the leaf in the sun [°C].
+    - night_high: the air over whole nights [°C].
+    - humidity_low [%], vpd_high [kPa].
+    - light_low, light_high: at noon [umol m-2 s-1].
+    - salt_high [mS/cm], gust_high [m/s], rain_high: in an hour [mm].
+    - rot, rest, grows: classes rather than numbers.
     """
 
     night_low: Limit | None = None
@@ -140,8 +144,10 @@ class Plant:
 class Traits:
     """What planners need to know of many plants, in columns of shape (plant,).
 
-    limits: by name, in their UNITS, NaN where a plant has no such limit. holder, rot, rest: words.
-    grows: places in GROWS.
+    - limits: by name, in their UNITS; NaN where a plant has no such limit.
+    - holder, rot, rest: the words of these classes.
+    - velamen: whether the roots have it.
+    - grows: positions in GROWS.
     """
 
     plants: tuple[Plant, ...]

@@ -59,21 +59,21 @@ STRONG_WIND_M_S = 30.0
 class Climate:
     """The climate of each spot, by moments. Arrays are (time, spot) unless said otherwise.
 
-    times (time,) : unix seconds. night (time,) : mask.
-    temp_c, leaf_c [°C], vapour_kpa, vpd_kpa, leaf_vpd_kpa [kPa], rh_pct [%] : air and leaf.
-    wind_m_s, gust_m_s : at the plants [m/s].
-    light_w_m2, ppfd : sunlight that reaches the plants [W/m2], and the same in quanta
-    [umol m-2 s-1]; means of the hour that ends at the time.
-    rain_mm, hail_pct : of that hour; 100 where hail is forecast.
-    crown_wet_h, rain_wet_h : how long a crown has been wet [h], by rain or dew; the latter 0 unless
-    rain has a part in it.
-    wet_bulb_k : how far the wet bulb is below the air [K].
-    wetted, leaf_wet : masks; plants are wet with rain, or may be, and their leaves are judged as
-    wet surfaces.
-    offset_k, offset_share : what was added to the forecast's temperature [K], and the share of the
-    night offset that wind and cloud leave (0..1); NaN where a spot has a climate of its own.
-    net_w_m2 : net radiation of a unit of wetted surface at air temperature [W/m2].
-    season (class, spot) : `Season` of each of GROWS, of the days that the weather covers.
+    - times (time,): unix seconds; night (time,): whether it is night.
+    - temp_c, leaf_c [°C]; vapour_kpa, vpd_kpa, leaf_vpd_kpa [kPa]; rh_pct [%]: air and leaf.
+    - wind_m_s, gust_m_s: at the plants [m/s].
+    - light_w_m2, ppfd: the sunlight that reaches the plants [W/m2], and the same in quanta
+      [umol m-2 s-1]; means of the hour that ends at the time.
+    - rain_mm, hail_pct: of that hour; 100 where hail is forecast.
+    - crown_wet_h: how long a crown has been wet by rain or dew [h]; rain_wet_h: the same, but 0
+      unless rain has a part in it.
+    - wet_bulb_k: how far the wet bulb is below the air [K].
+    - wetted: whether plants are wet with rain, or may be; leaf_wet: whether their leaves count as
+      wet surfaces.
+    - offset_k: what was added to the forecast's temperature [K]; offset_share: the share of the
+      night offset that wind and cloud leave (0..1). NaN where a spot has a climate of its own.
+    - net_w_m2: net radiation of a unit of wetted surface at air temperature [W/m2].
+    - season (class, spot): the `Season` of each of GROWS, from the days that the weather covers.
     """
 
     spots: tuple[Spot, ...]

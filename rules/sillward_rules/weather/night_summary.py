@@ -16,11 +16,12 @@ from sillward_rules.weather.site import Site, require_aware
 class NightForecast:
     """The low of one night as it was forecast for the site; None is unknown.
 
-    night: local date of its evening. lead_h: from fetching the forecast to the low [h].
-    low_c: lowest air temperature at a full hour [°C], first at low_at. dew_point_c [°C], wind_m_s
-    (10 m), cloud (0..1): at that hour. high_c: highest air temperature in the 24 hours around the
-    sun's noon of that date [°C]. sd_k: standard deviation at the hour of the low, if the forecast
-    came with a spread [K].
+    - night: the local date of its evening.
+    - lead_h: the time from fetching the forecast to the low [h].
+    - low_c: the lowest air temperature at a full hour [°C]; low_at: the first hour that has it.
+    - dew_point_c [°C], wind_m_s (10 m), cloud (0..1): at that hour.
+    - high_c: the highest air temperature in the 24 hours around the sun's noon of that date [°C].
+    - sd_k: the standard deviation at the hour of the low, if the forecast came with a spread [K].
     """
 
     night: date

@@ -42,10 +42,12 @@ half an hour under `GROWING_FROM_H`, so that growing plants slow down before the
 class Warmth:
     """What a class of plants wants to grow [°C].
 
-    growing_from_c, rest_below_c : mean of the days around now from which they grow, under which
-    they rest. by_day_length : whether short days slow them down. feed_from_c : mean of 24 hours
-    under which they are not fed; root_from_c : air under which their roots take up little;
-    mist_from_c : day's highest under which they are not misted.
+    - growing_from_c: they grow from this mean of the days around now on; rest_below_c: under this
+      mean they rest.
+    - by_day_length: whether short days slow them down.
+    - feed_from_c: they are not fed where the mean of 24 hours is lower.
+    - root_from_c: their roots take up little where the air is colder.
+    - mist_from_c: they are not misted where the day's highest is lower.
     """
 
     growing_from_c: float

@@ -32,11 +32,13 @@ class SunWindow:
 class Spot:
     """A place where plants stand. None means that the grower has not said.
 
-    sky_view, wind, shade, rain : shares 0..1. height_m : of the plants above the ground [m].
-    night_offset_k, day_offset_k : spot minus forecast [K]. sun_windows : where direct sun comes in;
-    None is not known, empty is nowhere.
-    Indoors, night_low_c and day_low_c are the temperatures it holds [°C], humidity_pct its air;
-    an indoor spot that gives an offset and no night_low_c follows the weather outside.
+    - sky_view, wind, shade, rain: shares 0..1.
+    - height_m: the height of the plants above the ground [m].
+    - sun_windows: where direct sun comes in; None is not known, empty is nowhere.
+    - night_offset_k, day_offset_k: spot minus forecast [K].
+    - night_low_c, day_low_c: the temperatures that an indoor spot holds [°C]. One that gives an
+      offset and no night_low_c follows the weather outside.
+    - humidity_pct: the humidity indoors.
     """
 
     name: str

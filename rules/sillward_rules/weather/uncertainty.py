@@ -132,9 +132,11 @@ def usual_spread(times: np.ndarray, issued_at: datetime) -> Spread:
 def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, origin: str) -> Spread:
     """Return the spread of an ensemble at the hours of a weather.
 
-    times : (time,), member_times : (hour,) [unix s], in any order. values : (member, hour)
-    temperatures [°C], NaN where unknown. An hour with fewer than `MIN_MEMBERS` values is unknown.
-    Raise ValueError if the shapes do not fit.
+    An hour with fewer than `MIN_MEMBERS` values is unknown. Raise ValueError if the shapes do not
+    fit.
+
+    - times (time,), member_times (hour,): [unix s], in any order.
+    - values (member, hour): temperatures [°C]; NaN where unknown.
     """
     if values.ndim != 2 or values.shape[1:] != member_times.shape:
         msg = "spread: the members have another length than their hours"
@@ -153,10 +155,11 @@ def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, ori
 def from_sd(times: np.ndarray, sd_k: Array, origin: str) -> Spread:
     """Return the spread of a forecast that gives only a standard deviation for every hour.
 
-    times : (time,) [unix s], sd_k : (time,) [K], NaN where unknown. Members are drawn: Gaussian,
-    correlated by exp(-|dt| / `CORRELATION_H`), always the same. At every hour they are the middles
-    of equal shares of a Gaussian, so that a single hour has its exact deviation. Raise ValueError
-    for another length, or for a deviation below zero.
+    Members are drawn: Gaussian, correlated by exp(-|dt| / `CORRELATION_H`), always the same. At
+    every hour they are the middles of equal shares of a Gaussian, so that a single hour has its
+    exact deviation. Raise ValueError for another length, or for a deviation below zero.
+
+    times (time,) : [unix s]. sd_k (time,) : [K]; NaN where unknown.
     """
     if sd_k.shape != times.shape:
         msg = "spread: the standard deviations have another length than the times"

@@ -14,9 +14,10 @@ def interpolate_crossing(
 ) -> Array:
     """Return when a gap is zero, on a straight line between two moments [unix s].
 
-    before_s, after_s : the moments; gap_before, gap_after : how far the value is from its bound
-    there. otherwise : the share of the way that stands for a crossing that is not known: 0 for the
-    first moment, 1 for the second.
+    - before_s, after_s: the moments [unix s].
+    - gap_before, gap_after: how far the value is from its bound there.
+    - otherwise: which moment is returned where no crossing is known: 0 for the first, 1 for the
+      second.
     """
     step = gap_before - gap_after
     known = np.isfinite(step) & (step != 0)

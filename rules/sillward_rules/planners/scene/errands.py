@@ -20,8 +20,11 @@ def make_errands(
 ) -> list[Errand]:
     """Return the errands of these cohorts, one for all that go the same way at the same times.
 
-    places : spot columns from and to, times : not before and before [unix s], each (cohort,) over
-    all of the scene's cohorts. reason : returns that of a cohort.
+    - places: the spots from which and to which they go.
+    - times: not before and before [unix s].
+    - reason: returns the reason of a cohort.
+
+    Places and times are (cohort,) over all cohorts of the scene.
     """
     if not cohorts.size:
         return []
