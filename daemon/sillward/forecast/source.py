@@ -16,8 +16,11 @@ from sillward_rules.weather.site import Site
 class SourceOptions:
     """What the grower's settings say about a source.
 
-    base_url: another server that speaks the same API. contact: a mail address or web page by
-    which a provider can reach the person who runs this program.
+    Args:
+        base_url: another server with the same API.
+        api_key: the key for the provider's paid service.
+        contact: a mail address or web page by which a provider can reach the person who runs this
+            program.
     """
 
     base_url: str | None = None
@@ -38,7 +41,7 @@ class Source(Protocol):
 
     @property
     def interval(self) -> timedelta:
-        """How often it is asked while it answers."""
+        """The time between two calls while it answers."""
 
     @property
     def max_sites(self) -> int:

@@ -42,7 +42,7 @@ DELIVERED_WITHIN = timedelta(days=3)
 
 MAX_CLOCK_AHEAD = timedelta(hours=12)
 """A round that was enqueued further in the future than this was enqueued by a wrong clock.
-Judgement: no round is told so long before its hour, and no change of clocks is as large."""
+Judgement: far more than a clock that is set can be off."""
 
 
 def _utc_now() -> datetime:
@@ -244,8 +244,8 @@ class Ledger:
         """Forget the rounds that were enqueued while the clock was far ahead. Return how many.
 
         Such a round is told again when its day comes. Those of its notices that were sent are kept
-        under another key; those that still wait are not sent. Its chores that nobody has confirmed
-        are removed.
+        under another key; those that still wait are not sent. Its chores that are not
+        confirmed are removed.
         """
         with self.database.transaction():
             rounds = self.rounds.remove_enqueued_after(site, now + MAX_CLOCK_AHEAD)

@@ -15,16 +15,16 @@ HISTORY_RESET = "history reset"
 """The mark that says in words what was lost of the ledger."""
 
 
-def merge(db: sqlite3.Connection, kept: bytes, before: bytes) -> None:
+def merge(db: sqlite3.Connection, memory: bytes, before: bytes) -> None:
     """Bring what was done in memory into the file that is open, in one transaction.
 
     Raise sqlite3.Error; then the file is as it was.
 
     Args:
-        kept: the ledger in memory, as the bytes of a database of the file's version.
+        memory: the ledger in memory, as the bytes of a database of the file's version.
         before: the same ledger, when it left the file.
     """
-    for name, data in (("kept", kept), ("before", before)):
+    for name, data in (("memory", memory), ("before", before)):
         db.execute(f"ATTACH ':memory:' AS {name}")
         load(db, data, name)
     try:
@@ -36,7 +36,7 @@ def merge(db: sqlite3.Connection, kept: bytes, before: bytes) -> None:
             if db.in_transaction:
                 db.execute("ROLLBACK")
     finally:
-        for name in ("kept", "before"):
+        for name in ("memory", "before"):
             db.execute(f"DETACH {name}")
 
 
@@ -85,15 +85,17 @@ def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> No
     db.execute(
         f"DELETE FROM main.{name} WHERE EXISTS (SELECT 1 FROM before.{name} AS b"
         f" WHERE {_same(columns, 'b', name)})"
-        f" AND NOT EXISTS (SELECT 1 FROM kept.{name} AS k WHERE {_same(key, 'k', name)})"
+        f" AND NOT EXISTS (SELECT 1 FROM memory.{name} AS mem WHERE {_same(key, 'mem', name)})"
     )
     changed = (
-        f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'k')})"
-        f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'k')})"
+        f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'mem')})"
+        f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'mem')})"
     )
     # Column by column, because a row that is in the file keeps its number there.
     rest = [column for column in columns if column not in key]
-    db.execute(f"CREATE TEMP TABLE coming AS SELECT {listed} FROM kept.{name} AS k WHERE {changed}")
+    db.execute(
+        f"CREATE TEMP TABLE coming AS SELECT {listed} FROM memory.{name} AS mem WHERE {changed}"
+    )
     if rest:
         values = ", ".join(f"{quoted(column)} = c.{quoted(column)}" for column in rest)
         db.execute(
@@ -118,16 +120,17 @@ def _renumber(
         _identity(db, table, [column for column in tables[table] if column != number]),
     )
     db.execute("CREATE TEMP TABLE number (old INTEGER PRIMARY KEY, new INTEGER)")
-    for side in ("kept", "before"):
+    for side in ("memory", "before"):
         db.execute(
-            f"INSERT OR IGNORE INTO temp.number SELECT k.{quoted(number)}, MIN(m.{quoted(number)})"
-            f" FROM {side}.{name} AS k JOIN main.{name} AS m ON {_same(key, 'm', 'k')}"
-            f" GROUP BY k.{quoted(number)}"
+            "INSERT OR IGNORE INTO temp.number"
+            f" SELECT ours.{quoted(number)}, MIN(m.{quoted(number)})"
+            f" FROM {side}.{name} AS ours JOIN main.{name} AS m ON {_same(key, 'm', 'ours')}"
+            f" GROUP BY ours.{quoted(number)}"
         )
     column = quoted(table)
     if db.execute("SELECT 1 FROM temp.number WHERE old <> new").fetchone():
         for other in (other for other, names in tables.items() if table in names):
-            for side in ("kept", "before"):
+            for side in ("memory", "before"):
                 rows = f"{side}.{quoted(other)}"
                 # Two steps: 1 and 2 may change places. Numbers of rows are positive.
                 db.execute(
@@ -140,10 +143,10 @@ def _renumber(
 
 def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) -> None:
     """Let confirmations that were made in the file meanwhile win over memory."""
-    same = _same(tables["chore"], "b", "k")
+    same = _same(tables["chore"], "b", "mem")
     db.execute(
-        "UPDATE kept.chore AS k SET done_at = m.done_at FROM main.chore AS m"
-        " WHERE m.site = k.site AND m.id = k.id AND m.done_at IS NOT NULL"
+        "UPDATE memory.chore AS mem SET done_at = m.done_at FROM main.chore AS m"
+        " WHERE m.site = mem.site AND m.id = mem.id AND m.done_at IS NOT NULL"
         " AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
         " AND b.done_at IS m.done_at)"
         f" AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE {same})"
@@ -151,16 +154,18 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
     listed = ", ".join(map(quoted, tables["plant_state"]))
     values = ", ".join(f"m.{quoted(name)}" for name in tables["plant_state"])
     db.execute(
-        f"INSERT OR REPLACE INTO kept.plant_state ({listed}) SELECT {values}"
-        " FROM main.plant_state AS m JOIN kept.plant_state AS k"
-        " ON m.site = k.site AND m.plant = k.plant"
-        " WHERE m.assumed = 0 AND m.since > COALESCE(k.since, '')"
+        f"INSERT OR REPLACE INTO memory.plant_state ({listed}) SELECT {values}"
+        " FROM main.plant_state AS m JOIN memory.plant_state AS mem"
+        " ON m.site = mem.site AND m.plant = mem.plant"
+        " WHERE m.assumed = 0 AND m.since > COALESCE(mem.since, '')"
     )
     # If the file could not even be read, memory began with an older copy or empty, and a mark in it
     # says that history was lost. Now that the file is back that is untrue: the mark stays behind.
-    sides = ("kept", "before")
+    sides = ("memory", "before")
     query = "SELECT at, text FROM {}.mark WHERE name = ?"
-    kept, before = (db.execute(query.format(side), (HISTORY_RESET,)).fetchall() for side in sides)
-    if kept == before:
+    in_memory, before = (
+        db.execute(query.format(side), (HISTORY_RESET,)).fetchall() for side in sides
+    )
+    if in_memory == before:
         for side in sides:
             db.execute(f"DELETE FROM {side}.mark WHERE name = ?", (HISTORY_RESET,))

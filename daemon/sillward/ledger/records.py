@@ -43,7 +43,7 @@ class SavedForecast:
 
 @dataclass(frozen=True, slots=True)
 class CallSchedule:
-    """When a source is called next, and how it went so far.
+    """When a source is called next, and how the calls went so far.
 
     Args:
         failures: how many calls have failed since the last good one.
@@ -159,7 +159,7 @@ class StoredChore:
 
     @property
     def kind(self) -> ChoreKind:
-        """What it asks for."""
+        """The kind of the chore."""
         return self.chore.kind
 
     @property
@@ -214,7 +214,7 @@ class Activity:
 
 @dataclass(frozen=True, slots=True)
 class CalendarEventVersion:
-    """How often an event of the calendar has changed since it was first in it, and when last."""
+    """How often an event of the calendar file has changed since it came into it, and when last."""
 
     sequence: int
     changed_at: datetime

@@ -1,4 +1,4 @@
-"""The rounds that were enqueued, with the plant states that hold once somebody has got them."""
+"""The rounds that were enqueued, with the plant states that hold once they are delivered."""
 
 import sqlite3
 from collections.abc import Mapping
