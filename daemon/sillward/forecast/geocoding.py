@@ -58,7 +58,7 @@ class Atlas:
     search: SourceOptions | None
     around: SourceOptions | None
 
-    def named(self, name: str) -> list[Place]:
+    def places_named(self, name: str) -> list[Place]:
         """Return the places of this name, the best known first.
 
         Raise SourceError if the look-up fails.
@@ -69,13 +69,13 @@ class Atlas:
         params = {"name": name, "count": str(MAX_HITS), "language": "en", "format": "json"}
         base = self.search.base_url or SERVER
         query = open_meteo.with_key(base, (base, base), "search", params, None)
-        document = _asked(query, NAME, _READING)
+        document = _document_for(query, NAME, _READING)
         hits = document.get("results", [])
         if not isinstance(hits, list):
             _READING.refuse("has no list of places")
         return [place for hit in hits[:MAX_HITS] if (place := _place(hit)) is not None]
 
-    def around_it(self, latitude: float, longitude: float) -> tuple[float | None, str | None]:
+    def height_and_zone(self, latitude: float, longitude: float) -> tuple[float | None, str | None]:
         """Return the height of the ground [m] and the time zone there; None for what is unknown.
 
         A forecast for them has both in its head, and its height is that of the elevation API. Raise
@@ -93,13 +93,13 @@ class Atlas:
         hosts, key = (open_meteo.FREE, open_meteo.WITH_KEY), self.around.api_key
         query = open_meteo.with_key(self.around.base_url, hosts, "forecast", params, key)
         try:
-            document = _asked(query, open_meteo.NAME, Reading(open_meteo.NAME))
+            document = _document_for(query, open_meteo.NAME, Reading(open_meteo.NAME))
         except SourceError as error:
             raise open_meteo.discreet(error, key) from None
         return _height(document.get("elevation")), _zone(document.get("timezone"))
 
 
-def _asked(query: Query, source: str, reader: Reading) -> dict[str, Any]:
+def _document_for(query: Query, source: str, reader: Reading) -> dict[str, Any]:
     answer = fetch.ask(query, source=source, deadline_s=LOOKUP_DEADLINE_S)
     fetch.accepted(answer, source, datetime.now(UTC))
     document = reader.document(answer.body)

@@ -27,7 +27,7 @@ def ask_site(atlas: Atlas) -> SiteAnswer:
     elevation_m, zone = place.elevation_m, place.zone
     if elevation_m is None or zone is None:
         try:
-            ground_m, zone_there = atlas.around_it(place.latitude, place.longitude)
+            ground_m, zone_there = atlas.height_and_zone(place.latitude, place.longitude)
         except SourceError as error:
             click.echo(f"  height and time zone cannot be looked up: {error}")
             ground_m, zone_there = None, None
@@ -58,7 +58,7 @@ def _ask_place(atlas: Atlas) -> Place:
         if not isinstance(where, str):
             return Place("Home", "", *where)
         try:
-            hits = atlas.named(where)
+            hits = atlas.places_named(where)
         except SourceError as error:
             click.echo(f"  {error}; write coordinates: maps show them")
             continue

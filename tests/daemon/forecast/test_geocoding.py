@@ -37,7 +37,7 @@ def answering(document: object) -> Talk:
 
 def found(document: object) -> list[Place]:
     with serving(answering(document)) as server:
-        return Atlas(SourceOptions(server.address), None).named("Mendoza")
+        return Atlas(SourceOptions(server.address), None).places_named("Mendoza")
 
 
 def hit(**changes: object) -> list[Place]:
@@ -46,7 +46,7 @@ def hit(**changes: object) -> list[Place]:
 
 def around(document: object) -> tuple[float | None, str | None]:
     with serving(answering(document)) as server:
-        return Atlas(None, SourceOptions(server.address)).around_it(-32.89, -68.85)
+        return Atlas(None, SourceOptions(server.address)).height_and_zone(-32.89, -68.85)
 
 
 # -- names
@@ -73,7 +73,7 @@ def test_region_and_country_tell_places_of_one_name_apart() -> None:
 
 def test_the_name_is_asked_for_as_it_was_typed() -> None:
     with serving(answering({})) as server:
-        assert Atlas(SourceOptions(server.address), None).named("San José & co") == []
+        assert Atlas(SourceOptions(server.address), None).places_named("San José & co") == []
 
     path = server.asked[0].split()[1].decode()
     assert urlsplit(path).path == "/v1/search"
@@ -134,7 +134,7 @@ def test_no_more_hits_than_one_reads() -> None:
 )
 def test_a_search_that_fails_says_why(talk: Talk, told: str) -> None:
     with serving(talk) as server, pytest.raises(SourceError, match=told) as caught:
-        Atlas(SourceOptions(server.address), None).named("Mendoza")
+        Atlas(SourceOptions(server.address), None).places_named("Mendoza")
 
     assert str(caught.value).startswith("Open-Meteo's search for places: ")
 
@@ -143,7 +143,7 @@ def test_a_search_that_hangs_is_given_up(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(geocoding, "LOOKUP_DEADLINE_S", SHORT_S)
 
     with serving(hanging(head())) as server, pytest.raises(SourceError, match="no whole answer"):
-        Atlas(SourceOptions(server.address), None).named("Mendoza")
+        Atlas(SourceOptions(server.address), None).places_named("Mendoza")
 
 
 # -- coordinates
@@ -165,7 +165,7 @@ def test_a_key_is_in_no_error() -> None:
     with serving(whole(said, status="400 Bad Request")) as server:
         atlas = Atlas(None, SourceOptions(server.address, SecretStr(SECRET)))
         with pytest.raises(SourceError) as caught:
-            atlas.around_it(1.0, 2.0)
+            atlas.height_and_zone(1.0, 2.0)
 
     assert f"apikey={SECRET}".encode() in server.asked[0]
     assert SECRET not in str(caught.value)
@@ -204,6 +204,6 @@ def test_nobody_is_asked_whom_the_grower_has_not_chosen(
 
 def test_without_a_search_one_is_told_so() -> None:
     with pytest.raises(SourceError, match="your settings choose another server"):
-        Atlas(None, None).named("Mendoza")
+        Atlas(None, None).places_named("Mendoza")
 
-    assert Atlas(None, None).around_it(1.0, 2.0) == (None, None)
+    assert Atlas(None, None).height_and_zone(1.0, 2.0) == (None, None)

@@ -357,7 +357,7 @@ def test_ctrl_c_while_something_is_looked_up_writes_nothing(
     def interrupted(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Atlas, "named", interrupted)
+    monkeypatch.setattr(Atlas, "places_named", interrupted)
 
     result = call("new", path, answers=["Mendoza"])
 
