@@ -29,7 +29,7 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     weather = read_only.fetched_weather(app, now)
     drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)
     if as_json:
-        print_json(sheet_json.of_sheet(drawn, app.site))
+        print_json(sheet_json.sheet_document(drawn, app.site))
     elif as_push:
         push = short_sheet.message(drawn, app.household.voice)
         for line in (push.title, *push.body.splitlines()):

@@ -111,7 +111,7 @@ def events_of(
     told to go one way on a day is not expected to go the same way again.
     """
     shown = [stored for stored in told if _is_shown(stored, now)]
-    events = [_of_told(stored, voice) for stored in shown]
+    events = [_told_event(stored, voice) for stored in shown]
     told_plants = {(stored.day, stored.kind, name) for stored in shown for name in stored.plants}
     trips: dict[tuple[str, ChoreKind], list[tuple[Chore, list[str]]]] = {}
     for trip in expected:
@@ -119,7 +119,7 @@ def events_of(
         plants = [name for name in trip.plants if (day, kind, name) not in told_plants]
         if plants:
             trips.setdefault((day, kind), []).append((trip, plants))
-    events += [_of_expected(day, kind, one_way, voice) for (day, kind), one_way in trips.items()]
+    events += [_expected_event(day, kind, one_way, voice) for (day, kind), one_way in trips.items()]
     return sorted(events, key=lambda event: (event.id[:10], str(event.start), event.id))
 
 
@@ -151,7 +151,7 @@ def _is_shown(told: StoredChore, now: datetime) -> bool:
     return now - kept <= told.before <= now + LATEST
 
 
-def _of_told(told: StoredChore, voice: Voice) -> Event:
+def _told_event(told: StoredChore, voice: Voice) -> Event:
     """Return the event of a chore that was told, in the state it is in."""
     chore = told.chore
     lines = _reasons(chore, voice)
@@ -176,7 +176,7 @@ def _of_told(told: StoredChore, voice: Voice) -> Event:
     )
 
 
-def _of_expected(
+def _expected_event(
     day: str, kind: ChoreKind, trips: Sequence[tuple[Chore, list[str]]], voice: Voice
 ) -> Event:
     """Return the tentative event of a day's trips in one direction, each with its plants."""
@@ -214,7 +214,7 @@ def _expected_hour(trip: Chore, site: Site) -> datetime:
 
 def _coldest(trips: Sequence[Chore], voice: Voice) -> str:
     """Return why carrying in is expected, in full degrees: days ahead are known no better."""
-    reason = reason_phrases.deciding(trips)
+    reason = reason_phrases.deciding_reason(trips)
     if reason.value is None:
         return voice.say("night_not_known")
     return voice.say(
@@ -246,7 +246,7 @@ def _summary(event: str, note: str, plants: Sequence[str], where: str, voice: Vo
     """Return "In (done): 5 plants, pergola > sunroom"."""
     who = plants[0] if len(plants) == 1 else voice.plants(len(plants))
     text = voice.say("event_head", event=event, note=note, who=who, where=where)
-    return one_line_of(text, MAX_SUMMARY)
+    return one_line_for_file(text, MAX_SUMMARY)
 
 
 def _names(plants: Sequence[str], voice: Voice) -> str:
@@ -256,7 +256,7 @@ def _names(plants: Sequence[str], voice: Voice) -> str:
 
 
 def _chore_name(chore: Chore, voice: Voice) -> str:
-    until = None if chore_phrases.no_wetting(chore) else voice.hour(chore.before)
+    until = None if chore_phrases.forbids_wetting(chore) else voice.hour(chore.before)
     return _event_name(chore.kind, voice, tonight=chore.not_before is None, until=until)
 
 
@@ -279,7 +279,7 @@ def _description(lines: Sequence[str], voice: Voice) -> str:
     shown: list[str] = []
     room = MAX_DESCRIPTION
     for number, line in enumerate(lines):
-        text = one_line_of(line, MAX_LINE)
+        text = one_line_for_file(line, MAX_LINE)
         room -= len(text) + 1
         if room < 0:
             shown.append(voice.say("event_more", lines=len(lines) - number))
@@ -288,7 +288,7 @@ def _description(lines: Sequence[str], voice: Voice) -> str:
     return "\n".join([*shown, voice.say("no_alert")])
 
 
-def one_line_of(text: str, most: int) -> str:
+def one_line_for_file(text: str, most: int) -> str:
     """Return at most `most` characters of the text on one line, all of them valid in a file."""
     whole = _NOT_TEXT.sub(" ", text).strip()
     return whole if len(whole) <= most else f"{whole[: most - 3]}..."

@@ -14,7 +14,7 @@ from sillward_rules.weather.site import Site
 SCHEMA = 1
 
 
-def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
+def sheet_document(sheet: Sheet, site: Site) -> dict[str, Any]:
     """Return a sheet as plain types."""
     forecast: dict[str, Any] = {"source": sheet.source}
     if sheet.issued_at is not None:
@@ -27,11 +27,11 @@ def of_sheet(sheet: Sheet, site: Site) -> dict[str, Any]:
         "at": iso(sheet.at, site),
         "site": sheet.site,
         "forecast": forecast,
-        "chores": [of_chore(chore, site) | _water(chore, sheet) for chore in sheet.chores],
+        "chores": [chore_document(chore, site) | _water(chore, sheet) for chore in sheet.chores],
         "warnings": [*_texts(sheet.warnings, Voice(site)), *map(str, sheet.assumptions)],
     }
     if sheet.outlook is not None:
-        document["outlook"] = of_outlook(sheet.outlook, site)
+        document["outlook"] = outlook_document(sheet.outlook, site)
     return document
 
 
@@ -50,7 +50,7 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
     return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
 
 
-def of_outlook(outlook: Outlook, site: Site) -> dict[str, Any]:
+def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
     """Return the week ahead as plain types."""
     voice = Voice(site)
     return {
@@ -83,7 +83,7 @@ def of_outlook(outlook: Outlook, site: Site) -> dict[str, Any]:
     }
 
 
-def of_chore(chore: Chore, site: Site) -> dict[str, Any]:
+def chore_document(chore: Chore, site: Site) -> dict[str, Any]:
     """Return a chore as plain types."""
     return {
         "id": chore.id,

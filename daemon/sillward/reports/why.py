@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.reports.json_encoding import iso, plain
 from sillward.reports.limits import limits_document
-from sillward.reports.sheet_json import of_chore
+from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import wrapped
 from sillward.text.units import fixed
 from sillward.wording import full_sheet
@@ -252,7 +252,7 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
         "limits": limits_document(explanation.plant.limits),
         "rules": [_rule_document(rule, voice) for rule in explanation.rules],
         "notes": list(explanation.notes),
-        "chores": [of_chore(chore, site) for _, chore, _ in _decisions(explanation, decided)],
+        "chores": [chore_document(chore, site) for _, chore, _ in _decisions(explanation, decided)],
         "hours": [_hour_document(hour, site) for hour in explanation.hours],
     }
 

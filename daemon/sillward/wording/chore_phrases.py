@@ -56,7 +56,7 @@ def if_taken_in(out: Chore, voice: Voice, most: int | None) -> str:
     return voice.names(out.unconfirmed, most) if out.unconfirmed else ""
 
 
-def overdue(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) -> str:
+def overdue_title(title: str, chores: Iterable[Chore], now: datetime, voice: Voice) -> str:
     """Return the title, after the time for which the first order is overdue, if any is."""
     since = min((chore.overdue_since for chore in chores if chore.overdue_since), default=None)
     if since is None:
@@ -100,7 +100,7 @@ def plants_of_each(chores: Iterable[Chore]) -> tuple[frozenset[str], ...]:
     return tuple(frozenset(chore.plants) for chore in chores)
 
 
-def crowded(
+def crowded_lines(
     kind: ChoreKind,
     chores: Sequence[Chore],
     now: datetime | None,
@@ -164,7 +164,7 @@ def _who_to(chores: Sequence[Chore], most: int) -> list[tuple[str, str]]:
     ]
 
 
-def watch_out(remark: Remark, voice: Voice) -> LineText:
+def warning_line(remark: Remark, voice: Voice) -> LineText:
     """Return a remark as a line of a push."""
     return lambda most: voice.say("watch_out", text=voice.remark(remark, most))
 
@@ -173,14 +173,14 @@ MAX_HOMELESS = 2
 """Plants without a shelter that a crowded push names. Judgement: the reader must act for them."""
 
 
-def too_cold(warnings: Sequence[Remark], voice: Voice) -> Part:
+def too_cold_part(warnings: Sequence[Remark], voice: Voice) -> Part:
     """Return which plants are left, or sent, where it is too cold because nothing better is known.
 
     The part is never cut.
     """
     cold = tuple(warning for warning in warnings if is_too_cold(warning))
     part = Part(
-        tuple(watch_out(warning, voice) for warning in cold),
+        tuple(warning_line(warning, voice) for warning in cold),
         plants=tuple(frozenset(warning.plants) for warning in cold),
         kept=True,
     )
@@ -223,14 +223,14 @@ def way(chore: Chore) -> str:
     return f"{chore.from_spot} to {chore.to_spot}" if moves else chore.from_spot
 
 
-def back_from(chore: Chore, voice: Voice) -> str:
+def back_hour(chore: Chore, voice: Voice) -> str:
     """Return from when on all plants may come back that were moved; empty if some stay."""
     hours = [reason.until for reason in chore.because]
     known = [until for until in hours if until is not None]
     return voice.hour(max(known)) if hours and len(known) == len(hours) else ""
 
 
-def no_wetting(chore: Chore) -> bool:
+def forbids_wetting(chore: Chore) -> bool:
     """Whether a stop-wetting chore means that nothing may be wetted all day."""
     return (
         chore.kind is ChoreKind.STOP_WETTING

@@ -1,7 +1,6 @@
 """Pushes that follow a round: corrections, reminders, and notices that came too late."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -60,7 +59,7 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     parts = [
         *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
-        chore_phrases.too_cold(_about(chore_phrases.plants_of(orders), sheet.warnings), voice),
+        _too_cold_part(orders, sheet, voice),
         plain_part(reason_phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
         _not_out(not_out, voice),
@@ -73,14 +72,16 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     return composed(capital("; ".join(heads[:2])), parts, voice, spare)
 
 
-def _about(plants: AbstractSet[str], warnings: Iterable[Remark]) -> list[Remark]:
-    """Return the warnings on where it is too cold, narrowed to these plants."""
-    return [
+def _too_cold_part(orders: Sequence[Chore], sheet: Sheet, voice: Voice) -> Part:
+    """Return the warnings on where it is too cold, narrowed to the plants of some orders."""
+    plants = chore_phrases.plants_of(orders)
+    narrowed: list[Remark] = [
         replace(warning, plants=affected)
-        for warning in warnings
+        for warning in sheet.warnings
         if chore_phrases.is_too_cold(warning)
         and (affected := tuple(name for name in warning.plants if name in plants))
     ]
+    return chore_phrases.too_cold_part(narrowed, voice)
 
 
 def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
@@ -97,7 +98,7 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
         plain_part(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
         plain_part(reason_phrases.why(chores, voice), optional=True),
     ]
-    title = chore_phrases.overdue(capital(head(chores, now, voice)), chores, now, voice)
+    title = chore_phrases.overdue_title(capital(head(chores, now, voice)), chores, now, voice)
     spare = 0 if late else room_for_minutes(chores, now, voice)
     return replace(composed(title, parts, voice, spare), urgent=late)
 
@@ -204,7 +205,7 @@ def _orders(
     """
     for kind, chores in _by_kind([chore for chore, _ in orders]):
         lines = tuple(_order(order, was, now, voice) for order, was in orders if order.kind is kind)
-        crowded = partial(chore_phrases.crowded, kind, chores, now, voice)
+        crowded = partial(chore_phrases.crowded_lines, kind, chores, now, voice)
         yield Part(lines, crowded, plants=chore_phrases.plants_of_each(chores))
 
 

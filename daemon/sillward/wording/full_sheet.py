@@ -96,7 +96,7 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     if shared:
         yield f"    {shared}{reason_phrases.chance(chore.because, voice)}"
         for reason in chore.because:
-            yield f"    - {padded(reason.plant, widest)}  {_of_plant(reason, voice)}"
+            yield f"    - {padded(reason.plant, widest)}  {_limit_of_plant(reason, voice)}"
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
@@ -140,14 +140,14 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
         staying = say("when_staying", day=None if start is None else chore.before, spot=spot)
         return say("unconfirmed", by=staying) if chore.unconfirmed else staying
     if chore.kind is ChoreKind.STOP_WETTING:
-        never = chore_phrases.no_wetting(chore)
+        never = chore_phrases.forbids_wetting(chore)
         return say("when_dry", before=None if never else voice.clock(chore.before, now), spot=spot)
     if chore.kind is ChoreKind.MOVE:
         reasons = [reason for reason in chore.because if reason.there is not None]
         there = max((reason.there or 0.0 for reason in reasons), default=None)
         unit = reasons[0].unit if reasons else ""
         shown = say("not_known") if there is None else voice.bound(there, unit)
-        back, by = chore_phrases.back_from(chore, voice), voice.by(chore.before, now)
+        back, by = chore_phrases.back_hour(chore, voice), voice.by(chore.before, now)
         return say("when_move", by=by, spot=spot, to=chore.to_spot, there=shown, back=back)
     if start is None:
         return say("when_by", by=voice.by(chore.before, now), spot=spot)
@@ -160,12 +160,12 @@ def _shared(chore: Chore, voice: Voice) -> str:
     first = chore.because[0]
     alike = {(reason.quantity, reason.value, reason.at) for reason in chore.because}
     has_more_reasons = any(reason.also for reason in chore.because)
-    if len(alike) > 1 or has_more_reasons or first.quantity in _OF_FILMS:
+    if len(alike) > 1 or has_more_reasons or first.quantity in _FILM_QUANTITIES:
         return ""
     return _number_line(first, chore, voice)
 
 
-_OF_FILMS = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})
+_FILM_QUANTITIES = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})
 
 
 def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
@@ -187,7 +187,7 @@ def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
     )
 
 
-def _of_plant(reason: Reason, voice: Voice) -> str:
+def _limit_of_plant(reason: Reason, voice: Voice) -> str:
     """Return a plant's limit, whose it is, and for how long and how far it is broken."""
     below_k = None
     if reason.hours is not None and reason.value is not None and reason.limit is not None:
@@ -216,7 +216,7 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         hours = "" if value is None else f"{value:.1f}"
         whose = reason_phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
-    number_line, of_plant = _number_line(reason, chore, voice), _of_plant(reason, voice)
+    number_line, of_plant = _number_line(reason, chore, voice), _limit_of_plant(reason, voice)
     text = f"{number_line}, {of_plant}{reason_phrases.chance([reason], voice)}"
     others = [because(other, chore, voice) for other in reason.also]
     return say("and_also", text=text, also=others) if others else text

@@ -42,7 +42,7 @@ def whose(reason: Reason, voice: Voice) -> str:
     return voice.retold(voice.say("whose", origin=origin))
 
 
-def deciding(chores: Sequence[Chore]) -> Reason:
+def deciding_reason(chores: Sequence[Chore]) -> Reason:
     """Return the reason that lies furthest beyond its limit; an unknown value comes first."""
     return min((reason for chore in chores for reason in chore.because), key=margin)
 
@@ -58,7 +58,7 @@ def margin(reason: Reason) -> float:
 
 def why(chores: Sequence[Chore], voice: Voice) -> str:
     """Return the number that matters most, whose limit it breaks, and when."""
-    reason = deciding(chores)
+    reason = deciding_reason(chores)
     if reason.value is None:
         return voice.say("night_not_known")
     return voice.say(

@@ -14,7 +14,7 @@ from sillward.errors import LedgerError
 from sillward.ledger import CalendarEventVersion, CallSchedule, Ledger, SavedForecast
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
-from sillward.reports.sheet_json import of_chore
+from sillward.reports.sheet_json import chore_document
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.revision import only
@@ -356,7 +356,7 @@ ORDER = f"{DAY}-carry-in-bench-to-room"
 
 def as_version_7_kept_it(chore: Chore, **more: str) -> str:
     """A chore as the public sheet shows it."""
-    return json.dumps(of_chore(chore, COURT) | more)
+    return json.dumps(chore_document(chore, COURT) | more)
 
 
 def insert_chore(database: sqlite3.Connection, chore: Chore, **more: str) -> dict[str, object]:
@@ -407,7 +407,7 @@ def test_a_chore_that_was_kept_as_the_public_sheet_shows_it_is_the_same_chore(
 
     assert kept.chore == chore
     assert kept.changed_at is None
-    assert json.dumps(of_chore(kept.chore, COURT)) == as_version_7_kept_it(chore)
+    assert json.dumps(chore_document(kept.chore, COURT)) == as_version_7_kept_it(chore)
 
 
 def test_what_was_open_or_overdue_stays_so(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from sillward.ledger import Ledger, StoredChore
-from sillward.reports.sheet_json import of_sheet
+from sillward.reports.sheet_json import sheet_document
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.wording import full_sheet, short_sheet
@@ -70,7 +70,7 @@ def test_the_sheet_says_so_to_people_and_machines() -> None:
     sheet, site = drawn(played, Round.DUSK), played.household.collection.site
 
     text = full_sheet.text(sheet, played.household.voice, "")
-    document = json.loads(json.dumps(of_sheet(sheet, site)))
+    document = json.loads(json.dumps(sheet_document(sheet, site)))
 
     assert "overdue since 18:40 (not confirmed), pergola" in text
     assert short_sheet.message(sheet, played.household.voice).title.startswith(

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward.reports import sheet_json
-from sillward.reports.sheet_json import of_chore
+from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import WIDTH
 from sillward.wording import full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -328,7 +328,7 @@ def test_the_sheet_says_where_its_chances_are_from() -> None:
 
 
 def test_the_document_has_the_chance_of_each_reason_and_the_highest() -> None:
-    made = of_chore(cold(0.5, None, 0.684), SITE)
+    made = chore_document(cold(0.5, None, 0.684), SITE)
 
     assert [reason.get("chance") for reason in made["because"]] == [0.5, None, 0.684]
     assert "chance" not in made["because"][1]
@@ -358,7 +358,7 @@ def test_the_table_of_nights_has_a_column_of_chances() -> None:
     assert [line.split("°C")[2][:9].strip() for line in rows] == [">95 %", "85 %", "<5 %", "-"]
     heading = next(line for line in text.splitlines() if line.startswith("NIGHTS"))
     assert heading.index("chance") + len("chance") == rows[0].index(">95 %") + len(">95 %")
-    told = sheet_json.of_outlook(outlook, SITE)["nights"]
+    told = sheet_json.outlook_document(outlook, SITE)["nights"]
     assert [night["chance"] for night in told] == [0.99, 0.85, 0.04, None]
 
 
@@ -455,7 +455,7 @@ def test_any_sheet_fits_a_push_and_a_screen(
 
 def of(*chores: Chore, feed: str | None = "0.25 g/L 20-20-20") -> dict[str, str | None]:
     """Return by kind and hour what each chore of a sheet is done together with."""
-    made = sheet_json.of_sheet(sheet(*chores, feed=feed), SITE)
+    made = sheet_json.sheet_document(sheet(*chores, feed=feed), SITE)
     return {
         f"{chore['chore']} {chore['before'][11:16]}": chore.get("with") for chore in made["chores"]
     }

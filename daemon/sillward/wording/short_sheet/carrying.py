@@ -32,7 +32,7 @@ def carry_in(
     carried = plants_of(into)
     return Part(
         tuple(_in_from_spot(at, chores, carried, writer, later=later) for at, chores in trips),
-        partial(chore_phrases.crowded, kind, into, now, writer.voice, later=later),
+        partial(chore_phrases.crowded_lines, kind, into, now, writer.voice, later=later),
         plants=tuple(plants_of(chores) for _, chores in trips),
         hours=tuple(at for at, _ in trips) if by_hour else (),
     )

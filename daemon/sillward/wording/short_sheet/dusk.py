@@ -18,7 +18,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     homeless = [remark for remark in sheet.warnings if isinstance(remark, NoShelter)]
     reason = plain_part(reason_phrases.why([*into, *stay], voice) if into or stay else "")
     due = due_chores(into, carry_in(into, writer), writer)
-    cold = [chore_phrases.too_cold(sheet.warnings, voice), reason]
+    cold = [chore_phrases.too_cold_part(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]
     parts = [
         *([*orders, *cold] if into else [*cold, *orders]),
@@ -36,7 +36,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
         heads.append(writer.say("head_check", count=unsure))
     title = title_of(heads)
     if into:
-        return chore_phrases.overdue(title, into, sheet.at, voice), parts
+        return chore_phrases.overdue_title(title, into, sheet.at, voice), parts
     close = any(isinstance(remark, CloseCall) for remark in sheet.warnings)
     return title or writer.say("nothing_tonight", close=close), [*parts, plain_part(_lows(writer))]
 

@@ -38,7 +38,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     out_first = bool(out and into) and start_of(out[0]) < into[0].before
     carrying = carry_in(into, writer, later=True, by_hour=out_first)
     due = due_chores(into, carrying, writer)
-    title = chore_phrases.overdue(
+    title = chore_phrases.overdue_title(
         _title(due, out, writer, out_first=out_first), into, writer.sheet.at, writer.voice
     )
     return title or _nothing_today(writer), _parts(due, into, out, writer, out_first=out_first)
@@ -65,7 +65,7 @@ def _parts(
     ]
     return [
         *([] if out_first else carrying),
-        chore_phrases.too_cold(sheet.warnings, voice),
+        chore_phrases.too_cold_part(sheet.warnings, voice),
         *([plain_part(reason_phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, writer) for remark in questions),
         *sorted(by_hour, key=lambda part: part.hours[:1]),

@@ -27,7 +27,7 @@ def protect(chores: Sequence[Chore], writer: SheetWriter) -> Part:
     kind, now = chores[0].kind, writer.sheet.at
     return Part(
         tuple(_line(chore, writer) for chore in chores),
-        partial(chore_phrases.crowded, kind, chores, now, writer.voice),
+        partial(chore_phrases.crowded_lines, kind, chores, now, writer.voice),
         plants=plants_of_each(chores),
         hours=tuple(max(chore.before, now) for chore in chores),
         spare=kind is ChoreKind.DAMP_DOWN,
@@ -40,7 +40,7 @@ def _line(chore: Chore, writer: SheetWriter) -> LineText:
 
 def _move(chore: Chore, writer: SheetWriter) -> LineText:
     """Return the line of a move out of the heat."""
-    reason, voice = reason_phrases.deciding([chore]), writer.voice
+    reason, voice = reason_phrases.deciding_reason([chore]), writer.voice
 
     def line(most: int) -> str:
         return writer.say(
@@ -51,7 +51,7 @@ def _move(chore: Chore, writer: SheetWriter) -> LineText:
             who=writer.names(chore, most),
             value=reason_phrases.number(reason, voice),
             limit=reason_phrases.limit(reason, voice),
-            back=chore_phrases.back_from(chore, voice),
+            back=chore_phrases.back_hour(chore, voice),
             brief=most == 0,
         )
 
@@ -60,7 +60,7 @@ def _move(chore: Chore, writer: SheetWriter) -> LineText:
 
 def _guard(chore: Chore, writer: SheetWriter) -> LineText:
     """Return the line of a chore that guards plants where they stand."""
-    reason, voice = reason_phrases.deciding([chore]), writer.voice
+    reason, voice = reason_phrases.deciding_reason([chore]), writer.voice
 
     def line(most: int) -> str:
         return writer.say(

@@ -15,7 +15,7 @@ is answered, and must leave room for the day."""
 def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
     """Return a part for each remark, except those that are told with the orders."""
     return [
-        Part((chore_phrases.watch_out(remark, writer.voice),))
+        Part((chore_phrases.warning_line(remark, writer.voice),))
         for remark in remarks
         if not chore_phrases.is_too_cold(remark)
     ]
@@ -23,7 +23,7 @@ def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
 
 def question_about_last_night(remark: NotConfirmed, writer: SheetWriter) -> Part:
     """Return the question whether plants were carried in, short and never cut."""
-    line = chore_phrases.watch_out(remark, writer.voice)
+    line = chore_phrases.warning_line(remark, writer.voice)
     return Part((lambda most: line(min(most, MAX_ASKED)),), kept=True)
 
 

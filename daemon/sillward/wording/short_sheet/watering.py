@@ -120,7 +120,7 @@ def stop_wetting(writer: SheetWriter) -> Part:
     never: dict[str, int] = {}
     until: dict[str, datetime] = {}
     for chore in writer.chores(ChoreKind.STOP_WETTING):
-        if chore_phrases.no_wetting(chore):
+        if chore_phrases.forbids_wetting(chore):
             never[chore.from_spot] = never.get(chore.from_spot, 0) + len(chore.plants)
         else:  # the first one of a spot is about the most sensitive crowns there
             until.setdefault(chore.from_spot, chore.before)
