@@ -12,8 +12,7 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, Grounds, Na
 from sillward_rules.weather.site import Site
 
 DISPLAY_STEP = timedelta(minutes=5)
-"""Deadlines are told in steps of five minutes, rounded to the safe side."""
-
+"""Deadlines are shown in steps of five minutes, rounded to the safe side."""
 
 MAX_TRIP_SPREAD = timedelta(minutes=90)
 """Errands whose times differ by more than this are two trips. Judgement."""
@@ -90,12 +89,12 @@ class DeferredChores(Sequence[Chore]):
 
 
 def sort_chores(chores: Sequence[Chore]) -> tuple[Chore, ...]:
-    """Return chores in the order of the hour that matters of each."""
+    """Return chores in the order of their hours: the start for going out, else the deadline."""
     return tuple(sorted(chores, key=_hour_of))
 
 
 def _hour_of(chore: Chore) -> tuple[datetime, str]:
-    """Return the hour that matters of a chore: its deadline, but its start for going out."""
+    """Return the hour by which a chore is sorted, and its id."""
     starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
     return (chore.not_before if starts and chore.not_before else chore.before, chore.id)
 
@@ -113,7 +112,7 @@ def _split_into_trips(errands: list[Errand]) -> Iterator[list[Errand]]:
 
 
 def _by_times(errand: Errand) -> tuple[datetime, datetime, str]:
-    """Neighbours in this order fit into one trip best."""
+    """Sort errands so that neighbours fit into one trip best."""
     return errand.before, errand.not_before or errand.before, errand.first
 
 
@@ -123,7 +122,7 @@ class _Trip:
 
     errands: list[Errand] = field(default_factory=list)
     firsts: set[str] = field(default_factory=set)
-    """The first plant of every group of the errands looked at so far; most trips never need it."""
+    """The first plant of each group, for the first `looked_at` errands; rarely needed."""
     looked_at: int = 0
     earliest: datetime | None = None
     latest: datetime | None = None
@@ -134,9 +133,9 @@ class _Trip:
         self.earliest, self.latest = self._starts_with(errand)
 
     def has_room_for(self, errand: Errand) -> bool:
-        """Return whether there is a time that suits all errands.
+        """Return whether the errand can join: there is a time at which all of them can be done.
 
-        For carrying it must also be close to the time of each: a misting may wait a while for the
+        For carrying, their times must also be close together: a misting may wait a while for the
         others, but a plant should not go in hours early.
         """
         deadline, kind = self.errands[0].before, errand.kind
@@ -154,7 +153,10 @@ class _Trip:
         return spread <= limit and not self._shares_plants_with(errand)
 
     def _shares_plants_with(self, errand: Errand) -> bool:
-        """Return whether one of its plants is on this trip already, by the first of every group."""
+        """Return whether a plant of the errand is on this trip already.
+
+        The first plant of each group is enough: two groups are the same or share no plant.
+        """
         for earlier in self.errands[self.looked_at :]:
             self.firsts.update([names[0] for names in earlier.grounds.groups])
         self.looked_at = len(self.errands)

@@ -10,7 +10,7 @@ from sillward_rules.arrays import Array, finite_or_none, group_rows
 from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.physics.water_film import LEAF_FILM
 from sillward_rules.planners.day_films import STEP, DayFilms, SpotFilms
-from sillward_rules.planners.mist import DayPlans
+from sillward_rules.planners.mist import NO_PLAN, DayPlans
 from sillward_rules.planners.mist_day import Misting, uptake
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
@@ -110,7 +110,7 @@ def ready(
     fed (cohort,) : when each was last fed, as in `last_fed`.
     """
     takes = [bool(plan.mistings) and plan.mistings[0].takes for plan in planned.plans]
-    fit = (planned.which >= 0) & np.array(takes or [False], dtype=bool)[planned.which]
+    fit = (planned.which != NO_PLAN) & np.array(takes or [False], dtype=bool)[planned.which]
     return np.asarray(fit & _due(scene, films, fed) & _growing_weather(scene, films, places.column))
 
 
@@ -141,7 +141,7 @@ def too_strong(scene: Scene, fit: np.ndarray) -> list[Remark]:
     return [FeedTooStrong(scene.names(whose), ec, bound) for bound, whose in by_limit.items()]
 
 
-def within(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
+def fit_into_trips(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
     """Return the feeds that fit into the trip on which their plants are first misted, cut to it."""
     first: dict[str, Chore] = {}
     for chore in sorted(mistings, key=lambda chore: chore.before):

@@ -19,10 +19,13 @@ from sillward_rules.trips import MIN_WINDOW, round_down, round_up
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import Season
 
+NO_PLAN = -1
+"""The number of no plan. Never index with numbers that may hold it, unmasked."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DayPlans:
-    """The plans of a day, and which of them each cohort follows: (cohort,), -1 for none."""
+    """The plans of a day, and which of them each cohort follows: (cohort,), or `NO_PLAN`."""
 
     plans: tuple[Plan, ...]
     which: np.ndarray
@@ -31,7 +34,7 @@ class DayPlans:
     def misted(self) -> np.ndarray:
         """(cohort,) whether it is misted at all."""
         some = np.array([bool(plan.mistings) for plan in self.plans] or [False], dtype=bool)
-        return np.asarray((self.which >= 0) & some[self.which])
+        return np.asarray((self.which != NO_PLAN) & some[self.which])
 
     def followers(self, number: int) -> np.ndarray:
         """Return the cohorts that follow a plan."""
@@ -40,7 +43,7 @@ class DayPlans:
 
 def plan_mistings(scene: Scene, places: Places, films: DayFilms) -> DayPlans:
     """Return the mistings of a day for each cohort; none for plants whose rules ask for none."""
-    which = np.full(places.column.shape, -1, dtype=np.int64)
+    which = np.full(places.column.shape, NO_PLAN, dtype=np.int64)
     if scene.habits.mistings_most == 0:
         return DayPlans((), which)
     by_day = films.events.sunrise, films.events.sunset
@@ -103,7 +106,7 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
         of_turn = [next(iter(plan.mistings[turn:]), None) for plan in planned.plans]
         opens = np.array([np.nan if m is None else m.opens.timestamp() for m in of_turn])
         closes = np.array([np.nan if m is None else m.closes.timestamp() for m in of_turn])
-        cohorts = np.flatnonzero((planned.which >= 0) & np.isfinite(opens[planned.which]))
+        cohorts = np.flatnonzero((planned.which != NO_PLAN) & np.isfinite(opens[planned.which]))
 
         def reason(cohort: int, of_turn: Sequence[Misting | None] = of_turn) -> Reason:
             misting = of_turn[int(planned.which[cohort])]

@@ -165,7 +165,7 @@ def _plan_watering(
     chores = make_chores([*misting, *dry], scene.site, day, scene.now)
     fit = feeding.ready(scene, places, planned, films, feeding.last_fed(scene))
     windows = feeding.find_windows(scene, places, planned, films, fit)
-    feeds = feeding.within(chores, feeding.feed(scene, places, windows))
+    feeds = feeding.fit_into_trips(chores, feeding.feed(scene, places, windows))
     fed = make_chores(feeds, scene.site, day, scene.now)
     rinses = feeding.rinse(scene, fed, windows, places, films)
     remarks = mist.missed(scene, places, planned)

@@ -1,6 +1,8 @@
 """What all planners look at, worked out once for a moment, and what they return.
 
-`surroundings` are the climate and the nights, `cohorts` the plants that are alike; `scene` is both
-with the rules that fire. `night_risk`, `crossings` and `verdict` are about one night, `places` is
-about where plants stand. Planners return `errands`.
+- `scene`: the moment with everything below, and the rules that fire; it builds on `surroundings`,
+  the climate and the nights, and on `cohorts`, the plants that are alike.
+- `night_results`, `night_risk`, `crossings`: about one night under the rules.
+- `places`: where the cohorts stand by day.
+- `errands`: what planners return.
 """
