@@ -209,7 +209,7 @@ class Stretch:
 
 @dataclass
 class RandomFaults:
-    """Some days of all that, and what came of them."""
+    """A run of some days with random faults, and everything that was delivered in it."""
 
     seed: int
     folder: Path
