@@ -222,7 +222,7 @@ def test_a_lost_notice_is_admitted_on_any_crowded_day(name: str, units: Units) -
         ("In by  17:10", "blanks"),
         ("In by 17:10 \nNow", "blanks"),
         ("In by 17:10\n\nNow", "an empty line"),
-        ("In by\u200b 17:10", "a control sign"),
+        ("In by\u200b 17:10", "a control character"),
         ("In by 17:10: None plants", "no word"),
         ("Leaf nan °C", "no word"),
         ("gone in inf min", "no word"),
