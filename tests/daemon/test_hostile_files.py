@@ -408,7 +408,7 @@ def test_what_is_written_is_counted() -> None:
     budget.renew()
     budget.spend(budgets.MAX_OUTPUT)
 
-    with pytest.raises(BudgetError, match="signs written"):
+    with pytest.raises(BudgetError, match="characters written"):
         budget.spend(1)
 
 
