@@ -43,7 +43,7 @@ from sillward_rules.physics.water_film import (
     drying_times,
     evaporation,
 )
-from sillward_rules.plants.plant import overridden, tenderest
+from sillward_rules.plants.limits import overridden, tenderest
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import film_air
 from sillward_rules.weather.light import daily_light_integral

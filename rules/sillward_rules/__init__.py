@@ -16,7 +16,8 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.groups import Group, standard_groups
-from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass, RotClass
+from sillward_rules.plants.limits import Limit, Limits, RestClass, RotClass
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState

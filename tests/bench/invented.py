@@ -26,7 +26,7 @@ from sillward_rules import (
     standard_rules,
 )
 from sillward_rules.chore import ChoreKind
-from sillward_rules.plants.plant import overridden, tenderest
+from sillward_rules.plants.limits import overridden, tenderest
 
 SITE = Site("Invented yard", 41.0, -4.0, 700.0, ZoneInfo("Europe/Madrid"))
 

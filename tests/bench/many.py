@@ -28,7 +28,7 @@ from pathlib import Path
 import numpy as np
 
 from sillward_rules import Collection, Round, Sheet, Weather, climate_of, draw_up, next_state
-from sillward_rules.plants.plant import Limit
+from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.state import State
 from tests.bench import invented
 from tests.bench.table import Row, report, say

@@ -20,7 +20,8 @@ import pytest
 from sillward.forecast.sources.open_meteo import parse
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection, Habits
-from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.remark import CloseCall
 from sillward_rules.sheet import Round, Sheet, draw_up

@@ -10,7 +10,7 @@ import pytest
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import Limit
+from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (

@@ -10,7 +10,8 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.plants.collection import Collection, Habits
-from sillward_rules.plants.plant import Holder, Limit, Limits, Plant, Rot, RotClass
+from sillward_rules.plants.limits import Limit, Limits, Rot, RotClass
+from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.remark import Remark

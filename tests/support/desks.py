@@ -20,7 +20,8 @@ from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
 from sillward.wording.push import Message
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot

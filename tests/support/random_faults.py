@@ -21,7 +21,8 @@ from sillward.service.desk import PATIENCE, Desk
 from sillward.service.outbox import SEND_PAUSES
 from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, ChoreKind
-from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun

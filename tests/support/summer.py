@@ -12,7 +12,8 @@ from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Habits, Recipe
-from sillward_rules.plants.plant import Limit, Limits, Plant, RestClass
+from sillward_rules.plants.limits import Limit, Limits, RestClass
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState, State

@@ -8,7 +8,7 @@ from typing import Any
 
 from pydantic import SecretStr
 
-from sillward.config import building, cross_checks
+from sillward.config import build_collection, cross_checks
 from sillward.config.collection_file import TABLES, read_document
 from sillward.config.household import Channel, Household, is_mail
 from sillward.config.models import (
@@ -58,7 +58,7 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
     channels = _read_channels(reader, document, url_for)
     if reader.errors or site is None:
         raise ConfigError(reader.errors)
-    rounds = building.build_rounds(times, notices)
+    rounds = build_collection.build_rounds(times, notices)
     return Household(
         Collection(
             site,
@@ -70,8 +70,8 @@ def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
         ),
         rounds,
         tuple(channels),
-        building.build_policy(notices),
-        building.build_units(notices),
+        build_collection.build_policy(notices),
+        build_collection.build_units(notices),
         wording,
     )
 
@@ -81,7 +81,7 @@ def _read_site(reader: TableReader, document: Mapping[str, Any]) -> Site | None:
         reader.report("site", "the table [site] is missing")
         return None
     table = reader.read(SiteTable, document["site"], "site")
-    return None if table is None else building.build_site(table)
+    return None if table is None else build_collection.build_site(table)
 
 
 def _read_spots(reader: TableReader, document: Mapping[str, Any]) -> dict[str, Spot | None]:
@@ -101,7 +101,7 @@ def _read_spot(reader: TableReader, name: str, raw: object) -> Spot | None:
     table = reader.read(SpotTable, raw, where)
     if table is None or not cross_checks.check_spot(reader, where, table):
         return None
-    return building.build_spot(name, table)
+    return build_collection.build_spot(name, table)
 
 
 def _read_plants(
@@ -137,7 +137,7 @@ def _read_plant(
     group_names = cross_checks.check_groups(reader, where, raw)
     if table is None or group_names is None:
         return None
-    return building.build_plant(table, group_names)
+    return build_collection.build_plant(table, group_names)
 
 
 def _read_rules(
@@ -158,7 +158,7 @@ def _read_rules(
         for problem in problems:
             reader.report(where, f"{problem.key}: {problem.text}")
         if rule is not None:
-            rule = building.with_known_groups(rule)
+            rule = build_collection.with_known_groups(rule)
             cross_checks.check_rule_names(reader, where, rule, known)
             rules.append(rule)
     return rules
@@ -166,7 +166,7 @@ def _read_rules(
 
 def _read_habits(reader: TableReader, document: Mapping[str, Any]) -> Habits:
     table = reader.read(HabitsTable, document.get("habits", {}), "habits")
-    return Habits() if table is None else building.build_habits(table)
+    return Habits() if table is None else build_collection.build_habits(table)
 
 
 def _read_feed(reader: TableReader, document: Mapping[str, Any]) -> Recipe | None:
@@ -176,7 +176,7 @@ def _read_feed(reader: TableReader, document: Mapping[str, Any]) -> Recipe | Non
     if table is None or not cross_checks.check_feed(reader, table):
         return None
     try:
-        return building.build_feed(table)
+        return build_collection.build_feed(table)
     except ValueError as error:
         reader.report("feed", str(error))
         return None

@@ -15,7 +15,8 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
 from sillward.config import patterns
 from sillward.text import printable
 from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
-from sillward_rules.plants.plant import Holder, Rest, Rot
+from sillward_rules.plants.limits import Rest, Rot
+from sillward_rules.plants.plant import Holder
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.season import Grows
 

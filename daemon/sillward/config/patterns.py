@@ -5,7 +5,7 @@ not match most of what the parser refuses. Only features that ECMA-262 and the e
 share are used: no look-ahead.
 """
 
-from sillward_rules.plants.plant import UNITS
+from sillward_rules.plants.limits import UNITS
 from sillward_rules.plants.rule_grammar import UNIT_SPELLINGS
 from sillward_rules.plants.rules import Quantity
 

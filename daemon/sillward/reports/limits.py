@@ -3,7 +3,7 @@
 from dataclasses import fields
 from typing import Any
 
-from sillward_rules.plants.plant import UNITS, Limits
+from sillward_rules.plants.limits import UNITS, Limits
 
 
 def limit_rows(limits: Limits) -> list[tuple[str, float | str, str, str]]:

@@ -20,7 +20,8 @@ from sillward.setup.prompts import (
 )
 from sillward_rules.plants.group_names import alias_within
 from sillward_rules.plants.groups import Group, standard_groups
-from sillward_rules.plants.plant import HOLDERS, Holder, tenderest
+from sillward_rules.plants.limits import tenderest
+from sillward_rules.plants.plant import HOLDERS, Holder
 
 MAX_GROUPS = 12
 """Groups to choose from. Judgement: as many as fit on a terminal with the question."""

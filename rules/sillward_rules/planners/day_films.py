@@ -13,7 +13,7 @@ from sillward_rules.physics import air
 from sillward_rules.physics.crown_wetness import WETTING_RAIN_MM
 from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.plant import Rot
+from sillward_rules.plants.limits import Rot
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import film_air
 from sillward_rules.weather.hourly import moment

@@ -14,8 +14,8 @@ from sillward_rules.remark import (
     ShelterUnknown,
 )
 from sillward_rules.weather.hourly import rows_from_to
-from sillward_rules.weather.offset import night_offset_shares
 from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
+from sillward_rules.weather.spot_offset import night_offset_shares
 from sillward_rules.weather.sun import Night
 
 

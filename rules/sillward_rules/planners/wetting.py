@@ -10,7 +10,7 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.day_films import DayFilms, SpotFilms
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.scene import Scene, Standing
-from sillward_rules.plants.plant import Rot
+from sillward_rules.plants.limits import Rot
 
 
 def stop_wetting(

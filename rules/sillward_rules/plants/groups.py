@@ -9,7 +9,8 @@ from types import MappingProxyType
 from typing import Any
 
 from sillward_rules.physics.air import saturation_vapour_pressure
-from sillward_rules.plants.plant import GrowsClass, Holder, Limit, Limits, RestClass, RotClass
+from sillward_rules.plants.limits import GrowsClass, Limit, Limits, RestClass, RotClass
+from sillward_rules.plants.plant import Holder
 
 
 @dataclass(frozen=True, slots=True)

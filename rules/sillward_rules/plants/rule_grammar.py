@@ -8,7 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar, TypeAlias
 
-from sillward_rules.plants.plant import HOLDERS, RESTS, ROT_CLASSES
+from sillward_rules.plants.limits import RESTS, ROT_CLASSES
+from sillward_rules.plants.plant import HOLDERS
 from sillward_rules.plants.rules import ASKS, QUANTITIES, Direction
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.time_expressions import parse_duration, parse_hours

@@ -10,7 +10,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from sillward_rules.plants.plant import UNITS
+from sillward_rules.plants.limits import UNITS
 from sillward_rules.plants.rule_grammar import (
     RULE_KEYS,
     UNIT_SPELLINGS,

@@ -16,9 +16,9 @@ from sillward_rules.weather.hourly import (
     bridge_gaps,
 )
 from sillward_rules.weather.light import through_windows
-from sillward_rules.weather.offset import night_offset_shares, offsets, weather_share
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
+from sillward_rules.weather.spot_offset import night_offset_shares, offsets, weather_share
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none [%]: the colder case."""

@@ -35,10 +35,10 @@ from sillward_rules.weather.hourly import (
     moment,
 )
 from sillward_rules.weather.light import ppfd
-from sillward_rules.weather.offset import night_shares
 from sillward_rules.weather.season import GROWS, Season, day_length_h, running_mean_c, season_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_offset import night_shares
 from sillward_rules.weather.wetness import (
     Wetness,
     rain_share,

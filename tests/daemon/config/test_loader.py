@@ -15,7 +15,8 @@ from sillward.config.household import Household
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import ROT_CLASSES, Limit, Limits, Plant
+from sillward_rules.plants.limits import ROT_CLASSES, Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
 from tests.support.paths import COLLECTIONS, EXAMPLES
 

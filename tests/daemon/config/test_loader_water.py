@@ -12,7 +12,8 @@ from sillward.config.household import Household
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.fertiliser import SALTS
-from sillward_rules.plants.plant import HOLDERS, UNITS, Plant
+from sillward_rules.plants.limits import UNITS
+from sillward_rules.plants.plant import HOLDERS, Plant
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather.spot import PLANT_HEIGHT_M
 from tests.support.paths import COLLECTIONS

@@ -15,7 +15,8 @@ from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import Round
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment

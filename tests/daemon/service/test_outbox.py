@@ -22,7 +22,7 @@ from sillward.service.outbox import SEND_PAUSES
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
 from sillward_rules.chore import ChoreKind
-from sillward_rules.plants.plant import Limit, Limits
+from sillward_rules.plants.limits import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
 

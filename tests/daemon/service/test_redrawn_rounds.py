@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 from sillward.service.desk import Desk
-from sillward_rules.plants.plant import Limit, Limits
+from sillward_rules.plants.limits import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import Limit, Limits
+from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import (

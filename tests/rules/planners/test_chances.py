@@ -12,7 +12,8 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.planners.carry import CLOSE_CALL
-from sillward_rules.plants.plant import Limit, Plant
+from sillward_rules.plants.limits import Limit
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState

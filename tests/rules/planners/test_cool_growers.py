@@ -13,7 +13,8 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import GrowsClass, Limits, Plant, RestClass, tenderest
+from sillward_rules.plants.limits import GrowsClass, Limits, RestClass, tenderest
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather

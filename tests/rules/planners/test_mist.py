@@ -9,7 +9,8 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import Holder, Rot
+from sillward_rules.plants.limits import Rot
+from sillward_rules.plants.plant import Holder
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather import sun
 from tests.support.core import MENDOZA, WARM_ROOM, collection, daily_curve, fetched, plant, weather

@@ -13,7 +13,8 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners import mist, mist_day
 from sillward_rules.planners.day_films import SpotFilms
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import HOLDERS, ROT_CLASSES, Holder, Rot
+from sillward_rules.plants.limits import ROT_CLASSES, Rot
+from sillward_rules.plants.plant import HOLDERS, Holder
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import MistingMissed

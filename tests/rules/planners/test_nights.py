@@ -9,7 +9,8 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
-from sillward_rules.plants.plant import Limit, Limits, Plant, Rot, RotClass
+from sillward_rules.plants.limits import Limit, Limits, Rot, RotClass
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.state import PlantState

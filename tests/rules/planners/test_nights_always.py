@@ -13,7 +13,8 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.plant import Limit, Limits, Plant, RotClass
+from sillward_rules.plants.limits import Limit, Limits, RotClass
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather import sun

@@ -10,7 +10,8 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
 from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import Limit, Limits, Plant, Traits, overridden, tenderest
+from sillward_rules.plants.limits import Limit, Limits, overridden, tenderest
+from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season

@@ -5,7 +5,7 @@ from dataclasses import fields
 import pytest
 
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import Limit, Limits, RotClass, overridden, tenderest
+from sillward_rules.plants.limits import Limit, Limits, RotClass, overridden, tenderest
 
 
 def test_a_hybrid_takes_the_tenderest_limit_of_its_parents_one_by_one() -> None:

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.plant import Plant, RestClass, Rot, Traits
+from sillward_rules.plants.limits import RestClass, Rot
+from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rule_firing import Firing, evaluate_rule
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule

@@ -11,7 +11,8 @@ from sillward.wording.voice import Voice
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.plant import UNITS, Plant
+from sillward_rules.plants.limits import UNITS
+from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.hourly import Freshness, moment
 
 MAX_NAME = 34

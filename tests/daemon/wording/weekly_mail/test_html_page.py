@@ -15,7 +15,8 @@ from sillward.wording import full_sheet
 from sillward.wording.weekly_mail import html_page, week_ahead
 from sillward.wording.weekly_mail.html_page import Picture, html
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.plant import Limit, Limits, Plant
+from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.remark import Plain
 from sillward_rules.sheet import OpenQuestion, Sheet
 from tests.support.html_pages import Page, contrast, page_of

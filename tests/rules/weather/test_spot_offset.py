@@ -10,7 +10,9 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
-from sillward_rules.weather.offset import (
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_offset import (
     EVENING_FADE_H,
     MIN_COLD_SHARE,
     MORNING_FADE_H,
@@ -19,8 +21,6 @@ from sillward_rules.weather.offset import (
     offsets,
     weather_share,
 )
-from sillward_rules.weather.site import Site
-from sillward_rules.weather.spot import Spot
 from tests.support.core import MENDOZA
 
 few = settings(max_examples=40, derandomize=True, deadline=None)

@@ -25,16 +25,16 @@ from sillward_rules.plants.collection import Habits, Recipe
 from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.plants.group_names import alias_named
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import (
+from sillward_rules.plants.limits import (
     GrowsClass,
     Limit,
     Limits,
-    Plant,
     RestClass,
     RotClass,
     overridden,
     tenderest,
 )
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rules import Rule
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
