@@ -40,7 +40,8 @@ LOST_NOTICE_TOLD_FOR = timedelta(hours=24)
 """A notice that could not be sent is a trouble for this long. Judgement."""
 
 UNREADABLE_TOLD_FOR = timedelta(hours=24)
-"""A chore that cannot be read is a trouble until this long after its deadline. Judgement."""
+"""A chore or notice that cannot be read is a trouble until this long after its time. Judgement:
+by then another day has its own."""
 
 MAX_NOTICES = 100
 """How many of the latest notices of a site are looked at."""
@@ -144,6 +145,10 @@ def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator
             why = f": {last.last_error}" if last.last_error else ""
             yield f"{channel.name}: {', '.join(counts)}{why}"
     yield from _of_removed_channels(household, notices, now)
+    since = household.collection.site.local_date(now - UNREADABLE_TOLD_FOR)
+    unreadable = ledger.notices.unreadable(household.collection.site.name, since)
+    if unreadable:
+        yield f"notices that cannot be read from the ledger: {unreadable}, see the log"
 
 
 def _of_chores(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:

@@ -145,3 +145,21 @@ def test_an_order_that_cannot_be_read_is_replaced_when_its_round_is_written_agai
 
     assert [chore.id for chore in table.of_day(SITE.name, DAY)] == [CHORE]
     assert not table.unreadable(SITE.name, world.clock.now)
+
+
+@pytest.mark.parametrize("column", ["next_at", "expires_at", "stage"])
+def test_a_notice_that_cannot_be_read_is_a_trouble_and_holds_up_no_other(column: str) -> None:
+    world = a_world("17:00", a_channel("mail"), a_channel("phone"))
+    world.post.down = {"mail", "phone"}
+    desk = world.desk
+    desk.tick()
+    world.ledger.database.execute(
+        f"UPDATE notice SET {column} = '2026-05-14?' WHERE channel = 'mail'"
+    )
+    world.post.down = set()
+
+    world.clock.move(minutes=5)
+    desk.tick()
+
+    assert [name for name, _ in world.post.pushes] == ["phone"]
+    assert "notices that cannot be read from the ledger: 1, see the log" in desk.troubles()

@@ -1,10 +1,16 @@
-"""The notices: those that wait to be sent, and what became of the others."""
+"""The notices: those that wait to be sent, and what became of the others.
+
+A row that cannot be read is logged and left out, so that it holds up no other notice; `unreadable`
+counts such rows.
+"""
 
 import json
+import logging
 import os
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import fields
 from datetime import date, datetime, timedelta
+from sqlite3 import Row
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_text
@@ -13,6 +19,8 @@ from sillward.ledger.subjects import TOO_SOON
 REVIVABLE_FOR = timedelta(days=3)
 """No notice expires later than this after it was written. Judgement: the longest-lived, those of
 the week round, expire after a day."""
+
+log = logging.getLogger(__name__)
 
 
 class NoticeTable:
@@ -24,6 +32,8 @@ class NoticeTable:
 
     def __init__(self, database: Database) -> None:
         self._database = database
+        self._logged: set[str] = set()
+        """Keys of the unreadable notices that have been logged: once is enough."""
 
     def insert(self, notice: Notice) -> None:
         """Write a notice, unless there is one with its key already."""
@@ -49,7 +59,7 @@ class NoticeTable:
             to_text(now),
             to_text(now + longest_pause),
         )
-        return [notice_of(row) for row in rows]
+        return self._readable(rows)
 
     def waiting_for_others(self, site: str, channels: Sequence[str]) -> list[Notice]:
         """Return the notices of a site that wait for none of these channels."""
@@ -59,7 +69,7 @@ class NoticeTable:
             site,
             json.dumps(channels),
         )
-        return [notice_of(row) for row in rows]
+        return self._readable(rows)
 
     def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
         """Give a waiting notice to another channel. Return False if that has it, or it is gone."""
@@ -166,7 +176,7 @@ class NoticeTable:
                 site,
                 to_text(now),
             )
-        return [notice_of(row) for row in rows]
+        return self._readable(rows)
 
     def withdraw(self, site: str, round_: str, since: date) -> dict[str, bool]:
         """Leave the waiting notices of a round or alarm unsent, because they are untrue by now.
@@ -218,6 +228,30 @@ class NoticeTable:
         """Drop the notices before a day."""
         self._database.execute("DELETE FROM notice WHERE day < ?", str(oldest))
 
+    # -- rows that cannot be read
+
+    def unreadable(self, site: str, since: date) -> int:
+        """Return how many unsent notices since a day cannot be read."""
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ? AND day >= ?"
+            " AND state NOT IN ('sent', 'not needed')",
+            site,
+            str(since),
+        )
+        return sum(_notice_or_none(row) is None for row in rows)
+
+    def _readable(self, rows: Iterable[Row]) -> list[Notice]:
+        """Return the notices of these rows, without those that cannot be read."""
+        notices = []
+        for row in rows:
+            notice = _notice_or_none(row)
+            if notice is not None:
+                notices.append(notice)
+            elif row["key"] not in self._logged:
+                self._logged.add(row["key"])
+                log.error("ledger.unreadable_notice site=%s key=%s", row["site"], row["key"])
+        return notices
+
     # -- what has become of them
 
     def latest(self, site: str, most: int = 20, channel: str | None = None) -> list[Notice]:
@@ -229,7 +263,7 @@ class NoticeTable:
             channel,
             most,
         )
-        return [notice_of(row) for row in rows]
+        return self._readable(rows)
 
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
@@ -246,7 +280,7 @@ class NoticeTable:
             round_,
             stage,
         )
-        return [notice_of(row) for row in rows]
+        return self._readable(rows)
 
     def count_by_channel(self, site: str, round_: str, day: date) -> dict[str, int]:
         """Return how many notices of a round and its changes each channel got or is to get."""
@@ -280,6 +314,14 @@ class NoticeTable:
             str(since),
         )
         return row["sent"], row["lost"]
+
+
+def _notice_or_none(row: Row) -> Notice | None:
+    """Return the notice of a row, or None if it cannot be read."""
+    try:
+        return notice_of(row)
+    except (ValueError, TypeError):
+        return None
 
 
 def _is_running(pid: int | None) -> bool:
