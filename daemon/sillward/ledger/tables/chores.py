@@ -4,20 +4,17 @@ A row whose chore cannot be read is logged and left out, so that it costs no oth
 `unreadable` names it.
 """
 
-import logging
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
-from sqlite3 import Row
 from typing import Any
 
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.database import Database
 from sillward.ledger.records import StoredChore, chore_of, to_moment, to_text
+from sillward.ledger.tables.row_reader import RowReader
 from sillward_rules.chore import Chore
 from sillward_rules.revision import only
-
-log = logging.getLogger(__name__)
 
 
 class ChoreTable:
@@ -28,8 +25,7 @@ class ChoreTable:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._logged: set[tuple[str, str]] = set()
-        """Site and id of the unreadable chores that have been logged: once is enough."""
+        self._reader = RowReader(chore_of, "chore", "id")
 
     def due_since(self, site: str, since: datetime) -> list[StoredChore]:
         """Return the chores whose deadline is not before a time, by deadline."""
@@ -38,7 +34,7 @@ class ChoreTable:
             site,
             to_text(since),
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def of_day(self, site: str, day: date) -> list[StoredChore]:
         """Return the chores of a local date, by deadline."""
@@ -48,7 +44,7 @@ class ChoreTable:
             str(day),
             str(day + timedelta(days=1)),
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def unreadable(self, site: str, since: datetime) -> dict[str, datetime]:
         """Return the ids of open chores that cannot be read, with their deadlines, by deadline.
@@ -61,19 +57,9 @@ class ChoreTable:
             site,
             to_text(since),
         )
-        return {row["id"]: to_moment(row["before"]) for row in rows if _chore_or_none(row) is None}
-
-    def _readable(self, rows: Iterable[Row]) -> list[StoredChore]:
-        """Return the chores of these rows, without those that cannot be read."""
-        chores = []
-        for row in rows:
-            chore = _chore_or_none(row)
-            if chore is not None:
-                chores.append(chore)
-            elif (row["site"], row["id"]) not in self._logged:
-                self._logged.add((row["site"], row["id"]))
-                log.error("ledger.unreadable_chore site=%s id=%s", row["site"], row["id"])
-        return chores
+        return {
+            row["id"]: to_moment(row["before"]) for row in rows if not self._reader.can_read(row)
+        }
 
     def any_confirmed_since(self, site: str, since: date) -> bool:
         """Whether any chore of a day, or of one after it, has been confirmed."""
@@ -211,14 +197,6 @@ class ChoreTable:
     def prune(self, oldest: datetime) -> None:
         """Drop the chores whose deadline was before a time."""
         self._database.execute("DELETE FROM chore WHERE before < ?", to_text(oldest))
-
-
-def _chore_or_none(row: Row) -> StoredChore | None:
-    """Return the chore of a row, or None if it cannot be read."""
-    try:
-        return chore_of(row)
-    except (ValueError, KeyError, TypeError, AttributeError):
-        return None
 
 
 def _plants_in(chore_json: str) -> set[str]:

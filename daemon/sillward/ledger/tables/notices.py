@@ -5,22 +5,19 @@ counts such rows.
 """
 
 import json
-import logging
 import os
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import fields
 from datetime import date, datetime, timedelta
-from sqlite3 import Row
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_text
 from sillward.ledger.subjects import TOO_SOON
+from sillward.ledger.tables.row_reader import RowReader
 
 REVIVABLE_FOR = timedelta(days=3)
 """No notice expires later than this after it was written. Judgement: the longest-lived, those of
 the week round, expire after a day."""
-
-log = logging.getLogger(__name__)
 
 
 class NoticeTable:
@@ -32,8 +29,7 @@ class NoticeTable:
 
     def __init__(self, database: Database) -> None:
         self._database = database
-        self._logged: set[str] = set()
-        """Keys of the unreadable notices that have been logged: once is enough."""
+        self._reader = RowReader(notice_of, "notice", "key")
 
     def insert(self, notice: Notice) -> None:
         """Write a notice, unless there is one with its key already."""
@@ -59,7 +55,7 @@ class NoticeTable:
             to_text(now),
             to_text(now + longest_pause),
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def waiting_for_others(self, site: str, channels: Sequence[str]) -> list[Notice]:
         """Return the notices of a site that wait for none of these channels."""
@@ -69,7 +65,7 @@ class NoticeTable:
             site,
             json.dumps(channels),
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
         """Give a waiting notice to another channel. Return False if that has it, or it is gone."""
@@ -176,7 +172,7 @@ class NoticeTable:
                 site,
                 to_text(now),
             )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def withdraw(self, site: str, round_: str, since: date) -> dict[str, bool]:
         """Leave the waiting notices of a round or alarm unsent, because they are untrue by now.
@@ -238,19 +234,7 @@ class NoticeTable:
             site,
             str(since),
         )
-        return sum(_notice_or_none(row) is None for row in rows)
-
-    def _readable(self, rows: Iterable[Row]) -> list[Notice]:
-        """Return the notices of these rows, without those that cannot be read."""
-        notices = []
-        for row in rows:
-            notice = _notice_or_none(row)
-            if notice is not None:
-                notices.append(notice)
-            elif row["key"] not in self._logged:
-                self._logged.add(row["key"])
-                log.error("ledger.unreadable_notice site=%s key=%s", row["site"], row["key"])
-        return notices
+        return sum(not self._reader.can_read(row) for row in rows)
 
     # -- what has become of them
 
@@ -263,7 +247,7 @@ class NoticeTable:
             channel,
             most,
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
@@ -280,7 +264,7 @@ class NoticeTable:
             round_,
             stage,
         )
-        return self._readable(rows)
+        return self._reader.readable(rows)
 
     def count_by_channel(self, site: str, round_: str, day: date) -> dict[str, int]:
         """Return how many notices of a round and its changes each channel got or is to get."""
@@ -314,14 +298,6 @@ class NoticeTable:
             str(since),
         )
         return row["sent"], row["lost"]
-
-
-def _notice_or_none(row: Row) -> Notice | None:
-    """Return the notice of a row, or None if it cannot be read."""
-    try:
-        return notice_of(row)
-    except (ValueError, TypeError):
-        return None
 
 
 def _is_running(pid: int | None) -> bool:
