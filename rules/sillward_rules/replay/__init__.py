@@ -3,6 +3,7 @@
     forecasts   the forecasts that the tool would have had: perfect, erring, or those that were made
     records     what a replay finds, night by night
     summary     what the records come to: totals, months, misses by depth, reliability, differences
+    season      the first and last nights under each limit, by chance, from many past years
 
 Nothing here decides: rounds, comparisons and states are those of the daily tool. A replay only
 keeps the clock, lets a grower do what is asked, and holds the outcome against the weather that was.
