@@ -9,6 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
+
 from sillward.errors import SourceError
 from sillward.forecast import doubt_wording
 from sillward.forecast.ensemble import Ensemble
@@ -28,6 +30,7 @@ from sillward_rules.weather.hourly import (
     with_past,
     withheld,
 )
+from sillward_rules.weather.learned_error import LearnedError, learned_error
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
 from sillward_rules.weather.site import Site
@@ -106,12 +109,14 @@ class ForecastStore:
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
+    _learned: dict[tuple[str, str], tuple[date, LearnedError | None]] = field(default_factory=dict)
 
     def weather(self, site: Site) -> Weather:
-        """Return the best forecast for a site, with a second opinion, the past and a spread.
+        """Return the best forecast for a site, with a second opinion, the past and its spread.
 
-        If there is none, return weather of which nothing is known. What a grower must know about
-        its origin is in the remarks.
+        The spread is that of the members, else what past nights have taught, else None. If there is
+        no forecast, return weather of which nothing is known. What a grower must know about its
+        origin is in the remarks.
         """
         now = self.clock()
         best = self.best(site)
@@ -136,7 +141,7 @@ class ForecastStore:
                 weather = second_opinion(site, weather, able[0].weather, now, self.second_opinion_k)
             elif best.source is self.sources[0]:
                 remarks = (*remarks, self._no_opinion())
-        weather = self.spread_over(site, weather)
+        weather = self._with_learned_error(site, self.spread_over(site, weather))
         used = None if weather.freshness(now) is Freshness.EXPIRED else best
         said = []
         for forecast in doubted:
@@ -313,6 +318,28 @@ class ForecastStore:
             log.warning("forecast.unreadable source=%s reason=%s", self.ensemble.name, error)
             return weather
         return replace(weather, spread=spread)
+
+    def _with_learned_error(self, site: Site, weather: Weather) -> Weather:
+        """Return the weather; if it has no spread, with the error that past nights have taught."""
+        learned = None if weather.spread is not None else self.learned_error(site, weather.source)
+        if learned is None:
+            return weather
+        spread = learned.spread(weather.times, weather.issued_at or weather.fetched_at)
+        return replace(weather, spread=spread)
+
+    def learned_error(self, site: Site, source: str) -> LearnedError | None:
+        """Return how far off the forecasts of a source have been at a site; None if too few.
+
+        It is worked out once a day, as there is one more night then.
+        """
+        today = self.today()
+        day, learned = self._learned.get((source, site.name), (None, None))
+        if day != today:
+            lows = self.ledger.nights.past_lows(site.name, source, self.clock())
+            night, lead_h, low_c = np.array(lows, dtype=np.float64).reshape(-1, 3).T
+            learned = learned_error(night.astype(np.int64), lead_h, low_c)
+            self._learned[source, site.name] = today, learned
+        return learned
 
     def forget(self, site: Site) -> None:
         """Drop what was read for a site, because its coordinates may have changed."""

@@ -6,6 +6,7 @@ What holds for air temperature is applied to leaf temperature too, because a lea
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from statistics import NormalDist
@@ -125,8 +126,23 @@ def usual_error_k(lead_h: ArrayLike) -> Array:
 
 def usual_spread(times: np.ndarray, issued_at: datetime) -> Spread:
     """Return the spread of a forecast that gives none. times : (time,) [unix s]."""
-    lead_h = (times - issued_at.timestamp()) / 3600
-    return Spread(np.zeros((1, times.size)), usual_error_k(lead_h), USUAL_ORIGIN)
+    return spread_from_table(times, issued_at, USUAL_LEAD_H, USUAL_ERROR_K, USUAL_ORIGIN)
+
+
+def spread_from_table(
+    times: np.ndarray,
+    issued_at: datetime,
+    lead_h: Sequence[float],
+    sd_k: Sequence[float],
+    origin: str,
+) -> Spread:
+    """Return the spread of a forecast from a table of errors by lead time.
+
+    times (time,) : [unix s]. lead_h, sd_k : lead times in order [h], and the standard deviation of
+    the error at each [K]; linear in between, constant outside.
+    """
+    lead = (times - issued_at.timestamp()) / 3600
+    return Spread(np.zeros((1, times.size)), np.interp(lead, lead_h, sd_k), origin)
 
 
 def from_members(times: np.ndarray, member_times: np.ndarray, values: Array, origin: str) -> Spread:

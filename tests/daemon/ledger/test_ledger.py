@@ -455,6 +455,20 @@ def test_nights_are_told_of_one_site_from_a_date_on_by_one_source_or_all(ledger:
     assert ledger.nights.since("Nowhere", DAY) == []
 
 
+def test_lows_are_told_of_one_source_once_they_have_passed(ledger: Ledger) -> None:
+    for number, source in enumerate(("First source", "Second source")):
+        nights = [a_night(day, low_c=3.25 + number) for day in days(3)]
+        ledger.nights.keep(SITE, source, NOW, nights)
+    second_low = a_night(days(3)[1]).low_at
+
+    told = ledger.nights.past_lows(SITE, "First source", second_low)
+
+    assert sorted(told) == [
+        (day.toordinal(), (a_night(day).low_at - NOW) / timedelta(hours=1), 3.25) for day in days(2)
+    ]
+    assert ledger.nights.past_lows("Elsewhere", "First source", second_low) == []
+
+
 def test_nights_of_the_same_moment_are_kept_once(ledger: Ledger) -> None:
     ledger.nights.keep(SITE, "Invented source", NOW, [a_night(low_c=5.0)])
     ledger.nights.keep(SITE, "Invented source", NOW, [a_night(low_c=4.0)])

@@ -1,0 +1,148 @@
+"""How far off the forecasts of a site's nights have been, learned from the forecasts themselves.
+
+The last forecast before the low of a night stands for what came, where no thermometer was read.
+Earlier forecasts are compared with it, by lead time. What such a table cannot show is an error that
+all forecasts of a night share: a valley that the model does not know.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.weather.uncertainty import (
+    USUAL_LEAD_H,
+    Spread,
+    spread_from_table,
+    usual_error_k,
+)
+
+LEAD_H = (6.0, *USUAL_LEAD_H)
+"""Lead times at which errors are learned [h]: this night at midnight, then as in the usual
+errors."""
+
+WITHIN_H = 6.0
+"""A forecast counts for a lead time this far from its own [h], and never for less than half of the
+lead time. Judgement: a forecast is asked for every hour or two, so that one is near."""
+
+STAND_IN_WITHIN_H = 6.0
+"""The last forecast of a night stands for what came if its low lies at most this far ahead [h].
+Judgement: one model run; after a longer silence of the source nothing is known of that night."""
+
+ERROR_AT_ISSUE_K = 1.0
+"""Standard deviation of the error that a forecast still has a few hours before the low [K].
+Judgement: a little less than that of the first night ahead (1.3 K, `uncertainty.USUAL_ERROR_K`)."""
+
+MIN_NIGHTS = 30
+"""With fewer nights at a lead time its usual error holds. Judgement: a month; with 30 values a
+standard deviation is known to 13 %."""
+
+USUAL_COUNTS_AS = 30
+"""The usual error weighs as much as this many nights. Judgement: half of the answer after a month,
+a twelfth after a year."""
+
+LEAST_ERROR_K = 1.0
+"""A learned error is never less [K]. Judgement: forecasts for well-kept stations are off by 1.3 K
+for the first night (Met Office), and a terrace is less well known than a station."""
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedError:
+    """Errors of forecasts of a night's low at one site.
+
+    lead_h : lead times, in order [h]. sd_k : standard deviation of the error at each [K]. nights :
+    how many nights each was learned from; 0 where the usual error holds.
+    """
+
+    lead_h: tuple[float, ...]
+    sd_k: tuple[float, ...]
+    nights: tuple[int, ...]
+
+    @property
+    def origin(self) -> str:
+        """Where the errors come from, in words for the grower."""
+        return f"errors learned from {max(self.nights)} nights"
+
+    def spread(self, times: np.ndarray, issued_at: datetime) -> Spread:
+        """Return the spread of a forecast with these errors. times : (time,) [unix s]."""
+        return spread_from_table(times, issued_at, self.lead_h, self.sd_k, self.origin)
+
+
+def learned_error(
+    night: np.ndarray, lead_h: Array, low_c: Array, came_c: Mapping[int, float] | None = None
+) -> LearnedError | None:
+    """Return the error of past forecasts of a night's low, by lead time.
+
+    For each lead time the forecast nearest to it is taken of every night, and
+
+        sd^2 = (m usual^2 + sum over n nights of ((low - came)^2 + e^2)) / (m + n)
+
+    with m = `USUAL_COUNTS_AS`. Where a reading says what came, e is 0; where the last forecast
+    stands for it, e is `ERROR_AT_ISSUE_K`. The squares add up as far as a forecast is efficient,
+    that is, as far as its later error does not follow from how it was revised. A mean deviation
+    counts as error too. The error never falls with the lead time, nor below `LEAST_ERROR_K`.
+
+    Parameters
+    ----------
+    night : np.ndarray
+        The number of the night that each forecast is of, shape (forecast,), in any order.
+    lead_h : Array
+        Time from each forecast to the low [h], shape (forecast,), above 0.
+    low_c : Array
+        The low that each forecast gives [°C], shape (forecast,).
+    came_c : Mapping[int, float] | None
+        The low that was read, by the number of the night [°C].
+
+    Returns
+    -------
+    LearnedError | None
+        None unless at some lead time there are `MIN_NIGHTS` nights to learn from.
+
+    References
+    ----------
+    The weighted mean is that of a normal distribution of known mean whose variance has a scaled
+    inverse chi-square prior: Gelman and others, Bayesian Data Analysis, section 2.6. Efficiency of
+    forecasts: Nordhaus 1987, Review of Economics and Statistics 69:667. Both from memory.
+    """
+    order = np.lexsort((lead_h, night))
+    night, lead_h, low_c = night[order], lead_h[order], low_c[order]
+    numbers, first, of = np.unique(night, return_index=True, return_inverse=True)
+    stands_in = lead_h[first] <= STAND_IN_WITHIN_H
+    came = np.where(stands_in, low_c[first], np.nan)
+    unseen_k = np.full(numbers.shape, ERROR_AT_ISSUE_K)
+    for row, number in enumerate(numbers.tolist()):
+        if came_c is not None and number in came_c:
+            came[row], unseen_k[row] = came_c[number], 0.0
+    squares = (low_c - came[of]) ** 2 + unseen_k[of] ** 2
+    is_stand_in = np.zeros(night.shape, dtype=bool)
+    is_stand_in[first] = unseen_k > 0
+    usable = np.isfinite(squares) & ~is_stand_in
+    found = [_at(lead, of[usable], lead_h[usable], squares[usable]) for lead in LEAD_H]
+    sd_k, nights = (np.array(column) for column in zip(*found, strict=True))
+    if not nights.any():
+        return None
+    return LearnedError(LEAD_H, tuple(_rising(sd_k, nights > 0).tolist()), tuple(nights.tolist()))
+
+
+def _rising(sd_k: Array, is_learned: np.ndarray) -> Array:
+    """Return errors (lead,) that never fall: learned ones among themselves, usual ones between."""
+    learned = np.maximum.accumulate(np.where(is_learned, sd_k, 0.0))
+    sd_k = np.where(is_learned, learned, np.maximum(sd_k, learned))
+    next_learned = np.minimum.accumulate(np.where(is_learned, sd_k, np.inf)[::-1])[::-1]
+    return np.asarray(np.minimum(sd_k, next_learned))
+
+
+def _at(lead: float, night: np.ndarray, lead_h: Array, squares: Array) -> tuple[float, int]:
+    """Return the error at a lead time [K], and how many nights it was learned from."""
+    away = np.abs(lead_h - lead)
+    near = np.flatnonzero(away <= min(WITHIN_H, lead / 2))
+    near = near[np.lexsort((away[near], night[near]))]
+    _, nearest = np.unique(night[near], return_index=True)
+    chosen = squares[near[nearest]]
+    usual = float(usual_error_k(lead))
+    if chosen.size < MIN_NIGHTS:
+        return usual, 0
+    variance = (USUAL_COUNTS_AS * usual**2 + chosen.sum()) / (USUAL_COUNTS_AS + chosen.size)
+    return max(float(np.sqrt(variance)), LEAST_ERROR_K), int(chosen.size)
