@@ -1,7 +1,7 @@
 """Reading a collection file: every error of the file is reported at once."""
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,6 +9,7 @@ from typing import Any
 from pydantic import SecretStr
 
 from sillward.config import build_collection, cross_checks
+from sillward.config.changes import Change, changed
 from sillward.config.collection_file import TABLES, read_document
 from sillward.config.household import Channel, Household, is_mail
 from sillward.config.models import (
@@ -35,14 +36,20 @@ from sillward_rules.weather.spot import Spot
 UrlFor = Callable[[str], SecretStr | None]
 
 
-def load_household(path: Path, url_for: UrlFor = lambda _: None) -> Household:
+def load_household(
+    path: Path, url_for: UrlFor = lambda _: None, changes: Sequence[Change] = ()
+) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
     url_for: returns the URL of a channel whose entry has none, from the environment or from a
         credential file.
+    changes: made in the file's tables before these are checked; the file is valid without them.
     """
     reader = TableReader(path.name)
-    document = reader.with_plain_text(read_document(path))
+    document = read_document(path)
+    if changes:
+        document = changed(document, changes)
+    document = reader.with_plain_text(document)
     for key in document:
         if key not in TABLES:
             reader.report(key, f"unknown table (known: {', '.join(TABLES)})")
