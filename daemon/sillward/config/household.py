@@ -14,6 +14,7 @@ from sillward.text.units import SI, Units
 from sillward.wording.macros import Wording, packaged
 from sillward.wording.voice import Voice
 from sillward_rules.plants.collection import Collection
+from sillward_rules.told_orders import MAX_MESSAGES, MOVED_BY
 from sillward_rules.weather import time_expressions
 
 
@@ -37,10 +38,10 @@ class NoticePolicy:
     pass_on: timedelta | None = timedelta(minutes=15)
     """How long before its deadline it goes to the next channel; None for never."""
 
-    moved_by: timedelta = timedelta(minutes=20)
+    moved_by: timedelta = MOVED_BY
     """A change of an hour by no more than this is not told."""
 
-    max_messages: int = 6
+    max_messages: int = MAX_MESSAGES
     """The most messages of a round to a channel, changes and reminders included."""
 
 

@@ -15,7 +15,7 @@ what is due, so that none of them depends on what an earlier tick did or failed 
  7. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in
                       trouble.
  8. `corrections`     enqueues what a newer forecast changes about a round that has been told
-                      (`round_in_force`, `chore_patch`).
+                      (`round_in_force`, `sillward_rules.told_orders`).
  9. `reminders`       enqueues orders that have not been confirmed while their deadline comes near.
 10. `outbox`          sends what the steps before have enqueued.
 11. `ledger_upkeep`   leaves a sign of life, prunes old rows, copies the ledger once a day.

@@ -9,23 +9,25 @@ from functools import cache
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
-from sillward.service.chore_patch import patch_chores
 from sillward.service.context import ServiceContext
-from sillward.service.round_in_force import RoundInForce, round_in_force
+from sillward.service.round_in_force import round_in_force
 from sillward.wording import follow_up
 from sillward_rules.revision import (
     CORRECTED,
     Order,
     Revision,
-    hour_of,
     revise,
     safe_outside,
 )
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.told_orders import (
+    RoundInForce,
+    allowed_messages,
+    order_of,
+    patch_chores,
+    without_messages,
+)
 from sillward_rules.transitions import after_revision
-
-KEPT_FOR_MORE = 2
-"""This many of a round's messages are kept for what is more to do. Judgement."""
 
 _CHANGES = frozenset({Stage.CHANGE, Stage.CALL_OFF})
 
@@ -116,7 +118,7 @@ class Corrections:
         counts = self._counts(correction)
         audience = self._audience(correction)
         max_messages = self.context.household.policy.max_messages
-        allowed = max_messages if revision.added else max(1, max_messages - KEPT_FOR_MORE)
+        allowed = allowed_messages(revision, max_messages)
         channels = [channel for channel in audience if counts[channel.name] < allowed]
         if audience and not channels:
             log.warning(
@@ -160,14 +162,10 @@ class Corrections:
         )
 
     def _save_untold(self, correction: _Correction) -> None:
-        """Write the new orders of a correction, for which no channel has messages left.
-
-        They are open from now on: `status`, the next sheet and a reminder show them. What is off,
-        or due at another hour, stays as it was told.
-        """
-        added = Revision(added=correction.revision.added)
-        if added:
-            save_revision(self.context, correction.told, correction.sheet, added)
+        """Write what holds of a correction for which no channel has messages left."""
+        revision = without_messages(correction.revision)
+        if revision:
+            save_revision(self.context, correction.told, correction.sheet, revision)
 
     def _notice(self, correction: _Correction, channel: Channel, change: int, count: int) -> Notice:
         """Return the notice for a channel. It replaces a change that waits by the whole round."""
@@ -250,7 +248,13 @@ def save_revision(
     """
     ledger, site = context.ledger, context.site
     name, day = told.round.value, told.day
-    patched, called_off = patch_chores(_corrected_chores(context, told), revision, sheet.at)
+    chores = _corrected_chores(context, told)
+    patched, called_off = patch_chores(
+        {chore.id: (chore.chore, chore.changed_at) for chore in chores if chore.open},
+        {chore.id for chore in chores if not chore.open},
+        revision,
+        sheet.at,
+    )
     ledger.keep_change(
         site.name,
         name,
@@ -309,6 +313,4 @@ def _may_be_heard(notice: Notice) -> bool:
 def _order(context: ServiceContext, stored: StoredChore) -> Order | None:
     """Return a stored chore as it was told, or None if all of its plants were removed."""
     chore = context.chore(stored)
-    if chore is None:
-        return None
-    return Order(chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore))
+    return None if chore is None else order_of(chore)

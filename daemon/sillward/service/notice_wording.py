@@ -14,13 +14,13 @@ from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subj
 from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import save_revision
-from sillward.service.round_in_force import RoundInForce
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, Chore
 from sillward_rules.revision import Revision, only
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.told_orders import RoundInForce
 
 LOST_ROUND_TOLD_WITHIN = timedelta(hours=36)
 """A round that could not be sent is mentioned in the next one, if that comes this soon."""

@@ -7,10 +7,11 @@ from datetime import datetime, timedelta
 from sillward.config.household import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ALARM, ServiceContext
-from sillward.service.round_in_force import RoundInForce, round_in_force
+from sillward.service.round_in_force import round_in_force
 from sillward.wording import chore_phrases, follow_up
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.sheet import Round
+from sillward_rules.told_orders import RoundInForce
 
 MIN_BEFORE_REMINDER = timedelta(minutes=15)
 """A channel is not reminded sooner than this after it was told. Judgement: time to act on it."""

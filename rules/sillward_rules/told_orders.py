@@ -1,29 +1,113 @@
-"""What a revision changes about the chores of a round as they stand in the ledger."""
+"""Orders once they have been told: which round holds, what a newer forecast makes of its chores,
+and how much of that is said.
 
-from collections.abc import Sequence
+The daemon and the replay both go by this; what either keeps its orders in is its own.
+"""
+
+from collections.abc import Callable, Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import replace
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, timedelta
 
-from sillward.ledger import StoredChore
 from sillward_rules.chore import Chore, ChoreKind, Grounds
-from sillward_rules.revision import Revision, only
+from sillward_rules.revision import Order, Revision, hour_of, only
+from sillward_rules.sheet import Round
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+
+MOVED_BY = timedelta(minutes=20)
+"""A change of an hour by no more than this is not told. Judgement."""
+
+MAX_MESSAGES = 6
+"""The most messages of a round to a channel, changes and reminders included. Judgement."""
+
+KEPT_FOR_MORE = 2
+"""This many of a round's messages are kept for what is more to do. Judgement."""
+
+
+# -- which round holds
+
+
+@dataclass(frozen=True, slots=True)
+class RoundInForce:
+    """A daily round that has been told.
+
+    until: the time until which its orders are worth following.
+    """
+
+    round: Round
+    day: date
+    until: datetime
+
+
+def round_in_force(
+    site: Site,
+    now: datetime,
+    is_told: Callable[[Round, date], bool],
+    dusk_on: Callable[[date], datetime],
+) -> RoundInForce | None:
+    """Return the round whose orders hold now: tonight's dusk, else this morning until dusk.
+
+    None if it has not been told. is_told: whether the round of a date was told. dusk_on: when the
+    dusk round of a date is due.
+    """
+    night = sun.night_at_or_after(site, now)
+    if is_told(Round.DUSK, night.day):
+        return RoundInForce(Round.DUSK, night.day, night.end)
+    today = site.local_date(now)
+    if is_told(Round.MORNING, today):
+        dusk = dusk_on(today)
+        if now < dusk:
+            return RoundInForce(Round.MORNING, today, dusk)
+    return None
+
+
+# -- what is said of a revision
+
+
+def allowed_messages(revision: Revision, max_messages: int) -> int:
+    """Return how many messages of a round a channel may have had for a revision still to be told.
+
+    It must be fewer. max_messages: the most that a channel gets of a round.
+    """
+    return max_messages if revision.added else max(1, max_messages - KEPT_FOR_MORE)
+
+
+def without_messages(revision: Revision) -> Revision:
+    """Return what holds of a revision for which no channel has messages left.
+
+    New orders are open from now on: `status`, the next sheet and a reminder show them. What is off,
+    or due at another hour, stays as it was told.
+    """
+    return Revision(added=revision.added)
+
+
+# -- what a revision changes about chores
+
 
 PatchedChore = tuple[Chore, datetime | None]
 """A chore, and when it last got another hour or more plants, if it did since it was told."""
 
 
+def order_of(chore: Chore) -> Order:
+    """Return a chore as it was told."""
+    return Order(chore.id, chore.kind, chore.plants, chore.from_spot, chore.to_spot, hour_of(chore))
+
+
 def patch_chores(
-    chores: Sequence[StoredChore], revision: Revision, at: datetime
+    before: Mapping[str, PatchedChore],
+    closed: AbstractSet[str],
+    revision: Revision,
+    at: datetime,
 ) -> tuple[list[PatchedChore], list[str]]:
     """Return the chores that a revision changes, as they are from now on, and the ids of those
     that are called off.
 
     Every plant leaves the chore that it was in, and joins one at its new hour. A chore that plants
     join is marked with the time `at`.
+
+    before: the open chores of the round, by id. closed: the ids of the others.
     """
-    before = {stored.id: (stored.chore, stored.changed_at) for stored in chores if stored.open}
-    closed = {stored.id for stored in chores if not stored.open}
     arriving: list[Chore] = [*revision.added, *(moved.chore for moved in revision.moved)]
     leaving = {(order.kind, name) for order in revision.called_off for name in order.plants}
     leaving |= {(chore.kind, name) for chore in arriving for name in chore.plants}
