@@ -1,6 +1,7 @@
 """Arrays: floats, with time on axis 0 and NaN where nothing is known; and how to group their
 rows."""
 
+import math
 from typing import TypeAlias
 
 import numpy as np
@@ -10,6 +11,9 @@ Array: TypeAlias = NDArray[np.float64]
 
 HOUR_S = 3600
 """One hour [s]."""
+
+erfc = np.vectorize(math.erfc, otypes=[np.float64])
+"""The complementary error function of every element. NumPy has none."""
 
 
 def finite_or_none(value: float, digits: int) -> float | None:

@@ -14,7 +14,7 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, erfc
 
 USUAL_ERROR_K = (1.3, 1.7, 2.0, 2.2, 2.5, 2.8, 3.1)
 """Standard deviation of the error of a night's minimum, for the first night ahead to the seventh
@@ -220,12 +220,8 @@ def chance_under(margin_k: Array, spread: Spread, rows: np.ndarray) -> Array:
         in_errors = at / np.where(exact, 1.0, error)
         certain = np.where(at < 0, -np.inf, np.inf)
         nearest[number] = np.where(exact, certain, in_errors).min(axis=0)
-    chance = _erfc(nearest / math.sqrt(2.0)).mean(axis=0) / 2
+    chance = erfc(nearest / math.sqrt(2.0)).mean(axis=0) / 2
     return np.asarray(np.where(np.isfinite(margin).all(axis=0), chance, unknown))
-
-
-# NumPy has no error function.
-_erfc = np.vectorize(math.erfc, otypes=[np.float64])
 
 
 def percent(chance: float) -> str:
