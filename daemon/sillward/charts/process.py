@@ -12,7 +12,7 @@ from contextlib import closing
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
-from sillward.charts.data import ChartData, to_plain
+from sillward.charts.data import ChartData, YearChart, to_plain
 from sillward.child_process import ChildError, ChildProcess, Failure
 from sillward.errors import ChartError, one_line
 
@@ -68,7 +68,10 @@ def _log_once(reason: str) -> None:
 
 
 def picture(
-    data: ChartData, form: Form, command: Sequence[str] = COMMAND, limit_s: float = LIMIT_S
+    data: ChartData | YearChart,
+    form: Form,
+    command: Sequence[str] = COMMAND,
+    limit_s: float = LIMIT_S,
 ) -> bytes:
     """Return the chart as a picture. Raise ChartError with the reason if it cannot be drawn."""
     max_reply_bytes = MAX_CHART_BYTES * 4 // 3 + 1_000  # base64, and the JSON around it

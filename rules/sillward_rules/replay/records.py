@@ -9,9 +9,11 @@ over), at injury during all hours.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from datetime import date, datetime
+from datetime import UTC, date, datetime, tzinfo
 from enum import Enum
 from typing import Any, TypeAlias
+
+from sillward_rules.arrays import finite_or_none
 
 JsonValue: TypeAlias = Any
 
@@ -196,23 +198,27 @@ class ReplayResult:
         return len(self.nights) == (self.last - self.first).days + 1
 
 
-def as_json(value: Any) -> JsonValue:
+def as_json(value: Any, zone: tzinfo = UTC, digits: int = 3) -> JsonValue:
     """Return a record, a result or a summary as values that JSON has.
 
-    Dates and times become ISO 8601 text, enumerations their values, what is derived (a depth, a
-    margin) is added.
+    Dates and times become ISO 8601 text, times in this zone, enumerations their values; numbers are
+    rounded to so many digits. What is derived (a depth, a margin) is added.
     """
     if isinstance(value, Enum):
         return value.value
-    if isinstance(value, date | datetime):
+    if isinstance(value, datetime):
+        return value.astimezone(zone).isoformat(timespec="seconds")
+    if isinstance(value, date):
         return value.isoformat()
+    if isinstance(value, float):
+        return finite_or_none(value, digits)
     if isinstance(value, Mapping):
-        return {str(key): as_json(item) for key, item in value.items()}
+        return {str(key): as_json(item, zone, digits) for key, item in value.items()}
     if isinstance(value, tuple | list):
-        return [as_json(item) for item in value]
+        return [as_json(item, zone, digits) for item in value]
     if hasattr(value, "__dataclass_fields__"):
-        plain = {one.name: as_json(getattr(value, one.name)) for one in fields(value)}
-        return plain | {name: getattr(value, name) for name in _DERIVED.get(type(value), ())}
+        names = [*(one.name for one in fields(value)), *_DERIVED.get(type(value), ())]
+        return {name: as_json(getattr(value, name), zone, digits) for name in names}
     return value
 
 

@@ -11,6 +11,7 @@ from sillward.charts.data.codec import document, from_plain, to_plain
 from sillward.charts.data.model import KINDS, MAX_FILM_MIN, ChartData, Kind, LimitLine, Window
 from sillward.charts.data.night import night_chart
 from sillward.charts.data.water import WATER_DAYS, water_chart
+from sillward.charts.data.year import YearChart, year_chart
 from sillward.text.units import SI, Units
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
@@ -25,10 +26,12 @@ __all__ = [
     "Kind",
     "LimitLine",
     "Window",
+    "YearChart",
     "chart_of",
     "document",
     "from_plain",
     "to_plain",
+    "year_chart",
 ]
 
 

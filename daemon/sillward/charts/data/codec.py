@@ -5,7 +5,9 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from sillward.charts.data import year
 from sillward.charts.data.model import ChartData, DaySpan, LimitLine, NightSpan, Window
+from sillward.charts.data.year import YearChart
 from sillward.text.units import SI, Units
 
 SCHEMA = 1
@@ -21,8 +23,10 @@ def document(data: ChartData) -> dict[str, Any]:
     return {"schema": SCHEMA, **plain, "footer": [forecast, replace(data, units=SI).made]}
 
 
-def to_plain(data: ChartData) -> dict[str, Any]:
+def to_plain(data: ChartData | YearChart) -> dict[str, Any]:
     """Return the data as plain types, units included: what `from_plain` takes."""
+    if isinstance(data, YearChart):
+        return year.to_plain(data)
     plain: dict[str, Any] = _plain(asdict(data))
     return plain
 
@@ -37,8 +41,10 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def from_plain(plain: dict[str, Any]) -> ChartData:
+def from_plain(plain: dict[str, Any]) -> ChartData | YearChart:
     """Return the data that `to_plain` wrote. Raise KeyError, TypeError or ValueError if invalid."""
+    if plain["kind"] == "year":
+        return year.from_plain(plain)
     zone = ZoneInfo(plain["zone"])
 
     def at(text: str) -> datetime:

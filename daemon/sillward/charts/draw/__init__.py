@@ -11,10 +11,11 @@ from matplotlib.figure import Figure
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from sillward.charts.data import ChartData
+from sillward.charts.data import ChartData, YearChart
 from sillward.charts.draw.night import night_figure
 from sillward.charts.draw.style import GREY, LARGE, SMALL, USUAL, chart_style
 from sillward.charts.draw.water import water_figure
+from sillward.charts.draw.year import footer_lines, year_figure
 from sillward.charts.process import MADE_BY, Form
 
 PNG_DPI = 150
@@ -27,7 +28,7 @@ _DOCTYPE = re.compile(rb"<!DOCTYPE.*?>\s*", re.DOTALL)
 _METADATA = re.compile(rb"\s*<metadata>.*?</metadata>", re.DOTALL)
 
 
-def image(data: ChartData, form: Form) -> bytes:
+def image(data: ChartData | YearChart, form: Form) -> bytes:
     """Return the chart as a picture. An SVG refers to nothing outside of itself."""
     with chart_style():
         figure, picture = figure_of(data), io.BytesIO()
@@ -50,10 +51,10 @@ def _with_palette(picture: io.BytesIO, title: str) -> bytes:
     return png.getvalue()
 
 
-def figure_of(data: ChartData) -> Figure:
+def figure_of(data: ChartData | YearChart) -> Figure:
     """Return the chart as a figure, to which more may be added."""
     with chart_style():
-        figure = night_figure(data) if data.kind == "night" else water_figure(data)
+        figure = _figure(data)
         inch = 1 / figure.get_figheight()
         figure.text(0.02, 1 - 0.1 * inch, data.title, size=LARGE, weight="bold", va="top")
         figure.text(0.02, 1 - 0.33 * inch, data.subtitle, size=USUAL, va="top")
@@ -62,6 +63,14 @@ def figure_of(data: ChartData) -> Figure:
         return figure
 
 
-def _footer(data: ChartData) -> list[str]:
+def _figure(data: ChartData | YearChart) -> Figure:
+    if isinstance(data, YearChart):
+        return year_figure(data)
+    return night_figure(data) if data.kind == "night" else water_figure(data)
+
+
+def _footer(data: ChartData | YearChart) -> list[str]:
+    if isinstance(data, YearChart):
+        return footer_lines(data)
     band = [] if data.band_origin is None else [f"likely range: 2 nights in 3; {data.band_origin}"]
     return [data.forecast, *band, data.made]

@@ -7,6 +7,7 @@ from typing import Any
 import matplotlib as mpl
 
 BLUE, SKY, VERMILLION, GREEN = "#0072B2", "#56B4E9", "#D55E00", "#009E73"
+ORANGE, YELLOW, PURPLE = "#E69F00", "#F0E442", "#CC79A7"
 """From the palette of Okabe and Ito, "Color universal design" (2008); values from memory."""
 
 GREY, INK = "#6B6B6B", "#1A1A1A"

@@ -1,0 +1,294 @@
+"""What `sillward replay` prints: how the daily tool would have done in past weather.
+
+Counts are of plants night by night: two plants that are missed in one night are two.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date
+from itertools import groupby
+from typing import Any
+
+from sillward.charts.data.year import MEANINGS, NightMark, months_of
+from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
+from sillward.text.units import fixed
+from sillward.wording.voice import Voice
+from sillward_rules.replay import summary
+from sillward_rules.replay.records import (
+    Cause,
+    Exposure,
+    NearMiss,
+    NightRecord,
+    ReplayResult,
+    Warned,
+    as_json,
+)
+from sillward_rules.replay.summary import DEEP_K, SHALLOW_K, Totals
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import percent
+
+MAX_WORST = 5
+"""Exposures that are told one by one. Judgement: as many as one remembers."""
+
+MAX_NEAR = 2
+"""Nights that are told of those that went well, in each list. Judgement: as above."""
+
+MAX_NAMED = 2
+"""Plants that a line names before it counts."""
+
+MAX_MONTHS = 26
+"""Up to so many months, each has a line with a letter for each night. Judgement: a screen."""
+
+_CAUSES: Mapping[Cause, str] = {
+    Cause.MISSED: "not told to go in",
+    Cause.LATE: "told too late",
+    Cause.OUT_TOO_EARLY: "let out again too early",
+    Cause.NOT_DONE: "told, and not done",
+    Cause.NO_COVER: "no cover that is warm enough",
+}
+
+_WARNED: Mapping[Warned, str] = {
+    Warned.NOTHING: "",
+    Warned.CLOSE_CALL: ", named as a close call",
+    Warned.DIP_BORNE: ", named as a dip that it bears",
+}
+
+_LABELLED = (Column(fixed=True), Column())
+"""A label, and what is said about it."""
+
+# -- for machines
+
+
+def document(result: ReplayResult, site: Site, remarks: Sequence[str]) -> dict[str, Any]:
+    """Return a replay as plain types: every night, and what all of them come to.
+
+    remarks: what is to be said of the past weather.
+    """
+    return {"schema": 1, **result_document(result, site), "remarks": list(remarks)}
+
+
+def result_document(result: ReplayResult, site: Site) -> dict[str, Any]:
+    """Return what one replay found; times are in the site's zone."""
+    plain: dict[str, Any] = as_json(result, site.zone)
+    nights = plain.pop("nights")
+    return plain | {
+        "totals": as_json(summary.totals(result.nights)),
+        "by_month": as_json(summary.by_month(result.nights)),
+        "harm_by_plant": as_json(summary.harm_by_plant(result.nights)),
+        "reliability": as_json(summary.reliability(result.nights)),
+        "nights": nights,
+    }
+
+
+# -- for people
+
+
+def text(result: ReplayResult, voice: Voice, remarks: Sequence[str], screen: Screen = PIPE) -> str:
+    """Return a replay as a summary that is read in a minute."""
+    lines = head(result, voice, screen)
+    for remark in remarks:
+        lines += screen.lines(f"! {remark}", Mark.TROUBLE)
+    if not result.nights:
+        return "\n".join(lines)
+    totals = summary.totals(result.nights)
+    lines += ["", *table(list(_rows(totals, voice)), _LABELLED, screen)]
+    lines += screen.lines("Plants are counted night by night: one on two nights is two.")
+    for title, told in (
+        ("what suffered most", _worst(result.nights, voice)),
+        ("what came closest outside", _narrowest(result.nights, voice)),
+        ("what cover saved", _saved(result.nights, voice)),
+    ):
+        if told:
+            lines += ["", title]
+            for line in told:
+                lines += screen.lines(f"  {line}")
+    lines += ["", *_calendar(result.nights, screen)]
+    return "\n".join(lines)
+
+
+def head(result: ReplayResult, voice: Voice, screen: Screen) -> list[str]:
+    """Return what was replayed, and how far it came."""
+    span = _span(result.first, result.last, voice)
+    lines = screen.lines(f"{result.site}, {span}: {plants(result.plants)}")
+    seed = "" if result.seed is None else f", seed {result.seed}"
+    lines += screen.lines(f"forecasts: {result.forecasts}{seed}")
+    if not result.complete:
+        count = (result.last - result.first).days + 1
+        until = f", until {day_and_year(result.nights[-1].night, voice)}" if result.nights else ""
+        told = f"interrupted: {number(len(result.nights))} of {number(count)} nights{until}"
+        lines += screen.lines(told, Mark.TROUBLE)
+    return lines
+
+
+def day_and_year(day: date, voice: Voice) -> str:
+    """Return a date as "Thu 14 May 2026"."""
+    return f"{voice.day(day)} {day.year}"
+
+
+def number(value: float) -> str:
+    """Return a count as "1,204"."""
+    return f"{value:,.0f}"
+
+
+def _span(first: date, last: date, voice: Voice) -> str:
+    return f"{day_and_year(first, voice)} to {day_and_year(last, voice)}"
+
+
+def _rows(totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
+    """Yield the lines of the summary, each a label and what is said about it."""
+    away = f", {number(totals.away)} of them away" if totals.away else ""
+    yield "nights", f"{number(totals.nights)}{away}"
+    yield "walks", f"{number(totals.walks)}, in and out; {_of(totals.needless_walks)}"
+    yield "carried in", f"{plants(totals.carried_in)}, {_of(totals.needless_carried)}"
+    yield "carried out", plants(totals.carried_out)
+    pushes, corrections = totals.pushes / max(1, totals.nights), totals.corrections
+    share = fixed(100 * (totals.corrected_share or 0.0), 1)
+    on_nights = f", on {share} % of nights" if corrections else ""
+    yield (
+        "messages",
+        f"{fixed(pushes, 1)} a day; {counted(corrections, 'correction')}{on_nights}",
+    )
+    yield "needed cover", f"{plants(totals.needed)}; {number(totals.covered)} had it all the while"
+    yield "missed", _missed(totals, voice)
+    kept = ""
+    if totals.deadlines:
+        share = fixed(100 * (totals.deadline_kept or 0.0), 1)
+        kept = f"; {share} % of {number(totals.deadlines)} deadlines kept"
+    yield "told too late", _trouble(totals.late, kept)
+    yield "out too early", _trouble(totals.out_too_early)
+    if totals.not_done:
+        yield "not done", _trouble(totals.not_done)
+    if totals.no_cover:
+        yield "cover too cold", _trouble(totals.no_cover)
+    yield "under the limit", f"{number(totals.hours_under)} plant-hours"
+    yield "harm", f"{fixed(totals.harm, 2)}, where 1 is a plant that lost leaves"
+    if totals.unjudged:
+        yield "not judged", f"{plants(totals.unjudged)}: too little is known of the weather"
+
+
+def _of(needless: int) -> str:
+    return f"{number(needless)} for nothing"
+
+
+def _missed(totals: Totals, voice: Voice) -> Cell:
+    """Return the misses by depth, and those of which the grower had no word at all."""
+    if not totals.misses:
+        return Marked("none", Mark.OK)
+    half, deep = voice.kelvins(SHALLOW_K), voice.kelvins(DEEP_K)
+    by_depth = (
+        (totals.shallow, f"by less than {half}"),
+        (totals.half_k, f"by {half} to {deep}"),
+        (totals.deep, f"by {deep} or more"),
+        (totals.unwarned, "without a word"),
+    )
+    parts = [f"{number(count)} {how}" for count, how in by_depth if count]
+    return Marked(f"{plants(totals.misses)}: {', '.join(parts)}", Mark.TROUBLE)
+
+
+def _trouble(count: int, more: str = "") -> Cell:
+    return Marked(f"{plants(count)}{more}", Mark.TROUBLE) if count else f"none{more}"
+
+
+def plants(count: int) -> str:
+    """Return "1 plant" or "1,204 plants"."""
+    return counted(count, "plant")
+
+
+def counted(count: int, one: str) -> str:
+    """Return "1 walk" or "12 walks"."""
+    return f"{number(count)} {one}{'' if count == 1 else 's'}"
+
+
+# -- single nights
+
+
+def _worst(nights: Sequence[NightRecord], voice: Voice) -> list[str]:
+    return [
+        f"{day_and_year(night, voice)}: {_exposure(exposure, voice)}"
+        for night, exposure in summary.worst(nights, MAX_WORST)
+    ]
+
+
+def _exposure(exposure: Exposure, voice: Voice) -> str:
+    hours = fixed(exposure.hours, 1)
+    low = voice.beside(exposure.low_c, exposure.limit_c)
+    chance = "" if exposure.chance is None else f", chance told {percent(exposure.chance)}"
+    return (
+        f"{voice.names(exposure.plants, MAX_NAMED)}, {exposure.spot}: {low}, "
+        f"limit {voice.bound(exposure.limit_c)}, for {hours} h; {_CAUSES[exposure.cause]}"
+        f"{_WARNED[exposure.warned]}{chance}"
+    )
+
+
+def _narrowest(nights: Sequence[NightRecord], voice: Voice) -> list[str]:
+    return [
+        f"{day_and_year(night, voice)}: {_near_miss(near, voice)}, "
+        f"{voice.kelvins(near.margin_k)} above it"
+        for night, near in summary.narrowest(nights, MAX_NEAR)
+    ]
+
+
+def _saved(nights: Sequence[NightRecord], voice: Voice) -> list[str]:
+    return [
+        f"{day_and_year(night, voice)}: {_near_miss(near, voice)}, "
+        f"{voice.kelvins(-near.margin_k)} under it"
+        for night, near in summary.saved(nights, MAX_NEAR)
+    ]
+
+
+def _near_miss(near: NearMiss, voice: Voice) -> str:
+    low = voice.beside(near.low_c, near.limit_c)
+    names = voice.names(near.plants, MAX_NAMED)
+    return f"{names}, {near.spot}: {low}, limit {voice.bound(near.limit_c)}"
+
+
+# -- the calendar
+
+_COLOURS: Mapping[NightMark, Mark] = {
+    NightMark.MISSED: Mark.TROUBLE,
+    NightMark.LATE: Mark.TROUBLE,
+    NightMark.NOT_DONE: Mark.TROUBLE,
+    NightMark.NO_COVER: Mark.TROUBLE,
+    NightMark.IN: Mark.COLD,
+}
+
+_YEAR_COLUMNS = (Column(fixed=True), *(Column(right=True, fixed=True) for _ in range(6)))
+
+
+def _calendar(nights: Sequence[NightRecord], screen: Screen) -> list[str]:
+    """Return a line of letters for each month; of many years a line of numbers for each."""
+    months = months_of(nights)
+    if len(months) > MAX_MONTHS:
+        return _years(nights, screen)
+    walks = {month: totals.walks for month, totals in summary.by_month(nights).items()}
+    lines = [f"{'':7}  {'1   5    10   15   20   25   30':<31}  walks"]
+    for month, marks in months.items():
+        strip = ""
+        for mark, run in groupby(marks.get(day) for day in range(1, 32)):
+            letters = (mark.value if mark else " ") * len(list(run))
+            strip += screen.painted(letters, _COLOURS.get(mark) if mark else None)
+        lines.append(f"{month}  {strip}  {number(walks[month]):>5}")
+    used = {mark for marks in months.values() for mark in marks.values()}
+    for mark, meaning in MEANINGS.items():
+        if mark in used:
+            lines += screen.lines(f"  {mark.value}  {meaning}")
+    return lines
+
+
+def _years(nights: Sequence[NightRecord], screen: Screen) -> list[str]:
+    rows: list[tuple[Cell, ...]] = [("year", "nights", "in", "walks", "idle", "missed", "hours")]
+    for year, of_year in groupby(nights, lambda night: night.night.year):
+        totals = summary.totals(list(of_year))
+        missed = number(totals.misses)
+        rows.append(
+            (
+                str(year),
+                number(totals.nights),
+                number(totals.carried_in),
+                number(totals.walks),
+                number(totals.needless_walks),
+                Marked(missed, Mark.TROUBLE) if totals.misses else missed,
+                number(totals.hours_under),
+            )
+        )
+    note = "in: plants carried in; idle: walks for nothing; hours: plant-hours under the limit"
+    return [*table(rows, _YEAR_COLUMNS, screen), *screen.lines(note)]
