@@ -290,6 +290,21 @@ class CarryEnds(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class NightsSafe(Remark):
+    """From or up to which evening nights at a spot are safe for plants, by many past years.
+
+    begins: whether they are safe from this day on; else this is the last day.
+    years: how many years say so.
+    """
+
+    spot: str
+    plants: tuple[str, ...]
+    day: date
+    begins: bool
+    years: int
+
+
+@dataclass(frozen=True, slots=True)
 class SpotDark(Remark):
     """A spot too dark for this many plants: its light in a day, and the need of the neediest."""
 

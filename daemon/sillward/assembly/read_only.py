@@ -21,10 +21,11 @@ from sillward.net.http import Answer
 from sillward.net.progress import patient
 from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
+from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet
 from sillward_rules.plants.state import State
 from sillward_rules.remark import ForecastInstead
-from sillward_rules.sheet import Round, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
@@ -112,6 +113,12 @@ def stored_states(app: App) -> State:
         return states_at(ledger, app.site, app.clock())
 
 
+def with_kept_season(app: App, sheet: Sheet) -> Sheet:
+    """Return a sheet of the week with what the ledger keeps of past years."""
+    with closing(ledger_to_read(app)) as ledger:
+        return with_season(sheet, app.household.collection, ledger)
+
+
 def stored_sheet(app: App, now: datetime) -> str | None:
     """Return the full sheet of the round nearest in time, by the forecast that is saved.
 
@@ -129,7 +136,7 @@ def stored_sheet(app: App, now: datetime) -> str | None:
     except SillwardError:
         return None
     round_ = due_rounds.nearest(app.site, now)
-    sheet = draw_up(round_, app.household.collection, weather, states, now)
+    sheet = with_kept_season(app, draw_up(round_, app.household.collection, weather, states, now))
     return full_sheet.text(sheet, app.household.voice, attribution(app, weather))
 
 

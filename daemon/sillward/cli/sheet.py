@@ -28,6 +28,7 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
     weather = read_only.fetched_weather(app, now)
     drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)
+    drawn = read_only.with_kept_season(app, drawn)
     if as_json:
         print_json(sheet_json.sheet_document(drawn, app.site))
     elif as_push:

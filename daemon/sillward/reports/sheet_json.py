@@ -56,6 +56,7 @@ def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
     return {
         "trips": outlook.trips,
         "turn": None if outlook.turn is None else voice.remark(outlook.turn),
+        "season": None if outlook.season is None else voice.remark(outlook.season),
         "spells": _texts(outlook.spells, voice),
         "dark": _texts(outlook.dark, voice),
         "nights": [

@@ -12,6 +12,7 @@ from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
 from sillward.service.run_control import RunControl
+from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
@@ -74,7 +75,10 @@ class ServiceContext:
         """Work out a round now, from what the ledger knows of the plants."""
         # The ledger keeps whole seconds: what was told at a time is compared with that very time.
         now = self.clock().replace(microsecond=0)
-        return draw_up(round_, self.household.collection, weather, self.states(), now)
+        collection = self.household.collection
+        return with_season(
+            draw_up(round_, collection, weather, self.states(), now), collection, self.ledger
+        )
 
     def chore(self, stored: StoredChore) -> Chore | None:
         """Return a chore as it was told, without plants that were removed; None if all were."""

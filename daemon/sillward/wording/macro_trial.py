@@ -52,6 +52,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "count": (3, 1, 4),
     "day": (_DAY, _NEXT),
     "days": (7, 4),
+    "begins": (True, False),
     "below_k": (4.3, 6.0),
     "done": (4, 2),
     "dry_from": (_AT, _LATER),
@@ -181,6 +182,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "without": ("", "Wax vine"),
     "worst_day": (_DAY, _NEXT),
     "worst_k": (1.5, -2.0, 0.0),
+    "years": (20, 6, 1),
     "year": (2026, 2027),
 }
 """Values of each fact, the usual one first."""

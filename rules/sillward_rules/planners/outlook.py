@@ -80,6 +80,7 @@ class Outlook:
 
     - spells: hot or dry days in a row, and warm nights.
     - turn: when the season of carrying begins or ends.
+    - season: what past years say of the coming weeks, if whoever keeps that adds it.
     - chores: the carrying expected, both ways, if the advice of each day is followed.
     - dark: spots that are too dark for the plants that live there.
     """
@@ -91,6 +92,7 @@ class Outlook:
     chores: tuple[Chore, ...]
     warnings: tuple[Remark, ...]
     dark: tuple[Remark, ...] = ()
+    season: Remark | None = None
 
     @property
     def trips(self) -> int:

@@ -22,7 +22,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.replay.past_nights import PastNights
-from sillward_rules.weather.season import Season, day_length_h, season_of
+from sillward_rules.weather.season import Grows, Season, day_length_h, season_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 
@@ -58,6 +58,10 @@ class YearDay:
     def number(self) -> int:
         """The days since 1 January in a year of 365."""
         return (self.in_year(_COMMON_YEAR.year) - _COMMON_YEAR).days
+
+    def is_within(self, since: "YearDay", until: "YearDay") -> bool:
+        """Return whether it lies from one day of the calendar up to the day before another."""
+        return _days_from(since, self) < _days_from(since, until)
 
     def in_year(self, year: int) -> date:
         """Return this day of a year."""
@@ -127,10 +131,23 @@ class Safe(Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class NightLimit:
+    """What plants that live at a spot stand at night.
+
+    limit_c : the limit [°C]. rest_limit_c : the lower one that holds while they rest, or None;
+    grows : for these, at what warmth they grow.
+    """
+
+    spot: str
+    limit_c: float
+    rest_limit_c: float | None = None
+    grows: Grows | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class LimitOutlook:
     """The outlook for the plants that live at a spot and share a night limit.
 
-    - limit_c: the limit [°C]; rest_limit_c: the lower one that holds while they rest, or None.
     - plants: their names, in the order of the collection.
     - seasons: the cold seasons that the weather has a part of, in order.
     - first, last: the first and the last night under the limit of a cold season.
@@ -141,9 +158,7 @@ class LimitOutlook:
       safe is FROM_UNTIL.
     """
 
-    spot: str
-    limit_c: float
-    rest_limit_c: float | None
+    limit: NightLimit
     plants: tuple[str, ...]
     seasons: tuple[ColdSeason, ...]
     first: Turn
@@ -157,7 +172,7 @@ class LimitOutlook:
         """Return whether the night of this evening is safe in nine years of ten."""
         if self.safe_from is None or self.safe_until is None:
             return self.safe is Safe.ALL_YEAR
-        return _days_from(self.safe_from, day) < _days_from(self.safe_from, self.safe_until)
+        return day.is_within(self.safe_from, self.safe_until)
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,9 +213,34 @@ class SeasonOutlook:
 # -- working it out
 
 
+def plants_by_limit(collection: Collection) -> dict[NightLimit, tuple[str, ...]]:
+    """Return the plants that live outdoors and have a night limit, by spot and limit.
+
+    In the order of the spots, the most tender plants of a spot first. The night limit of a plant
+    is that of comfort, or else that of injury, as for the daily tool.
+    """
+    found: dict[NightLimit, list[str]] = {}
+    for plant in collection.plants:
+        limit = _limit_of(plant)
+        if limit is not None and not collection.spot(plant.home).holds_itself:
+            found.setdefault(limit, []).append(plant.name)
+    order = {spot.name: number for number, spot in enumerate(collection.spots)}
+    limits = sorted(found, key=lambda limit: (order[limit.spot], -limit.limit_c))
+    return {limit: tuple(found[limit]) for limit in limits}
+
+
+def _limit_of(plant: Plant) -> NightLimit | None:
+    growing, resting = (of.limits.night_low or of.limits.brief_low for of in (plant, plant.at_rest))
+    if growing is None or resting is None:
+        return None
+    if resting.value >= growing.value:
+        return NightLimit(plant.home, growing.value)
+    return NightLimit(plant.home, growing.value, resting.value, plant.grows)
+
+
 def spots_in_question(collection: Collection) -> tuple[Spot, ...]:
     """Return the spots that follow the weather and are home to plants with a night limit."""
-    homes = {plants[0].home for plants in _plants_by_limit(collection)}
+    homes = {limit.spot for limit in plants_by_limit(collection)}
     return tuple(spot for spot in collection.spots if spot.name in homes)
 
 
@@ -213,34 +253,16 @@ def season_outlook(collection: Collection, nights: PastNights) -> SeasonOutlook:
         msg = "season_outlook: there is no night in the weather"
         raise ValueError(msg)
     calendar = _Calendar(collection.site, nights)
-    columns = {name: column for column, name in enumerate(nights.spots)}
-    limits = [
-        _limit_outlook(calendar, plants, columns[plants[0].home])
-        for plants in _plants_by_limit(collection)
-    ]
-    order = {spot.name: number for number, spot in enumerate(collection.spots)}
-    limits.sort(key=lambda limit: (order[limit.spot], -limit.limit_c))
     return SeasonOutlook(
-        nights.first, nights.days[-1], calendar.cut, calendar.missing(), tuple(limits)
+        first=nights.first,
+        last=nights.days[-1],
+        cut=calendar.cut,
+        missing=calendar.missing(),
+        limits=tuple(
+            _limit_outlook(calendar, limit, plants)
+            for limit, plants in plants_by_limit(collection).items()
+        ),
     )
-
-
-def _plants_by_limit(collection: Collection) -> list[list[Plant]]:
-    """Group the plants with a night limit outdoors by home, limit, and what holds at rest."""
-    groups: dict[tuple[object, ...], list[Plant]] = {}
-    for plant in collection.plants:
-        limit, at_rest = _limit_c(plant), _limit_c(plant.at_rest)
-        if collection.spot(plant.home).holds_itself or limit is None or at_rest is None:
-            continue
-        rests = (at_rest, plant.grows) if at_rest < limit else None
-        groups.setdefault((plant.home, limit, rests), []).append(plant)
-    return list(groups.values())
-
-
-def _limit_c(plant: Plant) -> float | None:
-    """Return the night limit of a plant, or else that of injury [°C]."""
-    limit = plant.limits.night_low or plant.limits.brief_low
-    return None if limit is None else limit.value
 
 
 class _Calendar:
@@ -253,6 +275,7 @@ class _Calendar:
     def __init__(self, site: Site, nights: PastNights) -> None:
         self.site = site
         self.cut = cut_of(site)
+        self.columns = {name: column for column, name in enumerate(nights.spots)}
         days = nights.days
         first, last = self._season(days[0]), self._season(days[-1])
         start, end = self.cut.in_year(first), self.cut.in_year(last + 1)
@@ -286,26 +309,19 @@ class _Calendar:
             )
         return tuple(found)
 
-    def limit_c(self, plant: Plant, column: int) -> Array:
-        """(night,) the limit that holds for a plant whose home is a column of the nights [°C]."""
-        limit, at_rest = _limit_c(plant), _limit_c(plant.at_rest)
-        assert limit is not None
-        assert at_rest is not None
-        limits = np.full(len(self.days), limit)
-        if at_rest < limit:
+    def limit_c(self, limit: NightLimit) -> Array:
+        """(night,) the limit that holds, growing or at rest [°C]."""
+        limits = np.full(len(self.days), limit.limit_c)
+        if limit.rest_limit_c is not None and limit.grows is not None:
             lengths = [day_length_h(self.site, day) for day in self.days]
-            rests = season_of(lengths, self.mean_c[:, column], plant.grows) == Season.REST
-            limits[rests] = at_rest
+            mean_c = self.mean_c[:, self.columns[limit.spot]]
+            limits[season_of(lengths, mean_c, limit.grows) == Season.REST] = limit.rest_limit_c
         return limits
 
 
-def _limit_outlook(calendar: _Calendar, plants: Sequence[Plant], column: int) -> LimitOutlook:
-    plant = plants[0]
-    limit, at_rest = _limit_c(plant), _limit_c(plant.at_rest)
-    assert limit is not None
-    assert at_rest is not None
-    low = calendar.low_c[:, column]
-    under, known = low < calendar.limit_c(plant, column), np.isfinite(low)
+def _limit_outlook(calendar: _Calendar, limit: NightLimit, plants: tuple[str, ...]) -> LimitOutlook:
+    low = calendar.low_c[:, calendar.columns[limit.spot]]
+    under, known = low < calendar.limit_c(limit), np.isfinite(low)
     seasons = tuple(
         _cold_season(calendar, year, under, known) for year in np.unique(calendar.season).tolist()
     )
@@ -313,10 +329,8 @@ def _limit_outlook(calendar: _Calendar, plants: Sequence[Plant], column: int) ->
     last, latest = _turn(calendar.cut, seasons, last=True)
     safe, since, until = _safe_part(calendar.cut, earliest, latest)
     return LimitOutlook(
-        spot=plant.home,
-        limit_c=limit,
-        rest_limit_c=at_rest if at_rest < limit else None,
-        plants=tuple(member.name for member in plants),
+        limit=limit,
+        plants=plants,
         seasons=seasons,
         first=first,
         last=last,

@@ -26,6 +26,7 @@ from sillward_rules.remark import (
     HeatAhead,
     HeatUnrelieved,
     MistingMissed,
+    NightsSafe,
     NightUnjudged,
     NoForecast,
     NoShelter,
@@ -261,6 +262,23 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         CarryEnds(THURSDAY),
         "nothing to carry in from Thu 14 May on, as far as the forecast goes",
+    ),
+    (
+        NightsSafe("bench", B, THURSDAY, begins=True, years=12),
+        "nights at bench are safe for 2 plants from Thu 14 May on, in nine years of ten",
+    ),
+    (
+        NightsSafe("bench", A, THURSDAY, begins=False, years=9),
+        "nights at bench are safe for 1 plant until Thu 14 May, in nine years of ten",
+    ),
+    (
+        NightsSafe("bench", A, THURSDAY, begins=False, years=6),
+        "nights at bench are safe for 1 plant until Thu 14 May, in all of 6 past years",
+    ),
+    (
+        NightsSafe("bench", A, THURSDAY, begins=True, years=1),
+        "nights at bench are safe for 1 plant from Thu 14 May on, in the one past year that is "
+        "known",
     ),
     (
         SpotDark("bench", 4.6, "Anemone", 12.4, 1),

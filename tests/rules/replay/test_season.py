@@ -403,7 +403,7 @@ def test_plants_are_grouped_by_home_and_limit_and_those_indoors_left_out() -> No
     found = season_outlook(place, nights)
 
     assert [spot.name for spot in spots_in_question(place)] == ["bench", "wall"]
-    assert [(limit.spot, limit.limit_c, limit.plants) for limit in found.limits] == [
+    assert [(one.limit.spot, one.limit.limit_c, one.plants) for one in found.limits] == [
         ("bench", 13.0, ("A", "C")),
         ("bench", 10.0, ("B",)),
         ("wall", 13.0, ("D",)),
@@ -419,7 +419,7 @@ def test_a_plant_that_rests_has_the_limit_of_its_rest_while_it_does() -> None:
 
     (found,) = season_outlook(collection(resting), nights).limits
 
-    assert (found.limit_c, found.rest_limit_c) == (13.0, 6.0)
+    assert (found.limit.limit_c, found.limit.rest_limit_c) == (13.0, 6.0)
     assert found.by_month[2] == 31
     assert found.by_month[7] == 0
 

@@ -20,7 +20,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
     return title, [
         plain_part(_lows(ahead, writer)),
-        plain_part(capital(voice.remark(ahead.turn)) if ahead.turn else ""),
+        *(plain_part(capital(voice.remark(fact))) for fact in (ahead.turn, ahead.season) if fact),
         *beware,
         *(plain_part(text, optional=True) for text in rest),
         questions,

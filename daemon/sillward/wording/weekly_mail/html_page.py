@@ -249,7 +249,7 @@ def _day(day: DayAhead, voice: Voice) -> _DayRow:
 
 
 def _season(ahead: Outlook) -> list[Remark]:
-    return [*([ahead.turn] if ahead.turn else []), *ahead.spells]
+    return [fact for fact in (ahead.turn, ahead.season, *ahead.spells) if fact is not None]
 
 
 # -- the last week, and the origin of the numbers
