@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import psychrolib
 import pytest
-from examples import a_day, make_recorded
+from examples import a_day, make_past_year, make_recorded
 from matplotlib.colors import to_rgb
 from pvlib.solarposition import get_solarposition
 
@@ -102,6 +102,53 @@ def test_the_script_makes_these_very_bodies(story: make_recorded.Story) -> None:
         # One unit of the last digit: another platform's sine may round the other way.
         unit = 1.0 if name in ("relative_humidity_2m", "cloud_cover") else 0.11
         assert np.abs(np.array(made["hourly"][name]) - np.array(values)).max() <= unit, name
+
+
+# -- a past year
+
+
+PAST_YEAR = FOLDER / "past-year.csv"
+
+
+def past_year(path: Path = PAST_YEAR) -> pd.DataFrame:
+    frame = pd.read_csv(path, skiprows=3)
+    frame.columns = [name.partition(" ")[0] for name in frame.columns]
+    frame.index = pd.to_datetime(frame.time, unit="s", utc=True)
+    return frame
+
+
+def test_the_script_makes_this_very_year(tmp_path: Path) -> None:
+    made_path = tmp_path / "past-year.csv"
+    made_path.write_text(make_past_year.text(), encoding="utf-8")
+
+    made, kept = past_year(made_path), past_year()
+
+    assert made.columns.tolist() == kept.columns.tolist()
+    assert made.time.tolist() == kept.time.tolist()
+    # One unit of the last digit: another platform's sine may round the other way.
+    assert (made - kept).abs().max().max() <= 1.0
+    assert (made.temperature_2m - kept.temperature_2m).abs().max() <= 0.11
+
+
+def test_the_past_year_is_whole_small_and_could_have_been() -> None:
+    frame = past_year()
+    light = frame.direct_radiation + frame.diffuse_radiation
+    elevation = get_solarposition(frame.index, -32.89, -68.85)["elevation"]
+    dark_hour = (elevation < 0) & (elevation.shift(1, fill_value=90) < 0)
+    local = frame.temperature_2m.tz_convert("America/Argentina/Mendoza")
+    month = local.groupby(local.index.month).mean()
+
+    assert PAST_YEAR.stat().st_size < 300_000
+    assert (frame.time.diff().dropna() == 3600).all()
+    assert len(frame) > 375 * 24
+    assert frame.notna().all().all()
+    assert (frame.dew_point_2m <= frame.temperature_2m).all()
+    assert (light[dark_hour] == 0).all()
+    assert (light[elevation > 25] > 40).all()
+    assert month.idxmin() == 7
+    assert month[1] - month[7] > 12
+    assert frame.temperature_2m.between(-12, 44).all()
+    assert 60 < frame.precipitation.sum() < 400
 
 
 # -- one day of one plant
