@@ -70,9 +70,14 @@ class YearDay:
 
 _COMMON_YEAR = date(2001, 1, 1)
 
-CUT_NORTH, CUT_SOUTH = YearDay(7, 20), YearDay(1, 19)
-"""Where the years are cut. Judgement: a month after the solstice, when inland nights are warmest;
-on coasts and between the tropics that day is still well inside the warm half-year."""
+CUT_NORTH, CUT_SOUTH = YearDay(7, 1), YearDay(1, 1)
+"""Where the years are cut. Judgement: soon after the solstice, well inside the warm half-year of a
+continent, a coast or the tropics; and so an archive of ten calendar years has ten first and ten
+last nights."""
+
+EDGE_NIGHTS = 2
+"""So many nights on either side of the cut may be missing. Judgement: an archive of calendar years
+lacks the night of New Year's Eve, which is a summer night where it is next to the cut."""
 
 
 def cut_of(site: Site) -> YearDay:
@@ -90,7 +95,8 @@ class ColdSeason:
     - year: the year of the summer with which it begins.
     - first, last: the evenings of the first and the last such night; None for none.
     - first_known, last_known: whether these are certain: no night before the first, or after the
-      last, is missing. Without a night under the limit both are known only if all nights are.
+      last, is missing, but for `EDGE_NIGHTS`. Without a night under the limit both are known only
+      if all other nights are.
     """
 
     year: int
@@ -346,6 +352,8 @@ def _cold_season(
 ) -> ColdSeason:
     rows = np.flatnonzero(calendar.season == year)
     cold = rows[under[rows]]
+    known = known.copy()
+    known[[*rows[:EDGE_NIGHTS], *rows[-EDGE_NIGHTS:]]] = True
     if not cold.size:
         whole = bool(known[rows].all())
         return ColdSeason(year, None, None, whole, whole)

@@ -40,7 +40,7 @@ def ledger() -> Iterator[Ledger]:
 
 def outlook() -> SeasonOutlook:
     """Twelve years whose nights are cold from 1 April to 19 November."""
-    first, days = date(2001, 1, 19), (date(2013, 1, 19) - date(2001, 1, 19)).days
+    first, days = date(2001, 1, 1), (date(2013, 1, 1) - date(2001, 1, 1)).days
     dates = [first + timedelta(days=day) for day in range(days)]
     low = np.array([[8.0 if (4, 1) <= (day.month, day.day) <= (11, 19) else 18.0] for day in dates])
     return season_outlook(PLACE, PastNights(first, ("bench",), low, low))
