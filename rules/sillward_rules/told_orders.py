@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.revision import Order, Revision, hour_of, only
-from sillward_rules.sheet import Round
+from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
@@ -60,6 +60,15 @@ def round_in_force(
         if now < dusk:
             return RoundInForce(Round.MORNING, today, dusk)
     return None
+
+
+def chores_of(sheet: Sheet, day: date) -> list[Chore]:
+    """Return the chores that belong to a round of this date.
+
+    What is still open from an earlier day is on its sheet too, but belongs to the round of that
+    day.
+    """
+    return [chore for chore in sheet.chores if chore.overdue_since is None or chore.day >= str(day)]
 
 
 # -- what is said of a revision

@@ -21,6 +21,7 @@ from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, Chore
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.told_orders import chores_of
 from sillward_rules.transitions import first_states, next_state
 
 MIN_SENDING_TIME = timedelta(minutes=5)
@@ -136,12 +137,8 @@ class RoundTeller:
         if sheet is not None and occasion.round is not Round.WEEK:
             enqueued_at = sheet.at
             known = ledger.plant_states.of_site(site.name)
-            chores = [
-                chore
-                for chore in sheet.chores
-                # What is still open from an earlier day has been written down already.
-                if chore.overdue_since is None or chore.day >= str(occasion.day)
-            ]
+            # What is still open from an earlier day has been written down already.
+            chores = chores_of(sheet, occasion.day)
             states, states_after = first_states(known, sheet), next_state(known, sheet)
         ledger.keep_round(
             site.name,

@@ -24,11 +24,11 @@ class Cause(Enum):
     MISSED = "missed"
     """Nothing told that night asked for it to be in."""
     LATE = "late"
-    """It was told to go in, and did, but the leaf was under the limit before the hour told."""
+    """It was told to go in, but the leaf was under the limit before the hour told."""
     OUT_TOO_EARLY = "out too early"
     """It went out again as told, and the leaf was under the limit still or again."""
     NOT_DONE = "not done"
-    """It was told to go in, and nobody was there to do it."""
+    """It was told to go in, and still stood outside after the hour told."""
     NO_COVER = "no cover"
     """It stood where it was told to, under cover that did not hold its limit; or it was to go in
     and has no cover to go to."""
