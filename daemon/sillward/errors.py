@@ -3,7 +3,7 @@
 SillwardError
 ├── ConfigError      the collection or a setting is wrong        exit 78
 ├── UsageError       the call is wrong                           exit 2
-├── SourceError      a source gave no usable forecast            exit 1
+├── SourceError      a source or file gave no usable weather     exit 1
 │   └── DoubtError          ... or one that cannot be true
 ├── NotOursError     a path leads to what is not sillward's      exit 78
 ├── LedgerError      the ledger cannot be used                   exit 1
@@ -69,7 +69,7 @@ class UsageError(SillwardError):
 
 
 class SourceError(SillwardError):
-    """A forecast source gave nothing that can be used.
+    """A forecast source, or a file of past weather, gave nothing that can be used.
 
     passing: whether another try at once may help.
     wait: how long to wait before asking again.

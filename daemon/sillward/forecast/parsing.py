@@ -53,13 +53,17 @@ LAST_SECOND = 2**33
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """Reads the bodies of one source; errors name it."""
+    """Reads the bodies of one source; errors name it.
+
+    subject: what a body is called, with which a sentence begins.
+    """
 
     source: str
+    subject: str = "the answer"
 
     def refuse(self, text: str, *, passing: bool = False) -> NoReturn:
         """Raise SourceError for an answer of no use; with `passing` the next may be better."""
-        msg = f"{self.source}: the answer {text}"
+        msg = f"{self.source}: {self.subject} {text}"
         raise SourceError(msg, passing=passing)
 
     def document(self, body: bytes) -> Any:

@@ -50,7 +50,7 @@ VARIABLES: Mapping[str, Variable] = {
     "diffuse_radiation": Variable("W/m²", *parsing.BEAM),
     "weather_code": Variable("wmo code", 0, 99),
 }
-"""The variables that are asked for. shortwave_radiation is read too, if its parts are missing."""
+"""The variables that are asked for."""
 
 _OPTIONAL = ("weather_code", "cloud_cover_low", "cloud_cover_mid", "cloud_cover_high")
 """Variables that may be missing without a remark, as they are not forecast everywhere. Without its
@@ -59,7 +59,8 @@ layers all cloud counts as low cloud."""
 _HAIL_CODES = (96, 99)
 """Thunderstorm with hail; WMO code table 4677."""
 
-_SHORTWAVE = Variable("W/m²", 0, 1600)
+READ: Mapping[str, Variable] = {**VARIABLES, "shortwave_radiation": Variable("W/m²", 0, 1600)}
+"""The variables that are read."""
 
 _MAX_SPAN = timedelta(days=16 + 92)
 """The longest time that the API covers, ahead and back."""
@@ -192,16 +193,33 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
     remarks: list[str] = []
     series = {
         name: series_of(hourly, units, name, variable, times, rows, remarks, _READING)
-        for name, variable in {**VARIABLES, "shortwave_radiation": _SHORTWAVE}.items()
+        for name, variable in READ.items()
     }
-    temp = series["temperature_2m"]
-    if temp is None or not np.isfinite(temp).any():
-        _READING.refuse("has no temperatures")
-    dew, doubts = parsing.moisture(
-        temp, series["dew_point_2m"], series["relative_humidity_2m"], times, remarks
-    )
     remarks += _lacking(series)
-    known = partial(_known, series, times)
+    return weather_of(series, times, remarks, _READING, NAME, fetched_at)
+
+
+def weather_of(
+    series: Mapping[str, Array | None],
+    times: np.ndarray,
+    remarks: Sequence[str],
+    reader: Reading,
+    source: str,
+    fetched_at: datetime,
+) -> Weather:
+    """Return the weather in some variables (time,); those that are missing or None are unknown.
+
+    remarks: those so far; what is found here comes after them. Raise SourceError without
+    temperatures.
+    """
+    temp = series.get("temperature_2m")
+    if temp is None or not np.isfinite(temp).any():
+        reader.refuse("has no temperatures")
+    said = list(remarks)
+    dew, doubts = parsing.moisture(
+        temp, series.get("dew_point_2m"), series.get("relative_humidity_2m"), times, said
+    )
+    known = partial(_known, series, np.full(times.shape, np.nan))
     direct, diffuse = _radiation(series, times)
     return Weather(
         times=times,
@@ -217,19 +235,19 @@ def parse(body: bytes, site: Site, fetched_at: datetime) -> Weather:
         direct_w_m2=direct,
         diffuse_w_m2=diffuse,
         hail_pct=_hail_pct(known("weather_code")),
-        source=NAME,
+        source=source,
         fetched_at=fetched_at,
-        remarks=tuple(map(Plain, remarks)),
+        remarks=tuple(map(Plain, said)),
         doubts=doubts,
     )
 
 
 def _known(
-    series: Mapping[str, Array | None], times: np.ndarray, name: str, scale: float = 1.0
+    series: Mapping[str, Array | None], unknown: Array, name: str, scale: float = 1.0
 ) -> Array:
-    """Return a variable, scaled (time,); NaN where the body does not have it."""
-    values = series[name]
-    return np.full(times.shape, np.nan) if values is None else values * scale
+    """Return a variable, scaled (time,); `unknown` if the body does not have it."""
+    values = series.get(name)
+    return unknown if values is None else values * scale
 
 
 def _hail_pct(weather_code: Array) -> Array:
@@ -294,16 +312,8 @@ def series_of(
     reader: Reading,
 ) -> Array | None:
     """Return one variable on the full hours (time,); None if the body does not have it."""
-    raw = hourly.get(name)
-    if raw is None:
-        return None
-    if not isinstance(raw, list) or len(raw) != rows.size:
-        reader.refuse(f"has another number of values for {name} than of times")
-    wrong = [value for value in raw if value is not None and not parsing.is_number(value)]
-    if wrong:
-        reader.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
-    values = np.array([np.nan if value is None else value for value in raw], dtype=np.float64)
-    if not np.isfinite(values).any():
+    values = numbers_of(hourly, name, rows.size, reader)
+    if values is None:
         return None
     reader.check_unit(name, units.get(name), variable.unit)
     full = np.full(times.shape, np.nan)
@@ -311,15 +321,29 @@ def series_of(
     return full
 
 
+def numbers_of(hourly: dict[str, Any], name: str, count: int, reader: Reading) -> Array | None:
+    """Return the values of a variable as they are given (given,); None if none is known."""
+    raw = hourly.get(name)
+    if raw is None:
+        return None
+    if not isinstance(raw, list) or len(raw) != count:
+        reader.refuse(f"has another number of values for {name} than of times")
+    wrong = [value for value in raw if value is not None and not parsing.is_number(value)]
+    if wrong:
+        reader.refuse(f'has {name} that are not numbers ("{one_line(wrong[0], 20)}")')
+    values = np.array([np.nan if value is None else value for value in raw], dtype=np.float64)
+    return values if np.isfinite(values).any() else None
+
+
 def _radiation(series: Mapping[str, Array | None], times: np.ndarray) -> tuple[Array, Array]:
     """Return direct and diffuse radiation (time,) [W/m2].
 
     Where only their sum is given, it is split by cloud.
     """
-    direct, diffuse = series["direct_radiation"], series["diffuse_radiation"]
+    direct, diffuse = series.get("direct_radiation"), series.get("diffuse_radiation")
     if direct is not None and diffuse is not None:
         return direct, diffuse
-    total, cloud = series["shortwave_radiation"], series["cloud_cover"]
+    total, cloud = series.get("shortwave_radiation"), series.get("cloud_cover")
     if total is None:
         unknown = np.full(times.shape, np.nan)
         return unknown, unknown

@@ -1,0 +1,53 @@
+"""What a file of past weather is, found out by its content, and its reading."""
+
+import errno
+from pathlib import Path
+
+from sillward import files
+from sillward.archive import csv_table, epw, open_meteo_body
+from sillward.archive.table import PastWeather, past_weather
+from sillward.errors import SourceError
+from sillward.forecast.parsing import Reading
+from sillward.text import printable
+from sillward_rules.weather.site import Site
+
+MAX_BYTES = 64_000_000
+"""The largest file that is read. Judgement: ten years of hours and twenty variables take 12 MB,
+spread over lines of their own 30 MB."""
+
+_PACKED = (b"PK\x03\x04", b"\x1f\x8b", b"BZh", b"\xfd7zXZ")
+_DATABASE = b"SQLite format 3\x00"
+
+
+def read_archive(path: Path, site: Site) -> PastWeather:
+    """Return the past weather in a file, for a site.
+
+    Raise SourceError, in one line, for a file that is none of those that can be read, is for
+    another place, or holds what can be read in two ways.
+    """
+    name = printable.escaped(path.name)
+    reader = Reading(name, "the file")
+    try:
+        body = files.read(path, MAX_BYTES)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        if error.errno == errno.EFBIG:
+            reason += ": give it in parts"
+        msg = f"{name}: cannot be read: {reason}"
+        raise SourceError(msg) from error
+    start = body[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if not start:
+        reader.refuse("is empty")
+    if body.startswith(_PACKED):
+        reader.refuse("is packed: unpack it first")
+    if body.startswith(_DATABASE):
+        reader.refuse("is a database")
+    if start[:1] in (b"{", b"["):
+        table = open_meteo_body.read(body, site, reader)
+    elif start[:1] == b"<":
+        reader.refuse("is a web page, not weather")
+    elif start[:9].upper() == b"LOCATION,":
+        table = epw.read(body, site, reader)
+    else:
+        table = csv_table.read(body, site, reader)
+    return past_weather(table, site, reader)
