@@ -1,9 +1,15 @@
 """Situations in the week round, on a Sunday at six."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
+import numpy as np
+
+from sillward.service.season_memory import keep_season
 from sillward.text.units import SI, Units
+from sillward_rules.plants.collection import Collection
+from sillward_rules.replay.past_nights import PastNights
+from sillward_rules.replay.season import season_outlook, spots_in_question
 from tests.support.collection_files import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
 from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import COLD
@@ -15,10 +21,23 @@ SUNDAY = date(2026, 5, 17)
 
 
 def week(
-    garden_: str, sky: Sky | Recording, units: Units, *, day: date = SUNDAY, fails: bool = False
+    garden_: str,
+    sky: Sky | Recording,
+    units: Units,
+    *,
+    day: date = SUNDAY,
+    fails: bool = False,
+    years_of_nights: int = 0,
 ) -> Told:
-    """Play the round at its hour, after the day's other rounds."""
+    """Play the round at its hour, after the day's other rounds.
+
+    years_of_nights: so many invented past years are kept for the season outlook.
+    """
     played = staged_day(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
+    if years_of_nights:
+        collection = played.household.collection
+        outlook = season_outlook(collection, past_nights(collection, years_of_nights))
+        keep_season(played.ledger, collection, outlook, played.clock())
     played.wire.failing = "answered 503" if fails else None
     played.desk.tick()
     played.sleep("18:20")
@@ -50,6 +69,32 @@ def frost(units: Units) -> Told:
     """Nights about and under nought."""
     lows = (0, -0.4, -2, -4, -1, 0.3, 1, 2)
     return week(garden(SIX), Sky([(low, low + 10) for low in lows], dew_c=-6), units)
+
+
+def past_nights(collection: Collection, years: int) -> PastNights:
+    """Nights of past years: the same each year, a week later or sooner, 8 K colder in July."""
+    spots = tuple(spot.name for spot in spots_in_question(collection))
+    first = date(2026 - years, 1, 1)
+    days = [first + timedelta(days=number) for number in range((date(2026, 1, 1) - first).days)]
+    phase = np.array(
+        [(day.timetuple().tm_yday - 196 - 7 * (day.year % 3 - 1)) / 365.25 for day in days]
+    )
+    low = np.repeat((12 - 8 * np.cos(2 * np.pi * phase))[:, None], len(spots), axis=1)
+    return PastNights(first, spots, low, np.full(low.shape, 18.0))
+
+
+@situation("push-week", imperial=True, full_in=(SI,))
+def a_mild_week_before_nights_are_safe(units: Units) -> Told:
+    """A week of October; twelve past years are kept."""
+    day = date(2026, 10, 11)
+    return week(garden(SIX), Sky([(14, 26)]), units, day=day, years_of_nights=12)
+
+
+@situation("push-week")
+def a_mild_week_before_nights_get_cold(units: Units) -> Told:
+    """A week of March; six past years are kept."""
+    day = date(2026, 3, 22)
+    return week(garden(SIX), Sky([(16, 28)]), units, day=day, years_of_nights=6)
 
 
 @situation("push-week", imperial=True)
