@@ -6,6 +6,7 @@
     outcome     what a night came to by the weather that was (`truth`, `track`)
     records     what a replay finds, night by night
     summary     what the records come to: totals, months, misses by depth, reliability, differences
+    yardstick   the limits by which two replays are judged alike
     season      the first and last nights under each limit, by chance, from many past years
 
 Nothing here decides: rounds, comparisons and states are those of the daily tool. A replay only

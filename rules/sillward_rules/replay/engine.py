@@ -59,6 +59,8 @@ class Plan:
     - first, last: the nights.
     - away: the dates on which the grower does and confirms nothing, nor in the night after them.
     - moved_by, max_messages: as in the daemon's `NoticePolicy`.
+    - judged_by: the same collection with other limits, if the nights are judged by these and not by
+      those that the tool goes by (`yardstick`).
     """
 
     collection: Collection
@@ -69,6 +71,7 @@ class Plan:
     away: frozenset[date] = frozenset()
     moved_by: timedelta = MOVED_BY
     max_messages: int = MAX_MESSAGES
+    judged_by: Collection | None = None
 
 
 def nights(plan: Plan) -> Iterator[NightRecord]:
@@ -129,11 +132,12 @@ class Run:
         self.plan = plan
         self.desk = Desk(collection, plan.moved_by, plan.max_messages)
         self.places = Places.at_home(collection)
-        self._judge = Judge.of(collection)
+        self._judged = plan.judged_by or collection
+        self._judge = Judge.of(self._judged)
         self._truth = Truth(
             collection.site, collection.spots, plan.truth, collection.habits.axil_factor
         )
-        self._heard = Heard.nothing(collection, collection.traits)
+        self._heard = Heard.nothing(self._judged, self._judged.traits)
         self._clock: datetime | None = None
         self._resting: np.ndarray | None = None
         self._cold_until: datetime
@@ -160,7 +164,7 @@ class Run:
 
     def _begin(self, day: date, start: datetime) -> None:
         collection, before = self.plan.collection, self._heard
-        self._heard = Heard.nothing(collection, before.traits)
+        self._heard = Heard.nothing(self._judged, before.traits)
         self._heard.away = day in self.plan.away
         for moved, deadline in self._for_next:
             self._heard.walks_in.append(moved)
@@ -245,7 +249,7 @@ class Run:
 
     def _note_chances(self, weather: Weather, at: datetime) -> None:
         """Note which limits hold by the forecast of dusk, and the chance to fall under each."""
-        collection, heard, home = self.plan.collection, self._heard, self._judge.home
+        collection, heard, home = self._judged, self._heard, self._judge.home
         around = Surroundings(collection, weather, at)
         traits = collection.traits
         resting = around.climate.season[traits.grows, home] == Season.REST

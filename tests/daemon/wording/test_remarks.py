@@ -273,12 +273,11 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NightsSafe("bench", A, THURSDAY, begins=False, years=6),
-        "nights at bench are safe for 1 plant until Thu 14 May, in all of 6 past years",
+        "nights at bench are safe for 1 plant until Thu 14 May, in all 6 years that are known",
     ),
     (
         NightsSafe("bench", A, THURSDAY, begins=True, years=1),
-        "nights at bench are safe for 1 plant from Thu 14 May on, in the one past year that is "
-        "known",
+        "nights at bench are safe for 1 plant from Thu 14 May on, in the one year that is known",
     ),
     (
         SpotDark("bench", 4.6, "Anemone", 12.4, 1),
