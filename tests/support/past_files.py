@@ -54,7 +54,7 @@ def hours(days: int = 30, start: datetime = START) -> Hours:
     times = int(start.timestamp()) + HOUR_S * np.arange(24 * days, dtype=np.int64)
     day_h = (times / HOUR_S - 68.85 / 15) % 24
     day = np.floor(times / 86400)
-    temp = 15 - 7 * np.cos((day_h - 5) / 12 * np.pi) + 2 * np.sin(day * 1.7)
+    temp = 15 - 7 * np.cos((day_h - 4) / 12 * np.pi) + 2 * np.sin(day * 1.7)
     sun = np.maximum(0.0, np.sin((day_h - 6.5) / 12 * np.pi))
     cloud = np.round(50 + 50 * np.sin(day * 0.9))
     series = {

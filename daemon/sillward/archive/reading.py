@@ -4,7 +4,7 @@ import errno
 from pathlib import Path
 
 from sillward import files
-from sillward.archive import csv_table, epw, open_meteo_body
+from sillward.archive import csv_table, epw, ledger_nights, open_meteo_body
 from sillward.archive.table import PastWeather, past_weather
 from sillward.errors import SourceError
 from sillward.forecast.parsing import Reading
@@ -41,8 +41,8 @@ def read_archive(path: Path, site: Site) -> PastWeather:
     if body.startswith(_PACKED):
         reader.refuse("is packed: unpack it first")
     if body.startswith(_DATABASE):
-        reader.refuse("is a database")
-    if start[:1] in (b"{", b"["):
+        table = ledger_nights.read(body, site, reader)
+    elif start[:1] in (b"{", b"["):
         table = open_meteo_body.read(body, site, reader)
     elif start[:1] == b"<":
         reader.refuse("is a web page, not weather")
