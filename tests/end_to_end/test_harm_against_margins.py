@@ -5,9 +5,12 @@ margin is the best there is in hindsight: it is swept, and has the bias of every
 year of one pair is off by ten points and more, so they are counted together; the whole table, with
 its sampling errors, is `python -m tests.bench.harm_against_margins`.
 
-The settings of `night_error` were chosen on LaGuardia for Newark, on wandering errors and on two
-sets of ECMWF forecasts that are not here. What calm and dry are measured by was changed once, when
-the station in Hesse had shown that a fixed scale says nothing in a valley.
+How it came about: the settings of `night_error` were chosen on LaGuardia for Newark, on wandering
+errors and on two sets of ECMWF forecasts that are not here. All other pairs were then looked at, and
+two things changed: calm and dry are measured by what is usual at a site, and how warm a night is
+against the last ones counts. Stations that had not been looked at before, 250 in North America with
+52 forecasts each, half of them for learning, had 7 to 8 % fewer needless trips than each one's best
+margin in hindsight.
 """
 
 from dataclasses import replace
@@ -29,12 +32,16 @@ from tests.support.harm_curves import (
 from tests.support.night_pairs import (
     AIRPORT_PAIRS,
     NightPairs,
+    Truth,
     evening_rule,
     lows,
     of_lows,
     station_pair,
     with_ar1_errors,
 )
+
+
+TRUTHS: tuple[Truth, ...] = ("EWR", "JFK", "Hesse")
 
 
 def compared(pairs: NightPairs, expected: Expected) -> Comparison:
@@ -72,26 +79,25 @@ def test_stations_for_each_other() -> None:
 
     spared = [one.fewer for one in each]
 
-    assert fewer(each) >= 0.10, "measured: 0.13"
-    assert np.median(spared) >= 0.15, "measured: 0.20"
-    assert sum(one > 0.10 for one in spared) >= 5, "one pair of six has a front at Christmas"
+    assert fewer(each) >= 0.30, "measured: 0.38"
+    assert min(spared) >= 0.15, "measured: 0.23"
 
 
 def test_a_forecasters_rule_at_sunset_over_three_years() -> None:
     pairs = evening_rule()
 
-    assert compared(pairs, expected_of(pairs)).fewer >= 0.10, "measured: 0.13"
+    assert compared(pairs, expected_of(pairs)).fewer >= 0.10, "measured: 0.14"
 
 
-def test_errors_that_wander_are_no_worse_by_harm_than_by_margin() -> None:
-    """They are alike on all nights, so that only depth, hours and the plants' limits differ."""
-    years = [with_ar1_errors("EWR", 0), with_ar1_errors("JFK", 0), with_ar1_errors("Hesse", 0)]
+def test_errors_that_wander_are_fewer_trips_by_harm_than_by_margin() -> None:
+    """They are alike on all nights, so that depth, hours and the plants' limits do the most."""
+    years = [with_ar1_errors(truth, seed) for truth in TRUTHS for seed in range(2)]
 
     told = fewer([compared(pairs, as_told(pairs)) for pairs in years])
     taught = fewer([compared(pairs, expected_of(pairs)) for pairs in years])
 
-    assert told >= 0.04, "measured: 0.07"
-    assert taught >= -0.02, "measured: 0.03; learning has its price where nothing is to be learned"
+    assert told >= 0.04, "measured: 0.06; over many seeds 0.07 to 0.10 by site"
+    assert taught >= 0.05, "measured: 0.08; over many seeds 0.06 to 0.11 by site"
 
 
 def test_with_one_error_for_nights_of_one_shape_a_rule_is_a_fixed_margin() -> None:

@@ -49,7 +49,7 @@ def told(pairs: NightPairs, *, learning: bool) -> Array:
         strict=True,
     ):
         spread = Spread(np.zeros((1, forecast.size)), usual_error_k(lead_of(forecast)), "usual")
-        night = Circumstances(usual_k, 0.0, wind, dry)
+        night = Circumstances(usual_k, float(forecast.min()), 0.0, wind, dry)
         if learning:
             spread = corrected(spread, state.expect(night), "learned")
             state = state.after(night, error)

@@ -51,7 +51,8 @@ def usual_of(pairs: NightPairs) -> Array:
 def expected_of(pairs: NightPairs) -> Expected:
     """What was expected of each night from the nights before it alone."""
     air = pairs.wind_m_s, pairs.above_dew_point_k
-    return learn(pairs.error_k, usual_of(pairs), pairs.members_k, *air)[0]
+    low_c = lows(pairs.forecast)
+    return learn(pairs.error_k, usual_of(pairs), low_c, pairs.members_k, *air)[0]
 
 
 def as_told(pairs: NightPairs) -> Expected:

@@ -2,15 +2,16 @@
 came.
 
 A forecast is wrong in two ways that can be learned. Its *bias* at a spot changes slowly and with
-the kind of night: a terrace cools more than the model's grid cell when the air is calm and dry. Its
-*doubt* differs from night to night: where the members of an ensemble agree, it is off by less. Both
-are learned night by night from what is past, and start from what is usual:
+the kind of night: a terrace cools more than the model's grid cell when the air is calm and dry, and
+a night that is forecast much warmer than the last ones mostly comes a little less warm. Its *doubt*
+differs from night to night: where the members of an ensemble agree, it is off by less. Both are
+learned night by night from what is past, and start from what is usual:
 
-    came - forecast = b . (1, calm, dry) + error
+    came - forecast = b . (1, calm, dry, warm) + error
     variance of the error = u^2 (v1 + v2 max(calm, 0)) + v3 S^2
 
-with u the usual error and S^2 the variance of the members. Calm and dry are measured against what
-is usual there. b follows a Kalman filter; v a recursive regression of squared errors, as in
+with u the usual error and S^2 the variance of the members. Calm, dry and warm are measured against
+what is usual there. b follows a Kalman filter; v a recursive regression of squared errors, as in
 non-homogeneous regression. An error is cut off at `CUT_OFF` deviations, so that one false reading
 teaches little.
 
@@ -34,15 +35,16 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
+from sillward_rules.physics.cold_harm import usual_low_c
 from sillward_rules.weather.uncertainty import Spread
 
-BIAS_K = (1.5, 0.4, 0.4)
-"""Standard deviations of the bias, and of what calm and dry air add to it, before anything is
+BIAS_K = (1.5, 0.4, 0.4, 0.4)
+"""Standard deviations of the bias, and of what calm, dry and warm air add to it, before anything is
 learned [K]. Judgement: of single places that a forecast serves; the kind of night must win its
 part. Loggers 15 cm above the ground, some hundred metres apart, differ by 0.4 to 2 K (examples of
 the R package myClim)."""
 
-DRIFT_K = (0.05, 0.01, 0.01)
+DRIFT_K = (0.05, 0.01, 0.01, 0.01)
 """How much they change in a night [K]. With an error of 1.3 K the bias then follows like a decaying
 average of weight 0.04. Of weights from 0.02 to 0.2 such served ECMWF's forecasts for Hannover and
 Magdeburg best, over years. 0.2 K would cost a tenth more needless trips where nothing changes."""
@@ -68,19 +70,25 @@ AIR_COUNTS_AS, AIR_NIGHTS = 10, 120
 """What is usual before counts as so many nights; of what a site shows the last so many count.
 Judgement: a season."""
 
-MOST_KIND = 1.5
-"""Calm and dry reach from minus this to this, in standard deviations. Judgement."""
+WARM_PER_K = 1.0 / 3.0
+"""A night is warm in full that is forecast 3 K warmer than the lows of the nights before it, in the
+average that hardens plants too (`cold_harm.usual_low_c`). Judgement: so much lows differ within a
+week. Averages over 3 to 20 nights do as well."""
+
+MOST_KIND = 2.0
+"""Calm, dry and warm reach from minus this to this. Judgement."""
 
 
 class Circumstances(NamedTuple):
-    """What a forecast says of a night beside its low; all but usual_k may be left out.
+    """What a forecast says of a night; all but usual_k may be left out.
 
-    usual_k : standard deviation of the error that the forecast does not show [K]; above 0.
-    members_k : standard deviation of its members [K]; 0 without any. wind_m_s, above_dew_point_k :
-    means over the night, the latter of air less dew point; NaN where not known.
+    usual_k : standard deviation of the error that the forecast does not show [K]; above 0. low_c :
+    the low itself [°C]. members_k : standard deviation of its members [K]; 0 without any. wind_m_s,
+    above_dew_point_k : means over the night, the latter of air less dew point. NaN where not known.
     """
 
     usual_k: float
+    low_c: float = math.nan
     members_k: float = 0.0
     wind_m_s: float = math.nan
     above_dew_point_k: float = math.nan
@@ -104,8 +112,9 @@ class Expected(NamedTuple):
 class NightError:
     """What past nights have taught: a few numbers.
 
-    bias (3,), bias_variance (3, 3) : of b [K, K²]. spreads (3,), spreads_variance (3, 3) : of v.
-    air, air_variance (2,) : of wind and of air less dew point. nights : how many there were.
+    bias (4,), bias_variance (4, 4) : of b [K, K²]. spreads (3,), spreads_variance (3, 3) : of v.
+    air, air_variance (2,) : of wind and of air less dew point. low_c : what lows have been lately
+    [°C]; NaN before the first. nights : how many there were.
     """
 
     bias: Array
@@ -114,13 +123,15 @@ class NightError:
     spreads_variance: Array
     air: Array
     air_variance: Array
+    low_c: float = math.nan
     nights: int = 0
 
     def kind(self, night: Circumstances) -> Array:
-        """Return the kind of a night, (3,): 1, how calm, how dry; 0 where not known."""
+        """Return the kind of a night, (4,): 1, how calm, how dry, how warm; 0 where not known."""
         off = (np.array([night.wind_m_s, night.above_dew_point_k]) - self.air) * (-1.0, 1.0)
-        kind = np.clip(off / np.sqrt(self.air_variance), -MOST_KIND, MOST_KIND)
-        return np.concatenate([[1.0], np.where(np.isnan(kind), 0.0, kind)])
+        calm, dry = off / np.sqrt(self.air_variance)
+        kind = np.array([1.0, calm, dry, (night.low_c - self.low_c) * WARM_PER_K])
+        return np.clip(np.where(np.isnan(kind), 0.0, kind), -MOST_KIND, MOST_KIND)
 
     def expect(self, night: Circumstances) -> Expected:
         """Return what is expected of a night."""
@@ -160,6 +171,7 @@ class NightError:
             self.spreads_variance - np.outer(gain_v, weight),
             air,
             air_variance,
+            self._low_after(night.low_c + error_k),
             self.nights + 1,
         )
 
@@ -176,9 +188,13 @@ class NightError:
         variance = self.air_variance + weight * ((1 - weight) * off**2 - self.air_variance)
         return self.air + weight * off, np.where(known, variance, self.air_variance)
 
+    def _low_after(self, came_c: float) -> float:
+        """Return what lows have been lately with one more [°C]."""
+        return float(usual_low_c(self.low_c, came_c)) if np.isfinite(came_c) else self.low_c
+
 
 UNTAUGHT = NightError(
-    np.zeros(3),
+    np.zeros(4),
     np.diag(np.square(BIAS_K)),
     np.array(SPREADS),
     np.diag(np.square(SPREADS_SD)),
@@ -191,6 +207,7 @@ UNTAUGHT = NightError(
 def learn(
     error_k: Array,
     usual_k: ArrayLike,
+    low_c: ArrayLike = math.nan,
     members_k: ArrayLike = 0.0,
     wind_m_s: ArrayLike = math.nan,
     above_dew_point_k: ArrayLike = math.nan,
@@ -203,12 +220,12 @@ def learn(
     ----------
     error_k : Array (night,)
         What came less the forecast [K]; NaN where not known.
-    usual_k, members_k, wind_m_s, above_dew_point_k : ArrayLike
+    usual_k, low_c, members_k, wind_m_s, above_dew_point_k : ArrayLike
         As in `Circumstances`; (night,) or one number.
     start : NightError
         What was known before the first night.
     """
-    given = (usual_k, members_k, wind_m_s, above_dew_point_k)
+    given = (usual_k, low_c, members_k, wind_m_s, above_dew_point_k)
     columns = [np.broadcast_to(np.asarray(of, dtype=np.float64), error_k.shape) for of in given]
     state, told = start, []
     for error, *of_night in zip(error_k.tolist(), *(of.tolist() for of in columns), strict=True):

@@ -38,8 +38,8 @@ def by_deviations(values: Array) -> Array:
 
 def starting_with(bias_k: float, bias_sd_k: float, spreads: tuple[float, ...]) -> NightError:
     """A state that has nothing to learn about the variance."""
-    variance = np.diag([bias_sd_k**2, 0.0, 0.0])
-    bias, nothing = np.array([bias_k, 0.0, 0.0]), np.zeros((3, 3))
+    variance = np.diag([bias_sd_k**2, 0.0, 0.0, 0.0])
+    bias, nothing = np.array([bias_k, 0.0, 0.0, 0.0]), np.zeros((3, 3))
     return NightError(
         bias, variance, np.array(spreads), nothing, UNTAUGHT.air, UNTAUGHT.air_variance
     )
@@ -58,7 +58,7 @@ def starting_with(bias_k: float, bias_sd_k: float, spreads: tuple[float, ...]) -
 def test_the_bias_follows_a_kalman_filter(
     monkeypatch: pytest.MonkeyPatch, drift_k: float, bias_k: float, variance: float
 ) -> None:
-    monkeypatch.setattr(night_error, "DRIFT_K", (drift_k, 0.0, 0.0))
+    monkeypatch.setattr(night_error, "DRIFT_K", (drift_k, 0.0, 0.0, 0.0))
     start = starting_with(0.0, 1.5, (1.0, 0.0, 1.0))
 
     _, state = learn(np.array([-1.2, -0.4, -2.0, -0.9]), 2.0, start=start)
@@ -82,7 +82,7 @@ def test_nothing_is_known_of_a_night_beforehand() -> None:
     other = error.copy()
     other[700:] += 5.0
 
-    first, second = (learn(of, 1.3, 0.5, wind, dry)[0] for of in (error, other))
+    first, second = (learn(of, 1.3, 8.0 - wind, 0.5, wind, dry)[0] for of in (error, other))
 
     for one, another in zip(first, second, strict=True):
         np.testing.assert_array_equal(one[:701], another[:701])
@@ -103,9 +103,23 @@ def test_a_bias_that_depends_on_the_night_is_found() -> None:
     wind, dry = air(rng)
     error = -1.0 + 0.5 * by_deviations(wind) + 0.3 * by_deviations(dry) + rng.normal(size=NIGHTS)
 
-    _, state = learn(error, 1.3, 0.0, wind, dry)
+    _, state = learn(error, 1.3, np.nan, 0.0, wind, dry)
 
-    assert state.bias == pytest.approx([-1.0, -0.5, 0.3], abs=0.25)
+    assert state.bias == pytest.approx([-1.0, -0.5, 0.3, 0.0], abs=0.25)
+
+
+def test_forecasts_that_stray_too_far_from_the_last_nights_are_drawn_back() -> None:
+    """A forecast of a low that wanders, with an error of its own: what came is nearer to usual."""
+    rng = np.random.default_rng(9)
+    came = 8.0 + 2.0 * rng.normal(size=NIGHTS)
+    forecast = came + rng.normal(0.0, 1.3, NIGHTS)
+
+    expected, state = learn(came - forecast, 1.3, forecast)
+
+    # Of the forecast's variance 1.3² / (2² + 1.3²) is error: 0.3 K for each kelvin off the usual.
+    assert state.bias[3] == pytest.approx(-0.3 * 3, abs=0.3)
+    off = came - forecast - expected.bias_k
+    assert off[100:].std() < 0.93 * 1.3
 
 
 def test_a_bias_that_changes_is_followed() -> None:
@@ -124,7 +138,7 @@ def test_the_doubt_of_calm_nights_is_found() -> None:
     calm = -by_deviations(wind)
     error = rng.normal(0.0, 1.3 * np.sqrt(0.6 + 0.9 * np.maximum(calm, 0.0)))
 
-    expected, _ = learn(error, 1.3, 0.0, wind, dry)
+    expected, _ = learn(error, 1.3, np.nan, 0.0, wind, dry)
 
     late = np.arange(NIGHTS) > 500
     assert expected.sd_k[late & (calm < 0)].mean() == pytest.approx(1.3 * 0.6**0.5, abs=0.12)
@@ -136,7 +150,7 @@ def test_how_far_members_can_be_trusted_is_found() -> None:
     members = rng.gamma(4.0, 0.25, NIGHTS)
     error = rng.normal(0.0, np.sqrt(0.5 + 2.0 * members**2))
 
-    expected, state = learn(error, 1.0, members)
+    expected, state = learn(error, 1.0, np.nan, members)
 
     assert expected.share[-1] == pytest.approx(2.0, abs=0.5)
     assert state.spreads[0] == pytest.approx(0.5, abs=0.25)
@@ -174,13 +188,10 @@ def test_nights_without_error_leave_some_doubt() -> None:
 
 
 def test_a_night_of_which_nothing_is_known_is_of_no_kind() -> None:
-    assert UNTAUGHT.kind(Circumstances(1.3)).tolist() == [1.0, 0.0, 0.0]
-    assert UNTAUGHT.kind(Circumstances(1.3, wind_m_s=2.0)).tolist() == [1.0, 1.0, 0.0]
-    assert UNTAUGHT.kind(Circumstances(1.3, 0.0, 60.0, 60.0)).tolist() == [
-        1.0,
-        -MOST_KIND,
-        MOST_KIND,
-    ]
+    assert UNTAUGHT.kind(Circumstances(1.3, low_c=30.0)).tolist() == [1.0, 0.0, 0.0, 0.0]
+    assert UNTAUGHT.kind(Circumstances(1.3, wind_m_s=2.0)).tolist() == [1.0, 1.0, 0.0, 0.0]
+    extreme = Circumstances(1.3, wind_m_s=60.0, above_dew_point_k=60.0)
+    assert UNTAUGHT.kind(extreme).tolist() == [1.0, -MOST_KIND, MOST_KIND, 0.0]
 
 
 def test_calm_and_dry_are_measured_by_what_is_usual_there() -> None:
@@ -188,11 +199,20 @@ def test_calm_and_dry_are_measured_by_what_is_usual_there() -> None:
     rng = np.random.default_rng(8)
     wind, dry = rng.uniform(0.2, 1.8, 800), rng.uniform(8.0, 16.0, 800)
 
-    _, state = learn(np.zeros(800), 1.3, 0.0, wind, dry)
+    _, state = learn(np.zeros(800), 1.3, np.nan, 0.0, wind, dry)
 
     assert state.air == pytest.approx([1.0, 12.0], abs=0.3)
     assert np.sqrt(state.air_variance) == pytest.approx([0.46, 2.3], rel=0.15)
-    assert state.kind(Circumstances(1.3, 0.0, 2.0, 12.0))[1] == -MOST_KIND
+    assert state.kind(Circumstances(1.3, wind_m_s=2.0))[1] == -MOST_KIND
+
+
+def test_warm_is_measured_by_the_lows_that_came() -> None:
+    state = UNTAUGHT.after(Circumstances(1.3, low_c=9.0), -1.0)
+
+    assert state.low_c == 8.0
+    assert state.kind(Circumstances(1.3, low_c=9.5))[3] == pytest.approx(0.5)
+    assert state.after(Circumstances(1.3), 0.5).low_c == 8.0
+    assert 8.0 < state.after(Circumstances(1.3, low_c=11.0), 0.0).low_c < 9.0
 
 
 def test_unknown_air_leaves_what_is_usual_as_it_is() -> None:
@@ -209,7 +229,7 @@ def test_the_spread_is_moved_and_scaled() -> None:
     spread = Spread(np.array([[-1.0, -2.0], [1.0, 2.0]]), np.array([1.0, 1.5]), "members")
     state = starting_with(-0.5, 0.0, (1.44, 0.0, 4.0))
 
-    taught = corrected(spread, state.expect(Circumstances(1.0, 1.0)), "learned")
+    taught = corrected(spread, state.expect(Circumstances(1.0, members_k=1.0)), "learned")
 
     np.testing.assert_allclose(taught.deviations, [[-2.5, -4.5], [1.5, 3.5]])
     np.testing.assert_allclose(taught.error_k, [1.2, 1.8], rtol=2e-3)
