@@ -119,14 +119,9 @@ def _layout(lines: Sequence[str], reader: Reading) -> _Layout:
                 column is None or column.name != "temperature_2m" for column in known
             ):
                 continue
-            wanted = {
-                id(column)
-                for column in columns.chosen([column for column in known if column], reader)
-            }
+            wanted = columns.chosen([column for column in known if column], reader)
             chosen = {
-                index: column
-                for index, column in enumerate(known)
-                if id(column) in wanted and column
+                index: column for index, column in enumerate(known) if column in wanted and column
             }
             return _Layout(delimiter, heads, number + 1, times, chosen, place)
     first = one_line(lines[0], 60) if lines else ""
@@ -315,9 +310,9 @@ def _with_unit(
         other = "inches"
     elif unit == "°C" and (has_imperial or _is_too_warm(column, values, given, site)):
         other = "°F"
-    elif unit == "%" and most <= (10 if column.name.startswith("cloud") else 1):
+    elif unit == "%" and 0 < most <= (10 if column.name.startswith("cloud") else 1):
         other = "eighths, tenths or a share" if most > 1 else "a share"
-    elif unit == "W/m²" and most <= _LEAST_LIGHT_W_M2:
+    elif unit == "W/m²" and 0 < most <= _LEAST_LIGHT_W_M2:
         other = "kW/m²"
     if other is not None:
         reader.refuse(

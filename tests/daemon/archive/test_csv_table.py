@@ -189,6 +189,12 @@ def test_a_unit_that_may_be_another_is_refused_with_both(
     assert refused(content) == said
 
 
+def test_no_cloud_at_all_needs_no_unit(read: Read) -> None:
+    clear = Hours(ONE_MONTH.times, {**ONE_MONTH.series, "cloud_cover": 0.0 * ONE_MONTH.times})
+
+    assert not read(table(clear, NAMED)).weather.cloud.any()
+
+
 @pytest.mark.parametrize("warmer_k", [0.0, 15.0])
 def test_fahrenheit_without_its_unit_is_refused(refused: Refused, warmer_k: float) -> None:
     """Of an autumn that brings 6 to 25 °C, and of a hot one: 43 to 77 and 70 to 104 °F."""
