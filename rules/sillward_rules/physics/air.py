@@ -54,8 +54,12 @@ def saturation_vapour_pressure(temp_c: ArrayLike) -> Array:
 def saturation_slope(temp_c: ArrayLike) -> Array:
     """Return the slope of the saturation curve [kPa/K] at temp_c [°C]; FAO-56 eq. 13."""
     temp = np.asarray(temp_c, dtype=np.float64)
-    slope = _MAGNUS_A * _MAGNUS_B * saturation_vapour_pressure(temp) / (temp + _MAGNUS_B) ** 2
-    return np.asarray(slope)
+    return saturation_slope_at(saturation_vapour_pressure(temp), temp)
+
+
+def saturation_slope_at(saturated_kpa: Array, temp_c: Array) -> Array:
+    """Return `saturation_slope` where the saturation vapour pressure [kPa] is known already."""
+    return np.asarray(_MAGNUS_A * _MAGNUS_B * saturated_kpa / (temp_c + _MAGNUS_B) ** 2)
 
 
 def dew_point(vapour_kpa: ArrayLike) -> Array:
@@ -145,8 +149,8 @@ def wet_bulb(
     vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
     pressure = np.asarray(pressure_kpa, dtype=np.float64)
 
-    def excess(wet_c: Array) -> Array:
+    def excess(wet_c: Array) -> tuple[Array, Array]:
         read = vapour_pressure_from_wet_bulb(temp, wet_c, pressure, coefficient=coefficient)
-        return np.asarray(vapour - read)
+        return vapour - read, -(saturation_slope(wet_c) + coefficient * pressure)
 
-    return find_root(excess, np.minimum(dew_point(vapour), temp), temp)
+    return find_root(excess, np.minimum(dew_point(vapour), temp), temp, start=temp)

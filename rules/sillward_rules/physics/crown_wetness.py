@@ -40,9 +40,12 @@ def crown_water(
     change = rain_mm - np.where(rate_mm_h > 0, rate_mm_h / factor, rate_mm_h)
     unknown = ~np.isfinite(change)
     change = np.where(unknown, 0.0, change)
-    water = np.empty(change.shape)
+    water = np.zeros(change.shape)
     pool = np.zeros(change.shape[1:])
-    for row in range(change.shape[0]):
+    wets = (change > 0) | unknown
+    # Until something wets them, crowns are dry.
+    first = int(np.argmax(wets.any(axis=tuple(range(1, wets.ndim))))) if wets.any() else len(water)
+    for row in range(first, len(water)):
         pool = np.minimum(np.maximum(pool + change[row], 0.0), pool_mm)
         water[row] = pool
         pool = np.where(unknown[row], pool_mm, pool)

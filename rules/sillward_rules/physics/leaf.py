@@ -4,7 +4,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.physics.air import KELVIN, dew_point, saturation_vapour_pressure
+from sillward_rules.physics.air import (
+    KELVIN,
+    dew_point,
+    saturation_slope_at,
+    saturation_vapour_pressure,
+)
 from sillward_rules.physics.root_finding import find_root
 from sillward_rules.physics.surface import (
     ABSORPTANCE,
@@ -74,7 +79,7 @@ def leaf_temperature(
     Conductances: Campbell and Norman 1998, table 7.6. Size of the effect as measured: 1 to 3 K
     below the air on clear calm nights (Leuning and Cremer 1988, Agric. For. Meteorol. 42:121).
     """
-    temp = np.asarray(temp_c, dtype=np.float64)
+    temp, is_wet = np.asarray(temp_c, dtype=np.float64), np.asarray(wet, dtype=bool)
     # Air cannot hold more than saturation; a rounding surplus would warm the leaf by false dew.
     vapour = np.minimum(np.asarray(vapour_kpa, dtype=np.float64), saturation_vapour_pressure(temp))
     absorbed = ABSORPTANCE * (1.0 + GROUND_ALBEDO) * np.asarray(sunlight_w_m2, dtype=np.float64)
@@ -85,19 +90,33 @@ def leaf_temperature(
     forced = heat_conductance(wind_m_s, shape, pressure_kpa)
     dew_share = VAPOUR_TO_HEAT * latent_heat(temp) / pressure_kpa
 
-    def excess(leaf_c: Array) -> Array:
-        free = free_heat_conductance(leaf_c - temp, shape, pressure_kpa)
+    def excess(leaf_c: Array) -> tuple[Array, Array]:
+        above = leaf_c - temp
+        free = free_heat_conductance(above, shape, pressure_kpa)
         both_faces = np.maximum(forced, free) + np.maximum(forced, 0.5 * free)
-        gained = vapour - saturation_vapour_pressure(leaf_c)
-        condensed = np.where(wet, gained, np.maximum(gained, 0.0))
-        exchanged = HEAT_CAPACITY * (temp - leaf_c) + dew_share * condensed
-        radiated = grey * (leaf_c + KELVIN) ** 4 - emitted_as_air
-        return np.asarray(driven - radiated + both_faces * exchanged)
+        saturated = saturation_vapour_pressure(leaf_c)
+        gained = vapour - saturated
+        condensed = np.where(is_wet, gained, np.maximum(gained, 0.0))
+        exchanged = dew_share * condensed - HEAT_CAPACITY * above
+        kelvin = leaf_c + KELVIN
+        emitted = grey * kelvin**4
+        # Free convection goes with the fourth root of the difference.
+        freely = (free > forced) + 0.5 * (free > 2.0 * forced)
+        more_freely = 0.25 * freely * free / np.where(above == 0, 1.0, above)
+        dew = np.where(
+            is_wet | (gained > 0), dew_share * saturation_slope_at(saturated, leaf_c), 0.0
+        )
+        slope = exchanged * more_freely - both_faces * (HEAT_CAPACITY + dew)
+        return (
+            driven - (emitted - emitted_as_air) + both_faces * exchanged,
+            slope - 4.0 * emitted / kelvin,
+        )
 
     # In a vacuum the leaf would go this far; air and dew only keep it closer to the air.
     radiant = ((emitted_as_air + driven) / grey) ** 0.25 - KELVIN
     # Without such a gain or loss it is exactly at air temperature, not a rounding error below.
     radiant = np.where(driven == 0, temp, radiant)
     # A surface at the dew point evaporates nothing any more.
-    coldest = np.where(wet, np.minimum(radiant, dew_point(vapour)), radiant)
-    return find_root(excess, np.minimum(coldest, temp), np.maximum(radiant, temp))
+    coldest = np.where(is_wet, np.minimum(radiant, dew_point(vapour)), radiant)
+    start = np.broadcast_to(temp, np.broadcast_shapes(driven.shape, forced.shape, is_wet.shape))
+    return find_root(excess, np.minimum(coldest, temp), np.maximum(radiant, temp), start)

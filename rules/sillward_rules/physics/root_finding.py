@@ -1,4 +1,4 @@
-"""Solving one equation in one unknown for a whole array at once, by a bracketed root finder."""
+"""Solving one equation in one unknown for a whole array at once, by a bracketed Newton method."""
 
 from collections.abc import Callable
 
@@ -12,96 +12,70 @@ _MAX_STEPS = 200
 
 
 def find_root(
-    excess: Callable[[Array], Array],
+    excess: Callable[[Array], tuple[Array, Array]],
     low: ArrayLike,
     high: ArrayLike,
+    start: ArrayLike,
     *,
     tolerance: float = 1e-9,
 ) -> Array:
     """Solve excess(x) = 0 for every element at once.
 
-    Each step interpolates where the last three points allow it and halves the bracket where they do
-    not. So it is as safe as bisection, and on smooth functions takes about ten evaluations where
-    bisection takes 36. An element that is found stays as it is, so that its value does not depend
-    on its neighbours.
+    Each step follows the slope, or halves the bracket where that leads out of it or is slow. So it
+    is as safe as bisection, and on smooth functions takes about five evaluations where bisection
+    takes 36. An element that is found stays as it is, so that its value does not depend on its
+    neighbours.
 
     Parameters
     ----------
     excess : Callable
-        Takes and returns an array of the brackets' shape; must decrease with x. It may have kinks.
+        Takes an array of the brackets' shape, returns two: the excess and its slope. The excess
+        must decrease with x. It may have kinks, where either slope will do.
     low, high : ArrayLike
-        Brackets, low <= high, in the unit of x; they broadcast against each other.
+        Brackets, low <= high, in the unit of x; they broadcast against each other and the start.
+    start : ArrayLike
+        Where to begin, within the brackets.
     tolerance : float
-        Greatest error of the root, in the unit of x.
+        The root is found when a step is no longer than this, in the unit of x. On a smooth function
+        that step is many times the error; where the bracket is halved it is no less than that.
 
     Returns
     -------
     Array
-        The root, never outside its bracket. An end of the bracket that solves the equation is
-        returned exactly; where excess does not change sign, the end that is closer to a root.
-        NaN where a bracket or an excess is NaN.
-
-    References
-    ----------
-    Chandrupatla 1997, Advances in Engineering Software 28:145 (written down from memory).
+        The root, never outside its bracket; exactly the start where that solves the equation. Where
+        excess does not change sign, the end that is closer to a root. NaN where a bracket or an
+        excess is NaN.
     """
-    start_low, start_high = np.broadcast_arrays(
-        np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    low, high, root = np.broadcast_arrays(
+        *(np.asarray(part, dtype=np.float64) for part in (low, high, start))
     )
-    at_low, at_high = excess(start_low), excess(start_high)
-    # In all other cases the root lies inside the bracket and is still to be found.
-    root = np.where(at_high >= 0, start_high, np.where(at_low <= 0, start_low, np.nan))
-    unknown = np.isnan(at_low + at_high + start_low + start_high)
-    root = np.where(unknown, np.nan, root)
-    found = unknown | (at_high >= 0) | (at_low <= 0)
-
-    # `new` and `across` hold the root between them; `old` is the point that was left behind.
-    across, at_across = start_low, at_low
-    new, at_new = start_high, at_high
-    share = np.full(found.shape, 0.5)
-    for _ in range(_MAX_STEPS):
-        if found.all():
-            break
-        point = new + share * (across - new)
-        at_point = excess(point)
-        same = np.sign(at_point) == np.sign(at_new)
-        old, at_old = np.where(same, new, across), np.where(same, at_new, at_across)
-        across, at_across = np.where(same, across, new), np.where(same, at_across, at_new)
-        new, at_new = point, at_point
-
-        width = np.abs(across - new)
-        best = np.where(np.abs(at_new) < np.abs(at_across), new, across)
-        best = np.where(np.isnan(at_new), np.nan, best)
-        # Far from 0 neighbouring numbers lie further apart than the tolerance.
-        narrow = width <= np.maximum(tolerance, 4.0 * np.spacing(np.abs(best)))
-        ends = ~found & (narrow | (at_new == 0) | np.isnan(best))
-        root = np.where(ends, best, root)
-        found |= ends
-        share = _next_share(new, at_new, across, at_across, old, at_old, tolerance)
-    return np.asarray(root)
-
-
-def _next_share(
-    new: Array,
-    at_new: Array,
-    across: Array,
-    at_across: Array,
-    old: Array,
-    at_old: Array,
-    tolerance: float,
-) -> Array:
-    """Return where in the bracket to look next, as a share of the way from `new` to `across`."""
-    # Elements that are found may divide by zero here; their results are never used.
+    below, above = low, high  # the root lies between them
+    low_seen, high_seen = root == low, root == high
+    earlier = step = high - low
+    root = np.where(np.isnan(step), np.nan, root)
+    found = ~(step > 0)
+    # Elements that are found may divide by zero; their results are never used.
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        place = (new - across) / (old - across)
-        level = (at_new - at_across) / (at_old - at_across)
-        trusted = (level**2 < place) & ((1.0 - level) ** 2 < 1.0 - place)
-        interpolated = at_new / (at_across - at_new) * at_old / (at_across - at_old) + (
-            old - new
-        ) / (across - new) * at_new / (at_old - at_new) * at_across / (at_old - at_across)
-        # Half the tolerance away from the ends, so that the bracket closes from both sides.
-        margin = np.minimum(0.5 * tolerance / np.abs(across - new), 0.5)
-        share = np.where(trusted, interpolated, 0.5)
-        share = np.where(np.isfinite(share), share, 0.5)
-        margin = np.where(np.isfinite(margin), margin, 0.5)
-    return np.asarray(np.clip(share, margin, 1.0 - margin))
+        for _ in range(_MAX_STEPS):
+            if found.all():
+                break
+            value, slope = excess(root)
+            rises = value > 0
+            below, above = np.where(rises, root, below), np.where(rises, above, root)
+            target = root - value / slope
+            target = np.where(value == 0, root, target)
+            outside = (target < below) | (target > above)
+            slow = np.abs(target - root) > 0.5 * earlier
+            # An end of the bracket is looked at before the bracket is halved.
+            end = np.where(rises, high, low)
+            unseen = outside & ~np.where(
+                rises, high_seen | (above < high), low_seen | (below > low)
+            )
+            target = np.where(unseen, end, np.where(outside | slow, 0.5 * (below + above), target))
+            target = np.where(np.isnan(value), np.nan, target)
+            low_seen, high_seen = low_seen | (target <= low), high_seen | (target >= high)
+            earlier, step = step, np.abs(target - root)
+            root = np.where(found, root, target)
+            # Far from 0 neighbouring numbers lie further apart than the tolerance.
+            found = found | ~(step > np.maximum(tolerance, 4.0 * np.spacing(np.abs(root))))
+    return np.asarray(root)

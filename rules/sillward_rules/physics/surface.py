@@ -120,6 +120,10 @@ def latent_heat(temp_c: ArrayLike) -> Array:
     return np.asarray((2.501 - 0.002361 * temp) * 1e6 * WATER_MOLAR_MASS)
 
 
+LATENT_SLOPE = -0.002361e6 * WATER_MOLAR_MASS
+"""By how much `latent_heat` changes with temperature [J mol-1 K-1]."""
+
+
 def sky_emissivity(temp_c: ArrayLike, vapour_kpa: ArrayLike, cloud: ArrayLike) -> Array:
     """Return the emissivity of the sky seen from the ground [-].
 

@@ -10,10 +10,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.physics.air import KELVIN, saturation_vapour_pressure
+from sillward_rules.physics.air import (
+    KELVIN,
+    saturation_slope_at,
+    saturation_vapour_pressure,
+)
 from sillward_rules.physics.root_finding import find_root
 from sillward_rules.physics.surface import (
     HEAT_CAPACITY,
+    LATENT_SLOPE,
     LEAF,
     ROOT,
     STEFAN_BOLTZMANN,
@@ -72,15 +77,19 @@ def film_temperature(air: FilmAir, shape: Shape) -> Array:
     grey = WET_EMISSIVITY * STEFAN_BOLTZMANN
     emitted_as_air = grey * (air.temp_c + KELVIN) ** 4
 
-    def excess(film_c: Array) -> Array:
-        radiated = grey * (film_c + KELVIN) ** 4 - emitted_as_air
-        sensible = heat * (film_c - air.temp_c)
-        lost = vapour * (saturation_vapour_pressure(film_c) - air.vapour_kpa)
-        return np.asarray(air.net_w_m2 - radiated - sensible - latent_heat(film_c) * lost)
+    def excess(film_c: Array) -> tuple[Array, Array]:
+        kelvin = film_c + KELVIN
+        emitted = grey * kelvin**4
+        saturated, latent = saturation_vapour_pressure(film_c), latent_heat(film_c)
+        lost = vapour * (saturated - air.vapour_kpa)
+        value = air.net_w_m2 - (emitted - emitted_as_air) - heat * (film_c - air.temp_c)
+        slope = -4.0 * emitted / kelvin - heat - LATENT_SLOPE * lost
+        more = vapour * saturation_slope_at(saturated, film_c)
+        return value - latent * lost, slope - latent * more
 
     unknown = air.temp_c + air.vapour_kpa + air.wind_m_s + air.net_w_m2
     start = air.temp_c + 0.0 * unknown
-    return find_root(excess, start - 50.0, start + 50.0)
+    return find_root(excess, start - 50.0, start + 50.0, start)
 
 
 def evaporation(air: FilmAir, shape: Shape) -> Array:

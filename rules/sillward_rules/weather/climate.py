@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,19 +55,18 @@ STRONG_WIND_M_S = 30.0
 """Wind at a wet leaf where it is not known and makes the colder case [m/s]: the wet bulb."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Climate:
     """The climate of each spot, by moments. Arrays are (time, spot) unless said otherwise.
 
     - times (time,): unix seconds; night (time,): whether it is night.
-    - temp_c, leaf_c [°C]; vapour_kpa, vpd_kpa, leaf_vpd_kpa [kPa]; rh_pct [%]: air and leaf.
+    - temp_c, leaf_c [°C]; vapour_kpa [kPa]: air and leaf.
     - wind_m_s, gust_m_s: at the plants [m/s].
-    - light_w_m2, ppfd: the sunlight that reaches the plants [W/m2], and the same in quanta
-      [umol m-2 s-1]; means of the hour that ends at the time.
+    - light_w_m2: the sunlight that reaches the plants [W/m2]; means of the hour that ends at the
+      time.
     - rain_mm, hail_pct: of that hour; 100 where hail is forecast.
     - crown_wet_h: how long a crown has been wet by rain or dew [h]; rain_wet_h: the same, but 0
       unless rain has a part in it.
-    - wet_bulb_k: how far the wet bulb is below the air [K].
     - wetted: whether plants are wet with rain, or may be; leaf_wet: whether their leaves count as
       wet surfaces.
     - offset_k: what was added to the forecast's temperature [K]; offset_share: the share of the
@@ -82,18 +81,13 @@ class Climate:
     temp_c: Array
     leaf_c: Array
     vapour_kpa: Array
-    rh_pct: Array
-    vpd_kpa: Array
-    leaf_vpd_kpa: Array
     wind_m_s: Array
     gust_m_s: Array
     light_w_m2: Array
-    ppfd: Array
     rain_mm: Array
     hail_pct: Array
     crown_wet_h: Array
     rain_wet_h: Array
-    wet_bulb_k: Array
     wetted: np.ndarray
     leaf_wet: np.ndarray
     offset_k: Array
@@ -105,6 +99,34 @@ class Climate:
     def column(self, name: str) -> int:
         """Return the index of a spot on axis 1."""
         return next(i for i, spot in enumerate(self.spots) if spot.name == name)
+
+    # What follows from these series is worked out when it is first asked for: most sheets need
+    # little of it.
+
+    @cached_property
+    def rh_pct(self) -> Array:
+        """Relative humidity [%]."""
+        return air.relative_humidity(self.temp_c, self.vapour_kpa)
+
+    @cached_property
+    def vpd_kpa(self) -> Array:
+        """Deficit of the air [kPa]."""
+        return air.vapour_pressure_deficit(self.temp_c, self.vapour_kpa)
+
+    @cached_property
+    def leaf_vpd_kpa(self) -> Array:
+        """Deficit from the leaf to the air [kPa]."""
+        return air.vapour_pressure_deficit(self.leaf_c, self.vapour_kpa)
+
+    @cached_property
+    def wet_bulb_k(self) -> Array:
+        """How far the wet bulb is below the air [K]."""
+        return self.temp_c - air.wet_bulb(self.temp_c, self.vapour_kpa, self.pressure_kpa)
+
+    @cached_property
+    def ppfd(self) -> Array:
+        """The sunlight that reaches the plants, in quanta [umol m-2 s-1]."""
+        return ppfd(self.light_w_m2)
 
 
 def climate_of(
@@ -176,7 +198,11 @@ def _work_out(
     under_sky = ~held & (open_to_rain > 0)
     rain = np.where(~under_sky, 0.0, weather.rain_mm[:, None] * open_to_rain)
     if hourly is None:
-        rate = evaporation(FilmAir(temp, vapour, at_spots.wind_m_s, net, pressure), LEAF)
+        film = FilmAir(
+            temp[:, ~held], vapour[:, ~held], at_spots.wind_m_s[:, ~held], net[:, ~held], pressure
+        )
+        rate = np.zeros(temp.shape)
+        rate[:, ~held] = evaporation(film, LEAF)
         wet = wetness_by_hour(rain, rate, axil_factor, held, under_sky, tells_rain(weather))
         season = _seasons(site, weather, temp)
     else:
@@ -185,8 +211,14 @@ def _work_out(
     # A wet leaf soon dries by day, and a dry leaf is the warmer case.
     wet_leaf = wet.wetted & (night_share[0][:, None] > 0)
     sunlit = sunlit_spots(spots) & ~night[:, None] & np.isfinite(light)
-    leaf = _leaf(at_spots, sky, np.where(sunlit, light, 0.0), wet_leaf, pressure)
-    leaf = np.where(held, temp, _faded(leaf, temp, sunlit, night_share[0][:, None]))
+    leaf = temp.copy()  # a spot with a climate of its own has no other
+    sought = np.broadcast_to(~held, temp.shape)
+    if hourly is not None:
+        hours = np.isin(weather.times, hourly.times)
+        leaf[hours] = hourly.leaf_c
+        sought = sought & ~hours[:, None]
+    unfaded = _leaf(at_spots, sky, np.where(sunlit, light, 0.0), wet_leaf, pressure, sought)
+    leaf[sought] = _faded(unfaded, temp, sunlit, night_share[0][:, None])[sought]
     return Climate(
         spots=spots,
         times=weather.times,
@@ -194,18 +226,13 @@ def _work_out(
         temp_c=temp,
         leaf_c=leaf,
         vapour_kpa=vapour,
-        rh_pct=air.relative_humidity(temp, vapour),
-        vpd_kpa=air.vapour_pressure_deficit(temp, vapour),
-        leaf_vpd_kpa=air.vapour_pressure_deficit(leaf, vapour),
         wind_m_s=at_spots.wind_m_s,
         gust_m_s=np.where(held, 0.0, gusts_at_spots(spots, weather)),
         light_w_m2=light,
-        ppfd=ppfd(light),
         rain_mm=rain,
         hail_pct=np.where(~under_sky, 0.0, weather.hail_pct[:, None]),
         crown_wet_h=wet.crown_h,
         rain_wet_h=wet.by_rain_h,
-        wet_bulb_k=temp - air.wet_bulb(temp, vapour, pressure),
         wetted=wet.wetted,
         leaf_wet=wet_leaf,
         offset_k=np.where(held, np.nan, at_spots.offset_k),
@@ -217,28 +244,36 @@ def _work_out(
 
 
 def _leaf(
-    at_spots: AirAtSpots, sky: Sky, light_w_m2: Array, wet_leaf: np.ndarray, pressure_kpa: float
+    at_spots: AirAtSpots,
+    sky: Sky,
+    light_w_m2: Array,
+    wet_leaf: np.ndarray,
+    pressure_kpa: float,
+    sought: np.ndarray,
 ) -> Array:
-    """Return the temperature of the leaf (time, spot) [°C]; unknown wind is the colder case."""
+    """Return the temperature of the leaf (time, spot) [°C] where it is sought; else NaN.
+
+    Unknown wind is the colder case. sought (time, spot) : mask.
+    """
+
+    def of(series: Array) -> Array:
+        return np.asarray(np.broadcast_to(series, sought.shape)[sought])
+
+    temp, vapour, light = of(at_spots.temp_c), of(sky.vapour_kpa), of(light_w_m2)
+    wind, warming, seen, wet = of(at_spots.wind_m_s), of(sky.warming), of(sky.seen), of(wet_leaf)
 
     def leaf_in(wind_m_s: Array) -> Array:
         return leaf_temperature(
-            at_spots.temp_c,
-            sky.vapour_kpa,
-            wind_m_s,
-            sky.warming,
-            sky.seen,
-            light_w_m2,
-            pressure_kpa=pressure_kpa,
-            wet=wet_leaf,
+            temp, vapour, wind_m_s, warming, seen, light, pressure_kpa=pressure_kpa, wet=wet
         )
 
-    wind = at_spots.wind_m_s
     leaf = leaf_in(np.nan_to_num(wind, nan=CALM_WIND_M_S))
-    if np.any(np.isnan(wind) & wet_leaf):
+    if np.any(np.isnan(wind) & wet):
         # A wet leaf may be coldest in a wind, as wet bulbs are, or in still air under the sky.
         leaf = np.minimum(leaf, leaf_in(np.nan_to_num(wind, nan=STRONG_WIND_M_S)))
-    return leaf
+    found = np.full(sought.shape, np.nan)
+    found[sought] = leaf
+    return found
 
 
 def _faded(leaf_c: Array, temp_c: Array, sunlit: np.ndarray, night_share: Array) -> Array:

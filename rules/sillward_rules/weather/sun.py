@@ -77,13 +77,18 @@ def elevation(site: Site, at: datetime) -> float:
 
 def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
     """Return azimuth (clockwise from north) and elevation [deg] at each moment, shape (time,)."""
-    observer = _observer(site)
-    moments = [datetime.fromtimestamp(float(second), UTC) for second in unix_seconds]
-    pairs = [
-        astral.sun.zenith_and_azimuth(observer, moment, with_refraction=False) for moment in moments
-    ]
+    pairs = [_position(site, second) for second in unix_seconds.tolist()]
     both = np.asarray(pairs, dtype=np.float64).reshape(-1, 2)
     return both[:, 1], 90.0 - both[:, 0]
+
+
+# The hours of one forecast are mostly those of the one before it: room for the days of twenty
+# sites.
+@lru_cache(maxsize=2**11)
+def _position(site: Site, second: float) -> tuple[float, float]:
+    """Return the zenith angle and the azimuth of the sun [deg]."""
+    moment = datetime.fromtimestamp(second, UTC)
+    return astral.sun.zenith_and_azimuth(_observer(site), moment, with_refraction=False)
 
 
 # A forecast spans some twenty days: room for a thousand sites, at half a kilobyte an entry. With
