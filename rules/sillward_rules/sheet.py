@@ -98,9 +98,7 @@ def draw_up(
     round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
 ) -> Sheet:
     """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
-    # The morning is planned on the assumption that last night's advice was followed; a night never
-    # is.
-    scene = Scene(collection, weather, state, now, assume_obeyed=round_ is Round.MORNING)
+    scene = _scene_of(round_, collection, weather, state, now)
     chores, warnings, outlook = _plan(round_, scene)
     lows = _spot_lows(scene)
     return Sheet(
@@ -122,6 +120,44 @@ def draw_up(
         spread=_spread_origin(scene),
         notes=weather.notes,
     )
+
+
+def draw_up_orders(
+    round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
+) -> Sheet:
+    """Work out the orders of a daily round that a newer forecast may correct, and nothing else.
+
+    They are those of `draw_up`, in a quarter of the time: enough to find out whether anything has
+    changed. No warnings, and no chores that are told once.
+    """
+    scene = _scene_of(round_, collection, weather, state, now)
+    plan = plan_dusk if round_ is Round.DUSK else plan_morning
+    chores, _ = plan(scene, orders_only=True)
+    lows = _spot_lows(scene)
+    return Sheet(
+        round=round_,
+        at=now,
+        site=collection.site.name,
+        source=weather.source,
+        fetched_at=weather.fetched_at,
+        issued_at=weather.issued_at,
+        chores=chores,
+        warnings=(),
+        assumptions=(),
+        outlook=None,
+        lows=_outdoor_lows(scene, lows),
+        spot_lows=lows,
+        states=scene.states,
+        presumed_in=scene.presumed_in,
+    )
+
+
+def _scene_of(
+    round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
+) -> Scene:
+    # The morning is planned on the assumption that last night's advice was followed; a night never
+    # is.
+    return Scene(collection, weather, state, now, assume_obeyed=round_ is Round.MORNING)
 
 
 def _plan(

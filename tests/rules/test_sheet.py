@@ -22,11 +22,13 @@ from sillward_rules.remark import (
     Spell,
     WateringUnplanned,
 )
-from sillward_rules.sheet import Round, draw_up
+from sillward_rules.revision import CORRECTED
+from sillward_rules.sheet import Round, draw_up, draw_up_orders
 from sillward_rules.transitions import next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import parse_moment
+from tests.bench import invented
 from tests.support.core import (
     OPEN_BENCH,
     WARM_ROOM,
@@ -383,3 +385,21 @@ def test_the_morning_warns_of_what_goes_out_and_has_nowhere_to_go_back_to() -> N
 
     assert any(chore.kind is ChoreKind.CARRY_OUT for chore in sheet.chores)
     assert NoShelter(("Test strap",)) in sheet.warnings
+
+
+@pytest.mark.parametrize("round_", [Round.DUSK, Round.MORNING])
+@pytest.mark.parametrize("seed", range(6))
+def test_orders_alone_are_those_of_the_whole_sheet(round_: Round, seed: int) -> None:
+    """What a newer forecast is compared by is what it would be on the sheet."""
+    now = invented.MOMENTS[round_] + timedelta(days=seed)
+    garden, forecast = invented.collection(40, seed), invented.weather(now)
+    before = draw_up(Round.MORNING, garden, forecast, {}, now - timedelta(hours=3))
+    states = next_state({}, before)
+
+    whole = draw_up(round_, garden, forecast, states, now)
+    orders = draw_up_orders(round_, garden, forecast, states, now)
+
+    assert orders.chores == tuple(chore for chore in whole.chores if chore.kind in CORRECTED)
+    assert orders.chores
+    assert (orders.spot_lows, orders.lows) == (whole.spot_lows, whole.lows)
+    assert dict(orders.states) == dict(whole.states)

@@ -19,7 +19,7 @@ from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import State
 from sillward_rules.revision import only
-from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
@@ -79,6 +79,11 @@ class ServiceContext:
         return with_season(
             draw_up(round_, collection, weather, self.states(), now), collection, self.ledger
         )
+
+    def orders(self, round_: Round, weather: Weather) -> Sheet:
+        """Work out the orders of a round that a newer forecast may correct, as of now."""
+        now = self.clock().replace(microsecond=0)
+        return draw_up_orders(round_, self.household.collection, weather, self.states(), now)
 
     def chore(self, stored: StoredChore) -> Chore | None:
         """Return a chore as it was told, without plants that were removed; None if all were."""

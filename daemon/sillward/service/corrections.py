@@ -95,13 +95,13 @@ class Corrections:
         context = self.context
         collection = context.household.collection
         weather, state = context.weather(), context.states()
-        sheet = context.sheet(told.round, weather)
+        orders = context.orders(told.round, weather)
         chores = _corrected_chores(context, told)
         open_orders = (_order(context, chore) for chore in chores if chore.open)
         revision = revise(
             [order for order in open_orders if order is not None],
-            sheet,
-            cache(lambda: safe_outside(collection, weather, state, sheet.at)),
+            orders,
+            cache(lambda: safe_outside(collection, weather, state, orders.at)),
             {(chore.kind, name) for chore in chores if chore.done_at for name in chore.plants},
             context.household.policy.moved_by,
             collection.habits.out_after,
@@ -110,6 +110,7 @@ class Corrections:
             notices = context.ledger.notices.of_round(
                 context.site.name, told.round.value, told.day, stage=None
             )
+            sheet = context.sheet(told.round, weather)
             self._tell(_Correction(told, sheet, revision, notices))
 
     def _tell(self, correction: _Correction) -> None:

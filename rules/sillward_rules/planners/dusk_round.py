@@ -15,16 +15,20 @@ from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun
 
 
-def plan_dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
-    """Return the chores of the coming or present night, and what to beware of."""
+def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, ...], list[Remark]]:
+    """Return the chores of the coming or present night, and what to beware of.
+
+    orders_only: plan nothing but what a newer forecast may correct (`revision.CORRECTED`).
+    """
     night = sun.night_at_or_after(scene.site, scene.now)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
     lows = shelter.spot_lows(scene, night)
-    tonight = carry.carry_in(scene, night, needs, lows, scene.standing)
+    also_stays = not orders_only
+    tonight = carry.carry_in(scene, night, needs, lows, scene.standing, with_stay_in=also_stays)
     tomorrow = night.day + timedelta(days=1)
     # Only plants that this round wants inside tonight are told when to go out again.
     sheltered = np.where(needs.must_be_in, tonight.standing, scene.home)
-    again = carry.carry_out(scene, tomorrow, sheltered)
+    again = carry.carry_out(scene, tomorrow, sheltered, with_stay_in=also_stays)
     places = Places(
         column=tonight.standing,
         since=np.full(scene.home.shape, scene.now.timestamp()),
@@ -34,6 +38,8 @@ def plan_dusk(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
     chores = make_chores(tonight.errands, scene.site, night.day, scene.now)
     chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += make_chores(guards, scene.site, night.day, scene.now)
+    if orders_only:
+        return sort_chores(chores), []
     return sort_chores(chores), [
         *carry.night_warnings(scene, lows, needs, tonight.standing),
         *carry.borne_cold(scene, needs, tonight.standing),

@@ -23,6 +23,7 @@ from sillward_rules.planners import (
 )
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
+from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.remark import Remark, WateringIncomplete, WateringUnplanned
@@ -32,28 +33,31 @@ from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
 
 
-def plan_morning(scene: Scene) -> tuple[tuple[Chore, ...], list[Remark]]:
-    """Return the chores of the present day, and what to beware of."""
+def plan_morning(
+    scene: Scene, *, orders_only: bool = False
+) -> tuple[tuple[Chore, ...], list[Remark]]:
+    """Return the chores of the present day, and what to beware of.
+
+    orders_only: plan nothing but what a newer forecast may correct (`revision.CORRECTED`).
+    """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
     left_out = open_orders.maybe_left_out(scene, day)
-    carrying = _plan_carrying(scene, night, left_out)
+    carrying = _plan_carrying(scene, night, left_out, with_stay_in=not orders_only)
+    overdue = open_orders.open_errands(scene, night, np.flatnonzero(carrying.overdue))
+    chores = [
+        *_open_from_last_night(scene, day),
+        *make_chores(overdue, scene.site, day, scene.now),
+        *carrying.out,
+        *carrying.back,
+    ]
+    if orders_only:
+        guards = plan_protection(scene, carrying.guarded, night.start, AT_NIGHT)
+        return sort_chores([*chores, *make_chores(guards, scene.site, day, scene.now)]), []
     moves, guards = _plan_guards(scene, carrying.guarded, night)
     places = carrying.places
     watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
-    chores = [
-        *_open_from_last_night(scene, day),
-        *make_chores(
-            open_orders.open_errands(scene, night, np.flatnonzero(carrying.overdue)),
-            scene.site,
-            day,
-            scene.now,
-        ),
-        *carrying.out,
-        *carrying.back,
-        *watering,
-        *make_chores(guards, scene.site, day, scene.now),
-    ]
+    chores += [*watering, *make_chores(guards, scene.site, day, scene.now)]
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
         *carrying.remarks,
@@ -92,9 +96,11 @@ class _Carrying:
     remarks: list[Remark]
 
 
-def _plan_carrying(scene: Scene, night: Night, left_out: np.ndarray) -> _Carrying:
+def _plan_carrying(
+    scene: Scene, night: Night, left_out: np.ndarray, *, with_stay_in: bool
+) -> _Carrying:
     day = night.day
-    going_out = carry.carry_out(scene, day, scene.standing, left_out)
+    going_out = carry.carry_out(scene, day, scene.standing, left_out, with_stay_in=with_stay_in)
     out = make_chores(going_out.errands, scene.site, day, scene.now)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
     # For what goes out this morning, its deadline to be back must be known.
@@ -102,7 +108,9 @@ def _plan_carrying(scene: Scene, night: Night, left_out: np.ndarray) -> _Carryin
     early = outside & _due_before_dusk(scene, night, needs) & ~needs.overdue
     lows = shelter.spot_lows(scene, night)
     leaving = replace(needs, must_be_in=early, overdue=np.zeros(early.shape, dtype=bool))
-    going_in = carry.carry_in(scene, night, leaving, lows, going_out.standing)
+    going_in = carry.carry_in(
+        scene, night, leaving, lows, going_out.standing, with_stay_in=with_stay_in
+    )
     back = make_chores(going_in.errands, scene.site, day, scene.now)
     until = np.where(early, needs.deadline, np.inf)
     # A plant is guarded until it goes in, by day or at dusk; one without a shelter all the time.

@@ -1,8 +1,9 @@
 """The desk of a replay: rounds and corrections as the daemon tells them, kept in memory.
 
-It calls what the daemon calls, in the same order: `draw_up` and `next_state` for a round, `revise`,
-`safe_outside`, `patch_chores` and `after_revision` for a newer forecast, `answered` for what the
-grower did. Every message arrives at once, and there is one channel.
+It calls what the daemon calls, in the same order: `draw_up` and `next_state` for a round;
+`draw_up_orders`, `revise`, `safe_outside`, `patch_chores` and `after_revision` for a newer
+forecast; `answered` for what the grower did. Every message arrives at once, and there is one
+channel.
 """
 
 from collections.abc import Sequence
@@ -14,7 +15,7 @@ from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import CORRECTED, Revision, revise, safe_outside
-from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
 from sillward_rules.told_orders import (
     PatchedChore,
     RoundInForce,
@@ -89,7 +90,7 @@ class Desk:
         in_force = self._in_force(now)
         if in_force is None:
             return None
-        sheet = draw_up(in_force.round, self.collection, weather, self.states, now)
+        sheet = draw_up_orders(in_force.round, self.collection, weather, self.states, now)
         before = self.states
         revision = revise(
             [order_of(chore) for chore in self.orders.chores if chore.kind in CORRECTED],
