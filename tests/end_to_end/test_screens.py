@@ -33,6 +33,11 @@ from tests.support.paths import EXAMPLES
 COURTYARD = EXAMPLES / "courtyard.toml"
 MAX_COLUMNS = 80
 
+PAST = (
+    *("--archive", EXAMPLES / "past-year.csv", "--from", "2024-11-22", "--to", "2024-11-23"),
+    *("--errors", "none"),
+)
+
 
 def columns_of(text: str) -> int:
     return sum(
@@ -93,6 +98,9 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "status": ("status", *told),
         "try-channel": ("try-channel", *told),
         "done": ("done", "carry-in", *told),
+        "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
+        "replay --set": ("replay", *told, *PAST, "--set", "habits.lead=2 h"),
+        "season": ("season", *told, *PAST[:2], "--quick"),
     }
     return {name: call(*words).stdout for name, words in calls.items()}
 

@@ -1,6 +1,7 @@
 """What every command begins with: settings and options in, a household with its sources out."""
 
 import logging
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -8,6 +9,7 @@ from pathlib import Path
 from pydantic import SecretStr
 
 from sillward.assembly import providers
+from sillward.config.changes import Change
 from sillward.config.credentials import read_credential
 from sillward.config.household import Household
 from sillward.config.loader import load_household
@@ -63,9 +65,13 @@ class App:
         """Whether anything has been written down yet."""
         return _exists(self.settings.ledger)
 
-    def read_household(self) -> Household:
-        """Read the collection as its file is now. Raise ConfigError with everything wrong in it."""
-        return _read_household(self.path, self.settings)
+    def read_household(self, path: Path | None = None, changes: Sequence[Change] = ()) -> Household:
+        """Read the collection as its file is now. Raise ConfigError with everything wrong in it.
+
+        path: another collection file.
+        changes: made in its tables before they are checked.
+        """
+        return _read_household(path or self.path, self.settings, changes)
 
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:
@@ -108,8 +114,8 @@ def _collection_path(options: Options, settings: Settings) -> Path:
     return options.collection or settings.collection
 
 
-def _read_household(path: Path, settings: Settings) -> Household:
-    return load_household(path, lambda name: channel_url(settings, name))
+def _read_household(path: Path, settings: Settings, changes: Sequence[Change] = ()) -> Household:
+    return load_household(path, lambda name: channel_url(settings, name), changes)
 
 
 def channel_url(settings: Settings, name: str) -> SecretStr | None:

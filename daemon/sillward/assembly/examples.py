@@ -8,6 +8,7 @@ from sillward.assembly.app import App, Options
 from sillward.config.loader import load_household
 from sillward.config.settings import Settings
 from sillward.forecast.recorded import recorded
+from sillward.forecast.store import utc_now
 
 DEMOS = {
     "cold-snap": date(2026, 5, 14),
@@ -23,6 +24,19 @@ def examples() -> Path:
     packaged = Path(str(resources.files("sillward"))) / "examples"
     # In a checkout installed for development the examples are still at the top.
     return packaged if packaged.is_dir() else Path(__file__).parents[3] / "examples"
+
+
+PAST_YEAR = date(2024, 12, 1), date(2025, 11, 30)
+"""The nights for which the packaged past weather is meant; it has some days more at either end."""
+
+
+def past_year() -> tuple[App, Path]:
+    """Build the packaged example for a replay, with the file of its past weather."""
+    folder = examples()
+    options = Options(collection=folder / "courtyard.toml", recorded=folder / "past-year.csv")
+    household = load_household(folder / "courtyard.toml")
+    app = App(Settings.model_construct(), household, (), options, utc_now)
+    return app, folder / "past-year.csv"
 
 
 def demo(weather: str) -> App:

@@ -30,6 +30,8 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "status": "What was fetched and sent, what is wrong, what comes next.",
         "chart": "A picture of the nights ahead, or of the water.",
         "calendar": "The chores for a calendar program.",
+        "replay": "The tool over past weather, and what a change does.",
+        "season": "When nights get cold and safe, by past years.",
         "demo": "The packaged example in recorded weather.",
     },
     "Be told": {

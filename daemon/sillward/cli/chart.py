@@ -6,14 +6,13 @@ from pathlib import Path
 
 import click
 
-from sillward import files
 from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
-from sillward.charts import process as charting
 from sillward.charts.data import KINDS, Kind, chart_of, document
 from sillward.cli import completion, shared
+from sillward.cli.pictures import form_of, write_picture
 from sillward.cli.printing import print_json
-from sillward.errors import ChartError, NotOursError, UsageError
+from sillward.errors import UsageError
 from sillward_rules.plants.plant import Plant
 
 
@@ -32,7 +31,7 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
 
     Without a name it is the spot outdoors where most plants live.
     """
-    form = _form_of(out)
+    form = form_of(out, "--out")
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
     collection = app.household.collection
@@ -44,24 +43,8 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
         print_json(document(data))
         return
     file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
-    try:
-        place = files.destination(file, charting.is_ours, charting.HEAD)
-        files.write_to(place, charting.picture(data, form))
-    except NotOursError as error:
-        raise UsageError(str(error)) from None
-    except OSError as error:
-        msg = f"{file}: the chart cannot be written: {error.strerror}"
-        raise ChartError(msg) from None
+    write_picture(file, data, form)
     click.echo(f"{file}: {data.title}; {data.subtitle}")
-
-
-def _form_of(out: Path | None) -> charting.Form:
-    """Return the form of picture that the name of the file asks for. Raise UsageError."""
-    ending = ".png" if out is None else out.suffix.lower()
-    if ending not in (".png", ".svg"):
-        msg = f'--out "{out}": a chart is a .png or an .svg'
-        raise UsageError(msg)
-    return "svg" if ending == ".svg" else "png"
 
 
 def _file_name(name: str) -> str:

@@ -10,6 +10,13 @@ from click.shell_completion import CompletionItem
 
 from sillward.config.household import Household
 from sillward.config.loader import load_household
+from sillward.config.models import (
+    HabitsTable,
+    LimitsTable,
+    NoticesTable,
+    RoundsTable,
+    Table,
+)
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import SillwardError
 from sillward.forecast.store import utc_now
@@ -43,6 +50,18 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
         if offer and offer.lower().startswith(incomplete.lower()) and _is_safe(offer):
             found[offer] = None
     return [CompletionItem(offer) for offer in found]
+
+
+def changes(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the keys of `--set`, as far as they are the same in every collection."""
+    tables: dict[str, type[Table]] = {
+        "habits": HabitsTable,
+        "rounds": RoundsTable,
+        "notices": NoticesTable,
+    }
+    offers = [f"{table}.{key}=" for table, model in tables.items() for key in model.model_fields]
+    offers += [f"plants.*.limits.{key}=" for key in LimitsTable.model_fields]
+    return [CompletionItem(offer) for offer in offers if offer.startswith(incomplete)]
 
 
 def channels(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:

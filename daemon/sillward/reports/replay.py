@@ -4,7 +4,7 @@ Counts are of plants night by night: two plants that are missed in one night are
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -85,8 +85,6 @@ def result_document(result: ReplayResult, site: Site) -> dict[str, Any]:
 def text(result: ReplayResult, voice: Voice, remarks: Sequence[str], screen: Screen = PIPE) -> str:
     """Return a replay as a summary that is read in a minute."""
     lines = head(result, voice, screen)
-    for remark in remarks:
-        lines += screen.lines(f"! {remark}", Mark.TROUBLE)
     if not result.nights:
         return "\n".join(lines)
     totals = summary.totals(result.nights)
@@ -101,22 +99,35 @@ def text(result: ReplayResult, voice: Voice, remarks: Sequence[str], screen: Scr
             lines += ["", title]
             for line in told:
                 lines += screen.lines(f"  {line}")
-    lines += ["", *_calendar(result.nights, screen)]
+    lines += ["", *_calendar(result.nights, screen), *notes(remarks, screen)]
     return "\n".join(lines)
 
 
 def head(result: ReplayResult, voice: Voice, screen: Screen) -> list[str]:
     """Return what was replayed, and how far it came."""
-    span = _span(result.first, result.last, voice)
-    lines = screen.lines(f"{result.site}, {span}: {plants(result.plants)}")
-    seed = "" if result.seed is None else f", seed {result.seed}"
-    lines += screen.lines(f"forecasts: {result.forecasts}{seed}")
+    whole = span(result.first, result.last, voice)
+    lines = screen.lines(f"{result.site}, {whole}: {plants(result.plants)}")
+    lines += screen.lines(forecasts(result))
     if not result.complete:
         count = (result.last - result.first).days + 1
-        until = f", until {day_and_year(result.nights[-1].night, voice)}" if result.nights else ""
-        told = f"interrupted: {number(len(result.nights))} of {number(count)} nights{until}"
+        spans = [span(first, last, voice) for first, last in _spans(result.nights)]
+        there = f": {', '.join(spans)}" if spans else ""
+        told = f"interrupted: {number(len(result.nights))} of {number(count)} nights{there}"
         lines += screen.lines(told, Mark.TROUBLE)
     return lines
+
+
+def notes(remarks: Sequence[str], screen: Screen) -> list[str]:
+    """Return what is to be said of the past weather."""
+    lines = [""] if remarks else []
+    for remark in remarks:
+        lines += screen.lines(f"note: {remark}")
+    return lines
+
+
+def forecasts(result: ReplayResult) -> str:
+    """Return what forecasts the tool had, and the seed of their errors."""
+    return result.forecasts + ("" if result.seed is None else f"; seed {result.seed}")
 
 
 def day_and_year(day: date, voice: Voice) -> str:
@@ -129,7 +140,19 @@ def number(value: float) -> str:
     return f"{value:,.0f}"
 
 
-def _span(first: date, last: date, voice: Voice) -> str:
+def _spans(nights: Sequence[NightRecord]) -> list[tuple[date, date]]:
+    """Return the first and the last date of nights in a row."""
+    spans: list[tuple[date, date]] = []
+    for night in nights:
+        if spans and night.night == spans[-1][1] + timedelta(days=1):
+            spans[-1] = spans[-1][0], night.night
+        else:
+            spans.append((night.night, night.night))
+    return spans
+
+
+def span(first: date, last: date, voice: Voice) -> str:
+    """Return two dates as "Sun 01 Jun 2025 to Sun 31 May 2026"."""
     return f"{day_and_year(first, voice)} to {day_and_year(last, voice)}"
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sillward.reports.replay import head, number, result_document
+from sillward.reports.replay import head, notes, number, result_document
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.replay.records import ReplayResult, as_json
@@ -20,7 +20,7 @@ def _labels(voice: Voice) -> dict[str, str]:
     """Return how the rows of the table are called, in their order: first the costs."""
     deep = voice.kelvins(1.0, 0)
     return {
-        "carried_in": "plants carried in",
+        "carried_in": "trips in, of a plant",
         "needless_carried": "  of these for nothing",
         "walks": "walks, in and out",
         "needless_walks": "  of these for nothing",
@@ -76,20 +76,26 @@ def text(
     voice: Voice,
     remarks: Sequence[str],
     screen: Screen = PIPE,
+    *,
+    judged_alike: bool = False,
 ) -> str:
-    """Return one table of what differs, and in a sentence what it costs and saves."""
+    """Return one table of what differs, and in sentences what it costs and saves.
+
+    judged_alike: whether limits differ, so that both are judged by the higher ones.
+    """
     shorter = before if len(before.nights) < len(after.nights) else after
     lines = head(shorter, voice, screen)
-    for remark in remarks:
-        lines += screen.lines(f"! {remark}", Mark.TROUBLE)
     for change in changes:
         lines += screen.lines(f"changed: {change}")
+    if judged_alike:
+        lines += screen.lines("Where limits differ, both are judged by the higher one.")
     found = {one.name: one for one in differences(before, after)}
     if not found["nights"].before:
         return "\n".join(lines)
     lines += ["", *table(_rows(found, voice), _COLUMNS, screen), ""]
     for sentence in _sentences(found):
         lines += screen.lines(sentence)
+    lines += notes(remarks, screen)
     return "\n".join(lines)
 
 
@@ -114,7 +120,7 @@ def _rows(found: Mapping[str, Difference], voice: Voice) -> list[tuple[Cell, ...
 
 
 _IN_WORDS: Mapping[str, tuple[str, str]] = {
-    "carried_in": ("trip in of a plant", "trips in of plants"),
+    "carried_in": ("trip", "trips"),
     "walks": ("walk", "walks"),
     "misses": ("plant missed", "plants missed"),
     "hours_under": ("plant-hour under the limit", "plant-hours under the limit"),

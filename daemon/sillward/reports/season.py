@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import date
 from typing import Any
 
+from sillward.reports.replay import notes
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.text.units import fixed
 from sillward.wording.voice import Voice
@@ -95,13 +96,14 @@ def text(
     """Return the outlook: what is safe first, then the dates, then the months."""
     head = f"{site}: nights from {_date(outlook.first)} to {_date(outlook.last)}"
     lines = screen.lines(head)
-    for note in (*_notes(outlook), *remarks):
+    for note in _notes(outlook):
         lines += screen.lines(f"! {note}", Mark.TROUBLE)
     if not outlook.limits:
-        return "\n".join([*lines, *screen.lines("No plant that lives outdoors has a night limit.")])
+        lines += screen.lines("No plant that lives outdoors has a night limit.")
     for limit in outlook.limits:
         lines += ["", *_block(limit, voice, screen)]
-    return "\n".join([*lines, "", *_months(outlook, walks, voice, screen)])
+    lines += _months(outlook, walks, voice, screen)
+    return "\n".join([*lines, *notes(remarks, screen)])
 
 
 def _notes(outlook: SeasonOutlook) -> Iterator[str]:
@@ -173,12 +175,12 @@ def _months(
         there = [found for found in outlook.limits if found.limit.spot == spot]
         labels = [voice.bound(found.limit.limit_c) for found in there]
         width = max(map(len, labels))
+        yield ""
         yield from screen.lines(f"nights under the limit in a month, {spot}")
         yield f"  {'':{width}}{''.join(f'{_MONTHS[month]:>3}' for month in order)}"
         for label, found in zip(labels, there, strict=True):
             cells = "".join(f"{_nights(found.by_month[month]):>3}" for month in order)
             yield f"  {label:>{width}}{cells}"
-        yield ""
     if walks is None:
         return
     named = [
@@ -186,10 +188,12 @@ def _months(
         for month in order
         if walks[month + 1] >= 0.5
     ]
-    whole = fixed(sum(walks.values()), 0)
+    total = sum(walks.values())
+    yield ""
+    whole = "" if math.isnan(total) else f"; {fixed(total, 0)} a year"
     yield from screen.lines(
-        f"walks expected, in and out, if forecasts were perfect: {', '.join(named) or 'none'}; "
-        f"{whole} a year"
+        "walks expected, in and out, if every forecast came true: "
+        f"{', '.join(named) or 'none'}{whole}"
     )
 
 

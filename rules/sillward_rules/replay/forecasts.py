@@ -16,6 +16,7 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.weather.hourly import SERIES, Weather, at_hours, moment, no_weather
+from sillward_rules.weather.learned_error import LearnedError
 from sillward_rules.weather.uncertainty import CORRELATION_H
 
 EVERY = timedelta(hours=6)
@@ -204,6 +205,24 @@ class ErringForecasts(PerfectForecasts):
         error[ahead] = (self._scale * (_correlation(self._ahead_h) @ draws))[: ahead.sum()]
         temp = exact.temp_c + error
         return replace(exact, temp_c=temp, dew_point_c=np.minimum(exact.dew_point_c + error, temp))
+
+
+class LearnedForecasts(ErringForecasts):
+    """Forecasts that err as those for this site have done, and whose chances are of that too."""
+
+    def __init__(self, truth: Weather, learned: LearnedError, seed: int) -> None:
+        """Take the weather that was, and the errors that past nights have taught."""
+        super().__init__(truth, seed, error_k=(learned.lead_h, learned.sd_k))
+        self._learned = learned
+
+    @property
+    def description(self) -> str:  # type: ignore[override]
+        """What these forecasts are, in words for the grower."""
+        return f"forecasts with {self._learned.origin}"
+
+    def _issue(self, number: int) -> Weather:
+        erring, issued = super()._issue(number), self._issues.issued_at(number)
+        return replace(erring, spread=self._learned.spread(erring.times, issued))
 
 
 class LeadForecasts(PerfectForecasts):

@@ -357,12 +357,16 @@ class _Night:
 
     def _near_misses(self) -> tuple[NearMiss | None, NearMiss | None]:
         """Return the plants outside that came closest to their limit without falling under it, and
-        those under cover whose leaf at home would have fallen furthest under it."""
+        those under cover whose leaf at home would have fallen furthest under it.
+
+        A spot with a climate of its own, the home of a plant though it may be, is not outside.
+        """
         limit, cold = self.limit_c[self.kinds], self.cold
         if not cold.any():
             return None, None
-        outside = ~self.cover[cold].any(axis=0)
         where = self.track.place[cold][0]
+        held = np.array([spot.holds_itself for spot in self.by.collection.spots], dtype=bool)
+        outside = ~self.cover[cold].any(axis=0) & ~held[where]
         margin = self.track.lower_c[cold].min(axis=0) - limit
         near = np.where(outside & (margin >= 0), margin, np.inf)
         home = self.by.home[self.kinds]

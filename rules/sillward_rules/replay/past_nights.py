@@ -63,9 +63,9 @@ def past_nights(
     nights = _nights_begun(site, weather)
     names = tuple(spot.name for spot in spots)
     if not nights or not spots:
-        empty = np.empty((0, len(names)))
+        nothing = np.empty((len(nights), len(names)))
         first = nights[0].day if nights else site.local_date(weather.fetched_at)
-        return PastNights(first, names, empty, empty)
+        return PastNights(first, names, nothing, nothing)
     parts = []
     for start in range(0, len(nights), CHUNK_DAYS):
         chunk = nights[start : start + CHUNK_DAYS]

@@ -3,6 +3,8 @@
 Counts are of plants and nights together: two plants that are missed in one night are two.
 """
 
+import math
+from calendar import monthrange
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
@@ -92,6 +94,23 @@ def by_month(nights: Sequence[NightRecord]) -> dict[str, Totals]:
     return {
         month: _totals([nights[n] for n in numbers], [harms[n] for n in numbers])
         for month, numbers in months.items()
+    }
+
+
+def walks_of_month(nights: Iterable[NightRecord]) -> dict[int, float]:
+    """Return how many walks each month of the year has on average, 1 for January to 12.
+
+    Of months that are wholly there; NaN where none is.
+    """
+    months: dict[tuple[int, int], list[int]] = {}
+    for night in nights:
+        months.setdefault((night.night.year, night.night.month), []).append(night.walks)
+    counts: dict[int, list[int]] = {month: [] for month in range(1, 13)}
+    for (year, month), walks in months.items():
+        if len(walks) == monthrange(year, month)[1]:
+            counts[month].append(sum(walks))
+    return {
+        month: sum(walks) / len(walks) if walks else math.nan for month, walks in counts.items()
     }
 
 

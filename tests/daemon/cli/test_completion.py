@@ -229,3 +229,9 @@ def test_each_shell_gets_its_script(shell: str) -> None:
 
     assert result.exit_code == 0
     assert f"_SILLWARD_COMPLETE={shell}_complete" in result.stdout
+
+
+def test_keys_to_change_are_those_of_the_collection() -> None:
+    assert offers("replay", "--set", "habits.la") == ["habits.latest_after_sunset="]
+    assert offers("replay", "--set", "plants.*.limits.night_l") == ["plants.*.limits.night_low="]
+    assert offers("replay", "--set", "nothing") == []

@@ -87,7 +87,7 @@ def test_months_stand_under_their_letters() -> None:
 def test_walks_are_told_by_month_and_for_the_year() -> None:
     text = joined(said(outlook(lows(12)), walks=WALKS))
 
-    assert "perfect: May 40, Jun 60, Jul 62; 162 a year" in text
+    assert "came true: May 40, Jun 60, Jul 62; 162 a year" in text
     assert "walks" not in said(outlook(lows(12)))
 
 

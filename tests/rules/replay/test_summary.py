@@ -1,6 +1,7 @@
 """What records of a replay come to."""
 
 import json
+import math
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -27,6 +28,7 @@ from sillward_rules.replay.summary import (
     reliability,
     saved,
     totals,
+    walks_of_month,
     worst,
 )
 
@@ -100,6 +102,18 @@ def test_months_are_named_by_year_and_add_up() -> None:
     whole = totals(nights)
     assert sum(month.harm for month in months.values()) == pytest.approx(whole.harm)
     assert sum(month.misses for month in months.values()) == whole.misses == 5
+
+
+def test_walks_are_averaged_over_months_that_are_wholly_there() -> None:
+    first = (date(2027, 3, 1) - FIRST).days
+    nights = [night(n, walks=1) for n in range(70)]  # all of April and May, 2026, part of June
+    nights += [night(first + n, walks=3) for n in range(61)]  # all of March and April, 2027
+
+    found = walks_of_month(nights)
+
+    assert (found[3], found[4], found[5]) == (93, (30 + 90) / 2, 31)
+    assert math.isnan(found[6])
+    assert set(found) == set(range(1, 13))
 
 
 def test_chances_are_added_by_tenths() -> None:
