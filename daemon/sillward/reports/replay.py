@@ -152,8 +152,9 @@ def _spans(nights: Sequence[NightRecord]) -> list[tuple[date, date]]:
 
 
 def span(first: date, last: date, voice: Voice) -> str:
-    """Return two dates as "Sun 01 Jun 2025 to Sun 31 May 2026"."""
-    return f"{day_and_year(first, voice)} to {day_and_year(last, voice)}"
+    """Return two dates as "Sun 01 Jun 2025 to Sun 31 May 2026"; one for the same date twice."""
+    days = dict.fromkeys(day_and_year(day, voice) for day in (first, last))
+    return " to ".join(days)
 
 
 def _rows(totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
