@@ -54,14 +54,16 @@ def refused(*arguments: str, status: int = 2) -> str:
     return result.stderr
 
 
-def archive(path: Path, weather: Weather) -> str:
-    """Weather as a CSV file of past weather."""
-    rows = zip(
-        weather.times.tolist(),
-        *(np.round(series, 2).tolist() for series in (weather.temp_c, weather.dew_point_c)),
-        strict=True,
-    )
-    lines = ["time (unix),temperature_2m (°C),dew_point_2m (°C)"]
+def archive(path: Path, weather: Weather, *, forecasts: bool = False) -> str:
+    """Weather as a CSV file of past weather; forecasts: with those of the day before, 1 K off."""
+    columns = {
+        "temperature_2m (°C)": weather.temp_c,
+        "dew_point_2m (°C)": weather.dew_point_c,
+        **({"temperature_2m_previous_day1 (°C)": weather.temp_c + 1.0} if forecasts else {}),
+    }
+    cells = (np.round(series, 2).tolist() for series in columns.values())
+    rows = zip(weather.times.tolist(), *cells, strict=True)
+    lines = [",".join(["time (unix)", *columns])]
     path.write_text("\n".join([*lines, *(",".join(map(str, row)) for row in rows)]), "utf-8")
     return str(path)
 
@@ -139,6 +141,16 @@ def test_one_command_answers_what_a_higher_limit_costs_and_saves(april: tuple[st
     assert int(hours[-1]) < 0
     assert "The change costs" in said
     assert "It saves" in said
+
+
+def test_forecasts_of_those_days_are_used_where_the_file_has_them(tmp_path: Path) -> None:
+    file = archive(tmp_path / "runs.csv", past_weather(date(2021, 4, 20), 6), forecasts=True)
+
+    document = json.loads(shown("replay", *COURTYARD, "--archive", file, "--json"))
+
+    assert document["forecasts"] == "the forecasts that were made then"
+    assert document["seed"] is None
+    assert document["totals"]["nights"] == 3
 
 
 def test_a_change_that_is_none_changes_nothing(april: tuple[str, ...]) -> None:
