@@ -11,8 +11,10 @@ Being told is not being done. An order to carry in stays open in the state (`ask
 confirms it or it is called off. The move itself is assumed meanwhile, for planning alone.
 """
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.plants.state import LONG_STAY, OpenOrder, PlantState, State
@@ -47,17 +49,18 @@ def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
     for chore in sheet.chores:
         if chore.overdue_since is not None:
             continue
+        old = {name: after.get(name, sheet.states[name]) for name in chore.plants}
         if (sheet.round, chore.kind) in _MOVES and _stays_there(chore):
-            after |= {
-                name: told_to_move(after.get(name, sheet.states[name]), chore)
-                for name in chore.plants
-            }
+            after |= changed(old, partial(told_to_move, chore=chore))
         elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
-            after |= {
-                name: watered(after.get(name, sheet.states[name]), chore.kind, chore.before)
-                for name in chore.plants
-            }
+            after |= changed(old, partial(watered, kind=chore.kind, at=chore.before))
     return after
+
+
+def changed(old: State, change: Callable[[PlantState], PlantState]) -> dict[str, PlantState]:
+    """Return the states after a change; plants that share a state share the one that follows."""
+    after = {id(state): change(state) for state in {id(s): s for s in old.values()}.values()}
+    return {name: after[id(state)] for name, state in old.items()}
 
 
 def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
@@ -121,11 +124,13 @@ def after_revision(known: State, sheet: Sheet, revision: Revision) -> dict[str, 
     after = {**sheet.states, **known}
     for order in revision.called_off:
         if order.kind in _CARRIES:
-            for name in order.plants:
-                after[name] = called_off(after[name], order.kind, sheet.at)
+            old = {name: after[name] for name in order.plants}
+            after |= changed(old, partial(called_off, kind=order.kind, now=sheet.at))
     for chore in (*revision.added, *(moved.chore for moved in revision.moved)):
         if chore.kind in _CARRIES:
-            after |= {name: told_to_move(after[name].at(sheet.at), chore) for name in chore.plants}
+            old = {name: after[name] for name in chore.plants}
+            now = changed(old, lambda state: state.at(sheet.at))
+            after |= changed(now, partial(told_to_move, chore=chore))
     return after
 
 

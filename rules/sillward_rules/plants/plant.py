@@ -1,12 +1,13 @@
 """Plants: what each is, what it grows in, and where it stands; their traits as arrays."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
 from sillward_rules.arrays import Array
+from sillward_rules.memo import Memo
 from sillward_rules.plants.limits import UNITS, Limits, Rot
 from sillward_rules.weather.season import GROWS, Grows
 
@@ -52,6 +53,11 @@ class Plant:
         return self.limits.grows.value if self.limits.grows else "warm"
 
 
+_KEPT, _KEPT_VARIANTS = 32, 2
+"""Results that are kept for each set of traits: about as many as a day's sheets have rules, and the
+traits by day and by night. Each holds a number or so for every plant."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Traits:
     """What planners need to know of many plants, in columns of shape (plant,).
@@ -69,6 +75,9 @@ class Traits:
     rest: np.ndarray
     velamen: np.ndarray
     grows: np.ndarray
+    memo: Memo = field(default_factory=lambda: Memo(_KEPT), init=False, repr=False)
+    """What has been worked out of these traits alone, for the next sheet of the same plants."""
+    _variants: Memo = field(default_factory=lambda: Memo(_KEPT_VARIANTS), init=False, repr=False)
 
     @classmethod
     def of(cls, plants: Sequence[Plant]) -> "Traits":
@@ -92,6 +101,11 @@ class Traits:
 
     def take(self, indices: np.ndarray) -> "Traits":
         """Return the traits of some of the plants, in this order."""
+        if np.array_equal(indices, np.arange(len(self.plants))):
+            return self
+        return self._variants.of(indices.tobytes(), lambda: self._taken(indices))
+
+    def _taken(self, indices: np.ndarray) -> "Traits":
         return Traits(
             tuple(self.plants[index] for index in indices.tolist()),
             {name: values[indices] for name, values in self.limits.items()},
@@ -112,6 +126,10 @@ class Traits:
         lower = rests & (at_rest < night_low)
         if not lower.any():
             return self
+        return self._variants.of(("resting", lower.tobytes()), lambda: self._resting(lower))
+
+    def _resting(self, lower: np.ndarray) -> "Traits":
+        at_rest, night_low = self.limits["rest_low"], self.limits["night_low"]
         return replace(
             self,
             plants=tuple(

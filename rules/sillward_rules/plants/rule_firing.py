@@ -106,14 +106,27 @@ def evaluate_rule(
 
 def classify(rule: Rule, traits: Traits, columns: SpotColumns, climate: Climate) -> Classes:
     """Return the classes of the plants that a rule applies to where they stand."""
-    bounds = _bounds(rule.bound, traits)
-    others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
-    applies = np.isfinite(bounds) & np.isfinite(others) & (columns != NO_SPOT)
-    applies &= rule.plants.among(traits)
+    in_season = None
     if rule.season:
         in_season = np.array(
             [[season.value in rule.season for season in row] for row in climate.season]
         )
+    # The same plants stand where they stood at most sheets. A rule is known by its identity, which
+    # is its own as long as the classes, which hold it, are kept.
+    key = (id(rule), columns.tobytes(), None if in_season is None else in_season.tobytes())
+    return traits.memo.of(key, lambda: _classify(rule, traits, columns, in_season))
+
+
+def _classify(
+    rule: Rule, traits: Traits, columns: SpotColumns, in_season: np.ndarray | None
+) -> Classes:
+    """Return the classes of a rule. in_season (class of `GROWS`, spot): None for a rule of all
+    seasons."""
+    bounds = _bounds(rule.bound, traits)
+    others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
+    applies = np.isfinite(bounds) & np.isfinite(others) & (columns != NO_SPOT)
+    applies &= rule.plants.among(traits)
+    if in_season is not None:
         applies &= in_season[traits.grows, columns]
     members = np.flatnonzero(applies)
     rots = traits.rot[members] == "high"

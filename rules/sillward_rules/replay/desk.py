@@ -26,7 +26,7 @@ from sillward_rules.told_orders import (
     round_in_force,
     without_messages,
 )
-from sillward_rules.transitions import after_revision, answered, next_state
+from sillward_rules.transitions import after_revision, answered, changed, next_state
 from sillward_rules.weather.hourly import Weather
 
 
@@ -113,9 +113,11 @@ class Desk:
 
     def confirm(self, chore: Chore, names: Sequence[str], now: datetime) -> None:
         """Take down that the grower has done a chore for these plants."""
-        for name in names:
-            old = self.states.get(name) or PlantState(chore.from_spot)
-            self.states[name] = answered(old, chore.kind, chore.to_spot, chore.before, now)
+        unknown = PlantState(chore.from_spot)
+        old = {name: self.states.get(name) or unknown for name in names}
+        self.states |= changed(
+            old, lambda state: answered(state, chore.kind, chore.to_spot, chore.before, now)
+        )
         if self.orders.open.pop(chore.id, None) is not None:
             self.orders.closed.add(chore.id)
             self.orders.done.update((chore.kind, name) for name in names)

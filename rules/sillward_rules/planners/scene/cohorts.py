@@ -67,10 +67,12 @@ def make_cohorts(
     The second part is the kind of each cohort, (cohort,).
     """
     collection = around.collection
-    current = {
-        name: _current(around, recorded, assume_obeyed=assume_obeyed)
-        for name, recorded in state.items()
+    # Plants that were told the same share one state.
+    now = {
+        id(recorded): _current(around, recorded, assume_obeyed=assume_obeyed)
+        for recorded in {id(recorded): recorded for recorded in state.values()}.values()
     }
+    current = {name: now[id(recorded)] for name, recorded in state.items()}
     known = {name: state for name, state in current.items() if state.spot in around.columns}
     carried_in = _carried_in_last_night(around, known)
     cohorts: list[Cohort] = []
@@ -111,6 +113,8 @@ def _split_by_state(
 ) -> list[tuple[PlantState, tuple[str, ...]]]:
     if not known:
         return [(unknown, names)]
+    if len(names) == 1:
+        return [(known.get(names[0], unknown), names)]
     parts: dict[PlantState, list[str]] = {}
     for name in names:
         parts.setdefault(known.get(name, unknown), []).append(name)
@@ -130,7 +134,7 @@ def _carried_in_last_night(around: Surroundings, known: Mapping[str, PlantState]
     all_known = len(known) >= len(plants) and all(plant.name in known for plant in plants)
     if all_known or not night.end <= around.now < around.site.middle_of_day(today):
         return cold
-    home = around.columns_of(plant.home for plant in traits.plants)
+    home = around.homes_of(traits)
     traits = traits.resting(around.climate.season[traits.grows, home] == Season.REST)
     stands_cold = np.isfinite(traits.limits["brief_low"])
     for classes in around.classes_asking("carry in", traits, home):

@@ -81,8 +81,11 @@ class Scene(Surroundings):
     @cached_property
     def by_name(self) -> np.ndarray:
         """(cohort,) the cohorts in the order of names."""
-        firsts = [names[0] for names in self.names_of]
-        return np.array(sorted(range(len(firsts)), key=firsts.__getitem__), dtype=np.int64)
+        firsts = tuple([names[0] for names in self.names_of])
+        return self.traits.memo.of(
+            ("by name", firsts),
+            lambda: np.array(sorted(range(len(firsts)), key=firsts.__getitem__), dtype=np.int64),
+        )
 
     @cached_property
     def rank_by_name(self) -> np.ndarray:
@@ -109,12 +112,12 @@ class Scene(Surroundings):
     @cached_property
     def home(self) -> Standing:
         """(cohort,) spot column of each home."""
-        return self.columns_of(plant.home for plant in self.traits.plants)
+        return self.homes_of(self.traits)
 
     @cached_property
     def shelter(self) -> Standing:
         """(cohort,) spot column of each shelter; `NO_SPOT` where none is given."""
-        return self.columns_of(plant.shelter or "" for plant in self.traits.plants)
+        return self.shelters_of(self.traits)
 
     @cached_property
     def seasons(self) -> NDArray[np.object_]:
@@ -130,7 +133,9 @@ class Scene(Surroundings):
     def roots(self) -> np.ndarray:
         """(cohort,) one number for all that agree in holder, velamen and rot class."""
         traits = self.traits
-        return group_rows(traits.holder, traits.velamen, traits.rot)[1]
+        return traits.memo.of(
+            "roots", lambda: group_rows(traits.holder, traits.velamen, traits.rot)[1]
+        )
 
     @cached_property
     def lowest_limit_c(self) -> Array:

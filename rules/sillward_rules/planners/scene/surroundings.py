@@ -65,6 +65,20 @@ class Surroundings:
         """Return the columns of these spots; `NO_SPOT` for a name that is no spot."""
         return np.array([self.columns.get(spot, NO_SPOT) for spot in spots], dtype=np.int64)
 
+    def homes_of(self, traits: Traits) -> SpotColumns:
+        """(plant,) the spot columns of the homes of these plants."""
+        return traits.memo.of(
+            ("homes", *self.columns),
+            lambda: self.columns_of(plant.home for plant in traits.plants),
+        )
+
+    def shelters_of(self, traits: Traits) -> SpotColumns:
+        """(plant,) the spot columns of their shelters; `NO_SPOT` where none is given."""
+        return traits.memo.of(
+            ("shelters", *self.columns),
+            lambda: self.columns_of(plant.shelter or "" for plant in traits.plants),
+        )
+
     def spot_name(self, column: int) -> str:
         """Return the name of a spot."""
         return self.climate.spots[column].name
