@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
 
-from docs.make import collection, commands, settings
+from docs.make import collection, commands, replays, settings
 
 DOCS = Path(__file__).parents[1]
 ROOT = DOCS.parent
@@ -31,7 +31,7 @@ def pages() -> list[Path]:
 @cache
 def parts() -> Mapping[str, str]:
     """Everything that is generated, by the name under which a page asks for it."""
-    return {**collection.parts(), **commands.parts(), **settings.parts()}
+    return {**collection.parts(), **commands.parts(), **replays.parts(), **settings.parts()}
 
 
 def parts_in(text: str) -> list[str]:

@@ -108,11 +108,10 @@ def text(
 
 def _notes(outlook: SeasonOutlook) -> Iterator[str]:
     """Yield what limits the outlook as a whole: few years, and missing nights."""
-    years = max((min(one.first.years, one.last.years) for one in outlook.limits), default=0)
-    if outlook.limits and years < ENOUGH_YEARS:
+    if outlook.limits and outlook.years < ENOUGH_YEARS:
         yield (
-            f"{_years(years)} of nights: ten or more make a season outlook; the dates for one year "
-            "of ten are no more than the earliest and the latest so far"
+            f"{_years(outlook.years)} of nights: ten or more make a season outlook; the dates for "
+            "one year of ten are no more than the earliest and the latest so far"
         )
     if outlook.missing:
         named = ", ".join(map(_missing, outlook.missing[:4]))

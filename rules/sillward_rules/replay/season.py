@@ -3,10 +3,10 @@
 The years are cut in the warm half-year, so that each cold season is whole. A date is one of the
 calendar, without a year; 29 February counts as the 28th.
 
-The chances are for a year to come, not a description of the years that were. Of n years the k-th
-smallest value is not reached in a further one with a chance of k / (n + 1) (Weibull's plotting
-position; every place among n + 1 years is equally likely), so that "nine years of ten" takes nine
-years at least. Between two years nothing is interpolated: the more cautious one is taken.
+The chances are for a year to come, not a description of the years that were. A further year comes
+before the k-th of n years with a chance of k / (n + 1), as every place among n + 1 years is equally
+likely (Weibull's plotting position). So "nine years of ten" takes nine years at least. Between two
+years nothing is interpolated: the more cautious one is taken.
 """
 
 import math
@@ -212,7 +212,7 @@ class SeasonOutlook:
 
     @property
     def years(self) -> int:
-        """By how many years a limit is judged that all nights bear on."""
+        """Of how many years both ends are known, for the limit of which most is known."""
         return max((min(limit.first.years, limit.last.years) for limit in self.limits), default=0)
 
 
@@ -274,8 +274,8 @@ def season_outlook(collection: Collection, nights: PastNights) -> SeasonOutlook:
 class _Calendar:
     """Past nights filled up to whole seasons with nights that are not known.
 
-    Arrays are (night,) or (night, spot). season : the year in which the season of a night begins;
-    offset : its days since the cut, 0 to 364.
+    Arrays are (night,) or (night, spot). season : the year in which the season of a night begins.
+    within : the nights of the weather.
     """
 
     def __init__(self, site: Site, nights: PastNights) -> None:
@@ -295,8 +295,6 @@ class _Calendar:
         self.season = np.array([self._season(day) for day in self.days])
         self.year = np.array([day.year for day in self.days])
         self.month = np.array([day.month for day in self.days])
-        numbers = np.array([YearDay.of(day).number for day in self.days])
-        self.offset = (numbers - self.cut.number) % 365
 
     def _season(self, day: date) -> int:
         return day.year - (YearDay.of(day) < self.cut)
