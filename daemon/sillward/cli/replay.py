@@ -13,7 +13,7 @@ from sillward.assembly.app import App, Options
 from sillward.charts.data import year_chart
 from sillward.cli import completion, shared
 from sillward.cli.pictures import form_of, write_picture
-from sillward.cli.printing import print_json, say
+from sillward.cli.printing import print_json
 from sillward.cli.progress import Progress
 from sillward.config.changes import Change, read_change
 from sillward.config.household import Household
@@ -112,7 +112,7 @@ def replay(options: Options, as_json: bool, chart: Path | None, **wishes: object
         subtitle = report.span(last.nights[0].night, last.nights[-1].night, voice)
         footer = [f"changed: {'; '.join(told)}"] if told else []
         write_picture(chart, year_chart(last, subtitle, [*footer, report.forecasts(last)]), form)
-        say(f"{chart}: {subtitle}")
+        click.echo(f"{chart}: {subtitle}", err=as_json)
     if not all(result.complete for result in results):
         click.get_current_context().exit(1)
 

@@ -135,13 +135,13 @@ def _block(found: LimitOutlook, voice: Voice, screen: Screen) -> list[str]:
     lines = screen.lines(f"{limit.spot}, limit {voice.bound(limit.limit_c)}{rest}: {names}")
     words, mark = _safe(found)
     lines += screen.lines(f"  {words}", mark)
-    if found.safe is Safe.UNKNOWN:
+    if not found.first.years and not found.last.years:
         return lines
     if found.first.without == found.first.years and found.last.without == found.last.years:
         return [*lines, *screen.lines(f"  no night under it in {_years(found.first.years)}")]
     rows: list[tuple[Cell, ...]] = [("", "1 in 10", "median", "9 in 10", "years")]
     for label, turn in (("first night", found.first), ("last night", found.last)):
-        days = [_day(day) for day in (turn.early, turn.median, turn.late)]
+        days = [_day(day) if turn.years else "?" for day in (turn.early, turn.median, turn.late)]
         rows.append((label, *days, str(turn.years)))
     lines += table(rows, _DATES, screen, indent=2)
     if found.first.without:
@@ -161,7 +161,7 @@ def _safe(found: LimitOutlook) -> tuple[str, Mark | None]:
         return f"nights are safe from {_day(found.safe_from)} to {_day(last)}, {often}", Mark.OK
     if found.safe is Safe.NEVER:
         return f"there is no time of the year that is safe {often}", Mark.COLD
-    return "not known: no season of these years is whole", Mark.TROUBLE
+    return "when nights are safe is not known: no cold season is whole", Mark.TROUBLE
 
 
 def _months(

@@ -180,6 +180,14 @@ def test_the_chart_is_a_calendar_of_the_nights(april: tuple[str, ...]) -> None:
     assert Path("nights.svg").read_bytes().startswith(b"<?xml")
 
 
+def test_with_json_only_the_document_is_on_standard_output(april: tuple[str, ...]) -> None:
+    result = call("replay", *april, "--chart", "nights.png", "--json")
+
+    assert json.loads(result.stdout)["site"] == "Courtyard"
+    assert result.stderr == "nights.png: Wed 21 Apr 2021 to Sat 24 Apr 2021\n"
+    assert Path("nights.png").read_bytes().startswith(b"\x89PNG")
+
+
 def test_your_own_collection_takes_a_file_of_past_weather(april: tuple[str, ...]) -> None:
     said = shown("replay", *april)
 

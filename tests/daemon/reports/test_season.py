@@ -112,7 +112,14 @@ def test_missing_nights_are_named() -> None:
 def test_a_limit_of_which_nothing_is_known_says_so() -> None:
     text = joined(said(outlook(lows(12)[:30])))
 
-    assert "not known: no season of these years is whole" in text
+    assert "when nights are safe is not known: no cold season is whole" in text
+
+
+def test_one_end_of_the_cold_season_is_shown_where_the_other_is_not_known() -> None:
+    text = joined(said(outlook(lows(12)[:250])))
+
+    assert "no cold season is whole 1 in 10 median 9 in 10 years first night 09 Apr 09 Apr" in text
+    assert "last night ? ? ? 0" in text
 
 
 def test_a_grower_of_fahrenheit_reads_fahrenheit() -> None:
