@@ -36,6 +36,9 @@ class ChoreKind(Enum):
     DAMP_DOWN = "damp-down"
     MOVE = "move"
 
+    # Each is one object. The hash of its name, which is the default, is a slow one.
+    __hash__ = object.__hash__
+
 
 URGENT = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
 """Kinds of chores that harm a plant if they are not done in time."""

@@ -160,10 +160,9 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
     leaf = np.where(scene.holds_itself, _held_by_night(scene), leaf)
     first, groups = group_rows(limit)
-    means = [
-        np.minimum(leaf, np.nan_to_num(bound, nan=np.inf)).mean(axis=0) for bound in limit[first]
-    ]
-    return np.asarray(np.stack(means)[groups])
+    bounds = np.where(np.isnan(limit[first]), np.inf, limit[first])
+    means = np.minimum(leaf[:, None, :], bounds[:, None]).mean(axis=0)
+    return np.asarray(means[groups])
 
 
 def _held_by_night(scene: Scene) -> Array:

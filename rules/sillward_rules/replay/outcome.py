@@ -35,7 +35,7 @@ from sillward_rules.weather.sun import Night
 TENTHS = 10
 """Chances are counted by tenths."""
 
-_WARNED = tuple(Warned)
+_CAUSES, _WARNED = tuple(Cause), tuple(Warned)
 _DIGITS = 3
 """Numbers are recorded to a thousandth, finer than any weather is known."""
 
@@ -297,25 +297,24 @@ class _Night:
         found: dict[Exposure, list[int]] = {}
         for index in np.flatnonzero(under.any(axis=0)).tolist():
             cold = under[:, index]
-            for cause in {causes[row][index] for row in np.flatnonzero(cold).tolist()}:
-                rows = np.flatnonzero(cold & (causes[:, index] == cause))
-                found.setdefault(self._exposure(index, rows, bound[rows, index], cause), []).append(
-                    index
-                )
+            for number in np.unique(causes[cold, index]).tolist():
+                rows = np.flatnonzero(cold & (causes[:, index] == number))
+                exposure = self._exposure(index, rows, bound[rows, index], _CAUSES[number])
+                found.setdefault(exposure, []).append(index)
         named = [replace(one, plants=self._names(classes)) for one, classes in found.items()]
         return tuple(sorted(named, key=lambda one: (-one.dose, -one.depth_k, one.plants)))
 
     def _causes(self) -> np.ndarray:
-        """(interval, class) why plants would stand in the cold there, of `Cause`."""
+        """(interval, class) why plants would stand in the cold there: positions in `Cause`."""
         heard, first = self.heard, self.classes.first
         since = np.logical_or.accumulate(self.cover, axis=0)
         deadline = heard.deadline[first]
-        causes = np.full(self.cover.shape, Cause.MISSED, dtype=np.object_)
-        causes[:, heard.without_cover[first]] = Cause.NO_COVER
-        causes[:, np.isfinite(deadline)] = Cause.NOT_DONE
-        causes[self.track.times[:-1, None] < deadline] = Cause.LATE
-        causes[since] = Cause.OUT_TOO_EARLY
-        causes[self.cover] = Cause.NO_COVER
+        causes = np.full(self.cover.shape, _CAUSES.index(Cause.MISSED))
+        causes[:, heard.without_cover[first]] = _CAUSES.index(Cause.NO_COVER)
+        causes[:, np.isfinite(deadline)] = _CAUSES.index(Cause.NOT_DONE)
+        causes[self.track.times[:-1, None] < deadline] = _CAUSES.index(Cause.LATE)
+        causes[since] = _CAUSES.index(Cause.OUT_TOO_EARLY)
+        causes[self.cover] = _CAUSES.index(Cause.NO_COVER)
         return causes
 
     def _exposure(self, index: int, rows: np.ndarray, bound: Array, cause: Cause) -> Exposure:

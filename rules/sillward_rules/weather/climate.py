@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array
+from sillward_rules.memo import Memo
 from sillward_rules.physics import air
 from sillward_rules.physics.crown_wetness import (
     AXIL_FACTOR,
@@ -136,17 +137,20 @@ def climate_of(
 
     axil_factor : how much slower than an open film a crown dries.
     """
-    return _climate_of(site, tuple(spots), weather, axil_factor)
+    given = (site, tuple(spots), weather)
+
+    def work_out() -> tuple[object, Climate]:
+        return given, _work_out(*given, axil_factor, None)
+
+    # Kept with what it was worked out from, so that no other object can have the same identity.
+    key = (*(id(part) for part in given), axil_factor)
+    return _recent.of(key, work_out)[1]
 
 
-# A forecast is used several times a day, and two at a time when a newer one is compared with the
-# last. A `Weather` is hashed by identity, so an equal one is worked out again. The cache is not
-# larger because a daemon holds it for as long as it runs.
-@lru_cache(maxsize=2)
-def _climate_of(
-    site: Site, spots: tuple[Spot, ...], weather: Weather, axil_factor: float
-) -> Climate:
-    return _work_out(site, spots, weather, axil_factor, None)
+_recent = Memo(2)
+"""A forecast is used several times a day, and two at a time when a newer one is compared with the
+last. An equal one is worked out again: to compare its hours would take longer. No more are kept
+because a daemon holds them for as long as it runs."""
 
 
 def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:

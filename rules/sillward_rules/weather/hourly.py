@@ -279,8 +279,8 @@ def at_hours(times: np.ndarray, series: Array, hours: np.ndarray) -> Array:
 
 def rows_from_to(times: np.ndarray, start: datetime, end: datetime) -> np.ndarray:
     """Return the rows from start to end, both included, among times (time,) in order."""
-    first = np.searchsorted(times, start.timestamp(), side="left")
-    return np.arange(first, max(first, np.searchsorted(times, end.timestamp(), side="right")))
+    first, after = int(times.searchsorted(start.timestamp())), end.timestamp()
+    return np.arange(first, max(first, int(times.searchsorted(after, side="right"))))
 
 
 def covers_hours(times: np.ndarray, start: datetime, end: datetime) -> bool:

@@ -104,6 +104,7 @@ def day_events(site: Site, day: date) -> DayEvents:
     return _by_scanning(site, day, noon)
 
 
+@lru_cache(maxsize=2**10)
 def night_of(site: Site, day: date) -> Night:
     """Return the night that begins on this local date."""
     start = day_events(site, day).sunset

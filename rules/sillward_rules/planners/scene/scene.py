@@ -204,19 +204,28 @@ class Scene(Surroundings):
     @cached_property
     def order_deadline(self) -> Array:
         """(cohort,) the deadline of the unconfirmed order [unix s]; NaN for none."""
-        return np.array(
-            [np.nan if order is None else order.before.timestamp() for order in self._orders]
-        )
+        deadlines = np.full(len(self.cohorts), np.nan)
+        for cohort, order in enumerate(self._orders):
+            if order is not None:
+                deadlines[cohort] = order.before.timestamp()
+        return deadlines
 
     @cached_property
     def order_from(self) -> Standing:
         """(cohort,) where the plants stood when it was told; `NO_SPOT` for none."""
-        return self.columns_of("" if order is None else order.from_spot for order in self._orders)
+        return self._spots_of_orders(lambda order: order.from_spot)
 
     @cached_property
     def order_to(self) -> Standing:
         """(cohort,) where they were to go; `NO_SPOT` for none."""
-        return self.columns_of("" if order is None else order.to_spot for order in self._orders)
+        return self._spots_of_orders(lambda order: order.to_spot)
+
+    def _spots_of_orders(self, of: Callable[[OpenOrder], str]) -> Standing:
+        columns = np.full(len(self.cohorts), NO_SPOT, dtype=np.int64)
+        for cohort, order in enumerate(self._orders):
+            if order is not None:
+                columns[cohort] = self.columns.get(of(order), NO_SPOT)
+        return columns
 
     def has_order_of(self, night: Night) -> np.ndarray:
         """(cohort,) whether an order of this night, or of the day before it, is not confirmed."""
