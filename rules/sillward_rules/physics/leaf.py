@@ -20,6 +20,7 @@ from sillward_rules.physics.surface import (
     STEFAN_BOLTZMANN,
     VAPOUR_TO_HEAT,
     Shape,
+    fourth_power,
     free_heat_conductance,
     heat_conductance,
     latent_heat,
@@ -86,30 +87,29 @@ def leaf_temperature(
     # What a leaf at air temperature gains or loses; only this moves it away from the air.
     driven = absorbed - sky_loss(temp, vapour, cloud, sky_view)
     grey = 2.0 * EMISSIVITY * STEFAN_BOLTZMANN
-    emitted_as_air = grey * (temp + KELVIN) ** 4
+    emitted_as_air = grey * fourth_power(temp)
     forced = heat_conductance(wind_m_s, shape, pressure_kpa)
     dew_share = VAPOUR_TO_HEAT * latent_heat(temp) / pressure_kpa
 
+    unit_free = free_heat_conductance(1.0, shape, pressure_kpa)  # at a difference of 1 K
+
     def excess(leaf_c: Array) -> tuple[Array, Array]:
         above = leaf_c - temp
-        free = free_heat_conductance(above, shape, pressure_kpa)
+        free = unit_free * np.sqrt(np.sqrt(np.abs(above)))
         both_faces = np.maximum(forced, free) + np.maximum(forced, 0.5 * free)
         saturated = saturation_vapour_pressure(leaf_c)
         gained = vapour - saturated
-        condensed = np.where(is_wet, gained, np.maximum(gained, 0.0))
-        exchanged = dew_share * condensed - HEAT_CAPACITY * above
-        kelvin = leaf_c + KELVIN
-        emitted = grey * kelvin**4
+        condenses = is_wet | (gained > 0)
+        exchanged = np.where(condenses, dew_share * gained, 0.0) - HEAT_CAPACITY * above
+        emitted = grey * fourth_power(leaf_c)
         # Free convection goes with the fourth root of the difference.
         freely = (free > forced) + 0.5 * (free > 2.0 * forced)
         more_freely = 0.25 * freely * free / np.where(above == 0, 1.0, above)
-        dew = np.where(
-            is_wet | (gained > 0), dew_share * saturation_slope_at(saturated, leaf_c), 0.0
-        )
+        dew = np.where(condenses, dew_share * saturation_slope_at(saturated, leaf_c), 0.0)
         slope = exchanged * more_freely - both_faces * (HEAT_CAPACITY + dew)
         return (
             driven - (emitted - emitted_as_air) + both_faces * exchanged,
-            slope - 4.0 * emitted / kelvin,
+            slope - 4.0 * emitted / (leaf_c + KELVIN),
         )
 
     # In a vacuum the leaf would go this far; air and dew only keep it closer to the air.

@@ -114,6 +114,12 @@ def free_heat_conductance(difference_k: ArrayLike, shape: Shape, pressure_kpa: A
     return np.asarray(0.05 * (difference / shape.length_m) ** 0.25 * _thin_air(pressure_kpa))
 
 
+def fourth_power(temp_c: Array) -> Array:
+    """Return the fourth power of the absolute temperature of temp_c [°C], [K4]."""
+    square = (temp_c + KELVIN) ** 2
+    return np.asarray(square * square)
+
+
 def latent_heat(temp_c: ArrayLike) -> Array:
     """Return the latent heat of vaporisation at temp_c [°C], [J/mol]."""
     temp = np.asarray(temp_c, dtype=np.float64)

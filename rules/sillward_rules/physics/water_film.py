@@ -24,6 +24,7 @@ from sillward_rules.physics.surface import (
     STEFAN_BOLTZMANN,
     WATER_MOLAR_MASS,
     Shape,
+    fourth_power,
     heat_conductance,
     latent_heat,
     vapour_conductance,
@@ -75,15 +76,14 @@ def film_temperature(air: FilmAir, shape: Shape) -> Array:
     heat = HEAT_CAPACITY * heat_conductance(air.wind_m_s, shape, air.pressure_kpa)
     vapour = vapour_conductance(air.wind_m_s, shape, air.pressure_kpa) / air.pressure_kpa
     grey = WET_EMISSIVITY * STEFAN_BOLTZMANN
-    emitted_as_air = grey * (air.temp_c + KELVIN) ** 4
+    emitted_as_air = grey * fourth_power(air.temp_c)
 
     def excess(film_c: Array) -> tuple[Array, Array]:
-        kelvin = film_c + KELVIN
-        emitted = grey * kelvin**4
+        emitted = grey * fourth_power(film_c)
         saturated, latent = saturation_vapour_pressure(film_c), latent_heat(film_c)
         lost = vapour * (saturated - air.vapour_kpa)
         value = air.net_w_m2 - (emitted - emitted_as_air) - heat * (film_c - air.temp_c)
-        slope = -4.0 * emitted / kelvin - heat - LATENT_SLOPE * lost
+        slope = -4.0 * emitted / (film_c + KELVIN) - heat - LATENT_SLOPE * lost
         more = vapour * saturation_slope_at(saturated, film_c)
         return value - latent * lost, slope - latent * more
 

@@ -216,11 +216,10 @@ def _work_out(
     wet_leaf = wet.wetted & (night_share[0][:, None] > 0)
     sunlit = sunlit_spots(spots) & ~night[:, None] & np.isfinite(light)
     leaf = temp.copy()  # a spot with a climate of its own has no other
-    sought = np.broadcast_to(~held, temp.shape)
+    sought = np.tile(~held, (len(temp), 1))
     if hourly is not None:
-        hours = np.isin(weather.times, hourly.times)
-        leaf[hours] = hourly.leaf_c
-        sought = sought & ~hours[:, None]
+        hours = weather.times.searchsorted(hourly.times)
+        leaf[hours], sought[hours] = hourly.leaf_c, False
     unfaded = _leaf(at_spots, sky, np.where(sunlit, light, 0.0), wet_leaf, pressure, sought)
     leaf[sought] = _faded(unfaded, temp, sunlit, night_share[0][:, None])[sought]
     return Climate(

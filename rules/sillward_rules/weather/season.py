@@ -185,9 +185,12 @@ def season_of(
 
 def _mean_of_whole_days(hours: Array) -> Array:
     """Return the mean of the whole days of each spot (spot,), from hours (time, spot)."""
-    known_h = np.isfinite(hours).sum(axis=0)
-    bridged = [bridge_gaps(column) for column in hours.T]
-    by_day = np.asarray(bridged).reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
+    known = np.isfinite(hours)
+    known_h = known.sum(axis=0)
+    bridged = hours.T
+    if np.any(known[1:] != known[:-1], axis=1).sum() > 2:  # not all known from one hour to another
+        bridged = np.asarray([bridge_gaps(column) for column in bridged])
+    by_day = bridged.reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
     means = by_day.mean(axis=2)
     whole = np.isfinite(means)
     counted = whole.sum(axis=1)
