@@ -86,7 +86,8 @@ _STYLE = """\
 
 def drawn_push() -> str:
     """The dusk push as a card of text. Its own background makes it legible on a dark page too."""
-    title, *lines = _answer("sheet", "--round", "dusk", "--short").splitlines()
+    shown = _answer("sheet", "--round", "dusk", "--short")
+    title, *lines = shown.replace("\n  ", " ").splitlines()  # a terminal is wider than a phone
     at = datetime.fromisoformat(json.loads(_answer("sheet", "--round", "dusk", "--json"))["at"])
     y, rows = 34, [_row("small", MARGIN, 34, "sillward")]
     rows.append(_row("small", WIDTH - MARGIN, y, f"{at:%a %H:%M}", anchor="end"))

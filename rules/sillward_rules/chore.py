@@ -48,6 +48,19 @@ WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 
 
 @dataclass(frozen=True, slots=True)
+class Weighing:
+    """The harm expected if a plant stays out, weighed against carrying it in.
+
+    - harm: expected harm (0..1).
+    - gain, price: what carrying the plant gains, and what it costs, in trips.
+    """
+
+    harm: float
+    gain: float
+    price: float
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     """Why a chore is there for one plant: a value against a limit at a time, and whose limit.
 
@@ -60,6 +73,9 @@ class Reason:
     - chance: the chance that the leaf falls under the limit in the night (0..1), where known.
     - until: when the value is within the limit again, where that is worked out. For a move, when
       the plant may come back; None if it stays where it is moved.
+    - crosses_at: when the forecast itself crosses the limit, whatever the errors: for carrying in,
+      when it is first under it, for carrying out, when it is above it again.
+    - weighing: the harm expected in the night, and what that was weighed against.
     - there: for a move, the worst value at its goal in those hours.
     - also: other reasons for the same chore.
     """
@@ -78,6 +94,8 @@ class Reason:
     chance: float | None = None
     until: datetime | None = None
     there: float | None = None
+    crosses_at: datetime | None = None
+    weighing: Weighing | None = None
     also: "tuple[Reason, ...]" = ()
 
 

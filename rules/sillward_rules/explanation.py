@@ -6,7 +6,9 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from sillward_rules.chore import Weighing
 from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
@@ -104,6 +106,10 @@ class Explanation:
     - cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
     - cold_chance: the chance that it falls under that limit at all (0..1).
     - spread: where that chance comes from.
+    - weighing: the harm expected if it stays out, weighed against carrying it in; None where it is
+      not known. caution: as in `Habits`.
+    - goes_in: what that and the rules come to; by_forecast: whether a rule asks for it by the
+      forecast itself; is_in: whether it is under cover already.
     """
 
     plant: Plant
@@ -119,6 +125,11 @@ class Explanation:
     cold_kh: float | None
     cold_chance: float | None
     spread: str | None
+    weighing: Weighing | None
+    goes_in: bool
+    by_forecast: bool
+    is_in: bool
+    caution: float
     hours: tuple[ExplainedHour, ...]
     rules: tuple[AppliedRule, ...]
     notes: tuple[str, ...]
@@ -139,6 +150,8 @@ def explain_plant(
     spread = spread_of(scene, night)
     cold_h, cold_kh, cold_chance = _cold(scene, firings, night)
     spot = collection.spot(plant.home)
+    needs = find_night_needs(scene, night)
+    weighed = (float(of[cohort.index]) for of in (needs.harm, needs.gain, needs.price))
     return Explanation(
         plant=plant,
         spot=spot,
@@ -153,6 +166,11 @@ def explain_plant(
         cold_kh=cold_kh,
         cold_chance=cold_chance,
         spread=None if spread is None else spread[0].origin,
+        weighing=Weighing(*weighed) if np.isfinite(needs.gain[cohort.index]) else None,
+        goes_in=bool(needs.must_be_in[cohort.index]),
+        by_forecast=bool(needs.by_forecast[cohort.index]),
+        is_in=bool(scene.is_under_cover(scene.standing)[cohort.index]),
+        caution=collection.habits.caution,
         hours=tuple(_hours(scene, column, hours, firings)),
         rules=tuple(_applied_rule(firing, plant, hours) for firing in firings),
         notes=(*spot.open_questions(), *weather.notes),

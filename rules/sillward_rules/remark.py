@@ -183,6 +183,14 @@ class CloseCall(Remark):
     threats: tuple[Threat, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class Undecided(Remark):
+    """Plants that may have to go in tonight, and by when the grower is told whether they do."""
+
+    plants: tuple[str, ...]
+    told_by: datetime
+
+
 # -- rules, water, feed
 
 
@@ -291,17 +299,15 @@ class CarryEnds(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NightsSafe(Remark):
-    """From or up to which evening nights at a spot are safe for plants, by many past years.
-
-    begins: whether they are safe from this day on; else this is the last day.
-    years: how many years say so.
-    """
+    """From or up to which evening nights at a spot are safe for plants, by many past years."""
 
     spot: str
     plants: tuple[str, ...]
     day: date
     begins: bool
+    """Whether they are safe from this day on; else it is the last such day."""
     years: int
+    """How many years say so."""
 
 
 @dataclass(frozen=True, slots=True)

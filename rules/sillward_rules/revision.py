@@ -10,36 +10,45 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from sillward_rules.arrays import Array
 from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
-from sillward_rules.planners.carry import CLOSE_CALL
 from sillward_rules.planners.nights import find_night_needs
-from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.collection import Collection
+from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
+from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection
 from sillward_rules.plants.state import State
-from sillward_rules.sheet import Sheet
+from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 
-CALL_OFF_MARGIN_K = 1.0
-"""An order to carry a plant in is called off only if the plant could stay out even in air colder by
-this [K], so that a forecast that hovers at the limit calls nothing off. Judgement."""
+MIN_ADDED_GAIN = 5.0
+"""After its round a plant is ordered in only if that gains as much as this, in trips. Judgement: it
+is a message and a walk more, for a plant of which the round has said nothing."""
 
-CALL_OFF_CHANCE = CLOSE_CALL / 2
-"""A plant may also stay out if its chance to fall under the limit is at most this. Judgement."""
+MIN_NIGHT_GAIN = 10.0
+"""The same after the usual hour for carrying in. Judgement: it is dark, and the grower at rest."""
 
-MIN_NIGHT_ORDER_K = 0.5
-"""After the usual hour nobody is sent out for a leaf that falls less than this under its limit [K],
-unless its chance is at least `MIN_NIGHT_ORDER_CHANCE`. Judgement: not worth waking for."""
+COLDER_THAN_TOLD_K = 0.5
+"""The spot that was told is kept unless it is short of the limit by more than this [K]. Judgement:
+no household thermometer tells less apart."""
 
-MIN_NIGHT_ORDER_CHANCE = 2 / 3
-"""See `MIN_NIGHT_ORDER_K`. Judgement."""
+NOTICE = timedelta(minutes=45)
+"""A plant that by the forecast itself is under its limit no sooner than this after the dusk round
+is told of by that. Judgement: time enough to carry some plants in."""
+
+KEPT_LEAD = timedelta(minutes=20)
+"""An hour that was told stands if by the forecast itself the leaf is above its limit for so long
+after it. Judgement: the time that it takes to carry some plants in.
+"""
 
 TAIL = timedelta(hours=1)
 """After the usual hour nobody is sent out for a plant that will be under its limit for no longer
-than this, and by less than `CALL_OFF_MARGIN_K`. Judgement: by the time it is in, the cold is
-nearly over."""
+than this, and by less than `TAIL_K`. Judgement: by the time it is in, the cold is nearly over."""
+
+TAIL_K = 1.0
+"""See `TAIL` [K]."""
 
 CORRECTED = URGENT | {ChoreKind.CARRY_OUT}
 """Chores that are corrected; the hours of water and shade are told once."""
@@ -102,8 +111,12 @@ def revise(
     """Compare orders that were told with a sheet drawn up now.
 
     - An order whose hour is over stands. So does the spot that was told, unless it is short of the
-      limit by more than `MIN_NIGHT_ORDER_K`.
-    - After the usual hour a need that is small, and unsure or nearly over, adds nothing.
+      limit by more than `COLDER_THAN_TOLD_K`.
+    - A plant that the round left out is ordered in only if much is at stake, more after the usual
+      hour (`MIN_ADDED_GAIN`, `MIN_NIGHT_GAIN`).
+    - Going out is not corrected before its hour comes up in the next round.
+    - An hour that was told is moved only if by the forecast itself, whatever its errors, it is too
+      late to carry in, or too early to carry out.
     - Only carrying in and out is called off: a cover does no harm.
     - What is not known adds and moves nothing: at night no one is sent out because a forecast did
       not arrive.
@@ -135,7 +148,7 @@ def revise(
             continue
         asked_now.update((chore.kind, name) for name in _asked_for(chore))
         known = {reason.plant: reason for reason in chore.because if reason.value is not None}
-        fresh = _newly_asked(chore, known, handled, sheet.at)
+        fresh = _newly_asked(chore, known, handled, sheet)
         if fresh:
             added.append(only(chore, fresh))
         by = max(moved_by, out_after) if chore.kind is ChoreKind.CARRY_OUT else moved_by
@@ -149,7 +162,7 @@ def _newly_asked(
     chore: Chore,
     known: Mapping[str, Reason],
     handled: abc.Collection[tuple[ChoreKind, str]],
-    now: datetime,
+    sheet: Sheet,
 ) -> list[str]:
     """Return the plants of a chore for which it is a new order.
 
@@ -157,7 +170,7 @@ def _newly_asked(
     """
     if chore.kind not in URGENT:
         return []
-    in_vain = {reason.plant for reason in chore.because if _is_in_vain(chore, reason, now)}
+    in_vain = {reason.plant for reason in chore.because if _is_in_vain(chore, reason, sheet)}
     return [
         name
         for name in chore.plants
@@ -178,7 +191,7 @@ def _moved_in(
         order = by_plant.get((chore.kind, name))
         if order is None or name not in known:
             continue
-        if _is_shifted(order, chore, sheet, moved_by) or _is_told_spot_too_cold(
+        if _is_shifted(order, chore, known[name], sheet, moved_by) or _is_told_spot_too_cold(
             order, chore, known[name], sheet
         ):
             shifted.setdefault(order.at, []).append(name)
@@ -193,24 +206,51 @@ def _asked_for(chore: Chore) -> Iterator[str]:
             yield reason.plant
 
 
-def _is_in_vain(chore: Chore, reason: Reason, now: datetime) -> bool:
-    """Return whether an order after its hour would do too little good, or is too unsure."""
-    if chore.before > now or reason.value is None or reason.limit is None or reason.unit != "°C":
+def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
+    """Return whether an order after its round would do too little good, or is told in time by the
+    next round.
+    """
+    now, is_late = sheet.at, chore.before <= sheet.at
+    if reason.weighing is not None:
+        needed = MIN_NIGHT_GAIN if is_late else MIN_ADDED_GAIN
+        if max(reason.weighing.gain, float(_usual_gain(reason.weighing.harm))) < needed:
+            return True
+        told_in_time = sheet.next_round_at is not None and (
+            reason.crosses_at is None or reason.crosses_at > sheet.next_round_at + NOTICE
+        )
+        if told_in_time and sheet.round is Round.MORNING:
+            return True
+    if not is_late or reason.value is None or reason.limit is None or reason.unit != "°C":
         return False
     short_k = abs(reason.limit - reason.value)
-    if short_k < MIN_NIGHT_ORDER_K and (
-        reason.chance is None or reason.chance < MIN_NIGHT_ORDER_CHANCE
-    ):
-        return True
-    return reason.until is not None and reason.until - now < TAIL and short_k < CALL_OFF_MARGIN_K
+    return reason.until is not None and reason.until - now < TAIL and short_k < TAIL_K
 
 
-def _is_shifted(was: Order, chore: Chore, sheet: Sheet, moved_by: timedelta) -> bool:
-    if was.at <= sheet.at:
+def _usual_gain(harm: ArrayLike) -> Array:
+    """Return what an expected harm (0..1) counts for in corrections at least, in trips.
+
+    One who is relaxed leaves more to chance, but a night that has turned cold is told all the same,
+    and nobody is told one thing and another by a forecast that hovers at the limit.
+    """
+    return np.asarray(harm) * DEFAULT_CAUTION
+
+
+def _is_shifted(
+    was: Order, chore: Chore, reason: Reason, sheet: Sheet, moved_by: timedelta
+) -> bool:
+    """Return whether the hour that was told will not do any more.
+
+    A plant that could go in later, or out earlier, than it was told comes to no harm by that.
+    """
+    if was.at <= sheet.at or _is_told_again(was, sheet):
         return False
-    hour = hour_of(chore)
+    hour, crosses_at = hour_of(chore), reason.crosses_at
     if chore.kind is ChoreKind.CARRY_OUT:
-        return hour - was.at > moved_by
+        too_early = crosses_at is not None and was.at < crosses_at
+        return too_early and hour - was.at > moved_by
+    if chore.kind is ChoreKind.CARRY_IN and reason.weighing is not None:
+        too_late = crosses_at is not None and was.at > crosses_at - KEPT_LEAD
+        return too_late and was.at - hour > moved_by
     return abs(hour - was.at) > moved_by
 
 
@@ -222,7 +262,7 @@ def _is_told_spot_too_cold(was: Order, chore: Chore, reason: Reason, sheet: Shee
     low = sheet.spot_lows.get(was.to_spot)
     if low is None or reason.limit is None or reason.unit != "°C":
         return True
-    return low < reason.limit - MIN_NIGHT_ORDER_K
+    return low < reason.limit - COLDER_THAN_TOLD_K
 
 
 def _called_off(
@@ -234,12 +274,47 @@ def _called_off(
     """Yield the orders to carry whose hour lies ahead, each with the plants for which it is off."""
     for order in told:
         off = [name for name in order.plants if (order.kind, name) not in asked_now]
-        if order.kind in _CALLED_OFF and order.at > sheet.at and off:
-            sure = find_safe() if order.kind is ChoreKind.CARRY_IN else off
+        is_ahead = order.at > sheet.at and not _is_told_again(order, sheet)
+        if order.kind in _CALLED_OFF and is_ahead and off:
+            sure = find_safe() if order.kind is ChoreKind.CARRY_IN else _kept_in(order, sheet)
             kept = tuple(name for name in off if name in sure)
             if kept:
                 yield replace(order, plants=kept)
 
+
+def _is_told_again(order: Order, sheet: Sheet) -> bool:
+    """Return whether the next round tells of this going out before its hour."""
+    next_round_at = sheet.next_round_at
+    if order.kind is not ChoreKind.CARRY_OUT or next_round_at is None:
+        return False
+    return next_round_at < order.at
+
+
+def _kept_in(order: Order, sheet: Sheet) -> set[str]:
+    """Return the plants that would come to harm if they went out as they were told.
+
+    For the others the day is not worth two trips by the newer forecast, and that is no news.
+    """
+    return {
+        reason.plant
+        for chore in sheet.chores
+        if chore.kind is ChoreKind.STAY_IN and chore.not_before is not None
+        for reason in chore.because
+        if reason.plant in order.plants and not _is_mild(reason, order.at)
+    }
+
+
+def _is_mild(reason: Reason, at: datetime) -> bool:
+    """Return whether a plant that stays in for this reason by day may go out at this hour."""
+    if reason.above or reason.value is None or reason.quantity != "leaf temperature":
+        return False
+    warm_enough = reason.limit is None or reason.value > reason.limit + MILD_DAY_K
+    return warm_enough and (reason.crosses_at is None or reason.crosses_at <= at)
+
+
+MILD_DAY_K = 2.0
+"""A day whose warmest hour is this far above the limit harms no plant that goes out [K], even if it
+gains little. Judgement: the forecast of a day's high is off by as much one day in ten."""
 
 _CALLED_OFF = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
 
@@ -261,25 +336,11 @@ def safe_outside(
 ) -> frozenset[str]:
     """Return the plants that may be told to stay out after all, because the night is surely mild.
 
-    That is: every hour that counts is known, no rule asks for cover, and either the chance to fall
-    under the limit is at most `CALL_OFF_CHANCE`, or air colder by `CALL_OFF_MARGIN_K` would not
-    change that and it is no close call.
+    That is: every hour that counts is known, no rule asks for cover, and the harm that may come is
+    worth next to nothing (`NEGLIGIBLE_GAIN`).
     """
-    plain = Scene(collection, weather, state, now)
-    night = sun.night_at_or_after(collection.site, now)
-    needs = find_night_needs(plain, night)
-    colder = Scene(collection, _colder(weather), state, now)
-    by_margin = ~find_night_needs(colder, night).must_be_in
-    places = np.where(plain.is_under_cover(plain.standing), plain.home, plain.standing)
-    limits = plain.traits.limits["night_low"]
-    chance = chance_in(plain, night, places, limits)
-    sure = chance <= CALL_OFF_CHANCE
-    likely = chance >= CLOSE_CALL
-    safe = needs.fully_known & ~needs.must_be_in & ((by_margin & ~likely) | sure)
-    return frozenset(plain.names(np.flatnonzero(safe).tolist()))
-
-
-def _colder(weather: Weather) -> Weather:
-    """Return the weather colder by the margin, so that every rule on cold is stricter."""
-    temp_c = weather.temp_c - CALL_OFF_MARGIN_K
-    return replace(weather, temp_c=temp_c, dew_point_c=np.fmin(weather.dew_point_c, temp_c))
+    scene = Scene(collection, weather, state, now)
+    needs = find_night_needs(scene, sun.night_at_or_after(collection.site, now))
+    gain = np.maximum(needs.gain, _usual_gain(needs.harm))
+    safe = needs.fully_known & ~needs.must_be_in & (gain <= NEGLIGIBLE_GAIN)
+    return frozenset(scene.names(np.flatnonzero(safe).tolist()))

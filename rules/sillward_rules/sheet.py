@@ -14,6 +14,7 @@ import numpy as np
 
 from sillward_rules.chore import Chore
 from sillward_rules.planners import shelter
+from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning
 from sillward_rules.planners.outlook import Outlook, look_ahead
@@ -61,7 +62,8 @@ class Sheet:
     """The chores of a round at a moment, with what they rest on.
 
     chores are in the order of their deadlines. warnings are for the grower, most urgent first.
-    assumptions are what the collection leaves open. states is the completed state that was used.
+    assumptions are what the collection leaves open. states is the completed state that was used, in
+    the morning with the night before.
     """
 
     round: Round
@@ -87,6 +89,8 @@ class Sheet:
     """What the source does not give, and how that was made up for."""
     spread: str | None = None
     """Where the chances of the coming night come from; None where they are not known."""
+    next_round_at: datetime | None = None
+    """When the next daily round is told; None for a week."""
 
     @property
     def age(self) -> timedelta:
@@ -114,10 +118,11 @@ def draw_up(
         outlook=outlook,
         lows=_outdoor_lows(scene, lows),
         spot_lows=lows,
-        states=scene.states,
+        states=after_last_night(scene) if round_ is Round.MORNING else scene.states,
         presumed_in=scene.presumed_in,
         feed=describe_feed(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
+        next_round_at=_next_round_at(scene, round_),
         notes=weather.notes,
     )
 
@@ -149,6 +154,7 @@ def draw_up_orders(
         spot_lows=lows,
         states=scene.states,
         presumed_in=scene.presumed_in,
+        next_round_at=_next_round_at(scene, round_),
     )
 
 
@@ -194,6 +200,15 @@ def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
         if spot.name in used
         for question in spot.open_questions()
     )
+
+
+def _next_round_at(scene: Scene, round_: Round) -> datetime | None:
+    if round_ is Round.WEEK:
+        return None
+    if round_ is Round.MORNING:
+        return scene.habits.told_at.on(scene.site, scene.site.local_date(scene.now))
+    night = sun.night_at_or_after(scene.site, scene.now)
+    return scene.habits.morning_at.on(scene.site, night.day + timedelta(days=1))
 
 
 def _spot_lows(scene: Scene) -> dict[str, float | None]:

@@ -43,9 +43,16 @@ def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
     """Return the states once a round has been told: its advice is assumed to be followed.
 
     What is known takes precedence over the sheet's own states, which leave out moves that lie
-    ahead. An overdue order changes nothing: it was told before, and the state holds it.
+    ahead. An overdue order changes nothing: it was told before, and the state holds it. The nights
+    that the plants went through are counted by the sheet of the morning.
     """
     after = {**_lasting_states(sheet), **known}
+    if sheet.round is Round.MORNING:
+        after |= {
+            name: replace(after[name], cold=state.cold)
+            for name, state in sheet.states.items()
+            if name in after
+        }
     for chore in sheet.chores:
         if chore.overdue_since is not None:
             continue

@@ -31,14 +31,15 @@ LIMIT_C = 13.0
 
 
 def tender() -> Collection:
-    """One plant with the limit, in a roofed spot that changes nothing."""
+    """One plant with the limit, in a roofed spot that changes nothing; its grower takes forecasts
+    at their word."""
     spots = (
         Spot("step", sky_view=0.0, wind=1.0, rain=0.0, night_offset_k=0.0, day_offset_k=0.0),
         Spot("hall", indoors=True, night_low_c=16.0),
     )
     limits = Limits(night_low=Limit(LIMIT_C, "own"))
     plant = Plant("Tender", "step", "hall", "basket", limits)
-    return Collection(NEWARK, spots, (plant,), standard_rules(), Habits())
+    return Collection(NEWARK, spots, (plant,), standard_rules(), Habits(caution=0.0))
 
 
 def told_at(day: date) -> datetime:

@@ -105,9 +105,9 @@ def test_a_year_of_forecasts_that_err() -> None:
     print(dict(count))  # noqa: T201 the counts are what one runs this for
 
     assert count["cold"] > 1200
-    assert 10 <= count["missed"] <= 35, "none: nothing errs; measured: 23 of 1230"
-    assert count["unwarned"] <= 18, "measured: 12"
-    assert 10 <= count["needless"] <= 48, "measured: 32 of 1239 orders"
+    assert 1 <= count["missed"] <= 9, "measured: 4 of 1230, and 23 by the bare forecast"
+    assert count["unwarned"] <= 9, "measured: 4"
+    assert 60 <= count["needless"] <= 150, "measured: 109 of 1335 orders, and 32 of 1239"
     assert count["late"] == 0
 
 
@@ -117,7 +117,7 @@ def test_years_of_other_errors(seed: int) -> None:
     count = counted(seed)
     print(seed, dict(count))  # noqa: T201 the counts are what one runs this for
 
-    assert count["missed"] <= 0.04 * count["cold"]
-    assert count["unwarned"] <= 0.025 * count["cold"]
-    assert count["needless"] <= 0.05 * count["orders"]
+    assert count["missed"] <= 0.01 * count["cold"]
+    assert count["unwarned"] <= 0.01 * count["cold"]
+    assert count["needless"] <= 0.12 * count["orders"]
     assert count["late"] <= 0.01 * count["orders"]

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, safe_outside
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -109,6 +109,51 @@ def test_only_plants_that_were_not_told_are_added() -> None:
 
 def test_what_is_done_is_not_added_again() -> None:
     assert not revision(14.5, 11.0, done=[(ChoreKind.CARRY_IN, "Test strap")]).added
+
+
+def far_apart(caution: float, worth: float) -> Collection:
+    """One for whom little is worth a walk, or everything."""
+    return collection(replace(plant(), worth=worth), habits=Habits(caution=caution))
+
+
+@pytest.mark.parametrize("caution", [0.0, 3.0, 60.0, 1000.0])
+@pytest.mark.parametrize("worth", [0.01, 1.0, 50.0])
+def test_a_night_that_has_turned_cold_is_told_whatever_a_plant_is_worth(
+    caution: float, worth: float
+) -> None:
+    """Before the usual hour and after it."""
+    whose = far_apart(caution, worth)
+    for at in (LATER, utc("2026-05-15T00:30")):
+        mild = draw_up(Round.DUSK, whose, nights_of(19.0), {}, DUSK)
+        assert not orders(mild)
+        state, newer = next_state({}, mild), fetched(nights_of(8.0, sd_k=None), at)
+        sheet = draw_up(Round.DUSK, whose, newer, state, at)
+
+        changed = revise([], sheet, frozenset, [], HALF_AN_HOUR, HOUR)
+
+        assert [chore.plants for chore in changed.added] == [("Test strap",)], at
+
+
+@pytest.mark.parametrize("caution", [0.0, 3.0, 60.0])
+def test_a_forecast_that_hovers_says_one_thing_to_who_is_relaxed(caution: float) -> None:
+    """At the limit, then 0.3 K above it: nothing is called off, and nothing ordered twice."""
+    whose = far_apart(caution, 1.0)
+    told = draw_up(Round.DUSK, whose, nights_of(12.7, sd_k=1.0), {}, DUSK)
+    assert orders(told)
+    state, newer = next_state({}, told), nights_of(13.3, sd_k=1.0)
+    sheet = draw_up(Round.DUSK, whose, newer, state, LATER)
+
+    changed = revise(
+        orders(told),
+        sheet,
+        partial(safe_outside, whose, newer, state, LATER),
+        [],
+        HALF_AN_HOUR,
+        HOUR,
+    )
+
+    assert not changed.called_off
+    assert not changed.added
 
 
 def test_a_night_milder_by_more_than_the_margin_is_called_off() -> None:
@@ -219,20 +264,23 @@ def test_going_out_is_put_off_only_when_the_hour_that_was_told_has_no_margin_lef
     inside = {"Test strap": PlantState("room", at - timedelta(hours=14), assumed=False)}
     told = orders(sheet_of(10.0, at, whose, inside, Round.MORNING))
 
-    def later(low_c: float) -> list[timedelta]:
-        sheet = sheet_of(low_c, at, whose, inside, Round.MORNING)
-        moved = revise(told, sheet, frozenset, [], HALF_AN_HOUR, HOUR).moved
-        return [hour_of(move.chore) - move.was for move in moved]
+    colder = sheet_of(8.0, at, whose, inside, Round.MORNING)
+    (out,) = [chore for chore in colder.chores if chore.kind is ChoreKind.CARRY_OUT]
+    above_from = out.because[0].crosses_at
+    assert above_from is not None
+    assert hour_of(out) - told[0].at > HOUR
+    assert above_from < told[0].at, "the leaf is above its limit when the plant goes out"
 
-    by_hour = {
-        low_c: hour_of(chore)
-        for low_c in (9.0, 8.0)
-        for chore in sheet_of(low_c, at, whose, inside, Round.MORNING).chores
-        if chore.kind is ChoreKind.CARRY_OUT
-    }
-    assert HALF_AN_HOUR < by_hour[9.0] - told[0].at <= HOUR < by_hour[8.0] - told[0].at
-    assert later(9.0) == []
-    assert later(8.0) == [by_hour[8.0] - told[0].at]
+    def moved(told_at: datetime) -> list[datetime]:
+        orders_told = [replace(told[0], at=told_at)]
+        return [
+            move.was
+            for move in revise(orders_told, colder, frozenset, [], HALF_AN_HOUR, HOUR).moved
+        ]
+
+    too_early = above_from - timedelta(minutes=10)
+    assert moved(told[0].at) == []
+    assert moved(too_early) == [too_early]
 
 
 def test_the_state_follows_what_was_called_off() -> None:

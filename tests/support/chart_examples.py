@@ -11,7 +11,7 @@ from sillward.charts.data import KINDS, ChartData, Kind, chart_of
 from sillward.text.units import SI, Units
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.hourly import Weather
-from tests.support.core import collection, fetched, utc, weather
+from tests.support.core import collection, fetched, uncertain, utc, weather
 
 START = utc("2026-05-13T00:00")
 NOW = utc("2026-05-14T20:00")
@@ -37,9 +37,9 @@ def example(kind: Kind, name: str, spot: str) -> ChartData:
 
 
 def bench_weather(temp_c: object = 10.0, **series: object) -> Weather:
-    """Return weather from `START` on, fetched now; by default 10 °C all the time."""
+    """Return weather from `START` on, fetched now, of the usual errors; by default 10 °C always."""
     temp = np.broadcast_to(np.asarray(temp_c, dtype=np.float64), (HOURS,)).copy()
-    return fetched(weather(START, temp, **series), NOW)
+    return uncertain(fetched(weather(START, temp, **series), NOW))
 
 
 def on_bench(

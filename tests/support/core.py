@@ -19,6 +19,7 @@ from sillward_rules.sheet import Sheet
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.uncertainty import Spread
 
 Kind = TypeVar("Kind", bound=Remark)
 
@@ -73,7 +74,8 @@ def collection(
 def weather(start: datetime, temp_c: Sequence[float] | Array, **series: object) -> Weather:
     """Weather from hourly temperatures; what is not given is dry, clear, calm and dark.
 
-    A series may be an array or one value for all hours.
+    A series may be an array or one value for all hours. The forecast is known to be right, so that
+    the numbers alone decide; see `uncertain`.
     """
     temp = np.asarray(temp_c, dtype=np.float64)
     given: dict[str, Array] = {
@@ -91,7 +93,13 @@ def weather(start: datetime, temp_c: Sequence[float] | Array, **series: object) 
         assert name in SERIES, name
         given[name] = np.broadcast_to(np.asarray(values, dtype=np.float64), temp.shape).copy()
     times = int(start.timestamp()) + 3600 * np.arange(temp.size, dtype=np.int64)
-    return Weather(times=times, source="test", fetched_at=start, **given)  # type: ignore[arg-type]
+    spread = Spread(np.zeros((1, temp.size)), np.zeros(temp.size), "known to be right")
+    return Weather(times=times, source="test", fetched_at=start, spread=spread, **given)  # type: ignore[arg-type]
+
+
+def uncertain(of: Weather) -> Weather:
+    """The same weather with the usual errors of a forecast."""
+    return replace(of, spread=None)
 
 
 def fetched(of: Weather, at: datetime) -> Weather:

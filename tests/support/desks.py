@@ -19,7 +19,7 @@ from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
 from sillward.wording.push import Message
-from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
@@ -101,6 +101,10 @@ SILENT = NoticePolicy(remind=None, pass_on=None)
 """Rounds, and what changes about them, but no reminders."""
 
 
+AT_THEIR_WORD = Habits(caution=0.0)
+"""Of a grower who takes forecasts at their word, so that the numbers of a test decide."""
+
+
 def a_household(
     *channels: Channel,
     plants: tuple[Plant, ...] = (),
@@ -111,7 +115,7 @@ def a_household(
     site = Site(name, SITE.latitude, SITE.longitude, SITE.elevation_m, SITE.zone)
     chosen = plants or (a_plant("Left pot"), a_plant("Right pot"), a_plant("Sill", home="room"))
     return Household(
-        Collection(site, (BENCH, ROOM), chosen, standard_rules()),
+        Collection(site, (BENCH, ROOM), chosen, standard_rules(), AT_THEIR_WORD),
         Rounds(parse_moment(dusk), parse_moment("08:30"), parse_weekly("sun 18:00")),
         channels or (a_channel(),),
         policy,

@@ -69,7 +69,7 @@ def _spells(rng: np.random.Generator, count: int) -> np.ndarray:
 
 def some_plants(*, site: Site = MENDOZA, habits: Habits | None = None) -> Collection:
     """Two plants for each limit, one of them with a limit of injury, one in a cold frame, one
-    without a shelter."""
+    without a shelter. Unless habits are given, the grower takes forecasts at their word."""
     plants = [
         Plant(f"from {limit:g}", "bench", "room", "pot", Limits(night_low=Limit(limit, "own")))
         for limit in LIMITS_C
@@ -90,7 +90,7 @@ def some_plants(*, site: Site = MENDOZA, habits: Habits | None = None) -> Collec
         Plant("unsheltered", "bench", None, "pot", tender),
     ]
     spots = (BENCH, WARM_ROOM, COLD_FRAME)
-    return Collection(site, spots, tuple(plants), standard_rules(), habits or Habits())
+    return Collection(site, spots, tuple(plants), standard_rules(), habits or Habits(caution=0.0))
 
 
 def plan(

@@ -21,7 +21,7 @@ from sillward.config.models import (
 )
 from sillward.config.quiet_hours import QuietHours
 from sillward.text.units import Units
-from sillward_rules.plants.collection import Habits, Recipe
+from sillward_rules.plants.collection import CAUTION, Habits, Recipe
 from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.plants.group_names import alias_named
 from sillward_rules.plants.groups import standard_groups
@@ -88,6 +88,7 @@ def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
         groups=tuple(group.name for group in groups),
         named=tuple(group_names),
         velamen=hangs_bare if table.velamen is None else table.velamen,
+        worth=1.0 if table.worth is None else table.worth,
     )
 
 
@@ -128,6 +129,8 @@ def build_habits(table: HabitsTable) -> Habits:
             value = time_expressions.parse_moment(value)
         elif key == "hours":
             value = tuple(time_expressions.parse_hours(text) for text in value)
+        elif key == "caution":
+            value = CAUTION.get(value, value)
         elif isinstance(value, str):
             value = time_expressions.parse_duration(value)
         values[_HABITS_WITH_UNITS.get(key, key)] = value

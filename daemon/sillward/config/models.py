@@ -7,10 +7,20 @@ Checks between tables are in `cross_checks`. Growers read the descriptions in th
 
 from collections.abc import Callable
 from datetime import time, timedelta
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeAlias
 from zoneinfo import ZoneInfo
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    SecretStr,
+    ValidationError,
+    ValidatorFunctionWrapHandler,
+    WrapValidator,
+)
+from pydantic_core import PydanticCustomError
 
 from sillward.config import patterns
 from sillward.text import printable
@@ -242,9 +252,31 @@ class PlantTable(Table):
             "out: its group and holder decide"
         ),
     )
+    worth: Annotated[float, Field(gt=0, le=100)] | None = Field(
+        None,
+        description=(
+            "how many times as much harm to it counts as harm to other plants, where that is "
+            "weighed against trips (1)"
+        ),
+    )
     limits: LimitsTable = Field(
         LimitsTable(), description="limits of your own, which count in place of those of its group"
     )
+
+
+def _caution(value: object, check: ValidatorFunctionWrapHandler) -> object:
+    try:
+        return check(value)
+    except ValidationError:  # which would tell of the word and of the number, each in a line
+        kind = "caution"
+        msg = "must be 'relaxed', 'usual' or 'careful', or a number from 0 to 10000"
+        raise PydanticCustomError(kind, msg) from None
+
+
+Caution: TypeAlias = Annotated[
+    Literal["relaxed", "usual", "careful"] | Annotated[float, Field(ge=0, le=10_000)],
+    WrapValidator(_caution),
+]
 
 
 class HabitsTable(Table):
@@ -274,6 +306,14 @@ class HabitsTable(Table):
         None,
         description=(
             "the shortest stay outside that is worth two trips; left out: by how warm the hours are"
+        ),
+    )
+    caution: Caution | None = Field(
+        None,
+        description=(
+            "how many trips a lost leaf is worth, where a trip is to fetch one plant in and take "
+            'it out again: "relaxed" (20), "usual" (60), "careful" (200), or a number; 0 for what '
+            "the forecast itself asks for and no more"
         ),
     )
     brief_cold: Duration | None = Field(

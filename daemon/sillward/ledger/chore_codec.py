@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
 
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason, Weighing
 
 
 def encode(chore: Chore) -> str:
@@ -72,9 +72,17 @@ def _from_reason(reason: Reason) -> dict[str, Any]:
         "chance": _number(reason.chance),
         "until": _text(reason.until),
         "there": _number(reason.there),
+        "crosses_at": _text(reason.crosses_at),
+        "weighing": _from_weighing(reason.weighing),
         "also": [_from_reason(other) for other in reason.also] or None,
     }
     return {name: value for name, value in stored.items() if value is not None}
+
+
+def _from_weighing(weighing: Weighing | None) -> list[float] | None:
+    if weighing is None:
+        return None
+    return [float(weighing.harm), float(weighing.gain), float(weighing.price)]
 
 
 def _to_reason(stored: dict[str, Any]) -> Reason:
@@ -94,6 +102,8 @@ def _to_reason(stored: dict[str, Any]) -> Reason:
         chance=stored.get("chance"),
         until=_time(stored.get("until")),
         there=stored.get("there"),
+        crosses_at=_time(stored.get("crosses_at")),
+        weighing=None if stored.get("weighing") is None else Weighing(*stored["weighing"]),
         also=tuple(_to_reason(other) for other in also),
     )
 

@@ -98,6 +98,7 @@ UPDATE confirmation SET undo = undo_of_7(undo);
 ALTER TABLE poll RENAME TO call_schedule;
 ALTER TABLE event RENAME TO calendar_event
 """,
+    8: "ALTER TABLE plant_state ADD COLUMN cold TEXT",
 }
 """The statements that bring a file of each version to the next one, as they were then."""
 

@@ -18,7 +18,7 @@ from sillward.ledger.chore_codec import decode
 from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.plants.state import OpenOrder, PlantState
+from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
 
@@ -237,7 +237,7 @@ def maybe_moment(text: str | None) -> datetime | None:
 
 def column_value(value: object) -> object:
     """Return a value as a column takes it."""
-    if isinstance(value, OpenOrder):
+    if isinstance(value, OpenOrder | ColdHistory):
         return json.dumps({name: column_value(part) for name, part in asdict(value).items()})
     if isinstance(value, datetime):
         return to_text(value)
@@ -275,7 +275,16 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         came_from=row["came_from"],
         brighter_since=maybe_moment(_column(row, "brighter_since")),
         asked=_asked_of(_column(row, "asked")),
+        cold=_cold_of(_column(row, "cold")),
     )
+
+
+def _cold_of(text: str | None) -> ColdHistory | None:
+    if text is None:
+        return None
+    values = json.loads(text)
+    night = date.fromisoformat(values["night"])
+    return ColdHistory(night, float(values["carried"]), float(values["usual_low_c"]))
 
 
 def _asked_of(text: str | None) -> OpenOrder | None:

@@ -1,6 +1,6 @@
 """The tables of the ledger file."""
 
-SCHEMA_VERSION = 8
+SCHEMA_VERSION = 9
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -45,7 +45,7 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT, brighter_since TEXT, asked TEXT,
+    came_from TEXT, brighter_since TEXT, asked TEXT, cold TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;

@@ -10,6 +10,7 @@ from sillward.reports.limits import limit_rows, limits_document
 from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
+from sillward_rules.plants.collection import CAUTION
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import describe_feed
 from sillward_rules.weather import light
@@ -51,6 +52,7 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     kind = " x ".join(map(group_lookup.name_with_group, plant.named or plant.groups)) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
     shelter = f"shelter {plant.shelter}" if plant.shelter else "no shelter"
+    worth = "" if plant.worth == 1 else f"; counts {plant.worth:g} times"
     questions = [question for name in plant.named if (question := group_lookup.open_question(name))]
     rows = [
         (
@@ -62,7 +64,7 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     ]
     return [
         *screen.lines(plant.name),
-        *screen.lines(f"  {kind}; {plant.holder}{roots}; {plant.home}, {shelter}"),
+        *screen.lines(f"  {kind}; {plant.holder}{roots}; {plant.home}, {shelter}{worth}"),
         *(line for question in questions for line in screen.lines(f"  ? {question}")),
         *table(rows, _LIMITS, screen, indent=2),
     ]
@@ -87,6 +89,7 @@ def _facts(
     yield "rules:", ", ".join(rule.name for rule in collection.rules)
     if collection.feed is not None:
         yield "feed:", describe_feed(collection.feed)
+    yield "caution:", _caution(collection.habits.caution)
     if collection.habits.hours:
         yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
     yield "forecast:", ", then ".join(sources)
@@ -99,6 +102,15 @@ def _facts(
         rounds = ", ".join(channel.rounds)
         url = "no url yet" if channel.url is None else "url is fine"
         yield f"channel {channel.name}:", f"{rounds}, {length}; {url}"
+
+
+def _caution(caution: float) -> str:
+    """Return how many trips a lost leaf is worth, and what that is called."""
+    word = next((word for word, trips in CAUTION.items() if trips == caution), None)
+    called = "" if word is None else f' ("{word}")'
+    if not caution:
+        return "none: what the forecast itself asks for, and no more"
+    return f"a lost leaf is worth {caution:g} trips{called}"
 
 
 def _follow_up(household: Household) -> str:
@@ -143,12 +155,14 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
                 "named": list(plant.named or plant.groups),
                 "home": plant.home,
                 "shelter": plant.shelter,
+                "worth": plant.worth,
                 "limits": limits_document(plant.limits),
             }
             for plant in collection.plants
         ],
         "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
         "rules": [rule.name for rule in collection.rules],
+        "caution": collection.habits.caution,
         "forecast": list(sources),
         "channels": [channel.name for channel in household.channels],
     }

@@ -21,8 +21,8 @@ def iso(at: datetime, site: Site) -> str:
     return at.astimezone(site.zone).isoformat(timespec="seconds")
 
 
-def plain(value: float | None) -> float | None:
-    """Return a number rounded to two decimals, or None where it is not finite."""
+def plain(value: float | None, digits: int = 2) -> float | None:
+    """Return a number rounded to some decimals, or None where it is not finite."""
     if value is None or not math.isfinite(value):
         return None
-    return round(float(value), 2)
+    return round(float(value), digits)

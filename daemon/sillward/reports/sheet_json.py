@@ -131,8 +131,21 @@ def _reason_document(reason: Reason, site: Site) -> dict[str, Any]:
         **({"above": True} if reason.above else {}),
         **_exposure(reason),
         **({} if reason.chance is None else {"chance": reason.chance}),
+        **_weighing(reason),
         **({} if reason.until is None else {"until": iso(reason.until, site)}),
         **({} if reason.there is None else {"there": reason.there}),
+    }
+
+
+def _weighing(reason: Reason) -> dict[str, Any]:
+    """Return the expected harm and what it was weighed against, in trips, where that is known."""
+    weighing = reason.weighing
+    if weighing is None:
+        return {}
+    return {
+        "expected_harm": plain(weighing.harm, 4),
+        "gain_trips": plain(weighing.gain),
+        "price_trips": plain(weighing.price),
     }
 
 

@@ -12,12 +12,16 @@ from sillward.text.columns import wrapped
 from sillward.text.units import fixed
 from sillward.wording import full_sheet
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, Reason
+from sillward_rules.chore import Chore, Reason, Weighing
 from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
+from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
+
+MIN_SHOWN_HARM = 1e-4
+"""Less harm than this is not shown (0..1)."""
 
 # -- for people
 
@@ -74,6 +78,7 @@ def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> st
         *_rule_lines(explanation.rules, letters, voice),
         "",
         *_cold_lines(explanation, voice),
+        *_weighing_lines(explanation),
         *_decision_lines(explanation, decided, voice),
     ]
     return "\n".join(wrapped(line) for line in lines)
@@ -201,6 +206,48 @@ def _cold_lines(explanation: Explanation, voice: Voice) -> list[str]:
     return [f"the night: not under {limit} by the forecast{odds} that it is{origin}"]
 
 
+def _weighing_lines(explanation: Explanation) -> list[str]:
+    """Return the harm that is expected if it stays out, what it was weighed against, the outcome.
+
+    Nothing where no harm is expected.
+    """
+    weighing = explanation.weighing
+    if weighing is None or weighing.harm < MIN_SHOWN_HARM:
+        return []
+    gain, price, harm = _trips(weighing.gain), _trips(weighing.price), _short(100 * weighing.harm)
+    goes_in = "stays in" if explanation.is_in else "goes in"
+    outcome = goes_in if explanation.goes_in else "may stay out"
+    cost = f"carrying it costs {price} ({_walk(weighing)})"
+    if explanation.by_forecast:
+        cost, outcome = "the forecast itself asks for cover", goes_in
+    elif explanation.is_in:
+        cost = f"keeping it in costs {price}"
+    worth = explanation.plant.worth
+    times = "" if worth == 1 else f" times its worth of {worth:g}"
+    return [
+        f"weighed: the harm to expect outside is {harm} % of a lost leaf; at "
+        f"{explanation.caution:g} trips for a lost leaf{times} that is {gain}, and {cost}: "
+        f"{outcome}"
+    ]
+
+
+def _trips(count: float) -> str:
+    shown = _short(count)
+    return f"{shown} {'trip' if shown == '1' else 'trips'}"
+
+
+def _short(number: float) -> str:
+    """Return a number of two digits, or without decimals."""
+    return f"{number:.2g}" if number < 10 else f"{number:.0f}"
+
+
+def _walk(weighing: Weighing) -> str:
+    if weighing.price <= PLANT_PRICE:
+        return "one more on a walk that is made anyway"
+    alone = weighing.price >= PLANT_PRICE + WALK_PRICE
+    return "a walk for it alone" if alone else "with its share of a walk"
+
+
 def _decision_lines(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> list[str]:
     """Return what the rounds would ask for this plant, by when and why."""
     lines = [
@@ -249,11 +296,26 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
             "chance": plain(explanation.cold_chance),
             "spread": explanation.spread,
         },
+        "weighing": _weighing_document(explanation),
         "limits": limits_document(explanation.plant.limits),
         "rules": [_rule_document(rule, voice) for rule in explanation.rules],
         "notes": list(explanation.notes),
         "chores": [chore_document(chore, site) for _, chore, _ in _decisions(explanation, decided)],
         "hours": [_hour_document(hour, site) for hour in explanation.hours],
+    }
+
+
+def _weighing_document(explanation: Explanation) -> dict[str, Any] | None:
+    weighing = explanation.weighing
+    if weighing is None:
+        return None
+    return {
+        "expected_harm": plain(weighing.harm, 4),
+        "caution": plain(explanation.caution),
+        "worth": plain(explanation.plant.worth),
+        "gain_trips": plain(weighing.gain),
+        "price_trips": plain(weighing.price),
+        "goes_in": explanation.goes_in,
     }
 
 

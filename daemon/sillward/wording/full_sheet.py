@@ -94,7 +94,8 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, voice)
     if shared:
-        yield f"    {shared}{reason_phrases.chance(chore.because, voice)}"
+        certain = [reason for reason in chore.because if not reason_phrases.is_precaution(reason)]
+        yield f"    {shared}{reason_phrases.chance(certain, voice) if certain else ''}"
         for reason in chore.because:
             yield f"    - {padded(reason.plant, widest)}  {_limit_of_plant(reason, voice)}"
     else:
@@ -189,9 +190,9 @@ def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
 
 def _limit_of_plant(reason: Reason, voice: Voice) -> str:
     """Return a plant's limit, whose it is, and for how long and how far it is broken."""
-    below_k = None
+    below_k, is_precaution = None, reason_phrases.is_precaution(reason)
     if reason.hours is not None and reason.value is not None and reason.limit is not None:
-        below_k = reason.limit - reason.value
+        below_k = None if is_precaution else reason.limit - reason.value
     return voice.say(
         "limit_of",
         limit=reason_phrases.limit(reason, voice),
@@ -199,6 +200,7 @@ def _limit_of_plant(reason: Reason, voice: Voice) -> str:
         above=reason.above,
         hours=None if below_k is None else reason.hours,
         below_k=below_k,
+        chance=reason_phrases.chance([reason], voice) if is_precaution else "",
     )
 
 
@@ -217,6 +219,7 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         whose = reason_phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
     number_line, of_plant = _number_line(reason, chore, voice), _limit_of_plant(reason, voice)
-    text = f"{number_line}, {of_plant}{reason_phrases.chance([reason], voice)}"
+    odds = reason_phrases.is_precaution(reason)
+    text = f"{number_line}, {of_plant}{'' if odds else reason_phrases.chance([reason], voice)}"
     others = [because(other, chore, voice) for other in reason.also]
     return say("and_also", text=text, also=others) if others else text

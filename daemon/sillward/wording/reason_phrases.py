@@ -25,13 +25,24 @@ def limit(reason: Reason, voice: Voice) -> str:
 
 
 def chance(reasons: Sequence[Reason], voice: Voice) -> str:
-    """Return ", 68 % chance" or ", 68 to 93 % chance"; empty if unknown or near certain."""
-    known = [reason.chance for reason in reasons if reason.chance is not None]
+    """Return ", 68 % chance" or ", 68 to 93 % chance"; empty if unknown or near certain.
+
+    That is the chance of plants for which the forecast itself is beyond the limit. If it is not for
+    any of them it is ", 30 % chance of less".
+    """
+    less = all(map(is_precaution, reasons))
+    counted = [reason for reason in reasons if less or not is_precaution(reason)]
+    known = [reason.chance for reason in counted if reason.chance is not None]
     if not known or min(known) >= MAX_SHOWN_CHANCE:
         return ""
     low, high = percent(min(known)), percent(max(known))
-    same = low == high
-    return ", " + voice.say("chance", low=high if same else low.removesuffix(" %"), high=high)
+    shown = high if low == high else low.removesuffix(" %")
+    return ", " + voice.say("chance", low=shown, high=high, less=less)
+
+
+def is_precaution(reason: Reason) -> bool:
+    """Return whether the forecast itself keeps the limit, and it is the risk that decides."""
+    return reason.weighing is not None and margin(reason) >= 0
 
 
 def whose(reason: Reason, voice: Voice) -> str:

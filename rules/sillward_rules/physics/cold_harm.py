@@ -88,8 +88,15 @@ def night_dose(under_k: Array, span_k: ArrayLike, step_h: ArrayLike = 1.0) -> Ar
     steps = np.asarray(step_h, dtype=np.float64)
     if steps.ndim:
         steps = steps.reshape(-1, *([1] * (depth.ndim - 1)))
-    degree_hours = (0.5 * (depth[1:] + depth[:-1]) * steps).sum(axis=0)
-    dose = degree_hours / (np.asarray(span_k, dtype=np.float64) * FULL_DOSE_H)
+    return dose_of((0.5 * (depth[1:] + depth[:-1]) * steps).sum(axis=0), span_k)
+
+
+def dose_of(degree_hours: ArrayLike, span_k: ArrayLike) -> Array:
+    """Return the dose of a night (0..`MAX_DOSE`) with so many degree-hours; shapes broadcast.
+
+    degree_hours : under the comfort limit [K h]. span_k : as in `night_dose`.
+    """
+    dose = np.asarray(degree_hours) / (np.asarray(span_k, dtype=np.float64) * FULL_DOSE_H)
     return np.asarray(np.minimum(dose, MAX_DOSE))
 
 

@@ -163,7 +163,8 @@ def _plan_outing(
     scene: Scene, events: DayEvents, standing: Standing, inside: np.ndarray
 ) -> _Outing:
     """Find which of the cohorts inside go out, and when; not those that heat would send back."""
-    tonight = find_night_needs(scene, sun.night_of(scene.site, events.day))
+    everyone = np.ones(standing.shape, dtype=bool)  # what goes out is outside in the evening
+    tonight = find_night_needs(scene, sun.night_of(scene.site, events.day), everyone)
     days = DaysOut(scene, events.day)
     sunrise, sunset = events.sunrise.timestamp(), events.sunset.timestamp()
     out_from, cold_again = days.hours_of(inside)

@@ -30,11 +30,13 @@ class _Hours:
     """A home from an hour before sunrise to the end of the next night, and its warmest moment.
 
     times [unix s], leaf_c [°C] (time,): the leaf, or the air where that is colder, because a leaf
-    in the sun says little of its pot. warmest_c, warmest_at: the highest of these by day.
+    in the sun says little of its pot. early_c (time,): the same on the early side of the forecast
+    [°C]. warmest_c, warmest_at: the highest leaf_c by day.
     """
 
     times: np.ndarray
     leaf_c: Array
+    early_c: Array
     warmest_c: float | None
     warmest_at: datetime
 
@@ -90,6 +92,7 @@ class DaysOut:
             limit=limit.value if limit else None,
             at=hours.warmest_at,
             origin=limit.origin if limit else "",
+            crosses_at=_above_from(hours, np.nan if limit is None else limit.value),
         )
 
     def _at(self, column: int) -> _Hours:
@@ -105,32 +108,49 @@ class DaysOut:
         leaf = np.minimum(scene.by_night.leaf_c[rows, column], scene.by_night.temp_c[rows, column])
         if scene.forecast_expired:
             leaf = np.full(leaf.shape, np.nan)
+        early = leaf + scene.early_k[rows] * ~scene.holds_itself[column]
         by_day = leaf[times <= events.sunset.timestamp()]
         value, at = None, events.sunrise
         if np.isfinite(by_day).any():
             index = int(np.nanargmax(by_day))
             value, at = round(float(by_day[index]), 2), moment(times[index])
-        return _Hours(times, leaf, value, at)
+        return _Hours(times, leaf, early, value, at)
 
     def _out_from(self, hours: _Hours, limit: Array) -> Array:
         """Return when the leaf has been above each limit by the margin for long enough [unix s].
+
+        On the early side of the forecast it must be above the limit itself.
 
         limit (class,) : [°C]; NaN for none. By day, and not before now; infinite for never.
         """
         habits, size = self.scene.habits, hours.times.size
         if not size:
             return np.full(limit.shape, np.inf)
-        bound = np.where(np.isnan(limit), -np.inf, limit + habits.out_margin_k)
-        warm = hours.leaf_c >= bound[:, None]
+        bound = np.where(np.isnan(limit), -np.inf, limit)
+        surely_c = np.minimum(hours.leaf_c - habits.out_margin_k, hours.early_c)
+        warm = surely_c >= bound[:, None]
         ends = np.searchsorted(hours.times, hours.times + habits.out_after.total_seconds())
         cold = np.where(warm, size, np.arange(size))
         next_cold = np.minimum.accumulate(cold[:, ::-1], axis=1)[:, ::-1]
         by_day = hours.times <= self.events.sunset.timestamp()
         lasts = (next_cold > ends) & (ends < size) & by_day
-        since = _crossings(hours, np.argmax(lasts, axis=1), bound)
+        since = _crossings(hours.times, surely_c, np.argmax(lasts, axis=1), bound)
         since = np.maximum(since, self.events.sunrise.timestamp())
         out = np.maximum(since + habits.out_after.total_seconds(), self.scene.now.timestamp())
         return np.where(lasts.any(axis=1), out, np.inf)
+
+
+def _above_from(hours: _Hours, limit: float) -> datetime | None:
+    """Return from when on the leaf is above a limit until the warmest moment of the day.
+
+    None where it is not, or is so from the start.
+    """
+    rows = np.flatnonzero(hours.times <= hours.warmest_at.timestamp())
+    under = rows[~(hours.leaf_c[rows] >= limit)]
+    if not under.size or under[-1] == rows[-1]:
+        return None
+    last = under[-1:]
+    return moment(_crossings(hours.times, hours.leaf_c, last + 1, np.array([limit]))[0])
 
 
 def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
@@ -164,26 +184,26 @@ def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
 def _cold_again(hours: _Hours, since: Array, limit: Array) -> Array:
     """Return when the leaf falls under each limit after these moments [unix s].
 
-    All (class,). Infinite where it does not by the next morning.
+    On the early side of the forecast. All (class,). Infinite where it does not by the next morning.
     """
     if not hours.times.size:
         return np.full(limit.shape, np.inf)
-    cold = (hours.leaf_c < limit[:, None]) & (hours.times > since[:, None])
-    falls = _crossings(hours, np.argmax(cold, axis=1), limit)
+    cold = (hours.early_c < limit[:, None]) & (hours.times > since[:, None])
+    falls = _crossings(hours.times, hours.early_c, np.argmax(cold, axis=1), limit)
     return np.where(cold.any(axis=1), falls, np.inf)
 
 
-def _crossings(hours: _Hours, rows: np.ndarray, bound: Array) -> Array:
-    """Return when the leaf crossed each bound on the way to its row [unix s].
+def _crossings(times: np.ndarray, leaf_c: Array, rows: np.ndarray, bound: Array) -> Array:
+    """Return when a leaf (time,) [°C] crossed each bound on the way to its row [unix s].
 
     All (class,). The row's own moment where that is not known.
     """
     before = np.maximum(rows - 1, 0)
     bound = np.where(np.isfinite(bound), bound, np.nan)  # infinite where there is no limit
     return interpolate_crossing(
-        hours.times[before],
-        hours.times[rows],
-        hours.leaf_c[before] - bound,
-        hours.leaf_c[rows] - bound,
+        times[before],
+        times[rows],
+        leaf_c[before] - bound,
+        leaf_c[rows] - bound,
         otherwise=1.0,
     )

@@ -23,12 +23,10 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
     night = sun.night_at_or_after(scene.site, scene.now)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
     lows = shelter.spot_lows(scene, night)
-    also_stays = not orders_only
-    tonight = carry.carry_in(scene, night, needs, lows, scene.standing, with_stay_in=also_stays)
+    tonight = carry.carry_in(
+        scene, night, needs, lows, scene.standing, with_stay_in=not orders_only
+    )
     tomorrow = night.day + timedelta(days=1)
-    # Only plants that this round wants inside tonight are told when to go out again.
-    sheltered = np.where(needs.must_be_in, tonight.standing, scene.home)
-    again = carry.carry_out(scene, tomorrow, sheltered, with_stay_in=also_stays)
     places = Places(
         column=tonight.standing,
         since=np.full(scene.home.shape, scene.now.timestamp()),
@@ -36,8 +34,13 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
     )
     guards = plan_protection(scene, places, night.end, AT_NIGHT)
     chores = make_chores(tonight.errands, scene.site, night.day, scene.now)
-    chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
     chores += make_chores(guards, scene.site, night.day, scene.now)
+    if orders_only and _tells_of_going_out(scene, tomorrow):
+        return sort_chores(chores), []
+    # Only plants that this round wants inside tonight are told when to go out again.
+    sheltered = np.where(needs.must_be_in, tonight.standing, scene.home)
+    again = carry.carry_out(scene, tomorrow, sheltered)
+    chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
     if orders_only:
         return sort_chores(chores), []
     return sort_chores(chores), [
@@ -48,6 +51,12 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
         *heat.warm_nights(scene, [(night, tonight.standing)]),
         *notes.find_notes(scene, scene.now, night.end),
     ]
+
+
+def _tells_of_going_out(scene: Scene, day: date) -> bool:
+    """Return whether the morning round of a day comes before anything goes out."""
+    first = sun.day_events(scene.site, day).sunrise + scene.habits.out_after
+    return scene.habits.morning_at.on(scene.site, day) < first
 
 
 def _heat_ahead(scene: Scene, day: date, standing: Standing) -> list[Remark]:

@@ -26,11 +26,16 @@ from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.remark import Remark, WateringIncomplete, WateringUnplanned
+from sillward_rules.planners.walks import PLANT_PRICE
+from sillward_rules.remark import Remark, Undecided, WateringIncomplete, WateringUnplanned
 from sillward_rules.trips import make_chores, sort_chores
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
+
+MIN_UNSURE_GAIN, MAX_UNSURE_GAIN = PLANT_PRICE / 2, 4.0
+"""A plant is called undecided if carrying it in would gain between so much and so much, in trips.
+Judgement: with the forecast of the evening one of these in three is decided the other way."""
 
 
 def plan_morning(
@@ -100,11 +105,11 @@ def _plan_carrying(
     scene: Scene, night: Night, left_out: np.ndarray, *, with_stay_in: bool
 ) -> _Carrying:
     day = night.day
-    going_out = carry.carry_out(scene, day, scene.standing, left_out, with_stay_in=with_stay_in)
+    going_out = carry.carry_out(scene, day, scene.standing, left_out)
     out = make_chores(going_out.errands, scene.site, day, scene.now)
-    needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
-    # For what goes out this morning, its deadline to be back must be known.
     outside = ~scene.is_under_cover(going_out.standing)
+    needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))
+    # For what goes out this morning, its deadline to be back must be known.
     early = outside & _due_before_dusk(scene, night, needs) & ~needs.overdue
     lows = shelter.spot_lows(scene, night)
     leaving = replace(needs, must_be_in=early, overdue=np.zeros(early.shape, dtype=bool))
@@ -123,8 +128,25 @@ def _plan_carrying(
         overdue=needs.overdue,
         places=places_of_day(scene, day, going_out.standing, out, until),
         guarded=places_of_day(scene, day, going_out.standing, [*out, *back], in_by),
-        remarks=carry.night_warnings(scene, lows, leaving, going_in.standing),
+        remarks=[
+            *carry.night_warnings(scene, lows, leaving, going_in.standing),
+            *_undecided(scene, night, needs, outside & has_shelter & ~early),
+        ],
     )
+
+
+def _undecided(scene: Scene, night: Night, needs: NightNeeds, waits: np.ndarray) -> list[Remark]:
+    """Return the plants for which the dusk round, by a newer forecast, may decide either way.
+
+    waits (cohort,) : those outside of which nothing need be said before it.
+    """
+    unsure = (needs.gain >= MIN_UNSURE_GAIN) & (needs.gain < MAX_UNSURE_GAIN) & needs.fully_known
+    cohorts = np.flatnonzero(waits & unsure)
+    if not cohorts.size:
+        return []
+    by_name = cohorts[np.argsort(scene.rank_by_name[cohorts])]
+    told_by = scene.habits.told_at.on(scene.site, night.day)
+    return [Undecided(scene.names(by_name.tolist()), told_by)]
 
 
 def _due_before_dusk(scene: Scene, night: Night, needs: NightNeeds) -> np.ndarray:

@@ -8,15 +8,22 @@ from functools import partial
 import numpy as np
 
 from sillward_rules.arrays import Array, finite_or_none
-from sillward_rules.chore import Reason
+from sillward_rules.chore import Reason, Weighing
 from sillward_rules.planners.scene.crossings import find_crossings, find_returns
-from sillward_rules.planners.scene.night_results import MostUrgent, NightResults, RuleResult
-from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_borne
+from sillward_rules.planners.scene.expected_harm import (
+    early_firing,
+    expected_harm,
+    is_comfort_rule,
+)
+from sillward_rules.planners.scene.night_results import NightResults, RuleResult
+from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.walks import Walks, choose
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import hours_within, moment
+from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import DayEvents, Night
 
 
@@ -32,6 +39,10 @@ class NightNeeds:
       (`open_orders.with_open_orders`).
     - fully_known: whether every hour that counts is known.
     - for_leaf_warmth: whether what asks for cover is the temperature of the leaf.
+    - by_forecast: whether a rule asks for it by the forecast itself, or by what is not known of it.
+    - harm: expected harm to plants that stay out (0..1); NaN where it is not known.
+    - gain, price: what carrying one plant gains by that, and what it costs, in trips
+      (`planners.walks`).
     - reason: returns the reason of a cohort that must be in or bears a dip. The reason has no value
       where no known hour asks for cover and it is given for caution.
     """
@@ -42,6 +53,10 @@ class NightNeeds:
     overdue: np.ndarray
     fully_known: np.ndarray
     for_leaf_warmth: np.ndarray
+    by_forecast: np.ndarray
+    harm: Array
+    gain: Array
+    price: Array
     reason: Callable[[int], Reason]
 
     @property
@@ -50,7 +65,7 @@ class NightNeeds:
         return np.flatnonzero(self.must_be_in)
 
 
-def find_night_needs(scene: Scene, night: Night) -> NightNeeds:
+def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = None) -> NightNeeds:
     """Return what a night, and what is left of the day before it, asks for where plants stand.
 
     Hours before now and before that day's sunrise do not count. A plant must go in if a rule that
@@ -59,21 +74,49 @@ def find_night_needs(scene: Scene, night: Night) -> NightNeeds:
     so far or is too old. What an indoor spot holds does not depend on the weather;
     `Spot.open_questions` asks for it. A short dip under the night limit is borne if the nights
     around it are mild and the limit of injury is kept.
+
+    A plant that no rule sends in must go in all the same if the harm that may come is worth it.
+
+    outside (cohort,) : which plants are outside when the time comes, so that carrying them in is a
+    walk; None for those that are now.
     """
     if night not in scene.night_results:
         scene.night_results[night] = _evaluate_rules(scene, night)
     results = scene.night_results[night]
-    must_be_in, dips = results.must_be_in, results.dips
+    asked, dips = results.must_be_in.asked, results.dips
+    gain = results.harm * scene.habits.caution * scene.traits.worth
+    walks = _choose_walks(scene, results, gain, outside)
+    chosen = walks.chosen
     for_warmth = [firing.rule.quantity == "leaf temperature" for firing, _ in results.rules]
+    deadline = np.where(asked, results.must_be_in.due, dips.due)
     return NightNeeds(
-        must_be_in=must_be_in.asked,
-        bears_dip=dips.asked & ~must_be_in.asked,
-        deadline=np.where(must_be_in.asked, must_be_in.due, dips.due),
-        overdue=np.zeros(must_be_in.asked.shape, dtype=bool),
+        must_be_in=asked | chosen,
+        bears_dip=dips.asked & ~asked & ~chosen,
+        deadline=np.where(chosen, results.doubt.due, deadline),
+        overdue=np.zeros(asked.shape, dtype=bool),
         fully_known=results.fully_known,
-        for_leaf_warmth=np.array(for_warmth or [False], dtype=bool)[must_be_in.source],
-        reason=partial(_reason_of, scene, night, results),
+        for_leaf_warmth=np.array(for_warmth or [False], dtype=bool)[results.must_be_in.source]
+        | chosen,
+        by_forecast=asked,
+        harm=results.harm,
+        gain=gain,
+        price=walks.price,
+        reason=partial(_reason_of, scene, night, results, gain, walks),
     )
+
+
+def _choose_walks(
+    scene: Scene, results: NightResults, gain: Array, outside: np.ndarray | None
+) -> Walks:
+    """Return which plants are worth a walk that no rule asks for."""
+    if outside is None:
+        outside = ~scene.is_under_cover(scene.standing)
+    asked = results.must_be_in.asked
+    # Without a shelter there is nowhere to walk to.
+    sheltered = (scene.shelter != NO_SPOT) | bool(scene.indoors.any())
+    doubtful = results.doubt.asked & results.fully_known & sheltered
+    walked = np.where(outside & sheltered, scene.exposed_at, NO_SPOT)
+    return choose(np.where(doubtful, gain, 0.0), scene.sizes, walked, asked)
 
 
 def tail_ends(scene: Scene, events: DayEvents) -> Array:
@@ -112,13 +155,17 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
         def firing_in(other: Night, number: int = number) -> Firing:
             return scene.carry_firings(other)[number]
 
+        alone = is_alone(scene, firing, night, firing_in)
         for cohorts, dawn in ((~inside, None), (inside, morning)):
             applies = np.flatnonzero((firing.member >= 0) & cohorts)
             if not applies.size:
                 continue
-            result = _evaluate_rule(scene, firing, night, start, dawn, firing_in)
+            result = _evaluate_rule(scene, firing, night, start, dawn, alone)
             results.rules.append((firing, result))
             _enter_last_rule(scene, night, start, results, applies, unknown)
+        if is_comfort_rule(firing.rule):
+            harm = expected_harm(scene, firing, night, scene.tenderness(night), alone)
+            np.maximum(results.harm, harm, out=results.harm)
     return results
 
 
@@ -135,18 +182,24 @@ def _enter_last_rule(
     unknown (class,) : whether an hour that counts is not known.
     """
     firing, result = results.rules[-1]
-    of_class = firing.member[cohorts]
+    of_class, source = firing.member[cohorts], len(results.rules) - 1
+    early = _deadlines(scene, night, np.maximum(result.early, start.timestamp()))
+    if is_comfort_rule(firing.rule):
+        in_doubt = ~unknown[of_class]
+        results.doubt.update(
+            cohorts[in_doubt], early[of_class[in_doubt]], in_doubt[in_doubt], source
+        )
     asks = result.fired[of_class] | unknown[of_class]
     cohorts, of_class = cohorts[asks], of_class[asks]
     crossing = np.where(
         result.fired, np.maximum(result.crossing, start.timestamp()), night.start.timestamp()
     )
-    due = _deadlines(scene, night, crossing)[of_class]
+    due = np.minimum(_deadlines(scene, night, crossing), early)[of_class]
     # A limit of injury has a rule of its own. Without one a plant does not stand the cold.
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])
     brief = result.brief[of_class] & ~unknown[of_class] & stands_cold[cohorts]
     results.fully_known[cohorts] &= ~unknown[of_class]
-    fired, source = result.fired[of_class], len(results.rules) - 1
+    fired = result.fired[of_class]
     results.must_be_in.update(cohorts[~brief], due[~brief], fired[~brief], source)
     results.dips.update(cohorts[brief], due[brief], fired[brief], source)
 
@@ -175,47 +228,71 @@ def _evaluate_rule(
     night: Night,
     start: datetime,
     dawn: datetime | None,
-    firing_in: Callable[[Night], Firing],
+    alone: np.ndarray,
 ) -> RuleResult:
     """Return what a rule finds from a moment on until the cold of a night ends.
 
     - dawn: if given, a need that has lasted since then belongs to the night before and is left out,
       unless it goes on until sunset.
-    - firing_in: returns the same rule evaluated for another night.
+    - alone (class,): whether the nights before and after are mild.
     """
     rows, size = firing.rows(start, night.cold_until), firing.limit.size
     if rows.size == 0 or size == 0:
         return RuleResult.nothing(size)
-    fires = _without_earlier_night(scene, firing, night)
-    if dawn is not None:
-        since_dawn = firing.rows(dawn, night.cold_until)
-        over = np.maximum.accumulate(~fires[since_dawn], axis=0)
-        ends = over[firing.times[since_dawn] <= night.start.timestamp()].any(axis=0)
-        fires = fires[rows] & (over[-rows.size :] | ~ends)
-    else:
-        fires = fires[rows]
+    fires = _fires_in(scene, firing, night, rows, dawn)
     first = rows[np.argmax(fires, axis=0)]
     last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
-    beyond = np.where(fires, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
+    in_night = (firing.counts & _belongs_to(scene, firing, night))[rows]
+    counts = fires | (in_night[:, None] & ~fires.any(axis=0))
+    beyond = np.where(counts, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
     hours, degree_hours = exposure_of(firing, night)
     return RuleResult(
-        fired=fires.any(axis=0),
+        fired=np.asarray(fires.any(axis=0)),
         crossing=find_crossings(firing, first),
+        early=_early_crossings(scene, firing, night, rows, dawn),
         until=find_returns(firing, last),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
-        brief=is_borne(scene, firing, night, hours, firing_in),
+        brief=np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1)) & alone,
     )
 
 
-def _without_earlier_night(scene: Scene, firing: Firing, night: Night) -> np.ndarray:
-    """(time, class) where a rule fires, without its hours that belong to the night before."""
+def _fires_in(
+    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, dawn: datetime | None
+) -> np.ndarray:
+    """(row, class) where a rule fires for this night. dawn : as in `_evaluate_rule`."""
+    fires = firing.fires & _belongs_to(scene, firing, night)[:, None]
+    if dawn is None:
+        return np.asarray(fires[rows])
+    since_dawn = firing.rows(dawn, night.cold_until)
+    over = np.maximum.accumulate(~fires[since_dawn], axis=0)
+    ends = over[firing.times[since_dawn] <= night.start.timestamp()].any(axis=0)
+    return np.asarray(fires[rows] & (over[-rows.size :] | ~ends))
+
+
+def _early_crossings(
+    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, dawn: datetime | None
+) -> Array:
+    """(class,) when the bound is first crossed on the early side of the forecast [unix s].
+
+    Infinite where it is not, and for rules on other quantities than the leaf.
+    """
+    early = early_firing(scene, firing)
+    if early is None:
+        return np.full(firing.limit.shape, np.inf)
+    fires = _fires_in(scene, early, night, rows, dawn)
+    crossing = find_crossings(early, rows[np.argmax(fires, axis=0)])
+    return np.where(fires.any(axis=0), crossing, np.inf)
+
+
+def _belongs_to(scene: Scene, firing: Firing, night: Night) -> np.ndarray:
+    """(time,) the moments of a rule without its hours that belong to the night before."""
     span = firing.rule.hours.of_night(scene.site, night)
     if span is None:
-        return firing.fires
-    return np.asarray(firing.fires & (firing.times >= span[0].timestamp())[:, None])
+        return np.ones(firing.times.shape, dtype=bool)
+    return np.asarray(firing.times >= span[0].timestamp())
 
 
 def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Night) -> np.ndarray:
@@ -242,10 +319,14 @@ def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Nig
 # -- reasons
 
 
-def _reason_of(scene: Scene, night: Night, results: NightResults, cohort: int) -> Reason:
+def _reason_of(
+    scene: Scene, night: Night, results: NightResults, gain: Array, walks: Walks, cohort: int
+) -> Reason:
     """Return the reason of a cohort that must be in or bears a dip."""
-    must_be_in = bool(np.isfinite(results.must_be_in.due[cohort]))
-    urgent: MostUrgent = results.must_be_in if must_be_in else results.dips
+    if np.isfinite(results.must_be_in.due[cohort]):
+        urgent = results.must_be_in
+    else:
+        urgent = results.doubt if walks.chosen[cohort] else results.dips
     firing, result = results.rules[int(urgent.source[cohort])]
     if not urgent.known[cohort]:
         return _reason_from(scene, night, firing, cohort, None)
@@ -255,7 +336,11 @@ def _reason_of(scene: Scene, night: Night, results: NightResults, cohort: int) -
     if firing not in results.chances:
         results.chances[firing] = chance_of(scene, firing, night)
     chance = results.chances[firing][firing.member[cohort]]
-    return replace(reason, chance=finite_or_none(chance, 2))
+    reason = replace(reason, chance=finite_or_none(chance, 2))
+    if reason.quantity != "leaf temperature" or not np.isfinite(gain[cohort]):
+        return reason
+    weighing = Weighing(*(float(of[cohort]) for of in (results.harm, gain, walks.price)))
+    return replace(reason, weighing=weighing)
 
 
 def _reason_from(
@@ -265,12 +350,14 @@ def _reason_from(
     of_class = int(firing.member[cohort])
     bound = float(firing.limit[of_class])
     value, at = None, max(night.start, scene.now)
-    hours = degree_hours = until = None
+    hours = degree_hours = until = crosses_at = None
     if result is not None:
         row = int(result.worst_row[of_class])
         value, at = round(float(firing.values[row, of_class]), 2), moment(firing.times[row])
         bound = float(firing.bound[row, of_class])
-        until = moment(result.until[of_class])
+        if result.fired[of_class]:
+            crosses_at = moment(result.crossing[of_class])
+            until = moment(result.until[of_class])
         hours = finite_or_none(result.hours[of_class], 2)
         degree_hours = finite_or_none(result.degree_hours[of_class], 2)
     origin = firing.rule.origin_for(scene.traits.plants[cohort])
@@ -288,4 +375,5 @@ def _reason_from(
         rule=firing.rule.name,
         above=firing.rule.direction == "above",
         until=until,
+        crosses_at=crosses_at,
     )

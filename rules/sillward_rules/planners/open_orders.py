@@ -11,6 +11,7 @@ from sillward_rules.planners.nights import NightNeeds
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.trips import round_up
 from sillward_rules.weather import sun
@@ -20,7 +21,8 @@ from sillward_rules.weather.sun import Night
 
 MILD_K = 1.0
 """An overdue order is dropped from the sheet when what is left of the night stays above the limit
-by this [K]: following it would help nobody. Judgement: the margin for calling an order off."""
+by this [K] and no harm is to be expected: following it would help nobody. Judgement: a degree is
+what a forecast of the next hours may be off."""
 
 NEW_AFTER = timedelta(hours=2)
 """An order by day whose plants, by the newest forecast, need not be in for this long yet is a new
@@ -39,19 +41,20 @@ def with_open_orders(scene: Scene, night: Night, needs: NightNeeds) -> NightNeed
     now, must_be_in = scene.now.timestamp(), needs.must_be_in
     late = ordered & (scene.order_deadline <= now)
     is_new = now < night.start.timestamp() and needs.deadline > now + NEW_AFTER.total_seconds()
-    stands = ordered & (must_be_in | ~late | ~_is_mild(scene, night))
+    mild = _is_mild(scene, night) & ~(needs.gain > NEGLIGIBLE_GAIN)
+    stands = ordered & (must_be_in | ~late | ~mild)
     only_ordered = stands & ~must_be_in
 
     def reason(cohort: int) -> Reason:
         return _coldest(scene, night, cohort) if only_ordered[cohort] else needs.reason(cohort)
 
     overdue = stands & late & ~(must_be_in & is_new)
-    return NightNeeds(
+    return replace(
+        needs,
         must_be_in=must_be_in | stands,
         bears_dip=needs.bears_dip & ~stands,
         deadline=np.where(overdue | only_ordered, scene.order_deadline, needs.deadline),
         overdue=overdue,
-        fully_known=needs.fully_known,
         for_leaf_warmth=needs.for_leaf_warmth | only_ordered,
         reason=reason,
     )

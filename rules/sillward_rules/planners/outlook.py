@@ -120,7 +120,8 @@ def look_ahead(scene: Scene) -> Outlook:
             standing, fed = planned.standing, planned.fed
             chores += planned.out
             days += [planned.summary] if offset else []
-        needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
+        outside = ~scene.is_under_cover(standing)
+        needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))
         lows = shelter.spot_lows(scene, night)
         plan = carry.carry_in(scene, night, needs, lows, standing, with_stay_in=False)
         chores += make_chores(plan.errands, scene.site, night.day, scene.now)

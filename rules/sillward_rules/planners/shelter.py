@@ -25,7 +25,7 @@ def spot_lows(scene: Scene, night: Night) -> Array:
     From sunset until the cold of the night no longer counts.
     """
     rows = scene.steps(night.start, night.cold_until)
-    held = _held_by_night(scene)
+    held = held_by_night(scene)
     lows = np.full(held.shape, np.nan)
     if rows.size:
         lows = scene.by_night.leaf_c[rows].min(axis=0)  # NaN if a moment is
@@ -158,14 +158,14 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     rows = rows_from_to(scene.by_night.times, night.start, night.cold_until)
     leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
-    leaf = np.where(scene.holds_itself, _held_by_night(scene), leaf)
+    leaf = np.where(scene.holds_itself, held_by_night(scene), leaf)
     first, groups = group_rows(limit)
     bounds = np.where(np.isnan(limit[first]), np.inf, limit[first])
     means = np.minimum(leaf[:, None, :], bounds[:, None]).mean(axis=0)
     return np.asarray(means[groups])
 
 
-def _held_by_night(scene: Scene) -> Array:
+def held_by_night(scene: Scene) -> Array:
     """(spot,) the temperature that each spot keeps by night [°C]; NaN where none is given."""
     spots = scene.climate.spots
     return np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])

@@ -1,5 +1,6 @@
 """The collection: everything the grower has told, in the core's own types."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
 
@@ -10,6 +11,11 @@ from sillward_rules.plants.rules import Rule
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import Hours, Moment, parse_moment
+
+CAUTION: Mapping[str, float] = {"relaxed": 20.0, "usual": 60.0, "careful": 200.0}
+"""How many trips a lost leaf is worth, in words."""
+
+DEFAULT_CAUTION = CAUTION["usual"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +46,9 @@ class Habits:
     worth_going_out: timedelta | None = None
     """A shorter day outside is not worth two trips; None to decide by what a plant gains from it
     (`days_out.GAIN`)."""
+
+    caution: float = DEFAULT_CAUTION
+    """A lost leaf is worth this many trips (`planners.walks`)."""
 
     brief_cold: timedelta = timedelta(hours=1)
     """Plants bear a dip under the night limit that is no longer than this, if the nights before and
@@ -139,6 +148,7 @@ def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Pl
             plant.velamen,
             plant.groups,
             plant.limits,
+            plant.worth,
         )
         kinds.setdefault(kind, []).append(plant)
     return tuple(tuple(members) for members in kinds.values())

@@ -30,6 +30,8 @@ class Plant:
     """Roots with velamen that hang in the air and are misted."""
     named: tuple[str, ...] = ()
     """Its groups as the grower names them, one for each of `groups`."""
+    worth: float = 1.0
+    """How much it counts beside the other plants when harm is weighed against trips."""
 
     @property
     def rot(self) -> Rot:
@@ -66,6 +68,7 @@ class Traits:
     - holder, rot, rest: the words of these classes.
     - velamen: whether the roots have it.
     - grows: positions in GROWS.
+    - worth: as in `Plant`.
     """
 
     plants: tuple[Plant, ...]
@@ -75,6 +78,7 @@ class Traits:
     rest: np.ndarray
     velamen: np.ndarray
     grows: np.ndarray
+    worth: Array
     memo: Memo = field(default_factory=lambda: Memo(_KEPT), init=False, repr=False)
     """What has been worked out of these traits alone, for the next sheet of the same plants."""
     _variants: Memo = field(default_factory=lambda: Memo(_KEPT_VARIANTS), init=False, repr=False)
@@ -97,6 +101,7 @@ class Traits:
             np.array(["dry" if plant.rests_dry else "none" for plant in plants], dtype="U8"),
             np.array([plant.velamen for plant in plants], dtype=bool),
             np.array([GROWS.index(plant.grows) for plant in plants], dtype=np.int64),
+            np.array([plant.worth for plant in plants], dtype=np.float64),
         )
 
     def take(self, indices: np.ndarray) -> "Traits":
@@ -114,6 +119,7 @@ class Traits:
             self.rest[indices],
             self.velamen[indices],
             self.grows[indices],
+            self.worth[indices],
         )
 
     def resting(self, rests: np.ndarray) -> "Traits":

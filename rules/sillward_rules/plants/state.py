@@ -5,7 +5,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+
+from sillward_rules.physics import cold_harm
 
 GRACE = timedelta(minutes=45)
 """Once its deadline is over by this, an unconfirmed order is taken as followed where planning must
@@ -35,6 +37,34 @@ class OpenOrder:
 
 
 @dataclass(frozen=True, slots=True)
+class ColdHistory:
+    """What a plant has gone through in past nights; `cold_harm` says what that does.
+
+    - night: the last night that is counted, as the local date of its evening.
+    - carried: the dose that it carries into the night after that.
+    - usual_low_c: the average low that it is used to [°C].
+    """
+
+    night: date
+    carried: float
+    usual_low_c: float
+
+    def carried_into(self, night: date) -> float:
+        """Return the dose that the plant carries into a night; those in between were mild."""
+        since = max((night - self.night).days - 1, 0)
+        return float(cold_harm.carried_dose(self.carried, 0.0, since))
+
+    def after(self, night: date, dose: float, low_c: float) -> "ColdHistory":
+        """Return the history once a night with this dose and low [°C] is over.
+
+        Rounded, so that plants that went through the same stay alike.
+        """
+        carried = cold_harm.carried_dose(self.carried_into(night), dose)
+        usual = cold_harm.usual_low_c(self.usual_low_c, low_c)
+        return ColdHistory(night, round(float(carried), 2), round(float(usual), 1))
+
+
+@dataclass(frozen=True, slots=True)
 class PlantState:
     """Where a plant stands, since when, and when it was last watered.
 
@@ -55,6 +85,8 @@ class PlantState:
     """When it came out into more light after a long stay in a dim shelter."""
     asked: OpenOrder | None = None
     """The last order to carry it in, unless that was confirmed or called off."""
+    cold: ColdHistory | None = None
+    """The nights that it went through; None if nothing is known of them."""
 
     def at(self, now: datetime) -> "PlantState":
         """Return the state at a moment, without what lies ahead of it.

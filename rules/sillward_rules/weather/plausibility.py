@@ -29,7 +29,7 @@ from sillward_rules.weather.doubt import (
 from sillward_rules.weather.hourly import Weather, at_hours
 from sillward_rules.weather.seasonal_range import DAY_BEYOND_K, season_range
 from sillward_rules.weather.site import Site
-from sillward_rules.weather.uncertainty import usual_error_k
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K, usual_error_k
 
 MAX_ERRORS_APART = 8.0
 """Two forecasts further apart than this many usual errors, by the lead time of the older, cannot
@@ -266,7 +266,9 @@ def _apart(weather: Weather, other: Weather, now: datetime) -> tuple[float, floa
         return None
     warmer_k = weather.temp_c[rows] - others[rows]
     made = (other.issued_at or other.fetched_at).timestamp()
-    errors = warmer_k / usual_error_k((weather.times[rows] - made) / 3600)
+    # Two forecasts of the same hour both err, also of those just ahead.
+    usual_k = np.maximum(usual_error_k((weather.times[rows] - made) / 3600), USUAL_ERROR_K[0])
+    errors = warmer_k / usual_k
     errors = np.where(errors < 0, errors / COLDER_TOLERANCE, errors)
     found = []
     for hours in (NEXT_H, rows.size):

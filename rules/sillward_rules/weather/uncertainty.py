@@ -26,6 +26,12 @@ USUAL_LEAD_H = tuple(24 * night - 6 for night in range(1, 8))
 """Lead times of these nights [h]. Judgement: an afternoon's forecast of the next dawn is night
 1."""
 
+ERROR_AT_ISSUE_K = 1.0
+"""Standard deviation of a forecast's error at the moment it is issued [K]. Judgement: what a cell
+of the model does not know of a terrace in it; the table goes on from here."""
+
+_LEADS_H, _ERRORS_K = (0, *USUAL_LEAD_H), (ERROR_AT_ISSUE_K, *USUAL_ERROR_K)
+
 USUAL_ORIGIN = "usual errors by lead time"
 
 MEMBER_ERROR_K = 1.0
@@ -48,6 +54,9 @@ MAX_SHOWN_CHANCE = 0.95
 is that good at its ends."""
 
 _SEED = 1
+
+NORMAL_MIDDLES = np.array([NormalDist().inv_cdf((k + 0.5) / 9) for k in range(9)])
+"""The middles of nine equal shares of a unit Gaussian."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -91,6 +100,24 @@ class Spread:
         """(member, row) deviations of the members that are known in every one of these rows [K]."""
         return np.asarray(self.deviations[np.ix_(self._whole(rows), rows)])
 
+    def quantile(self, share: float) -> Array:
+        """(time,) the departure that this share of the possible courses is below [K].
+
+        NaN where fewer than the necessary members, or the error, are known.
+        """
+        enough = min(MIN_MEMBERS, max(self.deviations.shape[0], 1))
+        if not self.deviations.any():  # the error alone is Gaussian
+            known = np.isfinite(self.deviations).sum(axis=0) >= enough
+            return np.where(known, NormalDist().inv_cdf(share) * self.error_k, np.nan)
+        scores = NORMAL_MIDDLES[:, None, None] * self.error_k
+        courses = (self.deviations + scores).reshape(-1, self.error_k.size)
+        known = np.isfinite(self.deviations).sum(axis=0) >= enough
+        known &= np.isfinite(self.error_k)
+        found = np.full(self.error_k.shape, np.nan)
+        if known.any():
+            found[known] = np.nanquantile(courses[:, known], share, axis=0)
+        return found
+
     def after_unknown(self, hours: int) -> "Spread":
         """Return the same with this many unknown hours in front of it."""
         return Spread(
@@ -119,14 +146,15 @@ class Spread:
 def usual_error_k(lead_h: ArrayLike) -> Array:
     """Return the usual error of a forecast of the night's minimum: standard deviation [K].
 
-    lead_h : lead time [h], any shape. Linear between the nights of the table, constant outside.
+    lead_h : lead time [h], any shape. Linear from `ERROR_AT_ISSUE_K` over the nights of the table,
+    constant outside.
     """
-    return np.asarray(np.interp(np.asarray(lead_h, dtype=np.float64), USUAL_LEAD_H, USUAL_ERROR_K))
+    return np.asarray(np.interp(np.asarray(lead_h, dtype=np.float64), _LEADS_H, _ERRORS_K))
 
 
 def usual_spread(times: np.ndarray, issued_at: datetime) -> Spread:
     """Return the spread of a forecast that gives none. times : (time,) [unix s]."""
-    return spread_from_table(times, issued_at, USUAL_LEAD_H, USUAL_ERROR_K, USUAL_ORIGIN)
+    return spread_from_table(times, issued_at, _LEADS_H, _ERRORS_K, USUAL_ORIGIN)
 
 
 def spread_from_table(

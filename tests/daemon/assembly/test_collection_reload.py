@@ -132,13 +132,13 @@ def test_an_edited_collection_is_in_force_at_the_next_tick(edited: Edited) -> No
     assert edited.troubles == ""
     edited.world.clock.now = edited.world.clock.now.replace(hour=20, minute=1)  # 17:01 there
     edited.tick()
-    assert edited.titles[-1].startswith("Carry in 2 plants by ")
+    assert edited.titles[-1] == "Carry in 2 plants now"
 
 
 def test_a_plant_that_is_added_after_dusk_was_told_is_told_too(edited: Edited) -> None:
     edited.world.clock.move(minutes=182)
     edited.tick()
-    assert edited.titles[-1].startswith("Carry in 1 plant by ")
+    assert edited.titles[-1] == "Carry in 1 plant now"
 
     edited.write(COLLECTION + RIGHT_POT)
     edited.tick()

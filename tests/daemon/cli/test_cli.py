@@ -25,6 +25,8 @@ from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
+from sillward_rules.plants.collection import DEFAULT_CAUTION
 from sillward_rules.plants.rule_reading import standard_rules
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -170,6 +172,8 @@ KEYS_BESIDE = {
     "stay-in": {"confirmed"},
 }
 REASON_KEYS = {"plant", "quantity", "value", "unit", "limit", "at"}
+WEIGHING_KEYS = {"expected_harm", "gain_trips", "price_trips"}
+KEYS_BESIDE_REASON = {"origin", "hours", "degree_hours", "chance", "until", "above"}
 
 
 def local_time(text: object) -> datetime:
@@ -187,9 +191,8 @@ def is_number(value: object) -> bool:
 
 
 def check_reason(reason: dict[str, Any]) -> None:
-    assert (
-        set(reason) - {"origin", "hours", "degree_hours", "chance", "until", "above"} == REASON_KEYS
-    )
+    assert set(reason) - KEYS_BESIDE_REASON - WEIGHING_KEYS == REASON_KEYS
+    assert set(reason) & WEIGHING_KEYS in (set(), WEIGHING_KEYS)
     assert 0 <= reason.get("chance", 0) <= 1
     for key in ("plant", "quantity", "unit"):
         assert isinstance(reason[key], str), key
@@ -198,6 +201,17 @@ def check_reason(reason: dict[str, Any]) -> None:
         assert reason[key] is None or is_number(reason[key]), key
     assert isinstance(reason.get("origin", ""), str)
     local_time(reason["at"])
+    if "expected_harm" in reason:
+        check_weighing(reason)
+
+
+def check_weighing(reason: dict[str, Any]) -> None:
+    """Harm is a share, and gain and price are in trips; the worth of the plants is not given."""
+    assert reason["unit"] == "°C"
+    assert 0 <= reason["expected_harm"] <= 1
+    assert PLANT_PRICE <= reason["price_trips"] <= PLANT_PRICE + WALK_PRICE
+    at_least, at_most = (DEFAULT_CAUTION * (reason["expected_harm"] + off) for off in (-6e-5, 6e-5))
+    assert at_least - 0.006 <= reason["gain_trips"] <= at_most + 0.006
 
 
 def check_chore(chore: dict[str, Any], plants: set[str], spots: set[str]) -> None:
@@ -219,6 +233,9 @@ def check_chore(chore: dict[str, Any], plants: set[str], spots: set[str]) -> Non
     assert chore["chance"] is None or 0 <= chore["chance"] <= 1
     for reason in chore["because"]:
         check_reason(reason)
+        if chore["chore"] == "carry-in" and reason["value"] is not None and reason["unit"] == "°C":
+            # By the forecast itself, or for the risk that is weighed.
+            assert reason["value"] < reason["limit"] or reason["gain_trips"] >= PLANT_PRICE
     assert {reason["plant"] for reason in chore["because"]} == set(chore["plants"])
 
 
@@ -888,13 +905,13 @@ def test_a_push_is_short_and_whole(weather: str) -> None:
 
 @pytest.mark.parametrize("weather", DEMOS)
 def test_the_first_line_of_a_push_has_the_deadline(weather: str) -> None:
-    """Whatever has an hour by which it must be done is in the title with that hour."""
+    """The first order is in the title with its hour; on days without one, the first misting."""
     household = examples.demo(weather).household
     site = household.collection.site
-    timed = {"carry-in", "mist"}
     for sheet in sheets_of(weather):
         title = short_sheet.message(sheet, household.voice).title
-        chores = [chore for chore in sheet.chores if chore.kind.value in timed]
+        orders = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+        chores = orders or [chore for chore in sheet.chores if chore.kind is ChoreKind.MIST]
 
         if sheet.round is Round.WEEK:
             assert title.startswith("Week: ")

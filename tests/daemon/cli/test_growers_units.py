@@ -242,7 +242,8 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     depth = report["cold"]["degree_hours"] * 9 / 5
     assert f"{report['cold']['hours']:.1f} h and {depth:.1f} °F h under 57.2 °F" in line
     chore = next(chore for chore in report["chores"] if chore["chore"] == "carry-in")
-    assert f"carry in: by {twelve(chore['before'])}, pergola to sunroom" in line
+    assert datetime.fromisoformat(chore["before"]) == DUSK.replace(microsecond=0)
+    assert "carry in: now, pergola to sunroom" in line
     (reason,) = [reason for reason in chore["because"] if reason["plant"] == "Blue basket"]
     assert f"down to {fahrenheit(reason['value']):.1f} °F at {twelve(reason['at'])}" in line
     assert "note: sky_view is not given: taken as 0.5 for cold nights, light and drying" in guest
@@ -421,9 +422,23 @@ def test_the_short_sheet_tells_its_deadline_by_the_growers_clock(us: Path) -> No
 
     text = told(us, "sheet", "--short", *recorded)
 
-    chores = machine(us, "sheet", *recorded)["chores"]
-    first = min(chore["before"] for chore in chores if chore["chore"] == "carry-in")
-    assert f" plants by {twelve(first)}" in text.splitlines()[0]
+    sheet = machine(us, "sheet", *recorded)
+    carried = {chore["before"] for chore in sheet["chores"] if chore["chore"] == "carry-in"}
+    at, later, *_ = sorted(carried)
+    assert at == sheet["at"]
+    title = text.splitlines()[0]
+    assert " plants now, " in title
+    assert f" more by {twelve(later)}" in title or f" the first by {twelve(later)}" in title
+
+
+def test_why_tells_a_deadline_by_the_growers_clock(us: Path) -> None:
+    keep_a_forecast()
+    line = one_line(told(us, "why", "Cork-slab laelia"))
+    report = machine(us, "why", "Cork-slab laelia")
+
+    chore = next(chore for chore in report["chores"] if chore["chore"] == "carry-in")
+    assert datetime.fromisoformat(chore["before"]) > DUSK
+    assert f"carry in: by {twelve(chore['before'])}, pergola to back hall" in line
 
 
 def test_the_moment_that_is_taken_for_now_is_told_by_the_growers_clock(

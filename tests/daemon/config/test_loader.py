@@ -14,6 +14,7 @@ from pydantic import SecretStr
 from sillward.config.household import Household
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
+from sillward_rules.plants.collection import CAUTION, DEFAULT_CAUTION
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.limits import ROT_CLASSES, Limit, Limits
 from sillward_rules.plants.plant import Plant
@@ -261,6 +262,10 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "elevation-as-boolean": ["site: elevation true: must be a number"],
     "group-and-parents": [f"{OLD}: give group or parents, not both"],
+    "habit-caution": [
+        "habits: caution \"bold\": must be 'relaxed', 'usual' or 'careful', "
+        "or a number from 0 to 10000"
+    ],
     "habit-duration": [f'habits: lead: "an hour" {A_DURATION}'],
     "habit-moment": [f'habits: in_by: "25:00" {A_MOMENT}'],
     "home-is-shelter": [
@@ -316,9 +321,10 @@ MISTAKES: dict[str, list[str]] = {
     "unknown-limit": [
         f'{STRAP}: unknown key "limits.nigth_low"; did you mean "night_low"? (known: {LIMIT_KEYS})'
     ],
+    "worth-of-nothing": [f"{OLD}: worth 0: must be more than 0"],
     "unknown-plant-key": [
         f'{OLD}: unknown key "colour" '
-        "(known: name, group, parents, holder, home, shelter, velamen, limits)"
+        "(known: name, group, parents, holder, home, shelter, velamen, worth, limits)"
     ],
     "unknown-rule-key": [
         f"{RULE}: when: unknown key "
@@ -404,6 +410,68 @@ def test_a_wrong_plant_does_not_make_rules_for_it_wrong_too(tmp_path: Path) -> N
     lines = errors_of(written(tmp_path, text))
 
     assert len(lines) == 1
+
+
+# -- how risks are weighed
+
+
+@pytest.mark.parametrize(
+    ("written_as", "trips"),
+    [('"relaxed"', 20), ('"usual"', 60), ('"careful"', 200), ("0", 0), ("75", 75), ("12.5", 12.5)],
+)
+def test_caution_is_a_word_or_a_number_of_trips(
+    tmp_path: Path, written_as: str, trips: float
+) -> None:
+    text = good_with(('lead = "1 h"', f'lead = "1 h"\ncaution = {written_as}'))
+
+    habits = load_household(written(tmp_path, text)).collection.habits
+
+    assert habits.caution == trips
+    assert type(habits.caution) is float
+
+
+def test_without_a_word_caution_is_usual_and_every_plant_worth_the_same() -> None:
+    collection = load_household(FILES / "good.toml").collection
+
+    assert collection.habits.caution == CAUTION["usual"] == DEFAULT_CAUTION
+    assert {plant.worth for plant in collection.plants} == {1.0}
+
+
+@pytest.mark.parametrize("wrong", ["-1", "10001", "true", '"60"', "nan", "inf", "[60]", '""'])
+def test_what_is_no_caution_is_told_in_one_line(tmp_path: Path, wrong: str) -> None:
+    text = good_with(('lead = "1 h"', f'lead = "1 h"\ncaution = {wrong}'))
+
+    (line,) = errors_of(written(tmp_path, text))
+
+    assert line.startswith("garden.toml: habits: caution")
+    assert line.endswith(": must be 'relaxed', 'usual' or 'careful', or a number from 0 to 10000")
+
+
+@pytest.mark.parametrize(("written_as", "worth"), [("2.5", 2.5), ("0.1", 0.1), ("100", 100.0)])
+def test_a_plant_may_be_worth_more_or_less(tmp_path: Path, written_as: str, worth: float) -> None:
+    text = good_with(('name = "Old cattleya"', f'name = "Old cattleya"\nworth = {written_as}'))
+
+    household = load_household(written(tmp_path, text))
+
+    assert plant_of(household, "Old cattleya").worth == worth
+    assert plant_of(household, "Moth orchid").worth == 1.0
+
+
+@pytest.mark.parametrize(
+    ("wrong", "told"),
+    [
+        ("-1", "-1: must be more than 0"),
+        ("100.1", "100.1: must be at most 100"),
+        ('"much"', '"much": must be a number'),
+        ("nan", "nan: must be a finite number"),
+    ],
+)
+def test_what_is_no_worth_is_told_by_its_plant(tmp_path: Path, wrong: str, told: str) -> None:
+    text = good_with(('name = "Old cattleya"', f'name = "Old cattleya"\nworth = {wrong}'))
+
+    (line,) = errors_of(written(tmp_path, text))
+
+    assert line == f'garden.toml: plants[1] "Old cattleya": worth {told}'
 
 
 # -- hostile files
@@ -752,7 +820,7 @@ GOOD: Made = {
             "plants": {"holder": ["pot"], "home": "pergola"},
         }
     ],
-    "habits": {"in_by": "sunset-30min", "lead": "1 h", "mistings_most": 2},
+    "habits": {"in_by": "sunset-30min", "lead": "1 h", "mistings_most": 2, "caution": "careful"},
     "rounds": {"dusk": "sunset-90min", "week": "sun 18:00"},
     "channels": [{"name": "phone", "rounds": ["dusk"], "all_clear": True}],
 }

@@ -10,6 +10,7 @@ import pytest
 from sillward.forecast.sources import met_norway, open_meteo
 from sillward_rules.chore import ChoreKind
 from sillward_rules.explanation import explain_plant
+from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import CLOUD_LAYERS, Weather, same_forecast, with_past
@@ -24,9 +25,13 @@ NOW = START + timedelta(hours=20)
 
 BENCH = Spot("bench", sky_view=0.9, wind=0.5, night_offset_k=0.0, day_offset_k=0.0, rain=0.0)
 COLLECTION = core.collection(
-    core.plant(night_low=14.0), site=core.MENDOZA, spots=(BENCH, core.WARM_ROOM)
+    core.plant(night_low=14.0),
+    site=core.MENDOZA,
+    spots=(BENCH, core.WARM_ROOM),
+    habits=Habits(caution=0.0),
 )
-"""At 15 °C all night: too cold under a clear sky, warm enough under an overcast one."""
+"""At 15 °C all night: too cold under a clear sky, warm enough under an overcast one. What the
+forecast itself asks for, and no more, counts."""
 
 STATE = {"Test strap": PlantState("bench")}
 

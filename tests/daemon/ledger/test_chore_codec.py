@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.ledger.chore_codec import decode, encode
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason, Weighing
 from tests.support.chores import a_chore
 
 TIMES = st.datetimes(timezones=st.just(UTC))
@@ -25,6 +25,8 @@ def reasons(also: st.SearchStrategy[tuple[Reason, ...]]) -> st.SearchStrategy[Re
         plant=TEXTS, quantity=TEXTS, value=maybe_number, unit=TEXTS, limit=maybe_number, at=TIMES,
         origin=TEXTS, hours=maybe_number, degree_hours=maybe_number, rule=TEXTS,
         above=st.booleans(), chance=maybe_number, until=st.none() | TIMES, there=maybe_number,
+        crosses_at=st.none() | TIMES,
+        weighing=st.none() | st.builds(Weighing, harm=NUMBERS, gain=NUMBERS, price=NUMBERS),
         also=also,
     )  # fmt: skip
 
@@ -74,13 +76,19 @@ def test_times_are_kept_in_utc_to_the_microsecond() -> None:
 
 def test_numbers_of_numpy_come_back_as_numbers() -> None:
     (plants, reason), *_ = CHORE.grounds
-    single = replace(reason, value=np.float32(0.1), chance=np.float64(1 / 3))  # type: ignore[arg-type]
+    single = replace(
+        reason,
+        value=np.float32(0.1),  # type: ignore[arg-type]
+        chance=np.float64(1 / 3),
+        weighing=Weighing(np.float64(0.25), np.float64(15.0), np.float32(0.25)),  # type: ignore[arg-type]
+    )
 
     again = decode(encode(replace(CHORE, grounds=Grounds.of((plants, single)))))
 
     (back,) = again.grounds.reasons
     assert (back.value, back.chance) == (float(np.float32(0.1)), 1 / 3)
     assert type(back.value) is type(back.chance) is float
+    assert back.weighing == Weighing(0.25, 15.0, 0.25)
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "{}", '{"id": "a"}', "null"])

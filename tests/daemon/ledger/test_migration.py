@@ -11,12 +11,19 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from sillward.errors import LedgerError
-from sillward.ledger import CalendarEventVersion, CallSchedule, Ledger, SavedForecast
+from sillward.ledger import (
+    CalendarEventVersion,
+    CallSchedule,
+    Ledger,
+    Notice,
+    NoticeState,
+    SavedForecast,
+)
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.reports.sheet_json import chore_document
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
-from sillward_rules.plants.state import OpenOrder, PlantState
+from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState
 from sillward_rules.revision import only
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
@@ -222,7 +229,8 @@ def test_a_round_put_down_by_the_old_version_is_followed_when_it_is_sent(old: Pa
 
 def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> None:
     asked = OpenOrder("bench", "room", NOW - timedelta(hours=3))
-    whole = replace(MOTH, brighter_since=NOW - timedelta(days=2), asked=asked)
+    cold = ColdHistory(DAY - timedelta(days=1), 0.25, 14.5)
+    whole = replace(MOTH, brighter_since=NOW - timedelta(days=2), asked=asked, cold=cold)
     assert all(value is not None for value in asdict(whole).values())
     with closing(Ledger(tmp_path / "new.sqlite3")) as ledger:
         ledger.keep_round(
@@ -230,6 +238,57 @@ def test_every_part_of_a_state_goes_through_a_round_and_back(tmp_path: Path) -> 
         )
 
         assert ledger.plant_states.of_site(SITE) == {"moth": whole}
+
+
+def as_of_8(path: Path) -> Path:
+    """A file of version 8, which knew nothing of the nights that plants went through."""
+    with closing(Ledger(path)) as ledger:
+        ledger.plant_states.keep(SITE, {"moth": MOTH})
+    with closing(sqlite3.connect(path)) as database, database:
+        database.execute("ALTER TABLE plant_state DROP COLUMN cold")
+        database.execute("PRAGMA user_version = 8")
+    return path
+
+
+def test_a_file_of_version_8_is_taken_over_and_keeps_nights_from_then_on(tmp_path: Path) -> None:
+    path = as_of_8(tmp_path / "ledger.sqlite3")
+    cold = ColdHistory(DAY, 0.37, 12.5)
+    with closing(Ledger(path)) as ledger:
+        assert ledger.plant_states.of_site(SITE) == {"moth": MOTH}
+        ledger.plant_states.keep(SITE, {"moth": replace(MOTH, cold=cold)})
+    with closing(Ledger(path)) as again:
+        assert again.plant_states.of_site(SITE)["moth"].cold == cold
+
+
+def test_a_round_that_was_put_down_by_version_8_is_followed_without_nights(tmp_path: Path) -> None:
+    """What a round holds once it is sent was written before there were nights in a state."""
+    path = as_of_8(tmp_path / "ledger.sqlite3")
+    until = NOW + timedelta(hours=15)
+    notice = Notice(
+        "k", SITE, "dusk", str(DAY), "phone", "t", "b", NoticeState.WAITING, 0, NOW, until
+    )
+    inside = replace(MOTH, spot="room")
+    with closing(Ledger(path)) as ledger:
+        ledger.keep_round(
+            SITE,
+            "dusk",
+            DAY,
+            NOW,
+            notices=[notice],
+            chores=[],
+            states_now={},
+            states_once_delivered={"moth": inside},
+        )
+    with closing(sqlite3.connect(path)) as database, database:
+        (after,) = database.execute("SELECT states_once_delivered FROM round").fetchone()
+        old = {plant: {**state} for plant, state in json.loads(after).items()}
+        for state in old.values():
+            del state["cold"]
+        database.execute("UPDATE round SET states_once_delivered = ?", (json.dumps(old),))
+    with closing(Ledger(path)) as ledger:
+        assert ledger.notices.claim("k", NOW + timedelta(minutes=1))
+        ledger.mark_sent("k", NOW)
+        assert ledger.plant_states.of_site(SITE) == {"moth": inside}
 
 
 def test_there_is_a_step_from_every_older_version() -> None:

@@ -89,7 +89,8 @@ def test_a_sheet_is_told_in_them(tmp_path: Path) -> None:
 
         assert not re.search(r"°C|\b\d\d:\d\d\b(?! [ap]m)| K\b|m/s", told)
     assert re.search(
-        r"Carry in \d plants by 5:\d\d pm", call(*SHORT, "dusk", "--collection", path).stdout
+        r"Carry in \d plants now, \d more by 6:\d\d pm",
+        call(*SHORT, "dusk", "--collection", path).stdout,
     )
     assert "Leaves cool to 39.2 °F by 8:00 am; Blue basket needs 57.2" in call(
         *SHORT, "dusk", "--collection", path

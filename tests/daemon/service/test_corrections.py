@@ -431,7 +431,7 @@ def test_an_order_that_waited_is_not_lost_when_a_part_of_it_is_called_off() -> N
     [
         ("04:30", 6.9, 1),  # at seven in the morning, and under the limit until nine
         ("04:30", 7.8, 0),  # by a hair, and as likely not
-        ("06:55", 7.3, 1),  # shortly before sunrise, and the coldest is to come
+        ("06:55", 7.3, 0),  # shortly before sunrise; the coldest is to come, but by little
         ("06:55", 7.8, 0),
         ("06:55", 1.0, 1),
     ],
@@ -451,7 +451,7 @@ def test_a_change_that_comes_too_late_speaks_of_its_own_orders_alone() -> None:
     """It leaves out orders that were told in time and that nobody has confirmed."""
     world = a_world("17:00", low_c=6.0)
     household = a_household(plants=PLANTS, policy=SILENT)
-    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:20")))
+    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:20"), caution=0.0))
     world.household = replace(household, collection=early)
     desk = world.desk
     desk.tick()
@@ -483,7 +483,7 @@ def test_the_minutes_that_are_left_are_those_of_the_change() -> None:
             replace(HARDY, shelter="porch", limits=Limits(night_low=Limit(3.9, ""))),
         ),
     )
-    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:40")))
+    early = replace(household.collection, habits=Habits(in_by=parse_moment("17:40"), caution=0.0))
     world.household = replace(household, collection=early)
     world.desk.tick()
     world.household = replace(household, collection=both)  # by now told to go in later

@@ -47,7 +47,7 @@ def open_plants(world: World) -> set[str]:
 
 
 def test_what_a_round_asks_for_when_it_is_sent_is_in_the_ledger() -> None:
-    """After the usual hour a small need adds no order, but a sheet of that hour has one."""
+    """After the usual hour a small risk adds no order, but a sheet of that hour has one."""
     world, desk = waiting(12.0)
     newer(world, desk, 7.8, "20:00")
     assert open_plants(world) == set()

@@ -350,14 +350,14 @@ def test_fourteen_quiet_hours_are_not_too_many() -> None:
 
 def test_plants_that_join_a_reminded_order_at_its_hour_are_reminded_of_too() -> None:
     world, _ = evening(PHONE, policy=NoticePolicy(remind=timedelta(minutes=60), pass_on=None))
-    hardy = replace(a_plant("Hardy one"), limits=Limits(night_low=Limit(3.0, "your own limit")))
+    hardy = replace(a_plant("Hardy one"), limits=Limits(night_low=Limit(0.0, "your own limit")))
     collection = replace(world.household.collection, plants=(a_plant("Pot 0"), hardy))
     world.household = replace(world.household, collection=collection)
     desk = world.desk
     until(world, desk, "17:45")
     assert heard(world, "phone")[1:] == ["Carry in 1 plant by 18:40"]
 
-    world.source.low_c = 1.0
+    world.source.low_c = -1.5
     plan = world.ledger.call_schedules.get(world.source.name)
     assert plan is not None
     world.ledger.call_schedules.keep(world.source.name, replace(plan, next_at=world.clock.now))

@@ -15,6 +15,7 @@ from sillward.text.units import SI, Units
 from sillward.wording import chore_phrases, short_sheet
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.plants.state import PlantState
+from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import next_state
 from tests.support.agreement import contradictions
@@ -57,7 +58,20 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
     """Return how the push of a sheet contradicts it; if it does, the last entry is the push."""
     push = short_sheet.message(sheet, household.voice)
     standing = {name: state.spot for name, state in sheet.states.items()}
-    wrong = contradictions(push.title, push.body, sheet.chores, sheet.at, standing)
+    # What is open since last night is asked about in one line, and no order of this morning.
+    asked = {
+        name
+        for warning in sheet.warnings
+        if isinstance(warning, NotConfirmed)
+        for name in warning.plants
+    }
+    today = str(sheet.at.astimezone(household.collection.site.zone).date())
+    orders = [
+        chore for chore in sheet.chores if chore.day >= today or not asked.issuperset(chore.plants)
+    ]
+    wrong = contradictions(push.title, push.body, orders, sheet.at, standing)
+    if asked and "go in last night?" not in push.body:
+        wrong.append("nobody is asked about last night")
     failing = [warning for warning in sheet.warnings if chore_phrases.is_too_cold(warning)]
     who = rf"(?:\d+ plants\b|{re.escape(failing[0].plants[0])}\b)" if failing else ""
     told = rf"! (?:no spot is known to be warm enough for )?{who}" if failing else ""

@@ -41,6 +41,7 @@ from sillward_rules.remark import (
     Spell,
     SpotDark,
     Threat,
+    Undecided,
     WarmNights,
     WateringIncomplete,
     WateringUnplanned,
@@ -180,6 +181,10 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         ColdBorne(B, -0.04, at("02:00"), 0.254, 0.5),
         "Anemone, Boat may stay out: 0.0 °C at 02:00, but only 15 min below 0.5 °C",
+    ),
+    (
+        Undecided(A, datetime(2026, 5, 14, 20, 14, tzinfo=UTC)),
+        "tonight is undecided for Anemone: you are told by 17:14",
     ),
     (
         CloseCall("bench", (Threat(0.469, 13.0, A),)),

@@ -12,6 +12,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.planners.carry import CLOSE_CALL
+from sillward_rules.plants.collection import DEFAULT_CAUTION, Habits
 from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
@@ -21,7 +22,7 @@ from sillward_rules.remark import CloseCall, ColdBorne, Threat
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import EXPIRED_AFTER, Weather
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.uncertainty import Spread
+from sillward_rules.weather.uncertainty import Spread, usual_error_k
 from tests.support.core import (
     OPEN_BENCH,
     WARM_ROOM,
@@ -29,6 +30,7 @@ from tests.support.core import (
     daily_curve,
     fetched,
     plant,
+    uncertain,
     utc,
     warned,
     weather,
@@ -38,6 +40,7 @@ START = utc("2026-05-13T00:00")
 DUSK = utc("2026-05-14T20:00")  # 17:00 at the site; the sun sets at 18:42 and rises at 08:17
 HOURS = 96
 COLDEST = 57  # 09:00 UTC, 13 h ahead
+USUAL_K = float(usual_error_k(13.0))
 WALL = replace(OPEN_BENCH, name="wall", night_offset_k=0.5)
 
 
@@ -61,10 +64,13 @@ def dusk(
     rules: tuple[Rule, ...] | None = None,
     age: timedelta = timedelta(0),
     round_: Round = Round.DUSK,
+    caution: float = DEFAULT_CAUTION,
     **series: object,
 ) -> Sheet:
+    """The sheet by a forecast of this spread; without one, of the usual errors."""
     air = replace(fetched(weather(START, temp, **series), DUSK - age), spread=spread)
-    return draw_up(round_, collection(*plants, spots=spots, rules=rules), air, state or {}, DUSK)
+    made = collection(*plants, spots=spots, rules=rules, habits=Habits(caution=caution))
+    return draw_up(round_, made, air, state or {}, DUSK)
 
 
 def of(sheet: Sheet, kind: ChoreKind) -> Chore:
@@ -85,7 +91,7 @@ def members(values: Array, error_k: float = 1.0, hours: int = HOURS) -> Spread:
 def test_a_carry_in_has_the_chance_that_the_leaf_goes_under_the_limit() -> None:
     chore = of(dusk(night(12.0)), ChoreKind.CARRY_IN)
 
-    assert chore.because[0].chance == round(gaussian(-1.0, 1.3), 2)
+    assert chore.because[0].chance == round(gaussian(-1.0, USUAL_K), 2)
     assert chore.chance == chore.because[0].chance
 
 
@@ -108,7 +114,7 @@ def test_members_that_do_not_know_the_whole_night_leave_the_usual_errors() -> No
 
     assert known.spread == "members of a test"
     assert usual.spread == "usual errors by lead time"
-    assert of(usual, ChoreKind.CARRY_IN).chance == round(gaussian(-1.0, 1.3), 2)
+    assert of(usual, ChoreKind.CARRY_IN).chance == round(gaussian(-1.0, USUAL_K), 2)
 
 
 def test_an_older_model_run_is_less_sure() -> None:
@@ -123,21 +129,21 @@ def test_an_older_model_run_is_less_sure() -> None:
 
 
 def test_the_chance_of_a_chore_is_that_of_its_tenderest_plant() -> None:
-    plants = [plant(f"Plant {limit}", night_low=limit) for limit in (12.5, 14.0, 13.0)]
+    plants = [plant(f"Plant {limit}", night_low=limit) for limit in (12.5, 13.2, 13.0)]
 
     chore = of(dusk(night(12.0), *plants), ChoreKind.CARRY_IN)
 
     chances = {reason.plant: reason.chance for reason in chore.because}
     assert chances == {
-        f"Plant {limit}": round(gaussian(12.0 - limit, 1.3), 2) for limit in (12.5, 14.0, 13.0)
+        f"Plant {limit}": round(gaussian(12.0 - limit, USUAL_K), 2) for limit in (12.5, 13.2, 13.0)
     }
-    assert chore.chance == chances["Plant 14.0"]
+    assert chore.chance == chances["Plant 13.2"]
 
 
 def test_what_stays_in_tonight_has_the_chance_of_its_home() -> None:
     sheet = dusk(night(12.0), state={"Test strap": PlantState("room")})
 
-    assert of(sheet, ChoreKind.STAY_IN).chance == round(gaussian(-1.0, 1.3), 2)
+    assert of(sheet, ChoreKind.STAY_IN).chance == round(gaussian(-1.0, USUAL_K), 2)
 
 
 def test_going_out_and_staying_in_by_day_have_no_chance() -> None:
@@ -195,7 +201,7 @@ def test_a_bound_raised_for_a_wet_crown_is_the_one_that_counts() -> None:
     (reason,) = of(wet, ChoreKind.CARRY_IN).because
     assert reason.limit is not None
     assert reason.limit > 13.5
-    assert reason.chance == round(gaussian(13.5 - reason.limit, 1.3), 2)
+    assert reason.chance == round(gaussian(13.5 - reason.limit, USUAL_K), 2)
 
 
 # -- close calls
@@ -203,7 +209,7 @@ def test_a_bound_raised_for_a_wet_crown_is_the_one_that_counts() -> None:
 
 def threat(margin_k: float, limit_c: float, *plants: str) -> Threat:
     """Of a night whose low is forecast so far above the limit."""
-    return with_chance(gaussian(margin_k, 1.3), limit_c, *plants)
+    return with_chance(gaussian(margin_k, USUAL_K), limit_c, *plants)
 
 
 def with_chance(chance: float, limit_c: float, *plants: str) -> Threat:
@@ -213,9 +219,9 @@ def with_chance(chance: float, limit_c: float, *plants: str) -> Threat:
 
 @pytest.mark.parametrize(("low", "told"), [(13.1, True), (13.5, True), (13.6, False), (16, False)])
 def test_a_plant_that_stays_out_by_a_hair_is_named(low: float, told: bool) -> None:
-    assert gaussian(0.5, 1.3) > CLOSE_CALL > gaussian(0.6, 1.3)
+    assert gaussian(0.5, USUAL_K) > CLOSE_CALL > gaussian(0.6, USUAL_K)
 
-    sheet = dusk(night(low))
+    sheet = dusk(night(low), caution=0.0)
 
     expected = [CloseCall("bench", (threat(low - 13, 13.0, "Test strap"),))] if told else []
     assert warned(sheet, CloseCall) == expected
@@ -230,6 +236,7 @@ def test_one_remark_for_a_spot_the_most_endangered_first() -> None:
         plant("Boat", night_low=12.8),
         plant("Stone", night_low=5.0),
         plant("Wall aloe", night_low=13.4, home="wall"),
+        caution=0.0,
     )
 
     assert sheet.warnings == (
@@ -241,9 +248,23 @@ def test_one_remark_for_a_spot_the_most_endangered_first() -> None:
 def test_of_many_plants_all_are_given() -> None:
     many = [f"Basket {number:02}" for number in range(80)]
 
-    (call,) = warned(dusk(night(13.1), *map(plant, many)), CloseCall)
+    (call,) = warned(dusk(night(13.1), *map(plant, many), caution=0.0), CloseCall)
 
     assert [threat.plants for threat in call.threats] == [tuple(many)]
+
+
+def test_who_is_carried_in_for_the_risk_is_no_close_call() -> None:
+    both = plant("Anemone"), plant("Wall aloe", home="wall", night_low=13.5)
+
+    careless, usual, careful = (
+        dusk(night(13.1), *both, caution=caution) for caution in (0.0, 10.0, 1000.0)
+    )
+
+    assert [call.spot for call in warned(careless, CloseCall)] == ["bench", "wall"]
+    assert [call.spot for call in warned(usual, CloseCall)] == ["bench", "wall"]
+    assert not warned(careful, CloseCall)
+    carried = [chore.plants for chore in careful.chores if chore.kind is ChoreKind.CARRY_IN]
+    assert carried == [("Anemone",), ("Wall aloe",)]
 
 
 def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
@@ -252,7 +273,8 @@ def test_who_goes_in_is_under_cover_or_bears_a_dip_is_no_close_call() -> None:
     goes = plant("Goes in", night_low=14.0)
     inside = plant("Inside")
 
-    sheet = dusk(night(12.9), bears, goes, inside, state={"Inside": PlantState("room")})
+    at_home: dict[str, PlantState] = {"Inside": PlantState("room")}
+    sheet = dusk(night(12.9), bears, goes, inside, state=at_home, caution=0.0)
 
     assert of(sheet, ChoreKind.CARRY_IN).plants == ("Goes in",)
     assert [remark.plants for remark in warned(sheet, ColdBorne)] == [("Bears it",)]
@@ -273,7 +295,7 @@ def test_wide_members_make_close_calls_of_mild_nights() -> None:
     wide = members(np.array([-6.0, -5.0, -4.0, 1.0, 2.0, 3.0, 4.0, 5.0]), 0.1)
 
     three_of_eight = with_chance(3 / 8, 13.0, "Test strap")
-    assert warned(dusk(night(16.0), spread=wide), CloseCall) == [
+    assert warned(dusk(night(16.0), spread=wide, caution=0.0), CloseCall) == [
         CloseCall("bench", (three_of_eight,))
     ]
 
@@ -301,7 +323,7 @@ def test_a_night_ahead_has_the_chance_of_its_most_endangered_plant() -> None:
 
     assert sheet.outlook is not None
     first, second, *_ = sheet.outlook.nights
-    assert first.chance == round(gaussian(-1.0, 1.3), 2)
+    assert first.chance == round(gaussian(-1.0, USUAL_K), 2)
     # The second night is 2 K above the limit all through; its cold ends at 10:17 at the site, and
     # the last full hour before that is 41 h ahead.
     assert second.chance == round(gaussian(2.0, 1.3 + 0.4 * (41 - 18) / 24), 2)
@@ -329,12 +351,12 @@ def explanation(air: Weather) -> Explanation:
 
 
 def test_the_account_has_the_chance_and_where_it_is_from() -> None:
-    air = fetched(weather(START, night(13.5)), DUSK)
+    air = uncertain(fetched(weather(START, night(13.5)), DUSK))
 
     usual = explanation(air)
     own = explanation(replace(air, spread=members(np.zeros(6), 0.5)))
 
-    assert usual.cold_chance == pytest.approx(gaussian(0.5, 1.3))
+    assert usual.cold_chance == pytest.approx(gaussian(0.5, USUAL_K))
     assert usual.spread == "usual errors by lead time"
     assert own.cold_chance == pytest.approx(gaussian(0.5, 0.5))
     assert own.spread == "members of a test"

@@ -21,7 +21,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import acknowledged, next_state
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.season import Season
-from tests.support.core import daily_curve, fetched, plant, utc, warned
+from tests.support.core import daily_curve, fetched, plant, uncertain, utc, warned
 from tests.support.summer import (
     DAY,
     HOURS,
@@ -400,7 +400,7 @@ def test_no_feed_unless_all_24_hours_of_its_warmth_are_known(known_to: str, fed:
     keep = whole.times < utc(known_to).timestamp()
     series = {name: getattr(whole, name)[keep] for name in (*SERIES, "times")}
 
-    sheet = morning(air=replace(whole, **series))
+    sheet = morning(air=replace(uncertain(whole), **series))
 
     assert of(sheet, ChoreKind.MIST)
     assert bool(of(sheet, ChoreKind.FEED)) is fed

@@ -471,7 +471,8 @@ def dips(*valleys: tuple[str, float]) -> np.ndarray:
 
 def test_a_short_shallow_dip_is_borne_and_told() -> None:
     # From 20 °C by 28/3 K to 10 2/3 and back: under 13 for the lower quarter of each hour.
-    sheet = told(Round.DUSK, dips(("2026-05-15T05:00", 32 / 3)), tender())
+    dip = dips(("2026-05-15T05:00", 32 / 3))
+    sheet = told(Round.DUSK, dip, tender(), habits=Habits(caution=20.0))
 
     assert sheet.chores == ()
     at = utc("2026-05-15T05:00")
@@ -570,19 +571,32 @@ def test_injury_counts_by_day_and_comfort_does_not() -> None:
     assert chore.because[0].rule == "injury by cold"
 
 
-def test_those_who_bear_it_and_those_who_do_not_are_told_apart() -> None:
-    sheet = told(
+def beside_a_delicate_one(caution: float) -> Sheet:
+    return told(
         Round.DUSK,
         dips(("2026-05-15T05:00", 12.0)),
         tender("hardy"),
         tender("delicate", brief_low=None),
         tender("inside"),
         state={"inside": PlantState("room")},
+        habits=Habits(caution=caution),
     )
+
+
+def test_those_who_bear_it_and_those_who_do_not_are_told_apart() -> None:
+    sheet = beside_a_delicate_one(caution=0.0)
 
     assert [chore.plants for chore in of(sheet, ChoreKind.CARRY_IN)] == [("delicate",)]
     assert [remark.plants for remark in warned(sheet, ColdBorne)] == [("hardy",)]
     assert len(sheet.warnings) == 1
+
+
+def test_a_dip_that_is_borne_is_no_harm_to_weigh() -> None:
+    """Not even on a walk that is made anyway."""
+    sheet = beside_a_delicate_one(caution=60.0)
+
+    assert [chore.plants for chore in of(sheet, ChoreKind.CARRY_IN)] == [("delicate",)]
+    assert [remark.plants for remark in warned(sheet, ColdBorne)] == [("hardy",)]
 
 
 # -- wet crowns

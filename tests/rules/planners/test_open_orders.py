@@ -17,7 +17,7 @@ from sillward_rules.transitions import acknowledged, after_revision, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import parse_moment
-from tests.support.core import collection, fetched, plant, utc, weather
+from tests.support.core import collection, fetched, plant, uncertain, utc, weather
 
 START = utc("2026-05-14T00:00")
 TOLD = utc("2026-05-14T20:15")  # 17:15 there; sunset is at 21:45 UTC
@@ -351,3 +351,29 @@ def test_where_the_sun_sets_after_midnight_an_order_stays_from_one_date_to_the_n
         (same,) = orders(draw_up(round_, household, sky, next_state({}, dusk), utc(now)))
         assert (same.before, same.unconfirmed) == (order.before, ("a",))
         assert (same.overdue_since is not None) == (utc(now) >= order.before)
+
+
+# -- for a risk alone
+
+
+def doubtful(low_c: float, at: datetime, state: dict[str, PlantState]) -> Sheet:
+    """Plants that need 13 °C, by a forecast of the usual errors for this night."""
+    sky = uncertain(fetched(weather(START, curve(low_c, low_c + 12.0)), at))
+    return draw_up(Round.DUSK, collection(plant("a"), plant("b")), sky, state, at)
+
+
+def test_an_order_for_a_risk_stays_open_until_next_to_nothing_is_at_stake() -> None:
+    """Overdue, and 2 K above the limit all along: open while harm may come, and not for ever."""
+    before = doubtful(14.0, TOLD, {})
+    state = next_state({}, before)
+    assert [order.plants for order in orders(before)] == [("a", "b")]
+    told = [reason.value for order in orders(before) for reason in order.because]
+    assert all(value is not None and value > 13.0 for value in told)
+
+    late = utc("2026-05-15T05:00")
+    doubt, surely_mild = (doubtful(low, late, state) for low in (15.0, 19.0))
+
+    (still,) = orders(doubt)
+    assert still.unconfirmed == ("a", "b")
+    assert still.overdue_since == orders(before)[0].before
+    assert not orders(surely_mild)

@@ -9,6 +9,7 @@ import pytest
 from sillward_rules.replay.forecasts import (
     AHEAD_H,
     PAST_H,
+    SHARED_ERROR,
     ErringForecasts,
     LeadForecasts,
     PerfectForecasts,
@@ -63,8 +64,9 @@ def test_at_the_ends_an_issue_has_what_there_is(truth: Weather) -> None:
     assert forecasts.at(last + 100 * HOUR) is forecasts.at(last)
 
 
-def test_errors_are_those_of_the_table(truth: Weather) -> None:
-    forecasts = ErringForecasts(truth, seed=4)
+@pytest.mark.parametrize("shared", [0.0, SHARED_ERROR])
+def test_errors_are_those_of_the_table(truth: Weather, shared: float) -> None:
+    forecasts = ErringForecasts(truth, seed=4, shared=shared)
     errors = []
     for at in forecasts.issues[4:-16]:
         issue = forecasts.at(at)
@@ -87,7 +89,7 @@ def test_errors_are_those_of_the_table(truth: Weather) -> None:
     apart_12 = np.corrcoef(drawn[:, 30], drawn[:, 42])[0, 1]
     assert apart_12 == pytest.approx(np.exp(-1), abs=0.12)
     of_next = np.corrcoef(drawn[:-1, 40], drawn[1:, 34])[0, 1]
-    assert abs(of_next) < 0.15, "each issue draws anew"
+    assert of_next == pytest.approx(shared, abs=0.12), "what issues have in common"
 
 
 def test_an_issue_depends_on_its_seed_and_time_alone(truth: Weather) -> None:

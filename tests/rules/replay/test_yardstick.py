@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import date
 
-from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.limits import Limit
 from sillward_rules.replay.engine import replay
 from sillward_rules.replay.summary import totals
@@ -48,7 +48,7 @@ def test_a_more_cautious_tool_is_not_worse_for_its_higher_limits() -> None:
     """Judged by its own limits each, it would seem to have no less cold; alike, it has less."""
     first = date(2024, 4, 10)
     truth = past_weather(date(2024, 4, 1), 45)
-    usual = some_plants()
+    usual = some_plants(habits=Habits(caution=0.0))
     raised = replace(
         usual,
         plants=tuple(

@@ -179,6 +179,7 @@ def test_joining_changes_nothing_and_joining_again_adds_nothing(first: int, hour
     rest = replace(
         joined,
         times=joined.times[added:],
+        spread=later.spread,
         **{name: getattr(joined, name)[added:] for name in SERIES},
     )
     assert same(rest, later)

@@ -13,7 +13,7 @@ from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.night_summary import NightForecast, nights_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Daylight
-from tests.support.core import MENDOZA, utc, weather
+from tests.support.core import MENDOZA, uncertain, utc, weather
 
 HOUR = timedelta(hours=1)
 DAY = date(2026, 5, 14)
@@ -63,7 +63,9 @@ def test_a_night_in_numbers() -> None:
     dew_point[LOW_ROW], wind[LOW_ROW], cloud[LOW_ROW] = 1.2, 0.6, 0.25
 
     (night,) = nights_of(
-        MENDOZA, one_night(dew_point_c=dew_point, wind_m_s=wind, cloud=cloud), FETCHED
+        MENDOZA,
+        uncertain(one_night(dew_point_c=dew_point, wind_m_s=wind, cloud=cloud)),
+        FETCHED,
     )
 
     assert night == NightForecast(

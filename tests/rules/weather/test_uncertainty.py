@@ -13,6 +13,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.weather.uncertainty import (
     CORRELATION_H,
     DRAWN_MEMBERS,
+    ERROR_AT_ISSUE_K,
     MEMBER_ERROR_K,
     MIN_MEMBERS,
     USUAL_ERROR_K,
@@ -65,13 +66,14 @@ def test_the_third_night_is_as_good_as_the_melbourne_forecasts() -> None:
     assert math.sqrt(2 / math.pi) * float(usual_error_k(66.0)) == pytest.approx(1.6, abs=0.05)
 
 
-def test_errors_grow_with_the_lead_and_are_flat_outside_the_table() -> None:
+def test_errors_grow_from_the_issue_on_and_are_flat_outside_the_table() -> None:
     nights = usual_error_k(24.0 * np.arange(1, 8) - 6.0)
     between = float(usual_error_k(30.0))
 
     assert nights.tolist() == list(USUAL_ERROR_K)
     assert between == pytest.approx((1.3 + 1.7) / 2)
-    assert usual_error_k([-40.0, 0.0, 17.0]).tolist() == [1.3, 1.3, 1.3]
+    assert usual_error_k([-40.0, 0.0]).tolist() == [ERROR_AT_ISSUE_K, ERROR_AT_ISSUE_K]
+    assert float(usual_error_k(9.0)) == pytest.approx((ERROR_AT_ISSUE_K + 1.3) / 2)
     assert usual_error_k([163.0, 400.0]).tolist() == [3.1, 3.1]
 
 
@@ -85,6 +87,61 @@ def test_the_usual_spread_counts_from_the_model_run() -> None:
     assert spread.knows(np.array([0, 1]))
     late = usual_spread(day_4, issued + timedelta(days=3))
     assert late.sd_k.tolist() == pytest.approx([1.3, 1.3 + 0.4 / 24])
+
+
+def test_the_usual_spread_is_the_usual_error_at_every_hour() -> None:
+    issued = utc("2026-05-14T06:00")
+    leads = np.arange(-30, 200)
+    times = int(issued.timestamp()) + 3600 * leads.astype(np.int64)
+
+    spread = usual_spread(times, issued)
+
+    assert spread.error_k.tolist() == usual_error_k(leads).tolist()
+    assert not spread.deviations.any()
+
+
+# -- the side of a forecast that a share of its courses is below
+
+
+@pytest.mark.parametrize(
+    # NIST/SEMATECH e-Handbook, 1.3.6.7.1, table of the standard normal (from memory).
+    ("share", "score"),
+    [(0.5, 0.0), (0.1, -1.2816), (0.0228, -2.0), (0.8413, 1.0)],
+)
+def test_the_error_alone_is_gaussian(share: float, score: float) -> None:
+    spread = Spread(np.zeros((1, 3)), np.array([0.0, 1.0, 2.5]), "test")
+
+    assert spread.quantile(share) == pytest.approx([0.0, score, 2.5 * score], abs=5e-3)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+@pytest.mark.parametrize("error_k", [0.0, 0.4, 1.0, 3.0])
+def test_with_members_it_is_that_of_their_errors_together(share: float, error_k: float) -> None:
+    random = np.random.default_rng(5)
+    members = random.normal(0, 1.5, (30, 1)) + random.choice([-2.0, 1.0], (30, 1))
+    members = members - members.mean()
+    courses = members[random.integers(0, 30, 200_000), 0] + error_k * random.standard_normal(
+        200_000
+    )
+
+    (found,) = Spread(members, np.full(1, error_k), "test").quantile(share)
+
+    below = float((courses < found).mean())
+    assert below == pytest.approx(share, abs=0.035)
+
+
+def test_hours_with_too_few_members_or_no_error_have_no_side() -> None:
+    members = np.tile(np.linspace(-2.0, 2.0, 6)[:, None], 4)
+    members[:2, 1] = np.nan  # four are left
+    members[:1, 2] = np.nan  # five are
+    error = np.array([1.0, 1.0, 1.0, np.nan])
+
+    found = Spread(members, error, "test").quantile(0.1)
+
+    assert np.isfinite(found).tolist() == [True, False, True, False]
+    assert MIN_MEMBERS == 5
+    alone = Spread(np.zeros((1, 2)), np.array([1.0, np.nan]), "test").quantile(0.1)
+    assert np.isfinite(alone).tolist() == [True, False]
 
 
 # -- the Gaussian

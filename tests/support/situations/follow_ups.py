@@ -72,12 +72,6 @@ EARLY = Sky([(9, 15.2), (1, 12)])
 
 
 @situation("push-changes", imperial=True)
-def moved_later(units: Units) -> Told:
-    """The cold comes later than it was told."""
-    return corrected(units, EARLY, COLD)
-
-
-@situation("push-changes", imperial=True)
 def called_off(units: Units) -> Told:
     """The night gets milder: all may stay out."""
     return corrected(units, SOME, MILD)
@@ -99,7 +93,8 @@ def the_last_message_of_a_round(units: Units) -> Told:
 def gusts_on_top(units: Units) -> Told:
     """After an all-clear: baskets to secure."""
     pots = [replace(pot, more="limits.gust_high = 5") for pot in SIX]
-    return corrected(units, replace(WINDY, gusts={}), WINDY, pots=pots)
+    windy = replace(WINDY, days=MILD.days)
+    return corrected(units, replace(windy, gusts={}), windy, pots=pots)
 
 
 @situation("push-changes", imperial=True)

@@ -14,13 +14,16 @@ class RuleResult:
 
     - fired: whether the rule fires.
     - crossing: when its bound is first crossed; until: when it is crossed back for good [unix s].
-    - worst_row: the row of the worst value.
+    - early: when it is first crossed on the early side of the forecast [unix s]; infinite where it
+      is not.
+    - worst_row: the row of the worst value, in the hours that count.
     - hours, degree_hours: how long and how deep below a bound on temperature [h], [K h]; else NaN.
     - brief: whether that is so short that a plant bears it, provided that it stands the cold.
     """
 
     fired: np.ndarray
     crossing: Array
+    early: Array
     until: Array
     worst_row: np.ndarray
     hours: Array
@@ -31,7 +34,7 @@ class RuleResult:
     def nothing(cls, size: int) -> "RuleResult":
         """Return the result of a rule that does not fire for any of so many classes."""
         no, zero = np.zeros(size, dtype=bool), np.zeros(size)
-        return cls(no, zero, zero, zero.astype(int), zero, zero, no)
+        return cls(no, zero, zero + np.inf, zero, zero.astype(int), zero, zero, no)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,6 +84,8 @@ class NightResults:
     - fully_known (cohort,): whether every hour that counts is known.
     - rules: each rule with its result, in the order in which they were entered.
     - chances: of firings, (class,), added as they are asked for.
+    - harm (cohort,): the expected harm to plants that stay out; NaN where it is not known.
+    - doubt: by when plants must be in for the harm that is expected, whether or not a rule asks.
 
     It must not refer to the scene that keeps it. Objects in a reference cycle stay, with all their
     hours, until the garbage collector runs, and a daemon would need some MB more.
@@ -88,7 +93,9 @@ class NightResults:
 
     must_be_in: MostUrgent
     dips: MostUrgent
+    doubt: MostUrgent
     fully_known: np.ndarray
+    harm: Array
     rules: list[tuple[Firing, RuleResult]] = field(default_factory=list)
     chances: dict[Firing, Array] = field(default_factory=dict)
 
@@ -98,5 +105,7 @@ class NightResults:
         return cls(
             must_be_in=MostUrgent.none(count),
             dips=MostUrgent.none(count),
+            doubt=MostUrgent.none(count),
             fully_known=np.ones(count, dtype=bool),
+            harm=np.zeros(count),
         )

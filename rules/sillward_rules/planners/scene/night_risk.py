@@ -48,20 +48,28 @@ def is_borne(
     another night.
     """
     brief = np.asarray(hours <= around.habits.brief_cold / timedelta(hours=1))
-    rule = firing.rule
+    return brief & is_alone(around, firing, night, firing_in) if brief.any() else brief
+
+
+def is_alone(
+    around: Surroundings, firing: Firing, night: Night, firing_in: Callable[[Night], Firing]
+) -> np.ndarray:
+    """(class,) whether the nights before and after one are known to be mild; firing_in as above.
+
+    False for all bounds but the comfort limit.
+    """
+    rule, alone = firing.rule, np.ones(firing.limit.shape, dtype=bool)
     comfort = rule.bound == Bound(limit="night_low") and rule.hours.of_night(around.site, night)
     if not comfort or rule.also is not None:
-        return np.zeros(brief.shape, dtype=bool)
-    if not brief.any():
-        return brief
+        return ~alone
     for days in (-1, 1):
         other = sun.night_of(around.site, night.day + timedelta(days=days))
         neighbour = firing_in(other)
         rows = neighbour.rows(other.start, other.cold_until)
         whole = covers_hours(around.climate.times, other.start, other.cold_until)
         mild = neighbour.known[rows].all(axis=0) & ~neighbour.fires[rows].any(axis=0)
-        brief = brief & mild & whole
-    return brief
+        alone &= mild & whole
+    return alone
 
 
 def spread_of(around: Surroundings, night: Night) -> tuple[Spread, np.ndarray] | None:
@@ -69,7 +77,7 @@ def spread_of(around: Surroundings, night: Night) -> tuple[Spread, np.ndarray] |
 
     None where its hours are not all there, or the forecast is too old.
     """
-    start = _start_of_rest(around, night)
+    start = start_of_rest(around, night)
     rows = around.rows(start, night.cold_until)
     if (
         around.forecast_expired
@@ -85,7 +93,7 @@ def chance_in(around: Surroundings, night: Night, columns: np.ndarray, limit: Ar
 
     columns, limit (class,) : the spot column, and the limit [°C]. NaN where it is not known.
     """
-    rows = around.steps(_start_of_rest(around, night), night.cold_until)
+    rows = around.steps(start_of_rest(around, night), night.cold_until)
     leaf = around.by_night.leaf_c[rows]
     return _chance(around, night, around.by_night.times[rows], leaf[:, columns] - limit)
 
@@ -99,7 +107,7 @@ def chance_of(around: Surroundings, firing: Firing, night: Night) -> Array:
     rule = firing.rule
     if rule.quantity != "leaf temperature" or rule.direction != "below":
         return np.full(firing.limit.shape, np.nan)
-    rows = firing.rows(_start_of_rest(around, night), night.cold_until)
+    rows = firing.rows(start_of_rest(around, night), night.cold_until)
     chances = _chance(around, night, firing.times[rows], firing.values[rows] - firing.bound[rows])
     return np.where(around.holds_itself[firing.column], np.nan, chances)
 
@@ -112,6 +120,6 @@ def _chance(around: Surroundings, night: Night, at: Array, margin_k: Array) -> A
     return chance_under(margin_k, spread, np.arange(at.size))
 
 
-def _start_of_rest(around: Surroundings, night: Night) -> datetime:
+def start_of_rest(around: Surroundings, night: Night) -> datetime:
     """Return the start of what is left of a night, the present hour included."""
     return max(night.start, around.now - timedelta(hours=1))

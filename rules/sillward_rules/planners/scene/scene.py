@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Grounds
+from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.cohorts import States, make_cohorts
+from sillward_rules.planners.scene.expected_harm import Tenderness
 from sillward_rules.planners.scene.night_results import NightResults
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
@@ -164,6 +166,23 @@ class Scene(Surroundings):
         return self.columns_of(cohort.state.spot for cohort in self.cohorts)
 
     @cached_property
+    def exposed_at(self) -> Standing:
+        """(cohort,) where each stands, or would stand if it were let out."""
+        return np.where(self.is_under_cover(self.standing), self.home, self.standing)
+
+    def tenderness(self, night: Night) -> Tenderness:
+        """(cohort,) how hard a night is for each, by its limits and the nights before."""
+        limits, cold = self.traits.limits, [cohort.state.cold for cohort in self.cohorts]
+        carried = np.array([0.0 if past is None else past.carried_into(night.day) for past in cold])
+        usual = np.array([np.nan if past is None else past.usual_low_c for past in cold])
+        return Tenderness(
+            cold_harm.span_k(limits["night_low"], limits["brief_low"]),
+            carried,
+            cold_harm.hardened_share(limits["night_low"], usual),
+            np.isfinite(limits["brief_low"]),
+        )
+
+    @cached_property
     def place_unconfirmed(self) -> np.ndarray:
         """(cohort,) whether where it stands is assumed rather than confirmed."""
         return np.array([cohort.state.assumed for cohort in self.cohorts], dtype=bool)
@@ -250,9 +269,8 @@ class Scene(Surroundings):
 
     @cached_property
     def _carry_classes(self) -> list[Classes]:
-        """Of rules that ask for "carry in": where the plants stand, or would stand if let out."""
-        places = np.where(self.is_under_cover(self.standing), self.home, self.standing)
-        return self.classes_asking("carry in", self.traits, places)
+        """Of rules that ask for "carry in", where the plants are or would be exposed."""
+        return self.classes_asking("carry in", self.traits, self.exposed_at)
 
     def carry_firings(self, night: Night) -> list[Firing]:
         """Evaluate the rules that ask for "carry in" for a night and its day, in fine steps."""

@@ -6,6 +6,7 @@ from functools import cached_property
 
 import numpy as np
 
+from sillward_rules.arrays import Array
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluate
@@ -14,6 +15,12 @@ from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, rows_from_to
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
 from sillward_rules.weather.sun import Night
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K, Spread, usual_spread
+
+EARLY_SHARE = 0.1
+"""Plants are in before this share of the possible courses of the night is under the limit, and out
+when no more than that is under it still. Judgement: with the lead time before it, that keeps 19
+deadlines of 20."""
 
 
 class Surroundings:
@@ -48,6 +55,34 @@ class Surroundings:
             sun.night_of(self.site, tonight.day - timedelta(days=days)).end for days in (1, 2)
         )
         return before, last, tonight.end
+
+    @cached_property
+    def early_k(self) -> Array:
+        """(moment,) how far the early side of the forecast is below it, in steps by night [K].
+
+        A tenth of the possible courses are colder (`EARLY_SHARE`). Never above zero.
+        """
+        times, weather = self.climate.times, self.weather
+        usual = usual_spread(times, weather.issued_at or weather.fetched_at)
+        early = self.when_decided(usual).quantile(EARLY_SHARE)
+        if weather.spread is not None:
+            own = self.when_decided(weather.spread).quantile(EARLY_SHARE)
+            early = np.where(np.isfinite(own), own, early)
+        at = np.interp(self.by_night.times, times, early) if times.size else np.empty(0)
+        return np.asarray(np.minimum(at, 0.0))
+
+    def when_decided(self, spread: Spread) -> Spread:
+        """Return a spread over the hours of the climate as it will be when a night is decided.
+
+        For the coming night that is the spread itself. Later nights are decided by the forecast of
+        their own evening, which is off by no more than is usual for a first night.
+        """
+        sd = spread.sd_k
+        later = self.climate.times > self.sunrises[2].timestamp()
+        share = np.where(later, USUAL_ERROR_K[0] / np.fmax(sd, USUAL_ERROR_K[0]), 1.0)
+        if not (share < 1.0).any():
+            return spread
+        return Spread(spread.deviations * share, spread.error_k * share, spread.origin)
 
     # -- spots
 

@@ -85,7 +85,7 @@ def test_the_week_is_in_one_sentence_with_its_trips() -> None:
 
     told = page(sheet_of("cold-snap")).text
 
-    assert f"On 7 of 7 nights 5 to 14 plants must come in, {ahead.trips} trips in all" in told
+    assert f"On 7 of 7 nights 7 to 15 plants must come in, {ahead.trips} trips in all" in told
     assert f"Trips expected: {ahead.trips} in 7 nights" in told
     assert "On 1 of 7 nights 2 plants must come in" in page(sheet_of("dry-summer")).text
 

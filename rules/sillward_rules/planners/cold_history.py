@@ -1,0 +1,45 @@
+"""What the night that is over has done to each plant where it stood."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S
+from sillward_rules.physics import cold_harm
+from sillward_rules.planners.scene.cohorts import States
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.shelter import held_by_night
+from sillward_rules.plants.state import ColdHistory, PlantState
+from sillward_rules.weather import sun
+
+
+def after_last_night(scene: Scene) -> Mapping[str, PlantState]:
+    """Return the state of every plant with the night before this day counted.
+
+    That is for a morning: its last hours may be those of the forecast still. A plant is taken to
+    have spent it where it stands in this scene. A night that is not wholly known is not counted.
+    """
+    today = scene.site.local_date(scene.now)
+    night = sun.night_of(scene.site, today - timedelta(days=1))
+    rows = scene.steps(night.start, night.cold_until)
+    if rows.size < 2 or scene.forecast_expired:
+        return scene.states
+    leaf = np.where(scene.holds_itself, held_by_night(scene), scene.by_night.leaf_c[rows])
+    leaf = leaf[:, scene.standing]
+    lows = leaf.min(axis=0)
+    step_h = np.diff(scene.by_night.times[rows]) / HOUR_S
+    limit = scene.traits.limits["night_low"]
+    span = cold_harm.span_k(limit, scene.traits.limits["brief_low"])
+    doses = np.nan_to_num(cold_harm.night_dose(limit - leaf, span, step_h), nan=0.0)
+    cohorts = []
+    for cohort, low, dose in zip(scene.cohorts, lows.tolist(), doses.tolist(), strict=True):
+        past = cohort.state.cold
+        if np.isfinite(low) and (past is None or past.night < night.day):
+            past = past or ColdHistory(night.day - timedelta(days=1), 0.0, low)
+            cohort = replace(
+                cohort, state=replace(cohort.state, cold=past.after(night.day, dose, low))
+            )
+        cohorts.append(cohort)
+    return States(cohorts)

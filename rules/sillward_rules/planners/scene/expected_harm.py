@@ -1,0 +1,158 @@
+"""The harm that a night is expected to do to plants that stay out: over all courses it may take."""
+
+import math
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array, group_rows
+from sillward_rules.physics import cold_harm
+from sillward_rules.planners.scene.night_risk import spread_of, start_of_rest
+from sillward_rules.planners.scene.surroundings import Surroundings
+from sillward_rules.plants.rule_firing import Firing
+from sillward_rules.plants.rules import Bound, Rule
+from sillward_rules.weather.sun import Night
+
+_SCORES = np.arange(-3.5, 3.51, 0.25)
+_WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
+_FEW_SCORES = np.arange(-3.0, 3.1, 1.0)
+_FEW_WEIGHTS = np.exp(-(_FEW_SCORES**2) / 2) / np.exp(-(_FEW_SCORES**2) / 2).sum()
+"""Courses of a Gaussian error and how likely each is; fewer for each member of an ensemble."""
+
+_MANY = 1_000_000
+"""So many numbers are worked on at a time, to bound the memory."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tenderness:
+    """What decides how hard a night is for a plant. Arrays are (plant,).
+
+    - span_k: from comfort limit to limit of injury [K] (`cold_harm.span_k`).
+    - carried: dose carried from the nights before; hardened: how used it is to cool nights.
+    - stands_dips: whether it bears a short dip on a night between mild ones.
+    """
+
+    span_k: Array
+    carried: Array
+    hardened: Array
+    stands_dips: np.ndarray
+
+
+def is_comfort_rule(rule: Rule) -> bool:
+    """Return whether a rule holds the leaf against the night limit itself."""
+    return (
+        rule.quantity == "leaf temperature"
+        and rule.direction == "below"
+        and rule.bound == Bound(limit="night_low")
+        and rule.also is None
+    )
+
+
+def expected_harm(
+    around: Surroundings,
+    firing: Firing,
+    night: Night,
+    tenderness: Tenderness,
+    alone: np.ndarray,
+) -> Array:
+    """(plant,) expected harm of what is left of a night to each plant where it stands (0..1).
+
+    0 at a spot with a climate of its own, and for plants that the rule does not apply to; NaN where
+    the night or its spread is not known.
+
+    A course that is under the limit for no longer than `Habits.brief_cold` does no harm to a plant
+    that stands dips, if it keeps the limit of injury and the nights around it are mild.
+
+    firing : of the rule on the comfort limit (`is_comfort_rule`). alone (class,) : whether the
+    nights before and after are mild.
+    """
+    plants = np.flatnonzero(firing.member >= 0)
+    harm = np.zeros(firing.member.shape)
+    if not plants.size:
+        return harm
+    keys = [
+        column[plants] for column in (tenderness.span_k, tenderness.carried, tenderness.hardened)
+    ]
+    bears = tenderness.stands_dips[plants] & alone[firing.member[plants]]
+    first, groups = group_rows(firing.member[plants], bears, *keys)
+    of_class = firing.member[plants][first]
+    courses = _work_out_courses(around, firing, night, np.unique(of_class))
+    span, carried, hardened = (key[first][:, None] for key in keys)
+    brief = courses.hours[of_class] <= around.habits.brief_cold / timedelta(hours=1)
+    borne = brief & (courses.deepest_k[of_class] <= span) & bears[first][:, None]
+    dose = cold_harm.dose_of(np.where(borne, 0.0, courses.degree_hours[of_class]), span)
+    expected = cold_harm.night_harm(dose, carried, hardened) @ courses.weights
+    itself = around.holds_itself[firing.column[of_class]]
+    harm[plants] = np.where(itself, 0.0, expected)[groups]
+    return harm
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Courses:
+    """The courses that a night may take below a bound. Arrays are (class, course).
+
+    - degree_hours, hours, deepest_k: below the bound [K h], [h], [K]; NaN where not known.
+    - weights (course,): how likely each course is; 1 together.
+    """
+
+    degree_hours: Array
+    hours: Array
+    deepest_k: Array
+    weights: Array
+
+
+def _work_out_courses(
+    around: Surroundings, firing: Firing, night: Night, classes: np.ndarray
+) -> _Courses:
+    """Return the courses of what is left of a night.
+
+    All zero for classes that stay above their bound in every course.
+    """
+    known = spread_of(around, night)
+    rows = firing.rows(start_of_rest(around, night), night.cold_until)
+    if known is None or rows.size < 2:
+        unknown = np.full((firing.limit.size, 1), np.nan)
+        return _Courses(unknown, unknown, unknown, np.ones(1))
+    times = firing.times[rows]
+    spread = around.when_decided(known[0]).at(around.climate.times, known[1], times)
+    many = spread.deviations.shape[0] > 1
+    scores, share = (_FEW_SCORES, _FEW_WEIGHTS) if many else (_SCORES, _WEIGHTS)
+    courses = spread.deviations[:, None, :] + scores[:, None] * spread.error_k
+    courses = courses.reshape(-1, times.size)
+    weights = np.tile(share, spread.deviations.shape[0]) / spread.deviations.shape[0]
+    margin = (firing.values[rows] - firing.bound[rows]).T
+    areas = np.zeros((firing.limit.size, courses.shape[0]))
+    areas[~np.isfinite(margin).all(axis=1)] = np.nan
+    hours, deepest = areas.copy(), areas.copy()
+    cold = classes[(margin + courses.min(axis=0) < 0).any(axis=1)[classes]]
+    steps = np.diff(times) / HOUR_S
+    trapezia = (np.append(steps, 0.0) + np.append(0.0, steps)) / 2
+    part = max(1, math.floor(_MANY / courses.size))
+    for start in range(0, cold.size, part):
+        some = cold[start : start + part]
+        depth = np.maximum(-(margin[some, None, :] + courses), 0.0)
+        areas[some] = depth @ trapezia
+        hours[some] = (depth > 0) @ trapezia
+        deepest[some] = depth.max(axis=-1)
+    return _Courses(areas, hours, deepest, weights)
+
+
+def early_firing(around: Surroundings, firing: Firing) -> Firing | None:
+    """Return a rule on the least leaf temperature evaluated for the early side of the forecast.
+
+    None for other rules, and where the early side is the forecast itself.
+    """
+    rule = firing.rule
+    plain = rule.also is None and not rule.lasting
+    if not plain or rule.quantity != "leaf temperature" or rule.direction != "below":
+        return None
+    row = int(np.searchsorted(around.by_night.times, firing.times[0])) if firing.times.size else 0
+    early_k = around.early_k[row : row + firing.times.size]
+    if not early_k.any():
+        return None
+    follows_weather = ~around.holds_itself[firing.column]
+    values = firing.values + early_k[:, None] * follows_weather
+    beyond = values < firing.bound
+    fires = beyond & firing.counts[:, None]
+    return replace(firing, values=values, beyond=beyond, fires=fires)
