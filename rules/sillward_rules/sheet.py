@@ -128,16 +128,27 @@ def draw_up(
 
 
 def draw_up_orders(
-    round_: Round, collection: Collection, weather: Weather, state: State, now: datetime
+    round_: Round,
+    collection: Collection,
+    weather: Weather,
+    state: State,
+    now: datetime,
+    *,
+    goes_out: bool = True,
 ) -> Sheet:
     """Work out the orders of a daily round that a newer forecast may correct, and nothing else.
 
     They are those of `draw_up`, in a quarter of the time: enough to find out whether anything has
     changed. No warnings, and no chores that are told once.
+
+    goes_out: whether an order to go out is open. Without one, plants stay where they are: going out
+    is never newly ordered, and neither is coming back from it.
     """
     scene = _scene_of(round_, collection, weather, state, now)
-    plan = plan_dusk if round_ is Round.DUSK else plan_morning
-    chores, _ = plan(scene, orders_only=True)
+    if round_ is Round.DUSK:
+        chores, _ = plan_dusk(scene, orders_only=True)
+    else:
+        chores, _ = plan_morning(scene, orders_only=True, going_out=goes_out)
     lows = _spot_lows(scene)
     return Sheet(
         round=round_,

@@ -410,3 +410,21 @@ def test_orders_alone_are_those_of_the_whole_sheet(round_: Round, seed: int) -> 
     assert orders.chores
     assert (orders.spot_lows, orders.lows) == (whole.spot_lows, whole.lows)
     assert dict(orders.states) == dict(whole.states)
+
+
+def test_plants_that_were_not_told_to_go_out_are_not_told_to_come_back() -> None:
+    """A newer forecast may find a day worth going out for; nobody is sent out by it, so nobody has
+    to be in again before dusk either."""
+    now = invented.MOMENTS[Round.MORNING]
+    garden, forecast = invented.collection(40, 2), invented.weather(now)
+    inside = {
+        one.name: PlantState(one.shelter, now - timedelta(hours=12), assumed=False)
+        for one in garden.plants
+        if one.shelter
+    }
+
+    asked = draw_up_orders(Round.MORNING, garden, forecast, inside, now)
+    nothing = draw_up_orders(Round.MORNING, garden, forecast, inside, now, goes_out=False)
+
+    assert ChoreKind.CARRY_OUT in {chore.kind for chore in asked.chores}
+    assert nothing.chores == ()

@@ -80,10 +80,14 @@ class ServiceContext:
             draw_up(round_, collection, weather, self.states(), now), collection, self.ledger
         )
 
-    def orders(self, round_: Round, weather: Weather) -> Sheet:
-        """Work out the orders of a round that a newer forecast may correct, as of now."""
-        now = self.clock().replace(microsecond=0)
-        return draw_up_orders(round_, self.household.collection, weather, self.states(), now)
+    def orders(self, round_: Round, weather: Weather, *, goes_out: bool) -> Sheet:
+        """Work out the orders of a round that a newer forecast may correct, as of now.
+
+        goes_out: whether an order to go out is open.
+        """
+        now, states = self.clock().replace(microsecond=0), self.states()
+        collection = self.household.collection
+        return draw_up_orders(round_, collection, weather, states, now, goes_out=goes_out)
 
     def chore(self, stored: StoredChore) -> Chore | None:
         """Return a chore as it was told, without plants that were removed; None if all were."""

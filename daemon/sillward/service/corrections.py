@@ -12,6 +12,7 @@ from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ServiceContext
 from sillward.service.round_in_force import round_in_force
 from sillward.wording import follow_up
+from sillward_rules.chore import ChoreKind
 from sillward_rules.revision import (
     CORRECTED,
     Order,
@@ -95,11 +96,16 @@ class Corrections:
         context = self.context
         collection = context.household.collection
         weather, state = context.weather(), context.states()
-        orders = context.orders(told.round, weather)
         chores = _corrected_chores(context, told)
-        open_orders = (_order(context, chore) for chore in chores if chore.open)
+        open_orders = [
+            order
+            for chore in chores
+            if chore.open and (order := _order(context, chore)) is not None
+        ]
+        goes_out = any(order.kind is ChoreKind.CARRY_OUT for order in open_orders)
+        orders = context.orders(told.round, weather, goes_out=goes_out)
         revision = revise(
-            [order for order in open_orders if order is not None],
+            open_orders,
             orders,
             cache(lambda: safe_outside(collection, weather, state, orders.at)),
             {(chore.kind, name) for chore in chores if chore.done_at for name in chore.plants},

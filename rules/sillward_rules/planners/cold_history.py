@@ -34,12 +34,14 @@ def after_last_night(scene: Scene) -> Mapping[str, PlantState]:
     span = cold_harm.span_k(limit, scene.traits.limits["brief_low"])
     doses = np.nan_to_num(cold_harm.night_dose(limit - leaf, span, step_h), nan=0.0)
     cohorts = []
+    histories: dict[tuple[ColdHistory, float, float], ColdHistory] = {}
     for cohort, low, dose in zip(scene.cohorts, lows.tolist(), doses.tolist(), strict=True):
         past = cohort.state.cold
         if np.isfinite(low) and (past is None or past.night < night.day):
             past = past or ColdHistory(night.day - timedelta(days=1), 0.0, low)
-            cohort = replace(
-                cohort, state=replace(cohort.state, cold=past.after(night.day, dose, low))
-            )
+            key = past, dose, low
+            if key not in histories:
+                histories[key] = past.after(night.day, dose, low)
+            cohort = replace(cohort, state=replace(cohort.state, cold=histories[key]))
         cohorts.append(cohort)
     return States(cohorts)

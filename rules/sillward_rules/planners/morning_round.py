@@ -39,16 +39,20 @@ Judgement: with the forecast of the evening one of these in three is decided the
 
 
 def plan_morning(
-    scene: Scene, *, orders_only: bool = False
+    scene: Scene, *, orders_only: bool = False, going_out: bool = True
 ) -> tuple[tuple[Chore, ...], list[Remark]]:
     """Return the chores of the present day, and what to beware of.
 
     orders_only: plan nothing but what a newer forecast may correct (`revision.CORRECTED`).
+    going_out: plan also what goes out; otherwise plants stay where they are.
     """
     day = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, day)
     left_out = open_orders.maybe_left_out(scene, day)
-    carrying = _plan_carrying(scene, night, left_out, with_stay_in=not orders_only)
+    out = carry.CarryPlan([], scene.standing)
+    if going_out:
+        out = carry.carry_out(scene, day, scene.standing, left_out)
+    carrying = _plan_carrying(scene, night, out, with_stay_in=not orders_only)
     overdue = open_orders.open_errands(scene, night, np.flatnonzero(carrying.overdue))
     chores = [
         *_open_from_last_night(scene, day),
@@ -102,10 +106,9 @@ class _Carrying:
 
 
 def _plan_carrying(
-    scene: Scene, night: Night, left_out: np.ndarray, *, with_stay_in: bool
+    scene: Scene, night: Night, going_out: carry.CarryPlan, *, with_stay_in: bool
 ) -> _Carrying:
     day = night.day
-    going_out = carry.carry_out(scene, day, scene.standing, left_out)
     out = make_chores(going_out.errands, scene.site, day, scene.now)
     outside = ~scene.is_under_cover(going_out.standing)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))

@@ -90,10 +90,14 @@ class Desk:
         in_force = self._in_force(now)
         if in_force is None:
             return None
-        sheet = draw_up_orders(in_force.round, self.collection, weather, self.states, now)
+        orders = [order_of(chore) for chore in self.orders.chores if chore.kind in CORRECTED]
+        goes_out = any(order.kind is ChoreKind.CARRY_OUT for order in orders)
+        sheet = draw_up_orders(
+            in_force.round, self.collection, weather, self.states, now, goes_out=goes_out
+        )
         before = self.states
         revision = revise(
-            [order_of(chore) for chore in self.orders.chores if chore.kind in CORRECTED],
+            orders,
             sheet,
             cache(lambda: safe_outside(self.collection, weather, before, now)),
             self.orders.done,

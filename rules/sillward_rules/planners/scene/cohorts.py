@@ -68,18 +68,24 @@ def make_cohorts(
     """
     collection = around.collection
     # Plants that were told the same share one state.
-    now = {
-        id(recorded): _current(around, recorded, assume_obeyed=assume_obeyed)
-        for recorded in {id(recorded): recorded for recorded in state.values()}.values()
-    }
-    current = {name: now[id(recorded)] for name, recorded in state.items()}
-    known = {name: state for name, state in current.items() if state.spot in around.columns}
+    now: dict[int, PlantState] = {}
+    known: dict[str, PlantState] = {}
+    for name, recorded in state.items():
+        key = id(recorded)
+        if key not in now:
+            now[key] = _current(around, recorded, assume_obeyed=assume_obeyed)
+        if now[key].spot in around.columns:
+            known[name] = now[key]
     carried_in = _carried_in_last_night(around, known)
     cohorts: list[Cohort] = []
     kind_of: list[int] = []
     at_spot = {spot: PlantState(spot) for spot in around.columns}
     kinds = zip(collection.traits.plants, collection.names, carried_in.tolist(), strict=True)
     for number, (first, names, inside) in enumerate(kinds):
+        if len(names) == 1 and names[0] in known:
+            cohorts.append(Cohort(len(cohorts), first, names, known[names[0]]))
+            kind_of.append(number)
+            continue
         unknown = at_spot[first.shelter if inside and first.shelter else first.home]
         for part_state, part in _split_by_state(names, known, unknown):
             cohorts.append(Cohort(len(cohorts), first, part, part_state))
@@ -113,8 +119,6 @@ def _split_by_state(
 ) -> list[tuple[PlantState, tuple[str, ...]]]:
     if not known:
         return [(unknown, names)]
-    if len(names) == 1:
-        return [(known.get(names[0], unknown), names)]
     parts: dict[PlantState, list[str]] = {}
     for name in names:
         parts.setdefault(known.get(name, unknown), []).append(name)

@@ -71,13 +71,18 @@ def expected_harm(
     harm = np.zeros(firing.member.shape)
     if not plants.size:
         return harm
+    courses = _work_out_courses(around, firing, night, np.unique(firing.member[plants]))
+    # Where no course is under the limit there is no harm.
+    mild = (courses.degree_hours == 0.0).all(axis=1)
+    plants = plants[~mild[firing.member[plants]]]
+    if not plants.size:
+        return harm
     keys = [
         column[plants] for column in (tenderness.span_k, tenderness.carried, tenderness.hardened)
     ]
     bears = tenderness.stands_dips[plants] & alone[firing.member[plants]]
     first, groups = group_rows(firing.member[plants], bears, *keys)
     of_class = firing.member[plants][first]
-    courses = _work_out_courses(around, firing, night, np.unique(of_class))
     span, carried, hardened = (key[first][:, None] for key in keys)
     brief = courses.hours[of_class] <= around.habits.brief_cold / timedelta(hours=1)
     borne = brief & (courses.deepest_k[of_class] <= span) & bears[first][:, None]
@@ -123,12 +128,17 @@ def _work_out_courses(
     weights = np.tile(share, spread.deviations.shape[0]) / spread.deviations.shape[0]
     margin = (firing.values[rows] - firing.bound[rows]).T
     areas = np.zeros((firing.limit.size, courses.shape[0]))
-    areas[~np.isfinite(margin).all(axis=1)] = np.nan
+    is_known = np.isfinite(margin).all(axis=1)
+    areas[~is_known] = np.nan
     hours, deepest = areas.copy(), areas.copy()
-    cold = classes[(margin + courses.min(axis=0) < 0).any(axis=1)[classes]]
+    under = margin + courses.min(axis=0) < 0
+    cold = classes[(under.any(axis=1) & is_known)[classes]]
     steps = np.diff(times) / HOUR_S
     trapezia = (np.append(steps, 0.0) + np.append(0.0, steps)) / 2
-    part = max(1, math.floor(_MANY / courses.size))
+    # Moments at which no course of any class is under its bound add nothing.
+    moments = np.flatnonzero(under[cold].any(axis=0))
+    margin, courses, trapezia = margin[:, moments], courses[:, moments], trapezia[moments]
+    part = max(1, math.floor(_MANY / max(courses.size, 1)))
     for start in range(0, cold.size, part):
         some = cold[start : start + part]
         depth = np.maximum(-(margin[some, None, :] + courses), 0.0)

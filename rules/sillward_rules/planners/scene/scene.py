@@ -1,7 +1,8 @@
 """The scene: everything the planners look at, worked out once for a moment."""
 
+import math
 from collections.abc import Callable, Iterable
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from itertools import chain
 from typing import TypeAlias
@@ -19,7 +20,7 @@ from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing
-from sillward_rules.plants.state import OpenOrder, State
+from sillward_rules.plants.state import ColdHistory, OpenOrder, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth
@@ -170,11 +171,23 @@ class Scene(Surroundings):
         """(cohort,) where each stands, or would stand if it were let out."""
         return np.where(self.is_under_cover(self.standing), self.home, self.standing)
 
+    @cached_property
+    def _cold_histories(self) -> tuple[Array, np.ndarray, Array]:
+        """(cohort,) three times: the dose carried, the last night counted, and the usual low."""
+        none = ColdHistory(date.min, 0.0, math.nan)
+        past = [cohort.state.cold or none for cohort in self.cohorts]
+        return (
+            np.array([one.carried for one in past]),
+            np.array([one.night.toordinal() for one in past]),
+            np.array([one.usual_low_c for one in past]),
+        )
+
     def tenderness(self, night: Night) -> Tenderness:
         """(cohort,) how hard a night is for each, by its limits and the nights before."""
-        limits, cold = self.traits.limits, [cohort.state.cold for cohort in self.cohorts]
-        carried = np.array([0.0 if past is None else past.carried_into(night.day) for past in cold])
-        usual = np.array([np.nan if past is None else past.usual_low_c for past in cold])
+        limits = self.traits.limits
+        carried, nights, usual = self._cold_histories
+        since = np.maximum(night.day.toordinal() - nights - 1, 0)
+        carried = cold_harm.carried_dose(carried, 0.0, since)
         return Tenderness(
             cold_harm.span_k(limits["night_low"], limits["brief_low"]),
             carried,
