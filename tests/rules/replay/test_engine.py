@@ -281,13 +281,16 @@ def test_weather_that_ends_early_leaves_nights_unjudged(truth: Weather) -> None:
     assert [record.unjudged for record in result.nights] == [0, 0, 0, 16, 16, 16, 16, 16]
 
 
-def test_a_replay_begins_before_its_first_night_so_that_plants_are_in(truth: Weather) -> None:
-    first = AUTUMN + timedelta(days=12)
+@pytest.mark.parametrize("offset", [11, 18, 26])
+def test_a_part_by_itself_is_as_in_the_whole(
+    erring: Plan, erred: ReplayResult, offset: int
+) -> None:
+    """A replay begins before its first night, so that plants are where they would be by then."""
+    first = AUTUMN + timedelta(days=offset)
 
-    later = replay(plan(some_plants(), truth, first, 5))
+    part = replay(replace(erring, first=first, last=first + timedelta(days=3)))
 
-    whole = replay(plan(some_plants(), truth, AUTUMN, 17))
-    assert later.nights == whole.nights[12:]
+    assert part.nights == erred.nights[offset : offset + 4]
 
 
 def test_nights_before_the_weather_begins_are_not_judged() -> None:
