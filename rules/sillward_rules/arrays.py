@@ -58,8 +58,16 @@ def _coded(column: np.ndarray) -> tuple[np.ndarray, int]:
             return column.astype(np.int64) - low, high - low + 1
     if column.size and (column == column[0]).all():
         return np.zeros(column.shape, dtype=np.int64), 1
-    values, inverse = np.unique(column, return_inverse=True)
-    return inverse.reshape(-1), max(values.size, 1)
+    if not column.size:
+        return np.zeros(0, dtype=np.int64), 1
+    order = np.argsort(column, kind="stable")
+    ranked = column[order]
+    new = ranked[1:] != ranked[:-1]
+    if column.dtype.kind == "f":  # what is unknown is one value
+        new &= ~np.isnan(ranked[:-1])
+    codes = np.zeros(column.shape, dtype=np.int64)
+    codes[order[1:]] = np.cumsum(new)
+    return codes, int(codes[order[-1]]) + 1
 
 
 def split_by_keys(cohorts: np.ndarray, *keys: np.ndarray) -> list[np.ndarray]:

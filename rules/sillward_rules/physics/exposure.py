@@ -25,6 +25,9 @@ def exposure(temp_c: Array, limit_c: ArrayLike, step_h: ArrayLike = 1.0) -> tupl
         where a moment is not known; 0 where there are fewer than two.
     """
     under = np.asarray(limit_c, dtype=np.float64) - np.asarray(temp_c, dtype=np.float64)
+    if (under <= 0).all():  # it never falls under the limit
+        nothing = np.zeros(under.shape[1:])
+        return nothing, nothing
     first, second = under[:-1], under[1:]
     deeper, shallower = np.maximum(first, second), np.minimum(first, second)
     crosses = (deeper > 0) & (shallower < 0)

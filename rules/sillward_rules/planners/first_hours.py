@@ -65,7 +65,9 @@ def find_first_hours(scene: Scene, asks: str, places: Places, end: datetime) -> 
     standing, until = places.column, places.until
     begin = np.maximum(places.since, scene.now.timestamp())
     rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
-    asking = [] if scene.forecast_expired or not rows.size else scene.rules_asking(asks, standing)
+    asking: list[Firing] = []
+    if rows.size and not scene.forecast_expired and scene.may_ask(asks, standing):
+        asking = scene.rules_asking(asks, standing)
     firings = tuple(firing for firing in asking if firing.fires[rows].any())
     hours = np.full((len(firings), standing.size), np.inf)
     for number, firing in enumerate(firings):

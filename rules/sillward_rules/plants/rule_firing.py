@@ -169,6 +169,23 @@ def evaluate(
     return Firing(classes, times, bound, values, beyond, fires, known, counts)
 
 
+def reaches_bound(classes: Classes, climate: Climate) -> bool:
+    """Return whether the quantity of a rule is ever beyond its bound where its plants stand.
+
+    A lower bound on temperature may be raised for wet crowns, and counts as reached.
+    """
+    rule = classes.rule
+    series = _series(climate, rule.quantity)
+    if not series.size or not classes.limit.size:
+        return False
+    if rule.direction == "above":
+        highest = np.fmax.reduce(series, axis=0)[classes.column]
+        return bool((highest > classes.limit).any())
+    if QUANTITIES[rule.quantity].unit == "°C":
+        return True
+    return bool((np.fmin.reduce(series, axis=0)[classes.column] < classes.limit).any())
+
+
 def _series(climate: Climate, quantity: str) -> Array:
     series: Array = getattr(climate, QUANTITIES[quantity].series)
     return series

@@ -234,14 +234,18 @@ def _common_course(seed: int, times: np.ndarray) -> Array:
         return np.empty(0)
     first_day = int(times[0]) // (24 * HOUR_S) - _MEMORY_DAYS
     days = range(first_day, int(times[-1]) // (24 * HOUR_S) + 1)
-    draws = np.concatenate(
-        [np.random.default_rng([seed, _COMMON, day]).standard_normal(24) for day in days]
-    )
+    draws = np.concatenate([_common_draws(seed, day) for day in days])
     kept = math.exp(-1 / CORRELATION_H)
     weights = math.sqrt(1 - kept**2) * kept ** np.arange(24 * _MEMORY_DAYS)
     course = np.convolve(draws, weights)[: draws.size]
     row = int(times[0]) // HOUR_S - 24 * first_day
     return np.asarray(course[row : row + times.size])
+
+
+@lru_cache(maxsize=32)
+def _common_draws(seed: int, day: int) -> Array:
+    """(hour,) the draws of a day that all issues share."""
+    return np.random.default_rng([seed, _COMMON, day]).standard_normal(24)
 
 
 class LearnedForecasts(ErringForecasts):

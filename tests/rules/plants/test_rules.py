@@ -5,16 +5,25 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.limits import RestClass, Rot
 from sillward_rules.plants.plant import Plant, Traits
-from sillward_rules.plants.rule_firing import Firing, evaluate_rule
+from sillward_rules.plants.rule_firing import (
+    Firing,
+    classify,
+    evaluate,
+    evaluate_rule,
+    reaches_bound,
+)
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.weather import sun
+from sillward_rules.weather.climate import climate_of
 from sillward_rules.weather.spot import Spot
-from tests.support.core import OPEN_BENCH, WARM_ROOM, collection, plant, utc, weather
+from tests.support.core import MENDOZA, OPEN_BENCH, WARM_ROOM, collection, plant, utc, weather
 
 START = utc("2026-05-13T00:00")
 
@@ -442,3 +451,22 @@ def test_an_unknown_crown_counts_as_wet() -> None:
     firing = fired(rule, np.full(4, 15.0), plant(rot="high"), wet_margin_k=1.5, rain_mm=np.nan)
 
     assert list(firing.bound[:, 0]) == [13.5] * 4
+
+
+@given(
+    values=st.lists(st.floats(-10, 40) | st.just(float("nan")), min_size=30, max_size=60),
+    bound=st.integers(-5, 35),
+    direction=st.sampled_from(["below", "above"]),
+)
+def test_a_rule_that_fires_reaches_its_bound(
+    values: list[float], bound: int, direction: str
+) -> None:
+    rule = a_rule(watch="temperature", **{direction: f"{bound} °C"})
+    climate = climate_of(MENDOZA, (OPEN_BENCH,), weather(START, values))
+    classes = classify(rule, Traits.of([plant()]), np.zeros(1, dtype=np.int64), climate)
+
+    fires = bool(evaluate(classes, MENDOZA, climate, slice(None)).fires.any())
+
+    assert reaches_bound(classes, climate) or not fires
+    if direction == "above":
+        assert reaches_bound(classes, climate) == fires

@@ -71,7 +71,10 @@ def expected_harm(
     harm = np.zeros(firing.member.shape)
     if not plants.size:
         return harm
-    courses = _work_out_courses(around, firing, night, np.unique(firing.member[plants]))
+    bears = tenderness.stands_dips & alone[firing.member]
+    courses = _work_out_courses(
+        around, firing, night, np.unique(firing.member[plants]), dips=bool(bears[plants].any())
+    )
     # Where no course is under the limit there is no harm.
     mild = (courses.degree_hours == 0.0).all(axis=1)
     plants = plants[~mild[firing.member[plants]]]
@@ -80,12 +83,11 @@ def expected_harm(
     keys = [
         column[plants] for column in (tenderness.span_k, tenderness.carried, tenderness.hardened)
     ]
-    bears = tenderness.stands_dips[plants] & alone[firing.member[plants]]
-    first, groups = group_rows(firing.member[plants], bears, *keys)
+    first, groups = group_rows(firing.member[plants], bears[plants], *keys)
     of_class = firing.member[plants][first]
     span, carried, hardened = (key[first][:, None] for key in keys)
     brief = courses.hours[of_class] <= around.habits.brief_cold / timedelta(hours=1)
-    borne = brief & (courses.deepest_k[of_class] <= span) & bears[first][:, None]
+    borne = brief & (courses.deepest_k[of_class] <= span) & bears[plants][first][:, None]
     dose = cold_harm.dose_of(np.where(borne, 0.0, courses.degree_hours[of_class]), span)
     expected = cold_harm.night_harm(dose, carried, hardened) @ courses.weights
     itself = around.holds_itself[firing.column[of_class]]
@@ -108,11 +110,12 @@ class _Courses:
 
 
 def _work_out_courses(
-    around: Surroundings, firing: Firing, night: Night, classes: np.ndarray
+    around: Surroundings, firing: Firing, night: Night, classes: np.ndarray, *, dips: bool
 ) -> _Courses:
     """Return the courses of what is left of a night.
 
-    All zero for classes that stay above their bound in every course.
+    All zero for classes that stay above their bound in every course. dips: whether hours and depth
+    are wanted; otherwise they are zero.
     """
     known = spread_of(around, night)
     rows = firing.rows(start_of_rest(around, night), night.cold_until)
@@ -141,10 +144,12 @@ def _work_out_courses(
     part = max(1, math.floor(_MANY / max(courses.size, 1)))
     for start in range(0, cold.size, part):
         some = cold[start : start + part]
-        depth = np.maximum(-(margin[some, None, :] + courses), 0.0)
+        depth = -margin[some, None, :] - courses
+        np.maximum(depth, 0.0, out=depth)
         areas[some] = depth @ trapezia
-        hours[some] = (depth > 0) @ trapezia
-        deepest[some] = depth.max(axis=-1)
+        if dips:
+            hours[some] = (depth > 0) @ trapezia
+            deepest[some] = depth.max(axis=-1)
     return _Courses(areas, hours, deepest, weights)
 
 

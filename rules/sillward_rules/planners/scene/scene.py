@@ -19,7 +19,7 @@ from sillward_rules.planners.scene.night_results import NightResults
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
-from sillward_rules.plants.rule_firing import Classes, Firing
+from sillward_rules.plants.rule_firing import Classes, Firing, reaches_bound
 from sillward_rules.plants.state import ColdHistory, OpenOrder, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
@@ -279,6 +279,17 @@ class Scene(Surroundings):
             classes = self.classes_asking(asks, self.traits, columns)
             self._fired[key] = self.evaluate(classes, self.climate, span)
         return self._fired[key]
+
+    def may_ask(self, asks: str, columns: np.ndarray) -> bool:
+        """Return whether any rule that asks for this chore can fire at these (cohort,) columns.
+
+        Seen from the highest and lowest values of its quantity, which is quicker than
+        `rules_asking`.
+        """
+        return any(
+            reaches_bound(of_rule, self.climate)
+            for of_rule in self.classes_asking(asks, self.traits, columns)
+        )
 
     @cached_property
     def _carry_classes(self) -> list[Classes]:
