@@ -27,6 +27,7 @@ from tests.support.core import (
     collection,
     daily_curve,
     fetched,
+    uncertain,
     utc,
     weather,
 )
@@ -120,9 +121,12 @@ class Need:
     fully_known: bool
 
 
-def needs_of_night(series: Series, plants: Sequence[Plant]) -> dict[str, Need]:
-    """Of the night that comes, by plant."""
-    scene = Scene(collection(*plants, spots=SPOTS), sky(series), {}, DUSK)
+def needs_of_night(
+    series: Series, plants: Sequence[Plant], *, errors: bool = False
+) -> dict[str, Need]:
+    """Of the night that comes, by plant. errors: by a forecast of the usual errors."""
+    air = uncertain(sky(series)) if errors else sky(series)
+    scene = Scene(collection(*plants, spots=SPOTS), air, {}, DUSK)
     needs = find_night_needs(scene, sun.night_at_or_after(MENDOZA, DUSK))
     return {
         name: Need(moment(needs.deadline[cohort]), bool(needs.fully_known[cohort]))
@@ -158,15 +162,18 @@ def raised(plants: Sequence[Plant], name: str, by: float) -> list[Plant]:
 
 @pytest.mark.parametrize("dew_too", [True, False], ids=["dew point too", "dew point as it was"])
 @few
-@given(seed=seeds, by=st.floats(0.05, 6))
-def test_a_colder_forecast_takes_no_carry_in_away(dew_too: bool, seed: int, by: float) -> None:
+@given(seed=seeds, by=st.floats(0.05, 6), errors=st.booleans())
+def test_a_colder_forecast_takes_no_carry_in_away(
+    dew_too: bool, seed: int, by: float, errors: bool
+) -> None:
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
     temp = series["temp_c"] - by
     dew = series["dew_point_c"] - by if dew_too else np.minimum(series["dew_point_c"], temp)
 
-    before = needs_of_night(series, plants)
-    after = needs_of_night({**series, "temp_c": temp, "dew_point_c": dew}, plants)
+    before = needs_of_night(series, plants, errors=errors)
+    colder = {**series, "temp_c": temp, "dew_point_c": dew}
+    after = needs_of_night(colder, plants, errors=errors)
 
     assert before.keys() <= after.keys()
     for name, need in before.items():
@@ -204,14 +211,16 @@ def inside_each_night(series: Series, plants: Sequence[Plant]) -> dict[date, fro
 
 @pytest.mark.parametrize("which", ["night_low", "brief_low"])
 @few
-@given(seed=seeds, by=st.floats(0.05, 4))
-def test_a_tenderer_plant_is_not_let_out_more(which: str, seed: int, by: float) -> None:
+@given(seed=seeds, by=st.floats(0.05, 4), errors=st.booleans())
+def test_a_tenderer_plant_is_not_let_out_more(
+    which: str, seed: int, by: float, errors: bool
+) -> None:
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
 
     before, after = (
-        needs_of_night(series, plants),
-        needs_of_night(series, raised(plants, which, by)),
+        needs_of_night(series, plants, errors=errors),
+        needs_of_night(series, raised(plants, which, by), errors=errors),
     )
 
     assert before.keys() <= after.keys()
@@ -279,16 +288,18 @@ def test_less_known_of_the_rain_takes_no_carry_in_away(seed: int, first: int, si
 
 @pytest.mark.parametrize("name", ["dew_point_c", "wind_m_s", "cloud", "rain_mm"])
 @settings(few, max_examples=25)
-@given(seed=seeds)
-def test_a_series_that_is_missing_altogether_takes_no_carry_in_away(name: str, seed: int) -> None:
+@given(seed=seeds, errors=st.booleans())
+def test_a_series_that_is_missing_altogether_takes_no_carry_in_away(
+    name: str, seed: int, errors: bool
+) -> None:
     """A forecast that tells no rain at all is held against one that tells none to fall."""
     random = np.random.default_rng(seed)
     series, plants = any_series(random), any_plants(random)
     if name == "rain_mm":
         series["rain_mm"] = np.zeros(HOURS)
 
-    before = needs_of_night(series, plants)
-    after = needs_of_night(without(series, 0, HOURS, name), plants)
+    before = needs_of_night(series, plants, errors=errors)
+    after = needs_of_night(without(series, 0, HOURS, name), plants, errors=errors)
 
     assert before.keys() <= after.keys()
 
@@ -331,8 +342,10 @@ def household(random: np.random.Generator) -> tuple[list[Plant], dict[str, Plant
 
 
 def sheet_of(round_: Round, series: Series, plants: Sequence[Plant], state: State) -> Sheet:
+    """By a forecast of the usual errors, so that risks are weighed too."""
     now = MORNING if round_ is Round.MORNING else DUSK
-    return draw_up(round_, collection(*plants, spots=SPOTS), sky(series, now), state, now)
+    air = uncertain(sky(series, now))
+    return draw_up(round_, collection(*plants, spots=SPOTS), air, state, now)
 
 
 @pytest.mark.parametrize("round_", list(Round))
@@ -396,6 +409,7 @@ def test_what_is_alike_is_one_kind_unless_a_rule_calls_it_by_its_name() -> None:
         replace(plants[0], shelter=None),
         replace(plants[0], holder="pot"),
         replace(plants[0], velamen=False),
+        replace(plants[0], worth=2.0),
         replace(plants[0], groups=("other",)),
         replace(plants[0], limits=Limits()),
     ):
