@@ -37,7 +37,7 @@ from tests.support.core import (
 
 START = utc("2026-05-13T00:00")
 NOON = utc("2026-05-14T15:00")  # at the site
-DAWN = utc("2026-05-15T11:00")  # of the next day, at the end of the night
+DAWN = utc("2026-05-15T11:20")  # of the next day, when the night is just over
 DAY = date(2026, 5, 14)
 NIGHT = sun.night_of(MENDOZA, DAY)  # from 18:42 to 08:17
 HOURS = 96
@@ -269,6 +269,20 @@ def test_at_least_nine_courses_of_ten_are_above_the_limit_when_plants_go_out(kin
     assert max(under) <= MOST
     assert max(again) <= MOST + (0.03 if kind == "wandering" else 0.0)
     assert 0.005 < np.mean(under) <= 0.05
+
+
+@pytest.mark.parametrize(("error_k", "above_k"), [(0.3, 1.0), (2.0, 2.563)])
+def test_who_goes_out_is_surely_above_the_limit_for_an_hour(error_k: float, above_k: float) -> None:
+    """A morning that warms by 1 K an hour: by the margin of 1 K, or by 1.28 times the error."""
+    hours = (np.arange(HOURS) * 3600.0 + START.timestamp() - NIGHT.end.timestamp()) / 3600
+    curve = np.clip(8.0 + np.maximum(hours, 0.0), 8.0, 22.0)
+    air = fetched(weather(START, curve), DAWN)
+    spread = Spread(np.zeros((1, HOURS)), np.full(HOURS, error_k), "test")
+
+    out, _ = out_and_back(replace(air, spread=spread), 10.0)
+
+    since = NIGHT.end.timestamp() + (2.0 + above_k) * 3600
+    assert out == pytest.approx(since + 3600, abs=600)
 
 
 @few

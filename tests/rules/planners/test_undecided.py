@@ -131,13 +131,15 @@ def test_nothing_is_undecided_where_nothing_can_be_done_or_is_known() -> None:
     temp[50:56] = np.nan
     unknown = uncertain(fetched(weather(START, temp), MORNING))
     inside = {"Pot +1.0": PlantState("room", START, assumed=False)}
-    day_too_cold = uncertain(fetched(weather(START, np.full(HOURS, LOW_C)), MORNING))
+    cool_day = uncertain(fetched(weather(START, np.full(HOURS, LOW_C + 1.0)), MORNING))
 
     assert named(at(Round.MORNING, collection(*pots(1.0)), sky()))
     assert not named(at(Round.MORNING, collection(*pots(1.0)), unknown))
     assert not named(at(Round.MORNING, collection(plant(night_low=None)), sky()))
     assert not named(at(Round.MORNING, collection(*pots(1.0), habits=Habits(caution=0.0)), sky()))
-    stays = at(Round.MORNING, collection(*pots(1.0)), day_too_cold, inside)
+    outside = {"Pot +1.0": PlantState("bench", START, assumed=False)}
+    assert named(at(Round.MORNING, collection(*pots(1.0)), cool_day, outside))
+    stays = at(Round.MORNING, collection(*pots(1.0)), cool_day, inside)
     assert not named(stays), "it does not go out to begin with"
 
 
@@ -166,3 +168,23 @@ def test_who_goes_out_this_morning_counts_as_outside(goes_out: bool) -> None:
     out = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_OUT]
     assert bool(out) == goes_out
     assert bool(named(sheet)) == goes_out
+
+
+def test_who_goes_out_this_morning_is_weighed_against_a_walk_of_its_own() -> None:
+    """It may be cool at sunset for an hour, and the dusk round is too late for that: alone, that is
+    not worth a walk; with another plant that must be in by then it goes along."""
+    temp = daily_curve(22.0, 26.0, HOURS)
+    temp[45:48] = 13.5  # from 18:00 to 20:00 at the site
+    air = uncertain(fetched(weather(START, temp), MORNING))
+    late = Habits(told_at=parse_moment("18:20"))
+    doubtful, tender = plant("Doubtful", night_low=12.3), plant("Tender", night_low=16.0)
+    inside = {name: PlantState("room", START, assumed=False) for name in ("Doubtful", "Tender")}
+
+    alone = at(Round.MORNING, collection(doubtful, habits=late), air, inside)
+    both = at(Round.MORNING, collection(doubtful, tender, habits=late), air, inside)
+
+    scene = Scene(collection(doubtful), air, inside, MORNING)
+    assert 0.25 < find_night_needs(scene, NIGHT).gain[0] < 1.0
+    assert not carried(alone)
+    assert named(alone) == ("Doubtful",)
+    assert carried(both) == {"Doubtful", "Tender"}

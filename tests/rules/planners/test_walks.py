@@ -3,7 +3,7 @@
 The best is found by trying every set of plants, each carried or not by itself.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -15,6 +15,7 @@ from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE, choose
 from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot import Spot
@@ -187,3 +188,21 @@ def test_the_plants_of_a_night_are_chosen_as_well_as_can_be(seed: int) -> None:
     carried = np.where(needs.must_be_in, scene.sizes, 0).tolist()
     assert np.all(must <= needs.must_be_in)
     assert value_of(house, carried) == pytest.approx(best_of_all(house), abs=1e-9)
+
+
+def test_a_plant_without_a_shelter_makes_no_walk_for_others() -> None:
+    """It should be in, and cannot, as there is no room anywhere: nobody goes for it."""
+    low, wall = 9.0, replace(SECOND, name="wall", night_offset_k=3.0)
+    air = uncertain(fetched(weather(utc("2026-05-13T00:00"), daily_curve(low, 18.0, 96)), DUSK))
+    doubtful = plant("Doubtful", night_low=low - 1.7, shelter="wall")
+    stays = plant("Stays", night_low=low + 2.0, shelter=None)
+    goes = plant("Goes", night_low=low + 2.0, shelter="wall")
+    night = sun.night_at_or_after(MENDOZA, DUSK)
+
+    def goes_in(*others: Plant) -> bool:
+        made = collection(doubtful, *others, spots=(OPEN_BENCH, wall))
+        return bool(find_night_needs(Scene(made, air, {}, DUSK), night).must_be_in[0])
+
+    assert not goes_in()
+    assert not goes_in(stays)
+    assert goes_in(goes)
