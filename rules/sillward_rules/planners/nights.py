@@ -183,7 +183,14 @@ def _enter_last_rule(
     """
     firing, result = results.rules[-1]
     of_class, source = firing.member[cohorts], len(results.rules) - 1
-    early = _deadlines(scene, night, np.maximum(result.early, start.timestamp()))
+    early, due = _deadlines(
+        scene,
+        night,
+        np.maximum(result.early, start.timestamp()),
+        np.where(
+            result.fired, np.maximum(result.crossing, start.timestamp()), night.start.timestamp()
+        ),
+    )
     if is_comfort_rule(firing.rule):
         in_doubt = ~unknown[of_class]
         results.doubt.update(
@@ -191,10 +198,7 @@ def _enter_last_rule(
         )
     asks = result.fired[of_class] | unknown[of_class]
     cohorts, of_class = cohorts[asks], of_class[asks]
-    crossing = np.where(
-        result.fired, np.maximum(result.crossing, start.timestamp()), night.start.timestamp()
-    )
-    due = np.minimum(_deadlines(scene, night, crossing), early)[of_class]
+    due = np.minimum(due, early)[of_class]
     # A limit of injury has a rule of its own. Without one a plant does not stand the cold.
     stands_cold = np.isfinite(scene.traits.limits["brief_low"])
     brief = result.brief[of_class] & ~unknown[of_class] & stands_cold[cohorts]
@@ -204,8 +208,8 @@ def _enter_last_rule(
     results.dips.update(cohorts[brief], due[brief], fired[brief], source)
 
 
-def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:
-    """Return by when plants must be in, for each crossing of a bound [unix s].
+def _deadlines(scene: Scene, night: Night, *crossings: Array) -> list[Array]:
+    """Return by when plants must be in, for each crossing of a bound [unix s], array by array.
 
     That is the lead time before the crossing, but no later than the usual hour and the latest time
     after sunset. It is never in the past: what should have been in by now is due now.
@@ -215,8 +219,8 @@ def _deadlines(scene: Scene, night: Night, crossing: Array) -> Array:
     if usual < noon:  # "00:30" is the hour after midnight of this night
         usual = habits.in_by.on(scene.site, night.day + timedelta(days=1))
     latest = min(night.start + habits.latest_after_sunset, usual).timestamp()
-    due = np.minimum(crossing - habits.lead.total_seconds(), latest)
-    return np.asarray(np.maximum(due, scene.now.timestamp()))
+    lead, now = habits.lead.total_seconds(), scene.now.timestamp()
+    return [np.maximum(np.minimum(crossing - lead, latest), now) for crossing in crossings]
 
 
 # -- one rule
@@ -240,6 +244,8 @@ def _evaluate_rule(
     if rows.size == 0 or size == 0:
         return RuleResult.nothing(size)
     fires = _fires_in(scene, firing, night, rows, dawn)
+    if not fires.any() and not is_comfort_rule(firing.rule):
+        return RuleResult.nothing(size)
     first = rows[np.argmax(fires, axis=0)]
     last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
     sign = 1.0 if firing.rule.direction == "below" else -1.0
@@ -336,11 +342,10 @@ def _reason_of(
     if firing not in results.chances:
         results.chances[firing] = chance_of(scene, firing, night)
     chance = results.chances[firing][firing.member[cohort]]
-    reason = replace(reason, chance=finite_or_none(chance, 2))
-    if reason.quantity != "leaf temperature" or not np.isfinite(gain[cohort]):
-        return reason
-    weighing = Weighing(*(float(of[cohort]) for of in (results.harm, gain, walks.price)))
-    return replace(reason, weighing=weighing)
+    weighing = None
+    if reason.quantity == "leaf temperature" and np.isfinite(gain[cohort]):
+        weighing = Weighing(*(float(of[cohort]) for of in (results.harm, gain, walks.price)))
+    return replace(reason, chance=finite_or_none(chance, 2), weighing=weighing)
 
 
 def _reason_from(
