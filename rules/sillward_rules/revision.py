@@ -146,6 +146,12 @@ def revise(
     for chore in sheet.chores:
         if chore.kind not in CORRECTED or chore.overdue_since is not None:
             continue
+        told_here = any((chore.kind, name) in by_plant for name in chore.plants)
+        is_new = chore.kind in URGENT and any(
+            (chore.kind, name) not in handled for name in chore.plants
+        )
+        if not (told_here or is_new):
+            continue
         asked_now.update((chore.kind, name) for name in _asked_for(chore))
         known = {reason.plant: reason for reason in chore.because if reason.value is not None}
         fresh = _newly_asked(chore, known, handled, sheet)

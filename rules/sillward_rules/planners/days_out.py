@@ -1,5 +1,6 @@
 """A day outside: from when on a plant may go out, and until when that is worth it."""
 
+import math
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -49,6 +50,7 @@ class DaysOut:
         self.events = sun.day_events(scene.site, day)
         self._night_end = sun.night_of(scene.site, day).cold_until
         self._hours: dict[int, _Hours] = {}
+        self._above_from: dict[tuple[int, float], datetime | None] = {}
 
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
         """Return when each cohort may go out, and when it is too cold for it again [unix s].
@@ -82,8 +84,12 @@ class DaysOut:
 
     def warmest(self, cohort: int) -> Reason:
         """Return how warm the day gets at a cohort's home: why it may go out, or why not."""
-        hours = self._at(int(self.scene.home[cohort]))
+        home = int(self.scene.home[cohort])
+        hours = self._at(home)
         limit = self.scene.traits.plants[cohort].limits.night_low
+        key = home, math.inf if limit is None else limit.value
+        if key not in self._above_from:
+            self._above_from[key] = _above_from(hours, math.nan if limit is None else limit.value)
         return Reason(
             plant=self.scene.cohorts[cohort].names[0],
             quantity="leaf temperature",
@@ -92,7 +98,7 @@ class DaysOut:
             limit=limit.value if limit else None,
             at=hours.warmest_at,
             origin=limit.origin if limit else "",
-            crosses_at=_above_from(hours, np.nan if limit is None else limit.value),
+            crosses_at=self._above_from[key],
         )
 
     def _at(self, column: int) -> _Hours:

@@ -315,7 +315,9 @@ def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Nig
     if span is not None:
         start = max(start, span[0])
         counts &= hours >= span[0].timestamp()
-    if not np.isin(hours[counts], firing.times).all():
+    counted, times = hours[counts], firing.times
+    # All full hours from the first to the last of a firing's moments are among them.
+    if counted.size and not (times.size and times[0] <= counted[0] and counted[-1] <= times[-1]):
         return np.asarray(follows_weather)
     rows = firing.rows(start, night.cold_until)
     missing = firing.counts[rows][:, None] & ~firing.known[rows]

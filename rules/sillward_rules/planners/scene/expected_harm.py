@@ -14,7 +14,7 @@ from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import Bound, Rule
 from sillward_rules.weather.sun import Night
 
-_SCORES = np.arange(-3.5, 3.51, 0.5)
+_SCORES = np.arange(-3.5, 3.51, 0.25)
 _WEIGHTS = np.exp(-(_SCORES**2) / 2) / np.exp(-(_SCORES**2) / 2).sum()
 _FEW_SCORES = np.arange(-3.0, 3.1, 1.0)
 _FEW_WEIGHTS = np.exp(-(_FEW_SCORES**2) / 2) / np.exp(-(_FEW_SCORES**2) / 2).sum()
