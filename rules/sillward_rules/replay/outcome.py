@@ -377,9 +377,9 @@ class _Night:
     def _nearest(self, margin_k: Array, column: np.ndarray) -> NearMiss | None:
         """Return the classes of the least margin (class,) at their spots; None for none."""
         margin_k = np.where(np.isnan(margin_k), np.inf, margin_k)
-        index = int(np.argmin(margin_k))
-        if not np.isfinite(margin_k[index]):
+        if not np.isfinite(margin_k).any():
             return None
+        index = int(np.argmin(margin_k))
         limit = self.limit_c[self.kinds]
         alike = (column == column[index]) & (limit == limit[index]) & np.isfinite(margin_k)
         low = float(limit[index] + margin_k[index])

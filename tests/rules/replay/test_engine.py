@@ -1,5 +1,6 @@
 """A replay: what it finds follows from the weather that was and from what was told and done."""
 
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import date, timedelta
@@ -9,15 +10,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sillward_rules.plants.collection import DEFAULT_CAUTION, Habits
+from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection, Habits
 from sillward_rules.replay.engine import Plan, Run, nights, replay, result_of
 from sillward_rules.replay.forecasts import ErringForecasts
 from sillward_rules.replay.grower import Step
-from sillward_rules.replay.records import Cause, NightRecord, ReplayResult
+from sillward_rules.replay.records import Cause, NightRecord, ReplayResult, as_json
 from sillward_rules.replay.summary import totals
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.time_expressions import parse_moment
 from tests.support.core import MENDOZA
 from tests.support.past_weather import LIMITS_C, past_weather, plan, some_plants
 
@@ -299,3 +301,49 @@ def test_nights_before_the_weather_begins_are_not_judged() -> None:
     result = replay(plan(some_plants(), truth, AUTUMN - timedelta(days=2), 6))
 
     assert [bool(record.unjudged) for record in result.nights] == [True, True] + [False] * 4
+
+
+ANYWHERE = {
+    "polar night and midnight sun": Site("North", 69.65, 18.95, 10, ZoneInfo("Europe/Oslo")),
+    "east of the date line by zone": Site("Atoll", 1.9, -157.4, 3, ZoneInfo("Pacific/Kiritimati")),
+    "clocks change": Site("Plateau", 40.4, -3.7, 600, ZoneInfo("Europe/Madrid")),
+}
+
+
+@pytest.mark.parametrize("site", ANYWHERE.values(), ids=ANYWHERE.keys())
+@pytest.mark.parametrize("first", [date(2024, 3, 29), date(2024, 6, 20)], ids=str)
+def test_a_replay_goes_through_anywhere(site: Site, first: date) -> None:
+    truth = past_weather(first - timedelta(days=3), 9, site=site)
+
+    result = replay(plan(some_plants(site=site), truth, first, 3, large_errors(truth, 1)))
+
+    assert [record.night for record in result.nights] == [
+        first + timedelta(days=offset) for offset in range(3)
+    ]
+    assert totals(result.nights).unjudged == 0
+
+
+@pytest.mark.parametrize(("dusk", "morning"), [("00:15", "05:00"), ("sunset+2h", "sunrise-2h")])
+def test_rounds_may_be_at_any_hour(truth: Weather, dusk: str, morning: str) -> None:
+    habits = Habits(told_at=parse_moment(dusk), morning_at=parse_moment(morning))
+
+    result = replay(plan(some_plants(habits=habits), truth, AUTUMN, 3))
+
+    assert totals(result.nights).pushes == 6
+    assert totals(result.nights).covered > 0
+
+
+def test_nothing_is_found_where_nothing_grows_or_nothing_is_known(truth: Weather) -> None:
+    garden = some_plants()
+    empty = Collection(garden.site, garden.spots, (), garden.rules, garden.habits)
+    unknown = replace(truth, temp_c=np.full(truth.times.shape, np.nan))
+
+    nobody = replay(plan(empty, truth, AUTUMN, 2))
+    blind = replay(plan(garden, unknown, AUTUMN, 2))
+
+    assert totals(nobody.nights) == totals([replace(one, pushes=0) for one in nobody.nights])
+    assert [record.plants_in for record in nobody.nights] == [0, 0]
+    assert [record.unjudged for record in blind.nights] == [16, 16]
+    # Nights of which nothing is known count as cold: what has a shelter is in.
+    assert all(record.plants_in >= 14 for record in blind.nights)
+    assert json.dumps(as_json(blind), allow_nan=False)
