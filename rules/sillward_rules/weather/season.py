@@ -188,7 +188,8 @@ def _mean_of_whole_days(hours: Array) -> Array:
     known = np.isfinite(hours)
     known_h = known.sum(axis=0)
     bridged = hours.T
-    if np.any(known[1:] != known[:-1], axis=1).sum() > 2:  # not all known from one hour to another
+    runs = known[0] + (known[1:] & ~known[:-1]).sum(axis=0)
+    if np.any(runs > 1):  # somewhere hours are unknown between known ones
         bridged = np.asarray([bridge_gaps(column) for column in bridged])
     by_day = bridged.reshape(hours.shape[1], hours.shape[0] // _DAY_H, _DAY_H)
     means = by_day.mean(axis=2)

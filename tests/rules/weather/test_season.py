@@ -178,6 +178,18 @@ def test_two_missing_hours_cost_no_day_and_three_do() -> None:
     assert np.isnan(season.running_mean_c(times, three, NOW))
 
 
+def test_a_single_missing_hour_costs_no_day() -> None:
+    """Three days with means of 11.5, 41.5 and 11.5; the hour is missing in the middle of them."""
+    times = _hours(3 * 24)
+    temp = np.tile(np.arange(24.0), 3)
+    temp[24:48] += 30.0
+    temp[30] = np.nan
+
+    mean = season.running_mean_c(times, temp, times[-1] + 0.5 * HOUR, days_back=3, days_ahead=0)
+
+    assert float(mean) == pytest.approx(21.5)
+
+
 def test_hours_left_out_count_as_unknown_ones() -> None:
     times, temp = _three_weeks()
     temp[200:210] = 40.0
