@@ -19,7 +19,6 @@ from functools import cache
 import numpy as np
 import pytest
 
-from sillward_rules.weather.night_error import Expected
 from tests.support.harm_curves import (
     TAUGHT,
     Comparison,
@@ -29,6 +28,7 @@ from tests.support.harm_curves import (
     expected_of,
     plants,
 )
+from tests.support.night_error import Expected
 from tests.support.night_pairs import (
     AIRPORT_PAIRS,
     NightPairs,

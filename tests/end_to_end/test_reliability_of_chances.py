@@ -14,7 +14,6 @@ import pytest
 
 from sillward_rules.arrays import Array
 from sillward_rules.scores import Reliability, reliability
-from sillward_rules.weather.night_error import UNTAUGHT, Circumstances, NightError, corrected
 from sillward_rules.weather.uncertainty import (
     USUAL_ERROR_K,
     USUAL_LEAD_H,
@@ -23,6 +22,7 @@ from sillward_rules.weather.uncertainty import (
     usual_error_k,
 )
 from tests.support.harm_curves import LEAD_H, TAUGHT
+from tests.support.night_error import UNTAUGHT, Circumstances, NightError, corrected
 from tests.support.night_pairs import NightPairs, Truth, lead_of, lows, with_ar1_errors
 
 LIMITS_C = np.arange(-2.0, 20.1, 0.5)

@@ -13,8 +13,8 @@ import numpy as np
 from sillward_rules.arrays import Array
 from sillward_rules.physics.cold_harm import night_dose, span_k
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.weather.night_error import Expected, learn
 from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, usual_error_k
+from tests.support.night_error import Expected, learn
 from tests.support.night_pairs import NightPairs, lows
 
 LEAD_H = 12.0

@@ -17,8 +17,10 @@ teaches little.
 
 It is the doubt's change from night to night that lets expected harm do better than a fixed margin:
 were it always the same, nights would come in the order of their forecast lows with either
-(`tests/bench/harm_against_margins.py` has the figures). `learned_error` is a table by lead time for
-forecasts of which only later forecasts say what came; here the lead time is one.
+(`tests/bench/harm_against_margins.py` has the figures). The daemon does not do this: it needs a
+reading of every night at the spot as truth. It has `learned_error`, a table by lead time for
+forecasts of which only later forecasts say what came. Here is the proof of what readings would
+bring.
 
 References
 ----------

@@ -4,8 +4,9 @@ import numpy as np
 import pytest
 
 from sillward_rules.arrays import Array
-from sillward_rules.weather import night_error
-from sillward_rules.weather.night_error import (
+from sillward_rules.weather.uncertainty import Spread
+from tests.support import night_error
+from tests.support.night_error import (
     AIR_NIGHTS,
     BIAS_K,
     CUT_OFF,
@@ -17,7 +18,6 @@ from sillward_rules.weather.night_error import (
     corrected,
     learn,
 )
-from sillward_rules.weather.uncertainty import Spread
 
 NIGHTS = 1500
 
