@@ -173,13 +173,15 @@ def brier_parts(chance: ArrayLike, happened: ArrayLike) -> BrierParts:
 class Reliability:
     """Told chances against what came of them; all arrays (bin,), empty bins left out.
 
+    bins : which of the bins each is, 0 for the first.
     told : mean chance that was told.
-    came_true : share of these nights in which it happened.
-    nights : how many they are.
+    came_true : share of what it was told of for which it happened.
+    nights : how many nights they are from.
     low, high : the interval that holds the true share with probability `SURE`, from counting so
     many independent nights.
     """
 
+    bins: np.ndarray
     told: Array
     came_true: Array
     nights: np.ndarray
@@ -204,19 +206,45 @@ def reliability(
     ----------
     Wilks, Statistical Methods in the Atmospheric Sciences, ch. 8 (reliability diagrams).
     """
+    told, came = _known(chance, happened)
+    bins = bin_of(told, edges)
+    count = np.bincount(bins)
+    total, hits = (np.bincount(bins, weights=each) for each in (told, came))
+    return reliability_of_sums(total, hits, count, count)
+
+
+def bin_of(chance: ArrayLike, edges: ArrayLike = CHANCE_EDGES) -> np.ndarray:
+    """Return the bin of each chance, 0 for the first; any shape. Chances are known.
+
+    edges (edge,) : as in `reliability`.
+    """
     bounds = np.asarray(edges, dtype=np.float64)
     if bounds.size < 2 or np.any(np.diff(bounds) <= 0) or bounds[0] > 0 or bounds[-1] < 1:
         msg = "scores: the edges do not rise from 0 to 1"
         raise ValueError(msg)
-    told, came = _known(chance, happened)
-    bins = np.clip(np.searchsorted(bounds, told, side="right") - 1, 0, bounds.size - 2)
-    nights = np.bincount(bins, minlength=bounds.size - 1)
-    used = nights > 0
-    count = nights[used]
-    hits = np.bincount(bins, weights=came, minlength=nights.size)[used]
-    low, high = share_interval(hits, count)
-    mean = np.bincount(bins, weights=told, minlength=nights.size)[used] / count
-    return Reliability(mean, hits / count, count, low, high)
+    found = np.searchsorted(bounds, np.asarray(chance, dtype=np.float64), side="right") - 1
+    return np.asarray(np.clip(found, 0, bounds.size - 2))
+
+
+def reliability_of_sums(
+    told: ArrayLike, hits: ArrayLike, count: ArrayLike, nights: ArrayLike
+) -> Reliability:
+    """Return the reliability table of chances that were summed up by bin; all (bin,).
+
+    Parameters
+    ----------
+    told, hits, count : ArrayLike
+        The sum of the chances of each bin, how often it happened, and how many chances there were.
+    nights : ArrayLike
+        From how many nights they are. Plants of one night share its weather, so that the sampling
+        error is that of the nights, not of the plants.
+    """
+    total, came = np.asarray(told, dtype=np.float64), np.asarray(hits, dtype=np.float64)
+    number, days = np.asarray(count), np.asarray(nights)
+    used = np.flatnonzero(number)
+    share = came[used] / number[used]
+    low, high = share_interval(share * days[used], days[used])
+    return Reliability(used, total[used] / number[used], share, days[used], low, high)
 
 
 def share_interval(

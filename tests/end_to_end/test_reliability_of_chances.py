@@ -73,7 +73,7 @@ def table(world: World, *, learning: bool) -> Reliability:
     edges = sorted(edge for said in SAID for edge in (said - HALF_BIN, said + HALF_BIN))
     found = reliability(np.concatenate(chances), np.concatenate(came), [0.0, *edges, 1.0])
     near = slice(1, None, 2)
-    columns = (found.told, found.came_true, found.nights, found.low, found.high)
+    columns = (found.bins, found.told, found.came_true, found.nights, found.low, found.high)
     return Reliability(*(column[near] for column in columns))
 
 

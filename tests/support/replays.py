@@ -14,6 +14,7 @@ from sillward_rules.replay.records import (
     ReplayResult,
     Warned,
 )
+from sillward_rules.scores import bin_of
 
 FIRST, LAST = date(2025, 6, 1), date(2026, 5, 31)
 
@@ -85,7 +86,7 @@ def _night(day: date, low_c: float, luck: float) -> NightRecord:
         needless=count if called else 0,
         needless_carried=count if called else 0,
         exposures=exposures,
-        chances=(ChanceBin(int(luck * 10), 4, 4 * luck, 4 * int(cold)),),
+        chances=(ChanceBin(int(bin_of(luck)), 4, 4 * luck, 4 * int(cold)),),
     )
     if cold and not missed:
         return replace(record, saved=NearMiss(PLANTS, "pergola", 13.0, low_c))

@@ -10,6 +10,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
+from sillward_rules import scores
 from sillward_rules.arrays import Array, finite_or_none
 from sillward_rules.physics.cold_harm import MAX_DOSE, night_dose, span_k
 from sillward_rules.physics.exposure import exposure
@@ -31,9 +32,6 @@ from sillward_rules.weather.climate import Climate
 from sillward_rules.weather.hourly import covers_hours, moment, rows_from_to
 from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
-
-TENTHS = 10
-"""Chances are counted by tenths."""
 
 _CAUSES, _WARNED = tuple(Cause), tuple(Warned)
 _DIGITS = 3
@@ -388,7 +386,7 @@ class _Night:
         return NearMiss(names, spot, float(limit[index]), round(low, _DIGITS))
 
     def _chances(self) -> tuple[ChanceBin, ...]:
-        """Return the chances at dusk by tenths, and for how many plants the leaf fell then."""
+        """Return the chances at dusk by bins, and for how many plants the leaf fell then."""
         heard = self.heard
         if heard.chance_from is None:
             return ()
@@ -399,10 +397,10 @@ class _Night:
         plants = known[self.by.kind]
         chance = heard.chance[self.by.kind[plants]]
         fell = (low < self.limit_c)[self.by.kind[plants]]
-        tenth = np.minimum((chance * TENTHS).astype(np.int64), TENTHS - 1)
-        counts = np.bincount(tenth, minlength=TENTHS)
-        told = np.bincount(tenth, weights=chance, minlength=TENTHS)
-        came = np.bincount(tenth, weights=fell, minlength=TENTHS)
+        bins = scores.bin_of(chance)
+        counts = np.bincount(bins)
+        told = np.bincount(bins, weights=chance)
+        came = np.bincount(bins, weights=fell)
         return tuple(
             ChanceBin(one, int(counts[one]), round(float(told[one]), _DIGITS), int(came[one]))
             for one in np.flatnonzero(counts).tolist()

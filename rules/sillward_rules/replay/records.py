@@ -99,14 +99,14 @@ class NearMiss:
 
 @dataclass(frozen=True, slots=True)
 class ChanceBin:
-    """Plants whose told chance lay in one tenth, and what came.
+    """Plants of one night whose told chances lay in one bin, and what came.
 
-    - tenth: 0 for chances under 10 %, up to 9.
+    - bin: its number among the bins of `scores.CHANCE_EDGES`, 0 for the lowest chances.
     - plants: how many; told: the sum of their chances; came: for how many the leaf at home fell
       under the limit.
     """
 
-    tenth: int
+    bin: int
     plants: int
     told: float
     came: int

@@ -9,10 +9,12 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from datetime import date
 
+import numpy as np
+
+from sillward_rules import scores
 from sillward_rules.physics.cold_harm import MAX_DOSE, carried_dose, night_harm
 from sillward_rules.replay.records import (
     Cause,
-    ChanceBin,
     Exposure,
     NearMiss,
     NightRecord,
@@ -134,16 +136,49 @@ def harm_by_plant(nights: Sequence[NightRecord]) -> dict[str, float]:
     return dict(sorted(harms.items(), key=lambda one: (-one[1], one[0])))
 
 
-def reliability(nights: Iterable[NightRecord]) -> tuple[ChanceBin, ...]:
-    """Return the told chances by tenths, and for how many of the plants each came true."""
-    bins: dict[int, ChanceBin] = {}
+@dataclass(frozen=True, slots=True)
+class ToldChances:
+    """What came of the chances of one bin: a line of `scores.Reliability`.
+
+    - at_least, below: the bounds of the bin; the last one holds certainty too.
+    - plants, nights: how often such a chance was told, plants night by night, and on how many
+      nights.
+    - told: the mean of these chances. came_true: for which share of the plants the leaf at home
+      fell under the limit.
+    - low, high: bounds of the true share, by the sampling error of so many independent nights.
+    """
+
+    at_least: float
+    below: float
+    plants: int
+    nights: int
+    told: float
+    came_true: float
+    low: float
+    high: float
+
+
+def reliability(nights: Iterable[NightRecord]) -> tuple[ToldChances, ...]:
+    """Return what came of the chances that were told at dusk, by bins of `scores.CHANCE_EDGES`."""
+    sums = np.zeros((4, len(scores.CHANCE_EDGES) - 1))
     for night in nights:
         for one in night.chances:
-            sum_ = bins.get(one.tenth, ChanceBin(one.tenth, 0, 0.0, 0))
-            bins[one.tenth] = ChanceBin(
-                one.tenth, sum_.plants + one.plants, sum_.told + one.told, sum_.came + one.came
-            )
-    return tuple(bins[tenth] for tenth in sorted(bins))
+            sums[:, one.bin] += one.told, one.came, one.plants, 1
+    told, came, plants, days = sums
+    found = scores.reliability_of_sums(told, came, plants, days)
+    return tuple(
+        ToldChances(
+            at_least=scores.CHANCE_EDGES[number],
+            below=scores.CHANCE_EDGES[number + 1],
+            plants=int(plants[number]),
+            nights=int(days[number]),
+            told=float(found.told[row]),
+            came_true=float(found.came_true[row]),
+            low=float(found.low[row]),
+            high=float(found.high[row]),
+        )
+        for row, number in enumerate(found.bins.tolist())
+    )
 
 
 def worst(nights: Iterable[NightRecord], count: int) -> list[tuple[date, Exposure]]:

@@ -168,6 +168,11 @@ def test_json_has_every_night_the_totals_and_times_of_the_site() -> None:
     assert document["totals"]["walks"] == totals(result.nights).walks
     assert next(iter(document["by_month"])) == "2025-06"
     assert document["remarks"] == ["a gap"]
+    for told in document["reliability"]:
+        assert told["at_least"] <= told["told"] <= told["below"]
+        assert told["low"] <= told["came_true"] <= told["high"]
+        assert told["plants"] == 4 * told["nights"]
+    assert sum(told["nights"] for told in document["reliability"]) == 365
     missed = next(night for night in document["nights"] if night["exposures"])
     assert missed["exposures"][0]["at"].endswith("07:00:00-03:00")
     assert missed["exposures"][0]["cause"] == "missed"

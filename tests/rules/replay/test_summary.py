@@ -5,10 +5,12 @@ import math
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sillward_rules import scores
 from sillward_rules.replay.records import (
     Cause,
     ChanceBin,
@@ -31,6 +33,7 @@ from sillward_rules.replay.summary import (
     walks_of_month,
     worst,
 )
+from sillward_rules.scores import share_interval
 
 FIRST = date(2026, 3, 30)
 
@@ -116,15 +119,41 @@ def test_walks_are_averaged_over_months_that_are_wholly_there() -> None:
     assert set(found) == set(range(1, 13))
 
 
-def test_chances_are_added_by_tenths() -> None:
-    bins = reliability(
+def test_chances_are_told_by_bins_with_the_sampling_error_of_their_nights() -> None:
+    lowest, third = reliability(
         [
-            night(0, chances=(ChanceBin(0, 10, 0.5, 0), ChanceBin(3, 2, 0.7, 1))),
+            night(0, chances=(ChanceBin(0, 10, 0.2, 0), ChanceBin(3, 2, 0.7, 1))),
             night(1, chances=(ChanceBin(3, 1, 0.3, 1),)),
         ]
     )
 
-    assert bins == (ChanceBin(0, 10, 0.5, 0), ChanceBin(3, 3, 1.0, 2))
+    assert (lowest.at_least, lowest.below, lowest.plants, lowest.nights) == (0.0, 0.05, 10, 1)
+    assert (lowest.told, lowest.came_true) == pytest.approx((0.02, 0.0))
+    # one night, whatever the number of its plants: Wilson's bound is z^2 / (1 + z^2)
+    assert (lowest.low, lowest.high) == pytest.approx((0.0, 1.96**2 / (1 + 1.96**2)), abs=1e-4)
+    assert (third.at_least, third.below, third.plants, third.nights) == (0.25, 0.35, 3, 2)
+    assert (third.told, third.came_true) == pytest.approx((1 / 3, 2 / 3))
+    assert (third.low, third.high) == pytest.approx(
+        [float(bound) for bound in share_interval(4 / 3, 2)]
+    )
+    assert reliability([night()]) == ()
+
+
+def test_a_replay_has_the_table_that_its_chances_have_by_themselves() -> None:
+    """One plant in each bin of a night: then plants are nights."""
+    rng = np.random.default_rng(5)
+    chance = rng.random(200)
+    fell = rng.random(200) < chance
+    nights = [
+        night(0, chances=(ChanceBin(int(scores.bin_of(one)), 1, one, int(came)),))
+        for one, came in zip(chance.tolist(), fell.tolist(), strict=True)
+    ]
+
+    table, found = scores.reliability(chance, fell), reliability(nights)
+
+    for name in ("told", "came_true", "nights", "low", "high"):
+        got = [getattr(line, name) for line in found]
+        assert got == pytest.approx(getattr(table, name).tolist())
 
 
 def test_what_was_nearly_lost() -> None:
