@@ -49,9 +49,9 @@ WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
 
 @dataclass(frozen=True, slots=True)
 class Weighing:
-    """The harm expected if a plant stays out, weighed against carrying it in.
+    """The harm that a plant is spared under cover, weighed against carrying it in.
 
-    - harm: expected harm (0..1).
+    - harm: expected harm outside, without what is left under cover (0..1).
     - gain, price: what carrying the plant gains, and what it costs, in trips.
     """
 

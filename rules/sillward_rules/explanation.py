@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from sillward_rules.chore import Weighing
+from sillward_rules.planners import open_orders
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
@@ -106,10 +107,10 @@ class Explanation:
     - cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
     - cold_chance: the chance that it falls under that limit at all (0..1).
     - spread: where that chance comes from.
-    - weighing: the harm expected if it stays out, weighed against carrying it in; None where it is
-      not known. caution: as in `Habits`.
-    - goes_in: what that and the rules come to; by_forecast: whether a rule asks for it by the
-      forecast itself; is_in: whether it is under cover already.
+    - weighing: the harm that it is spared under cover, weighed against carrying it in; None where
+      it is not known. caution: as in `Habits`.
+    - goes_in: what that, the rules and open orders come to; asked_by_rule, is_ordered: whether a
+      rule asks for it, and whether it was told to go in; is_in: whether it is under cover already.
     """
 
     plant: Plant
@@ -127,7 +128,8 @@ class Explanation:
     spread: str | None
     weighing: Weighing | None
     goes_in: bool
-    by_forecast: bool
+    asked_by_rule: bool
+    is_ordered: bool
     is_in: bool
     caution: float
     hours: tuple[ExplainedHour, ...]
@@ -150,7 +152,7 @@ def explain_plant(
     spread = spread_of(scene, night)
     cold_h, cold_kh, cold_chance = _cold(scene, firings, night)
     spot = collection.spot(plant.home)
-    needs = find_night_needs(scene, night)
+    needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
     weighed = (float(of[cohort.index]) for of in (needs.harm, needs.gain, needs.price))
     return Explanation(
         plant=plant,
@@ -168,7 +170,8 @@ def explain_plant(
         spread=None if spread is None else spread[0].origin,
         weighing=Weighing(*weighed) if np.isfinite(needs.gain[cohort.index]) else None,
         goes_in=bool(needs.must_be_in[cohort.index]),
-        by_forecast=bool(needs.by_forecast[cohort.index]),
+        asked_by_rule=bool(needs.asked_by_rule[cohort.index]),
+        is_ordered=bool(scene.has_order_of(night)[cohort.index]),
         is_in=bool(scene.is_under_cover(scene.standing)[cohort.index]),
         caution=collection.habits.caution,
         hours=tuple(_hours(scene, column, hours, firings)),

@@ -10,10 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from sillward_rules.arrays import Array
 from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
+from sillward_rules.planners import shelter
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
@@ -22,13 +21,16 @@ from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot_columns import at_columns
 
 MIN_ADDED_GAIN = 5.0
 """After its round a plant is ordered in only if that gains as much as this, in trips. Judgement: it
 is a message and a walk more, for a plant of which the round has said nothing."""
 
 MIN_NIGHT_GAIN = 10.0
-"""The same after the usual hour for carrying in. Judgement: it is dark, and the grower at rest."""
+"""The same after the usual hour, for a leaf that by the forecast falls less than `TAIL_K` under its
+limit. Judgement: it is dark, and the grower at rest.
+"""
 
 COLDER_THAN_TOLD_K = 0.5
 """The spot that was told is kept unless it is short of the limit by more than this [K]. Judgement:
@@ -49,6 +51,11 @@ than this, and by less than `TAIL_K`. Judgement: by the time it is in, the cold 
 
 TAIL_K = 1.0
 """See `TAIL` [K]."""
+
+CLEAR_K = 2.0
+"""A plant without a comfort limit is called off only if the night stays this far above its limit of
+injury [K]. Judgement: the forecast of a night is off by so much one time in ten.
+"""
 
 CORRECTED = URGENT | {ChoreKind.CARRY_OUT}
 """Chores that are corrected; the hours of water and shade are told once."""
@@ -112,8 +119,9 @@ def revise(
 
     - An order whose hour is over stands. So does the spot that was told, unless it is short of the
       limit by more than `COLDER_THAN_TOLD_K`.
-    - A plant that the round left out is ordered in only if much is at stake, more after the usual
-      hour (`MIN_ADDED_GAIN`, `MIN_NIGHT_GAIN`).
+    - A plant that the round left out is ordered in only if much is at stake (`MIN_ADDED_GAIN`,
+      `MIN_NIGHT_GAIN`). That holds for the comfort limit; injury and other rules are told as they
+      are.
     - Going out is not corrected before its hour comes up in the next round.
     - An hour that was told is moved only if by the forecast itself, whatever its errors, it is too
       late to carry in, or too early to carry out.
@@ -218,8 +226,9 @@ def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
     """
     now, is_late = sheet.at, chore.before <= sheet.at
     if reason.weighing is not None:
-        needed = MIN_NIGHT_GAIN if is_late else MIN_ADDED_GAIN
-        if max(reason.weighing.gain, float(_usual_gain(reason.weighing.harm))) < needed:
+        usual_gain = max(reason.weighing.gain, reason.weighing.harm * DEFAULT_CAUTION)
+        is_deep = reason.value is not None and reason.value <= (reason.limit or 0.0) - TAIL_K
+        if usual_gain < (MIN_NIGHT_GAIN if is_late and not is_deep else MIN_ADDED_GAIN):
             return True
         told_in_time = sheet.next_round_at is not None and (
             reason.crosses_at is None or reason.crosses_at > sheet.next_round_at + NOTICE
@@ -230,15 +239,6 @@ def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
         return False
     short_k = abs(reason.limit - reason.value)
     return reason.until is not None and reason.until - now < TAIL and short_k < TAIL_K
-
-
-def _usual_gain(harm: ArrayLike) -> Array:
-    """Return what an expected harm (0..1) counts for in corrections at least, in trips.
-
-    One who is relaxed leaves more to chance, but a night that has turned cold is told all the same,
-    and nobody is told one thing and another by a forecast that hovers at the limit.
-    """
-    return np.asarray(harm) * DEFAULT_CAUTION
 
 
 def _is_shifted(
@@ -343,10 +343,15 @@ def safe_outside(
     """Return the plants that may be told to stay out after all, because the night is surely mild.
 
     That is: every hour that counts is known, no rule asks for cover, and the harm that may come is
-    worth next to nothing (`NEGLIGIBLE_GAIN`).
+    worth next to nothing (`NEGLIGIBLE_GAIN`). Of plants without a comfort limit the leaf must stay
+    clear of injury (`CLEAR_K`).
     """
     scene = Scene(collection, weather, state, now)
-    needs = find_night_needs(scene, sun.night_at_or_after(collection.site, now))
-    gain = np.maximum(needs.gain, _usual_gain(needs.harm))
-    safe = needs.fully_known & ~needs.must_be_in & (gain <= NEGLIGIBLE_GAIN)
+    night = sun.night_at_or_after(collection.site, now)
+    needs = find_night_needs(scene, night)
+    # Without a comfort limit there is no harm to weigh: then the limit of injury must be clear.
+    low = at_columns(shelter.spot_lows(scene, night), scene.exposed_at, otherwise=np.nan)
+    clear = np.isnan(needs.harm) & ~(low < scene.lowest_limit_c + CLEAR_K)
+    harmless = (needs.usual_gain <= NEGLIGIBLE_GAIN) | clear
+    safe = needs.fully_known & ~needs.must_be_in & harmless
     return frozenset(scene.names(np.flatnonzero(safe).tolist()))

@@ -214,10 +214,12 @@ def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
 
 
 def _next_round_at(scene: Scene, round_: Round) -> datetime | None:
+    """Return when the next daily round is told; None after a morning whose dusk is over."""
     if round_ is Round.WEEK:
         return None
     if round_ is Round.MORNING:
-        return scene.habits.told_at.on(scene.site, scene.site.local_date(scene.now))
+        dusk = scene.habits.told_at.on(scene.site, scene.site.local_date(scene.now))
+        return dusk if dusk > scene.now else None
     night = sun.night_at_or_after(scene.site, scene.now)
     return scene.habits.morning_at.on(scene.site, night.day + timedelta(days=1))
 

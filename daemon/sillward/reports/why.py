@@ -218,14 +218,16 @@ def _weighing_lines(explanation: Explanation) -> list[str]:
     goes_in = "stays in" if explanation.is_in else "goes in"
     outcome = goes_in if explanation.goes_in else "may stay out"
     cost = f"carrying it costs {price} ({_walk(weighing)})"
-    if explanation.by_forecast:
+    if explanation.asked_by_rule:
         cost, outcome = "the forecast itself asks for cover", goes_in
+    elif explanation.goes_in and explanation.is_ordered and weighing.gain <= weighing.price:
+        cost = "it has been told to go in, which stands"
     elif explanation.is_in:
         cost = f"keeping it in costs {price}"
     worth = explanation.plant.worth
     times = "" if worth == 1 else f" times its worth of {worth:g}"
     return [
-        f"weighed: the harm to expect outside is {harm} % of a lost leaf; at "
+        f"weighed: the harm that cover spares it is {harm} % of a lost leaf; at "
         f"{explanation.caution:g} trips for a lost leaf{times} that is {gain}, and {cost}: "
         f"{outcome}"
     ]

@@ -55,6 +55,11 @@ HARDENING_NIGHTS = 7.0
 """The average is over about so many nights. Judgement: Wang 2007 kept plants cool for ten days."""
 
 
+HARDENED_FOR_NIGHTS = 14
+"""After so many nights of which nothing is known a plant does not count as hardened any more.
+Judgement: as long again as it takes to be."""
+
+
 def span_k(comfort_c: ArrayLike, injury_c: ArrayLike) -> Array:
     """Return the distance from comfort limit to limit of injury [K], any shape.
 

@@ -6,10 +6,10 @@ from datetime import timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.cohorts import States
-from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.planners.shelter import held_by_night
 from sillward_rules.plants.state import ColdHistory, PlantState
 from sillward_rules.weather import sun
@@ -19,7 +19,8 @@ def after_last_night(scene: Scene) -> Mapping[str, PlantState]:
     """Return the state of every plant with the night before this day counted.
 
     That is for a morning: its last hours may be those of the forecast still. A plant is taken to
-    have spent it where it stands in this scene. A night that is not wholly known is not counted.
+    have spent it where it stands in this scene, but to have had the cold of where it was if nobody
+    has confirmed that it was carried in. A night that is not wholly known is not counted.
     """
     today = scene.site.local_date(scene.now)
     night = sun.night_of(scene.site, today - timedelta(days=1))
@@ -27,12 +28,18 @@ def after_last_night(scene: Scene) -> Mapping[str, PlantState]:
     if rows.size < 2 or scene.forecast_expired:
         return scene.states
     leaf = np.where(scene.holds_itself, held_by_night(scene), scene.by_night.leaf_c[rows])
-    leaf = leaf[:, scene.standing]
-    lows = leaf.min(axis=0)
-    step_h = np.diff(scene.by_night.times[rows]) / HOUR_S
     limit = scene.traits.limits["night_low"]
     span = cold_harm.span_k(limit, scene.traits.limits["brief_low"])
-    doses = np.nan_to_num(cold_harm.night_dose(limit - leaf, span, step_h), nan=0.0)
+    step_h = np.diff(scene.by_night.times[rows]) / HOUR_S
+
+    def dose_at(columns: Standing) -> Array:
+        dose = cold_harm.night_dose(limit - leaf[:, columns], span, step_h)
+        return np.nan_to_num(dose, nan=0.0)
+
+    lows, doses = leaf[:, scene.standing].min(axis=0), dose_at(scene.standing)
+    unconfirmed = scene.has_order_of(night)
+    left_out = np.where(unconfirmed, scene.order_from, scene.standing)
+    doses = np.maximum(doses, dose_at(left_out))
     cohorts = []
     histories: dict[tuple[ColdHistory, float, float], ColdHistory] = {}
     for cohort, low, dose in zip(scene.cohorts, lows.tolist(), doses.tolist(), strict=True):

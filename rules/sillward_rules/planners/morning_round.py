@@ -143,12 +143,12 @@ def _undecided(scene: Scene, night: Night, needs: NightNeeds, waits: np.ndarray)
 
     waits (cohort,) : those outside of which nothing need be said before it.
     """
+    told_by = scene.habits.told_at.on(scene.site, night.day)
     unsure = (needs.gain >= MIN_UNSURE_GAIN) & (needs.gain < MAX_UNSURE_GAIN) & needs.fully_known
     cohorts = np.flatnonzero(waits & unsure)
-    if not cohorts.size:
+    if not cohorts.size or scene.now >= told_by:
         return []
     by_name = cohorts[np.argsort(scene.rank_by_name[cohorts])]
-    told_by = scene.habits.told_at.on(scene.site, night.day)
     return [Undecided(scene.names(by_name.tolist()), told_by)]
 
 

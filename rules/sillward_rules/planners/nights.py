@@ -9,6 +9,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array, finite_or_none
 from sillward_rules.chore import Reason, Weighing
+from sillward_rules.planners import shelter
 from sillward_rules.planners.scene.crossings import find_crossings, find_returns
 from sillward_rules.planners.scene.expected_harm import (
     early_firing,
@@ -17,13 +18,14 @@ from sillward_rules.planners.scene.expected_harm import (
 )
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone
-from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.planners.walks import Walks, choose
+from sillward_rules.plants.collection import DEFAULT_CAUTION
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import hours_within, moment
-from sillward_rules.weather.spot_columns import NO_SPOT
+from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
 from sillward_rules.weather.sun import DayEvents, Night
 
 
@@ -39,8 +41,9 @@ class NightNeeds:
       (`open_orders.with_open_orders`).
     - fully_known: whether every hour that counts is known.
     - for_leaf_warmth: whether what asks for cover is the temperature of the leaf.
-    - by_forecast: whether a rule asks for it by the forecast itself, or by what is not known of it.
-    - harm: expected harm to plants that stay out (0..1); NaN where it is not known.
+    - asked_by_rule: whether a rule asks for it, by the forecast itself or by what that leaves open.
+    - harm: expected harm that plants are spared under cover (0..1); NaN where it is not known, and
+      for plants without a comfort limit.
     - gain, price: what carrying one plant gains by that, and what it costs, in trips
       (`planners.walks`).
     - reason: returns the reason of a cohort that must be in or bears a dip. The reason has no value
@@ -53,11 +56,20 @@ class NightNeeds:
     overdue: np.ndarray
     fully_known: np.ndarray
     for_leaf_warmth: np.ndarray
-    by_forecast: np.ndarray
+    asked_by_rule: np.ndarray
     harm: Array
     gain: Array
     price: Array
     reason: Callable[[int], Reason]
+
+    @property
+    def usual_gain(self) -> Array:
+        """The gain at the usual caution at least, in trips.
+
+        What was told is not taken back for less, and a night that has turned cold is told, however
+        relaxed the grower is.
+        """
+        return np.maximum(self.gain, self.harm * DEFAULT_CAUTION)
 
     @property
     def cohorts(self) -> np.ndarray:
@@ -84,8 +96,10 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         scene.night_results[night] = _evaluate_rules(scene, night)
     results = scene.night_results[night]
     asked, dips = results.must_be_in.asked, results.dips
-    gain = results.harm * scene.habits.caution * scene.traits.worth
-    walks = _choose_walks(scene, results, gain, outside)
+    goals = shelter.shelter_for(scene, night, shelter.spot_lows(scene, night))
+    harm = results.harm - _harm_left(scene, night, results, goals)
+    gain = harm * scene.habits.caution * scene.traits.worth
+    walks = _choose_walks(scene, night, results, gain, goals, outside)
     chosen = walks.chosen
     for_warmth = [firing.rule.quantity == "leaf temperature" for firing, _ in results.rules]
     deadline = np.where(asked, results.must_be_in.due, dips.due)
@@ -97,26 +111,58 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         fully_known=results.fully_known,
         for_leaf_warmth=np.array(for_warmth or [False], dtype=bool)[results.must_be_in.source]
         | chosen,
-        by_forecast=asked,
-        harm=results.harm,
+        asked_by_rule=asked,
+        harm=harm,
         gain=gain,
         price=walks.price,
-        reason=partial(_reason_of, scene, night, results, gain, walks),
+        reason=partial(_reason_of, scene, night, results, (harm, gain), walks),
     )
 
 
+def _harm_left(scene: Scene, night: Night, results: NightResults, goals: Standing) -> Array:
+    """(cohort,) expected harm of a night under the cover to which plants would go (0..1).
+
+    Zero where that keeps a temperature of its own, which is judged by whether it holds.
+    """
+    left = np.zeros(results.harm.shape)
+    follows_weather = ~at_columns(scene.holds_itself, goals, otherwise=True)
+    endangered = follows_weather & (results.harm > 0)
+    if not endangered.any():
+        return left
+    columns = np.where(endangered, goals, NO_SPOT)
+    comfort = [
+        classes
+        for classes in scene.classes_asking("carry in", scene.traits, columns)
+        if is_comfort_rule(classes.rule)
+    ]
+    for firing in scene.evaluate(comfort, scene.by_night, scene.day_and_night(night)):
+        no_class = np.zeros(firing.limit.shape, dtype=bool)
+        harm = expected_harm(scene, firing, night, scene.tenderness(night), no_class)
+        left = np.fmax(left, harm)
+    return np.asarray(np.where(endangered, np.fmin(left, results.harm), 0.0))
+
+
 def _choose_walks(
-    scene: Scene, results: NightResults, gain: Array, outside: np.ndarray | None
+    scene: Scene,
+    night: Night,
+    results: NightResults,
+    gain: Array,
+    goals: Standing,
+    outside: np.ndarray | None,
 ) -> Walks:
     """Return which plants are worth a walk that no rule asks for."""
     if outside is None:
         outside = ~scene.is_under_cover(scene.standing)
-    asked = results.must_be_in.asked
-    # Without a shelter there is nowhere to walk to.
-    sheltered = (scene.shelter != NO_SPOT) | bool(scene.indoors.any())
+    sheltered = goals != NO_SPOT
     doubtful = results.doubt.asked & results.fully_known & sheltered
     walked = np.where(outside & sheltered, scene.exposed_at, NO_SPOT)
-    return choose(np.where(doubtful, gain, 0.0), scene.sizes, walked, asked)
+    return choose(
+        np.where(doubtful, gain, 0.0),
+        scene.sizes,
+        walked,
+        results.must_be_in.asked,
+        scene.has_order_of(night),
+    )
 
 
 def tail_ends(scene: Scene, events: DayEvents) -> Array:
@@ -165,7 +211,8 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
             _enter_last_rule(scene, night, start, results, applies, unknown)
         if is_comfort_rule(firing.rule):
             harm = expected_harm(scene, firing, night, scene.tenderness(night), alone)
-            np.maximum(results.harm, harm, out=results.harm)
+            limited = firing.member >= 0
+            results.harm[limited] = np.fmax(results.harm, harm)[limited]
     return results
 
 
@@ -328,9 +375,17 @@ def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Nig
 
 
 def _reason_of(
-    scene: Scene, night: Night, results: NightResults, gain: Array, walks: Walks, cohort: int
+    scene: Scene,
+    night: Night,
+    results: NightResults,
+    weighed: tuple[Array, Array],
+    walks: Walks,
+    cohort: int,
 ) -> Reason:
-    """Return the reason of a cohort that must be in or bears a dip."""
+    """Return the reason of a cohort that must be in or bears a dip.
+
+    weighed : harm and gain of each cohort, as in `NightNeeds`.
+    """
     if np.isfinite(results.must_be_in.due[cohort]):
         urgent = results.must_be_in
     else:
@@ -345,8 +400,8 @@ def _reason_of(
         results.chances[firing] = chance_of(scene, firing, night)
     chance = results.chances[firing][firing.member[cohort]]
     weighing = None
-    if reason.quantity == "leaf temperature" and np.isfinite(gain[cohort]):
-        weighing = Weighing(*(float(of[cohort]) for of in (results.harm, gain, walks.price)))
+    if is_comfort_rule(firing.rule) and np.isfinite(weighed[1][cohort]):
+        weighing = Weighing(*(float(of[cohort]) for of in (*weighed, walks.price)))
     return replace(reason, chance=finite_or_none(chance, 2), weighing=weighing)
 
 

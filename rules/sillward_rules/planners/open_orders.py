@@ -41,7 +41,7 @@ def with_open_orders(scene: Scene, night: Night, needs: NightNeeds) -> NightNeed
     now, must_be_in = scene.now.timestamp(), needs.must_be_in
     late = ordered & (scene.order_deadline <= now)
     is_new = now < night.start.timestamp() and needs.deadline > now + NEW_AFTER.total_seconds()
-    mild = _is_mild(scene, night) & ~(needs.gain > NEGLIGIBLE_GAIN)
+    mild = _is_mild(scene, night) & ~(needs.usual_gain > NEGLIGIBLE_GAIN)
     stands = ordered & (must_be_in | ~late | ~mild)
     only_ordered = stands & ~must_be_in
 

@@ -34,14 +34,21 @@ class Walks:
     """The plants to carry, and what each was set against. Arrays are (cohort,).
 
     - chosen: whether the plants are worth carrying for what may come.
-    - price: what carrying one plant of the cohort costs, in trips.
+    - price: what carrying one plant of the cohort costs, in trips, with its share of a walk that is
+      made for it and for others that are chosen.
     """
 
     chosen: np.ndarray
     price: Array
 
 
-def choose(gain: Array, sizes: np.ndarray, spots: np.ndarray, must: np.ndarray) -> Walks:
+def choose(
+    gain: Array,
+    sizes: np.ndarray,
+    spots: np.ndarray,
+    must: np.ndarray,
+    ordered: np.ndarray | None = None,
+) -> Walks:
     """Return which plants to carry so that gain less price is highest, exactly.
 
     For each spot there are two cases. If the walk is made, each plant is worth carrying if its gain
@@ -60,14 +67,17 @@ def choose(gain: Array, sizes: np.ndarray, spots: np.ndarray, must: np.ndarray) 
         cover already. These are chosen by their own price.
     must : ndarray (cohort,)
         Whether the plants are carried in any case.
+    ordered : ndarray (cohort,)
+        Whether an order to carry them in is open, so that the walk is made anyway; None for none.
     """
     gain = np.nan_to_num(gain, nan=0.0)
+    made = must if ordered is None else must | ordered
     brings = np.where(must, 0.0, np.maximum(gain - PLANT_PRICE, 0.0) * sizes)
     price = np.full(gain.shape, PLANT_PRICE)
     chosen = ~must & (gain > PLANT_PRICE)
     for spot in np.unique(spots[spots >= 0]).tolist():
         there = spots == spot
-        if (must & there).any():
+        if (made & there).any():
             continue
         price[there] += WALK_PRICE / max(int(sizes[chosen & there].sum()), 1)
         if brings[there].sum() <= WALK_PRICE:

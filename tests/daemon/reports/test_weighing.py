@@ -76,7 +76,7 @@ def carried(sheet: Sheet) -> set[str]:
 
 
 SENTENCE = re.compile(
-    r"weighed: the harm to expect outside is (?P<harm>[\d.]+) % of a lost leaf; at "
+    r"weighed: the harm that cover spares it is (?P<harm>[\d.]+) % of a lost leaf; at "
     r"(?P<caution>[\d.]+) trips for a lost leaf( times its worth of (?P<worth>[\d.]+))? that is "
     r"(?P<gain>[\d.]+) trips?, and (carrying it costs (?P<price>[\d.]+) trips? "
     r"\((?P<walk>[a-z ]+)\)|the forecast itself asks for cover): "

@@ -184,7 +184,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         Undecided(A, datetime(2026, 5, 14, 20, 14, tzinfo=UTC)),
-        "tonight is undecided for Anemone: you are told by 17:14",
+        "tonight is undecided for Anemone: you are told by 17:14 if it has to go in",
     ),
     (
         CloseCall("bench", (Threat(0.469, 13.0, A),)),

@@ -5,6 +5,7 @@ course together from the forecast by the hour, adds up the area under the limit 
 of ten minutes, and takes the harm of each course by the formulas of the manual.
 """
 
+import math
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -350,8 +351,8 @@ def test_a_spot_with_a_climate_of_its_own_does_no_harm_and_one_that_follows_does
     assert told["Follows"] == pytest.approx(expected, rel=0.03)
 
 
-def test_a_plant_without_a_limit_comes_to_no_harm() -> None:
-    assert harm_of(scene_of(sky(-5.0), plant("Pot", night_low=None)))["Pot"] == 0.0
+def test_of_a_plant_without_a_comfort_limit_no_harm_is_known() -> None:
+    assert math.isnan(harm_of(scene_of(sky(-5.0), plant("Pot", night_low=None)))["Pot"])
 
 
 def test_other_plants_of_the_household_change_nothing() -> None:

@@ -30,13 +30,14 @@ class Tenderness:
 
     - span_k: from comfort limit to limit of injury [K] (`cold_harm.span_k`).
     - carried: dose carried from the nights before; hardened: how used it is to cool nights.
-    - stands_dips: whether it bears a short dip on a night between mild ones.
+    - injury_k: how far the limit of injury is below the comfort limit [K]; NaN without one, which
+      makes the plant bear no dip.
     """
 
     span_k: Array
     carried: Array
     hardened: Array
-    stands_dips: np.ndarray
+    injury_k: Array
 
 
 def is_comfort_rule(rule: Rule) -> bool:
@@ -61,8 +62,8 @@ def expected_harm(
     0 at a spot with a climate of its own, and for plants that the rule does not apply to; NaN where
     the night or its spread is not known.
 
-    A course that is under the limit for no longer than `Habits.brief_cold` does no harm to a plant
-    that stands dips, if it keeps the limit of injury and the nights around it are mild.
+    A course that is under the limit for no longer than `Habits.brief_cold` does no harm, if it
+    keeps the limit of injury and the nights around it are mild.
 
     firing : of the rule on the comfort limit (`is_comfort_rule`). alone (class,) : whether the
     nights before and after are mild.
@@ -71,7 +72,7 @@ def expected_harm(
     harm = np.zeros(firing.member.shape)
     if not plants.size:
         return harm
-    bears = tenderness.stands_dips & alone[firing.member]
+    bears = np.isfinite(tenderness.injury_k) & alone[firing.member]
     courses = _work_out_courses(
         around, firing, night, np.unique(firing.member[plants]), dips=bool(bears[plants].any())
     )
@@ -83,11 +84,12 @@ def expected_harm(
     keys = [
         column[plants] for column in (tenderness.span_k, tenderness.carried, tenderness.hardened)
     ]
-    first, groups = group_rows(firing.member[plants], bears[plants], *keys)
+    injury_k = np.where(bears, tenderness.injury_k, -1.0)[plants]
+    first, groups = group_rows(firing.member[plants], injury_k, *keys)
     of_class = firing.member[plants][first]
     span, carried, hardened = (key[first][:, None] for key in keys)
     brief = courses.hours[of_class] <= around.habits.brief_cold / timedelta(hours=1)
-    borne = brief & (courses.deepest_k[of_class] <= span) & bears[plants][first][:, None]
+    borne = brief & (courses.deepest_k[of_class] <= injury_k[first][:, None])
     dose = cold_harm.dose_of(np.where(borne, 0.0, courses.degree_hours[of_class]), span)
     expected = cold_harm.night_harm(dose, carried, hardened) @ courses.weights
     itself = around.holds_itself[firing.column[of_class]]

@@ -84,7 +84,8 @@ class NightResults:
     - fully_known (cohort,): whether every hour that counts is known.
     - rules: each rule with its result, in the order in which they were entered.
     - chances: of firings, (class,), added as they are asked for.
-    - harm (cohort,): the expected harm to plants that stay out; NaN where it is not known.
+    - harm (cohort,): the expected harm to plants that stay out; NaN where it is not known, and for
+      plants without a comfort limit.
     - doubt: by when plants must be in for the harm that is expected, whether or not a rule asks.
 
     It must not refer to the scene that keeps it. Objects in a reference cycle stay, with all their
@@ -107,5 +108,5 @@ class NightResults:
             dips=MostUrgent.none(count),
             doubt=MostUrgent.none(count),
             fully_known=np.ones(count, dtype=bool),
-            harm=np.zeros(count),
+            harm=np.full(count, np.nan),
         )

@@ -188,11 +188,12 @@ class Scene(Surroundings):
         carried, nights, usual = self._cold_histories
         since = np.maximum(night.day.toordinal() - nights - 1, 0)
         carried = cold_harm.carried_dose(carried, 0.0, since)
+        usual = np.where(since > cold_harm.HARDENED_FOR_NIGHTS, np.nan, usual)
         return Tenderness(
             cold_harm.span_k(limits["night_low"], limits["brief_low"]),
             carried,
             cold_harm.hardened_share(limits["night_low"], usual),
-            np.isfinite(limits["brief_low"]),
+            limits["night_low"] - limits["brief_low"],
         )
 
     @cached_property

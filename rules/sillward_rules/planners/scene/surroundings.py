@@ -78,7 +78,8 @@ class Surroundings:
         their own evening, which is off by no more than is usual for a first night.
         """
         sd = spread.sd_k
-        later = self.climate.times > self.sunrises[2].timestamp()
+        tonight = sun.night_at_or_after(self.site, self.now)
+        later = self.climate.times > tonight.cold_until.timestamp()
         share = np.where(later, USUAL_ERROR_K[0] / np.fmax(sd, USUAL_ERROR_K[0]), 1.0)
         if not (share < 1.0).any():
             return spread
