@@ -77,6 +77,7 @@ class ForecastIntake:
         )
         if changed and self.live:
             nights = nights_of(site, self.store.spread_over(site, weather), now)
+            self.store.note_place(site, now)
             self.store.ledger.nights.keep(site.name, source.name, now, nights)
             self.store.ledger.nights.prune(now)
 

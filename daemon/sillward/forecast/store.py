@@ -40,8 +40,13 @@ Clock = Callable[[], datetime]
 SPREAD_GOOD_FOR = timedelta(hours=36)
 """Members older than this are not used. Judgement: three calls in a row have failed by then."""
 
+PLACE_MARK = "place"
+"""The mark in the ledger that says where a site is, by its name, and since when."""
+
 CLOCK_MARK = "clock"
 """The mark in the ledger that says by how much this machine's clock is off."""
+
+_EVER = datetime(1970, 1, 1, tzinfo=UTC)
 
 log = logging.getLogger(__name__)
 
@@ -109,7 +114,7 @@ class ForecastStore:
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
-    _learned: dict[tuple[str, str], tuple[date, LearnedError | None]] = field(default_factory=dict)
+    _learned: dict[tuple[str, Site], tuple[date, LearnedError | None]] = field(default_factory=dict)
 
     def weather(self, site: Site) -> Weather:
         """Return the best forecast for a site, with a second opinion, the past and its spread.
@@ -141,7 +146,9 @@ class ForecastStore:
                 weather = second_opinion(site, weather, able[0].weather, now, self.second_opinion_k)
             elif best.source is self.sources[0]:
                 remarks = (*remarks, self._no_opinion())
-        weather = self._with_learned_error(site, self.spread_over(site, weather))
+        weather = self.spread_over(site, weather)
+        if weather.spread is None:
+            weather = self._with_learned_error(site, weather, best.saved.changed_at)
         used = None if weather.freshness(now) is Freshness.EXPIRED else best
         said = []
         for forecast in doubted:
@@ -319,33 +326,55 @@ class ForecastStore:
             return weather
         return replace(weather, spread=spread)
 
-    def _with_learned_error(self, site: Site, weather: Weather) -> Weather:
-        """Return the weather; if it has no spread, with the error that past nights have taught."""
-        learned = None if weather.spread is not None else self.learned_error(site, weather.source)
+    def _with_learned_error(self, site: Site, weather: Weather, since: datetime) -> Weather:
+        """Return the weather with the error that past nights have taught, if they have.
+
+        since: when these numbers were first fetched. The archive of nights counts from there too.
+        """
+        learned = self.learned_error(site, weather.source)
         if learned is None:
             return weather
-        spread = learned.spread(weather.times, weather.issued_at or weather.fetched_at)
-        return replace(weather, spread=spread)
+        return replace(weather, spread=learned.spread(weather.times, since))
 
     def learned_error(self, site: Site, source: str) -> LearnedError | None:
         """Return how far off the forecasts of a source have been at a site; None if too few.
 
-        It is worked out once a day, as there is one more night then.
+        Only forecasts for where the site is now count. It is worked out once a day, as there is one
+        more night then.
         """
         today = self.today()
-        day, learned = self._learned.get((source, site.name), (None, None))
+        day, learned = self._learned.get((source, site), (None, None))
         if day != today:
-            lows = self.ledger.nights.past_lows(site.name, source, self.clock())
+            since = self._here_since(site)
+            lows = self.ledger.nights.past_lows(site.name, source, self.clock(), since)
             night, lead_h, low_c = np.array(lows, dtype=np.float64).reshape(-1, 3).T
             learned = learned_error(night.astype(np.int64), lead_h, low_c)
-            self._learned[source, site.name] = today, learned
+            self._learned[source, site] = today, learned
         return learned
 
+    def note_place(self, site: Site, now: datetime) -> None:
+        """Remember since when forecasts are for where a site is now.
+
+        Of nights before the first such note it is taken that they were for the same place.
+        """
+        name, place = f"{PLACE_MARK}, {site.name}", _place(site)
+        mark = self.ledger.marks.get(name)
+        if mark is None or mark.text != place:
+            self.ledger.marks.set(name, _EVER if mark is None else now, place)
+
+    def _here_since(self, site: Site) -> datetime:
+        """Return since when forecasts are for where a site is now."""
+        mark = self.ledger.marks.get(f"{PLACE_MARK}, {site.name}")
+        if mark is None:
+            return _EVER
+        return mark.at if mark.text == _place(site) else self.clock()
+
     def forget(self, site: Site) -> None:
-        """Drop what was read for a site, because its coordinates may have changed."""
+        """Drop what was read and learned for a site, because its coordinates may have changed."""
         for source in self.sources:
             self._read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
+            self._learned.pop((source.name, site), None)
 
     def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
         """Return the last good forecast of a source for a site. Its body is read once."""
@@ -369,6 +398,12 @@ class ForecastStore:
         held = HeldForecast(source, saved, weather)
         self._read[source.name, site.name] = stamp, held
         return held
+
+
+def _place(site: Site) -> str:
+    """Return where a site is, to a kilometre and 10 m of height, within which forecasts are alike
+    (judgement)."""
+    return f"{site.latitude:.2f} {site.longitude:.2f} {round(site.elevation_m, -1):.0f} m"
 
 
 def _doubted_remark(

@@ -2,7 +2,8 @@
 
 The last forecast before the low of a night stands for what came, where no thermometer was read.
 Earlier forecasts are compared with it, by lead time. What such a table cannot show is an error that
-all forecasts of a night share: a valley that the model does not know.
+all forecasts of a night share: a valley that the model does not know. That a source agrees with
+itself is no proof that it is right, so without readings the usual error is only ever raised.
 """
 
 from collections.abc import Mapping
@@ -13,6 +14,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather.uncertainty import (
+    ERROR_AT_ISSUE_K,
     USUAL_LEAD_H,
     Spread,
     spread_from_table,
@@ -30,10 +32,6 @@ lead time. Judgement: a forecast is asked for every hour or two, so that one is 
 STAND_IN_WITHIN_H = 6.0
 """The last forecast of a night stands for what came if its low lies at most this far ahead [h].
 Judgement: one model run; after a longer silence of the source nothing is known of that night."""
-
-ERROR_AT_ISSUE_K = 1.0
-"""Standard deviation of the error that a forecast still has a few hours before the low [K].
-Judgement: a little less than that of the first night ahead (1.3 K, `uncertainty.USUAL_ERROR_K`)."""
 
 MIN_NIGHTS = 30
 """With fewer nights at a lead time its usual error holds. Judgement: a month; with 30 values a
@@ -65,9 +63,13 @@ class LearnedError:
         """Where the errors come from, in words for the grower."""
         return f"errors learned from {max(self.nights)} nights"
 
-    def spread(self, times: np.ndarray, issued_at: datetime) -> Spread:
-        """Return the spread of a forecast with these errors. times : (time,) [unix s]."""
-        return spread_from_table(times, issued_at, self.lead_h, self.sd_k, self.origin)
+    def spread(self, times: np.ndarray, counted_from: datetime) -> Spread:
+        """Return the spread of a forecast with these errors.
+
+        times (time,) : [unix s]. counted_from : the moment from which its lead times count, the
+        same as when the errors were learned.
+        """
+        return spread_from_table(times, counted_from, self.lead_h, self.sd_k, self.origin)
 
 
 def learned_error(
@@ -82,14 +84,19 @@ def learned_error(
     with m = `USUAL_COUNTS_AS`. Where a reading says what came, e is 0; where the last forecast
     stands for it, e is `ERROR_AT_ISSUE_K`. The squares add up as far as a forecast is efficient,
     that is, as far as its later error does not follow from how it was revised. A mean deviation
-    counts as error too. The error never falls with the lead time, nor below `LEAST_ERROR_K`.
+    counts as error too.
+
+    Where there are `MIN_NIGHTS` nights with readings, these alone count. Else all count, and the
+    error is never less than the usual one. It never falls with the lead time, nor below
+    `LEAST_ERROR_K`.
 
     Parameters
     ----------
     night : np.ndarray
         The number of the night that each forecast is of, shape (forecast,), in any order.
     lead_h : Array
-        Time from each forecast to the low [h], shape (forecast,), above 0.
+        Time from each forecast to the low [h], shape (forecast,), above 0; counted from the same
+        moment as in `LearnedError.spread`.
     low_c : Array
         The low that each forecast gives [°C], shape (forecast,).
     came_c : Mapping[int, float] | None
@@ -119,7 +126,8 @@ def learned_error(
     is_stand_in = np.zeros(night.shape, dtype=bool)
     is_stand_in[first] = unseen_k > 0
     usable = np.isfinite(squares) & ~is_stand_in
-    found = [_at(lead, of[usable], lead_h[usable], squares[usable]) for lead in LEAD_H]
+    columns = [each[usable] for each in (of, lead_h, squares, unseen_k[of] == 0)]
+    found = [_at(lead, *columns) for lead in LEAD_H]
     sd_k, nights = (np.array(column) for column in zip(*found, strict=True))
     if not nights.any():
         return None
@@ -134,15 +142,24 @@ def _rising(sd_k: Array, is_learned: np.ndarray) -> Array:
     return np.asarray(np.minimum(sd_k, next_learned))
 
 
-def _at(lead: float, night: np.ndarray, lead_h: Array, squares: Array) -> tuple[float, int]:
-    """Return the error at a lead time [K], and how many nights it was learned from."""
+def _at(
+    lead: float, night: np.ndarray, lead_h: Array, squares: Array, is_read: np.ndarray
+) -> tuple[float, int]:
+    """Return the error at a lead time [K], and how many nights it was learned from.
+
+    is_read (forecast,) : whether a reading says what came.
+    """
     away = np.abs(lead_h - lead)
     near = np.flatnonzero(away <= min(WITHIN_H, lead / 2))
     near = near[np.lexsort((away[near], night[near]))]
     _, nearest = np.unique(night[near], return_index=True)
-    chosen = squares[near[nearest]]
-    usual = float(usual_error_k(lead))
+    chosen = near[nearest]
+    read = chosen[is_read[chosen]]
+    usual = least = float(usual_error_k(lead))
+    if read.size >= MIN_NIGHTS:
+        chosen, least = read, LEAST_ERROR_K
     if chosen.size < MIN_NIGHTS:
         return usual, 0
-    variance = (USUAL_COUNTS_AS * usual**2 + chosen.sum()) / (USUAL_COUNTS_AS + chosen.size)
-    return max(float(np.sqrt(variance)), LEAST_ERROR_K), int(chosen.size)
+    total = USUAL_COUNTS_AS * usual**2 + squares[chosen].sum()
+    variance = total / (USUAL_COUNTS_AS + chosen.size)
+    return max(float(np.sqrt(variance)), least), int(chosen.size)

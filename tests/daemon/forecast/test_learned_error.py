@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -121,9 +121,11 @@ def test_what_was_learned_is_worked_out_once_a_day(
     asked: list[datetime] = []
     past_lows = world.ledger.nights.past_lows
 
-    def counted(site: str, source: str, now: datetime) -> list[tuple[int, float, float]]:
+    def counted(
+        site: str, source: str, now: datetime, since: datetime
+    ) -> list[tuple[int, float, float]]:
         asked.append(now)
-        return past_lows(site, source, now)
+        return past_lows(site, source, now, since)
 
     monkeypatch.setattr(world.ledger.nights, "past_lows", counted)
     for hours in (0, 1, 7, 8):  # midnight in UTC comes after seven hours and forty minutes
@@ -131,3 +133,66 @@ def test_what_was_learned_is_worked_out_once_a_day(
         world.store.weather(SITE)
 
     assert asked == [NOW, NOW + timedelta(hours=8)]
+
+
+def test_lead_times_count_from_when_these_numbers_first_came(world: World) -> None:
+    """As in the archive, which keeps a forecast when it changes and not when it is confirmed."""
+    world.past_nights(64)
+    fetched = NOW - timedelta(hours=12)
+    for confirmed in (fetched, NOW):
+        saved = SavedForecast(SOURCE.name, confirmed, fetched, b"3.0")
+        world.ledger.forecasts.keep(SITE.name, saved)
+
+    spread = world.store.weather(SITE).spread
+
+    assert spread is not None
+    times = world.store.weather(SITE).times
+    in_18_h = int(np.searchsorted(times, (fetched + timedelta(hours=18)).timestamp()))
+    before, here = spread.sd_k[in_18_h - 1 : in_18_h + 1]
+    assert here == pytest.approx(LEARNED, abs=0.01)
+    assert before < here - 0.02  # it rises until then, and is level for the next nights
+
+
+MOVED = replace(SITE, latitude=-32.5)
+
+
+def test_a_site_that_moved_learns_from_new_nights_alone(world: World) -> None:
+    world.past_nights(64)
+    world.store.note_place(SITE, NOW - timedelta(days=100))
+
+    assert world.store.learned_error(SITE, SOURCE.name) is not None
+    assert world.store.learned_error(MOVED, SOURCE.name) is None
+    world.store.note_place(MOVED, NOW - timedelta(days=40, hours=6))
+    world.store.forget(MOVED)
+    again = world.store.learned_error(MOVED, SOURCE.name)
+
+    assert again is not None
+    assert max(again.nights) == 40
+
+
+def test_a_store_that_forgets_a_site_forgets_what_it_learned(world: World) -> None:
+    assert world.store.learned_error(SITE, SOURCE.name) is None
+    world.past_nights(64)
+    assert world.store.learned_error(SITE, SOURCE.name) is None, "once a day"
+
+    world.store.forget(SITE)
+
+    assert world.store.learned_error(SITE, SOURCE.name) is not None
+
+
+@pytest.mark.parametrize(
+    ("now_at", "is_moved"),
+    [
+        (SITE, False),
+        (replace(SITE, latitude=-32.8904, elevation_m=783.0), False),
+        (replace(SITE, longitude=-68.80), True),
+        (replace(SITE, elevation_m=900.0), True),
+    ],
+)
+def test_a_site_has_moved_by_more_than_a_kilometre_or_ten_metres_of_height(
+    world: World, now_at: Site, is_moved: bool
+) -> None:
+    world.past_nights(64)
+    world.store.note_place(SITE, NOW)
+
+    assert (world.store.learned_error(now_at, SOURCE.name) is None) == is_moved

@@ -461,12 +461,14 @@ def test_lows_are_told_of_one_source_once_they_have_passed(ledger: Ledger) -> No
         ledger.nights.keep(SITE, source, NOW, nights)
     second_low = a_night(days(3)[1]).low_at
 
-    told = ledger.nights.past_lows(SITE, "First source", second_low)
+    told = ledger.nights.past_lows(SITE, "First source", second_low, NOW)
 
     assert sorted(told) == [
         (day.toordinal(), (a_night(day).low_at - NOW) / timedelta(hours=1), 3.25) for day in days(2)
     ]
-    assert ledger.nights.past_lows("Elsewhere", "First source", second_low) == []
+    later = NOW + timedelta(seconds=1)
+    assert ledger.nights.past_lows(SITE, "First source", second_low, later) == []
+    assert ledger.nights.past_lows("Elsewhere", "First source", second_low, NOW) == []
 
 
 def test_nights_of_the_same_moment_are_kept_once(ledger: Ledger) -> None:

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather.learned_error import (
-    ERROR_AT_ISSUE_K,
     LEAD_H,
     LEAST_ERROR_K,
     MIN_NIGHTS,
@@ -68,12 +67,31 @@ def test_a_night_whose_last_forecast_was_long_before_its_low_teaches_nothing() -
     assert forecasts(alternating(3.0, 40), last_h=6.1) is None
 
 
-def test_forecasts_that_are_never_revised_are_still_off() -> None:
+def test_a_source_that_agrees_with_itself_is_no_surer_than_usual() -> None:
+    """No reading says that forecasts which are never revised are right."""
     learned = forecasts(np.zeros(10_000))
 
     assert learned is not None
-    assert learned.sd_k[FIRST_NIGHT] == pytest.approx(ERROR_AT_ISSUE_K, abs=0.005)
-    assert min(learned.sd_k) >= LEAST_ERROR_K
+    assert learned.nights[FIRST_NIGHT] == 10_000
+    assert learned.sd_k == tuple(usual_error_k(LEAD_H).tolist())
+
+
+def test_readings_may_show_that_forecasts_are_surer_than_usual() -> None:
+    nights = np.tile(np.arange(400), 2)
+    lead_h = np.repeat([1.0, 42.0], 400)
+    low_c = np.full(800, 5.0)
+
+    def learned(read: int) -> LearnedError:
+        found = learned_error(nights, lead_h, low_c, dict.fromkeys(range(read), 5.0))
+        assert found is not None
+        return found
+
+    second = LEAD_H.index(42.0)
+    assert learned(MIN_NIGHTS - 1).sd_k[second] == USUAL_ERROR_K[1]
+    # a month of readings counts alone: half of the answer is still what is usual
+    assert learned(MIN_NIGHTS).nights[second] == MIN_NIGHTS
+    assert learned(MIN_NIGHTS).sd_k[second] == pytest.approx(USUAL_ERROR_K[1] / 2**0.5)
+    assert learned(400).sd_k[second] == LEAST_ERROR_K
 
 
 def test_a_forecast_that_is_always_off_one_way_counts_as_off() -> None:
@@ -106,6 +124,7 @@ def test_a_reading_takes_the_place_of_the_last_forecast() -> None:
     assert learned is not None
     assert mixed is not None
     assert learned.sd_k[FIRST_NIGHT] == pytest.approx(((30 * 1.3**2 + 40 * 9) / 70) ** 0.5)
+    # 20 readings are too few to count alone
     assert mixed.sd_k[FIRST_NIGHT] == pytest.approx(
         ((30 * 1.3**2 + 20 * 9 + 20 * (4 + 1)) / 70) ** 0.5
     )
@@ -125,6 +144,7 @@ def test_the_learned_error_is_that_of_forecasts_which_are_revised_as_they_should
 
     assert learned is not None
     true_k = np.sqrt(np.cumsum(step_k**2))[1:]  # against what came, 8 °C each night
+    assert (true_k > usual_error_k(LEAD_H)).all()
     assert np.array(learned.sd_k) == pytest.approx(true_k, rel=0.04)
 
 
@@ -168,3 +188,5 @@ def test_whatever_the_archive_holds_the_errors_rise_with_the_lead_time(
     assert np.isfinite(learned.sd_k).all()
     assert np.all(np.diff(learned.sd_k) >= 0)
     assert min(learned.sd_k) >= LEAST_ERROR_K
+    unread = learned_error(night.astype(int), lead_h, low_c)
+    assert unread is None or np.all(unread.sd_k >= usual_error_k(LEAD_H))

@@ -64,8 +64,10 @@ class NightArchive:
         )
         return [(source, *night_of(*values)) for source, *values in rows]
 
-    def past_lows(self, site: str, source: str, now: datetime) -> list[tuple[int, float, float]]:
-        """Return what one source said of the nights whose low has passed.
+    def past_lows(
+        self, site: str, source: str, now: datetime, since: datetime
+    ) -> list[tuple[int, float, float]]:
+        """Return what one source said, from a moment on, of the nights whose low has passed.
 
         Each is the ordinal of the night's date, the time from fetching to the low [h] and the low
         [°C]. There may be tens of thousands.
@@ -73,10 +75,12 @@ class NightArchive:
         rows = self._database.rows(
             "SELECT night, (low_at - fetched_at) / 3600.0, low / 100.0 FROM night"
             " JOIN archive ON archive.id = night.archive"
-            " WHERE archive.site = ? AND archive.source = ? AND low_at <= ?",
+            " WHERE archive.site = ? AND archive.source = ? AND low_at <= ?"
+            " AND fetched_at >= ?",
             site,
             source,
             int(now.timestamp()),
+            int(since.timestamp()),
         )
         return [(night, lead_h, low_c) for night, lead_h, low_c in rows]
 
