@@ -311,9 +311,9 @@ class HabitsTable(Table):
     caution: Caution | None = Field(
         None,
         description=(
-            "how many trips a lost leaf is worth, where a trip is to fetch one plant in and take "
-            'it out again: "relaxed" (20), "usual" (60), "careful" (200), or a number; 0 for what '
-            "the forecast itself asks for and no more"
+            "how many trips a lost leaf is worth, where a trip is to go out for one plant alone, "
+            'fetch it in and take it out again: "relaxed" (20), "usual" (60), "careful" (200), or '
+            "a number; 0 for what the forecast itself asks for and no more"
         ),
     )
     brief_cold: Duration | None = Field(

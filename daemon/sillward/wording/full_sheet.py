@@ -200,7 +200,7 @@ def _limit_of_plant(reason: Reason, voice: Voice) -> str:
         above=reason.above,
         hours=None if below_k is None else reason.hours,
         below_k=below_k,
-        chance=reason_phrases.chance([reason], voice) if is_precaution else "",
+        chance=reason_phrases.precaution(reason, voice) if is_precaution else "",
     )
 
 

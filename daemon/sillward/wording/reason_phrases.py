@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason
+from sillward_rules.planners.walks import PLANT_PRICE
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
 _LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})
@@ -38,6 +39,15 @@ def chance(reasons: Sequence[Reason], voice: Voice) -> str:
     low, high = percent(min(known)), percent(max(known))
     shown = high if low == high else low.removesuffix(" %")
     return ", " + voice.say("chance", low=shown, high=high, less=less)
+
+
+def precaution(reason: Reason, voice: Voice) -> str:
+    """Return why a plant goes in that by the forecast itself keeps its limit.
+
+    ", 19 % chance of less; worth taking along"
+    """
+    alone = reason.weighing is not None and reason.weighing.price > PLANT_PRICE
+    return f"{chance([reason], voice)}; {voice.say('worth_it', walk=alone)}"
 
 
 def is_precaution(reason: Reason) -> bool:
