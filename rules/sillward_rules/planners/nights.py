@@ -135,10 +135,17 @@ def _harm_left(scene: Scene, night: Night, results: NightResults, goals: Standin
         for classes in scene.classes_asking("carry in", scene.traits, columns)
         if is_comfort_rule(classes.rule)
     ]
-    for firing in scene.evaluate(comfort, scene.by_night, scene.day_and_night(night)):
-        no_class = np.zeros(firing.limit.shape, dtype=bool)
-        harm = expected_harm(scene, firing, night, scene.tenderness(night), no_class)
-        left = np.fmax(left, harm)
+
+    def firings_in(other: Night) -> list[Firing]:
+        return scene.evaluate(comfort, scene.by_night, scene.day_and_night(other))
+
+    for number, firing in enumerate(firings_in(night)):
+
+        def firing_in(other: Night, number: int = number) -> Firing:
+            return firings_in(other)[number]
+
+        alone = is_alone(scene, firing, night, firing_in)
+        left = np.fmax(left, expected_harm(scene, firing, night, scene.tenderness(night), alone))
     return np.asarray(np.where(endangered, np.fmin(left, results.harm), 0.0))
 
 

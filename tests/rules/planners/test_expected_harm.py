@@ -416,3 +416,80 @@ def test_of_a_mild_night_a_forecast_that_is_less_sure_never_does_less_harm(
         return harm_of(scene_of(replace(air, spread=spread), plant("Pot", night_low=limit)))["Pot"]
 
     assert harm(error) <= harm(error * 1.5) + 1e-9 <= 1.0
+
+
+# -- under cover
+
+
+def warmer_wall(offset_k: float) -> Spot:
+    """A shelter outdoors that is so much warmer than the bench all night."""
+    return replace(OPEN_BENCH, name="wall", night_offset_k=offset_k)
+
+
+@pytest.mark.parametrize("offset_k", [0.3, 1.0])
+@pytest.mark.parametrize("low", [9.0, 10.2, 11.0])
+def test_what_the_night_does_in_the_shelter_is_no_gain_of_carrying(
+    low: float, offset_k: float
+) -> None:
+    """Gain is the harm at home less the harm at the wall, which is that of a plant that stays there
+    and has nowhere to go."""
+    spots = (OPEN_BENCH, warmer_wall(offset_k))
+    moved = with_limits("Moved", 10.0, 5.0, shelter="wall")
+    stays = {
+        "Bench": replace(moved, name="Bench", shelter=None),
+        "Wall": replace(moved, name="Wall", home="wall", shelter=None),
+    }
+    whole = {name: harm_of(scene_of(sky(low), one, spots=spots)) for name, one in stays.items()}
+
+    spared = harm_of(scene_of(sky(low), moved, spots=spots))["Moved"]
+
+    assert whole["Wall"]["Wall"] > 0
+    assert spared == pytest.approx(whole["Bench"]["Bench"] - whole["Wall"]["Wall"])
+
+
+def test_a_short_dip_that_is_borne_at_home_is_borne_in_the_shelter() -> None:
+    """One cold hour between mild nights: the deeper courses do harm outside, and none at the wall,
+    where even these keep the limit of injury."""
+    temp = np.full(HOURS, 18.0)
+    temp[58] = 6.0
+    air = uncertain(fetched(weather(START, temp), DUSK))
+    spots = (OPEN_BENCH, warmer_wall(1.5))
+
+    def harm(home: str, shelter: str | None) -> float:
+        one = with_limits("Pot", 10.0, 5.0)
+        one = replace(one, home=home, shelter=shelter)
+        made = collection(one, spots=spots, habits=Habits(brief_cold=timedelta(hours=3)))
+        return harm_of(Scene(made, air, {}, DUSK))["Pot"]
+
+    assert harm("bench", "wall") == pytest.approx(harm("bench", None) - harm("wall", None))
+    assert harm("wall", None) < 0.2 * harm("bench", None)
+
+
+def test_nobody_is_sent_to_a_shelter_that_is_hardly_better() -> None:
+    def goes_in(offset_k: float) -> bool:
+        spots = (OPEN_BENCH, warmer_wall(offset_k))
+        scene = scene_of(sky(11.0), with_limits("Pot", 10.0, 5.0, shelter="wall"), spots=spots)
+        return bool(find_night_needs(scene, NIGHT).must_be_in[0])
+
+    assert not goes_in(0.3)
+    assert goes_in(5.0)
+
+
+# -- a short dip, and the limit of injury
+
+
+@pytest.mark.parametrize(("brief_low", "harmed"), [(9.5, True), (8.7, True), (8.5, False)])
+def test_a_short_dip_is_borne_only_down_to_the_limit_of_injury(
+    brief_low: float, harmed: bool
+) -> None:
+    """8.6 °C for an hour, between mild nights, also where the two limits are close together."""
+    temp = np.full(HOURS, 14.0)
+    temp[58] = 8.6
+    air = fetched(weather(START, temp), DUSK)
+    made = collection(
+        with_limits("Pot", 10.0, brief_low), habits=Habits(brief_cold=timedelta(hours=2))
+    )
+
+    harm = harm_of(Scene(made, air, {}, DUSK))["Pot"]
+
+    assert (harm > 0) == harmed
