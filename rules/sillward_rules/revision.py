@@ -12,8 +12,7 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
-from sillward_rules.planners import shelter
-from sillward_rules.planners.nights import find_night_needs
+from sillward_rules.planners.nights import find_night_needs, room_above_bounds_k
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection
@@ -21,7 +20,6 @@ from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
-from sillward_rules.weather.spot_columns import at_columns
 
 MIN_ADDED_GAIN = 5.0
 """After its round a plant is ordered in only if that gains as much as this, in trips. Judgement: it
@@ -53,8 +51,9 @@ TAIL_K = 1.0
 """See `TAIL` [K]."""
 
 CLEAR_K = 2.0
-"""A plant without a comfort limit is called off only if the night stays this far above its limit of
-injury [K]. Judgement: the forecast of a night is off by so much one time in ten.
+"""An order by a bound that no harm is worked out for, as that of injury or of a grower's own rule,
+is called off only if the night stays this far above it [K]. Judgement: the forecast of a night is
+off by so much one time in ten.
 """
 
 CORRECTED = URGENT | {ChoreKind.CARRY_OUT}
@@ -343,15 +342,13 @@ def safe_outside(
     """Return the plants that may be told to stay out after all, because the night is surely mild.
 
     That is: every hour that counts is known, no rule asks for cover, and the harm that may come is
-    worth next to nothing (`NEGLIGIBLE_GAIN`). Of plants without a comfort limit the leaf must stay
-    clear of injury (`CLEAR_K`).
+    worth next to nothing (`NEGLIGIBLE_GAIN`). Where no harm is worked out, as for injury alone and
+    for rules of the grower's own, the night must stay clear of the bound (`CLEAR_K`).
     """
     scene = Scene(collection, weather, state, now)
     night = sun.night_at_or_after(collection.site, now)
     needs = find_night_needs(scene, night)
-    # Without a comfort limit there is no harm to weigh: then the limit of injury must be clear.
-    low = at_columns(shelter.spot_lows(scene, night), scene.exposed_at, otherwise=np.nan)
-    clear = np.isnan(needs.harm) & ~(low < scene.lowest_limit_c + CLEAR_K)
-    harmless = (needs.usual_gain <= NEGLIGIBLE_GAIN) | clear
-    safe = needs.fully_known & ~needs.must_be_in & harmless
+    harmless = ~(needs.usual_gain > NEGLIGIBLE_GAIN)
+    clear = ~(room_above_bounds_k(scene, night, needs.harm) < CLEAR_K)
+    safe = needs.fully_known & ~needs.must_be_in & harmless & clear
     return frozenset(scene.names(np.flatnonzero(safe).tolist()))

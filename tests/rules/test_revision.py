@@ -12,8 +12,19 @@ from hypothesis import strategies as st
 
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection, Habits
+from sillward_rules.plants.limits import Limit
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.state import PlantState
-from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, safe_outside
+from sillward_rules.revision import (
+    CORRECTED,
+    MIN_NIGHT_GAIN,
+    Order,
+    Revision,
+    hour_of,
+    revise,
+    safe_outside,
+)
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import after_revision, next_state
 from sillward_rules.weather.hourly import Weather
@@ -354,3 +365,90 @@ def test_nobody_is_sent_back_to_a_shelter_that_has_come_to_hold() -> None:
     whose = collection(plant(shelter="porch"), spots=(OPEN_BENCH, porch, WARM_ROOM))
 
     assert not revision(6.0, 8.0, whose, moved_by=timedelta(hours=6))
+
+
+# -- without a comfort limit, and well under it
+
+
+def injured_below(limit_c: float) -> Plant:
+    """A plant that has a limit of injury and no comfort limit."""
+    one = plant("Hardy", night_low=None)
+    return replace(one, limits=replace(one.limits, brief_low=Limit(limit_c, "test")))
+
+
+def under_own_rule(limit_c: float, *, night_low: float | None) -> Collection:
+    """A plant that is to go in by a rule of the grower's own, and hardly by its own limit."""
+    own, _ = read_rule(
+        {
+            "name": "own rule",
+            "watch": "leaf temperature",
+            "below": f"{limit_c:g} °C",
+            "asks": "carry in",
+        }
+    )
+    assert own is not None
+    return collection(plant("Own", night_low=night_low), rules=(*standard_rules(), own))
+
+
+AT_NIGHT = DUSK + timedelta(hours=2)
+"""19:00 at the site: after the usual hour for carrying in, and before any cold."""
+
+
+@pytest.mark.parametrize("at", [LATER, AT_NIGHT])
+def test_a_plant_with_a_limit_of_injury_alone_is_ordered_in_by_a_newer_forecast(
+    at: datetime,
+) -> None:
+    change = revision(16.0, -4.0, collection(injured_below(4.0)), at=at, sd_k=None)
+
+    assert [chore.plants for chore in change.added] == [("Hardy",)]
+
+
+@pytest.mark.parametrize("night_low", [None, -3.0])
+def test_a_rule_of_the_growers_own_is_told_whenever_a_forecast_brings_it(
+    night_low: float | None,
+) -> None:
+    """Also to a plant whose own comfort limit is far away: its harm is none of the rule's."""
+    own = under_own_rule(8.0, night_low=night_low)
+
+    for at in (LATER, AT_NIGHT):
+        change = revision(16.0, 3.0, own, at=at, sd_k=None)
+        assert [chore.plants for chore in change.added] == [("Own",)]
+
+
+@pytest.mark.parametrize(("low_c", "off"), [(4.05, False), (5.5, False), (6.5, True)])
+def test_an_order_for_injury_is_called_off_only_where_the_limit_is_clear(
+    low_c: float, off: bool
+) -> None:
+    change = revision(-4.0, low_c, collection(injured_below(4.0)), sd_k=None)
+
+    assert [order.plants for order in change.called_off] == ([("Hardy",)] if off else [])
+
+
+@pytest.mark.parametrize("night_low", [None, -3.0])
+@pytest.mark.parametrize(("low_c", "off"), [(8.05, False), (9.5, False), (10.5, True)])
+def test_an_order_by_a_growers_own_rule_is_called_off_only_where_its_limit_is_clear(
+    night_low: float | None, low_c: float, off: bool
+) -> None:
+    own = under_own_rule(8.0, night_low=night_low)
+
+    change = revision(-1.0, low_c, own, sd_k=None)
+
+    assert [order.plants for order in change.called_off] == ([("Own",)] if off else [])
+
+
+@pytest.mark.parametrize(("low_c", "told"), [(9.3, False), (8.9, True)])
+def test_a_plant_a_degree_under_its_limit_is_told_even_after_the_usual_hour(
+    low_c: float, told: bool
+) -> None:
+    """It bears much: what it gains is less than `MIN_NIGHT_GAIN` in both cases."""
+    tough = plant("Tough", night_low=10.0)
+    tough = replace(tough, limits=replace(tough.limits, brief_low=Limit(2.0, "test")))
+
+    change = revision(16.0, low_c, collection(tough), at=AT_NIGHT, sd_k=None)
+
+    assert [chore.plants for chore in change.added] == ([("Tough",)] if told else [])
+    newer = draw_up(Round.DUSK, collection(tough), nights_of(low_c, sd_k=None), {}, AT_NIGHT)
+    (order,) = (chore for chore in newer.chores if chore.kind is ChoreKind.CARRY_IN)
+    (reason,) = order.because
+    assert reason.weighing is not None
+    assert reason.weighing.gain < MIN_NIGHT_GAIN

@@ -17,7 +17,7 @@ from sillward_rules.planners.scene.expected_harm import (
     is_comfort_rule,
 )
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
-from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone
+from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone, start_of_rest
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.planners.walks import Walks, choose
 from sillward_rules.plants.collection import DEFAULT_CAUTION
@@ -189,6 +189,33 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
         applies = firing.member >= 0
         ends[applies] = np.maximum(ends[applies], until[firing.member[applies]])
     return ends
+
+
+def room_above_bounds_k(scene: Scene, night: Night, harm: Array) -> Array:
+    """(cohort,) how far what is left of a night stays above bounds that no harm is worked out for.
+
+    In kelvins: of rules that ask for cover below a temperature, as that on injury and a grower's
+    own. Infinite without such a rule; NaN where the temperature is not known. Bounds that are not
+    above the comfort limit are left out where the harm by that is known.
+
+    harm (cohort,) : as in `NightNeeds`.
+    """
+    room = np.full(len(scene.cohorts), np.inf)
+    for firing in scene.carry_firings(night):
+        rule = firing.rule
+        if QUANTITIES[rule.quantity].unit != "°C" or rule.direction != "below" or rule.also:
+            continue
+        rows = firing.rows(start_of_rest(scene, night), night.cold_until)
+        rows = rows[firing.counts[rows]]
+        applies = firing.member >= 0
+        if not rows.size or not applies.any():
+            continue
+        of_class = (firing.values[rows] - firing.bound[rows]).min(axis=0)
+        limit = firing.limit[firing.member]
+        weighed = np.isfinite(harm) & (limit <= scene.traits.limits["night_low"])
+        counted = np.flatnonzero(applies & ~weighed)
+        room[counted] = np.minimum(room[counted], of_class[firing.member[counted]])
+    return room
 
 
 # -- all rules together

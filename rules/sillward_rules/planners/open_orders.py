@@ -7,7 +7,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.nights import NightNeeds
+from sillward_rules.planners.nights import NightNeeds, room_above_bounds_k
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.scene import Scene
@@ -42,6 +42,7 @@ def with_open_orders(scene: Scene, night: Night, needs: NightNeeds) -> NightNeed
     late = ordered & (scene.order_deadline <= now)
     is_new = now < night.start.timestamp() and needs.deadline > now + NEW_AFTER.total_seconds()
     mild = _is_mild(scene, night) & ~(needs.usual_gain > NEGLIGIBLE_GAIN)
+    mild &= ~(room_above_bounds_k(scene, night, needs.harm) < MILD_K)
     stands = ordered & (must_be_in | ~late | ~mild)
     only_ordered = stands & ~must_be_in
 

@@ -9,9 +9,10 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.plants.state import GRACE, OpenOrder, PlantState
 from sillward_rules.remark import NotConfirmed
-from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise
+from sillward_rules.revision import CORRECTED, Order, Revision, hour_of, revise, safe_outside
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import acknowledged, after_revision, next_state
 from sillward_rules.weather.hourly import Weather
@@ -377,3 +378,44 @@ def test_an_order_for_a_risk_stays_open_until_next_to_nothing_is_at_stake() -> N
     assert still.unconfirmed == ("a", "b")
     assert still.overdue_since == orders(before)[0].before
     assert not orders(surely_mild)
+
+
+@pytest.mark.parametrize("caution", [0.0, 20.0, 60.0])
+@pytest.mark.parametrize("low_c", [13.5, 14.5, 15.5, 17.0, 19.0, 21.0])
+def test_an_overdue_order_leaves_the_sheet_only_where_it_could_be_called_off(
+    caution: float, low_c: float
+) -> None:
+    """However relaxed the grower is: an order is never dropped without a word."""
+    household = collection(plant("a"), habits=Habits(caution=caution))
+
+    def sky(low: float, at: datetime) -> Weather:
+        return uncertain(fetched(weather(START, curve(low, low + 10.0)), at))
+
+    state = next_state({}, draw_up(Round.DUSK, household, sky(5.0, TOLD), {}, TOLD))
+    now = TOLD + timedelta(hours=3)
+    newer = sky(low_c, now)
+
+    listed = bool(orders(draw_up(Round.DUSK, household, newer, state, now)))
+
+    assert listed or "a" in safe_outside(household, newer, state, now)
+    assert listed == (low_c < 17.0)
+
+
+@pytest.mark.parametrize(("low_c", "listed"), [(8.1, True), (8.9, True), (9.2, False)])
+def test_an_overdue_order_by_a_growers_own_rule_leaves_the_sheet_only_clear_of_its_bound(
+    low_c: float, listed: bool
+) -> None:
+    own, _ = read_rule(
+        {"name": "own", "watch": "leaf temperature", "below": "8 °C", "asks": "carry in"}
+    )
+    assert own is not None
+    household = collection(plant("a", night_low=None), rules=(own,))
+
+    def drawn(low: float, state: dict[str, PlantState], at: datetime) -> Sheet:
+        air = uncertain(fetched(weather(START, curve(low, low + 12.0)), at))
+        return draw_up(Round.DUSK, household, air, state, at)
+
+    state = next_state({}, drawn(3.0, {}, TOLD))
+    assert state["a"].asked is not None
+
+    assert bool(orders(drawn(low_c, state, TOLD + timedelta(hours=3)))) == listed
