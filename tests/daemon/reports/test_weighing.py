@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,7 @@ from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from tests.support.core import (
@@ -269,3 +271,19 @@ def test_check_says_how_much_a_plant_counts(tmp_path: Path) -> None:
     assert places.endswith("; counts 2.5 times")
     assert [plant["worth"] for plant in report["plants"] if plant["name"] == "Moth orchid"] == [2.5]
     assert {plant["worth"] for plant in report["plants"]} == {1.0, 2.5}
+
+
+def test_why_and_the_sheet_agree_on_an_order_that_stands() -> None:
+    """Told at 5 °C, open and overdue; the newest forecast alone would leave the plant out."""
+    made = household(plant("Pot", night_low=10.0))
+    first = draw_up(Round.DUSK, made, sky(5.0), {}, DUSK)
+    state, now = next_state({}, first), DUSK + timedelta(hours=3)
+    newer = fetched(sky(12.0), now)
+
+    sheet = draw_up(Round.DUSK, made, newer, state, now)
+    explanation = explain_plant(made.plants[0], made, newer, state, now)
+
+    assert carried(sheet) == {"Pot"}
+    text = " ".join(why.text(explanation, [sheet], Voice(MENDOZA)).split())
+    assert "it has been told to go in, which stands: goes in" in text
+    assert "may stay out" not in text

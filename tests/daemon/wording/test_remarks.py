@@ -187,6 +187,10 @@ SAMPLES: list[tuple[Remark, str]] = [
         "tonight is undecided for Anemone: you are told by 17:14 if it has to go in",
     ),
     (
+        Undecided(B, datetime(2026, 5, 14, 20, 14, tzinfo=UTC)),
+        "tonight is undecided for Anemone, Boat: you are told by 17:14 if they have to go in",
+    ),
+    (
         CloseCall("bench", (Threat(0.469, 13.0, A),)),
         "bench: a close call, 47 % chance of less than 13 °C (Anemone)",
     ),

@@ -10,7 +10,11 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.physics.cold_harm import HARDENING_NIGHTS, RECOVERY_NIGHTS
+from sillward_rules.physics.cold_harm import (
+    HARDENED_FOR_NIGHTS,
+    HARDENING_NIGHTS,
+    RECOVERY_NIGHTS,
+)
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
@@ -349,3 +353,42 @@ def test_plants_that_go_through_the_same_stay_one_cohort() -> None:
 
     assert [len(cohort.names) for cohort in together.cohorts] == [12]
     assert sorted(len(cohort.names) for cohort in apart.cohorts) == [1, 11]
+
+
+# -- what is not known any more
+
+
+def test_hardening_is_forgotten_when_no_night_was_counted_for_long() -> None:
+    """Cool nights of last autumn spare no plant in spring."""
+    tonight = sun.night_at_or_after(MENDOZA, DUSK).day
+
+    def hardened(nights_ago: int) -> float:
+        return harm_after(ColdHistory(tonight - timedelta(days=nights_ago), 0.0, 13.0))
+
+    plain = harm_after(None)
+
+    assert hardened(1) == hardened(HARDENED_FOR_NIGHTS) == pytest.approx(0.6 * plain)
+    for nights_ago in (HARDENED_FOR_NIGHTS + 2, 200):
+        assert hardened(nights_ago) == pytest.approx(plain)
+
+
+def test_who_was_told_to_go_in_and_not_confirmed_may_have_been_in_the_cold() -> None:
+    """The dose is that of the bench, in doubt; the low is that of the room, for it hardens only who
+    is known to have been outside."""
+    pot = hurt("Pot", 10.0, 5.0)
+    made, temp = collection(pot), daily_curve(3.0, 22.0, HOURS, warmest_utc=20)
+    before = NIGHT.start - timedelta(hours=1)
+    told = next_state(
+        {}, draw_up(Round.DUSK, made, fetched(weather(START, temp), before), {}, before)
+    )
+    assert told["Pot"].asked is not None
+    confirmed = {"Pot": acknowledged(told["Pot"], ChoreKind.CARRY_IN, "room", before)}
+
+    left_out = after(temp, pot, state=outside(name="Pot"))["Pot"]
+    unsure = after(temp, pot, state=told)["Pot"]
+    sure = after(temp, pot, state=confirmed)["Pot"]
+
+    assert left_out is not None
+    assert left_out.carried > 0
+    assert unsure == ColdHistory(DAY, left_out.carried, 16.0)
+    assert sure == ColdHistory(DAY, 0.0, 16.0)

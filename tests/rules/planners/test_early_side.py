@@ -22,7 +22,7 @@ from sillward_rules.plants.state import PlantState
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.time_expressions import parse_moment
-from sillward_rules.weather.uncertainty import CORRELATION_H, Spread
+from sillward_rules.weather.uncertainty import CORRELATION_H, USUAL_ERROR_K, Spread
 from tests.rules.planners.test_nights_always import DUSK, SPOTS, any_plants, any_series, sky
 from tests.support.core import (
     MENDOZA,
@@ -298,3 +298,21 @@ def test_nobody_goes_out_sooner_or_stays_longer_than_by_the_forecast_itself(seed
     assert out >= sure_out
     assume(np.isfinite(out))
     assert back <= sure_back
+
+
+def test_the_coming_night_keeps_its_whole_error_until_its_cold_is_over() -> None:
+    """The cold lasts beyond sunrise; later nights are decided by a forecast of their own."""
+    dusk = utc("2026-05-14T20:00")
+    air = fetched(weather(START, daily_curve(14.0, 24.0, HOURS, warmest_utc=0)), dusk)
+    deviations = np.array([-4.0, 0.0, 4.0])[:, None] * np.ones((1, HOURS))
+    spread = Spread(deviations, np.zeros(HOURS), "members")
+    scene = Scene(collection(), replace(air, spread=spread), {}, dusk)
+
+    decided = scene.when_decided(spread)
+
+    times = scene.climate.times
+    tonight = (times >= dusk.timestamp()) & (times <= NIGHT.cold_until.timestamp())
+    tomorrow = times > NIGHT.cold_until.timestamp()
+    assert (times[tonight] > NIGHT.end.timestamp()).any()
+    assert np.array_equal(decided.sd_k[tonight], spread.sd_k[tonight])
+    assert decided.sd_k[tomorrow] == pytest.approx(USUAL_ERROR_K[0])

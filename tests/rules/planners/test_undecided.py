@@ -1,7 +1,7 @@
 """Plants that may have to go in tonight: the morning names them, the dusk round decides."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
@@ -188,3 +188,16 @@ def test_who_goes_out_this_morning_is_weighed_against_a_walk_of_its_own() -> Non
     assert not carried(alone)
     assert named(alone) == ("Doubtful",)
     assert carried(both) == {"Doubtful", "Tender"}
+
+
+def test_nobody_is_told_of_an_hour_that_is_over() -> None:
+    """A morning sheet that is drawn up in the evening."""
+    made = collection(*pots(1.0))
+    told_by = Habits().told_at.on(MENDOZA, NIGHT.day)
+
+    def drawn_up(now: datetime) -> Sheet:
+        return draw_up(Round.MORNING, made, fetched(sky(), MORNING), {}, now)
+
+    assert named(drawn_up(told_by - timedelta(minutes=1)))
+    for later in (timedelta(0), timedelta(minutes=1), timedelta(hours=3), timedelta(hours=6)):
+        assert not named(drawn_up(told_by + later)), later

@@ -11,12 +11,14 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from sillward_rules.planners.nights import find_night_needs
+from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE, choose
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.plant import Plant
-from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.state import OpenOrder, PlantState
+from sillward_rules.remark import NoShelter
+from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.spot import Spot
 from tests.support.core import (
@@ -29,6 +31,7 @@ from tests.support.core import (
     plant,
     uncertain,
     utc,
+    warned,
     weather,
 )
 
@@ -206,3 +209,43 @@ def test_a_plant_without_a_shelter_makes_no_walk_for_others() -> None:
     assert not goes_in()
     assert not goes_in(stays)
     assert goes_in(goes)
+
+
+def test_a_walk_for_an_open_order_is_one_that_is_made_anyway() -> None:
+    """The other plant need not go in by the newest forecast, but it has been told to."""
+    low = 9.0
+    air = uncertain(fetched(weather(utc("2026-05-13T00:00"), daily_curve(low, 18.0, 96)), DUSK))
+    doubtful, told = plant("Doubtful", night_low=low - 1.7), plant("Told", night_low=low - 6.0)
+    night = sun.night_at_or_after(MENDOZA, DUSK)
+    order = OpenOrder("bench", "room", night.start)
+    elsewhere = OpenOrder("second", "room", night.start)
+
+    def doubt(home: str, order: OpenOrder | None) -> tuple[float, bool]:
+        state = {"Told": PlantState(home, asked=order)}
+        made = collection(doubtful, replace(told, home=home), spots=SPOTS)
+        needs = find_night_needs(Scene(made, air, state, DUSK), night)
+        assert PLANT_PRICE < needs.gain[0] < PLANT_PRICE + WALK_PRICE
+        return float(needs.price[0]), bool(needs.must_be_in[0])
+
+    assert doubt("bench", None) == (1.0, False)
+    assert doubt("bench", order) == (0.25, True)
+    assert doubt("second", elsewhere) == (1.0, False)
+
+
+def test_a_home_indoors_is_no_shelter_for_what_lives_there() -> None:
+    """There is nowhere to carry it, so nobody is told to on a night that the home may well keep."""
+    porch = Spot("porch", indoors=True, night_offset_k=1.0, day_offset_k=0.0)
+    night = sun.night_at_or_after(MENDOZA, DUSK)
+    air = uncertain(fetched(weather(utc("2026-05-13T00:00"), daily_curve(9.1, 22.0, 96)), DUSK))
+    one = plant("Pot", night_low=10.0, home="porch", shelter=None)
+
+    def needs_of(*spots: Spot) -> NightNeeds:
+        return find_night_needs(Scene(collection(one, spots=spots), air, {}, DUSK), night)
+
+    alone = needs_of(OPEN_BENCH, porch)
+
+    assert alone.gain[0] > 1.0, "it would be worth a walk"
+    assert not alone.must_be_in[0]
+    sheet = draw_up(Round.DUSK, collection(one, spots=(OPEN_BENCH, porch)), air, {}, DUSK)
+    assert not warned(sheet, NoShelter)
+    assert needs_of(OPEN_BENCH, porch, WARM_ROOM).must_be_in[0]
