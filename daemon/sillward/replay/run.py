@@ -19,7 +19,7 @@ from sillward_rules.replay.records import NightRecord, ReplayResult
 
 CHUNK_NIGHTS = 92
 """Nights of a chunk. Judgement: a quarter of a year; the days that are replayed before it, to know
-where plants stand, are then a tenth of the work."""
+where plants stand, are then a fifth of the work."""
 
 MAX_PROCESSES = 8
 """Judgement: each takes some 100 MB."""

@@ -34,12 +34,13 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather, moment, same_forecast
 from sillward_rules.weather.season import Season
 
-WARM_UP = timedelta(days=10)
+WARM_UP = timedelta(days=21)
 """A replay begins so long before its first night, as far as there is weather, so that it does not
-begin with all plants at home in winter. Judgement: plants that stay in are in within a day, and a
-week decides on light after a long stay inside (`state.LONG_STAY`). How used a plant is to cool
-nights reaches further back; of 270 nights after five beginnings in a year, none came out otherwise
-for it. Measured."""
+begin with all plants at home in winter, and plants are as used to cool nights as they were. Plants
+that stay in are in within a day, a week decides on light after a long stay inside
+(`state.LONG_STAY`), and of the nights that a plant was used to before 4 % are left
+(`cold_harm.HARDENING_NIGHTS`). A dose of cold before is not known; 5 % of it would be left
+(`cold_harm.RECOVERY_NIGHTS`)."""
 
 _MOVES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN, ChoreKind.MOVE})
 """Chores after which plants stand where they say; to stay in is to be brought in if need be."""

@@ -2,7 +2,8 @@
 
 Each issue holds a day of what has been, which is the weather that was, and some days ahead. An
 issue depends on the weather, on its own time and on the seed alone, so that any part of a period
-can be replayed by itself with the same result.
+has the same forecasts when it is replayed by itself. What plants went through before reaches into
+it as far as `engine.WARM_UP` says.
 """
 
 import math

@@ -303,7 +303,11 @@ class _Night:
         return tuple(sorted(named, key=lambda one: (-one.dose, -one.depth_k, one.plants)))
 
     def _causes(self) -> np.ndarray:
-        """(interval, class) why plants would stand in the cold there: positions in `Cause`."""
+        """(interval, class) why plants would stand in the cold there: positions in `Cause`.
+
+        Plants in the open that nothing asked to be in are missed. Each line after that speaks of
+        fewer of them, and what it says counts before the lines above.
+        """
         heard, first = self.heard, self.classes.first
         since = np.logical_or.accumulate(self.cover, axis=0)
         deadline = heard.deadline[first]

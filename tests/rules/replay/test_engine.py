@@ -10,8 +10,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sillward_rules.physics import cold_harm
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection, Habits
-from sillward_rules.replay.engine import Plan, Run, nights, replay, result_of
+from sillward_rules.replay.engine import WARM_UP, Plan, Run, nights, replay, result_of
 from sillward_rules.replay.forecasts import ErringForecasts
 from sillward_rules.replay.grower import Step
 from sillward_rules.replay.records import Cause, NightRecord, ReplayResult, as_json
@@ -293,6 +294,21 @@ def test_a_part_by_itself_is_as_in_the_whole(
     part = replay(replace(erring, first=first, last=first + timedelta(days=3)))
 
     assert part.nights == erred.nights[offset : offset + 4]
+
+
+def test_what_plants_went_through_before_a_replay_is_forgotten_when_it_begins() -> None:
+    """Of two plants of one kind one comes from cold nights and harm, the other from mild ones."""
+    limit, low = 12.0, 15.0
+    cold, mild = limit, limit + cold_harm.HARDENED_WITHIN_K
+    dose = 1.0
+    for _ in range(WARM_UP.days):
+        cold, mild = (float(cold_harm.usual_low_c(usual, low)) for usual in (cold, mild))
+        dose = float(cold_harm.carried_dose(dose, 0.0))
+
+    hardened = cold_harm.hardened_share(limit, np.array([cold, mild]))
+
+    assert hardened[0] - hardened[1] < 0.05
+    assert dose < 0.06
 
 
 def test_nights_before_the_weather_begins_are_not_judged() -> None:
