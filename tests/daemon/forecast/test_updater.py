@@ -14,7 +14,7 @@ import pytest
 from sillward.errors import LedgerError, SourceError
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.provider_calls import TRIES
-from sillward.forecast.store import ForecastStore
+from sillward.forecast.store import PLACE_MARK, ForecastStore
 from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater
 from sillward.ledger import CallSchedule, Ledger
 from sillward.ledger.database import Database
@@ -726,6 +726,22 @@ def test_each_changed_forecast_leaves_its_nights_and_an_unchanged_one_none(make:
     tonight = [night for _, _, night in nights if night.night == NOW.date()]
     assert [round(night.low_c) for night in tonight] == [3, 5]
     assert tonight[0].lead_h > tonight[1].lead_h > 0
+
+
+def test_it_is_noted_since_when_nights_are_for_where_the_site_is(make: Make) -> None:
+    world = make([low_of(3), low_of(5), low_of(4)])
+    moved = replace(SITE, latitude=-32.5)
+    noted = []
+    for site in (SITE, SITE, moved):
+        world.sites = [site]
+        world.updater.refresh_due()
+        mark = world.ledger.marks.get(f"{PLACE_MARK}, {SITE.name}")
+        assert mark is not None
+        noted.append(mark.at)
+        world.clock.move(hours=2)
+
+    assert noted[0] == noted[1] < NOW, "nothing is known of another place before"
+    assert noted[2] == NOW + timedelta(hours=4)
 
 
 def test_a_clock_set_back_does_not_stop_the_asking(make: Make) -> None:
