@@ -193,7 +193,11 @@ def _free_text(node: Mapping[str, Any]) -> str:
 def _either(tables: Mapping[str, Any], choices: list[Mapping[str, Any]]) -> str:
     """One of a kind, or a list of them; of the culture groups only that they are text."""
     plain = [choice for choice in choices if choice.get("type") != "array"]
-    if any("enum" in choice for choice in plain) and len(plain) > 1:
+    number = next((choice for choice in plain if choice.get("type") == "number"), None)
+    words = [markdown.code(f'"{word}"') for choice in plain for word in choice.get("enum", ())]
+    if words and number is not None:
+        return f"{', '.join(words)} or a number, {_range(number)}"
+    if words and len(plain) > 1:
         return "text"  # the groups by name, or any other name of one
     one = _value(tables, plain[0], "")
     return f"{one}, or a list" if len(plain) < len(choices) else one

@@ -40,6 +40,9 @@ from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
 
+OWN_LIMIT = "your own limit"
+"""The origin of a limit that the collection gives itself."""
+
 
 def build_site(table: SiteTable) -> Site:
     """Return the site of [site]."""
@@ -95,7 +98,7 @@ def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
 def _own_limits(table: LimitsTable) -> Limits:
     numbers = table.model_dump(exclude={"rot", "rest", "grows"}, exclude_none=True)
     return Limits(
-        **{name: Limit(float(value), "your own limit") for name, value in numbers.items()},
+        **{name: Limit(float(value), OWN_LIMIT) for name, value in numbers.items()},
         rot=RotClass(table.rot, "your own") if table.rot else None,
         rest=RestClass(table.rest, "your own") if table.rest else None,
         grows=GrowsClass(table.grows, "your own") if table.grows else None,

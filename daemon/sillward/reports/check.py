@@ -5,11 +5,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from sillward.config import group_lookup
+from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Household
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
+from sillward_rules.physics.cold_harm import MIN_SPAN_K
 from sillward_rules.plants.collection import CAUTION
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import describe_feed
@@ -43,8 +45,44 @@ def text(household: Household, now: datetime, sources: Sequence[str], screen: Sc
     if not household.channels:
         warning = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(warning, Mark.TROUBLE)
-    conclusion = f"all is well: {voice.plants(len(collection.plants))}"
-    return "\n".join([*lines, *screen.lines(conclusion, Mark.OK)])
+    plants, warnings = voice.plants(len(collection.plants)), _warnings(collection.plants, voice)
+    if not warnings:
+        return "\n".join([*lines, *screen.lines(f"all is well: {plants}", Mark.OK)])
+    for name, warning in warnings:
+        lines += screen.lines(f"! {name}: {warning}", Mark.TROUBLE)
+    count = "1 warning" if len(warnings) == 1 else f"{len(warnings)} warnings"
+    return "\n".join([*lines, *screen.lines(f"understood: {plants}; {count}", Mark.TROUBLE)])
+
+
+def _warnings(plants: Sequence[Plant], voice: Voice) -> list[tuple[str, str]]:
+    """Return the names of plants whose two limits of cold do not go together, and why not."""
+    found = ((plant.name, _too_close(plant, voice)) for plant in plants)
+    return [(name, warning) for name, warning in found if warning is not None]
+
+
+def _too_close(plant: Plant, voice: Voice) -> str | None:
+    """Return what is wrong if comfort lies below injury, or hardly above it.
+
+    Limits that both come from the groups are not the grower's to mend.
+    """
+    comfort, injury = plant.limits.night_low, plant.limits.brief_low
+    if comfort is None or injury is None or comfort.value - injury.value >= MIN_SPAN_K:
+        return None
+    if OWN_LIMIT not in (comfort.origin, injury.origin):
+        return None
+    night, brief = voice.bound(comfort.value), voice.bound(injury.value)
+    least = voice.kelvins(MIN_SPAN_K)
+    if comfort.value < injury.value:
+        wrong = (
+            f"night_low {night} is below brief_low {brief}, which injures within hours, so it "
+            f"goes in for {brief} all the same"
+        )
+    else:
+        wrong = (
+            f"night_low {night} is less than {least} above brief_low {brief}; harm is worked out "
+            f"as if {least} lay between them"
+        )
+    return f"{wrong}: set both under limits, brief_low at least {least} lower"
 
 
 def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
@@ -145,6 +183,7 @@ def _units_and_wording(voice: Voice) -> str:
 def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
     """Return the same as plain types, for JSON."""
     collection = household.collection
+    warnings = _warnings(collection.plants, Voice(collection.site))
     return {
         "schema": 1,
         "site": collection.site.name,
@@ -161,6 +200,7 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
             for plant in collection.plants
         ],
         "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
+        "warnings": [{"plant": name, "text": text} for name, text in warnings],
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),

@@ -561,6 +561,53 @@ def test_check_as_json_tells_the_same() -> None:
     assert report["rules"] == [*(rule.name for rule in standard_rules()), "hot dry wind"]
 
 
+@pytest.mark.parametrize(
+    ("night_low", "wrong"),
+    [
+        ("5", "night_low 5 °C is below brief_low 10 °C, which injures within hours"),
+        ("11.4", "night_low 11.4 °C is less than 1.5 °C above brief_low 10 °C"),
+        ("11.5", None),
+    ],
+)
+def test_check_warns_of_a_comfort_limit_at_the_limit_of_injury(
+    tmp_path: Path, night_low: str, wrong: str | None
+) -> None:
+    path = tmp_path / "yard.toml"
+    path.write_text(
+        f"""
+        [site]
+        name = "Yard"
+        latitude = -32.89
+        longitude = -68.85
+        elevation = 780
+        zone = "America/Argentina/Mendoza"
+        [spots.bench]
+        [[plants]]
+        name = "Strap-leaf"
+        group = "vanda strap-leaf"
+        holder = "basket"
+        home = "bench"
+        limits.night_low = {night_low}
+        """,
+        encoding="utf-8",
+    )
+
+    said = " ".join(call("check", "--collection", path).stdout.split())
+    warnings = document(call("check", "--collection", path, "--json"))["warnings"]
+
+    if wrong is None:
+        assert said.endswith("all is well: 1 plant")
+        assert warnings == []
+        return
+    assert f"! Strap-leaf: {wrong}" in said
+    assert said.endswith(
+        "set both under limits, brief_low at least 1.5 °C lower understood: 1 plant; 1 warning"
+    )
+    (warning,) = warnings
+    assert warning["plant"] == "Strap-leaf"
+    assert warning["text"].startswith(wrong)
+
+
 def test_check_says_what_a_spot_leaves_open() -> None:
     report = document(call("check", "--collection", GOOD, "--json"))
     text = call("check", "--collection", GOOD).stdout
