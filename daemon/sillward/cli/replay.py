@@ -65,7 +65,10 @@ class _Wishes:
     help=f"Of the errors of forecasts (default: {SEED}).",
 )
 @click.option(
-    "--away", multiple=True, metavar="DATE..DATE", help="Days on which nothing is done; repeatable."
+    "--away",
+    multiple=True,
+    metavar="DATE[..DATE]",
+    help="Days on which nothing is done, or one day; repeatable.",
 )
 @click.option(
     "--set",
@@ -106,12 +109,15 @@ def replay(options: Options, as_json: bool, chart: Path | None, **wishes: object
     results = run(plans, lambda _: progress.one_more())
     told = [*wished.settings, *([f"--against {wished.against}"] if wished.against else [])]
     judged_alike = any(plan.judged_by != plan.collection for plan in plans)
-    _show(app, results, told, past.remarks, as_json=as_json, judged_alike=judged_alike)
+    remarks = past.remarks if as_json or not wished.demo else ()
+    _show(app, results, told, remarks, as_json=as_json, judged_alike=judged_alike)
     if chart is not None and results[-1].nights:
         voice, last = app.household.voice, results[-1]
         subtitle = report.span(last.nights[0].night, last.nights[-1].night, voice)
         footer = [f"changed: {'; '.join(told)}"] if told else []
-        write_picture(chart, year_chart(last, subtitle, [*footer, report.forecasts(last)]), form)
+        write_picture(
+            chart, year_chart(last, subtitle, [*footer, report.forecasts(last, voice)]), form
+        )
         click.echo(f"{chart}: {subtitle}", err=as_json)
     if not all(result.complete for result in results):
         click.get_current_context().exit(1)
@@ -189,7 +195,7 @@ def _plans(
             forecasts,
             period.first,
             period.last,
-            read_away(wished.away),
+            read_away(wished.away, period),
             household.policy.moved_by,
             household.policy.max_messages,
             judged_with(household.collection, other),
@@ -216,11 +222,19 @@ def _show(
             click.echo(report.text(results[0], voice, remarks, screen))
         return
     before, after = results
+    caution = app.household.collection.habits.caution
     if as_json:
-        print_json(comparison.document(before, after, changes, app.site, remarks))
+        print_json(comparison.document(before, after, changes, app.site, remarks, caution))
     else:
         click.echo(
             comparison.text(
-                before, after, changes, voice, remarks, screen, judged_alike=judged_alike
+                before,
+                after,
+                changes,
+                voice,
+                remarks,
+                screen,
+                judged_alike=judged_alike,
+                caution=caution,
             )
         )

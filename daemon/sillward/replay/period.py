@@ -37,8 +37,11 @@ def read_day(text: str, option: str) -> date:
         raise UsageError(msg) from None
 
 
-def read_away(spans: Iterable[str]) -> frozenset[date]:
-    """Read spans of dates such as 2025-07-01..2025-07-14, or single ones. Raise UsageError."""
+def read_away(spans: Iterable[str], period: Period) -> frozenset[date]:
+    """Read spans of dates such as 2025-07-01..2025-07-14, or single ones. Raise UsageError.
+
+    period: the nights that are replayed, of which each span must hold one.
+    """
     days: set[date] = set()
     for span in spans:
         start, dots, end = span.partition("..")
@@ -49,6 +52,10 @@ def read_away(spans: Iterable[str]) -> frozenset[date]:
             raise UsageError(msg)
         if (last - first).days > MAX_AWAY_DAYS:
             msg = f"--away {first}..{last}: is longer than {MAX_AWAY_DAYS} days"
+            raise UsageError(msg)
+        if last < period.first or first > period.last:
+            nights = f"from {period.first} to {period.last}"
+            msg = f"--away {span}: is outside the nights that are replayed, {nights}"
             raise UsageError(msg)
         days.update(first + timedelta(days=number) for number in range((last - first).days + 1))
     return frozenset(days)

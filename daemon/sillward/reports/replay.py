@@ -39,10 +39,10 @@ MAX_MONTHS = 26
 """Up to so many months, each has a line with a letter for each night. Judgement: a screen."""
 
 _CAUSES: Mapping[Cause, str] = {
-    Cause.MISSED: "not told to go in",
-    Cause.LATE: "told too late",
+    Cause.MISSED: "not asked in",
+    Cause.LATE: "asked in too late",
     Cause.OUT_TOO_EARLY: "let out again too early",
-    Cause.NOT_DONE: "told, and not done",
+    Cause.NOT_DONE: "asked in, not carried",
     Cause.NO_COVER: "no cover that is warm enough",
 }
 
@@ -88,7 +88,8 @@ def text(result: ReplayResult, voice: Voice, remarks: Sequence[str], screen: Scr
     if not result.nights:
         return "\n".join(lines)
     totals = summary.totals(result.nights)
-    lines += ["", *table(list(_rows(totals, voice)), _LABELLED, screen)]
+    whole = (result.last - result.first).days + 1
+    lines += ["", *table(list(_rows(totals, whole, voice)), _LABELLED, screen)]
     lines += screen.lines("Plants are counted night by night: one on two nights is two.")
     for title, told in (
         ("what suffered most", _worst(result.nights, voice)),
@@ -107,7 +108,7 @@ def head(result: ReplayResult, voice: Voice, screen: Screen) -> list[str]:
     """Return what was replayed, and how far it came."""
     whole = span(result.first, result.last, voice)
     lines = screen.lines(f"{result.site}, {whole}: {plants(result.plants)}")
-    lines += screen.lines(forecasts(result))
+    lines += screen.lines(forecasts(result, voice))
     if not result.complete:
         count = (result.last - result.first).days + 1
         spans = [span(first, last, voice) for first, last in _spans(result.nights)]
@@ -125,9 +126,10 @@ def notes(remarks: Sequence[str], screen: Screen) -> list[str]:
     return lines
 
 
-def forecasts(result: ReplayResult) -> str:
+def forecasts(result: ReplayResult, voice: Voice) -> str:
     """Return what forecasts the tool had, and the seed of their errors."""
-    return result.forecasts + ("" if result.seed is None else f"; seed {result.seed}")
+    seed = "" if result.seed is None else f" (--seed {result.seed})"
+    return voice.retold(result.forecasts) + seed
 
 
 def day_and_year(day: date, voice: Voice) -> str:
@@ -157,10 +159,14 @@ def span(first: date, last: date, voice: Voice) -> str:
     return " to ".join(days)
 
 
-def _rows(totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
-    """Yield the lines of the summary, each a label and what is said about it."""
+def _rows(totals: Totals, whole: int, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
+    """Yield the lines of the summary, each a label and what is said about it.
+
+    whole: the nights that were asked for.
+    """
+    few = "" if totals.nights == whole else f" of {number(whole)} only"
     away = f", {number(totals.away)} of them away" if totals.away else ""
-    yield "nights", f"{number(totals.nights)}{away}"
+    yield "nights", f"{number(totals.nights)}{few}{away}"
     yield "walks", f"{number(totals.walks)}, in and out; {_of(totals.needless_walks)}"
     yield "carried in", f"{plants(totals.carried_in)}, {_of(totals.needless_carried)}"
     yield "carried out", plants(totals.carried_out)
@@ -175,12 +181,13 @@ def _rows(totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     yield "missed", _missed(totals, voice)
     kept = ""
     if totals.deadlines:
-        share = fixed(100 * (totals.deadline_kept or 0.0), 1)
+        share_pct = 100 * (totals.deadline_kept or 0.0)
+        share = fixed(share_pct, int(share_pct < 100))
         kept = f"; {share} % of {number(totals.deadlines)} deadlines kept"
     yield "told too late", _trouble(totals.late, kept)
     yield "out too early", _trouble(totals.out_too_early)
     if totals.not_done:
-        yield "not done", _trouble(totals.not_done)
+        yield "not carried", _trouble(totals.not_done)
     if totals.no_cover:
         yield "cover too cold", _trouble(totals.no_cover)
     yield "under the limit", f"{number(totals.hours_under)} plant-hours"
@@ -190,11 +197,11 @@ def _rows(totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
 
 
 def _of(needless: int) -> str:
-    return f"{number(needless)} for nothing"
+    return f"{number(needless) if needless else 'none'} for nothing"
 
 
 def _missed(totals: Totals, voice: Voice) -> Cell:
-    """Return the misses by depth, and those of which the grower had no word at all."""
+    """Return the misses by depth, and those of which nothing at all was said."""
     if not totals.misses:
         return Marked("none", Mark.OK)
     half, deep = voice.kelvins(SHALLOW_K), voice.kelvins(DEEP_K)
@@ -202,7 +209,7 @@ def _missed(totals: Totals, voice: Voice) -> Cell:
         (totals.shallow, f"by less than {half}"),
         (totals.half_k, f"by {half} to {deep}"),
         (totals.deep, f"by {deep} or more"),
-        (totals.unwarned, "without a word"),
+        (totals.unwarned, "not even mentioned"),
     )
     parts = [f"{number(count)} {how}" for count, how in by_depth if count]
     return Marked(f"{plants(totals.misses)}: {', '.join(parts)}", Mark.TROUBLE)
@@ -235,7 +242,8 @@ def _worst(nights: Sequence[NightRecord], voice: Voice) -> list[str]:
 def _exposure(exposure: Exposure, voice: Voice) -> str:
     hours = fixed(exposure.hours, 1)
     low = voice.beside(exposure.low_c, exposure.limit_c)
-    chance = "" if exposure.chance is None else f", chance told {percent(exposure.chance)}"
+    odds = "" if exposure.chance is None else percent(exposure.chance)
+    chance = f"; the forecast gave it a chance of {odds}" if odds else ""
     return (
         f"{voice.names(exposure.plants, MAX_NAMED)}, {exposure.spot}: {low}, "
         f"limit {voice.bound(exposure.limit_c)}, for {hours} h; {_CAUSES[exposure.cause]}"

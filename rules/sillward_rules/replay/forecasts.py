@@ -152,6 +152,19 @@ class PerfectForecasts:
         return self._issues.window(self._issues.issued_at(number), self._ahead_h)
 
 
+def _ahead(lead_h: float) -> str:
+    """Return a lead time [h] in words."""
+    days, rest = divmod(lead_h, 24)
+    if not lead_h:
+        return "at once"
+    if rest:
+        return f"{lead_h:g} hours ahead"
+    return "a day ahead" if days == 1 else f"{_NUMERALS.get(round(days), f'{days:g}')} days ahead"
+
+
+_NUMERALS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six", 7: "seven"}
+
+
 class ErringForecasts(PerfectForecasts):
     """Forecasts with errors that grow with the lead time.
 
@@ -198,11 +211,11 @@ class ErringForecasts(PerfectForecasts):
     def description(self) -> str:  # type: ignore[override]
         """What these forecasts are, in words for the grower."""
         sds = ", ".join(
-            f"{sd:g} K at {lead:g} h"
+            f"{sd:g} K {_ahead(lead)}"
             for lead, sd in zip(self._leads.tolist(), self._sds.tolist(), strict=True)
         )
-        common = f"{self._shared:.0%} of it in common" if self._shared else "each drawn anew"
-        return f"forecasts with errors that grow: {sds}, {common}"
+        anew = "" if self._shared else ", each drawn anew"
+        return f"forecasts with invented errors: typically {sds}{anew}"
 
     @cached_property
     def _scale(self) -> Array:

@@ -358,7 +358,8 @@ class _Night:
 
     def _near_misses(self) -> tuple[NearMiss | None, NearMiss | None]:
         """Return the plants outside that came closest to their limit without falling under it, and
-        those under cover whose leaf at home would have fallen furthest under it.
+        those whose leaf at home would have fallen furthest under it, and that were under cover for
+        as long as it did.
 
         A spot with a climate of its own, the home of a plant though it may be, is not outside.
         """
@@ -372,8 +373,10 @@ class _Night:
         near = np.where(outside & (margin >= 0), margin, np.inf)
         home = self.by.home[self.kinds]
         low_at_home = self.climate.leaf_c[self.night_rows].min(axis=0)[home]
-        spared = np.where(self.cover[cold].all(axis=0), low_at_home - limit, np.inf)
-        spared = np.where(spared < 0, spared, np.inf)
+        leaf = self.track.leaf_c[:, home]
+        under = np.minimum(leaf[:-1], leaf[1:])[cold] < limit
+        kept = under.any(axis=0) & (self.cover[cold] | ~under).all(axis=0)
+        spared = np.where(kept, low_at_home - limit, np.inf)
         return self._nearest(near, where), self._nearest(spared, home)
 
     def _nearest(self, margin_k: Array, column: np.ndarray) -> NearMiss | None:

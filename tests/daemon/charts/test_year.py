@@ -27,10 +27,11 @@ def calendar() -> YearChart:
         day = nights[number].night
         nights[number] = replace(nights[number], exposures=(exposure(day, "A", cause=cause),))
     nights[3] = replace(nights[3], unjudged=1)
+    nights[4] = replace(nights[4], away=True, exposures=())
     return year_chart(
         replace(result, nights=tuple(nights)),
         "Sun 01 Jun 2025 to Sun 31 May 2026",
-        ["forecasts with errors that grow: 1 K at 0 h, 1.5 K at 24 h, 2.5 K at 72 h; seed 7"],
+        ["forecasts with invented errors: typically 1 °C at once (--seed 7)"],
     )
 
 
@@ -45,6 +46,7 @@ def figure() -> Figure:
         (NightRecord(FIRST, {}), NightMark.MILD),
         (NightRecord(FIRST, {}, needless=2), NightMark.NEEDLESS),
         (NightRecord(FIRST, {}, needed=1, needless=2), NightMark.IN),
+        (NightRecord(FIRST, {}, needed=1, needless=2, away=True), NightMark.AWAY),
         (NightRecord(FIRST, {}, needed=1, unjudged=1), NightMark.UNJUDGED),
         *(
             (NightRecord(FIRST, {}, needed=1, exposures=(exposure(FIRST, "A", cause=cause),)), mark)

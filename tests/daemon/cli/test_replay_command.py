@@ -156,7 +156,7 @@ def test_forecasts_of_those_days_are_used_where_the_file_has_them(tmp_path: Path
 def test_a_change_that_is_none_changes_nothing(april: tuple[str, ...]) -> None:
     said = shown("replay", *april, "--set", "habits.lead=45 min")
 
-    assert "The change makes no difference to work and cold.\n" in said
+    assert "The change makes no difference to the work or the cold.\n" in said
     assert "judged by the higher" not in said
 
 
@@ -242,7 +242,7 @@ def test_an_interrupted_replay_prints_what_it_had(
 
     assert result.exit_code == 1
     assert "interrupted: 2 of 4 nights: Wed 21 Apr 2021 to Thu 22 Apr 2021" in result.stdout
-    assert re.search(r"^nights +2$", result.stdout, re.MULTILINE)
+    assert re.search(r"^nights +2 of 4 only$", result.stdout, re.MULTILINE)
 
 
 # -- the season

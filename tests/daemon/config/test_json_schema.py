@@ -17,7 +17,7 @@ from jsonschema import Draft202012Validator
 from sillward.cli import main
 from sillward.config import json_schema, models, patterns
 from sillward_rules.plants import rule_grammar
-from sillward_rules.plants.collection import Habits
+from sillward_rules.plants.collection import CAUTION, Habits
 from sillward_rules.plants.fertiliser import parse_npk
 from sillward_rules.plants.rule_reading import read_rule
 from sillward_rules.plants.rules import QUANTITIES
@@ -190,10 +190,12 @@ def test_defaults_that_are_told_are_those_of_the_core() -> None:
             assert time_expressions.parse_duration(text) == default, key
         elif isinstance(default, Moment):
             assert text == default.text, key
+        elif key == "caution":
+            assert CAUTION[text] == default
         else:
             assert float(text) == default, key
         told += 1
-    assert told == 13
+    assert told == 14
 
 
 # -- texts

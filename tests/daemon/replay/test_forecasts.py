@@ -28,7 +28,7 @@ def test_forecasts_that_were_made_are_used_where_they_are_known(
     ("errors", "description", "seed"),
     [
         ("none", "perfect forecasts", None),
-        ("usual", "forecasts with errors that grow", 5),
+        ("usual", "forecasts with invented errors: typically 1 K at once", 5),
         ("recorded", "the forecasts that were made then", None),
         ("learned", "forecasts with errors learned from 64 nights", 5),
     ],

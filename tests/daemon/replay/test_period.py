@@ -71,7 +71,7 @@ def test_a_period_that_is_not_there_is_told(
 
 
 def test_days_away_may_be_spans_and_single_days() -> None:
-    days = read_away(["2025-07-01..2025-07-03", "2025-08-09"])
+    days = read_away(["2025-07-01..2025-07-03", "2025-08-09"], WHOLE)
 
     assert sorted(days) == [
         date(2025, 7, 1), date(2025, 7, 2), date(2025, 7, 3), date(2025, 8, 9),
@@ -82,6 +82,7 @@ def test_days_away_may_be_spans_and_single_days() -> None:
     ("span", "words"),
     [
         ("2025-07-03..2025-07-01", "ends before it begins"),
+        ("2027-06-03..2027-06-04", "--away 2027-06-03..2027-06-04: is outside the nights"),
         ("2025-07-01..", '"" is not a date'),
         ("July", '--away "July" is not a date; write 2025-07-01'),
         ("2025-07-01..2125-07-01", "is longer than"),
@@ -90,7 +91,7 @@ def test_days_away_may_be_spans_and_single_days() -> None:
 )
 def test_a_span_that_is_none_is_told(span: str, words: str) -> None:
     with pytest.raises(UsageError) as caught:
-        read_away([span])
+        read_away([span], WHOLE)
 
     assert words in str(caught.value)
     assert "\x1b" not in str(caught.value)

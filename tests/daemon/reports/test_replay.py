@@ -49,7 +49,7 @@ def test_the_numbers_are_those_of_the_records() -> None:
     assert f"missed {found.misses} plants: {found.shallow} by less than 0.5 °C" in said
     assert f"{found.corrections} corrections" in said
     assert f"{found.deadlines} deadlines kept" in said
-    assert "seed 7" in said
+    assert "(--seed 7)" in said
 
 
 def test_it_fits_a_phone_and_is_read_in_a_minute() -> None:
@@ -94,7 +94,7 @@ def test_an_interrupted_replay_says_until_when() -> None:
     said = summary(year(done=40))
 
     assert "interrupted: 40 of 365 nights: Sun 01 Jun 2025 to Thu 10 Jul 2025" in joined(said)
-    assert "nights           40\n" in said
+    assert "nights           40 of 365 only\n" in said
 
 
 def test_nights_that_two_processes_had_are_told_as_spans() -> None:
@@ -116,10 +116,10 @@ def test_without_a_night_nothing_is_summed_up() -> None:
 @pytest.mark.parametrize(
     ("cause", "words"),
     [
-        (Cause.MISSED, "not told to go in"),
-        (Cause.LATE, "told too late"),
+        (Cause.MISSED, "not asked in"),
+        (Cause.LATE, "asked in too late"),
         (Cause.OUT_TOO_EARLY, "let out again too early"),
-        (Cause.NOT_DONE, "told, and not done"),
+        (Cause.NOT_DONE, "asked in, not carried"),
         (Cause.NO_COVER, "no cover that is warm enough"),
     ],
 )
@@ -129,8 +129,8 @@ def test_what_suffered_most_says_how_it_came(cause: Cause, words: str) -> None:
     said = joined(summary(with_first(exposures=(worst,))))
 
     assert (
-        f"Sun 01 Jun 2025: Old cattleya, pergola: 9.0 °C, limit 13 °C, for 10.0 h; {words}, "
-        "chance told 12 %" in said
+        f"Sun 01 Jun 2025: Old cattleya, pergola: 9.0 °C, limit 13 °C, for 10.0 h; {words}; "
+        "the forecast gave it a chance of 12 %" in said
     )
 
 
@@ -139,7 +139,7 @@ def test_what_was_said_of_a_miss_is_told() -> None:
 
     said = joined(summary(with_first(exposures=(miss,))))
 
-    assert "not told to go in, named as a close call" in said
+    assert "not asked in, named as a close call" in said
 
 
 def test_nights_that_are_not_judged_and_remarks_on_the_weather_are_told() -> None:
@@ -192,18 +192,52 @@ def test_a_change_is_shown_by_one_table_and_two_sentences() -> None:
     said = side_by_side(before, after, "plants.Blue basket.limits.night_low=13")
 
     assert "changed: plants.Blue basket.limits.night_low=13" in joined(said)
-    row = next(line for line in said.splitlines() if line.startswith("trips in"))
+    row = next(line for line in said.splitlines() if line.startswith("plants carried in"))
     change = f"{has.carried_in - had.carried_in:+}"
     assert row.split()[-3:] == [str(had.carried_in), str(has.carried_in), change]
-    assert f"costs {has.carried_in - had.carried_in} trips" in joined(said)
+    assert f"costs {has.carried_in - had.carried_in} plants carried in" in joined(said)
     assert max(map(len, said.splitlines())) <= 50
+
+
+def test_the_table_of_a_change_adds_up() -> None:
+    before, after = year(warmer_k=0.61), year(warmer_k=0.17)
+
+    for row in side_by_side(before, after).splitlines():
+        found = re.search(r" ([\d,.]+) +([\d,.]+) +([-+][\d,.]+)$", row)
+        if found is not None:
+            now, then, change = (float(number.replace(",", "")) for number in found.groups())
+            assert change == pytest.approx(then - now, abs=1e-9), row
+
+
+@pytest.mark.parametrize(
+    ("caution", "told"),
+    [
+        (60.0, r"it costs [\d.]+ in harm by your caution \(60\), and it saves 15 in work"),
+        (0.0, "Your caution is 0, so harm is not weighed"),
+    ],
+)
+def test_harm_and_work_are_weighed_by_the_growers_caution(caution: float, told: str) -> None:
+    """40 walks fewer and no plant less: each walk, one way, is 0.375 of the unit of caution."""
+    before = year(warmer_k=0.6)
+    colder = year()
+    after = replace(
+        before,
+        nights=tuple(
+            replace(had, exposures=has.exposures, walks=had.walks - (number < 40))
+            for number, (had, has) in enumerate(zip(before.nights, colder.nights, strict=True))
+        ),
+    )
+
+    said = joined(comparison.text(before, after, [], VOICE, [], PHONE, caution=caution))
+
+    assert re.search(told, said), said
 
 
 @pytest.mark.parametrize(
     ("changed", "costs", "saves"),
     [
         (lambda night: replace(night, walks=night.walks + 1), "365 walks", "nothing"),
-        (lambda night: replace(night, exposures=()), "nothing", "plants missed and"),
+        (lambda night: replace(night, exposures=()), "nothing", "plants missed, "),
     ],
     ids=["more walks", "no misses"],
 )
@@ -223,7 +257,7 @@ def test_what_it_costs_and_what_it_saves_are_told_apart(
 def test_without_a_difference_it_says_so() -> None:
     said = side_by_side(year(), year())
 
-    assert said.endswith("The change makes no difference to work and cold.")
+    assert "The change makes no difference to the work or the cold." in joined(said)
     assert re.search(r"walks, in and out +\d+ +\d+ +=", said)
 
 
@@ -238,7 +272,7 @@ def test_an_interrupted_comparison_is_over_the_nights_of_both() -> None:
 def test_json_of_a_change_has_both_and_their_differences() -> None:
     document = json.loads(
         json.dumps(
-            comparison.document(year(), year(warmer_k=1.0), ["habits.lead=1 h"], MENDOZA, [])
+            comparison.document(year(), year(warmer_k=1.0), ["habits.lead=1 h"], MENDOZA, [], 60.0)
         )
     )
 

@@ -93,7 +93,7 @@ def test_errors_cost_misses_needless_trips_and_corrections(erred: ReplayResult) 
     assert found.needless_carried > 0
     assert found.corrections > 0
     assert (erred.seed, erred.plants, erred.kinds) == (3, 16, 16)
-    assert "2.5 K at 0 h" in erred.forecasts
+    assert "2.5 K at once" in erred.forecasts
 
 
 # -- recounted in plain pandas

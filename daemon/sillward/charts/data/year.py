@@ -18,17 +18,19 @@ class NightMark(Enum):
     NOT_DONE = "D"
     NO_COVER = "C"
     UNJUDGED = "?"
+    AWAY = "a"
     IN = "I"
     NEEDLESS = "n"
     MILD = "."
 
 
 MEANINGS: Mapping[NightMark, str] = {
-    NightMark.MISSED: "missed: a plant stood under its limit, not told to go in",
-    NightMark.LATE: "told too late, or out again too early",
-    NightMark.NOT_DONE: "told, and not done",
+    NightMark.MISSED: "missed: a plant stood under its limit, not asked in",
+    NightMark.LATE: "asked in too late, or out again too early",
+    NightMark.NOT_DONE: "asked in, not carried",
     NightMark.NO_COVER: "the cover got too cold",
     NightMark.UNJUDGED: "too little is known of the weather",
+    NightMark.AWAY: "away: nothing was done",
     NightMark.IN: "in, and it was needed",
     NightMark.NEEDLESS: "in for nothing",
     NightMark.MILD: "nothing had to go in",
@@ -48,6 +50,7 @@ def mark_of(night: NightRecord) -> NightMark:
     """Return what became of a night for the plant that fared worst."""
     marks = {_BY_CAUSE[exposure.cause] for exposure in night.exposures}
     marks |= {NightMark.UNJUDGED} if night.unjudged else set()
+    marks |= {NightMark.AWAY} if night.away else set()
     marks |= {NightMark.IN} if night.needed else set()
     marks |= {NightMark.NEEDLESS} if night.needless else set()
     return next((mark for mark in MEANINGS if mark in marks), NightMark.MILD)

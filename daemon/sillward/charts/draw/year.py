@@ -48,6 +48,7 @@ _COLOURS: Mapping[NightMark, str] = {
     NightMark.NOT_DONE: ORANGE,
     NightMark.NO_COVER: "#BFA2DB",
     NightMark.UNJUDGED: "#C8C8C8",
+    NightMark.AWAY: "#E3DCCB",
     NightMark.IN: SKY,
     NightMark.NEEDLESS: YELLOW,
     NightMark.MILD: "#F4F4F4",
