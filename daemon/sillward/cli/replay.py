@@ -20,7 +20,7 @@ from sillward.config.household import Household
 from sillward.errors import ConfigError, UsageError
 from sillward.replay.forecasts import ERRORS, SEED, Errors, forecasts_for, usual_choice
 from sillward.replay.period import Period, period_asked, read_away, read_day, whole_period
-from sillward.replay.run import run
+from sillward.replay.run import LostProcessError, run
 from sillward.reports import replay as report
 from sillward.reports import replay_comparison as comparison
 from sillward.text import terminal
@@ -106,7 +106,11 @@ def replay(options: Options, as_json: bool, chart: Path | None, **wishes: object
     period = _period(app, past, wished, usual_period)
     plans = _plans(households, past, period, _forecasts(app, past, wished), wished)
     progress = Progress("nights replayed", period.nights * len(plans))
-    results = run(plans, lambda _: progress.one_more())
+    lost = None
+    try:
+        results = run(plans, lambda _: progress.one_more())
+    except LostProcessError as error:
+        results, lost = error.results, error
     told = [*wished.settings, *([f"--against {wished.against}"] if wished.against else [])]
     judged_alike = any(plan.judged_by != plan.collection for plan in plans)
     remarks = past.remarks if as_json or not wished.demo else ()
@@ -119,6 +123,8 @@ def replay(options: Options, as_json: bool, chart: Path | None, **wishes: object
             chart, year_chart(last, subtitle, [*footer, report.forecasts(last, voice)]), form
         )
         click.echo(f"{chart}: {subtitle}", err=as_json)
+    if lost is not None:
+        raise lost
     if not all(result.complete for result in results):
         click.get_current_context().exit(1)
 

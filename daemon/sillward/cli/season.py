@@ -49,11 +49,16 @@ def season(options: Options, as_json: bool, archive: Path, quick: bool, keep: bo
     past = read_archive(archive, app.site)
     outlook = _outlook(app.household.collection, past)
     walks = None if quick else _walks(app.household, past)
+    is_whole = quick or walks is not None
     voice, name = shared.voice_for(app, as_json=as_json), app.site.name
     if as_json:
         print_json(report.document(outlook, name, walks, past.remarks))
     else:
         click.echo(report.text(outlook, name, walks, voice, past.remarks, terminal.screen()))
+    if not is_whole:
+        kept = "; nothing is kept" if keep else ""
+        click.echo(f"interrupted: walks are left out{kept}", err=True)
+        click.get_current_context().exit(1)
     if keep:
         with closing(Ledger(app.settings.ledger)) as ledger:
             count = keep_season(ledger, app.household.collection, outlook, app.clock())
@@ -71,8 +76,11 @@ def _outlook(collection: Collection, past: PastWeather) -> SeasonOutlook:
     return season_outlook(collection, nights)
 
 
-def _walks(household: Household, past: PastWeather) -> dict[int, float]:
-    """Return the walks of each month, by a replay with forecasts that come true."""
+def _walks(household: Household, past: PastWeather) -> dict[int, float] | None:
+    """Return the walks of each month, by a replay with forecasts that come true.
+
+    None if it was interrupted: months that are left out would be years that count for nothing.
+    """
     collection, policy = household.collection, household.policy
     period = whole_period(collection.site, past.weather)
     progress = Progress("nights replayed", period.nights)
@@ -86,4 +94,4 @@ def _walks(household: Household, past: PastWeather) -> dict[int, float]:
         max_messages=policy.max_messages,
     )
     (result,) = run([plan], lambda _: progress.one_more())
-    return walks_of_month(result.nights)
+    return walks_of_month(result.nights) if result.complete else None

@@ -7,13 +7,14 @@ on many. Records come back night by night: an interrupted replay keeps those tha
 import multiprocessing
 import os
 import signal
-from collections.abc import Callable, Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
 from typing import NamedTuple, TypeAlias
 
+from sillward.errors import SillwardError
 from sillward_rules.replay.engine import WARM_UP, Plan, nights, result_of
 from sillward_rules.replay.records import NightRecord, ReplayResult
 
@@ -54,7 +55,8 @@ def run(
     on_night: told each record when it comes.
     processes: at most so many; by default as many as there are cores.
 
-    At a KeyboardInterrupt the results have the nights that are there.
+    At a KeyboardInterrupt the results have the nights that are there. Raise LostProcessError, which
+    has the same, if a process is ended from outside.
     """
     chunks = [
         chunk
@@ -70,8 +72,25 @@ def run(
             on_night(record)
     except KeyboardInterrupt:
         pass
+    except EOFError:
+        raise LostProcessError(_results(plans, found)) from None
     finally:
         work.close()
+    return _results(plans, found)
+
+
+class LostProcessError(SillwardError):
+    """A process of a replay was killed. `results` is what was found by then."""
+
+    def __init__(self, results: list[ReplayResult]) -> None:
+        """Take what was found."""
+        super().__init__("replay: a process was ended from outside, perhaps for lack of memory")
+        self.results = results
+
+
+def _results(
+    plans: Sequence[Plan], found: Mapping[tuple[int, date], NightRecord]
+) -> list[ReplayResult]:
     return [
         result_of(plan, [found[key] for key in sorted(found) if key[0] == number])
         for number, plan in enumerate(plans)
@@ -127,7 +146,10 @@ def _received(connections: Sequence[Connection], chunks: Sequence[_Chunk]) -> _W
     def give(connection: Connection) -> None:
         if waiting:
             at_work[connection] = waiting.pop(0)
-            connection.send(at_work[connection])
+            try:
+                connection.send(at_work[connection])
+            except ConnectionError as error:  # as `recv` has it
+                raise EOFError from error
         else:
             at_work.pop(connection, None)
 

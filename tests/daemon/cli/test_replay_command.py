@@ -3,7 +3,9 @@
 import functools
 import json
 import re
+from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -16,6 +18,9 @@ from sillward.cli import main, shared
 from sillward.cli.progress import Progress
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
+from sillward.replay.run import LostProcessError, run
+from sillward_rules.replay.engine import Plan
+from sillward_rules.replay.records import ReplayResult
 from sillward_rules.weather.hourly import Weather
 from tests.support.past_weather import past_weather
 from tests.support.paths import EXAMPLES
@@ -245,6 +250,23 @@ def test_an_interrupted_replay_prints_what_it_had(
     assert re.search(r"^nights +2 of 4 only$", result.stdout, re.MULTILINE)
 
 
+def test_a_replay_that_lost_a_process_prints_what_it_had_and_says_why(
+    monkeypatch: pytest.MonkeyPatch, april: tuple[str, ...]
+) -> None:
+    def lost(plans: Sequence[Plan], on_night: object) -> list[ReplayResult]:
+        results = run(plans, processes=1)
+        parts = [replace(one, nights=one.nights[:3]) for one in results]
+        raise LostProcessError(parts)
+
+    monkeypatch.setattr("sillward.cli.replay.run", lost)
+
+    result = call("replay", *april)
+
+    assert result.exit_code == 1
+    assert "interrupted: 3 of 4 nights" in result.stdout
+    assert "a process was ended from outside" in result.stderr
+
+
 # -- the season
 
 
@@ -266,6 +288,27 @@ def test_the_walks_come_from_a_replay_of_it_all(tmp_path: Path) -> None:
     walks = document["walks_by_month"]
     assert walks[4] > 0  # May is whole
     assert walks[:4] + walks[5:] == [None] * 11
+
+
+def test_an_interrupted_season_shows_no_walks_and_keeps_nothing(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    weeks = archive(tmp_path / "weeks.csv", past_weather(date(2021, 4, 29), 36))
+    counted: list[int] = []
+
+    def interrupt(progress: Progress) -> None:
+        counted.append(1)
+        if len(counted) == 20:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(Progress, "one_more", interrupt)
+
+    result = call("season", *COURTYARD, "--archive", weeks, "--keep", "--json")
+
+    assert result.exit_code == 1
+    assert result.stderr == "interrupted: walks are left out; nothing is kept\n"
+    assert json.loads(result.stdout)["walks_by_month"] is None
+    assert not load_settings().ledger.exists()
 
 
 def test_kept_it_is_in_the_ledger_for_the_week_sheet(years: str) -> None:

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 import pytest
 
 from sillward.replay import run as running
-from sillward.replay.run import run
+from sillward.replay.run import LostProcessError, run
 from sillward_rules.replay.engine import WARM_UP, Plan
 from sillward_rules.replay.forecasts import ErringForecasts
 from sillward_rules.replay.records import NightRecord
@@ -83,6 +83,20 @@ def test_a_defect_in_a_process_is_raised_here(monkeypatch: pytest.MonkeyPatch) -
     with pytest.raises(AttributeError):
         run(broken, processes=2)
 
+    assert multiprocessing.active_children() == []
+
+
+@pytest.mark.usefixtures("short_chunks")
+def test_a_process_that_is_killed_is_told_and_what_came_is_kept() -> None:
+    def kill_them(_: NightRecord) -> None:
+        for process in multiprocessing.active_children():
+            process.kill()
+
+    with pytest.raises(LostProcessError, match="ended from outside") as caught:
+        run(two_plans(40), kill_them, processes=2)
+
+    assert any(result.nights for result in caught.value.results)
+    assert not any(result.complete for result in caught.value.results)
     assert multiprocessing.active_children() == []
 
 
