@@ -20,8 +20,8 @@ from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
-MIN_SHOWN_HARM = 1e-4
-"""Less harm than this is not shown (0..1)."""
+MIN_SHOWN_HARM = 1e-3
+"""Less harm than this is not to speak of (0..1). Judgement: one leaf lost in a thousand nights."""
 
 # -- for people
 
@@ -201,19 +201,26 @@ def _cold_lines(explanation: Explanation, voice: Voice) -> list[str]:
             f"{explanation.cold_h:.1f} h and {voice.kelvins(explanation.cold_kh)} h under {limit}"
         )
         return [f"the night: {cold} (straight lines between quarter hours){odds}{origin}"]
-    if chance is None or chance < 1 - MAX_SHOWN_CHANCE:
+    if explanation.spot.indoors and (chance is None or chance < 1 - MAX_SHOWN_CHANCE):
         return []
+    if chance is None:
+        return [f"the night: not under {limit} by the forecast"]
     return [f"the night: not under {limit} by the forecast{odds} that it is{origin}"]
 
 
 def _weighing_lines(explanation: Explanation) -> list[str]:
     """Return the harm that is expected if it stays out, what it was weighed against, the outcome.
 
-    Nothing where no harm is expected.
+    Nothing where that is not known, and at home indoors where no harm is expected.
     """
     weighing = explanation.weighing
-    if weighing is None or weighing.harm < MIN_SHOWN_HARM:
+    negligible = weighing is None or weighing.harm < MIN_SHOWN_HARM
+    if weighing is None or (negligible and explanation.spot.indoors):
         return []
+    if not explanation.caution:
+        return ["not weighed: caution is 0, so only what the forecast itself asks for counts"]
+    if negligible:
+        return ["weighed: no harm to speak of is expected"]
     gain, price, harm = _trips(weighing.gain), _trips(weighing.price), _short(100 * weighing.harm)
     goes_in = "stays in" if explanation.is_in else "goes in"
     outcome = goes_in if explanation.goes_in else "may stay out"
@@ -239,7 +246,9 @@ def _trips(count: float) -> str:
 
 
 def _short(number: float) -> str:
-    """Return a number of two digits, or without decimals."""
+    """Return a number with two digits at most after the point, or without decimals."""
+    if number < 1:
+        return f"{round(number, 2):g}"
     return f"{number:.2g}" if number < 10 else f"{number:.0f}"
 
 

@@ -192,6 +192,25 @@ def test_nothing_is_weighed_where_no_harm_is_expected_or_nothing_is_known() -> N
     assert why.document(explanation, [sheet], MENDOZA)["weighing"] is None
 
 
+@pytest.mark.parametrize(
+    ("pot", "caution", "words"),
+    [
+        (plant("Pot", night_low=-5.0), 60.0, "weighed: no harm to speak of is expected nothing"),
+        (plant("Pot", night_low=8.0), 0.0, "not weighed: caution is 0, so only what the forecast"),
+    ],
+)
+def test_a_plant_that_is_left_out_has_its_chance_and_why(
+    pot: Plant, caution: float, words: str
+) -> None:
+    explanation, sheet = told(household(pot, caution=caution))
+
+    text = " ".join(why.text(explanation, [sheet], Voice(MENDOZA)).split())
+
+    limit = f"{pot.limits.night_low.value:g}" if pot.limits.night_low else ""
+    assert re.search(rf"the night: not under {limit} °C by the forecast, <?\d+ % chance", text)
+    assert words in text
+
+
 def test_a_leaf_that_is_surely_lost_is_100_percent() -> None:
     explanation, sheet = told(household(plant("Pot", night_low=29.0)))
 
