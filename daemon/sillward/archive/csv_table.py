@@ -315,9 +315,10 @@ def _with_unit(
     elif unit == "W/m²" and 0 < most <= _LEAST_LIGHT_W_M2:
         other = "kW/m²"
     if other is not None:
+        head = one_line(column.head, 40)
         reader.refuse(
             f"does not say the unit of {column.quoted}: its highest value may be {most:g} {unit} or"
-            f' {most:g} {other}; write the unit in the head, such as "{column.name} ({unit})"'
+            f' {most:g} {other}; write the unit in the head, such as "{head} ({unit})"'
         )
     return replace(column, unit=columns.spelled(unit))
 

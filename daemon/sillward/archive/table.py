@@ -313,7 +313,10 @@ def _doubts(site: Site, weather: Weather, reader: Reading) -> Iterator[str]:
         if isinstance(doubt, OutOfSeason) and doubt.what != "hours"
     ]
     if 2 * len(wrong) * YEAR_H > weather.times.size:
-        reader.refuse(f"cannot be true: {doubt_wording.in_words(wrong[0])}; is its unit right?")
+        reader.refuse(
+            f"does not fit this place: {doubt_wording.in_words(wrong[0])}; is its unit right, is "
+            "it of this half of the world, and are its dates?"
+        )
     for part, doubts in years[:SHOWN]:
         span = f"{moment(part.times[0]):%Y-%m-%d} to {moment(part.times[-1]):%Y-%m-%d}"
         yield f"{span} cannot be right: {doubt_wording.reason(doubts)}"

@@ -110,8 +110,8 @@ def _notes(outlook: SeasonOutlook) -> Iterator[str]:
     """Yield what limits the outlook as a whole: few years, and missing nights."""
     if outlook.limits and outlook.years < ENOUGH_YEARS:
         yield (
-            f"{_years(outlook.years)} of nights: ten or more make a season outlook; the dates for "
-            "one year of ten are no more than the earliest and the latest so far"
+            f"{_years(outlook.years)} of nights: too few for odds, which take ten or more; the "
+            "dates for one year of ten are the earliest and the latest so far"
         )
     if outlook.missing:
         named = ", ".join(map(_missing, outlook.missing[:4]))
@@ -140,7 +140,7 @@ def _block(found: LimitOutlook, voice: Voice, screen: Screen) -> list[str]:
     if found.first.without == found.first.years and found.last.without == found.last.years:
         return [*lines, *screen.lines(f"  no night under it in {_years(found.first.years)}")]
     rows: list[tuple[Cell, ...]] = [("", "1 in 10", "median", "9 in 10", "years")]
-    for label, turn in (("first night", found.first), ("last night", found.last)):
+    for label, turn in (("first cold", found.first), ("last cold", found.last)):
         days = [_day(day) if turn.years else "?" for day in (turn.early, turn.median, turn.late)]
         rows.append((label, *days, str(turn.years)))
     lines += table(rows, _DATES, screen, indent=2)
@@ -161,7 +161,11 @@ def _safe(found: LimitOutlook) -> tuple[str, Mark | None]:
         return f"nights are safe from {_day(found.safe_from)} to {_day(last)}, {often}", Mark.OK
     if found.safe is Safe.NEVER:
         return f"there is no time of the year that is safe {often}", Mark.COLD
-    return "when nights are safe is not known: no cold season is whole", Mark.TROUBLE
+    known = (
+        f"{what} cold night is known of {_years(turn.years) if turn.years else 'no year'}"
+        for what, turn in (("the first", found.first), ("the last", found.last))
+    )
+    return f"when nights are safe is not known: {', '.join(known)}", Mark.TROUBLE
 
 
 def _months(

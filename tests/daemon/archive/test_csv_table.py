@@ -164,19 +164,19 @@ def test_two_columns_of_the_same_are_refused(refused: Refused) -> None:
             {"wind_speed_10m": "wind"},
             1.0,
             'the file does not say the unit of "wind": its highest value may be 4.5 m/s or'
-            ' 4.5 km/h; write the unit in the head, such as "wind_speed_10m (m/s)"',
+            ' 4.5 km/h; write the unit in the head, such as "wind (m/s)"',
         ),
         (
             {"cloud_cover": "cloud"},
             0.1,
             'the file does not say the unit of "cloud": its highest value may be 9.9 % or 9.9'
-            ' eighths, tenths or a share; write the unit in the head, such as "cloud_cover (%)"',
+            ' eighths, tenths or a share; write the unit in the head, such as "cloud (%)"',
         ),
         (
             {"precipitation": "rain", "wind_speed_10m": "wind (mph)"},
             1.0,
             'the file does not say the unit of "rain": its highest value may be 0.4 mm or 0.4'
-            ' inches; write the unit in the head, such as "precipitation (mm)"',
+            ' inches; write the unit in the head, such as "rain (mm)"',
         ),
     ],
 )
@@ -214,8 +214,8 @@ def test_celsius_that_is_fahrenheit_is_refused(refused: Refused) -> None:
 
     said = refused(table(warm, {"temperature_2m": "temperature (°C)"}))
 
-    assert said.startswith("the file cannot be true: it says nights no cooler than ")
-    assert said.endswith("is its unit right?")
+    assert said.startswith("the file does not fit this place: it says nights no cooler than ")
+    assert said.endswith("is its unit right, is it of this half of the world, and are its dates?")
 
 
 # -- times

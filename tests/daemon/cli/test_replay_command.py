@@ -274,7 +274,7 @@ def test_the_season_is_shown_for_each_limit(years: str) -> None:
     said = shown("season", *COURTYARD, "--archive", years, "--quick")
 
     assert said.startswith("Courtyard: nights from 01 Jan 2020 to 30 Dec 2022\n")
-    assert "3 years of nights: ten or more make a season outlook" in " ".join(said.split())
+    assert "3 years of nights: too few for odds" in " ".join(said.split())
     assert "pergola, limit 14 °C: Blue basket" in said
     assert "walks expected" not in said
     assert not load_settings().ledger.exists()
