@@ -21,11 +21,11 @@ from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 
-MIN_ADDED_GAIN = 5.0
+MIN_ADDED_GAIN = 10.0
 """After its round a plant is ordered in only if that gains as much as this, in trips. Judgement: it
 is a message and a walk more, for a plant of which the round has said nothing."""
 
-MIN_NIGHT_GAIN = 10.0
+MIN_NIGHT_GAIN = 20.0
 """The same after the usual hour, for a leaf that by the forecast falls less than `TAIL_K` under its
 limit. Judgement: it is dark, and the grower at rest.
 """

@@ -83,11 +83,12 @@ def replayed(
 def test_who_weighs_harm_misses_few_nights_and_hears_few_corrections() -> None:
     at_its_word, usual = (replayed(caution, *TURNS) for caution in (0.0, DEFAULT_CAUTION))
 
-    assert at_its_word.misses >= 8, "the forecasts err"
-    assert usual.misses <= at_its_word.misses / 4
+    assert at_its_word.misses >= 6, "the forecasts err"
+    assert usual.misses <= at_its_word.misses / 3
     assert usual.deep == 0, "1 K or more"
+    assert usual.harm <= at_its_word.harm / 5
     assert usual.needless_carried > at_its_word.needless_carried, "that has its price"
-    assert usual.needless_carried <= 4 * at_its_word.needless_carried
+    assert usual.needless_carried <= 5 * at_its_word.needless_carried
     assert usual.corrections <= 0.02 * usual.nights
     assert usual.deadline_kept is not None
     assert usual.deadline_kept >= 0.95
@@ -103,7 +104,7 @@ def test_whole_years(station: str, seed: int) -> None:
     print(station, seed, at_its_word, usual)  # noqa: T201 the figures are what one runs this for
 
     assert usual.deep <= max(1, at_its_word.deep / 10)
-    assert usual.misses <= at_its_word.misses / 4
+    assert usual.misses <= at_its_word.misses / 3
     assert usual.corrections <= 0.02 * usual.nights
     assert usual.deadline_kept is not None
     assert usual.deadline_kept >= 0.95

@@ -312,7 +312,7 @@ class HabitsTable(Table):
         None,
         description=(
             "how many trips a lost leaf is worth, where a trip is to go out for one plant alone, "
-            'fetch it in and take it out again: "relaxed" (20), "usual" (60), "careful" (200), or '
+            'fetch it in and take it out again: "relaxed" (30), "usual" (120), "careful" (400), or '
             'a number; 0 for what the forecast itself asks for and no more ("usual")'
         ),
     )

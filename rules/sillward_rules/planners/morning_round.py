@@ -33,7 +33,7 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
 
-MIN_UNSURE_GAIN, MAX_UNSURE_GAIN = PLANT_PRICE / 2, 4.0
+MIN_UNSURE_GAIN, MAX_UNSURE_GAIN = PLANT_PRICE / 2, 8.0
 """A plant is called undecided if carrying it in would gain between so much and so much, in trips.
 Judgement: with the forecast of the evening one of these in three is decided the other way."""
 
@@ -144,7 +144,9 @@ def _undecided(scene: Scene, night: Night, needs: NightNeeds, waits: np.ndarray)
     waits (cohort,) : those outside of which nothing need be said before it.
     """
     told_by = scene.habits.told_at.on(scene.site, night.day)
-    unsure = (needs.gain >= MIN_UNSURE_GAIN) & (needs.gain < MAX_UNSURE_GAIN) & needs.fully_known
+    unsure = (
+        (needs.gain >= MIN_UNSURE_GAIN) & (needs.usual_gain < MAX_UNSURE_GAIN) & needs.fully_known
+    )
     cohorts = np.flatnonzero(waits & unsure)
     if not cohorts.size or scene.now >= told_by:
         return []

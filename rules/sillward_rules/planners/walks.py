@@ -22,9 +22,9 @@ PLANT_PRICE = 0.25
 """Each plant on a walk, in trips, so that one plant alone comes to one trip."""
 
 
-NEGLIGIBLE_GAIN = PLANT_PRICE / 10
+NEGLIGIBLE_GAIN = PLANT_PRICE / 5
 """An order that was told is not called off, and not dropped, before carrying the plant in gains no
-more than this, in trips. A plant is sent in for ten times as much, so that a forecast that hovers
+more than this, in trips. A plant is sent in for five times as much, so that a forecast that hovers
 between the two changes nothing. Judgement: a walk saved is worth less than the trust lost by a
 message that takes back another."""
 

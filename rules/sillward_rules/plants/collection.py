@@ -12,8 +12,10 @@ from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import Hours, Moment, parse_moment
 
-CAUTION: Mapping[str, float] = {"relaxed": 20.0, "usual": 60.0, "careful": 200.0}
-"""How many trips a lost leaf is worth, in words."""
+CAUTION: Mapping[str, float] = {"relaxed": 30.0, "usual": 120.0, "careful": 400.0}
+"""How many trips a lost leaf is worth, in words. By replay, so that with the usual caution a leaf
+falls 1 K or more under its limit outside on a tenth of the nights, at most, on which it does if
+forecasts are taken at their word (docs/decisions.md, "Harm against trips")."""
 
 DEFAULT_CAUTION = CAUTION["usual"]
 

@@ -417,7 +417,7 @@ def test_a_wrong_plant_does_not_make_rules_for_it_wrong_too(tmp_path: Path) -> N
 
 @pytest.mark.parametrize(
     ("written_as", "trips"),
-    [('"relaxed"', 20), ('"usual"', 60), ('"careful"', 200), ("0", 0), ("75", 75), ("12.5", 12.5)],
+    [('"relaxed"', 30), ('"usual"', 120), ('"careful"', 400), ("0", 0), ("75", 75), ("12.5", 12.5)],
 )
 def test_caution_is_a_word_or_a_number_of_trips(
     tmp_path: Path, written_as: str, trips: float

@@ -263,9 +263,9 @@ def checked(folder: Path, *changes: tuple[str, str]) -> tuple[str, Any]:
 @pytest.mark.parametrize(
     ("key", "told", "trips"),
     [
-        ("", 'a lost leaf is worth 60 trips ("usual")', 60),
-        ('caution = "relaxed"\n', 'a lost leaf is worth 20 trips ("relaxed")', 20),
-        ("caution = 200\n", 'a lost leaf is worth 200 trips ("careful")', 200),
+        ("", 'a lost leaf is worth 120 trips ("usual")', 120),
+        ('caution = "relaxed"\n', 'a lost leaf is worth 30 trips ("relaxed")', 30),
+        ("caution = 400\n", 'a lost leaf is worth 400 trips ("careful")', 400),
         ("caution = 75.5\n", "a lost leaf is worth 75.5 trips", 75.5),
         ("caution = 0\n", "none: what the forecast itself asks for, and no more", 0),
     ],

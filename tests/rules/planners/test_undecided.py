@@ -115,13 +115,15 @@ def test_who_goes_in_for_a_risk_at_dusk_was_named_in_the_morning_if_it_was_in_do
     for cohort in scene.cohorts:
         gain = float(needs.gain[cohort.index])
         for name in cohort.names:
-            assert (name in morning) == (MIN_UNSURE_GAIN <= gain < MAX_UNSURE_GAIN), (name, gain)
+            usual = float(needs.usual_gain[cohort.index])
+            doubtful = gain >= MIN_UNSURE_GAIN and usual < MAX_UNSURE_GAIN
+            assert (name in morning) == doubtful, (name, gain)
     dusk = carried(at(Round.DUSK, made, fetched(air, DUSK)))
     sure = {
         name
         for cohort in scene.cohorts
         for name in cohort.names
-        if needs.gain[cohort.index] >= MAX_UNSURE_GAIN
+        if needs.usual_gain[cohort.index] >= MAX_UNSURE_GAIN and needs.gain[cohort.index] > 1.0
     }
     assert sure <= dusk, "of these nothing was in doubt"
 

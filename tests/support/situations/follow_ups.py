@@ -13,7 +13,7 @@ from tests.support.staged_day import CHANNELS, FULL, PHONE, StagedDay, staged_da
 
 NEVER = 'remind = "never"'
 
-SOME = Sky([(9, 17), (8.5, 16)])
+SOME = Sky([(10, 18), (9.8, 17)])
 """A night too cold for five plants of six."""
 
 
