@@ -224,20 +224,26 @@ def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
     next round.
     """
     now, is_late = sheet.at, chore.before <= sheet.at
+    if _is_told_at_dusk(reason, sheet):
+        return True
     if reason.weighing is not None:
         usual_gain = max(reason.weighing.gain, reason.weighing.harm * DEFAULT_CAUTION)
         is_deep = reason.value is not None and reason.value <= (reason.limit or 0.0) - TAIL_K
         if usual_gain < (MIN_NIGHT_GAIN if is_late and not is_deep else MIN_ADDED_GAIN):
             return True
-        told_in_time = sheet.next_round_at is not None and (
-            reason.crosses_at is None or reason.crosses_at > sheet.next_round_at + NOTICE
-        )
-        if told_in_time and sheet.round is Round.MORNING:
-            return True
     if not is_late or reason.value is None or reason.limit is None or reason.unit != "°C":
         return False
     short_k = abs(reason.limit - reason.value)
     return reason.until is not None and reason.until - now < TAIL and short_k < TAIL_K
+
+
+def _is_told_at_dusk(reason: Reason, sheet: Sheet) -> bool:
+    """Return whether the dusk round tells in time of what a day's forecast has brought."""
+    if sheet.round is not Round.MORNING or sheet.next_round_at is None:
+        return False
+    if reason.crosses_at is None:  # the forecast itself does not get so far
+        return reason.weighing is not None
+    return reason.crosses_at > sheet.next_round_at + NOTICE
 
 
 def _is_shifted(

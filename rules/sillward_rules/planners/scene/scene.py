@@ -142,10 +142,13 @@ class Scene(Surroundings):
 
     @cached_property
     def lowest_limit_c(self) -> Array:
-        """(cohort,) the night limit, or else that of injury [°C]; NaN without either."""
+        """(cohort,) the night limit, or else that of injury [°C]; NaN without either.
+
+        The higher of the two, should a grower have set the night limit below that of injury.
+        """
         limits = self.traits.limits
         night, brief = limits["night_low"], limits["brief_low"]
-        return np.where(np.isnan(night), brief, night)
+        return np.asarray(np.fmax(night, brief))
 
     @cached_property
     def tenderest_c(self) -> Array:
