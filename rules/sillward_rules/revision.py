@@ -12,9 +12,8 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
-from sillward_rules.planners.nights import find_night_needs, room_above_bounds_k
+from sillward_rules.planners.nights import find_night_needs, is_harmless
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection
 from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet
@@ -348,13 +347,12 @@ def safe_outside(
     """Return the plants that may be told to stay out after all, because the night is surely mild.
 
     That is: every hour that counts is known, no rule asks for cover, and the harm that may come is
-    worth next to nothing (`NEGLIGIBLE_GAIN`). Where no harm is worked out, as for injury alone and
-    for rules of the grower's own, the night must stay clear of the bound (`CLEAR_K`).
+    worth next to nothing (`nights.is_harmless`). Where no harm is worked out, as for injury alone
+    and for rules of the grower's own, the night must stay clear of the bound (`CLEAR_K`).
     """
     scene = Scene(collection, weather, state, now)
     night = sun.night_at_or_after(collection.site, now)
     needs = find_night_needs(scene, night)
-    harmless = ~(needs.usual_gain > NEGLIGIBLE_GAIN)
-    clear = ~(room_above_bounds_k(scene, night, needs.harm) < CLEAR_K)
-    safe = needs.fully_known & ~needs.must_be_in & harmless & clear
+    harmless = is_harmless(scene, night, needs, CLEAR_K)
+    safe = needs.fully_known & ~needs.must_be_in & harmless
     return frozenset(scene.names(np.flatnonzero(safe).tolist()))

@@ -6,7 +6,7 @@ It holds data only; the wording is the shell's.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
@@ -104,25 +104,14 @@ def draw_up(
     """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
     scene = _scene_of(round_, collection, weather, state, now)
     chores, warnings, outlook = _plan(round_, scene)
-    lows = _spot_lows(scene)
-    return Sheet(
-        round=round_,
-        at=now,
-        site=collection.site.name,
-        source=weather.source,
-        fetched_at=weather.fetched_at,
-        issued_at=weather.issued_at,
-        chores=chores,
+    return replace(
+        _sheet_of_orders(round_, scene, chores),
         warnings=_worth_saying([*_coverage_warnings(scene), *warnings, *weather.remarks]),
         assumptions=_assumptions(collection),
         outlook=outlook,
-        lows=_outdoor_lows(scene, lows),
-        spot_lows=lows,
         states=after_last_night(scene) if round_ is Round.MORNING else scene.states,
-        presumed_in=scene.presumed_in,
         feed=describe_feed(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
-        next_round_at=_next_round_at(scene, round_),
         notes=weather.notes,
     )
 
@@ -149,11 +138,16 @@ def draw_up_orders(
         chores, _ = plan_dusk(scene, orders_only=True)
     else:
         chores, _ = plan_morning(scene, orders_only=True, going_out=goes_out)
-    lows = _spot_lows(scene)
+    return _sheet_of_orders(round_, scene, chores)
+
+
+def _sheet_of_orders(round_: Round, scene: Scene, chores: tuple[Chore, ...]) -> Sheet:
+    """Return a sheet with these chores, and with nothing that is told besides them."""
+    weather, lows = scene.weather, _spot_lows(scene)
     return Sheet(
         round=round_,
-        at=now,
-        site=collection.site.name,
+        at=scene.now,
+        site=scene.site.name,
         source=weather.source,
         fetched_at=weather.fetched_at,
         issued_at=weather.issued_at,

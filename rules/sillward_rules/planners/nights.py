@@ -18,8 +18,8 @@ from sillward_rules.planners.scene.expected_harm import (
 )
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone, start_of_rest
-from sillward_rules.planners.scene.scene import Scene, Standing
-from sillward_rules.planners.walks import Walks, choose
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.walks import NEGLIGIBLE_GAIN, Walks, choose
 from sillward_rules.plants.collection import DEFAULT_CAUTION
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
@@ -96,10 +96,8 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         scene.night_results[night] = _evaluate_rules(scene, night)
     results = scene.night_results[night]
     asked, dips = results.must_be_in.asked, results.dips
-    goals = shelter.shelter_for(scene, night, shelter.spot_lows(scene, night))
-    harm = results.harm - _harm_left(scene, night, results, goals)
-    gain = harm * scene.habits.caution * scene.traits.worth
-    walks = _choose_walks(scene, night, results, gain, goals, outside)
+    gain = results.harm * scene.habits.caution * scene.traits.worth
+    walks = _choose_walks(scene, night, results, gain, outside)
     chosen = walks.chosen
     for_warmth = [firing.rule.quantity == "leaf temperature" for firing, _ in results.rules]
     deadline = np.where(asked, results.must_be_in.due, dips.due)
@@ -112,19 +110,21 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         for_leaf_warmth=np.array(for_warmth or [False], dtype=bool)[results.must_be_in.source]
         | chosen,
         asked_by_rule=asked,
-        harm=harm,
+        harm=results.harm,
         gain=gain,
         price=walks.price,
-        reason=partial(_reason_of, scene, night, results, (harm, gain), walks),
+        reason=partial(_reason_of, scene, night, results, gain, walks),
     )
 
 
-def _harm_left(scene: Scene, night: Night, results: NightResults, goals: Standing) -> Array:
+def _harm_left(scene: Scene, night: Night, results: NightResults) -> Array:
     """(cohort,) expected harm of a night under the cover to which plants would go (0..1).
+
+    results : with the harm outside.
 
     Zero where that keeps a temperature of its own, which is judged by whether it holds.
     """
-    left = np.zeros(results.harm.shape)
+    left, goals = np.zeros(results.harm.shape), results.goals
     follows_weather = ~at_columns(scene.holds_itself, goals, otherwise=True)
     endangered = follows_weather & (results.harm > 0)
     if not endangered.any():
@@ -154,13 +154,12 @@ def _choose_walks(
     night: Night,
     results: NightResults,
     gain: Array,
-    goals: Standing,
     outside: np.ndarray | None,
 ) -> Walks:
     """Return which plants are worth a walk that no rule asks for."""
     if outside is None:
         outside = ~scene.is_under_cover(scene.standing)
-    sheltered = goals != NO_SPOT
+    sheltered = results.goals != NO_SPOT
     doubtful = results.doubt.asked & results.fully_known & sheltered
     walked = np.where(outside & sheltered, scene.exposed_at, NO_SPOT)
     return choose(
@@ -191,7 +190,17 @@ def tail_ends(scene: Scene, events: DayEvents) -> Array:
     return ends
 
 
-def room_above_bounds_k(scene: Scene, night: Night, harm: Array) -> Array:
+def is_harmless(scene: Scene, night: Night, needs: NightNeeds, room_k: float) -> np.ndarray:
+    """(cohort,) whether an order for a night does no good any more.
+
+    Carrying the plants in gains next to nothing (`NEGLIGIBLE_GAIN`), and the night stays this far
+    above bounds that no harm is worked out for [K]. What is not known counts for nothing.
+    """
+    gains = needs.usual_gain > NEGLIGIBLE_GAIN
+    return np.asarray(~gains & ~(_room_above_bounds_k(scene, night, needs.harm) < room_k))
+
+
+def _room_above_bounds_k(scene: Scene, night: Night, harm: Array) -> Array:
     """(cohort,) how far what is left of a night stays above bounds that no harm is worked out for.
 
     In kelvins: of rules that ask for cover below a temperature, as that on injury and a grower's
@@ -228,7 +237,8 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
     # For a plant under cover, a need that has lasted since dawn belongs to the night that it spent
     # there. On a day to come this holds for all, as the night before may have asked for cover.
     inside = scene.is_under_cover(scene.standing) | (morning > scene.now)
-    results = NightResults.empty(len(scene.cohorts))
+    goals = shelter.shelter_for(scene, night, shelter.spot_lows(scene, night))
+    results = NightResults.empty(goals)
     for number, firing in enumerate(scene.carry_firings(night)):
         unknown = _has_unknown_hours(scene, firing, start, night)
 
@@ -247,6 +257,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
             harm = expected_harm(scene, firing, night, scene.tenderness(night), alone)
             limited = firing.member >= 0
             results.harm[limited] = np.fmax(results.harm, harm)[limited]
+    results.harm[:] -= _harm_left(scene, night, results)
     return results
 
 
@@ -412,14 +423,11 @@ def _reason_of(
     scene: Scene,
     night: Night,
     results: NightResults,
-    weighed: tuple[Array, Array],
+    gain: Array,
     walks: Walks,
     cohort: int,
 ) -> Reason:
-    """Return the reason of a cohort that must be in or bears a dip.
-
-    weighed : harm and gain of each cohort, as in `NightNeeds`.
-    """
+    """Return the reason of a cohort that must be in or bears a dip."""
     if np.isfinite(results.must_be_in.due[cohort]):
         urgent = results.must_be_in
     else:
@@ -434,8 +442,8 @@ def _reason_of(
         results.chances[firing] = chance_of(scene, firing, night)
     chance = results.chances[firing][firing.member[cohort]]
     weighing = None
-    if is_comfort_rule(firing.rule) and np.isfinite(weighed[1][cohort]):
-        weighing = Weighing(*(float(of[cohort]) for of in (*weighed, walks.price)))
+    if is_comfort_rule(firing.rule) and np.isfinite(gain[cohort]):
+        weighing = Weighing(*(float(of[cohort]) for of in (results.harm, gain, walks.price)))
     return replace(reason, chance=finite_or_none(chance, 2), weighing=weighing)
 
 

@@ -7,11 +7,10 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.planners.nights import NightNeeds, room_above_bounds_k
+from sillward_rules.planners.nights import NightNeeds, is_harmless
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.planners.walks import NEGLIGIBLE_GAIN
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.trips import round_up
 from sillward_rules.weather import sun
@@ -41,8 +40,7 @@ def with_open_orders(scene: Scene, night: Night, needs: NightNeeds) -> NightNeed
     now, must_be_in = scene.now.timestamp(), needs.must_be_in
     late = ordered & (scene.order_deadline <= now)
     is_new = now < night.start.timestamp() and needs.deadline > now + NEW_AFTER.total_seconds()
-    mild = _is_mild(scene, night) & ~(needs.usual_gain > NEGLIGIBLE_GAIN)
-    mild &= ~(room_above_bounds_k(scene, night, needs.harm) < MILD_K)
+    mild = _is_mild(scene, night) & is_harmless(scene, night, needs, MILD_K)
     stands = ordered & (must_be_in | ~late | ~mild)
     only_ordered = stands & ~must_be_in
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.plants.rule_firing import Firing
+from sillward_rules.weather.spot_columns import SpotColumns
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,8 +85,9 @@ class NightResults:
     - fully_known (cohort,): whether every hour that counts is known.
     - rules: each rule with its result, in the order in which they were entered.
     - chances: of firings, (class,), added as they are asked for.
-    - harm (cohort,): the expected harm to plants that stay out; NaN where it is not known, and for
-      plants without a comfort limit.
+    - harm (cohort,): the expected harm that plants are spared under cover; NaN where it is not
+      known, and for plants without a comfort limit.
+    - goals (cohort,): the spot columns of the covers to which they would go.
     - doubt: by when plants must be in for the harm that is expected, whether or not a rule asks.
 
     It must not refer to the scene that keeps it. Objects in a reference cycle stay, with all their
@@ -97,16 +99,19 @@ class NightResults:
     doubt: MostUrgent
     fully_known: np.ndarray
     harm: Array
+    goals: SpotColumns
     rules: list[tuple[Firing, RuleResult]] = field(default_factory=list)
     chances: dict[Firing, Array] = field(default_factory=dict)
 
     @classmethod
-    def empty(cls, count: int) -> "NightResults":
-        """Return the results for so many cohorts before any rule is evaluated."""
+    def empty(cls, goals: SpotColumns) -> "NightResults":
+        """Return the results before any rule is evaluated. goals : as above."""
+        count = goals.size
         return cls(
             must_be_in=MostUrgent.none(count),
             dips=MostUrgent.none(count),
             doubt=MostUrgent.none(count),
             fully_known=np.ones(count, dtype=bool),
             harm=np.full(count, np.nan),
+            goals=goals,
         )
