@@ -30,6 +30,7 @@ from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
 from sillward.ledger.tables.plant_states import PlantStateTable
+from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
@@ -76,6 +77,7 @@ class Ledger:
         self.forecasts = ForecastTable(self.database)
         self.call_schedules = CallScheduleTable(self.database)
         self.nights = NightArchive(self.database)
+        self.readings = ReadingTable(self.database)
         self.rounds = RoundTable(self.database)
         self.notices = NoticeTable(self.database)
         self.chores = ChoreTable(self.database)
@@ -331,6 +333,7 @@ class Ledger:
             self.chores.prune(oldest)
             self.confirmations.prune(oldest)
             self.calendar_events.prune(oldest.date())
+            self.readings.prune(now)
 
     # -- the file
 

@@ -99,6 +99,27 @@ ALTER TABLE poll RENAME TO call_schedule;
 ALTER TABLE event RENAME TO calendar_event
 """,
     8: "ALTER TABLE plant_state ADD COLUMN cold TEXT",
+    9: """
+CREATE TABLE sensor (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
+    name TEXT NOT NULL, UNIQUE (site, spot, quantity, name)
+) STRICT;
+CREATE TABLE reading_hour (
+    sensor INTEGER NOT NULL, hour INTEGER NOT NULL, low INTEGER NOT NULL, low_at INTEGER NOT NULL,
+    high INTEGER NOT NULL, mean INTEGER NOT NULL, first_at INTEGER NOT NULL, last INTEGER NOT NULL,
+    last_at INTEGER NOT NULL, count INTEGER NOT NULL, PRIMARY KEY (sensor, hour)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE hand_reading (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
+    night INTEGER, at INTEGER NOT NULL, value INTEGER NOT NULL, entered_at INTEGER NOT NULL
+) STRICT;
+CREATE TABLE set_aside (
+    sensor INTEGER NOT NULL, day INTEGER NOT NULL, reason TEXT NOT NULL, count INTEGER NOT NULL,
+    first_at INTEGER NOT NULL, last_at INTEGER NOT NULL, example TEXT NOT NULL,
+    PRIMARY KEY (sensor, day, reason)
+) STRICT;
+CREATE TABLE reading_edition (site TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT
+""",
 }
 """The statements that bring a file of each version to the next one, as they were then."""
 

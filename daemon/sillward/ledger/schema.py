@@ -1,6 +1,6 @@
 """The tables of the ledger file."""
 
-SCHEMA_VERSION = 9
+SCHEMA_VERSION = 10
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -56,6 +56,25 @@ CREATE TABLE calendar_event (
 CREATE TABLE confirmation (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
 ) STRICT;
+CREATE TABLE sensor (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
+    name TEXT NOT NULL, UNIQUE (site, spot, quantity, name)
+) STRICT;
+CREATE TABLE reading_hour (
+    sensor INTEGER NOT NULL, hour INTEGER NOT NULL, low INTEGER NOT NULL, low_at INTEGER NOT NULL,
+    high INTEGER NOT NULL, mean INTEGER NOT NULL, first_at INTEGER NOT NULL, last INTEGER NOT NULL,
+    last_at INTEGER NOT NULL, count INTEGER NOT NULL, PRIMARY KEY (sensor, hour)
+) STRICT, WITHOUT ROWID;
+CREATE TABLE hand_reading (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
+    night INTEGER, at INTEGER NOT NULL, value INTEGER NOT NULL, entered_at INTEGER NOT NULL
+) STRICT;
+CREATE TABLE set_aside (
+    sensor INTEGER NOT NULL, day INTEGER NOT NULL, reason TEXT NOT NULL, count INTEGER NOT NULL,
+    first_at INTEGER NOT NULL, last_at INTEGER NOT NULL, example TEXT NOT NULL,
+    PRIMARY KEY (sensor, day, reason)
+) STRICT;
+CREATE TABLE reading_edition (site TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT;
 CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);

@@ -21,9 +21,11 @@ from sillward.ledger import (
 )
 from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
+from sillward.ledger.tables.readings import HandReading
 from sillward.reports.sheet_json import chore_document
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState
+from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.revision import only
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
@@ -31,6 +33,7 @@ from sillward_rules.weather.site import Site
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 DAY = date(2026, 5, 14)
 SITE = "Test court"
+AIR = Quantity.TEMPERATURE
 COURT = Site(SITE, -32.89, -68.85, 780, ZoneInfo("America/Argentina/Mendoza"))
 
 VERSION_1 = """
@@ -246,6 +249,8 @@ def as_of_8(path: Path) -> Path:
         ledger.plant_states.keep(SITE, {"moth": MOTH})
     with closing(sqlite3.connect(path)) as database, database:
         database.execute("ALTER TABLE plant_state DROP COLUMN cold")
+        for table in ("sensor", "reading_hour", "hand_reading", "set_aside", "reading_edition"):
+            database.execute(f"DROP TABLE {table}")
         database.execute("PRAGMA user_version = 8")
     return path
 
@@ -302,12 +307,14 @@ def test_what_is_new_works_after_the_migration(old: Path) -> None:
         ledger.forecasts.mark_unchanged(SITE, "Test", fetched_at)
         ledger.call_schedules.keep("Test", CallSchedule(NOW))
         ledger.nights.keep(SITE, "Test", NOW, [night])
+        number = ledger.readings.add_by_hand(SITE, HandReading("wall", AIR, 3.4, NOW), NOW)
     with closing(Ledger(old)) as again:
         stored = again.forecasts.get(SITE, "Test")
         assert stored is not None
         assert (stored.fetched_at, stored.body) == (fetched_at, BODY)
         assert again.call_schedules.get("Test") == CallSchedule(NOW)
         assert again.nights.since(SITE, DAY) == [("Test", NOW, night)]
+        assert [reading.id for reading in again.readings.by_hand(SITE)] == [number]
 
 
 def contents(path: Path) -> list[str]:

@@ -1,0 +1,405 @@
+"""Readings at the spots: of sensors by the hour, by hand one by one, and what was set aside."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+import numpy as np
+
+from sillward.ledger.database import Database
+from sillward_rules.arrays import HOUR_S
+from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, joined
+
+READINGS_DAYS = 800
+"""Readings longer ago are forgotten. Judgement: two years, so that seasons can be compared. A
+sensor needs some 30 bytes an hour, 270 kB a year."""
+
+SET_ASIDE_DAYS = 60
+"""What was set aside is forgotten after this time. Judgement: well beyond any question about it."""
+
+_COLUMNS = "hour, low, low_at, high, mean, first_at, last, last_at, count"
+
+
+@dataclass(frozen=True, slots=True)
+class Sensor:
+    """A sensor at a spot, and the newest of its readings.
+
+    Args:
+        name: what tells it from others at the same spot: a file, or a topic.
+        last: its newest value [°C or %]; last_at: when that was taken.
+        first_at: when its first reading was taken, as far as it is kept.
+    """
+
+    spot: str
+    quantity: Quantity
+    name: str
+    last: float
+    last_at: datetime
+    first_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class HandReading:
+    """A reading that a person took.
+
+    Args:
+        at: when it was taken, or, for the lowest of a night, when that was read or the night ended.
+        night: the date of the evening if it is the lowest of a night; else None.
+        id: its number in the ledger; 0 before it is there.
+    """
+
+    spot: str
+    quantity: Quantity
+    value: float
+    at: datetime
+    night: date | None = None
+    id: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SetAside:
+    """Readings of a sensor on a day (UTC) that are not used, and why.
+
+    Args:
+        count: how many; first_at, last_at: the first and the last of them.
+        example: the value of the last of them, as it came.
+    """
+
+    spot: str
+    quantity: Quantity
+    sensor: str
+    day: date
+    reason: str
+    count: int
+    first_at: datetime
+    last_at: datetime
+    example: str
+
+
+class ReadingTable:
+    """The readings of all sites."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    # -- of sensors
+
+    def keep(
+        self, site: str, spot: str, quantity: Quantity, sensor: str, coming: HourlyReadings
+    ) -> int:
+        """Add readings of a sensor to those that are kept. Return how many are new.
+
+        Kept are hundredths. Readings that come twice are not counted twice
+        (`hourly_readings.joined`).
+        """
+        if not len(coming):
+            return 0
+        with self._database.transaction():
+            number = self._number_of(site, spot, quantity, sensor)
+            first, last = int(coming.hour[0]), int(coming.hour[-1])
+            known = self._hours(number, first, last)
+            now = joined(known, coming)
+            self._database.execute_each(
+                f"INSERT OR REPLACE INTO reading_hour (sensor, {_COLUMNS})"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                [(number, *row) for row in _stored(now)],
+            )
+            added = int(now.count.sum() - known.count.sum())
+            if added:
+                self._note_change(site)
+        return added
+
+    def of_spot(
+        self,
+        site: str,
+        spot: str,
+        quantity: Quantity,
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> dict[str, HourlyReadings]:
+        """Return the hours of each sensor at a spot that begin in a span, by the sensor's name.
+
+        Sensors without a reading in it are left out.
+        """
+        rows = self._database.rows(
+            "SELECT id, name FROM sensor WHERE site = ? AND spot = ? AND quantity = ?"
+            " ORDER BY name",
+            site,
+            spot,
+            quantity.value,
+        )
+        first = 0 if since is None else int(since.timestamp())
+        last = 2**40 if until is None else int(until.timestamp())
+        found = {row["name"]: self._hours(row["id"], first, last) for row in rows}
+        return {name: hours for name, hours in found.items() if len(hours)}
+
+    def sensors(self, site: str) -> list[Sensor]:
+        """Return the sensors of a site that have readings, by spot, quantity and name."""
+        rows = self._database.rows(
+            "SELECT spot, quantity, name, last / 100.0 AS last, hour, last_at,"
+            " (SELECT MIN(hour) FROM reading_hour WHERE sensor = id) AS first_hour"
+            " FROM sensor JOIN reading_hour ON sensor = id AND hour ="
+            " (SELECT MAX(hour) FROM reading_hour WHERE sensor = id)"
+            " WHERE site = ? ORDER BY spot, quantity, name",
+            site,
+        )
+        return [
+            Sensor(
+                row["spot"],
+                Quantity(row["quantity"]),
+                row["name"],
+                row["last"],
+                _moment(row["hour"] * HOUR_S + row["last_at"]),
+                _moment(row["first_hour"] * HOUR_S),
+            )
+            for row in rows
+        ]
+
+    def forget(
+        self,
+        site: str,
+        spot: str,
+        quantity: Quantity,
+        sensor: str,
+        since: datetime | None = None,
+        until: datetime | None = None,
+    ) -> int:
+        """Forget the hours of a sensor that begin in a span. Return how many readings these had."""
+        first = -1 if since is None else int(since.timestamp() // HOUR_S)
+        last = 2**40 if until is None else int(until.timestamp() // HOUR_S)
+        with self._database.transaction():
+            number = self._number_of(site, spot, quantity, sensor)
+            span = " WHERE sensor = ? AND hour BETWEEN ? AND ?"
+            ((count,),) = self._database.rows(
+                f"SELECT COALESCE(SUM(count), 0) FROM reading_hour{span}", number, first, last
+            )
+            self._database.execute(f"DELETE FROM reading_hour{span}", number, first, last)
+            self._note_change(site)
+        return int(count)
+
+    def _hours(self, number: int, first: int, last: int) -> HourlyReadings:
+        rows = self._database.rows(
+            f"SELECT {_COLUMNS} FROM reading_hour WHERE sensor = ? AND hour BETWEEN ? AND ?"
+            " ORDER BY hour",
+            number,
+            -(-first // HOUR_S),
+            last // HOUR_S,
+        )
+        return _read(np.array([tuple(row) for row in rows], np.int64).reshape(-1, 9))
+
+    def _number_of(self, site: str, spot: str, quantity: Quantity, sensor: str) -> int:
+        key = (site, spot, quantity.value, sensor)
+        self._database.execute(
+            "INSERT INTO sensor (site, spot, quantity, name) VALUES (?, ?, ?, ?)"
+            " ON CONFLICT DO NOTHING",
+            *key,
+        )
+        ((number,),) = self._database.rows(
+            "SELECT id FROM sensor WHERE site = ? AND spot = ? AND quantity = ? AND name = ?", *key
+        )
+        return int(number)
+
+    # -- by hand
+
+    def add_by_hand(self, site: str, reading: HandReading, entered_at: datetime) -> int:
+        """Write a reading that a person took; return its number. It replaces one of the same spot,
+        quantity and moment or night."""
+        night = None if reading.night is None else reading.night.toordinal()
+        with self._database.transaction():
+            self._database.execute(
+                "DELETE FROM hand_reading WHERE site = ? AND spot = ? AND quantity = ?"
+                " AND night IS ? AND (night IS NOT NULL OR at = ?)",
+                site,
+                reading.spot,
+                reading.quantity.value,
+                night,
+                int(reading.at.timestamp()),
+            )
+            self._database.insert(
+                "hand_reading",
+                {
+                    "site": site,
+                    "spot": reading.spot,
+                    "quantity": reading.quantity.value,
+                    "night": night,
+                    "at": int(reading.at.timestamp()),
+                    "value": round(reading.value * 100),
+                    "entered_at": int(entered_at.timestamp()),
+                },
+            )
+            ((number,),) = self._database.rows("SELECT last_insert_rowid()")
+            self._note_change(site)
+        return int(number)
+
+    def by_hand(
+        self, site: str, spot: str | None = None, since: datetime | None = None
+    ) -> list[HandReading]:
+        """Return what was read by hand, at one spot or at all, in order of time."""
+        rows = self._database.rows(
+            "SELECT * FROM hand_reading WHERE site = ?1 AND (?2 IS NULL OR spot = ?2) AND at >= ?3"
+            " ORDER BY at, id",
+            site,
+            spot,
+            0 if since is None else int(since.timestamp()),
+        )
+        return [
+            HandReading(
+                row["spot"],
+                Quantity(row["quantity"]),
+                row["value"] / 100,
+                _moment(row["at"]),
+                None if row["night"] is None else date.fromordinal(row["night"]),
+                row["id"],
+            )
+            for row in rows
+        ]
+
+    def correct_by_hand(self, site: str, number: int, value: float) -> bool:
+        """Give a reading another value. Return whether there was one of this number."""
+        return self._change_by_hand(
+            site,
+            "UPDATE hand_reading SET value = ?3 WHERE site = ?1 AND id = ?2",
+            number,
+            round(value * 100),
+        )
+
+    def delete_by_hand(self, site: str, number: int) -> bool:
+        """Forget a reading. Return whether there was one of this number."""
+        return self._change_by_hand(
+            site, "DELETE FROM hand_reading WHERE site = ? AND id = ?", number
+        )
+
+    def _change_by_hand(self, site: str, statement: str, *values: object) -> bool:
+        with self._database.transaction():
+            changed = self._database.execute(statement, site, *values) > 0
+            if changed:
+                self._note_change(site)
+        return changed
+
+    # -- what is not used
+
+    def set_aside(
+        self,
+        site: str,
+        spot: str,
+        quantity: Quantity,
+        sensor: str,
+        reason: str,
+        times: Sequence[datetime],
+        example: str,
+    ) -> None:
+        """Note that some readings of a sensor are not used, and why.
+
+        times: when they were taken, or when they came; not empty. Those of a day (UTC) and reason
+        are counted together; the same moments are not counted twice as long as they come in order.
+        """
+        by_day: dict[int, list[int]] = {}
+        for second in sorted(int(at.timestamp()) for at in times):
+            by_day.setdefault(second // 86400, []).append(second)
+        with self._database.transaction():
+            number = self._number_of(site, spot, quantity, sensor)
+            for day, seconds in by_day.items():
+                known = self._database.rows(
+                    "SELECT last_at FROM set_aside WHERE sensor = ? AND day = ? AND reason = ?",
+                    number,
+                    day,
+                    reason,
+                )
+                after = known[0]["last_at"] if known else -1
+                later = [second for second in seconds if second > after]
+                if later:
+                    self._database.execute(
+                        "INSERT INTO set_aside VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)"
+                        " ON CONFLICT DO UPDATE SET count = count + ?4, last_at = ?6, example = ?7",
+                        *(number, day, reason, len(later), later[0], later[-1], example),
+                    )
+
+    def set_aside_since(self, site: str, since: datetime) -> list[SetAside]:
+        """Return what was set aside from a moment on, the newest first."""
+        rows = self._database.rows(
+            "SELECT spot, quantity, name, set_aside.* FROM set_aside JOIN sensor ON sensor = id"
+            " WHERE site = ? AND last_at >= ? ORDER BY last_at DESC, spot, quantity, name",
+            site,
+            int(since.timestamp()),
+        )
+        return [
+            SetAside(
+                row["spot"],
+                Quantity(row["quantity"]),
+                row["name"],
+                _moment(row["day"] * 86400).date(),
+                row["reason"],
+                row["count"],
+                _moment(row["first_at"]),
+                _moment(row["last_at"]),
+                row["example"],
+            )
+            for row in rows
+        ]
+
+    # -- all
+
+    def edition(self, site: str) -> int:
+        """Return a number that grows with every change of the readings of a site."""
+        rows = self._database.rows("SELECT number FROM reading_edition WHERE site = ?", site)
+        return int(rows[0]["number"]) if rows else 0
+
+    def _note_change(self, site: str) -> None:
+        self._database.execute(
+            "INSERT INTO reading_edition VALUES (?, 1)"
+            " ON CONFLICT DO UPDATE SET number = number + 1",
+            site,
+        )
+
+    def prune(self, now: datetime) -> None:
+        """Forget what is too old."""
+        oldest = int((now - timedelta(days=READINGS_DAYS)).timestamp())
+        with self._database.transaction():
+            self._database.execute("DELETE FROM reading_hour WHERE hour < ?", oldest // HOUR_S)
+            self._database.execute("DELETE FROM hand_reading WHERE at < ?", oldest)
+            self._database.execute(
+                "DELETE FROM set_aside WHERE last_at < ?",
+                int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp()),
+            )
+            self._database.execute(
+                "DELETE FROM sensor WHERE id NOT IN (SELECT sensor FROM reading_hour"
+                " UNION SELECT sensor FROM set_aside)"
+            )
+
+
+def _stored(hours: HourlyReadings) -> list[tuple[int, ...]]:
+    """Return the rows of some hours: moments as seconds of the hour, values as hundredths."""
+    columns = (
+        hours.hour // HOUR_S,
+        np.rint(hours.low * 100),
+        hours.low_at - hours.hour,
+        np.rint(hours.high * 100),
+        np.rint(hours.mean * 100),
+        hours.first_at - hours.hour,
+        np.rint(hours.last * 100),
+        hours.last_at - hours.hour,
+        hours.count,
+    )
+    table = np.stack([column.astype(np.int64) for column in columns], axis=1)
+    return [tuple(row) for row in table.tolist()]
+
+
+def _read(table: np.ndarray) -> HourlyReadings:
+    """Return hours from their rows, (hour, column)."""
+    number, low, low_s, high, mean, first_s, last, last_s, count = table.T
+    hour = number * int(HOUR_S)
+    return HourlyReadings(
+        hour=hour,
+        low=low / 100,
+        low_at=hour + low_s,
+        high=high / 100,
+        mean=mean / 100,
+        first_at=hour + first_s,
+        last=last / 100,
+        last_at=hour + last_s,
+        count=count,
+    )
+
+
+def _moment(seconds: float) -> datetime:
+    return datetime.fromtimestamp(seconds, UTC)

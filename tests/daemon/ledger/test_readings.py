@@ -1,0 +1,137 @@
+"""Readings in the ledger."""
+
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sillward.ledger import Ledger
+from sillward.ledger.tables.readings import READINGS_DAYS, SET_ASIDE_DAYS, HandReading, ReadingTable
+from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
+
+AT = datetime(2026, 7, 14, 6, tzinfo=UTC)
+AIR = Quantity.TEMPERATURE
+NIGHT = date(2026, 7, 13)
+
+
+@pytest.fixture
+def readings() -> ReadingTable:
+    return Ledger(":memory:").readings
+
+
+def minutes(values: list[float], start: datetime = AT) -> HourlyReadings:
+    times = int(start.timestamp()) + 60 * np.arange(len(values))
+    return by_the_hour(times, np.array(values))
+
+
+def test_what_a_sensor_showed_is_kept_by_the_hour(readings: ReadingTable) -> None:
+    added = readings.keep("Court", "pergola", AIR, "logger", minutes([12.34, 11.0, 11.56]))
+
+    (hours,) = readings.of_spot("Court", "pergola", AIR).values()
+    (sensor,) = readings.sensors("Court")
+    assert added == 3
+    assert (hours.low[0], hours.high[0], hours.last[0], hours.count[0]) == (11.0, 12.34, 11.56, 3)
+    assert hours.low_at[0] == AT.timestamp() + 60
+    assert (sensor.name, sensor.last, sensor.last_at) == (
+        "logger",
+        11.56,
+        AT + timedelta(minutes=2),
+    )
+    assert readings.of_spot("Court", "hall", AIR) == {}
+    assert readings.of_spot("Another", "pergola", AIR) == {}
+
+
+def test_the_same_readings_again_add_nothing(readings: ReadingTable) -> None:
+    for added in (90, 0):
+        edition = readings.edition("Court")
+        some = minutes([10.0 + 0.1 * minute for minute in range(90)])
+        assert readings.keep("Court", "pergola", AIR, "logger", some) == added
+        assert (readings.edition("Court") > edition) == bool(added)
+
+    (hours,) = readings.of_spot("Court", "pergola", AIR).values()
+    assert hours.count.tolist() == [60, 30]
+
+
+def test_a_span_is_by_the_hours_that_begin_in_it(readings: ReadingTable) -> None:
+    readings.keep("Court", "pergola", AIR, "logger", minutes([10.0] * 240))
+
+    def count(since: datetime | None, until: datetime | None = None) -> int:
+        found = readings.of_spot("Court", "pergola", AIR, since, until)
+        return len(found["logger"]) if found else 0
+
+    assert count(None) == 4
+    assert count(AT + timedelta(minutes=1)) == 3
+    assert count(AT, AT + timedelta(hours=1)) == 2
+    assert count(AT + timedelta(hours=4)) == 0
+    hour = timedelta(hours=1)
+    assert readings.forget("Court", "pergola", AIR, "logger", AT + hour, AT + 2 * hour) == 120
+    assert count(None) == 2
+
+
+def test_what_was_read_by_hand_can_be_corrected_and_forgotten(readings: ReadingTable) -> None:
+    now = readings.add_by_hand("Court", HandReading("pergola", AIR, 11.4, AT), AT)
+    low = readings.add_by_hand("Court", HandReading("pergola", AIR, 10.9, AT, NIGHT), AT)
+
+    assert readings.correct_by_hand("Court", now, 11.2)
+    assert not readings.correct_by_hand("Another", now, 1.0)
+    assert [(found.id, found.value, found.night) for found in readings.by_hand("Court")] == [
+        (now, 11.2, None),
+        (low, 10.9, NIGHT),
+    ]
+    assert readings.delete_by_hand("Court", now)
+    assert not readings.delete_by_hand("Court", now)
+    assert [found.id for found in readings.by_hand("Court", "pergola")] == [low]
+    assert readings.by_hand("Court", "hall") == []
+
+
+def test_a_night_has_one_lowest(readings: ReadingTable) -> None:
+    for value, at in ((10.9, AT), (10.7, AT + timedelta(hours=3))):
+        readings.add_by_hand("Court", HandReading("pergola", AIR, value, at, NIGHT), at)
+
+    assert [found.value for found in readings.by_hand("Court")] == [10.7]
+
+
+def test_what_is_not_used_is_counted_by_day_and_reason(readings: ReadingTable) -> None:
+    for last in (1, 1, 3):
+        times = [AT + timedelta(hours=10 * number) for number in range(last + 1)]
+        readings.set_aside("Court", "pergola", AIR, "logger", "a jump", times, "55.0")
+
+    found = readings.set_aside_since("Court", AT)
+    assert [(one.day, one.count, one.reason) for one in found] == [
+        (date(2026, 7, 15), 2, "a jump"),
+        (date(2026, 7, 14), 2, "a jump"),
+    ]
+    assert readings.set_aside_since("Another", AT) == []
+
+
+def test_old_readings_are_forgotten(tmp_path: Path) -> None:
+    ledger = Ledger(tmp_path / "ledger.sqlite")
+    readings = ledger.readings
+    for spot, days in (("old", READINGS_DAYS + 1), ("new", SET_ASIDE_DAYS + 1)):
+        at = AT - timedelta(days=days)
+        readings.keep("Court", spot, AIR, "logger", minutes([10.0], at))
+        readings.add_by_hand("Court", HandReading(spot, AIR, 10.0, at), at)
+        readings.set_aside("Court", spot, AIR, "logger", "a jump", [at], "55.0")
+
+    ledger.prune(AT)
+
+    assert [sensor.spot for sensor in readings.sensors("Court")] == ["new"]
+    assert [reading.spot for reading in readings.by_hand("Court")] == ["new"]
+    assert readings.set_aside_since("Court", AT - timedelta(days=1000)) == []
+
+
+def test_a_year_of_ten_sensors_needs_less_than_20_mb(tmp_path: Path) -> None:
+    path = tmp_path / "ledger.sqlite"
+    ledger = Ledger(path)
+    rng = np.random.default_rng(1)
+    start = int((AT - timedelta(days=365)).timestamp())
+    times = np.arange(start, int(AT.timestamp()), 60)
+    for number in range(5):
+        values = rng.normal(15.0, 8.0, times.size)
+        hours = by_the_hour(times, values)
+        for quantity in Quantity:
+            ledger.readings.keep("Court", f"spot {number}", quantity, "logger", hours)
+    ledger.close()
+
+    assert path.stat().st_size < 20e6
