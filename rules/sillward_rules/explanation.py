@@ -45,7 +45,7 @@ class ExplainedHour:
     - crown_wet_h: how long crowns have been wet [h].
     - film_min: how long the film on a leaf wetted at that hour lasts [min]; infinite if it outlasts
       the next morning.
-    - offset_k: what the spot's offsets add to the forecast [K].
+    - offset_k: what the spot's offsets, and its thermometer tonight, add to the forecast [K].
     - offset_share: the share of the night offset that wind and cloud leave (0..1).
     - warming_cloud: the cover of low cloud that would warm as much as the cloud of the hour (0..1).
     - leaf_wet: whether the leaf is treated as wet with rain.

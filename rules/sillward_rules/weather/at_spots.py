@@ -47,7 +47,7 @@ def air_at_spots(
     night: np.ndarray,
     night_share: tuple[Array, Array],
 ) -> AirAtSpots:
-    """Return the air at each spot, by its offsets or by what it holds.
+    """Return the air at each spot, by its offsets and thermometers or by what it holds.
 
     held (spot,) : whether a spot has a climate of its own. night (time,) : mask. night_share : as
     of `offset.night_shares`.
@@ -57,7 +57,7 @@ def air_at_spots(
     layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
     warming = warming_cover(cloud, *layers)
     offset_share = night_offset_shares(spots, weather_share(wind_10m, cloud, warming))
-    offset = offsets(spots, offset_share, *night_share)
+    offset = offsets(spots, offset_share, *night_share) + departures(spots, weather.times)
     outside = bridge_gaps(weather.temp_c)[:, None] + offset
     temp = np.where(held, _held_temperature(spots, night), outside)
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
@@ -66,6 +66,18 @@ def air_at_spots(
     sheltered = wind_at_height(wind_10m[:, None], height) * share
     wind = np.maximum(np.where(held | (share == 0), 0.0, sheltered), CALM_WIND_M_S)
     return AirAtSpots(temp, vapour, wind, offset, offset_share, warming)
+
+
+def departures(spots: Sequence[Spot], times: np.ndarray) -> Array:
+    """Return what thermometers at the spots take from the rest of the present night [K].
+
+    times (time,) : [unix s]. The result is (time, spot), never above zero.
+    """
+    added = np.zeros((times.size, len(spots)))
+    for column, spot in enumerate(spots):
+        if spot.tonight is not None:
+            added[:, column] = spot.tonight.departures_k(times)
+    return added
 
 
 def per_spot(spots: Sequence[Spot], of: Callable[[Spot], float | None]) -> Array:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from sillward_rules.weather.night_course import NightCourse
+
 PLANT_HEIGHT_M = 1.5
 """Height at which plants hang or stand on a bench [m]. Judgement."""
 
@@ -39,6 +41,7 @@ class Spot:
     - night_low_c, day_low_c: the temperatures that an indoor spot holds [°C]. One that gives an
       offset and no night_low_c follows the weather outside.
     - humidity_pct: the humidity indoors.
+    - tonight: the rest of the present night by a thermometer there, if it is colder than forecast.
     """
 
     name: str
@@ -54,6 +57,7 @@ class Spot:
     night_low_c: float | None = None
     day_low_c: float | None = None
     humidity_pct: float | None = None
+    tonight: NightCourse | None = None
 
     @property
     def holds_itself(self) -> bool:
