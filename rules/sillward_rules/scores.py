@@ -21,7 +21,11 @@ CHANCE_EDGES = (0.0, 0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95,
 the middle of their bins; "below 5 %" and "above 95 %" are bins of their own."""
 
 SURE = 0.95
-"""Probability with which an interval holds the true share. The convention."""
+"""Probability with which an interval holds the true value. The convention."""
+
+LEAST_PAIRS = 10
+"""Of fewer pairs no interval of their mean difference is given. Judgement: with 10 it rests on one
+degree of freedom, and is thirteen standard errors wide."""
 
 
 def crps_gaussian(observed: ArrayLike, mean: ArrayLike, sd: ArrayLike) -> Array:
@@ -266,6 +270,99 @@ def share_interval(
     middle = (share + z2 / (2 * n)) / (1 + z2 / n)
     half = np.sqrt(z2 * (share * (1 - share) / n + z2 / (4 * n**2))) / (1 + z2 / n)
     return np.asarray(np.maximum(middle - half, 0.0)), np.asarray(np.minimum(middle + half, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class MeanDifference:
+    """The mean of differences that follow each other in time, in their unit.
+
+    low, high : the interval that holds the true mean with the probability asked for. pairs : how
+    many differences it is from.
+    """
+
+    mean: float
+    low: float
+    high: float
+    pairs: int
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether the interval leaves out 0."""
+        return self.low > 0 or self.high < 0
+
+
+def mean_difference(differences: ArrayLike, probability: float = SURE) -> MeanDifference | None:
+    """Return the mean of the differences of two scores, and how sure it is; None of too few.
+
+    Nights that follow each other are not independent: the weather that one forecast is worse in
+    lasts for days. So the variance of the mean is that of the slowest waves of the series, from
+    its first nu cosine terms, with nu = 0.4 n^(2/3), and the interval is that of Student's t with
+    nu degrees of freedom. In simulated series with a correlation of 0.7 from one night to the next
+    it leaves out the true mean in 5 to 8 of 100 cases where it should in 5; an interval for
+    independent nights does in 22 of 100 (`tests/rules/test_scores.py`).
+
+    Parameters
+    ----------
+    differences : ArrayLike (night,)
+        In order of time; NaN is left out.
+    probability : float
+        Of the interval, 0 to 1.
+
+    References
+    ----------
+    Lazarus, Lewis, Stock and Watson 2018, J. Bus. Econ. Stat. 36:541 (equal-weighted cosine
+    estimator; from memory). Diebold and Mariano 1995, J. Bus. Econ. Stat. 13:253, for comparing
+    forecasts by their mean difference in score.
+    """
+    values = np.asarray(differences, dtype=np.float64)
+    values = values[np.isfinite(values)]
+    n = values.size
+    if n < LEAST_PAIRS:
+        return None
+    terms = int(0.4 * n ** (2 / 3))
+    wave = np.arange(1, terms + 1)[:, None] * np.pi * (np.arange(n) + 0.5) / n
+    parts = math.sqrt(2 / n) * (np.cos(wave) @ values)
+    standard_error = math.sqrt(float((parts**2).mean()) / n)
+    half = student_t((1 + probability) / 2, terms) * standard_error
+    mean = float(values.mean())
+    return MeanDifference(mean, mean - half, mean + half, n)
+
+
+def student_t(probability: float, degrees: int) -> float:
+    """Return the quantile of Student's t for a probability of 0.5 to 1, below 1.
+
+    degrees : of freedom, 1 or more.
+
+    References
+    ----------
+    Abramowitz and Stegun 1964, 26.7.3 and 26.7.4 (the distribution as a finite sum of cosines; the
+    angle is found by bisection).
+
+    Examples
+    --------
+    >>> round(student_t(0.975, 10), 3)
+    2.228
+    """
+    low, high = 0.0, math.pi / 2
+    for _ in range(60):
+        middle = (low + high) / 2
+        if _within_angle(middle, degrees) < 2 * probability - 1:
+            low = middle
+        else:
+            high = middle
+    return math.sqrt(degrees) * math.tan(low)
+
+
+def _within_angle(angle: float, degrees: int) -> float:
+    """Return the probability that |t| is below sqrt(degrees) tan(angle)."""
+    sine, cosine = math.sin(angle), math.cos(angle)
+    total, term = 0.0, cosine if degrees % 2 else 1.0
+    for step in range(degrees % 2, degrees - 1, 2):
+        total += term
+        term *= cosine**2 * (step + 1) / (step + 2)
+    if degrees % 2:
+        return 2 / math.pi * (angle + sine * total)
+    return sine * total
 
 
 @dataclass(frozen=True, slots=True)

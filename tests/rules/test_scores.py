@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.scores import (
     CHANCE_EDGES,
+    LEAST_PAIRS,
     Outcomes,
     brier_parts,
     brier_score,
@@ -14,6 +15,7 @@ from sillward_rules.scores import (
     crps_ensemble,
     crps_gaussian,
     log_score_gaussian,
+    mean_difference,
     reliability,
     share_interval,
 )
@@ -209,3 +211,48 @@ def test_where_nothing_can_be_saved_there_is_no_value() -> None:
     assert np.isnan([none.base_rate, none.hit_rate, none.false_alarm_rate]).all()
     assert np.isnan(Outcomes(0, 0, 3, 7).value(0.2)), "it never happens"
     assert np.isnan(Outcomes(3, 1, 2, 7).value([0.0, 1.0, -0.1, np.nan])).all()
+
+
+# -- differences that follow each other in time
+
+
+@pytest.mark.parametrize("kept", [0.0, 0.3, 0.7])
+def test_the_interval_of_a_mean_holds_though_nights_are_alike(kept: float) -> None:
+    """Wherever what an interval of independent nights says is far from true."""
+    rng = np.random.default_rng(9)
+    count, nights = 800, 90
+    series = rng.standard_normal((count, nights))
+    for night in range(1, nights):
+        series[:, night] = kept * series[:, night - 1] + (1 - kept**2) ** 0.5 * series[:, night]
+
+    found = [mean_difference(one) for one in series]
+
+    missed = sum(each is None or each.is_clear for each in found) / count
+    as_independent = np.abs(series.mean(axis=1)) > 1.99 * series.std(axis=1, ddof=1) / nights**0.5
+    assert 0.03 <= missed <= 0.09
+    assert as_independent.mean() > 0.15 or kept < 0.5
+
+
+def test_a_clear_difference_is_seen_and_unknown_nights_are_left_out() -> None:
+    rng = np.random.default_rng(2)
+    values = 0.5 + rng.standard_normal(100)
+    with_gaps = np.insert(values, [3, 50, 50], np.nan)
+
+    found = mean_difference(with_gaps)
+
+    assert found == mean_difference(values)
+    assert found is not None
+    assert found.pairs == 100
+    assert found.is_clear
+    assert found.low < 0.5 < found.high
+    wider = mean_difference(values, 0.999)
+    assert wider is not None
+    assert wider.low < found.low < found.high < wider.high
+
+
+def test_of_few_differences_nothing_is_said() -> None:
+    assert mean_difference(np.ones(LEAST_PAIRS - 1)) is None
+    assert mean_difference(np.full(40, np.nan)) is None
+    same = mean_difference(np.full(LEAST_PAIRS, 0.25))
+    assert same is not None
+    assert (same.mean, same.low, same.high) == pytest.approx((0.25, 0.25, 0.25))

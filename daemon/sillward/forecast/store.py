@@ -9,8 +9,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
-import numpy as np
-
 from sillward.errors import SourceError
 from sillward.forecast import doubt_wording
 from sillward.forecast.ensemble import Ensemble
@@ -346,9 +344,8 @@ class ForecastStore:
         day, learned = self._learned.get((source, site), (None, None))
         if day != today:
             since = self._here_since(site)
-            lows = self.ledger.nights.past_lows(site.name, source, self.clock(), since)
-            night, lead_h, low_c = np.array(lows, dtype=np.float64).reshape(-1, 3).T
-            learned = learned_error(night.astype(np.int64), lead_h, low_c)
+            told = self.ledger.nights.past_lows(site.name, source, self.clock(), since)
+            learned = learned_error(told)
             self._learned[source, site] = today, learned
         return learned
 

@@ -4,6 +4,11 @@ The last forecast before the low of a night stands for what came, where no therm
 Earlier forecasts are compared with it, by lead time. What such a table cannot show is an error that
 all forecasts of a night share: a valley that the model does not know. That a source agrees with
 itself is no proof that it is right, so without readings the usual error is only ever raised.
+
+Where spots have thermometers, each says what came as if it stood at the site: what was read there,
+less what the spot had been expected to be off by its own correction. Then the learned error is that
+of the low at a spot *after* its correction. How far the correction itself may be off is told with
+the correction, and is not in here again.
 """
 
 from collections.abc import Mapping
@@ -13,6 +18,7 @@ from datetime import datetime
 import numpy as np
 
 from sillward_rules.arrays import Array
+from sillward_rules.weather.past_lows import PastLows, nearest
 from sillward_rules.weather.uncertainty import (
     ERROR_AT_ISSUE_K,
     USUAL_LEAD_H,
@@ -24,10 +30,6 @@ from sillward_rules.weather.uncertainty import (
 LEAD_H = (6.0, *USUAL_LEAD_H)
 """Lead times at which errors are learned [h]: this night at midnight, then as in the usual
 errors."""
-
-WITHIN_H = 6.0
-"""A forecast counts for a lead time this far from its own [h], and never for less than half of the
-lead time. Judgement: a forecast is asked for every hour or two, so that one is near."""
 
 STAND_IN_WITHIN_H = 6.0
 """The last forecast of a night stands for what came if its low lies at most this far ahead [h].
@@ -44,6 +46,21 @@ a twelfth after a year."""
 LEAST_ERROR_K = 1.0
 """A learned error is never less [K]. Judgement: forecasts for well-kept stations are off by 1.3 K
 for the first night (Met Office), and a terrace is less well known than a station."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReadNight:
+    """What thermometers at the spots say of a night at the site.
+
+    low_c : the low that was read less what the spot had been expected to be off, averaged over the
+    spots [°C]. variance_k2 : what one spot's error has more in its square than that of their
+    average: the mean square of how far they are from it, less the variance of what they were
+    expected to be off. The latter is a doubt about each spot, which knows it, and not about
+    forecasts; so this may be below zero [K²].
+    """
+
+    low_c: float
+    variance_k2: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +90,7 @@ class LearnedError:
 
 
 def learned_error(
-    night: np.ndarray, lead_h: Array, low_c: Array, came_c: Mapping[int, float] | None = None
+    told: PastLows, read: Mapping[int, ReadNight] | None = None
 ) -> LearnedError | None:
     """Return the error of past forecasts of a night's low, by lead time.
 
@@ -81,10 +98,10 @@ def learned_error(
 
         sd^2 = (m usual^2 + sum over n nights of ((low - came)^2 + e^2)) / (m + n)
 
-    with m = `USUAL_COUNTS_AS`. Where a reading says what came, e is 0; where the last forecast
-    stands for it, e is `ERROR_AT_ISSUE_K`. The squares add up as far as a forecast is efficient,
-    that is, as far as its later error does not follow from how it was revised. A mean deviation
-    counts as error too.
+    with m = `USUAL_COUNTS_AS`. Where readings say what came, e^2 is their `variance_k2`; where the
+    last forecast stands for it, e is `ERROR_AT_ISSUE_K`. The squares add up as far as a forecast is
+    efficient, that is, as far as its later error does not follow from how it was revised. A mean
+    deviation counts as error too; with readings, what the corrections leave of it.
 
     Where there are `MIN_NIGHTS` nights with readings, these alone count. Else all count, and the
     error is never less than the usual one. It never falls with the lead time, nor below
@@ -92,15 +109,11 @@ def learned_error(
 
     Parameters
     ----------
-    night : np.ndarray
-        The number of the night that each forecast is of, shape (forecast,), in any order.
-    lead_h : Array
-        Time from each forecast to the low [h], shape (forecast,), above 0; counted from the same
-        moment as in `LearnedError.spread`.
-    low_c : Array
-        The low that each forecast gives [°C], shape (forecast,).
-    came_c : Mapping[int, float] | None
-        The low that was read, by the number of the night [°C].
+    told : PastLows
+        What one source said of past nights; lead times count from the same moment as in
+        `LearnedError.spread`.
+    read : Mapping[int, ReadNight] | None
+        What was read, by the number of the night.
 
     Returns
     -------
@@ -113,20 +126,21 @@ def learned_error(
     inverse chi-square prior: Gelman and others, Bayesian Data Analysis, section 2.6. Efficiency of
     forecasts: Nordhaus 1987, Review of Economics and Statistics 69:667. Both from memory.
     """
-    order = np.lexsort((lead_h, night))
-    night, lead_h, low_c = night[order], lead_h[order], low_c[order]
+    order = np.lexsort((told.lead_h, told.night))
+    night, lead_h, low_c = told.night[order], told.lead_h[order], told.low_c[order]
     numbers, first, of = np.unique(night, return_index=True, return_inverse=True)
-    stands_in = lead_h[first] <= STAND_IN_WITHIN_H
-    came = np.where(stands_in, low_c[first], np.nan)
-    unseen_k = np.full(numbers.shape, ERROR_AT_ISSUE_K)
+    came = np.where(lead_h[first] <= STAND_IN_WITHIN_H, low_c[first], np.nan)
+    unseen_k2 = np.full(numbers.shape, ERROR_AT_ISSUE_K**2)
+    is_read = np.zeros(numbers.shape, dtype=bool)
     for row, number in enumerate(numbers.tolist()):
-        if came_c is not None and number in came_c:
-            came[row], unseen_k[row] = came_c[number], 0.0
-    squares = (low_c - came[of]) ** 2 + unseen_k[of] ** 2
+        if read is not None and number in read:
+            is_read[row] = True
+            came[row], unseen_k2[row] = read[number].low_c, read[number].variance_k2
+    squares = (low_c - came[of]) ** 2 + unseen_k2[of]
     is_stand_in = np.zeros(night.shape, dtype=bool)
-    is_stand_in[first] = unseen_k > 0
+    is_stand_in[first] = ~is_read
     usable = np.isfinite(squares) & ~is_stand_in
-    columns = [each[usable] for each in (of, lead_h, squares, unseen_k[of] == 0)]
+    columns = [each[usable] for each in (of, lead_h, squares, is_read[of])]
     found = [_at(lead, *columns) for lead in LEAD_H]
     sd_k, nights = (np.array(column) for column in zip(*found, strict=True))
     if not nights.any():
@@ -149,17 +163,13 @@ def _at(
 
     is_read (forecast,) : whether a reading says what came.
     """
-    away = np.abs(lead_h - lead)
-    near = np.flatnonzero(away <= min(WITHIN_H, lead / 2))
-    near = near[np.lexsort((away[near], night[near]))]
-    _, nearest = np.unique(night[near], return_index=True)
-    chosen = near[nearest]
+    chosen = nearest(night, lead_h, lead)
     read = chosen[is_read[chosen]]
     usual = least = float(usual_error_k(lead))
     if read.size >= MIN_NIGHTS:
         chosen, least = read, LEAST_ERROR_K
     if chosen.size < MIN_NIGHTS:
         return usual, 0
-    total = USUAL_COUNTS_AS * usual**2 + squares[chosen].sum()
+    total = USUAL_COUNTS_AS * usual**2 + max(float(squares[chosen].sum()), 0.0)
     variance = total / (USUAL_COUNTS_AS + chosen.size)
     return max(float(np.sqrt(variance)), least), int(chosen.size)

@@ -15,6 +15,7 @@ from sillward.ledger import Ledger, SavedForecast
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.learned_error import MIN_NIGHTS
 from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.site import Site
 from tests.support import core
 from tests.support.bodies import dumped, ensemble_body
@@ -121,9 +122,7 @@ def test_what_was_learned_is_worked_out_once_a_day(
     asked: list[datetime] = []
     past_lows = world.ledger.nights.past_lows
 
-    def counted(
-        site: str, source: str, now: datetime, since: datetime
-    ) -> list[tuple[int, float, float]]:
+    def counted(site: str, source: str, now: datetime, since: datetime) -> PastLows:
         asked.append(now)
         return past_lows(site, source, now, since)
 

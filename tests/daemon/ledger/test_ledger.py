@@ -463,12 +463,19 @@ def test_lows_are_told_of_one_source_once_they_have_passed(ledger: Ledger) -> No
 
     told = ledger.nights.past_lows(SITE, "First source", second_low, NOW)
 
-    assert sorted(told) == [
+    assert sorted(
+        zip(told.night.tolist(), told.lead_h.tolist(), told.low_c.tolist(), strict=True)
+    ) == [
         (day.toordinal(), (a_night(day).low_at - NOW) / timedelta(hours=1), 3.25) for day in days(2)
     ]
+    assert ledger.nights.sources(SITE) == ["First source", "Second source"]
+    assert ledger.nights.sources("Elsewhere") == []
     later = NOW + timedelta(seconds=1)
-    assert ledger.nights.past_lows(SITE, "First source", second_low, later) == []
-    assert ledger.nights.past_lows("Elsewhere", "First source", second_low, NOW) == []
+    for nothing in (
+        ledger.nights.past_lows(SITE, "First source", second_low, later),
+        ledger.nights.past_lows("Elsewhere", "First source", second_low, NOW),
+    ):
+        assert nothing.night.size == 0
 
 
 def test_nights_of_the_same_moment_are_kept_once(ledger: Ledger) -> None:

@@ -1,5 +1,6 @@
 """The error of forecasts of a night's low, learned from how they were revised."""
 
+from collections.abc import Mapping
 from datetime import timedelta
 
 import numpy as np
@@ -13,8 +14,10 @@ from sillward_rules.weather.learned_error import (
     LEAST_ERROR_K,
     MIN_NIGHTS,
     LearnedError,
+    ReadNight,
     learned_error,
 )
+from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K, usual_error_k
 from tests.support.core import utc
 
@@ -24,11 +27,19 @@ FIRST_NIGHT = LEAD_H.index(18.0)
 def forecasts(off_k: Array, lead_h: float = 18.0, last_h: float = 1.0) -> LearnedError | None:
     """What is learned where each night has a last forecast of 5 °C and one that was off."""
     number = np.arange(off_k.size)
-    return learned_error(
+    return teach(
         np.concatenate([number, number]),
         np.concatenate([np.full(off_k.shape, last_h), np.full(off_k.shape, lead_h)]),
         np.concatenate([np.full(off_k.shape, 5.0), 5.0 + off_k]),
     )
+
+
+def teach(
+    night: np.ndarray, lead_h: Array, low_c: Array, read_c: Mapping[int, float] | None = None
+) -> LearnedError | None:
+    """What forecasts without a spread teach, with lows that were read [°C]."""
+    told = PastLows(night, lead_h, low_c, np.full(low_c.shape, np.nan))
+    return learned_error(told, {night: ReadNight(low_c) for night, low_c in (read_c or {}).items()})
 
 
 def alternating(size_k: float, nights: int) -> Array:
@@ -82,7 +93,7 @@ def test_readings_may_show_that_forecasts_are_surer_than_usual() -> None:
     low_c = np.full(800, 5.0)
 
     def learned(read: int) -> LearnedError:
-        found = learned_error(nights, lead_h, low_c, dict.fromkeys(range(read), 5.0))
+        found = teach(nights, lead_h, low_c, dict.fromkeys(range(read), 5.0))
         assert found is not None
         return found
 
@@ -105,7 +116,7 @@ def test_of_each_night_the_forecast_nearest_to_the_lead_time_counts_once() -> No
     lead_h = np.tile([12.5, 1.0, 17.5, 19.0, 23.9], 40)
     low_c = np.tile([95.0, 5.0, 7.0, 95.0, 95.0], 40)
 
-    learned = learned_error(number, lead_h, low_c)
+    learned = teach(number, lead_h, low_c)
 
     assert learned is not None
     assert learned.nights[FIRST_NIGHT] == 40
@@ -118,8 +129,8 @@ def test_a_reading_takes_the_place_of_the_last_forecast() -> None:
     lead_h = np.concatenate([np.full(40, 1.0), np.full(40, 18.0)])
     low_c = np.concatenate([np.full(40, 5.0), np.full(40, 7.0)])
 
-    learned = learned_error(nights, lead_h, low_c, dict.fromkeys(range(40), 10.0))
-    mixed = learned_error(nights, lead_h, low_c, dict.fromkeys(range(20), 10.0))
+    learned = teach(nights, lead_h, low_c, dict.fromkeys(range(40), 10.0))
+    mixed = teach(nights, lead_h, low_c, dict.fromkeys(range(20), 10.0))
 
     assert learned is not None
     assert mixed is not None
@@ -127,6 +138,24 @@ def test_a_reading_takes_the_place_of_the_last_forecast() -> None:
     # 20 readings are too few to count alone
     assert mixed.sd_k[FIRST_NIGHT] == pytest.approx(
         ((30 * 1.3**2 + 20 * 9 + 20 * (4 + 1)) / 70) ** 0.5
+    )
+
+
+def test_several_spots_count_by_the_mean_of_their_squares_without_the_doubt_of_corrections() -> (
+    None
+):
+    nights, lead_h, low_c = np.arange(40), np.full(40, 18.0), np.full(40, 7.0)
+    told = PastLows(nights, lead_h, low_c, np.full(40, np.nan))
+    spots_c = np.array([6.0, 4.0])  # errors of 1 and 3 K; corrections known to 0.5 K
+    variance_k2 = float(spots_c.var()) - 0.25
+
+    found = learned_error(
+        told, {n: ReadNight(float(spots_c.mean()), variance_k2) for n in range(40)}
+    )
+
+    assert found is not None
+    assert found.sd_k[FIRST_NIGHT] == pytest.approx(
+        ((30 * 1.3**2 + 40 * ((1 + 9) / 2 - 0.25)) / 70) ** 0.5
     )
 
 
@@ -138,7 +167,7 @@ def test_the_learned_error_is_that_of_forecasts_which_are_revised_as_they_should
     nights = 4000
     low_c = 8.0 + np.cumsum(rng.normal(size=(nights, lead_h.size)) * step_k, axis=1)
 
-    learned = learned_error(
+    learned = teach(
         np.repeat(np.arange(nights), lead_h.size), np.tile(lead_h, nights), low_c.ravel()
     )
 
@@ -177,8 +206,8 @@ def test_whatever_the_archive_holds_the_errors_rise_with_the_lead_time(
     night, lead_h, low_c = np.array(rows, dtype=np.float64).reshape(-1, 3).T
     shuffled = np.random.default_rng(len(rows)).permutation(night.size)
 
-    learned = learned_error(night.astype(int), lead_h, low_c, came)
-    again = learned_error(night[shuffled].astype(int), lead_h[shuffled], low_c[shuffled], came)
+    learned = teach(night.astype(int), lead_h, low_c, came)
+    again = teach(night[shuffled].astype(int), lead_h[shuffled], low_c[shuffled], came)
 
     if learned is None:
         assert again is None
@@ -188,5 +217,5 @@ def test_whatever_the_archive_holds_the_errors_rise_with_the_lead_time(
     assert np.isfinite(learned.sd_k).all()
     assert np.all(np.diff(learned.sd_k) >= 0)
     assert min(learned.sd_k) >= LEAST_ERROR_K
-    unread = learned_error(night.astype(int), lead_h, low_c)
+    unread = teach(night.astype(int), lead_h, low_c)
     assert unread is None or np.all(unread.sd_k >= usual_error_k(LEAD_H))

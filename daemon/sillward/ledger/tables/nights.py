@@ -3,9 +3,12 @@
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
 
+import numpy as np
+
 from sillward.ledger.database import Database
 from sillward.ledger.records import NIGHT_COLUMNS, night_of, night_values
 from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.past_lows import PastLows
 
 ARCHIVE_DAYS = 400
 """Nights longer ago leave the archive. Judgement: a year, and a month to compare with."""
@@ -64,16 +67,20 @@ class NightArchive:
         )
         return [(source, *night_of(*values)) for source, *values in rows]
 
-    def past_lows(
-        self, site: str, source: str, now: datetime, since: datetime
-    ) -> list[tuple[int, float, float]]:
+    def sources(self, site: str) -> list[str]:
+        """Return the sources of which the archive has nights of a site, by name."""
+        rows = self._database.rows(
+            "SELECT source FROM archive WHERE site = ? ORDER BY source", site
+        )
+        return [row["source"] for row in rows]
+
+    def past_lows(self, site: str, source: str, now: datetime, since: datetime) -> PastLows:
         """Return what one source said, from a moment on, of the nights whose low has passed.
 
-        Each is the ordinal of the night's date, the time from fetching to the low [h] and the low
-        [°C]. There may be tens of thousands.
+        There may be tens of thousands of forecasts.
         """
         rows = self._database.rows(
-            "SELECT night, (low_at - fetched_at) / 3600.0, low / 100.0 FROM night"
+            "SELECT night, (low_at - fetched_at) / 3600.0, low / 100.0, sd / 100.0 FROM night"
             " JOIN archive ON archive.id = night.archive"
             " WHERE archive.site = ? AND archive.source = ? AND low_at <= ?"
             " AND fetched_at >= ?",
@@ -82,7 +89,9 @@ class NightArchive:
             int(now.timestamp()),
             int(since.timestamp()),
         )
-        return [(night, lead_h, low_c) for night, lead_h, low_c in rows]
+        table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 4)
+        night, lead_h, low_c, sd_k = table.T
+        return PastLows(night.astype(np.int64), lead_h, low_c, sd_k)
 
     def prune(self, now: datetime) -> None:
         """Drop nights that are too long ago, and the oldest if there are too many."""
