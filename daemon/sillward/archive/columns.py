@@ -65,7 +65,7 @@ _UNITS: Mapping[str, Mapping[str, _Scale]] = {
         **dict.fromkeys(("k", "kelvin"), (1.0, -273.15)),
     },
     "%": {
-        **dict.fromkeys(("%", "percent", "pct"), _SAME),
+        **dict.fromkeys(("%", "percent", "pct", "%rh", "rh"), _SAME),
         **dict.fromkeys(("1", "0-1", "0..1", "fraction", "share"), (100.0, 0.0)),
         **dict.fromkeys(("okta", "oktas", "/8"), (12.5, 0.0)),
         **dict.fromkeys(("tenths", "/10"), (10.0, 0.0)),
@@ -131,7 +131,8 @@ class Column:
 
 def spelled(unit: str) -> str:
     """Return a unit in the one spelling that the table of units has."""
-    plain = unit.casefold().replace("²", "2").replace("⁻¹", "-1").replace("º", "°")
+    plain = unit.replace("℃", "°C").replace("℉", "°F").casefold()
+    plain = plain.replace("²", "2").replace("⁻¹", "-1").replace("º", "°")
     return re.sub(r"[\s·]", "", plain)
 
 

@@ -4,17 +4,16 @@ Commas, semicolons or tabs, decimal point or comma, UTF-8 or what Windows writes
 CSV, with its place in the first lines, is one of these.
 """
 
-import csv
 import re
-from array import array
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from datetime import timedelta, timezone
 
 import numpy as np
 
-from sillward.archive import columns, csv_times
+from sillward.archive import columns, csv_cells, csv_layout, csv_times
 from sillward.archive.columns import Column
+from sillward.archive.csv_layout import PLACE, Layout
 from sillward.archive.csv_times import Clock
 from sillward.archive.table import MAX_HOURS, YEAR_H, Table
 from sillward.errors import one_line
@@ -24,41 +23,9 @@ from sillward_rules.arrays import Array
 from sillward_rules.weather.plausibility import out_of_season
 from sillward_rules.weather.site import Site
 
-MAX_HEAD_LINES = 30
-"""The heads are looked for in these first lines. Judgement: loggers write some lines before."""
-
-_PLACE = ("latitude", "longitude", "elevation", "utc_offset_seconds", "timezone")
-"""How the first line of Open-Meteo's CSV begins."""
-
-_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "missing"})
-_NUMBER = re.compile(
-    r"(?P<whole>[-+]?[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]*))?(?:e[-+]?[0-9]{1,3})?", re.I
-)
-
 _LEAST_LIGHT_W_M2 = 20.0
 """Light that never reaches this is in another unit, or the file is of a polar night [W/m2].
 Judgement."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """Where in a file what is.
-
-    Args:
-        delimiter: what stands between two cells.
-        heads: the heads.
-        first: the index of the first line of values.
-        times: the indices of the columns that make a time together.
-        columns: the columns that are read, by their index.
-        place: what the first lines say of place and zone.
-    """
-
-    delimiter: str
-    heads: Sequence[str]
-    first: int
-    times: Sequence[int]
-    columns: Mapping[int, Column]
-    place: Mapping[str, str]
 
 
 def read(body: bytes, site: Site, reader: Reading) -> Table:
@@ -66,13 +33,17 @@ def read(body: bytes, site: Site, reader: Reading) -> Table:
 
     Raise SourceError if it is of no use, or can be read in two ways.
     """
-    lines = _decoded(body, reader).splitlines()
-    layout = _layout(lines, reader)
+    lines = body.decode(csv_layout.encoding_of(body, reader)).splitlines()
+    layout = csv_layout.of_weather(lines, reader)
     elevation_m = _check_place(layout.place, site, reader)
     remarks = list(_unused(layout))
-    texts, numbers, all_values = _values(lines, layout, remarks, reader)
-    clock = _clock(layout, texts[0], site, reader)
-    given = csv_times.seconds(texts, clock, site, numbers.__getitem__, reader)
+    cells, written = csv_cells.read(lines[layout.first :], layout, MAX_HOURS, remarks, reader)
+    written.check(reader)
+    clock = _clock(layout, cells.times[0].decode(), site, reader)
+    given, all_values = (
+        csv_times.seconds(cells.times, cells.lines, clock, site, reader),
+        cells.values,
+    )
     if given[0] > given[-1]:  # from new to old
         given, all_values = given[::-1], [values[::-1] for values in all_values]
     has_imperial = any(column.unit in columns.IMPERIAL for column in layout.columns.values())
@@ -86,68 +57,7 @@ def read(body: bytes, site: Site, reader: Reading) -> Table:
     return Table("CSV file", given, found, elevation_m, remarks)
 
 
-# -- the layout
-
-
-def _decoded(body: bytes, reader: Reading) -> str:
-    """Return the text of a file: UTF-8, UTF-16 with its mark, or else Windows-1252."""
-    if body.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encodings: tuple[str, ...] = ("utf-16",)
-    else:
-        encodings = ("utf-8-sig", "cp1252")
-    for encoding in encodings:
-        try:
-            text = body.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-        if "\0" not in text:
-            return text
-    reader.refuse("is neither text nor any other kind of past weather that is known")
-
-
-def _layout(lines: Sequence[str], reader: Reading) -> _Layout:
-    """Return where the columns are: under the first line with a head for times and temperature."""
-    place: dict[str, str] = {}
-    for number, line in enumerate(lines[:MAX_HEAD_LINES]):
-        for delimiter in (";", "\t", ","):
-            heads = _cells(line, delimiter)
-            if number == 0 and tuple(heads[: len(_PLACE)]) == _PLACE and len(lines) > 1:
-                place = dict(zip(heads, _cells(lines[1], delimiter), strict=False))
-            times = _time_columns(heads)
-            known = [columns.column_of(head) for head in heads]
-            if not times or all(
-                column is None or column.name != "temperature_2m" for column in known
-            ):
-                continue
-            wanted = columns.chosen([column for column in known if column], reader)
-            chosen = {
-                index: column for index, column in enumerate(known) if column in wanted and column
-            }
-            return _Layout(delimiter, heads, number + 1, times, chosen, place)
-    first = one_line(lines[0], 60) if lines else ""
-    reader.refuse(
-        "is none of the kinds that are known: it is no JSON and no EPW, and as CSV it has no line"
-        f' with heads for the time and the temperature; it begins with "{first}"'
-    )
-
-
-def _cells(line: str, delimiter: str) -> list[str]:
-    try:
-        rows = list(csv.reader([line], delimiter=delimiter))
-    except csv.Error:
-        return []
-    return [cell.strip() for cell in rows[0]] if rows else []
-
-
-def _time_columns(heads: Sequence[str]) -> tuple[int, ...]:
-    """Return the index of the column of whole times, or of a date and of an hour; () for none."""
-    whole, dates, clocks = (
-        [index for index, head in enumerate(heads) if csv_times.is_time(head, names)]
-        for names in (csv_times.WHOLE, csv_times.DATES, csv_times.CLOCKS)
-    )
-    if dates and clocks:
-        return dates[0], clocks[0]
-    return tuple((whole or dates)[:1])
+# -- the place
 
 
 def _check_place(place: Mapping[str, str], site: Site, reader: Reading) -> float | None:
@@ -155,7 +65,7 @@ def _check_place(place: Mapping[str, str], site: Site, reader: Reading) -> float
     if not place:
         return None
     numbers = []
-    for name in _PLACE[:3]:
+    for name in PLACE[:3]:
         try:
             numbers.append(float(place.get(name, "")))
         except ValueError:
@@ -165,7 +75,7 @@ def _check_place(place: Mapping[str, str], site: Site, reader: Reading) -> float
     return elevation if np.isfinite(elevation) else None
 
 
-def _unused(layout: _Layout) -> Iterator[str]:
+def _unused(layout: Layout) -> Iterator[str]:
     """Yield a remark on the columns that are not read."""
     used = {*layout.times, *layout.columns}
     others = [head for index, head in enumerate(layout.heads) if index not in used and head]
@@ -177,94 +87,7 @@ def _unused(layout: _Layout) -> Iterator[str]:
         yield "the file does not say for which place it is"
 
 
-# -- the values
-
-
-@dataclass(slots=True)
-class _Numbers:
-    """How numbers are written: how many with a point, with a comma, and with one before three
-    digits, which may be a thousand.
-    """
-
-    points: int = 0
-    commas: int = 0
-    thousands: int = 0
-    example: str = ""
-
-    def parse(self, text: str) -> float | None:
-        """Return a number, NaN for one that is missing; None for what is no number."""
-        found = _NUMBER.fullmatch(text)
-        if found is None or not (found["whole"].lstrip("+-") or found["part"]):
-            return np.nan if text.casefold() in _MISSING else None
-        if found["mark"] == ".":
-            self.points += 1
-        elif found["mark"] == ",":
-            self.commas += 1
-            self.thousands += len(found["part"]) == 3
-            self.example = self.example or text
-            text = text.replace(",", ".")
-        return float(text)
-
-    def check(self, reader: Reading) -> None:
-        """Raise SourceError if a comma may stand for two things."""
-        if self.points and self.commas:
-            reader.refuse(f'has numbers with a point and others with a comma ("{self.example}")')
-        if self.commas and self.commas == self.thousands:
-            as_point, as_whole = self.example.replace(",", "."), self.example.replace(",", "")
-            reader.refuse(f'has "{self.example}", which may be {as_point} or {as_whole}')
-
-
-def _rows(
-    lines: Sequence[str], layout: _Layout, remarks: list[str], reader: Reading
-) -> Iterator[tuple[int, list[str]]]:
-    """Yield each line of values with its number; where another table begins, it is remarked."""
-    rows = csv.reader(lines[layout.first :], delimiter=layout.delimiter)
-    needed = max(*layout.times, *layout.columns) + 1
-    after_gap = False
-    try:
-        for cells in rows:
-            number = layout.first + rows.line_num
-            if not any(cells):
-                after_gap = rows.line_num > 1
-                continue
-            if after_gap and cells[0].strip() == layout.heads[0]:
-                remarks.append(f"a second table begins in line {number}: it is not read")
-                return
-            after_gap = False
-            if len(cells) < needed:
-                reader.refuse(f"has {len(cells)} cells in line {number}, {needed} are needed")
-            yield number, cells
-    except csv.Error as error:
-        reader.refuse(f"cannot be read from line {layout.first + rows.line_num} on: {error}")
-
-
-def _values(
-    lines: Sequence[str], layout: _Layout, remarks: list[str], reader: Reading
-) -> tuple[list[str], list[int], list[Array]]:
-    """Return times as they are written, the line that each is in, and the values of each column."""
-    texts: list[str] = []
-    numbers: list[int] = []
-    series = [array("d") for _ in layout.columns]
-    columns_of_series = list(zip(series, layout.columns.items(), strict=True))
-    written = _Numbers()
-    for number, cells in _rows(lines, layout, remarks, reader):
-        if len(texts) >= MAX_HOURS:
-            reader.refuse("has more lines than a hundred years have hours")
-        texts.append(" ".join(cells[index].strip() for index in layout.times))
-        numbers.append(number)
-        for values, (index, column) in columns_of_series:
-            value = written.parse(cells[index].strip().replace("\u2212", "-"))
-            if value is None:
-                shown = one_line(cells[index], 20)
-                reader.refuse(f'has "{shown}" as {column.quoted} in line {number}: no number')
-            values.append(value)
-    if not texts:
-        reader.refuse("has no line of values")
-    written.check(reader)
-    return texts, numbers, [np.array(values, dtype=np.float64) for values in series]
-
-
-def _clock(layout: _Layout, first: str, site: Site, reader: Reading) -> Clock:
+def _clock(layout: Layout, first: str, site: Site, reader: Reading) -> Clock:
     """Return what heads, or the first lines of Open-Meteo's CSV, say of the times.
 
     first: the first time of the file.
