@@ -100,6 +100,8 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "done": ("done", "carry-in", *told),
         "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
         "replay --set": ("replay", *told, *PAST, "--set", "habits.lead=2 h"),
+        "skill": ("skill", *told),
+        "skill --demo": ("skill", "--demo"),
         "season": ("season", *told, *PAST[:2], "--quick"),
     }
     return {name: call(*words).stdout for name, words in calls.items()}

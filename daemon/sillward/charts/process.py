@@ -12,7 +12,7 @@ from contextlib import closing
 from functools import lru_cache
 from typing import Literal, TypeAlias
 
-from sillward.charts.data import ChartData, YearChart, to_plain
+from sillward.charts.data import Chart, ChartData, to_plain
 from sillward.child_process import ChildError, ChildProcess, Failure
 from sillward.errors import ChartError, one_line
 
@@ -68,7 +68,7 @@ def _log_once(reason: str) -> None:
 
 
 def picture(
-    data: ChartData | YearChart,
+    data: Chart,
     form: Form,
     command: Sequence[str] = COMMAND,
     limit_s: float = LIMIT_S,

@@ -31,6 +31,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "chart": "A picture of the nights ahead, or of the water.",
         "calendar": "The chores for a calendar program.",
         "replay": "The tool over past weather, and what a change does.",
+        "skill": "How good the forecasts have been here.",
         "season": "When nights get cold and safe, by past years.",
         "demo": "The packaged example in recorded weather.",
     },

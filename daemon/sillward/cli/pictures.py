@@ -4,7 +4,7 @@ from pathlib import Path
 
 from sillward import files
 from sillward.charts import process as charting
-from sillward.charts.data import ChartData, YearChart
+from sillward.charts.data import Chart
 from sillward.errors import ChartError, NotOursError, UsageError
 
 
@@ -17,7 +17,7 @@ def form_of(out: Path | None, option: str) -> charting.Form:
     return "svg" if ending == ".svg" else "png"
 
 
-def write_picture(file: Path, data: ChartData | YearChart, form: charting.Form) -> None:
+def write_picture(file: Path, data: Chart, form: charting.Form) -> None:
     """Draw a chart and write it. Raise UsageError for a file of something else, or ChartError."""
     try:
         place = files.destination(file, charting.is_ours, charting.HEAD)

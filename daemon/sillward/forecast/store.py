@@ -29,6 +29,7 @@ from sillward_rules.weather.hourly import (
     withheld,
 )
 from sillward_rules.weather.learned_error import LearnedError, learned_error
+from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
 from sillward_rules.weather.site import Site
@@ -337,17 +338,20 @@ class ForecastStore:
     def learned_error(self, site: Site, source: str) -> LearnedError | None:
         """Return how far off the forecasts of a source have been at a site; None if too few.
 
-        Only forecasts for where the site is now count. It is worked out once a day, as there is one
+        It is worked out once a day, as there is one
         more night then.
         """
         today = self.today()
         day, learned = self._learned.get((source, site), (None, None))
         if day != today:
-            since = self._here_since(site)
-            told = self.ledger.nights.past_lows(site.name, source, self.clock(), since)
-            learned = learned_error(told)
+            learned = learned_error(self.past_lows(site, source))
             self._learned[source, site] = today, learned
         return learned
+
+    def past_lows(self, site: Site, source: str) -> PastLows:
+        """Return what a source said of past nights, since forecasts are for where a site is now."""
+        since = self._here_since(site)
+        return self.ledger.nights.past_lows(site.name, source, self.clock(), since)
 
     def note_place(self, site: Site, now: datetime) -> None:
         """Remember since when forecasts are for where a site is now.

@@ -3,7 +3,6 @@
 import re
 import struct
 import xml.etree.ElementTree as ET
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from functools import cache
@@ -16,12 +15,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from matplotlib import rcParams
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_rgb
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Rectangle
-from matplotlib.text import Annotation, Text
+from matplotlib.text import Annotation
 from matplotlib.transforms import Bbox
 
 from sillward.charts import draw, process
@@ -42,6 +40,7 @@ from tests.support.chart_examples import (
     on_bench,
     row,
 )
+from tests.support.chart_pictures import contrast, laid_out, require_readable, said, words
 from tests.support.core import collection, daily_curve, fetched, plant, utc
 
 
@@ -78,34 +77,6 @@ def boxes(axes: Axes, colour: str) -> list[Bbox]:
 def shaded(axes: Axes) -> list[tuple[float, float]]:
     """Return the spans that are shaded as nights."""
     return [(box.x0, box.x1) for box in boxes(axes, style.NIGHT)]
-
-
-def words(figure: Figure) -> list[Text]:
-    """Return every text of a figure."""
-    found = list(figure.texts)
-    for axes in figure.axes:
-        found += [child for child in axes.get_children() if isinstance(child, Text)]
-        legend = axes.get_legend()
-        found += legend.get_texts() if legend else []
-        for axis in (axes.xaxis, axes.yaxis):
-            low, high = sorted(axis.get_view_interval())
-            ticks = [*axis.get_major_ticks(), *axis.get_minor_ticks()]
-            found += [tick.label1 for tick in ticks if low <= tick.get_loc() <= high]
-    return [text for text in found if text.get_visible() and text.get_text().strip()]
-
-
-def said(figure: Figure) -> str:
-    return "\n".join(text.get_text() for text in words(figure))
-
-
-def laid_out(figure: Figure) -> Callable[[Text], Bbox]:
-    """Draw the figure, and return a function that gives the box of a text [pixels]."""
-    figure.draw_without_rendering()
-    canvas = figure.canvas
-    assert isinstance(canvas, FigureCanvasAgg)
-    renderer = canvas.get_renderer()  # type: ignore[no-untyped-call]
-    # An annotation's own extent has its arrow in it.
-    return lambda text: Text.get_window_extent(text, renderer)
 
 
 # -- the night chart
@@ -307,23 +278,7 @@ def test_a_day_of_which_too_little_is_known_says_so() -> None:
 def test_every_text_is_readable_and_none_covers_another(
     kind: Kind, name: str, spot: str, units: Units
 ) -> None:
-    figure = picture(kind, name, spot, units)
-    box = laid_out(figure)
-
-    assert figure.get_figwidth() == 6.0
-    assert figure.dpi == 100
-    texts = words(figure)
-    assert min(float(text.get_fontsize()) for text in texts) >= 9.0
-    page = figure.bbox
-    placed = [(text.get_text(), box(text)) for text in texts]
-    for text, place in placed:
-        assert page.x0 <= place.x0 < place.x1 <= page.x1, text
-        assert page.y0 <= place.y0 < place.y1 <= page.y1, text
-    for (text, first), (other, second) in combinations(placed, 2):
-        common = Bbox.intersection(first, second)
-        # The two rows of hours and dates have empty lines in them.
-        if common is not None and not (text.startswith("\n") or other.startswith("\n")):
-            assert min(common.width, common.height) < 2.5, (text, other)
+    require_readable(picture(kind, name, spot, units))
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -585,22 +540,6 @@ def test_limits_too_close_to_tell_apart_share_a_label() -> None:
 
 
 # -- colours
-
-
-def luminance(colour: object) -> float:
-    """Return the relative luminance, as WCAG 2.1 defines it."""
-
-    def linear(part: float) -> float:
-        return part / 12.92 if part <= 0.04045 else float(((part + 0.055) / 1.055) ** 2.4)
-
-    red, green, blue = (linear(part) for part in to_rgb(colour))  # type: ignore[arg-type]
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-def contrast(colour: object, ground: object) -> float:
-    """Return the contrast ratio, as WCAG 2.1 defines it."""
-    light, dark = sorted((luminance(colour), luminance(ground)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
 
 
 def test_the_formula_of_contrast_gives_what_wcag_says() -> None:

@@ -7,9 +7,10 @@ gap in the drawing.
 from dataclasses import replace
 from datetime import datetime
 
-from sillward.charts.data.codec import document, from_plain, to_plain
+from sillward.charts.data.codec import Chart, document, from_plain, to_plain
 from sillward.charts.data.model import KINDS, MAX_FILM_MIN, ChartData, Kind, LimitLine, Window
 from sillward.charts.data.night import night_chart
+from sillward.charts.data.skill import SkillChart, SourceLine
 from sillward.charts.data.water import WATER_DAYS, water_chart
 from sillward.charts.data.year import YearChart, year_chart
 from sillward.text.units import SI, Units
@@ -22,9 +23,12 @@ __all__ = [
     "KINDS",
     "MAX_FILM_MIN",
     "WATER_DAYS",
+    "Chart",
     "ChartData",
     "Kind",
     "LimitLine",
+    "SkillChart",
+    "SourceLine",
     "Window",
     "YearChart",
     "chart_of",

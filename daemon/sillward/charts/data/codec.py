@@ -2,15 +2,19 @@
 
 from dataclasses import asdict, replace
 from datetime import datetime
-from typing import Any
+from typing import Any, TypeAlias
 from zoneinfo import ZoneInfo
 
-from sillward.charts.data import year
+from sillward.charts.data import skill, year
 from sillward.charts.data.model import ChartData, DaySpan, LimitLine, NightSpan, Window
+from sillward.charts.data.skill import SkillChart
 from sillward.charts.data.year import YearChart
 from sillward.text.units import SI, Units
 
 SCHEMA = 1
+
+Chart: TypeAlias = ChartData | YearChart | SkillChart
+"""Whatever can be drawn."""
 
 
 def document(data: ChartData) -> dict[str, Any]:
@@ -23,8 +27,10 @@ def document(data: ChartData) -> dict[str, Any]:
     return {"schema": SCHEMA, **plain, "footer": [forecast, replace(data, units=SI).made]}
 
 
-def to_plain(data: ChartData | YearChart) -> dict[str, Any]:
+def to_plain(data: Chart) -> dict[str, Any]:
     """Return the data as plain types, units included: what `from_plain` takes."""
+    if isinstance(data, SkillChart):
+        return skill.to_plain(data)
     if isinstance(data, YearChart):
         return year.to_plain(data)
     plain: dict[str, Any] = _plain(asdict(data))
@@ -41,8 +47,10 @@ def _plain(value: Any) -> Any:
     return value
 
 
-def from_plain(plain: dict[str, Any]) -> ChartData | YearChart:
+def from_plain(plain: dict[str, Any]) -> Chart:
     """Return the data that `to_plain` wrote. Raise KeyError, TypeError or ValueError if invalid."""
+    if plain["kind"] == "skill":
+        return skill.from_plain(plain)
     if plain["kind"] == "year":
         return year.from_plain(plain)
     zone = ZoneInfo(plain["zone"])

@@ -11,8 +11,9 @@ from matplotlib.figure import Figure
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from sillward.charts.data import ChartData, YearChart
+from sillward.charts.data import Chart, SkillChart, YearChart
 from sillward.charts.draw.night import night_figure
+from sillward.charts.draw.skill import skill_figure
 from sillward.charts.draw.style import GREY, LARGE, SMALL, USUAL, chart_style
 from sillward.charts.draw.water import water_figure
 from sillward.charts.draw.year import footer_lines, year_figure
@@ -28,7 +29,7 @@ _DOCTYPE = re.compile(rb"<!DOCTYPE.*?>\s*", re.DOTALL)
 _METADATA = re.compile(rb"\s*<metadata>.*?</metadata>", re.DOTALL)
 
 
-def image(data: ChartData | YearChart, form: Form) -> bytes:
+def image(data: Chart, form: Form) -> bytes:
     """Return the chart as a picture. An SVG refers to nothing outside of itself."""
     with chart_style():
         figure, picture = figure_of(data), io.BytesIO()
@@ -51,7 +52,7 @@ def _with_palette(picture: io.BytesIO, title: str) -> bytes:
     return png.getvalue()
 
 
-def figure_of(data: ChartData | YearChart) -> Figure:
+def figure_of(data: Chart) -> Figure:
     """Return the chart as a figure, to which more may be added."""
     with chart_style():
         figure = _figure(data)
@@ -63,14 +64,18 @@ def figure_of(data: ChartData | YearChart) -> Figure:
         return figure
 
 
-def _figure(data: ChartData | YearChart) -> Figure:
+def _figure(data: Chart) -> Figure:
     if isinstance(data, YearChart):
         return year_figure(data)
+    if isinstance(data, SkillChart):
+        return skill_figure(data)
     return night_figure(data) if data.kind == "night" else water_figure(data)
 
 
-def _footer(data: ChartData | YearChart) -> list[str]:
+def _footer(data: Chart) -> list[str]:
     if isinstance(data, YearChart):
         return footer_lines(data)
+    if isinstance(data, SkillChart):
+        return list(data.footer)
     band = [] if data.band_origin is None else [f"likely range: 2 nights in 3; {data.band_origin}"]
     return [data.forecast, *band, data.made]
