@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TypeVar
 from zoneinfo import ZoneInfo
 
@@ -17,6 +17,7 @@ from sillward_rules.plants.rules import Rule
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.hourly import SERIES, Weather
+from sillward_rules.weather.indoor_response import Form, IndoorResponse
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import Spread
@@ -31,6 +32,25 @@ OPEN_BENCH = Spot(
 """A spot that changes nothing of the forecast: leaf, spot and forecast temperature are one."""
 
 WARM_ROOM = Spot("room", indoors=True, night_low_c=16.0, day_low_c=20.0, humidity_pct=50.0)
+
+HALL_FOLLOWS = IndoorResponse(
+    form=Form.FOLLOWS,
+    lag_nights=0,
+    outdoors_at_c=5.0,
+    level_c=12.6,
+    gain=0.3,
+    variances=(0.04, 0.0, 0.001),
+    noise_k=0.5,
+    freedom=20.0,
+    coldest_c=1.0,
+    warmest_c=9.0,
+    recent_c=5.0,
+    nights=20,
+    last_night=date(2026, 5, 12),
+    usual_c=12.6,
+    usual_outdoors_c=5.0,
+)
+"""A hall that follows the weather a little: 12.6 °C at 5 °C outdoors, by twenty nights."""
 
 
 def plant(

@@ -27,7 +27,7 @@ def after_last_night(scene: Scene) -> Mapping[str, PlantState]:
     rows = scene.steps(night.start, night.cold_until)
     if rows.size < 2 or scene.forecast_expired:
         return scene.states
-    leaf = np.where(scene.holds_itself, held_by_night(scene), scene.by_night.leaf_c[rows])
+    leaf = np.where(scene.holds_itself, held_by_night(scene, night), scene.by_night.leaf_c[rows])
     limit = scene.traits.limits["night_low"]
     span = cold_harm.span_k(limit, scene.traits.limits["brief_low"])
     step_h = np.diff(scene.by_night.times[rows]) / HOUR_S

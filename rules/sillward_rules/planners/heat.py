@@ -228,7 +228,7 @@ def _known_by_day(spot: Spot) -> bool:
     also from where the sun reaches it.
     """
     if spot.holds_itself:
-        return spot.day_low_c is not None
+        return spot.holds_by_day_c is not None
     return spot.day_offset_k is not None if spot.indoors else spot.sunlit
 
 

@@ -25,7 +25,7 @@ def spot_lows(scene: Scene, night: Night) -> Array:
     From sunset until the cold of the night no longer counts.
     """
     rows = scene.steps(night.start, night.cold_until)
-    held = held_by_night(scene)
+    held = held_by_night(scene, night)
     lows = np.full(held.shape, np.nan)
     if rows.size:
         lows = scene.by_night.leaf_c[rows].min(axis=0)  # NaN if a moment is
@@ -158,17 +158,23 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     rows = rows_from_to(scene.by_night.times, night.start, night.cold_until)
     leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
-    leaf = np.where(scene.holds_itself, held_by_night(scene), leaf)
+    leaf = np.where(scene.holds_itself, held_by_night(scene, night), leaf)
     first, groups = group_rows(limit)
     bounds = np.where(np.isnan(limit[first]), np.inf, limit[first])
     means = np.minimum(leaf[:, None, :], bounds[:, None]).mean(axis=0)
     return np.asarray(means[groups])
 
 
-def held_by_night(scene: Scene) -> Array:
-    """(spot,) the temperature that each spot keeps by night [°C]; NaN where none is given."""
-    spots = scene.climate.spots
-    return np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])
+def held_by_night(scene: Scene, night: Night) -> Array:
+    """(spot,) the temperature that each spot keeps in a night [°C]; NaN where it is not known.
+
+    What was learned of it, or else what was typed. A forecast that is too old says nothing of the
+    night.
+    """
+    spots, learned = scene.climate.spots, scene.indoor_nights
+    row = learned.ends.size if scene.forecast_expired else learned.row_of(night)
+    typed = np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])
+    return np.where(np.isnan(learned.taken_c[row]), typed, learned.taken_c[row])
 
 
 def may_stay(

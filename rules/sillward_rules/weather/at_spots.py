@@ -15,6 +15,7 @@ from sillward_rules.weather.hourly import (
     Weather,
     bridge_gaps,
 )
+from sillward_rules.weather.indoor_nights import IndoorNights
 from sillward_rules.weather.light import through_windows
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
@@ -46,20 +47,24 @@ def air_at_spots(
     held: np.ndarray,
     night: np.ndarray,
     night_share: tuple[Array, Array],
+    indoors: IndoorNights,
 ) -> AirAtSpots:
     """Return the air at each spot, by its offsets and thermometers or by what it holds.
 
     held (spot,) : whether a spot has a climate of its own. night (time,) : mask. night_share : as
-    of `offset.night_shares`.
+    of `offset.night_shares`. indoors : what was learned of indoor spots.
     """
     wind_10m = bridge_gaps(weather.wind_m_s)
     cloud = bridge_gaps(weather.cloud)
     layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
     warming = warming_cover(cloud, *layers)
     offset_share = night_offset_shares(spots, weather_share(wind_10m, cloud, warming))
-    offset = offsets(spots, offset_share, *night_share) + departures(spots, weather.times)
-    outside = bridge_gaps(weather.temp_c)[:, None] + offset
-    temp = np.where(held, _held_temperature(spots, night), outside)
+    open_air = bridge_gaps(weather.temp_c)[:, None]
+    learned = _learned_offsets(spots, weather.times, open_air, night_share, indoors)
+    offset = np.where(np.isnan(learned), offsets(spots, offset_share, *night_share), learned)
+    offset += departures(spots, weather.times)
+    held_c = _held_temperature(spots, night, indoors.taken_c[indoors.rows_at(weather.times)])
+    temp = np.where(held, held_c, open_air + offset)
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
     height = per_spot(spots, lambda spot: spot.height_m)
     share = _wind_share(spots)
@@ -91,10 +96,32 @@ def _vapour(weather: Weather, temp_c: Array) -> Array:
     return np.minimum(vapour, air.saturation_vapour_pressure(temp_c))
 
 
-def _held_temperature(spots: Sequence[Spot], night: np.ndarray) -> Array:
-    by_night = per_spot(spots, lambda spot: spot.night_low_c)
-    by_day = per_spot(spots, lambda spot: spot.day_low_c)
+def _held_temperature(spots: Sequence[Spot], night: np.ndarray, learned_c: Array) -> Array:
+    """Return what each spot holds (time, spot) [°C]; learned_c (time, spot) : by night."""
+    typed = per_spot(spots, lambda spot: spot.night_low_c)
+    by_night = np.where(np.isnan(learned_c), typed, learned_c)
+    by_day = per_spot(spots, lambda spot: spot.holds_by_day_c)
     return np.where(night[:, None] | np.isnan(by_day), by_night, by_day)
+
+
+def _learned_offsets(
+    spots: Sequence[Spot],
+    times: np.ndarray,
+    open_air_c: Array,
+    night_share: tuple[Array, Array],
+    indoors: IndoorNights,
+) -> Array:
+    """Return what is added at spots under a roof that follow the weather (time, spot) [K].
+
+    At night they are as far above what they hold as their gain has it; by day the typed offset
+    counts. NaN where nothing was learned. open_air_c (time, 1) : [°C].
+    """
+    rows = indoors.rows_at(times)
+    above = np.nan_to_num(open_air_c - indoors.lows_c[rows, None], nan=0.0)
+    night_k = indoors.taken_c[rows] + indoors.gain[rows] * above - open_air_c
+    by_day = np.nan_to_num(per_spot(spots, lambda spot: spot.day_offset_k), nan=0.0)
+    most, least = (by_day + (night_k - by_day) * share[:, None] for share in night_share)
+    return np.asarray(np.minimum(most, least))
 
 
 def _held_vapour(spots: Sequence[Spot], temp_c: Array) -> Array:

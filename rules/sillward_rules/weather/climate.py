@@ -35,6 +35,7 @@ from sillward_rules.weather.hourly import (
     between,
     moment,
 )
+from sillward_rules.weather.indoor_nights import indoor_nights
 from sillward_rules.weather.light import ppfd
 from sillward_rules.weather.season import GROWS, Season, day_length_h, running_mean_c, season_of
 from sillward_rules.weather.site import Site
@@ -190,7 +191,8 @@ def _work_out(
     night_share = night_shares(site, weather.times)
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
-    at_spots = air_at_spots(spots, weather, held, night, night_share)
+    indoors = indoor_nights(site, spots, weather)
+    at_spots = air_at_spots(spots, weather, held, night, night_share, indoors)
     temp, vapour = at_spots.temp_c, at_spots.vapour_kpa
     if hourly is None:
         light = np.where(held, np.nan, light_at_spots(site, spots, weather, night))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.night_course import NightCourse
 
 PLANT_HEIGHT_M = 1.5
@@ -41,6 +42,7 @@ class Spot:
     - night_low_c, day_low_c: the temperatures that an indoor spot holds [°C]. One that gives an
       offset and no night_low_c follows the weather outside.
     - humidity_pct: the humidity indoors.
+    - response: what readings taught of what an indoor spot holds; None for nothing.
     - tonight: the rest of the present night by a thermometer there, if it is colder than forecast.
     """
 
@@ -57,6 +59,7 @@ class Spot:
     night_low_c: float | None = None
     day_low_c: float | None = None
     humidity_pct: float | None = None
+    response: IndoorResponse | None = None
     tonight: NightCourse | None = None
 
     @property
@@ -64,10 +67,19 @@ class Spot:
         """Whether the spot has a climate of its own rather than the weather's."""
         return self.indoors and self.night_offset_k is None
 
+    @property
+    def holds_by_day_c(self) -> float | None:
+        """What an indoor spot holds by day: as was typed, unless readings were lower [°C]."""
+        read = None if self.response is None else self.response.day_low_c
+        if self.day_low_c is None or read is None:
+            return self.day_low_c
+        return min(self.day_low_c, read)
+
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""
         if self.holds_itself:
-            if self.night_low_c is None:
+            learned = self.response is not None and self.response.nights >= MIN_NIGHTS
+            if self.night_low_c is None and not learned:
                 return ("night_low is not given: nobody knows what it holds at night",)
             return ()
         questions = []

@@ -13,6 +13,7 @@ from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluat
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, rows_from_to
+from sillward_rules.weather.indoor_nights import IndoorNights, indoor_nights
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
 from sillward_rules.weather.sun import Night
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K, Spread, usual_spread
@@ -91,6 +92,11 @@ class Surroundings:
     def holds_itself(self) -> np.ndarray:
         """(spot,) whether a spot has a climate of its own."""
         return np.array([spot.holds_itself for spot in self.climate.spots], dtype=bool)
+
+    @cached_property
+    def indoor_nights(self) -> IndoorNights:
+        """What was learned of the indoor spots for the nights of the forecast."""
+        return indoor_nights(self.site, self.climate.spots, self.weather)
 
     @cached_property
     def indoors(self) -> np.ndarray:
