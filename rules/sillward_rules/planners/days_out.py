@@ -114,7 +114,7 @@ class DaysOut:
         leaf = np.minimum(scene.by_night.leaf_c[rows, column], scene.by_night.temp_c[rows, column])
         if scene.forecast_expired:
             leaf = np.full(leaf.shape, np.nan)
-        early = leaf + scene.early_k[rows] * ~scene.holds_itself[column]
+        early = leaf + scene.early_k[rows, column] * ~scene.holds_itself[column]
         by_day = leaf[times <= events.sunset.timestamp()]
         value, at = None, events.sunrise
         if np.isfinite(by_day).any():

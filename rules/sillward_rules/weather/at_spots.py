@@ -19,7 +19,12 @@ from sillward_rules.weather.indoor_nights import IndoorNights
 from sillward_rules.weather.light import through_windows
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
-from sillward_rules.weather.spot_offset import night_offset_shares, offsets, weather_share
+from sillward_rules.weather.spot_offset import (
+    learned_offsets,
+    night_offset_shares,
+    offsets,
+    weather_share,
+)
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none [%]: the colder case."""
@@ -29,8 +34,9 @@ DRY_AIR_RH_PCT = 20.0
 class AirAtSpots:
     """The air at each spot.
 
-    temp_c [°C], vapour_kpa [kPa], wind_m_s [m/s], offset_k [K], offset_share (0..1) : (time, spot).
-    warming (time,) : the cover of low cloud that would warm the ground as all the cloud does, 0..1.
+    temp_c [°C], vapour_kpa [kPa], wind_m_s [m/s], offset_k [K], offset_share (0..1), learned_k [K]
+    : (time, spot). weather_share (time,) : as of `spot_offset.weather_share`. warming (time,) : the
+    cover of low cloud that would warm the ground as all the cloud does, 0..1.
     """
 
     temp_c: Array
@@ -38,6 +44,8 @@ class AirAtSpots:
     wind_m_s: Array
     offset_k: Array
     offset_share: Array
+    learned_k: Array
+    weather_share: Array
     warming: Array
 
 
@@ -58,10 +66,13 @@ def air_at_spots(
     cloud = bridge_gaps(weather.cloud)
     layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
     warming = warming_cover(cloud, *layers)
-    offset_share = night_offset_shares(spots, weather_share(wind_10m, cloud, warming))
+    share_left = weather_share(wind_10m, cloud, warming)
+    offset_share = night_offset_shares(spots, share_left)
+    learned = learned_offsets(spots, share_left)
     open_air = bridge_gaps(weather.temp_c)[:, None]
-    learned = _learned_offsets(spots, weather.times, open_air, night_share, indoors)
-    offset = np.where(np.isnan(learned), offsets(spots, offset_share, *night_share), learned)
+    indoors_k = _indoor_offsets(spots, weather.times, open_air, night_share, indoors)
+    outdoors_k = offsets(spots, offset_share, learned, *night_share)
+    offset = np.where(np.isnan(indoors_k), outdoors_k, indoors_k)
     offset += departures(spots, weather.times)
     held_c = _held_temperature(spots, night, indoors.taken_c[indoors.rows_at(weather.times)])
     temp = np.where(held, held_c, open_air + offset)
@@ -70,7 +81,7 @@ def air_at_spots(
     share = _wind_share(spots)
     sheltered = wind_at_height(wind_10m[:, None], height) * share
     wind = np.maximum(np.where(held | (share == 0), 0.0, sheltered), CALM_WIND_M_S)
-    return AirAtSpots(temp, vapour, wind, offset, offset_share, warming)
+    return AirAtSpots(temp, vapour, wind, offset, offset_share, learned, share_left, warming)
 
 
 def departures(spots: Sequence[Spot], times: np.ndarray) -> Array:
@@ -104,7 +115,7 @@ def _held_temperature(spots: Sequence[Spot], night: np.ndarray, learned_c: Array
     return np.where(night[:, None] | np.isnan(by_day), by_night, by_day)
 
 
-def _learned_offsets(
+def _indoor_offsets(
     spots: Sequence[Spot],
     times: np.ndarray,
     open_air_c: Array,

@@ -72,7 +72,9 @@ class Climate:
     - wetted: whether plants are wet with rain, or may be; leaf_wet: whether their leaves count as
       wet surfaces.
     - offset_k: what was added to the forecast's temperature [K]; offset_share: the share of the
-      night offset that wind and cloud leave (0..1). NaN where a spot has a climate of its own.
+      night offset that wind and cloud leave (0..1); learned_k: what readings have taught to add in
+      full night, beside it [K]. NaN where a spot has a climate of its own.
+    - weather_share (time,): what wind and cloud leave of differences at night (0..1).
     - net_w_m2: net radiation of a unit of wetted surface at air temperature [W/m2].
     - season (class, spot): the `Season` of each of GROWS, from the days that the weather covers.
     """
@@ -94,6 +96,8 @@ class Climate:
     leaf_wet: np.ndarray
     offset_k: Array
     offset_share: Array
+    learned_k: Array
+    weather_share: Array
     net_w_m2: Array
     pressure_kpa: float
     season: NDArray[np.object_]
@@ -242,6 +246,8 @@ def _work_out(
         leaf_wet=wet_leaf,
         offset_k=np.where(held, np.nan, at_spots.offset_k),
         offset_share=np.where(held, np.nan, at_spots.offset_share),
+        learned_k=np.where(held, np.nan, at_spots.learned_k),
+        weather_share=at_spots.weather_share,
         net_w_m2=net,
         pressure_kpa=pressure,
         season=season,

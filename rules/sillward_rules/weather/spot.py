@@ -1,8 +1,9 @@
-"""Spots: places where plants stand, and what their grower has said about them."""
+"""Spots: places where plants stand, what their grower said of them, and what readings taught."""
 
 from dataclasses import dataclass
 
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
+from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_course import NightCourse
 
 PLANT_HEIGHT_M = 1.5
@@ -43,6 +44,7 @@ class Spot:
       offset and no night_low_c follows the weather outside.
     - humidity_pct: the humidity indoors.
     - response: what readings taught of what an indoor spot holds; None for nothing.
+    - learned: what readings have taught about its nights outdoors, beside all that.
     - tonight: the rest of the present night by a thermometer there, if it is colder than forecast.
     """
 
@@ -60,6 +62,7 @@ class Spot:
     day_low_c: float | None = None
     humidity_pct: float | None = None
     response: IndoorResponse | None = None
+    learned: LearnedNights | None = None
     tonight: NightCourse | None = None
 
     @property
@@ -83,7 +86,7 @@ class Spot:
                 return ("night_low is not given: nobody knows what it holds at night",)
             return ()
         questions = []
-        if self.night_offset_k is None:
+        if self.night_offset_k is None and self.learned is None:
             questions.append("night_offset is not given: taken as cold as the forecast")
         if self.indoors:
             return tuple(questions)

@@ -9,6 +9,7 @@ import numpy as np
 from sillward_rules.arrays import HOUR_S, Array, group_rows
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.night_risk import spread_of, start_of_rest
+from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import Bound, Rule
@@ -126,12 +127,14 @@ def _work_out_courses(
         return _Courses(unknown, unknown, unknown, np.ones(1))
     times = firing.times[rows]
     spread = around.when_decided(known[0]).at(around.climate.times, known[1], times)
+    # By how much more a spot is off than is told is divided out here, and multiplied in below.
+    factor = doubt_factor(around.by_night, times, spread.sd_k)[:, firing.column].T
     many = spread.deviations.shape[0] > 1
     scores, share = (_FEW_SCORES, _FEW_WEIGHTS) if many else (_SCORES, _WEIGHTS)
     courses = spread.deviations[:, None, :] + scores[:, None] * spread.error_k
     courses = courses.reshape(-1, times.size)
     weights = np.tile(share, spread.deviations.shape[0]) / spread.deviations.shape[0]
-    margin = (firing.values[rows] - firing.bound[rows]).T
+    margin = (firing.values[rows] - firing.bound[rows]).T / factor
     areas = np.zeros((firing.limit.size, courses.shape[0]))
     is_known = np.isfinite(margin).all(axis=1)
     areas[~is_known] = np.nan
@@ -143,11 +146,13 @@ def _work_out_courses(
     # Moments at which no course of any class is under its bound add nothing.
     moments = np.flatnonzero(under[cold].any(axis=0))
     margin, courses, trapezia = margin[:, moments], courses[:, moments], trapezia[moments]
+    factor = factor[:, moments]
     part = max(1, math.floor(_MANY / max(courses.size, 1)))
     for start in range(0, cold.size, part):
         some = cold[start : start + part]
         depth = -margin[some, None, :] - courses
         np.maximum(depth, 0.0, out=depth)
+        depth *= factor[some, None, :]
         areas[some] = depth @ trapezia
         if dips:
             hours[some] = (depth > 0) @ trapezia
@@ -169,7 +174,7 @@ def early_firing(around: Surroundings, firing: Firing) -> Firing | None:
     if not early_k.any():
         return None
     follows_weather = ~around.holds_itself[firing.column]
-    values = firing.values + early_k[:, None] * follows_weather
+    values = firing.values + early_k[:, firing.column] * follows_weather
     beyond = values < firing.bound
     fires = beyond & firing.counts[:, None]
     return replace(firing, values=values, beyond=beyond, fires=fires)

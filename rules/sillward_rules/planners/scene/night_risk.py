@@ -10,6 +10,7 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics.exposure import exposure
+from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES, Bound
@@ -95,7 +96,8 @@ def chance_in(around: Surroundings, night: Night, columns: np.ndarray, limit: Ar
     """
     rows = around.steps(start_of_rest(around, night), night.cold_until)
     leaf = around.by_night.leaf_c[rows]
-    return _chance(around, night, around.by_night.times[rows], leaf[:, columns] - limit)
+    at = around.by_night.times[rows]
+    return _chance(around, night, at, columns, leaf[:, columns] - limit)
 
 
 def chance_of(around: Surroundings, firing: Firing, night: Night) -> Array:
@@ -108,16 +110,20 @@ def chance_of(around: Surroundings, firing: Firing, night: Night) -> Array:
     if rule.quantity != "leaf temperature" or rule.direction != "below":
         return np.full(firing.limit.shape, np.nan)
     rows = firing.rows(start_of_rest(around, night), night.cold_until)
-    chances = _chance(around, night, firing.times[rows], firing.values[rows] - firing.bound[rows])
+    margin = firing.values[rows] - firing.bound[rows]
+    chances = _chance(around, night, firing.times[rows], firing.column, margin)
     return np.where(around.holds_itself[firing.column], np.nan, chances)
 
 
-def _chance(around: Surroundings, night: Night, at: Array, margin_k: Array) -> Array:
+def _chance(
+    around: Surroundings, night: Night, at: Array, columns: np.ndarray, margin_k: Array
+) -> Array:
     known = spread_of(around, night)
     if known is None or not at.size:
         return np.full(margin_k.shape[1], np.nan)
     spread = known[0].at(around.climate.times, known[1], at)
-    return chance_under(margin_k, spread, np.arange(at.size))
+    factor = doubt_factor(around.by_night, at, spread.sd_k)[:, columns]
+    return chance_under(margin_k / factor, spread, np.arange(at.size))
 
 
 def start_of_rest(around: Surroundings, night: Night) -> datetime:

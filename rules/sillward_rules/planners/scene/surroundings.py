@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 
 from sillward_rules.arrays import Array
+from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluate
@@ -59,18 +60,25 @@ class Surroundings:
 
     @cached_property
     def early_k(self) -> Array:
-        """(moment,) how far the early side of the forecast is below it, in steps by night [K].
+        """(moment, spot) how far the early side of the forecast is below it, in steps by night [K].
 
         A tenth of the possible courses are colder (`EARLY_SHARE`). Never above zero.
         """
         times, weather = self.climate.times, self.weather
         usual = usual_spread(times, weather.issued_at or weather.fetched_at)
-        early = self.when_decided(usual).quantile(EARLY_SHARE)
+        decided = self.when_decided(usual)
+        early, sd_k = decided.quantile(EARLY_SHARE), decided.sd_k
         if weather.spread is not None:
-            own = self.when_decided(weather.spread).quantile(EARLY_SHARE)
+            decided = self.when_decided(weather.spread)
+            own = decided.quantile(EARLY_SHARE)
             early = np.where(np.isfinite(own), own, early)
-        at = np.interp(self.by_night.times, times, early) if times.size else np.empty(0)
-        return np.asarray(np.minimum(at, 0.0))
+            sd_k = np.where(np.isfinite(own), decided.sd_k, sd_k)
+        at = self.by_night.times
+        if not times.size:
+            return np.zeros((at.size, len(self.climate.spots)))
+        early, sd_k = (np.interp(at, times, series) for series in (early, sd_k))
+        factor = doubt_factor(self.by_night, at, sd_k)
+        return np.asarray(np.minimum(early, 0.0)[:, None] * factor)
 
     def when_decided(self, spread: Spread) -> Spread:
         """Return a spread over the hours of the climate as it will be when a night is decided.
