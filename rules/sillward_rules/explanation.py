@@ -47,6 +47,7 @@ class ExplainedHour:
       the next morning.
     - offset_k: what the spot's offsets, and its thermometer tonight, add to the forecast [K].
     - offset_share: the share of the night offset that wind and cloud leave (0..1).
+    - learned_k: what readings have taught to add in full night, beside the night offset [K].
     - warming_cloud: the cover of low cloud that would warm as much as the cloud of the hour (0..1).
     - leaf_wet: whether the leaf is treated as wet with rain.
     - rules: the names of the rules that fire.
@@ -69,6 +70,7 @@ class ExplainedHour:
     film_min: float | None
     offset_k: float | None
     offset_share: float | None
+    learned_k: float | None
     warming_cloud: float | None
     leaf_wet: bool
     rules: tuple[str, ...]
@@ -271,6 +273,7 @@ def _hours(
             film_min=None if np.isnan(films[number]) else films[number],
             offset_k=known(climate.offset_k, row),
             offset_share=known(climate.offset_share, row),
+            learned_k=known(climate.learned_k, row),
             warming_cloud=known(warming, number),
             leaf_wet=bool(climate.leaf_wet[row, column]),
             rules=tuple(

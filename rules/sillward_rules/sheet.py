@@ -87,6 +87,8 @@ class Sheet:
     """The feed in use: what to weigh out, and how strong it is."""
     notes: tuple[str, ...] = ()
     """What the source does not give, and how that was made up for."""
+    learned: Mapping[str, str] = field(default_factory=dict)
+    """What readings have taught about the nights of each outdoor home, in words."""
     spread: str | None = None
     """Where the chances of the coming night come from; None where they are not known."""
     next_round_at: datetime | None = None
@@ -113,6 +115,7 @@ def draw_up(
         feed=describe_feed(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
         notes=weather.notes,
+        learned=_learned(collection),
     )
 
 
@@ -205,6 +208,16 @@ def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
         if spot.name in used
         for question in spot.open_questions()
     )
+
+
+def _learned(collection: Collection) -> dict[str, str]:
+    """Return what readings have taught about the homes outdoors, in words."""
+    homes = {kind[0].home for kind in collection.kinds}
+    return {
+        spot.name: str(spot.learned)
+        for spot in collection.spots
+        if spot.name in homes and spot.learned is not None and not spot.indoors
+    }
 
 
 def _next_round_at(scene: Scene, round_: Round) -> datetime | None:

@@ -19,6 +19,7 @@ from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.net import fetch
 from sillward.net.http import Answer
 from sillward.net.progress import patient
+from sillward.readings.lessons import Lessons
 from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
@@ -64,6 +65,14 @@ def forecast_updater(
         pretending=app.pretending,
         step_done=step_done,
     )
+
+
+def with_readings(app: App) -> App:
+    """Return the app with what readings have taught about the spots of its household."""
+    with closing(ledger_to_read(app)) as ledger:
+        lessons = Lessons(ledger, forecast_updater(app, ledger).store)
+        collection = lessons.applied(app.household.collection, app.clock())
+    return replace(app, household=replace(app.household, collection=collection))
 
 
 def fetched_weather(app: App, now: datetime) -> Weather:
@@ -133,10 +142,12 @@ def stored_sheet(app: App, now: datetime) -> str | None:
                 return None
             weather = updater.store.weather(app.site)
             states = states_at(ledger, app.site, now)
+            lessons = Lessons(ledger, updater.store)
+            collection = lessons.applied(app.household.collection, now)
     except SillwardError:
         return None
     round_ = due_rounds.nearest(app.site, now)
-    sheet = with_kept_season(app, draw_up(round_, app.household.collection, weather, states, now))
+    sheet = with_kept_season(app, draw_up(round_, collection, weather, states, now))
     return full_sheet.text(sheet, app.household.voice, attribution(app, weather))
 
 

@@ -30,6 +30,7 @@ def calendar(options: Options, out: Path | None) -> None:
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
+    app = read_only.with_readings(app)
     collection, expected = app.household.collection, tuple[Chore, ...]()
     try:
         weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)

@@ -34,6 +34,7 @@ def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Pa
     form = form_of(out, "--out")
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
+    app = read_only.with_readings(app)
     collection = app.household.collection
     spot, plant = _place_named(app, name)
     weather, units = read_only.fetched_weather(app, now), app.household.units

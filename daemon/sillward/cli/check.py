@@ -41,6 +41,7 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         publisher.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name, _week_example):
         _note(line)
+    app = read_only.with_readings(app)
     sources = [source.name for source in app.sources]
     if as_json:
         print_json(report.document(app.household, sources))

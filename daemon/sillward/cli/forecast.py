@@ -27,7 +27,7 @@ def forecast(options: Options, as_json: bool) -> None:
             msg = "no forecast is held yet; `sillward run` and `sillward send` keep what they fetch"
             raise SourceError(msg)
         voice = shared.voice_for(app, as_json=as_json)
-        document = report.document(app.household, updater, now, voice)
+        document = report.document(read_only.with_readings(app).household, updater, now, voice)
     if as_json:
         print_json(document)
     else:

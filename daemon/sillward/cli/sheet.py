@@ -25,6 +25,7 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, Round(round_name) if round_name else None)
+    app = read_only.with_readings(app)
     round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
     weather = read_only.fetched_weather(app, now)
     drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)

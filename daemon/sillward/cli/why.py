@@ -23,6 +23,7 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
+    app = read_only.with_readings(app)
     chosen = shared.plant_named(app, " ".join(plant))
     collection = app.household.collection
     weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)

@@ -350,7 +350,7 @@ class ForecastStore:
 
     def past_lows(self, site: Site, source: str) -> PastLows:
         """Return what a source said of past nights, since forecasts are for where a site is now."""
-        since = self._here_since(site)
+        since = self.here_since(site)
         return self.ledger.nights.past_lows(site.name, source, self.clock(), since)
 
     def note_place(self, site: Site, now: datetime) -> None:
@@ -363,7 +363,7 @@ class ForecastStore:
         if mark is None or mark.text != place:
             self.ledger.marks.set(name, _EVER if mark is None else now, place)
 
-    def _here_since(self, site: Site) -> datetime:
+    def here_since(self, site: Site) -> datetime:
         """Return since when forecasts are for where a site is now."""
         mark = self.ledger.marks.get(f"{PLACE_MARK}, {site.name}")
         if mark is None:

@@ -82,9 +82,7 @@ def _fingerprint(context: ServiceContext) -> object:
 
 def _calendar_of(context: ServiceContext) -> SiteCalendar:
     now = context.clock()
-    expected = expected_trips(
-        context.household.collection, context.weather(), context.states(), now
-    )
+    expected = expected_trips(context.collection, context.weather(), context.states(), now)
     context.run.step_done()
     return site_calendar(context.ledger, context.voice, expected, now)
 

@@ -7,6 +7,7 @@ from typing import Any
 from sillward.config import group_lookup
 from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Household
+from sillward.reports.learned import learned_document
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
@@ -114,6 +115,8 @@ def _spot_lines(spot: Spot, site: Site, now: datetime, voice: Voice, screen: Scr
     if spot.sun_windows is not None:
         sun_h = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
         lines.append(f"  possible direct sun today: {sun_h:.1f} h")
+    if spot.learned is not None:
+        lines += screen.lines(f"  {voice.retold(str(spot.learned))}")
     for question in spot.open_questions():
         lines += screen.lines(f"  ? {voice.retold(question)}")
     return lines
@@ -200,6 +203,11 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
             for plant in collection.plants
         ],
         "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
+        "learned": {
+            spot.name: learned_document(spot.learned)
+            for spot in collection.spots
+            if spot.learned is not None
+        },
         "warnings": [{"plant": name, "text": text} for name, text in warnings],
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,

@@ -25,14 +25,17 @@ def coldest_hour(explanation: Explanation, voice: Voice) -> Iterator[str]:
 
 def _offset(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iterator[str]:
     """Yield what is added to the forecast, and which share of the night offset that is."""
-    whole, day = explanation.spot.night_offset_k, explanation.spot.day_offset_k or 0.0
-    if hour.offset_k is None or not (whole or day):
+    whole, day = explanation.spot.night_offset_k or 0.0, explanation.spot.day_offset_k or 0.0
+    learned = hour.learned_k or 0.0
+    if hour.offset_k is None or not (whole or day or learned):
         return
     here = f"{voice.offset(round(hour.offset_k, 1))} makes {voice.degrees(hour.temp_c)} here"
+    if learned:
+        here += f", {voice.offset(round(learned, 1))} of it learned from readings"
     if not whole or hour.offset_share is None:
         yield here
         return
-    left = whole * hour.offset_share
+    left = whole * hour.offset_share + learned
     night = 1.0 if left == day else (hour.offset_k - day) / (left - day)
     share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
     if not explanation.spot.indoors:

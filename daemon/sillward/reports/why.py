@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.reports.json_encoding import iso, plain
+from sillward.reports.learned import learned_document
 from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import wrapped
@@ -90,6 +91,9 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     home, here = explanation.spot.name, explanation.stands_at
     yield f"{explanation.plant.name} at its home, {home} (stands at {here}{assumed})"
     yield _corrections(explanation.spot, explanation.pressure_kpa, voice)
+    learned = explanation.spot.learned
+    if learned is not None:
+        yield f"readings: {voice.retold(str(learned))}"
     yield _season_and_light(explanation)
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
@@ -339,6 +343,7 @@ def _corrections_document(spot: Spot) -> dict[str, Any]:
         "height_m": spot.height_m,
         "shade": spot.shade,
         "rain": spot.rain,
+        "learned": learned_document(spot.learned),
     }
 
 
@@ -373,6 +378,7 @@ def _hour_document(hour: ExplainedHour, site: Site) -> dict[str, Any]:
         "film_min": plain(hour.film_min),
         "offset_k": plain(hour.offset_k),
         "offset_share": plain(hour.offset_share),
+        "learned_k": plain(hour.learned_k),
         "warming_cloud": plain(hour.warming_cloud),
         "leaf_wet": hour.leaf_wet,
         "rules": list(hour.rules),

@@ -9,6 +9,7 @@ from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
+from sillward.readings.lessons import Lessons
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
 from sillward.service.run_control import RunControl
@@ -17,6 +18,7 @@ from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore
+from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
 from sillward_rules.revision import only
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
@@ -37,6 +39,10 @@ class ServiceContext:
     sender: Sender
     clock: Clock = utc_now
     run: RunControl = field(default_factory=RunControl)
+    lessons: Lessons = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.lessons = Lessons(self.ledger, self.updater.store)
 
     def replace_household(self, household: Household) -> None:
         """Work for this household from now on: its collection was edited."""
@@ -46,6 +52,14 @@ class ServiceContext:
     def forecasts(self) -> ForecastStore:
         """The stored forecasts, and which of them counts."""
         return self.updater.store
+
+    @property
+    def collection(self) -> Collection:
+        """The household's collection, with what readings have taught about its spots."""
+        given = self.household.collection
+        return contained("readings.failed").attempt(
+            lambda: self.lessons.applied(given, self.clock()), otherwise=lambda: given
+        )
 
     @property
     def site(self) -> Site:
@@ -75,7 +89,7 @@ class ServiceContext:
         """Work out a round now, from what the ledger knows of the plants."""
         # The ledger keeps whole seconds: what was told at a time is compared with that very time.
         now = self.clock().replace(microsecond=0)
-        collection = self.household.collection
+        collection = self.collection
         return with_season(
             draw_up(round_, collection, weather, self.states(), now), collection, self.ledger
         )
@@ -86,7 +100,7 @@ class ServiceContext:
         goes_out: whether an order to go out is open.
         """
         now, states = self.clock().replace(microsecond=0), self.states()
-        collection = self.household.collection
+        collection = self.collection
         return draw_up_orders(round_, collection, weather, states, now, goes_out=goes_out)
 
     def chore(self, stored: StoredChore) -> Chore | None:

@@ -72,17 +72,17 @@ class Corrections:
 
     context: ServiceContext
     _compared: dict[Round, object] = field(default_factory=dict)
-    """For each round the day and the forecast that it was last compared with."""
+    """For each round the day, the forecast and the collection that it was last compared with."""
 
     def look(self) -> None:
-        """Enqueue a correction if a newer forecast asks for one."""
+        """Enqueue a correction if a newer forecast, or what was read since, asks for one."""
         context = self.context
         if not context.has_forecast():
             return
         told = round_in_force(context, context.clock())
         if told is None:
             return
-        newest = (told.day, context.forecasts.edition(context.site))
+        newest = (told.day, context.forecasts.edition(context.site), context.collection)
         if self._compared.get(told.round) != newest:
             self._compare(told)
             self._compared[told.round] = newest
@@ -94,7 +94,7 @@ class Corrections:
     def _compare(self, told: RoundInForce) -> None:
         """Draw up the round again, and tell what has changed about it."""
         context = self.context
-        collection = context.household.collection
+        collection = context.collection
         weather, state = context.weather(), context.states()
         chores = _corrected_chores(context, told)
         open_orders = [

@@ -141,7 +141,7 @@ class WeeklyMail:
         charts = list(self._charts(sheet, weather))
         page = html_page.html(
             sheet,
-            context.household.collection,
+            context.collection,
             voice,
             credit,
             life=life,
@@ -174,7 +174,7 @@ class WeeklyMail:
 
     def _charts_worth_drawing(self, sheet: Sheet, weather: Weather) -> Iterator[ChartData]:
         context, units = self.context, self.context.household.units
-        collection, ahead = context.household.collection, sheet.outlook
+        collection, ahead = context.collection, sheet.outlook
         if ahead is None or not ahead.nights:
             return
         homes = [plant.home for plant in collection.plants]

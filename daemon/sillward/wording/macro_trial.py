@@ -110,6 +110,10 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "most": (None, 2),
     "most_c": (13.0, 10.0),
     "most_plants": (4, 1),
+    "learned": (
+        ["pergola, learned from 9 nights: as forecast, give or take 0.5 K"],
+        ["roof, learned from 2 nights: 1.2 K colder than the forecast, give or take 1.0 K"],
+    ),
     "names": ("Grey curls, Blue basket", "Wax vine"),
     "name": ("leaf temperature", "rain wetness"),
     "need_mol_m2": (12.4, 9.0),

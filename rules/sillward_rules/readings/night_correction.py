@@ -215,6 +215,7 @@ def _learned(nights: Nights, state: "_Learner", steps: Sequence[Step]) -> Learne
         other_factor=state.factor(calm=False),
         total_k=float((nights.said_k[rows] + level + calm * off).mean()),
         since=date.fromordinal(steps[-1].day) if steps else None,
+        step_k=state.plain.mean[0] - steps[-1].before_k if steps else 0.0,
     )
     if not steps or steps[-1].explained:
         return learned

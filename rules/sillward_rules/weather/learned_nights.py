@@ -29,7 +29,8 @@ class LearnedNights:
     - calm_factor, other_factor: how far off forecasts are there on calm and clear nights, and on
       others, beside what is told of them: factors on the standard deviation.
     - total_k: how much warmer nights were than forecast on average, all parts together [K].
-    - since: the first night that counts, if the readings changed all at once on that night.
+    - since: the first night that counts, if the readings changed all at once on that night; step_k:
+      by how much [K].
     - asks: whether that change has not been explained. Only the coldest of what was known before,
       of what is read since, and of no correction at all counts until it is.
     """
@@ -45,12 +46,36 @@ class LearnedNights:
     other_factor: float
     total_k: float
     since: date | None = None
+    step_k: float = 0.0
     asks: bool = False
 
     @property
     def sd_k(self) -> float:
         """Standard deviation of the correction on a usual night [K]."""
         return math.sqrt(self.level_variance)
+
+    def __str__(self) -> str:
+        """Return what was learned, in words."""
+        count = "1 night" if self.nights == 1 else f"{self.nights} nights"
+        way = "warmer" if self.total_k > 0 else "colder"
+        if abs(self.total_k) < 0.05:
+            return f"learned from {count}: as forecast, give or take {self.sd_k:.1f} K"
+        return (
+            f"learned from {count}: {abs(self.total_k):.1f} K {way} than the forecast, give or"
+            f" take {self.sd_k:.1f} K"
+        )
+
+    @property
+    def question(self) -> str | None:
+        """What is asked about a change of the readings, in words; None if nothing is."""
+        if not self.asks or self.since is None:
+            return None
+        way = "warmer" if self.step_k > 0 else "colder"
+        return (
+            f"what is read there is {abs(self.step_k):.1f} K {way} against the forecast since the"
+            f" night of {self.since:%-d %B}: was the thermometer moved? Until that is answered, the"
+            " colder case counts"
+        )
 
     def correction_k(self, share: Array) -> Array:
         """Return what is added to a night's temperature [K], of any shape.

@@ -86,6 +86,8 @@ class Spot:
                 return ("night_low is not given: nobody knows what it holds at night",)
             return ()
         questions = []
+        if self.learned is not None and self.learned.question is not None:
+            questions.append(self.learned.question)
         if self.night_offset_k is None and self.learned is None:
             questions.append("night_offset is not given: taken as cold as the forecast")
         if self.indoors:

@@ -273,6 +273,7 @@ def an_hour(at: datetime, value: float, film: float | None) -> ExplainedHour:
         film_min=film,
         offset_k=-1.0,
         offset_share=0.5,
+        learned_k=-0.5,
         warming_cloud=1.0,
         leaf_wet=0.0 < value < 30.0,
         rules=("one", "two", "three", "four", "five"),

@@ -1,7 +1,7 @@
 """The archive of nights: what each forecast said of the nights that it covered."""
 
-from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 
@@ -17,6 +17,10 @@ ARCHIVE_ROWS = 800_000
 """The most forecasts of a night in the archive: at 45 bytes each they stay under 50 MB. Names of
 site and source are not in these rows, so that a long name makes them no longer. Judgement: one site
 with two sources that change every hour and reach eight nights ahead makes 154,000."""
+
+TOLD_WITHIN = timedelta(hours=24)
+"""An older forecast does not say what was told at a moment. Judgement: from then on it is expired,
+and nights are treated as cold (`weather.hourly.EXPIRED_AFTER`)."""
 
 
 class NightArchive:
@@ -73,6 +77,32 @@ class NightArchive:
             "SELECT source FROM archive WHERE site = ? ORDER BY source", site
         )
         return [row["source"] for row in rows]
+
+    def before(
+        self, site: str, sources: Sequence[str], moments: Mapping[date, datetime]
+    ) -> dict[date, tuple[str, NightForecast]]:
+        """Return what was forecast for each night before a moment, with the name of its source.
+
+        It is the newest forecast of the first of the sources that had one at most `TOLD_WITHIN`
+        before. Nights for which there is none are left out.
+        """
+        found: dict[date, tuple[str, NightForecast]] = {}
+        for source in sources:
+            for night in moments.keys() - found.keys():
+                last = int(moments[night].timestamp())
+                rows = self._database.rows(
+                    f"SELECT {', '.join(NIGHT_COLUMNS)} FROM night WHERE archive ="
+                    " (SELECT id FROM archive WHERE site = ? AND source = ?) AND night = ?"
+                    " AND fetched_at BETWEEN ? AND ? ORDER BY fetched_at DESC LIMIT 1",
+                    site,
+                    source,
+                    night.toordinal(),
+                    last - int(TOLD_WITHIN.total_seconds()),
+                    last,
+                )
+                if rows:
+                    found[night] = source, night_of(*rows[0])[1]
+        return found
 
     def past_lows(self, site: str, source: str, now: datetime, since: datetime) -> PastLows:
         """Return what one source said, from a moment on, of the nights whose low has passed.
