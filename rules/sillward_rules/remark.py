@@ -137,6 +137,26 @@ class ShelterUnknown(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class ShelterFailing(Remark):
+    """A spot that by its thermometer will not hold the limit of plants on nights ahead."""
+
+    plants: tuple[str, ...]
+    spot: str
+    nights: tuple[date, ...]
+    """The dates of the evenings of these nights, in order."""
+    coldest: date
+    """The night with the lowest low there, to which all that follows belongs."""
+    low_c: float
+    """The low that is expected [°C]; sd_k is its standard deviation [K]."""
+    sd_k: float
+    limit_c: float
+    """The highest limit of these plants."""
+    better_spot: str | None
+    """Where they go instead; None if no spot is known to hold their limit."""
+    better_low_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class OnNights(Remark):
     """A remark on some nights of the week, by the dates of their evenings, in order."""
 

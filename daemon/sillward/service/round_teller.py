@@ -16,6 +16,7 @@ from sillward.service import weekly_mail
 from sillward.service.context import ServiceContext
 from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
+from sillward.service.shelter_news import remember, without_old_news
 from sillward.wording import follow_up
 from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, Chore
@@ -43,7 +44,7 @@ class RoundTeller:
         if context.ledger.rounds.enqueued_at(context.site.name, occasion.name, occasion.day):
             return None
         has_forecast = context.has_forecast()
-        sheet = context.sheet(occasion.round, context.weather())
+        sheet = self._with_news_only(occasion, context.sheet(occasion.round, context.weather()))
         notices = [
             self._notice(
                 channel,
@@ -54,6 +55,8 @@ class RoundTeller:
             for channel in context.channels_for(occasion.round.value)
         ]
         self._save(occasion, notices, sheet, has_forecast=has_forecast)
+        with self.defects.contained("round.failed_to_remember", _details(occasion)):
+            remember(sheet, occasion, context.site.name, context.ledger, context.clock())
         log.info(
             "round.told round=%s day=%s chores=%d",
             occasion.round.value,
@@ -75,6 +78,14 @@ class RoundTeller:
             for channel in self.context.channels_for(occasion.round.value)
         ]
         self._save(occasion, notices, None, has_forecast=False)
+
+    def _with_news_only(self, occasion: Occasion, sheet: Sheet) -> Sheet:
+        """Return a sheet without what was told on an earlier one and is to be told once."""
+        context = self.context
+        return self.defects.contained("round.failed_to_recall", _details(occasion)).attempt(
+            lambda: without_old_news(sheet, occasion, context.site.name, context.ledger),
+            otherwise=lambda: sheet,
+        )
 
     # -- words
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from sillward_rules.chore import Chore
 from sillward_rules.planners import carry, heat, notes, open_orders, shelter
+from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
@@ -47,6 +48,7 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
         *carry.night_warnings(scene, lows, needs, tonight.standing),
         *carry.borne_cold(scene, needs, tonight.standing),
         *carry.close_calls(scene, night, needs, tonight.standing),
+        *failing_shelters(scene, tomorrow),
         *_heat_ahead(scene, tomorrow, again.standing),
         *heat.warm_nights(scene, [(night, tonight.standing)]),
         *notes.find_notes(scene, scene.now, night.end),

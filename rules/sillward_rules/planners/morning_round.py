@@ -22,6 +22,7 @@ from sillward_rules.planners import (
     wetting,
 )
 from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
@@ -70,6 +71,7 @@ def plan_morning(
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
         *carrying.remarks,
+        *failing_shelters(scene, day),
         *water_remarks,
         *heat.unrelieved(scene, places, night.start, chores),
         *notes.find_notes(scene, scene.now, night.start),

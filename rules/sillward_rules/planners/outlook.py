@@ -1,6 +1,6 @@
 """The week ahead: nights against limits, trips, mistings, spells, the turn of the season."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
@@ -11,11 +11,21 @@ from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind, Names
 from sillward_rules.planners import carry, feeding, heat, mist, open_orders, shelter
 from sillward_rules.planners.day_films import DayFilms
+from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
-from sillward_rules.remark import CarryBegins, CarryEnds, OnNights, Remark, Spell, SpotDark
+from sillward_rules.remark import (
+    CarryBegins,
+    CarryEnds,
+    OnNights,
+    Remark,
+    ShelterFailing,
+    ShelterTooCold,
+    Spell,
+    SpotDark,
+)
 from sillward_rules.trips import DeferredChores, make_chores, sort_chores
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.hourly import covers_hours
@@ -140,9 +150,22 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=tuple(OnNights(tuple(dates), remark) for remark, dates in warnings.items()),
+        warnings=_night_warnings(warnings, failing_shelters(scene, first.day)),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )
+
+
+def _night_warnings(
+    by_remark: Mapping[Remark, Sequence[date]], failing: Sequence[ShelterFailing]
+) -> tuple[Remark, ...]:
+    """Return the warnings of all nights; a shelter that fails is told with what can be done."""
+    spots = {remark.spot for remark in failing}
+    others = [
+        OnNights(tuple(dates), remark)
+        for remark, dates in by_remark.items()
+        if not (isinstance(remark, ShelterTooCold) and remark.spot in spots)
+    ]
+    return (*failing, *others)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -36,6 +36,7 @@ from sillward_rules.remark import (
     Plain,
     Remark,
     ShelterChosen,
+    ShelterFailing,
     ShelterTooCold,
     ShelterUnknown,
     Spell,
@@ -147,6 +148,17 @@ SAMPLES: list[tuple[Remark, str]] = [
         ShelterUnknown(SEVEN, "shed", None, None),
         "A, B, C, D, E, F, G: nobody knows what shed holds tonight, and no other spot is known to "
         "be warm enough",
+    ),
+    (
+        ShelterFailing(A, "hall", (THURSDAY,), THURSDAY, 11.62, 0.84, 13.0, "room", 16.0),
+        "Thu night hall may not hold 13 °C for Anemone: 11.6 °C expected there, give or take "
+        "0.8 °C; heat it by then, or make room in room (16 °C)",
+    ),
+    (
+        ShelterFailing(B, "hall", (THURSDAY, SATURDAY), SATURDAY, -0.04, 1.25, 13.0, None, None),
+        "Sat night hall may not hold 13 °C for Anemone, Boat (2 nights from Thu on): 0.0 °C "
+        "expected there, give or take 1.2 °C; heat it by then or find a warmer place, as no other "
+        "spot is known to hold",
     ),
     (
         OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),
