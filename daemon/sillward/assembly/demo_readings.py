@@ -105,6 +105,6 @@ def _spots(rng: np.random.Generator, site: Site, past: Weather) -> dict[str, Arr
         return np.asarray(rng.normal(0.0, sd_k, int(day[-1]) + 1)[day])
 
     return {
-        "pergola": 0.4 - 1.6 * (share - 0.5) + of_night(0.5),
+        "pergola": -0.4 - 1.6 * (share - 0.5) + of_night(0.5),
         "wall bench": np.where(moved, -1.9, 1.6) + of_night(0.5),
     }

@@ -64,17 +64,19 @@ def build_desks(
     first, run = apps[0], run or RunControl()
     if ledger is None:
         ledger = Ledger.open_or_in_memory(first.settings.ledger, clock=first.clock)
+    contexts: list[ServiceContext] = []
     updater = read_only.forecast_updater(
         first,
         ledger,
         [app.site for app in apps],
+        collections=lambda: [context.household.collection for context in contexts],
         show_progress=show_progress,
         step_done=run.step_done,
     )
-    return [
-        Desk.of(ServiceContext(app.household, updater, ledger, sender, app.clock, run))
-        for app in apps
+    contexts += [
+        ServiceContext(app.household, updater, ledger, sender, app.clock, run) for app in apps
     ]
+    return [Desk.of(context) for context in contexts]
 
 
 def desk_for_command(app: App, ledger: Ledger | None = None) -> Desk:

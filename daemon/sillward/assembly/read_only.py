@@ -3,7 +3,7 @@
 At a pretended time, or with a recorded file, the ledger is left out: it is about another day.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -20,10 +20,12 @@ from sillward.net import fetch
 from sillward.net.http import Answer
 from sillward.net.progress import patient
 from sillward.readings.lessons import Lessons
+from sillward.readings.read_nights import ReadNights
 from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet
+from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
 from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -36,18 +38,22 @@ def forecast_updater(
     ledger: Ledger,
     sites: Sequence[Site] = (),
     *,
+    collections: Callable[[], Iterable[Collection]] | None = None,
     show_progress: bool = False,
     step_done: Callable[[], None] = lambda: None,
 ) -> ForecastUpdater:
     """Build the forecast updater for these sites; by default for the household's.
 
+    collections: returns the collections that are in force; by default the household's.
     show_progress: say on a terminal which source is asked, when that takes long.
     step_done: called after each call.
     """
     first, forecast = app.sources[0], app.settings.forecast
+    read_nights = ReadNights(ledger, collections or (lambda: (app.household.collection,)))
     ask: Callable[..., Answer]
     if isinstance(first, Recorded):
-        store, ask, live = ForecastStore(app.sources, ledger, app.clock), first.ask, False
+        store = ForecastStore(app.sources, ledger, app.clock, read_nights=read_nights)
+        ask, live = first.ask, False
     else:
         store = ForecastStore(
             app.sources,
@@ -55,6 +61,7 @@ def forecast_updater(
             app.clock,
             providers.forecast_ensemble(app.settings),
             forecast.second_opinion,
+            read_nights,
         )
         ask, live = fetch.ask, True
     return ForecastUpdater(

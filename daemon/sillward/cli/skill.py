@@ -15,7 +15,7 @@ from sillward.cli.printing import print_json
 from sillward.errors import UsageError
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
-from sillward.readings.read_nights import lows_outdoors
+from sillward.readings.read_nights import thermometers
 from sillward.reports import skill as report
 from sillward.text import terminal
 from sillward_rules.readings.skill import skill as skill_of
@@ -67,11 +67,11 @@ def _keys(app: App) -> dict[str, str]:
 
 
 def _report(app: App, ledger: Ledger, keys: Mapping[str, str]) -> report.SkillReport:
-    site = app.site
-    spots, read = lows_outdoors(ledger, site, app.household.collection.spots)
+    site, collection = app.site, app.household.collection
     store = ForecastStore(app.sources, ledger, app.clock)
     in_use, *_ = keys
-    names = dict.fromkeys([in_use, *ledger.nights.sources(site.name)])
+    names = list(dict.fromkeys([in_use, *ledger.nights.sources(site.name)]))
+    spots, read = thermometers(ledger, collection, names, store.here_since(site))
     told = {name: store.past_lows(site, name) for name in names}
     both = {night for lows in told.values() for night in lows.night.tolist()}
     nights = [date.fromordinal(night) for night in read.night.tolist() if night in both]

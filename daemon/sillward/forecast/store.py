@@ -5,7 +5,7 @@ lacks is filled from the others, and the weather's remarks say what the grower m
 """
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -28,13 +28,17 @@ from sillward_rules.weather.hourly import (
     with_past,
     withheld,
 )
-from sillward_rules.weather.learned_error import LearnedError, learned_error
+from sillward_rules.weather.learned_error import LearnedError, ReadNight, learned_error
 from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
 from sillward_rules.weather.site import Site
 
 Clock = Callable[[], datetime]
+
+ReadNightsOf = Callable[[Site, str, datetime, datetime], Mapping[int, ReadNight]]
+"""A function that returns what was read of nights at a site, by the night's ordinal: of those that
+a source had forecast, from a moment until now."""
 
 SPREAD_GOOD_FOR = timedelta(hours=36)
 """Members older than this are not used. Judgement: three calls in a row have failed by then."""
@@ -109,6 +113,8 @@ class ForecastStore:
     second_opinion_k: float | None = None
     """Where a second source differs from the first by more than this, the colder is used [K]. With
     None no second source is asked."""
+    read_nights: ReadNightsOf | None = None
+    """What thermometers at the spots have shown, if there may be any."""
     _read: dict[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(default_factory=dict)
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
@@ -338,13 +344,14 @@ class ForecastStore:
     def learned_error(self, site: Site, source: str) -> LearnedError | None:
         """Return how far off the forecasts of a source have been at a site; None if too few.
 
-        It is worked out once a day, as there is one
-        more night then.
+        It is worked out once a day, as there is one more night then.
         """
         today = self.today()
         day, learned = self._learned.get((source, site), (None, None))
         if day != today:
-            learned = learned_error(self.past_lows(site, source))
+            told, read = self.past_lows(site, source), self.read_nights
+            since, now = self.here_since(site), self.clock()
+            learned = learned_error(told, read and read(site, source, since, now))
             self._learned[source, site] = today, learned
         return learned
 

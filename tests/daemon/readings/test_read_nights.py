@@ -1,26 +1,35 @@
-"""The lows of the nights at the spots, from what the ledger holds."""
+"""What was read at the spots, as it judges the forecasts for the site."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
-from dataclasses import replace
-from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 
+from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
-from sillward.ledger.tables.readings import HandReading
-from sillward.readings.read_nights import lows_outdoors, lows_read_at
-from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
-from sillward_rules.readings.night_lows import BY_HAND
-from sillward_rules.weather.site import Site
+from sillward.readings.lessons import Lessons
+from sillward.readings.read_nights import ReadNights, thermometers
+from sillward_rules.plants.collection import Collection
+from sillward_rules.weather import sun
+from sillward_rules.weather.learned_error import LEAD_H, MIN_NIGHTS
 from sillward_rules.weather.spot import Spot
-from tests.support.core import utc
+from sillward_rules.weather.uncertainty import usual_error_k
+from tests.support import past_readings
+from tests.support.core import MENDOZA, collection, plant, utc
+from tests.support.fakes import FakeClock, FakeSource
 
-SITE = Site("Testyard", -32.89, -68.85, 780.0, ZoneInfo("America/Argentina/Mendoza"))
-START = utc("2026-05-10T12:00")
-SPOTS = Spot("pergola"), Spot("hall", indoors=True), Spot("bench"), Spot("bare")
+NOW = utc("2026-11-20T18:00")
+SITE = MENDOZA
+SPOTS = (
+    Spot("bench", sky_view=0.5),
+    Spot("pergola", sky_view=0.5, night_offset_k=0.8),
+    Spot("hall", indoors=True, night_low_c=14.0),
+)
+NIGHTS = 200
+EARLY_K, LATE_K, SPOT_K = 2.6, 2.0, 0.5
+"""Errors of forecasts two nights before, and before sunset; and of each spot by itself."""
 
 
 @pytest.fixture
@@ -29,55 +38,131 @@ def ledger() -> Iterator[Ledger]:
         yield opened
 
 
-def sensor(ledger: Ledger, spot: str, nights: int, low_c: float, quantity: Quantity) -> None:
-    """A sensor whose nights have these lows, a kelvin more each night, at 7 in the morning."""
-    hours = np.arange(24 * nights + 1)
-    times = int(START.timestamp()) + 3600 * hours
-    at_seven = (hours - 22) % 24 == 0
-    values = np.where(at_seven, low_c + (hours - 22) // 24, low_c + 20.0)
-    ledger.readings.keep(SITE.name, spot, quantity, "logger", by_the_hour(times, values))
+def yard() -> Collection:
+    return collection(plant(home="bench", shelter="hall"), spots=SPOTS)
 
 
-def by_hand(ledger: Ledger, spot: str, at: datetime, value: float, **more: object) -> None:
-    reading = replace(HandReading(spot, Quantity.TEMPERATURE, value, at), **more)  # type: ignore[arg-type]
-    ledger.readings.add_by_hand(SITE.name, reading, at)
+def store(ledger: Ledger, *, reads: bool = True) -> ForecastStore:
+    read = ReadNights(ledger, lambda: [yard()]) if reads else None
+    return ForecastStore([FakeSource()], ledger, FakeClock(NOW), read_nights=read)
 
 
-def test_the_nights_of_a_spot_are_those_of_its_sensors_and_of_readings_by_hand(
+def nights_of(ledger: Ledger, spots_k: dict[str, Sequence[float]], nights: int = NIGHTS) -> None:
+    """So many nights until yesterday, at spots that are off by so much on each of them."""
+    rng = np.random.default_rng(12)
+    last = sun.night_at_or_after(SITE, NOW).day
+    source = FakeSource().name
+    for ago in range(nights, 0, -1):
+        night = last - timedelta(days=ago)
+        came_c = float(rng.normal(6.0, 3.0))
+        late_c = came_c + float(rng.normal(0.0, LATE_K))
+        early_c = late_c + float(rng.normal(0.0, (EARLY_K**2 - LATE_K**2) ** 0.5))
+        for low_c, hours in ((early_c, 30.0), (late_c, 5.0)):
+            past_readings.told(ledger, SITE, source, night, low_c, hours_before_sunset=hours)
+        for spot, off_k in spots_k.items():
+            low_c = came_c + off_k[nights - ago] + float(rng.normal(0.0, SPOT_K))
+            past_readings.read(ledger, SITE, spot, night, low_c)
+
+
+def sd_at(found: ForecastStore, lead_h: float) -> float:
+    learned = found.learned_error(SITE, FakeSource().name)
+    assert learned is not None
+    return learned.sd_k[LEAD_H.index(lead_h)]
+
+
+def expected_k(error_k: float, lead_h: float, nights: int = NIGHTS) -> float:
+    """What so many nights teach of a true error, with what is usual."""
+    usual = float(usual_error_k(lead_h)) ** 2
+    return float(((30 * usual + nights * (error_k**2 + SPOT_K**2)) / (30 + nights)) ** 0.5)
+
+
+@pytest.mark.parametrize("off_k", [0.0, -3.0])
+def test_the_error_is_what_is_left_after_the_correction_of_each_spot(
+    ledger: Ledger, off_k: float
+) -> None:
+    """What a spot is off is told with its correction; it is not in the error of forecasts again."""
+    nights_of(ledger, {"bench": [off_k] * NIGHTS, "pergola": [1.5] * NIGHTS, "hall": [9] * NIGHTS})
+
+    found = store(ledger)
+
+    assert sd_at(found, 18.0) == pytest.approx(expected_k(LATE_K, 18.0), rel=0.08)
+    assert sd_at(found, 42.0) == pytest.approx(expected_k(EARLY_K, 42.0), rel=0.08)
+    learned = found.learned_error(SITE, FakeSource().name)
+    assert learned is not None
+    assert learned.origin == f"errors learned from {NIGHTS} nights"
+
+
+def test_readings_may_show_less_than_is_usual_which_forecasts_alone_never_do(
     ledger: Ledger,
 ) -> None:
-    sensor(ledger, "pergola", 3, 4.0, Quantity.TEMPERATURE)
-    sensor(ledger, "pergola", 5, 40.0, Quantity.HUMIDITY)
-    noon = START + timedelta(days=4)
-    by_hand(ledger, "pergola", noon, 2.5, night=date(2026, 5, 13))
-    by_hand(ledger, "pergola", noon, 60.0, quantity=Quantity.HUMIDITY, night=date(2026, 5, 14))
-    by_hand(ledger, "bench", noon, 1.0, night=date(2026, 5, 13))
+    rng = np.random.default_rng(3)
+    last = sun.night_at_or_after(SITE, NOW).day
+    for ago in range(90, 0, -1):
+        night, low_c = last - timedelta(days=ago), float(rng.normal(6.0, 3.0))
+        for hours in (5.0, 30.0):
+            past_readings.told(
+                ledger, SITE, FakeSource().name, night, low_c, hours_before_sunset=hours
+            )
+        past_readings.read(ledger, SITE, "bench", night, low_c + float(rng.normal(0.0, 0.7)))
 
-    found = lows_read_at(ledger, SITE, "pergola")
-
-    assert [(low.night.day, low.low_c, low.sensor) for low in found] == [
-        (10, 4.0, "logger"),
-        (11, 5.0, "logger"),
-        (12, 6.0, "logger"),
-        (13, 2.5, BY_HAND),
-    ]
+    assert sd_at(store(ledger), 18.0) < 1.2
+    assert store(ledger, reads=False).learned_error(SITE, FakeSource().name) is None
 
 
-def test_spots_outdoors_with_readings_are_columns_and_their_nights_rows(ledger: Ledger) -> None:
-    sensor(ledger, "pergola", 2, 4.0, Quantity.TEMPERATURE)
-    sensor(ledger, "hall", 4, 15.0, Quantity.TEMPERATURE)
-    by_hand(ledger, "bench", START + timedelta(days=2), 1.5, night=date(2026, 5, 11))
-    by_hand(ledger, "bench", START + timedelta(days=6), 2.5, night=date(2026, 5, 15))
+def test_few_nights_that_were_read_do_not_count_alone(ledger: Ledger) -> None:
+    nights_of(ledger, {"bench": [-3.0] * (MIN_NIGHTS - 1)}, MIN_NIGHTS - 1)
 
-    names, read = lows_outdoors(ledger, SITE, SPOTS)
+    assert store(ledger).learned_error(SITE, FakeSource().name) is None
 
-    assert names == ["pergola", "bench"]
-    assert [date.fromordinal(night).day for night in read.night.tolist()] == [10, 11, 15]
-    np.testing.assert_array_equal(read.low_c, [[4.0, np.nan], [5.0, 1.5], [np.nan, 2.5]])
+
+def test_a_thermometer_that_was_moved_is_no_error_of_forecasts(ledger: Ledger) -> None:
+    nights_of(ledger, {"bench": [0.0] * 100 + [-9.0] * 100})
+
+    read = ReadNights(ledger, lambda: [yard()])(SITE, FakeSource().name, utc("2020-01-01"), NOW)
+
+    assert sd_at(store(ledger), 18.0) == pytest.approx(expected_k(LATE_K, 18.0), rel=0.12)
+    assert 180 <= len(read) < 195, "the nights after the change are left out"
+
+
+def test_only_spots_outdoors_of_this_site_count(ledger: Ledger) -> None:
+    nights_of(ledger, {"hall": [9.0] * 40, "gone": [3.0] * 40}, 40)
+    read = ReadNights(ledger, lambda: [yard()])
+
+    assert read(SITE, FakeSource().name, utc("2020-01-01"), NOW) == {}
+    assert ReadNights(ledger, list)(SITE, FakeSource().name, utc("2020-01-01"), NOW) == {}
+
+
+def test_what_forecasts_are_told_with_is_what_corrections_compare_errors_with(
+    ledger: Ledger,
+) -> None:
+    """Otherwise errors larger than usual would count twice: in the table, and as a factor."""
+    nights_of(ledger, {"bench": [-1.0] * NIGHTS})
+    of = Lessons(ledger, store(ledger)).of_spots(yard(), NOW)["bench"]
+    alone = Lessons(ledger, store(ledger, reads=False)).of_spots(yard(), NOW)["bench"]
+
+    assert of.course.learned is not None
+    assert alone.course.learned is not None
+    told_k = float(np.mean(of.course.nights.told_sd_k))
+    assert told_k == pytest.approx(sd_at(store(ledger), 18.0), rel=0.05)
+    assert of.course.learned.calm_factor == pytest.approx(1.0, abs=0.15)
+
+
+def test_each_place_of_a_thermometer_is_a_column(ledger: Ledger) -> None:
+    nights_of(ledger, {"pergola": [0.5] * 60, "bench": [0.0] * 30 + [-9.0] * 30}, 60)
+    past_readings.read(ledger, SITE, "hall", date(2026, 11, 1), 14.0)
+
+    names, read = thermometers(ledger, yard(), [FakeSource().name], utc("2020-01-01"))
+
+    assert names == ["bench", "pergola"]
+    assert read.low_c.shape == (60, 3)
+    known = np.isfinite(read.low_c).sum(axis=0).tolist()
+    assert sorted(known[:2]) == pytest.approx([30, 30], abs=2)
+    assert known[2] == 60
+    assert (np.isfinite(read.low_c[:, :2]).sum(axis=1) == 1).all()
 
 
 def test_without_readings_there_is_nothing(ledger: Ledger) -> None:
-    names, read = lows_outdoors(ledger, SITE, SPOTS)
+    names, read = thermometers(ledger, yard(), [FakeSource().name], utc("2020-01-01"))
 
     assert names == []
     assert read.night.size == 0
