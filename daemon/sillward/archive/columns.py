@@ -1,7 +1,7 @@
 """What a column of a file holds, by its head: the variable, its unit, and when it was forecast."""
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from sillward.errors import one_line
@@ -134,6 +134,11 @@ def spelled(unit: str) -> str:
     plain = unit.replace("℃", "°C").replace("℉", "°F").casefold()
     plain = plain.replace("²", "2").replace("⁻¹", "-1").replace("º", "°")
     return re.sub(r"[\s·]", "", plain)
+
+
+def units(expected: str) -> Collection[str]:
+    """Return the units, as `spelled`, that are converted to this one."""
+    return _UNITS[expected].keys()
 
 
 def parts_of(head: str) -> tuple[str, str | None]:

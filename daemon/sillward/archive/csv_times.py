@@ -128,10 +128,11 @@ def is_time(head: str, names: Sequence[str]) -> bool:
     )
 
 
-def looks_like_time(text: str) -> bool:
-    """Whether a text is written as a time, or may be unix seconds."""
-    is_seconds = text.isascii() and text.isdigit() and len(text) <= 10
-    return is_seconds or (len(text) <= MAX_LENGTH and _TIME.fullmatch(text) is not None)
+def looks_like_time(text: str, clock: Clock) -> bool:
+    """Whether a text is written as a time."""
+    if clock.unix:
+        return text.isascii() and text.isdigit()
+    return len(text) <= MAX_LENGTH and _TIME.fullmatch(text) is not None
 
 
 def zone_named(text: str) -> tzinfo | None:

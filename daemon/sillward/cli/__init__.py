@@ -41,6 +41,11 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "done": "Say that a chore is done.",
         "stopped": "Tell the channels that sillward has stopped.",
     },
+    "Measure": {
+        "read": "Note what a thermometer at a spot shows.",
+        "read-file": "Take in what a logger has recorded at a spot.",
+        "readings": "What was read, what is not used; correct, delete.",
+    },
     "Set up": {
         "new": "A few questions, and your first collection.",
         "check": "Is the collection right? Every limit and its origin.",

@@ -1,6 +1,6 @@
 """Shell completion of plants, chores and channels: without errors, and never from the network."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import timedelta
 from pathlib import Path
@@ -37,12 +37,57 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
     opening quote the whole rest of a name is offered.
     """
     household = _household(context)
-    if household is None:
+    names = () if household is None else [plant.name for plant in household.collection.plants]
+    return _next_words(names, context.params.get("plant") or (), incomplete)
+
+
+def spots(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the next word of the names of spots that begin with the words so far."""
+    words = context.params.get("words") or context.params.get("spot") or ()
+    return _next_words(_spot_names(context), words, incomplete)
+
+
+def spot(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the name of a spot as the value of an option."""
+    return [
+        CompletionItem(name)
+        for name in _spot_names(context)
+        if name.lower().startswith(incomplete.lower()) and _is_safe(name)
+    ]
+
+
+def _spot_names(context: click.Context) -> list[str]:
+    household = _household(context)
+    return [] if household is None else [spot.name for spot in household.collection.spots]
+
+
+def sensors(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the names of the sensors that have readings."""
+    household, settings = _household(context), _settings()
+    try:
+        if household is None or settings is None or not settings.ledger.exists():
+            return []
+        with closing(Ledger(settings.ledger)) as ledger:
+            known = ledger.readings.sensors(household.collection.site.name)
+    except (OSError, SillwardError):
         return []
-    before = [word.lower() for word in context.params.get("plant") or ()]
+    spots_of: dict[str, list[str]] = {}
+    for sensor in known:
+        spots_of.setdefault(sensor.name, []).append(sensor.spot)
+    return [
+        CompletionItem(name, help=", ".join(dict.fromkeys(places)))
+        for name, places in spots_of.items()
+        if name.lower().startswith(incomplete.lower()) and _is_safe(name)
+    ]
+
+
+def _next_words(
+    names: Sequence[str], words_so_far: Sequence[str], incomplete: str
+) -> list[CompletionItem]:
+    before = [word.lower() for word in words_so_far]
     found: dict[str, None] = {}
-    for plant in household.collection.plants:
-        words = plant.name.split()
+    for name in names:
+        words = name.split()
         if [word.lower() for word in words[: len(before)]] != before:
             continue
         rest = words[len(before) :]

@@ -1,7 +1,7 @@
 """What the commands that look at a household share: options, app, moment, plants by name."""
 
 import functools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -12,7 +12,8 @@ import click
 from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
-from sillward.errors import UsageError
+from sillward.config.validation import did_you_mean
+from sillward.errors import UsageError, one_line
 from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import Round
@@ -106,4 +107,23 @@ def plant_named(app: App, name: str, others: Sequence[str] = ()) -> Plant:
     known = ", ".join([*([] if found else others), *(plant.name for plant in found or plants)])
     what = "more than one plant" if found else "not a spot or plant" if others else "not a plant"
     msg = f'"{name}" is {what} here ({known})'
+    raise UsageError(msg)
+
+
+def spot_named(app: App, name: str, others: Iterable[str] = ()) -> str:
+    """Return the spot of this name, or the only one whose name contains it. Raise UsageError.
+
+    others: spots that the collection does not have any more.
+    """
+    spots = list(dict.fromkeys([*(spot.name for spot in app.household.collection.spots), *others]))
+    if name in spots:
+        return name
+    wanted = " ".join(name.lower().split())
+    found = [spot for spot in spots if wanted and wanted in spot.lower()]
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join(found or spots)
+    what = "more than one spot" if found else "not a spot"
+    near = "" if found else did_you_mean(name, spots)
+    msg = f'"{one_line(name, 60)}" is {what} here ({known}){near}'
     raise UsageError(msg)

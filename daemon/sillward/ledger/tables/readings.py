@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from typing import NamedTuple
 
 import numpy as np
 
@@ -36,6 +37,14 @@ class Sensor:
     last: float
     last_at: datetime
     first_at: datetime
+
+
+class SensorName(NamedTuple):
+    """What tells a sensor from all others of a site."""
+
+    spot: str
+    quantity: Quantity
+    name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +164,14 @@ class ReadingTable:
             for row in rows
         ]
 
+    def names(self, site: str) -> list[SensorName]:
+        """Return all sensors of a site, by spot, quantity and name, with readings or without."""
+        rows = self._database.rows(
+            "SELECT spot, quantity, name FROM sensor WHERE site = ? ORDER BY spot, quantity, name",
+            site,
+        )
+        return [SensorName(row["spot"], Quantity(row["quantity"]), row["name"]) for row in rows]
+
     def forget(
         self,
         site: str,
@@ -164,7 +181,10 @@ class ReadingTable:
         since: datetime | None = None,
         until: datetime | None = None,
     ) -> int:
-        """Forget the hours of a sensor that begin in a span. Return how many readings these had."""
+        """Forget the hours of a sensor that begin in a span. Return how many readings these had.
+
+        Without a span the sensor is forgotten altogether, and what was set aside of it.
+        """
         first = -1 if since is None else int(since.timestamp() // HOUR_S)
         last = 2**40 if until is None else int(until.timestamp() // HOUR_S)
         with self._database.transaction():
@@ -174,6 +194,9 @@ class ReadingTable:
                 f"SELECT COALESCE(SUM(count), 0) FROM reading_hour{span}", number, first, last
             )
             self._database.execute(f"DELETE FROM reading_hour{span}", number, first, last)
+            if since is None and until is None:
+                self._database.execute("DELETE FROM set_aside WHERE sensor = ?", number)
+                self._database.execute("DELETE FROM sensor WHERE id = ?", number)
             self._note_change(site)
         return int(count)
 

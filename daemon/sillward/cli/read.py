@@ -1,0 +1,67 @@
+"""`sillward read`: note what a thermometer or hygrometer at a spot shows."""
+
+from contextlib import closing
+
+import click
+
+from sillward.assembly import read_only
+from sillward.assembly.app import Options
+from sillward.cli import completion, shared
+from sillward.cli.printing import print_json, say
+from sillward.errors import UsageError
+from sillward.ledger import Ledger
+from sillward.readings import by_hand
+from sillward.readings.forecast_here import ForecastHere
+from sillward.reports import reading_noted as report
+from sillward_rules.readings.hourly_readings import Quantity
+
+
+@click.command(context_settings={"ignore_unknown_options": True})
+@click.argument(
+    "words", nargs=-1, required=True, metavar="SPOT VALUE", shell_complete=completion.spots
+)
+@click.option("--humidity", is_flag=True, help="VALUE is a relative humidity in %.")
+@click.option("--at", "at_text", metavar="TIME", help="When it was: 06:40, or an ISO time.")
+@click.option("--lowest", is_flag=True, help="VALUE is the lowest of the last night.")
+@click.option("--night", metavar="DATE", help="... or of the night that began on this date.")
+@shared.options(at=False, recorded=False)
+def read(
+    options: Options,
+    as_json: bool,
+    words: tuple[str, ...],
+    humidity: bool,
+    at_text: str | None,
+    lowest: bool,
+    night: str | None,
+) -> None:
+    """Note what the thermometer at a SPOT shows: now, or at another time.
+
+    VALUE is in your units, or has its unit: 11.4, 11,4, 52F, "11.4 °C", 61%. With --lowest it is
+    what a thermometer that keeps the lowest has kept of the night.
+
+    Example: sillward read pergola 11.4 --at 06:40
+    """
+    app = shared.build(options)
+    now, site, voice = app.clock(), app.site, app.household.voice
+    spot_text, value_text = by_hand.spot_and_value(" ".join(words))
+    spot = app.household.collection.spot(shared.spot_named(app, spot_text))
+    value = by_hand.measured(value_text, voice.units.temperature, humidity=humidity)
+    of_night = lowest or night is not None
+    if of_night and (at_text is not None or value.quantity is Quantity.HUMIDITY):
+        msg = "--lowest is a temperature of a whole night: leave --at and --humidity out"
+        raise UsageError(msg)
+    asked = by_hand.night_told(night, site, now) if of_night else None
+    if asked is not None:
+        at = min(asked.end, now)
+    else:
+        at = now if at_text is None else by_hand.moment_told(at_text, site, now)
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        weather = read_only.forecast_updater(app, ledger).store.weather(site)
+        here = ForecastHere(site, spot, weather)
+        told = here.at(value.quantity, at) if asked is None else here.low(asked)
+        by_hand.check_unit(value, told, voice)
+        noted = by_hand.note(ledger, site, spot.name, value, at, asked, now)
+    if as_json:
+        print_json(report.document(noted, told, site))
+    else:
+        say(report.text(noted, told, spot, now, voice))

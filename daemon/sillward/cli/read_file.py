@@ -1,0 +1,91 @@
+"""`sillward read-file`: take in what a logger has recorded at a spot."""
+
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from sillward.archive.csv_times import ORDERS
+from sillward.assembly import read_only
+from sillward.assembly.app import App, Options
+from sillward.cli import completion, shared
+from sillward.cli.printing import print_json, say
+from sillward.cli.progress import Progress
+from sillward.errors import UsageError, one_line
+from sillward.ledger import Ledger
+from sillward.readings.intake import Intake, Source, sensor_name
+from sillward.readings.logger_file import Choice, read_logger_file, zone_told
+from sillward.reports import readings_taken as report
+from sillward_rules.readings.hourly_readings import Quantity
+
+_QUANTITIES = click.Choice([quantity.value for quantity in Quantity])
+
+
+@click.command("read-file")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--spot", required=True, shell_complete=completion.spot, help="Where it hung.")
+@click.option("--sensor", metavar="NAME", help="Its name, if it is not the only one there.")
+@click.option("--column", metavar="HEAD", help="The column to read, by a part of its head.")
+@click.option("--columns", metavar="NAMES", help="Names of columns that have none, with ; between.")
+@click.option("--quantity", type=_QUANTITIES, help="Read this alone.")
+@click.option(
+    "--unit",
+    type=click.Choice(["C", "F", "%", "share"], case_sensitive=False),
+    help="Unit of a column that says none.",
+)
+@click.option("--dates", type=click.Choice(ORDERS), help="Order of day, month, year.")
+@click.option("--zone", metavar="ZONE", help="Zone of the times: local, UTC, +02:00.")
+@shared.options(at=False, recorded=False)
+def read_file(
+    options: Options,
+    as_json: bool,
+    file: Path,
+    spot: str,
+    sensor: str | None,
+    zone: str | None,
+    column: str | None,
+    columns: str | None,
+    quantity: str | None,
+    unit: str | None,
+    dates: str | None,
+) -> None:
+    """Take in the readings in a FILE of a logger: CSV, with or without heads.
+
+    What the file does not say is asked for, never guessed: the unit, the zone, the order of day and
+    month. A file that is read twice adds nothing.
+
+    Example: sillward read-file april.csv --spot pergola
+    """
+    app = shared.build(options)
+    now, site = app.clock(), app.site
+    where = app.household.collection.spot(shared.spot_named(app, spot))
+    choice = Choice(
+        column,
+        columns,
+        None if quantity is None else Quantity(quantity),
+        None if unit is None else unit.lower(),
+        dates,
+        None if zone is None else zone_told(zone, site),
+    )
+    if zone is not None and choice.zone is None:
+        msg = f'--zone "{one_line(zone, 40)}" is no zone; write local, UTC, +02:00 or Europe/Madrid'
+        raise UsageError(msg)
+    progress = Progress("percent of the file read", 100)
+    found = read_logger_file(file, site, choice, progress.share)
+    name = sensor_name(sensor, found.serial)
+    with closing(Ledger(app.settings.ledger)) as ledger, ledger.database.transaction():
+        intake = _intake(app, ledger)
+        taken = [
+            intake.take(Source(where, part.quantity, name), part.times, part.values, now)
+            for part in found.series
+        ]
+    if as_json:
+        print_json(report.document(found, taken, site))
+    else:
+        for line in report.lines(found, taken, app.household.voice):
+            say(line)
+
+
+def _intake(app: App, ledger: Ledger) -> Intake:
+    weather = read_only.forecast_updater(app, ledger).store.weather(app.site)
+    return Intake(ledger, app.household.collection, weather)

@@ -1,0 +1,125 @@
+"""`sillward readings`: list what was read at the spots, correct it, take it back."""
+
+from contextlib import closing
+
+import click
+
+from sillward.assembly.app import App, Options
+from sillward.cli import completion, shared
+from sillward.cli.printing import print_json, say
+from sillward.errors import UsageError, one_line
+from sillward.ledger import Ledger
+from sillward.readings import by_hand
+from sillward.readings.by_hand import in_words
+from sillward.reports import readings as report
+from sillward.text import terminal
+from sillward_rules.readings.hourly_readings import Quantity
+
+_LISTS = "`sillward readings` lists them"
+
+
+@click.command()
+@click.argument("spot", nargs=-1, shell_complete=completion.spots)
+@click.option(
+    "--correct", type=(int, str), metavar="N VALUE", help="Reading N by hand was VALUE instead."
+)
+@click.option("--delete", type=int, metavar="N", help="Reading N by hand was none.")
+@click.option(
+    "--forget",
+    metavar="SENSOR",
+    shell_complete=completion.sensors,
+    help="Drop all of a sensor, or of the files that were read for it.",
+)
+@click.option("--all", "whole", is_flag=True, help="All that was read by hand, not the last alone.")
+@shared.options(recorded=False)
+def readings(
+    options: Options,
+    as_json: bool,
+    spot: tuple[str, ...],
+    correct: tuple[int, str] | None,
+    delete: int | None,
+    forget: str | None,
+    whole: bool,
+) -> None:
+    """List what was read at a SPOT, or at all of them, and what is not used and why.
+
+    By hand with its number, each sensor with its last value and age, and what was set aside in the
+    last 60 days.
+
+    Example: sillward readings --correct 7 11.6
+    """
+    if sum(choice is not None for choice in (correct, delete, forget)) > 1:
+        msg = "--correct, --delete and --forget are one at a time"
+        raise UsageError(msg)
+    app = shared.build(options)
+    with closing(Ledger(app.settings.ledger)) as ledger:
+        name = _spot(app, ledger, " ".join(spot)) if spot else None
+        if correct is not None:
+            say(_corrected(app, ledger, *correct))
+        elif delete is not None:
+            say(_deleted(app, ledger, delete))
+        elif forget is not None:
+            say(_forgotten(app, ledger, name, forget))
+        else:
+            document = report.document(ledger, app.site, name, app.clock(), whole=whole)
+            if as_json:
+                print_json(document)
+            else:
+                click.echo(report.text(document, app.household.voice, terminal.screen()))
+
+
+def _spot(app: App, ledger: Ledger, words: str) -> str:
+    """Return a spot of the collection, or one that has readings from before. Raise UsageError."""
+    site = app.site.name
+    others = [reading.spot for reading in ledger.readings.by_hand(site)]
+    others += [sensor.spot for sensor in ledger.readings.sensors(site)]
+    return shared.spot_named(app, words, others)
+
+
+def _corrected(app: App, ledger: Ledger, number: int, text: str) -> str:
+    """Give a reading another value, and say so. Raise UsageError."""
+    known = ledger.readings.by_hand(app.site.name)
+    reading = next((reading for reading in known if reading.id == number), None)
+    if reading is None:
+        msg = f"there is no reading {number} by hand; {_LISTS}"
+        raise UsageError(msg)
+    voice, humidity = app.household.voice, reading.quantity is Quantity.HUMIDITY
+    value = by_hand.measured(text, voice.units.temperature, humidity=humidity)
+    if value.quantity is not reading.quantity:
+        msg = f"reading {number} is a {reading.quantity}, not in %"
+        raise UsageError(msg)
+    by_hand.check_unit(value, None, voice)
+    ledger.readings.correct_by_hand(app.site.name, number, value.value)
+    before, after = (
+        in_words(reading.quantity, each, voice) for each in (reading.value, value.value)
+    )
+    return f"corrected: reading {number}, {reading.spot}, is {after} instead of {before}"
+
+
+def _deleted(app: App, ledger: Ledger, number: int) -> str:
+    """Delete a reading, and say so. Raise UsageError if there is none of this number."""
+    if not ledger.readings.delete_by_hand(app.site.name, number):
+        msg = f"there is no reading {number} by hand; {_LISTS}"
+        raise UsageError(msg)
+    return f"deleted: reading {number}"
+
+
+def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> str:
+    """Forget a sensor, and say so. Raise UsageError unless it is the only one of this name."""
+    known = ledger.readings.names(app.site.name)
+    found = [key for key in known if key.name == name and spot in (None, key.spot)]
+    places = list(dict.fromkeys(key.spot for key in found))
+    if len(places) != 1:
+        names = ", ".join(dict.fromkeys(key.name for key in known)) or "none"
+        msg = (
+            f'"{name}" is at {" and ".join(places)}; say at which: sillward readings'
+            f" {places[0]} --forget ..."
+            if places
+            else f'"{one_line(name, 60)}" is no sensor here ({names})'
+        )
+        raise UsageError(msg)
+    with ledger.database.transaction():
+        count = sum(
+            ledger.readings.forget(app.site.name, key.spot, key.quantity, key.name) for key in found
+        )
+    return f"forgotten: {count:,} readings of {name} at {places[0]}"

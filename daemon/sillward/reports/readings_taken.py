@@ -1,0 +1,58 @@
+"""What `sillward read-file` answers: what was in the file, what is new, what is not used."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from sillward.ledger.tables.readings import READINGS_DAYS
+from sillward.readings.intake import TakenIn
+from sillward.readings.logger_file import LoggerFile
+from sillward.reports.json_encoding import iso_in_zone_of
+from sillward.wording.voice import Voice
+from sillward_rules.weather.site import Site
+
+
+def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[str, Any]:
+    """Return it as plain types, with times in the site's zone."""
+    iso = iso_in_zone_of(site)
+    return {
+        "schema": 1,
+        "site": site.name,
+        "file": found.name,
+        "taken": [
+            {
+                "spot": part.source.spot.name,
+                "quantity": part.source.quantity.value,
+                "sensor": part.source.sensor,
+                "readings": part.count,
+                "new": part.new,
+                "too_old": part.too_old,
+                "set_aside": dict(part.set_aside),
+                "first": iso(part.first_at),
+                "last": iso(part.last_at),
+            }
+            for part in taken
+        ],
+        "remarks": found.remarks,
+    }
+
+
+def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator[str]:
+    """Yield it as sentences."""
+    for part in taken:
+        first, last = (voice.local(at) for at in (part.first_at, part.last_at))
+        source = part.source
+        yield (
+            f"{source.spot.name}, {source.sensor}: {part.count:,} readings of {source.quantity},"
+            f" {first:%Y-%m-%d} to {last:%Y-%m-%d}; {_new(part)}"
+        )
+        for reason, count in part.set_aside.items():
+            yield f"  set aside: {count:,}, {reason}"
+        if part.too_old:
+            yield f"  {part.too_old:,} are older than {READINGS_DAYS} days, and are not kept"
+    yield from found.remarks
+
+
+def _new(part: TakenIn) -> str:
+    if part.new == 0:
+        return "none of them is new"
+    return "all of them are new" if part.new == part.count else f"{part.new:,} of them are new"
