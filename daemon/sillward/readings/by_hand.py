@@ -54,6 +54,10 @@ class Measured(NamedTuple):
 
 def spot_and_value(words: str) -> tuple[str, str]:
     """Return the spot and the value in "wall bench 11.4 °C". Raise UsageError."""
+    option = re.search(r"(?:^|\s)(--\w\S{0,30})", words)
+    if option is not None:
+        msg = f'there is no option "{one_line(option[1], 30)}"; `sillward read --help` lists them'
+        raise UsageError(msg)
     found = _SPOT_AND_VALUE.fullmatch(words.strip())
     if found is None or not found["spot"]:
         msg = "say where, and what the thermometer shows, for example: sillward read pergola 11.4"

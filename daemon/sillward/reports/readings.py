@@ -17,6 +17,9 @@ from sillward_rules.weather.site import Site
 MAX_BY_HAND = 30
 """Readings by hand that are listed unless all are asked for. Judgement: a month of mornings."""
 
+DAYS_FROM = timedelta(days=3)
+"""From this age on it is told in days."""
+
 # -- for machines
 
 
@@ -126,7 +129,8 @@ def _by_hand_row(reading: dict[str, Any], voice: Voice) -> list[Cell]:
 
 def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
     last_at = datetime.fromisoformat(sensor["last_at"])
-    age = voice.age(timedelta(minutes=sensor["age_minutes"]))
+    old = timedelta(minutes=sensor["age_minutes"])
+    age = voice.age(old) if old < DAYS_FROM else f"{old.days} days old"
     when = f"{voice.date_and_hour(last_at)}, {age}"
     return [sensor["spot"], sensor["sensor"], _value(sensor, "last", voice), when]
 

@@ -8,6 +8,7 @@ from sillward.config.household import Household
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Notice, NoticeState, StoredChore
+from sillward.ledger.tables.readings import ReadingTable
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
 from sillward.service import due_rounds
 from sillward.service.health import TICK_MARK, troubles
@@ -24,6 +25,9 @@ MAX_NOTICES = 500
 
 OUTBOX_BACK = timedelta(days=7)
 """What was delivered and what was lost is counted so far back."""
+
+READINGS_BACK = timedelta(days=7)
+"""Readings by hand, and what was set aside, are counted so far back."""
 
 # -- for machines
 
@@ -50,6 +54,7 @@ def document(
         "outbox": _outbox_counts(ledger.notices.latest(site.name, most=MAX_NOTICES), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": store.clock_doubt(),
+        "readings": _readings_counts(ledger.readings, site, now),
         "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
         "notices": [_notice_document(notice, iso) for notice in ledger.notices.latest(site.name)],
         "chores": [
@@ -89,6 +94,16 @@ def _outbox_counts(notices: Sequence[Notice], now: datetime) -> dict[str, int]:
         "failing": sum(notice.attempts > 0 for notice in waiting),
         "delivered": sum(notice.state is NoticeState.SENT for notice in recent),
         "lost": sum(notice.state is NoticeState.EXPIRED for notice in recent),
+    }
+
+
+def _readings_counts(readings: ReadingTable, site: Site, now: datetime) -> dict[str, int]:
+    """Return how many sensors there are, and how much was read by hand and set aside of late."""
+    since = now - READINGS_BACK
+    return {
+        "sensors": len({(each.spot, each.name) for each in readings.sensors(site.name)}),
+        "by_hand": len(readings.by_hand(site.name, since=since)),
+        "set_aside": sum(each.count for each in readings.set_aside_since(site.name, since)),
     }
 
 
@@ -174,6 +189,15 @@ def _facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         f"{outbox['waiting']} waiting, {outbox['failing']} of them failing; "
         f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not",
     )
+    readings = report["readings"]
+    if any(readings.values()):
+        sensors = f"{readings['sensors']} sensor{'' if readings['sensors'] == 1 else 's'}"
+        why = "; `sillward readings` says why" if readings["set_aside"] else ""
+        yield (
+            "readings",
+            f"{sensors}; in 7 days {readings['by_hand']} by hand, "
+            f"{readings['set_aside']:,} set aside{why}",
+        )
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
 

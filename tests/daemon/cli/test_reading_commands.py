@@ -1,0 +1,306 @@
+"""`sillward read`, `read-file` and `readings`, as a grower calls them."""
+
+import functools
+import json
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.shell_completion import ShellComplete
+from click.testing import CliRunner, Result
+
+from sillward.assembly import app, examples
+from sillward.cli import completion, main, shared
+from sillward.config.settings import load_settings
+from sillward.ledger import Ledger, SavedForecast
+from sillward.text import printable
+from tests.end_to_end.test_screens import too_wide
+from tests.support.paths import EXAMPLES
+
+COURTYARD = EXAMPLES / "courtyard.toml"
+COLD_SNAP = EXAMPLES / "recorded" / "cold-snap.json"
+DUSK = examples.demo("cold-snap").clock()
+FILE = "time (local),temperature (°C),humidity\n" + "".join(
+    f"{at:%Y-%m-%d %H:%M},{11 + at.hour / 10:.1f},{50 + at.hour}\n"
+    for at in (
+        (DUSK - timedelta(hours=60)).astimezone(examples.demo("cold-snap").site.zone)
+        + timedelta(minutes=10 * row)
+        for row in range(300)
+    )
+)
+
+
+@pytest.fixture(autouse=True)
+def _dusk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is dusk of the cold snap, and its forecast is held."""
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: DUSK))
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(COURTYARD))
+    monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", "http://127.0.0.1:9")
+
+
+def hold_forecast() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        kept = SavedForecast("Open-Meteo", DUSK, DUSK, COLD_SNAP.read_bytes())
+        ledger.forecasts.keep("Courtyard", kept)
+
+
+def call(*words: object) -> Result:
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    assert printable.unprintable(result.output.replace("\n", "")) == []
+    return result
+
+
+def said(*words: object) -> str:
+    result = call(*words)
+    assert result.exit_code == 0, result.output
+    assert too_wide(result.stdout) == []
+    return " ".join(result.stdout.split())
+
+
+def document(*words: object) -> dict[str, Any]:
+    result = call(*words, "--json")
+    assert result.exit_code == 0, result.output
+    found: dict[str, Any] = json.loads(result.stdout)
+    assert found["schema"] == 1
+    return found
+
+
+def refused(*words: object) -> str:
+    result = call(*words)
+    assert result.exit_code == 2, result.output
+    assert result.stdout == ""
+    return result.stderr.removeprefix("sillward: ").strip()
+
+
+def logger_file(folder: Path, content: str = FILE) -> Path:
+    path = folder / "april.csv"
+    path.write_text(content, encoding="utf-8")
+    return path
+
+
+# -- by hand
+
+
+def test_a_reading_is_noted_beside_the_forecast() -> None:
+    hold_forecast()
+    answer = document("read", "pergola", "11,4")
+
+    told = json.loads(call("why", "Blue basket", "--json").stdout)
+    assert (answer["spot"], answer["value"], answer["unit"]) == ("pergola", 11.4, "°C")
+    assert datetime.fromisoformat(answer["at"]) == DUSK.replace(second=0, microsecond=0)
+    before, after = (
+        min(
+            (hour for hour in told["hours"] if (datetime.fromisoformat(hour["at"]) > DUSK) is late),
+            key=lambda hour: abs(datetime.fromisoformat(hour["at"]) - DUSK),
+        )
+        for late in (False, True)
+    )
+    temps = sorted([before["temp_c"], after["temp_c"]])
+    assert temps[0] - 0.06 <= answer["forecast"] <= temps[1] + 0.06
+
+    line = said("read", "pergola", "11.5")
+    assert line.startswith("noted as number ")
+    assert (
+        f"pergola 11.5 °C at {DUSK.astimezone(examples.demo('cold-snap').site.zone):%H:%M}" in line
+    )
+    assert f"forecast there {answer['forecast']:.1f} °C; it was 11.4 °C before" in line
+
+
+def test_without_a_forecast_it_is_noted_all_the_same() -> None:
+    assert document("read", "wall", "bench", "52F") | {"number": 0} == {
+        "schema": 1,
+        "site": "Courtyard",
+        "number": 0,
+        "spot": "wall bench",
+        "quantity": "temperature",
+        "value": 11.11,
+        "unit": "°C",
+        "at": DUSK.astimezone(examples.demo("cold-snap").site.zone)
+        .replace(second=0, microsecond=0)
+        .isoformat(),
+        "night": None,
+        "forecast": None,
+        "replaced": None,
+    }
+
+
+def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
+    hold_forecast()
+    lowest = document("read", "pergola", "-2", "--lowest")
+    assert lowest["value"] == -2.0
+    assert lowest["night"] == str((DUSK - timedelta(days=1)).date())
+    assert "as the lowest of the night from" in said(
+        "read", "pergola", "3", "--night", "2026-01-10"
+    )
+    assert "taken to be" in said("read", "sunroom", "18.5")
+    assert document("read", "sunroom", "61%")["quantity"] == "humidity"
+    assert document("read", "sunroom", "60", "--humidity")["replaced"] == 61.0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("pergla", "11"), '"pergla" is not a spot here (pergola, wall bench, sunroom, back hall); '
+                           'did you mean "pergola"?'),
+        (("pergola",), "say where, and what the thermometer shows"),
+        (("pergola", "200"), "200 °C cannot be"),
+        (("pergola", "11", "--at", "2099-01-01T00:00"), "2099-01-01T00:00 is in the future"),
+        (("pergola", "11", "--at", "soon"), '--at "soon" is no time'),
+        (("pergola", "11", "--lowest", "--at", "06:40"), "--lowest is a temperature of a whole"),
+        (("pergola", "61%", "--lowest"), "--lowest is a temperature of a whole night"),
+        (("pergola", "11", "--night", "2099-01-01"), "the night of 2099-01-01 is not over"),
+        (("pergola", "52"), "52 °C is unlikely"),
+        (("\x1b[31m", "11"), "is not a spot here"),
+    ],
+)  # fmt: skip
+def test_what_is_no_reading_is_refused(words: tuple[str, ...], said: str) -> None:
+    assert said in refused("read", *words)
+    assert document("readings")["by_hand"] == []
+
+
+def test_in_fahrenheit_and_by_twelve_hours(tmp_path: Path) -> None:
+    units = '\n[notices]\ntemperature = "°F"\nclock = "12 h"\n'
+    path = tmp_path / "yard.toml"
+    path.write_text(COURTYARD.read_text(encoding="utf-8") + units, encoding="utf-8")
+
+    line = said("read", "pergola", "52.5", "--at", "6:40 am", "--collection", path)
+    assert "pergola 52.5 °F at 6:40 am" in line
+    assert "pergola 52.5 °F" in said("readings", "--collection", path)
+    assert document("readings", "--collection", path)["by_hand"][0]["value"] == 11.39
+
+
+# -- from files
+
+
+def test_a_file_is_taken_in_and_twice_adds_nothing(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    line = said("read-file", path, "--spot", "pergola")
+    assert "pergola, logger: 300 readings of temperature" in line
+    assert line.count("all of them are new") == 2
+
+    again = document("read-file", path, "--spot", "pergola")
+    assert [(part["quantity"], part["readings"], part["new"]) for part in again["taken"]] == [
+        ("temperature", 300, 0),
+        ("humidity", 300, 0),
+    ]
+    sensors = document("readings", "pergola")["sensors"]
+    assert [(each["sensor"], each["unit"]) for each in sensors] == [
+        ("logger", "%"),
+        ("logger", "°C"),
+    ]
+
+
+def test_a_file_for_the_wrong_spot_is_set_aside_and_told(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    said("read-file", path, "--spot", "pergola")
+
+    line = said("read-file", path, "--spot", "wall bench", "--quantity", "temperature")
+    assert "set aside: 300, the same values as another sensor: logger at pergola" in line
+    listed = said("readings", "wall bench")
+    assert "not used wall bench logger 300 the same values as another sensor" in listed
+    assert said("readings", "wall bench", "--forget", "logger").startswith("forgotten: 0 readings")
+    assert document("readings", "wall bench")["set_aside"] == []
+
+
+def test_if_one_series_of_a_file_is_refused_nothing_is_kept(tmp_path: Path) -> None:
+    path = logger_file(tmp_path, FILE.replace(",5", ",2005").replace(",6", ",2006"))
+    result = call("read-file", path, "--spot", "pergola")
+
+    assert result.exit_code == 1
+    assert "outside of what can be" in result.stderr
+    assert document("readings")["sensors"] == []
+
+
+def test_what_a_file_leaves_open_is_asked_for(tmp_path: Path) -> None:
+    path = logger_file(tmp_path, "03/04/2026 11:10;7,5\n03/04/2026 11:20;7,5\n")
+
+    def failed(*words: str) -> str:
+        result = call("read-file", path, "--spot", "pergola", *words)
+        assert result.exit_code == 1, result.output
+        return result.stderr
+
+    assert "name its columns" in failed()
+    named = ("--columns", "time;temperature")
+    assert "--dates dmy or --dates mdy" in failed(*named)
+    assert "say which: --zone UTC" in failed(*named, "--dates", "dmy")
+    assert "--unit C or --unit F" in failed(*named, "--dates", "dmy", "--zone", "local")
+    told = (*named, "--dates", "dmy", "--zone", "local", "--unit", "C")
+    assert "2 readings of temperature" in said("read-file", path, "--spot", "pergola", *told)
+    assert '--zone "here" is no zone' in refused(
+        "read-file", path, "--spot", "pergola", "--zone", "here"
+    )
+
+
+# -- what was read
+
+
+def test_readings_are_corrected_and_deleted() -> None:
+    assert said("readings") == ("nothing was read so far; for example: sillward read pergola 11.4")
+    number = document("read", "pergola", "14.1", "--at", "06:40")["number"]
+    assert said("readings", "--correct", number, "-1,4") == (
+        f"corrected: reading {number}, pergola, is -1.4 °C instead of 14.1 °C"
+    )
+    assert document("readings")["by_hand"][0]["value"] == -1.4
+    assert "is a temperature, not in %" in refused("readings", "--correct", number, "50%")
+    assert said("readings", "--delete", number) == f"deleted: reading {number}"
+    for words in (("--correct", "99", "11"), ("--delete", "99")):
+        assert refused("readings", *words) == (
+            "there is no reading 99 by hand; `sillward readings` lists them"
+        )
+    assert "one at a time" in refused("readings", "--delete", "1", "--forget", "x")
+
+
+def test_a_sensor_is_forgotten_where_it_is_meant(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    said("read-file", path, "--spot", "pergola", "--sensor", "box")
+    said("read-file", path, "--spot", "sunroom", "--sensor", "box")
+
+    assert '"box" is at pergola and sunroom; say at which' in refused("readings", "--forget", "box")
+    assert said("readings", "pergola", "--forget", "box") == (
+        "forgotten: 600 readings of box at pergola"
+    )
+    assert '"bx" is no sensor here (box)' in refused("readings", "--forget", "bx")
+
+
+def test_the_last_are_listed_and_with_all_every_one() -> None:
+    for minute in range(32):
+        said("read", "pergola", "11", "--at", f"07:{minute:02d}")
+
+    assert "and 2 before, which --all lists" in said("readings")
+    assert len(document("readings")["by_hand"]) == 30
+    assert len(document("readings", "--all")["by_hand"]) == 32
+
+
+def test_status_counts_them(tmp_path: Path) -> None:
+    hold_forecast()
+    said("read", "pergola", "11")
+    path = logger_file(tmp_path)
+    for spot in ("pergola", "wall bench"):
+        said("read-file", path, "--spot", spot, "--quantity", "humidity")
+
+    status = call("status")
+    assert json.loads(call("status", "--json").stdout)["readings"] == {
+        "sensors": 1,
+        "by_hand": 1,
+        "set_aside": 300,
+    }
+    line = " ".join(status.stdout.split())
+    assert "1 sensor; in 7 days 1 by hand, 300 set aside; `sillward readings` says why" in line
+
+
+def test_spots_and_sensors_are_completed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(completion, "utc_now", lambda: datetime(2026, 5, 14, tzinfo=UTC))
+    said("read-file", logger_file(tmp_path), "--spot", "pergola")
+
+    def offers(*words: str) -> list[str]:
+        shell = ShellComplete(main, {}, "sillward", "_SILLWARD_COMPLETE")
+        return [item.value for item in shell.get_completions(list(words[:-1]), words[-1])]
+
+    assert offers("read", "") == ["pergola", "wall", "sunroom", "back"]
+    assert offers("read", "wall", "") == ["bench"]
+    assert offers("readings", "s") == ["sunroom"]
+    assert offers("read-file", "x.csv", "--spot", "w") == ["wall bench"]
+    assert offers("readings", "--forget", "lo") == ["logger"]
