@@ -96,6 +96,8 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "why": ("why", plant, *told),
         "forecast": ("forecast", *told),
         "status": ("status", *told),
+        "read": ("read", "wall", "bench", "11.4", *told),
+        "readings": ("readings", *told),
         "try-channel": ("try-channel", *told),
         "done": ("done", "carry-in", *told),
         "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
