@@ -88,7 +88,7 @@ class Sheet:
     notes: tuple[str, ...] = ()
     """What the source does not give, and how that was made up for."""
     learned: Mapping[str, str] = field(default_factory=dict)
-    """What readings have taught about the nights of each outdoor home, in words."""
+    """What readings have taught about the nights of each home and shelter, in words."""
     spread: str | None = None
     """Where the chances of the coming night come from; None where they are not known."""
     next_round_at: datetime | None = None
@@ -201,7 +201,7 @@ def describe_feed(recipe: Recipe) -> str:
 
 def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
     """Return what the collection leaves open about the spots in use."""
-    used = {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
+    used = _spots_in_use(collection)
     return tuple(
         OpenQuestion(spot.name, question)
         for spot in collection.spots
@@ -211,13 +211,17 @@ def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
 
 
 def _learned(collection: Collection) -> dict[str, str]:
-    """Return what readings have taught about the homes outdoors, in words."""
-    homes = {kind[0].home for kind in collection.kinds}
+    """Return what readings have taught about the spots in use, in words."""
+    used = _spots_in_use(collection)
     return {
-        spot.name: str(spot.learned)
+        spot.name: spot.taught
         for spot in collection.spots
-        if spot.name in homes and spot.learned is not None and not spot.indoors
+        if spot.name in used and spot.taught is not None
     }
+
+
+def _spots_in_use(collection: Collection) -> set[str | None]:
+    return {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
 
 
 def _next_round_at(scene: Scene, round_: Round) -> datetime | None:

@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
+from sillward.readings.indoor_lesson import response_of
 from sillward.readings.spot_lesson import (
     LEARNED_FROM,
     Lesson,
@@ -71,12 +72,21 @@ class Lessons:
             if not spot.indoors
             if (lesson := lesson_of(self.ledger, site, spot, sources, since, errors)) is not None
         }
+        responses = {
+            spot.name: response
+            for spot in collection.spots
+            if spot.indoors
+            if (response := response_of(self.ledger, site, spot, sources, since, last_night, now))
+            is not None
+        }
         spots = tuple(
             replace(spot, learned=lessons[spot.name].course.learned)
             if spot.name in lessons
+            else replace(spot, response=responses[spot.name])
+            if spot.name in responses
             else spot
             for spot in collection.spots
         )
-        taught = replace(collection, spots=spots) if lessons else collection
+        taught = replace(collection, spots=spots) if lessons or responses else collection
         self._known[site.name] = key, taught, lessons
         return taught, lessons

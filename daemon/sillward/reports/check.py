@@ -115,8 +115,8 @@ def _spot_lines(spot: Spot, site: Site, now: datetime, voice: Voice, screen: Scr
     if spot.sun_windows is not None:
         sun_h = light.direct_sun_hours(site, spot.sun_windows, site.local_date(now))
         lines.append(f"  possible direct sun today: {sun_h:.1f} h")
-    if spot.learned is not None:
-        lines += screen.lines(f"  {voice.retold(str(spot.learned))}")
+    if spot.taught is not None:
+        lines += screen.lines(f"  {voice.retold(spot.taught)}")
     for question in spot.open_questions():
         lines += screen.lines(f"  ? {voice.retold(question)}")
     return lines
@@ -204,9 +204,9 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
         ],
         "open": {spot.name: list(spot.open_questions()) for spot in collection.spots},
         "learned": {
-            spot.name: learned_document(spot.learned)
+            spot.name: learned_document(spot)
             for spot in collection.spots
-            if spot.learned is not None
+            if spot.taught is not None
         },
         "warnings": [{"plant": name, "text": text} for name, text in warnings],
         "rules": [rule.name for rule in collection.rules],

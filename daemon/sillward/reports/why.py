@@ -91,9 +91,9 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     home, here = explanation.spot.name, explanation.stands_at
     yield f"{explanation.plant.name} at its home, {home} (stands at {here}{assumed})"
     yield _corrections(explanation.spot, explanation.pressure_kpa, voice)
-    learned = explanation.spot.learned
-    if learned is not None:
-        yield f"readings: {voice.retold(str(learned))}"
+    taught = explanation.spot.taught
+    if taught is not None:
+        yield f"readings: {voice.retold(taught)}"
     yield _season_and_light(explanation)
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
@@ -103,7 +103,8 @@ def _corrections(spot: Spot, pressure_kpa: float, voice: Voice) -> str:
     """Return what the forecast was corrected with to be that of the spot."""
     if spot.holds_itself:
         night, day = voice.bound(spot.night_low_c), voice.bound(spot.day_low_c)
-        return f"spot: holds {night} at night, {day} by day"
+        holds = "holds" if spot.response is None else "was said to hold"
+        return f"spot: {holds} {night} at night, {day} by day"
     sun = "sun not given" if spot.sun_windows is None else _windows(len(spot.sun_windows))
     return (
         f"spot: night {voice.offset(spot.night_offset_k)}, "
@@ -343,7 +344,7 @@ def _corrections_document(spot: Spot) -> dict[str, Any]:
         "height_m": spot.height_m,
         "shade": spot.shade,
         "rain": spot.rain,
-        "learned": learned_document(spot.learned),
+        "learned": learned_document(spot),
     }
 
 

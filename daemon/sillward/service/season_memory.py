@@ -85,7 +85,7 @@ def _read(text: str, collection: Collection) -> Iterator[SafePart]:
 def _fingerprint(collection: Collection, spot: str) -> str:
     """Return a text that changes with anything that makes the climate of a spot."""
     site = collection.site
-    place = (site.latitude, site.longitude, site.elevation_m, collection.spot(spot))
+    place = (site.latitude, site.longitude, site.elevation_m, collection.spot(spot).as_typed())
     return hashlib.sha256(repr(place).encode()).hexdigest()[:16]
 
 

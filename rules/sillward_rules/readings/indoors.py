@@ -3,11 +3,13 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array
+from sillward_rules.readings.hourly_readings import HourlyReadings
+from sillward_rules.weather import sun
 from sillward_rules.weather.indoor_response import (
     TENTH,
     Form,
@@ -15,6 +17,7 @@ from sillward_rules.weather.indoor_response import (
     regressor,
     running_mean,
 )
+from sillward_rules.weather.site import Site
 
 LAGS = 0, 1, 3
 """Past nights that walls remember, as tried [nights]. Judgement: a greenhouse none, a room with
@@ -83,6 +86,10 @@ ENOUGH_DAYS = 5
 DAYS = 30
 """So many of the last days say what a spot holds by day. Judgement: heating changes by season."""
 
+MIN_DAY_HOURS = 6
+"""A day with readings in fewer hours is not known. Judgement: half of a short day, so that the
+first or the last hours of it, the coldest, are among them."""
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
@@ -103,7 +110,6 @@ class Typed:
 
     night_low_c: float | None = None
     night_offset_k: float | None = None
-    day_low_c: float | None = None
 
     @property
     def form(self) -> Form:
@@ -337,3 +343,23 @@ def contradicted_day_low(day_lows_c: Array, typed_c: float | None) -> float | No
     if mean - TENTH * sd / math.sqrt(lows.size) >= typed_c:
         return None
     return mean + TENTH * sd
+
+
+def lows_by_day(site: Site, hours: HourlyReadings, until: datetime) -> Array:
+    """Return the lowest reading of each of the last days at an indoor spot [°C], in order.
+
+    From when the cold of a night no longer counts until sunset; NaN for days on which less than
+    `MIN_DAY_HOURS` of these have readings.
+
+    until : days that are over by then count.
+    """
+    first = site.local_date(until) - timedelta(days=DAYS)
+    lows = np.full(DAYS, np.nan)
+    for number in range(DAYS):
+        day = first + timedelta(days=number)
+        start = sun.night_of(site, day - timedelta(days=1)).cold_until.timestamp()
+        end = sun.night_of(site, day).start.timestamp()
+        rows = (hours.first_at >= start) & (hours.last_at <= end)
+        if rows.sum() >= MIN_DAY_HOURS:
+            lows[number] = hours.low[rows].min()
+    return lows

@@ -70,6 +70,31 @@ class IndoorResponse:
     usual_outdoors_c: float
     day_low_c: float | None = None
 
+    def __str__(self) -> str:
+        """Return what was learned, in words.
+
+        "9 nights show 12.6 °C at 5.0 °C outdoors, and 0.3 degrees less for each degree colder, give
+        or take 0.6 K".
+        """
+        _, sd = self.predict(np.array(self.usual_outdoors_c))
+        count = "1 night shows" if self.nights == 1 else f"{self.nights} nights show"
+        over = f" over the last {self.lag_nights + 1} nights" if self.lag_nights else ""
+        slope, level, bend = (
+            f"{self.gain:.1f} degrees",
+            f"{self.level_c:.1f} °C",
+            f"{self.outdoors_at_c:.1f} °C",
+        )
+        held = {
+            Form.HOLDS: f"{level} whatever the weather",
+            Form.FOLLOWS: f"{self.usual_c:.1f} °C at {self.usual_outdoors_c:.1f} °C outdoors{over},"
+            f" and {slope} less for each degree colder",
+            Form.FLOOR: f"{level} on cold nights, and {slope} more for each degree above {bend}"
+            " outdoors",
+            Form.LIMITED: f"{level} on mild nights, and {slope} less for each degree below {bend}"
+            " outdoors",
+        }
+        return f"{count} {held[self.form]}, give or take {float(sd):.1f} K"
+
     def gain_at(self, outdoors_c: Array) -> Array:
         """Return by how much it changes for each kelvin outdoors, at a (running mean) low."""
         difference_k = outdoors_c - self.outdoors_at_c

@@ -1,6 +1,7 @@
 """Spots: places where plants stand, what their grower said of them, and what readings taught."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Self
 
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights
@@ -77,6 +78,21 @@ class Spot:
         if self.day_low_c is None or read is None:
             return self.day_low_c
         return min(self.day_low_c, read)
+
+    @property
+    def taught(self) -> str | None:
+        """What readings have taught about it, in words; None for nothing."""
+        if self.response is not None:
+            if self.night_low_c is not None:
+                return f"you said {self.night_low_c:g} °C; {self.response}"
+            if self.night_offset_k is not None:
+                return f"you said {self.night_offset_k:+g} K outdoors; {self.response}"
+            return str(self.response)
+        return None if self.learned is None else str(self.learned)
+
+    def as_typed(self) -> Self:
+        """Return the spot without what readings have taught."""
+        return replace(self, response=None, learned=None, tonight=None)
 
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""

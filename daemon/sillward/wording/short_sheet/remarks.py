@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 
 from sillward.wording import chore_phrases
-from sillward.wording.push import Part, plain_part
+from sillward.wording.push import Line, Part, plain_part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
-from sillward_rules.remark import NotConfirmed, Remark
+from sillward_rules.remark import NotConfirmed, Remark, ShelterFailing
 
 MAX_ASKED = 2
 """Plants that the question about last night names. Judgement: it comes back every morning until it
@@ -15,10 +15,25 @@ is answered, and must leave room for the day."""
 def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
     """Return a part for each remark, except those that are told with the orders."""
     return [
-        Part((chore_phrases.warning_line(remark, writer.voice),))
+        _failing_shelter(remark, writer)
+        if isinstance(remark, ShelterFailing)
+        else Part((chore_phrases.warning_line(remark, writer.voice),))
         for remark in remarks
         if not chore_phrases.is_too_cold(remark)
     ]
+
+
+def _failing_shelter(remark: ShelterFailing, writer: SheetWriter) -> Part:
+    """Return a shelter that will not hold: told once, and therefore never cut."""
+    voice, plants = writer.voice, frozenset(remark.plants)
+
+    def in_short(most: int) -> str:
+        who = voice.names(remark.plants, most)
+        text = writer.say("too_cold_ahead", spot=remark.spot, coldest=remark.coldest, who=who)
+        return writer.say("watch_out", text=text)
+
+    line = chore_phrases.warning_line(remark, voice)
+    return Part((line,), lambda: [Line(in_short, plants)], plants=(plants,), kept=True)
 
 
 def question_about_last_night(remark: NotConfirmed, writer: SheetWriter) -> Part:
