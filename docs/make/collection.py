@@ -28,6 +28,8 @@ TABLES: Mapping[str, str] = {
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",
+    "mqtt": "MqttTable",
+    "sensors": "SensorTable",
 }
 """What the page calls a table, and its name in the schema."""
 

@@ -24,6 +24,10 @@ _MEANINGS: Mapping[str, str] = {
         "A folder of files with secrets, one in each. Under systemd the default is the folder that"
         " `LoadCredential` fills."
     ),
+    "MQTT__PASSWORD": (
+        "The password of the `user` of `[mqtt]` in the collection. Credential file:"
+        " `mqtt-password`."
+    ),
     "LAST_WORD": (
         "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
         " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that are only in the"

@@ -339,3 +339,12 @@ class SpotDark(Remark):
     neediest: str
     need_mol_m2: float
     plant_count: int
+
+
+@dataclass(frozen=True, slots=True)
+class SensorQuiet(Remark):
+    """A sensor at a spot that has sent nothing for days, and when it last did."""
+
+    spot: str
+    quantity: str
+    since: datetime

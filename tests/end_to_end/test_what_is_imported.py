@@ -35,6 +35,7 @@ TO_TELL = (
     "sillward.service.desk",
 )
 TO_ASK = ("requests", "urllib3", "http.client", "sillward.net.transport")
+TO_LISTEN = ("paho", "sillward.readings.mqtt_connection")
 TO_DRAW = ("icalendar", "matplotlib", "sillward.ical.events", "sillward.charts")
 THE_WEEK = (
     "sillward.wording.weekly_mail.html_page",
@@ -48,7 +49,7 @@ TO_BEGIN = (
     "sillward.reports.words",
 )
 
-NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
+NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_LISTEN, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
 """What a sheet does without, as long as it has its forecast from a file."""
 
 NOT_TO_READ = (
@@ -125,3 +126,11 @@ def test_to_read_which_commands_there_are_imports_none_of_them(
     assert shown in said
     assert {"click", "sillward.cli"} <= imported
     assert sorted(imported.intersection([*NOT_TO_LOOK, *NOT_TO_READ])) == []
+
+
+def test_the_daemon_imports_what_listens_to_a_broker_only_once_there_are_sensors() -> None:
+    said, imported = said_and_imported("run", "--help")
+
+    assert "Run the daemon" in said
+    assert "sillward.readings.mqtt_connection" in imported
+    assert "paho" not in imported

@@ -115,12 +115,22 @@ def _collection_path(options: Options, settings: Settings) -> Path:
 
 
 def _read_household(path: Path, settings: Settings, changes: Sequence[Change] = ()) -> Household:
-    return load_household(path, lambda name: channel_url(settings, name), changes)
+    return load_household(
+        path,
+        lambda name: channel_url(settings, name),
+        changes,
+        lambda: mqtt_password(settings),
+    )
 
 
 def channel_url(settings: Settings, name: str) -> SecretStr | None:
     """Return a channel's URL from the environment, or else from the credentials folder."""
     return settings.channels.get(name) or read_credential(settings.credentials, f"channel-{name}")
+
+
+def mqtt_password(settings: Settings) -> SecretStr | None:
+    """Return the password for the broker, from the environment or the credentials folder."""
+    return settings.mqtt.password or read_credential(settings.credentials, "mqtt-password")
 
 
 def _exists(path: Path) -> bool:

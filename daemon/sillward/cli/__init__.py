@@ -50,6 +50,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "new": "A few questions, and your first collection.",
         "check": "Is the collection right? Every limit and its origin.",
         "try-channel": "Send a trial to a channel, or to all.",
+        "try-sensors": "What arrives from each sensor, for a while.",
         "digest": "The week's mail as a page to look at, not sent.",
         "groups": "The culture groups: which one is mine?",
         "mix": "The arithmetic of a feed: what to weigh out.",

@@ -1,5 +1,6 @@
 """`sillward check`: is the collection right, and where does each limit come from?"""
 
+import importlib.util
 from collections.abc import Sequence
 
 import click
@@ -37,6 +38,8 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         if channel.url is None:
             _note(f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}')
     require_places(app)
+    if app.household.sensors and importlib.util.find_spec("paho") is None:
+        _note("sensors need paho-mqtt: `pip install '.[mqtt]'` in a checkout")
     if app.settings.calendar is not None:
         publisher.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name, _week_example):

@@ -73,6 +73,8 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
+        for desk in desks:
+            desk.close()
         desks[0].context.ledger.close()
 
 

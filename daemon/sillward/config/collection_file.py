@@ -13,7 +13,8 @@ MAX_COLLECTION_BYTES = 5_000_000
 """Of a collection file. Judgement: some 50,000 plants."""
 
 TABLES = (
-    "site", "spots", "plants", "rules", "habits", "feed", "rounds", "notices", "channels",
+    "site", "spots", "plants", "rules", "habits", "feed", "rounds", "notices", "channels", "mqtt",
+    "sensors",
 )  # fmt: skip
 
 
@@ -64,7 +65,7 @@ def _offending_line(text: str, reason: str) -> str:
     if match is None or not 0 < int(match.group(1)) <= len(lines):
         return ""
     line = lines[int(match.group(1)) - 1]
-    if "url" in line.lower() or ":/" in line:
+    if "url" in line.lower() or "password" in line.lower() or ":/" in line:
         return ""
     hint = next((hint for pattern, hint in _USUAL_MISTAKES if re.search(pattern, line)), None)
     return f": {printable.escaped(line.strip()[:80])}" + (f" ({hint})" if hint else "")

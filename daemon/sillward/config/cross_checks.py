@@ -7,7 +7,8 @@ table, so that a mistake elsewhere in a plant does not hide them.
 from collections.abc import Mapping, Sequence
 
 from sillward.config import group_lookup
-from sillward.config.models import FeedTable, LimitsTable, SpotTable
+from sillward.config.household import TopicSensor
+from sillward.config.models import FeedTable, LimitsTable, SensorTable, SpotTable
 from sillward.config.validation import TableReader
 from sillward.errors import MAX_LINES
 from sillward_rules.plants.fertiliser import parse_npk
@@ -127,6 +128,66 @@ def check_feed(reader: TableReader, table: FeedTable) -> bool:
         reader.report("feed", text)
         return False
     return True
+
+
+# -- sensors
+
+
+def check_sensor_spot(
+    reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
+) -> None:
+    """Check that a sensor hangs at one of the spots."""
+    name = raw.get("spot") if isinstance(raw, Mapping) else None
+    if isinstance(name, str) and name not in spots:
+        hint, known = reader.hint(name, spots), ", ".join(spots)
+        reader.report(where, f'spot "{name}" is not one of your spots{hint} (spots: {known})')
+
+
+def check_sensor(reader: TableReader, where: str, table: SensorTable) -> bool:
+    """Whether the keys of a sensor go with its payload, and its unit with its quantity."""
+    before = len(reader.errors)
+    for kind, needed, keys in (
+        ("json", "path", ("path", "time_path")),
+        ("senml", "record", ("record",)),
+    ):
+        if table.payload == kind and getattr(table, needed) is None:
+            reader.report(where, f'{needed} is missing; payload "{kind}" needs it')
+        for key in keys:
+            if table.payload != kind and getattr(table, key) is not None:
+                reader.report(
+                    where, f'{key} is for payload "{kind}"; this one is "{table.payload}"'
+                )
+    for key in ("path", "time_path"):
+        if "" in (getattr(table, key) or "x").split("."):
+            reader.report(where, f"{key}: must be keys with one point between, such as a.b")
+    if table.unit is not None and (table.quantity == "humidity") is not (
+        table.unit in _OF_HUMIDITY
+    ):
+        reader.report(where, f'unit "{table.unit}" is not one of {table.quantity}')
+    return len(reader.errors) == before
+
+
+_OF_HUMIDITY = ("%", "share")
+
+
+def check_same_topic(
+    reader: TableReader, where: str, sensor: TopicSensor, others: Mapping[str, TopicSensor]
+) -> None:
+    """Check that what comes on a topic is read in one way, and each value of it is used once.
+
+    others: the sensors before this one, by how errors name them.
+    """
+    for label, other in others.items():
+        if other.topic != sensor.topic:
+            continue
+        if other.payload != sensor.payload:
+            reader.report(where, f'payload: {label} reads the same topic as "{other.payload}"')
+        elif (other.name, other.quantity) == (sensor.name, sensor.quantity):
+            text = f"is the same value of the same topic as {label}; a sensor hangs at one spot"
+            reader.report(where, text)
+        elif other.name == sensor.name and sensor.payload != "senml":
+            text = f"takes for {sensor.quantity} what {label} takes for {other.quantity}"
+            reader.report(where, text)
 
 
 # -- names

@@ -11,9 +11,11 @@ from sillward.config.models import (
     ChannelTable,
     FeedTable,
     HabitsTable,
+    MqttTable,
     NoticesTable,
     PlantTable,
     RoundsTable,
+    SensorTable,
     SiteTable,
     SpotTable,
     Table,
@@ -44,6 +46,10 @@ class Document(Table):
     rounds: RoundsTable = RoundsTable()
     notices: NoticesTable = NoticesTable()
     channels: list[ChannelTable] = Field([], description="[[channels]]: the ways to reach you.")
+    mqtt: MqttTable | None = None
+    sensors: list[SensorTable] = Field(
+        [], description="[[sensors]]: what thermometers and hygrometers at the spots send."
+    )
 
 
 def collection_schema() -> dict[str, Any]:
@@ -106,5 +112,18 @@ _KEYS_TOGETHER: dict[str, dict[str, Any]] = {
         ]
     },
     "FeedTable": {"oneOf": _either("ppm_n", "grams_per_litre")},
+    "SensorTable": {
+        "allOf": [
+            {
+                "if": {"properties": {"payload": {"const": kind}}, "required": ["payload"]},
+                "then": {"required": [needed]},
+                "else": {"properties": dict.fromkeys(keys, False)},
+            }
+            for kind, needed, keys in (
+                ("json", "path", ("path", "time_path")),
+                ("senml", "record", ("record",)),
+            )
+        ]
+    },
 }
 """Which keys go together, as `cross_checks` has it."""

@@ -22,6 +22,7 @@ from sillward.config.models import (
     SiteTable,
     SpotTable,
 )
+from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
 from sillward.config.validation import TableReader, entry_label, toml_key
 from sillward.errors import ConfigError
 from sillward.wording.macros import Wording, packaged, with_own
@@ -37,13 +38,17 @@ UrlFor = Callable[[str], SecretStr | None]
 
 
 def load_household(
-    path: Path, url_for: UrlFor = lambda _: None, changes: Sequence[Change] = ()
+    path: Path,
+    url_for: UrlFor = lambda _: None,
+    changes: Sequence[Change] = (),
+    mqtt_password: PasswordFor = lambda: None,
 ) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
     url_for: returns the URL of a channel whose entry has none, from the environment or from a
         credential file.
     changes: made in the file's tables before these are checked; the file is valid without them.
+    mqtt_password: returns the password for the broker.
     """
     reader = TableReader(path.name)
     document = read_document(path)
@@ -63,6 +68,8 @@ def load_household(
     notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
     wording = _read_wording(reader, notices, path)
     channels = _read_channels(reader, document, url_for)
+    broker = read_broker(reader, document, path.parent, mqtt_password)
+    sensors = read_sensors(reader, document, spots)
     if reader.errors or site is None:
         raise ConfigError(reader.errors)
     rounds = build_collection.build_rounds(times, notices)
@@ -80,6 +87,8 @@ def load_household(
         build_collection.build_policy(notices),
         build_collection.build_units(notices),
         wording,
+        broker,
+        sensors,
     )
 
 

@@ -5,6 +5,7 @@ Checks between tables are in `cross_checks`. Growers read the descriptions in th
 (`sillward schema`) and in the manual.
 """
 
+import re
 from collections.abc import Callable
 from datetime import time, timedelta
 from typing import Annotated, Any, Literal, TypeAlias
@@ -523,4 +524,90 @@ class ChannelTable(Table):
     length: Literal["short", "full"] | None = Field(
         None,
         description="the full text or a short push; left out: mail is full, everything else short",
+    )
+
+
+Quantity = Literal["temperature", "humidity"]
+PayloadKind = Literal["number", "json", "senml"]
+SensorUnit = Literal["°C", "C", "°F", "F", "K", "%", "share"]
+MqttVersion = Literal["3.1.1", "5"]
+
+
+def _host(text: str) -> str:
+    if not re.fullmatch(patterns.HOST, text):
+        msg = 'must be the name or address of a machine alone, such as "192.168.1.10"'
+        raise ValueError(msg)
+    return text
+
+
+def _topic(text: str) -> str:
+    if "+" in text or "#" in text:
+        msg = "must be one topic; + and # stand for many, and a sensor has one"
+        raise ValueError(msg)
+    if text != text.strip():
+        msg = "must not begin or end with a blank"
+        raise ValueError(msg)
+    return text
+
+
+Host = Annotated[str, AfterValidator(_host), _pattern(patterns.HOST)]
+Topic = Annotated[
+    str,
+    Field(min_length=1, max_length=250),
+    AfterValidator(_plain_text),
+    AfterValidator(_topic),
+    _pattern(patterns.TOPIC),
+]
+
+
+class MqttTable(Table):
+    """[mqtt]: the broker that sensors send their readings to."""
+
+    host: Host = Field(description="name or address of the machine on which the broker runs")
+    port: Annotated[int, Field(ge=1, le=65535)] | None = Field(
+        None, description="its port (1883, with `tls` 8883)"
+    )
+    tls: bool = Field(False, description="whether the connection is encrypted (false)")
+    ca: Text | None = Field(
+        None,
+        description=(
+            "a file with the certificate of the authority that signed the broker's, relative to "
+            "this file; left out: the authorities that this machine trusts"
+        ),
+    )
+    version: MqttVersion = Field("3.1.1", description="the version of MQTT to speak")
+    user: Text | None = Field(
+        None,
+        description=(
+            "the name to log in with; `SILLWARD_MQTT__PASSWORD` or a credential holds its password"
+        ),
+    )
+
+
+class SensorTable(Table):
+    """[[sensors]]: one value that a thermometer or hygrometer at a spot sends over MQTT."""
+
+    spot: Text = Field(description="the spot at which it hangs")
+    quantity: Quantity = Field(description="what it measures")
+    topic: Topic = Field(description="the topic that it sends to, without wildcards")
+    payload: PayloadKind = Field("number", description="how the value is written in a message")
+    path: Text | None = Field(
+        None,
+        description=(
+            'for "json": the way to the value, its keys with points between, such as '
+            '"bme280.temperature"'
+        ),
+    )
+    record: Text | None = Field(
+        None, description='for "senml": the name of the record, with or without its base name'
+    )
+    time_path: Text | None = Field(
+        None,
+        description=(
+            'for "json": the way to the time at which it was measured, ISO 8601 with an offset or '
+            "Unix seconds; left out: it is measured when it comes"
+        ),
+    )
+    unit: SensorUnit | None = Field(
+        None, description="the unit of values that come without one (°C or %)"
     )

@@ -47,6 +47,9 @@ QUIET = _whole(_FROM_TO)
 HOURS = _whole(f"({'|'.join(_any_case(word) for word in ('any', 'day', 'night'))}|{_FROM_TO})")
 NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
+_ADDRESS_6 = r"[0-9A-Fa-f.]*:[0-9A-Fa-f.]*:[0-9A-Fa-f.:]*"
+HOST = rf"^(?=.{{1,253}}$)([A-Za-z0-9_][A-Za-z0-9_.-]*|{_ADDRESS_6})$"
+TOPIC = r"^[^+#]+$"
 
 
 def bound(quantity: Quantity, own: str | None) -> str:

@@ -117,6 +117,15 @@ class HeartbeatSettings(BaseModel):
     """Minutes between calls. Judgement: three missed ones are still within the hour."""
 
 
+class MqttSettings(BaseModel):
+    """What the collection does not say of the broker of the sensors."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    password: SecretStr | None = None
+    """For the user of [mqtt]. Also from a credential file named mqtt-password."""
+
+
 class Settings(BaseSettings):
     """All settings. `SILLWARD_FORECAST__BASE_URL` sets forecast.base_url, and so on."""
 
@@ -138,6 +147,7 @@ class Settings(BaseSettings):
     channels: dict[str, SecretStr] = {}
     """Channel URLs by channel name, for channels whose collection entry gives none."""
     heartbeat: HeartbeatSettings = HeartbeatSettings()
+    mqtt: MqttSettings = MqttSettings()
     last_word: SecretStr | None = None
     """The channel URL that is told when the service has stopped, in place of all others. Also from
     a credential file named last-word."""

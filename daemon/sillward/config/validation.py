@@ -69,8 +69,8 @@ class TableReader:
         strange = printable.unprintable(text)
         if not strange:
             return text
-        # A URL may hold a secret, and may stand in the place of any key of a channel.
-        shown = "" if where.startswith("channels") else f"{_shown(text)}: "
+        # A URL or a password is a secret, and may stand in the place of any key of its table.
+        shown = "" if where.startswith(("channels", "mqtt")) else f"{_shown(text)}: "
         without = printable.escaped_char(strange[0])
         self.report(where, f"{shown}must be plain text on one line, without {without}")
         return printable.escaped(text)

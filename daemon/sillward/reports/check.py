@@ -6,7 +6,7 @@ from typing import Any
 
 from sillward.config import group_lookup
 from sillward.config.build_collection import OWN_LIMIT
-from sillward.config.household import Household
+from sillward.config.household import Broker, Household, TopicSensor
 from sillward.reports.learned import learned_document
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.service import due_rounds
@@ -143,6 +143,33 @@ def _facts(
         rounds = ", ".join(channel.rounds)
         url = "no url yet" if channel.url is None else "url is fine"
         yield f"channel {channel.name}:", f"{rounds}, {length}; {url}"
+    if household.broker is not None:
+        yield "broker:", _broker(household.broker)
+    for sensor in household.sensors:
+        yield f"sensor at {sensor.spot}:", _sensor(sensor)
+
+
+def _broker(broker: Broker) -> str:
+    secure = "encrypted" if broker.tls else "not encrypted"
+    who = "without a user"
+    if broker.user is not None:
+        password = "no password yet" if broker.password is None else "with its password"
+        who = f"as {broker.user}, {password}"
+    return f"{broker.address}, MQTT {broker.version}, {secure}, {who}"
+
+
+def _sensor(sensor: TopicSensor) -> str:
+    """Return what a sensor measures, its topic, and how the value is written there."""
+    form = {
+        "number": "a number",
+        "json": f"JSON at {'.'.join(sensor.path)}",
+        "senml": f"SenML, record {sensor.record}",
+    }
+    timed = f", measured at {'.'.join(sensor.time_path)}" if sensor.time_path else ""
+    return (
+        f"{sensor.quantity.value}, topic {sensor.topic}: {form[sensor.payload]}{timed}, "
+        f"in {sensor.unit} unless it says another unit"
+    )
 
 
 def _caution(caution: float) -> str:
@@ -213,4 +240,8 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
         "caution": collection.habits.caution,
         "forecast": list(sources),
         "channels": [channel.name for channel in household.channels],
+        "sensors": [
+            {"spot": sensor.spot, "quantity": sensor.quantity.value, "topic": sensor.topic}
+            for sensor in household.sensors
+        ],
     }

@@ -7,11 +7,13 @@ from typing import Any
 from sillward.config.household import Household
 from sillward.forecast.store import ForecastStore
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import Notice, NoticeState, StoredChore
+from sillward.ledger import Ledger, Notice, NoticeState, StoredChore
 from sillward.ledger.tables.readings import ReadingTable
+from sillward.readings.forecast_here import UNITS
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
-from sillward.service import due_rounds
+from sillward.service import due_rounds, sensor_status
 from sillward.service.health import TICK_MARK, troubles
+from sillward.service.sensor_status import SensorState
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.plants.state import PlantState
@@ -55,6 +57,11 @@ def document(
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": store.clock_doubt(),
         "readings": _readings_counts(ledger.readings, site, now),
+        "mqtt": _mqtt_document(household, ledger, iso),
+        "sensors": [
+            _sensor_document(state, now, iso)
+            for state in sensor_status.states(household, ledger, now)
+        ],
         "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
         "notices": [_notice_document(notice, iso) for notice in ledger.notices.latest(site.name)],
         "chores": [
@@ -79,6 +86,33 @@ def _forecast_document(
         "fetched": iso(best.saved.fetched_at),
         "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
         "state": best.weather.freshness(now).value,
+    }
+
+
+def _mqtt_document(household: Household, ledger: Ledger, iso: IsoTime) -> dict[str, Any] | None:
+    """Return how the broker of the sensors is reached; None if there are no sensors."""
+    if household.broker is None or not household.sensors:
+        return None
+    link = sensor_status.link(ledger, household.collection.site.name)
+    return {
+        "broker": household.broker.address,
+        "connected": link is not None and link.state.connected,
+        "since": None if link is None else iso(link.since),
+        "trouble": "`sillward run` does not listen yet" if link is None else link.state.trouble,
+    }
+
+
+def _sensor_document(state: SensorState, now: datetime, iso: IsoTime) -> dict[str, Any]:
+    age = None if state.last_at is None else now - state.last_at
+    return {
+        "spot": state.sensor.spot,
+        "quantity": state.sensor.quantity.value,
+        "sensor": state.sensor.name,
+        "value": state.last,
+        "unit": UNITS[state.sensor.quantity],
+        "at": iso(state.last_at),
+        "age_minutes": None if age is None else max(0, int(age / timedelta(minutes=1))),
+        "quiet_since": iso(state.quiet_since),
     }
 
 
@@ -145,6 +179,7 @@ def _plant_document(state: PlantState, now: datetime, iso: IsoTime) -> dict[str,
 _FACTS = (Column(fixed=True), Column())
 _NOTICES = (Column(fixed=True), Column(), Column(), Column(), Column())
 _CHORES = (Column(), Column(fixed=True))
+_SENSORS = (Column(), Column(fixed=True), Column())
 _PLANTS = (Column(), Column())
 
 
@@ -156,6 +191,7 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     lines += ["", *table(list(_facts(report, voice)), _FACTS, screen)]
     plants = report["plants"].items()
     for name, rows, columns in (
+        ("sensors", [_sensor_row(sensor, voice) for sensor in report["sensors"]], _SENSORS),
         ("notices", [_notice_row(notice, voice) for notice in report["notices"]], _NOTICES),
         ("chores", [_chore_row(chore, voice) for chore in report["chores"]], _CHORES),
         ("plants", [_plant_row(name, plant, voice) for name, plant in plants], _PLANTS),
@@ -182,6 +218,8 @@ def _facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         yield "", f"failed {_date_and_hour(failed['at'], voice)}: {voice.retold(failed['why'])}"
     if report["clock"]:
         yield "clock", Marked(report["clock"], Mark.TROUBLE)
+    if report["mqtt"] is not None:
+        yield "broker", _broker_cell(report["mqtt"], voice)
     if report["tick"]:
         yield "last tick", f"{_date_and_hour(report['tick'], voice)} (written down every 10 min)"
     yield (
@@ -200,6 +238,26 @@ def _facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         )
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
+
+
+def _broker_cell(link: dict[str, Any], voice: Voice) -> Cell:
+    since = f" since {_date_and_hour(link['since'], voice)}" if link["since"] else ""
+    state = "connected" if link["connected"] else "not connected"
+    if link["trouble"] is None:
+        return f"{link['broker']}, {state}{since}"
+    return Marked(f"{state}{since}: {link['trouble']}", Mark.TROUBLE)
+
+
+def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
+    """Return the spot, the quantity, and the last value with its age, or how long it is quiet."""
+    place = [sensor["spot"], sensor["quantity"]]
+    if sensor["at"] is None:
+        return [*place, Marked("nothing so far", Mark.TROUBLE)]
+    value = voice.measure(sensor["value"], sensor["unit"])
+    if sensor["quiet_since"]:
+        since = _date_and_hour(sensor["quiet_since"], voice)
+        return [*place, Marked(f"quiet since {since}, {value} then", Mark.TROUBLE)]
+    return [*place, f"{value}, {voice.age(timedelta(minutes=sensor['age_minutes']))}"]
 
 
 def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:

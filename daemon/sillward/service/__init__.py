@@ -10,15 +10,17 @@ what is due, so that none of them depends on what an earlier tick did or failed 
                       removed, and sends those that wait. What each of them says at this moment is
                       found by `notice_wording`, and for the week's mail by `weekly_mail`.
  5. The forecasts that are due are asked for (`sillward.forecast.updater`).
- 6. `due_rounds`      says which rounds are due; `round_teller` works out the sheet of each
+ 6. `sensor_readings` writes what the sensors have sent since the last tick, and how their broker is
+                      reached; `sensor_status` says how they are.
+ 7. `due_rounds`      says which rounds are due; `round_teller` works out the sheet of each
                       (`context`, `plant_states`), words it and enqueues its notices.
- 7. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in
+ 8. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in
                       trouble.
- 8. `corrections`     enqueues what a newer forecast changes about a round that has been told
+ 9. `corrections`     enqueues what a newer forecast changes about a round that has been told
                       (`round_in_force`, `sillward_rules.told_orders`).
- 9. `reminders`       enqueues orders that have not been confirmed while their deadline comes near.
-10. `outbox`          sends what the steps before have enqueued.
-11. `ledger_upkeep`   leaves a sign of life, prunes old rows, copies the ledger once a day.
+10. `reminders`       enqueues orders that have not been confirmed while their deadline comes near.
+11. `outbox`          sends what the steps before have enqueued.
+12. `ledger_upkeep`   leaves a sign of life, prunes old rows, copies the ledger once a day.
 
 `defects` keeps an unexpected error in one step from holding up the others. If the ledger fails, the
 tick ends; if it fails again at the next tick, the tick is done again in memory.

@@ -14,6 +14,7 @@ from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
 from sillward.service.run_control import RunControl
 from sillward.service.season_memory import with_season
+from sillward.service.sensor_status import with_quiet_sensors
 from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
@@ -90,9 +91,9 @@ class ServiceContext:
         # The ledger keeps whole seconds: what was told at a time is compared with that very time.
         now = self.clock().replace(microsecond=0)
         collection = self.collection
-        return with_season(
-            draw_up(round_, collection, weather, self.states(), now), collection, self.ledger
-        )
+        sheet = draw_up(round_, collection, weather, self.states(), now)
+        sheet = with_season(sheet, collection, self.ledger)
+        return with_quiet_sensors(sheet, self.household, self.ledger)
 
     def orders(self, round_: Round, weather: Weather, *, goes_out: bool) -> Sheet:
         """Work out the orders of a round that a newer forecast may correct, as of now.

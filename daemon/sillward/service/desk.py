@@ -5,6 +5,7 @@ is due and not yet told, so that a late, doubled or lost tick does no harm.
 """
 
 import logging
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Self
@@ -24,6 +25,7 @@ from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import Outbox
 from sillward.service.reminders import Reminders
 from sillward.service.round_teller import RoundTeller
+from sillward.service.sensor_readings import SensorReadings
 from sillward.service.weekly_mail import WeeklyMail
 from sillward_rules.sheet import Sheet
 
@@ -50,6 +52,7 @@ class Desk:
     corrections: Corrections
     reminders: Reminders
     weekly_mail: WeeklyMail
+    sensors: SensorReadings
     upkeep: LedgerUpkeep
     defects: Defects
     _started_at: datetime | None = None
@@ -68,6 +71,7 @@ class Desk:
             Corrections(context),
             Reminders(context),
             weekly_mail,
+            SensorReadings(context),
             LedgerUpkeep(context.ledger),
             defects,
         )
@@ -119,6 +123,8 @@ class Desk:
         with contained("forecast.failed_to_refresh"):
             context.updater.refresh_due(context.site)
         context.run.step_done()
+        with contained("reading.failed"):
+            self.sensors.look()
         with contained("round.failed"):
             self._tell_due_rounds()
         with contained("alarm.failed"):
@@ -193,6 +199,11 @@ class Desk:
         self.context.updater.replace_site(old_site, household.collection.site)
         self.corrections.forget_comparisons()
         self.weekly_mail.forget()
+
+    def close(self) -> None:
+        """End what runs between the ticks. The last readings are written, if that can be."""
+        with self.defects.contained("reading.failed"), suppress(LedgerError):
+            self.sensors.close()
 
     def troubles(self) -> list[str]:
         """Return everything that is wrong at this moment, in words."""

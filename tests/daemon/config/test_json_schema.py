@@ -162,6 +162,8 @@ TABLES = {
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",
+    "mqtt": "MqttTable",
+    "sensors": "SensorTable",
 }
 
 

@@ -342,8 +342,8 @@ MISTAKES: dict[str, list[str]] = {
         "(known: from, to, above)",
     ],
     "unknown-table": [
-        "habit: unknown table "
-        "(known: site, spots, plants, rules, habits, feed, rounds, notices, channels)"
+        "habit: unknown table (known: site, spots, plants, rules, habits, feed, rounds, notices, "
+        "channels, mqtt, sensors)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'

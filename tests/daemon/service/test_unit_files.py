@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from sillward.assembly.app import Options, build, channel_url
+from sillward.assembly.app import Options, build, channel_url, mqtt_password
 from sillward.assembly.examples import examples
 from sillward.assembly.providers import setup_of
 from sillward.channels.sender import SEND_S
@@ -206,7 +206,7 @@ def test_a_credential_is_one_that_is_looked_for(
     if name == "sillward.service":
         app = build(Options(COURTYARD))
         found = [channel_url(app.settings, "phone"), setup_of(app.settings, "open-meteo").api_key]
-        found += heartbeat_addresses(app.settings)
+        found += [*heartbeat_addresses(app.settings), mqtt_password(app.settings)]
     else:
         last = read_stopped_notice_settings()
         assert list(last.channels) == ["last-word"]

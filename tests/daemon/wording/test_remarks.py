@@ -35,6 +35,7 @@ from sillward_rules.remark import (
     OnNights,
     Plain,
     Remark,
+    SensorQuiet,
     ShelterChosen,
     ShelterFailing,
     ShelterTooCold,
@@ -307,6 +308,14 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         SpotDark("bench", 0.2, "Anemone", 12.4, 3),
         "bench is too dark: 0 mol/m2 of light a day, Anemone needs 12 (3 plants)",
+    ),
+    (
+        SensorQuiet("bench", "temperature", at("03:10")),
+        "the thermometer at bench has sent nothing since Thu 14 May 03:10: look at its battery",
+    ),
+    (
+        SensorQuiet("room", "humidity", at("15:00")),
+        "the hygrometer at room has sent nothing since Thu 14 May 15:00: look at its battery",
     ),
 ]
 

@@ -1,0 +1,151 @@
+"""What is done with a reading that came, however it came: it waits, is sifted, and is kept.
+
+A sensor that lives may send several times a second; the ledger is written at most once a minute for
+each. What is only to be judged by what follows, a sudden jump, waits until that has come.
+"""
+
+import logging
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+
+from sillward.ledger.tables.readings import ReadingTable
+from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
+from sillward_rules.readings.quality import Reason, Sifted, sift
+
+WRITE_EVERY = timedelta(minutes=1)
+"""From one write of a sensor to the next. Judgement: SD cards wear out by writes, and a night is
+watched well enough by the minute."""
+
+MAX_WAITING = 10_000
+"""Readings of a sensor, or refusals, that wait; with more the oldest are lost. Judgement: an hour
+at two a second, while the ledger cannot be written."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """What a reading is from. sensor: what tells it from others of the same spot and quantity."""
+
+    spot: str
+    quantity: Quantity
+    sensor: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A value [°C or %], and when it was measured."""
+
+    origin: Origin
+    at: datetime
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """Something that came and is no reading: why, when it came, and an example of it."""
+
+    origin: Origin
+    at: datetime
+    reason: str
+    example: str
+
+
+@dataclass(slots=True)
+class _Waiting:
+    """What waits of one sensor."""
+
+    values: dict[int, float] = field(default_factory=dict)
+    """By the second at which each was measured. Of several in a second the first counts."""
+    refused: list[Refusal] = field(default_factory=list)
+    last_kept: tuple[int, float] | None = None
+    """The second and the value of the newest that was kept: the next may be a jump from it."""
+    written_at: datetime | None = None
+
+    def is_due(self, now: datetime) -> bool:
+        """Whether it may be written. A clock that was set back holds up nothing."""
+        if not self.values and not self.refused:
+            return False
+        return self.written_at is None or not timedelta(0) <= now - self.written_at < WRITE_EVERY
+
+
+class LiveIntake:
+    """Takes the readings of one site, one by one, and writes them to the ledger."""
+
+    def __init__(self, site: str) -> None:
+        self.site = site
+        self._waiting: dict[Origin, _Waiting] = {}
+
+    def take(self, came: Iterable[Reading | Refusal]) -> None:
+        """Take what came; nothing is written yet."""
+        for one in came:
+            waiting = self._waiting.setdefault(one.origin, _Waiting())
+            if isinstance(one, Reading):
+                waiting.values.setdefault(int(one.at.timestamp()), one.value)
+            else:
+                waiting.refused.append(one)
+            self._bound(one.origin, waiting)
+
+    def _bound(self, origin: Origin, waiting: _Waiting) -> None:
+        if len(waiting.values) > MAX_WAITING:
+            del waiting.values[min(waiting.values)]
+            log.warning("reading.lost spot=%s sensor=%s: too many wait", origin.spot, origin.sensor)
+        del waiting.refused[:-MAX_WAITING]
+
+    def write(self, table: ReadingTable, now: datetime, *, last: bool = False) -> None:
+        """Write what is due. Raise LedgerError; what could not be written still waits then.
+
+        last: nothing follows, so all is written, and jumps that nothing has confirmed are set
+            aside.
+        """
+        for origin, waiting in self._waiting.items():
+            if waiting.is_due(now) or last:
+                self._write(table, origin, waiting, now, last=last)
+                waiting.written_at = now
+
+    def _write(
+        self, table: ReadingTable, origin: Origin, waiting: _Waiting, now: datetime, *, last: bool
+    ) -> None:
+        known = _known_before(waiting)
+        rows = sorted({**known, **waiting.values}.items())
+        times = np.array([second for second, _ in rows], np.int64)
+        values = np.array([value for _, value in rows])
+        sifted = sift(times, values, origin.quantity, now)
+        is_new = ~np.isin(times, list(known))
+        place = (self.site, origin.spot, origin.quantity, origin.sensor)
+        kept = sifted.kept & is_new
+        table.keep(*place, by_the_hour(times[kept], values[kept]))
+        for second in times[kept].tolist():
+            del waiting.values[second]
+        if kept.any():
+            newest = int(np.flatnonzero(kept)[-1])
+            waiting.last_kept = int(times[newest]), float(values[newest])
+        for reason, mask in _set_aside(sifted, last=last):
+            rejected = times[mask & is_new].tolist()
+            if rejected:
+                moments = [datetime.fromtimestamp(second, UTC) for second in rejected]
+                example = f"{waiting.values[rejected[-1]]:g}"
+                table.set_aside(*place, reason, moments, example)
+                for second in rejected:
+                    del waiting.values[second]
+        for why in dict.fromkeys(refusal.reason for refusal in waiting.refused):
+            same = [refusal for refusal in waiting.refused if refusal.reason == why]
+            table.set_aside(*place, why, [refusal.at for refusal in same], same[-1].example)
+            waiting.refused = [refusal for refusal in waiting.refused if refusal.reason != why]
+
+
+def _known_before(waiting: _Waiting) -> dict[int, float]:
+    """Return the newest reading that was kept, if what waits comes after it."""
+    if waiting.last_kept is None or not waiting.values:
+        return {}
+    second, value = waiting.last_kept
+    return {second: value} if second < min(waiting.values) else {}
+
+
+def _set_aside(sifted: Sifted, *, last: bool) -> Iterable[tuple[Reason, np.ndarray]]:
+    yield from sifted.set_aside.items()
+    if last:
+        yield Reason.JUMP, sifted.undecided
