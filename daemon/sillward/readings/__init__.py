@@ -8,4 +8,6 @@ Of sensors that live, from the wire to the ledger:
 `payload`, `senml` what a message says: readings, or why it says none
 `live_intake`      what is done with a reading that came, however it came
 `sensor_trial`     what comes of each sensor within a few seconds, for `sillward try-sensors`
+
+`lessons` is what all readings teach, whichever way they came.
 """
