@@ -12,6 +12,7 @@ from sillward.errors import UsageError
 from sillward.ledger import Ledger
 from sillward.readings import by_hand
 from sillward.readings.forecast_here import ForecastHere
+from sillward.readings.lessons import Lessons
 from sillward.reports import reading_noted as report
 from sillward_rules.readings.hourly_readings import Quantity
 
@@ -56,8 +57,9 @@ def read(
     else:
         at = now if at_text is None else by_hand.moment_told(at_text, site, now)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        weather = read_only.forecast_updater(app, ledger).store.weather(site)
-        here = ForecastHere(site, spot, weather)
+        store = read_only.forecast_updater(app, ledger).store
+        taught = Lessons(ledger, store).applied(app.household.collection, now)
+        here = ForecastHere(site, taught.spot(spot.name), store.weather(site))
         told = here.at(value.quantity, at) if asked is None else here.low(asked)
         by_hand.check_unit(value, told, voice)
         noted = by_hand.note(ledger, site, spot.name, value, at, asked, now)

@@ -14,6 +14,7 @@ from sillward.cli.progress import Progress
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
 from sillward.readings.intake import Intake, Source, sensor_name
+from sillward.readings.lessons import Lessons
 from sillward.readings.logger_file import Choice, read_logger_file, zone_told
 from sillward.reports import readings_taken as report
 from sillward_rules.readings.hourly_readings import Quantity
@@ -87,5 +88,6 @@ def read_file(
 
 
 def _intake(app: App, ledger: Ledger) -> Intake:
-    weather = read_only.forecast_updater(app, ledger).store.weather(app.site)
-    return Intake(ledger, app.household.collection, weather)
+    store = read_only.forecast_updater(app, ledger).store
+    collection = Lessons(ledger, store).applied(app.household.collection, app.clock())
+    return Intake(ledger, collection, store.weather(app.site))

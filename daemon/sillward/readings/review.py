@@ -1,0 +1,102 @@
+"""Readings of the last days looked at again: what can be seen only by the hour is set aside.
+
+A sensor that lives is sifted reading by reading as it comes. That it is stuck, has sun on it or
+shows what another one shows takes hours to see.
+"""
+
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward.ledger import Ledger
+from sillward.ledger.tables.readings import Sensor
+from sillward.readings.forecast_here import UNITS
+from sillward.readings.intake import Intake, Source
+from sillward_rules.arrays import HOUR_S
+from sillward_rules.plants.collection import Collection
+from sillward_rules.readings.hourly_readings import HourlyReadings
+from sillward_rules.readings.quality import Reason
+from sillward_rules.weather.hourly import Weather, moment
+
+LOOK_BACK = timedelta(hours=48)
+"""So much is looked at. Judgement: a night and the days around it."""
+
+SUN_AFTER = timedelta(hours=24)
+"""Hours with sun on a sensor are set aside this long after. Judgement: they harm nothing, since
+nights alone teach, and a sensor that shows nothing new would look as if it had gone quiet."""
+
+GOES_ON = timedelta(hours=2)
+"""What follows on a stuck hour within this time, with the same value, is stuck too."""
+
+
+def review(ledger: Ledger, collection: Collection, weather: Weather | None, now: datetime) -> int:
+    """Set aside what is seen to be wrong by now. Return how many readings that is."""
+    intake, spots = Intake(ledger, collection, weather), {spot.name for spot in collection.spots}
+    sensors = [
+        sensor
+        for sensor in ledger.readings.sensors(collection.site.name)
+        if sensor.spot in spots and now - sensor.last_at <= LOOK_BACK
+    ]
+    # Of two that show the same the one that came later is not used.
+    sensors.sort(key=lambda sensor: sensor.first_at, reverse=True)
+    with ledger.database.transaction():
+        return sum(_review_sensor(intake, sensor, now) for sensor in sensors)
+
+
+def _review_sensor(intake: Intake, sensor: Sensor, now: datetime) -> int:
+    site, readings = intake.site.name, intake.ledger.readings
+    source = Source(intake.collection.spot(sensor.spot), sensor.quantity, sensor.name)
+    hours = readings.of_spot(site, sensor.spot, sensor.quantity, now - LOOK_BACK).get(sensor.name)
+    if hours is None:
+        return 0
+    place = (site, sensor.spot, sensor.quantity, sensor.name)
+    left, count = np.ones(len(hours), bool), 0
+    for reason, rows in _doubts(intake, source, hours, now):
+        for row in np.flatnonzero(rows & left).tolist():
+            left[row] = False
+            hour = moment(hours.hour[row])
+            count += readings.forget(*place, hour, hour)
+            readings.set_aside(
+                *place,
+                reason,
+                [moment(hours.last_at[row])] * int(hours.count[row]),
+                _shown(hours, row, source),
+            )
+    return count
+
+
+def _doubts(
+    intake: Intake, source: Source, hours: HourlyReadings, now: datetime
+) -> Iterator[tuple[str, np.ndarray]]:
+    """Yield why some hours are not used, and which (hour,)."""
+    yield Reason.STUCK, _still_stuck(intake, source, hours)
+    for reason, rows in intake.doubts(source, hours):
+        if reason == Reason.SUN:
+            rows = rows & (hours.hour + HOUR_S <= (now - SUN_AFTER).timestamp())
+        yield reason, rows
+
+
+def _still_stuck(intake: Intake, source: Source, hours: HourlyReadings) -> np.ndarray:
+    """Return the hours (hour,) that go on from some that were found stuck before."""
+    found = np.zeros(len(hours), bool)
+    since = moment(hours.hour[0]) - GOES_ON
+    for past in intake.ledger.readings.set_aside_since(intake.site.name, since):
+        if past.reason != Reason.STUCK or (past.spot, past.quantity, past.sensor) != (
+            source.spot.name,
+            source.quantity,
+            source.sensor,
+        ):
+            continue
+        last = past.last_at.timestamp()
+        for row in np.flatnonzero(hours.first_at > last).tolist():
+            is_next = hours.first_at[row] - last <= GOES_ON.total_seconds()
+            is_same = hours.low[row] == hours.high[row]
+            if not (is_next and is_same and _shown(hours, row, source) == past.example):
+                break
+            found[row], last = True, float(hours.last_at[row])
+    return found
+
+
+def _shown(hours: HourlyReadings, row: int, source: Source) -> str:
+    return f"{hours.last[row]:.4g} {UNITS[source.quantity]}"
