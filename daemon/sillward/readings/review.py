@@ -30,15 +30,21 @@ GOES_ON = timedelta(hours=2)
 """What follows on a stuck hour within this time, with the same value, is stuck too."""
 
 
-def review(ledger: Ledger, collection: Collection, weather: Weather | None, now: datetime) -> int:
-    """Set aside what is seen to be wrong by now. Return how many readings that is."""
-    intake, spots = Intake(ledger, collection, weather), {spot.name for spot in collection.spots}
-    sensors = [
+def lately_heard(ledger: Ledger, collection: Collection, now: datetime) -> list[Sensor]:
+    """Return the sensors at spots of a collection that have readings of the last days."""
+    spots = {spot.name for spot in collection.spots}
+    return [
         sensor
         for sensor in ledger.readings.sensors(collection.site.name)
         if sensor.spot in spots and now - sensor.last_at <= LOOK_BACK
     ]
+
+
+def review(ledger: Ledger, collection: Collection, weather: Weather | None, now: datetime) -> int:
+    """Set aside what is seen to be wrong by now. Return how many readings that is."""
+    intake = Intake(ledger, collection, weather)
     # Of two that show the same the one that came later is not used.
+    sensors = lately_heard(ledger, collection, now)
     sensors.sort(key=lambda sensor: sensor.first_at, reverse=True)
     with ledger.database.transaction():
         return sum(_review_sensor(intake, sensor, now) for sensor in sensors)

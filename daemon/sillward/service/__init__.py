@@ -11,7 +11,8 @@ what is due, so that none of them depends on what an earlier tick did or failed 
                       found by `notice_wording`, and for the week's mail by `weekly_mail`.
  5. The forecasts that are due are asked for (`sillward.forecast.updater`).
  6. `sensor_readings` writes what the sensors have sent since the last tick, and how their broker is
-                      reached; `sensor_status` says how they are.
+                      reached; `sensor_status` says how they are. `reading_review` sets aside once
+                      an hour what is seen to be wrong only by the hour.
  7. `due_rounds`      says which rounds are due; `round_teller` works out the sheet of each
                       (`context`, `plant_states`), words it and enqueues its notices.
  8. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in

@@ -23,6 +23,7 @@ from sillward.service.health import troubles
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.notice_wording import NoticeWording
 from sillward.service.outbox import Outbox
+from sillward.service.reading_review import ReadingReview
 from sillward.service.reminders import Reminders
 from sillward.service.round_teller import RoundTeller
 from sillward.service.sensor_readings import SensorReadings
@@ -53,6 +54,7 @@ class Desk:
     reminders: Reminders
     weekly_mail: WeeklyMail
     sensors: SensorReadings
+    reading_review: ReadingReview
     upkeep: LedgerUpkeep
     defects: Defects
     _started_at: datetime | None = None
@@ -72,6 +74,7 @@ class Desk:
             Reminders(context),
             weekly_mail,
             SensorReadings(context),
+            ReadingReview(context),
             LedgerUpkeep(context.ledger),
             defects,
         )
@@ -125,6 +128,8 @@ class Desk:
         context.run.step_done()
         with contained("reading.failed"):
             self.sensors.look()
+        with contained("reading.failed_to_review"):
+            self.reading_review.look()
         with contained("round.failed"):
             self._tell_due_rounds()
         with contained("alarm.failed"):

@@ -14,6 +14,7 @@ from sillward.reports import status
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.outbox import Outbox
+from sillward.service.reading_review import ReadingReview
 from sillward_rules.weather.time_expressions import parse_hours
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
@@ -35,6 +36,7 @@ def _make_unreadable(ledger: Ledger, chore_id: str) -> None:
     [
         (Outbox, "deliver", "delivery.failed"),
         (Ledger, "forget_rounds_of_wrong_clock", "ledger.failed_to_forget"),
+        (ReadingReview, "look", "reading.failed_to_review"),
         (LedgerUpkeep, "go_back_to_file", "ledger.failed_to_go_back"),
         (LedgerUpkeep, "mark_and_prune", "ledger.failed_to_prune"),
         (LedgerUpkeep, "copy_or_repair_daily", "ledger.failed_to_copy"),
