@@ -1,11 +1,12 @@
 """The pictures of the manual, and whether they are current.
 
-Both show the packaged courtyard in its recorded cold snap. The push is an SVG of plain text, the
-same on every machine, so it is compared sign by sign. The chart is drawn by matplotlib, whose
-pixels change with its version and with the fonts of the machine. What is kept beside it instead is
-what it was drawn from: its numbers, which are compared with a tolerance (another NumPy may round
-the last digit the other way), and a digest of the code that draws. The PNG's own digest is kept as
-well, so that no other picture can take its place unseen.
+The push and the chart of nights show the packaged courtyard in its recorded cold snap, the charts
+of readings its invented year of readings. The push is an SVG of plain text, the same on every
+machine, so it is compared sign by sign. Charts are drawn by matplotlib, whose pixels change with
+its version and with the fonts of the machine. What is kept beside each instead is what it was drawn
+from: its numbers, which are compared with a tolerance (another NumPy may round the last digit the
+other way), and a digest of the code that draws. The PNG's own digest is kept as well, so that no
+other picture can take its place unseen.
 """
 
 import ast
@@ -14,26 +15,40 @@ import json
 import math
 import textwrap
 from collections.abc import Iterator, Sequence
-from datetime import datetime
+from contextlib import closing
+from datetime import datetime, time, timedelta
+from functools import cache
 from html import escape
 from pathlib import Path
 from typing import Any, TypeGuard
 
 from click.testing import CliRunner
 
+from sillward.assembly import demo_readings, examples, read_only
 from sillward.charts import draw
+from sillward.charts.data import (
+    Chart,
+    chart_of,
+    correction_chart,
+    made_line,
+    readings_chart,
+    to_plain,
+)
 from sillward.cli import main
+from sillward.forecast.store import ForecastStore
+from sillward.readings.spot_lesson import lesson_of
+from sillward.reports import skill
+from sillward.wording.voice import Voice
 
 PICTURES = Path(__file__).parents[1] / "pictures"
 PUSH = PICTURES / "push.svg"
-CHART = PICTURES / "nights.png"
-CHART_MADE_OF = PICTURES / "nights.json"
 
 EXAMPLES = Path(__file__).parents[2] / "examples"
-SPOT = "wall bench"
+SPOT, MOVED_SPOT, READ_SPOT = "wall bench", "wall bench", "pergola"
+"""The spot of the nights ahead, the one with a thermometer that was moved, and another one."""
 
 TOLERANCE = 0.02
-"""How far a number of the chart may be off its record: a fiftieth of a degree is not to be seen."""
+"""How far a number of a chart may be off its record: a fiftieth of a degree is not to be seen."""
 
 
 def bring_up_to_date() -> Iterator[Path]:
@@ -42,11 +57,49 @@ def bring_up_to_date() -> Iterator[Path]:
     if not PUSH.exists() or PUSH.read_text(encoding="utf-8") != push:
         PUSH.write_text(push, encoding="utf-8")
         yield PUSH
-    if chart_is_outdated() is not None:
-        _answer("chart", SPOT, "--out", str(CHART))
-        CHART_MADE_OF.write_text(f"{json.dumps(_made_of(), indent=1)}\n", encoding="utf-8")
-        yield CHART
-        yield CHART_MADE_OF
+    for name, chart in charts().items():
+        if chart_is_outdated(name) is not None:
+            picture, record = _files_of(name)
+            picture.write_bytes(draw.image(chart, "png"))
+            text = json.dumps(_made_of(chart, picture))  # a year of nights is too many lines
+            record.write_text(f"{text}\n", encoding="utf-8")
+            yield picture
+            yield record
+
+
+@cache
+def charts() -> dict[str, Chart]:
+    """The charts of the manual, by the names of their files."""
+    app = examples.demo("cold-snap")
+    now, collection = app.clock(), app.household.collection
+    weather = read_only.fetched_weather(app, now)
+    year_app, ledger = demo_readings.year()
+    year, site = year_app.household.collection, year_app.site
+    day_after = examples.PAST_YEAR[1] + timedelta(days=1)
+    noon = datetime.combine(day_after, time(12), site.zone)
+    made = made_line(noon, str(site.zone), year_app.household.units)
+    sources = list(demo_readings.KEYS)
+    with closing(ledger):
+        store = ForecastStore((), ledger, lambda: noon)
+        report = skill.report_of(year, store, demo_readings.KEYS)
+        read, moved = (
+            lesson_of(ledger, site, year.spot(name), sources, store.here_since(site))
+            for name in (READ_SPOT, MOVED_SPOT)
+        )
+    assert read is not None
+    assert moved is not None
+    plants = [plant for plant in year.plants if plant.home == READ_SPOT]
+    return {
+        "nights": chart_of("night", SPOT, collection, weather, {}, now),
+        "readings": readings_chart(READ_SPOT, read.lows, read.course, plants, made),
+        "correction": correction_chart(MOVED_SPOT, moved.spot.night_offset_k, moved.course, made),
+        "skill": skill.chart(report, Voice(site)),
+    }
+
+
+def _files_of(name: str) -> tuple[Path, Path]:
+    """Return the files of a picture and of what it was made of."""
+    return PICTURES / f"{name}.png", PICTURES / f"{name}.json"
 
 
 def _answer(command: str, *words: str) -> str:
@@ -121,25 +174,26 @@ def _row(kind: str, x: int, y: int, text: str, *, anchor: str = "start") -> str:
     return f'  <text class="{kind}" x="{x}" y="{y}"{end}>{escape(text)}</text>'
 
 
-# -- the chart
+# -- the charts
 
 
-def chart_is_outdated() -> str | None:
-    """Why the chart does not show what it would show if it were drawn now; None if it does."""
-    if not CHART.exists() or not CHART_MADE_OF.exists():
+def chart_is_outdated(name: str) -> str | None:
+    """Why a chart does not show what it would show if it were drawn now; None if it does."""
+    picture, record = _files_of(name)
+    if not picture.exists() or not record.exists():
         return "it is not there"
-    kept, now = json.loads(CHART_MADE_OF.read_text(encoding="utf-8")), _made_of()
+    kept, now = json.loads(record.read_text(encoding="utf-8")), _made_of(charts()[name], picture)
     for part in ("drawing", "picture"):
         if kept[part] != now[part]:
             return f"another {part}"
     return difference(kept["chart"], now["chart"])
 
 
-def _made_of() -> dict[str, Any]:
+def _made_of(chart: Chart, picture: Path) -> dict[str, Any]:
     return {
         "drawing": digest_of_code(_drawing_code()),
-        "picture": hashlib.sha256(CHART.read_bytes()).hexdigest(),
-        "chart": _rounded(json.loads(_answer("chart", SPOT, "--json"))),
+        "picture": hashlib.sha256(picture.read_bytes()).hexdigest(),
+        "chart": _rounded(to_plain(chart)),
     }
 
 

@@ -48,8 +48,15 @@ def test_the_picture_of_a_push_is_current() -> None:
     assert pictures.PUSH.read_text(encoding="utf-8") == pictures.drawn_push(), REMEDY
 
 
-def test_the_chart_is_current() -> None:
-    assert pictures.chart_is_outdated() is None, REMEDY
+@pytest.mark.parametrize("name", ["nights", "readings", "correction", "skill"])
+def test_the_charts_are_current(name: str) -> None:
+    assert pictures.chart_is_outdated(name) is None, REMEDY
+
+
+def test_every_chart_of_the_manual_is_drawn_from_numbers() -> None:
+    drawn = {path.stem for path in pictures.PICTURES.glob("*.png")}
+
+    assert drawn == set(pictures.charts())
 
 
 def test_a_chart_with_other_numbers_or_other_code_is_outdated() -> None:

@@ -21,6 +21,7 @@ from sillward.net.http import Answer
 from sillward.net.progress import patient
 from sillward.readings.lessons import Lessons
 from sillward.readings.read_nights import ReadNights
+from sillward.readings.spot_lesson import Lesson
 from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
@@ -80,6 +81,13 @@ def with_readings(app: App) -> App:
         lessons = Lessons(ledger, forecast_updater(app, ledger).store)
         collection = lessons.applied(app.household.collection, app.clock())
     return replace(app, household=replace(app.household, collection=collection))
+
+
+def lessons_of_spots(app: App) -> dict[str, Lesson]:
+    """Return what the readings of each outdoor spot teach that has any."""
+    with closing(ledger_to_read(app)) as ledger:
+        lessons = Lessons(ledger, forecast_updater(app, ledger).store)
+        return lessons.of_spots(app.household.collection, app.clock())
 
 
 def fetched_weather(app: App, now: datetime) -> Weather:

@@ -1,51 +1,103 @@
-"""`sillward chart`: draw the nights ahead, or the water."""
+"""`sillward chart`: draw the nights ahead, the water, or what was read."""
 
 import re
 from collections import Counter
+from datetime import datetime
 from pathlib import Path
 
 import click
 
 from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
-from sillward.charts.data import KINDS, Kind, chart_of, document
+from sillward.charts.data import (
+    KINDS,
+    SPOT_KINDS,
+    ChartData,
+    Kind,
+    SpotChart,
+    SpotKind,
+    chart_of,
+    correction_chart,
+    document,
+    made_line,
+    readings_chart,
+)
 from sillward.cli import completion, shared
 from sillward.cli.pictures import form_of, write_picture
 from sillward.cli.printing import print_json
-from sillward.errors import UsageError
+from sillward.errors import ChartError, UsageError
 from sillward_rules.plants.plant import Plant
 
 
 @click.command()
 @click.argument("name", required=False, metavar="[SPOT|PLANT]", shell_complete=completion.plants)
 @shared.options()
-@click.option("--kind", type=click.Choice(KINDS), default="night", help="Default: night.")
+@click.option(
+    "--kind", type=click.Choice((*KINDS, *SPOT_KINDS)), default="night", help="Default: night."
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     metavar="FILE.png|.svg",
     help="Default: SPOT-night.png or the like, in this folder.",
 )
-def chart(options: Options, as_json: bool, name: str | None, kind: Kind, out: Path | None) -> None:
-    """Draw a chart of a SPOT, or of a PLANT at its home: the nights ahead, or the water.
+def chart(
+    options: Options, as_json: bool, name: str | None, kind: Kind | SpotKind, out: Path | None
+) -> None:
+    """Draw a chart of a SPOT, or of a PLANT at its home.
 
-    Without a name it is the spot outdoors where most plants live.
+    The nights ahead, the water, the last nights as they were expected and read, or the correction
+    as it was learned from them. Without a name it is the spot outdoors where most plants live.
     """
     form = form_of(out, "--out")
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
-    app = read_only.with_readings(app)
-    collection = app.household.collection
-    spot, plant = _place_named(app, name)
-    weather, units = read_only.fetched_weather(app, now), app.household.units
-    states = read_only.stored_states(app)
-    data = chart_of(kind, spot, collection, weather, states, now, plant, units=units)
+    data: ChartData | SpotChart
+    if kind == "night" or kind == "water":
+        data = _chart_of_forecast(app, name, kind, now)
+    else:
+        data = _chart_of_readings(app, name, kind, now)
     if as_json:
         print_json(document(data))
         return
-    file = out or Path(f"{_file_name(data.plant or data.spot)}-{kind}.{form}")
+    place = data.spot if isinstance(data, SpotChart) else data.plant or data.spot
+    file = out or Path(f"{_file_name(place)}-{kind}.{form}")
     write_picture(file, data, form)
     click.echo(f"{file}: {data.title}; {data.subtitle}")
+
+
+def _chart_of_forecast(app: App, name: str | None, kind: Kind, now: datetime) -> ChartData:
+    app = read_only.with_readings(app)
+    collection, units = app.household.collection, app.household.units
+    spot, plant = _place_named(app, name)
+    weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)
+    return chart_of(kind, spot, collection, weather, states, now, plant, units=units)
+
+
+def _chart_of_readings(app: App, name: str | None, kind: SpotKind, now: datetime) -> SpotChart:
+    """Return the chart of what was read at a spot. Raise ChartError if nothing was.
+
+    Without a name it is the spot with the most nights.
+    """
+    collection, units = app.household.collection, app.household.units
+    lessons = read_only.lessons_of_spots(app)
+    if name is None and lessons:
+        name = max(lessons, key=lambda spot: lessons[spot].course.nights.day.size)
+    spot, plant = _place_named(app, name)
+    lesson = lessons.get(spot)
+    if lesson is None:
+        why = (
+            "is indoors; these charts are of spots outdoors"
+            if collection.spot(spot).indoors
+            else "no night has been both forecast and read yet"
+        )
+        msg = f"{spot}: {why}"
+        raise ChartError(msg)
+    made = made_line(now.astimezone(app.site.zone), str(app.site.zone), units)
+    if kind == "correction":
+        return correction_chart(spot, lesson.spot.night_offset_k, lesson.course, made, units)
+    plants = [plant] if plant else [one for one in collection.plants if one.home == spot]
+    return readings_chart(spot, lesson.lows, lesson.course, plants, made, units)
 
 
 def _file_name(name: str) -> str:

@@ -1,8 +1,6 @@
 """`sillward skill`: how good the forecasts have been here, against the thermometers there."""
 
-from collections.abc import Mapping
 from contextlib import closing
-from datetime import date
 from pathlib import Path
 
 import click
@@ -15,10 +13,8 @@ from sillward.cli.printing import print_json
 from sillward.errors import UsageError
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
-from sillward.readings.read_nights import thermometers
 from sillward.reports import skill as report
 from sillward.text import terminal
-from sillward_rules.readings.skill import skill as skill_of
 
 
 @click.command()
@@ -44,7 +40,9 @@ def skill(options: Options, as_json: bool, demo: bool, chart: Path | None) -> No
     form = form_of(chart, "--chart")
     app, ledger = demo_readings.year() if demo else _app_and_ledger(options)
     with closing(ledger):
-        found = _report(app, ledger, demo_readings.KEYS if demo else _keys(app))
+        store = ForecastStore(app.sources, ledger, app.clock)
+        keys = demo_readings.KEYS if demo else _keys(app)
+        found = report.report_of(app.household.collection, store, keys)
     if as_json:
         print_json(report.document(found))
     else:
@@ -64,15 +62,3 @@ def _keys(app: App) -> dict[str, str]:
     """Return the keys of the sources in the settings, by their names, in the grower's order."""
     names = (source.name for source in app.sources)
     return dict(zip(names, app.settings.forecast.sources, strict=True))
-
-
-def _report(app: App, ledger: Ledger, keys: Mapping[str, str]) -> report.SkillReport:
-    site, collection = app.site, app.household.collection
-    store = ForecastStore(app.sources, ledger, app.clock)
-    in_use, *_ = keys
-    names = list(dict.fromkeys([in_use, *ledger.nights.sources(site.name)]))
-    spots, read = thermometers(ledger, collection, names, store.here_since(site))
-    told = {name: store.past_lows(site, name) for name in names}
-    both = {night for lows in told.values() for night in lows.night.tolist()}
-    nights = [date.fromordinal(night) for night in read.night.tolist() if night in both]
-    return report.SkillReport(site.name, spots, nights, in_use, keys, skill_of(told, read))

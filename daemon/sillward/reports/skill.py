@@ -8,10 +8,13 @@ from typing import Any
 
 from sillward.charts.data import SkillChart, SourceLine
 from sillward.errors import one_line
+from sillward.forecast.store import ForecastStore
+from sillward.readings.read_nights import thermometers
 from sillward.reports.json_encoding import plain
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.text.units import fixed
 from sillward.wording.voice import Voice
+from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.skill import (
     DAYS,
     ENOUGH_NIGHTS,
@@ -21,6 +24,7 @@ from sillward_rules.readings.skill import (
     LeadSkill,
     Skill,
 )
+from sillward_rules.readings.skill import skill as skill_of
 from sillward_rules.scores import MeanDifference
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K
 
@@ -48,6 +52,21 @@ class SkillReport:
     in_use: str
     keys: Mapping[str, str]
     skill: Skill
+
+
+def report_of(collection: Collection, store: ForecastStore, keys: Mapping[str, str]) -> SkillReport:
+    """Return how good forecasts have been at the spots of a collection.
+
+    keys: the keys of the sources in the settings, by their names; the one in use first.
+    """
+    site, ledger = collection.site, store.ledger
+    in_use, *_ = keys
+    names = list(dict.fromkeys([in_use, *ledger.nights.sources(site.name)]))
+    spots, read = thermometers(ledger, collection, names, store.here_since(site))
+    told = {name: store.past_lows(site, name) for name in names}
+    both = {night for lows in told.values() for night in lows.night.tolist()}
+    nights = [date.fromordinal(night) for night in read.night.tolist() if night in both]
+    return SkillReport(site.name, spots, nights, in_use, keys, skill_of(told, read))
 
 
 # -- for machines

@@ -4,6 +4,7 @@ import functools
 import json
 import os
 from collections import Counter
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,7 +14,11 @@ from click.testing import CliRunner, Result
 from sillward.assembly import app, examples
 from sillward.charts.data import document
 from sillward.cli import chart, main, shared
+from sillward.config.loader import load_household
+from sillward.config.settings import load_settings
+from sillward.ledger import Ledger
 from tests.support.chart_examples import example
+from tests.support.past_readings import past_nights
 from tests.support.paths import EXAMPLES
 
 COURTYARD = ("--collection", str(EXAMPLES / "courtyard.toml"))
@@ -141,3 +146,55 @@ def test_names_of_spots_become_names_of_files_in_this_folder() -> None:
     assert chart._file_name("Größe 7°") == "größe-7"
     assert chart._file_name("/") == "chart"
     assert len(chart._file_name("x" * 300)) == 60
+
+
+# -- what was read
+
+
+def nights_of_the_ledger(spot: str, nights: int = 20) -> None:
+    """So many nights until today that were forecast at dusk, and read a kelvin colder."""
+    site = load_household(EXAMPLES / "courtyard.toml").collection.site
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        past_nights(ledger, site, "Open-Meteo", spot, TODAY, [-1.0] * nights)
+
+
+@pytest.mark.parametrize(("kind", "says"), [("readings", "Lows of 20"), ("correction", "colder")])
+def test_what_was_read_is_drawn_of_the_spot_with_most_nights(kind: str, says: str) -> None:
+    nights_of_the_ledger("wall bench", 3)
+    nights_of_the_ledger("pergola")
+
+    result = call(*COURTYARD, "--kind", kind)
+
+    assert result.exit_code == 0, result.stderr
+    assert result.stdout.startswith(f"pergola-{kind}.png: pergola: ")
+    assert says in result.stdout
+    assert Path(f"pergola-{kind}.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_a_plant_has_the_readings_of_its_home_and_its_own_limit() -> None:
+    nights_of_the_ledger("pergola")
+
+    told = json.loads(call("blue", *COURTYARD, "--kind", "readings", "--json").stdout)
+    all_ = json.loads(call("pergola", *COURTYARD, "--kind", "readings", "--json").stdout)
+
+    assert told["spot"] == "pergola"
+    assert [limit["plants"] for limit in told["limits"]] == [["Blue basket"]]
+    assert len(all_["limits"]) == 4
+    assert told["nights"] == all_["nights"]
+    last = told["nights"][-1]
+    assert last["read_c"] == 8.0
+    assert last["low_c"] < last["read_c"] < last["high_c"]
+
+
+@pytest.mark.parametrize(
+    ("spot", "says"),
+    [
+        ("wall bench", "wall bench: no night has been both forecast and read yet"),
+        ("sunroom", "sunroom: is indoors; these charts are of spots outdoors"),
+    ],
+)
+@pytest.mark.parametrize("kind", ["readings", "correction"])
+def test_without_readings_it_says_so_and_ends_with_1(spot: str, says: str, kind: str) -> None:
+    nights_of_the_ledger("pergola")
+
+    assert says in refused(call(spot, *COURTYARD, "--kind", kind), 1)

@@ -8,9 +8,26 @@ from dataclasses import replace
 from datetime import datetime
 
 from sillward.charts.data.codec import Chart, document, from_plain, to_plain
-from sillward.charts.data.model import KINDS, MAX_FILM_MIN, ChartData, Kind, LimitLine, Window
+from sillward.charts.data.model import (
+    KINDS,
+    MAX_FILM_MIN,
+    ChartData,
+    Kind,
+    LimitLine,
+    Window,
+    made_line,
+)
 from sillward.charts.data.night import night_chart
 from sillward.charts.data.skill import SkillChart, SourceLine
+from sillward.charts.data.spot_nights import (
+    SPOT_KINDS,
+    CorrectionChart,
+    ReadingsChart,
+    SpotChart,
+    SpotKind,
+    correction_chart,
+    readings_chart,
+)
 from sillward.charts.data.water import WATER_DAYS, water_chart
 from sillward.charts.data.year import YearChart, year_chart
 from sillward.text.units import SI, Units
@@ -22,18 +39,26 @@ from sillward_rules.weather.hourly import Weather
 __all__ = [
     "KINDS",
     "MAX_FILM_MIN",
+    "SPOT_KINDS",
     "WATER_DAYS",
     "Chart",
     "ChartData",
+    "CorrectionChart",
     "Kind",
     "LimitLine",
+    "ReadingsChart",
     "SkillChart",
     "SourceLine",
+    "SpotChart",
+    "SpotKind",
     "Window",
     "YearChart",
     "chart_of",
+    "correction_chart",
     "document",
     "from_plain",
+    "made_line",
+    "readings_chart",
     "to_plain",
     "year_chart",
 ]

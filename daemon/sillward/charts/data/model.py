@@ -96,5 +96,10 @@ class ChartData:
 
     @property
     def made(self) -> str:
-        """Return "made Thu 14 May 17:00, times of America/Argentina/Mendoza"."""
-        return f"made {self.now:%a %d %b} {self.units.hour(self.now)}, times of {self.zone}"
+        """Return when it was made, in words."""
+        return made_line(self.now, self.zone, self.units)
+
+
+def made_line(now: datetime, zone: str, units: Units) -> str:
+    """Return "made Thu 14 May 17:00, times of America/Argentina/Mendoza". now: in that zone."""
+    return f"made {now:%a %d %b} {units.hour(now)}, times of {zone}"

@@ -1,7 +1,7 @@
 """What the chart of `sillward skill` shows: error and bias of each source by night ahead."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from sillward.text.units import SI, Units
@@ -39,13 +39,8 @@ class SkillChart:
     kind: Literal["skill"] = "skill"
 
 
-def to_plain(data: SkillChart) -> dict[str, Any]:
-    """Return a chart as plain types."""
-    return asdict(data)
-
-
 def from_plain(plain: Mapping[str, Any]) -> SkillChart:
-    """Return the chart that `to_plain` wrote. Raise KeyError, TypeError or ValueError."""
+    """Return the chart that `codec.to_plain` wrote. Raise KeyError, TypeError or ValueError."""
     return SkillChart(
         plain["title"],
         plain["subtitle"],

@@ -11,9 +11,10 @@ from matplotlib.figure import Figure
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from sillward.charts.data import Chart, SkillChart, YearChart
+from sillward.charts.data import Chart, ChartData, CorrectionChart, ReadingsChart, YearChart
 from sillward.charts.draw.night import night_figure
 from sillward.charts.draw.skill import skill_figure
+from sillward.charts.draw.spot_nights import correction_figure, readings_figure
 from sillward.charts.draw.style import GREY, LARGE, SMALL, USUAL, chart_style
 from sillward.charts.draw.water import water_figure
 from sillward.charts.draw.year import footer_lines, year_figure
@@ -67,7 +68,11 @@ def figure_of(data: Chart) -> Figure:
 def _figure(data: Chart) -> Figure:
     if isinstance(data, YearChart):
         return year_figure(data)
-    if isinstance(data, SkillChart):
+    if isinstance(data, ReadingsChart):
+        return readings_figure(data)
+    if isinstance(data, CorrectionChart):
+        return correction_figure(data)
+    if not isinstance(data, ChartData):
         return skill_figure(data)
     return night_figure(data) if data.kind == "night" else water_figure(data)
 
@@ -75,7 +80,7 @@ def _figure(data: Chart) -> Figure:
 def _footer(data: Chart) -> list[str]:
     if isinstance(data, YearChart):
         return footer_lines(data)
-    if isinstance(data, SkillChart):
+    if not isinstance(data, ChartData):
         return list(data.footer)
     band = [] if data.band_origin is None else [f"likely range: 2 nights in 3; {data.band_origin}"]
     return [data.forecast, *band, data.made]
