@@ -23,6 +23,9 @@ MAX_WAITING = 10_000
 """Readings of a sensor, or refusals, that wait; with more the oldest are lost. Judgement: an hour
 at two a second, while the ledger cannot be written."""
 
+_JUST_NOW = timedelta(hours=2)
+"""Long enough for a jump from a reading of then to be one; the hours of the ledger are whole."""
+
 log = logging.getLogger(__name__)
 
 
@@ -109,6 +112,8 @@ class LiveIntake:
     def _write(
         self, table: ReadingTable, origin: Origin, waiting: _Waiting, now: datetime, *, last: bool
     ) -> None:
+        if waiting.last_kept is None:
+            waiting.last_kept = self._newest_kept(table, origin, now)
         known = _known_before(waiting)
         rows = sorted({**known, **waiting.values}.items())
         times = np.array([second for second, _ in rows], np.int64)
@@ -135,6 +140,14 @@ class LiveIntake:
             same = [refusal for refusal in waiting.refused if refusal.reason == why]
             table.set_aside(*place, why, [refusal.at for refusal in same], same[-1].example)
             waiting.refused = [refusal for refusal in waiting.refused if refusal.reason != why]
+
+    def _newest_kept(
+        self, table: ReadingTable, origin: Origin, now: datetime
+    ) -> tuple[int, float] | None:
+        """Return the newest reading that was kept before this was made, if it is of just now."""
+        hours = table.of_spot(self.site, origin.spot, origin.quantity, now - _JUST_NOW)
+        known = hours.get(origin.sensor)
+        return None if known is None else (int(known.last_at[-1]), float(known.last[-1]))
 
 
 def _known_before(waiting: _Waiting) -> dict[int, float]:

@@ -141,6 +141,20 @@ def test_a_jump_at_the_end_is_set_aside(ledger: Ledger) -> None:
     assert set_aside(ledger) == [(Reason.JUMP, 1, "40")]
 
 
+def test_a_jump_from_what_was_kept_before_a_restart_waits_too(ledger: Ledger) -> None:
+    before = LiveIntake(SITE)
+    before.take([a_reading(11.4)])
+    before.write(ledger.readings, CAME)
+
+    intake = LiveIntake(SITE)
+    for minute, value in enumerate((40.0, 11.2), 1):
+        intake.take([a_reading(value, minute)])
+        intake.write(ledger.readings, later(minutes=minute))
+
+    assert kept(ledger) == [(11.2, 11.2, 2)]
+    assert set_aside(ledger) == [(Reason.JUMP, 1, "40")]
+
+
 def test_what_comes_twice_is_kept_once(ledger: Ledger) -> None:
     intake = LiveIntake(SITE)
     for _ in range(2):
