@@ -146,7 +146,7 @@ def _facts(
     if household.broker is not None:
         yield "broker:", _broker(household.broker)
     for sensor in household.sensors:
-        yield f"sensor at {sensor.spot}:", _sensor(sensor)
+        yield "sensor:", _sensor(sensor)
 
 
 def _broker(broker: Broker) -> str:
@@ -159,7 +159,7 @@ def _broker(broker: Broker) -> str:
 
 
 def _sensor(sensor: TopicSensor) -> str:
-    """Return what a sensor measures, its topic, and how the value is written there."""
+    """Return where a sensor is, what it measures, its topic, and how values are written there."""
     form = {
         "number": "a number",
         "json": f"JSON at {'.'.join(sensor.path)}",
@@ -167,8 +167,8 @@ def _sensor(sensor: TopicSensor) -> str:
     }
     timed = f", measured at {'.'.join(sensor.time_path)}" if sensor.time_path else ""
     return (
-        f"{sensor.quantity.value}, topic {sensor.topic}: {form[sensor.payload]}{timed}, "
-        f"in {sensor.unit} unless it says another unit"
+        f"{sensor.spot}, {sensor.quantity.value}, topic {sensor.topic}: "
+        f"{form[sensor.payload]}{timed}, in {sensor.unit} unless it says another unit"
     )
 
 

@@ -211,12 +211,8 @@ def test_the_command_shows_what_arrives(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setenv("SILLWARD_MQTT__PASSWORD", PASSWORD)
     with a_mosquitto(tmp_path, f"password_file {password_file(tmp_path)}") as broker:
         collection = tmp_path / "yard.toml"
-        collection.write_text(
-            (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
-            + f'[mqtt]\nhost = "127.0.0.1"\nport = {broker.port}\nuser = "{USER}"\n'
-            '[[sensors]]\nspot = "pergola"\nquantity = "temperature"\ntopic = "garden/bench"\n',
-            encoding="utf-8",
-        )
+        text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
+        collection.write_text(text + _sensor_at(broker.port), encoding="utf-8")
         told = CliRunner().invoke(main, ["check", "--collection", str(collection)])
         monkeypatch.setattr(MqttListener, "take", _publishing(broker.publish, MqttListener.take))
         result = CliRunner().invoke(main, ["try-sensors", "--collection", str(collection)])
@@ -231,6 +227,29 @@ def test_the_command_shows_what_arrives(tmp_path: Path, monkeypatch: pytest.Monk
     ]
     assert "as sillward, with its password" in " ".join(told.stdout.split())
     assert PASSWORD not in result.output + told.output
+
+
+def test_the_command_without_a_broker(tmp_path: Path) -> None:
+    collection = tmp_path / "yard.toml"
+    text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
+    collection.write_text(text, encoding="utf-8")
+    call = ["try-sensors", "--collection", str(collection)]
+    without = CliRunner().invoke(main, call)
+    collection.write_text(f"{text}{_sensor_at(free_port())}", encoding="utf-8")
+
+    result = CliRunner().invoke(main, call)
+
+    assert (without.exit_code, result.exit_code) == (78, 1)
+    assert "sensors: there are none" in without.output
+    assert "nothing listens there; does the broker run, on this port?" in result.output
+    assert CliRunner().invoke(main, [*call, "--seconds", "0"]).exit_code == 2
+
+
+def _sensor_at(port: int) -> str:
+    return (
+        f'[mqtt]\nhost = "127.0.0.1"\nport = {port}\nuser = "{USER}"\n'
+        '[[sensors]]\nspot = "pergola"\nquantity = "temperature"\ntopic = "garden/bench"\n'
+    )
 
 
 def _publishing(publish: Any, take: Any) -> Any:

@@ -12,6 +12,7 @@ from sillward.service.desk import Desk
 from sillward.service.sensor_readings import SensorReadings
 from sillward.text.units import Units
 from sillward.wording.voice import Voice
+from tests.end_to_end.test_screens import too_wide
 from tests.support.desks import SITE, World, a_household, a_world
 from tests.support.sensors import BENCH, BROKER, MOISTURE, Listeners
 
@@ -147,6 +148,20 @@ def test_check_says_what_each_sensor_sends() -> None:
     assert "temperature, topic garden/bench: a number, in °C unless it says another unit" in text
     assert "humidity, topic garden/device: JSON at bme280.humidity, measured at at, in %" in text
     assert "temperature, topic senml: SenML, record t, in K unless it says another unit" in text
+
+
+def test_long_names_fit_the_screen() -> None:
+    world = a_world("12:00")
+    long = replace(BENCH, spot="蘭の花壇" * 20, topic="garden/" + "x" * 200)
+    world.household = replace(a_household(), broker=BROKER, sensors=(long, BENCH))
+    desk = world.desk
+    document = status.document(
+        desk.context.household, desk.context.updater, world.clock(), Voice(SITE)
+    )
+    household = desk.context.household
+
+    assert too_wide(status.text(document, Voice(SITE))) == []
+    assert too_wide(check.text(household, world.clock(), ["Open-Meteo"])) == []
 
 
 def test_sensors_are_told_in_the_order_of_the_file() -> None:
