@@ -4,6 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from sillward.errors import one_line
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import SET_ASIDE_DAYS, HandReading, Sensor, SetAside
 from sillward.readings.forecast_here import UNITS
@@ -124,7 +125,7 @@ def _by_hand_row(reading: dict[str, Any], voice: Voice) -> list[Cell]:
     when = voice.date_and_hour(datetime.fromisoformat(reading["at"]))
     if reading["night"] is not None:
         when = f"lowest of {night_in_words(date.fromisoformat(reading['night']), voice)}"
-    return [str(reading["number"]), reading["spot"], _value(reading, "value", voice), when]
+    return [str(reading["number"]), _name(reading, "spot"), _value(reading, "value", voice), when]
 
 
 def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
@@ -132,14 +133,19 @@ def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
     old = timedelta(minutes=sensor["age_minutes"])
     age = voice.age(old) if old < DAYS_FROM else f"{old.days} days old"
     when = f"{voice.date_and_hour(last_at)}, {age}"
-    return [sensor["spot"], sensor["sensor"], _value(sensor, "last", voice), when]
+    return [_name(sensor, "spot"), _name(sensor, "sensor"), _value(sensor, "last", voice), when]
 
 
 def _set_aside_row(aside: dict[str, Any], voice: Voice) -> list[Cell]:
     last_at = voice.date_and_hour(datetime.fromisoformat(aside["last_at"]))
-    example = voice.retold(aside["example"])
-    why = f"{aside['reason']}; the last {example}, {last_at}"
-    return [aside["spot"], aside["sensor"], f"{aside['count']:,}", why]
+    example = voice.retold(one_line(aside["example"], 30))
+    why = f"{one_line(aside['reason'], 200)}; the last {example}, {last_at}"
+    return [_name(aside, "spot"), _name(aside, "sensor"), f"{aside['count']:,}", why]
+
+
+def _name(of: dict[str, Any], key: str) -> str:
+    """Return a name on one line: that of a sensor may come from anywhere."""
+    return one_line(of[key], 60)
 
 
 def _value(of: dict[str, Any], key: str, voice: Voice) -> str:

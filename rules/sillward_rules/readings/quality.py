@@ -198,7 +198,7 @@ def _runs(continues: np.ndarray, holds: np.ndarray) -> Iterator[tuple[int, int]]
     continues (row,) : whether a row may be in a run with the row before.
     """
     if holds.any():
-        goes_on = continues[1:] & holds[1:]
+        goes_on = continues[1:] & holds[1:] & holds[:-1]
         begins = holds & ~np.append(False, goes_on)
         ends = holds & ~np.append(goes_on, False)
         yield from zip(np.flatnonzero(begins), np.flatnonzero(ends) + 1, strict=True)

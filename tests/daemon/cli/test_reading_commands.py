@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.shell_completion import ShellComplete
 from click.testing import CliRunner, Result
@@ -16,6 +17,7 @@ from sillward.cli import completion, main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
 from sillward.text import printable
+from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from tests.end_to_end.test_screens import too_wide
 from tests.support.paths import EXAMPLES
 
@@ -289,6 +291,22 @@ def test_status_counts_them(tmp_path: Path) -> None:
     }
     line = " ".join(status.stdout.split())
     assert "1 sensor; in 7 days 1 by hand, 300 set aside; `sillward readings` says why" in line
+
+
+def test_what_a_sensor_calls_itself_reaches_no_terminal() -> None:
+    hold_forecast()
+    name, reason = "to\x1b[31mpic\u202e/\n1", "no \x07value"
+    some = by_the_hour(np.array([int(DUSK.timestamp()) - 60]), np.array([11.0]))
+    air = Quantity.TEMPERATURE
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        ledger.readings.keep("Courtyard", "pergola", air, name, some)
+        ledger.readings.set_aside("Courtyard", "pergola", air, name, reason, [DUSK], "\x1b[2J")
+
+    assert "pergola to [31mpic / 1 11.0 °C" in said("readings")
+    assert "1 no value; the last [2J" in said("readings")
+    assert document("readings")["sensors"][0]["sensor"] == name
+    assert call("status").exit_code in (0, 1)
+    assert "is no sensor here" in refused("readings", "--forget", "\x1b[2J")
 
 
 def test_spots_and_sensors_are_completed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

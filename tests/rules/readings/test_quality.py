@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
 from sillward_rules.arrays import Array
+from sillward_rules.readings import quality
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
 from sillward_rules.readings.quality import (
     Reason,
@@ -169,3 +170,28 @@ def test_few_hours_are_no_evidence(count: int) -> None:
     assert not stuck(hours, *forecast([])).any()
     assert not in_the_sun(MENDOZA, hours, *forecast([])).any()
     assert not twins(hours, hours).any()
+
+
+@given(st.lists(st.tuples(st.booleans(), st.booleans()), max_size=30))
+def test_runs_are_those_of_a_plain_loop(rows: list[tuple[bool, bool]]) -> None:
+    found, first = [], None
+    for row, (continues, holds) in enumerate(rows):
+        if first is not None and not (continues and holds):
+            found.append((first, row))
+            first = None
+        if first is None and holds:
+            first = row
+    if first is not None:
+        found.append((first, len(rows)))
+
+    masks = [np.array([pair[part] for pair in rows], bool) for part in (0, 1)]
+    assert list(quality._runs(*masks)) == found
+
+
+def test_a_value_that_begins_in_the_middle_of_an_hour_is_stuck_from_the_next_on() -> None:
+    hours = hourly([9.0, *[12.0] * 9])
+    first = hourly([12.0], spread=0.2)
+    mixed = hours.at(slice(1, None)).after(first)
+
+    told = forecast([20.0 - hour for hour in range(10)])
+    assert stuck(mixed, *told).tolist() == [False, *[True] * 9]
