@@ -18,7 +18,7 @@ from sillward_rules.planners.scene.expected_harm import (
 )
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone, start_of_rest
-from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.planners.walks import NEGLIGIBLE_GAIN, Walks, choose
 from sillward_rules.plants.collection import DEFAULT_CAUTION
 from sillward_rules.plants.rule_firing import Firing
@@ -122,9 +122,12 @@ def _harm_left(scene: Scene, night: Night, results: NightResults) -> Array:
 
     results : with the harm outside.
 
-    Zero where that keeps a temperature of its own, which is judged by whether it holds.
+    One that keeps a temperature of its own is judged by whether it holds: it spares all of the
+    harm, unless it is known to be colder than outside.
     """
     left, goals = np.zeros(results.harm.shape), results.goals
+    colder = (results.harm > 0) & _colder_than_outside(scene, night, goals)
+    left[colder] = results.harm[colder]
     follows_weather = ~at_columns(scene.holds_itself, goals, otherwise=True)
     endangered = follows_weather & (results.harm > 0)
     if not endangered.any():
@@ -146,7 +149,26 @@ def _harm_left(scene: Scene, night: Night, results: NightResults) -> Array:
 
         alone = is_alone(scene, firing, night, firing_in)
         left = np.fmax(left, expected_harm(scene, firing, night, scene.tenderness(night), alone))
-    return np.asarray(np.where(endangered, np.fmin(left, results.harm), 0.0))
+    return np.asarray(np.fmin(left, results.harm))
+
+
+def _colder_than_outside(scene: Scene, night: Night, goals: Standing) -> np.ndarray:
+    """(cohort,) whether a room is known to be colder than outside.
+
+    That is where the night stays above it on the early side of the forecast, as what was learned of
+    a room is the lower side too. What was typed of a room is for the coldest nights, and says
+    nothing of a mild one.
+    """
+    learned = np.array([spot.response is not None for spot in scene.climate.spots], dtype=bool)
+    held = np.where(learned & scene.holds_itself, shelter.held_by_night(scene, night), np.nan)
+    rows = scene.steps(night.start, night.cold_until)
+    if not rows.size:
+        return np.zeros(goals.shape, dtype=bool)
+    early = (scene.by_night.leaf_c[rows] + scene.early_k[rows]).min(axis=0)
+    return np.asarray(
+        at_columns(held, goals, otherwise=np.nan)
+        < at_columns(early, scene.exposed_at, otherwise=np.nan)
+    )
 
 
 def _choose_walks(

@@ -14,6 +14,7 @@ from sillward_rules.remark import OnNights, ShelterFailing, ShelterTooCold
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.indoor_response import Form
 from sillward_rules.weather.spot import Spot
 from tests.support.core import HALL_FOLLOWS as HALL
 from tests.support.core import (
@@ -160,3 +161,15 @@ def test_with_a_forecast_that_is_too_old_nothing_is_told_ahead() -> None:
     scene = Scene(collection(plant(shelter="hall"), spots=(OPEN_BENCH, HALL_ROOM)), old, {}, NOON)
 
     assert failing_shelters(scene, SATURDAY) == []
+
+
+def test_nothing_is_carried_on_a_slight_chance_to_where_it_is_colder_than_outside() -> None:
+    """Out at 14.5 °C it may get under 13 °C; in a hall of 12 °C it is so for sure."""
+    mild = uncertain(weather(START, daily_curve(14.5, 22.0, 96)))
+
+    def orders(hall: Spot) -> list[ChoreKind]:
+        sheet = sheet_of(Round.DUSK, hall, forecast=mild)
+        return [chore.kind for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+
+    assert orders(replace(HALL_ROOM, response=None)) == [ChoreKind.CARRY_IN]
+    assert orders(replace(HALL_ROOM, response=replace(HALL, form=Form.HOLDS, level_c=12.0))) == []

@@ -1,7 +1,7 @@
 """Situations at the dusk round, from an all-clear to forty plants in a frost."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 from sillward.text.units import SI, Units
 from tests.support.collection_files import (
@@ -16,6 +16,7 @@ from tests.support.collection_files import (
     garden,
 )
 from tests.support.invented_weather import Recording, Sky, recording
+from tests.support.past_readings import read, told
 from tests.support.situations.situation import US, Told, of_round, situation
 from tests.support.staged_day import StagedDay, staged_day
 
@@ -359,4 +360,32 @@ def a_clock_that_is_off(units: Units) -> Told:
     played = staged_day(garden(SIX), "17:00", COLD, units=units)
     played.wire.ahead_by(minutes=12)
     played.play(AT)
+    return of_round(played, "dusk")
+
+
+def with_a_cold_sunroom(played: StagedDay) -> StagedDay:
+    """Add twelve nights on which the sunroom, said to hold 14 °C, was read at 12 °C or so."""
+    site, source = played.household.collection.site, played.desk.context.forecasts.sources[0]
+    for number in range(12):
+        night = played.day - timedelta(days=12 - number)
+        outdoors = 3.0 + number % 5
+        told(played.ledger, site, source.name, night, outdoors)
+        read(played.ledger, site, "sunroom", night, 10.9 + outdoors / 4 + 0.2 * (number % 2))
+    return played
+
+
+@situation("push-dusk", imperial=True, full_in=(SI,))
+def a_sunroom_that_no_longer_holds(units: Units) -> Told:
+    """A mild night, and cold ones from the day after tomorrow on: told two days ahead."""
+    sky = Sky([(15, 25), (15, 25), (15, 24), (3, 12), (4, 13)])
+    played = with_a_cold_sunroom(staged_day(garden(SIX), AT, sky, units=units))
+    played.desk.tick()
+    return of_round(played, "dusk")
+
+
+@situation("push-dusk")
+def a_sunroom_that_does_not_hold_tonight(units: Units) -> Told:
+    """A cold night: told with the orders, and of the nights ahead in short."""
+    played = with_a_cold_sunroom(staged_day(garden(SIX), AT, COLD, units=units))
+    played.desk.tick()
     return of_round(played, "dusk")

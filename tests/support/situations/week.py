@@ -12,7 +12,7 @@ from sillward_rules.replay.past_nights import PastNights
 from sillward_rules.replay.season import season_outlook, spots_in_question
 from tests.support.collection_files import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
 from tests.support.invented_weather import Recording, Sky, recording
-from tests.support.situations.dusk import COLD
+from tests.support.situations.dusk import COLD, with_a_cold_sunroom
 from tests.support.situations.morning import COOL
 from tests.support.situations.situation import US, Told, of_round, situation
 from tests.support.staged_day import staged_day
@@ -148,3 +148,15 @@ def the_courtyard_in_a_wet_autumn(units: Units) -> Told:
 def all_live_indoors(units: Units) -> Told:
     """There is no night to tell of."""
     return week(garden([Pot("Moth orchid", "phalaenopsis", "sunroom", None, 13)]), COLD, units)
+
+
+@situation("push-week", full_in=(SI,))
+def a_week_with_a_cold_sunroom(units: Units) -> Told:
+    """What the thermometer in the sunroom says of the nights ahead, with what can be done."""
+    sky = Sky([(low, low + 10) for low in (15, 15, 14, 6, 4, 3, 5, 8)])
+    played = staged_day(
+        garden(SIX), "17:45", sky, units=units, day=SUNDAY, notices='remind = "never"'
+    )
+    with_a_cold_sunroom(played).desk.tick()
+    played.sleep("18:20")
+    return replace(of_round(played, "week"), order=False)
