@@ -5,10 +5,10 @@ margin is the best there is in hindsight: it is swept, and has the bias of every
 year of one pair is off by ten points and more, so they are counted together; the whole table, with
 its sampling errors, is `python -m tests.bench.harm_against_margins`.
 
-How it came about: the settings of `night_error` were chosen on LaGuardia for Newark, on wandering
-errors and on two sets of ECMWF forecasts that are not here. Then all other pairs were looked at,
-and two things changed: calm and dry are measured by what is usual at a site, and how warm a night
-is against the last ones counts. After that came 250 stations in North America that had not been
+How it came about: the settings of `weather.night_error` were chosen on LaGuardia for Newark, on
+wandering errors and on two sets of ECMWF forecasts that are not here. Then all other pairs were
+looked at, and two things changed: calm and dry are measured by what is usual at a site, and how
+warm a night is against the last ones counts. After that came 250 stations in North America that had not been
 looked at, with some fifty forecasts each, the first fifteen for learning: 7 % fewer needless trips
 than by each one's best margin in hindsight.
 """
@@ -22,13 +22,13 @@ import pytest
 from tests.support.harm_curves import (
     TAUGHT,
     Comparison,
+    Expected,
     as_told,
     compare,
     decisions,
     expected_of,
     plants,
 )
-from tests.support.night_error import Expected
 from tests.support.night_pairs import (
     AIRPORT_PAIRS,
     NightPairs,
@@ -114,12 +114,7 @@ def test_with_one_error_for_nights_of_one_shape_a_rule_is_a_fixed_margin() -> No
 def test_the_comparison_sees_a_forecast_that_knows_more(names: tuple[str, str]) -> None:
     """A rule that knows what will come makes hardly a needless trip; one that guesses many."""
     pairs = station_pair(*names)  # type: ignore[arg-type]
-    known = Expected(
-        pairs.error_k,
-        np.full(pairs.error_k.shape, 0.05),
-        alike := np.ones(pairs.error_k.shape),
-        alike,
-    )
+    known = Expected(pairs.error_k, np.full(pairs.error_k.shape, 0.05))
     shuffled = known._replace(bias_k=np.random.default_rng(1).permutation(pairs.error_k) * 3)
 
     assert compared(pairs, known).fewer > 0.8

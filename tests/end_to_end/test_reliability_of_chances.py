@@ -21,8 +21,7 @@ from sillward_rules.weather.uncertainty import (
     chance_under,
     usual_error_k,
 )
-from tests.support.harm_curves import LEAD_H, TAUGHT
-from tests.support.night_error import UNTAUGHT, Circumstances, NightError, corrected
+from tests.support.harm_curves import LEAD_H, TAUGHT, as_told, expected_of
 from tests.support.night_pairs import NightPairs, Truth, lead_of, lows, with_ar1_errors
 
 LIMITS_C = np.arange(-2.0, 20.1, 0.5)
@@ -38,22 +37,13 @@ SEEDS: dict[Truth, int] = {"EWR": 3, "JFK": 3, "Hesse": 1}
 
 def told(pairs: NightPairs, *, learning: bool) -> Array:
     """(night, limit) chances that the low falls under the limits, each from the past alone."""
-    state: NightError = UNTAUGHT
     usual_k = float(usual_error_k(LEAD_H))
+    learned = expected_of(pairs) if learning else as_told(pairs)
     chances = []
-    for forecast, error, wind, dry in zip(
-        pairs.forecast,
-        pairs.error_k.tolist(),
-        pairs.wind_m_s.tolist(),
-        pairs.above_dew_point_k.tolist(),
-        strict=True,
-    ):
-        spread = Spread(np.zeros((1, forecast.size)), usual_error_k(lead_of(forecast)), "usual")
-        night = Circumstances(usual_k, float(forecast.min()), 0.0, wind, dry)
-        if learning:
-            spread = corrected(spread, state.expect(night), "learned")
-            state = state.after(night, error)
-        margin = forecast[:, None] - LIMITS_C
+    for forecast, bias_k, sd_k in zip(pairs.forecast, *learned, strict=True):
+        error_k = usual_error_k(lead_of(forecast)) * sd_k / usual_k
+        spread = Spread(np.zeros((1, forecast.size)), error_k, "test")
+        margin = forecast[:, None] + bias_k - LIMITS_C
         chances.append(chance_under(margin, spread, np.arange(forecast.size)))
     return np.array(chances)
 

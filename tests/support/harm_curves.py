@@ -7,14 +7,15 @@ cold from what really came.
 
 from dataclasses import dataclass
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.physics.cold_harm import night_dose, span_k
 from sillward_rules.plants.groups import standard_groups
+from sillward_rules.readings.night_correction import Nights, learn
 from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, usual_error_k
-from tests.support.night_error import Expected, learn
 from tests.support.night_pairs import NightPairs, lows
 
 LEAD_H = 12.0
@@ -48,18 +49,38 @@ def usual_of(pairs: NightPairs) -> Array:
     return np.where(pairs.members_k > 0, MEMBER_ERROR_K, usual_error_k(LEAD_H))
 
 
+class Expected(NamedTuple):
+    """What is expected of the error of each night, and its standard deviation: (night,) [K]."""
+
+    bias_k: Array
+    sd_k: Array
+
+
+def nights_of(pairs: NightPairs) -> Nights:
+    """The pairs as readings at a spot of which its grower has said nothing."""
+    none = np.zeros(len(pairs.days))
+    return Nights(
+        day=np.array([day.toordinal() for day in pairs.days]),
+        error_k=pairs.error_k,
+        said_k=none,
+        low_c=lows(pairs.forecast),
+        wind_m_s=pairs.wind_m_s,
+        above_dew_point_k=pairs.above_dew_point_k,
+        usual_k=usual_of(pairs),
+        members_k=pairs.members_k,
+    )
+
+
 def expected_of(pairs: NightPairs) -> Expected:
     """What was expected of each night from the nights before it alone."""
-    air = pairs.wind_m_s, pairs.above_dew_point_k
-    low_c = lows(pairs.forecast)
-    return learn(pairs.error_k, usual_of(pairs), low_c, pairs.members_k, *air)[0]
+    course = learn(nights_of(pairs))
+    return Expected(course.expected_k, course.expected_sd_k)
 
 
 def as_told(pairs: NightPairs) -> Expected:
     """The same with nothing learned: no bias, the usual error or the members' and their own."""
     usual = usual_of(pairs)
-    none = np.zeros(usual.shape)
-    return Expected(none, np.hypot(usual, pairs.members_k), none + 1, none + 1)
+    return Expected(np.zeros(usual.shape), np.hypot(usual, pairs.members_k))
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,10 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
+LATE = timedelta(minutes=15)
+"""Readings of a night are waited for so long. Judgement: loggers and sensors report every few
+minutes."""
+
 
 @dataclass(slots=True)
 class Lessons:
@@ -55,22 +59,23 @@ class Lessons:
         self, collection: Collection, now: datetime
     ) -> tuple[Collection, dict[str, Lesson]]:
         site = collection.site
-        last_night = sun.night_at_or_after(site, now).day - timedelta(days=1)
+        # A night is over once its cold is, and what sensors send late has come.
+        current = sun.night_at_or_after(site, now - sun.COLD_MORNING - LATE).day
+        last_night = current - timedelta(days=1)
         marks = [
             self.ledger.marks.get(hangs_right_mark(site, spot.name)) for spot in collection.spots
         ]
-        key = (collection, self.ledger.readings.edition(site.name), last_night, marks)
+        key = (collection, self.ledger.readings.edition(site.name), current, marks)
         known = self._known.get(site.name)
         if known is not None and known[0] == key:
             return known[1], known[2]
         sources = [source.name for source in self.forecasts.sources]
-        errors = {source: self.forecasts.learned_error(site, source) for source in sources}
         since = max(now - LEARNED_FROM, self.forecasts.here_since(site))
         lessons = {
             spot.name: lesson
             for spot in collection.spots
             if not spot.indoors
-            if (lesson := lesson_of(self.ledger, site, spot, sources, since, errors)) is not None
+            if (lesson := lesson_of(self.ledger, site, spot, sources, since)) is not None
         }
         responses = {
             spot.name: response

@@ -14,9 +14,10 @@ import numpy as np
 from sillward.ledger import Ledger
 from sillward.readings.spot_lesson import LEARNED_FROM, Lesson, lesson_of
 from sillward_rules.plants.collection import Collection
-from sillward_rules.readings.night_correction import PRIOR_SD_K, STEP_NIGHTS
+from sillward_rules.readings.night_correction import STEP_NIGHTS
 from sillward_rules.readings.skill import ReadLows
 from sillward_rules.weather.learned_error import ReadNight
+from sillward_rules.weather.night_error import BIAS_K
 from sillward_rules.weather.site import Site
 
 
@@ -73,7 +74,7 @@ def _at_site(lesson: Lesson) -> Iterable[tuple[int, float, float]]:
     """Yield the ordinal of each night, its low at the site as the spot shows it [°C], and the
     variance of what the spot was expected to be off [K²]."""
     course = lesson.course
-    unsure_k2 = np.append(PRIOR_SD_K, course.level_sd_k[:-1]) ** 2
+    unsure_k2 = np.append(BIAS_K[0], course.level_sd_k[:-1]) ** 2
     for row, day in enumerate(course.nights.day.tolist()):
         if any(0 <= day - step.day < max(STEP_NIGHTS) for step in course.steps):
             continue

@@ -11,12 +11,11 @@ from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.readings.night_correction import CorrectionCourse, Nights, learn
 from sillward_rules.readings.night_lows import NightLow, lows_at_spot
 from sillward_rules.weather import sun
-from sillward_rules.weather.learned_error import LearnedError
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.spot_offset import night_offset_shares, weather_share
-from sillward_rules.weather.uncertainty import usual_error_k
+from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, usual_error_k
 
 LEARNED_FROM = timedelta(days=400)
 """Nights longer ago teach nothing. Judgement: the archive of forecasts goes back as far, and the
@@ -53,13 +52,11 @@ def lesson_of(
     spot: Spot,
     sources: Sequence[str],
     since: datetime,
-    errors: Mapping[str, LearnedError | None] | None = None,
 ) -> Lesson | None:
     """Return what the readings of a spot teach; None without a night that was read and forecast.
 
     sources: their forecasts count, of each night that of the first which had one.
     since: earlier nights are left out.
-    errors: how far off the forecasts of each source are told to be; the usual errors by default.
     """
     lows = lows_read(ledger, site, spot.name, since)
     begins = {low.night: sun.night_of(site, low.night).start for low in lows}
@@ -67,7 +64,7 @@ def lesson_of(
     read = [low for low in lows if low.night in told]
     if not read:
         return None
-    nights = _nights(spot, read, [told[low.night] for low in read], errors or {})
+    nights = _nights(spot, read, [told[low.night] for low in read])
     course = learn(nights, hangs_right(ledger, site, spot.name))
     return Lesson(spot, lows, told, course)
 
@@ -94,12 +91,7 @@ def hangs_right_mark(site: Site, spot: str) -> str:
     return f"{HANGS_RIGHT}, {site.name}, {spot}"
 
 
-def _nights(
-    spot: Spot,
-    lows: Sequence[NightLow],
-    told: Sequence[Told],
-    errors: Mapping[str, LearnedError | None],
-) -> Nights:
+def _nights(spot: Spot, lows: Sequence[NightLow], told: Sequence[Told]) -> Nights:
     """Return nights that were read and forecast, as the filter takes them."""
 
     def known(name: str) -> np.ndarray:
@@ -108,20 +100,16 @@ def _nights(
 
     share = weather_share(known("wind_m_s"), np.nan_to_num(known("cloud"), nan=0.0))
     said = (spot.night_offset_k or 0.0) * night_offset_shares((spot,), share)[:, 0]
-    error_k = np.array([low.low_c for low in lows]) - known("low_c") - said
-    with_members = known("sd_k")
-    alone = np.array([_told_error_k(forecast, errors.get(source)) for source, forecast in told])
+    low_c, with_members = known("low_c"), known("sd_k")
+    has_members = with_members > MEMBER_ERROR_K
+    members = np.sqrt(np.where(has_members, with_members**2 - MEMBER_ERROR_K**2, 0.0))
     return Nights(
         day=np.array([low.night.toordinal() for low in lows]),
-        error_k=error_k,
+        error_k=np.array([low.low_c for low in lows]) - low_c - said,
         said_k=said,
-        share=share,
-        told_sd_k=np.where(with_members > 0, with_members, alone),
+        low_c=low_c + said,
+        wind_m_s=known("wind_m_s"),
+        above_dew_point_k=low_c - known("dew_point_c"),
+        usual_k=np.where(has_members, MEMBER_ERROR_K, usual_error_k(known("lead_h"))),
+        members_k=members,
     )
-
-
-def _told_error_k(forecast: NightForecast, errors: LearnedError | None) -> float:
-    """Return how far off a forecast without members is told to be [K]."""
-    if errors is None:
-        return float(usual_error_k(forecast.lead_h))
-    return float(np.interp(forecast.lead_h, errors.lead_h, errors.sd_k))

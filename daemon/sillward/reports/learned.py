@@ -8,6 +8,7 @@ from sillward.reports.json_encoding import plain
 from sillward_rules.weather.indoor_response import IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K
 
 
 def learned_document(spot: Spot) -> dict[str, Any] | None:
@@ -23,10 +24,9 @@ def _outdoors(learned: LearnedNights) -> dict[str, Any]:
         "last": str(learned.last),
         "warmer_than_forecast_k": plain(learned.total_k),
         "give_or_take_k": plain(learned.sd_k),
-        "beside_night_offset_k": plain(learned.level_k),
-        "calm_adds_k": plain(learned.calm_k),
-        "doubt_calm": plain(learned.calm_factor),
-        "doubt_other": plain(learned.other_factor),
+        "beside_night_offset_k": plain(learned.usual.bias_k),
+        "by_kind_of_night": learned.error.by_kind,
+        "doubt": plain(learned.usual.own - learned.usual.unsure_k2 / USUAL_ERROR_K[0] ** 2),
         "since": None if learned.since is None else str(learned.since),
         "asks": learned.asks,
     }

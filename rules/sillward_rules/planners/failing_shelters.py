@@ -123,7 +123,7 @@ def _expected(scene: Scene, night: Night, column: int) -> tuple[float, float]:
     """
     response = scene.climate.spots[column].response
     assert response is not None
-    outdoors = scene.indoor_nights.means_c[scene.indoor_nights.row_of(night), column]
+    outdoors = scene.indoor_nights.means_c[scene.indoor_nights.nights.row_of(night), column]
     mean, sd = response.predict(outdoors)
     rows = rows_from_to(scene.climate.times, night.start, night.cold_until)
     error = scene.weather.spread_in(rows).sd_k[rows].max()

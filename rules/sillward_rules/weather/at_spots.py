@@ -19,12 +19,8 @@ from sillward_rules.weather.indoor_nights import IndoorNights
 from sillward_rules.weather.light import through_windows
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import DEFAULT_SKY_VIEW, DEFAULT_WIND, Spot
-from sillward_rules.weather.spot_offset import (
-    learned_offsets,
-    night_offset_shares,
-    offsets,
-    weather_share,
-)
+from sillward_rules.weather.spot_nights import SpotNights
+from sillward_rules.weather.spot_offset import night_offset_shares, offsets, weather_share
 
 DRY_AIR_RH_PCT = 20.0
 """Humidity assumed for the night sky where the forecast gives none [%]: the colder case."""
@@ -35,8 +31,8 @@ class AirAtSpots:
     """The air at each spot.
 
     temp_c [°C], vapour_kpa [kPa], wind_m_s [m/s], offset_k [K], offset_share (0..1), learned_k [K]
-    : (time, spot). weather_share (time,) : as of `spot_offset.weather_share`. warming (time,) : the
-    cover of low cloud that would warm the ground as all the cloud does, 0..1.
+    : (time, spot). warming (time,) : the cover of low cloud that would warm the ground as all the
+    cloud does, 0..1.
     """
 
     temp_c: Array
@@ -45,7 +41,6 @@ class AirAtSpots:
     offset_k: Array
     offset_share: Array
     learned_k: Array
-    weather_share: Array
     warming: Array
 
 
@@ -56,32 +51,32 @@ def air_at_spots(
     night: np.ndarray,
     night_share: tuple[Array, Array],
     indoors: IndoorNights,
+    learned_nights: SpotNights,
 ) -> AirAtSpots:
     """Return the air at each spot, by its offsets and thermometers or by what it holds.
 
     held (spot,) : whether a spot has a climate of its own. night (time,) : mask. night_share : as
-    of `offset.night_shares`. indoors : what was learned of indoor spots.
+    of `offset.night_shares`. indoors, learned_nights : what was learned of the spots.
     """
     wind_10m = bridge_gaps(weather.wind_m_s)
     cloud = bridge_gaps(weather.cloud)
     layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
     warming = warming_cover(cloud, *layers)
-    share_left = weather_share(wind_10m, cloud, warming)
-    offset_share = night_offset_shares(spots, share_left)
-    learned = learned_offsets(spots, share_left)
+    offset_share = night_offset_shares(spots, weather_share(wind_10m, cloud, warming))
+    learned = learned_nights.at(weather.times).bias_k
     open_air = bridge_gaps(weather.temp_c)[:, None]
     indoors_k = _indoor_offsets(spots, weather.times, open_air, night_share, indoors)
     outdoors_k = offsets(spots, offset_share, learned, *night_share)
     offset = np.where(np.isnan(indoors_k), outdoors_k, indoors_k)
     offset += departures(spots, weather.times)
-    held_c = _held_temperature(spots, night, indoors.taken_c[indoors.rows_at(weather.times)])
+    held_c = _held_temperature(spots, night, indoors.taken_c[indoors.nights.rows_at(weather.times)])
     temp = np.where(held, held_c, open_air + offset)
     vapour = np.where(held, _held_vapour(spots, temp), _vapour(weather, temp))
     height = per_spot(spots, lambda spot: spot.height_m)
     share = _wind_share(spots)
     sheltered = wind_at_height(wind_10m[:, None], height) * share
     wind = np.maximum(np.where(held | (share == 0), 0.0, sheltered), CALM_WIND_M_S)
-    return AirAtSpots(temp, vapour, wind, offset, offset_share, learned, share_left, warming)
+    return AirAtSpots(temp, vapour, wind, offset, offset_share, learned, warming)
 
 
 def departures(spots: Sequence[Spot], times: np.ndarray) -> Array:
@@ -127,8 +122,8 @@ def _indoor_offsets(
     At night they are as far above what they hold as their gain has it; by day the typed offset
     counts. NaN where nothing was learned. open_air_c (time, 1) : [°C].
     """
-    rows = indoors.rows_at(times)
-    above = np.nan_to_num(open_air_c - indoors.lows_c[rows, None], nan=0.0)
+    rows = indoors.nights.rows_at(times)
+    above = np.nan_to_num(open_air_c - indoors.nights.low_c[rows, None], nan=0.0)
     night_k = indoors.taken_c[rows] + indoors.gain[rows] * above - open_air_c
     by_day = np.nan_to_num(per_spot(spots, lambda spot: spot.day_offset_k), nan=0.0)
     most, least = (by_day + (night_k - by_day) * share[:, None] for share in night_share)

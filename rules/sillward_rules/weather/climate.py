@@ -40,6 +40,7 @@ from sillward_rules.weather.light import ppfd
 from sillward_rules.weather.season import GROWS, Season, day_length_h, running_mean_c, season_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_nights import SpotNights, spot_nights
 from sillward_rules.weather.spot_offset import night_shares
 from sillward_rules.weather.wetness import (
     Wetness,
@@ -74,7 +75,7 @@ class Climate:
     - offset_k: what was added to the forecast's temperature [K]; offset_share: the share of the
       night offset that wind and cloud leave (0..1); learned_k: what readings have taught to add in
       full night, beside it [K]. NaN where a spot has a climate of its own.
-    - weather_share (time,): what wind and cloud leave of differences at night (0..1).
+    - learned: what readings have taught of the nights of the forecast.
     - net_w_m2: net radiation of a unit of wetted surface at air temperature [W/m2].
     - season (class, spot): the `Season` of each of GROWS, from the days that the weather covers.
     """
@@ -97,7 +98,7 @@ class Climate:
     offset_k: Array
     offset_share: Array
     learned_k: Array
-    weather_share: Array
+    learned: SpotNights
     net_w_m2: Array
     pressure_kpa: float
     season: NDArray[np.object_]
@@ -196,7 +197,8 @@ def _work_out(
     pressure = float(air.pressure_at(site.elevation_m))
     held = np.array([spot.holds_itself for spot in spots], dtype=bool)
     indoors = indoor_nights(site, spots, weather)
-    at_spots = air_at_spots(spots, weather, held, night, night_share, indoors)
+    learned = spot_nights(site, spots, weather) if hourly is None else hourly.learned
+    at_spots = air_at_spots(spots, weather, held, night, night_share, indoors, learned)
     temp, vapour = at_spots.temp_c, at_spots.vapour_kpa
     if hourly is None:
         light = np.where(held, np.nan, light_at_spots(site, spots, weather, night))
@@ -247,7 +249,7 @@ def _work_out(
         offset_k=np.where(held, np.nan, at_spots.offset_k),
         offset_share=np.where(held, np.nan, at_spots.offset_share),
         learned_k=np.where(held, np.nan, at_spots.learned_k),
-        weather_share=at_spots.weather_share,
+        learned=learned,
         net_w_m2=net,
         pressure_kpa=pressure,
         season=season,

@@ -109,26 +109,14 @@ def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
     return np.asarray(np.where(roofed, 1.0, share))
 
 
-def learned_offsets(spots: Sequence[Spot], share_left: Array) -> Array:
-    """Return what readings have taught to add at night (time, spot) [K]; 0 where they have not.
-
-    share_left (time,) : as in `weather_share`.
-    """
-    learned = np.zeros((share_left.size, len(spots)))
-    for column, spot in enumerate(spots):
-        if spot.learned is not None and not spot.indoors:
-            learned[:, column] = spot.learned.correction_k(share_left)
-    return learned
-
-
 def offsets(
     spots: Sequence[Spot], shares: Array, learned_k: Array, most: Array, least: Array
 ) -> Array:
     """Return what is added to the forecast's temperature (time, spot) [K]; 0 where not given.
 
-    shares (time, spot) : as in `night_offset_shares`. learned_k (time, spot) : as in
-    `learned_offsets`. most, least (time,) : as in `night_shares`. At every hour the colder of the
-    two results counts.
+    shares (time, spot) : as in `night_offset_shares`. learned_k (time, spot) : what
+    readings have taught to add in full night [K]. most, least (time,) : as in `night_shares`. At
+    every hour the colder of the two results counts.
     """
     by_day = _given(spots, lambda spot: spot.day_offset_k)
     night = _given(spots, lambda spot: spot.night_offset_k) * shares + learned_k

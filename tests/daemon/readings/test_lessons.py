@@ -9,13 +9,14 @@ from sillward.ledger import Ledger
 from sillward.readings.lessons import Lessons
 from sillward.wording import full_sheet
 from sillward_rules.plants.collection import Collection
-from sillward_rules.readings.night_correction import NOISE_SD_K, PRIOR_SD_K
 from sillward_rules.sheet import Round
 from sillward_rules.weather.learned_nights import LearnedNights
+from sillward_rules.weather.night_error import BIAS_K
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K
 from tests.support.desks import SITE, World, a_world, local
 from tests.support.past_readings import past_nights, read, told
 
-FIRST_GAIN = PRIOR_SD_K**2 / (PRIOR_SD_K**2 + NOISE_SD_K**2)
+FIRST_GAIN = BIAS_K[0] ** 2 / (BIAS_K[0] ** 2 + USUAL_ERROR_K[0] ** 2)
 
 
 @pytest.fixture
@@ -53,7 +54,7 @@ def test_nights_that_were_colder_than_forecast_teach_that(world: World) -> None:
     assert found.nights == 20
     assert found.total_k == pytest.approx(-1.5, abs=0.2)
     assert str(found) == (
-        "learned from 20 nights: 1.5 K colder than the forecast, give or take 0.4 K"
+        "learned from 20 nights: 1.5 K colder than the forecast, give or take 0.2 K"
     )
     assert applied(world).spot("room") is world.household.collection.spot("room")
 
@@ -91,7 +92,7 @@ def test_the_newest_forecast_before_the_night_counts(world: World) -> None:
     found = learned(world)
 
     assert found is not None
-    assert found.level_k == pytest.approx(-2.0 * FIRST_GAIN)
+    assert found.usual.bias_k == pytest.approx(-2.0 * FIRST_GAIN, abs=0.2)
 
 
 def test_what_the_grower_said_is_where_learning_starts(world: World) -> None:
@@ -106,7 +107,7 @@ def test_what_the_grower_said_is_where_learning_starts(world: World) -> None:
     found = lessons_of(world).applied(collection, world.clock()).spot("bench").learned
 
     assert found is not None
-    assert found.level_k == pytest.approx(0.0, abs=1e-9)
+    assert found.usual.bias_k == pytest.approx(0.0, abs=1e-9)
     assert found.total_k == pytest.approx(-0.5)
 
 
@@ -122,10 +123,10 @@ def test_a_corrected_reading_is_learned_anew(world: World) -> None:
             world.ledger.readings.correct_by_hand(SITE.name, number, value)
         found = lessons.applied(collection, world.clock()).spot("bench").learned
         assert found is not None
-        levels.append(found.level_k)
+        levels.append(found.usual.bias_k)
     world.ledger.readings.delete_by_hand(SITE.name, number)
 
-    assert levels == pytest.approx([-3.0 * FIRST_GAIN, -1.0 * FIRST_GAIN])
+    assert levels == pytest.approx([-3.0 * FIRST_GAIN, -1.0 * FIRST_GAIN], abs=0.2)
     assert lessons.applied(collection, world.clock()) is collection
 
 
@@ -149,7 +150,7 @@ def test_a_step_is_asked_about_until_someone_answers(world: World) -> None:
     assert bench.learned.asks
     assert bench.learned.since is not None
     assert abs(bench.learned.since - nights[30]) <= timedelta(days=1)
-    assert bench.learned.level_k < -0.8
+    assert bench.learned.usual.bias_k < -0.8
     (question,) = [text for text in bench.open_questions() if "moved" in text]
     assert "K warmer against the forecast since the night of" in question
 
@@ -158,7 +159,7 @@ def test_a_step_is_asked_about_until_someone_answers(world: World) -> None:
 
     assert after is not None
     assert not after.asks
-    assert after.level_k > 2.0
+    assert after.usual.bias_k > 2.0
     assert lessons.hangs_right(SITE, "bench") == [bench.learned.since]
 
 

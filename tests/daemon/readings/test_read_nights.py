@@ -9,7 +9,6 @@ import pytest
 
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
-from sillward.readings.lessons import Lessons
 from sillward.readings.read_nights import ReadNights, thermometers
 from sillward_rules.plants.collection import Collection
 from sillward_rules.weather import sun
@@ -130,21 +129,6 @@ def test_only_spots_outdoors_of_this_site_count(ledger: Ledger) -> None:
 
     assert read(SITE, FakeSource().name, utc("2020-01-01"), NOW) == {}
     assert ReadNights(ledger, list)(SITE, FakeSource().name, utc("2020-01-01"), NOW) == {}
-
-
-def test_what_forecasts_are_told_with_is_what_corrections_compare_errors_with(
-    ledger: Ledger,
-) -> None:
-    """Otherwise errors larger than usual would count twice: in the table, and as a factor."""
-    nights_of(ledger, {"bench": [-1.0] * NIGHTS})
-    of = Lessons(ledger, store(ledger)).of_spots(yard(), NOW)["bench"]
-    alone = Lessons(ledger, store(ledger, reads=False)).of_spots(yard(), NOW)["bench"]
-
-    assert of.course.learned is not None
-    assert alone.course.learned is not None
-    told_k = float(np.mean(of.course.nights.told_sd_k))
-    assert told_k == pytest.approx(sd_at(store(ledger), 18.0), rel=0.05)
-    assert of.course.learned.calm_factor == pytest.approx(1.0, abs=0.15)
 
 
 def test_each_place_of_a_thermometer_is_a_column(ledger: Ledger) -> None:

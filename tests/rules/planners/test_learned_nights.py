@@ -19,6 +19,7 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_course import NightCourse
+from sillward_rules.weather.night_error import DRIFT_K, UNTAUGHT_ALIKE, Circumstances
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.uncertainty import Spread, usual_spread
 from tests.support.core import (
@@ -41,8 +42,18 @@ MEMBERS = np.linspace(-1.2, 1.2, 7)
 
 
 def learned(level_k: float, sd_k: float, factor: float) -> LearnedNights:
-    last = date(2026, 5, 13)
-    return LearnedNights(23, last, level_k, 0.0, sd_k**2, 0.0, 0.0, factor, factor, level_k)
+    """A correction that is the same on all nights; factor : on the standard deviation."""
+    none = np.zeros((4, 4))
+    variance = none.copy()
+    variance[0, 0] = max(sd_k**2 - DRIFT_K[0] ** 2, 0.0)
+    error = replace(
+        UNTAUGHT_ALIKE,
+        bias=np.array([level_k, 0.0, 0.0, 0.0]),
+        bias_variance=variance,
+        spreads=np.array([factor**2, 0.0, factor**2]),
+    )
+    usual = error.expect(Circumstances(1.3))
+    return LearnedNights(error, usual, 23, date(2026, 5, 13), level_k)
 
 
 def sky(low: float, *, members: bool) -> Weather:
@@ -76,14 +87,14 @@ def decided(scene: Scene) -> tuple[NightNeeds, np.ndarray]:
 
 @pytest.mark.parametrize("members", [False, True])
 @pytest.mark.parametrize("level_k", [-1.3, 0.0, 0.9])
-@pytest.mark.parametrize(("sd_k", "factor"), [(0.0, 1.0), (0.6, 1.0), (0.4, 1.5), (1.0, 0.6)])
+@pytest.mark.parametrize(("sd_k", "factor"), [(0.05, 1.0), (0.6, 1.0), (0.4, 1.5), (1.0, 0.6)])
 def test_a_learned_spot_is_decided_as_by_a_forecast_of_its_own(
     members: bool, level_k: float, sd_k: float, factor: float
 ) -> None:
     air = sky(10.0, members=members)
     spot = replace(OPEN_BENCH, night_offset_k=None, learned=learned(level_k, sd_k, factor))
     # Wind at 10 m and cloud leave the whole of an offset here.
-    reference = in_doubt(replace(air, temp_c=air.temp_c), sd_k, factor)
+    reference = in_doubt(air, sd_k, factor)
 
     needs, chance = decided(scene_of(air, spot))
     expected, expected_chance = decided(
@@ -95,6 +106,20 @@ def test_a_learned_spot_is_decided_as_by_a_forecast_of_its_own(
     np.testing.assert_allclose(needs.deadline, expected.deadline, atol=2.0)
     np.testing.assert_array_equal(needs.must_be_in, expected.must_be_in)
     assert 0.0 < chance[1] < 1.0
+
+
+def test_at_a_spot_that_was_read_a_learned_table_does_not_count_as_well() -> None:
+    """What is learned at a spot is beside the usual errors. A table of larger errors, from the same
+    readings, would count them twice."""
+    air = sky(10.0, members=False)
+    usual = usual_spread(air.times, DUSK)
+    table = replace(air, spread=replace(usual, error_k=1.5 * usual.error_k))
+    spot = replace(OPEN_BENCH, learned=learned(-0.5, 0.3, 1.5))
+
+    one, other = (decided(scene_of(of, spot)) for of in (air, table))
+
+    np.testing.assert_allclose(one[0].harm, other[0].harm, atol=1e-9)
+    np.testing.assert_allclose(one[1], other[1], atol=1e-9)
 
 
 def test_doubt_about_the_correction_sends_more_plants_in() -> None:
@@ -117,30 +142,38 @@ def test_a_forecast_that_is_known_to_be_right_stays_so() -> None:
     assert set(chance.tolist()) <= {0.0, 1.0}
 
 
+def factor_of(scene: Scene) -> np.ndarray:
+    """The factor at each step of the night at each spot, beside the usual error."""
+    climate = scene.by_night
+    spread = usual_spread(climate.times, DUSK)
+    return doubt_factor(climate, climate.times, spread, spread.error_k)
+
+
 def test_calm_nights_are_doubted_by_what_calm_nights_have_shown() -> None:
     air = sky(10.0, members=False)
-    windy = replace(air, wind_m_s=np.full(air.times.size, 12.0), cloud=np.ones(air.times.size))
-    known = replace(learned(0.0, 0.0, 1.0), calm_factor=2.0, other_factor=0.7)
-    spot = replace(OPEN_BENCH, learned=known)
+    windy = replace(air, wind_m_s=np.full(air.times.size, 12.0))
+    known = learned(0.0, 0.0, 0.7)
+    error = replace(known.error, spreads=np.array([0.49, 1.2, 1.0]))
+    spot = replace(OPEN_BENCH, learned=replace(known, error=error))
 
-    for of, factor in ((air, 2.0), (windy, 0.7)):
-        climate = scene_of(of, spot).by_night
-        told = np.full(climate.times.size, 1.3)
-        found = doubt_factor(climate, climate.times, told)
-        np.testing.assert_allclose(found[:, 0], factor)
-        np.testing.assert_allclose(found[:, 1], 1.0)
+    calm, other = (factor_of(scene_of(of, spot)) for of in (air, windy))
+
+    # 1 m/s is one and a half deviations below the usual 4 m/s.
+    assert calm[:, 0].max() == pytest.approx(np.sqrt(0.49 + 1.5 * 1.2), abs=0.01)
+    np.testing.assert_allclose(other[:, 0], 0.7, atol=0.01)
+    np.testing.assert_array_equal(calm[:, 1], 1.0)
 
 
 def test_the_rest_of_this_night_is_as_doubtful_as_its_course() -> None:
     air = sky(10.0, members=False)
     at = tuple(NIGHT.start.timestamp() + 3600.0 * hour for hour in range(5))
-    course = NightCourse(NIGHT.start, 12.0, 14.0, True, at, (-2.0,) * 5, (0.2, 0.4, 0.6, 0.8, 1.0))
-    climate = scene_of(air, replace(OPEN_BENCH, tonight=course)).by_night
-    told = np.full(climate.times.size, 2.0)
+    errors = (0.2, 0.4, 0.6, 0.8, 1.0)
+    course = NightCourse(NIGHT.start, 12.0, 14.0, True, at, (-2.0,) * 5, errors)
+    scene = scene_of(air, replace(OPEN_BENCH, tonight=course))
+    times = scene.by_night.times
 
-    found = doubt_factor(climate, climate.times, told)[:, 0]
+    found = factor_of(scene)[:, 0] * usual_spread(times, DUSK).error_k
 
-    within = (climate.times >= at[0]) & (climate.times <= at[-1])
-    assert found[within].min() == pytest.approx(0.1, abs=0.02)
-    assert found[within].max() == pytest.approx(0.5, abs=0.06)
-    np.testing.assert_array_equal(found[~within], 1.0)
+    within = (times >= at[0]) & (times <= at[-1])
+    np.testing.assert_allclose(found[within], np.interp(times[within], at, errors))
+    np.testing.assert_array_equal(factor_of(scene)[~within, 0], 1.0)

@@ -151,8 +151,8 @@ def test_the_lows_outdoors_are_those_of_the_archive() -> None:
 
     assert len(known) == 3
     for day, low in known.items():
-        row = nights.row_of(sun.night_of(MENDOZA, day))
-        assert nights.lows_c[row] == low
+        row = nights.nights.row_of(sun.night_of(MENDOZA, day))
+        assert nights.nights.low_c[row] == low
         assert nights.taken_c[row, 0] == HALL.taken_to_hold(np.array(low), None, None)
 
 
@@ -160,9 +160,9 @@ def test_a_night_beyond_the_forecast_counts_as_the_coldest() -> None:
     spot = Spot("hall", indoors=True, response=HALL)
     nights = indoor_nights(MENDOZA, [spot], FORECAST)
 
-    beyond = nights.row_of(sun.night_of(MENDOZA, date(2026, 7, 1)))
+    beyond = nights.nights.row_of(sun.night_of(MENDOZA, date(2026, 7, 1)))
 
-    assert np.isnan(nights.lows_c[beyond])
+    assert np.isnan(nights.nights.low_c[beyond])
     assert nights.taken_c[beyond, 0] == np.nanmin(nights.taken_c)
     nothing = indoor_nights(MENDOZA, [spot], weather(START, []))
     assert nothing.taken_c[0, 0] == HALL.taken_to_hold(np.array(HALL.coldest_c), None, None)

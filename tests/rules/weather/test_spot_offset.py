@@ -10,14 +10,12 @@ from hypothesis import strategies as st
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
-from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.spot_offset import (
     EVENING_FADE_H,
     MIN_COLD_SHARE,
     MORNING_FADE_H,
-    learned_offsets,
     night_offset_shares,
     night_shares,
     offsets,
@@ -39,7 +37,7 @@ def every_minute(first: float, hours: float) -> Array:
 
 def of_spot(spot: Spot, times: np.ndarray, left: float = 1.0) -> Array:
     share, spots = np.full(times.shape, left), (spot,)
-    learned = learned_offsets(spots, share)
+    learned = np.zeros((times.size, 1))
     nights = night_shares(MENDOZA, times)
     return offsets(spots, night_offset_shares(spots, share), learned, *nights)[:, 0]
 
@@ -175,43 +173,3 @@ def test_every_half_hour_after_sunrise_less_of_the_hollow_is_left() -> None:
     assert here[0] == pytest.approx(-2.0)
     assert here[-1] == pytest.approx(0.0)
     assert all(before < other for before, other in pairwise(here.tolist()))
-
-
-# -- what readings have taught
-
-
-def learned(level_k: float, calm_k: float = 0.0) -> LearnedNights:
-    last = date(2026, 5, 13)
-    return LearnedNights(20, last, level_k, calm_k, 0.16, 0.0, 0.04, 1.0, 1.0, level_k)
-
-
-@pytest.mark.parametrize("left", [1.0, 0.3, 0.0])
-def test_what_was_learned_is_added_to_what_the_grower_said(left: float) -> None:
-    said = Spot("bench", night_offset_k=-2.0)
-    both = Spot("bench", night_offset_k=-2.0, learned=learned(-0.7, -1.0))
-    times = np.array([SUNSET + 4 * 3600.0])
-
-    more = of_spot(both, times, left) - of_spot(said, times, left)
-
-    assert more[0] == pytest.approx(-0.7 - (left - 0.5))
-
-
-def test_what_was_learned_sets_in_and_fades_as_offsets_do() -> None:
-    spot, said = Spot("bench", learned=learned(-1.5)), Spot("bench", night_offset_k=-1.5)
-    times = every_minute(SUNSET - 7200, 18)
-
-    np.testing.assert_allclose(of_spot(spot, times), of_spot(said, times))
-
-
-def test_where_the_weather_is_not_known_the_colder_case_counts() -> None:
-    times = np.array([SUNSET + 4 * 3600.0])
-
-    for calm_k in (-1.0, 1.0):
-        found = of_spot(Spot("bench", learned=learned(0.4, calm_k)), times, np.nan)
-        assert found[0] == pytest.approx(0.4 - 0.5)
-
-
-def test_indoors_nothing_is_learned_of_nights_outdoors() -> None:
-    porch = Spot("porch", indoors=True, night_offset_k=2.0, learned=learned(-1.0))
-
-    assert of_spot(porch, np.array([SUNSET + 4 * 3600.0]))[0] == pytest.approx(2.0)

@@ -128,7 +128,9 @@ def _work_out_courses(
     times = firing.times[rows]
     spread = around.when_decided(known[0]).at(around.climate.times, known[1], times)
     # By how much more a spot is off than is told is divided out here, and multiplied in below.
-    factor = doubt_factor(around.by_night, times, spread.sd_k)[:, firing.column].T
+    factor = doubt_factor(around.by_night, times, spread, around.usual_k(times, when_decided=True))[
+        :, firing.column
+    ].T
     many = spread.deviations.shape[0] > 1
     scores, share = (_FEW_SCORES, _FEW_WEIGHTS) if many else (_SCORES, _WEIGHTS)
     courses = spread.deviations[:, None, :] + scores[:, None] * spread.error_k

@@ -122,7 +122,7 @@ def _chance(
     if known is None or not at.size:
         return np.full(margin_k.shape[1], np.nan)
     spread = known[0].at(around.climate.times, known[1], at)
-    factor = doubt_factor(around.by_night, at, spread.sd_k)[:, columns]
+    factor = doubt_factor(around.by_night, at, spread, around.usual_k(at))[:, columns]
     return chance_under(margin_k / factor, spread, np.arange(at.size))
 
 

@@ -4,30 +4,34 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather.climate import Climate
+from sillward_rules.weather.uncertainty import Spread
 
 
-def doubt_factor(climate: Climate, times: np.ndarray, told_sd_k: Array) -> Array:
+def doubt_factor(climate: Climate, times: np.ndarray, spread: Spread, usual_k: Array) -> Array:
     """Return the factor on the told departures of a forecast at each spot: (time, spot).
 
     It is 1 where nothing was read. Elsewhere it brings the told standard deviation to what past
-    nights have shown on calm and clear nights or on others, and adds the doubt about the learned
-    correction. For the rest of a night on which a thermometer has shown colder air than forecast,
-    the error of that course counts.
+    nights have shown of such nights, beside the usual error or the members, and adds the doubt
+    about the learned correction. For the rest of a night on which a thermometer has shown colder
+    air than forecast, the error of that course counts.
 
-    climate : with all of these times. times (time,) : [unix s]. told_sd_k (time,) : standard
-    deviation of the forecast as it is told [K].
+    times (time,) : [unix s], within the climate's. spread : of the forecast at these times.
+    usual_k (time,) : the usual error then [K].
     """
-    factor = np.ones((times.size, len(climate.spots)))
-    certain = told_sd_k == 0.0
-    told = np.where(certain, 1.0, told_sd_k)
-    share = climate.weather_share[np.searchsorted(climate.times, times)]
+    told = spread.sd_k**2
+    certain = ~(told > 0.0)
+    told = np.where(certain, 1.0, told)[:, None]
+    learned = climate.learned.at(times)
+    # The factors were learned beside the usual error, or beside members and their own.
+    unshown = (spread.error_k if spread.deviations.any() else usual_k)[:, None] ** 2
+    members = (spread.sd_k**2 - spread.error_k**2)[:, None]
+    taught = learned.own * unshown + learned.share * members + learned.unsure_k2
+    is_taught = np.array([spot.learned is not None for spot in climate.spots], dtype=bool)
+    factor = np.where(is_taught, np.sqrt(taught / told), 1.0)
     for column, spot in enumerate(climate.spots):
-        if spot.learned is not None and not spot.indoors:
-            own = spot.learned.factor(share) ** 2
-            factor[:, column] = np.sqrt(own + spot.learned.variance(share) / told**2)
         if spot.tonight is not None:
             there = (times >= spot.tonight.at[0]) & (times <= spot.tonight.at[-1])
             sd_k = np.interp(times, spot.tonight.at, spot.tonight.sd_k)
-            factor[there, column] = (sd_k / told)[there]
+            factor[there, column] = sd_k[there] / np.sqrt(told[there, 0])
     factor[certain] = 1.0
     return np.asarray(np.where(np.isnan(factor), 1.0, factor))

@@ -64,21 +64,37 @@ class Surroundings:
 
         A tenth of the possible courses are colder (`EARLY_SHARE`). Never above zero.
         """
-        times, weather = self.climate.times, self.weather
-        usual = usual_spread(times, weather.issued_at or weather.fetched_at)
-        decided = self.when_decided(usual)
-        early, sd_k = decided.quantile(EARLY_SHARE), decided.sd_k
-        if weather.spread is not None:
-            decided = self.when_decided(weather.spread)
-            own = decided.quantile(EARLY_SHARE)
-            early = np.where(np.isfinite(own), own, early)
-            sd_k = np.where(np.isfinite(own), decided.sd_k, sd_k)
-        at = self.by_night.times
+        times, weather, at = self.climate.times, self.weather, self.by_night.times
         if not times.size:
             return np.zeros((at.size, len(self.climate.spots)))
-        early, sd_k = (np.interp(at, times, series) for series in (early, sd_k))
-        factor = doubt_factor(self.by_night, at, sd_k)
-        return np.asarray(np.minimum(early, 0.0)[:, None] * factor)
+
+        def early_side(spread: Spread) -> Array:
+            decided = self.when_decided(spread)
+            departure = decided.quantile(EARLY_SHARE)[:, None]
+            usual_k = self.usual_k(times, when_decided=True)
+            return np.asarray(departure * doubt_factor(self.climate, times, decided, usual_k))
+
+        early = early_side(self._usual_spread)
+        if weather.spread is not None:
+            own = early_side(weather.spread)
+            early = np.where(np.isfinite(own), own, early)
+        columns = [np.interp(at, times, column) for column in early.T]
+        return np.asarray(np.minimum(np.array(columns).T, 0.0))
+
+    @cached_property
+    def _usual_spread(self) -> Spread:
+        weather = self.weather
+        return usual_spread(self.climate.times, weather.issued_at or weather.fetched_at)
+
+    def usual_k(self, at: np.ndarray, *, when_decided: bool = False) -> Array:
+        """Return the usual error of the forecast at moments (time,) [unix s]: (time,) [K].
+
+        when_decided: as it will be when a night is decided.
+        """
+        usual = self._usual_spread
+        if when_decided:
+            usual = self.when_decided(usual)
+        return np.asarray(np.interp(at, self.climate.times, usual.error_k))
 
     def when_decided(self, spread: Spread) -> Spread:
         """Return a spread over the hours of the climate as it will be when a night is decided.

@@ -1,25 +1,58 @@
 """What past nights teach about the next: bias, doubt, and nothing that is not there."""
 
+import math
+from typing import NamedTuple
+
 import numpy as np
 import pytest
+from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.weather.uncertainty import Spread
-from tests.support import night_error
-from tests.support.night_error import (
+from sillward_rules.weather import night_error
+from sillward_rules.weather.night_error import (
     AIR_NIGHTS,
     BIAS_K,
     CUT_OFF,
     MOST_KIND,
     UNTAUGHT,
+    UNTAUGHT_ALIKE,
     USUAL_AIR,
     Circumstances,
     NightError,
-    corrected,
-    learn,
 )
 
 NIGHTS = 1500
+
+
+class Course(NamedTuple):
+    """What was expected of each night before it came: (night,)."""
+
+    bias_k: Array
+    sd_k: Array
+    own: Array
+    share: Array
+    unsure_k2: Array
+
+
+def learn(
+    error_k: Array,
+    usual_k: float,
+    low_c: ArrayLike = math.nan,
+    members_k: ArrayLike = 0.0,
+    wind_m_s: ArrayLike = math.nan,
+    above_dew_point_k: ArrayLike = math.nan,
+    *,
+    start: NightError = UNTAUGHT,
+) -> tuple[Course, NightError]:
+    """Go through nights in order. Return what was expected of each, and the end."""
+    given = (usual_k, low_c, members_k, wind_m_s, above_dew_point_k)
+    columns = [np.broadcast_to(np.asarray(of, dtype=np.float64), error_k.shape) for of in given]
+    state, told = start, []
+    for error, *of_night in zip(error_k.tolist(), *(of.tolist() for of in columns), strict=True):
+        night = Circumstances(*of_night)
+        told.append(state.expect(night))
+        state = state.after(night, error)
+    return Course(*np.array(told, dtype=np.float64).T), state
 
 
 def air(rng: np.random.Generator) -> tuple[Array, Array]:
@@ -222,15 +255,23 @@ def test_unknown_air_leaves_what_is_usual_as_it_is() -> None:
     np.testing.assert_array_equal(state.air_variance, UNTAUGHT.air_variance)
 
 
-# -- the spread
+# -- nights between
 
 
-def test_the_spread_is_moved_and_scaled() -> None:
-    spread = Spread(np.array([[-1.0, -2.0], [1.0, 2.0]]), np.array([1.0, 1.5]), "members")
-    state = starting_with(-0.5, 0.0, (1.44, 0.0, 4.0))
+def test_nights_that_were_not_read_widen_the_doubt_about_the_bias() -> None:
+    _, state = learn(np.full(60, -1.0), 1.3)
 
-    taught = corrected(spread, state.expect(Circumstances(1.0, members_k=1.0)), "learned")
+    soon, late = (state.expect(Circumstances(1.3, days=days)).unsure_k2 for days in (1, 60))
 
-    np.testing.assert_allclose(taught.deviations, [[-2.5, -4.5], [1.5, 3.5]])
-    np.testing.assert_allclose(taught.error_k, [1.2, 1.8], rtol=2e-3)
-    assert taught.origin == "learned"
+    assert late == pytest.approx(soon + 59 * night_error.DRIFT_K[0] ** 2)
+
+
+def test_a_bias_may_be_the_same_on_all_nights() -> None:
+    rng = np.random.default_rng(12)
+    wind, dry = air(rng)
+    error = -1.0 + 0.5 * by_deviations(wind) + rng.normal(size=NIGHTS)
+
+    _, state = learn(error, 1.3, np.nan, 0.0, wind, dry, start=UNTAUGHT_ALIKE)
+
+    calm, windy = (state.expect(Circumstances(1.3, wind_m_s=of)).bias_k for of in (0.5, 8.0))
+    assert calm == windy == pytest.approx(-1.0, abs=0.3)

@@ -17,10 +17,7 @@ teaches little.
 
 It is the doubt's change from night to night that lets expected harm do better than a fixed margin:
 were it always the same, nights would come in the order of their forecast lows with either
-(`tests/bench/harm_against_margins.py` has the figures). The daemon does not do this: it needs a
-reading of every night at the spot as truth. It has `learned_error`, a table by lead time for
-forecasts of which only later forecasts say what came. Here is the proof of what readings would
-bring.
+(`tests/bench/harm_against_margins.py` has the figures).
 
 References
 ----------
@@ -30,15 +27,13 @@ the members; from memory).
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
 from sillward_rules.physics.cold_harm import usual_low_c
-from sillward_rules.weather.uncertainty import Spread
 
 BIAS_K = (1.5, 0.4, 0.4, 0.4)
 """Standard deviations of the bias, and of what calm, dry and warm air add to it, before anything is
@@ -85,7 +80,8 @@ class Circumstances(NamedTuple):
     """What a forecast says of a night; all but usual_k may be left out.
 
     usual_k : standard deviation of the error that the forecast does not show [K]; above 0. low_c :
-    the low itself [°C]. members_k : standard deviation of its members [K]; 0 without any. wind_m_s,
+    the low itself at the spot, with what its grower said of it [°C]. days : nights since the last
+    one that taught. members_k : standard deviation of its members [K]; 0 without any. wind_m_s,
     above_dew_point_k : means over the night, the latter of air less dew point. NaN where not known.
     """
 
@@ -94,20 +90,22 @@ class Circumstances(NamedTuple):
     members_k: float = 0.0
     wind_m_s: float = math.nan
     above_dew_point_k: float = math.nan
+    days: int = 1
 
 
 class Expected(NamedTuple):
-    """What is expected of the low of a night, against its forecast: numbers, or (night,).
+    """What is expected of the low of a night, against its forecast.
 
     bias_k : what came less the forecast [K]; add it to the forecast. sd_k : standard deviation of
     what is left [K]. own, share : factors on the variance that a forecast does not show, and on
-    that of its members.
+    that of its members. unsure_k2 : the variance of the bias [K²], which is part of `own` too.
     """
 
-    bias_k: Array
-    sd_k: Array
-    own: Array
-    share: Array
+    bias_k: float
+    sd_k: float
+    own: float
+    share: float
+    unsure_k2: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -116,7 +114,8 @@ class NightError:
 
     bias (4,), bias_variance (4, 4) : of b [K, K²]. spreads (3,), spreads_variance (3, 3) : of v.
     air, air_variance (2,) : of wind and of air less dew point. low_c : what lows have been lately
-    [°C]; NaN before the first. nights : how many there were.
+    [°C]; NaN before the first. nights : how many there were. by_kind : whether the bias depends on
+    the kind of the night, or is the same on all.
     """
 
     bias: Array
@@ -127,6 +126,7 @@ class NightError:
     air_variance: Array
     low_c: float = math.nan
     nights: int = 0
+    by_kind: bool = True
 
     def kind(self, night: Circumstances) -> Array:
         """Return the kind of a night, (4,): 1, how calm, how dry, how warm; 0 where not known."""
@@ -139,11 +139,11 @@ class NightError:
         """Return what is expected of a night."""
         kind = self.kind(night)
         own, share = self._factors(kind)
-        unsure = float(kind @ (self.bias_variance + _drift()) @ kind)
+        kind = self._moving_bias(kind)
+        unsure = float(kind @ (self.bias_variance + _drift(night.days)) @ kind)
         own += unsure / night.usual_k**2
         variance = night.usual_k**2 * own + night.members_k**2 * share
-        numbers = (kind @ self.bias, np.sqrt(variance), own, share)
-        return Expected(*(np.asarray(number) for number in numbers))
+        return Expected(float(kind @ self.bias), math.sqrt(variance), own, share, unsure)
 
     def after(self, night: Circumstances, error_k: float) -> "NightError":
         """Return what is known once a night is over; the same if its error is NaN.
@@ -152,15 +152,15 @@ class NightError:
         """
         if not np.isfinite(error_k):
             return self
-        kind, expected = self.kind(night), self.expect(night)
-        before = self.bias_variance + _drift()
-        variance = float(expected.sd_k) ** 2
-        most = CUT_OFF * float(expected.sd_k)
-        off = min(max(error_k - float(expected.bias_k), -most), most)
+        expected, parts = self.expect(night), self._parts(night)
+        kind = self._moving_bias(self.kind(night))
+        before = self.bias_variance + _drift(night.days)
+        variance = expected.sd_k**2
+        most = CUT_OFF * expected.sd_k
+        off = min(max(error_k - expected.bias_k, -most), most)
         gain = before @ kind / variance
         # The square of an error teaches its variance, here in units of the usual one. Of a Gaussian
         # of variance V it has the variance 2 V².
-        parts = np.array([1.0, max(kind[1], 0.0), (night.members_k / night.usual_k) ** 2])
         square = max(off**2 - float(kind @ before @ kind), 0.0) / night.usual_k**2
         weight = self.spreads_variance @ parts
         gain_v = weight / (2 * (variance / night.usual_k**2) ** 2 + parts @ weight)
@@ -175,7 +175,17 @@ class NightError:
             air_variance,
             self._low_after(night.low_c + error_k),
             self.nights + 1,
+            self.by_kind,
         )
+
+    def _moving_bias(self, kind: Array) -> Array:
+        """Return the kind of a night as far as the bias depends on it."""
+        return kind if self.by_kind else np.eye(4)[0]
+
+    def _parts(self, night: Circumstances) -> Array:
+        """Return what the doubt of a night is made of, (3,), in units of the usual variance."""
+        calm = max(float(self.kind(night)[1]), 0.0)
+        return np.array([1.0, calm, (night.members_k / night.usual_k) ** 2])
 
     def _factors(self, kind: Array) -> tuple[float, float]:
         """Return the factors on the variances of the usual error and of the members."""
@@ -205,50 +215,9 @@ UNTAUGHT = NightError(
 )
 """What is known before the first night."""
 
-
-def learn(
-    error_k: Array,
-    usual_k: ArrayLike,
-    low_c: ArrayLike = math.nan,
-    members_k: ArrayLike = 0.0,
-    wind_m_s: ArrayLike = math.nan,
-    above_dew_point_k: ArrayLike = math.nan,
-    *,
-    start: NightError = UNTAUGHT,
-) -> tuple[Expected, NightError]:
-    """Go through nights in order. Return what was expected of each before it came, and the end.
-
-    Parameters
-    ----------
-    error_k : Array (night,)
-        What came less the forecast [K]; NaN where not known.
-    usual_k, low_c, members_k, wind_m_s, above_dew_point_k : ArrayLike
-        As in `Circumstances`; (night,) or one number.
-    start : NightError
-        What was known before the first night.
-    """
-    given = (usual_k, low_c, members_k, wind_m_s, above_dew_point_k)
-    columns = [np.broadcast_to(np.asarray(of, dtype=np.float64), error_k.shape) for of in given]
-    state, told = start, []
-    for error, *of_night in zip(error_k.tolist(), *(of.tolist() for of in columns), strict=True):
-        night = Circumstances(*of_night)
-        told.append(state.expect(night))
-        state = state.after(night, error)
-    return Expected(*np.array(told, dtype=np.float64).reshape(-1, 4).T), state
+UNTAUGHT_ALIKE = replace(UNTAUGHT, by_kind=False)
+"""The same of a bias that is the same on all nights."""
 
 
-def corrected(spread: Spread, expected: Expected, origin: str) -> Spread:
-    """Return the spread of a forecast as past nights teach it, for one night.
-
-    Its members are moved by the bias, so that what follows from them needs no other correction, and
-    they and the error are as far apart as such nights have shown. expected : numbers, not arrays.
-    """
-    return Spread(
-        spread.deviations * np.sqrt(expected.share) + expected.bias_k,
-        spread.error_k * np.sqrt(expected.own),
-        origin,
-    )
-
-
-def _drift() -> Array:
-    return np.diag(np.square(DRIFT_K))
+def _drift(days: int) -> Array:
+    return days * np.diag(np.square(DRIFT_K))

@@ -1,0 +1,73 @@
+"""The nights of a forecast, each by the hour of its low."""
+
+from dataclasses import dataclass
+from itertools import takewhile
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.weather import sun
+from sillward_rules.weather.hourly import Weather, bridge_gaps, moment, rows_from_to
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.sun import Night
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ForecastNights:
+    """The nights that begin within a forecast, in order, and one more that stands for all others.
+
+    Numbers are those of the forecast at the full hour of the low, as in the archive of nights. NaN
+    where the low is not known to the end of the cold, and for the last. Of the night that goes on
+    when the forecast begins they are those of the hours that are left.
+
+    - ends (night - 1,): when each ends [unix s].
+    - low_c [°C], wind_m_s [m/s], above_dew_point_k [K], cloud (0..1): (night,).
+    """
+
+    ends: Array
+    low_c: Array
+    wind_m_s: Array
+    above_dew_point_k: Array
+    cloud: Array
+
+    def rows_at(self, times: np.ndarray) -> np.ndarray:
+        """Return the row of the night that goes on at each moment [unix s], or of the next one."""
+        return np.asarray(np.searchsorted(self.ends, times))
+
+    def row_of(self, night: Night) -> int:
+        """Return the row of a night."""
+        row = int(np.searchsorted(self.ends, night.end.timestamp()))
+        same = row < self.ends.size and self.ends[row] == night.end.timestamp()
+        return row if same else self.ends.size
+
+
+def forecast_nights(site: Site, weather: Weather) -> ForecastNights:
+    """Return the nights of a forecast."""
+    whole = weather.times % HOUR_S == 0
+    times = weather.times[whole]
+    temp, dew_point, wind, cloud = (
+        bridge_gaps(series[whole])
+        for series in (weather.temp_c, weather.dew_point_c, weather.wind_m_s, weather.cloud)
+    )
+    ends, rows_of_low = [], list[int]()
+    if times.size:
+        begun = takewhile(
+            lambda night: night.start.timestamp() <= times[-1],
+            sun.nights_from(site, moment(times[0])),
+        )
+        for night in begun:
+            rows = rows_from_to(times, night.start, night.cold_until)
+            reaches = rows.size and times[-1] > night.cold_until.timestamp() - HOUR_S
+            known = reaches and bool(np.isfinite(temp[rows]).all())
+            ends.append(night.end.timestamp())
+            rows_of_low.append(int(rows[np.argmin(temp[rows])]) if known else -1)
+    at = np.array([*rows_of_low, -1])
+
+    def of(series: Array) -> Array:
+        return np.append(series, np.nan)[np.where(at < 0, series.size, at)]
+
+    return ForecastNights(np.array(ends), of(temp), of(wind), of(temp) - of(dew_point), of(cloud))
+
+
+NO_NIGHTS = ForecastNights(np.empty(0), *(np.full(1, np.nan) for _ in range(4)))
+"""Of no night but the one that stands for all others."""
