@@ -8,9 +8,9 @@ its sampling errors, is `python -m tests.bench.harm_against_margins`.
 How it came about: the settings of `weather.night_error` were chosen on LaGuardia for Newark, on
 wandering errors and on two sets of ECMWF forecasts that are not here. Then all other pairs were
 looked at, and two things changed: calm and dry are measured by what is usual at a site, and how
-warm a night is against the last ones counts. After that came 250 stations in North America that had not been
-looked at, with some fifty forecasts each, the first fifteen for learning: 7 % fewer needless trips
-than by each one's best margin in hindsight.
+warm a night is against the last ones counts. After that came 250 stations in North America that had
+not been looked at, with some fifty forecasts each, the first fifteen for learning: 7 % fewer
+needless trips than by each one's best margin in hindsight.
 """
 
 from dataclasses import replace
