@@ -84,7 +84,7 @@ def test_the_error_is_what_is_left_after_the_correction_of_each_spot(
 
     found = store(ledger)
 
-    # Nights that are forecast far off the last ones are drawn back to these, which is right in part.
+    # Nights that are forecast far off the last ones are drawn back to these: right in part.
     assert 0.83 < sd_at(found, 18.0) / expected_k(LATE_K, 18.0) < 1.05
     assert 0.83 < sd_at(found, 42.0) / expected_k(EARLY_K, 42.0) < 1.05
     learned = found.learned_error(SITE, FakeSource().name)
