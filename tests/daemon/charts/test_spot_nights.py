@@ -42,8 +42,10 @@ def spot_year(nights: int = 90, moved: int = 60) -> tuple[list[NightLow], Correc
     off_k = np.where(np.arange(nights) < moved, -1.2, 4.0) + rng.normal(0.0, 0.6, nights)
     came_c = 10.0 + rng.normal(0.0, 3.0, nights) + off_k
     said_k = np.full(nights, 0.8)
+    unknown = np.full(nights, np.nan)
+    usual_k, members_k = np.full(nights, 1.3), np.zeros(nights)
     course = learn(
-        Nights(day, off_k - said_k, said_k, np.full(nights, np.nan), np.full(nights, 1.3))
+        Nights(day, off_k - said_k, said_k, unknown, unknown, unknown, usual_k, members_k)
     )
     return [
         NightLow(date.fromordinal(number), low_c, None, "logger")
