@@ -7,7 +7,7 @@ Of sensors that live, from the wire to the ledger:
 `inbox`            where that thread leaves what came, until a tick takes it
 `payload`, `senml` what a message says: readings, or why it says none
 `live_intake`      what is done with a reading that came, however it came
-`live_review`      what only whole hours show of a sensor: stuck, in the sun, another's twin
+`review`           what only whole hours show of a sensor: stuck, in the sun, another's twin
 `sensor_trial`     what comes of each sensor within a few seconds, for `sillward try-sensors`
 
 `lessons` is what all readings teach, whichever way they came.

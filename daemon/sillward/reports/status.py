@@ -98,7 +98,7 @@ def _mqtt_document(household: Household, ledger: Ledger, iso: IsoTime) -> dict[s
         "broker": household.broker.address,
         "connected": link is not None and link.state.connected,
         "since": None if link is None else iso(link.since),
-        "trouble": "`sillward run` does not listen yet" if link is None else link.state.trouble,
+        "trouble": "`sillward run` is not listening" if link is None else link.state.trouble,
     }
 
 

@@ -6,20 +6,13 @@ sensors; nothing is connected while it names none.
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
 
 from sillward.config.household import Broker, Household, TopicSensor
 from sillward.forecast.store import Clock
-from sillward.readings import live_review
-from sillward.readings.intake import Intake
 from sillward.readings.live_intake import LiveIntake
 from sillward.readings.mqtt_listener import LinkState, MqttListener
 from sillward.service import sensor_status
 from sillward.service.context import ServiceContext
-
-ALL_WRITTEN = timedelta(minutes=3)
-"""So long after its end all readings of an hour are in the ledger. Judgement: they are written each
-minute, and a tick may be late."""
 
 Listen = Callable[[Broker, tuple[TopicSensor, ...], Clock], MqttListener]
 
@@ -35,22 +28,19 @@ class SensorReadings:
     _listener: MqttListener | None = field(default=None, init=False)
     _noted: LinkState | None = field(default=None, init=False)
     """How the connection stood when that was noted last."""
-    _reviewed_until: datetime | None = field(default=None, init=False)
 
     def __post_init__(self) -> None:
         """Make the intake."""
         self.intake = LiveIntake(self.context.site.name)
 
     def look(self) -> None:
-        """Take what came, write what is due, note how the connection stands; look once an hour at
-        the hours that are over."""
+        """Take what came, write what is due, note how the connection stands."""
         self._listen_to(self.context.household)
         if self._listener is not None:
             self._listener.ensure_running()
             self.intake.take(self._listener.take().came)
         self.intake.write(self.context.ledger.readings, self.context.clock())
         self._note_link()
-        self._review_hours()
 
     def close(self) -> None:
         """Stop listening, and write what is left."""
@@ -76,17 +66,6 @@ class SensorReadings:
         intake.take(listener.take().came)
         intake.write(ledger.readings, self.context.clock(), last=True)
         sensor_status.forget_link(ledger, intake.site)
-
-    def _review_hours(self) -> None:
-        context = self.context
-        over = context.clock() - ALL_WRITTEN
-        until = over.replace(minute=0, second=0, microsecond=0)
-        if self._listener is None or until == self._reviewed_until:
-            return
-        weather = context.weather() if context.has_forecast() else None
-        intake = Intake(context.ledger, context.household.collection, weather)
-        self._reviewed_until = until  # a defect is not to come again with each tick
-        live_review.review(intake, self._listener.sensors, until)
 
     def _note_link(self) -> None:
         if self._listener is None or self._listener.state == self._noted:

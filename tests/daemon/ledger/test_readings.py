@@ -53,6 +53,28 @@ def test_the_same_readings_again_add_nothing(readings: ReadingTable) -> None:
     assert hours.count.tolist() == [60, 30]
 
 
+def test_what_goes_on_within_the_newest_hour_is_no_change_by_itself(
+    readings: ReadingTable,
+) -> None:
+    """A sensor that lives sends something every minute."""
+
+    def changes(start_min: int, count: int = 2, sensor: str = "topic") -> bool:
+        before = readings.edition("Court")
+        times = int(AT.timestamp()) + 60 * (start_min + np.arange(count))
+        hours = by_the_hour(times, np.full(count, 11.4))
+        assert readings.keep("Court", "pergola", AIR, sensor, hours) == count
+        return readings.edition("Court") > before
+
+    assert changes(10)
+    assert not changes(12)
+    assert not changes(20)
+    assert changes(4)  # before the newest
+    assert changes(12, sensor="another")
+    assert changes(58, 4)  # into the next hour
+    assert not changes(62)
+    assert changes(40)  # in an hour that is over
+
+
 def test_a_span_is_by_the_hours_that_begin_in_it(readings: ReadingTable) -> None:
     readings.keep("Court", "pergola", AIR, "logger", minutes([10.0] * 240))
 

@@ -74,7 +74,7 @@ def test_why_the_broker_is_not_reached() -> None:
 
     assert told(world, desk)[0] == "broker not connected since Thu 14 May 15:01: nobody there"
     desk.close()
-    assert told(world, desk)[0] == "broker not connected: `sillward run` does not listen yet"
+    assert told(world, desk)[0] == "broker not connected: `sillward run` is not listening"
 
 
 def test_machines_get_the_same() -> None:

@@ -10,7 +10,6 @@ import pytest
 from sillward.config.household import TopicSensor
 from sillward.errors import LedgerError
 from sillward.ledger.tables.readings import ReadingTable
-from sillward.readings import live_review
 from sillward.readings.mqtt_listener import LinkState
 from sillward.service import sensor_status
 from sillward.service.desk import Desk
@@ -18,7 +17,7 @@ from sillward.service.sensor_readings import SensorReadings
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.remark import SensorQuiet
 from sillward_rules.sheet import Round
-from tests.support.desks import DAY, SITE, World, a_household, a_world, local
+from tests.support.desks import DAY, SITE, World, a_household, a_world
 from tests.support.sensors import BENCH, BROKER, MOISTURE, WARMTH, Listeners
 
 QUIET_LOG = "reading.failed"
@@ -225,20 +224,6 @@ def test_two_desks_of_one_daemon_listen_each_for_their_own() -> None:
 
     assert lasts(world) == {"garden/bench": 11.4}
     assert lasts(world, "Yard") == {"garden/bench": 9.0}
-
-
-def test_hours_that_are_over_are_looked_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    world = a_world("12:00")
-    desk, _ = with_sensors(world, BENCH)
-    looked_at = []
-    monkeypatch.setattr(live_review, "review", lambda *given: looked_at.append(given[-1]))
-
-    for _ in range(260):
-        world.clock.move(seconds=30)
-        desk.sensors.look()
-
-    start = local("11:00")
-    assert looked_at == [start + timedelta(hours=hour) for hour in range(4)]
 
 
 # -- sensors that have gone quiet

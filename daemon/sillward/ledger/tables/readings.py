@@ -114,9 +114,19 @@ class ReadingTable:
                 [(number, *row) for row in _stored(now)],
             )
             added = int(now.count.sum() - known.count.sum())
-            if added:
+            if added and not self._only_goes_on(number, known, coming):
                 self._note_change(site)
         return added
+
+    def _only_goes_on(self, number: int, known: HourlyReadings, coming: HourlyReadings) -> bool:
+        """Whether all that comes follows on the newest reading of a sensor, in the same hour."""
+        if not len(known) or not np.array_equal(known.hour[-1:], coming.hour):
+            return False
+        ((newest,),) = self._database.rows(
+            "SELECT MAX(hour) FROM reading_hour WHERE sensor = ?", number
+        )
+        newest_hour = int(known.hour[-1]) == newest * int(HOUR_S)
+        return newest_hour and bool(coming.first_at[0] > known.last_at[-1])
 
     def of_spot(
         self,
@@ -363,7 +373,12 @@ class ReadingTable:
     # -- all
 
     def edition(self, site: str) -> int:
-        """Return a number that grows with every change of the readings of a site."""
+        """Return a number that grows with every change of the readings of a site.
+
+        Readings that go on within the newest hour of a sensor are no change by themselves: a sensor
+        that lives sends some every minute, and what is learned from nights need not be worked out
+        anew for each.
+        """
         rows = self._database.rows("SELECT number FROM reading_edition WHERE site = ?", site)
         return int(rows[0]["number"]) if rows else 0
 
