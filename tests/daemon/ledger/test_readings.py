@@ -70,9 +70,9 @@ def test_what_goes_on_within_the_newest_hour_is_no_change_by_itself(
     assert not changes(20)
     assert changes(4)  # before the newest
     assert changes(12, sensor="another")
-    assert changes(58, 4)  # into the next hour
+    assert changes(56, 6)  # into the next hour
     assert not changes(62)
-    assert changes(40)  # in an hour that is over
+    assert changes(-60)  # in an hour that is over
 
 
 def test_a_span_is_by_the_hours_that_begin_in_it(readings: ReadingTable) -> None:
