@@ -4,6 +4,7 @@ from contextlib import closing
 
 import click
 
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json, say
@@ -11,6 +12,7 @@ from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
 from sillward.readings import by_hand
 from sillward.readings.by_hand import in_words
+from sillward.readings.lessons import Lessons
 from sillward.reports import readings as report
 from sillward.text import terminal
 from sillward_rules.readings.hourly_readings import Quantity
@@ -30,6 +32,11 @@ _LISTS = "`sillward readings` lists them"
     shell_complete=completion.sensors,
     help="Drop all of a sensor, or of the files that were read for it.",
 )
+@click.option(
+    "--hangs-right",
+    is_flag=True,
+    help="The thermometer at SPOT hangs with the plants, although it shows something else now.",
+)
 @click.option("--all", "whole", is_flag=True, help="All that was read by hand, not the last alone.")
 @shared.options(recorded=False)
 def readings(
@@ -39,6 +46,7 @@ def readings(
     correct: tuple[int, str] | None,
     delete: int | None,
     forget: str | None,
+    hangs_right: bool,
     whole: bool,
 ) -> None:
     """List what was read at a SPOT, or at all of them, and what is not used and why.
@@ -48,8 +56,8 @@ def readings(
 
     Example: sillward readings --correct 7 11.6
     """
-    if sum(choice is not None for choice in (correct, delete, forget)) > 1:
-        msg = "--correct, --delete and --forget are one at a time"
+    if sum(choice is not None for choice in (correct, delete, forget, hangs_right or None)) > 1:
+        msg = "--correct, --delete, --forget and --hangs-right are one at a time"
         raise UsageError(msg)
     app = shared.build(options)
     with closing(Ledger(app.settings.ledger)) as ledger:
@@ -60,6 +68,8 @@ def readings(
             say(_deleted(app, ledger, delete))
         elif forget is not None:
             say(_forgotten(app, ledger, name, forget))
+        elif hangs_right:
+            say(_explained(app, ledger, name))
         else:
             document = report.document(ledger, app.site, name, app.clock(), whole=whole)
             if as_json:
@@ -102,6 +112,26 @@ def _deleted(app: App, ledger: Ledger, number: int) -> str:
         msg = f"there is no reading {number} by hand; {_LISTS}"
         raise UsageError(msg)
     return f"deleted: reading {number}"
+
+
+def _explained(app: App, ledger: Ledger, spot: str | None) -> str:
+    """Note that the thermometer of a spot hangs right, and say so. Raise UsageError if that is not
+    asked."""
+    lessons = Lessons(ledger, read_only.forecast_updater(app, ledger).store)
+    spots = lessons.applied(app.household.collection, app.clock()).spots
+    asked = {one.name: one.learned for one in spots if one.learned is not None and one.learned.asks}
+    learned = asked.get(spot or "")
+    if spot is None or learned is None or learned.since is None:
+        names = ", ".join(asked) or "of no spot"
+        msg = (
+            f"say of which spot; asked is: {names}"
+            if spot is None
+            else (f"nothing is asked about the thermometer at {spot}; asked is: {names}")
+        )
+        raise UsageError(msg)
+    lessons.note_hangs_right(app.site, spot, learned.since, app.clock())
+    since = app.household.voice.day(learned.since)
+    return f"noted: the thermometer at {spot} hangs right; it is learned from anew since {since}"
 
 
 def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> str:

@@ -53,6 +53,7 @@ class LearnedNights:
         way = "warmer" if self.step_k > 0 else "colder"
         return (
             f"what is read there is {abs(self.step_k):.1f} K {way} against the forecast since the"
-            f" night of {self.since.day} {self.since:%B}: was the thermometer moved? Until that is"
-            " answered, the colder case counts"
+            f" night of {self.since.day} {self.since:%B}: was the thermometer moved? If it hangs"
+            " with the plants, say so: sillward readings SPOT --hangs-right. Until then the colder"
+            " case counts"
         )

@@ -19,6 +19,7 @@ from sillward.ledger import Ledger, SavedForecast
 from sillward.text import printable
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from tests.end_to_end.test_screens import too_wide
+from tests.support.past_readings import past_nights
 from tests.support.paths import EXAMPLES
 
 COURTYARD = EXAMPLES / "courtyard.toml"
@@ -322,3 +323,37 @@ def test_spots_and_sensors_are_completed(tmp_path: Path, monkeypatch: pytest.Mon
     assert offers("readings", "s") == ["sunroom"]
     assert offers("read-file", "x.csv", "--spot", "w") == ["wall bench"]
     assert offers("readings", "--forget", "lo") == ["logger"]
+
+
+# -- a thermometer that was moved
+
+
+def with_step() -> None:
+    """The pergola was as forecast, and 7 K warmer for the last twelve nights."""
+    site = examples.demo("cold-snap").site
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        errors = [-0.4, 0.4] * 15 + [6.6, 7.4] * 6
+        past_nights(ledger, site, "Open-Meteo", "pergola", DUSK, errors)
+
+
+def test_a_thermometer_is_said_to_hang_right() -> None:
+    with_step()
+    (question,) = [line for line in document("check")["open"]["pergola"] if "moved" in line]
+    assert "sillward readings SPOT --hangs-right" in question
+
+    noted = said("readings", "pergola", "--hangs-right")
+
+    assert "noted: the thermometer at pergola hangs right; it is learned from anew since" in noted
+    assert not any("moved" in line for line in document("check")["open"]["pergola"])
+    learned = document("check")["learned"]["pergola"]
+    assert not learned["asks"]
+    assert learned["warmer_than_forecast_k"] > 5
+
+
+def test_what_is_not_asked_is_not_answered() -> None:
+    assert "asked is: of no spot" in refused("readings", "pergola", "--hangs-right")
+    with_step()
+    assert "say of which spot; asked is: pergola" in refused("readings", "--hangs-right")
+    text = refused("readings", "wall bench", "--hangs-right")
+    assert "nothing is asked about the thermometer at wall bench; asked is: pergola" in text
+    assert "one at a time" in refused("readings", "pergola", "--hangs-right", "--delete", "1")
