@@ -21,7 +21,9 @@ from sillward_rules.arrays import Array
 LINES_AT_ONCE = 8192
 """So many lines are looked at together. Measured: twice as many are no quicker."""
 
-_MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "missing"})
+MISSING = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--", "---", "missing"})
+"""What stands in cells without a number, in lower case."""
+
 _NUMBER = re.compile(
     r"(?P<whole>[-+]?[0-9]*)(?:(?P<mark>[.,])(?P<part>[0-9]*))?(?:e[-+]?[0-9]{1,3})?", re.I
 )
@@ -49,8 +51,13 @@ class Cells:
 class Numbers:
     """How numbers are written: how many with a point, with a comma, and with one before three
     digits, which may be a thousand.
+
+    words: what else than `MISSING` stands for no number, in lower case; in_words: how many cells
+    had one of these.
     """
 
+    words: frozenset[str] = frozenset()
+    in_words: int = 0
     points: int = 0
     commas: int = 0
     thousands: int = 0
@@ -60,7 +67,9 @@ class Numbers:
         """Return a number, NaN for one that is missing; None for what is no number."""
         found = _NUMBER.fullmatch(text)
         if found is None or not (found["whole"].lstrip("+-") or found["part"]):
-            return np.nan if text.casefold() in _MISSING else None
+            plain = text.casefold()
+            self.in_words += plain in self.words
+            return np.nan if plain in MISSING or plain in self.words else None
         if found["mark"] == ".":
             self.points += 1
         elif found["mark"] == ",":
@@ -104,6 +113,7 @@ def read(
     reader: Reading,
     *,
     is_whole: bool = False,
+    words: frozenset[str] = frozenset(),
     reached: Callable[[int], object] = lambda _: None,
 ) -> tuple[Cells, Numbers]:
     """Return what the lines of values hold, and how their numbers are written.
@@ -115,10 +125,11 @@ def read(
     remarks: are added to.
     is_whole: whether a line with more cells than there are heads is refused: its decimal comma may
         have been taken for the end of a cell.
+    words: see `Numbers`.
     reached: is told from time to time which line is reached.
     """
     rows = _rows(lines, layout, remarks, reader, is_whole=is_whole)
-    written = Numbers()
+    written = Numbers(words)
     times: list[np.ndarray] = []
     numbers: list[np.ndarray] = []
     series: list[list[Array]] = [[] for _ in layout.columns]

@@ -22,11 +22,18 @@ from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading
 from sillward_rules.weather.site import Site
 
-WHOLE = ("time", "datetime", "date_time", "timestamp", "valid_time", "local_time", "unixtime")
-"""Names of a column with whole times."""
+WHOLE = (
+    *("time", "datetime", "date_time", "timestamp", "valid_time", "local_time", "unixtime"),
+    *("created_at", "recorded_at", "last_changed", "fecha_hora", "fecha_y_hora", "zeitstempel"),
+)
+"""Names of a column with whole times, in the languages of many loggers."""
 
-DATES, CLOCKS = ("date",), ("time", "clock", "hour")
+DATES = ("date", "fecha", "datum")
+CLOCKS = ("time", "clock", "hour", "hora", "zeit", "uhrzeit", "heure")
 """Names of two columns that make a time together. "date" alone may hold whole times too."""
+
+_LONG_TIMESTAMP = "timestamp_for_"
+"""How a long name of a column with whole times begins: "Timestamp for sample frequency ..."."""
 
 _TIME = re.compile(
     r"""(?P<first>\d{1,4})(?P<mark>[-/.])(?P<second>\d{1,2})(?P=mark)(?P<third>\d{1,4})
@@ -89,8 +96,11 @@ class Told:
     offset_advice: str = 'write its offset in the head, such as "time (UTC+01:00)"'
 
 
-def clock_of(head: str, site: Site, reader: Reading) -> Clock:
-    """Return what the head of times says: "time (UTC)", "time (local)", "Date Time, GMT+02:00"."""
+def clock_of(head: str, site: Site, reader: Reading, advice: str = "") -> Clock:
+    """Return what the head of times says: "time (UTC)", "time (local)", "Date Time, GMT+02:00".
+
+    Raise SourceError, with the advice, for a zone that is not known.
+    """
     name, said = _name_and_clock(head)
     if said is None:
         return Clock(site.zone) if name.startswith("local_") else Clock()
@@ -104,7 +114,9 @@ def clock_of(head: str, site: Site, reader: Reading) -> Clock:
         return Clock()
     zone = zone_named(said)
     if zone is None:
-        reader.refuse(f'has times in "{one_line(said, 40)}", which is no zone that is known')
+        reader.refuse(
+            f'has times in "{one_line(said, 40)}", which is no zone that is known{advice}'
+        )
     return Clock(zone)
 
 
@@ -123,6 +135,8 @@ def _name_and_clock(head: str) -> tuple[str, str | None]:
 def is_time(head: str, names: Sequence[str]) -> bool:
     """Whether a head is one of these names, with or without a zone in it."""
     name = parts_of(head)[0]
+    if names is WHOLE and name.startswith(_LONG_TIMESTAMP):
+        return True
     return name in names or any(
         name == f"{known}_{ending}" for known in names for ending in _CLOCK_WORDS
     )

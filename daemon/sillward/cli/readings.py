@@ -10,6 +10,7 @@ from sillward.cli import completion, shared
 from sillward.cli.printing import print_json, say
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
+from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.readings import by_hand
 from sillward.readings.by_hand import in_words
 from sillward.readings.lessons import Lessons
@@ -60,7 +61,7 @@ def readings(
         msg = "--correct, --delete, --forget and --hangs-right are one at a time"
         raise UsageError(msg)
     app = shared.build(options)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
         name = _spot(app, ledger, " ".join(spot)) if spot else None
         if correct is not None:
             say(_corrected(app, ledger, *correct))

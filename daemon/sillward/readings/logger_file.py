@@ -42,10 +42,21 @@ _VARIABLES = {
 _QUANTITIES = {variable: quantity for quantity, variable in _VARIABLES.items()}
 _NAMES = {
     **{name: known for name, known in columns.NAMES.items() if known in _QUANTITIES},
-    **dict.fromkeys(("celsius", "fahrenheit"), "temperature_2m"),
+    **dict.fromkeys(("celsius", "fahrenheit", "temperatura", "temperatur"), "temperature_2m"),
+    **dict.fromkeys(
+        ("humedad", "humedad_relativa", "feuchte", "luftfeuchte"), "relative_humidity_2m"
+    ),
 }
-_CHANNEL = re.compile(r"\s*(?:ch|channel|sensor|probe)\b[\s:.#]*[0-9]*[\s:-]+", re.I)
+_NO_VALUE = frozenset(
+    ("unavailable", "unknown", "err", "error", "fault", "ol", "overflow", "overrange", "open")
+)
+"""What loggers and home servers write where a sensor gave no value, in lower case."""
+
+_CHANNEL = re.compile(r"(?:ch|channel|sensor|probe)\b[\s:.#]*[0-9]*[\s:-]+", re.I)
 """What some loggers write before the name of a column: "Ch: 1 - Temperature"."""
+
+_LONGEST_HEAD = 200
+"""Characters of a head at most. Judgement: the longest that is known has 60."""
 
 _SERIAL = re.compile(
     r"(?:\bS/N|\bserial(?:[ _]?(?:number|no\.?))?)[\"';:#,=\s]{1,4}([0-9A-Za-z-]{3,20})", re.I
@@ -129,9 +140,12 @@ def read_logger_file(
         found.remarks,
         reader,
         is_whole=layout.delimiter == ",",
+        words=_NO_VALUE,
         reached=lambda line: share(min(1.0, line / total)),
     )
     written.check(reader, thousands=False)
+    if written.in_words:
+        found.remarks.append(f'cells with "error" or the like for a value: {written.in_words:,}')
     times = csv_times.seconds(cells.times, cells.lines, clock, site, reader, _told(choice))
     series = [
         _series(column, times, values, choice, found.remarks, reader)
@@ -219,9 +233,12 @@ def _known_columns(heads: Sequence[str], times: Sequence[int], choice: Choice) -
     wanted = None if choice.column is None else choice.column.casefold()
     found = {}
     for index, head in enumerate(heads):
-        if index in times or (wanted is not None and wanted not in head.casefold()):
+        if index in times or len(head) > _LONGEST_HEAD:
             continue
-        column = columns.column_of(_CHANNEL.sub("", head, 1), _NAMES)
+        if wanted is not None and wanted not in head.casefold():
+            continue
+        channel = _CHANNEL.match(head)
+        column = columns.column_of(head[channel.end() if channel else 0 :], _NAMES)
         if column is None and wanted is not None:
             column = _by_its_unit(head, choice)
         if column is not None and column.lead_day == 0:
@@ -277,8 +294,12 @@ def _clock(layout: Layout, site: Site, choice: Choice, reader: Reading) -> Clock
         return Clock(unix=True)
     if choice.zone is not None:
         return Clock(choice.zone)
-    said = [csv_times.clock_of(head, site, reader) for head in heads]
+    advice = f": {_ZONE_ADVICE}"
+    said = [csv_times.clock_of(head, site, reader, advice) for head in heads]
     return next((clock for clock in said if clock != Clock()), Clock())
+
+
+_ZONE_ADVICE = "say which: --zone UTC, --zone local, or an offset such as --zone +02:00"
 
 
 def _told(choice: Choice) -> Told:
@@ -286,7 +307,7 @@ def _told(choice: Choice) -> Told:
         order=choice.order,
         short_years=True,
         order_advice="say which: {orders}",
-        zone_advice="say which: --zone UTC, --zone local, or an offset such as --zone +02:00",
+        zone_advice=_ZONE_ADVICE,
         offset_advice="give its offset, such as --zone +01:00",
     )
 

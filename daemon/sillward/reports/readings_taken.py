@@ -39,11 +39,12 @@ def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[st
 def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator[str]:
     """Yield it as sentences."""
     for part in taken:
-        first, last = (voice.local(at) for at in (part.first_at, part.last_at))
+        days = [str(voice.local(at).date()) for at in (part.first_at, part.last_at)]
         source = part.source
         yield (
-            f"{source.spot.name}, {source.sensor}: {part.count:,} readings of {source.quantity},"
-            f" {first:%Y-%m-%d} to {last:%Y-%m-%d}; {_new(part)}"
+            f"{source.spot.name}, {source.sensor}: {part.count:,}"
+            f" reading{'' if part.count == 1 else 's'} of {source.quantity},"
+            f" {' to '.join(dict.fromkeys(days))}; {_new(part)}"
         )
         for reason, count in part.set_aside.items():
             yield f"  set aside: {count:,}, {reason}"
@@ -53,6 +54,8 @@ def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator
 
 
 def _new(part: TakenIn) -> str:
+    if part.count == 1:
+        return "it is new" if part.new else "it is not new"
     if part.new == 0:
         return "none of them is new"
     return "all of them are new" if part.new == part.count else f"{part.new:,} of them are new"

@@ -148,6 +148,44 @@ def test_ways_to_write_a_time(read: Read, written: str, at: datetime) -> None:
     assert moments(found) == [at]
 
 
+@pytest.mark.parametrize(
+    "heads",
+    [
+        "Fecha,Hora,Temperatura (°C),Humedad (%)",
+        "Datum,Uhrzeit,Temperatur [°C],Luftfeuchte [%]",
+        "Date,Time,Celsius(°C),Humidity(%rh)",
+        "Date,Time,Temp(℃),RH%",
+    ],
+)
+def test_heads_in_other_words(read: Read, heads: str) -> None:
+    found = read(f"{heads}\n18.10.2026,10:15,21.5,40\n", UTC_ZONE)
+
+    assert [series.quantity for series in found.series] == [AIR, HUMIDITY]
+    assert moments(found) == [datetime(2026, 10, 18, 10, 15, tzinfo=UTC)]
+
+
+def test_words_for_no_value_are_counted(read: Read) -> None:
+    found = read(
+        "created_at;temp (C)\n2026-10-18T10:15:00Z;21.5\n2026-10-18T10:16:00Z;unavailable\n"
+    )
+
+    assert only(found)[1].tolist() == [21.5]
+    assert found.remarks == ['cells with "error" or the like for a value: 1']
+
+
+def test_a_long_head_of_times_and_a_zone_that_is_none(
+    read: Read, refused: Callable[..., str]
+) -> None:
+    content = (
+        "Timestamp for sample frequency every 1 min,Temperature_Celsius\n2026-10-18 10:15,21\n"
+    )
+    assert only(read(content, UTC_ZONE))[1].tolist() == [21.0]
+    assert refused("Date-Time (CET),temp (C)\n2026-10-18 10:15,21\n") == (
+        'has times in "CET", which is no zone that is known: say which: --zone UTC, --zone local,'
+        " or an offset such as --zone +02:00"
+    )
+
+
 def test_utf_16_and_windows_text(read: Read) -> None:
     content = "time (UTC);temp (°C)\n2021-04-08 05:00;11,5\n2021-04-08 06:00;12,5\n"
 
@@ -359,6 +397,14 @@ def test_a_broken_file_is_refused_in_a_line(
 
 def test_a_million_columns_are_no_heads(refused: Callable[..., str]) -> None:
     assert "has no line with heads" in refused(b"time,temp," * 100_000 + b"\n1,2\n")
+
+
+@pytest.mark.parametrize("part", [" ", "ch ", ".", "(", "S/N", "temp ", "°", "\u0130"])
+def test_heads_of_any_length_take_no_time(refused: Callable[..., str], part: str) -> None:
+    head = part * (100_000 // len(part))
+
+    assert "has no line with heads" in refused(f"time (UTC),ch{head}x\n1,2\n")
+    assert "is to have the columns" in refused("1,2\n", Choice(columns=f"time,{head}"))
 
 
 def test_huge_numbers_are_read_as_such(read: Read) -> None:
