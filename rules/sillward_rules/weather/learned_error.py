@@ -68,17 +68,20 @@ class LearnedError:
     """Errors of forecasts of a night's low at one site.
 
     lead_h : lead times, in order [h]. sd_k : standard deviation of the error at each [K]. nights :
-    how many nights each was learned from; 0 where the usual error holds.
+    how many nights each was learned from; 0 where the usual error holds. by_readings : whether
+    readings alone count at some of them.
     """
 
     lead_h: tuple[float, ...]
     sd_k: tuple[float, ...]
     nights: tuple[int, ...]
+    by_readings: bool = False
 
     @property
     def origin(self) -> str:
         """Where the errors come from, in words for the grower."""
-        return f"errors learned from {max(self.nights)} nights"
+        readings = " with readings" if self.by_readings else ""
+        return f"errors learned from {max(self.nights)} nights{readings}"
 
     def spread(self, times: np.ndarray, counted_from: datetime) -> Spread:
         """Return the spread of a forecast with these errors.
@@ -142,10 +145,13 @@ def learned_error(
     usable = np.isfinite(squares) & ~is_stand_in
     columns = [each[usable] for each in (of, lead_h, squares, is_read[of])]
     found = [_at(lead, *columns) for lead in LEAD_H]
-    sd_k, nights = (np.array(column) for column in zip(*found, strict=True))
+    sd_k, nights, by_readings = (np.array(column) for column in zip(*found, strict=True))
     if not nights.any():
         return None
-    return LearnedError(LEAD_H, tuple(_rising(sd_k, nights > 0).tolist()), tuple(nights.tolist()))
+    rising = _rising(sd_k, nights > 0)
+    return LearnedError(
+        LEAD_H, tuple(rising.tolist()), tuple(nights.tolist()), bool(by_readings.any())
+    )
 
 
 def _rising(sd_k: Array, is_learned: np.ndarray) -> Array:
@@ -158,18 +164,21 @@ def _rising(sd_k: Array, is_learned: np.ndarray) -> Array:
 
 def _at(
     lead: float, night: np.ndarray, lead_h: Array, squares: Array, is_read: np.ndarray
-) -> tuple[float, int]:
-    """Return the error at a lead time [K], and how many nights it was learned from.
+) -> tuple[float, int, bool]:
+    """Return the error at a lead time [K], how many nights it was learned from, and whether
+    readings alone count.
 
     is_read (forecast,) : whether a reading says what came.
     """
     chosen = nearest(night, lead_h, lead)
     read = chosen[is_read[chosen]]
-    usual = least = float(usual_error_k(lead))
-    if read.size >= MIN_NIGHTS:
-        chosen, least = read, LEAST_ERROR_K
+    usual = float(usual_error_k(lead))
+    by_readings = read.size >= MIN_NIGHTS
+    if by_readings:
+        chosen = read
     if chosen.size < MIN_NIGHTS:
-        return usual, 0
+        return usual, 0, False
     total = USUAL_COUNTS_AS * usual**2 + max(float(squares[chosen].sum()), 0.0)
     variance = total / (USUAL_COUNTS_AS + chosen.size)
-    return max(float(np.sqrt(variance)), least), int(chosen.size)
+    least = LEAST_ERROR_K if by_readings else usual
+    return max(float(np.sqrt(variance)), least), int(chosen.size), by_readings

@@ -89,7 +89,7 @@ def test_the_error_is_what_is_left_after_the_correction_of_each_spot(
     assert 0.83 < sd_at(found, 42.0) / expected_k(EARLY_K, 42.0) < 1.05
     learned = found.learned_error(SITE, FakeSource().name)
     assert learned is not None
-    assert learned.origin == f"errors learned from {NIGHTS} nights"
+    assert learned.origin == f"errors learned from {NIGHTS} nights with readings"
 
 
 def test_readings_may_show_less_than_is_usual_which_forecasts_alone_never_do(
