@@ -11,8 +11,10 @@ import pandas as pd
 import pytest
 from scipy import fft, stats
 
+from sillward_rules.readings.night_correction import PRIOR_SD_K, Nights, learn
 from sillward_rules.readings.skill import DAYS, ReadLows, skill
 from sillward_rules.scores import mean_difference, student_t
+from sillward_rules.weather.learned_error import ReadNight, learned_error
 from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K, USUAL_LEAD_H
 from tests.support import airport
@@ -92,6 +94,38 @@ def test_two_real_sources_are_compared_on_their_common_nights() -> None:
     assert better.mean == pytest.approx(gain.mean())
     assert (better.low, better.high) == pytest.approx(by_scipy(gain.to_numpy(), 0.95))
     assert found.better is None
+
+
+def test_errors_learned_from_readings_hold_on_the_real_nights_that_follow() -> None:
+    """Two months teach, the next three are judged: 80 of 100 come within the range of 80 %.
+
+    The range is that of a spot's low after its correction: the learned error, and the doubt about
+    the correction beside it.
+    """
+    within, usual = list[float](), list[float]()
+    for source, station in (("LGA", "JFK"), ("EWR", "JFK"), ("LGA", "EWR")):
+        frame = pd.DataFrame({"told": lows(source), "read": lows(station)}).dropna()
+        day, error_k = frame.index.to_numpy(), (frame.read - frame.told).to_numpy()
+        nothing = np.zeros(len(frame))
+        course = learn(Nights(day, error_k, nothing, nothing + np.nan, nothing + 1.3))
+        left_k = error_k - course.expected_k
+        unsure_k2 = np.append(PRIOR_SD_K, course.level_sd_k[:-1]) ** 2
+        for start in range(0, len(frame) - 150, 30):
+            past, coming = slice(start, start + 60), slice(start + 60, start + 150)
+            low_c = frame.told.to_numpy() + left_k
+            nights = {
+                number: ReadNight(low, -unsure)
+                for number, low, unsure in zip(day[past], low_c[past], unsure_k2[past], strict=True)
+            }
+            learned = learned_error(told(frame.told[past]), nights)
+            assert learned is not None
+            for shares, error in ((within, learned.sd_k[1]), (usual, USUAL_ERROR_K[0])):
+                half = stats.norm.ppf(0.9) * np.sqrt(error**2 + unsure_k2[coming])
+                shares.append(float((np.abs(left_k[coming]) <= half).mean()))
+
+    assert len(within) > 20
+    assert np.mean(within) == pytest.approx(0.8, abs=0.03)
+    assert np.mean(usual) > 0.83, "told with the usual errors the range is too wide here"
 
 
 def by_scipy(values: np.ndarray, probability: float) -> tuple[float, float]:

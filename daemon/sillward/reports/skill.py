@@ -182,7 +182,7 @@ def text(report: SkillReport, voice: Voice, screen: Screen = PIPE) -> str:
     lines.append("")
     for line, mark in _words(report, voice):
         lines += screen.lines(line, mark)
-    lines.append("")
+    lines += ["", f"in {voice.units.temperature}, by night ahead"]
     lines += table([_HEAD, *_table_rows(skill, voice)], _COLUMNS, screen)
     lines.append("")
     for line in _MEANINGS:
@@ -230,7 +230,7 @@ def _compared(
     if not better.is_clear:
         most = voice.kelvins(max(abs(better.low), abs(better.high)))
         yield (
-            f"{found.other}: no clear difference in {nights}; less than {most} either way",
+            f"{found.other}: no clear difference in {nights}; at most {most} either way",
             None,
         )
         return
@@ -270,17 +270,19 @@ _HEAD = ("source", "night", "nights", "bias", "error", "RMSE", "CRPS", "in range
 
 
 def _table_rows(skill: Skill, voice: Voice) -> Iterator[tuple[Cell, ...]]:
-    """Yield a row for each source and day ahead."""
+    """Yield a row for each source and night ahead, without units."""
     before = None
     for row in skill.rows:
-        sizes = (voice.kelvins(size) for size in (row.mae_k, row.rmse_k, row.crps_k))
-        bias, unit = voice.units.difference(row.bias_k)
+        bias, *sizes = (
+            voice.units.difference(value)[0]
+            for value in (row.bias_k, row.mae_k, row.rmse_k, row.crps_k)
+        )
         yield (
             "" if row.source == before else row.source,
             str(row.day),
             str(row.nights),
-            f"{round(bias, 1) + 0.0:+.1f} {unit}",
-            *sizes,
+            f"{round(bias, 1) + 0.0:+.1f}",
+            *(fixed(size, 1) for size in sizes),
             f"{fixed(100 * row.within, 0)} %",
         )
         before = row.source
