@@ -1,4 +1,4 @@
-"""What `sillward replay` prints of the packaged past weather, as the manual shows it."""
+"""What commands print of the packaged past weather and readings, as the manual shows it."""
 
 import shlex
 
@@ -14,6 +14,7 @@ def parts() -> dict[str, str]:
     """The generated parts, by name."""
     return {
         "replay": _printed("replay", *_DAYS),
+        "skill": _printed("skill", "--demo"),
         "replay with a change": _printed("replay", *_DAYS, *_CHANGE),
     }
 

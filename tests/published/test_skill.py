@@ -11,10 +11,11 @@ import pandas as pd
 import pytest
 from scipy import fft, stats
 
-from sillward_rules.readings.night_correction import PRIOR_SD_K, Nights, learn
+from sillward_rules.readings.night_correction import Nights, learn
 from sillward_rules.readings.skill import DAYS, ReadLows, skill
 from sillward_rules.scores import mean_difference, student_t
 from sillward_rules.weather.learned_error import ReadNight, learned_error
+from sillward_rules.weather.night_error import BIAS_K
 from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K, USUAL_LEAD_H
 from tests.support import airport
@@ -106,16 +107,19 @@ def test_errors_learned_from_readings_hold_on_the_real_nights_that_follow() -> N
     for source, station in (("LGA", "JFK"), ("EWR", "JFK"), ("LGA", "EWR")):
         frame = pd.DataFrame({"told": lows(source), "read": lows(station)}).dropna()
         day, error_k = frame.index.to_numpy(), (frame.read - frame.told).to_numpy()
-        nothing = np.zeros(len(frame))
-        course = learn(Nights(day, error_k, nothing, nothing + np.nan, nothing + 1.3))
+        zero = np.zeros(len(frame))
+        unknown, usual_k = zero + np.nan, zero + USUAL_ERROR_K[0]
+        low_c = frame.told.to_numpy()
+        course = learn(Nights(day, error_k, zero, low_c, unknown, unknown, usual_k, zero))
         left_k = error_k - course.expected_k
-        unsure_k2 = np.append(PRIOR_SD_K, course.level_sd_k[:-1]) ** 2
+        unsure_k2 = np.append(BIAS_K[0], course.level_sd_k[:-1]) ** 2
         for start in range(0, len(frame) - 150, 30):
             past, coming = slice(start, start + 60), slice(start + 60, start + 150)
-            low_c = frame.told.to_numpy() + left_k
+            shown_c = low_c + left_k
+            columns = day[past], shown_c[past], unsure_k2[past]
             nights = {
                 number: ReadNight(low, -unsure)
-                for number, low, unsure in zip(day[past], low_c[past], unsure_k2[past], strict=True)
+                for number, low, unsure in zip(*columns, strict=True)
             }
             learned = learned_error(told(frame.told[past]), nights)
             assert learned is not None

@@ -46,9 +46,7 @@ class ReadNights:
         for collection in self.collections():
             if collection.site != site:
                 continue
-            for lesson in _lessons(
-                self.ledger, collection, [source], max(since, now - LEARNED_FROM)
-            ):
+            for lesson in _lessons(self.ledger, collection, [source], since):
                 for day, low_c, variance_k2 in _at_site(lesson):
                     shown.setdefault(day, []).append((low_c, variance_k2))
         found = {}
