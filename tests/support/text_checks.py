@@ -125,7 +125,7 @@ def temperatures(text: str, names: Collection[str] = ()) -> list[Shown]:
 
 
 _DIFFERENCE = re.compile(
-    r"(?:by\s+up\s+to|off\s+by)\s+(\d+(?:\.\d+)?)\s+°[CF]"
+    r"(?:by\s+up\s+to|off\s+by|give\s+or\s+take)\s+(\d+(?:\.\d+)?)\s+°[CF]"
     r"|(\d+(?:\.\d+)?)\s+°[CF]\s+(?:milder|colder|warmer|above|below)\b"
     r"|(\d+(?:\.\d+)?) °[CF] h\b"
 )

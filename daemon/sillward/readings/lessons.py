@@ -61,7 +61,6 @@ class Lessons:
         site = collection.site
         # A night is over once its cold is, and what sensors send late has come.
         current = sun.night_at_or_after(site, now - sun.COLD_MORNING - LATE).day
-        last_night = current - timedelta(days=1)
         marks = [
             self.ledger.marks.get(hangs_right_mark(site, spot.name)) for spot in collection.spots
         ]
@@ -81,8 +80,7 @@ class Lessons:
             spot.name: response
             for spot in collection.spots
             if spot.indoors
-            if (response := response_of(self.ledger, site, spot, sources, since, last_night, now))
-            is not None
+            if (response := response_of(self.ledger, site, spot, sources, since, now)) is not None
         }
         spots = tuple(
             replace(spot, learned=lessons[spot.name].course.learned)

@@ -256,30 +256,52 @@ def learn_response(
     for night, (row, gap) in enumerate(zip(read.tolist(), since.tolist(), strict=True)):
         filters.learn(float(low_c[row]), x[night], gap)
     best = _choose(candidates, filters.log_score, typed.form)
-    each = candidates[best]
-    seen, (level, gain) = means[each.lag_nights][read], _within_bounds(filters, best)
-    of_level, between, of_gain = filters.cov[best][np.triu_indices(2)].tolist()
+    of_lag = means[candidates[best].lag_nights]
+    return _response(
+        candidates[best],
+        filters,
+        best,
+        of_lag[read],
+        recent_c=float(of_lag[np.isfinite(outdoors_c)][-1]),
+        last_night=days[read[-1]],
+    )
+
+
+def _response(
+    of: Candidate,
+    filters: Filters,
+    number: int,
+    seen_c: Array,
+    *,
+    recent_c: float,
+    last_night: date,
+) -> IndoorResponse:
+    """Return what the candidate of this number has learned.
+
+    seen_c (night,) : its running means of the lows outdoors of the nights read [°C].
+    """
+    level, gain = _within_bounds(filters, number)
+    of_level, between, of_gain = filters.cov[number][np.triu_indices(2)].tolist()
     # One odd cold night may be a window left open, or the first without heating.
-    if filters.odd[best] < -SURPRISE:
-        of_level += float(filters.error_k[best]) ** 2
-    usual = float(np.mean(seen))
-    known = means[each.lag_nights][np.isfinite(outdoors_c)]
+    is_odd = bool(filters.odd[number] < -SURPRISE)
+    usual = float(seen_c.mean())
     return IndoorResponse(
-        form=each.form,
-        lag_nights=each.lag_nights,
-        outdoors_at_c=each.outdoors_at_c,
+        form=of.form,
+        lag_nights=of.lag_nights,
+        outdoors_at_c=of.outdoors_at_c,
         level_c=level,
         gain=gain,
         variances=(of_level, between, of_gain),
-        noise_k=math.sqrt(float(filters.variance[best])),
-        freedom=float(filters.freedom[best]),
-        coldest_c=float(np.quantile(seen, RARE_SHARE)),
-        warmest_c=float(seen.max()),
-        recent_c=float(known[-1]),
-        nights=int(read.size),
-        last_night=days[read[-1]],
-        usual_c=level + gain * float(regressor(each.form, np.array(usual - each.outdoors_at_c))),
+        noise_k=math.sqrt(float(filters.variance[number])),
+        freedom=float(filters.freedom[number]),
+        coldest_c=float(np.quantile(seen_c, RARE_SHARE)),
+        warmest_c=float(seen_c.max()),
+        recent_c=recent_c,
+        nights=seen_c.size,
+        last_night=last_night,
+        usual_c=level + gain * float(regressor(of.form, np.array(usual - of.outdoors_at_c))),
         usual_outdoors_c=usual,
+        surprise_k=abs(float(filters.error_k[number])) if is_odd else 0.0,
     )
 
 

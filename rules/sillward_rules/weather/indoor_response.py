@@ -1,5 +1,6 @@
 """What an indoor spot holds on a night, as learned from readings against the lows outdoors."""
 
+import math
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
@@ -50,6 +51,8 @@ class IndoorResponse:
     - nights, last_night: how many nights taught this, and the date of the last.
     - usual_c, usual_outdoors_c: what it holds on an ordinary night of those seen, and the low
       outdoors then [°C].
+    - surprise_k: how far off the last night was, if so much colder that something may be wrong;
+      else 0 [K].
     - day_low_c: the lower side of what it has by day; None if not known [°C].
     """
 
@@ -68,6 +71,7 @@ class IndoorResponse:
     last_night: date
     usual_c: float
     usual_outdoors_c: float
+    surprise_k: float = 0.0
     day_low_c: float | None = None
 
     def __str__(self) -> str:
@@ -160,8 +164,8 @@ class IndoorResponse:
         x = regressor(self.form, seen - self.outdoors_at_c)
         gain_left = 1.0 - self.gain_tonight(outdoors_c)
         unseen_k = np.maximum(self.coldest_c - outdoors_c, 0.0) * gain_left / 2.0
-        scale = np.hypot(np.hypot(self._scale_of_mean(outdoors_c), self.noise_k), unseen_k)
-        return self.level_c + self.gain * x, scale
+        of_night = np.hypot(unseen_k, math.hypot(self.noise_k, self.surprise_k))
+        return self.level_c + self.gain * x, np.hypot(self._scale_of_mean(outdoors_c), of_night)
 
     def _scale_of_mean(self, outdoors_c: Array) -> Array:
         """Return how certain the middle of all nights of this low outdoors is [K]."""

@@ -7,8 +7,12 @@ import numpy as np
 import pytest
 
 from sillward.readings.lessons import Lessons
+from sillward.reports import check, why
 from sillward.reports.learned import learned_document
+from sillward.text.units import Units
 from sillward.wording import full_sheet
+from sillward.wording.voice import Voice
+from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import by_the_hour
 from sillward_rules.readings.indoors import ENOUGH_DAYS
@@ -16,8 +20,10 @@ from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.indoor_response import Form, IndoorResponse
 from sillward_rules.weather.spot import Spot
-from tests.support.desks import ROOM, SITE, World, a_world, local
+from tests.support.desks import DAY, ROOM, SITE, World, a_world, local
 from tests.support.past_readings import AIR, read, told
+
+US = Units("°F", "12 h", "mph")
 
 
 @pytest.fixture
@@ -170,3 +176,66 @@ def test_the_daily_rounds_tell_it_ahead_once() -> None:
     assert second is not first
     assert "no spot is known to be warm enough" in second.body
     assert "may be too cold" not in second.body
+
+
+def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> None:
+    with_nights(world, *following())
+    context = world.desk.context
+    context.updater.fetch_now()
+    household = replace(world.household, collection=context.collection)
+    (sill,) = (plant for plant in household.collection.plants if plant.name == "Sill")
+    explained = explain_plant(sill, household.collection, context.weather(), {}, world.clock())
+
+    checked = " ".join(check.text(household, world.clock(), []).split())
+    shown = why.text(explained, [], context.voice)
+    in_fahrenheit = why.text(explained, [], Voice(SITE, units=US))
+
+    assert "spot room (indoors) you said 16 °C; 20 nights show 6." in checked
+    assert check.document(household, [])["learned"]["room"]["form"] == "follows"
+    assert "spot: was said to hold 16 °C at night, 20 °C by day" in shown
+    assert "readings: you said 16 °C; 20 nights show 6." in " ".join(shown.split())
+    assert "readings: you said 60.8 °F; 20 nights show 4" in " ".join(in_fahrenheit.split())
+    assert why.document(explained, [], SITE)["corrections"]["learned"]["nights"] == 20
+
+
+# -- the night that goes on
+
+
+def live(world: World, until: str, low_c: float, high_c: float) -> None:
+    """Write what a sensor has shown since 17:00, falling in even steps."""
+    times = np.arange(int(local("17:00").timestamp()), int(local(until).timestamp()), 300)
+    values = np.linspace(high_c, low_c, times.size)
+    world.ledger.readings.keep(SITE.name, "room", AIR, "logger", by_the_hour(times, values))
+
+
+def test_heating_that_fails_tonight_counts_at_once() -> None:
+    world = a_world("22:00", low_c=3.0)
+    with_nights(world, *[(5.0, 15.8 + 0.1 * (n % 3)) for n in range(20)])
+    told(world.ledger, SITE, world.source.name, DAY, 3.0)
+    before = response(world)
+    live(world, "22:00", 11.0, 17.0)
+
+    after = response(world)
+
+    outdoors = np.array(3.0)
+    assert (before.nights, after.nights) == (20, 21)
+    assert before.taken_to_hold(outdoors, 16.0, None) > 14.5
+    assert after.taken_to_hold(outdoors, 16.0, None) < 11.0
+
+
+def test_a_room_that_is_still_warm_in_the_evening_teaches_nothing_of_the_night() -> None:
+    world = a_world("22:00", low_c=3.0)
+    with_nights(world, *[(5.0, 15.8 + 0.1 * (n % 3)) for n in range(20)])
+    told(world.ledger, SITE, world.source.name, DAY, 3.0)
+    before = response(world)
+    live(world, "22:00", 17.5, 19.0)
+
+    assert response(world) == before
+
+
+def test_the_first_evening_with_a_sensor_may_contradict_what_was_typed() -> None:
+    world = a_world("22:00", low_c=3.0)
+    told(world.ledger, SITE, world.source.name, DAY, 3.0)
+    live(world, "22:00", 9.0, 15.0)
+
+    assert response(world).taken_to_hold(np.array(3.0), 16.0, None) < 10.0
