@@ -11,6 +11,9 @@ from sillward_rules.arrays import finite_or_none
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 
+WEEKDAY_ALONE = timedelta(days=6)
+"""Until then a weekday says which day is meant."""
+
 
 def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
     """Return it as plain types, with the time in the site's zone.
@@ -41,7 +44,9 @@ def text(noted: Noted, told: float | None, spot: Spot, now: datetime, voice: Voi
         nights = night_in_words(reading.night, voice)
         what = f"{reading.spot} {value} as the lowest of {nights}"
     else:
-        what = f"{reading.spot} {value} at {voice.clock_of_day(reading.at, now)}"
+        is_recent = now - reading.at < WEEKDAY_ALONE
+        when = voice.clock_of_day(reading.at, now) if is_recent else voice.date_and_hour(reading.at)
+        what = f"{reading.spot} {value} at {when}"
     beside = ""
     if told is not None:
         expected = in_words(reading.quantity, told, voice)

@@ -139,6 +139,7 @@ def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
         "read", "pergola", "3", "--night", "2026-01-10"
     )
     assert "taken to be" in said("read", "sunroom", "18.5")
+    assert "at Thu 23 Apr 06:40" in said("read", "sunroom", "18", "--at", "2026-04-23T06:40")
     assert document("read", "sunroom", "61%")["quantity"] == "humidity"
     assert document("read", "sunroom", "60", "--humidity")["replaced"] == 61.0
 
