@@ -550,7 +550,9 @@ def _topic(text: str) -> str:
     return text
 
 
-Host = Annotated[str, AfterValidator(_host), _pattern(patterns.HOST)]
+Host = Annotated[
+    str, Field(min_length=1, max_length=253), AfterValidator(_host), _pattern(patterns.HOST)
+]
 Topic = Annotated[
     str,
     Field(min_length=1, max_length=250),

@@ -48,7 +48,7 @@ HOURS = _whole(f"({'|'.join(_any_case(word) for word in ('any', 'day', 'night'))
 NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
 _ADDRESS_6 = r"[0-9A-Fa-f.]*:[0-9A-Fa-f.]*:[0-9A-Fa-f.:]*"
-HOST = rf"^(?=.{{1,253}}$)([A-Za-z0-9_][A-Za-z0-9_.-]*|{_ADDRESS_6})$"
+HOST = rf"^([A-Za-z0-9_][A-Za-z0-9_.-]*|{_ADDRESS_6})$"
 TOPIC = r"^[^+#]+$"
 
 

@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from sillward.ledger.tables.readings import ReadingTable
+from sillward.readings.forecast_here import UNITS
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.readings.quality import Reason, Sifted, sift
 
@@ -67,6 +68,7 @@ class _Waiting:
     last_kept: tuple[int, float] | None = None
     """The second and the value of the newest that was kept: the next may be a jump from it."""
     written_at: datetime | None = None
+    lost: int = 0
 
     def is_due(self, now: datetime) -> bool:
         """Whether it may be written. A clock that was set back holds up nothing."""
@@ -90,13 +92,10 @@ class LiveIntake:
                 waiting.values.setdefault(int(one.at.timestamp()), one.value)
             else:
                 waiting.refused.append(one)
-            self._bound(one.origin, waiting)
-
-    def _bound(self, origin: Origin, waiting: _Waiting) -> None:
-        if len(waiting.values) > MAX_WAITING:
-            del waiting.values[min(waiting.values)]
-            log.warning("reading.lost spot=%s sensor=%s: too many wait", origin.spot, origin.sensor)
-        del waiting.refused[:-MAX_WAITING]
+            if len(waiting.values) > MAX_WAITING:
+                del waiting.values[min(waiting.values)]
+                waiting.lost += 1
+            del waiting.refused[:-MAX_WAITING]
 
     def write(self, table: ReadingTable, now: datetime, *, last: bool = False) -> None:
         """Write what is due. Raise LedgerError; what could not be written still waits then.
@@ -108,6 +107,9 @@ class LiveIntake:
             if waiting.is_due(now) or last:
                 self._write(table, origin, waiting, now, last=last)
                 waiting.written_at = now
+                if waiting.lost:
+                    log.warning("reading.lost sensor=%s count=%d", origin.sensor, waiting.lost)
+                    waiting.lost = 0
 
     def _write(
         self, table: ReadingTable, origin: Origin, waiting: _Waiting, now: datetime, *, last: bool
@@ -132,7 +134,7 @@ class LiveIntake:
             rejected = times[mask & is_new].tolist()
             if rejected:
                 moments = [datetime.fromtimestamp(second, UTC) for second in rejected]
-                example = f"{waiting.values[rejected[-1]]:g}"
+                example = f"{waiting.values[rejected[-1]]:.4g} {UNITS[origin.quantity]}"
                 table.set_aside(*place, reason, moments, example)
                 for second in rejected:
                     del waiting.values[second]

@@ -87,6 +87,8 @@ class MqttListener:
         self._stop = threading.Event()
         self._wait = self._stop.wait if wait is None else wait
         self._thread: threading.Thread | None = None
+        self._unsteady = True
+        """Whether the present connection has yet to last."""
         self._short_in_a_row = 0
         self._wait_s = FIRST_WAIT_S
         self.state = LinkState()
@@ -116,23 +118,26 @@ class MqttListener:
     def run(self) -> None:
         """Connect, again and again, until it is closed."""
         while not self._stop.is_set():
-            began = self._monotonic()
             try:
                 self._listen()
             except Exception as error:
                 if not isinstance(error, BrokerError):
                     log.exception("mqtt.failed")
-                self._note_lost(error, self._monotonic() - began)
+                self._note_lost(error)
                 self._wait(self._wait_s)
                 self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
 
     def _listen(self) -> None:
         """Hold one connection until it is lost (BrokerError) or this is closed."""
+        began = self._monotonic()
         connection = self._connect(self.broker, self._inbox.topics, self._deliver)
         connection.open()
         while not self._stop.is_set():
             connection.serve()
             if connection.is_subscribed and not self.state.connected:
+                self._note_connected(connection.denied)
+            elif self._unsteady and self._monotonic() - began >= LASTED_S:
+                self._unsteady, self._short_in_a_row, self._wait_s = False, 0, FIRST_WAIT_S
                 self._note_connected(connection.denied)
         connection.close()
 
@@ -144,16 +149,16 @@ class MqttListener:
         if denied:
             trouble = f"the broker does not let us read {one_line(', '.join(denied), 200)}"
         self.state = LinkState(connected=True, trouble=trouble)
+        if not self._unsteady:  # it is no news that it is connected
+            return
         log.info("mqtt.connected broker=%s topics=%d", self.broker.address, len(self.sensors))
         if trouble:
             log.warning("mqtt.trouble %s", trouble)
 
-    def _note_lost(self, error: Exception, lasted_s: float) -> None:
+    def _note_lost(self, error: Exception) -> None:
         was_connected, before = self.state.connected, self.state.trouble
-        if was_connected and lasted_s >= LASTED_S:
-            self._short_in_a_row, self._wait_s = 0, FIRST_WAIT_S
-        else:
-            self._short_in_a_row += was_connected
+        self._short_in_a_row += was_connected and self._unsteady
+        self._unsteady = True
         words = str(error) if isinstance(error, BrokerError) else f"failed ({type(error).__name__})"
         flapping = self._flapping() if was_connected else None
         trouble = flapping or one_line(words, MAX_REASON_CHARACTERS)

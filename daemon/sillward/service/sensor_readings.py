@@ -4,6 +4,7 @@ Listening begins at the first tick. It begins anew when the collection names ano
 sensors; nothing is connected while it names none.
 """
 
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -13,6 +14,8 @@ from sillward.readings.live_intake import LiveIntake
 from sillward.readings.mqtt_listener import LinkState, MqttListener
 from sillward.service import sensor_status
 from sillward.service.context import ServiceContext
+
+log = logging.getLogger(__name__)
 
 Listen = Callable[[Broker, tuple[TopicSensor, ...], Clock], MqttListener]
 
@@ -38,7 +41,7 @@ class SensorReadings:
         self._listen_to(self.context.household)
         if self._listener is not None:
             self._listener.ensure_running()
-            self.intake.take(self._listener.take().came)
+            self._take(self._listener)
         self.intake.write(self.context.ledger.readings, self.context.clock())
         self._note_link()
 
@@ -63,9 +66,17 @@ class SensorReadings:
         ledger, intake = self.context.ledger, self.intake
         listener.close()
         self._listener = self._noted = None
-        intake.take(listener.take().came)
+        self._take(listener)
         intake.write(ledger.readings, self.context.clock(), last=True)
         sensor_status.forget_link(ledger, intake.site)
+
+    def _take(self, listener: MqttListener) -> None:
+        """Take what came; while the clock is known to be wrong nobody knows when that was."""
+        came = listener.take().came
+        if self.context.forecasts.clock_doubt() is None:
+            self.intake.take(came)
+        elif came:
+            log.warning("reading.undated count=%d: the clock is wrong", len(came))
 
     def _note_link(self) -> None:
         if self._listener is None or self._listener.state == self._noted:

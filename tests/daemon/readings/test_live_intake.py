@@ -102,8 +102,8 @@ def test_what_cannot_be_is_set_aside_with_its_reason(ledger: Ledger) -> None:
 
     assert kept(ledger) == [(11.4, 11.4, 1)]
     assert sorted(set_aside(ledger)) == [
-        (Reason.CLOCK_AHEAD, 1, "11.4"),
-        (Reason.IMPOSSIBLE, 1, "85"),
+        (Reason.CLOCK_AHEAD, 1, "11.4 °C"),
+        (Reason.IMPOSSIBLE, 1, "85 °C"),
         ("the value is not a number", 1, "unavailable"),
     ]
 
@@ -116,7 +116,7 @@ def test_a_jump_waits_for_what_follows(ledger: Ledger) -> None:
         intake.write(ledger.readings, later(minutes=minute))
 
     assert kept(ledger) == [(11.1, 11.1, 4)]
-    assert set_aside(ledger) == [(Reason.JUMP, 1, "40")]
+    assert set_aside(ledger) == [(Reason.JUMP, 1, "40 °C")]
 
 
 def test_a_jump_that_lasts_is_believed(ledger: Ledger) -> None:
@@ -138,7 +138,7 @@ def test_a_jump_at_the_end_is_set_aside(ledger: Ledger) -> None:
 
     intake.write(ledger.readings, later(minutes=1), last=True)
 
-    assert set_aside(ledger) == [(Reason.JUMP, 1, "40")]
+    assert set_aside(ledger) == [(Reason.JUMP, 1, "40 °C")]
 
 
 def test_a_jump_from_what_was_kept_before_a_restart_waits_too(ledger: Ledger) -> None:
@@ -152,7 +152,7 @@ def test_a_jump_from_what_was_kept_before_a_restart_waits_too(ledger: Ledger) ->
         intake.write(ledger.readings, later(minutes=minute))
 
     assert kept(ledger) == [(11.2, 11.2, 2)]
-    assert set_aside(ledger) == [(Reason.JUMP, 1, "40")]
+    assert set_aside(ledger) == [(Reason.JUMP, 1, "40 °C")]
 
 
 def test_what_comes_twice_is_kept_once(ledger: Ledger) -> None:
@@ -194,4 +194,4 @@ def test_what_waits_is_bounded(ledger: Ledger, caplog: pytest.LogCaptureFixture)
     intake.write(ledger.readings, CAME)
 
     assert sum(count for _, _, count in kept(ledger)) == MAX_WAITING
-    assert "reading.lost spot=bench sensor=garden/bench" in caplog.text
+    assert "reading.lost sensor=garden/bench count=5" in caplog.text

@@ -115,6 +115,27 @@ def test_being_thrown_out_again_and_again_is_told() -> None:
     assert run.waited == [2, 4, 8, 16]
 
 
+def test_that_connections_do_not_last_is_told_until_one_does() -> None:
+    lasting = FakeConnection()
+    flapping = [FakeConnection([lambda: None]) for _ in range(FLAPPING_FROM)]
+    run = Run(FakeBroker([*flapping, lasting]), waits=FLAPPING_FROM + 1)
+    seen = []
+    lasting.events = [
+        lambda: None,
+        lambda: seen.append(run.listener.state),
+        lambda: run.pass_time(LASTED_S),
+        lambda: seen.append(run.listener.state),
+    ]
+
+    run.go()
+
+    first, then = seen
+    assert first.connected
+    assert "in a row" in (first.trouble or "")
+    assert then == LinkState(connected=True)
+    assert run.waited[-1] == FIRST_WAIT_S
+
+
 def test_a_topic_that_may_not_be_read_is_told() -> None:
     run = Run(FakeBroker([FakeConnection([lambda: None], denied=("garden/bench",))]))
     seen = []

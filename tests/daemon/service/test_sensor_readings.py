@@ -9,6 +9,7 @@ import pytest
 
 from sillward.config.household import TopicSensor
 from sillward.errors import LedgerError
+from sillward.forecast.store import CLOCK_MARK
 from sillward.ledger.tables.readings import ReadingTable
 from sillward.readings.mqtt_listener import LinkState
 from sillward.service import sensor_status
@@ -77,6 +78,24 @@ def test_what_is_refused_is_noted() -> None:
     assert (noted.spot, noted.sensor, noted.count) == ("bench", "garden/bench", 1)
     assert (noted.reason, noted.example) == ("the value is not a number", "unavailable")
     assert lasts(world) == {}
+
+
+def test_while_the_clock_is_wrong_nothing_is_kept(caplog: pytest.LogCaptureFixture) -> None:
+    world = a_world("12:00")
+    desk, listeners = with_sensors(world, BENCH)
+    desk.sensors.look()
+    world.ledger.marks.set(CLOCK_MARK, world.clock(), "86400 by Open-Meteo")
+    listeners.open.say("garden/bench", "11.4")
+    desk.sensors.look()
+
+    assert lasts(world) == {}
+    assert "reading.undated count=1" in caplog.text
+
+    world.ledger.marks.remove(CLOCK_MARK)
+    world.clock.move(minutes=1)
+    listeners.open.say("garden/bench", "11.5")
+    desk.sensors.look()
+    assert lasts(world) == {"garden/bench": 11.5}
 
 
 def test_an_edited_collection_is_listened_for() -> None:
