@@ -1,7 +1,7 @@
 """The numbers of the last week, from rows of the ledger: orders, confirmations, false alarms.
 
-Nothing is measured: the forecast at dusk is compared with a later forecast of the same night, the
-last one before its low.
+The forecast at dusk is compared with what a thermometer showed, where one was read, or else with a
+later forecast of the same night, the last one before its low.
 """
 
 from collections.abc import Mapping, Sequence
@@ -27,20 +27,36 @@ to put plants down and to confirm."""
 Archive = Sequence[tuple[str, datetime, NightForecast]]
 """Forecasts of nights as `Ledger.nights.since` returns them: source, when fetched, forecast."""
 
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What a thermometer showed of past nights.
+
+    Args:
+        off_k: how much milder than was expected there at dusk each night became [K].
+    """
+
+    spot: str
+    off_k: Mapping[date, float]
+
+
 _COLD_QUANTITIES = frozenset({"temperature", "leaf temperature"})
 
 
 @dataclass(frozen=True, slots=True)
 class ReviewedNight:
-    """The low of a night as it was forecast at dusk, and as it was last, after midnight [°C]."""
+    """The low of a night as it was forecast at dusk, and as it came [°C]: as a thermometer showed
+    it, less what its spot is always off (`measured`), or as it was forecast last, after midnight.
+    """
 
     day: date
     at_dusk_c: float
     last_c: float
+    measured: bool = False
 
     @property
     def off_k(self) -> float:
-        """How much milder the night became, by the later forecast [K]; negative if colder."""
+        """How much milder the night became [K]; negative if colder."""
         return self.last_c - self.at_dusk_c
 
 
@@ -54,7 +70,8 @@ class WeekReview:
         late: how many of those were confirmed more than `IN_TIME` after their deadline.
         missed: how many notices could not be sent in time.
         false_alarms: how many orders to carry in proved unnecessary.
-        nights: the nights of which both forecasts are known.
+        nights: the nights of which the forecast at dusk is known, and what came.
+        thermometer: the spot whose thermometer says what came; None if none does.
     """
 
     first: date
@@ -66,6 +83,7 @@ class WeekReview:
     missed: int
     false_alarms: int
     nights: tuple[ReviewedNight, ...]
+    thermometer: str | None = None
 
 
 def first_day(day: date) -> date:
@@ -81,6 +99,7 @@ def review_of(
     archive: Archive,
     sources: Sequence[str],
     dusk: Mapping[date, datetime],
+    read: Read | None = None,
 ) -> WeekReview:
     """Return the review of the week before a day.
 
@@ -90,6 +109,7 @@ def review_of(
         archive: the forecasts of the nights.
         sources: names of forecast sources; the first that has both forecasts of a night is used.
         dusk: when the dusk round of each night was enqueued; other nights are left out.
+        read: what a thermometer showed of the nights.
     """
     first, last = first_day(day), day - timedelta(days=1)
     orders = [
@@ -97,7 +117,11 @@ def review_of(
     ]
     orders = [order for order in orders if not _was_rescheduled(order, orders)]
     days = [first + timedelta(days=offset) for offset in range(DAYS)]
-    compared = (_night(site, night, archive, sources, dusk.get(night)) for night in days)
+    off_read = {} if read is None else read.off_k
+    compared = (
+        _night(site, night, archive, sources, dusk.get(night), off_read.get(night))
+        for night in days
+    )
     nights = tuple(night for night in compared if night is not None)
     off_k = {str(night.day): night.off_k for night in nights}
     confirmed = [(order.done_at, order.before) for order in orders if order.done_at is not None]
@@ -111,6 +135,7 @@ def review_of(
         missed=missed,
         false_alarms=sum(_was_false_alarm(order, off_k.get(order.day)) for order in orders),
         nights=nights,
+        thermometer=read.spot if read and any(night.measured for night in nights) else None,
     )
 
 
@@ -128,9 +153,17 @@ def _was_rescheduled(order: StoredChore, orders: Sequence[StoredChore]) -> bool:
 
 
 def _night(
-    site: Site, day: date, archive: Archive, sources: Sequence[str], dusk: datetime | None
+    site: Site,
+    day: date,
+    archive: Archive,
+    sources: Sequence[str],
+    dusk: datetime | None,
+    off_k: float | None,
 ) -> ReviewedNight | None:
-    """Return a night by its forecasts before dusk and after midnight; None without both."""
+    """Return a night by its forecasts before dusk and after midnight; None without both.
+
+    off_k: how much milder it became by a thermometer [K], in place of the later forecast.
+    """
     if dusk is None:
         return None
     midnight = site.at_clock(day + timedelta(days=1), time(0))
@@ -145,6 +178,8 @@ def _night(
         )
         before = [low_c for at, low_c in forecasts if at <= dusk]
         after = [low_c for at, low_c in forecasts if at >= midnight]
+        if before and off_k is not None:
+            return ReviewedNight(day, before[-1], before[-1] + off_k, measured=True)
         if before and after:
             return ReviewedNight(day, before[-1], after[-1])
     return None

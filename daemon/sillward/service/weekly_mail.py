@@ -92,7 +92,22 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
         ledger.nights.since(site.name, first),
         [source.name for source in context.forecasts.sources],
         {past: at for past, at in enqueued_at.items() if at is not None},
+        _read(context),
     )
+
+
+def _read(context: ServiceContext) -> week_review.Read | None:
+    """Return what was read at the spot outdoors where most plants live, of those that were read."""
+    collection = context.household.collection
+    lessons = context.lessons.of_spots(collection, context.clock())
+    homes = [plant.home for plant in collection.plants]
+    spot = max(lessons, key=homes.count, default=None)
+    if spot is None:
+        return None
+    course = lessons[spot].course
+    off_k = (course.nights.error_k - course.expected_k).tolist()
+    nights = map(date.fromordinal, course.nights.day.tolist())
+    return week_review.Read(spot, dict(zip(nights, off_k, strict=True)))
 
 
 @dataclass(frozen=True, slots=True)

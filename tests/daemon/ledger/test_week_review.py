@@ -9,7 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from sillward.ledger import StoredChore
-from sillward.ledger.week_review import Archive, ReviewedNight, WeekReview, review_of
+from sillward.ledger.week_review import Archive, Read, ReviewedNight, WeekReview, review_of
 from sillward_rules.chore import ChoreKind, Grounds
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.chores import a_chore
@@ -64,8 +64,10 @@ def next_morning(low_c: float, source: str = "one") -> Archive:
     return forecast(low_c, local("06:10", NIGHT + timedelta(days=1)), source)
 
 
-def of(*chores: StoredChore, missed: int = 0, archive: Archive = ()) -> WeekReview:
-    return review_of(SITE, TODAY, chores, missed, archive, SOURCES, DUSK)
+def of(
+    *chores: StoredChore, missed: int = 0, archive: Archive = (), read: Read | None = None
+) -> WeekReview:
+    return review_of(SITE, TODAY, chores, missed, archive, SOURCES, DUSK, read)
 
 
 # -- orders
@@ -211,3 +213,18 @@ def test_a_confirmation_is_late_a_quarter_of_an_hour_after_the_deadline(
     week = of(chore(done=True, minutes_after=minutes_after), chore(number=2))
 
     assert (week.done, week.late) == (1, late)
+
+
+def test_where_a_thermometer_was_read_it_says_what_came() -> None:
+    archive = [*at_dusk(3.0), *next_morning(9.5)]
+
+    both = of(archive=archive, read=Read("pergola", {NIGHT: -1.2}))
+    no_morning = of(archive=at_dusk(3.0), read=Read("pergola", {NIGHT: -1.2}))
+    other = of(archive=archive, read=Read("pergola", {NIGHT - timedelta(days=3): -1.2}))
+
+    for week in (both, no_morning):
+        (night,) = week.nights
+        assert (night.last_c, night.off_k, night.measured) == pytest.approx((1.8, -1.2, True))
+        assert week.thermometer == "pergola"
+    assert other.nights == (ReviewedNight(NIGHT, 3.0, 9.5),)
+    assert other.thermometer is None

@@ -34,6 +34,7 @@ def lines(review: WeekReview, voice: Voice) -> list[str]:
             at_dusk_c=night.at_dusk_c,
             last_c=night.last_c,
             off_k=night.off_k,
+            measured=night.measured,
         )
         for night in review.nights
     ]
@@ -51,4 +52,5 @@ def _forecast(review: WeekReview, voice: Voice) -> str:
         mean_k=sum(sizes) / len(sizes) if sizes else 0.0,
         worst_day=worst and worst.day,
         worst_k=worst.off_k if worst else 0.0,
+        thermometer=review.thermometer,
     )

@@ -36,9 +36,20 @@ def test_a_review_is_told_in_few_lines() -> None:
         "  2 orders told, 1 acknowledged; 1 notice missed.",
         "  The low forecast at dusk was off by 6.5 °C on average over 1 night, most on Thu "
         "(6.5 °C milder); judged by the next morning's forecast, as nothing was measured.",
-        "  2 false alarms: told in, then called off or 1.0 °C above the limit by that forecast.",
+        "  2 false alarms: told in, then called off or 1.0 °C above the limit by that measure.",
         "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 °C milder",
     ]
+
+
+def test_where_a_thermometer_was_read_the_review_says_so() -> None:
+    nights = (ReviewedNight(date(2026, 5, 14), 3.0, 1.8, measured=True),)
+
+    _, _, forecast, night = last_week.lines(
+        replace(QUIET, nights=nights, thermometer="pergola"), VOICE
+    )
+
+    assert "(1.2 °C colder); judged by the thermometer at pergola." in forecast
+    assert night == "    Thu 14 May  3.0 °C at dusk, 1.8 °C read: 1.2 °C colder"
 
 
 @pytest.mark.parametrize(
