@@ -24,6 +24,7 @@ from sillward.replay.run import LostProcessError, run
 from sillward.reports import replay as report
 from sillward.reports import replay_comparison as comparison
 from sillward.text import terminal
+from sillward_rules.plants.collection import Collection
 from sillward_rules.replay.engine import Plan
 from sillward_rules.replay.forecasts import Forecasts
 from sillward_rules.replay.records import ReplayResult
@@ -44,6 +45,7 @@ class _Wishes:
     away: tuple[str, ...]
     settings: tuple[str, ...]
     against: Path | None
+    sensors: bool
 
 
 @click.command()
@@ -83,6 +85,11 @@ class _Wishes:
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="What with this other collection?",
+)
+@click.option(
+    "--sensors",
+    is_flag=True,
+    help="A thermometer at every spot outdoors, read each hour of the night.",
 )
 @click.option(
     "--chart",
@@ -205,9 +212,15 @@ def _plans(
             household.policy.moved_by,
             household.policy.max_messages,
             judged_with(household.collection, other),
+            _watched(household.collection) if wished.sensors else frozenset(),
         )
         for household, other in zip(households, others, strict=True)
     ]
+
+
+def _watched(collection: Collection) -> frozenset[str]:
+    """Return the spots at which a thermometer would say something that is not known already."""
+    return frozenset(spot.name for spot in collection.spots if not spot.holds_itself)
 
 
 def _show(

@@ -8,14 +8,12 @@ import numpy as np
 
 from sillward.ledger import Ledger
 from sillward_rules.readings.hourly_readings import Quantity
-from sillward_rules.readings.night_correction import CorrectionCourse, Nights, learn
+from sillward_rules.readings.night_correction import CorrectionCourse, Nights, learn, nights_at
 from sillward_rules.readings.night_lows import NightLow, lows_at_spot
 from sillward_rules.weather import sun
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
-from sillward_rules.weather.spot_offset import night_offset_shares, weather_share
-from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, usual_error_k
 
 LEARNED_FROM = timedelta(days=400)
 """Nights longer ago teach nothing. Judgement: the archive of forecasts goes back as far, and the
@@ -93,23 +91,5 @@ def hangs_right_mark(site: Site, spot: str) -> str:
 
 def _nights(spot: Spot, lows: Sequence[NightLow], told: Sequence[Told]) -> Nights:
     """Return nights that were read and forecast, as the filter takes them."""
-
-    def known(name: str) -> np.ndarray:
-        values = [getattr(forecast, name) for _, forecast in told]
-        return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-
-    share = weather_share(known("wind_m_s"), np.nan_to_num(known("cloud"), nan=0.0))
-    said = (spot.night_offset_k or 0.0) * night_offset_shares((spot,), share)[:, 0]
-    low_c, with_members = known("low_c"), known("sd_k")
-    has_members = with_members > MEMBER_ERROR_K
-    members = np.sqrt(np.where(has_members, with_members**2 - MEMBER_ERROR_K**2, 0.0))
-    return Nights(
-        day=np.array([low.night.toordinal() for low in lows]),
-        error_k=np.array([low.low_c for low in lows]) - low_c - said,
-        said_k=said,
-        low_c=low_c + said,
-        wind_m_s=known("wind_m_s"),
-        above_dew_point_k=low_c - known("dew_point_c"),
-        usual_k=np.where(has_members, MEMBER_ERROR_K, usual_error_k(known("lead_h"))),
-        members_k=members,
-    )
+    low_c = np.array([low.low_c for low in lows])
+    return nights_at(spot, [low.night for low in lows], low_c, [each for _, each in told])

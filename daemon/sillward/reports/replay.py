@@ -14,6 +14,7 @@ from sillward.text.units import fixed
 from sillward.wording.voice import Voice
 from sillward_rules.replay import summary
 from sillward_rules.replay.records import (
+    DEEP_K,
     Cause,
     Exposure,
     NearMiss,
@@ -22,7 +23,7 @@ from sillward_rules.replay.records import (
     Warned,
     as_json,
 )
-from sillward_rules.replay.summary import DEEP_K, SHALLOW_K, Totals
+from sillward_rules.replay.summary import SHALLOW_K, Totals
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import percent
 
@@ -31,6 +32,8 @@ MAX_WORST = 5
 
 MAX_NEAR = 2
 """Nights that are told of those that went well, in each list. Judgement: as above."""
+
+NIGHTS_OF_YEAR = 365.25
 
 MAX_NAMED = 2
 """Plants that a line names before it counts."""
@@ -89,7 +92,8 @@ def text(result: ReplayResult, voice: Voice, remarks: Sequence[str], screen: Scr
         return "\n".join(lines)
     totals = summary.totals(result.nights)
     whole = (result.last - result.first).days + 1
-    lines += ["", *table(list(_rows(totals, whole, voice)), _LABELLED, screen)]
+    rows = [*_rows(totals, whole, voice), *_alarms(result, totals, voice)]
+    lines += ["", *table(rows, _LABELLED, screen)]
     lines += screen.lines("Plants are counted night by night: one on two nights is two.")
     for title, told in (
         ("what suffered most", _worst(result.nights, voice)),
@@ -194,6 +198,29 @@ def _rows(totals: Totals, whole: int, voice: Voice) -> Iterator[tuple[Cell, Cell
     yield "harm", f"{fixed(totals.harm, 2)}, where 1 is a plant that lost leaves"
     if totals.unjudged:
         yield "not judged", f"{plants(totals.unjudged)}: too little is known of the weather"
+
+
+def _alarms(result: ReplayResult, totals: Totals, voice: Voice) -> Iterator[tuple[Cell, Cell]]:
+    """Yield what thermometers at the spots would have called in, if there were any."""
+    if not result.sensors:
+        return
+    where = voice.names(result.sensors, MAX_NAMED)
+    years = totals.nights / NIGHTS_OF_YEAR
+    a_year = f", {fixed(totals.false_alarms / years, 1)} a year" if totals.false_alarms else ""
+    yield "thermometers", f"{where}, read every hour of the night"
+    yield "alarms", f"{number(totals.alarms)}; {_of(totals.false_alarms)}{a_year}"
+    deep = voice.kelvins(DEEP_K)
+    if not totals.deep_left:
+        yield "without them", Marked(f"no plant left to fall {deep} under its limit", Mark.OK)
+        return
+    late = totals.deep_left - totals.caught - totals.eased
+    parts = (
+        (totals.caught, "called in before that"),
+        (totals.eased, "before the coldest hour"),
+        (late, "too late or not at all"),
+    )
+    told = ", ".join(f"{number(count)} {how}" for count, how in parts if count)
+    yield "without them", f"{plants(totals.deep_left)} left to fall {deep} under its limit: {told}"
 
 
 def _of(needless: int) -> str:

@@ -1,6 +1,7 @@
 """The collection: everything the grower has told, in the core's own types."""
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from datetime import timedelta
 
@@ -127,6 +128,17 @@ class Collection:
         names = tuple(tuple(plant.name for plant in kind) for kind in self.kinds)
         object.__setattr__(self, "names", names)
         object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
+
+    def with_spots(self, spots: tuple[Spot, ...]) -> "Collection":
+        """Return the same with more known of its spots. Their names must be the same, in order."""
+        if spots == self.spots:
+            return self
+        if [spot.name for spot in spots] != [spot.name for spot in self.spots]:
+            msg = "collection: these are other spots"
+            raise ValueError(msg)
+        other = copy(self)  # what has been worked out of plants and rules stays
+        object.__setattr__(other, "spots", spots)
+        return other
 
     def spot(self, name: str) -> Spot:
         """Return the spot of this name. Raise KeyError if there is none."""

@@ -27,7 +27,10 @@ from sillward_rules.weather.night_error import (
     Expected,
     NightError,
 )
-from sillward_rules.weather.uncertainty import USUAL_ERROR_K
+from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_offset import night_offset_shares, weather_share
+from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, USUAL_ERROR_K, usual_error_k
 
 KIND_NIGHTS = 15
 """The kind of a night is used if over this many nights at least, the later ones counting more, the
@@ -90,6 +93,36 @@ class Nights:
             above_dew_point_k=float(self.above_dew_point_k[row]),
             days=days,
         )
+
+
+def nights_at(
+    spot: Spot, days: Sequence[date], low_c: Array, told: Sequence[NightForecast]
+) -> Nights:
+    """Return nights that were read at a spot and forecast for the site, in order.
+
+    days : the local dates of their evenings. low_c (night,) : the lows that were read [°C]. told :
+    what was forecast of each.
+    """
+
+    def known(name: str) -> Array:
+        values = [getattr(forecast, name) for forecast in told]
+        return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+    share = weather_share(known("wind_m_s"), np.nan_to_num(known("cloud"), nan=0.0))
+    said = (spot.night_offset_k or 0.0) * night_offset_shares((spot,), share)[:, 0]
+    told_c, with_members = known("low_c"), known("sd_k")
+    has_members = with_members > MEMBER_ERROR_K
+    members = np.sqrt(np.where(has_members, with_members**2 - MEMBER_ERROR_K**2, 0.0))
+    return Nights(
+        day=np.array([day.toordinal() for day in days]),
+        error_k=low_c - told_c - said,
+        said_k=said,
+        low_c=told_c + said,
+        wind_m_s=known("wind_m_s"),
+        above_dew_point_k=told_c - known("dew_point_c"),
+        usual_k=np.where(has_members, MEMBER_ERROR_K, usual_error_k(known("lead_h"))),
+        members_k=members,
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -24,17 +24,20 @@ forecast (from memory).
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import TypeAlias
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.readings.hourly_readings import HourlyReadings
 from sillward_rules.weather import sun
+from sillward_rules.weather.climate import Climate
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.night_course import NightCourse
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import Night
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K
 
@@ -58,8 +61,13 @@ STALE = timedelta(minutes=45)
 """A reading that is older says nothing of the present. Judgement: a sensor that reports by the
 quarter of an hour may miss twice; the departure changes by some 0.6 K in that time."""
 
+BEFORE_SUNSET = timedelta(hours=1)
+"""Readings count from so long before sunset, if they are colder than the forecast: that is not the
+sun's doing. Judgement; at the airports departures of the hour before sunset last as long into the
+night as those after it."""
+
 MIN_SPAN = timedelta(minutes=20)
-"""Readings since sunset must reach over so much time: a single one is not believed. Judgement."""
+"""Readings must reach over so much time: a single one is not believed. Judgement."""
 
 MAX_JUMP_K = 4.0
 """A departure that has changed by more than this since the hour before is believed once the
@@ -111,7 +119,7 @@ def nowcast(
         The present moment. Later readings are left out.
     """
     night = sun.night_at_or_after(site, now)
-    if now < night.start or not times.size:
+    if now < night.start - BEFORE_SUNSET or not times.size:
         return None
     found = [
         departure
@@ -127,12 +135,37 @@ def nowcast(
     return _course(departure, night)
 
 
+Readings: TypeAlias = Mapping[str, Mapping[str, HourlyReadings]]
+"""The temperatures of each sensor [°C], by spot and by the sensor's name."""
+
+
+def with_nowcasts(
+    site: Site, climate: Climate, readings: Readings, now: datetime
+) -> tuple[Spot, ...]:
+    """Return the spots of a climate with the courses of this night that their sensors show.
+
+    climate : by the forecast, in steps by night; no spot of it has a course. Spots with a climate
+    of their own get none.
+    """
+    spots = []
+    for column, spot in enumerate(climate.spots):
+        course = None
+        if spot.name in readings and not spot.holds_itself:
+            air_c = climate.temp_c[:, column]
+            course = nowcast(site, readings[spot.name], climate.times, air_c, now)
+        spots.append(spot if course is None else replace(spot, tonight=course))
+    return tuple(spots)
+
+
 def _departure(
     hours: HourlyReadings, night: Night, times: np.ndarray, air_c: Array, now: datetime
 ) -> _Departure | None:
     """Return the departure that a sensor shows; None if it cannot be relied on."""
-    since = (hours.first_at >= night.start.timestamp()) & (hours.last_at <= now.timestamp())
-    rows = np.flatnonzero(since & np.isfinite(hours.last))
+    sunset = night.start.timestamp()
+    since = hours.first_at >= sunset - BEFORE_SUNSET.total_seconds()
+    told = np.interp(hours.last_at, times, air_c, left=np.nan, right=np.nan)
+    sunny = (hours.last_at < sunset) & ~(hours.last < told)
+    rows = np.flatnonzero(since & ~sunny & (hours.last_at <= now.timestamp()))
     if not rows.size:
         return None
     tonight = hours.at(rows)
@@ -141,14 +174,15 @@ def _departure(
         return None
     if at[-1] - tonight.first_at[0] < MIN_SPAN.total_seconds():
         return None
-    told = np.interp(at, times, air_c, left=np.nan, right=np.nan)
+    told = told[rows]
     shown = read - told
     known = np.isfinite(shown)
     if not known[-1] or (known.sum() > 1 and _jumps(tonight, shown[known])):
         return None
     mean, variance = _filtered(at[known], shown[known])
     before = read[-2] if read.size > 1 else tonight.mean[-1]
-    return _Departure(mean, variance, at[-1], read[-1], told[-1], bool(read[-1] < before))
+    newest = float(at[-1]), float(read[-1]), float(told[-1])
+    return _Departure(mean, variance, *newest, falling=bool(read[-1] < before))
 
 
 def _jumps(tonight: HourlyReadings, shown_k: Array) -> bool:

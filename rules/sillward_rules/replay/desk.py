@@ -14,7 +14,15 @@ from functools import cache
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import PlantState
-from sillward_rules.revision import CORRECTED, Revision, revise, safe_outside
+from sillward_rules.revision import (
+    CORRECTED,
+    Revision,
+    parted,
+    revise,
+    safe_outside,
+    united,
+    watched_spots,
+)
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
 from sillward_rules.told_orders import (
     PatchedChore,
@@ -28,6 +36,7 @@ from sillward_rules.told_orders import (
 )
 from sillward_rules.transitions import after_revision, answered, changed, next_state
 from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot import Spot
 
 
 @dataclass(slots=True)
@@ -59,10 +68,14 @@ class Orders:
 
 @dataclass(frozen=True, slots=True)
 class Correction:
-    """What a newer forecast changed, and whether the grower was told of it."""
+    """What a newer forecast, or a thermometer, changed, and whether the grower was told of it.
+
+    alarmed: the part of it that thermometers at the spots ask for, which is always told.
+    """
 
     revision: Revision
     told: bool
+    alarmed: tuple[Chore, ...] = ()
 
 
 @dataclass(slots=True)
@@ -85,8 +98,15 @@ class Desk:
         self.told[round_] = day
         return sheet
 
-    def compare(self, weather: Weather, now: datetime) -> Correction | None:
-        """Compare the round in force with a newer forecast; None if nothing has changed."""
+    def watch(self, spots: tuple[Spot, ...]) -> None:
+        """Take what thermometers show: spots with or without the course of this night."""
+        self.collection = self.collection.with_spots(spots)
+
+    def compare(self, weather: Weather, now: datetime, *, newer: bool = True) -> Correction | None:
+        """Compare the round in force with what is known now; None if nothing has changed.
+
+        newer: whether there is a newer forecast. If not, only what thermometers ask for counts.
+        """
         in_force = self._in_force(now)
         if in_force is None:
             return None
@@ -95,7 +115,7 @@ class Desk:
         sheet = draw_up_orders(
             in_force.round, self.collection, weather, self.states, now, goes_out=goes_out
         )
-        before = self.states
+        before, watched = self.states, watched_spots(self.collection.spots)
         revision = revise(
             orders,
             sheet,
@@ -103,17 +123,21 @@ class Desk:
             self.orders.done,
             self.moved_by,
             self.collection.habits.out_after,
+            watched,
         )
-        if not revision:
+        alarm, rest = parted(revision, watched)
+        if not newer:
+            rest = Revision()
+        if not (alarm or rest):
             return None
-        told = self.orders.messages < allowed_messages(revision, self.max_messages)
-        holds = revision if told else without_messages(revision)
+        told = bool(rest) and self.orders.messages < allowed_messages(rest, self.max_messages)
+        holds = united(alarm, rest if told else without_messages(rest))
         if told:
             self.orders.messages += 1
         if holds:
             self._patch(holds, now)
             self.states = after_revision(self.states, sheet, holds)
-        return Correction(holds, told)
+        return Correction(holds, told, alarm.added)
 
     def confirm(self, chore: Chore, names: Sequence[str], now: datetime) -> None:
         """Take down that the grower has done a chore for these plants."""

@@ -6,13 +6,15 @@
 A night runs from the middle of its local date to the middle of the next. The morning round is told
 at `habits.morning_at`, the dusk round at `habits.told_at`, and each new forecast is compared with
 the round in force. At one moment, what is due is done first, then a round is told, then a forecast
-is compared.
+is compared. With `Plan.sensors` thermometers at spots are read every full hour of a night, and what
+they show is compared too.
 """
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from enum import Enum
 
 import numpy as np
 
@@ -26,8 +28,9 @@ from sillward_rules.replay.forecasts import PAST_H, Forecasts
 from sillward_rules.replay.grower import Places
 from sillward_rules.replay.outcome import Heard, Judge
 from sillward_rules.replay.records import NightRecord, ReplayResult, Warned
+from sillward_rules.replay.thermometers import Thermometers
 from sillward_rules.replay.truth import Truth
-from sillward_rules.revision import hour_of
+from sillward_rules.revision import hour_of, watched_spots
 from sillward_rules.sheet import Round
 from sillward_rules.told_orders import MAX_MESSAGES, MOVED_BY
 from sillward_rules.weather import sun
@@ -54,6 +57,17 @@ that its advice is followed, whether confirmed or not."""
 _WARNED = {warned: number for number, warned in enumerate(Warned)}
 
 
+class _News(Enum):
+    """What there may be between rounds: a forecast, or readings."""
+
+    FORECAST = "forecast"
+    READINGS = "readings"
+
+
+_ORDER: tuple[type, ...] = (Round, _News)
+"""At one moment rounds come first."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Plan:
     """What is replayed.
@@ -62,6 +76,8 @@ class Plan:
     - first, last: the nights.
     - away: the dates on which the grower does and confirms nothing, nor in the night after them.
     - moved_by, max_messages: as in the daemon's `NoticePolicy`.
+    - sensors: the spots at which a thermometer is read every hour of the night. It shows the air
+      there by the weather that was.
     - judged_by: the same collection with other limits, if the nights are judged by these and not by
       those that the tool goes by (`yardstick`).
     """
@@ -75,6 +91,7 @@ class Plan:
     moved_by: timedelta = MOVED_BY
     max_messages: int = MAX_MESSAGES
     judged_by: Collection | None = None
+    sensors: frozenset[str] = frozenset()
 
 
 def nights(plan: Plan) -> Iterator[NightRecord]:
@@ -120,6 +137,7 @@ def result_of(plan: Plan, records: Sequence[NightRecord]) -> ReplayResult:
         first=plan.first,
         last=plan.last,
         nights=tuple(records),
+        sensors=tuple(sorted(plan.sensors)),
     )
 
 
@@ -140,6 +158,7 @@ class Run:
         self._truth = Truth(
             collection.site, collection.spots, plan.truth, collection.habits.axil_factor
         )
+        self._thermometers = Thermometers(collection, plan.sensors)
         self._heard = Heard.nothing(self._judged, self._judged.traits)
         self._clock: datetime | None = None
         self._resting: np.ndarray | None = None
@@ -154,14 +173,21 @@ class Run:
         site = self.plan.collection.site
         start, end = site.middle_of_day(day), site.middle_of_day(day + timedelta(days=1))
         self._begin(day, start)
-        for at, round_ in self._events(day, start, end):
+        if self.plan.sensors:
+            self._thermometers.begin_night(day, self._truth.climate_around(day))
+        for at, event in self._events(day, start, end):
             self._do_chores(at)
             self._clock = at
-            if round_ is None:
-                self._compare(at)
+            if self.plan.sensors:
+                self.desk.watch(self._thermometers.spots_at(self.plan.forecasts.at(at), at))
+            if isinstance(event, Round):
+                self._tell(event, at)
             else:
-                self._tell(round_, at)
+                self._compare(at, event)
         self._do_chores(end - timedelta.resolution)
+        if self.plan.sensors:
+            sunset = sun.night_of(site, day).start
+            self._thermometers.end_night(day, self.plan.forecasts.at(sunset))
         climate = self._truth.climate_around(day)
         return self._judge.judge(day, climate, self.places, self._heard)
 
@@ -181,8 +207,8 @@ class Run:
 
     def _events(
         self, day: date, start: datetime, end: datetime
-    ) -> list[tuple[datetime, Round | None]]:
-        """Return the rounds of a night, and the moments of new forecasts (None), in order."""
+    ) -> list[tuple[datetime, "Round | _News"]]:
+        """Return the rounds of a night, and the moments at which there are news, in order."""
         site, habits = self.plan.collection.site, self.plan.collection.habits
         rounds = [
             (moment.on(site, day + timedelta(days=offset)), round_)
@@ -190,9 +216,12 @@ class Run:
             for offset in (-1, 0, 1, 2)
         ]
         first, last = (bisect_left(self._issues, at) for at in (start, end))
-        issues = [(at, None) for at in self._issues[first:last]]
-        events = [event for event in (*rounds, *issues) if start <= event[0] < end]
-        return sorted(events, key=lambda event: (event[0], event[1] is None))
+        issues: list[tuple[datetime, Round | _News]] = [
+            (at, _News.FORECAST) for at in self._issues[first:last]
+        ]
+        read = [(moment(at), _News.READINGS) for at in self._thermometers.hours_of(day).tolist()]
+        events = [event for event in (*rounds, *issues, *read) if start <= event[0] < end]
+        return sorted(events, key=lambda event: (event[0], _ORDER.index(type(event[1]))))
 
     # -- what the tool says
 
@@ -212,17 +241,22 @@ class Run:
             if chore.overdue_since is not None or chore.kind is ChoreKind.STAY_IN:
                 self._do(chore, at)
 
-    def _compare(self, at: datetime) -> None:
-        """Compare the round in force with the forecast of this moment, if that is another one."""
+    def _compare(self, at: datetime, news: "_News") -> None:
+        """Compare the round in force with the forecast of this moment, if that is another one, and
+        with what thermometers show."""
         seen, weather = self._seen, self.plan.forecasts.at(at)
         self._seen = weather
-        if seen is not None and (weather is seen or same_forecast(seen, weather, at)):
+        newer = seen is None or (weather is not seen and not same_forecast(seen, weather, at))
+        if not newer and not (news is _News.READINGS and watched_spots(self.desk.collection.spots)):
             return
-        correction = self.desk.compare(weather, at)
+        correction = self.desk.compare(weather, at, newer=newer)
         if correction is None:
             return
         revision, heard = correction.revision, self._heard
         heard.corrections += correction.told
+        if correction.alarmed:
+            names = [name for chore in correction.alarmed for name in chore.plants]
+            heard.alarms.append((at.timestamp(), self.places.rows(names)))
         heard.added += sum(len(chore.plants) for chore in revision.added)
         heard.moved += sum(len(moved.chore.plants) for moved in revision.moved)
         heard.called_off += sum(len(order.plants) for order in revision.called_off)

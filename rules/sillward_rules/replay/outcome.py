@@ -19,6 +19,7 @@ from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import classify, evaluate
 from sillward_rules.replay.grower import Places
 from sillward_rules.replay.records import (
+    DEEP_K,
     Cause,
     ChanceBin,
     Exposure,
@@ -34,6 +35,9 @@ from sillward_rules.weather.spot_columns import NO_SPOT
 from sillward_rules.weather.sun import Night
 
 _CAUSES, _WARNED = tuple(Cause), tuple(Warned)
+TRIP_S = 1200.0
+"""Plants are in so long after an alarm [s]. Judgement, as `revision.KEPT_LEAD`."""
+
 _DIGITS = 3
 """Numbers are recorded to a thousandth, finer than any weather is known."""
 
@@ -49,6 +53,7 @@ class Heard:
     - chance (kind,): that the leaf at home falls under its limit, by that forecast; NaN for not
       known; chance_from: the moment of that round.
     - walks_in: the plants of each walk to carry in.
+    - alarms: when thermometers at the spots called plants in [unix s], and which.
     """
 
     deadline: Array
@@ -66,6 +71,7 @@ class Heard:
     added: int = 0
     moved: int = 0
     called_off: int = 0
+    alarms: list[tuple[float, np.ndarray]] = field(default_factory=list)
 
     @classmethod
     def nothing(cls, collection: Collection, traits: Traits) -> "Heard":
@@ -144,7 +150,7 @@ class Judge:
         night = _Night.of(self, day, climate, places, heard)
         if night is None:
             return replace(record, unjudged=self.kind.size)
-        return night.judged(record)
+        return night.with_alarms(night.judged(record))
 
     def is_cover(self, kind: np.ndarray, column: np.ndarray) -> np.ndarray:
         """Return whether spots are cover for plants of these kinds (`Scene.is_under_cover`)."""
@@ -258,6 +264,29 @@ class _Night:
             narrowest=narrowest,
             saved=saved,
         )
+
+    def with_alarms(self, record: NightRecord) -> NightRecord:
+        """Return the record with what would have been without the alarms of the night."""
+        times, home = self.climate.times[self.night_rows], self.by.home[self.by.kind]
+        for at, plants in self.heard.alarms:
+            leaf = self.climate.leaf_c[np.ix_(self.night_rows, home[plants])]
+            depth = self.limit_c[self.by.kind[plants]] - leaf
+            deep = depth >= DEEP_K
+            is_deep = deep.any(axis=0)
+            heard = is_deep & (not self.heard.away)
+            deep_at, low_at = times[np.argmax(deep, axis=0)], times[np.argmax(depth, axis=0)]
+            is_in_at = at + TRIP_S
+            record = replace(
+                record,
+                alarms=record.alarms + 1,
+                false_alarms=record.false_alarms + (not (depth > 0).any()),
+                alarmed=record.alarmed + int(plants.size),
+                deep_alarmed=record.deep_alarmed + int(is_deep.sum()),
+                caught=record.caught + int((heard & (is_in_at <= deep_at)).sum()),
+                eased=record.eased
+                + int((heard & (is_in_at > deep_at) & (is_in_at <= low_at)).sum()),
+            )
+        return record
 
     def _fired(self) -> tuple[Array, np.ndarray]:
         """Return moments until the cold of the night is over, and (moment, kind) whether any rule

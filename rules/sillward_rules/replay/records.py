@@ -17,6 +17,10 @@ from sillward_rules.arrays import finite_or_none
 
 JsonValue: TypeAlias = Any
 
+DEEP_K = 1.0
+"""A plant that comes so far under its limit comes to harm [K]. Judgement: less is within what
+thermometers differ by."""
+
 
 class Cause(Enum):
     """Why a plant stood under its limit."""
@@ -151,6 +155,17 @@ class NightRecord:
     """Those of them that were carried in for it: trips for nothing."""
     unjudged: int = 0
     """Plants of which too little is known of the weather that was."""
+    alarms: int = 0
+    """Alarms by thermometers at the spots."""
+    false_alarms: int = 0
+    """Those of them in which no plant would have come under its limit that night."""
+    alarmed: int = 0
+    """Plants that alarms called in."""
+    deep_alarmed: int = 0
+    """Those of them that would have come `DEEP_K` under their limit."""
+    caught: int = 0
+    eased: int = 0
+    """Those of these that could be in before that, and after that but before their low."""
     exposures: tuple[Exposure, ...] = ()
     chances: tuple[ChanceBin, ...] = ()
     narrowest: NearMiss | None = None
@@ -191,6 +206,8 @@ class ReplayResult:
     first: date
     last: date
     nights: tuple[NightRecord, ...] = ()
+    sensors: tuple[str, ...] = ()
+    """The spots at which thermometers were read."""
 
     @property
     def complete(self) -> bool:

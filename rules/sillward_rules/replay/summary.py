@@ -14,6 +14,7 @@ import numpy as np
 from sillward_rules import scores
 from sillward_rules.physics.cold_harm import MAX_DOSE, carried_dose, night_harm
 from sillward_rules.replay.records import (
+    DEEP_K,
     Cause,
     Exposure,
     NearMiss,
@@ -22,9 +23,9 @@ from sillward_rules.replay.records import (
     Warned,
 )
 
-SHALLOW_K, DEEP_K = 0.5, 1.0
-"""Misses are told in three classes of depth: under half a kelvin, up to one, and one or more [K].
-Judgement: the first is within what a thermometer shows, the last harms."""
+SHALLOW_K = 0.5
+"""Misses are told in three classes of depth: under this [K], up to `DEEP_K`, and more. Judgement:
+the first is within what a thermometer shows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +42,8 @@ class Totals:
     - hours_under, degree_hours: of all exposures of all plants [h], [K h].
     - harm: of all exposures of all plants, each 0 to 1 (`harm_by_night`).
     - nights_corrected: nights with at least one correction.
+    - alarms, false_alarms, alarmed, deep_alarmed, caught, eased: of thermometers at the spots, as
+      in `NightRecord`.
     """
 
     nights: int = 0
@@ -70,6 +73,22 @@ class Totals:
     hours_under: float = 0.0
     degree_hours: float = 0.0
     harm: float = 0.0
+    alarms: int = 0
+    false_alarms: int = 0
+    alarmed: int = 0
+    deep_alarmed: int = 0
+    caught: int = 0
+    eased: int = 0
+
+    @property
+    def deep_left(self) -> int:
+        """Plants that rounds and newer forecasts left to come `DEEP_K` under their limit."""
+        return self.deep + self.deep_alarmed
+
+    @property
+    def caught_share(self) -> float | None:
+        """The share of them that alarms called in before their low."""
+        return (self.caught + self.eased) / self.deep_left if self.deep_left else None
 
     @property
     def deadline_kept(self) -> float | None:
@@ -272,6 +291,12 @@ _SUMMED = (
     "covered",
     "needless",
     "unjudged",
+    "alarms",
+    "false_alarms",
+    "alarmed",
+    "deep_alarmed",
+    "caught",
+    "eased",
 )
 """What is the same in `NightRecord` and `Totals`."""
 

@@ -62,11 +62,17 @@ def test_nothing_is_said_of_a_night_that_is_as_told_or_warmer() -> None:
 
 
 def test_neither_by_day_nor_of_the_sun() -> None:
-    """What was read before sunset does not count: a sensor may be in the sun, or just out of it."""
-    before = NIGHT.start - timedelta(minutes=1)
-    assert told(before, a=every(10, before, 10.0, since_h=-5)) is None
-    soon = after_sunset(0.2)
-    assert told(soon, a=every(10, soon, 10.0, since_h=-5)) is None
+    """Before sunset a sensor may be in the sun: only what is colder than told counts, and only in
+    the last hour."""
+    day = NIGHT.start - timedelta(minutes=61)
+    assert told(day, a=every(10, day, 10.0, since_h=-5)) is None
+    before, soon = NIGHT.start - timedelta(minutes=5), after_sunset(0.2)
+    assert told(before, a=every(10, before, 10.0, since_h=-5)) is not None
+    sunny = every(10, before, 20.0, since_h=-5)
+    assert told(before, a=sunny) is None
+    shaded = every(10, soon, 12.0, since_h=0.1)
+    after = sunny.at(sunny.hour < shaded.hour[0])
+    assert told(soon, a=shaded.after(after)) is None, "a single reading without those in the sun"
     assert told(NIGHT.end + timedelta(minutes=1), a=every(10, NIGHT.end, 10.0)) is None
 
 
