@@ -13,14 +13,15 @@ import pytest
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.plants.collection import Habits
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.learned_nights import LearnedNights
+from sillward_rules.weather.lows import tonight
 from sillward_rules.weather.night_course import NightCourse
 from sillward_rules.weather.night_error import DRIFT_K, UNTAUGHT_ALIKE, Circumstances
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_doubt import doubt_factor
 from sillward_rules.weather.uncertainty import Spread, usual_spread
 from tests.support.core import (
     MENDOZA,
@@ -177,3 +178,14 @@ def test_the_rest_of_this_night_is_as_doubtful_as_its_course() -> None:
     within = (times >= at[0]) & (times <= at[-1])
     np.testing.assert_allclose(found[within], np.interp(times[within], at, errors))
     np.testing.assert_array_equal(factor_of(scene)[~within, 0], 1.0)
+
+
+def test_what_is_shown_of_a_low_has_the_doubt_of_its_spot() -> None:
+    air = sky(10.0, members=False)
+    spots = (OPEN_BENCH, replace(OPEN_BENCH, name="wall", learned=learned(-1.0, 0.8, 1.5)))
+
+    plain, wall = tonight(MENDOZA, spots, air, DUSK).lows
+
+    assert plain.sd_k is not None
+    assert wall.sd_k == pytest.approx(np.hypot(1.5 * plain.sd_k, 0.8), rel=1e-4)
+    assert wall.air_c == pytest.approx((plain.air_c or 0.0) - 1.0)

@@ -26,7 +26,9 @@ from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather, moment
+from sillward_rules.weather.spot_doubt import doubt_factor
 from sillward_rules.weather.sun import Night
+from sillward_rules.weather.uncertainty import Spread
 
 MORNING_AFTER = timedelta(hours=4)
 """How long the chart goes on after its last night. Judgement: so that the last low can be read."""
@@ -72,7 +74,7 @@ def night_chart(
 
 
 def _spread(scene: Scene, column: int, nights: Sequence[Night]) -> tuple[Array, str | None]:
-    """Return the standard deviation of the forecast [K], shape (time,), and where it comes from.
+    """Return the standard deviation of the forecast there [K], (time,), and where it comes from.
 
     An ensemble has one for every hour. The usual errors are those of nights and hold for no other
     hours; they also serve for a night that an ensemble covers in part, as in the night's chance.
@@ -85,15 +87,22 @@ def _spread(scene: Scene, column: int, nights: Sequence[Night]) -> tuple[Array, 
     ensemble = scene.weather.spread
     if ensemble is not None:
         rows = [row for row in range(sd_k.size) if ensemble.knows(np.array([row]))]
-        sd_k[rows] = ensemble.sd_k[rows]
+        sd_k[rows] = _at_spot(scene, column, ensemble)[rows]
         origins |= {ensemble.origin: None} if rows else {}
     for night in nights:
         known = spread_of(scene, night)
         if known is not None:
             spread, of_night = known
-            sd_k[of_night] = spread.sd_k[of_night]
+            sd_k[of_night] = _at_spot(scene, column, spread)[of_night]
             origins[spread.origin] = None
     return sd_k, ", then ".join(origins) or None
+
+
+def _at_spot(scene: Scene, column: int, spread: Spread) -> Array:
+    """Return the standard deviation of a forecast at a spot [K], (time,)."""
+    times = scene.climate.times
+    factor = doubt_factor(scene.climate, times, spread, scene.usual_k(times))
+    return np.asarray(spread.sd_k * factor[:, column])
 
 
 def _with_low(scene: Scene, column: int, night: Night) -> NightSpan:

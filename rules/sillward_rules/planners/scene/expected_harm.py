@@ -9,10 +9,10 @@ import numpy as np
 from sillward_rules.arrays import HOUR_S, Array, group_rows
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.night_risk import spread_of, start_of_rest
-from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import Bound, Rule
+from sillward_rules.weather.spot_doubt import doubt_factor
 from sillward_rules.weather.sun import Night
 
 _SCORES = np.arange(-3.5, 3.51, 0.25)

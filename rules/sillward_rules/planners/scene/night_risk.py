@@ -10,12 +10,12 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics.exposure import exposure
-from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES, Bound
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import covers_hours
+from sillward_rules.weather.spot_doubt import doubt_factor
 from sillward_rules.weather.sun import Night
 from sillward_rules.weather.uncertainty import Spread, chance_under
 

@@ -7,7 +7,6 @@ from functools import cached_property
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.planners.scene.spot_doubt import doubt_factor
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, classify, evaluate
@@ -16,6 +15,7 @@ from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import Freshness, Weather, covers_hours, rows_from_to
 from sillward_rules.weather.indoor_nights import IndoorNights, indoor_nights
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
+from sillward_rules.weather.spot_doubt import doubt_factor
 from sillward_rules.weather.sun import Night
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K, Spread, usual_spread
 
