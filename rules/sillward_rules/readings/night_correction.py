@@ -146,7 +146,8 @@ class CorrectionCourse:
     - nights: what it was learned from.
     - expected_k, expected_sd_k: the error that was expected of each night before it came, and its
       standard deviation as it was told then [K].
-    - level_k, level_sd_k: the bias on a usual night as it was known after each night [K].
+    - level_k, level_sd_k: the bias as it was known after each night [K], on average over the last
+      nights, and the standard deviation of that on a usual night.
     - steps: the sudden changes.
     - learned: what is known now; None without a night.
     """
@@ -239,6 +240,8 @@ class _Learner:
     day: int | None = None
     recent: list["_Recent"] = field(default_factory=list)
     """The last nights."""
+    kinds: list[Array] = field(default_factory=list)
+    """Their kinds, of a month."""
 
     def __post_init__(self) -> None:
         """Begin with the prior."""
@@ -256,9 +259,15 @@ class _Learner:
 
     @property
     def level(self) -> tuple[float, float]:
-        """The bias on a usual night [K], and its standard deviation [K]."""
+        """The bias on average over the last nights, and its deviation on a usual night [K]."""
         usual = self.error.expect(_USUAL_NIGHT)
-        return usual.bias_k, math.sqrt(usual.unsure_k2)
+        return self._on_average(self.error), math.sqrt(usual.unsure_k2)
+
+    def _on_average(self, error: NightError) -> float:
+        """Return a bias on average over the last nights [K]."""
+        if not error.by_kind:
+            return float(error.bias[0])
+        return float(np.mean(self.kinds, axis=0) @ error.bias)
 
     def take(self, nights: Nights, row: int) -> tuple[float, float]:
         """Take a night. Return the error that was expected of it, and the deviation that was told
@@ -272,6 +281,7 @@ class _Learner:
         self.recent = [
             *self.recent[1 - max(STEP_NIGHTS) :], _Recent(night, error_k, expected, self.error)
         ]  # fmt: skip
+        self.kinds = [*self.kinds[1 - TOLD_NIGHTS :], self.by_kind.kind(night)]
         self.alike = self.alike.after(night, error_k)
         self.by_kind = self.by_kind.after(night, error_k)
         self.day = day
@@ -301,8 +311,8 @@ class _Learner:
         return off, math.sqrt(before[0].unsure_k2 + noise)
 
     def before(self, length: int) -> float:
-        """Return the bias on a usual night before the last so many nights [K]."""
-        return self.recent[-length].before.expect(_USUAL_NIGHT).bias_k
+        """Return the bias as it was known before the last so many nights [K]."""
+        return self._on_average(self.recent[-length].before)
 
 
 class _Recent(NamedTuple):

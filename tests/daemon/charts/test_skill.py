@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from matplotlib.colors import to_rgb
 
-from sillward.charts import draw, process
+from sillward.charts import draw
 from sillward.charts.data import SkillChart, SourceLine, from_plain, to_plain
 from sillward.charts.draw.skill import LOOKS
 from sillward.text.units import SI, Units
@@ -83,4 +83,3 @@ def test_sources_differ_by_more_than_colour_and_stand_out_from_white() -> None:
 
 def test_the_drawing_process_gets_the_chart_whole() -> None:
     assert from_plain(to_plain(chart())) == chart()
-    assert process.picture(chart(), "svg") == draw.image(chart(), "svg")

@@ -117,6 +117,19 @@ def test_the_kind_of_night_is_used_once_it_has_won() -> None:
     assert windy == pytest.approx(0.0, abs=0.5)
 
 
+def test_the_course_tells_of_nights_as_they_have_been_lately() -> None:
+    """Not of a night of no kind, which no night of a calm winter may be like."""
+    rng = np.random.default_rng(7)
+    wind = np.where(np.arange(160) < 120, rng.choice([1.0, 7.0], 160), 1.0)
+    course = learn(nights(np.where(wind < 4.0, -3.0, 0.0) + rng.normal(0.0, 0.8, 160), wind))
+
+    learned = taught(course)
+    assert learned.error.by_kind
+    assert learned.usual.bias_k == pytest.approx(-1.5, abs=0.7)
+    assert course.level_k[-1] == pytest.approx(-3.0, abs=0.5)
+    assert course.level_k[-1] == pytest.approx(learned.total_k, abs=0.25)
+
+
 def test_what_does_not_depend_on_it_is_hardly_told_worse() -> None:
     rng = np.random.default_rng(16)
     error = rng.normal(-1.0, 1.2, 400)

@@ -65,7 +65,7 @@ class LearnedNight:
     """A night that taught something [K].
 
     off_k: by how much the spot was warmer than forecast that night. level_k, sd_k: by how much it
-    was taken to be after it, and how sure that was.
+    was known to be after it, on average over the nights before, and how sure that was.
     """
 
     night: date
@@ -167,18 +167,11 @@ def correction_chart(
             strict=True,
         )
     )
-    now = learned[-1]
-    size, unit = units.difference(abs(now.level_k))
-    sure, _ = units.difference(now.sd_k)
-    which = "warmer" if now.level_k >= 0 else "colder"
     own = () if given_k is None else ("your offset: as it counts on an average night",)
     return CorrectionChart(
         spot,
         title=f"{one_line(spot, MAX_NAME)}: what the nights have taught",
-        subtitle=(
-            f"{fixed(size, 1)} {unit} {which} than forecast, give or take {fixed(sure, 1)} {unit}; "
-            f"from {_count(len(learned))}"
-        ),
+        subtitle=_learned_now(course, units),
         nights=learned,
         steps=tuple(
             SuddenStep(date.fromordinal(step.day), step.explained) for step in course.steps
@@ -186,6 +179,21 @@ def correction_chart(
         given_k=None if given_k is None else round(said_k, 3),
         footer=("dots: single nights; band: how sure it was, 2 in 3", *own, made),
         units=units,
+    )
+
+
+def _learned_now(course: CorrectionCourse, units: Units) -> str:
+    """Return what is known now, in words; or what is asked, if there is a question."""
+    learned = course.learned
+    assert learned is not None
+    if learned.asks and learned.since is not None:
+        return f"changed all at once on {learned.since:%d %b %Y}: was the thermometer moved?"
+    size, unit = units.difference(abs(learned.total_k))
+    sure, _ = units.difference(learned.sd_k)
+    way = "warmer" if learned.total_k > 0 else "colder"
+    return (
+        f"{fixed(size, 1)} {unit} {way} than forecast, give or take {fixed(sure, 1)} {unit}; "
+        f"from {_count(learned.nights)}"
     )
 
 
