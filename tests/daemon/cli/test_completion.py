@@ -43,7 +43,7 @@ def offers(*words: str) -> list[str]:
 
 def test_commands_are_completed() -> None:
     assert offers("st") == ["status", "stopped"]
-    assert offers("try") == ["try-channel"]
+    assert offers("try") == ["try-channel", "try-sensors"]
 
 
 def test_recorded_weather_is_completed() -> None:
