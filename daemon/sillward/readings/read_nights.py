@@ -1,8 +1,8 @@
 """What was read at the spots outdoors, as it judges forecasts for the site.
 
 Readings differ from a forecast for the site by what each spot is off, and by what the forecast is.
-Here the former is taken away: from `read_nights` as it was known before each night, for the error
-that forecasts are told with; from `thermometers`, for the skill of all sources, as their mean.
+`ReadNights` takes the former away as it was known before each night, for the error that forecasts
+are told with. `thermometers` gives the lows as they were read, for the skill of all sources.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
