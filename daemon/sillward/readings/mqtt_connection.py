@@ -11,6 +11,7 @@ Reference: OASIS, MQTT 3.1.1 (2014) and MQTT 5.0 (2019).
 import secrets
 import socket
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from sillward.config.household import Broker
@@ -126,8 +127,12 @@ class Connection:
             raise BrokerError(msg)
 
     def close(self) -> None:
-        """Take leave of the broker."""
-        self._client.disconnect()
+        """Take leave of the broker, if that can be, and let go of all sockets."""
+        client = self._client
+        with suppress(Exception):
+            client.disconnect()
+        # They keep the client alive, which has sockets of its own until its end.
+        client.on_connect = client.on_subscribe = client.on_message = client.on_disconnect = None
 
     # -- what paho calls
 

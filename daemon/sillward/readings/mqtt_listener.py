@@ -9,6 +9,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterable
+from contextlib import closing
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -131,15 +132,15 @@ class MqttListener:
         """Hold one connection until it is lost (BrokerError) or this is closed."""
         began = self._monotonic()
         connection = self._connect(self.broker, self._inbox.topics, self._deliver)
-        connection.open()
-        while not self._stop.is_set():
-            connection.serve()
-            if connection.is_subscribed and not self.state.connected:
-                self._note_connected(connection.denied)
-            elif self._unsteady and self._monotonic() - began >= LASTED_S:
-                self._unsteady, self._short_in_a_row, self._wait_s = False, 0, FIRST_WAIT_S
-                self._note_connected(connection.denied)
-        connection.close()
+        with closing(connection):
+            connection.open()
+            while not self._stop.is_set():
+                connection.serve()
+                if connection.is_subscribed and not self.state.connected:
+                    self._note_connected(connection.denied)
+                elif self._unsteady and self._monotonic() - began >= LASTED_S:
+                    self._unsteady, self._short_in_a_row, self._wait_s = False, 0, FIRST_WAIT_S
+                    self._note_connected(connection.denied)
 
     def _deliver(self, topic: str, message: bytes, kept: bool) -> None:
         self._inbox.put(topic, message, kept=kept)

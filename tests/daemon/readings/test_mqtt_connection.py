@@ -1,10 +1,11 @@
 """A connection to a real broker on loopback; and, without one, the words for what went wrong."""
 
+import gc
 import os
 import socket
 import ssl
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,6 +37,7 @@ needs_mosquitto = pytest.mark.skipif(PROGRAM is None, reason=MISSING)
 VERSIONS: tuple[MqttVersion, ...] = ("3.1.1", "5")
 
 SOON_S = 0.05
+OPEN_FILES = Path("/proc/self/fd")
 
 
 @pytest.fixture(autouse=True)
@@ -282,6 +284,37 @@ def test_something_else_listens_there() -> None:
         trouble = trouble_of(replace(BROKER, port=port))
 
     assert "is this the port for MQTT without tls?" in trouble
+
+
+@pytest.mark.skipif(not OPEN_FILES.is_dir(), reason="there is no /proc to count open files in")
+@pytest.mark.parametrize("version", VERSIONS)
+def test_a_connection_that_failed_leaves_nothing_open(version: MqttVersion) -> None:
+    def talk(caller: socket.socket, _gone: object) -> None:
+        caller.sendall(b"HTTP/1.1 400 Bad Request\r\n\r\n")
+
+    def attempt(port: int) -> None:
+        connection = Connection(
+            replace(BROKER, port=port, version=version), ("t",), lambda *_: None
+        )
+        with closing(connection), pytest.raises(BrokerError):
+            serve_until_lost(connection)
+
+    def serve_until_lost(connection: Connection) -> None:
+        connection.open()
+        while True:
+            connection.serve()
+
+    gc.disable()  # which would close them sooner or later
+    try:
+        with serving(talk, ends=b"MQTT") as server:
+            port = int(server.address.rpartition(":")[2])
+            attempt(port)
+            before = len(list(OPEN_FILES.iterdir()))
+            for _ in range(5):
+                attempt(port)
+            assert len(list(OPEN_FILES.iterdir())) <= before
+    finally:
+        gc.enable()
 
 
 def test_topics_that_may_not_be_read_are_known() -> None:
