@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import lru_cache
 
 import numpy as np
 
@@ -62,9 +63,18 @@ def lesson_of(
     read = [low for low in lows if low.night in told]
     if not read:
         return None
-    nights = _nights(spot, read, [told[low.night] for low in read])
-    course = learn(nights, hangs_right(ledger, site, spot.name))
+    explained = hangs_right(ledger, site, spot.name)
+    course = _course(spot, tuple(read), tuple(told[low.night] for low in read), tuple(explained))
     return Lesson(spot, lows, told, course)
+
+
+@lru_cache(maxsize=64)
+def _course(
+    spot: Spot, lows: tuple[NightLow, ...], told: tuple[Told, ...], explained: tuple[date, ...]
+) -> CorrectionCourse:
+    """Return how a correction is learned. Kept, as readings of one spot change nothing of others,
+    and most change nothing of the past nights."""
+    return learn(_nights(spot, lows, told), explained)
 
 
 def lows_read(ledger: Ledger, site: Site, spot: str, since: datetime) -> list[NightLow]:

@@ -91,7 +91,7 @@ def starting_with(bias_k: float, bias_sd_k: float, spreads: tuple[float, ...]) -
 def test_the_bias_follows_a_kalman_filter(
     monkeypatch: pytest.MonkeyPatch, drift_k: float, bias_k: float, variance: float
 ) -> None:
-    monkeypatch.setattr(night_error, "DRIFT_K", (drift_k, 0.0, 0.0, 0.0))
+    monkeypatch.setattr(night_error, "_DRIFT", np.diag([drift_k**2, 0.0, 0.0, 0.0]))
     start = starting_with(0.0, 1.5, (1.0, 0.0, 1.0))
 
     _, state = learn(np.array([-1.2, -0.4, -2.0, -0.9]), 2.0, start=start)
