@@ -83,9 +83,9 @@ def _read(text: str, collection: Collection) -> Iterator[SafePart]:
 
 
 def _fingerprint(collection: Collection, spot: str) -> str:
-    """Return a text that changes with anything that makes the climate of a spot."""
+    """Return a text that changes with anything that the grower says of the climate of a spot."""
     site = collection.site
-    place = (site.latitude, site.longitude, site.elevation_m, collection.spot(spot).as_typed())
+    place = (site.latitude, site.longitude, site.elevation_m, collection.spot(spot))
     return hashlib.sha256(repr(place).encode()).hexdigest()[:16]
 
 

@@ -1,7 +1,6 @@
 """Spots: places where plants stand, what their grower said of them, and what readings taught."""
 
-from dataclasses import dataclass, replace
-from typing import Self
+from dataclasses import dataclass, field
 
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights
@@ -37,6 +36,8 @@ class SunWindow:
 class Spot:
     """A place where plants stand. None means that the grower has not said.
 
+    Its repr is what the grower has said, without what readings have taught.
+
     - sky_view, wind, shade, rain: shares 0..1.
     - height_m: the height of the plants above the ground [m].
     - sun_windows: where direct sun comes in; None is not known, empty is nowhere.
@@ -62,9 +63,9 @@ class Spot:
     night_low_c: float | None = None
     day_low_c: float | None = None
     humidity_pct: float | None = None
-    response: IndoorResponse | None = None
-    learned: LearnedNights | None = None
-    tonight: NightCourse | None = None
+    response: IndoorResponse | None = field(default=None, repr=False)
+    learned: LearnedNights | None = field(default=None, repr=False)
+    tonight: NightCourse | None = field(default=None, repr=False)
 
     @property
     def holds_itself(self) -> bool:
@@ -89,10 +90,6 @@ class Spot:
                 return f"you said {self.night_offset_k:+g} K outdoors; {self.response}"
             return str(self.response)
         return None if self.learned is None else str(self.learned)
-
-    def as_typed(self) -> Self:
-        """Return the spot without what readings have taught."""
-        return replace(self, response=None, learned=None, tonight=None)
 
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""

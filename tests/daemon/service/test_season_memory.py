@@ -18,6 +18,7 @@ from sillward_rules.replay.past_nights import PastNights
 from sillward_rules.replay.season import SeasonOutlook, season_outlook
 from sillward_rules.sheet import Round, draw_up
 from tests.support.core import (
+    HALL_FOLLOWS,
     MENDOZA,
     OPEN_BENCH,
     WARM_ROOM,
@@ -83,6 +84,15 @@ def test_another_climate_or_limit_is_not_spoken_for(ledger: Ledger, changed: Col
     keep_season(ledger, PLACE, outlook(), NOW)
 
     assert told(changed, ledger) is None
+
+
+def test_what_readings_teach_does_not_make_it_another_place(ledger: Ledger) -> None:
+    keep_season(ledger, PLACE, outlook(), NOW)
+    read = replace(OPEN_BENCH, response=HALL_FOLLOWS)
+    assert repr(read) == repr(OPEN_BENCH)
+
+    place = collection(plant("A"), plant("B"), spots=(read, WARM_ROOM))
+    assert told(place, ledger) is not None
 
 
 @pytest.mark.parametrize(
