@@ -133,6 +133,11 @@ class IndoorResponse:
         mean, scale = self._mean_and_scale(np.asarray(outdoors_c, dtype=np.float64))
         return mean + _t_quantile(TENTH, self.freedom) * scale
 
+    def is_surely_below(self, held_c: Array, outdoors_c: Array) -> np.ndarray:
+        """Return whether nine times in ten its middle is below a temperature [°C]."""
+        mean, _ = self._mean_and_scale(outdoors_c)
+        return np.asarray(mean - TENTH * self._scale_of_mean(outdoors_c) < held_c)
+
     def taken_to_hold(
         self, outdoors_c: Array, night_low_c: float | None, night_offset_k: float | None
     ) -> Array:
@@ -153,8 +158,8 @@ class IndoorResponse:
             typed = np.full(outdoors.shape, night_low_c)
         mean, _ = self._mean_and_scale(outdoors)
         if self.nights < ENOUGH_NIGHTS:
-            surely_less = mean - TENTH * self._scale_of_mean(outdoors) < typed
-            return np.where(surely_less, np.minimum(learned, typed), typed)
+            below = self.is_surely_below(typed, outdoors)
+            return np.where(below, np.minimum(learned, typed), typed)
         at_coldest = self.lower_side(np.maximum(outdoors, self.coldest_c))
         stands = np.minimum(typed, at_coldest) - np.maximum(typed - mean, 0.0)
         return np.where(outdoors < self.coldest_c, np.maximum(learned, stands), learned)

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_course import NightCourse
@@ -83,13 +85,17 @@ class Spot:
     @property
     def taught(self) -> str | None:
         """What readings have taught about it, in words; None for nothing."""
-        if self.response is not None:
-            if self.night_low_c is not None:
-                return f"you said {self.night_low_c:g} °C; {self.response}"
-            if self.night_offset_k is not None:
-                return f"you said {self.night_offset_k:+g} K outdoors; {self.response}"
+        if self.response is None:
+            return None if self.learned is None else str(self.learned)
+        outdoors_c = self.response.usual_outdoors_c
+        if self.night_low_c is not None:
+            said, held_c = f"{self.night_low_c:g} °C", self.night_low_c
+        elif self.night_offset_k is not None:
+            said, held_c = f"{self.night_offset_k:+g} K", outdoors_c + self.night_offset_k
+        else:
             return str(self.response)
-        return None if self.learned is None else str(self.learned)
+        below = self.response.is_surely_below(np.array(held_c), np.array(outdoors_c))
+        return f"you said {said}{', but' if below else ';'} {self.response}"
 
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""

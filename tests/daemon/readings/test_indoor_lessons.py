@@ -72,7 +72,7 @@ def test_a_room_that_does_not_hold_what_was_typed(world: World) -> None:
     assert found.predict(np.array(3.0))[0] == pytest.approx(6.0, abs=0.4)
     words = taught(world).taught
     assert words is not None
-    assert words.startswith("you said 16 °C; 20 nights show 6.")
+    assert words.startswith("you said 16 °C, but 20 nights show 6.")
     assert ", and 0.3 degrees less for each degree colder, give or take 0." in words
     document = learned_document(taught(world))
     assert document is not None
@@ -134,7 +134,7 @@ def test_what_was_typed_as_an_offset_is_where_learning_starts(world: World) -> N
     assert found.gain == pytest.approx(1.0, abs=0.1)
     spot = taught(world, collection)
     assert spot.taught is not None
-    assert spot.taught.startswith("you said +4 K outdoors; 2 nights show ")
+    assert spot.taught.startswith("you said +4 K; 2 nights show ")
 
 
 # -- in what the service tells
@@ -156,7 +156,7 @@ def test_a_shelter_that_no_longer_holds_is_told_in_the_evening_and_ahead(world: 
     assert "no spot is warm enough; room is the warmest (5 °C" in text
     assert "night room may not hold 8 °C for Left pot, Right pot" in text
     assert "heat it by then or find a warmer place" in text
-    assert "Readings: room, you said 16 °C; 20 nights show" in text
+    assert "Readings: room, you said 16 °C, but 20 nights show" in text
 
 
 def test_the_daily_rounds_tell_it_ahead_once() -> None:
@@ -190,11 +190,11 @@ def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> Non
     shown = why.text(explained, [], context.voice)
     in_fahrenheit = why.text(explained, [], Voice(SITE, units=US))
 
-    assert "spot room (indoors) you said 16 °C; 20 nights show 6." in checked
+    assert "spot room (indoors) you said 16 °C, but 20 nights show 6." in checked
     assert check.document(household, [])["learned"]["room"]["form"] == "follows"
     assert "spot: was said to hold 16 °C at night, 20 °C by day" in shown
-    assert "readings: you said 16 °C; 20 nights show 6." in " ".join(shown.split())
-    assert "readings: you said 60.8 °F; 20 nights show 4" in " ".join(in_fahrenheit.split())
+    assert "readings: you said 16 °C, but 20 nights show 6." in " ".join(shown.split())
+    assert "readings: you said 60.8 °F, but 20 nights show 4" in " ".join(in_fahrenheit.split())
     assert why.document(explained, [], SITE)["corrections"]["learned"]["nights"] == 20
 
 
