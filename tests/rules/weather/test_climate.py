@@ -52,7 +52,8 @@ PORCH = Spot("porch", indoors=True, night_offset_k=3.0)
 ARRAYS = tuple(
     field.name
     for field in fields(Climate)
-    if field.name not in ("spots", "times", "night", "weather_share", "pressure_kpa", "season")
+    if field.name
+    not in ("spots", "times", "night", "learned", "weather_share", "pressure_kpa", "season")
 )
 
 
