@@ -54,11 +54,11 @@ def response_of(
     before = ledger.nights.before(site.name, sources, begins)
     told = {night: forecast.low_c for night, (_, forecast) in before.items()}
     of_past = {night: low for night, low in told.items() if night != tonight.day or night in read}
-    response = _learned(spot, read, of_past)
+    response = _learned(spot, read, of_past, tonight.day)
     if lows and tonight.day not in read and tonight.day in told:
         low, outdoors_c = min(lows), told[tonight.day]
         if response is None or low < _taken(spot, response, outdoors_c):
-            response = _learned(spot, {**read, tonight.day: low}, told)
+            response = _learned(spot, {**read, tonight.day: low}, told, tonight.day)
     if response is None:
         return None
     by_day = [lows_by_day(site, hours, now) for hours in sensors.values()]
@@ -67,15 +67,16 @@ def response_of(
 
 
 def _learned(
-    spot: Spot, read: Mapping[date, float], told: Mapping[date, float]
+    spot: Spot, read: Mapping[date, float], told: Mapping[date, float], tonight: date
 ) -> IndoorResponse | None:
-    """Return what the lows read indoors and told for outdoors teach [°C]."""
+    """Return what the lows read indoors and told for outdoors teach of a night [°C]."""
     known = sorted({*read, *told})
     return learn_response(
         known,
         np.array([read.get(night, np.nan) for night in known]),
         np.array([told.get(night, np.nan) for night in known]),
         Typed(spot.night_low_c, spot.night_offset_k),
+        tonight,
     )
 
 

@@ -154,10 +154,14 @@ class Filters:
     is forgotten slowly: the dynamic linear model with unknown variance of West and Harrison 1997,
     chapter 4 (from memory). Without drift it is the conjugate regression in closed form.
 
-    mean (candidate, 2) : level [°C] and gain. cov (candidate, 2, 2) : their covariance.
-    variance, freedom (candidate,) : of a night [K²], and the degrees of freedom. log_score
-    (candidate,) : sum of the log densities with which each night was predicted. odd (candidate,) :
-    the last standardised error, 0 before the first.
+    Arrays are (candidate,) unless said otherwise.
+
+    - mean (candidate, 2): level [°C] and gain; cov (candidate, 2, 2): their covariance.
+    - variance, freedom: of a night [K²], and the degrees of freedom.
+    - log_score: sum of the log densities with which each night was predicted.
+    - odd, error_k: the last error, as standardised and in kelvins; 0 before the first, and odd is 0
+      after a change.
+    - level_variance: that of the level before any reading [K²].
     """
 
     mean: Array
@@ -194,10 +198,7 @@ class Filters:
 
         x (candidate,) : what the gain counts by [K]. days : since the last night that was read.
         """
-        pace, free = self.pace, self.cov[:, 1, 1] > 0
-        prior = self.cov.copy()
-        prior[:, 0, 0] += days * pace.level_drift * self.variance
-        prior[:, 1, 1] += days * pace.gain_drift * self.variance * free
+        pace, prior = self.pace, self.drifted(days)
         by = np.stack([np.ones_like(x), x], axis=1)
         error = low_c - np.einsum("ci,ci->c", self.mean, by)
         expected = np.einsum("ci,cij,cj->c", by, prior, by) + self.variance
@@ -218,6 +219,13 @@ class Filters:
         self.variance, self.freedom = variance, kept + 1.0
         self.odd, self.error_k = np.where(changed, 0.0, odd), error
 
+    def drifted(self, days: int) -> Array:
+        """Return the covariance so many days after the last night that was read."""
+        cov, free = self.cov.copy(), self.cov[:, 1, 1] > 0
+        cov[:, 0, 0] += days * self.pace.level_drift * self.variance
+        cov[:, 1, 1] += days * self.pace.gain_drift * self.variance * free
+        return cov
+
 
 def _log_t(standardised: Array, freedom: Array) -> Array:
     """Return the log density of Student's t."""
@@ -228,7 +236,12 @@ def _log_t(standardised: Array, freedom: Array) -> Array:
 
 
 def learn_response(
-    days: Sequence[date], low_c: Array, outdoors_c: Array, typed: Typed, pace: Pace | None = None
+    days: Sequence[date],
+    low_c: Array,
+    outdoors_c: Array,
+    typed: Typed,
+    tonight: date | None = None,
+    pace: Pace | None = None,
 ) -> IndoorResponse | None:
     """Return what an indoor spot holds; None if no night was read there and outdoors.
 
@@ -237,6 +250,8 @@ def learn_response(
 
     days : the local dates of the evenings, in order, without those of which nothing is known.
     low_c, outdoors_c (night,) : the lows at the spot and outdoors [°C]; NaN where not known.
+    tonight : the night for which it is asked; the longer after the last that was read, the less
+    certain. By default the one after that.
     """
     read = np.flatnonzero(np.isfinite(low_c) & np.isfinite(outdoors_c))
     if not read.size:
@@ -256,14 +271,15 @@ def learn_response(
     for night, (row, gap) in enumerate(zip(read.tolist(), since.tolist(), strict=True)):
         filters.learn(float(low_c[row]), x[night], gap)
     best = _choose(candidates, filters.log_score, typed.form)
-    of_lag = means[candidates[best].lag_nights]
+    of_lag, last = means[candidates[best].lag_nights], days[read[-1]]
     return _response(
         candidates[best],
         filters,
         best,
         of_lag[read],
         recent_c=float(of_lag[np.isfinite(outdoors_c)][-1]),
-        last_night=days[read[-1]],
+        last_night=last,
+        days=1 if tonight is None else max((tonight - last).days, 0),
     )
 
 
@@ -275,13 +291,15 @@ def _response(
     *,
     recent_c: float,
     last_night: date,
+    days: int,
 ) -> IndoorResponse:
     """Return what the candidate of this number has learned.
 
-    seen_c (night,) : its running means of the lows outdoors of the nights read [°C].
+    seen_c (night,) : its running means of the lows outdoors of the nights read [°C]. days : since
+    the last of these.
     """
     level, gain = _within_bounds(filters, number)
-    of_level, between, of_gain = filters.cov[number][np.triu_indices(2)].tolist()
+    of_level, between, of_gain = filters.drifted(days)[number][np.triu_indices(2)].tolist()
     # One odd cold night may be a window left open, or the first without heating.
     is_odd = bool(filters.odd[number] < -SURPRISE)
     usual = float(seen_c.mean())

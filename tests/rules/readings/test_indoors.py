@@ -230,15 +230,18 @@ def test_nights_that_are_not_known_teach_nothing() -> None:
 
 
 def test_what_is_not_read_for_long_is_less_certain() -> None:
-    outdoors, low = np.full(10, 5.0), np.full(10, 12.0)
-    days = nights(10)
+    outdoors, low, days = np.full(10, 5.0), np.full(10, 12.0), nights(10)
     late = [*days[:9], days[8] + timedelta(days=90)]
+    spring = days[-1] + timedelta(days=90)
 
-    soon, later = (learn_response(each, low, outdoors, Typed(14.0)) for each in (days, late))
+    of_levels = []
+    for each, tonight in ((days, None), (late, None), (days, spring)):
+        found = learn_response(each, low, outdoors, Typed(14.0), tonight)
+        assert found is not None
+        of_levels.append(found.variances[0])
 
-    assert soon is not None
-    assert later is not None
-    assert later.variances[0] > soon.variances[0]
+    assert of_levels[0] < of_levels[1]
+    assert of_levels[0] < of_levels[2]
 
 
 # -- simulated rooms
