@@ -101,6 +101,86 @@ def test_the_bias_follows_a_kalman_filter(
     assert state.nights == 4
 
 
+ERRORS_K = np.array([-1.2, -0.4, -2.0, -0.9])
+
+
+def gains(
+    monkeypatch: pytest.MonkeyPatch, errors_k: Array, drift: float, first: float
+) -> list[float]:
+    """Which share of each error its night teaches, for errors of 2 K: (night,)."""
+    monkeypatch.setattr(night_error, "_DRIFT", np.diag([drift, 0.0, 0.0, 0.0]))
+    state, found = starting_with(0.0, math.sqrt(first), (1.0, 0.0, 1.0)), []
+    for error in errors_k.tolist():
+        night = Circumstances(2.0)
+        off = error - state.expect(night).bias_k
+        after = state.after(night, error)
+        found.append((after.bias[0] - state.bias[0]) / off)
+        state = after
+    return found
+
+
+def test_what_is_predicted_is_bias_and_noise_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The predictive deviation of that conjugate normal distribution, computed likewise."""
+    monkeypatch.setattr(night_error, "_DRIFT", np.zeros((4, 4)))
+    _, state = learn(ERRORS_K, 2.0, start=starting_with(0.0, 1.5, (1.0, 0.0, 1.0)))
+
+    assert state.expect(Circumstances(2.0)).sd_k == pytest.approx(2.166174, abs=1e-6)
+
+
+def test_the_last_gain_and_the_steady_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Scalar Kalman filter, q = 0.04, r = 4, first variance 2.25: computed apart. The steady gain
+    follows from the variance P = (q + sqrt(q² + 4 q r)) / 2 before a night."""
+    errors = np.append(ERRORS_K, np.tile([0.3, -0.5, 0.4], 150))
+    found = gains(monkeypatch, errors, 0.04, 2.25)
+
+    assert found[3] == pytest.approx(0.187066, abs=1e-6)
+    assert found[-1] == pytest.approx(0.095125, abs=1e-6)
+
+
+def test_with_its_steady_variance_it_is_a_decaying_average(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Of a tenth; computed by hand: -0.12, -0.148, -0.3332, -0.38988."""
+    gain, noise = 0.1, 4.0
+    monkeypatch.setattr(
+        night_error, "_DRIFT", np.diag([noise * gain**2 / (1 - gain), 0.0, 0.0, 0.0])
+    )
+    start = starting_with(0.0, math.sqrt(gain * noise), (1.0, 0.0, 1.0))
+
+    _, state = learn(ERRORS_K, 2.0, start=start)
+
+    assert state.bias[0] == pytest.approx(-0.389880, abs=1e-6)
+
+
+def test_all_parts_are_those_of_a_regression_on_all_nights(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Without drift: Bayesian linear regression in closed form, by numpy.linalg."""
+    monkeypatch.setattr(night_error, "_DRIFT", np.zeros((4, 4)))
+    rng = np.random.default_rng(14)
+    error = rng.normal(-1.0, 1.5, 50)
+    start = NightError(
+        np.zeros(4),
+        np.diag([2.25, 0.16, 0.16, 0.16]),
+        np.array([1.0, 0.0, 1.0]),
+        np.zeros((3, 3)),
+        UNTAUGHT.air,
+        UNTAUGHT.air_variance,
+    )
+    wind, kinds, state = rng.uniform(1.0, 8.0, 50), [], start
+    for of_night, off in zip(wind.tolist(), error.tolist(), strict=True):
+        night = Circumstances(2.0, wind_m_s=of_night)
+        kinds.append(state.kind(night))
+        state = state.after(night, off)
+
+    design = np.array(kinds)
+    precision = np.linalg.inv(start.bias_variance) + design.T @ design / 4.0
+    np.testing.assert_allclose(state.bias_variance, np.linalg.inv(precision), atol=1e-9)
+    np.testing.assert_allclose(
+        state.bias, np.linalg.solve(precision, design.T @ error / 4.0), atol=1e-9
+    )
+
+
 def test_before_the_first_night_the_usual_error_holds_and_the_bias_is_in_doubt() -> None:
     expected = UNTAUGHT.expect(Circumstances(1.3))
 
