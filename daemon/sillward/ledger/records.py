@@ -69,6 +69,8 @@ class Stage(StrEnum):
     """A newer forecast asks for more, or for another hour."""
     CALL_OFF = "call-off"
     """A newer forecast asks for less."""
+    ALARM = "alarm"
+    """A thermometer at a spot asks for more, at once."""
     REMINDER = "reminder"
     """An order that is not confirmed is repeated because its deadline is near."""
     PASSED_ON = "passed on"

@@ -17,6 +17,7 @@ from sillward.readings.spot_lesson import (
     hangs_right_mark,
     lesson_of,
 )
+from sillward.readings.tonight import Tonight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
@@ -33,9 +34,17 @@ class Lessons:
     ledger: Ledger
     forecasts: ForecastStore
     _known: dict[str, tuple[object, Collection, dict[str, Lesson]]] = field(default_factory=dict)
+    _tonight: Tonight = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._tonight = Tonight(self.ledger, self.forecasts)
 
     def applied(self, collection: Collection, now: datetime) -> Collection:
-        """Return the collection with what readings have taught about its spots.
+        """Return the collection with all that readings say of its spots, of this night too."""
+        return self._tonight.applied(self.taught(collection, now), now)
+
+    def taught(self, collection: Collection, now: datetime) -> Collection:
+        """Return the collection with what past readings have taught about its spots.
 
         The same object, as long as nothing has been read and no night has passed.
         """

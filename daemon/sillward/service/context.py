@@ -56,10 +56,18 @@ class ServiceContext:
 
     @property
     def collection(self) -> Collection:
-        """The household's collection, with what readings have taught about its spots."""
+        """The household's collection, with what readings say of its spots, of this night too."""
         given = self.household.collection
         return contained("readings.failed").attempt(
             lambda: self.lessons.applied(given, self.clock()), otherwise=lambda: given
+        )
+
+    @property
+    def taught_collection(self) -> Collection:
+        """The same without what thermometers show of this night."""
+        given = self.household.collection
+        return contained("readings.failed").attempt(
+            lambda: self.lessons.taught(given, self.clock()), otherwise=lambda: given
         )
 
     @property

@@ -1,4 +1,9 @@
-"""Corrections: what a newer forecast changes about a round that has been told, told once."""
+"""Corrections: what a newer forecast changes about a round that has been told, told once.
+
+And alarms: what a thermometer at a spot shows in the night, if plants must go in because of it. An
+alarm is an order like all others, but it is told in quiet hours too, to the channels that are told
+alarms, and is none of the messages of its round.
+"""
 
 import logging
 from collections import Counter
@@ -13,12 +18,15 @@ from sillward.service.context import ServiceContext
 from sillward.service.round_in_force import round_in_force
 from sillward.wording import follow_up
 from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.collection import Collection
 from sillward_rules.revision import (
     CORRECTED,
     Order,
     Revision,
+    parted,
     revise,
     safe_outside,
+    watched_spots,
 )
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.told_orders import (
@@ -29,6 +37,7 @@ from sillward_rules.told_orders import (
     without_messages,
 )
 from sillward_rules.transitions import after_revision
+from sillward_rules.weather.spot import Spot
 
 _CHANGES = frozenset({Stage.CHANGE, Stage.CALL_OFF})
 
@@ -71,28 +80,35 @@ class Corrections:
     """Compares what was told with each new forecast."""
 
     context: ServiceContext
-    _compared: dict[Round, object] = field(default_factory=dict)
-    """For each round the day, the forecast and the collection that it was last compared with."""
+    _compared: dict[Round, tuple[object, Collection]] = field(default_factory=dict)
+    """For each round the day, the forecast and the collection that it was last compared with; and
+    the same collection with what thermometers showed of the night."""
 
     def look(self) -> None:
-        """Enqueue a correction if a newer forecast, or what was read since, asks for one."""
+        """Enqueue a correction or an alarm if a newer forecast, or what was read, asks for one."""
         context = self.context
         if not context.has_forecast():
             return
         told = round_in_force(context, context.clock())
         if told is None:
             return
-        newest = (told.day, context.forecasts.edition(context.site), context.collection)
-        if self._compared.get(told.round) != newest:
-            self._compare(told)
-            self._compared[told.round] = newest
+        tonight, site = context.collection, context.site
+        newest = (told.day, context.forecasts.edition(site), context.taught_collection)
+        before, shown = self._compared.get(told.round, (None, None))
+        is_newer = before != newest
+        if is_newer or (shown != tonight and watched_spots(tonight.spots)):
+            self._compare(told, is_newer=is_newer)
+        self._compared[told.round] = newest, tonight
 
     def forget_comparisons(self) -> None:
         """Compare at the next look even if the forecast is still the same."""
         self._compared.clear()
 
-    def _compare(self, told: RoundInForce) -> None:
-        """Draw up the round again, and tell what has changed about it."""
+    def _compare(self, told: RoundInForce, *, is_newer: bool) -> None:
+        """Draw up the round again, and tell what has changed about it.
+
+        is_newer: whether there is a newer forecast. If not, only an alarm is told.
+        """
         context = self.context
         collection = context.collection
         weather, state = context.weather(), context.states()
@@ -111,13 +127,45 @@ class Corrections:
             {(chore.kind, name) for chore in chores if chore.done_at for name in chore.plants},
             context.household.policy.moved_by,
             collection.habits.out_after,
+            watched_spots(collection.spots),
         )
-        if revision:
+        alarm, correction = parted(revision, watched_spots(collection.spots))
+        if alarm:
+            self._raise_alarm(told, context.sheet(told.round, weather), alarm, collection.spots)
+        if correction and is_newer:
             notices = context.ledger.notices.of_round(
                 context.site.name, told.round.value, told.day, stage=None
             )
             sheet = context.sheet(told.round, weather)
-            self._tell(_Correction(told, sheet, revision, notices))
+            self._tell(_Correction(told, sheet, correction, notices))
+
+    def _raise_alarm(
+        self, told: RoundInForce, sheet: Sheet, alarm: Revision, spots: Sequence[Spot]
+    ) -> None:
+        """Enqueue an alarm: what thermometers ask for, at once. spots: with what was read there."""
+        context = self.context
+        message = follow_up.alarm(alarm, sheet, spots, context.voice)
+        change = _next_change(context, told)
+        notices = [
+            context.notice(
+                channel,
+                f"{told.round.value} alarm {change}",
+                told.day,
+                message,
+                told.until,
+                round_=told.round.value,
+                change=change,
+                stage=Stage.ALARM,
+            )
+            for channel in context.alarmed()
+        ]
+        save_revision(context, told, sheet, alarm, notices=notices)
+        log.warning(
+            "alarm.told kind=tonight day=%s added=%d moved=%d",
+            told.day,
+            len(alarm.added),
+            len(alarm.moved),
+        )
 
     def _tell(self, correction: _Correction) -> None:
         """Enqueue a correction for the channels that are to hear of it and have messages left."""

@@ -77,7 +77,8 @@ class NoticeWording:
         return self._with_lost_round(notice, channel, self._timed(message, orders, worded_at))
 
     def _of_change(self, notice: Notice, channel: Channel) -> Message:
-        """Return a change as it was told, with the time left until the deadlines that it set."""
+        """Return a change or an alarm as it was told, with the time left until the deadlines that
+        it set."""
         written_at = self._written_at(notice)
         orders = self._orders_since(notice, written_at)
         if self._are_missed(orders):
@@ -222,6 +223,7 @@ _StageWording = Callable[[NoticeWording, Notice, Channel], Message | None]
 _BY_STAGE: dict[Stage, _StageWording] = {
     Stage.TOLD: NoticeWording._of_round,
     Stage.CHANGE: NoticeWording._of_change,
+    Stage.ALARM: NoticeWording._of_change,
     Stage.CALL_OFF: NoticeWording._of_call_off,
     Stage.REMINDER: NoticeWording._of_reminder,
     Stage.PASSED_ON: NoticeWording._of_reminder,

@@ -10,7 +10,7 @@ from traceback import format_tb
 from sillward.channels.sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
-from sillward.ledger import Alarm, Notice, Subject
+from sillward.ledger import Alarm, Notice, Stage, Subject
 from sillward.service.context import ALARM, ServiceContext
 from sillward.service.defects import Defects
 from sillward.service.notice_wording import (
@@ -119,8 +119,8 @@ class Outbox:
     def _must_wait(self, notice: Notice) -> bool:
         """Whether quiet hours hold a notice back.
 
-        They do not if an order in it is due, or the notice of no use any more, before their end;
-        nor if a defect keeps that from being known.
+        They do not if an order in it is due, or the notice of no use any more, before their end; if
+        it is an alarm; nor if a defect keeps that from being known.
         """
         return self.defects.contained("notice.failed_to_time", f"key={notice.key}").attempt(
             partial(self._is_held_back, notice), otherwise=lambda: False
@@ -129,7 +129,7 @@ class Outbox:
     def _is_held_back(self, notice: Notice) -> bool:
         context = self.context
         until = context.household.rounds.quiet.until(context.site, context.clock())
-        if until is None or notice.expires_at <= until:
+        if until is None or notice.expires_at <= until or notice.stage is Stage.ALARM:
             return False
         if context.ledger.chores.unreadable(context.site.name, context.clock()):
             return False  # one of them may be an order of this notice

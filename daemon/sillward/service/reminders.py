@@ -25,7 +25,7 @@ UNCONFIRMED_DAYS = timedelta(days=7)
 REGULAR_WITHIN_DAYS = 3
 """Whether dusk was told regularly that long ago is seen from any of this many days. Judgement."""
 
-_FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE})
+_FIRST_HAND = frozenset({Stage.TOLD, Stage.CHANGE, Stage.ALARM})
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +38,7 @@ class _OpenRound:
 
     @property
     def first_hand_times(self) -> list[datetime]:
-        """When the round, or a change of it, was sent."""
+        """When the round, a change of it or an alarm was sent."""
         return [
             notice.sent_at
             for notice in self.notices

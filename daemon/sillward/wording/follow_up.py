@@ -1,4 +1,4 @@
-"""Pushes that follow a round: corrections, reminders, and notices that came too late."""
+"""Pushes that follow a round: corrections, alarms, reminders, and what came too late."""
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
@@ -13,6 +13,7 @@ from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import Remark
 from sillward_rules.revision import Moved, Order, Revision, hour_of, only
 from sillward_rules.sheet import Sheet
+from sillward_rules.weather.spot import Spot
 
 SOON = timedelta(minutes=30)
 """Up to this much time before a deadline a title tells the minutes left. Judgement: earlier, the
@@ -70,6 +71,46 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     ]
     spare = room_for_minutes(orders, now, voice)
     return composed(capital("; ".join(heads[:2])), parts, voice, spare)
+
+
+def alarm(revision: Revision, sheet: Sheet, spots: Iterable[Spot], voice: Voice) -> Message:
+    """Return what thermometers at the spots ask for: which plants must go in, and what was read.
+
+    spots: those of the sheet's collection, with what was read there.
+    """
+    say, now = voice.say, sheet.at
+    chores = [*revision.added, *(change.chore for change in revision.moved)]
+    orders = sorted(chores, key=lambda chore: chore.before)
+    emptied = {order.from_spot for order in orders}
+    read = {spot.name: spot.tonight for spot in spots if spot.name in emptied and spot.tonight}
+    first = next(order.from_spot for order in orders if order.from_spot in read)
+    title = say(
+        "head_alarm",
+        spot=first,
+        read_c=read[first].read_c,
+        falling=read[first].falling,
+        heads=head(orders, now, voice),
+    )
+    shown = [
+        say(
+            "read_tonight",
+            spot=name,
+            read_c=course.read_c,
+            hour=voice.hour(course.read_at),
+            told_c=course.told_c,
+        )
+        for name, course in read.items()
+    ]
+    parts = [
+        *_orders([(change.chore, change.was) for change in revision.moved], now, voice),
+        *_orders([(order, None) for order in revision.added], now, voice),
+        _too_cold_part(orders, sheet, voice),
+        *(plain_part(line) for line in shown),
+        plain_part(reason_phrases.why(orders, voice)),
+        _rest_as_told(revision, sheet, voice),
+    ]
+    spare = room_for_minutes(orders, now, voice)
+    return composed(capital(title), parts, voice, spare)
 
 
 def _too_cold_part(orders: Sequence[Chore], sheet: Sheet, voice: Voice) -> Part:

@@ -66,6 +66,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "evenings": (7, 3, 0),
     "event": ("In", "Out"),
     "expired": (False, True),
+    "falling": (True, False),
     "fed": (0, 2),
     "feed": ("0.25 g/L 20-20-20: 50 ppm N", "0.1 g/L 20-20-20: 20 ppm N", None),
     "fetched": (_AT, _LATER),
@@ -141,6 +142,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "quantity": ("leaf temperature", "rain wetness", "gust"),
     "rinse_min": (35, None, 20),
     "room_k": (1.4, -0.6),
+    "read_c": (14.12, 8.2),
     "round": ("dusk", "morning"),
     "rule": ("dry noon", "crowns wet overnight"),
     "salt_min": (11, None, 20),
@@ -194,6 +196,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "worst_k": (1.5, -2.0, 0.0),
     "years": (20, 6, 1),
     "year": (2026, 2027),
+    "told_c": (16.2, 12.04),
 }
 """Values of each fact, the usual one first."""
 

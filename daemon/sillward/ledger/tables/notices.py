@@ -267,10 +267,13 @@ class NoticeTable:
         return self._reader.readable(rows)
 
     def count_by_channel(self, site: str, round_: str, day: date) -> dict[str, int]:
-        """Return how many notices of a round and its changes each channel got or is to get."""
+        """Return how many notices of a round and its changes each channel got or is to get.
+
+        Alarms count for none.
+        """
         rows = self._database.rows(
-            "SELECT channel, COUNT(*) AS count FROM notice WHERE site = ? AND day = ?"
-            " AND round = ? AND state != 'not needed' GROUP BY channel",
+            "SELECT channel, COUNT(*) AS count FROM notice WHERE site = ? AND day = ? AND round = ?"
+            f" AND state != 'not needed' AND stage != '{Stage.ALARM}' GROUP BY channel",
             site,
             str(day),
             round_,
