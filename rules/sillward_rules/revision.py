@@ -11,14 +11,15 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
+from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason, Weighing
 from sillward_rules.planners.nights import find_night_needs, is_harmless
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection
 from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet
+from sillward_rules.trips import DISPLAY_STEP
 from sillward_rules.weather import sun
-from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.hourly import Weather, moment
 from sillward_rules.weather.spot import Spot
 
 MIN_ADDED_GAIN = 10.0
@@ -36,7 +37,8 @@ no household thermometer tells less apart."""
 
 NOTICE = timedelta(minutes=45)
 """A plant that by the forecast itself is under its limit no sooner than this after the dusk round
-is told of by that. Judgement: time enough to carry some plants in."""
+is told of by that; and an alarm gives so much time, where there is. Judgement: time enough to carry
+some plants in."""
 
 KEPT_LEAD = timedelta(minutes=20)
 """An hour that was told stands if by the forecast itself the leaf is above its limit for so long
@@ -107,31 +109,29 @@ def watched_spots(spots: Iterable[Spot]) -> frozenset[str]:
 def parted(revision: Revision, watched: abc.Collection[str]) -> tuple[Revision, Revision]:
     """Return what thermometers ask for, as an alarm, and the rest of a revision.
 
-    An alarm orders plants in, or in sooner, from the spots `watched`.
+    An alarm orders plants in from the spots `watched` of which no order was told before.
     """
-
-    def is_alarm(chore: Chore) -> bool:
-        return chore.kind is ChoreKind.CARRY_IN and chore.from_spot in watched
-
-    alarm = Revision(
-        tuple(chore for chore in revision.added if is_alarm(chore)),
-        tuple(moved for moved in revision.moved if is_alarm(moved.chore)),
-    )
-    rest = Revision(
-        tuple(chore for chore in revision.added if not is_alarm(chore)),
-        tuple(moved for moved in revision.moved if not is_alarm(moved.chore)),
-        revision.called_off,
-    )
-    return alarm, rest
+    alarm = Revision(tuple(chore for chore in revision.added if _is_watched(chore, watched)))
+    left = tuple(chore for chore in revision.added if not _is_watched(chore, watched))
+    return alarm, replace(revision, added=left)
 
 
-def united(one: Revision, other: Revision) -> Revision:
-    """Return two revisions of the same orders as one."""
-    return Revision(
-        (*one.added, *other.added),
-        (*one.moved, *other.moved),
-        (*one.called_off, *other.called_off),
-    )
+def _is_watched(chore: Chore, watched: abc.Collection[str]) -> bool:
+    """Return whether a chore is to carry in because of a thermometer."""
+    return chore.kind is ChoreKind.CARRY_IN and chore.from_spot in watched
+
+
+def _in_time(chore: Chore, now: datetime) -> Chore:
+    """Return an order of a thermometer with the hour by which it must be done.
+
+    That is `NOTICE` from now, if the leaf stays above its limit until `KEPT_LEAD` after that; or
+    else sooner, down to at once. The sheet itself has it done at once, as late as it is.
+    """
+    crossings = [reason.crosses_at for reason in chore.because if reason.crosses_at is not None]
+    until = min([crossing - KEPT_LEAD for crossing in crossings] + [now + NOTICE])
+    step_s = DISPLAY_STEP.total_seconds()
+    before = moment(until.timestamp() // step_s * step_s).astimezone(chore.before.tzinfo)
+    return replace(chore, before=before) if before > max(now, chore.before) else chore
 
 
 def hour_of(chore: Chore) -> datetime:
@@ -201,9 +201,15 @@ def revise(
         known = {reason.plant: reason for reason in chore.because if reason.value is not None}
         fresh = _newly_asked(chore, known, handled, sheet, watched)
         if fresh:
-            added.append(only(chore, fresh))
+            new = only(chore, fresh)
+            added.append(_in_time(new, sheet.at) if _is_watched(new, watched) else new)
         by = max(moved_by, out_after) if chore.kind is ChoreKind.CARRY_OUT else moved_by
-        moved += _moved_in(chore, known, by_plant, sheet, by)
+        moved += [
+            one
+            for one in _moved_in(chore, known, by_plant, sheet, by)
+            # What an alarm has called in is told once; so much time it gives.
+            if not (_is_watched(chore, watched) and one.was <= sheet.at + NOTICE)
+        ]
     return Revision(
         tuple(added), tuple(moved), tuple(_called_off(told, asked_now, sheet, find_safe))
     )
@@ -222,7 +228,7 @@ def _newly_asked(
     """
     if chore.kind not in URGENT:
         return []
-    if chore.kind is ChoreKind.CARRY_IN and chore.from_spot in watched:
+    if _is_watched(chore, watched):
         in_vain = {reason.plant for reason in chore.because if not _is_alarming(reason)}
     else:
         in_vain = {reason.plant for reason in chore.because if _is_in_vain(chore, reason, sheet)}
@@ -269,7 +275,7 @@ def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
     if _is_told_at_dusk(reason, sheet):
         return True
     if reason.weighing is not None:
-        usual_gain = max(reason.weighing.gain, reason.weighing.harm * DEFAULT_CAUTION)
+        usual_gain = _usual_gain(reason.weighing)
         is_deep = reason.value is not None and reason.value <= (reason.limit or 0.0) - TAIL_K
         if usual_gain < (MIN_NIGHT_GAIN if is_late and not is_deep else MIN_ADDED_GAIN):
             return True
@@ -282,14 +288,18 @@ def _is_in_vain(chore: Chore, reason: Reason, sheet: Sheet) -> bool:
 def _is_alarming(reason: Reason) -> bool:
     """Return whether a plant must be called in at once by a thermometer at its spot.
 
-    It must if by that its leaf falls under the limit more likely than not, however little. By
-    replay of three airports' year that catches nine of ten misses of a kelvin or more, at four
-    false alarms a year at most (docs/replay.md). Half a kelvin later it catches half of them, half
-    a kelvin sooner there are twice as many false alarms and more.
+    It must if by that its leaf falls under the limit more likely than not, and to carry it in gains
+    as much as for a newer forecast (`MIN_ADDED_GAIN`). docs/replay.md has what comes of it.
     """
     if reason.value is None or reason.limit is None or reason.unit != "°C":
         return False
-    return reason.value <= reason.limit
+    is_worth_it = reason.weighing is None or _usual_gain(reason.weighing) >= MIN_ADDED_GAIN
+    return reason.value <= reason.limit and is_worth_it
+
+
+def _usual_gain(weighing: Weighing) -> float:
+    """Return what a trip gains at the usual caution at least, in trips."""
+    return max(weighing.gain, weighing.harm * DEFAULT_CAUTION)
 
 
 def _is_told_at_dusk(reason: Reason, sheet: Sheet) -> bool:

