@@ -343,7 +343,10 @@ class Ledger:
 
     def to_file(self) -> bool:
         """Go back to the file, if that can be; see `LedgerFile.to_file`."""
-        return self.file.to_file()
+        went_back = self.file.to_file()
+        if went_back:
+            self.readings.note_change_everywhere()
+        return went_back
 
     def copy_daily(self, now: datetime) -> None:
         """Copy the file once a day; see `LedgerFile.copy_daily`."""

@@ -11,6 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -18,8 +19,10 @@ from hypothesis import strategies as st
 from sillward.errors import ConfigError, LedgerError
 from sillward.ledger import CallSchedule, Ledger, SavedForecast
 from sillward.ledger.opening import FileOpener
+from sillward.ledger.tables.readings import HandReading
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
+from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.chores import a_chore
 from tests.support.ledger_files import (
@@ -351,6 +354,39 @@ def test_nights_of_sources_that_both_sides_met_first_are_not_mixed_up(tmp_path: 
             ("In the file", DAY + timedelta(days=1), 2.0),
         ]
         assert len(ledger.nights.since(SITE, DAY - timedelta(days=99), "Invented source")) == 40
+
+
+def test_readings_of_both_sides_come_together(tmp_path: Path) -> None:
+    """While the daemon was in memory a grower noted a reading, and both met a new sensor."""
+    path = a_ledger(tmp_path / "ledger.sqlite3")
+    air = Quantity.TEMPERATURE
+    at = NOW.replace(minute=0, second=0)
+
+    def keep(ledger: Ledger, sensor: str, value: float, hours: int) -> None:
+        time = int((at + timedelta(hours=hours)).timestamp())
+        of_hour = by_the_hour(np.array([time]), np.array([value]))
+        ledger.readings.keep(SITE, "bench", air, sensor, of_hour)
+
+    with closing(reopened(path)) as daemon:
+        keep(daemon, "porch", 9.0, 0)
+        daemon.to_memory()
+        keep(daemon, "roof", 5.0, 1)
+        keep(daemon, "porch", 8.0, 1)
+        with closing(Ledger(path)) as grower:
+            grower.readings.add_by_hand(SITE, HandReading("bench", air, 7.5, at), at)
+            keep(grower, "hall", 14.0, 1)
+            keep(grower, "roof", 4.0, 0)
+        before = daemon.readings.edition(SITE)
+        assert daemon.to_file()
+
+        found = daemon.readings.of_spot(SITE, "bench", air)
+        assert {name: hours.last.tolist() for name, hours in found.items()} == {
+            "hall": [14.0],
+            "porch": [9.0, 8.0],
+            "roof": [4.0, 5.0],
+        }
+        assert [reading.value for reading in daemon.readings.by_hand(SITE)] == [7.5]
+        assert daemon.readings.edition(SITE) > before
 
 
 def test_another_process_may_use_the_file_all_the_while(tmp_path: Path) -> None:

@@ -389,6 +389,10 @@ class ReadingTable:
             site,
         )
 
+    def note_change_everywhere(self) -> None:
+        """Note that the readings of any site may have changed."""
+        self._database.execute("UPDATE reading_edition SET number = number + 1")
+
     def prune(self, now: datetime) -> None:
         """Forget what is too old."""
         oldest = int((now - timedelta(days=READINGS_DAYS)).timestamp())
