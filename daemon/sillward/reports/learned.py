@@ -23,6 +23,7 @@ def _outdoors(learned: LearnedNights) -> dict[str, Any]:
         "nights": learned.nights,
         "last": str(learned.last),
         "warmer_than_forecast_k": plain(learned.total_k),
+        "as_read_k": plain(learned.read_k),
         "give_or_take_k": plain(learned.sd_k),
         "beside_night_offset_k": plain(learned.usual.bias_k),
         "by_kind_of_night": learned.error.by_kind,

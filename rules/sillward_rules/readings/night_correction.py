@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.weather.learned_nights import LearnedNights
+from sillward_rules.weather.learned_nights import ENOUGH_NIGHTS, MOST_WARMER_K, LearnedNights
 from sillward_rules.weather.night_error import (
     CUT_OFF,
     UNTAUGHT,
@@ -193,29 +193,27 @@ def _is_explained(day: int, explained: Collection[date]) -> bool:
 
 def _learned(nights: Nights, learner: "_Learner", steps: Sequence[Step]) -> LearnedNights:
     """Return what is known after all nights."""
-    error = learner.error
-    rows = range(max(learner.since, nights.day.size - TOLD_NIGHTS), nights.day.size)
-    said_k = nights.said_k[rows.start :].mean()
-    total_k = said_k + np.mean([error.expect(nights.circumstances(row, 1)).bias_k for row in rows])
-    learned = LearnedNights(
+    error, size = learner.error, nights.day.size
+    last = range(max(learner.since, size - TOLD_NIGHTS), size)
+    said_k = nights.said_k[last.start :]
+    biases = np.array([error.expect(nights.circumstances(row, 1)).bias_k for row in last])
+    read_k = float((said_k + biases).mean())
+    asks, most_k = False, math.inf
+    if steps and not steps[-1].explained:
+        asks, most_k = True, min(0.0, steps[-1].before_k)
+    elif size - learner.since < ENOUGH_NIGHTS or read_k > MOST_WARMER_K + max(0.0, said_k.mean()):
+        most_k = 0.0
+    return LearnedNights(
         error=error,
         usual=error.expect(_USUAL_NIGHT),
-        nights=nights.day.size - learner.since,
+        nights=size - learner.since,
         last=date.fromordinal(int(nights.day[-1])),
-        total_k=float(total_k),
+        total_k=float((said_k + np.minimum(biases, most_k)).mean()),
+        read_k=read_k,
+        most_k=most_k,
         since=date.fromordinal(steps[-1].day) if steps else None,
         step_k=learner.level[0] - steps[-1].before_k if steps else 0.0,
-    )
-    if not steps or steps[-1].explained:
-        return learned
-    coldest = min(0.0, steps[-1].before_k, learner.level[0])
-    cautious = replace(error, bias=np.array([coldest, 0.0, 0.0, 0.0]), by_kind=False)
-    return replace(
-        learned,
-        error=cautious,
-        usual=cautious.expect(_USUAL_NIGHT),
-        total_k=float(said_k + coldest),
-        asks=True,
+        asks=asks,
     )
 
 

@@ -1,9 +1,19 @@
 """What readings have taught about the nights of a spot outdoors, in words and numbers."""
 
+import math
 from dataclasses import dataclass
 from datetime import date
 
 from sillward_rules.weather.night_error import Expected, NightError
+
+ENOUGH_NIGHTS = 7
+"""With fewer nights a spot is never taken to be warmer than its grower said. Judgement: a week, in
+which the weather has changed once; a house must be known to be warm before plants rely on it."""
+
+MOST_WARMER_K = 5.0
+"""A spot outdoors is never taken to be warmer than forecast by more than this [K] unless its grower
+says so. Judgement: walls and paving keep a courtyard in a city 2 to 4 K warmer than open country on
+clear nights; what shows more hangs in a house, or at its wall."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -13,11 +23,13 @@ class LearnedNights:
     - error: what past nights have taught of the next; usual: what it expects of a usual night.
     - nights: from how many nights it was learned; last: the last of them.
     - total_k: how much warmer the last nights are expected to have been than forecast on average,
-      all parts together [K].
+      all parts together, as far as it counts [K]; read_k: the same, whether it counts or not.
+    - most_k: the correction is no warmer than this [K]: 0 with too few nights (`ENOUGH_NIGHTS`) or
+      if the spot seems too warm to be true (`MOST_WARMER_K`); infinite for any.
     - since: the first night that counts, if the readings changed all at once on that night; step_k:
       by how much [K].
-    - asks: whether that change has not been explained. Only the coldest of what was known before,
-      of what is read since, and of no correction at all counts until it is.
+    - asks: whether that change has not been explained. Until it is, the correction is no warmer
+      than what was known before, and than none at all.
     """
 
     error: NightError
@@ -25,6 +37,8 @@ class LearnedNights:
     nights: int
     last: date
     total_k: float
+    read_k: float
+    most_k: float = math.inf
     since: date | None = None
     step_k: float = 0.0
     asks: bool = False
@@ -34,20 +48,30 @@ class LearnedNights:
         """Standard deviation of the correction on a usual night [K]."""
         return float(self.usual.unsure_k2**0.5)
 
+    def bias_k(self, expected: Expected) -> float:
+        """Return what is added to a night of which `error` expects this [K]."""
+        return min(expected.bias_k, self.most_k)
+
     def __str__(self) -> str:
         """Return what was learned, in words."""
         count = "1 night" if self.nights == 1 else f"{self.nights} nights"
-        way = "warmer" if self.total_k > 0 else "colder"
-        if abs(self.total_k) < 0.05:
-            return f"learned from {count}: as forecast, give or take {self.sd_k:.1f} K"
-        return (
-            f"learned from {count}: {abs(self.total_k):.1f} K {way} than the forecast, give or"
-            f" take {self.sd_k:.1f} K"
-        )
+        way = "warmer" if self.read_k > 0 else "colder"
+        off = f"{abs(self.read_k):.1f} K {way} than the forecast"
+        if abs(self.read_k) < 0.05:
+            off = "as forecast"
+        waits = self.nights < ENOUGH_NIGHTS and self.read_k - self.total_k >= 0.05
+        counts = f"; that it is warmer counts from {ENOUGH_NIGHTS} nights on" if waits else ""
+        return f"learned from {count}: {off}, give or take {self.sd_k:.1f} K{counts}"
 
     @property
     def question(self) -> str | None:
-        """What is asked about a change of the readings, in words; None if nothing is."""
+        """What is asked about the readings, in words; None if nothing is."""
+        if self.read_k > MOST_WARMER_K and not self.asks and self.most_k < math.inf:
+            return (
+                f"what is read there is {self.read_k:.1f} K warmer than the forecast: does the"
+                " thermometer hang outside, among the plants? It is not believed; if it is true,"
+                " write night_offset"
+            )
         if not self.asks or self.since is None:
             return None
         way = "warmer" if self.step_k > 0 else "colder"

@@ -54,7 +54,8 @@ def spot_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> SpotNigh
         for row, (low, wind, dry) in enumerate(air):
             night = Circumstances(1.0, float(low), 0.0, float(wind), float(dry))
             expected = spot.learned.error.expect(night)
-            bias[row, column] = expected.bias_k - _unknown_k(spot.learned.error, night)
+            unknown_k = _unknown_k(spot.learned.error, night)
+            bias[row, column] = spot.learned.bias_k(expected) - unknown_k
             own[row, column] = expected.own - expected.unsure_k2
             share[row, column] = expected.share
             unsure[row, column] = expected.unsure_k2

@@ -150,7 +150,7 @@ def test_a_step_is_asked_about_until_someone_answers(world: World) -> None:
     assert bench.learned.asks
     assert bench.learned.since is not None
     assert abs(bench.learned.since - nights[30]) <= timedelta(days=1)
-    assert bench.learned.usual.bias_k < -0.8
+    assert bench.learned.bias_k(bench.learned.usual) < -0.8
     (question,) = [text for text in bench.open_questions() if "moved" in text]
     assert "K warmer against the forecast since the night of" in question
 

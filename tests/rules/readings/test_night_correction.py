@@ -16,7 +16,7 @@ from sillward_rules.readings.night_correction import (
     Nights,
     learn,
 )
-from sillward_rules.weather.learned_nights import LearnedNights
+from sillward_rules.weather.learned_nights import ENOUGH_NIGHTS, LearnedNights
 from sillward_rules.weather.night_error import BIAS_K, CUT_OFF, DRIFT_K, Circumstances
 
 FIRST = date(2026, 4, 1).toordinal()
@@ -197,7 +197,8 @@ def test_a_step_is_found_and_asked_about(by_k: float) -> None:
     assert learned.step_k == pytest.approx(by_k, abs=1.0)
     # The coldest of all that may be true counts until someone answers.
     level = course.level_k[-1]
-    assert learned.usual.bias_k == pytest.approx(min(0.0, step.before_k, level))
+    assert learned.bias_k(learned.usual) == pytest.approx(min(0.0, step.before_k, level))
+    assert learned.total_k == pytest.approx(min(0.0, step.before_k, level), abs=0.01)
     assert learned.question is not None
     assert ("warmer" if by_k > 0 else "colder") in learned.question
 
@@ -235,6 +236,31 @@ def test_nights_without_a_move_show_no_step() -> None:
     found = sum(len(learn(nights(rng.normal(0.0, 1.6, 300))).steps) for _ in range(10))
 
     assert found == 0
+
+
+@pytest.mark.parametrize(("count", "counts"), [(ENOUGH_NIGHTS - 1, False), (ENOUGH_NIGHTS, True)])
+def test_a_spot_is_known_to_be_warmer_only_from_some_nights_on(count: int, counts: bool) -> None:
+    warm, cold = (taught(learn(nights(np.full(count, off_k)))) for off_k in (2.0, -2.0))
+
+    assert warm.read_k > 1.5
+    assert warm.total_k == pytest.approx(warm.read_k if counts else 0.0)
+    assert warm.bias_k(warm.usual) == pytest.approx(warm.usual.bias_k if counts else 0.0)
+    assert ("counts from 7 nights on" in str(warm)) != counts
+    assert cold.total_k == cold.read_k < -1.5
+    assert "counts from" not in str(cold)
+
+
+@pytest.mark.parametrize(("said_k", "believed"), [(0.0, False), (6.0, True)])
+def test_a_thermometer_that_hangs_in_the_house_is_not_believed(
+    said_k: float, believed: bool
+) -> None:
+    learned = taught(learn(nights(np.full(40, 8.0 - said_k), said_k=said_k)))
+
+    assert learned.read_k == pytest.approx(8.0, abs=0.3)
+    assert learned.total_k == pytest.approx(8.0 if believed else said_k, abs=0.3)
+    assert (learned.question is None) == believed
+    if learned.question is not None:
+        assert "K warmer than the forecast: does the thermometer hang outside" in learned.question
 
 
 def test_the_whole_of_it_is_told_with_what_the_grower_said() -> None:

@@ -30,7 +30,8 @@ def taught(*bias_k: float) -> LearnedNights:
     bias = np.zeros(4)
     bias[: len(bias_k)] = bias_k
     error = replace(UNTAUGHT, bias=bias, low_c=8.0)
-    return LearnedNights(error, error.expect(Circumstances(1.3)), 23, date(2026, 5, 12), bias_k[0])
+    level_k, usual = bias_k[0], error.expect(Circumstances(1.3))
+    return LearnedNights(error, usual, 23, date(2026, 5, 12), level_k, level_k)
 
 
 def bench(*bias_k: float, said_k: float = 0.0) -> Spot:
