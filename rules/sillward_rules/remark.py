@@ -187,6 +187,17 @@ class ColdBorne(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class NightRead(Remark):
+    """How cold last night was at a spot, as it was read and as it had been told; air [°C]."""
+
+    spot: str
+    low_c: float
+    at: datetime | None
+    """When it was read first; None where a minimum thermometer was read later."""
+    told_c: float
+
+
+@dataclass(frozen=True, slots=True)
 class Threat:
     """The chance (0..1) that a night falls under a limit, and the plants: a part of `CloseCall`."""
 

@@ -27,6 +27,7 @@ from sillward_rules.remark import (
     ForecastElsewhere,
     ForecastOld,
     ForecastUndated,
+    NightRead,
     NightUnjudged,
     OnNights,
     Remark,
@@ -93,6 +94,9 @@ class Sheet:
     """Where the chances of the coming night come from; None where they are not known."""
     next_round_at: datetime | None = None
     """When the next daily round is told; None for a week."""
+    last_night: tuple[NightRead, ...] = ()
+    """In the morning, what was read of the night at each spot, the furthest below what was told
+    first. It is no reason for a message."""
 
     @property
     def age(self) -> timedelta:

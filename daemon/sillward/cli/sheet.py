@@ -6,6 +6,7 @@ from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json, say
+from sillward.readings.last_night import with_last_night
 from sillward.reports import sheet_json
 from sillward.service import due_rounds
 from sillward.wording import full_sheet, short_sheet
@@ -25,11 +26,14 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, Round(round_name) if round_name else None)
-    app = read_only.with_readings(app)
+    given, app = app, read_only.with_readings(app)
     round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
     weather = read_only.fetched_weather(app, now)
     drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)
     drawn = read_only.with_kept_season(app, drawn)
+    if round_ is Round.MORNING:
+        lessons = read_only.lessons_of_spots(given)
+        drawn = with_last_night(drawn, app.household.collection, lessons)
     if as_json:
         print_json(sheet_json.sheet_document(drawn, app.site))
     elif as_push:

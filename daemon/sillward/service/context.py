@@ -9,6 +9,7 @@ from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
+from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
 from sillward.service.defects import contained
 from sillward.service.plant_states import states_at
@@ -98,9 +99,13 @@ class ServiceContext:
         """Work out a round now, from what the ledger knows of the plants."""
         # The ledger keeps whole seconds: what was told at a time is compared with that very time.
         now = self.clock().replace(microsecond=0)
-        collection = self.collection
+        given, collection = self.household.collection, self.collection
         sheet = draw_up(round_, collection, weather, self.states(), now)
         sheet = with_season(sheet, collection, self.ledger)
+        sheet = contained("readings.failed").attempt(
+            lambda: with_last_night(sheet, collection, self.lessons.of_spots(given, now)),
+            otherwise=lambda: sheet,
+        )
         return with_quiet_sensors(sheet, self.household, self.ledger)
 
     def orders(self, round_: Round, weather: Weather, *, goes_out: bool) -> Sheet:

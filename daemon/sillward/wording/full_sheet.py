@@ -66,6 +66,7 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
     if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
         yield from _listed("feed", list(week_ahead.feeding(sheet, voice)), voice)
     yield from _listed("warnings", [voice.remark(warning) for warning in sheet.warnings], voice)
+    yield from _listed("last_night", [voice.remark(read) for read in sheet.last_night], voice)
     yield from _listed(
         "assumptions", [voice.question(question) for question in sheet.assumptions], voice
     )

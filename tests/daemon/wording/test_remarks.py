@@ -26,6 +26,7 @@ from sillward_rules.remark import (
     HeatAhead,
     HeatUnrelieved,
     MistingMissed,
+    NightRead,
     NightsSafe,
     NightUnjudged,
     NoForecast,
@@ -116,6 +117,11 @@ SAMPLES: list[tuple[Remark, str]] = [
         ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),
         "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00",
     ),
+    (
+        NightRead("bench", 11.2, at("06:40"), 12.46),
+        "bench: coldest tonight was 11.2 °C at 06:40 (told: 12.5 °C)",
+    ),
+    (NightRead("bench", 11.2, None, 12.0), "bench: coldest tonight was 11.2 °C (told: 12.0 °C)"),
     (
         NightUnjudged(("bench",)),
         "too little is known about the night at bench, so it is treated as cold",

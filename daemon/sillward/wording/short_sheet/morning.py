@@ -15,6 +15,7 @@ from sillward.wording.short_sheet.remarks import (
 )
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, title_of
 from sillward.wording.short_sheet.watering import first_mistings, mist, stop_wetting
+from sillward.wording.voice import capital
 from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import (
     ForecastElsewhere,
@@ -73,6 +74,7 @@ def _parts(
         # Where nothing goes out, the title has told that it stays in.
         stay_in("stay_in", writer.chores(ChoreKind.STAY_IN), writer, optional=not out),
         *warnings(others, writer),
+        *(plain_part(capital(voice.remark(read)), optional=True) for read in sheet.last_night[:1]),
         open_questions(writer),
     ]
 
