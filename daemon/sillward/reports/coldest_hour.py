@@ -17,6 +17,7 @@ def coldest_hour(explanation: Explanation, voice: Voice) -> Iterator[str]:
     steps = [
         f"forecast {voice.degrees(hour.forecast['temp_c'])}",
         *_offset(explanation, hour, voice),
+        *_tonight(explanation, hour, voice),
         *_sky(hour),
         f"leaf {voice.degrees(hour.leaf_c)}{_wet(hour)}",
     ]
@@ -27,16 +28,18 @@ def _offset(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iter
     """Yield what is added to the forecast, and which share of the night offset that is."""
     whole, day = explanation.spot.night_offset_k or 0.0, explanation.spot.day_offset_k or 0.0
     learned = hour.learned_k or 0.0
-    if hour.offset_k is None or not (whole or day or learned):
+    if hour.offset_k is None or hour.temp_c is None or not (whole or day or learned):
         return
-    here = f"{voice.offset(round(hour.offset_k, 1))} makes {voice.degrees(hour.temp_c)} here"
+    departure = _departure_k(explanation, hour)
+    offset, temp = hour.offset_k - departure, hour.temp_c - departure
+    here = f"{voice.offset(round(offset, 1))} makes {voice.degrees(temp)} here"
     if learned:
         here += f", {voice.offset(round(learned, 1))} of it learned from readings"
     if not whole or hour.offset_share is None:
         yield here
         return
     left = whole * hour.offset_share + learned
-    night = 1.0 if left == day else (hour.offset_k - day) / (left - day)
+    night = 1.0 if left == day else (offset - day) / (left - day)
     share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
     if not explanation.spot.indoors:
         share += f" ({_wind(hour, voice)}, {_cloud(hour)})"
@@ -44,6 +47,24 @@ def _offset(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iter
         sun = "sunset" if hour.night else "sunrise"
         share += f", {_percent(night)} of the way from day to night so soon after {sun}"
     yield f"{here}: {share}"
+
+
+def _departure_k(explanation: Explanation, hour: ExplainedHour) -> float:
+    """Return what a thermometer there takes from the air of that hour [K]."""
+    course = explanation.spot.tonight
+    return 0.0 if course is None else float(course.departures_k([hour.at.timestamp()])[0])
+
+
+def _tonight(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iterator[str]:
+    """Yield what a thermometer has shown tonight, and what is left of that at that hour."""
+    course, departure = explanation.spot.tonight, _departure_k(explanation, hour)
+    if course is None or not departure:
+        return
+    read, told = voice.degrees(course.read_c), voice.degrees(course.told_c)
+    yield (
+        f"the thermometer there showed {read} at {voice.hour(course.read_at)}, told {told}:"
+        f" {voice.kelvins(-departure)} of that left by then makes {voice.degrees(hour.temp_c)}"
+    )
 
 
 def _wind(hour: ExplainedHour, voice: Voice) -> str:

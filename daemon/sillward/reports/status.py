@@ -266,7 +266,7 @@ def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:
     why = f"; {reason}" if reason else ""
     sent = f" {_date_and_hour(notice['sent'], voice)}" if notice["sent"] else ""
     tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
-    follows = notice["stage"] in ("reminder", "passed on")
+    follows = notice["stage"] in ("reminder", "passed on", "alarm")
     what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
     fails = bool(reason) and notice["state"] not in ("sent", "not needed")
     state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if fails else None)

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
 
@@ -37,9 +38,10 @@ class NightCourse:
             msg = "the course of a night is never warmer than the forecast"
             raise ValueError(msg)
 
-    def departures_k(self, times: np.ndarray) -> Array:
+    def departures_k(self, times: ArrayLike) -> Array:
         """Return what is added to the air temperature at moments (time,) [unix s]: (time,) [K].
 
         Linear in between; zero before the first moment and after the last.
         """
-        return np.asarray(np.interp(times, self.at, self.departure_k, left=0.0, right=0.0))
+        at, departure_k = np.asarray(self.at), np.asarray(self.departure_k)
+        return np.asarray(np.interp(np.asarray(times), at, departure_k, left=0.0, right=0.0))

@@ -14,6 +14,7 @@ from sillward.reports.coldest_hour import coldest_hour
 from sillward.wording.voice import Voice
 from sillward_rules.explanation import Explanation, explain_plant
 from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.night_course import NightCourse
 from sillward_rules.weather.spot import Spot
 from tests.daemon.forecast.test_cloud_by_height import BENCH, NOW, STATE, from_open_meteo
 from tests.support import core
@@ -123,3 +124,20 @@ def test_after_sunrise_it_is_told_how_far_the_night_still_counts() -> None:
     found = re.search(r"(\d+) % of the way from day to night so soon after sunrise", told)
     assert found is not None
     assert 0 < int(found[1]) < 100
+
+
+def test_what_a_thermometer_shows_tonight_is_told_with_what_is_left_of_it() -> None:
+    """The parts add up to the air that is told."""
+    weather = from_open_meteo()
+    plain = explanation(HOLLOW, weather)
+    hour = next(hour for hour in plain.hours if hour.deciding)
+    assert hour.temp_c is not None
+    read = hour.at.timestamp() - 3600
+    ends = (read, read + 7200)
+    at = datetime.fromtimestamp(read, hour.at.tzinfo)
+    course = NightCourse(at, 4.0, 7.0, True, ends, (-3.0, -3.0), (0.5, 0.9))
+    text = sentence(replace(HOLLOW, tonight=course), weather)
+
+    assert "the thermometer there showed 4.0 °C at " in text
+    assert f", told 7.0 °C: 3.0 °C of that left by then makes {hour.temp_c - 3.0:.1f} °C" in text
+    assert f"makes {hour.temp_c:.1f} °C here" in text
