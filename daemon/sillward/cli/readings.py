@@ -1,6 +1,9 @@
 """`sillward readings`: list what was read at the spots, correct it, take it back."""
 
+from collections import Counter
+from collections.abc import Iterator
 from contextlib import closing
+from datetime import UTC, datetime
 
 import click
 
@@ -13,6 +16,7 @@ from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.readings import by_hand
 from sillward.readings.by_hand import in_words
+from sillward.readings.intake import twin_of
 from sillward.readings.lessons import Lessons
 from sillward.reports import readings as report
 from sillward.text import terminal
@@ -68,7 +72,8 @@ def readings(
         elif delete is not None:
             say(_deleted(app, ledger, delete))
         elif forget is not None:
-            say(_forgotten(app, ledger, name, forget))
+            for line in _forgotten(app, ledger, name, forget):
+                say(line)
         elif hangs_right:
             say(_explained(app, ledger, name))
         else:
@@ -135,8 +140,9 @@ def _explained(app: App, ledger: Ledger, spot: str | None) -> str:
     return f"noted: the thermometer at {spot} hangs right; it is learned from anew since {since}"
 
 
-def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> str:
-    """Forget a sensor, and say so. Raise UsageError unless it is the only one of this name."""
+def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> list[str]:
+    """Forget a sensor, and say so, a line each. Raise UsageError unless it is the only one of this
+    name."""
     known = ledger.readings.names(app.site.name)
     found = [key for key in known if key.name == name and spot in (None, key.spot)]
     places = list(dict.fromkeys(key.spot for key in found))
@@ -153,4 +159,19 @@ def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> str:
         count = sum(
             ledger.readings.forget(app.site.name, key.spot, key.quantity, key.name) for key in found
         )
-    return f"forgotten: {count:,} readings of {name} at {places[0]}"
+    forgotten = f"forgotten: {count:,} readings of {one_line(name, 60)} at {places[0]}"
+    return [forgotten, *_usable_again(ledger, app.site.name, name, places[0])]
+
+
+def _usable_again(ledger: Ledger, site: str, name: str, spot: str) -> Iterator[str]:
+    """Yield what was set aside as the same as a sensor that is forgotten now, a line each."""
+    reason, always = twin_of(name, spot), datetime.fromtimestamp(0, UTC)
+    counts: Counter[tuple[str, str]] = Counter()
+    for each in ledger.readings.set_aside_since(site, always):
+        if each.reason == reason:
+            counts[each.spot, each.sensor] += each.count
+    for (other, sensor), count in counts.items():
+        yield (
+            f"{count:,} readings of {one_line(sensor, 60)} at {other} were set aside as the same as"
+            " these: read their file again, and they count"
+        )

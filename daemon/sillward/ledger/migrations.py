@@ -114,10 +114,10 @@ CREATE TABLE hand_reading (
     night INTEGER, at INTEGER NOT NULL, value INTEGER NOT NULL, entered_at INTEGER NOT NULL
 ) STRICT;
 CREATE TABLE set_aside (
-    sensor INTEGER NOT NULL, day INTEGER NOT NULL, reason TEXT NOT NULL, count INTEGER NOT NULL,
+    sensor INTEGER NOT NULL, hour INTEGER NOT NULL, reason TEXT NOT NULL, count INTEGER NOT NULL,
     first_at INTEGER NOT NULL, last_at INTEGER NOT NULL, example TEXT NOT NULL,
-    PRIMARY KEY (sensor, day, reason)
-) STRICT;
+    noted_at INTEGER NOT NULL, PRIMARY KEY (sensor, hour, reason)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE reading_edition (site TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT
 """,
 }

@@ -5,6 +5,8 @@ from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
 
+import numpy as np
+
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import READINGS_DAYS, HandReading
@@ -12,7 +14,7 @@ from sillward.readings.forecast_here import UNITS
 from sillward.text.units import Temperature
 from sillward.wording.voice import Voice
 from sillward_rules.readings.hourly_readings import Quantity
-from sillward_rules.readings.quality import BOUNDS, CLOCK_AHEAD
+from sillward_rules.readings.quality import BOUNDS, CLOCK_AHEAD, as_can_be
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Night, night_at_or_after, night_of
 
@@ -85,6 +87,7 @@ def measured(text: str, unit: Temperature, *, humidity: bool) -> Measured:
         quantity = Quantity.TEMPERATURE
         is_fahrenheit = written[-1:] in ("F", "℉") if written else unit == "°F"
         value = (number - 32) / 1.8 if is_fahrenheit else number
+    value = float(as_can_be(np.array(value), quantity))
     result = Measured(quantity, value, text.strip(), bool(written))
     low, high = BOUNDS[quantity]
     if not low <= value <= high:

@@ -1,21 +1,30 @@
 """From readings to the ledger: what can be used is kept, the rest is set aside with its reason."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
+from itertools import chain
 
 import numpy as np
 
 from sillward.errors import SourceError, UsageError
 from sillward.ledger import Ledger
-from sillward.ledger.tables.readings import READINGS_DAYS
+from sillward.ledger.tables.readings import READINGS_DAYS, SetAside
 from sillward.readings.forecast_here import UNITS, ForecastHere
 from sillward.text import printable
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
-from sillward_rules.readings.quality import Reason, in_the_sun, sift, stuck, twins
+from sillward_rules.readings.quality import (
+    Reason,
+    Sifted,
+    as_can_be,
+    in_the_sun,
+    sift,
+    stuck,
+    twins,
+)
 from sillward_rules.weather.hourly import Weather, moment
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -25,10 +34,6 @@ SAME_MEAN = 0.02
 """If so many hours, and more than half of all, differ from what is kept of a sensor by this [°C or
 %], or have another number of readings, they are of another sensor. Judgement: some hours may lack
 readings at the ends of a file; rounding makes 0.01."""
-
-_EVER = datetime(1970, 1, 1, tzinfo=UTC)
-_OF_HOURS = (Reason.STUCK, Reason.SUN, Reason.TWIN)
-
 
 ONLY_SENSOR = "logger"
 """The name of a sensor whose file says no number, and to which the grower gave none."""
@@ -50,6 +55,11 @@ def sensor_name(told: str | None, serial: str | None) -> str:
     return told.strip()
 
 
+def twin_of(sensor: str, spot: str) -> str:
+    """Return why readings are not used that are the same as those of a sensor at another spot."""
+    return f"{Reason.TWIN}: {sensor} at {spot}"
+
+
 @dataclass(frozen=True, slots=True)
 class Source:
     """Where readings come from: a sensor at a spot, and what it measures."""
@@ -65,7 +75,7 @@ class TakenIn:
 
     Args:
         count: how many there were; new: how many of them were not known; too_old: how many are of
-            a time that is not kept.
+            a time that is not kept; repeated: how many are of a second that had one already.
         set_aside: how many are not used, by the reason.
         first_at, last_at: of all of them.
     """
@@ -74,6 +84,7 @@ class TakenIn:
     count: int
     new: int
     too_old: int
+    repeated: int
     set_aside: Counter[str]
     first_at: datetime
     last_at: datetime
@@ -101,40 +112,30 @@ class Intake:
         """
         oldest = (now - timedelta(days=READINGS_DAYS)).timestamp()
         recent = times >= oldest
-        first_at, last_at = moment(times[0]), moment(times[-1])
-        dated, measured = times[recent], values[recent]
+        dated, measured = times[recent], as_can_be(values[recent], source.quantity)
         found = sift(dated, measured, source.quantity, now)
-        impossible = found.set_aside[Reason.IMPOSSIBLE]
-        if 2 * int(impossible.sum()) > dated.size:
-            example = f"{measured[impossible][0]:g} {UNITS[source.quantity]}"
-            msg = (
-                f"{source.sensor}: most of its values, such as {example}, are {Reason.IMPOSSIBLE}:"
-                " is the unit right, and is it the right column?"
-            )
-            raise SourceError(msg)
-        aside: dict[str, np.ndarray] = {
-            str(reason): rows for reason, rows in found.set_aside.items()
-        }
-        aside[Reason.JUMP] = aside.get(Reason.JUMP, impossible & False) | found.undecided
-        kept = found.kept & ~self._is_set_aside(source, dated)
+        _require_possible(source, measured, found)
+        aside = {str(reason): rows for reason, rows in found.set_aside.items()}
+        aside[Reason.JUMP] = aside.get(Reason.JUMP, found.undecided) | found.undecided
+        kept = found.kept
         hours = by_the_hour(dated[kept], measured[kept])
+        repeated = int(kept.sum() - hours.count.sum())
         with self.ledger.database.transaction():
             self._require_same_sensor(source, hours)
-            for reason, rows in self.doubts(source, hours):
+            past = self._judged_anew(source, dated)
+            remembered = _remembered(past, hours, dated, measured)
+            for reason, rows in chain(self.doubts(source, hours), remembered):
                 of_reason = kept & np.isin(dated // HOUR_S * HOUR_S, hours.hour[rows])
-                aside[reason] = of_reason
-                kept &= ~of_reason
-            self._set_aside(source, dated, measured, aside)
+                aside[reason] = aside.get(reason, of_reason) | of_reason
+                kept = kept & ~of_reason
+            self._set_aside(source, dated, measured, aside, now)
             new = self.ledger.readings.keep(
-                self.site.name,
-                source.spot.name,
-                source.quantity,
-                source.sensor,
-                by_the_hour(dated[kept], measured[kept]),
+                *self._place(source), by_the_hour(dated[kept], measured[kept])
             )
         counts = Counter({reason: int(rows.sum()) for reason, rows in aside.items() if rows.any()})
         too_old = int((~recent).sum())
-        return TakenIn(source, times.size, new, too_old, counts, first_at, last_at)
+        first_at, last_at = moment(times[0]), moment(times[-1])
+        return TakenIn(source, times.size, new, too_old, repeated, counts, first_at, last_at)
 
     @property
     def site(self) -> Site:
@@ -162,24 +163,29 @@ class Intake:
                 self.site.name, other.name, source.quantity, first, last
             )
             for name, theirs in known.items():
-                yield f"{Reason.TWIN}: {name} at {other.name}", twins(hours, theirs)
+                yield twin_of(name, other.name), twins(hours, theirs)
 
-    def _is_set_aside(self, source: Source, times: np.ndarray) -> np.ndarray:
-        """Return which readings lie where the same sensor was in doubt before, by the hour.
+    def set_aside_before(self, source: Source, since: datetime, until: datetime) -> list[SetAside]:
+        """Return what was set aside of a sensor in the hours that begin in a span, in order."""
+        return self.ledger.readings.set_aside_of(*self._place(source), since, until)
 
-        The forecast that showed it may not be held any more when they come again.
+    def _place(self, source: Source) -> tuple[str, str, Quantity, str]:
+        return self.site.name, source.spot.name, source.quantity, source.sensor
+
+    def _judged_anew(self, source: Source, times: np.ndarray) -> list[SetAside]:
+        """Take back what is judged anew of the hours of some readings; return what stays.
+
+        Whether a sensor shows what another one does depends on what is kept of the other, and what
+        is a jump at the end of a file may be none in a longer one.
         """
-        found = np.zeros(times.shape, bool)
-        for past in self.ledger.readings.set_aside_since(self.site.name, _EVER):
-            is_same = (past.spot, past.quantity, past.sensor) == (
-                source.spot.name,
-                source.quantity,
-                source.sensor,
-            )
-            if is_same and past.reason.startswith(_OF_HOURS):
-                first, last = past.first_at.timestamp(), past.last_at.timestamp()
-                found |= (times >= first) & (times <= last)
-        return found
+        if not times.size:
+            return []
+        first, last = moment(times[0] // HOUR_S * HOUR_S), moment(times[-1])
+        hours = {moment(hour) for hour in np.unique(times // HOUR_S * HOUR_S)}
+        past = [one for one in self.set_aside_before(source, first, last) if one.hour in hours]
+        anew = [one for one in past if one.reason.startswith((Reason.TWIN, Reason.JUMP))]
+        self.ledger.readings.take_back(self.site.name, anew)
+        return [one for one in past if one not in anew]
 
     def _require_same_sensor(self, source: Source, hours: HourlyReadings) -> None:
         """Raise UsageError if what is kept under the name of a sensor is of another one."""
@@ -211,15 +217,44 @@ class Intake:
         times: np.ndarray,
         values: Array,
         aside: dict[str, np.ndarray],
+        now: datetime,
     ) -> None:
+        unit = UNITS[source.quantity]
         for reason, rows in aside.items():
             if rows.any():
                 self.ledger.readings.set_aside(
-                    self.site.name,
-                    source.spot.name,
-                    source.quantity,
-                    source.sensor,
+                    *self._place(source),
                     reason,
                     [moment(second) for second in times[rows].tolist()],
-                    f"{values[rows][-1]:.4g} {UNITS[source.quantity]}",
+                    [f"{value:.4g} {unit}" for value in values[rows].tolist()],
+                    now,
                 )
+
+
+def _require_possible(source: Source, values: Array, found: Sifted) -> None:
+    """Raise SourceError if most of some values (reading,) cannot be."""
+    impossible = found.set_aside[Reason.IMPOSSIBLE]
+    if 2 * int(impossible.sum()) > values.size:
+        msg = (
+            f"{source.sensor}: most of its values, such as"
+            f" {values[impossible][0]:g} {UNITS[source.quantity]}, are {Reason.IMPOSSIBLE}:"
+            " is the unit right, and is it the right column?"
+        )
+        raise SourceError(msg)
+
+
+def _remembered(
+    past: Sequence[SetAside], hours: HourlyReadings, times: np.ndarray, values: Array
+) -> Iterator[tuple[str, np.ndarray]]:
+    """Yield why some hours were not used when the same readings came before, and which (hour,).
+
+    The forecast that showed it may not be held any more. Other readings of the same hours, as of
+    another file, are not meant: the last one that was in doubt must be among these.
+    """
+    for reason in (Reason.STUCK, Reason.SUN):
+        of_reason = [one for one in past if one.reason == reason]
+        last_at = np.array([int(one.last_at.timestamp()) for one in of_reason], np.int64)
+        shown = np.array([float(one.example.partition(" ")[0]) for one in of_reason])
+        rows = np.minimum(np.searchsorted(times, last_at), times.size - 1)
+        is_same = (times[rows] == last_at) & (np.abs(values[rows] - shown) < SAME_MEAN)
+        yield reason, np.isin(hours.hour, last_at[is_same] // HOUR_S * HOUR_S)

@@ -14,7 +14,7 @@ import numpy as np
 from sillward.ledger.tables.readings import ReadingTable
 from sillward.readings.forecast_here import UNITS
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
-from sillward_rules.readings.quality import Reason, Sifted, sift
+from sillward_rules.readings.quality import Reason, Sifted, as_can_be, sift
 
 WRITE_EVERY = timedelta(minutes=1)
 """From one write of a sensor to the next. Judgement: SD cards wear out by writes, and a night is
@@ -89,7 +89,8 @@ class LiveIntake:
         for one in came:
             waiting = self._waiting.setdefault(one.origin, _Waiting())
             if isinstance(one, Reading):
-                waiting.values.setdefault(int(one.at.timestamp()), one.value)
+                value = float(as_can_be(np.array(one.value), one.origin.quantity))
+                waiting.values.setdefault(int(one.at.timestamp()), value)
             else:
                 waiting.refused.append(one)
             if len(waiting.values) > MAX_WAITING:
@@ -134,13 +135,15 @@ class LiveIntake:
             rejected = times[mask & is_new].tolist()
             if rejected:
                 moments = [datetime.fromtimestamp(second, UTC) for second in rejected]
-                example = f"{waiting.values[rejected[-1]]:.4g} {UNITS[origin.quantity]}"
-                table.set_aside(*place, reason, moments, example)
+                unit = UNITS[origin.quantity]
+                examples = [f"{waiting.values[second]:.4g} {unit}" for second in rejected]
+                table.set_aside(*place, reason, moments, examples, now)
                 for second in rejected:
                     del waiting.values[second]
         for why in dict.fromkeys(refusal.reason for refusal in waiting.refused):
             same = [refusal for refusal in waiting.refused if refusal.reason == why]
-            table.set_aside(*place, why, [refusal.at for refusal in same], same[-1].example)
+            examples = [refusal.example for refusal in same]
+            table.set_aside(*place, why, [refusal.at for refusal in same], examples, now)
             waiting.refused = [refusal for refusal in waiting.refused if refusal.reason != why]
 
     def _newest_kept(

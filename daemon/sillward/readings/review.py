@@ -66,8 +66,10 @@ def _review_sensor(intake: Intake, sensor: Sensor, now: datetime) -> int:
             readings.set_aside(
                 *place,
                 reason,
-                [moment(hours.last_at[row])] * int(hours.count[row]),
-                _shown(hours, row, source),
+                [moment(hours.first_at[row])]
+                + [moment(hours.last_at[row])] * int(hours.count[row] - 1),
+                [_shown(hours, row, source)] * int(hours.count[row]),
+                now,
             )
     return count
 
@@ -86,13 +88,9 @@ def _doubts(
 def _still_stuck(intake: Intake, source: Source, hours: HourlyReadings) -> np.ndarray:
     """Return the hours (hour,) that go on from some that were found stuck before."""
     found = np.zeros(len(hours), bool)
-    since = moment(hours.hour[0]) - GOES_ON
-    for past in intake.ledger.readings.set_aside_since(intake.site.name, since):
-        if past.reason != Reason.STUCK or (past.spot, past.quantity, past.sensor) != (
-            source.spot.name,
-            source.quantity,
-            source.sensor,
-        ):
+    since, until = moment(hours.hour[0]) - GOES_ON, moment(hours.hour[-1])
+    for past in intake.set_aside_before(source, since, until):
+        if past.reason != Reason.STUCK:
             continue
         last = past.last_at.timestamp()
         for row in np.flatnonzero(hours.first_at > last).tolist():

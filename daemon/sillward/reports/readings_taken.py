@@ -26,6 +26,7 @@ def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[st
                 "readings": part.count,
                 "new": part.new,
                 "too_old": part.too_old,
+                "repeated": part.repeated,
                 "set_aside": dict(part.set_aside),
                 "first": iso(part.first_at),
                 "last": iso(part.last_at),
@@ -48,6 +49,8 @@ def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator
         )
         for reason, count in part.set_aside.items():
             yield f"  set aside: {count:,}, {reason}"
+        if part.repeated:
+            yield f"  {part.repeated:,} of a second that has one already: the first counts"
         if part.too_old:
             yield f"  {part.too_old:,} are older than {READINGS_DAYS} days, and are not kept"
     yield from found.remarks

@@ -25,6 +25,10 @@ BOUNDS: Mapping[Quantity, tuple[float, float]] = {
 """Values outside these are faults of the sensor or of its unit [°C, %]. Judgement: where tender
 plants are grown in pots it gets no colder, and shade gets no warmer."""
 
+SATURATED_PCT = 105.0
+"""Up to this a humidity above 100 % is read as 100 [%]. Judgement: hygrometers for the home are
+good to 3 to 5 %, and in saturated air, which is common at night, they show as much more."""
+
 JUMP_K = 10.0
 """Air does not change by more than this within `JUMP_WITHIN` [K]. Judgement: the wind that follows
 a front takes it down by half as much. Humidity has no such limit: a mister or a door moves it."""
@@ -66,6 +70,13 @@ class Reason(StrEnum):
     STUCK = "the same value for hours while the weather changed"
     SUN = "warmer than shade can be: sun on the sensor"
     TWIN = "the same values as another sensor"
+
+
+def as_can_be(values: Array, quantity: Quantity) -> Array:
+    """Return values (any shape) [°C or %] with humidities slightly above 100 % as 100 %."""
+    if quantity is not Quantity.HUMIDITY:
+        return values
+    return np.where((values > 100.0) & (values <= SATURATED_PCT), 100.0, values)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,6 +16,7 @@ from sillward.assembly import app, examples
 from sillward.cli import completion, main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
+from sillward.readings.live_intake import LiveIntake, Origin, Reading
 from sillward.text import printable
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from tests.end_to_end.test_screens import too_wide
@@ -209,6 +210,63 @@ def test_a_file_for_the_wrong_spot_is_set_aside_and_told(tmp_path: Path) -> None
     assert document("readings", "wall bench")["set_aside"] == []
 
 
+def test_a_file_that_was_read_for_the_wrong_spot_first_is_read_again(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    of_air = ("--quantity", "temperature")
+    said("read-file", path, "--spot", "pergola", *of_air)
+    said("read-file", path, "--spot", "wall bench", *of_air)
+
+    assert said("readings", "pergola", "--forget", "logger") == (
+        "forgotten: 300 readings of logger at pergola 300 readings of logger at wall bench were set"
+        " aside as the same as these: read their file again, and they count"
+    )
+    assert "not used wall bench logger 300 the same values" in said("readings")
+    assert "all of them are new" in said("read-file", path, "--spot", "wall bench", *of_air)
+    listed = document("readings")
+    assert [each["spot"] for each in listed["sensors"]] == ["wall bench"]
+    assert listed["set_aside"] == []
+
+
+def test_the_right_file_is_read_after_the_wrong_one(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    of_air = ("--quantity", "temperature")
+    for spot in ("pergola", "wall bench"):
+        said("read-file", path, "--spot", spot, *of_air)
+    other = logger_file(tmp_path, FILE.replace(",1", ",2"))
+
+    assert "all of them are new" in said("read-file", other, "--spot", "wall bench", *of_air)
+    assert document("readings")["set_aside"] == []
+
+
+def test_a_file_of_long_ago_is_listed_with_what_is_not_used(tmp_path: Path) -> None:
+    lines = "".join(f"2026-01-03 {hour:02d}:00,{99 if hour < 3 else 11}\n" for hour in range(24))
+    path = logger_file(tmp_path, "time (local),temperature (°C)\n" + lines)
+
+    assert "set aside: 3, outside of what can be" in said("read-file", path, "--spot", "pergola")
+    assert [each["count"] for each in document("readings")["set_aside"]] == [3]
+
+
+def test_two_readings_of_one_second_are_told(tmp_path: Path) -> None:
+    lines = "2026-01-03 01:00:00,11\n2026-01-03 01:00:00,9\n2026-01-03 01:10:00,9\n"
+    path = logger_file(tmp_path, "time (local),temperature (°C)\n" + lines)
+
+    line = said("read-file", path, "--spot", "pergola")
+    assert "2 of them are new 1 of a second that has one already: the first counts" in line
+
+
+def test_what_is_not_used_is_shown_in_the_units_of_the_grower(tmp_path: Path) -> None:
+    units = '\n[notices]\ntemperature = "°F"\n'
+    yard = tmp_path / "yard.toml"
+    yard.write_text(COURTYARD.read_text(encoding="utf-8") + units, encoding="utf-8")
+    sensor = Origin("pergola", Quantity.TEMPERATURE, "garden/pergola")
+    intake = LiveIntake("Courtyard")
+    intake.take([Reading(sensor, DUSK, 85.0)])
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        intake.write(ledger.readings, DUSK)
+
+    assert "the last 185 °F" in said("readings", "--collection", yard)
+
+
 def test_if_one_series_of_a_file_is_refused_nothing_is_kept(tmp_path: Path) -> None:
     path = logger_file(tmp_path, FILE.replace(",5", ",2005").replace(",6", ",2006"))
     result = call("read-file", path, "--spot", "pergola")
@@ -263,7 +321,7 @@ def test_a_sensor_is_forgotten_where_it_is_meant(tmp_path: Path) -> None:
     said("read-file", path, "--spot", "sunroom", "--sensor", "box")
 
     assert '"box" is at pergola and sunroom; say at which' in refused("readings", "--forget", "box")
-    assert said("readings", "pergola", "--forget", "box") == (
+    assert said("readings", "pergola", "--forget", "box").startswith(
         "forgotten: 600 readings of box at pergola"
     )
     assert '"bx" is no sensor here (box)' in refused("readings", "--forget", "bx")
@@ -302,7 +360,9 @@ def test_what_a_sensor_calls_itself_reaches_no_terminal() -> None:
     air = Quantity.TEMPERATURE
     with closing(Ledger(load_settings().ledger)) as ledger:
         ledger.readings.keep("Courtyard", "pergola", air, name, some)
-        ledger.readings.set_aside("Courtyard", "pergola", air, name, reason, [DUSK], "\x1b[2J")
+        ledger.readings.set_aside(
+            "Courtyard", "pergola", air, name, reason, [DUSK], ["\x1b[2J"], DUSK
+        )
 
     assert "pergola to [31mpic / 1 11.0 °C" in said("readings")
     assert "1 no value; the last [2J" in said("readings")

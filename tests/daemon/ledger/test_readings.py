@@ -114,17 +114,59 @@ def test_a_night_has_one_lowest(readings: ReadingTable) -> None:
     assert [found.value for found in readings.by_hand("Court")] == [10.7]
 
 
-def test_what_is_not_used_is_counted_by_day_and_reason(readings: ReadingTable) -> None:
-    for last in (1, 1, 3):
-        times = [AT + timedelta(hours=10 * number) for number in range(last + 1)]
-        readings.set_aside("Court", "pergola", AIR, "logger", "a jump", times, "55.0")
+def note_aside(readings: ReadingTable, minutes: list[int], now: datetime = AT) -> None:
+    times = [AT + timedelta(minutes=minute) for minute in minutes]
+    examples = [f"{minute} °C" for minute in minutes]
+    readings.set_aside("Court", "pergola", AIR, "logger", "a jump", times, examples, now)
 
-    found = readings.set_aside_since("Court", AT)
-    assert [(one.day, one.count, one.reason) for one in found] == [
-        (date(2026, 7, 15), 2, "a jump"),
-        (date(2026, 7, 14), 2, "a jump"),
+
+def noted_aside(readings: ReadingTable) -> list[tuple[int, int, str]]:
+    return [
+        (int((one.hour - AT) / timedelta(hours=1)), one.count, one.example)
+        for one in readings.set_aside_since("Court", AT - timedelta(days=1))
     ]
+
+
+def test_what_is_not_used_is_counted_by_the_hour_and_reason(readings: ReadingTable) -> None:
+    for minutes_noted in ([10, 90], [10, 90], [10, 12, 90, 130]):
+        note_aside(readings, minutes_noted)
+
+    assert noted_aside(readings) == [(2, 1, "130 °C"), (1, 1, "90 °C"), (0, 2, "12 °C")]
     assert readings.set_aside_since("Another", AT) == []
+
+
+def test_what_is_not_used_may_come_in_any_order(readings: ReadingTable) -> None:
+    for minutes_noted in ([20, 30], [5], [5, 20, 30], [20, 50], [1, 2, 5]):
+        note_aside(readings, minutes_noted)
+
+    assert noted_aside(readings) == [(0, 6, "50 °C")]
+    (one,) = readings.set_aside_since("Court", AT)
+    assert (one.first_at, one.last_at) == (
+        AT + timedelta(minutes=1),
+        AT + timedelta(minutes=50),
+    )
+
+
+def test_what_is_not_used_is_listed_by_when_it_came(readings: ReadingTable) -> None:
+    """A file of last winter is read now."""
+    note_aside(readings, [-60 * 24 * 200])
+    note_aside(readings, [-60 * 24 * 100], AT - timedelta(days=99))
+
+    assert [one.example for one in readings.set_aside_since("Court", AT)] == ["-288000 °C"]
+    note_aside(readings, [-60 * 24 * 100])
+    assert len(readings.set_aside_since("Court", AT)) == 2
+
+
+def test_what_was_set_aside_of_some_hours_is_taken_back(readings: ReadingTable) -> None:
+    note_aside(readings, [10, 90, 130])
+    of_logger = ("Court", "pergola", AIR, "logger")
+    found = readings.set_aside_of(*of_logger, AT + timedelta(minutes=1), AT + timedelta(hours=1))
+    assert [one.example for one in found] == ["90 °C"]
+    assert readings.set_aside_of("Court", "pergola", AIR, "another", AT, AT) == []
+
+    readings.take_back("Court", found)
+
+    assert [example for _, _, example in noted_aside(readings)] == ["130 °C", "10 °C"]
 
 
 def test_old_readings_are_forgotten(tmp_path: Path) -> None:
@@ -134,13 +176,14 @@ def test_old_readings_are_forgotten(tmp_path: Path) -> None:
         at = AT - timedelta(days=days)
         readings.keep("Court", spot, AIR, "logger", minutes([10.0], at))
         readings.add_by_hand("Court", HandReading(spot, AIR, 10.0, at), at)
-        readings.set_aside("Court", spot, AIR, "logger", "a jump", [at], "55.0")
+        readings.set_aside("Court", spot, AIR, "logger", "a jump", [at], ["55 °C"], at)
 
     ledger.prune(AT)
 
     assert [sensor.spot for sensor in readings.sensors("Court")] == ["new"]
     assert [reading.spot for reading in readings.by_hand("Court")] == ["new"]
-    assert readings.set_aside_since("Court", AT - timedelta(days=1000)) == []
+    always = AT - timedelta(days=2000)
+    assert [one.spot for one in readings.set_aside_since("Court", always)] == ["new"]
 
 
 def test_a_year_of_ten_sensors_needs_less_than_20_mb(tmp_path: Path) -> None:

@@ -81,7 +81,7 @@ def test_a_humidity_is_one_by_its_sign_or_by_the_option() -> None:
         ("61", "°C", False, "61 °C cannot be: air at plants is from -40 to 60 °C; if it is in"),
         ("141", "°F", False, "141 °F cannot be: air at plants is from -40 to 140 °F; if it is in"),
         ("200F", "°C", False, "200F cannot be: air at plants is from -40 to 60 °C"),
-        ("101", "°C", True, "101 % cannot be: humidities are from 0 to 100 %"),
+        ("106", "°C", True, "106 % cannot be: humidities are from 0 to 100 %"),
         ("-1 %", "°C", True, "-1 % cannot be"),
         ("1_0", "°C", False, "is no value"),
         ("٣", "°C", False, "is no value"),

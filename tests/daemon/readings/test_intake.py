@@ -100,20 +100,108 @@ def test_sun_on_the_sensor_leaves_its_nights(ledger: Ledger, take: Callable[...,
     assert hours.low[hours.hour >= night.start.timestamp()].min() == pytest.approx(8.0)
 
 
+def without_forecast(ledger: Ledger, values: Array, start: datetime = START) -> TakenIn:
+    times = int(start.timestamp()) + EVERY_S * np.arange(values.size)
+    return Intake(ledger, GARDEN).take(
+        Source(core.OPEN_BENCH, AIR, "logger"), times, values.copy(), NOW
+    )
+
+
+def in_the_sun() -> Array:
+    values = as_told()
+    values[12 * 6 : 15 * 6] += 11.0
+    return values
+
+
 def test_what_was_in_doubt_stays_so_when_its_forecast_is_gone(
     ledger: Ledger, take: Callable[..., TakenIn]
 ) -> None:
-    values = as_told()
-    values[12 * 6 : 15 * 6] += 11.0
-    take(values)
-    later = Intake(ledger, GARDEN).take(
-        Source(core.OPEN_BENCH, AIR, "logger"),
-        int(START.timestamp()) + EVERY_S * np.arange(values.size),
-        values,
-        NOW,
-    )
+    take(in_the_sun())
+    later = without_forecast(ledger, in_the_sun())
 
     assert later.new == 0
+    assert dict(later.set_aside) == {Reason.SUN: 18}
+    assert sum(each.count for each in ledger.readings.set_aside_since(SITE, START)) == 18
+
+
+def test_what_was_stuck_is_still_in_a_longer_file(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    values = as_told()
+    values[18 * 6 : 30 * 6] = 14.0
+
+    assert dict(take(values[: 27 * 6 + 3]).set_aside) == {Reason.STUCK: 9 * 6 + 3}
+    assert dict(take(values).set_aside) == {Reason.STUCK: 12 * 6}
+    assert dict(without_forecast(ledger, values).set_aside) == {Reason.STUCK: 12 * 6}
+
+
+def test_other_readings_of_hours_that_were_in_doubt_are_judged_by_themselves(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    values = in_the_sun()
+    take(values[12 * 6 : 15 * 6], start=START + timedelta(hours=12))
+
+    assert without_forecast(ledger, as_told()).new == 288
+
+
+def test_sun_at_both_ends_of_a_day_leaves_the_night_between(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    """In America the afternoon lies at both ends of a day by UTC."""
+    values = as_told()
+    sunny = np.zeros(values.size, bool)
+    for hour in (11, 17, 35, 41):  # sun from 8 to 11 before, and in the afternoon
+        sunny[hour * 6 : hour * 6 + 6] = True
+    values[sunny] += 11.0
+    for hour in (11, 17, 35, 41):
+        of_hour = values[hour * 6 : hour * 6 + 6]
+        assert take(of_hour, start=START + timedelta(hours=hour)).new == 0
+
+    found = take(values)
+    assert (found.new, dict(found.set_aside)) == (288 - 24, {Reason.SUN: 24})
+
+
+def test_all_readings_are_accounted_for(ledger: Ledger, take: Callable[..., TakenIn]) -> None:
+    values = in_the_sun()
+    values[3], values[40:52] = 85.0, 12.0
+    take(as_told(), SPOTS[1])
+    for known in (False, True):
+        found = take(values)
+        counted = sum(found.set_aside.values()) + found.too_old + found.repeated
+        assert counted + (kept(ledger) if known else found.new) == found.count
+
+
+def test_a_twin_is_judged_by_what_is_kept_of_the_other(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    take(as_told(), SPOTS[1])
+    assert take(as_told()).new == 0
+    ledger.readings.forget(SITE, "pergola", AIR, "logger")
+
+    assert take(as_told()).new == 288
+    assert ledger.readings.set_aside_since(SITE, START) == []
+
+
+def test_a_jump_at_the_end_of_a_file_is_judged_anew_in_a_longer_one(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    values = as_told()
+    values[30 * 6 :] += 13.0
+    values[38 * 6 :] -= 5.0
+
+    assert dict(take(values[: 30 * 6 + 1], core.WARM_ROOM).set_aside) == {Reason.JUMP: 1}
+    assert dict(take(values, core.WARM_ROOM).set_aside) == {}
+    assert ledger.readings.set_aside_since(SITE, START) == []
+
+
+def test_humidity_slightly_above_saturation_is_saturation(
+    ledger: Ledger, take: Callable[..., TakenIn]
+) -> None:
+    found = take(np.array([98.0, 101.5, 105.0, 105.1]), quantity=HUMIDITY)
+
+    assert (found.new, dict(found.set_aside)) == (3, {Reason.IMPOSSIBLE: 1})
+    (hours,) = ledger.readings.of_spot(SITE, "bench", HUMIDITY).values()
+    assert (hours.high[0], hours.last[0]) == (100.0, 100.0)
 
 
 def test_a_stuck_sensor_is_set_aside_outdoors_alone(take: Callable[..., TakenIn]) -> None:

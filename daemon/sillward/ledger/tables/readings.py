@@ -1,6 +1,6 @@
 """Readings at the spots: of sensors by the hour, by hand one by one, and what was set aside."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
@@ -16,7 +16,8 @@ READINGS_DAYS = 800
 sensor needs some 30 bytes an hour, 270 kB a year."""
 
 SET_ASIDE_DAYS = 60
-"""What was set aside is forgotten after this time. Judgement: well beyond any question about it."""
+"""For so long what was set aside is listed. Judgement: well beyond any question about it. It is
+known for as long as readings of its time are kept, since the same readings may come again."""
 
 _COLUMNS = "hour, low, low_at, high, mean, first_at, last, last_at, count"
 
@@ -67,7 +68,7 @@ class HandReading:
 
 @dataclass(frozen=True, slots=True)
 class SetAside:
-    """Readings of a sensor on a day (UTC) that are not used, and why.
+    """Readings of a sensor in an hour that are not used, and why.
 
     Args:
         count: how many; first_at, last_at: the first and the last of them.
@@ -77,7 +78,7 @@ class SetAside:
     spot: str
     quantity: Quantity
     sensor: str
-    day: date
+    hour: datetime
     reason: str
     count: int
     first_at: datetime
@@ -319,48 +320,80 @@ class ReadingTable:
         sensor: str,
         reason: str,
         times: Sequence[datetime],
-        example: str,
+        examples: Sequence[str],
+        now: datetime,
     ) -> None:
         """Note that some readings of a sensor are not used, and why.
 
-        times: when they were taken, or when they came; not empty. Those of a day (UTC) and reason
-        are counted together; the same moments are not counted twice as long as they come in order.
+        times: when they were taken, or when they came; not empty, in order. examples: what each
+        was. Those of an hour and reason are counted together, and not twice if they come again.
         """
-        by_day: dict[int, list[int]] = {}
-        for second in sorted(int(at.timestamp()) for at in times):
-            by_day.setdefault(second // 86400, []).append(second)
+        by_hour: dict[int, list[tuple[int, str]]] = {}
+        for at, example in zip(times, examples, strict=True):
+            second = int(at.timestamp())
+            by_hour.setdefault(second // int(HOUR_S), []).append((second, example))
         with self._database.transaction():
             number = self._number_of(site, spot, quantity, sensor)
-            for day, seconds in by_day.items():
-                known = self._database.rows(
-                    "SELECT last_at FROM set_aside WHERE sensor = ? AND day = ? AND reason = ?",
-                    number,
-                    day,
-                    reason,
-                )
-                after = known[0]["last_at"] if known else -1
-                later = [second for second in seconds if second > after]
-                if later:
-                    self._database.execute(
-                        "INSERT INTO set_aside VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)"
-                        " ON CONFLICT DO UPDATE SET count = count + ?4, last_at = ?6, example = ?7",
-                        *(number, day, reason, len(later), later[0], later[-1], example),
-                    )
+            for hour, readings in by_hour.items():
+                key = (number, hour, reason)
+                self._set_aside_of_hour(key, readings, int(now.timestamp()))
+
+    def _set_aside_of_hour(
+        self, key: tuple[int, int, str], readings: Sequence[tuple[int, str]], noted_at: int
+    ) -> None:
+        first_at, (last_at, example) = readings[0][0], readings[-1]
+        count = len(readings)
+        rows = self._database.rows(
+            "SELECT * FROM set_aside WHERE sensor = ? AND hour = ? AND reason = ?", *key
+        )
+        for known in rows:
+            outside = sum(not known["first_at"] <= at <= known["last_at"] for at, _ in readings)
+            count = outside + max(known["count"], count - outside)
+            first_at = min(first_at, known["first_at"])
+            if known["last_at"] > last_at:
+                last_at, example = known["last_at"], known["example"]
+        self._database.execute(
+            "INSERT OR REPLACE INTO set_aside VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+            *(*key, count, first_at, last_at, example, noted_at),
+        )
 
     def set_aside_since(self, site: str, since: datetime) -> list[SetAside]:
-        """Return what was set aside from a moment on, the newest first."""
+        """Return what was set aside from a moment on, whenever it was taken; the newest reading
+        first."""
+        return self._set_aside(
+            "noted_at >= ?2 ORDER BY last_at DESC, spot, quantity, name",
+            *(site, int(since.timestamp())),
+        )
+
+    def set_aside_of(
+        self,
+        site: str,
+        spot: str,
+        quantity: Quantity,
+        sensor: str,
+        since: datetime,
+        until: datetime,
+    ) -> list[SetAside]:
+        """Return what was set aside of a sensor in the hours that begin in a span, in order."""
+        return self._set_aside(
+            "spot = ?2 AND quantity = ?3 AND name = ?4 AND hour BETWEEN ?5 AND ?6"
+            " ORDER BY hour, reason",
+            *(site, spot, quantity.value, sensor),
+            *(-int(-since.timestamp() // HOUR_S), int(until.timestamp() // HOUR_S)),
+        )
+
+    def _set_aside(self, which: str, *values: object) -> list[SetAside]:
         rows = self._database.rows(
             "SELECT spot, quantity, name, set_aside.* FROM set_aside JOIN sensor ON sensor = id"
-            " WHERE site = ? AND last_at >= ? ORDER BY last_at DESC, spot, quantity, name",
-            site,
-            int(since.timestamp()),
+            f" WHERE site = ?1 AND {which}",
+            *values,
         )
         return [
             SetAside(
                 row["spot"],
                 Quantity(row["quantity"]),
                 row["name"],
-                _moment(row["day"] * 86400).date(),
+                _moment(row["hour"] * HOUR_S),
                 row["reason"],
                 row["count"],
                 _moment(row["first_at"]),
@@ -369,6 +402,17 @@ class ReadingTable:
             )
             for row in rows
         ]
+
+    def take_back(self, site: str, aside: Iterable[SetAside]) -> None:
+        """Forget that some readings were set aside: they are judged anew."""
+        with self._database.transaction():
+            for one in aside:
+                self._database.execute(
+                    "DELETE FROM set_aside WHERE sensor = ? AND hour = ? AND reason = ?",
+                    self._number_of(site, one.spot, one.quantity, one.sensor),
+                    int(one.hour.timestamp() // HOUR_S),
+                    one.reason,
+                )
 
     # -- all
 
@@ -399,10 +443,7 @@ class ReadingTable:
         with self._database.transaction():
             self._database.execute("DELETE FROM reading_hour WHERE hour < ?", oldest // HOUR_S)
             self._database.execute("DELETE FROM hand_reading WHERE at < ?", oldest)
-            self._database.execute(
-                "DELETE FROM set_aside WHERE last_at < ?",
-                int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp()),
-            )
+            self._database.execute("DELETE FROM set_aside WHERE hour < ?", oldest // HOUR_S)
             self._database.execute(
                 "DELETE FROM sensor WHERE id NOT IN (SELECT sensor FROM reading_hour"
                 " UNION SELECT sensor FROM set_aside)"
