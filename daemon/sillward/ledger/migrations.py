@@ -100,6 +100,7 @@ ALTER TABLE event RENAME TO calendar_event
 """,
     8: "ALTER TABLE plant_state ADD COLUMN cold TEXT",
     9: """
+ALTER TABLE night ADD COLUMN warming INTEGER;
 CREATE TABLE sensor (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
     name TEXT NOT NULL, UNIQUE (site, spot, quantity, name)

@@ -358,13 +358,17 @@ def call_schedule_of(row: sqlite3.Row) -> CallSchedule:
 
 NIGHT_COLUMNS = (
     "night", "fetched_at", "low_at", "low", "dew_point", "wind", "cloud", "high", "sd",
+    "warming",
 )  # fmt: skip
 """The columns of a forecast of a night, apart from the one that says of which source and site."""
 
 
 def night_values(night: NightForecast, fetched_at: datetime) -> tuple[int | None, ...]:
     """Return the values of `NIGHT_COLUMNS`."""
-    values = (night.low_c, night.dew_point_c, night.wind_m_s, night.cloud, night.high_c, night.sd_k)
+    values = (
+        night.low_c, night.dew_point_c, night.wind_m_s, night.cloud, night.high_c, night.sd_k,
+        night.warming,
+    )  # fmt: skip
     times = (int(fetched_at.timestamp()), int(night.low_at.timestamp()))
     hundredths = (None if value is None else round(value * 100) for value in values)
     return (night.night.toordinal(), *times, *hundredths)
@@ -374,7 +378,7 @@ def night_of(
     night: int, fetched_s: int, low_s: int, low: int, *rest: int | None
 ) -> tuple[datetime, NightForecast]:
     """Return when a forecast of a night was fetched, and the forecast, from `NIGHT_COLUMNS`."""
-    dew_point, wind, cloud, high, sd = (
+    dew_point, wind, cloud, high, sd, warming = (
         None if hundredths is None else hundredths / 100 for hundredths in rest
     )
     return datetime.fromtimestamp(fetched_s, UTC), NightForecast(
@@ -387,4 +391,5 @@ def night_of(
         cloud=cloud,
         high_c=high,
         sd_k=sd,
+        warming=warming,
     )

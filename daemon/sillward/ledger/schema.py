@@ -21,7 +21,7 @@ CREATE TABLE archive (
 CREATE TABLE night (
     archive INTEGER NOT NULL, night INTEGER NOT NULL, fetched_at INTEGER NOT NULL,
     low_at INTEGER NOT NULL, low INTEGER NOT NULL, dew_point INTEGER, wind INTEGER, cloud INTEGER,
-    high INTEGER, sd INTEGER, PRIMARY KEY (archive, night, fetched_at)
+    high INTEGER, sd INTEGER, warming INTEGER, PRIMARY KEY (archive, night, fetched_at)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE round (
     site TEXT NOT NULL, round TEXT NOT NULL, day TEXT NOT NULL,

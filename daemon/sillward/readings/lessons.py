@@ -4,6 +4,7 @@ Nothing that is learned is stored. It is worked out from the readings in the led
 archive of forecasts, so that whatever is corrected or removed there corrects what follows from it.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
@@ -19,8 +20,16 @@ from sillward.readings.spot_lesson import (
 )
 from sillward.readings.tonight import Tonight
 from sillward_rules.plants.collection import Collection
+from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather import sun
+from sillward_rules.weather.learned_nights import OLD_NIGHTS, LearnedNights
+from sillward_rules.weather.night_error import Circumstances
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import USUAL_ERROR_K
+
+STEP_K = 0.5
+"""What is learned of a room is worked out anew when it has become so much colder [K]. Judgement: no
+household thermometer tells less apart."""
 
 LATE = timedelta(minutes=15)
 """Readings of a night are waited for so long. Judgement: loggers and sensors report every few
@@ -64,6 +73,18 @@ class Lessons:
         days = sorted({*hangs_right(self.ledger, site, spot), since})
         self.ledger.marks.set(hangs_right_mark(site, spot), now, " ".join(map(str, days)))
 
+    def _so_far(self, collection: Collection, now: datetime) -> list[int | None]:
+        """Return how cold it has become in each room tonight, in steps of `STEP_K`: what a room
+        shows may call in plants at once."""
+        sunset = sun.night_at_or_after(collection.site, now).start
+        readings, site = self.ledger.readings, collection.site.name
+        lows = [
+            readings.lowest_since(site, spot.name, Quantity.TEMPERATURE, sunset)
+            for spot in collection.spots
+            if spot.indoors
+        ]
+        return [None if low is None else math.floor(low / STEP_K) for low in lows]
+
     def _work_out(
         self, collection: Collection, now: datetime
     ) -> tuple[Collection, dict[str, Lesson]]:
@@ -73,7 +94,8 @@ class Lessons:
         marks = [
             self.ledger.marks.get(hangs_right_mark(site, spot.name)) for spot in collection.spots
         ]
-        key = (collection, self.ledger.readings.edition(site.name), current, marks)
+        edition, so_far = self.ledger.readings.edition(site.name), self._so_far(collection, now)
+        key = (collection, edition, current, marks, so_far)
         known = self._known.get(site.name)
         if known is not None and known[0] == key:
             return known[1], known[2]
@@ -92,7 +114,7 @@ class Lessons:
             if (response := response_of(self.ledger, site, spot, sources, since, now)) is not None
         }
         spots = tuple(
-            replace(spot, learned=lessons[spot.name].course.learned)
+            replace(spot, learned=_as_of(current, lessons[spot.name].course.learned))
             if spot.name in lessons
             else replace(spot, response=responses[spot.name])
             if spot.name in responses
@@ -102,3 +124,12 @@ class Lessons:
         taught = replace(collection, spots=spots) if lessons or responses else collection
         self._known[site.name] = key, taught, lessons
         return taught, lessons
+
+
+def _as_of(night: date, learned: LearnedNights | None) -> LearnedNights | None:
+    """Return what was learned of a spot as it is told before a night: with its age, and as certain
+    as that leaves it."""
+    if learned is None or (days := (night - learned.last).days) <= OLD_NIGHTS:
+        return learned
+    usual = learned.error.expect(Circumstances(USUAL_ERROR_K[0], days=days))
+    return replace(learned, usual=usual, is_old=True)

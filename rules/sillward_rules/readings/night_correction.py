@@ -108,7 +108,10 @@ def nights_at(
         values = [getattr(forecast, name) for forecast in told]
         return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
 
-    share = weather_share(known("wind_m_s"), np.nan_to_num(known("cloud"), nan=0.0))
+    cloud, warming = known("cloud"), known("warming")
+    # Nights that were kept before it was known how much of the cloud warms count as all low cloud.
+    warming = np.where(np.isnan(warming), cloud, warming)
+    share = weather_share(known("wind_m_s"), cloud, warming)
     said = (spot.night_offset_k or 0.0) * night_offset_shares((spot,), share)[:, 0]
     told_c, with_members = known("low_c"), known("sd_k")
     has_members = with_members > MEMBER_ERROR_K

@@ -20,10 +20,11 @@ been missed. Judgement: forecasts are bridged over as long a gap."""
 BY_HAND = "by hand"
 """Stands for the sensor of readings that a person took."""
 
-AT_DAWN = timedelta(minutes=90), timedelta(minutes=45)
+AT_DAWN = timedelta(minutes=60), timedelta(minutes=15)
 """A single reading this long before sunrise, or after it, stands for the low of the night.
-Judgement: on clear nights the air cools by less than a kelvin in the last hour and a half, and is
-coldest within three quarters of an hour after sunrise."""
+Judgement: on clear nights the air cools by half a kelvin in the last hour, and warms by no more in
+the first quarter of an hour of sun. A reading that is too warm by that makes a spot seem warmer,
+which counts only from some nights on."""
 
 
 @dataclass(frozen=True, slots=True)

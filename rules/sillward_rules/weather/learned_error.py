@@ -12,7 +12,7 @@ the correction, and is not in here again.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -89,7 +89,8 @@ class LearnedError:
         times (time,) : [unix s]. counted_from : the moment from which its lead times count, the
         same as when the errors were learned.
         """
-        return spread_from_table(times, counted_from, self.lead_h, self.sd_k, self.origin)
+        spread = spread_from_table(times, counted_from, self.lead_h, self.sd_k, self.origin)
+        return replace(spread, corrected=self.by_readings)
 
 
 def learned_error(

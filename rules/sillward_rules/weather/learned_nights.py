@@ -15,6 +15,13 @@ MOST_WARMER_K = 5.0
 says so. Judgement: walls and paving keep a courtyard in a city 2 to 4 K warmer than open country on
 clear nights; what shows more hangs in a house, or at its wall."""
 
+SEASON_NIGHTS = 90
+"""So many nights after the last reading a spot is not taken to be warmer any more than its grower
+said. Judgement: what a wall or a tree does in one season need not hold in the next."""
+
+OLD_NIGHTS = 14
+"""From so many nights without a reading on, what is told of a spot names the last. Judgement."""
+
 
 @dataclass(frozen=True, slots=True)
 class LearnedNights:
@@ -28,6 +35,7 @@ class LearnedNights:
       if the spot seems too warm to be true (`MOST_WARMER_K`); infinite for any.
     - since: the first night that counts, if the readings changed all at once on that night; step_k:
       by how much [K].
+    - is_old: whether nothing was read for `OLD_NIGHTS`.
     - asks: whether that change has not been explained. Until it is, the correction is no warmer
       than what was known before, and than none at all.
     """
@@ -42,15 +50,20 @@ class LearnedNights:
     since: date | None = None
     step_k: float = 0.0
     asks: bool = False
+    is_old: bool = False
 
     @property
     def sd_k(self) -> float:
         """Standard deviation of the correction on a usual night [K]."""
         return float(self.usual.unsure_k2**0.5)
 
-    def bias_k(self, expected: Expected) -> float:
-        """Return what is added to a night of which `error` expects this [K]."""
-        return min(expected.bias_k, self.most_k)
+    def bias_k(self, expected: Expected, days: int = 1) -> float:
+        """Return what is added to a night of which `error` expects this [K].
+
+        days : nights since the last one that was read.
+        """
+        most_k = self.most_k if days <= SEASON_NIGHTS else min(self.most_k, 0.0)
+        return min(expected.bias_k, most_k)
 
     def __str__(self) -> str:
         """Return what was learned, in words."""
@@ -61,7 +74,8 @@ class LearnedNights:
             off = "as forecast"
         waits = self.nights < ENOUGH_NIGHTS and self.read_k - self.total_k >= 0.05
         counts = f"; that it is warmer counts from {ENOUGH_NIGHTS} nights on" if waits else ""
-        return f"learned from {count}: {off}, give or take {self.sd_k:.1f} K{counts}"
+        last = f", the last on {self.last.day} {self.last:%B}" if self.is_old else ""
+        return f"learned from {count}{last}: {off}, give or take {self.sd_k:.1f} K{counts}"
 
     @property
     def question(self) -> str | None:

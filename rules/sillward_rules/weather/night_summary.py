@@ -8,7 +8,14 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.weather import sun
-from sillward_rules.weather.hourly import Weather, bridge_gaps, moment, rows_within
+from sillward_rules.weather.cloud import warming_cover
+from sillward_rules.weather.hourly import (
+    CLOUD_LAYERS,
+    Weather,
+    bridge_gaps,
+    moment,
+    rows_within,
+)
 from sillward_rules.weather.site import Site, require_aware
 
 
@@ -22,6 +29,7 @@ class NightForecast:
     - dew_point_c [°C], wind_m_s (10 m), cloud (0..1): at that hour.
     - high_c: the highest air temperature in the 24 hours around the sun's noon of that date [°C].
     - sd_k: the standard deviation at the hour of the low, if the forecast came with a spread [K].
+    - warming: how much of the cloud warms like low cloud at that hour (`cloud.warming_cover`).
     """
 
     night: date
@@ -33,6 +41,7 @@ class NightForecast:
     cloud: float | None
     high_c: float | None
     sd_k: float | None = None
+    warming: float | None = None
 
 
 def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightForecast]:
@@ -48,6 +57,8 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
         bridge_gaps(series)
         for series in (weather.temp_c, weather.dew_point_c, weather.wind_m_s, weather.cloud)
     )
+    layers = (bridge_gaps(getattr(weather, name)) for name in CLOUD_LAYERS)
+    warming = warming_cover(cloud, *layers)
     begun = takewhile(
         lambda night: night.start.timestamp() <= times[-1],
         sun.nights_from(site, moment(times[0])),
@@ -71,6 +82,7 @@ def nights_of(site: Site, weather: Weather, fetched_at: datetime) -> list[NightF
                 cloud=_known(cloud[low]),
                 high_c=_high(site, times, temp, night.day),
                 sd_k=None if weather.spread is None else _known(weather.spread.sd_k[low]),
+                warming=_known(warming[low]),
             )
         )
     return found

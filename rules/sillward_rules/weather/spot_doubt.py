@@ -10,8 +10,9 @@ from sillward_rules.weather.uncertainty import Spread
 def doubt_factor(climate: Climate, times: np.ndarray, spread: Spread, usual_k: Array) -> Array:
     """Return the factor on the told departures of a forecast at each spot: (time, spot).
 
-    It is 1 where nothing was read. Elsewhere it brings the told standard deviation to what past
-    nights have shown of such nights, beside the usual error or the members, and adds the doubt
+    Where nothing was read it is 1, or brings an error that was learned at other spots, after their
+    correction, to the usual one at least. Elsewhere it brings the told standard deviation to what
+    past nights have shown of such nights, beside the usual error or the members, and adds the doubt
     about the learned correction. For the rest of a night on which a thermometer has shown colder
     air than forecast, the error of that course counts.
 
@@ -28,6 +29,9 @@ def doubt_factor(climate: Climate, times: np.ndarray, spread: Spread, usual_k: A
     taught = learned.own * unshown + learned.share * members + learned.unsure_k2
     is_taught = np.array([spot.learned is not None for spot in climate.spots], dtype=bool)
     factor = np.where(is_taught, np.sqrt(taught / told), 1.0)
+    if spread.corrected:
+        at_least = np.sqrt(np.maximum(usual_k[:, None] ** 2 / told, 1.0))
+        factor[:, ~is_taught] = at_least
     for column, spot in enumerate(climate.spots):
         if spot.tonight is not None:
             there = (times >= spot.tonight.at[0]) & (times <= spot.tonight.at[-1])

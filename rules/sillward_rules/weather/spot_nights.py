@@ -44,7 +44,7 @@ def spot_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> SpotNigh
     shape = (nights.low_c.size, len(spots))
     bias, unsure = np.zeros(shape), np.zeros(shape)
     own, share = np.ones(shape), np.ones(shape)
-    left = weather_share(nights.wind_m_s, np.nan_to_num(nights.cloud, nan=0.0))
+    left = weather_share(nights.wind_m_s, nights.cloud, nights.warming)
     said = night_offset_shares(spots, left)
     for column, spot in enumerate(spots):
         if spot.learned is None or spot.indoors:
@@ -52,10 +52,11 @@ def spot_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> SpotNigh
         low_c = nights.low_c + (spot.night_offset_k or 0.0) * said[:, column]
         air = zip(low_c, nights.wind_m_s, nights.above_dew_point_k, strict=True)
         for row, (low, wind, dry) in enumerate(air):
-            night = Circumstances(1.0, float(low), 0.0, float(wind), float(dry))
+            days = max(1, nights.days[row] - spot.learned.last.toordinal())
+            night = Circumstances(1.0, float(low), 0.0, float(wind), float(dry), days)
             expected = spot.learned.error.expect(night)
             unknown_k = _unknown_k(spot.learned.error, night)
-            bias[row, column] = spot.learned.bias_k(expected) - unknown_k
+            bias[row, column] = spot.learned.bias_k(expected, days) - unknown_k
             own[row, column] = expected.own - expected.unsure_k2
             share[row, column] = expected.share
             unsure[row, column] = expected.unsure_k2

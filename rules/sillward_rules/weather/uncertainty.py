@@ -67,11 +67,14 @@ class Spread:
     error_k (time,) : standard deviation of the error that the members do not show [K]. It is
     independent of them and the same all through a night.
     origin : where the spread comes from, in words for the grower.
+    corrected : whether it was learned at spots after their own correction. Where a spot has none, a
+    forecast is off by no less than usual.
     """
 
     deviations: Array
     error_k: Array
     origin: str
+    corrected: bool = False
 
     def __post_init__(self) -> None:
         if self.deviations.ndim != 2 or self.deviations.shape[1:] != self.error_k.shape:
@@ -124,6 +127,7 @@ class Spread:
             np.pad(self.deviations, ((0, 0), (hours, 0)), constant_values=np.nan),
             np.pad(self.error_k, (hours, 0), constant_values=np.nan),
             self.origin,
+            self.corrected,
         )
 
     def at(self, times: np.ndarray, rows: np.ndarray, moments: Array) -> "Spread":
@@ -137,7 +141,7 @@ class Spread:
 
         members = [interpolate(member) for member in self.members(rows)]
         deviations = np.array(members).reshape(-1, moments.size)
-        return Spread(deviations, interpolate(self.error_k[rows]), self.origin)
+        return Spread(deviations, interpolate(self.error_k[rows]), self.origin, self.corrected)
 
     def _whole(self, rows: np.ndarray) -> np.ndarray:
         return np.asarray(np.isfinite(self.deviations[:, rows]).all(axis=1))

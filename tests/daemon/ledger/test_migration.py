@@ -251,6 +251,7 @@ def as_of_8(path: Path) -> Path:
         database.execute("ALTER TABLE plant_state DROP COLUMN cold")
         for table in ("sensor", "reading_hour", "hand_reading", "set_aside", "reading_edition"):
             database.execute(f"DROP TABLE {table}")
+        database.execute("ALTER TABLE night DROP COLUMN warming")
         database.execute("PRAGMA user_version = 8")
     return path
 

@@ -3,16 +3,20 @@
 from dataclasses import replace
 from datetime import date, timedelta
 
+import numpy as np
 import pytest
 
 from sillward.ledger import Ledger
 from sillward.readings.lessons import Lessons
 from sillward.wording import full_sheet
 from sillward_rules.plants.collection import Collection
+from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.sheet import Round
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_error import BIAS_K
+from sillward_rules.weather.spot_nights import spot_nights
 from sillward_rules.weather.uncertainty import USUAL_ERROR_K
+from tests.support.core import daily_curve, weather
 from tests.support.desks import SITE, World, a_world, local
 from tests.support.past_readings import past_nights, read, told
 
@@ -161,6 +165,51 @@ def test_a_step_is_asked_about_until_someone_answers(world: World) -> None:
     assert not after.asks
     assert after.usual.bias_k > 2.0
     assert lessons.hangs_right(SITE, "bench") == [bench.learned.since]
+
+
+def test_what_a_room_shows_tonight_counts_within_the_hour(world: World) -> None:
+    """A sensor that sends every minute, in a room that cools fast."""
+    world.clock.now = local("21:00")
+    lessons, collection = lessons_of(world), world.household.collection
+    night = local("12:00").date()
+    for ago in range(12, 0, -1):
+        told(world.ledger, SITE, world.source.name, night - timedelta(days=ago), 5.0)
+        read(world.ledger, SITE, "room", night - timedelta(days=ago), 16.0)
+    told(world.ledger, SITE, world.source.name, night, 5.0)
+    held = []
+    for minute, value in ((1, 16.0), (50, 9.0)):
+        at = int(local("21:00").timestamp()) + 60 * minute
+        hour = by_the_hour(np.array([at]), np.array([value]))
+        world.ledger.readings.keep(SITE.name, "room", Quantity.TEMPERATURE, "door", hour)
+        world.clock.now = local(f"21:{minute:02}")
+        response = lessons.applied(collection, world.clock()).spot("room").response
+        assert response is not None
+        held.append(float(response.taken_to_hold(np.array(5.0), 16.0, None)))
+
+    assert held[0] > 14.0
+    assert held[1] <= 9.5
+
+
+def test_what_was_read_long_ago_is_told_with_its_date_and_counts_for_less(world: World) -> None:
+    with_nights(world, *[2.0] * 30)
+    early = learned(world)
+    world.clock.move(days=60)
+    later = learned(world)
+
+    assert early is not None
+    assert later is not None
+    assert "the last on" not in str(early)
+    assert "learned from 30 nights, the last on 13 May: 2.0 K warmer" in str(later)
+    assert later.sd_k > early.sd_k + 0.1
+    climates = []
+    for days in (1, 60, 120):
+        last = early.last + timedelta(days=days)
+        air = weather(local("00:00", last), daily_curve(6.0, 15.0, 48, warmest_utc=20))
+        spots = applied(world).spots
+        climates.append(spot_nights(SITE, spots, air).bias_k[1, 0])
+    assert climates[0] == pytest.approx(climates[1])
+    assert climates[0] > 1.5
+    assert climates[2] == 0.0, "not in another season"
 
 
 def test_a_year_of_readings_is_read_from_a_ledger_of_a_year(world: World) -> None:

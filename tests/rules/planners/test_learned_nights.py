@@ -123,6 +123,25 @@ def test_at_a_spot_that_was_read_a_learned_table_does_not_count_as_well() -> Non
     np.testing.assert_allclose(one[1], other[1], atol=1e-9)
 
 
+@pytest.mark.parametrize(("share", "counts"), [(0.6, 1.0), (1.5, 1.5)])
+def test_what_was_learned_at_other_spots_makes_no_forecast_surer_here(
+    share: float, counts: float
+) -> None:
+    """Errors that are left after a correction, at a spot that has none."""
+    air = sky(10.0, members=False)
+    usual = usual_spread(air.times, DUSK)
+    learned_there = replace(usual, error_k=share * usual.error_k, corrected=True)
+    as_told = replace(usual, error_k=counts * usual.error_k)
+
+    found, expected = (
+        decided(scene_of(replace(air, spread=of), OPEN_BENCH)) for of in (learned_there, as_told)
+    )
+
+    np.testing.assert_allclose(found[0].harm, expected[0].harm, atol=1e-9)
+    np.testing.assert_allclose(found[1], expected[1], atol=1e-9)
+    np.testing.assert_allclose(found[0].deadline, expected[0].deadline, atol=2.0)
+
+
 def test_doubt_about_the_correction_sends_more_plants_in() -> None:
     air = sky(11.5, members=False)
     sure, unsure = (

@@ -3,7 +3,8 @@
 The filter itself is tested with `weather.night_error`.
 """
 
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
@@ -15,11 +16,16 @@ from sillward_rules.readings.night_correction import (
     CorrectionCourse,
     Nights,
     learn,
+    nights_at,
 )
+from sillward_rules.weather.climate import climate_of
 from sillward_rules.weather.learned_nights import ENOUGH_NIGHTS, LearnedNights
 from sillward_rules.weather.night_error import BIAS_K, CUT_OFF, DRIFT_K, Circumstances
+from sillward_rules.weather.night_summary import nights_of
+from tests.support.core import MENDOZA, OPEN_BENCH, daily_curve, utc, weather
 
 FIRST = date(2026, 4, 1).toordinal()
+START = utc("2026-05-13T00:00")
 TOLD_K = 1.3
 
 
@@ -171,6 +177,35 @@ def test_told_deviations_hold(actual_k: float) -> None:
 
     in_deviations = (error - course.expected_k) / course.expected_sd_k
     assert in_deviations[100:].std() == pytest.approx(1.0, abs=0.1)
+
+
+# -- nights as the archive has them
+
+
+@pytest.mark.parametrize("offset_k", [-2.0, 2.0])
+@pytest.mark.parametrize(
+    ("wind_m_s", "low", "high"),
+    [(1.0, 0.0, 0.0), (1.0, 0.0, 1.0), (6.0, 0.7, 0.2), (np.nan, 0.0, 0.0)],
+)
+def test_what_is_learned_from_is_what_the_climate_says(
+    offset_k: float, wind_m_s: float, low: float, high: float
+) -> None:
+    """Else what high cloud leaves of the grower's own offset would be learned, and count twice."""
+    curve = daily_curve(6.0, 18.0, 72, warmest_utc=20)
+    cloud = 1.0 - (1.0 - low) * (1.0 - high)
+    air = weather(
+        START, curve, wind_m_s=wind_m_s, cloud=cloud, cloud_low=low, cloud_middle=0.0,
+        cloud_high=high,
+    )  # fmt: skip
+    spot = replace(OPEN_BENCH, night_offset_k=offset_k)
+    told = nights_of(MENDOZA, air, START - timedelta(days=2))[1]
+    climate = climate_of(MENDOZA, (spot,), air)
+    row = int(np.searchsorted(climate.times, told.low_at.timestamp()))
+
+    found = nights_at(spot, [told.night], np.array([5.0]), [told])
+
+    assert found.low_c[0] == pytest.approx(float(climate.temp_c[row, 0]), abs=1e-6)
+    assert found.said_k[0] == pytest.approx(float(climate.offset_k[row, 0]), abs=1e-6)
 
 
 # -- a thermometer that is moved

@@ -78,6 +78,7 @@ def test_a_night_in_numbers() -> None:
         cloud=0.25,
         high_c=24.0,
         sd_k=None,
+        warming=0.25,
     )
 
 

@@ -48,7 +48,7 @@ class NightArchive:
             )
             database.execute_each(
                 f"INSERT OR REPLACE INTO night (archive, {', '.join(NIGHT_COLUMNS)})"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 [(archive, *night_values(night, fetched_at)) for night in nights],
             )
 

@@ -153,6 +153,20 @@ class ReadingTable:
         found = {row["name"]: self._hours(row["id"], first, last) for row in rows}
         return {name: hours for name, hours in found.items() if len(hours)}
 
+    def lowest_since(
+        self, site: str, spot: str, quantity: Quantity, since: datetime
+    ) -> float | None:
+        """Return the lowest reading of a spot in the hours from a moment on; None without any."""
+        ((low,),) = self._database.rows(
+            "SELECT MIN(low) / 100.0 FROM reading_hour JOIN sensor ON sensor = id"
+            " WHERE site = ? AND spot = ? AND quantity = ? AND hour >= ?",
+            site,
+            spot,
+            quantity.value,
+            int(since.timestamp()) // HOUR_S,
+        )
+        return None if low is None else float(low)
+
     def sensors(self, site: str) -> list[Sensor]:
         """Return the sensors of a site that have readings, by spot, quantity and name."""
         rows = self._database.rows(

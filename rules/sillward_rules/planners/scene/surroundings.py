@@ -1,6 +1,7 @@
 """Surroundings: the collection, its weather and the moment, before any plant's history is known."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
@@ -108,7 +109,7 @@ class Surroundings:
         share = np.where(later, USUAL_ERROR_K[0] / np.fmax(sd, USUAL_ERROR_K[0]), 1.0)
         if not (share < 1.0).any():
             return spread
-        return Spread(spread.deviations * share, spread.error_k * share, spread.origin)
+        return replace(spread, deviations=spread.deviations * share, error_k=spread.error_k * share)
 
     # -- spots
 
