@@ -27,7 +27,7 @@ class ForecastNights:
     where the low is not known to the end of the cold, and for the last. Of the night that goes on
     when the forecast begins they are those of the hours that are left.
 
-    - ends (night - 1,): when each ends [unix s]; days (night,): the local dates of their evenings,
+    - ends (night - 1,): when the cold of each is over [unix s]; days (night,): the local dates of their evenings,
       as ordinals, of the last that after the one before it.
     - low_c [°C], wind_m_s [m/s], above_dew_point_k [K], cloud, warming (0..1): (night,); warming is
       how much of the cloud warms like low cloud (`cloud.warming_cover`).
@@ -42,13 +42,15 @@ class ForecastNights:
     warming: Array
 
     def rows_at(self, times: np.ndarray) -> np.ndarray:
-        """Return the row of the night that goes on at each moment [unix s], or of the next one."""
+        """Return the row of the night whose cold goes on at each moment [unix s], or of the next
+        one."""
         return np.asarray(np.searchsorted(self.ends, times))
 
     def row_of(self, night: Night) -> int:
         """Return the row of a night."""
-        row = int(np.searchsorted(self.ends, night.end.timestamp()))
-        same = row < self.ends.size and self.ends[row] == night.end.timestamp()
+        end = night.cold_until.timestamp()
+        row = int(np.searchsorted(self.ends, end))
+        same = row < self.ends.size and self.ends[row] == end
         return row if same else self.ends.size
 
 
@@ -72,7 +74,7 @@ def forecast_nights(site: Site, weather: Weather) -> ForecastNights:
             rows = rows_from_to(times, night.start, night.cold_until)
             reaches = rows.size and times[-1] > night.cold_until.timestamp() - HOUR_S
             known = reaches and bool(np.isfinite(temp[rows]).all())
-            ends.append(night.end.timestamp())
+            ends.append(night.cold_until.timestamp())
             days.append(night.day.toordinal())
             rows_of_low.append(int(rows[np.argmin(temp[rows])]) if known else -1)
     at = np.array([*rows_of_low, -1])
