@@ -119,7 +119,9 @@ class ForecastStore:
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
-    _learned: dict[tuple[str, Site], tuple[date, LearnedError | None]] = field(default_factory=dict)
+    _learned: dict[tuple[str, Site], tuple[tuple[date, int], LearnedError | None]] = field(
+        default_factory=dict
+    )
 
     def weather(self, site: Site) -> Weather:
         """Return the best forecast for a site, with a second opinion, the past and its spread.
@@ -344,11 +346,12 @@ class ForecastStore:
     def learned_error(self, site: Site, source: str) -> LearnedError | None:
         """Return how far off the forecasts of a source have been at a site; None if too few.
 
-        It is worked out once a day, as there is one more night then.
+        It is worked out once a day, as there is one more night then, and when past readings have
+        changed.
         """
-        today = self.today()
-        day, learned = self._learned.get((source, site), (None, None))
-        if day != today:
+        today = self.today(), self.ledger.readings.edition(site.name)
+        known, learned = self._learned.get((source, site), (None, None))
+        if known != today:
             told, read = self.past_lows(site, source), self.read_nights
             since, now = self.here_since(site), self.clock()
             learned = learned_error(told, read and read(site, source, since, now))

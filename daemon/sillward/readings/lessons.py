@@ -95,12 +95,13 @@ class Lessons:
             self.ledger.marks.get(hangs_right_mark(site, spot.name)) for spot in collection.spots
         ]
         edition, so_far = self.ledger.readings.edition(site.name), self._so_far(collection, now)
-        key = (collection, edition, current, marks, so_far)
+        since = self.forecasts.here_since(site)
+        key = (collection, edition, current, marks, so_far, since)
         known = self._known.get(site.name)
         if known is not None and known[0] == key:
             return known[1], known[2]
         sources = [source.name for source in self.forecasts.sources]
-        since = max(now - LEARNED_FROM, self.forecasts.here_since(site))
+        since = max(now - LEARNED_FROM, since)
         lessons = {
             spot.name: lesson
             for spot in collection.spots

@@ -25,7 +25,7 @@ def _outdoors(learned: LearnedNights) -> dict[str, Any]:
         "warmer_than_forecast_k": plain(learned.total_k),
         "as_read_k": plain(learned.read_k),
         "give_or_take_k": plain(learned.sd_k),
-        "beside_night_offset_k": plain(learned.usual.bias_k),
+        "beside_night_offset_k": plain(learned.bias_k(learned.usual)),
         "by_kind_of_night": learned.error.by_kind,
         "doubt": plain(learned.usual.own - learned.usual.unsure_k2 / USUAL_ERROR_K[0] ** 2),
         "since": None if learned.since is None else str(learned.since),

@@ -93,8 +93,9 @@ def joined(known: HourlyReadings, coming: HourlyReadings) -> HourlyReadings:
     """Return all hours of two sets of readings of the same sensor.
 
     Where both have readings of an hour, one after the other, these are put together. Where their
-    times overlap they may be the same readings: those that are more count, and those that are known
-    if they are as many. So readings that come twice change nothing.
+    times overlap some may be the same readings: count and mean are those of the more, and of those
+    that are known if they are as many. Low and high, first and last are those of both in any case.
+    So readings that come twice change nothing, and no low is lost.
     """
     hours = np.union1d(known.hour, coming.hour)
     both = np.intersect1d(known.hour, coming.hour)
@@ -116,21 +117,19 @@ def _joined_hours(known: HourlyReadings, coming: HourlyReadings) -> HourlyReadin
     after, before = coming.first_at > known.last_at, coming.last_at < known.first_at
     apart = after | before
     more = coming.count > known.count
-
-    def of_more(name: str) -> np.ndarray:
-        return np.asarray(np.where(more, getattr(coming, name), getattr(known, name)))
-
     total = known.count + coming.count
-    lower = (coming.low < known.low) | ((coming.low == known.low) & before)
+    sooner = coming.low_at < known.low_at
+    lower = (coming.low < known.low) | ((coming.low == known.low) & sooner)
+    later = coming.last_at > known.last_at
     mean = (known.mean * known.count + coming.mean * coming.count) / np.maximum(total, 1)
     return HourlyReadings(
         hour=known.hour,
-        low=np.where(apart, np.minimum(known.low, coming.low), of_more("low")),
-        low_at=np.where(apart, np.where(lower, coming.low_at, known.low_at), of_more("low_at")),
-        high=np.where(apart, np.maximum(known.high, coming.high), of_more("high")),
-        mean=np.where(apart, mean, of_more("mean")),
-        first_at=np.where(apart, np.minimum(known.first_at, coming.first_at), of_more("first_at")),
-        last=np.where(apart, np.where(after, coming.last, known.last), of_more("last")),
-        last_at=np.where(apart, np.maximum(known.last_at, coming.last_at), of_more("last_at")),
-        count=np.where(apart, total, of_more("count")),
+        low=np.minimum(known.low, coming.low),
+        low_at=np.where(lower, coming.low_at, known.low_at),
+        high=np.maximum(known.high, coming.high),
+        mean=np.where(apart, mean, np.where(more, coming.mean, known.mean)),
+        first_at=np.minimum(known.first_at, coming.first_at),
+        last=np.where(later, coming.last, known.last),
+        last_at=np.maximum(known.last_at, coming.last_at),
+        count=np.where(apart, total, np.where(more, coming.count, known.count)),
     )

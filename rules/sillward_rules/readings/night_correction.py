@@ -201,7 +201,7 @@ def _learned(nights: Nights, learner: "_Learner", steps: Sequence[Step]) -> Lear
     said_k = nights.said_k[last.start :]
     biases = np.array([error.expect(nights.circumstances(row, 1)).bias_k for row in last])
     read_k = float((said_k + biases).mean())
-    asks, most_k = False, math.inf
+    asks, most_k = False, MOST_WARMER_K - min(0.0, float(said_k.mean()))
     if steps and not steps[-1].explained:
         asks, most_k = True, min(0.0, steps[-1].before_k)
     elif size - learner.since < ENOUGH_NIGHTS or read_k > MOST_WARMER_K + max(0.0, said_k.mean()):

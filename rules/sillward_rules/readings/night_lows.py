@@ -69,19 +69,25 @@ def low_so_far(
 
     None if there is none. Hours count as wholes, the one with the sunset in it included.
     """
-    start, stop = night.start.timestamp(), until.timestamp()
-    rows = np.flatnonzero((hours.last_at >= start) & (hours.first_at <= stop))
-    if not rows.size:
+    rows = _between(hours, night.start, until)
+    if rows.start >= rows.stop:
         return None
-    row = rows[np.argmin(hours.low[rows])]
+    row = rows.start + int(np.argmin(hours.low[rows]))
     return float(hours.low[row]), moment(hours.low_at[row])
+
+
+def _between(hours: HourlyReadings, start: datetime, end: datetime) -> slice:
+    """Return the rows of the hours that have readings from start to end, or reach over these."""
+    first = np.searchsorted(hours.last_at, start.timestamp(), side="left")
+    after = np.searchsorted(hours.first_at, end.timestamp(), side="right")
+    return slice(int(first), int(after))
 
 
 def _covers(hours: HourlyReadings, night: Night) -> bool:
     """Return whether no time longer than `MAX_GAP` is without a reading in a night."""
     start, end = night.start.timestamp(), night.end.timestamp()
-    rows = np.flatnonzero((hours.last_at >= start) & (hours.first_at <= end))
-    if not rows.size:
+    rows = _between(hours, night.start, night.end)
+    if rows.start >= rows.stop:
         return False
     # Within an hour readings may be far apart too, but by less than an hour.
     ends = np.append(hours.first_at[rows], end)

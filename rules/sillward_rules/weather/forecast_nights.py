@@ -27,8 +27,9 @@ class ForecastNights:
     where the low is not known to the end of the cold, and for the last. Of the night that goes on
     when the forecast begins they are those of the hours that are left.
 
-    - ends (night - 1,): when the cold of each is over [unix s]; days (night,): the local dates of their evenings,
-      as ordinals, of the last that after the one before it.
+    - ends (night - 1,): when the cold of each is over [unix s].
+    - days (night,): the local dates of their evenings, as ordinals; for the last that after the
+      one before it.
     - low_c [°C], wind_m_s [m/s], above_dew_point_k [K], cloud, warming (0..1): (night,); warming is
       how much of the cloud warms like low cloud (`cloud.warming_cover`).
     """

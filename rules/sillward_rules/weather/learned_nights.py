@@ -1,6 +1,5 @@
 """What readings have taught about the nights of a spot outdoors, in words and numbers."""
 
-import math
 from dataclasses import dataclass
 from datetime import date
 
@@ -31,8 +30,8 @@ class LearnedNights:
     - nights: from how many nights it was learned; last: the last of them.
     - total_k: how much warmer the last nights are expected to have been than forecast on average,
       all parts together, as far as it counts [K]; read_k: the same, whether it counts or not.
-    - most_k: the correction is no warmer than this [K]: 0 with too few nights (`ENOUGH_NIGHTS`) or
-      if the spot seems too warm to be true (`MOST_WARMER_K`); infinite for any.
+    - most_k: the correction of a night is no warmer than this [K]: 0 with too few nights
+      (`ENOUGH_NIGHTS`) or if the spot seems too warm to be true (`MOST_WARMER_K`).
     - since: the first night that counts, if the readings changed all at once on that night; step_k:
       by how much [K].
     - is_old: whether nothing was read for `OLD_NIGHTS`.
@@ -46,7 +45,7 @@ class LearnedNights:
     last: date
     total_k: float
     read_k: float
-    most_k: float = math.inf
+    most_k: float
     since: date | None = None
     step_k: float = 0.0
     asks: bool = False
@@ -80,7 +79,7 @@ class LearnedNights:
     @property
     def question(self) -> str | None:
         """What is asked about the readings, in words; None if nothing is."""
-        if self.read_k > MOST_WARMER_K and not self.asks and self.most_k < math.inf:
+        if self.read_k > MOST_WARMER_K and not self.asks and self.most_k == 0.0:
             return (
                 f"what is read there is {self.read_k:.1f} K warmer than the forecast: does the"
                 " thermometer hang outside, among the plants? It is not believed; if it is true,"

@@ -70,8 +70,9 @@ def test_what_goes_on_within_the_newest_hour_is_no_change_by_itself(
     assert not changes(20)
     assert changes(4)  # before the newest
     assert changes(12, sensor="another")
-    assert changes(56, 6)  # into the next hour
+    assert not changes(56, 6)  # into the next hour
     assert not changes(62)
+    assert changes(200)  # after a silence
     assert changes(-60)  # in an hour that is over
 
 

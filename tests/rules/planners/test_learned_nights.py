@@ -54,7 +54,7 @@ def learned(level_k: float, sd_k: float, factor: float) -> LearnedNights:
         spreads=np.array([factor**2, 0.0, factor**2]),
     )
     usual = error.expect(Circumstances(1.3))
-    return LearnedNights(error, usual, 23, date(2026, 5, 13), level_k, level_k)
+    return LearnedNights(error, usual, 23, date(2026, 5, 13), level_k, level_k, 5.0)
 
 
 def sky(low: float, *, members: bool) -> Weather:

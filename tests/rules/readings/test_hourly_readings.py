@@ -65,6 +65,15 @@ def test_where_times_overlap_those_that_are_more_count() -> None:
     same(joined(many, few), many)
 
 
+def test_no_low_is_lost_where_times_overlap() -> None:
+    known, coming = some([0, 600, 1200], [10.0, 4.0, 10.0]), some([300, 900, 1500, 1800], [9.0] * 4)
+
+    for both in (joined(known, coming), joined(coming, known)):
+        assert (both.low[0], both.high[0], both.last[0], both.count[0]) == (4.0, 10.0, 9.0, 4)
+        assert both.low_at[0] == START + 600
+        assert (both.first_at[0], both.last_at[0]) == (START, START + 1800)
+
+
 @given(
     st.dictionaries(st.integers(0, 20_000), st.floats(-30, 40), min_size=1, max_size=40),
     st.integers(0, 20_000),

@@ -31,7 +31,7 @@ def taught(*bias_k: float) -> LearnedNights:
     bias[: len(bias_k)] = bias_k
     error = replace(UNTAUGHT, bias=bias, low_c=8.0)
     level_k, usual = bias_k[0], error.expect(Circumstances(1.3))
-    return LearnedNights(error, usual, 23, date(2026, 5, 12), level_k, level_k)
+    return LearnedNights(error, usual, 23, date(2026, 5, 12), level_k, level_k, 5.0)
 
 
 def bench(*bias_k: float, said_k: float = 0.0) -> Spot:
@@ -80,6 +80,13 @@ def test_it_is_added_to_what_the_grower_said() -> None:
     both = low_of(bench(-0.7, said_k=-2.0), air) - low_of(said, air)
 
     assert both == pytest.approx(-0.7)
+
+
+def test_no_night_is_taken_to_be_warmer_than_can_be() -> None:
+    air = sky(wind_m_s=0.0)
+    warm = low_of(bench(3.5, 1.5), air) - low_of(OPEN_BENCH, air)
+
+    assert warm == pytest.approx(5.0), "3.5 + 2 x 1.5 K on the calmest nights"
 
 
 def test_by_day_nothing_is_added() -> None:

@@ -107,6 +107,7 @@ class ReadingTable:
         with self._database.transaction():
             number = self._number_of(site, spot, quantity, sensor)
             first, last = int(coming.hour[0]), int(coming.hour[-1])
+            goes_on = self._only_goes_on(number, coming)
             known = self._hours(number, first, last)
             now = joined(known, coming)
             self._database.execute_each(
@@ -115,19 +116,22 @@ class ReadingTable:
                 [(number, *row) for row in _stored(now)],
             )
             added = int(now.count.sum() - known.count.sum())
-            if added and not self._only_goes_on(number, known, coming):
+            if added and not goes_on:
                 self._note_change(site)
         return added
 
-    def _only_goes_on(self, number: int, known: HourlyReadings, coming: HourlyReadings) -> bool:
-        """Whether all that comes follows on the newest reading of a sensor, in the same hour."""
-        if not len(known) or not np.array_equal(known.hour[-1:], coming.hour):
-            return False
-        ((newest,),) = self._database.rows(
-            "SELECT MAX(hour) FROM reading_hour WHERE sensor = ?", number
+    def _only_goes_on(self, number: int, coming: HourlyReadings) -> bool:
+        """Whether all that comes follows on the newest reading of a sensor, in its hour or the
+        next."""
+        rows = self._database.rows(
+            "SELECT hour, last_at FROM reading_hour WHERE sensor = ? ORDER BY hour DESC LIMIT 1",
+            number,
         )
-        newest_hour = int(known.hour[-1]) == newest * int(HOUR_S)
-        return newest_hour and bool(coming.first_at[0] > known.last_at[-1])
+        if not rows:
+            return False
+        newest = rows[0]["hour"] * HOUR_S
+        follows = coming.first_at[0] > newest + rows[0]["last_at"]
+        return bool(follows and coming.hour[-1] <= newest + HOUR_S)
 
     def of_spot(
         self,
@@ -431,11 +435,10 @@ class ReadingTable:
     # -- all
 
     def edition(self, site: str) -> int:
-        """Return a number that grows with every change of the readings of a site.
+        """Return a number that grows with every change of the past readings of a site.
 
-        Readings that go on within the newest hour of a sensor are no change by themselves: a sensor
-        that lives sends some every minute, and what is learned from nights need not be worked out
-        anew for each.
+        A sensor that goes on from hour to hour changes nothing of the past: what is learned from
+        nights need not be worked out anew until one is over.
         """
         rows = self._database.rows("SELECT number FROM reading_edition WHERE site = ?", site)
         return int(rows[0]["number"]) if rows else 0
