@@ -78,13 +78,13 @@ def test_a_night_that_is_colder_than_told_calls_plants_in_once_in_quiet_hours_to
 @pytest.mark.parametrize("colder_k", [-4.0, 0.0, 0.4])
 def test_nothing_is_said_of_a_night_that_is_as_told_or_warmer(colder_k: float) -> None:
     world, desk = told()
-    read(world, desk, "07:00", colder_k)
+    read(world, desk, "01:30", colder_k)
     assert len(world.post.pushes) == 1
 
 
 def test_a_night_that_stays_above_the_limits_is_no_alarm() -> None:
     world, desk = told(low_c=14.0)
-    read(world, desk, "07:00", 2.0)
+    read(world, desk, "01:30", 2.0)
     assert len(world.post.pushes) == 1
 
 
@@ -113,7 +113,7 @@ def test_what_an_alarm_asked_is_done_and_not_asked_again() -> None:
     read(world, desk, "01:30", 6.0)
     (chore,) = world.ledger.chores.of_day(SITE.name, DAY)
     confirm(world.ledger, SITE.name, [(chore, chore.plants)], world.clock.now)
-    read(world, desk, "06:00", 6.0)
+    read(world, desk, "03:00", 6.0)
 
     assert len(world.post.pushes) == 2
     assert world.spots()["Left pot"] == "room"
