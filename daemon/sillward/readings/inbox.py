@@ -72,9 +72,10 @@ class Inbox:
             for one in [found] if isinstance(found, Refusal) else found:
                 if isinstance(one, Refusal) and one.reason == Why.KEPT:
                     self._kept.add(one.origin)
-                elif self._is_new(one) and self._waiting[one.origin] < MAX_WAITING:
+                elif self._is_new(one):
                     self._waiting[one.origin] += 1
-                    self._came.append(one)
+                    if self._waiting[one.origin] <= MAX_WAITING:
+                        self._came.append(one)
 
     def _is_new(self, one: Reading | Refusal) -> bool:
         """Whether it is of another second than the one of its kind before."""
@@ -88,6 +89,10 @@ class Inbox:
         """Return what came, and forget it."""
         with self._lock:
             contents = Contents(tuple(self._came), frozenset(self._kept))
-            self._came, self._waiting = [], Counter()
+            waiting, self._came, self._waiting = self._waiting, [], Counter()
             self._kept = set()
+        for origin, count in waiting.items():
+            if count > MAX_WAITING:
+                lost = count - MAX_WAITING
+                log.warning("reading.lost sensor=%s count=%d", origin.sensor, lost)
         return contents

@@ -233,14 +233,15 @@ class Intake:
 
 def _require_possible(source: Source, values: Array, found: Sifted) -> None:
     """Raise SourceError if most of some values (reading,) cannot be."""
-    impossible = found.set_aside[Reason.IMPOSSIBLE]
-    if 2 * int(impossible.sum()) > values.size:
-        msg = (
-            f"{source.sensor}: most of its values, such as"
-            f" {values[impossible][0]:g} {UNITS[source.quantity]}, are {Reason.IMPOSSIBLE}:"
-            " is the unit right, and is it the right column?"
-        )
-        raise SourceError(msg)
+    for reason, advice in (
+        (Reason.IMPOSSIBLE, "is the unit right, and is it the right column?"),
+        (Reason.CLOCK_AHEAD, "was the clock of the logger right, and is the zone?"),
+    ):
+        rows = found.set_aside[reason]
+        if 2 * int(rows.sum()) > values.size:
+            example = f"{values[rows][0]:g} {UNITS[source.quantity]}"
+            msg = f"{source.sensor}: most of its values, such as {example}, are {reason}: {advice}"
+            raise SourceError(msg)
 
 
 def _remembered(

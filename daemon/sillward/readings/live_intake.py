@@ -24,6 +24,10 @@ MAX_WAITING = 10_000
 """Readings of a sensor, or refusals, that wait; with more the oldest are lost. Judgement: an hour
 at two a second, while the ledger cannot be written."""
 
+REMEMBERED = 2_000
+"""Seconds of readings of a sensor that are known, so that a device may send its last readings with
+each message. Judgement: a day by the minute has 1,440."""
+
 _JUST_NOW = timedelta(hours=2)
 """Long enough for a jump from a reading of then to be one; the hours of the ledger are whole."""
 
@@ -64,11 +68,22 @@ class _Waiting:
 
     values: dict[int, float] = field(default_factory=dict)
     """By the second at which each was measured. Of several in a second the first counts."""
+    taken: dict[int, None] = field(default_factory=dict)
+    """The seconds of the readings that came last, in the order in which they came."""
     refused: list[Refusal] = field(default_factory=list)
     last_kept: tuple[int, float] | None = None
     """The second and the value of the newest that was kept: the next may be a jump from it."""
     written_at: datetime | None = None
     lost: int = 0
+
+    def add(self, second: int, value: float) -> None:
+        """Add a reading, unless there was one of this second."""
+        if second in self.taken:
+            return
+        self.values[second] = value
+        self.taken[second] = None
+        if len(self.taken) > REMEMBERED:
+            del self.taken[next(iter(self.taken))]
 
     def is_due(self, now: datetime) -> bool:
         """Whether it may be written. A clock that was set back holds up nothing."""
@@ -90,13 +105,15 @@ class LiveIntake:
             waiting = self._waiting.setdefault(one.origin, _Waiting())
             if isinstance(one, Reading):
                 value = float(as_can_be(np.array(one.value), one.origin.quantity))
-                waiting.values.setdefault(int(one.at.timestamp()), value)
+                waiting.add(int(one.at.timestamp()), value)
             else:
                 waiting.refused.append(one)
             if len(waiting.values) > MAX_WAITING:
                 del waiting.values[min(waiting.values)]
                 waiting.lost += 1
-            del waiting.refused[:-MAX_WAITING]
+            if len(waiting.refused) > MAX_WAITING:
+                del waiting.refused[0]
+                waiting.lost += 1
 
     def write(self, table: ReadingTable, now: datetime, *, last: bool = False) -> None:
         """Write what is due. Raise LedgerError; what could not be written still waits then.

@@ -27,6 +27,7 @@ from sillward.forecast.parsing import Reading
 from sillward.text import printable
 from sillward_rules.arrays import Array
 from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.readings.quality import SATURATED_PCT
 from sillward_rules.weather.site import Site
 
 MAX_BYTES = 100_000_000
@@ -353,7 +354,7 @@ def _with_unit(column: Column, values: Array, choice: Choice, reader: Reading) -
         return replace(column, unit=choice.unit)
     most = float(values.max())
     if column.expected == "%":
-        if most > 1.0:
+        if most > SATURATED_PCT / 100:
             return replace(column, unit="%")
         other, advice = "a share of 1", "--unit % or --unit share"
     else:

@@ -29,6 +29,10 @@ OLDEST = timedelta(days=31)
 """A message with readings dated longer ago is refused. Judgement: devices keep days for later, not
 months, and a clock that is not set begins in 1970 or 2000."""
 
+AHEAD = timedelta(days=1)
+"""A message with readings dated further in the future is refused. Judgement: a clock of another
+zone is off by less; what is off by more is one that was never set, or a time in another unit."""
+
 MILLISECONDS_FROM = 1e11
 """A time from here on is in milliseconds: in seconds it would be in the year 5138."""
 
@@ -45,6 +49,8 @@ class Why(StrEnum):
     OTHER_UNIT = "the value has a unit of another quantity"
     NO_TIME = "the message has no time that can be read, with its offset from UTC"
     LONG_AGO = "it is dated more than a month ago; the clock of the device may not be set"
+    AHEAD = "it is dated more than a day ahead; the clock of the device may not be set"
+    MANY_NAMES = "several names in the message end in it: write the whole name as the record"
     KEPT = "the broker had kept it, and nothing says when it was measured"
 
 
@@ -74,6 +80,8 @@ def read(
             raise _RefusedError(Why.KEPT)
         if came_at - min(one.at for one in found) > OLDEST:
             raise _RefusedError(Why.LONG_AGO)
+        if max(one.at for one in found) - came_at > AHEAD:
+            raise _RefusedError(Why.AHEAD)
     except _RefusedError as refused:
         start = payload[: 2 * MAX_EXAMPLE_CHARACTERS].decode("utf-8", "replace")
         return Refusal(origin, came_at, refused.why, one_line(start, MAX_EXAMPLE_CHARACTERS))
@@ -112,9 +120,12 @@ def _read_senml(text: str, sensor: TopicSensor, came_at: datetime, kept: bool) -
         records = list(senml.records(_json(text)))
     except ValueError:
         raise _RefusedError(Why.NOT_SENML) from None
-    named = [one for one in records if sensor.record in (one.full_name, one.name)]
+    named = [one for one in records if one.full_name == sensor.record]
+    named = named or [one for one in records if one.name == sensor.record]
     if not named:
         raise _RefusedError(Why.NOTHING_THERE)
+    if len({one.full_name for one in named}) > 1:
+        raise _RefusedError(Why.MANY_NAMES)
     fitting = [one for one in named if (one.unit or sensor.unit) in _UNITS[sensor.quantity]]
     if not fitting:
         raise _RefusedError(Why.OTHER_UNIT)

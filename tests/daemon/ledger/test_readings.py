@@ -187,6 +187,14 @@ def test_old_readings_are_forgotten(tmp_path: Path) -> None:
     assert [one.spot for one in readings.set_aside_since("Court", always)] == ["new"]
 
 
+def test_what_was_dated_far_ahead_is_forgotten(readings: ReadingTable) -> None:
+    note_aside(readings, [60 * 24 * 365 * 50])
+    readings.prune(AT + timedelta(days=SET_ASIDE_DAYS - 1))
+    assert len(noted_aside(readings)) == 1
+    readings.prune(AT + timedelta(days=SET_ASIDE_DAYS + 1))
+    assert noted_aside(readings) == []
+
+
 def test_a_year_of_ten_sensors_needs_less_than_20_mb(tmp_path: Path) -> None:
     path = tmp_path / "ledger.sqlite"
     ledger = Ledger(path)

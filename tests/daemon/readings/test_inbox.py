@@ -56,7 +56,7 @@ def test_what_the_broker_had_kept_is_noted_and_is_no_reading() -> None:
     assert [origin.spot for origin in contents.kept] == ["bench"]
 
 
-def test_a_flood_takes_bounded_room() -> None:
+def test_a_flood_takes_bounded_room(caplog: pytest.LogCaptureFixture) -> None:
     clock = FakeClock(CAME)
     inbox = Inbox([BENCH], clock)
 
@@ -66,6 +66,8 @@ def test_a_flood_takes_bounded_room() -> None:
         put(inbox, "garden/bench", "what?")
 
     assert len(inbox.take().came) == MAX_WAITING
+    lost = MAX_WAITING + 100
+    assert caplog.messages == [f"reading.lost sensor=garden/bench count={lost}"]
     put(inbox, "garden/bench", "11.4")  # of the last second: it is known
     clock.move(seconds=1)
     put(inbox, "garden/bench", "11.6")

@@ -195,3 +195,31 @@ def test_what_waits_is_bounded(ledger: Ledger, caplog: pytest.LogCaptureFixture)
 
     assert sum(count for _, _, count in kept(ledger)) == MAX_WAITING
     assert "reading.lost sensor=garden/bench count=5" in caplog.text
+
+
+def test_a_device_may_send_its_last_readings_with_each_message(ledger: Ledger) -> None:
+    intake = LiveIntake(SITE)
+    for minute in range(59):
+        intake.take([a_reading(15 - 0.2 * at, at) for at in range(max(0, minute - 9), minute + 1)])
+        intake.write(ledger.readings, later(minutes=minute))
+    intake.write(ledger.readings, later(minutes=59), last=True)
+
+    hours = kept(ledger)
+    assert hours[-1][:2] == (3.4, 3.4)
+    assert sum(count for _, _, count in hours) == 59
+    assert set_aside(ledger) == []
+
+
+def test_the_low_of_a_gap_that_comes_later_counts(ledger: Ledger) -> None:
+    intake = LiveIntake(SITE)
+    gap = range(20, 30)
+    for minute in range(50):
+        if minute not in gap:
+            intake.take([a_reading(11.0, minute)])
+            intake.write(ledger.readings, later(minutes=minute))
+    edition = ledger.readings.edition(SITE)
+    intake.take([a_reading(3.2 if minute == 25 else 8.0, minute) for minute in gap])
+    intake.write(ledger.readings, later(minutes=51))
+
+    assert min(low for low, _, _ in kept(ledger)) == 3.2
+    assert ledger.readings.edition(SITE) > edition

@@ -328,3 +328,22 @@ def test_every_number_arrives(value: float, form: str) -> None:
     text = form.format(value)
 
     assert value_of(text) == float(text)
+
+
+def test_a_time_far_ahead_is_that_of_a_clock_that_was_never_set() -> None:
+    """Nothing of the year 9999 reaches the ledger."""
+    for at in ("9999-12-31T23:59:59Z", (CAME + timedelta(hours=25)).isoformat()):
+        assert why_not(json.dumps({"t": 5, "at": at}), TIMED) == Why.AHEAD
+    soon = json.dumps({"t": 5, "at": (CAME + timedelta(hours=23)).isoformat()})
+    assert len(readings_of(soon, TIMED)) == 1
+
+
+def test_a_name_that_two_devices_of_a_pack_have_must_be_whole() -> None:
+    pack = json.dumps(
+        [
+            {"bn": "d1/", "n": "temperature", "u": "Cel", "v": 20},
+            {"bn": "d2/", "n": "temperature", "u": "Cel", "v": 5},
+        ]
+    )
+    assert why_not(pack, SENML) == Why.MANY_NAMES
+    assert value_of(pack, replace(SENML, record="d2/temperature")) == 5.0

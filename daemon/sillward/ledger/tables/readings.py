@@ -110,13 +110,16 @@ class ReadingTable:
             goes_on = self._only_goes_on(number, coming)
             known = self._hours(number, first, last)
             now = joined(known, coming)
+            stored = _stored(now)
+            if stored == _stored(known):
+                return 0
             self._database.execute_each(
                 f"INSERT OR REPLACE INTO reading_hour (sensor, {_COLUMNS})"
                 " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(number, *row) for row in _stored(now)],
+                [(number, *row) for row in stored],
             )
             added = int(now.count.sum() - known.count.sum())
-            if added and not goes_on:
+            if not goes_on:
                 self._note_change(site)
         return added
 
@@ -460,7 +463,11 @@ class ReadingTable:
         with self._database.transaction():
             self._database.execute("DELETE FROM reading_hour WHERE hour < ?", oldest // HOUR_S)
             self._database.execute("DELETE FROM hand_reading WHERE at < ?", oldest)
-            self._database.execute("DELETE FROM set_aside WHERE hour < ?", oldest // HOUR_S)
+            self._database.execute(
+                "DELETE FROM set_aside WHERE hour < ?1 OR (noted_at < ?2 AND first_at > noted_at)",
+                oldest // HOUR_S,
+                int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp()),
+            )
             self._database.execute(
                 "DELETE FROM sensor WHERE id NOT IN (SELECT sensor FROM reading_hour"
                 " UNION SELECT sensor FROM set_aside)"
