@@ -143,9 +143,8 @@ class IndoorResponse:
     ) -> Array:
         """Return what decisions rest on [°C]: the lower side, or what the grower typed.
 
-        What was typed stands while there are too few readings to say more. On nights colder than
-        nearly all that were seen it stands too, less what the readings point below it, but never
-        for more than on those. NaN where neither is known.
+        What was typed stands while there are too few readings to say more; then it counts no
+        longer, on nights colder than those that were seen neither. NaN where neither is known.
 
         night_low_c, night_offset_k : as typed, of which at most one is given [°C], [K].
         """
@@ -153,16 +152,13 @@ class IndoorResponse:
         learned = self.lower_side(outdoors)
         if night_low_c is None and night_offset_k is None:
             return learned if self.nights >= MIN_NIGHTS else np.full(outdoors.shape, np.nan)
+        if self.nights >= ENOUGH_NIGHTS:
+            return learned
         typed = outdoors + (night_offset_k or 0.0)
         if night_low_c is not None:
             typed = np.full(outdoors.shape, night_low_c)
-        mean, _ = self._mean_and_scale(outdoors)
-        if self.nights < ENOUGH_NIGHTS:
-            below = self.is_surely_below(typed, outdoors)
-            return np.where(below, np.minimum(learned, typed), typed)
-        at_coldest = self.lower_side(np.maximum(outdoors, self.coldest_c))
-        stands = np.minimum(typed, at_coldest) - np.maximum(typed - mean, 0.0)
-        return np.where(outdoors < self.coldest_c, np.maximum(learned, stands), learned)
+        below = self.is_surely_below(typed, outdoors)
+        return np.where(below, np.minimum(learned, typed), typed)
 
     def _mean_and_scale(self, outdoors_c: Array) -> tuple[Array, Array]:
         seen = np.minimum(outdoors_c, self.warmest_c)

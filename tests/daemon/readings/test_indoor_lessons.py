@@ -219,7 +219,7 @@ def test_heating_that_fails_tonight_counts_at_once() -> None:
 
     outdoors = np.array(3.0)
     assert (before.nights, after.nights) == (20, 21)
-    assert before.taken_to_hold(outdoors, 16.0, None) > 14.5
+    assert before.taken_to_hold(outdoors, 16.0, None) > 14.0
     assert after.taken_to_hold(outdoors, 16.0, None) < 11.0
 
 
