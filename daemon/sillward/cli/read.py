@@ -44,12 +44,16 @@ def read(
     """
     app = shared.build(options)
     now, site, voice = app.clock(), app.site, app.household.voice
-    spot_text, value_text = by_hand.spot_and_value(" ".join(words))
+    names = [spot.name for spot in app.household.collection.spots]
+    spot_text, value_text = by_hand.spot_and_value(" ".join(words), names)
     spot = app.household.collection.spot(shared.spot_named(app, spot_text))
     value = by_hand.measured(value_text, voice.units.temperature, humidity=humidity)
     of_night = lowest or night is not None
     if of_night and (at_text is not None or value.quantity is Quantity.HUMIDITY):
-        msg = "--lowest is a temperature of a whole night: leave --at and --humidity out"
+        msg = (
+            "--lowest is a temperature of a whole night: leave --at and --humidity out; another"
+            " night is --night and the date of its evening"
+        )
         raise UsageError(msg)
     asked = by_hand.night_told(night, site, now) if of_night else None
     if asked is not None:

@@ -1,6 +1,7 @@
 """What a grower types of a thermometer: the value, with or without its unit, and its time."""
 
 import re
+from collections.abc import Collection
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
@@ -37,7 +38,8 @@ _VALUE = r"(?P<number>[-+\u2212]?[0-9]{1,4}(?:[.,][0-9]{0,6})?)\s*(?P<unit>°?\s
 _SPOT_AND_VALUE = re.compile(rf"(?:(?P<spot>.*\S)\s+)?{_VALUE}", re.I | re.S)
 _ONE_VALUE = re.compile(_VALUE, re.I)
 _CLOCK = re.compile(
-    r"(?P<hour>[0-9]{1,2})(?::(?P<minute>[0-9]{2}))?(?::[0-9]{2})?\s*(?:(?P<half>[ap])\.?m\.?)?",
+    r"(?P<before>yesterday,?\s+)?"
+    r"(?P<hour>[0-9]{1,2})(?:[:.](?P<minute>[0-9]{2}))?(?::[0-9]{2})?\s*(?:(?P<half>[ap])\.?m\.?)?",
     re.I,
 )
 
@@ -54,14 +56,18 @@ class Measured(NamedTuple):
     has_unit: bool
 
 
-def spot_and_value(words: str) -> tuple[str, str]:
-    """Return the spot and the value in "wall bench 11.4 °C". Raise UsageError."""
+def spot_and_value(words: str, spots: Collection[str] = ()) -> tuple[str, str]:
+    """Return the spot and the value in "wall bench 11.4 °C". Raise UsageError.
+
+    spots: the names of all spots, as one may end in a number.
+    """
     option = re.search(r"(?:^|\s)(--\w\S{0,30})", words)
     if option is not None:
         msg = f'there is no option "{one_line(option[1], 30)}"; `sillward read --help` lists them'
         raise UsageError(msg)
     found = _SPOT_AND_VALUE.fullmatch(words.strip())
-    if found is None or not found["spot"]:
+    is_spot = " ".join(words.lower().split()) in {spot.lower() for spot in spots}
+    if found is None or not found["spot"] or is_spot:
         msg = "say where, and what the thermometer shows, for example: sillward read pergola 11.4"
         raise UsageError(msg)
     return found["spot"], words.strip()[found.start("number") :]
@@ -114,11 +120,19 @@ def _between(quantity: Quantity, unit: Temperature) -> str:
 
 
 def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
-    """Raise UsageError for a temperature without a unit that is likely in the other one.
+    """Raise UsageError for a value without a unit that is likely in another one.
 
     told_c: the forecast at that time and spot [°C]; None if it is not known.
     """
-    if value.has_unit or value.quantity is not Quantity.TEMPERATURE:
+    if value.has_unit:
+        return
+    if value.quantity is Quantity.HUMIDITY:
+        if 0.0 < value.value <= 1.0:
+            msg = (
+                f"{value.value:g} % is unlikely: write {100 * value.value:g}% if it is a share, and"
+                f" {value.value:g}% if it is really in %"
+            )
+            raise UsageError(msg)
         return
     unit = voice.units.temperature
     number = value.value * 1.8 + 32 if unit == "°F" else value.value
@@ -129,7 +143,7 @@ def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
             abs(value.value - told_c) > OTHER_UNIT_FAR_K
             and abs(other_c - told_c) < OTHER_UNIT_NEAR_K
         )
-        because = f", with {voice.degrees(told_c)} forecast there"
+        because = f", with {voice.degrees(told_c)} expected there"
     else:
         low, high = UNLIKELY_C[unit]
         is_likely, because = not low <= value.value <= high, ""
@@ -147,13 +161,13 @@ def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
 def moment_told(text: str, site: Site, now: datetime) -> datetime:
     """Return when a reading was taken: a time of the last 24 hours, or an ISO time. UsageError.
 
-    A time alone is the last such time of the site's clocks.
+    A time alone is the last such time of the site's clocks; "yesterday" may be before it.
     """
     at = _clock_time(text, site, now) or _iso_time(text, site)
     if at is None:
         msg = (
-            f'--at "{one_line(text, 40)}" is no time; write for example 06:40, or'
-            " 2026-05-14T06:40 for another day"
+            f'--at "{one_line(text, 40)}" is no time; write for example 06:40,'
+            ' "yesterday 06:40", or 2026-05-14T06:40 for another day'
         )
         raise UsageError(msg)
     check_moment(at, now, text)
@@ -183,7 +197,7 @@ def _clock_time(text: str, site: Site, now: datetime) -> datetime | None:
         return None
     today = site.local_date(now)
     at = site.at_clock(today, time(hour, minute))
-    if at > now + CLOCK_AHEAD:
+    if found["before"] or at > now + CLOCK_AHEAD:
         at = site.at_clock(today - timedelta(days=1), time(hour, minute))
     return at
 
@@ -207,7 +221,9 @@ def night_told(text: str | None, site: Site, now: datetime) -> Night:
         to_come = night_at_or_after(site, now + BEFORE_SUNRISE)
         return night_of(site, to_come.day - timedelta(days=1))
     try:
-        day = date.fromisoformat(text.strip())
+        is_yesterday = text.strip().lower() == "yesterday"
+        yesterday = site.local_date(now) - timedelta(days=1)
+        day = yesterday if is_yesterday else date.fromisoformat(text.strip())
     except ValueError:
         msg = (
             f'--night "{one_line(text, 40)}" is no date; write that of the evening, for example'
@@ -230,10 +246,15 @@ def in_words(quantity: Quantity, value: float, voice: Voice) -> str:
 
 
 class Noted(NamedTuple):
-    """A reading as it was noted, and the one of the same moment or night that it replaced."""
+    """A reading as it was noted, and the one of the same moment or night that it replaced.
+
+    colder: the coldest of those that were noted in the same night, if this is said to be the lowest
+    and is above it.
+    """
 
     reading: HandReading
     replaced: HandReading | None
+    colder: HandReading | None = None
 
 
 def note(
@@ -250,12 +271,22 @@ def note(
     day = None if night is None else night.day
     reading = HandReading(spot, value.quantity, value.value, at, day)
     with ledger.database.transaction():
-        known = [
+        others = [
             other
             for other in ledger.readings.by_hand(site.name, spot)
             if other.quantity is value.quantity
-            and other.night == day
-            and (day is not None or other.at == at)
+        ]
+        known = [
+            other for other in others if other.night == day and (day is not None or other.at == at)
         ]
         number = ledger.readings.add_by_hand(site.name, reading, now)
-    return Noted(replace(reading, id=number), known[0] if known else None)
+    colder = [
+        other
+        for other in others
+        if night is not None
+        and other.night is None
+        and night.start <= other.at <= night.end
+        and other.value < reading.value
+    ]
+    coldest = min(colder, key=lambda other: other.value, default=None)
+    return Noted(replace(reading, id=number), known[0] if known else None, coldest)

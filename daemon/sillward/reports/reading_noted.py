@@ -3,13 +3,21 @@
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from sillward.ledger.tables.readings import HandReading
 from sillward.readings.by_hand import Noted, in_words
 from sillward.readings.forecast_here import UNITS
 from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.wording.voice import Voice
 from sillward_rules.arrays import finite_or_none
+from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
+
+FAR_OUTDOORS_K = 8.0
+FAR_IN_A_ROOM_K = 4.0
+"""A reading further from what is expected may be a slip, of a digit or a sign [K]. Judgement: spots
+outdoors differ from a forecast by 5 K at most, and the sun adds some; rooms change little. It is
+said and not asked: it may be the night in which the heating failed."""
 
 WEEKDAY_ALONE = timedelta(days=6)
 """Until then a weekday says which day is meant."""
@@ -20,7 +28,7 @@ def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
 
     told: what the forecast is there [°C or %]; None if it is not known.
     """
-    reading, replaced = noted
+    reading, replaced, colder = noted
     return {
         "schema": 1,
         "site": site.name,
@@ -33,12 +41,13 @@ def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
         "night": None if reading.night is None else str(reading.night),
         "forecast": None if told is None else finite_or_none(told, 1),
         "replaced": None if replaced is None else round(replaced.value, 2),
+        "colder_that_night": None if colder is None else round(colder.value, 2),
     }
 
 
 def text(noted: Noted, told: float | None, spot: Spot, now: datetime, voice: Voice) -> str:
-    """Return it as a sentence: "pergola 11.4 °C at 06:40, forecast there 12.6 °C"."""
-    reading, replaced = noted
+    """Return it as a sentence: "pergola 11.4 °C at 06:40, expected there 12.6 °C"."""
+    reading, replaced, colder = noted
     value = in_words(reading.quantity, reading.value, voice)
     if reading.night is not None:
         nights = night_in_words(reading.night, voice)
@@ -50,12 +59,26 @@ def text(noted: Noted, told: float | None, spot: Spot, now: datetime, voice: Voi
     beside = ""
     if told is not None:
         expected = in_words(reading.quantity, told, voice)
-        source = "taken to be" if spot.holds_itself else "forecast there"
+        source = "taken to be" if spot.holds_itself else "expected there"
         beside = f", {source} {expected}"
     before = ""
     if replaced is not None and round(replaced.value, 2) != round(reading.value, 2):
         before = f"; it was {in_words(reading.quantity, replaced.value, voice)} before"
-    return f"noted as number {reading.id}: {what}{beside}{before}"
+    doubt = ""
+    if colder is not None:
+        lower = in_words(reading.quantity, colder.value, voice)
+        at = voice.clock_of_day(colder.at, now)
+        doubt = f". But {lower} was noted for {at} of that night, as number {colder.id}"
+    elif told is not None and _is_far(reading, told, spot):
+        correct = f"sillward readings --correct {reading.id} VALUE"
+        doubt = f". That is far from what is expected; if it is a slip: {correct}"
+    return f"noted as number {reading.id}: {what}{beside}{before}{doubt}"
+
+
+def _is_far(reading: HandReading, told: float, spot: Spot) -> bool:
+    """Whether a reading may be a slip."""
+    far = FAR_IN_A_ROOM_K if spot.holds_itself else FAR_OUTDOORS_K
+    return reading.quantity is Quantity.TEMPERATURE and abs(reading.value - told) > far
 
 
 def night_in_words(night: date, voice: Voice) -> str:

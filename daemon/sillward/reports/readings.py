@@ -18,6 +18,9 @@ from sillward_rules.weather.site import Site
 MAX_BY_HAND = 30
 """Readings by hand that are listed unless all are asked for. Judgement: a month of mornings."""
 
+LAST_YEAR = timedelta(days=300)
+"""From this age on a date has its year."""
+
 DAYS_FROM = timedelta(days=3)
 """From this age on it is told in days."""
 
@@ -104,8 +107,9 @@ _SET_ASIDE = (Column(), Column(), Column(right=True, fixed=True), Column())
 
 def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     """Return a document of readings as tables."""
+    now = datetime.fromisoformat(report["at"])
     parts: Sequence[tuple[str, list[list[Cell]], Sequence[Column]]] = (
-        ("by hand", [_by_hand_row(each, voice) for each in report["by_hand"]], _BY_HAND),
+        ("by hand", [_by_hand_row(each, now, voice) for each in report["by_hand"]], _BY_HAND),
         ("sensors", [_sensor_row(each, voice) for each in report["sensors"]], _SENSORS),
         ("not used", [_set_aside_row(each, voice) for each in report["set_aside"]], _SET_ASIDE),
     )
@@ -121,10 +125,13 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     return "\n".join(lines)
 
 
-def _by_hand_row(reading: dict[str, Any], voice: Voice) -> list[Cell]:
-    when = voice.date_and_hour(datetime.fromisoformat(reading["at"]))
+def _by_hand_row(reading: dict[str, Any], now: datetime, voice: Voice) -> list[Cell]:
+    at = datetime.fromisoformat(reading["at"])
+    when = voice.date_and_hour(at)
     if reading["night"] is not None:
         when = f"lowest of {night_in_words(date.fromisoformat(reading['night']), voice)}"
+    if now - at > LAST_YEAR:
+        when += f" {voice.local(at).year}"
     return [str(reading["number"]), _name(reading, "spot"), _value(reading, "value", voice), when]
 
 

@@ -110,7 +110,7 @@ def test_a_reading_is_noted_beside_the_forecast() -> None:
     assert (
         f"pergola 11.5 °C at {DUSK.astimezone(examples.demo('cold-snap').site.zone):%H:%M}" in line
     )
-    assert f"forecast there {answer['forecast']:.1f} °C; it was 11.4 °C before" in line
+    assert f"expected there {answer['forecast']:.1f} °C; it was 11.4 °C before" in line
 
 
 def test_without_a_forecast_it_is_noted_all_the_same() -> None:
@@ -128,6 +128,7 @@ def test_without_a_forecast_it_is_noted_all_the_same() -> None:
         "night": None,
         "forecast": None,
         "replaced": None,
+        "colder_that_night": None,
     }
 
 
@@ -158,6 +159,7 @@ def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
         (("pergola", "61%", "--lowest"), "--lowest is a temperature of a whole night"),
         (("pergola", "11", "--night", "2099-01-01"), "the night of 2099-01-01 is not over"),
         (("pergola", "52"), "52 °C is unlikely"),
+        (("pergola", "0.61", "--humidity"), "write 61% if it is a share, and 0.61% if it is"),
         (("\x1b[31m", "11"), "is not a spot here"),
     ],
 )  # fmt: skip
@@ -175,6 +177,50 @@ def test_in_fahrenheit_and_by_twelve_hours(tmp_path: Path) -> None:
     assert "pergola 52.5 °F at 6:40 am" in line
     assert "pergola 52.5 °F" in said("readings", "--collection", path)
     assert document("readings", "--collection", path)["by_hand"][0]["value"] == 11.39
+
+
+def test_what_is_far_from_what_is_expected_may_be_a_slip() -> None:
+    hold_forecast()
+    slip = "if it is a slip: sillward readings --correct"
+
+    assert slip not in said("read", "sunroom", "17")
+    assert slip in said("read", "sunroom", "4")
+    assert slip in said("read", "pergola", "-12")
+
+
+def test_a_lowest_above_another_reading_of_the_night_is_told() -> None:
+    first = document("read", "pergola", "9.5", "--at", "06:40")["number"]
+    line = said("read", "pergola", "11", "--lowest")
+
+    assert f"But 9.5 °C was noted for 06:40 of that night, as number {first}" in line
+    assert "But" not in said("read", "pergola", "9.4", "--lowest")
+
+
+def test_a_reading_keeps_its_number_when_it_is_noted_again() -> None:
+    first = document("read", "pergola", "9.5", "--at", "06:40")["number"]
+    said("read", "pergola", "9.9", "--at", "06:50")
+
+    assert document("read", "pergola", "9.6", "--at", "06:40")["number"] == first
+
+
+def test_a_spot_whose_name_ends_in_a_number_is_no_reading(tmp_path: Path) -> None:
+    yard = tmp_path / "yard.toml"
+    text = COURTYARD.read_text(encoding="utf-8")
+    text = text.replace("[spots.pergola]", '[spots."pergola 2"]').replace(
+        '"pergola"', '"pergola 2"'
+    )
+    yard.write_text(text, encoding="utf-8")
+
+    assert "what the thermometer shows" in refused("read", "Pergola", "2", "--collection", yard)
+    assert "pergola 2 11.4 °C" in said("read", "pergola", "2", "11.4", "--collection", yard)
+
+
+def test_a_night_of_another_year_is_listed_with_its_year() -> None:
+    said("read", "pergola", "3", "--night", "2024-11-27")
+    said("read", "pergola", "4", "--lowest")
+
+    assert "Thu 28 Nov 2024" in said("readings")
+    assert "2026" not in said("readings")
 
 
 # -- from files

@@ -155,6 +155,7 @@ def test_a_time_alone_is_the_last_one(text: str, at: datetime) -> None:
         ("2026-05-14", "is no time"),
         ("6", "is no time"),
         ("25:00", "is no time"),
+        ("11.4", "is no time"),
         ("13:00 pm", "is no time"),
         ("\x1b[2J", "is no time"),
         ("0001-01-01T00:00", "is no time"),
@@ -192,3 +193,16 @@ def test_a_night_is_named_by_its_evening() -> None:
     ):
         with pytest.raises(UsageError, match=said):
             night_told(text, SITE, NOW)
+
+
+@pytest.mark.parametrize(
+    ("text", "hour", "day"),
+    [("06.40", 6, 14), ("yesterday 06:40", 6, 13), ("Yesterday, 6:40 pm", 18, 13)],
+)
+def test_times_as_people_write_them(text: str, hour: int, day: int) -> None:
+    at = moment_told(text, SITE, NOW).astimezone(SITE.zone)
+    assert (at.day, at.hour, at.minute) == (day, hour, 40)
+
+
+def test_the_night_of_yesterday() -> None:
+    assert night_told("yesterday", SITE, NOW).day.day == 13

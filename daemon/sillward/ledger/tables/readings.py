@@ -258,11 +258,11 @@ class ReadingTable:
 
     def add_by_hand(self, site: str, reading: HandReading, entered_at: datetime) -> int:
         """Write a reading that a person took; return its number. It replaces one of the same spot,
-        quantity and moment or night."""
+        quantity and moment or night, and has its number then."""
         night = None if reading.night is None else reading.night.toordinal()
         with self._database.transaction():
-            self._database.execute(
-                "DELETE FROM hand_reading WHERE site = ? AND spot = ? AND quantity = ?"
+            rows = self._database.rows(
+                "SELECT id FROM hand_reading WHERE site = ? AND spot = ? AND quantity = ?"
                 " AND night IS ? AND (night IS NOT NULL OR at = ?)",
                 site,
                 reading.spot,
@@ -270,9 +270,12 @@ class ReadingTable:
                 night,
                 int(reading.at.timestamp()),
             )
+            replaced = rows[0]["id"] if rows else None
+            self._database.execute("DELETE FROM hand_reading WHERE id = ?", replaced)
             self._database.insert(
                 "hand_reading",
                 {
+                    "id": replaced,
                     "site": site,
                     "spot": reading.spot,
                     "quantity": reading.quantity.value,
