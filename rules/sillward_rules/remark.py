@@ -359,3 +359,22 @@ class SensorQuiet(Remark):
     spot: str
     quantity: str
     since: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class ThermometerMoved(Remark):
+    """A thermometer that shows something else against the forecast since a night: how much warmer
+    (colder: below zero) than before [K]."""
+
+    spot: str
+    warmer_k: float
+    since: date
+
+
+@dataclass(frozen=True, slots=True)
+class ThermometerTooWarm(Remark):
+    """A thermometer that shows more than can be outdoors: how much warmer than the forecast on
+    average [K]."""
+
+    spot: str
+    warmer_k: float

@@ -112,7 +112,9 @@ def draw_up(
     chores, warnings, outlook = _plan(round_, scene)
     return replace(
         _sheet_of_orders(round_, scene, chores),
-        warnings=_worth_saying([*_coverage_warnings(scene), *warnings, *weather.remarks]),
+        warnings=_worth_saying(
+            [*_coverage_warnings(scene), *warnings, *_questions(round_, scene), *weather.remarks]
+        ),
         assumptions=_assumptions(collection),
         outlook=outlook,
         states=after_last_night(scene) if round_ is Round.MORNING else scene.states,
@@ -226,6 +228,14 @@ def _learned(collection: Collection) -> dict[str, str]:
 
 def _spots_in_use(collection: Collection) -> set[str | None]:
     return {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
+
+
+def _questions(round_: Round, scene: Scene) -> list[Remark]:
+    """Return what is asked about thermometers; nothing in the morning, when there is much to do."""
+    if round_ is Round.MORNING:
+        return []
+    asked = (spot.question for spot in scene.collection.spots)
+    return [question for question in asked if question is not None]
 
 
 def _next_round_at(scene: Scene, round_: Round) -> datetime | None:

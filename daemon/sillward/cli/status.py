@@ -37,7 +37,8 @@ def status(options: Options, as_json: bool) -> None:
             read_only.forecast_updater(app, ledger),
             shared.voice_for(app, as_json=as_json),
         )
-        document = report.document(app.household, updater, app.clock(), voice)
+        household = read_only.with_readings(app).household
+        document = report.document(household, updater, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, ledger, voice, app.clock())
     if as_json:
         print_json(document)

@@ -13,7 +13,7 @@ from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
-from sillward_rules.plants.collection import CAUTION
+from sillward_rules.plants.collection import CAUTION, Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import describe_feed
 from sillward_rules.weather import light
@@ -46,7 +46,8 @@ def text(household: Household, now: datetime, sources: Sequence[str], screen: Sc
     if not household.channels:
         warning = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(warning, Mark.TROUBLE)
-    plants, warnings = voice.plants(len(collection.plants)), _warnings(collection.plants, voice)
+    plants = voice.plants(len(collection.plants))
+    warnings = [*_warnings(collection.plants, voice), *_about_readings(collection, voice)]
     if not warnings:
         return "\n".join([*lines, *screen.lines(f"all is well: {plants}", Mark.OK)])
     for name, warning in warnings:
@@ -59,6 +60,16 @@ def _warnings(plants: Sequence[Plant], voice: Voice) -> list[tuple[str, str]]:
     """Return the names of plants whose two limits of cold do not go together, and why not."""
     found = ((plant.name, _too_close(plant, voice)) for plant in plants)
     return [(name, warning) for name, warning in found if warning is not None]
+
+
+def _about_readings(collection: Collection, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield the spots whose readings ask for a look, and why: a thermometer that is in doubt, or
+    one that contradicts what the grower has said."""
+    for spot in collection.spots:
+        if (question := spot.question) is not None:
+            yield spot.name, voice.remark(question)
+        elif spot.is_contradicted and spot.taught is not None:
+            yield spot.name, voice.retold(spot.taught)
 
 
 def _too_close(plant: Plant, voice: Voice) -> str | None:
@@ -234,6 +245,11 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
             spot.name: learned_document(spot)
             for spot in collection.spots
             if spot.taught is not None
+        },
+        "questions": {
+            spot.name: Voice(collection.site).remark(spot.question)
+            for spot in collection.spots
+            if spot.question is not None
         },
         "warnings": [{"plant": name, "text": text} for name, text in warnings],
         "rules": [rule.name for rule in collection.rules],

@@ -32,14 +32,18 @@ def _offset(explanation: Explanation, hour: ExplainedHour, voice: Voice) -> Iter
         return
     departure = _departure_k(explanation, hour)
     offset, temp = hour.offset_k - departure, hour.temp_c - departure
+    left = whole * (hour.offset_share or 0.0) + learned
+    night = 1.0 if left == day else (offset - day) / (left - day)
+    taught = round(learned * night, 1)
     here = f"{voice.offset(round(offset, 1))} makes {voice.degrees(temp)} here"
-    if learned:
-        here += f", {voice.offset(round(learned, 1))} of it learned from readings"
+    if taught:
+        said = round(offset - learned * night, 1)
+        both = f"{voice.offset(said)} and {voice.offset(taught)} learned from readings make"
+        one = f"{voice.offset(taught)} learned from readings makes"
+        here = f"{both if said else one} {voice.degrees(temp)} here"
     if not whole or hour.offset_share is None:
         yield here
         return
-    left = whole * hour.offset_share + learned
-    night = 1.0 if left == day else (offset - day) / (left - day)
     share = f"{_percent(hour.offset_share)} of the night offset of {voice.offset(whole)}"
     if not explanation.spot.indoors:
         share += f" ({_wind(hour, voice)}, {_cloud(hour)})"

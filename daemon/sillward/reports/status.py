@@ -53,6 +53,11 @@ def document(
         "forecast": _forecast_document(store, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
         "troubles": troubles(household, ledger, store, now, voice),
+        "questions": [
+            voice.remark(spot.question)
+            for spot in household.collection.spots
+            if spot.question is not None
+        ],
         "outbox": _outbox_counts(ledger.notices.latest(site.name, most=MAX_NOTICES), now),
         "fetch_failed": None if failed is None else {"at": iso(failed.at), "why": failed.text},
         "clock": store.clock_doubt(),
@@ -187,6 +192,7 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     """Return a status document as tables."""
     lines = [*screen.lines(f"{report['site']}, {_date_and_hour(report['at'], voice)}"), ""]
     wrong = [("trouble", Marked(trouble, Mark.TROUBLE)) for trouble in report["troubles"]]
+    wrong += [("question", Marked(asked, Mark.TROUBLE)) for asked in report["questions"]]
     lines += table(wrong, _FACTS, screen) or screen.lines("all is well", Mark.OK)
     lines += ["", *table(list(_facts(report, voice)), _FACTS, screen)]
     plants = report["plants"].items()

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
+from sillward_rules.remark import ThermometerMoved, ThermometerTooWarm
 from sillward_rules.weather.night_error import Expected, NightError
 
 ENOUGH_NIGHTS = 7
@@ -73,24 +74,14 @@ class LearnedNights:
             off = "as forecast"
         waits = self.nights < ENOUGH_NIGHTS and self.read_k - self.total_k >= 0.05
         counts = f"; that it is warmer counts from {ENOUGH_NIGHTS} nights on" if waits else ""
+        counts = "; the colder case counts until it is known why" if self.asks else counts
         last = f", the last on {self.last.day} {self.last:%B}" if self.is_old else ""
         return f"learned from {count}{last}: {off}, give or take {self.sd_k:.1f} K{counts}"
 
-    @property
-    def question(self) -> str | None:
-        """What is asked about the readings, in words; None if nothing is."""
-        if self.read_k > MOST_WARMER_K and not self.asks and self.most_k == 0.0:
-            return (
-                f"what is read there is {self.read_k:.1f} K warmer than the forecast: does the"
-                " thermometer hang outside, among the plants? It is not believed; if it is true,"
-                " write night_offset"
-            )
-        if not self.asks or self.since is None:
-            return None
-        way = "warmer" if self.step_k > 0 else "colder"
-        return (
-            f"what is read there is {abs(self.step_k):.1f} K {way} against the forecast since the"
-            f" night of {self.since.day} {self.since:%B}: was the thermometer moved? If it hangs"
-            " with the plants, say so: sillward readings SPOT --hangs-right. Until then the colder"
-            " case counts"
-        )
+    def question_at(self, spot: str) -> ThermometerMoved | ThermometerTooWarm | None:
+        """Return what is asked about the readings at the spot of this name; None for nothing."""
+        if self.asks and self.since is not None:
+            return ThermometerMoved(spot, self.step_k, self.since)
+        if self.read_k > MOST_WARMER_K and self.most_k == 0.0:
+            return ThermometerTooWarm(spot, self.read_k)
+        return None

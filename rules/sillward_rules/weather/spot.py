@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from sillward_rules.remark import Remark
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_course import NightCourse
@@ -23,6 +24,10 @@ stand beside a wall or under a tree. A house wall leaves half."""
 
 DEFAULT_RAIN = 1.0
 """Share of the rain that reaches the plants where a spot gives none: all, the wetter case."""
+
+TOLD_APART_K = 0.5
+"""What was learned contradicts what was said if it is off by more than this and twice its own
+uncertainty [K]. Judgement: an offset is that of calm nights, and others take some of it away."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,19 +88,42 @@ class Spot:
         return min(self.day_low_c, read)
 
     @property
+    def question(self) -> Remark | None:
+        """What is asked about its thermometer; None for nothing."""
+        if self.learned is None or self.indoors:
+            return None
+        return self.learned.question_at(self.name)
+
+    @property
     def taught(self) -> str | None:
-        """What readings have taught about it, in words; None for nothing."""
-        if self.response is None:
-            return None if self.learned is None else str(self.learned)
-        outdoors_c = self.response.usual_outdoors_c
-        if self.night_low_c is not None:
-            said, held_c = f"{self.night_low_c:g} °C", self.night_low_c
-        elif self.night_offset_k is not None:
-            said, held_c = f"{self.night_offset_k:+g} K", outdoors_c + self.night_offset_k
+        """What readings have taught about it, next to what the grower said; None for nothing."""
+        learned = self.learned if self.response is None else self.response
+        if learned is None:
+            return None
+        if self.response is not None and self.night_low_c is not None:
+            said = f"{self.night_low_c:g} °C"
+        elif self.response is not None and self.night_offset_k is not None:
+            said = f"{self.night_offset_k:+g} K"
+        elif self.response is None and self.night_offset_k:
+            way = "warmer" if self.night_offset_k > 0 else "colder"
+            said = f"{abs(self.night_offset_k):g} K {way}"
         else:
-            return str(self.response)
-        below = self.response.is_surely_below(np.array(held_c), np.array(outdoors_c))
-        return f"you said {said}{', but' if below else ';'} {self.response}"
+            return str(learned)
+        return f"you said {said}{', but' if self.is_contradicted else ';'} {learned}"
+
+    @property
+    def is_contradicted(self) -> bool:
+        """Whether readings contradict what the grower has said."""
+        said = self.night_offset_k
+        if self.response is not None:
+            outdoors_c = self.response.usual_outdoors_c
+            held_c = self.night_low_c if said is None else outdoors_c + said
+            return held_c is not None and bool(
+                self.response.is_surely_below(np.array(held_c), np.array(outdoors_c))
+            )
+        if self.learned is None or not said:
+            return False
+        return abs(self.learned.read_k - said) > TOLD_APART_K + 2.0 * self.learned.sd_k
 
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""
@@ -105,8 +133,6 @@ class Spot:
                 return ("night_low is not given: nobody knows what it holds at night",)
             return ()
         questions = []
-        if self.learned is not None and self.learned.question is not None:
-            questions.append(self.learned.question)
         if self.night_offset_k is None and self.learned is None:
             questions.append("night_offset is not given: taken as cold as the forecast")
         if self.indoors:

@@ -445,13 +445,16 @@ def with_step() -> None:
 
 def test_a_thermometer_is_said_to_hang_right() -> None:
     with_step()
-    (question,) = [line for line in document("check")["open"]["pergola"] if "moved" in line]
-    assert "sillward readings SPOT --hangs-right" in question
+    (question,) = document("check")["questions"].values()
+    assert "sillward readings pergola --hangs-right. If not, hang it back" in question
+    assert "! pergola: pergola reads 4.5 °C warmer" in said("check")
+    assert "question pergola reads 4.5 °C warmer" in " ".join(call("status").stdout.split())
 
     noted = said("readings", "pergola", "--hangs-right")
 
     assert "noted: the thermometer at pergola hangs right; it is learned from anew since" in noted
-    assert not any("moved" in line for line in document("check")["open"]["pergola"])
+    assert document("check")["questions"] == {}
+    assert "question" not in call("status").stdout
     learned = document("check")["learned"]["pergola"]
     assert not learned["asks"]
     assert learned["warmer_than_forecast_k"] > 3.5

@@ -8,9 +8,12 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.readings.lessons import Lessons
+from sillward.reports.coldest_hour import coldest_hour
 from sillward.wording import full_sheet
+from sillward_rules.explanation import explain_plant
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
+from sillward_rules.remark import ThermometerMoved
 from sillward_rules.sheet import Round
 from sillward_rules.weather.learned_nights import LearnedNights
 from sillward_rules.weather.night_error import BIAS_K
@@ -155,8 +158,8 @@ def test_a_step_is_asked_about_until_someone_answers(world: World) -> None:
     assert bench.learned.since is not None
     assert abs(bench.learned.since - nights[30]) <= timedelta(days=1)
     assert bench.learned.bias_k(bench.learned.usual) < -0.8
-    (question,) = [text for text in bench.open_questions() if "moved" in text]
-    assert "K warmer against the forecast since the night of" in question
+    assert isinstance(bench.question, ThermometerMoved)
+    assert bench.question.warmer_k == pytest.approx(4.4, abs=0.6)
 
     lessons.note_hangs_right(SITE, "bench", bench.learned.since, world.clock())
     after = lessons.applied(collection, world.clock()).spot("bench").learned
@@ -272,3 +275,28 @@ def test_the_ledger_is_an_argument() -> None:
     lessons = Lessons(Ledger(":memory:"), world.desk.context.forecasts)
 
     assert lessons.applied(world.household.collection, world.clock()) is world.household.collection
+
+
+@pytest.mark.parametrize(
+    ("said_k", "words"),
+    [
+        (0.0, "-2 °C learned from readings makes 7.1 °C here"),
+        (-1.0, "-1 °C and -1 °C learned from readings make 7.1 °C here"),
+    ],
+)
+def test_why_tells_apart_what_was_said_and_what_was_learned(said_k: float, words: str) -> None:
+    world = a_world("16:50", low_c=9.0)
+    bench = replace(world.household.collection.spot("bench"), night_offset_k=said_k)
+    spots = (bench, world.household.collection.spot("room"))
+    collection = replace(world.household.collection, spots=spots)
+    world.household = replace(world.household, collection=collection)
+    with_nights(world, *[-2.0] * 40)
+    context = world.desk.context
+    context.updater.fetch_now()
+
+    explanation = explain_plant(
+        collection.plants[0], applied(world), context.weather(), {}, world.clock()
+    )
+
+    (line,) = coldest_hour(explanation, context.voice)
+    assert words in line

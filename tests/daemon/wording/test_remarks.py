@@ -43,6 +43,8 @@ from sillward_rules.remark import (
     ShelterUnknown,
     Spell,
     SpotDark,
+    ThermometerMoved,
+    ThermometerTooWarm,
     Threat,
     Undecided,
     WarmNights,
@@ -322,6 +324,23 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         SensorQuiet("room", "humidity", at("15:00")),
         "the hygrometer at room has sent nothing since Thu 14 May 15:00: look at its battery",
+    ),
+    (
+        ThermometerMoved("wall bench", 3.84, THURSDAY),
+        "wall bench reads 3.8 °C warmer than before since Thu 14 May, against the forecast: was "
+        "the thermometer moved? If it hangs among the plants: sillward readings wall bench "
+        "--hangs-right. If not, hang it back; until then the colder case counts",
+    ),
+    (
+        ThermometerMoved("bench", -5.0, THURSDAY),
+        "bench reads 5.0 °C colder than before since Thu 14 May, against the forecast: was the "
+        "thermometer moved? If it hangs among the plants: sillward readings bench --hangs-right. "
+        "If not, hang it back; until then the colder case counts",
+    ),
+    (
+        ThermometerTooWarm("bench", 8.2),
+        "bench reads 8.2 °C warmer than the forecast: does the thermometer hang outside, among the "
+        "plants? It is not believed; if it is true, write night_offset",
     ),
 ]
 

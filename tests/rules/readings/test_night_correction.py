@@ -18,6 +18,7 @@ from sillward_rules.readings.night_correction import (
     learn,
     nights_at,
 )
+from sillward_rules.remark import ThermometerMoved, ThermometerTooWarm
 from sillward_rules.weather.climate import climate_of
 from sillward_rules.weather.learned_nights import ENOUGH_NIGHTS, LearnedNights
 from sillward_rules.weather.night_error import BIAS_K, CUT_OFF, DRIFT_K, Circumstances
@@ -234,15 +235,17 @@ def test_a_step_is_found_and_asked_about(by_k: float) -> None:
     level = course.level_k[-1]
     assert learned.bias_k(learned.usual) == pytest.approx(min(0.0, step.before_k, level))
     assert learned.total_k == pytest.approx(min(0.0, step.before_k, level), abs=0.01)
-    assert learned.question is not None
-    assert ("warmer" if by_k > 0 else "colder") in learned.question
+    question = learned.question_at("bench")
+    assert isinstance(question, ThermometerMoved)
+    assert (question.spot, question.since) == ("bench", learned.since)
+    assert question.warmer_k == pytest.approx(by_k, abs=1.0)
 
 
 def test_once_it_is_explained_what_is_read_since_counts() -> None:
     learned = taught(learn(moved(5.0), [date.fromordinal(FIRST + 40)]))
 
     assert not learned.asks
-    assert learned.question is None
+    assert learned.question_at("bench") is None
     assert learned.usual.bias_k == pytest.approx(4.0, abs=1.2)
     assert learned.nights == pytest.approx(20, abs=1)
 
@@ -293,9 +296,11 @@ def test_a_thermometer_that_hangs_in_the_house_is_not_believed(
 
     assert learned.read_k == pytest.approx(8.0, abs=0.3)
     assert learned.total_k == pytest.approx(8.0 if believed else said_k, abs=0.3)
-    assert (learned.question is None) == believed
-    if learned.question is not None:
-        assert "K warmer than the forecast: does the thermometer hang outside" in learned.question
+    question = learned.question_at("bench")
+    assert (question is None) == believed
+    if question is not None:
+        assert isinstance(question, ThermometerTooWarm)
+        assert question.warmer_k == learned.read_k
 
 
 def test_the_whole_of_it_is_told_with_what_the_grower_said() -> None:
