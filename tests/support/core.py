@@ -45,6 +45,7 @@ HALL_FOLLOWS = IndoorResponse(
     coldest_c=1.0,
     warmest_c=9.0,
     recent_c=5.0,
+    recent_night=date(2026, 5, 12),
     nights=20,
     last_night=date(2026, 5, 12),
     usual_c=12.6,

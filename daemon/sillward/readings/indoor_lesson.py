@@ -53,8 +53,7 @@ def response_of(
     begins = {night: sun.night_of(site, night).start for night in nights}
     before = ledger.nights.before(site.name, sources, begins)
     told = {night: forecast.low_c for night, (_, forecast) in before.items()}
-    of_past = {night: low for night, low in told.items() if night != tonight.day or night in read}
-    response = _learned(spot, read, of_past, tonight.day)
+    response = _learned(spot, read, told, tonight.day)
     if lows and tonight.day not in read and tonight.day in told:
         low, outdoors_c = min(lows), told[tonight.day]
         if response is None or low < _taken(spot, response, outdoors_c):

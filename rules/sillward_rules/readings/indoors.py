@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.readings.hourly_readings import HourlyReadings
 from sillward_rules.weather import sun
 from sillward_rules.weather.indoor_response import (
@@ -89,6 +89,10 @@ DAYS = 30
 MIN_DAY_HOURS = 6
 """A day with readings in fewer hours is not known. Judgement: half of a short day, so that the
 first or the last hours of it, the coldest, are among them."""
+
+MIN_DAY_SHARE = 2.0 / 3.0
+"""Of a day in winter at high latitudes, which has fewer hours than that, this share is enough.
+Judgement: the hours at its ends, which have day and night in them, never count in full."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,15 +276,30 @@ def learn_response(
         filters.learn(float(low_c[row]), x[night], gap)
     best = _choose(candidates, filters.log_score, typed.form)
     of_lag, last = means[candidates[best].lag_nights], days[read[-1]]
+    recent_c, recent_night = _recent(days, of_lag, tonight)
     return _response(
         candidates[best],
         filters,
         best,
         of_lag[read],
-        recent_c=float(of_lag[np.isfinite(outdoors_c)][-1]),
+        recent_c=recent_c,
+        recent_night=recent_night,
         last_night=last,
         days=1 if tonight is None else max((tonight - last).days, 0),
     )
+
+
+def _recent(days: Sequence[date], means_c: Array, tonight: date | None) -> tuple[float, date]:
+    """Return the running mean that the walls remember as the present night begins, and of when.
+
+    means_c (night,) : the running means after each night [°C]. Where only the present night is
+    known, it is taken to have been like that before.
+    """
+    known = np.flatnonzero(np.isfinite(means_c)).tolist()
+    before = [night for night in known if tonight is None or days[night] < tonight]
+    if not before:
+        return float(means_c[known[0]]), days[known[0]] - timedelta(days=1)
+    return float(means_c[before[-1]]), days[before[-1]]
 
 
 def _response(
@@ -290,6 +309,7 @@ def _response(
     seen_c: Array,
     *,
     recent_c: float,
+    recent_night: date,
     last_night: date,
     days: int,
 ) -> IndoorResponse:
@@ -315,6 +335,7 @@ def _response(
         coldest_c=float(np.quantile(seen_c, RARE_SHARE)),
         warmest_c=float(seen_c.max()),
         recent_c=recent_c,
+        recent_night=recent_night,
         nights=seen_c.size,
         last_night=last_night,
         usual_c=level + gain * float(regressor(of.form, np.array(usual - of.outdoors_at_c))),
@@ -388,8 +409,8 @@ def contradicted_day_low(day_lows_c: Array, typed_c: float | None) -> float | No
 def lows_by_day(site: Site, hours: HourlyReadings, until: datetime) -> Array:
     """Return the lowest reading of each of the last days at an indoor spot [°C], in order.
 
-    From when the cold of a night no longer counts until sunset; NaN for days on which less than
-    `MIN_DAY_HOURS` of these have readings.
+    From when the cold of a night no longer counts until sunset; NaN for days on which too few of
+    these hours have readings (`MIN_DAY_HOURS`, `MIN_DAY_SHARE`).
 
     until : days that are over by then count.
     """
@@ -400,6 +421,7 @@ def lows_by_day(site: Site, hours: HourlyReadings, until: datetime) -> Array:
         start = sun.night_of(site, day - timedelta(days=1)).cold_until.timestamp()
         end = sun.night_of(site, day).start.timestamp()
         rows = (hours.first_at >= start) & (hours.last_at <= end)
-        if rows.sum() >= MIN_DAY_HOURS:
+        enough = min(MIN_DAY_HOURS, MIN_DAY_SHARE * (end - start) / HOUR_S)
+        if rows.any() and rows.sum() >= enough:
             lows[number] = hours.low[rows].min()
     return lows

@@ -44,7 +44,12 @@ def indoor_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> Indoor
         response = spot.response
         if response is None:
             continue
-        found = running_mean(lows, response.lag_nights, response.recent_c)
+        # A forecast may begin with days that are over, which the recent mean has in it.
+        over = nights.days <= response.recent_night.toordinal()
+        found = np.append(
+            running_mean(lows[over], response.lag_nights),
+            running_mean(lows[~over], response.lag_nights, response.recent_c),
+        )
         coldest = min(response.coldest_c, float(np.nanmin(np.append(found, np.inf))))
         found = np.where(np.isnan(found), coldest, found)
         means[:, column] = found

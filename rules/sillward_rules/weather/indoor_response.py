@@ -47,7 +47,8 @@ class IndoorResponse:
     - freedom: degrees of freedom of the Student t distribution of the errors.
     - coldest_c, warmest_c: the (running means of) lows outdoors that are known well: a tenth of the
       nights seen were colder, and none was milder [°C].
-    - recent_c: the running mean after the last night [°C].
+    - recent_c, recent_night: the running mean after the last night before the present one whose low
+      outdoors was known, and its date [°C].
     - nights, last_night: how many nights taught this, and the date of the last.
     - usual_c, usual_outdoors_c: what it holds on an ordinary night of those seen, and the low
       outdoors then [°C].
@@ -67,6 +68,7 @@ class IndoorResponse:
     coldest_c: float
     warmest_c: float
     recent_c: float
+    recent_night: date
     nights: int
     last_night: date
     usual_c: float

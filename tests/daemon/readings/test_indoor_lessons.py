@@ -223,6 +223,18 @@ def test_heating_that_fails_tonight_counts_at_once() -> None:
     assert after.taken_to_hold(outdoors, 16.0, None) < 11.0
 
 
+def test_the_forecast_of_tonight_is_no_night_that_was() -> None:
+    world = a_world("22:00", low_c=3.0)
+    nights = with_nights(world, *[(5.0, 15.8 + 0.1 * (n % 3)) for n in range(20)])
+    told(world.ledger, SITE, world.source.name, DAY, -8.0)
+    still_warm = response(world)
+    live(world, "22:00", 9.0, 15.0)
+    failing = response(world)
+
+    for found in (still_warm, failing):
+        assert (found.recent_c, found.recent_night) == (5.0, nights[-1])
+
+
 def test_a_room_that_is_still_warm_in_the_evening_teaches_nothing_of_the_night() -> None:
     world = a_world("22:00", low_c=3.0)
     with_nights(world, *[(5.0, 15.8 + 0.1 * (n % 3)) for n in range(20)])

@@ -1,6 +1,7 @@
 """What indoor spots hold: the regression against other ways to it, and simulated rooms."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -8,7 +9,9 @@ import scipy.stats
 import statsmodels.api as sm
 
 from sillward_rules.arrays import Array
+from sillward_rules.readings.hourly_readings import by_the_hour
 from sillward_rules.readings.indoors import (
+    DAYS,
     ENOUGH_DAYS,
     LEVEL_SD_K,
     NOISE_K,
@@ -19,8 +22,10 @@ from sillward_rules.readings.indoors import (
     Typed,
     contradicted_day_low,
     learn_response,
+    lows_by_day,
 )
 from sillward_rules.weather.indoor_response import Form, IndoorResponse, running_mean
+from sillward_rules.weather.site import Site
 
 STILL = Pace(0.0, 0.0, 1.0, float("inf"))
 
@@ -353,3 +358,19 @@ def test_days_below_what_was_typed_take_its_place() -> None:
     assert contradicted_day_low(cold + 4.0, 18.0) is None
     assert contradicted_day_low(cold[: ENOUGH_DAYS - 1], 18.0) is None
     assert contradicted_day_low(cold, None) is None
+
+
+@pytest.mark.parametrize("latitude", [35.0, 51.5, 60.0])
+def test_the_short_days_of_a_winter_in_the_north_are_known(latitude: float) -> None:
+    site = Site("hall", latitude, 0.0, 10.0, ZoneInfo("UTC"))
+    until = datetime(2027, 1, 1, tzinfo=UTC)
+    times = np.arange(int((until - timedelta(days=35)).timestamp()), until.timestamp(), 600)
+    hour = times.astype(np.int64) // 3600 % 24
+    values = np.where(hour == 12, 8.0, 9.0)
+
+    every_day = lows_by_day(site, by_the_hour(times.astype(np.int64), values), until)
+    at_noon = times[(hour == 12) & (times % 86400 // 600 % 6 > 0)].astype(np.int64)
+    once = lows_by_day(site, by_the_hour(at_noon, np.full(at_noon.size, 8.0)), until)
+
+    assert every_day.tolist() == [8.0] * DAYS
+    assert np.isnan(once).all()

@@ -166,6 +166,34 @@ def test_a_night_beyond_the_forecast_counts_as_the_coldest() -> None:
     assert nothing.taken_c[0, 0] == HALL.taken_to_hold(np.array(HALL.coldest_c), None, None)
 
 
+def test_a_night_that_is_not_known_counts_as_the_coldest_of_a_cold_week() -> None:
+    spot = Spot("hall", indoors=True, response=HALL)
+    days = [daily_curve(low, 9.0, 24) for low in (4.0, -6.0, 2.0)]
+    days[2][:12] = np.nan
+    nights = indoor_nights(MENDOZA, [spot], weather(START, np.concatenate(days)))
+
+    assert np.isnan(nights.nights.low_c[-2:]).all()
+    assert (nights.means_c[-2:, 0] == np.nanmin(nights.nights.low_c)).all()
+    assert nights.means_c[-1, 0] < HALL.coldest_c
+
+
+def test_nights_that_are_over_count_once_for_walls_that_remember() -> None:
+    """A forecast may begin with the past days."""
+    lagged = replace(HALL, lag_nights=3, recent_c=10.0, recent_night=date(2026, 5, 14))
+    days = [daily_curve(low, 14.0, 24) for low in (2.0, 2.0, 6.0, 6.0)]
+
+    nights = indoor_nights(
+        MENDOZA,
+        [Spot("cellar", indoors=True, response=lagged)],
+        weather(START, np.concatenate(days)),
+    )
+
+    after = nights.nights.days > lagged.recent_night.toordinal()
+    assert 0 < after.sum() < after.size
+    first, second = nights.means_c[after, 0][:2]
+    assert (first, second) == (9.0, 8.25)
+
+
 def test_a_room_holds_by_night_what_was_learned() -> None:
     hall = Spot("hall", indoors=True, night_low_c=14.0, day_low_c=18.0, response=HALL)
     hourly = climate_of(MENDOZA, [OPEN_BENCH, hall], FORECAST)
@@ -202,3 +230,25 @@ def test_a_spot_that_follows_does_so_by_its_gain(form: Form, slope: float) -> No
     assert climate.temp_c[middle, 0] == pytest.approx(held + slope * above)
     noon = middle + 14
     assert climate.temp_c[noon, 0] == pytest.approx(FORECAST.temp_c[noon] + 1.0)
+
+
+@pytest.mark.parametrize(("level", "share"), [(12.6, "least"), (4.0, "most")])
+def test_in_the_morning_the_night_that_was_fades_to_the_colder_side(
+    level: float, share: str
+) -> None:
+    """Warmth of the night is gone soon after sunrise, its cold late: as outdoors."""
+    response = replace(HALL, level_c=level)
+    porch = Spot("porch", indoors=True, night_offset_k=4.0, day_offset_k=1.0, response=response)
+    # The next night is another, and has no part in it.
+    air = np.concatenate([daily_curve(4.0, 16.0, 43), daily_curve(-9.0, 9.0, 53)])
+
+    climate = climate_of(MENDOZA, [porch], weather(START, air))
+
+    hour = 36
+    sunrise = sun.night_of(MENDOZA, date(2026, 5, 14)).end.timestamp()
+    risen = (climate.times[hour] - sunrise) / sun.COLD_MORNING.total_seconds()
+    assert 0.2 < risen < 0.8
+    left = {"most": 1.0 - risen**2, "least": (1.0 - risen) ** 2}[share]
+    held = float(response.taken_to_hold(np.array(air[24:43].min()), None, 4.0))
+    by_night = held + response.gain * (air[hour] - air[24:43].min()) - air[hour]
+    assert climate.temp_c[hour, 0] - air[hour] == pytest.approx(1.0 + left * (by_night - 1.0))
