@@ -122,7 +122,7 @@ class Lessons:
             else spot
             for spot in collection.spots
         )
-        taught = replace(collection, spots=spots) if lessons or responses else collection
+        taught = collection.with_spots(spots)
         self._known[site.name] = key, taught, lessons
         return taught, lessons
 

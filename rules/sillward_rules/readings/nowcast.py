@@ -103,7 +103,7 @@ def nowcast(
     """Return the course of the rest of a night at a spot, if it is colder there than forecast.
 
     None by day, where no sensor can be relied on, and where the night is as forecast or warmer.
-    Of several sensors that can be relied on the middle one counts; of two the warmer.
+    Of several sensors that can be relied on the middle one counts; of two the colder.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ def nowcast(
     if not found:
         return None
     found.sort(key=lambda departure: -departure.mean_k)
-    departure = found[(len(found) - 1) // 2]
+    departure = found[len(found) // 2]
     if departure.mean_k > -MIN_DEPARTURE_K:
         return None
     return _course(departure, night)

@@ -96,10 +96,13 @@ def test_a_jump_is_believed_once_it_lasts() -> None:
     assert told(after_sunset(4.8), a=known.after(more)) is not None
 
 
-def test_of_several_sensors_the_middle_one_counts() -> None:
+def test_of_several_sensors_the_middle_one_counts_and_of_two_the_colder() -> None:
+    """One that was taken indoors must not silence the other."""
     now = after_sunset(3)
     cold, cool, warm = (every(10, now, read_c) for read_c in (5.0, 13.0, 15.0))
-    assert told(now, a=cold, b=warm) is None
+    both = told(now, a=cool, b=warm)
+    assert both is not None
+    assert both.read_c == 13.0
     course = told(now, a=cold, b=warm, c=cool)
     assert course is not None
     assert course.read_c == 13.0
