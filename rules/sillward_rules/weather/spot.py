@@ -109,6 +109,8 @@ class Spot:
             said = f"{abs(self.night_offset_k):g} K {way}"
         else:
             return str(learned)
+        if self.response is None:
+            return f"{learned} (you said {said})"
         return f"you said {said}{', but' if self.is_contradicted else ';'} {learned}"
 
     @property

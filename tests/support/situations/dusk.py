@@ -389,3 +389,34 @@ def a_sunroom_that_does_not_hold_tonight(units: Units) -> Told:
     played = with_a_cold_sunroom(staged_day(garden(SIX), AT, COLD, units=units))
     played.desk.tick()
     return of_round(played, "dusk")
+
+
+def with_a_read_pergola(played: StagedDay, *errors_k: float) -> StagedDay:
+    """Add nights on which the pergola was so much warmer than forecast."""
+    site, source = played.household.collection.site, played.desk.context.forecasts.sources[0]
+    for ago, error_k in enumerate(reversed(errors_k), start=1):
+        night = played.day - timedelta(days=ago)
+        told(played.ledger, site, source.name, night, 9.0)
+        read(played.ledger, site, "pergola", night, 9.0 + error_k)
+    return played
+
+
+@situation("push-dusk", imperial=True, full_in=(SI,))
+def a_pergola_that_was_read_colder_than_forecast(units: Units) -> Told:
+    """The forecast alone would leave its plants out; thirty nights say otherwise."""
+    mild = Sky([(15, 25), (14.5, 25)])
+    played = with_a_read_pergola(
+        staged_day(garden(SIX), AT, mild, units=units), *([-1.8, -2.4, -2.1] * 10)
+    )
+    played.desk.tick()
+    return of_round(played, "dusk")
+
+
+@situation("push-dusk", imperial=True, full_in=(SI,))
+def a_thermometer_that_was_moved(units: Units) -> Told:
+    """It shows five kelvins more for twelve nights: asked about, and the colder case counts."""
+    played = with_a_read_pergola(
+        staged_day(garden(SIX), AT, COLD, units=units), *([-0.8, -0.2] * 15), *([4.6, 5.0] * 6)
+    )
+    played.desk.tick()
+    return of_round(played, "dusk")
