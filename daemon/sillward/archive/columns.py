@@ -141,6 +141,12 @@ def units(expected: str) -> Collection[str]:
     return _UNITS[expected].keys()
 
 
+def alike(unit: str | None, other: str | None, expected: str) -> bool:
+    """Whether two units, as `spelled`, are the same, or one of them is not said or not known."""
+    table = _UNITS[expected]
+    return table.get(unit or "") in (None, table.get(other or ""))
+
+
 def parts_of(head: str) -> tuple[str, str | None]:
     """Return the name in a head, in lower case with _ between words, and what it says behind it.
 

@@ -454,7 +454,8 @@ def _in_zone(wall: np.ndarray, zone: tzinfo, reader: Reading, told: Told) -> np.
         if again is None:
             reader.refuse(
                 f"has {label(start)} once, which clocks of {zone} show twice: it may be"
-                f" {parsing.at(first[start])} or {parsing.at(second[start])}"
+                f" {parsing.at(first[start])} or {parsing.at(second[start])}. Is it standard time"
+                f" all year? Then {told.offset_advice}"
             )
         first[start + again : end] = second[start + again : end]
     return np.asarray(first)

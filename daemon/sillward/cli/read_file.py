@@ -13,6 +13,8 @@ from sillward.cli.printing import print_json, say
 from sillward.cli.progress import Progress
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
+from sillward.readings.file_unit import check_unit
+from sillward.readings.forecast_here import ForecastHere
 from sillward.readings.intake import Intake, Source, sensor_name
 from sillward.readings.lessons import Lessons
 from sillward.readings.logger_file import Choice, read_logger_file, zone_told
@@ -32,7 +34,7 @@ _QUANTITIES = click.Choice([quantity.value for quantity in Quantity])
 @click.option(
     "--unit",
     type=click.Choice(["C", "F", "%", "share"], case_sensitive=False),
-    help="Unit of a column that says none.",
+    help="Unit of the column; counts before its head.",
 )
 @click.option("--dates", type=click.Choice(ORDERS), help="Order of day, month, year.")
 @click.option("--zone", metavar="ZONE", help="Zone of the times: local, UTC, +02:00.")
@@ -76,6 +78,10 @@ def read_file(
     name = sensor_name(sensor, found.serial)
     with closing(Ledger(app.settings.ledger)) as ledger, ledger.database.transaction():
         intake = _intake(app, ledger)
+        if unit is None:
+            here = ForecastHere(site, intake.collection.spot(where.name), intake.weather)
+            for part in found.series:
+                check_unit(found.name, part, here)
         taken = [
             intake.take(Source(where, part.quantity, name), part.times, part.values, now)
             for part in found.series

@@ -33,7 +33,8 @@ OTHER_SENSOR_H = 3
 SAME_MEAN = 0.02
 """If so many hours, and more than half of all, differ from what is kept of a sensor by this [°C or
 %], or have another number of readings, they are of another sensor. Judgement: some hours may lack
-readings at the ends of a file; rounding makes 0.01."""
+readings at the ends of a file; rounding makes 0.01. Of an hour with as many readings, from the same
+first to the same last, one that differs is enough."""
 
 ONLY_SENSOR = "logger"
 """The name of a sensor whose file says no number, and to which the grower gave none."""
@@ -204,7 +205,11 @@ class Intake:
         differ = (hours.count[mine] != known.count[theirs]) | (
             np.abs(hours.mean[mine] - known.mean[theirs]) > SAME_MEAN
         )
-        if differ.sum() >= OTHER_SENSOR_H and 2 * differ.sum() > common.size:
+        is_complete = hours.count[mine] == known.count[theirs]
+        for name in ("first_at", "last_at"):
+            is_complete &= getattr(hours, name)[mine] == getattr(known, name)[theirs]
+        is_another = differ.sum() >= OTHER_SENSOR_H and 2 * differ.sum() > common.size
+        if is_another or bool((differ & is_complete).any()):
             msg = (
                 f'"{source.sensor}" at {source.spot.name} has other readings of the same hours: is'
                 " this another thermometer? Then give it a name of its own with --sensor"
@@ -226,7 +231,7 @@ class Intake:
                     *self._place(source),
                     reason,
                     [moment(second) for second in times[rows].tolist()],
-                    [f"{value:.4g} {unit}" for value in values[rows].tolist()],
+                    [f"{round(value, 2):g} {unit}" for value in values[rows].tolist()],
                     now,
                 )
 

@@ -153,7 +153,7 @@ class LiveIntake:
             if rejected:
                 moments = [datetime.fromtimestamp(second, UTC) for second in rejected]
                 unit = UNITS[origin.quantity]
-                examples = [f"{waiting.values[second]:.4g} {unit}" for second in rejected]
+                examples = [f"{round(waiting.values[second], 2):g} {unit}" for second in rejected]
                 table.set_aside(*place, reason, moments, examples, now)
                 for second in rejected:
                     del waiting.values[second]

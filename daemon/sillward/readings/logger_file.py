@@ -93,11 +93,13 @@ class Series:
     Args:
         times: (reading,) [unix s].
         values: (reading,) [°C or %].
+        fahrenheit: whether the file had them in °F.
     """
 
     quantity: Quantity
     times: np.ndarray
     values: Array
+    fahrenheit: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -188,6 +190,7 @@ def _layout(above: Sequence[str], choice: Choice, reader: Reading) -> Layout:
     others = ""
     for number, delimiter, heads, times in csv_layout.lines_with_heads(above):
         known = _known_columns(heads, times, choice)
+        _require_temperature_told(heads, times, known, choice, reader)
         if known:
             return Layout(delimiter, heads, number + 1, times, _chosen(known, choice, reader))
         others = others or _listed([head for at, head in enumerate(heads) if at not in times])
@@ -248,6 +251,34 @@ def _known_columns(heads: Sequence[str], times: Sequence[int], choice: Choice) -
         variable = _VARIABLES[choice.quantity]
         found = {index: column for index, column in found.items() if column.name == variable}
     return found
+
+
+def _require_temperature_told(
+    heads: Sequence[str],
+    times: Sequence[int],
+    known: dict[int, Column],
+    choice: Choice,
+    reader: Reading,
+) -> None:
+    """Raise SourceError if no column is known as a temperature, and some may be one."""
+    air = _VARIABLES[Quantity.TEMPERATURE]
+    if choice.column is not None or choice.quantity is Quantity.HUMIDITY:
+        return
+    if any(column.name == air for column in known.values()):
+        return
+    perhaps = [
+        head
+        for index, head in enumerate(heads)
+        if index not in times
+        and len(head) <= _LONGEST_HEAD
+        and columns.spelled(columns.parts_of(head)[1] or "") in columns.units("°C")
+    ]
+    if perhaps:
+        leave_out = ", or --quantity humidity for that alone" if known else ""
+        reader.refuse(
+            f"may have a temperature in {_listed(perhaps)}: say which is to be read, --column and a"
+            f" part of its head{leave_out}"
+        )
 
 
 def _by_its_unit(head: str, choice: Choice) -> Column | None:
@@ -333,25 +364,35 @@ def _series(
     known = ~np.isnan(values)
     times, values = times[known], values[known]
     if values.size:
-        column = _with_unit(column, values, choice, reader)
+        column = _with_unit(column, values, choice, remarks, reader)
         values = columns.converted(values, column, reader)
         if columns.is_converted(column):
             remarks.append(f"{column.shown}: converted to {column.expected}")
     if np.any(np.diff(times) < 0):
         order = np.argsort(times, kind="stable")
         times, values = times[order], values[order]
-    return Series(quantity, times, values)
+    return Series(quantity, times, values, column.unit in columns.IMPERIAL)
 
 
-def _with_unit(column: Column, values: Array, choice: Choice, reader: Reading) -> Column:
-    """Return a column with its unit. Raise SourceError, with both readings, if it is not known."""
+def _with_unit(
+    column: Column, values: Array, choice: Choice, remarks: list[str], reader: Reading
+) -> Column:
+    """Return a column with its unit. Raise SourceError, with both readings, if it is not known.
+
+    What the grower says counts, also against the head.
+    """
+    name = columns.parts_of(column.head)[0]
+    if column.unit is None and name in ("celsius", "fahrenheit"):
+        column = replace(column, unit=name)
+    if choice.unit in columns.units(column.expected):
+        told = replace(column, unit=choice.unit)
+        if not columns.alike(column.unit, told.unit, column.expected):
+            remarks.append(
+                f"{column.shown}: read in the unit that you said, not in that of its head"
+            )
+        return told
     if column.unit is not None:
         return column
-    name = columns.parts_of(column.head)[0]
-    if name in ("celsius", "fahrenheit"):
-        return replace(column, unit=name)
-    if choice.unit in columns.units(column.expected):
-        return replace(column, unit=choice.unit)
     most = float(values.max())
     if column.expected == "%":
         if most > SATURATED_PCT / 100:

@@ -103,4 +103,4 @@ def _still_stuck(intake: Intake, source: Source, hours: HourlyReadings) -> np.nd
 
 
 def _shown(hours: HourlyReadings, row: int, source: Source) -> str:
-    return f"{hours.last[row]:.4g} {UNITS[source.quantity]}"
+    return f"{hours.last[row]:g} {UNITS[source.quantity]}"

@@ -52,13 +52,20 @@ def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator
         if part.repeated:
             yield f"  {part.repeated:,} of a second that has one already: the first counts"
         if part.too_old:
-            yield f"  {part.too_old:,} are older than {READINGS_DAYS} days, and are not kept"
+            are = "is" if part.too_old == 1 else "are"
+            yield f"  {part.too_old:,} {are} older than {READINGS_DAYS} days, and not kept"
     yield from found.remarks
 
 
 def _new(part: TakenIn) -> str:
     if part.count == 1:
+        if part.set_aside or part.too_old:
+            return "it is not used"
         return "it is new" if part.new else "it is not new"
+    if sum(part.set_aside.values()) + part.too_old == part.count:
+        return "none of them is used"
     if part.new == 0:
         return "none of them is new"
-    return "all of them are new" if part.new == part.count else f"{part.new:,} of them are new"
+    if part.new == part.count:
+        return "all of them are new"
+    return f"{part.new:,} of them {'is' if part.new == 1 else 'are'} new"

@@ -361,7 +361,8 @@ def test_an_hour_that_is_shown_twice_and_there_once_is_refused(refused: Refused)
 
     assert refused("\n".join([head, *lines]), MADRID) == (
         "the file has 2021-10-31 02:00 once, which clocks of Europe/Madrid show twice: it may be"
-        " 2021-10-31 00:00 UTC or 2021-10-31 01:00 UTC"
+        " 2021-10-31 00:00 UTC or 2021-10-31 01:00 UTC. Is it standard time all year? Then write"
+        ' its offset in the head, such as "time (UTC+01:00)"'
     )
 
 

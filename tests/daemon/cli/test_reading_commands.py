@@ -292,6 +292,50 @@ def test_a_file_of_long_ago_is_listed_with_what_is_not_used(tmp_path: Path) -> N
     assert [each["count"] for each in document("readings")["set_aside"]] == [3]
 
 
+def in_unit(tmp_path: Path, head: str, *, fahrenheit: bool, now: datetime = DUSK) -> Path:
+    zone = examples.demo("cold-snap").site.zone
+    start = (now - timedelta(hours=40)).astimezone(zone)
+    values = 12 + 6 * np.sin(np.arange(40) / 4)
+    values = values * 1.8 + 32 if fahrenheit else values
+    rows = "".join(
+        f"{start + timedelta(hours=row):%Y-%m-%d %H:%M},{value:.2f}\n"
+        for row, value in enumerate(values)
+    )
+    return logger_file(tmp_path, f"time (local),temperature ({head})\n{rows}")
+
+
+@pytest.mark.parametrize("forecast", [True, False])
+def test_a_file_in_another_unit_than_its_head_says_is_asked_about(
+    tmp_path: Path, *, forecast: bool
+) -> None:
+    if forecast:
+        hold_forecast()
+
+    def asked(path: Path) -> str:
+        result = call("read-file", path, "--spot", "pergola")
+        assert result.exit_code == 1, result.output
+        return " ".join(result.stderr.split())
+
+    wrong = in_unit(tmp_path, "°C", fahrenheit=True)
+    assert "would fit in °F: say --unit F, or --unit C if they are really in °C" in asked(wrong)
+    assert "all of them are new" in said("read-file", wrong, "--spot", "pergola", "--unit", "F")
+    assert 5 < document("readings")["sensors"][0]["last"] < 19
+    other = in_unit(tmp_path, "°F", fahrenheit=False)
+    assert "would fit in °C: say --unit C" in asked(other)
+    for head, fahrenheit in (("°C", False), ("°F", True)):
+        right = in_unit(tmp_path, head, fahrenheit=fahrenheit)
+        said("read-file", right, "--spot", "pergola", "--sensor", head)
+
+
+def test_other_values_of_the_same_moments_are_another_thermometer(tmp_path: Path) -> None:
+    head = "time (local),temperature (°C)\n"
+    for value, used in ((15.1, True), (16.1, False)):
+        path = logger_file(tmp_path, f"{head}2026-04-03 01:00,{value}\n2026-04-03 01:10,{value}\n")
+        result = call("read-file", path, "--spot", "pergola")
+        assert (result.exit_code == 0) is used
+    assert "is this another thermometer?" in " ".join(result.stderr.split())
+
+
 def test_two_readings_of_one_second_are_told(tmp_path: Path) -> None:
     lines = "2026-01-03 01:00:00,11\n2026-01-03 01:00:00,9\n2026-01-03 01:10:00,9\n"
     path = logger_file(tmp_path, "time (local),temperature (°C)\n" + lines)

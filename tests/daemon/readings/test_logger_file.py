@@ -295,6 +295,39 @@ def test_of_two_columns_one_is_chosen(read: Read, refused: Callable[..., str]) -
     )
 
 
+def test_a_temperature_of_another_name_is_not_passed_over(
+    read: Read, refused: Callable[..., str]
+) -> None:
+    content = "time (UTC),Temp inside (°C),Temp outside (°C),RH\n2021-04-08 12:00,11,12,60\n"
+
+    for choice in (NOTHING_SAID, Choice(quantity=AIR)):
+        text = refused(content, choice)
+        assert text.startswith(
+            'may have a temperature in "Temp inside (°C)", "Temp outside (°C)": say which is to be'
+            " read, --column and a part of its head"
+        )
+    assert only(read(content, Choice(column="outside")))[1].tolist() == [12.0]
+    (series,) = read(content, Choice(quantity=HUMIDITY)).series
+    assert series.values.tolist() == [60.0]
+
+
+def test_the_unit_that_the_grower_says_counts_before_the_head(read: Read) -> None:
+    content = "time (UTC),temp (°C)\n2021-04-08 12:00,50\n"
+
+    found = read(content, Choice(unit="f"))
+    assert only(found)[1].tolist() == pytest.approx([10.0])
+    assert "read in the unit that you said" in found.remarks[0]
+    assert read(content, Choice(unit="c")).remarks == []
+    assert only(read(content, Choice(unit="%")))[1].tolist() == [50.0]
+
+
+def test_a_share_that_is_slightly_above_one_is_still_asked_for(
+    refused: Callable[..., str],
+) -> None:
+    content = "time (UTC),humidity\n2021-04-08 12:00,0.6\n2021-04-08 13:00,1.02\n"
+    assert "--unit % or --unit share" in refused(content)
+
+
 def test_a_column_of_any_name_is_read_if_it_is_named(read: Read) -> None:
     content = "time (UTC),Luft [°C],x\n2021-04-08 12:00,11,3\n"
 
