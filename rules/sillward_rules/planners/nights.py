@@ -153,21 +153,22 @@ def _harm_left(scene: Scene, night: Night, results: NightResults) -> Array:
 
 
 def _colder_than_outside(scene: Scene, night: Night, goals: Standing) -> np.ndarray:
-    """(cohort,) whether a room is known to be colder than outside.
+    """(cohort,) whether a room is expected to be colder than outside, by its readings.
 
-    That is where the night stays above it on the early side of the forecast, as what was learned of
-    a room is the lower side too. What was typed of a room is for the coldest nights, and says
-    nothing of a mild one.
+    Not by its lower side: where an odd night has made that a low one, plants must not be left
+    outside for it. What was typed of a room is for the coldest nights, and says nothing of a mild
+    one.
     """
     learned = np.array([spot.response is not None for spot in scene.climate.spots], dtype=bool)
-    held = np.where(learned & scene.holds_itself, shelter.held_by_night(scene, night), np.nan)
+    held = shelter.held_by_night(scene, night) + shelter.margins(scene, night)
+    held = np.where(learned & scene.holds_itself, held, np.nan)
     rows = scene.steps(night.start, night.cold_until)
     if not rows.size:
         return np.zeros(goals.shape, dtype=bool)
-    early = (scene.by_night.leaf_c[rows] + scene.early_k[rows]).min(axis=0)
+    outside = scene.by_night.leaf_c[rows].min(axis=0)
     return np.asarray(
         at_columns(held, goals, otherwise=np.nan)
-        < at_columns(early, scene.exposed_at, otherwise=np.nan)
+        < at_columns(outside, scene.exposed_at, otherwise=np.nan)
     )
 
 

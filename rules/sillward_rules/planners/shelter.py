@@ -117,7 +117,8 @@ def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> 
     replaced = np.where(has_own, own, home)
     gain = _warmth_at(warmth, warmest) - _warmth_at(warmth, replaced)
     # A cover that does no better over the night may still spare a plant the worst of it.
-    spares = at_columns(lows, warmest, otherwise=np.nan) > lows[home]
+    likely = lows + margins(scene, night)
+    spares = at_columns(likely, warmest, otherwise=np.nan) > likely[home]
     beaten = np.where(has_own, gain > 0, (gain > 0) | spares)
     beaten &= ~has_own | np.isfinite(at_columns(lows, own, otherwise=np.nan))
     beaten |= ~has_own & np.isnan(_warmth_at(warmth, home))
@@ -150,6 +151,9 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     higher than the limit, so that it falls short of the limit by the degree-hours under it divided
     by the hours. Of hours without a forecast only the offsets of the spots count. NaN for a spot
     that keeps a temperature that is not known.
+
+    Where no spot surely holds, one with a thermometer must not lose against one that is known from
+    what was typed alone, only because its lower side counts: here it is as warm as is expected.
     """
     spots = scene.climate.spots
     # Without wind and cloud a cold offset counts in full, and a warm one only under a roof.
@@ -161,6 +165,7 @@ def _warmth(scene: Scene, night: Night, limit: Array) -> Array:
     leaf = scene.by_night.leaf_c[rows] if rows.size else np.full((1, len(spots)), np.nan)
     leaf = np.where(np.isnan(leaf), UNKNOWN_AIR_C + adds, leaf)
     leaf = np.where(scene.holds_itself, held_by_night(scene, night), leaf)
+    leaf = leaf + margins(scene, night)
     first, groups = group_rows(limit)
     bounds = np.where(np.isnan(limit[first]), np.inf, limit[first])
     means = np.minimum(leaf[:, None, :], bounds[:, None]).mean(axis=0)
@@ -174,9 +179,20 @@ def held_by_night(scene: Scene, night: Night) -> Array:
     night.
     """
     spots, learned = scene.climate.spots, scene.indoor_nights
-    row = learned.nights.ends.size if scene.forecast_expired else learned.nights.row_of(night)
+    row = _row_of(scene, night)
     typed = np.array([np.nan if spot.night_low_c is None else spot.night_low_c for spot in spots])
     return np.where(np.isnan(learned.taken_c[row]), typed, learned.taken_c[row])
+
+
+def margins(scene: Scene, night: Night) -> Array:
+    """(spot,) how far what is expected of a night is above what counts as held there [K]."""
+    return np.asarray(scene.indoor_nights.margin_k[_row_of(scene, night)])
+
+
+def _row_of(scene: Scene, night: Night) -> int:
+    """Return the row of a night in what was learned of indoor spots."""
+    nights = scene.indoor_nights.nights
+    return nights.ends.size if scene.forecast_expired else nights.row_of(night)
 
 
 def may_stay(

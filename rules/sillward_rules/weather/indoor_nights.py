@@ -21,6 +21,8 @@ class IndoorNights:
     - means_c (night, spot): the running mean of these that counts for a spot [°C].
     - taken_c (night, spot): what a spot is taken to hold (`IndoorResponse.taken_to_hold`) [°C]. NaN
       where nothing was learned.
+    - margin_k (night, spot): how far the low that is expected there is above that [K]; 0 where
+      nothing was learned.
     - gain (night, spot): by how much it changes within the night for each kelvin outdoors.
 
     A night whose low is not known counts as cold as the coldest of these and of those that were
@@ -30,6 +32,7 @@ class IndoorNights:
     nights: ForecastNights
     means_c: Array
     taken_c: Array
+    margin_k: Array
     gain: Array
 
 
@@ -40,6 +43,7 @@ def indoor_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> Indoor
     lows = nights.low_c
     nothing = np.full((lows.size, len(spots)), np.nan)
     means, taken, gain = nothing, nothing.copy(), nothing.copy()
+    margin = np.zeros(nothing.shape)
     for column, spot in enumerate(spots):
         response = spot.response
         if response is None:
@@ -55,4 +59,5 @@ def indoor_nights(site: Site, spots: Sequence[Spot], weather: Weather) -> Indoor
         means[:, column] = found
         taken[:, column] = response.taken_to_hold(found, spot.night_low_c, spot.night_offset_k)
         gain[:, column] = response.gain_tonight(found)
-    return IndoorNights(nights, means, taken, gain)
+        margin[:, column] = np.nan_to_num(response.predict(found)[0] - taken[:, column], nan=0.0)
+    return IndoorNights(nights, means, taken, margin, gain)

@@ -173,3 +173,31 @@ def test_nothing_is_carried_on_a_slight_chance_to_where_it_is_colder_than_outsid
 
     assert orders(replace(HALL_ROOM, response=None)) == [ChoreKind.CARRY_IN]
     assert orders(replace(HALL_ROOM, response=replace(HALL, form=Form.HOLDS, level_c=12.0))) == []
+    # Where it was odd last night it may be colder inside, but is not expected to be.
+    odd = replace(HALL, form=Form.HOLDS, level_c=16.0, surprise_k=8.0)
+    assert orders(replace(HALL_ROOM, response=odd)) == [ChoreKind.CARRY_IN]
+
+
+# -- where no spot surely holds
+
+
+@pytest.mark.parametrize("home", ["bench", "hall"])
+def test_one_odd_night_sends_nothing_from_a_room_that_is_read_to_a_colder_one_that_is_not(
+    home: str,
+) -> None:
+    """A slip of a digit, or a window left open: by its lower side the hall is the colder one."""
+    odd = replace(HALL_ROOM, response=replace(HALL, surprise_k=8.0))
+    cellar = Spot("cellar", indoors=True, night_low_c=6.0)
+    one = plant(home=home, shelter="hall" if home == "bench" else None, night_low=14.0)
+    household = collection(one, spots=(OPEN_BENCH, odd, cellar))
+    cold = weather(
+        START, np.concatenate([daily_curve(15.0, 22.0, 24), daily_curve(2.0, 10.0, 144)])
+    )
+
+    sheet = draw_up(Round.DUSK, household, fetched(cold, NOON), {}, NOON)
+
+    night = sun.night_at_or_after(MENDOZA, NOON)
+    assert held_by_night(Scene(household, cold, {}, NOON), night)[1] < 6.0
+    assert {chore.to_spot for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN} == (
+        {"hall"} if home == "bench" else set()
+    )
