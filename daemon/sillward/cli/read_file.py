@@ -86,10 +86,11 @@ def read_file(
             intake.take(Source(where, part.quantity, name), part.times, part.values, now)
             for part in found.series
         ]
+        first_told = ledger.nights.first(site.name)
     if as_json:
         print_json(report.document(found, taken, site))
     else:
-        for line in report.lines(found, taken, app.household.voice):
+        for line in report.lines(found, taken, first_told, app.household.voice):
             say(line)
 
 

@@ -1,6 +1,7 @@
 """What `sillward read-file` answers: what was in the file, what is new, what is not used."""
 
 from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import Any
 
 from sillward.ledger.tables.readings import READINGS_DAYS
@@ -8,7 +9,10 @@ from sillward.readings.intake import TakenIn
 from sillward.readings.logger_file import LoggerFile
 from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.wording.voice import Voice
+from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.site import Site
+
+NOT_TOLD = "of these nights sillward has kept no forecast to hold them against"
 
 
 def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[str, Any]:
@@ -37,8 +41,13 @@ def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[st
     }
 
 
-def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator[str]:
-    """Yield it as sentences."""
+def lines(
+    found: LoggerFile, taken: Sequence[TakenIn], first_told: date | None, voice: Voice
+) -> Iterator[str]:
+    """Yield it as sentences.
+
+    first_told: the first night that a forecast was kept of; None if there is none.
+    """
     for part in taken:
         days = [str(voice.local(at).date()) for at in (part.first_at, part.last_at)]
         source = part.source
@@ -54,6 +63,10 @@ def lines(found: LoggerFile, taken: Sequence[TakenIn], voice: Voice) -> Iterator
         if part.too_old:
             are = "is" if part.too_old == 1 else "are"
             yield f"  {part.too_old:,} {are} older than {READINGS_DAYS} days, and not kept"
+        if part.new and source.quantity is Quantity.TEMPERATURE:
+            last = voice.local(part.last_at).date()
+            if first_told is None or last <= first_told:
+                yield f"  they teach nothing: {NOT_TOLD}"
     yield from found.remarks
 
 

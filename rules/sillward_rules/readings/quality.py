@@ -54,8 +54,10 @@ a shield were found to read 2 to 10 K too high in the sun."""
 
 TWIN_H = 24
 TWIN_RANGE = 1.0
-"""Two sensors that show the same for so many hours in a row, while that changes by this [K or %],
-are one. Judgement: two of a kind side by side differ by a tenth within any hour or two."""
+TWIN_VALUES = 8
+"""Two sensors that show the same for so many hours in a row, while that changes by this [K or %]
+and has so many different means by the hour, are one. Judgement: two of a kind side by side differ
+by a tenth within any hour or two; of two that show whole degrees a day may be alike by chance."""
 
 _SAME = 0.006
 """Values by the hour are kept in hundredths: within this they are the same."""
@@ -199,7 +201,8 @@ def twins(hours: HourlyReadings, other: HourlyReadings) -> np.ndarray:
     for first, end in _runs(_next_hour(common), same):
         rows = mine[first:end]
         moved = hours.high[rows].max() - hours.low[rows].min()
-        found[rows] = end - first >= TWIN_H and moved >= TWIN_RANGE
+        differ = np.unique(hours.mean[rows]).size >= TWIN_VALUES
+        found[rows] = end - first >= TWIN_H and moved >= TWIN_RANGE and differ
     return found
 
 

@@ -292,6 +292,20 @@ def test_a_file_of_long_ago_is_listed_with_what_is_not_used(tmp_path: Path) -> N
     assert [each["count"] for each in document("readings")["set_aside"]] == [3]
 
 
+def test_a_file_of_nights_without_a_forecast_teaches_nothing(tmp_path: Path) -> None:
+    of_air = ("--quantity", "temperature", "--spot", "pergola")
+    taught_nothing = "they teach nothing: of these nights sillward has kept no forecast"
+
+    assert taught_nothing in said("read-file", logger_file(tmp_path), *of_air)
+    assert taught_nothing not in said("read-file", logger_file(tmp_path), *of_air)  # none is new
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        past_nights(
+            ledger, examples.demo("cold-snap").site, "Open-Meteo", "pergola", DUSK, [0.0] * 5
+        )
+    other = logger_file(tmp_path, FILE.replace(",1", ",2"))
+    assert taught_nothing not in said("read-file", other, "--sensor", "box", *of_air)
+
+
 def in_unit(tmp_path: Path, head: str, *, fahrenheit: bool, now: datetime = DUSK) -> Path:
     zone = examples.demo("cold-snap").site.zone
     start = (now - timedelta(hours=40)).astimezone(zone)

@@ -163,6 +163,11 @@ def test_two_rooms_that_keep_an_even_temperature_are_no_twins() -> None:
     assert not twins(hourly([20.0] * 48), hourly([20.0] * 48)).any()
 
 
+def test_whole_degrees_that_agree_for_a_day_are_no_evidence() -> None:
+    course = [20.0, 20.0, 21.0, 22.0, 22.0, 21.0] * 8
+    assert not twins(hourly(course), hourly(course)).any()
+
+
 @pytest.mark.parametrize("count", [0, 1])
 def test_few_hours_are_no_evidence(count: int) -> None:
     hours = hourly([12.0] * count)

@@ -39,7 +39,7 @@ def skill_figure(data: SkillChart) -> Figure:
     _frame(error, f"error of the low, mean size [{unit}]", len(days))
     error.set_ylim(bottom=0.0)
     error.set_xticklabels([])
-    _frame(bias, f"bias: told less read [{unit}]", len(days))
+    _frame(bias, f"told too warm (+), too cold (−) [{unit}]", len(days))
     bias.margins(y=0.15)
     bias.set_xlabel("night ahead", size=SMALL, labelpad=2)
     _name_lines(error, data, usual[-1])

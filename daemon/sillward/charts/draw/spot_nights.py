@@ -98,7 +98,7 @@ def correction_figure(data: CorrectionChart) -> Figure:
     for value in given:
         axes.axhline(value, color=INK, lw=1.1, ls=(0, (1, 1.5)), label="_given")
     unit = data.units.temperature
-    _frame(axes, f"spot − forecast [{unit}]", data.nights[0].night, data.nights[-1].night)
+    _frame(axes, f"above forecast [{unit}]", data.nights[0].night, data.nights[-1].night)
     _fit(axes, np.concatenate([off, level + sd, level - sd, [0.0], given]))
     _draw_steps(axes, steps)
     _name_levels(axes, [(0.0, "as forecast"), *((value, "your offset") for value in given)])

@@ -71,6 +71,15 @@ class NightArchive:
         )
         return [(source, *night_of(*values)) for source, *values in rows]
 
+    def first(self, site: str) -> date | None:
+        """Return the first night of a site that a forecast was kept of; None if there is none."""
+        ((night,),) = self._database.rows(
+            "SELECT MIN(night) FROM night JOIN archive ON archive.id = night.archive"
+            " WHERE archive.site = ?",
+            site,
+        )
+        return None if night is None else date.fromordinal(night)
+
     def sources(self, site: str) -> list[str]:
         """Return the sources of which the archive has nights of a site, by name."""
         rows = self._database.rows(
