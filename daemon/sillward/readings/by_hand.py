@@ -15,19 +15,19 @@ from sillward.readings.forecast_here import UNITS
 from sillward.text.units import Temperature
 from sillward.wording.voice import Voice
 from sillward_rules.readings.hourly_readings import Quantity
-from sillward_rules.readings.quality import BOUNDS, CLOCK_AHEAD, as_can_be
+from sillward_rules.readings.quality import (
+    BOUNDS,
+    CLOCK_AHEAD,
+    OTHER_UNIT_FAR_K,
+    OTHER_UNIT_NEAR_K,
+    as_can_be,
+)
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Night, night_at_or_after, night_of
 
 BEFORE_SUNRISE = timedelta(hours=2)
 """From so long before sunrise on, the lowest of the night is that of the night that goes on.
 Judgement: a thermometer read before this is meant to say what the night before was."""
-
-OTHER_UNIT_FAR_K = 15.0
-OTHER_UNIT_NEAR_K = 6.0
-"""A value without a unit that is further from the forecast than the first, and in the other unit
-nearer than the second, is asked about [K]. Judgement: sun on a thermometer makes 10 K, a spot of
-its own 5 K."""
 
 UNLIKELY_C = {"°C": (-15.0, 45.0), "°F": (0.0, 45.0)}
 """A value in the grower's unit without the unit written is asked about outside of these [°C], where

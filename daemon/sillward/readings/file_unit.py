@@ -7,16 +7,12 @@ not. The same question is asked of what is typed (`by_hand.check_unit`).
 import numpy as np
 
 from sillward.errors import SourceError
-from sillward.readings.by_hand import OTHER_UNIT_FAR_K, OTHER_UNIT_NEAR_K
 from sillward.readings.forecast_here import ForecastHere
 from sillward.readings.logger_file import Series
 from sillward_rules.arrays import Array
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
+from sillward_rules.readings.quality import OTHER_UNIT_FAR_K, OTHER_UNIT_H, OTHER_UNIT_NEAR_K
 from sillward_rules.weather.hourly import at_hours
-
-FEWEST_H = 6
-"""Hours with a forecast that tell. Judgement: sun on a sensor lasts for some, and the half of them
-has to be far off."""
 
 A_DAY_H = 20
 WARM_LOW_C = 30.0
@@ -42,7 +38,7 @@ def check_unit(name: str, series: Series, here: ForecastHere) -> None:
     else:
         told = np.full(values.shape, np.nan)
     known = np.isfinite(told)
-    if known.sum() >= FEWEST_H:
+    if known.sum() >= OTHER_UNIT_H:
         is_likely = bool(
             abs(np.median((values - told)[known])) > OTHER_UNIT_FAR_K
             and abs(np.median((other - told)[known])) < OTHER_UNIT_NEAR_K

@@ -11,12 +11,12 @@ import numpy as np
 
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import Sensor
-from sillward.readings.forecast_here import UNITS
+from sillward.readings.forecast_here import UNITS, ForecastHere
 from sillward.readings.intake import Intake, Source
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.plants.collection import Collection
-from sillward_rules.readings.hourly_readings import HourlyReadings
-from sillward_rules.readings.quality import Reason
+from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity
+from sillward_rules.readings.quality import OTHER_UNIT_H, Reason, in_another_unit
 from sillward_rules.weather.hourly import Weather, moment
 
 LOOK_BACK = timedelta(hours=48)
@@ -79,10 +79,26 @@ def _doubts(
 ) -> Iterator[tuple[str, np.ndarray]]:
     """Yield why some hours are not used, and which (hour,)."""
     yield Reason.STUCK, _still_stuck(intake, source, hours)
+    yield Reason.UNIT, _in_another_unit(intake, source, hours)
     for reason, rows in intake.doubts(source, hours):
         if reason == Reason.SUN:
             rows = rows & (hours.hour + HOUR_S <= (now - SUN_AFTER).timestamp())
         yield reason, rows
+
+
+def _in_another_unit(intake: Intake, source: Source, hours: HourlyReadings) -> np.ndarray:
+    """Return the hours (hour,) that are likely in another unit than the sensor is said to have.
+
+    A file is asked about when it is read; nobody is there when a sensor sends its first values.
+    """
+    if source.quantity is not Quantity.TEMPERATURE or intake.weather is None:
+        return np.zeros(len(hours), bool)
+    here = ForecastHere(intake.site, source.spot, intake.weather)
+    told = intake.weather.times, here.course(Quantity.TEMPERATURE)
+    last = moment(hours.hour[-1])
+    past = intake.set_aside_before(source, last - LOOK_BACK, last)
+    is_known = any(one.reason == Reason.UNIT for one in past)
+    return in_another_unit(hours, *told, 1 if is_known else OTHER_UNIT_H)
 
 
 def _still_stuck(intake: Intake, source: Source, hours: HourlyReadings) -> np.ndarray:

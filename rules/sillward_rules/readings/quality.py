@@ -52,6 +52,16 @@ SUN_K = 8.0
 Judgement: a courtyard in the shade is up to 5 K warmer than open country, and thermometers without
 a shield were found to read 2 to 10 K too high in the sun."""
 
+OTHER_UNIT_FAR_K = 15.0
+OTHER_UNIT_NEAR_K = 6.0
+"""A value that is further from the forecast than the first, and in the other unit nearer than the
+second, is likely in that unit [K]. Judgement: sun on a thermometer makes 10 K, a spot of its own
+5 K."""
+
+OTHER_UNIT_H = 6
+"""Hours of a sensor that show it. Judgement: sun on a sensor lasts for some, and hardly makes so
+much."""
+
 TWIN_H = 24
 TWIN_RANGE = 1.0
 TWIN_VALUES = 8
@@ -72,6 +82,7 @@ class Reason(StrEnum):
     STUCK = "the same value for hours while the weather changed"
     SUN = "warmer than shade can be: sun on the sensor"
     TWIN = "the same values as another sensor"
+    UNIT = "far from the forecast, and near it in another unit: °C or °F?"
 
 
 def as_can_be(values: Array, quantity: Quantity) -> Array:
@@ -178,6 +189,22 @@ def in_the_sun(site: Site, hours: HourlyReadings, times: np.ndarray, temp_c: Arr
     return np.array(
         [warm[row] and _is_day(site, float(hours.hour[row])) for row in range(len(hours))], bool
     )
+
+
+def in_another_unit(
+    hours: HourlyReadings, times: np.ndarray, temp_c: Array, fewest: int = OTHER_UNIT_H
+) -> np.ndarray:
+    """Return the hours of a thermometer that are likely in °F, taken as °C, or the other way round.
+
+    times, temp_c (time,) : the forecast at the spot, at each full hour [unix s, °C]; NaN is
+    unknown. fewest : of so many hours it is believed, if they are most of those with a forecast.
+    """
+    told = at_hours(times, temp_c, hours.hour)
+    others = (hours.mean - 32.0) / 1.8, hours.mean * 1.8 + 32.0
+    apart = np.minimum(*(np.abs(other - told) for other in others))
+    found = (np.abs(hours.mean - told) > OTHER_UNIT_FAR_K) & (apart < OTHER_UNIT_NEAR_K)
+    is_clear = bool(found.sum() >= fewest and 2 * found.sum() > np.isfinite(told).sum())
+    return np.asarray(found & is_clear)
 
 
 def _is_day(site: Site, hour: float) -> bool:

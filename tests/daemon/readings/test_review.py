@@ -103,3 +103,24 @@ def test_spots_and_sensors_that_are_gone_are_left_alone(ledger: Ledger) -> None:
 
     assert review(ledger, GARDEN, WEATHER, START + timedelta(days=9)) == 0
     assert kept(ledger, "shed") == 144
+
+
+def test_a_sensor_in_another_unit_is_not_used_from_its_first_night_on(ledger: Ledger) -> None:
+    values = (as_told(36) * 1.8 + 32).round(2)
+    done = 0
+    for hour in range(1, 37):
+        come(ledger, values[: hour * 6], first=done)
+        done = hour * 6
+        looked(ledger, hour)
+
+    assert set(reasons(ledger)) == {Reason.UNIT}
+    assert kept(ledger) == 0
+
+
+def test_sun_on_a_sensor_is_no_other_unit(ledger: Ledger) -> None:
+    values = as_told(36)
+    values[9 * 6 : 17 * 6] += 16.0
+    come(ledger, values)
+    looked(ledger, 36)
+
+    assert Reason.UNIT not in reasons(ledger)
