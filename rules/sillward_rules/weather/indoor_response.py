@@ -79,27 +79,32 @@ class IndoorResponse:
     def __str__(self) -> str:
         """Return what was learned, in words.
 
-        "9 nights show 12.6 °C at 5.0 °C outdoors, and 0.3 degrees less for each degree colder, give
-        or take 0.6 K".
+        "9 nights show 12.6 °C at 5.0 °C outdoors and 11.4 °C at 1.0 °C, give or take 0.6 K". Few
+        nights "make it" that, as it is half of it what was typed.
         """
-        _, sd = self.predict(np.array(self.usual_outdoors_c))
-        count = "1 night shows" if self.nights == 1 else f"{self.nights} nights show"
+        verb = "show" if self.nights >= ENOUGH_NIGHTS else "make it"
+        count = f"{self.nights} nights {verb}" if self.nights > 1 else "1 night makes it"
         over = f" over the last {self.lag_nights + 1} nights" if self.lag_nights else ""
-        slope, level, bend = (
-            f"{self.gain:.1f} degrees",
-            f"{self.level_c:.1f} °C",
-            f"{self.outdoors_at_c:.1f} °C",
-        )
+        level, cold = f"{self.level_c:.1f} °C", self._told_at(self.coldest_c)
         held = {
             Form.HOLDS: f"{level} whatever the weather",
-            Form.FOLLOWS: f"{self.usual_c:.1f} °C at {self.usual_outdoors_c:.1f} °C outdoors{over},"
-            f" and {slope} less for each degree colder",
-            Form.FLOOR: f"{level} on cold nights, and {slope} more for each degree above {bend}"
-            " outdoors",
-            Form.LIMITED: f"{level} on mild nights, and {slope} less for each degree below {bend}"
-            " outdoors",
+            Form.FOLLOWS: f"{self._told_at(self.usual_outdoors_c)} outdoors{over}"
+            + (f" and {cold}" if self.nights > 1 else ""),
+            Form.FLOOR: f"{level} on cold nights and {self._told_at(self.warmest_c)} outdoors",
+            Form.LIMITED: f"{level} on mild nights and {cold} outdoors",
         }
+        if self.surprise_k and self.nights > 1:
+            return (
+                f"{count} {held[self.form]}, but the last was {self.surprise_k:.1f} K colder than"
+                " that: until the next is read it is not known what it holds"
+            )
+        _, sd = self.predict(np.array(self.usual_outdoors_c))
         return f"{count} {held[self.form]}, give or take {float(sd):.1f} K"
+
+    def _told_at(self, outdoors_c: float) -> str:
+        """Return "12.6 °C at 5.0 °C"."""
+        mean, _ = self._mean_and_scale(np.array(outdoors_c))
+        return f"{float(mean):.1f} °C at {outdoors_c:.1f} °C"
 
     def gain_at(self, outdoors_c: Array) -> Array:
         """Return by how much it changes for each kelvin outdoors, at a (running mean) low."""

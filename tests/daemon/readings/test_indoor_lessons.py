@@ -73,7 +73,9 @@ def test_a_room_that_does_not_hold_what_was_typed(world: World) -> None:
     words = taught(world).taught
     assert words is not None
     assert words.startswith("you said 16 °C, but 20 nights show 6.")
-    assert ", and 0.3 degrees less for each degree colder, give or take 0." in words
+    assert words.endswith("K")
+    assert " °C outdoors and 5." in words
+    assert ", give or take 0." in words
     document = learned_document(taught(world))
     assert document is not None
     assert (document["nights"], document["form"]) == (20, "follows")
@@ -134,7 +136,7 @@ def test_what_was_typed_as_an_offset_is_where_learning_starts(world: World) -> N
     assert found.gain == pytest.approx(1.0, abs=0.1)
     spot = taught(world, collection)
     assert spot.taught is not None
-    assert spot.taught.startswith("you said +4 K; 2 nights show ")
+    assert spot.taught.startswith("you said +4 K; 2 nights make it ")
 
 
 # -- in what the service tells
@@ -154,8 +156,8 @@ def test_a_shelter_that_no_longer_holds_is_told_in_the_evening_and_ahead(world: 
     text = dusk(world)
 
     assert "no spot is warm enough; room is the warmest (5 °C" in text
-    assert "night room may not hold 8 °C for Left pot, Right pot" in text
-    assert "heat it by then or find a warmer place" in text
+    assert " room may not hold 8 °C for Left pot, Right pot" in text
+    assert "or find a warmer place" in text
     assert "Readings: room, you said 16 °C, but 20 nights show" in text
 
 
@@ -172,10 +174,10 @@ def test_the_daily_rounds_tell_it_ahead_once() -> None:
     world.desk.tick()
     second = world.post.pushes[-1][1]
 
-    assert "Fri night room may be too cold for" in first.body
+    assert "! Heat room from Fri on: may fall to 6.1 °C (2 plants)" in first.body
     assert second is not first
     assert "no spot is known to be warm enough" in second.body
-    assert "may be too cold" not in second.body
+    assert "may fall to" not in second.body
 
 
 def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> None:

@@ -165,9 +165,9 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterFailing(B, "hall", (THURSDAY, SATURDAY), SATURDAY, -0.04, 1.25, 13.0, None, None),
-        "Sat night hall may not hold 13 °C for Anemone, Boat (2 nights from Thu on): 0.0 °C "
-        "expected there, give or take 1.2 °C; heat it by then or find a warmer place, as no other "
-        "spot is known to hold",
+        "From Thu night on (2 nights) hall may not hold 13 °C for Anemone, Boat: 0.0 °C expected "
+        "on Sat, give or take 1.2 °C; heat it by Thu or find a warmer place, as no other spot is "
+        "known to hold",
     ),
     (
         OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import numpy as np
 import pytest
@@ -131,6 +132,41 @@ def test_a_spot_of_which_nothing_was_typed_is_known_from_a_few_nights_on() -> No
     question = "night_low is not given: nobody knows what it holds at night"
     assert Spot("hall", indoors=True, response=few).open_questions() == (question,)
     assert Spot("hall", indoors=True, response=HALL).open_questions() == ()
+
+
+# -- in words
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({}, "20 nights show 12.6 °C at 5.0 °C outdoors and 11.4 °C at 1.0 °C, give or take 0.6 K"),
+        ({"form": Form.HOLDS}, "20 nights show 12.6 °C whatever the weather, give or take 0.6 K"),
+        (
+            {"form": Form.FLOOR},
+            "20 nights show 12.6 °C on cold nights and 13.8 °C at 9.0 °C outdoors, give or take"
+            " 0.6 K",
+        ),
+        (
+            {"form": Form.LIMITED},
+            "20 nights show 12.6 °C on mild nights and 11.4 °C at 1.0 °C outdoors, give or take"
+            " 0.6 K",
+        ),
+        (
+            {"form": Form.HOLDS, "surprise_k": 8.31},
+            "20 nights show 12.6 °C whatever the weather, but the last was 8.3 K colder than that:"
+            " until the next is read it is not known what it holds",
+        ),
+        (
+            {"lag_nights": 3, "nights": 3},
+            "3 nights make it 12.6 °C at 5.0 °C outdoors over the last 4 nights and 11.4 °C at"
+            " 1.0 °C, give or take 0.6 K",
+        ),
+        ({"nights": 1}, "1 night makes it 12.6 °C at 5.0 °C outdoors, give or take 0.6 K"),
+    ],
+)
+def test_what_a_room_holds_in_words(changes: dict[str, Any], words: str) -> None:
+    assert str(replace(HALL, **changes)) == words
 
 
 # -- the climate

@@ -29,7 +29,8 @@ def _failing_shelter(remark: ShelterFailing, writer: SheetWriter) -> Part:
 
     def in_short(most: int) -> str:
         who = voice.names(remark.plants, most)
-        text = writer.say("too_cold_ahead", spot=remark.spot, coldest=remark.coldest, who=who)
+        facts = {"nights": remark.nights, "low_c": remark.low_c, "who": who}
+        text = writer.say("too_cold_ahead", spot=remark.spot, **facts)
         return writer.say("watch_out", text=text)
 
     line = chore_phrases.warning_line(remark, voice)
