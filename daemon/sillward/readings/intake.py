@@ -184,9 +184,11 @@ class Intake:
         first, last = moment(times[0] // HOUR_S * HOUR_S), moment(times[-1])
         hours = {moment(hour) for hour in np.unique(times // HOUR_S * HOUR_S)}
         past = [one for one in self.set_aside_before(source, first, last) if one.hour in hours]
-        anew = [one for one in past if one.reason.startswith((Reason.TWIN, Reason.JUMP))]
-        self.ledger.readings.take_back(self.site.name, anew)
-        return [one for one in past if one not in anew]
+        anew = (Reason.TWIN, Reason.JUMP)
+        self.ledger.readings.take_back(
+            self.site.name, [one for one in past if one.reason.startswith(anew)]
+        )
+        return [one for one in past if not one.reason.startswith(anew)]
 
     def _require_same_sensor(self, source: Source, hours: HourlyReadings) -> None:
         """Raise UsageError if what is kept under the name of a sensor is of another one."""
