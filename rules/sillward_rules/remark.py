@@ -123,6 +123,8 @@ class ShelterTooCold(Remark):
     better_spot: str | None
     """None if no spot holds the limit; they go to this one, the warmest."""
     better_low_c: float | None
+    expected_c: float | None = None
+    """The low that its thermometer has taught to expect, of which low_c is the lower side [°C]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What `sillward why` prints: the numbers, hour by hour, behind the decisions for one plant."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from string import ascii_lowercase
 from typing import Any, NamedTuple
 
@@ -11,11 +12,12 @@ from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import wrapped
 from sillward.text.units import fixed
-from sillward.wording import full_sheet
+from sillward.wording import chore_phrases, full_sheet
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason, Weighing
 from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
+from sillward_rules.remark import Remark, ShelterFailing
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -272,7 +274,22 @@ def _decision_lines(explanation: Explanation, decided: Sequence[Sheet], voice: V
         f"{voice.retold(full_sheet.because(reason, chore, voice))}"
         for sheet, chore, reason in _decisions(explanation, decided)
     ]
+    lines += _shelter_lines(explanation, decided, voice)
     return lines or ["nothing to do for it today and tonight"]
+
+
+def _shelter_lines(
+    explanation: Explanation, decided: Sequence[Sheet], voice: Voice
+) -> Iterator[str]:
+    """Yield what the sheets warn of about the spot where the plant is to spend its nights."""
+    name, told = explanation.plant.name, set[Remark]()
+    for remark in (remark for sheet in decided for remark in sheet.warnings):
+        if not (chore_phrases.is_too_cold(remark) or isinstance(remark, ShelterFailing)):
+            continue
+        of_plant = replace(remark, plants=(name,))
+        if name in remark.plants and of_plant not in told:
+            told.add(of_plant)
+            yield voice.remark(of_plant, None)
 
 
 def _decisions(

@@ -285,6 +285,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "out_later.was": ("18:40", "17:30"),
     "rinse_because.why": ("before the film has lost half", "before it dries"),
     "shelter_failing.nights": ((_DAY, _NEXT), (_DAY,)),
+    "shelter_too_cold.expected_c": (None, 7.5),
     "too_cold_ahead.nights": ((_DAY,), (_DAY, _NEXT)),
     "sheet_head.round": ("dusk", "morning", "week"),
     "sheet_head.told": ("Thursday 14 May 2026, 17:10", "Friday 15 May 2026, 08:35"),

@@ -215,7 +215,7 @@ def _stay_for_day(
 
 
 def night_warnings(
-    scene: Scene, lows: Array, needs: NightNeeds, standing: Standing
+    scene: Scene, night: Night, lows: Array, needs: NightNeeds, standing: Standing
 ) -> list[Remark]:
     """Return remarks on a night: spots that are not known, shelters that do not hold.
 
@@ -232,7 +232,7 @@ def night_warnings(
     )
     return [
         *([NightUnjudged(tuple(unjudged))] if unjudged else []),
-        *shelter.warnings(scene, lows, needs.cohorts[~settled[needs.cohorts]], nights_at),
+        *shelter.warnings(scene, night, lows, needs.cohorts[~settled[needs.cohorts]], nights_at),
     ]
 
 

@@ -45,7 +45,7 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
     if orders_only:
         return sort_chores(chores), []
     return sort_chores(chores), [
-        *carry.night_warnings(scene, lows, needs, tonight.standing),
+        *carry.night_warnings(scene, night, lows, needs, tonight.standing),
         *carry.borne_cold(scene, needs, tonight.standing),
         *carry.close_calls(scene, night, needs, tonight.standing),
         *failing_shelters(scene, tomorrow),

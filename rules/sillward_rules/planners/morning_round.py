@@ -134,7 +134,7 @@ def _plan_carrying(
         places=places_of_day(scene, day, going_out.standing, out, until),
         guarded=places_of_day(scene, day, going_out.standing, [*out, *back], in_by),
         remarks=[
-            *carry.night_warnings(scene, lows, leaving, going_in.standing),
+            *carry.night_warnings(scene, night, lows, leaving, going_in.standing),
             *_undecided(scene, night, needs, outside & has_shelter & ~early),
         ],
     )

@@ -137,7 +137,7 @@ def look_ahead(scene: Scene) -> Outlook:
         chores += make_chores(plan.errands, scene.site, night.day, scene.now)
         standing = plan.standing
         slept.append((night, standing))
-        for remark in carry.night_warnings(scene, lows, needs, standing):
+        for remark in carry.night_warnings(scene, night, lows, needs, standing):
             warnings.setdefault(remark, []).append(night.day)
         nights.append(_night_ahead(scene, night, lows, needs))
     if nights:

@@ -220,7 +220,9 @@ def may_stay(
     return np.asarray((holding & ~narrowly) | same | ~gains)
 
 
-def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) -> list[Remark]:
+def warnings(
+    scene: Scene, night: Night, lows: Array, cohorts: np.ndarray, spots: Standing
+) -> list[Remark]:
     """Return remarks on plants that do not spend a night in a shelter of their own that holds.
 
     First the spots that do not hold, the worst first; then those passed over for a better one; then
@@ -237,11 +239,11 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
     meant = cohorts[~fine[cohorts]]
     if not meant.size:
         return []
-    limit = scene.lowest_limit_c[meant]
+    limit, likely = scene.lowest_limit_c[meant], lows + margins(scene, night)
     first, groups = group_rows(spots[meant], own[meant], limit)
     members: dict[_ShelterRemark, list[int]] = {}
     for number, index in enumerate(meant[first].tolist()):
-        remark = _remark_on(scene, lows, index, int(spots[index]), held=bool(held[index]))
+        remark = _remark_on(scene, lows, likely, index, int(spots[index]), held=bool(held[index]))
         members.setdefault(remark, []).extend(meant[groups == number].tolist())
     remarks = [
         replace(remark, plants=scene.names(sorted(whose))) for remark, whose in members.items()
@@ -252,19 +254,26 @@ def warnings(scene: Scene, lows: Array, cohorts: np.ndarray, spots: Standing) ->
 _ShelterRemark = NoShelter | ShelterChosen | ShelterTooCold | ShelterUnknown
 
 
-def _remark_on(scene: Scene, lows: Array, cohort: int, spot: int, *, held: bool) -> _ShelterRemark:
-    """Return what is to be said of a spot for the night, without the plants."""
+def _remark_on(
+    scene: Scene, lows: Array, likely: Array, cohort: int, spot: int, *, held: bool
+) -> _ShelterRemark:
+    """Return what is to be said of a spot for the night, without the plants.
+
+    lows, likely (spot,) : what each is taken to hold, and what is expected there [°C].
+    """
     if spot == NO_SPOT:
         return NoShelter(())
     own, low = int(scene.shelter[cohort]), float(lows[spot])
     name, limit = scene.spot_name(spot), float(scene.lowest_limit_c[cohort])
     if held and own == NO_SPOT:
         return ShelterChosen((), name, low)
-    failing, better = (own, (name, low)) if held else (spot, (None, None))
+    failing, better, better_low = (own, name, low) if held else (spot, None, None)
     its_low = float(lows[failing])
     if np.isnan(its_low) or np.isnan(limit):
-        return ShelterUnknown((), scene.spot_name(failing), *better)
-    return ShelterTooCold((), scene.spot_name(failing), its_low, limit, *better)
+        return ShelterUnknown((), scene.spot_name(failing), better, better_low)
+    expected = float(likely[failing]) if likely[failing] > its_low else None
+    there = scene.spot_name(failing)
+    return ShelterTooCold((), there, its_low, limit, better, better_low, expected)
 
 
 def _urgency(remark: _ShelterRemark) -> tuple[int, float]:

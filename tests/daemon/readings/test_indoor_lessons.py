@@ -155,7 +155,9 @@ def test_a_shelter_that_no_longer_holds_is_told_in_the_evening_and_ahead(world: 
 
     text = dusk(world)
 
-    assert "no spot is warm enough; room is the warmest (5 °C" in text
+    assert (
+        "no spot is warm enough; room is the warmest (6.1 °C expected, to be careful 5 °C" in text
+    )
     assert " room may not hold 8 °C for Left pot, Right pot" in text
     assert "or find a warmer place" in text
     assert "Readings: room, you said 16 °C, but 20 nights show" in text
@@ -197,6 +199,10 @@ def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> Non
     assert "spot: was said to hold 16 °C at night, 20 °C by day" in shown
     assert "readings: you said 16 °C, but 20 nights show 6." in " ".join(shown.split())
     assert "readings: you said 60.8 °F, but 20 nights show 4" in " ".join(in_fahrenheit.split())
+    sheets = [context.sheet(round_, context.weather()) for round_ in (Round.MORNING, Round.DUSK)]
+    warned = " ".join(why.text(explained, sheets, context.voice).split())
+    assert warned.count("Sill must go in, but no spot is known to be warm enough") == 1
+    assert "nothing to do for it" not in warned
     assert why.document(explained, [], SITE)["corrections"]["learned"]["nights"] == 20
 
 

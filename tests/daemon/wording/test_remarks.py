@@ -150,6 +150,11 @@ SAMPLES: list[tuple[Remark, str]] = [
         "Anemone to hall (0 °C): shed is too cold (0 °C, needs 1 °C)",
     ),
     (
+        ShelterTooCold(A, "hall", 10.53, 14.0, None, None, 11.81),
+        "Anemone: no spot is warm enough; hall is the warmest (11.8 °C expected, to be careful "
+        "10.5 °C, needs 14 °C)",
+    ),
+    (
         ShelterUnknown(A, "shed", "room", 16.0),
         "Anemone to room, 16 °C: nobody knows what shed holds tonight",
     ),
