@@ -420,10 +420,10 @@ def _days(parts: np.ndarray, order: str) -> tuple[np.ndarray, np.ndarray]:
 def _two_zones(text: str, wall: int, site: Site, told: Told) -> str:
     """Return that a time has no zone, with the two moments that it may be."""
     shown = datetime.fromtimestamp(wall, UTC)
-    local = shown.replace(tzinfo=site.zone).astimezone(UTC)
+    here = shown.astimezone(site.zone)
     return (
-        f'does not say its zone: "{one_line(text, 30)}" may be {parsing.at(wall)} or'
-        f" {local:%Y-%m-%d %H:%M} UTC (local time): {told.zone_advice}"
+        f'does not say its zone: "{one_line(text, 30)}" may be by the clocks of {site.zone}, or'
+        f" UTC, when these showed {here:%Y-%m-%d %H:%M}: {told.zone_advice}"
     )
 
 

@@ -30,7 +30,7 @@ from sillward_rules.plants.plant import Plant
 
 
 @click.command()
-@click.argument("name", required=False, metavar="[SPOT|PLANT]", shell_complete=completion.plants)
+@click.argument("words", nargs=-1, metavar="[SPOT|PLANT]", shell_complete=completion.plants)
 @shared.options()
 @click.option(
     "--kind", type=click.Choice((*KINDS, *SPOT_KINDS)), default="night", help="Default: night."
@@ -42,14 +42,14 @@ from sillward_rules.plants.plant import Plant
     help="Default: SPOT-night.png or the like, in this folder.",
 )
 def chart(
-    options: Options, as_json: bool, name: str | None, kind: Kind | SpotKind, out: Path | None
+    options: Options, as_json: bool, words: tuple[str, ...], kind: Kind | SpotKind, out: Path | None
 ) -> None:
     """Draw a chart of a SPOT, or of a PLANT at its home.
 
     The nights ahead, the water, the last nights as they were expected and read, or the correction
     as it was learned from them. Without a name it is the spot outdoors where most plants live.
     """
-    form = form_of(out, "--out")
+    form, name = form_of(out, "--out"), " ".join(words) or None
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
     data: ChartData | SpotChart

@@ -70,4 +70,4 @@ def read(
     if as_json:
         print_json(report.document(noted, told, site))
     else:
-        say(report.text(noted, told, spot, now, voice))
+        say(report.text(noted, told, spot, site, now, voice))

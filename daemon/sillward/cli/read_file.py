@@ -20,13 +20,15 @@ from sillward.readings.lessons import Lessons
 from sillward.readings.logger_file import Choice, read_logger_file, zone_told
 from sillward.reports import readings_taken as report
 from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.weather.spot import Spot
 
 _QUANTITIES = click.Choice([quantity.value for quantity in Quantity])
 
 
 @click.command("read-file")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option("--spot", required=True, shell_complete=completion.spot, help="Where it hung.")
+@click.argument("more", nargs=-1, metavar="")
+@click.option("--spot", shell_complete=completion.spot, help="Where it hung.")
 @click.option("--sensor", metavar="NAME", help="Its name, if it is not the only one there.")
 @click.option("--column", metavar="HEAD", help="The column to read, by a part of its head.")
 @click.option("--columns", metavar="NAMES", help="Names of columns that have none, with ; between.")
@@ -43,7 +45,8 @@ def read_file(
     options: Options,
     as_json: bool,
     file: Path,
-    spot: str,
+    more: tuple[str, ...],
+    spot: str | None,
     sensor: str | None,
     zone: str | None,
     column: str | None,
@@ -61,7 +64,7 @@ def read_file(
     """
     app = shared.build(options)
     now, site = app.clock(), app.site
-    where = app.household.collection.spot(shared.spot_named(app, spot))
+    where = _spot(app, spot, more)
     choice = Choice(
         column,
         columns,
@@ -92,6 +95,16 @@ def read_file(
     else:
         for line in report.lines(found, taken, first_told, app.household.voice):
             say(line)
+
+
+def _spot(app: App, told: str | None, more: tuple[str, ...]) -> Spot:
+    """Return the spot that is meant, whose name may have come in several words. UsageError."""
+    if told is None:
+        spots = [spot.name for spot in app.household.collection.spots]
+        example = f'"{spots[0]}"' if " " in spots[0] else spots[0]
+        msg = f"say where it hung: --spot {example} ({', '.join(spots)})"
+        raise UsageError(msg)
+    return app.household.collection.spot(shared.spot_named(app, " ".join([told, *more])))
 
 
 def _intake(app: App, ledger: Ledger) -> Intake:

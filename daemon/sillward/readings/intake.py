@@ -214,7 +214,9 @@ class Intake:
         if is_another or bool((differ & is_complete).any()):
             msg = (
                 f'"{source.sensor}" at {source.spot.name} has other readings of the same hours: is'
-                " this another thermometer? Then give it a name of its own with --sensor"
+                " this another thermometer? Then give it a name of its own with --sensor. If its"
+                " times or its unit were read wrongly before, forget it and read it again:"
+                f' sillward readings "{source.spot.name}" --forget "{source.sensor}"'
             )
             raise UsageError(msg)
 

@@ -10,6 +10,7 @@ from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.wording.voice import Voice
 from sillward_rules.arrays import finite_or_none
 from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.readings.night_lows import low_by_hand
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 
@@ -18,6 +19,9 @@ FAR_IN_A_ROOM_K = 4.0
 """A reading further from what is expected may be a slip, of a digit or a sign [K]. Judgement: spots
 outdoors differ from a forecast by 5 K at most, and the sun adds some; rooms change little. It is
 said and not asked: it may be the night in which the heating failed."""
+
+LAST_YEAR = timedelta(days=300)
+"""From this age on a night has its year."""
 
 WEEKDAY_ALONE = timedelta(days=6)
 """Until then a weekday says which day is meant."""
@@ -45,17 +49,23 @@ def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
     }
 
 
-def text(noted: Noted, told: float | None, spot: Spot, now: datetime, voice: Voice) -> str:
+def text(
+    noted: Noted, told: float | None, spot: Spot, site: Site, now: datetime, voice: Voice
+) -> str:
     """Return it as a sentence: "pergola 11.4 °C at 06:40, expected there 12.6 °C"."""
     reading, replaced, colder = noted
     value = in_words(reading.quantity, reading.value, voice)
     if reading.night is not None:
         nights = night_in_words(reading.night, voice)
+        if now - reading.at > LAST_YEAR:
+            nights += f" {voice.local(reading.at).year}"
         what = f"{reading.spot} {value} as the lowest of {nights}"
     else:
         is_recent = now - reading.at < WEEKDAY_ALONE
         when = voice.clock_of_day(reading.at, now) if is_recent else voice.date_and_hour(reading.at)
         what = f"{reading.spot} {value} at {when}"
+        if _is_low(reading, site):
+            what += " (counts as the lowest of the night)"
     beside = ""
     if told is not None:
         expected = in_words(reading.quantity, told, voice)
@@ -73,6 +83,13 @@ def text(noted: Noted, told: float | None, spot: Spot, now: datetime, voice: Voi
         correct = f"sillward readings --correct {reading.id} VALUE"
         doubt = f". That is far from what is expected; if it is a slip: {correct}"
     return f"noted as number {reading.id}: {what}{beside}{before}{doubt}"
+
+
+def _is_low(reading: HandReading, site: Site) -> bool:
+    """Whether a reading at one moment stands for the low of a night."""
+    if reading.quantity is not Quantity.TEMPERATURE:
+        return False
+    return low_by_hand(site, reading.at, reading.value, None) is not None
 
 
 def _is_far(reading: HandReading, told: float, spot: Spot) -> bool:

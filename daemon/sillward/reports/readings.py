@@ -9,7 +9,7 @@ from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import SET_ASIDE_DAYS, HandReading, Sensor, SetAside
 from sillward.readings.forecast_here import UNITS
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
-from sillward.reports.reading_noted import night_in_words
+from sillward.reports.reading_noted import LAST_YEAR, night_in_words
 from sillward.text.columns import PIPE, Cell, Column, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.readings.hourly_readings import Quantity
@@ -17,9 +17,6 @@ from sillward_rules.weather.site import Site
 
 MAX_BY_HAND = 30
 """Readings by hand that are listed unless all are asked for. Judgement: a month of mornings."""
-
-LAST_YEAR = timedelta(days=300)
-"""From this age on a date has its year."""
 
 DAYS_FROM = timedelta(days=3)
 """From this age on it is told in days."""

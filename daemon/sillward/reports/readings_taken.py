@@ -10,6 +10,7 @@ from sillward.readings.logger_file import LoggerFile
 from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.wording.voice import Voice
 from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.readings.quality import Reason
 from sillward_rules.weather.site import Site
 
 NOT_TOLD = "of these nights sillward has kept no forecast to hold them against"
@@ -58,6 +59,8 @@ def lines(
         )
         for reason, count in part.set_aside.items():
             yield f"  set aside: {count:,}, {reason}"
+        if part.new == 0 and any(reason.startswith(Reason.TWIN) for reason in part.set_aside):
+            yield f"  is {source.spot.name} the right spot for this file?"
         if part.repeated:
             yield f"  {part.repeated:,} of a second that has one already: the first counts"
         if part.too_old:

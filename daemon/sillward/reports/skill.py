@@ -243,7 +243,7 @@ def _compared(
         return
     yield line, Mark.OK
     setting = _setting(report, found.other)
-    yield f"  it is better here; to use it first: {setting}", Mark.OK
+    yield f"  it is better here; to use it first (docs/service.md, Settings): {setting}", Mark.OK
 
 
 def _setting(report: SkillReport, better: str) -> str:
@@ -290,8 +290,10 @@ def _table_rows(skill: Skill, voice: Voice) -> Iterator[tuple[Cell, ...]]:
 
 _MEANINGS = (
     "night: 1 is the night after the afternoon of the forecast",
-    "bias: told less read, on average, of the spots and the source together; readings cannot tell "
-    "which of the two it is, and it is taken away from what follows",
+    "nights: told so long ahead and read; not those of a thermometer with fewer than "
+    f"{LEAST_NIGHTS} nights in its place, as after it was moved",
+    "bias: told too warm (+) or too cold (-), of the spots and the source together; readings "
+    "cannot tell which of the two it is, and it is taken away from what follows",
     "error: mean size of what is left; RMSE: the same with large errors counting more; CRPS: the "
     "error with its told range; for all three, less is better",
     "in range: nights whose low came within the range that was told for 80 of 100",

@@ -223,9 +223,9 @@ def test_celsius_that_is_fahrenheit_is_refused(refused: Refused) -> None:
 
 def test_a_time_without_zone_is_refused_with_both_readings(refused: Refused) -> None:
     assert refused(table(ONE_MONTH, NAMED, time_head="time")) == (
-        'the file does not say its zone: "2021-03-01T00:00" may be 2021-03-01 00:00 UTC or'
-        ' 2021-03-01 03:00 UTC (local time): write "time (UTC)", "time (local)" or'
-        ' "time (UTC+02:00)" in the head'
+        'the file does not say its zone: "2021-03-01T00:00" may be by the clocks of'
+        " America/Argentina/Mendoza, or UTC, when these showed 2021-02-28 21:00: write"
+        ' "time (UTC)", "time (local)" or "time (UTC+02:00)" in the head'
     )
 
 

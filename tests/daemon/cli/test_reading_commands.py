@@ -142,6 +142,10 @@ def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
     )
     assert "taken to be" in said("read", "sunroom", "18.5")
     assert "at Thu 23 Apr 06:40" in said("read", "sunroom", "18", "--at", "2026-04-23T06:40")
+    counts = "(counts as the lowest of the night)"
+    assert counts in said("read", "pergola", "8", "--at", "08:10")  # the sun rises at 08:18
+    assert counts not in said("read", "pergola", "8", "--at", "10:00")
+    assert counts not in said("read", "pergola", "80%", "--at", "08:10")
     assert document("read", "sunroom", "61%")["quantity"] == "humidity"
     assert document("read", "sunroom", "60", "--humidity")["replaced"] == 61.0
 
@@ -249,7 +253,9 @@ def test_a_file_for_the_wrong_spot_is_set_aside_and_told(tmp_path: Path) -> None
     said("read-file", path, "--spot", "pergola")
 
     line = said("read-file", path, "--spot", "wall bench", "--quantity", "temperature")
+    assert "none of them is used" in line
     assert "set aside: 300, the same values as another sensor: logger at pergola" in line
+    assert "is wall bench the right spot for this file?" in line
     listed = said("readings", "wall bench")
     assert "not used wall bench logger 300 the same values as another sensor" in listed
     assert said("readings", "wall bench", "--forget", "logger").startswith("forgotten: 0 readings")
@@ -347,7 +353,17 @@ def test_other_values_of_the_same_moments_are_another_thermometer(tmp_path: Path
         path = logger_file(tmp_path, f"{head}2026-04-03 01:00,{value}\n2026-04-03 01:10,{value}\n")
         result = call("read-file", path, "--spot", "pergola")
         assert (result.exit_code == 0) is used
-    assert "is this another thermometer?" in " ".join(result.stderr.split())
+    text = " ".join(result.stderr.split())
+    assert "is this another thermometer?" in text
+    assert 'sillward readings "pergola" --forget "logger"' in text
+
+
+def test_a_spot_of_two_words_needs_no_quotes(tmp_path: Path) -> None:
+    path = logger_file(tmp_path)
+    assert "say where it hung: --spot pergola (pergola, wall bench, " in refused("read-file", path)
+    assert (
+        document("read-file", path, "--spot", "wall", "bench")["taken"][0]["spot"] == "wall bench"
+    )
 
 
 def test_two_readings_of_one_second_are_told(tmp_path: Path) -> None:

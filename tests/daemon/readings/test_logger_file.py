@@ -260,8 +260,9 @@ def test_an_order_that_is_clear_needs_no_word(read: Read) -> None:
 
 def test_a_zone_that_nobody_has_said_is_asked_for(refused: Callable[..., str]) -> None:
     assert refused("time,temp (°C)\n2021-04-08 12:00,11.5\n") == (
-        'does not say its zone: "2021-04-08 12:00" may be 2021-04-08 12:00 UTC or 2021-04-08 15:00'
-        " UTC (local time): say which: --zone UTC, --zone local, or an offset such as --zone +02:00"
+        'does not say its zone: "2021-04-08 12:00" may be by the clocks of'
+        " America/Argentina/Mendoza, or UTC, when these showed 2021-04-08 09:00: say which: --zone"
+        " UTC, --zone local, or an offset such as --zone +02:00"
     )
 
 

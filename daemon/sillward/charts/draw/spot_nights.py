@@ -101,7 +101,7 @@ def correction_figure(data: CorrectionChart) -> Figure:
     _frame(axes, f"above forecast [{unit}]", data.nights[0].night, data.nights[-1].night)
     _fit(axes, np.concatenate([off, level + sd, level - sd, [0.0], given]))
     _draw_steps(axes, steps)
-    _name_levels(axes, [(0.0, "as forecast"), *((value, "your offset") for value in given)])
+    _name_levels(axes, [(0.0, "forecast"), *((value, "your offset") for value in given)])
     legend(axes)
     return figure_of_axes(axes)
 
