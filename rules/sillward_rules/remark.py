@@ -365,8 +365,7 @@ class SensorQuiet(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ThermometerMoved(Remark):
-    """A thermometer that shows something else against the forecast since a night: how much warmer
-    (colder: below zero) than before [K]."""
+    """A thermometer that reads so much warmer than before since a night [K]; below zero: colder."""
 
     spot: str
     warmer_k: float
@@ -375,8 +374,7 @@ class ThermometerMoved(Remark):
 
 @dataclass(frozen=True, slots=True)
 class ThermometerTooWarm(Remark):
-    """A thermometer that shows more than can be outdoors: how much warmer than the forecast on
-    average [K]."""
+    """A thermometer that reads so much warmer than the forecast as can never be outdoors [K]."""
 
     spot: str
     warmer_k: float
