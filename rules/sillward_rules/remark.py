@@ -98,9 +98,12 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants that must go in, with no shelter given and no cover warmer than home."""
+    """Plants without a shelter or cover warmer than home; if that is a room, what it falls to."""
 
     plants: tuple[str, ...]
+    room: str | None = None
+    low_c: float | None = None
+    """The lower side of what the room holds tonight [°C]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -247,6 +247,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "forecast_old.hours": (8.0, 26.0),
     "guard.kind": _GUARDS[:-1],
     "heat_ahead.by": (_AT, _LATER),
+    "no_shelter.room": ("sunroom", "hall", None),
     "sensor_quiet.quantity": ("temperature", "humidity"),
     "sensor_quiet.since": (_AT, _LATER),
     "thermometer_moved.since": (_DAY, _NEXT),

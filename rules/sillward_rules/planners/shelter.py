@@ -240,7 +240,7 @@ def warnings(
     if not meant.size:
         return []
     limit, likely = scene.lowest_limit_c[meant], lows + margins(scene, night)
-    first, groups = group_rows(spots[meant], own[meant], limit)
+    first, groups = group_rows(spots[meant], own[meant], limit, scene.home[meant])
     members: dict[_ShelterRemark, list[int]] = {}
     for number, index in enumerate(meant[first].tolist()):
         remark = _remark_on(scene, lows, likely, index, int(spots[index]), held=bool(held[index]))
@@ -262,7 +262,10 @@ def _remark_on(
     lows, likely (spot,) : what each is taken to hold, and what is expected there [°C].
     """
     if spot == NO_SPOT:
-        return NoShelter(())
+        home = int(scene.home[cohort])
+        if not scene.indoors[home] or np.isnan(lows[home]):
+            return NoShelter(())
+        return NoShelter((), scene.spot_name(home), float(lows[home]))
     own, low = int(scene.shelter[cohort]), float(lows[spot])
     name, limit = scene.spot_name(spot), float(scene.lowest_limit_c[cohort])
     if held and own == NO_SPOT:

@@ -133,6 +133,10 @@ SAMPLES: list[tuple[Remark, str]] = [
         "too little is known about the night at bench, wall, so it is treated as cold",
     ),
     (
+        NoShelter(A, "sunroom", 10.5),
+        "sunroom may fall to 10.5 °C, too cold for Anemone: heat it, or find a warm place",
+    ),
+    (
         NoShelter(B),
         "Anemone, Boat must go in, but no spot is known to be warm enough: find a warm place",
     ),

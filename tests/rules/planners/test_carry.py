@@ -580,3 +580,14 @@ def test_colder_tenderer_or_less_known_never_takes_a_carry_in_away(
         assert carry_ins(dusk(holes))
     if gap > 2:
         assert carry_ins(dusk(holes))
+
+
+def test_a_plant_that_lives_in_a_cold_room_is_said_to_need_it_heated() -> None:
+    room = Spot("porch room", indoors=True, night_low_c=9.0, day_low_c=15.0)
+    there = plant("Moth", night_low=14.0, home="porch room", shelter=None)
+    household = collection(there, spots=(OPEN_BENCH, room))
+    air = fetched(weather(START, falling("2026-05-14T22:00")), NOW)
+
+    sheet = draw_up(Round.DUSK, household, air, {}, NOW)
+
+    assert NoShelter(("Moth",), "porch room", 9.0) in sheet.warnings
