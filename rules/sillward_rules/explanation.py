@@ -101,7 +101,8 @@ class AppliedRule:
 class Explanation:
     """The coming hours of a plant at its home spot, and the rules that apply to it.
 
-    - spot, pressure_kpa: what the forecast was corrected with; pressure [kPa].
+    - spot, pressure_kpa: what the forecast was corrected with; pressure [kPa]. shelter: its own
+      shelter, if it has one.
     - stands_at: the spot where it stands now; assumed: whether that is not confirmed.
     - season: the season that the plant is in.
     - dli: the light of the day; dli_need: what the plant needs [mol m-2 d-1].
@@ -117,6 +118,7 @@ class Explanation:
 
     plant: Plant
     spot: Spot
+    shelter: Spot | None
     pressure_kpa: float
     stands_at: str
     assumed: bool
@@ -159,6 +161,7 @@ def explain_plant(
     return Explanation(
         plant=plant,
         spot=spot,
+        shelter=None if plant.shelter is None else collection.spot(plant.shelter),
         pressure_kpa=scene.climate.pressure_kpa,
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,

@@ -96,6 +96,9 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     taught = explanation.spot.taught
     if taught is not None:
         yield f"readings: {voice.retold(taught)}"
+    shelter = explanation.shelter
+    if shelter is not None and shelter.taught is not None:
+        yield f"shelter {shelter.name}: {voice.retold(shelter.taught)}"
     yield _season_and_light(explanation)
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"

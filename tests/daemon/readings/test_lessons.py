@@ -8,6 +8,7 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.readings.lessons import Lessons
+from sillward.reports import why
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.wording import full_sheet
 from sillward_rules.explanation import explain_plant
@@ -300,3 +301,17 @@ def test_why_tells_apart_what_was_said_and_what_was_learned(said_k: float, words
 
     (line,) = coldest_hour(explanation, context.voice)
     assert words in line
+
+
+def test_why_tells_what_readings_say_of_the_shelter(world: World) -> None:
+    night = local("12:00").date()
+    for ago in range(12, 0, -1):
+        told(world.ledger, SITE, world.source.name, night - timedelta(days=ago), 5.0 + ago % 4)
+        read(world.ledger, SITE, "room", night - timedelta(days=ago), 11.0)
+    context, plants = world.desk.context, world.household.collection.plants
+    context.updater.fetch_now()
+
+    explanation = explain_plant(plants[0], applied(world), context.weather(), {}, world.clock())
+
+    text = " ".join(why.text(explanation, [], context.voice).split())
+    assert "shelter room: you said 16 °C, but 12 nights show 11.1 °C whatever the weather" in text
