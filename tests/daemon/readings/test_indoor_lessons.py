@@ -201,7 +201,7 @@ def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> Non
     assert "readings: you said 60.8 °F, but 20 nights show 4" in " ".join(in_fahrenheit.split())
     sheets = [context.sheet(round_, context.weather()) for round_ in (Round.MORNING, Round.DUSK)]
     warned = " ".join(why.text(explained, sheets, context.voice).split())
-    assert warned.count("Sill must go in, but no spot is known to be warm enough") == 1
+    assert warned.count("room may fall to 5.0 °C, too cold for Sill: heat it") == 1
     assert "nothing to do for it" not in warned
     assert why.document(explained, [], SITE)["corrections"]["learned"]["nights"] == 20
 
