@@ -28,6 +28,19 @@ _MEANINGS: Mapping[str, str] = {
         "The password of the `user` of `[mqtt]` in the collection. Credential file:"
         " `mqtt-password`."
     ),
+    "PAGE__ADDRESS": (
+        "Where `sillward run` serves the page, such as `127.0.0.1:8123`. Any other address than"
+        " this machine's own needs a passphrase."
+    ),
+    "PAGE__URL": (
+        "What your phone calls the page by, such as `https://plants.example`. Links in messages"
+        " begin with it; without it messages carry none."
+    ),
+    "PAGE__HOSTS": "Further names by which the page may be called, with commas between.",
+    "PAGE__PROXY": (
+        "The address of a web server that passes requests on to the page; what it says of them is"
+        " believed."
+    ),
     "LAST_WORD": (
         "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
         " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that are only in the"

@@ -1,6 +1,7 @@
 """Desks, built from the settings, and the checks of what they need: channels and places."""
 
 from collections.abc import Callable, Sequence
+from importlib.util import find_spec
 
 from sillward.assembly import read_only
 from sillward.assembly.app import App
@@ -46,6 +47,13 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
         lines += [f"SILLWARD_LAST_WORD: {problem}" for problem in problems([last]) if problem]
     if lines:
         raise ConfigError(lines)
+
+
+def require_page_parts() -> None:
+    """Raise ConfigError unless the libraries of the page are installed."""
+    if not all(map(find_spec, ("waitress", "werkzeug"))):
+        msg = "the page needs waitress and werkzeug: pip install '.[page]' in the checkout"
+        raise ConfigError([msg])
 
 
 def build_desks(

@@ -7,13 +7,18 @@ from dataclasses import dataclass
 from functools import partial
 from itertools import chain
 from pathlib import Path
-from typing import Self
+from typing import TYPE_CHECKING, Self
 
 import click
 
 from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import CollectionReloader
-from sillward.assembly.desk_setup import build_desks, require_channels, require_places
+from sillward.assembly.desk_setup import (
+    build_desks,
+    require_channels,
+    require_page_parts,
+    require_places,
+)
 from sillward.assembly.logs import start_logging
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
@@ -25,6 +30,9 @@ from sillward.service.daemon import Daemon
 from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
 from sillward.service.run_control import RunControl
+
+if TYPE_CHECKING:
+    from sillward.page.server import PageServer
 
 
 @click.command()
@@ -62,7 +70,8 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             for reloader in reloaders:
                 reloader.look(asked=asked)
 
-        after_tick = _AfterTick.of(apps[0], desks, sender)
+        page = _page(apps, desks)
+        after_tick = _AfterTick.of(apps[0], desks, sender, page)
         daemon = Daemon(
             desks,
             control,
@@ -70,12 +79,26 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             after_tick=after_tick.run,
             status_line=after_tick.status_line,
         )
+        if page is not None:
+            page.start()
         if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
+        if page is not None:
+            page.close()
         for desk in desks:
             desk.close()
         desks[0].context.ledger.close()
+
+
+def _page(apps: Sequence[App], desks: Sequence[Desk]) -> "PageServer | None":
+    """Build the page if the settings ask for one; only then are its libraries imported."""
+    if apps[0].settings.page.address is None:
+        return None
+    require_page_parts()
+    from sillward.assembly import page_setup
+
+    return page_setup.page_server(apps, desks)
 
 
 def _require_different_sites(apps: Sequence[App]) -> None:
@@ -92,28 +115,33 @@ def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
 
 @dataclass(slots=True)
 class _AfterTick:
-    """What is done after each tick: the sender process ends, the calendar is brought up to date,
-    and the heartbeat is sent."""
+    """What is done after each tick: the sender process ends, a dead page is started again, the
+    calendar is brought up to date, and the heartbeat is sent."""
 
     desks: Sequence[Desk]
     sender: SenderProcess
     calendar: CalendarPublisher | None
     heartbeat: Heartbeat | None
+    page: "PageServer | None"
     _troubles: Sequence[str] = ()
     """Those of the first desk."""
 
     @classmethod
-    def of(cls, app: App, desks: Sequence[Desk], sender: SenderProcess) -> Self:
+    def of(
+        cls, app: App, desks: Sequence[Desk], sender: SenderProcess, page: "PageServer | None"
+    ) -> Self:
         """Build it from the settings."""
         path = app.settings.calendar
         calendar = (
             None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
         )
-        return cls(desks, sender, calendar, heartbeat.build(app.settings))
+        return cls(desks, sender, calendar, heartbeat.build(app.settings), page)
 
     def run(self) -> None:
         """Do it."""
         self.sender.close()
+        if self.page is not None:
+            self.page.watch()
         if self.calendar is not None:
             self.calendar.update()
         troubles = [desk.troubles() for desk in self.desks]

@@ -126,6 +126,53 @@ class MqttSettings(BaseModel):
     """For the user of [mqtt]. Also from a credential file named mqtt-password."""
 
 
+def _listen_address(text: str) -> str:
+    host, _, port = text.rpartition(":")
+    is_host = bool(re.fullmatch(r"[\w.-]+|\[[0-9A-Fa-f:.]+\]", host, re.ASCII))
+    if not is_host or not port.isdecimal() or not 0 < int(port) < 65536:
+        msg = 'must be an address and a port, such as "127.0.0.1:8123" or "[::1]:8123"'
+        raise ValueError(msg)
+    return text
+
+
+def _host_names(text: str) -> str:
+    for name in filter(None, (part.strip() for part in text.split(","))):
+        if not re.fullmatch(r"[\w.-]+|\[[0-9A-Fa-f:.]+\]", name, re.ASCII):
+            msg = "must be names of hosts with commas between, without ports"
+            raise ValueError(msg)
+    return text
+
+
+class PageSettings(BaseModel):
+    """The page on which a grower answers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    address: Annotated[str, AfterValidator(_listen_address)] | None = None
+    """Where `run` serves the page, such as 127.0.0.1:8123; None for nowhere. Any other address than
+    this machine's own needs a passphrase."""
+    url: WebAddress | None = None
+    """What the page is called by from a phone, such as https://plants.example: links in messages
+    begin with it. Without it messages carry no links."""
+    hosts: Annotated[str, AfterValidator(_host_names)] = ""
+    """Further names by which the page may be called, with commas between."""
+    proxy: str | None = None
+    """The address of a web server that passes requests on; what it says of them is believed."""
+
+    @property
+    def host_port(self) -> tuple[str, int] | None:
+        """Where to listen, or None."""
+        if self.address is None:
+            return None
+        host, _, port = self.address.rpartition(":")
+        return host.strip("[]"), int(port)
+
+    @property
+    def host_names(self) -> tuple[str, ...]:
+        """The further names, one by one."""
+        return tuple(name.strip().lower() for name in self.hosts.split(",") if name.strip())
+
+
 class Settings(BaseSettings):
     """All settings. `SILLWARD_FORECAST__BASE_URL` sets forecast.base_url, and so on."""
 
@@ -148,6 +195,7 @@ class Settings(BaseSettings):
     """Channel URLs by channel name, for channels whose collection entry gives none."""
     heartbeat: HeartbeatSettings = HeartbeatSettings()
     mqtt: MqttSettings = MqttSettings()
+    page: PageSettings = PageSettings()
     last_word: SecretStr | None = None
     """The channel URL that is told when the service has stopped, in place of all others. Also from
     a credential file named last-word."""

@@ -69,6 +69,16 @@ class LedgerFile:
             self._lock.release()
             self._lock = None
 
+    def rest(self) -> None:
+        """Close the file until `wake`, so that it can be repaired, or replaced, meanwhile."""
+        if self.path != IN_MEMORY and not self._in_memory:
+            self.close()
+
+    def wake(self) -> None:
+        """Open the file again after `rest`. Raise LedgerError or NotOursError if that fails."""
+        if self.path != IN_MEMORY and not self._in_memory:
+            self._open(repair=False)
+
     def _open(self, *, repair: bool) -> None:
         self.database.connection, self._lock = self._opener.open(repair=repair)
 

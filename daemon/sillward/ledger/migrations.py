@@ -121,6 +121,29 @@ CREATE TABLE set_aside (
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE reading_edition (site TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT
 """,
+    10: """
+ALTER TABLE chore ADD COLUMN done_by TEXT;
+ALTER TABLE chore ADD COLUMN declined_at TEXT;
+ALTER TABLE chore ADD COLUMN later_until TEXT;
+ALTER TABLE confirmation ADD COLUMN person TEXT;
+CREATE TABLE deed (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, person TEXT, what TEXT NOT NULL,
+    about TEXT NOT NULL
+) STRICT;
+CREATE TABLE diary (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, plant TEXT NOT NULL, seen_at TEXT NOT NULL,
+    entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT
+) STRICT;
+CREATE TABLE absence (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, first_day TEXT NOT NULL, last_day TEXT NOT NULL,
+    person TEXT NOT NULL, channel TEXT NOT NULL, entered_at TEXT NOT NULL, briefed_at TEXT
+) STRICT;
+CREATE TABLE device (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, endpoint TEXT NOT NULL, p256dh TEXT NOT NULL,
+    auth TEXT NOT NULL, person TEXT, added_at TEXT NOT NULL, failures INTEGER NOT NULL DEFAULT 0,
+    UNIQUE (site, endpoint)
+) STRICT
+""",
 }
 """The statements that bring a file of each version to the next one, as they were then."""
 

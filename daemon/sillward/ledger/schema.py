@@ -1,6 +1,6 @@
 """The tables of the ledger file."""
 
-SCHEMA_VERSION = 10
+SCHEMA_VERSION = 11
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -40,7 +40,8 @@ CREATE TABLE notice (
 CREATE TABLE chore (
     site TEXT NOT NULL, id TEXT NOT NULL, kind TEXT NOT NULL, before TEXT NOT NULL,
     chore_json TEXT NOT NULL, done_at TEXT, round TEXT NOT NULL DEFAULT '', reminded_at TEXT,
-    passed_on_at TEXT, called_off_at TEXT, changed_at TEXT, PRIMARY KEY (site, id)
+    passed_on_at TEXT, called_off_at TEXT, changed_at TEXT, done_by TEXT, declined_at TEXT,
+    later_until TEXT, PRIMARY KEY (site, id)
 ) STRICT;
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
@@ -54,7 +55,7 @@ CREATE TABLE calendar_event (
     changed_at TEXT NOT NULL, PRIMARY KEY (site, id)
 ) STRICT;
 CREATE TABLE confirmation (
-    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, undo TEXT NOT NULL, person TEXT
 ) STRICT;
 CREATE TABLE sensor (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, spot TEXT NOT NULL, quantity TEXT NOT NULL,
@@ -75,6 +76,23 @@ CREATE TABLE set_aside (
     noted_at INTEGER NOT NULL, PRIMARY KEY (sensor, hour, reason)
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE reading_edition (site TEXT PRIMARY KEY, number INTEGER NOT NULL) STRICT;
+CREATE TABLE deed (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, person TEXT, what TEXT NOT NULL,
+    about TEXT NOT NULL
+) STRICT;
+CREATE TABLE diary (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, plant TEXT NOT NULL, seen_at TEXT NOT NULL,
+    entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT
+) STRICT;
+CREATE TABLE absence (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, first_day TEXT NOT NULL, last_day TEXT NOT NULL,
+    person TEXT NOT NULL, channel TEXT NOT NULL, entered_at TEXT NOT NULL, briefed_at TEXT
+) STRICT;
+CREATE TABLE device (
+    id INTEGER PRIMARY KEY, site TEXT NOT NULL, endpoint TEXT NOT NULL, p256dh TEXT NOT NULL,
+    auth TEXT NOT NULL, person TEXT, added_at TEXT NOT NULL, failures INTEGER NOT NULL DEFAULT 0,
+    UNIQUE (site, endpoint)
+) STRICT;
 CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);

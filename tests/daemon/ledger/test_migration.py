@@ -252,6 +252,11 @@ def as_of_8(path: Path) -> Path:
         for table in ("sensor", "reading_hour", "hand_reading", "set_aside", "reading_edition"):
             database.execute(f"DROP TABLE {table}")
         database.execute("ALTER TABLE night DROP COLUMN warming")
+        for table in ("deed", "diary", "absence", "device"):
+            database.execute(f"DROP TABLE {table}")
+        for column in ("done_by", "declined_at", "later_until"):
+            database.execute(f"ALTER TABLE chore DROP COLUMN {column}")
+        database.execute("ALTER TABLE confirmation DROP COLUMN person")
         database.execute("PRAGMA user_version = 8")
     return path
 

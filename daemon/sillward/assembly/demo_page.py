@@ -1,0 +1,57 @@
+"""The page of the packaged example: a day with two rounds told, in a ledger in memory."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+from sillward.assembly.desk_setup import build_desks
+from sillward.assembly.examples import demo
+from sillward.config.household import Channel
+from sillward.ledger import Ledger
+from sillward.ledger.ledger_file import IN_MEMORY
+from sillward.page.desk import PageDesk
+from sillward.service import due_rounds
+from sillward.wording.push import Message
+from sillward_rules.sheet import Round
+
+AFTER_ROUND = timedelta(minutes=2)
+"""How long after the dusk round the demonstration begins."""
+
+
+def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
+    """Return a desk on which the morning and the dusk round of the example were told.
+
+    Its clock starts shortly after dusk and goes on by the real one.
+
+    now: the time of the real clock at the start; a test gives it, to have the clock stand still.
+    """
+    started = now or datetime.now(UTC)
+    app = demo(weather)
+    dusk = app.clock()
+    rounds, site = app.household.rounds, app.site
+    morning = rounds.morning.on(site, site.local_date(dusk))
+    phone = Channel("phone", None, ("dusk", "morning", "week", "alarm"), True, False)
+    household = replace(app.household, channels=(phone,))
+    moment = morning
+
+    def clock() -> datetime:
+        return moment
+
+    app = replace(app, household=household, clock=clock)
+    (desk,) = build_desks([app], Ledger(IN_MEMORY), _sent)
+    desk.context.updater.fetch_now()
+    for round_, at in ((Round.MORNING, morning), (Round.DUSK, dusk)):
+        moment = at
+        desk.tell(due_rounds.current(site, household.rounds, round_, at))
+        desk.deliver(ignore_quiet_hours=True)
+
+    def running() -> datetime:
+        real = started if now is not None else datetime.now(UTC)
+        return dusk + AFTER_ROUND + (real - started)
+
+    desk.context.clock = running
+    desk.context.forecasts.clock = running
+    return PageDesk(desk.context, lambda: household)
+
+
+def _sent(channel: Channel, message: Message) -> None:
+    """Send nothing, and let it count as sent."""

@@ -1,0 +1,58 @@
+"""The key that signs links and sessions: made at first need, kept where secrets are kept.
+
+A new key makes every link and every session from before invalid; to delete the file is enough.
+"""
+
+import logging
+import secrets
+from pathlib import Path
+
+from sillward import files
+from sillward.config.credentials import read_credential
+from sillward.errors import ConfigError, NotOursError
+
+NAME = "page-key"
+"""The file of the key, in the credentials folder or beside the ledger."""
+
+KEY_BYTES = 32
+"""Length of a new key: that of the hash it is used with (HMAC-SHA256, RFC 2104, section 3)."""
+
+MIN_CHARACTERS = 32
+"""A key that somebody wrote must not be shorter. Judgement: 128 bits in hexadecimal digits."""
+
+log = logging.getLogger(__name__)
+
+
+def page_key(credentials: Path | None, ledger: Path) -> bytes:
+    """Return the key: that of the credentials folder, else the one beside the ledger, else a new
+    one.
+
+    A new one goes into the credentials folder, or beside the ledger if that cannot be written, as
+    under systemd. Raise ConfigError if no key can be kept: links would be worth nothing after a
+    restart.
+    """
+    folders = [folder for folder in (credentials, ledger.parent) if folder is not None]
+    for folder in folders:
+        known = read_credential(folder, NAME)
+        if known is not None:
+            return _checked(known.get_secret_value(), folder / NAME)
+    made = secrets.token_hex(KEY_BYTES)
+    for folder in folders:
+        try:
+            files.make_folder(folder)
+            files.write(folder / NAME, f"{made}\n".encode(), exclusive=True)
+        except (OSError, NotOursError) as error:
+            log.info("page.key_not_written folder=%s reason=%s", folder, error)
+        else:
+            return made.encode()
+    msg = f"{ledger.parent / NAME}: the key for the page cannot be written"
+    raise ConfigError([msg])
+
+
+def _checked(key: str, path: Path) -> bytes:
+    if len(key) < MIN_CHARACTERS:
+        msg = (
+            f"{path}: the key is shorter than {MIN_CHARACTERS} characters; delete it for a new one"
+        )
+        raise ConfigError([msg])
+    return key.encode()

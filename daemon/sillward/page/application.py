@@ -1,0 +1,114 @@
+"""The page as a WSGI application: a request in, a response out."""
+
+import logging
+from collections.abc import Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from werkzeug.exceptions import (
+    HTTPException,
+    InternalServerError,
+    RequestEntityTooLarge,
+    ServiceUnavailable,
+)
+from werkzeug.routing import Map, MapAdapter, Rule
+from werkzeug.wrappers import Request, Response
+
+from sillward.errors import LedgerError, SillwardError, UsageError
+from sillward.page.desk import BusyError, PageDesk
+from sillward.page.guard import Guard
+from sillward.page.rendering import Templates
+from sillward.page.route import MAX_FORM_BYTES, Route
+from sillward.page.routes import ROUTES
+from sillward.page.static_files import StaticFiles
+from sillward.page.visit import Visit
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse
+
+MAX_FORM_PARTS = 1_000
+"""Fields of a form. Judgement: the names of some hundred plants."""
+
+log = logging.getLogger(__name__)
+
+
+class PageRequest(Request):
+    """A request with limits on what its form may hold."""
+
+    max_form_memory_size = 10 * MAX_FORM_BYTES
+    max_form_parts = MAX_FORM_PARTS
+
+
+class Application:
+    """Answers requests about one household. It is called by several threads at once."""
+
+    def __init__(self, desk: PageDesk, guard: Guard) -> None:
+        self._desk, self._guard = desk, guard
+        static = StaticFiles()
+        self._templates = Templates(static)
+        self._routes: Mapping[str, Route] = {route.name: route for route in ROUTES}
+        self._map = Map(
+            [Rule(route.rule, endpoint=route.name, methods=[route.method]) for route in ROUTES],
+            strict_slashes=True,
+            merge_slashes=False,
+            redirect_defaults=False,
+        )
+
+    def __call__(self, environ: dict[str, Any], start_response: "StartResponse") -> Iterable[bytes]:
+        """Answer one request (PEP 3333)."""
+        request = PageRequest(environ)
+        response = self._answer(request)
+        return response(environ, start_response)
+
+    def _answer(self, request: PageRequest) -> Response:
+        """Return the answer to a request, whatever happens."""
+        addresses = self._map.bind_to_environ(request.environ)
+        word = self._guard.word_of(request)
+        visit = Visit(
+            request,
+            self._desk,
+            self._templates,
+            addresses,
+            None,
+            self._guard.form_token(word),
+        )
+        try:
+            response = self._routed(visit, addresses)
+        except Exception as error:
+            response = self._refusal(visit, error)
+        finally:
+            visit.close()
+        self._guard.finish(request, response, word)
+        return response
+
+    def _routed(self, visit: Visit, addresses: MapAdapter) -> Response:
+        request = visit.request
+        self._guard.check_host(request)
+        name, values = addresses.match()
+        route = self._routes[name]
+        if (request.content_length or 0) > route.max_bytes:
+            raise RequestEntityTooLarge
+        if request.method == "POST":
+            self._guard.check_form(request, route.access)
+        return route.view(visit, **values)
+
+    def _refusal(self, visit: Visit, error: Exception) -> Response:
+        """Return a page that says in plain words why there is no answer."""
+        if isinstance(error, HTTPException):
+            refusal = error
+        elif isinstance(error, LedgerError | BusyError):
+            log.warning("page.unavailable reason=%s", error)
+            refusal = ServiceUnavailable(str(error) if isinstance(error, BusyError) else None)
+        elif isinstance(error, UsageError):
+            return self._page(visit, 422, str(error))
+        elif isinstance(error, SillwardError):
+            return self._page(visit, 500, str(error))
+        else:
+            log.error("page.failed", exc_info=error)
+            refusal = InternalServerError()
+        if refusal.response is not None:  # a redirect to the address with or without a slash
+            return Response(status=refusal.response.status, headers=refusal.response.headers)
+        return self._page(visit, refusal.code or 500, refusal.description or "")
+
+    def _page(self, visit: Visit, status: int, reason: str) -> Response:
+        visit.close()
+        return visit.page("refusal.html", status=status, number=status, reason=reason)

@@ -1,0 +1,30 @@
+"""The templates of the page, with everything escaped that is not ours."""
+
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from sillward.page.static_files import StaticFiles
+
+PLACES = (("today", "Today"),)
+"""The pages that every page leads to: the names of their routes, and how they are called."""
+
+
+class Templates:
+    """Renders the packaged templates."""
+
+    places = PLACES
+
+    def __init__(self, static: StaticFiles) -> None:
+        self._environment = Environment(
+            loader=PackageLoader("sillward.page"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._environment.globals["asset"] = static.address
+
+    def render(self, name: str, **facts: Any) -> str:
+        """Return a page. What is put into it is escaped."""
+        return self._environment.get_template(name).render(facts)

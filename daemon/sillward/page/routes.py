@@ -1,0 +1,9 @@
+"""All addresses of the page: each module of `views` lists its own."""
+
+from collections.abc import Sequence
+from itertools import chain
+
+from sillward.page.route import Route
+from sillward.page.views import assets, today
+
+ROUTES: Sequence[Route] = tuple(chain(assets.ROUTES, today.ROUTES))

@@ -1,0 +1,1 @@
+"""What each address of the page shows or does; each module lists its routes."""
