@@ -9,13 +9,19 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from sillward.config.household import Household
 from sillward.errors import SillwardError
 from sillward.service.context import ServiceContext
+from sillward_rules.memo import Memo
+from sillward_rules.sheet import Round, Sheet
 
 WAIT_S = 10.0
 """How long a request waits for the ones before it [s]. Judgement: a browser shows nothing yet."""
+
+MAX_KEPT = 40
+"""Results that are kept. Judgement: charts of some ten spots, and the sheets of a day."""
 
 
 class BusyError(SillwardError):
@@ -36,6 +42,8 @@ class PageDesk:
     current: Callable[[], Household]
     obstacle: Callable[[], str | None] = lambda: None
     troubles: Callable[[], list[str]] = list
+    kept: Memo = field(default_factory=partial(Memo, MAX_KEPT), init=False)
+    """What was worked out for a page, while nothing that it depends on has changed."""
     _lock: threading.Lock = field(default_factory=threading.Lock, init=False)
     _seen: Household | None = field(default=None, init=False)
 
@@ -59,6 +67,18 @@ class PageDesk:
                 ledger.file.rest()
         finally:
             self._lock.release()
+
+    def sheet(self, round_: Round) -> Sheet:
+        """Return the sheet of a round as of now; within an hour the same, if nothing has changed.
+
+        For what it says besides chores: those on a page are the ones that were told.
+        """
+        context = self.context
+        states = tuple(sorted(context.states().items()))
+        hour = context.clock().replace(minute=0, second=0, microsecond=0)
+        forecast = context.forecasts.edition(context.site)
+        key = ("sheet", round_, hour, repr(forecast), context.collection, states)
+        return self.kept.of(key, lambda: context.sheet(round_, context.weather()))
 
     def _take_over(self) -> None:
         """Use the household that is in force."""
