@@ -11,6 +11,7 @@ from typing import Final
 TYPES: Final = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
+    "icon.svg": "image/svg+xml",
 }
 """The files, with their content types."""
 
