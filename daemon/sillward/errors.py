@@ -10,7 +10,8 @@ SillwardError
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
 ├── DeliveryError    a channel did not take a notice             exit 1
 ├── CalendarError    the calendar file cannot be written         exit 1
-└── ChartError       a chart could not be drawn or written       exit 1
+├── ChartError       a chart could not be drawn or written       exit 1
+└── PhotoError       a photo could not be taken or kept          exit 1
 
 Anything else that is raised is a defect.
 """
@@ -126,3 +127,7 @@ class CalendarError(SillwardError):
 
 class ChartError(SillwardError):
     """A chart could not be drawn or written."""
+
+
+class PhotoError(SillwardError):
+    """A photo could not be taken, or not kept."""

@@ -25,6 +25,7 @@ from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
 from sillward.ledger.tables.confirmations import Confirmation, ConfirmationTable
+from sillward.ledger.tables.diary import DiaryTable
 from sillward.ledger.tables.forecasts import ForecastTable
 from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
@@ -84,6 +85,7 @@ class Ledger:
         self.confirmations = ConfirmationTable(self.database)
         self.plant_states = PlantStateTable(self.database)
         self.calendar_events = CalendarEventTable(self.database)
+        self.diary = DiaryTable(self.database)
         self.marks = MarkTable(self.database)
 
     @classmethod

@@ -142,7 +142,9 @@ CREATE TABLE device (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, endpoint TEXT NOT NULL, p256dh TEXT NOT NULL,
     auth TEXT NOT NULL, person TEXT, added_at TEXT NOT NULL, failures INTEGER NOT NULL DEFAULT 0,
     UNIQUE (site, endpoint)
-) STRICT
+) STRICT;
+CREATE INDEX diary_plant ON diary (site, plant, seen_at);
+CREATE INDEX diary_photo ON diary (photo)
 """,
 }
 """The statements that bring a file of each version to the next one, as they were then."""

@@ -97,4 +97,6 @@ CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);
 CREATE INDEX chore_before ON chore (site, before, id);
+CREATE INDEX diary_plant ON diary (site, plant, seen_at);
+CREATE INDEX diary_photo ON diary (photo);
 """

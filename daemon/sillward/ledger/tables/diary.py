@@ -1,0 +1,139 @@
+"""The diary of each plant: what people saw, their photos, and when they moved it.
+
+Entries are kept for good, also those of plants that are not in the collection any more.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from sqlite3 import Row
+
+from sillward.ledger.database import Database
+from sillward.ledger.records import to_moment, to_text
+from sillward.ledger.tables.row_reader import RowReader
+
+
+class EntryKind(StrEnum):
+    """What an entry of a diary is."""
+
+    OBSERVATION = "observation"
+    PHOTO = "photo"
+    """A photo, with or without a text."""
+    MOVE = "move"
+    """Somebody moved the plant; the text is the name of the spot where it is since."""
+
+
+@dataclass(frozen=True, slots=True)
+class DiaryEntry:
+    """One entry.
+
+    Args:
+        seen_at: when it was seen, which may be before it was entered.
+        person: who entered it; None if that is not known.
+        photo: the name of its photo, which `page.photos` keeps.
+        id: its number in the ledger; 0 before it is there.
+    """
+
+    plant: str
+    seen_at: datetime
+    entered_at: datetime
+    kind: EntryKind
+    text: str
+    person: str | None = None
+    photo: str | None = None
+    id: int = 0
+
+
+class DiaryTable:
+    """The diaries of the plants of all sites. An entry that cannot be read is left out."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+        self._reader = RowReader(_entry_of, "diary_entry", "id")
+
+    def add(self, site: str, entries: Sequence[DiaryEntry]) -> None:
+        """Write entries in one transaction."""
+        with self._database.transaction():
+            for entry in entries:
+                values = {
+                    "site": site,
+                    "plant": entry.plant,
+                    "seen_at": to_text(entry.seen_at),
+                    "entered_at": to_text(entry.entered_at),
+                    "person": entry.person,
+                    "kind": entry.kind.value,
+                    "text": entry.text,
+                    "photo": entry.photo,
+                }
+                self._database.insert("diary", values)
+
+    def of_plant(self, site: str, plant: str, most: int = -1) -> list[DiaryEntry]:
+        """Return the entries of a plant, the last one seen first; at most so many, or all."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND plant = ?"
+            " ORDER BY seen_at DESC, id DESC LIMIT ?",
+            site,
+            plant,
+            most,
+        )
+        return self._reader.readable(rows)
+
+    def moves_since(self, site: str, plant: str, since: datetime) -> list[DiaryEntry]:
+        """Return when a plant was moved from a time on, in order."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND plant = ? AND kind = ? AND seen_at >= ?"
+            " ORDER BY seen_at, id",
+            site,
+            plant,
+            EntryKind.MOVE.value,
+            to_text(since),
+        )
+        return self._reader.readable(rows)
+
+    def entry(self, site: str, number: int) -> DiaryEntry | None:
+        """Return the entry of this number; None if there is none."""
+        rows = self._database.rows("SELECT * FROM diary WHERE site = ? AND id = ?", site, number)
+        return next(iter(self._reader.readable(rows)), None)
+
+    def counts(self, site: str) -> dict[str, int]:
+        """Return how many entries each plant has that has any."""
+        rows = self._database.rows(
+            "SELECT plant, COUNT(*) AS entries FROM diary WHERE site = ? GROUP BY plant", site
+        )
+        return {row["plant"]: row["entries"] for row in rows}
+
+    def has_photo(self, site: str, photo: str) -> bool:
+        """Whether an entry has a photo of this name."""
+        rows = self._database.rows(
+            "SELECT 1 FROM diary WHERE photo = ? AND site = ? LIMIT 1", photo, site
+        )
+        return bool(rows)
+
+    def correct(self, site: str, number: int, seen_at: datetime, text: str) -> bool:
+        """Give an entry another time and text. Return whether there is one of this number."""
+        changed = self._database.execute(
+            "UPDATE diary SET seen_at = ?, text = ? WHERE site = ? AND id = ?",
+            to_text(seen_at),
+            text,
+            site,
+            number,
+        )
+        return changed > 0
+
+    def remove(self, site: str, number: int) -> None:
+        """Remove an entry."""
+        self._database.execute("DELETE FROM diary WHERE site = ? AND id = ?", site, number)
+
+
+def _entry_of(row: Row) -> DiaryEntry:
+    return DiaryEntry(
+        row["plant"],
+        to_moment(row["seen_at"]),
+        to_moment(row["entered_at"]),
+        EntryKind(row["kind"]),
+        row["text"],
+        row["person"],
+        row["photo"],
+        row["id"],
+    )
