@@ -289,6 +289,18 @@ class Chore:
 _DAY_LENGTH = len("2026-01-01")
 
 
+def only(chore: Chore, names: Sequence[str]) -> Chore:
+    """Return the chore for some of its plants, in this order, each with its own reason."""
+    reasons = {reason.plant: reason for reason in chore.because}
+    kept = [reasons[name] for name in names if name in reasons]
+    return replace(
+        chore,
+        plants=tuple(reason.plant for reason in kept),
+        grounds=Grounds.of(*(((reason.plant,), reason) for reason in kept)),
+        unconfirmed=tuple(name for name in names if name in chore.unconfirmed),
+    )
+
+
 def _for_plant(reason: Reason, plant: str) -> Reason:
     """Return the same reason for another plant."""
     also = tuple(_for_plant(other, plant) for other in reason.also)

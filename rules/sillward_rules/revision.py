@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason, Weighing
+from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason, Weighing, only
 from sillward_rules.planners.nights import find_night_needs, is_harmless
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection
@@ -393,18 +393,6 @@ MILD_DAY_K = 2.0
 gains little. Judgement: the forecast of a day's high is off by as much one day in ten."""
 
 _CALLED_OFF = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
-
-
-def only(chore: Chore, names: Sequence[str]) -> Chore:
-    """Return the chore for some of its plants, in this order, each with its own reason."""
-    reasons = {reason.plant: reason for reason in chore.because}
-    kept = [reasons[name] for name in names if name in reasons]
-    return replace(
-        chore,
-        plants=tuple(reason.plant for reason in kept),
-        grounds=type(chore.grounds).of(*(((reason.plant,), reason) for reason in kept)),
-        unconfirmed=tuple(name for name in names if name in chore.unconfirmed),
-    )
 
 
 def safe_outside(

@@ -9,8 +9,8 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
-from sillward_rules.chore import Chore, ChoreKind, Grounds
-from sillward_rules.revision import Order, Revision, hour_of, only
+from sillward_rules.chore import Chore, ChoreKind, Grounds, only
+from sillward_rules.revision import Order, Revision, hour_of
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site

@@ -5,6 +5,8 @@ Each event has one function here; the shell calls it and stores the result:
     a round was told                       next_state, first_states
     a newer forecast changed the orders    after_revision
     the grower says that a chore is done   answered
+    ... that it is not needed              declined, without_declined
+    ... that the plant stands elsewhere    moved_by_hand
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -13,11 +15,11 @@ confirms it or it is called off. The move itself is assumed meanwhile, for plann
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime, timedelta
 from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.plants.state import LONG_STAY, OpenOrder, PlantState, State
+from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
@@ -32,6 +34,12 @@ _MOVES = frozenset(
     }
 )
 """What each round orders for now. What it says of tomorrow moves nothing yet."""
+
+_UNDONE = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE})
+"""Kinds whose move is assumed once they are told, and is not any more once they are declined."""
+
+_ORDERING = frozenset({ChoreKind.CARRY_IN, ChoreKind.MOVE})
+"""Kinds that open an order in the state."""
 
 _CARRIES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
 
@@ -108,6 +116,7 @@ def told_to_move(state: PlantState, chore: Chore) -> PlantState:
         assumed=True,
         came_from=chore.from_spot,
         asked=order,
+        declined=_others(state, chore.kind, date.fromisoformat(chore.day)),
     )
     return _with_brighter_since(state, after, chore.kind)
 
@@ -185,12 +194,124 @@ def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime
         return watered(state, kind, now)
     # A move may be over by now, and the plant back: only where it stands there still, it is known.
     unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE
+    if kind is ChoreKind.CARRY_IN:  # so it was needed after all
+        state = replace(state, declined=_without_kind(state, kind))
     if unmoved and state.spot == to_spot:
         return replace(state, assumed=False, came_from=None, asked=None)
     if kind in _CARRIES or kind is ChoreKind.STAY_IN:
         after = replace(state, spot=to_spot, since=now, assumed=False, came_from=None, asked=None)
         return _with_brighter_since(state, after, kind)
     return state
+
+
+# -- the grower says that it is not needed, or that the plant stands elsewhere
+
+
+def declined(state: PlantState, chore: Declined) -> PlantState:
+    """Return the state of a plant once the grower says that a chore is not needed for it.
+
+    It stays where it stands: a move that was assumed has not happened, and its order is closed. A
+    chore that is older than the plant's last move (`is_older`) takes nothing back. A plant that was
+    to go out first and come in again stays in if the going out is not needed, and is out from that
+    hour on if the coming in is not.
+    """
+    kept = _others(state, chore.kind, chore.day, chore.before)
+    state = replace(state, declined=(*kept, chore))
+    if chore.kind in WETTINGS:
+        return _not_watered(state, chore.before)
+    asked = state.asked
+    if chore.kind is ChoreKind.CARRY_OUT and going_out_first(state, chore.at):
+        assert asked is not None
+        assert asked.out_of is not None
+        return replace(state, spot=asked.out_of, since=None, came_from=None, asked=None)
+    if chore.kind is ChoreKind.CARRY_IN:
+        out_for_good = state.without_return(chore.at)
+        if out_for_good is not state:
+            return out_for_good
+    if chore.kind in _UNDONE and not is_older(state, chore.kind, chore.before):
+        way = (chore.from_spot, chore.to_spot)
+        if state.assumed and (state.came_from, state.spot) == way:
+            state = replace(state, spot=chore.from_spot, since=None, came_from=None)
+    closes = chore.kind in _ORDERING and asked is not None and asked.before <= chore.before
+    return replace(state, asked=None) if closes else state
+
+
+def going_out_first(state: PlantState, now: datetime) -> bool:
+    """Return whether a plant was told to go out at a later hour, and to come in again after."""
+    return state.without_return(now) is not state
+
+
+def with_declined(
+    after: PlantState, known: PlantState | None, since: datetime | None
+) -> PlantState:
+    """Return a state that was worked out at a time `since`, with what the grower has declined.
+
+    known: the state as the grower's answers have left it. What was declined after `since` is
+    declined in `after` too; of what was declined before, that stays which is in both. With None for
+    `since`, all of `known` came later.
+    """
+    said = () if known is None else known.declined
+    later = tuple(one for one in said if since is None or one.at >= since)
+    kept = tuple(one for one in said if one in after.declined and one not in later)
+    state = replace(after, declined=kept)
+    for one in later:
+        state = declined(state, one)
+    return state
+
+
+def moved_by_hand(state: PlantState, spot: str, now: datetime, *, indoors: bool) -> PlantState:
+    """Return the state of a plant of which the grower says that it now stands at a spot.
+
+    An open order is done by that if it is the spot to which the plant was to go, or if the plant is
+    indoors. Otherwise it stays open, from where the plant is now.
+    """
+    asked = state.asked
+    if asked is not None:
+        done = indoors or spot == asked.to_spot
+        asked = None if done else replace(asked, from_spot=spot, out_of=None, out_at=None)
+    kept = _without_kind(state, ChoreKind.CARRY_IN) if indoors else state.declined
+    return replace(
+        state,
+        spot=spot,
+        since=now,
+        assumed=False,
+        came_from=None,
+        asked=asked,
+        declined=kept,
+    )
+
+
+def _not_watered(state: PlantState, before: datetime) -> PlantState:
+    """Return the state without the watering that was assumed at a deadline: it was not done.
+
+    When the plant was watered before that is not known any more, so that it is due again soon.
+    """
+    misted_at, fed_at, rinsed_at = (
+        None if at == before else at for at in (state.misted_at, state.fed_at, state.rinsed_at)
+    )
+    return replace(state, misted_at=misted_at, fed_at=fed_at, rinsed_at=rinsed_at)
+
+
+def _others(
+    state: PlantState, kind: ChoreKind, day: date, before: datetime | None = None
+) -> tuple[Declined, ...]:
+    """Return what was declined, without a chore of this kind and day and what is long over.
+
+    before: the deadline of the chore, which tells several waterings of a day apart.
+    """
+    return tuple(
+        one
+        for one in state.declined
+        if one.day >= day - timedelta(days=1)
+        and not (
+            (one.kind, one.day) == (kind, day)
+            and (kind not in WETTINGS or before is None or one.before == before)
+        )
+    )
+
+
+def _without_kind(state: PlantState, kind: ChoreKind) -> tuple[Declined, ...]:
+    return tuple(one for one in state.declined if one.kind is not kind)
 
 
 def all_confirmed(known: State) -> dict[str, PlantState]:

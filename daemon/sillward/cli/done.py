@@ -10,8 +10,8 @@ from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
+from sillward.service.answers import Answered, confirm, take_back
 from sillward.service.chore_selection import select_chores
-from sillward.service.confirmation import Confirmed, confirm, take_back
 from sillward.wording.voice import Voice
 
 
@@ -39,7 +39,7 @@ def done(options: Options, chore: tuple[str, ...], undo: bool) -> None:
         raise UsageError(msg)
     with closing(Ledger(app.settings.ledger)) as ledger:
         if undo:
-            say(_taken_back_line(ledger, app.site.name, words))
+            say(_taken_back_line(ledger, app.site.name, words, now))
             return
         candidates = _confirmable(app, ledger, words, now)
         plants = [plant.name for plant in app.household.collection.plants]
@@ -60,7 +60,7 @@ def _confirmable(app: App, ledger: Ledger, words: str, now: datetime) -> list[St
     ]
 
 
-def _confirmed_line(result: Confirmed, voice: Voice) -> str:
+def _confirmed_line(result: Answered, voice: Voice) -> str:
     """Return what came of the confirmation of one chore."""
     chore = result.chore
     if result.done_before is not None:
@@ -71,9 +71,9 @@ def _confirmed_line(result: Confirmed, voice: Voice) -> str:
     return f"done: {chore.id} ({', '.join(result.plants)}){elsewhere}"
 
 
-def _taken_back_line(ledger: Ledger, site: str, words: str) -> str:
+def _taken_back_line(ledger: Ledger, site: str, words: str, now: datetime) -> str:
     """Take a confirmation back and return that in words. Raise UsageError if there is none."""
-    taken = take_back(ledger, site, "-".join(words.lower().split()) or None)
+    taken = take_back(ledger, site, "-".join(words.lower().split()) or None, now)
     if taken is None:
         msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"
         raise UsageError(msg)

@@ -20,12 +20,16 @@ from sillward.ledger.records import (
     StoredChore,
 )
 from sillward.ledger.subjects import Alarm, Subject
+from sillward.ledger.tables.confirmations import Answer
+from sillward.ledger.tables.deeds import Deed
 
 __all__ = [
     "Activity",
     "Alarm",
+    "Answer",
     "CalendarEventVersion",
     "CallSchedule",
+    "Deed",
     "Ledger",
     "Mark",
     "Notice",

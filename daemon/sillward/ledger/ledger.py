@@ -6,9 +6,11 @@ together with the states that follow from it.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 from sillward.errors import ConfigError, NotOursError
 from sillward.ledger.ledger_file import IN_MEMORY, LedgerFile
@@ -20,11 +22,13 @@ from sillward.ledger.records import (
     state_of,
     state_to_plain,
     states_from_json,
+    to_moment,
 )
 from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
-from sillward.ledger.tables.confirmations import Confirmation, ConfirmationTable
+from sillward.ledger.tables.confirmations import Answer, Confirmation, ConfirmationTable
+from sillward.ledger.tables.deeds import DeedTable
 from sillward.ledger.tables.diary import DiaryTable
 from sillward.ledger.tables.forecasts import ForecastTable
 from sillward.ledger.tables.marks import MarkTable
@@ -35,6 +39,7 @@ from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
+from sillward_rules.transitions import with_declined
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
@@ -83,6 +88,7 @@ class Ledger:
         self.notices = NoticeTable(self.database)
         self.chores = ChoreTable(self.database)
         self.confirmations = ConfirmationTable(self.database)
+        self.deeds = DeedTable(self.database)
         self.plant_states = PlantStateTable(self.database)
         self.calendar_events = CalendarEventTable(self.database)
         self.diary = DiaryTable(self.database)
@@ -225,7 +231,7 @@ class Ledger:
             if delivered is not None:
                 site, enqueued_at = delivered["site"], delivered["enqueued_at"]
                 states = states_from_json(delivered["states_once_delivered"])
-                self.plant_states.keep(site, self._not_confirmed_since(site, enqueued_at, states))
+                self.plant_states.keep(site, self._as_answered(site, enqueued_at, states))
 
     def states_once_delivered(self, site: str, round_: str, day: date) -> dict[str, PlantState]:
         """Return the state of each plant once a round, or its last change, has been delivered."""
@@ -235,14 +241,22 @@ class Ledger:
         )
         if last is None:
             return states
-        return states | self._not_confirmed_since(site, *last)
+        return states | self._as_answered(site, *last)
 
-    def _not_confirmed_since(
+    def _as_answered(
         self, site: str, since: str, states: Mapping[str, PlantState]
     ) -> dict[str, PlantState]:
-        """Return these states without those of plants that were confirmed since a stored time."""
+        """Return these states with what the grower has answered since a stored time.
+
+        Plants that were confirmed since are left out.
+        """
+        known, enqueued_at = self.plant_states.of_site(site), to_moment(since)
         confirmed = self.plant_states.confirmed_since(site, since)
-        return {plant: state for plant, state in states.items() if plant not in confirmed}
+        return {
+            plant: with_declined(state, known.get(plant), enqueued_at)
+            for plant, state in states.items()
+            if plant not in confirmed
+        }
 
     def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:
         """Forget the rounds that were enqueued while the clock was far ahead. Return how many.
@@ -260,7 +274,11 @@ class Ledger:
                     self.chores.remove_of_round(site, round_, day)
         return len(rounds)
 
-    # -- confirmations
+    # -- answers
+
+    def transaction(self) -> AbstractContextManager[None]:
+        """Make all that is read and written in this context one transaction, or none of it."""
+        return self.database.transaction()
 
     def confirm(
         self,
@@ -268,55 +286,114 @@ class Ledger:
         at: datetime,
         done: Mapping[str, Sequence[str] | None],
         states: Mapping[str, PlantState],
+        *,
+        answer: Answer = Answer.DONE,
+        person: str | None = None,
     ) -> None:
-        """Record that chores are done.
+        """Record that chores are done, or not needed.
 
-        What is done for some plants becomes a chore of its own; the rest stays open. The rows from
-        before are kept, so that the confirmation can be undone.
+        What is closed for some plants becomes a chore of its own; the rest stays open. The rows
+        from before are kept, so that the answer can be undone.
 
         Args:
-            done: for the id of each chore the plants for which it is done, or None for all.
+            done: for the id of each chore the plants for which it is closed, or None for all.
             states: the states of the plants that follow from it.
+            person: who says so, where that is known.
         """
         with self.database.transaction():
-            known = self.plant_states.of_site(site)
             rows, made = [], dict[str, str]()
             for chore_id, plants in done.items():
                 row = self.chores.row(site, chore_id)
                 if row is not None:
                     rows.append(row)
-                    part = self.chores.mark_done(row, at, plants)
+                    part = self.chores.close(row, answer, at, plants, person)
                     made |= {} if part is None else {chore_id: part}
-            self.plant_states.keep(site, states)
-            undo = {
-                "chores": rows,
-                "made": made,
-                "before": {plant: state_to_plain(known.get(plant)) for plant in states},
-                "after": {plant: state_to_plain(state) for plant, state in states.items()},
-            }
-            self.confirmations.insert(site, at, undo)
+            self._keep_answer(site, at, answer, person, states, chores=rows, made=made)
+
+    def put_off(
+        self, site: str, at: datetime, until: Mapping[str, datetime], person: str | None = None
+    ) -> None:
+        """Record until when chores are put off, by their ids."""
+        with self.database.transaction():
+            rows = []
+            for chore_id, later in until.items():
+                row = self.chores.row(site, chore_id)
+                if row is not None:
+                    rows.append(row)
+                    self.chores.put_off(site, chore_id, later)
+            self._keep_answer(site, at, Answer.LATER, person, {}, chores=rows, made={})
+
+    def keep_moved(
+        self,
+        site: str,
+        at: datetime,
+        states: Mapping[str, PlantState],
+        person: str | None = None,
+    ) -> None:
+        """Record where plants stand now."""
+        with self.database.transaction():
+            self._keep_answer(site, at, Answer.MOVED, person, states, chores=[], made={})
+
+    def _keep_answer(
+        self,
+        site: str,
+        at: datetime,
+        answer: Answer,
+        person: str | None,
+        states: Mapping[str, PlantState],
+        *,
+        chores: Sequence[Mapping[str, Any]],
+        made: Mapping[str, str],
+    ) -> None:
+        """Write the states that follow from an answer, and what is needed to undo it."""
+        known = self.plant_states.of_site(site)
+        self.plant_states.keep(site, states)
+        undo = {
+            "what": answer.value,
+            "chores": chores,
+            "made": made,
+            "before": {plant: state_to_plain(known.get(plant)) for plant in states},
+            "after": {plant: state_to_plain(state) for plant, state in states.items()},
+        }
+        self.confirmations.insert(site, at, undo, person)
 
     def undo(self, site: str, confirmation: Confirmation) -> list[str]:
-        """Take a confirmation back: its chores are open again, its plants stand as before it.
+        """Take an answer back: its chores are open again, its plants stand as before it.
 
         What has changed about a chore since then stays: plants that joined it, and its hour.
-        Return the plants whose state has changed since the confirmation: they stay as they are.
+        Return the plants whose state has changed since the answer: they stay where they are.
         """
         before, after = confirmation.undo["before"], confirmation.undo["after"]
         with self.database.transaction():
             now = self.plant_states.of_site(site)
             moved = [plant for plant in after if state_to_plain(now.get(plant)) != after[plant]]
             for row in confirmation.undo["chores"]:
-                self.chores.reopen(row, confirmation.undo["made"].get(row["id"]))
+                if confirmation.answer is Answer.LATER:
+                    self.chores.restore_hour(row)
+                else:
+                    part = confirmation.undo["made"].get(row["id"])
+                    self.chores.reopen(row, part, confirmation.answer, confirmation.at)
             for plant in after:
                 if plant in moved:
-                    continue
-                if before[plant] is None:
+                    self._not_declined_after_all(site, plant, now.get(plant), confirmation)
+                elif before[plant] is None:
                     self.plant_states.forget(site, plant)
                 else:
                     self.plant_states.keep(site, {plant: state_of(before[plant])})
             self.confirmations.remove(confirmation)
         return moved
+
+    def _not_declined_after_all(
+        self, site: str, plant: str, state: PlantState | None, confirmation: Confirmation
+    ) -> None:
+        """Take what an answer declined out of a state that has changed since."""
+        if state is None or confirmation.answer is not Answer.NOT_NEEDED:
+            return
+        earlier = confirmation.undo["before"][plant]
+        known = () if earlier is None else state_of(earlier).declined
+        added = set(state_of(confirmation.undo["after"][plant]).declined).difference(known)
+        left = tuple(one for one in state.declined if one not in added)
+        self.plant_states.keep(site, {plant: replace(state, declined=left)})
 
     # -- all of it
 
@@ -334,6 +411,7 @@ class Ledger:
             self.notices.prune(oldest.date())
             self.chores.prune(oldest)
             self.confirmations.prune(oldest)
+            self.deeds.prune(oldest)
             self.calendar_events.prune(oldest.date())
             self.readings.prune(now)
 

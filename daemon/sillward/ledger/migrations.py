@@ -126,6 +126,7 @@ ALTER TABLE chore ADD COLUMN done_by TEXT;
 ALTER TABLE chore ADD COLUMN declined_at TEXT;
 ALTER TABLE chore ADD COLUMN later_until TEXT;
 ALTER TABLE confirmation ADD COLUMN person TEXT;
+ALTER TABLE plant_state ADD COLUMN declined TEXT;
 CREATE TABLE deed (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, at TEXT NOT NULL, person TEXT, what TEXT NOT NULL,
     about TEXT NOT NULL

@@ -18,7 +18,7 @@ from sillward.ledger.chore_codec import decode
 from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState
+from sillward_rules.plants.state import ColdHistory, Declined, Ground, OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
 
@@ -141,6 +141,9 @@ class StoredChore:
 
     Args:
         done_at: when it was confirmed.
+        done_by: who confirmed or declined it, where that is known.
+        declined_at: when the grower said that it is not needed.
+        later_until: until when the grower has put it off: then a reminder comes.
         round: the name of the round that it belongs to.
         passed_on_at: when it was told to another channel.
         changed_at: when its hour was moved, or plants joined it.
@@ -153,6 +156,9 @@ class StoredChore:
     passed_on_at: datetime | None = None
     called_off_at: datetime | None = None
     changed_at: datetime | None = None
+    done_by: str | None = None
+    declined_at: datetime | None = None
+    later_until: datetime | None = None
 
     @property
     def id(self) -> str:
@@ -172,7 +178,7 @@ class StoredChore:
     @property
     def open(self) -> bool:
         """Whether it is still to do."""
-        return self.done_at is None and self.called_off_at is None
+        return self.done_at is self.called_off_at is self.declined_at is None
 
     @property
     def day(self) -> str:
@@ -241,6 +247,8 @@ def column_value(value: object) -> object:
     """Return a value as a column takes it."""
     if isinstance(value, OpenOrder | ColdHistory):
         return json.dumps({name: column_value(part) for name, part in asdict(value).items()})
+    if isinstance(value, tuple):
+        return _declined_to_text(value) if value else None
     if isinstance(value, datetime):
         return to_text(value)
     if isinstance(value, date):
@@ -278,6 +286,7 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         brighter_since=maybe_moment(_column(row, "brighter_since")),
         asked=_asked_of(_column(row, "asked")),
         cold=_cold_of(_column(row, "cold")),
+        declined=_declined_of(_column(row, "declined")),
     )
 
 
@@ -287,6 +296,38 @@ def _cold_of(text: str | None) -> ColdHistory | None:
     values = json.loads(text)
     night = date.fromisoformat(values["night"])
     return ColdHistory(night, float(values["carried"]), float(values["usual_low_c"]))
+
+
+def _declined_to_text(declined: tuple[Declined, ...]) -> str:
+    return json.dumps(
+        [
+            {
+                "kind": one.kind.value,
+                "day": str(one.day),
+                "from_spot": one.from_spot,
+                "to_spot": one.to_spot,
+                "before": to_text(one.before),
+                "at": to_text(one.at),
+                "grounds": [asdict(ground) for ground in one.grounds],
+            }
+            for one in declined
+        ]
+    )
+
+
+def _declined_of(text: str | None) -> tuple[Declined, ...]:
+    return tuple(
+        Declined(
+            kind=ChoreKind(one["kind"]),
+            day=date.fromisoformat(one["day"]),
+            from_spot=one["from_spot"],
+            to_spot=one["to_spot"],
+            before=to_moment(one["before"]),
+            at=to_moment(one["at"]),
+            grounds=tuple(Ground(**ground) for ground in one["grounds"]),
+        )
+        for one in ([] if text is None else json.loads(text))
+    )
 
 
 def _asked_of(text: str | None) -> OpenOrder | None:
@@ -327,6 +368,9 @@ def chore_of(row: sqlite3.Row) -> StoredChore:
         passed_on_at=maybe_moment(row["passed_on_at"]),
         called_off_at=maybe_moment(row["called_off_at"]),
         changed_at=maybe_moment(row["changed_at"]),
+        done_by=row["done_by"],
+        declined_at=maybe_moment(row["declined_at"]),
+        later_until=maybe_moment(row["later_until"]),
     )
 
 

@@ -46,7 +46,7 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT, brighter_since TEXT, asked TEXT, cold TEXT,
+    came_from TEXT, brighter_since TEXT, asked TEXT, cold TEXT, declined TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;

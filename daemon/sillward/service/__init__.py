@@ -28,6 +28,6 @@ tick ends; if it fails again at the next tick, the tick is done again in memory.
 
 Around the desk: `daemon` runs the tick and restarts what hangs (`run_control`, `systemd`); `health`
 and `heartbeat` report troubles to the outside; `stopped_notice` tells the channels that the service
-has stopped; `chore_selection` and `confirmation` are behind `sillward done`, `weekly_mail_file`
+has stopped; `chore_selection` and `answers` are behind `sillward done`, `weekly_mail_file`
 behind `sillward digest`.
 """

@@ -19,10 +19,9 @@ from sillward.service.sensor_status import with_quiet_sensors
 from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore
+from sillward_rules.chore import Chore, only
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
-from sillward_rules.revision import only
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site

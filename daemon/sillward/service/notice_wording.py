@@ -17,8 +17,8 @@ from sillward.service.corrections import save_revision
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
-from sillward_rules.chore import URGENT, Chore
-from sillward_rules.revision import Revision, only
+from sillward_rules.chore import URGENT, Chore, only
+from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.told_orders import RoundInForce
 

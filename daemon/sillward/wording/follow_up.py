@@ -9,9 +9,9 @@ from sillward.wording import chore_phrases, reason_phrases
 from sillward.wording.chore_phrases import count_of
 from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import URGENT, Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind, only
 from sillward_rules.remark import Remark
-from sillward_rules.revision import Moved, Order, Revision, hour_of, only
+from sillward_rules.revision import Moved, Order, Revision, hour_of
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.spot import Spot
 

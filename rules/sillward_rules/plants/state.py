@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
+from sillward_rules.chore import ChoreKind
 from sillward_rules.physics import cold_harm
 
 GRACE = timedelta(minutes=45)
@@ -34,6 +35,39 @@ class OpenOrder:
     for_heat: bool = False
     """Whether it is a move out of the heat of a day. It then does not count as an order of the
     night, but the place of the plant is just as uncertain."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A value beyond a limit that a chore was told for, as the grower knew it.
+
+    - value: None where it was not known, and caution decided.
+    - above: whether it is beyond its limit by being above it.
+    """
+
+    value: float | None
+    unit: str
+    limit: float | None
+    above: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Declined:
+    """A chore for a plant that the grower has said is not needed.
+
+    - day: the local date of its round, with which its id begins.
+    - before: its deadline.
+    - at: when the grower said so.
+    - grounds: what it was told for; worse than that, it is told anew.
+    """
+
+    kind: ChoreKind
+    day: date
+    from_spot: str
+    to_spot: str
+    before: datetime
+    at: datetime
+    grounds: tuple[Ground, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +121,8 @@ class PlantState:
     """The last order to carry it in, unless that was confirmed or called off."""
     cold: ColdHistory | None = None
     """The nights that it went through; None if nothing is known of them."""
+    declined: tuple[Declined, ...] = ()
+    """What the grower has said is not needed for it, of this day and the one before."""
 
     def at(self, now: datetime) -> "PlantState":
         """Return the state at a moment, without what lies ahead of it.

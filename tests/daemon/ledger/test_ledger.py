@@ -213,14 +213,28 @@ def test_chores_whose_deadline_is_over_are_left_out(ledger: Ledger) -> None:
 
 
 def test_a_chore_that_is_told_again_takes_the_new_deadline_and_stays_done(ledger: Ledger) -> None:
-    keep(ledger, chores=(order(),))
+    covering = replace(order(), kind=ChoreKind.COVER)
+    keep(ledger, chores=(covering,))
     ledger.confirm(SITE, NOW, {ORDER: None}, {})
 
-    keep(ledger, chores=(order("2026-05-14T16:45:00-03:00"),), round_="morning")
+    later = replace(covering, before=covering.before - timedelta(minutes=30))
+    keep(ledger, chores=(later,), round_="morning")
 
     (chore,) = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
     assert chore.before == datetime(2026, 5, 14, 19, 45, tzinfo=UTC)
     assert chore.done_at == NOW
+
+
+def test_carrying_in_at_another_hour_is_open_although_it_was_done_before(ledger: Ledger) -> None:
+    keep(ledger, chores=(order(),))
+    ledger.confirm(SITE, NOW, {ORDER: None}, {})
+
+    keep(ledger, chores=(order("2026-05-14T18:45:00-03:00"),), round_="morning")
+
+    done, again = ledger.chores.due_since(SITE, NOW - timedelta(days=1))
+    assert (done.done_at, done.id) == (NOW, f"{ORDER}-done")
+    assert again.open
+    assert again.id == ORDER
 
 
 def test_states_come_back_as_they_were(ledger: Ledger) -> None:

@@ -23,10 +23,9 @@ from sillward.ledger.migrations import MIGRATIONS, migrate
 from sillward.ledger.schema import SCHEMA_VERSION
 from sillward.ledger.tables.readings import HandReading
 from sillward.reports.sheet_json import chore_document
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason, only
 from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState
 from sillward_rules.readings.hourly_readings import Quantity
-from sillward_rules.revision import only
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
 
@@ -257,6 +256,7 @@ def as_of_8(path: Path) -> Path:
         for column in ("done_by", "declined_at", "later_until"):
             database.execute(f"ALTER TABLE chore DROP COLUMN {column}")
         database.execute("ALTER TABLE confirmation DROP COLUMN person")
+        database.execute("ALTER TABLE plant_state DROP COLUMN declined")
         database.execute("PRAGMA user_version = 8")
     return path
 

@@ -9,7 +9,7 @@ import pytest
 from sillward.config.household import NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage
-from sillward.service.confirmation import confirm
+from sillward.service.answers import confirm
 from sillward.service.desk import Desk
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.weather.climate import climate_of

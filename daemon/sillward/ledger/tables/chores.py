@@ -12,9 +12,9 @@ from typing import Any
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.database import Database
 from sillward.ledger.records import StoredChore, chore_of, to_moment, to_text
+from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.chore import Chore
-from sillward_rules.revision import only
+from sillward_rules.chore import Chore, ChoreKind, only
 
 
 class ChoreTable:
@@ -53,7 +53,7 @@ class ChoreTable:
         """
         rows = self._database.rows(
             "SELECT * FROM chore WHERE site = ? AND before >= ? AND done_at IS NULL"
-            " AND called_off_at IS NULL ORDER BY before, id",
+            " AND called_off_at IS NULL AND declined_at IS NULL ORDER BY before, id",
             site,
             to_text(since),
         )
@@ -76,7 +76,7 @@ class ChoreTable:
         return [
             tuple(row)
             for row in self._database.rows(
-                "SELECT id, round, chore_json, done_at, called_off_at FROM chore"
+                "SELECT id, round, chore_json, done_at, called_off_at, declined_at FROM chore"
                 " WHERE site = ? AND before >= ? ORDER BY id",
                 site,
                 to_text(since),
@@ -86,24 +86,45 @@ class ChoreTable:
     def write(
         self, site: str, round_: str, chore: Chore, *, changed_at: datetime | None = None
     ) -> None:
-        """Write a chore of a round. One that was done stays done unless plants have joined it."""
+        """Write a chore of a round.
+
+        One that was done stays done unless plants have joined it. Carrying in at another hour is
+        needed again, because the plants are known to be out; what was declined is written only if
+        it is needed after all. The row of the answer is kept then, under an id of its own.
+        """
         row = self.row(site, chore.id)
-        done_at = reminded_at = passed_on_at = None
-        if row is not None and set(chore.plants) <= _plants_in(row["chore_json"]):
-            done_at = row["done_at"]
-            if row["before"] == to_text(chore.before):  # no second reminder of the same hour
-                reminded_at, passed_on_at = row["reminded_at"], row["passed_on_at"]
+        kept: dict[str, object] = {}
+        if row is not None:
+            plants = _plants_in(row["chore_json"])
+            joined = not set(chore.plants) <= plants
+            same_hour = row["before"] == to_text(chore.before)
+            is_out = chore.kind is ChoreKind.CARRY_IN and not same_hour
+            asked_again = row["done_at"] and is_out
+            if plants and (row["declined_at"] or asked_again):
+                self._set_apart(row)
+            elif not joined:
+                kept = {name: row[name] for name in ("done_at", "done_by")}
+                if same_hour:  # no second reminder of the same hour
+                    kept |= {
+                        name: row[name] for name in ("reminded_at", "passed_on_at", "later_until")
+                    }
         self._database.replace(
             "chore",
             _columns(chore)
             | {
                 "site": site,
-                "done_at": done_at,
                 "round": round_,
-                "reminded_at": reminded_at,
-                "passed_on_at": passed_on_at,
                 "changed_at": None if changed_at is None else to_text(changed_at),
-            },
+            }
+            | kept,
+        )
+
+    def _set_apart(self, row: Mapping[str, Any]) -> None:
+        """Keep the row of a chore that was answered, under another id."""
+        answer = Answer.DONE if row["done_at"] else Answer.NOT_NEEDED
+        apart = self._free_id(row["site"], _id_apart(row["id"], answer))
+        self._database.replace(
+            "chore", {**row, **_columns(replace(decode(row["chore_json"]), id=apart))}
         )
 
     def call_off(self, site: str, ids: Sequence[str], at: datetime) -> None:
@@ -124,30 +145,51 @@ class ChoreTable:
             [(to_text(at), site, chore_id) for chore_id in ids],
         )
 
-    # -- confirmed, for all plants or for some
+    # -- answered, for all plants or for some
 
     def row(self, site: str, chore_id: str) -> dict[str, Any] | None:
         """Return the columns of a chore as they are stored; None if it is not there."""
         rows = self._database.rows("SELECT * FROM chore WHERE site = ? AND id = ?", site, chore_id)
         return dict(rows[0]) if rows else None
 
-    def mark_done(
-        self, row: Mapping[str, Any], at: datetime, plants: Sequence[str] | None
-    ) -> str | None:
-        """Mark a chore as done for some of its plants, or for all of them with None.
+    def get(self, site: str, chore_id: str) -> StoredChore | None:
+        """Return a chore; None if it is not there, or cannot be read."""
+        rows = self._database.rows("SELECT * FROM chore WHERE site = ? AND id = ?", site, chore_id)
+        return next(iter(self._reader.readable(rows)), None)
 
-        What is done for some plants becomes a chore of its own, whose id is returned; the rest
+    def close(
+        self,
+        row: Mapping[str, Any],
+        answer: Answer,
+        at: datetime,
+        plants: Sequence[str] | None,
+        person: str | None = None,
+    ) -> str | None:
+        """Mark a chore as done, or as not needed, for some of its plants, or for all with None.
+
+        What is closed for some plants becomes a chore of its own, whose id is returned; the rest
         stays open.
         """
         whole = decode(row["chore_json"])
         rest = [] if plants is None else [name for name in whole.plants if name not in plants]
+        closed = {
+            **row,
+            "done_at": None if answer is Answer.NOT_NEEDED else to_text(at),
+            "declined_at": to_text(at) if answer is Answer.NOT_NEEDED else None,
+            "done_by": person,
+        }
         if plants is None or not rest:
-            self._database.replace("chore", {**row, "done_at": to_text(at)})
+            self._database.replace("chore", closed)
             return None
-        part = replace(only(whole, plants), id=self._free_id(row["site"], f"{whole.id}-done"))
+        apart = self._free_id(row["site"], _id_apart(whole.id, answer))
+        part = replace(only(whole, plants), id=apart)
         self._database.replace("chore", {**row, **_columns(only(whole, rest))})
-        self._database.replace("chore", {**row, **_columns(part), "done_at": to_text(at)})
+        self._database.replace("chore", {**closed, **_columns(part)})
         return part.id
+
+    def put_off(self, site: str, chore_id: str, until: datetime) -> None:
+        """Note until when the grower has put a chore off."""
+        self._mark("later_until", site, [chore_id], until)
 
     def _free_id(self, site: str, base: str) -> str:
         free, number = base, 1
@@ -156,19 +198,21 @@ class ChoreTable:
             free = f"{base}-{number}"
         return free
 
-    def reopen(self, before: Mapping[str, Any], part: str | None) -> None:
-        """Open a chore again, as it was before it was confirmed.
+    def reopen(
+        self, before: Mapping[str, Any], part: str | None, answer: Answer, at: datetime
+    ) -> None:
+        """Open a chore again, as it was before it was confirmed or declined at a time.
 
         If the rest of the chore has been changed since, only the part is opened again.
 
         Args:
-            before: the row of the chore before it was confirmed.
-            part: the id of the chore that `mark_done` made of it, or None if it made none.
+            before: the row of the chore before the answer.
+            part: the id of the chore that `close` made of it, or None if it made none.
         """
         site = before["site"]
         if part is not None:
-            done, rest = self.row(site, part), self.row(site, before["id"])
-            if rest is not None and done is not None and _is_rest(rest, done, before):
+            closed, rest = self.row(site, part), self.row(site, before["id"])
+            if rest is not None and closed is not None and _is_rest(rest, closed, before):
                 whole = decode(before["chore_json"])
                 reopened = replace(
                     decode(rest["chore_json"]), plants=whole.plants, grounds=whole.grounds
@@ -176,11 +220,31 @@ class ChoreTable:
                 self._database.replace("chore", {**rest, **_columns(reopened)})
                 self._database.execute("DELETE FROM chore WHERE site = ? AND id = ?", site, part)
                 return
-        self._database.execute(
-            "UPDATE chore SET done_at = ? WHERE site = ? AND id = ?",
+        closed_at = "declined_at" if answer is Answer.NOT_NEEDED else "done_at"
+        reopen = "UPDATE chore SET done_at = ?, declined_at = ?, done_by = ?"
+        answered = f"{closed_at} = ? AND site = ? AND id"
+        values = (
             before["done_at"],
+            before.get("declined_at"),
+            before.get("done_by"),
+            to_text(at),
             site,
-            part or before["id"],
+        )
+        own_id = part or before["id"]
+        if not self._database.execute(f"{reopen} WHERE {answered} = ?", *values, own_id):
+            # It was told again since, and its answer kept under an id that begins with its own.
+            begins = _id_apart(before["id"], answer)
+            self._database.execute(
+                f"{reopen} WHERE {answered} >= ? AND instr(id, ?) = 1", *values, begins, begins
+            )
+
+    def restore_hour(self, before: Mapping[str, Any]) -> None:
+        """Put a chore off no longer than it was before."""
+        self._database.execute(
+            "UPDATE chore SET later_until = ? WHERE site = ? AND id = ?",
+            before.get("later_until"),
+            before["site"],
+            before["id"],
         )
 
     # -- forgotten
@@ -188,7 +252,8 @@ class ChoreTable:
     def remove_of_round(self, site: str, round_: str, first_day: str) -> None:
         """Remove the chores of a round, on a day and after it, that are not confirmed."""
         self._database.execute(
-            "DELETE FROM chore WHERE site = ? AND round = ? AND done_at IS NULL AND id >= ?",
+            "DELETE FROM chore WHERE site = ? AND round = ? AND done_at IS NULL"
+            " AND declined_at IS NULL AND id >= ?",
             site,
             round_,
             first_day,
@@ -197,6 +262,11 @@ class ChoreTable:
     def prune(self, oldest: datetime) -> None:
         """Drop the chores whose deadline was before a time."""
         self._database.execute("DELETE FROM chore WHERE before < ?", to_text(oldest))
+
+
+def _id_apart(chore_id: str, answer: Answer) -> str:
+    """Return the id under which an answer is kept beside the chore that it was about."""
+    return f"{chore_id}-not-needed" if answer is Answer.NOT_NEEDED else f"{chore_id}-done"
 
 
 def _plants_in(chore_json: str) -> set[str]:
@@ -222,5 +292,6 @@ def _is_rest(rest: Mapping[str, Any], done: Mapping[str, Any], whole: Mapping[st
     of_rest, of_done, of_whole = (
         list(decode(row["chore_json"]).plants) for row in (rest, done, whole)
     )
-    same = all(rest[key] == whole[key] for key in ("before", "done_at", "called_off_at"))
+    kept = ("before", "done_at", "called_off_at", "declined_at")
+    same = all(rest[key] == whole.get(key) for key in kept)
     return same and sorted(of_rest + of_done) == sorted(of_whole)

@@ -1,55 +1,83 @@
-"""What the grower confirmed, and how to undo it."""
+"""What the grower answered, and how to undo it."""
 
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from enum import StrEnum
 from typing import Any
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import to_moment, to_text
 
 
+class Answer(StrEnum):
+    """What a grower may say of a chore, or of a plant."""
+
+    DONE = "done"
+    NOT_NEEDED = "not needed"
+    LATER = "later"
+    MOVED = "moved"
+
+
 @dataclass(frozen=True, slots=True)
 class Confirmation:
-    """One confirmation, of one or more chores by their ids."""
+    """One answer, about one or more chores by their ids, or about a plant that was moved."""
 
     id: int
     at: datetime
     chores: tuple[str, ...]
     undo: Mapping[str, Any]
     """The rows of its chores as they were (`chores`), the ids of parts that were made of them
-    (`made`), and the states of its plants `before` and `after` it."""
+    (`made`), the states of its plants `before` and `after` it, and what the answer was (`what`)."""
+    person: str | None = None
+
+    @property
+    def answer(self) -> Answer:
+        """What was answered."""
+        return Answer(self.undo.get("what", Answer.DONE))  # older ones do not say
+
+    @property
+    def plants(self) -> tuple[str, ...]:
+        """The plants whose states it changed."""
+        return tuple(self.undo["after"])
 
 
 class ConfirmationTable:
-    """Confirmations in the order in which they were made."""
+    """Answers in the order in which they were given."""
 
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def insert(self, site: str, at: datetime, undo: Mapping[str, Any]) -> None:
-        """Write a confirmation with what is needed to undo it."""
+    def insert(
+        self, site: str, at: datetime, undo: Mapping[str, Any], person: str | None = None
+    ) -> None:
+        """Write an answer with what is needed to undo it."""
         self._database.insert(
-            "confirmation", {"site": site, "at": to_text(at), "undo": json.dumps(undo)}
+            "confirmation",
+            {"site": site, "at": to_text(at), "undo": json.dumps(undo), "person": person},
         )
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
-        """Return the last confirmation, or the last of a chore whose id contains `about`."""
+        """Return the last answer, or the last about a chore whose id contains `about`, or about
+        the move of the plant of that name.
+        """
         rows = self._database.rows(
             "SELECT * FROM confirmation WHERE site = ? ORDER BY id DESC", site
         )
         for row in rows:
             undo = json.loads(row["undo"])
             chores = tuple(chore["id"] for chore in undo["chores"])
-            if about is None or any(about in chore_id for chore_id in chores):
-                return Confirmation(row["id"], to_moment(row["at"]), chores, undo)
+            found = Confirmation(row["id"], to_moment(row["at"]), chores, undo, row["person"])
+            is_moved = found.answer is Answer.MOVED and about in found.plants
+            if about is None or is_moved or any(about in chore_id for chore_id in chores):
+                return found
         return None
 
     def remove(self, confirmation: Confirmation) -> None:
-        """Forget a confirmation."""
+        """Forget an answer."""
         self._database.execute("DELETE FROM confirmation WHERE id = ?", confirmation.id)
 
     def prune(self, oldest: datetime) -> None:
-        """Drop the confirmations before a time."""
+        """Drop the answers before a time."""
         self._database.execute("DELETE FROM confirmation WHERE at < ?", to_text(oldest))
