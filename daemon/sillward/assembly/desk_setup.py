@@ -1,5 +1,6 @@
 """Desks, built from the settings, and the checks of what they need: channels and places."""
 
+import logging
 from collections.abc import Callable, Sequence
 from importlib.util import find_spec
 
@@ -14,9 +15,13 @@ from sillward.errors import ConfigError
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.ownership import refuse_place
+from sillward.links.key_file import page_key
+from sillward.links.page_links import PageLinks
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
+
+log = logging.getLogger(__name__)
 
 
 def require_channels(app: App, problems: Problems = apprise_sender.problems) -> None:
@@ -56,6 +61,22 @@ def require_page_parts() -> None:
         raise ConfigError([msg])
 
 
+def page_links(app: App) -> PageLinks | None:
+    """Return what makes the links in messages; None if the settings name no page that is served.
+
+    If there can be no key that is logged: a notice without links is better than none.
+    """
+    page, settings = app.settings.page, app.settings
+    if page.url is None or page.address is None or app.pretending:
+        return None
+    try:
+        key = page_key(settings.credentials, settings.ledger)
+    except ConfigError as error:
+        log.warning("links.none reason=%s", error)
+        return None
+    return PageLinks(key, page.url.rstrip("/"))
+
+
 def build_desks(
     apps: Sequence[App],
     ledger: Ledger | None = None,
@@ -82,7 +103,8 @@ def build_desks(
         step_done=run.step_done,
     )
     contexts += [
-        ServiceContext(app.household, updater, ledger, sender, app.clock, run) for app in apps
+        ServiceContext(app.household, updater, ledger, sender, app.clock, run, page_links(app))
+        for app in apps
     ]
     return [Desk.of(context) for context in contexts]
 

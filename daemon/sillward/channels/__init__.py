@@ -3,6 +3,7 @@
 `sender`           the protocol of what sends, and of what checks URLs
 `sender_process`   what the daemon sends through: a child process, started when it is needed
 `apprise_sender`   one attempt through Apprise, and whether a channel's URL can be used
+`answering`        how a channel's service lets a message be answered
 `wire_monitor`     what really went over the wire meanwhile
 `mail`             the mail with HTML and pictures that replaces Apprise's own
 `channel_trial`    the message of `sillward try-channel`

@@ -16,13 +16,13 @@ from dataclasses import replace
 from types import ModuleType
 from typing import Any
 
-from sillward.channels import mail
+from sillward.channels import answering, mail
 from sillward.channels.sender import SEND_S, Problems
 from sillward.channels.wire_monitor import WireMonitor
 from sillward.config.household import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.text import printable
-from sillward.wording.message_length import within_bytes
+from sillward.wording.message_length import with_line, within_bytes
 from sillward.wording.push import Message
 
 WIRE_S = 50
@@ -35,6 +35,17 @@ A mail server that is slow to look at a mail may need half a minute. Judgement.
 def problems(channels: Sequence[Channel]) -> list[str | None]:
     """Return what is wrong with the URL of each of these channels, or None where nothing is."""
     return [_problem(channel) for channel in channels]
+
+
+def ways_to_answer(channels: Sequence[Channel]) -> list[answering.Way | None]:
+    """Return how messages to each of these channels can be answered; None for one without a URL
+    that can be used."""
+    return [
+        None
+        if channel.url is None or (service := _service(channel)) is None
+        else answering.way_of(service, channel.url.get_secret_value())
+        for channel in channels
+    ]
 
 
 def check_channels(
@@ -58,11 +69,11 @@ def check_channels(
 def send(channel: Channel, message: Message) -> None:
     """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
     apprise = _apprise()
-    service = (_urgent_service(channel) if message.urgent else None) or _service(channel)
+    service, message = _service_for(channel, _clean(message))
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
-    message = _fitting(service, _clean(message))
+    message = _fitting(service, message)
     if message.html is not None:
         mail.send_html_instead(service, message)
     notifier = apprise.Apprise(asset=_asset())
@@ -111,7 +122,12 @@ def _answers_with_pages(service: Any) -> bool:
 def _clean(message: Message) -> Message:
     """Return the message without characters that end a header or line, or cannot be encoded."""
     html = None if message.html is None else _lines(message.html)
-    return replace(message, title=_one_line(message.title), body=_lines(message.body), html=html)
+    links = message.links
+    if links is not None:
+        buttons = tuple(replace(one, text=_one_line(one.text)) for one in links.buttons)
+        links = replace(links, buttons=buttons, lines=tuple(map(_one_line, links.lines)))
+    title, body = _one_line(message.title), _lines(message.body)
+    return replace(message, title=title, body=body, html=html, links=links)
 
 
 def _lines(text: str) -> str:
@@ -123,10 +139,17 @@ def _one_line(text: str) -> str:
 
 
 def _fitting(service: Any, message: Message) -> Message:
-    """Return the message cut to what its service takes; a mail is not cut."""
+    """Return the message cut to what its service takes; a mail is not cut.
+
+    Its links, where it still has any, become lines at its end.
+    """
+    lines = () if message.links is None else message.links.lines
     if _is_mail(service):
-        return message
-    title, body = within_bytes(message.title, message.body, service.body_maxlen)
+        return replace(message, body="\n".join([message.body, *(("", *lines) if lines else ())]))
+    body = message.body
+    if lines:
+        body = with_line(body, message.title, lines[0], service.body_maxlen)
+    title, body = within_bytes(message.title, body, service.body_maxlen)
     return replace(message, title=title, body=body)
 
 
@@ -177,21 +200,38 @@ URGENT = "priority=high"
 rings until it is answered."""
 
 
-def _urgent_service(channel: Channel) -> Any:
-    """Return the plugin set to a high priority.
+def _service_for(channel: Channel, message: Message) -> tuple[Any, Message]:
+    """Return the plugin set for a message, or None if its URL cannot be used.
 
-    Return None if its service has no priorities, or the grower has chosen one.
+    The message comes back without its links if the plugin has them now.
     """
     usual = _service(channel)
+    if usual is None or channel.url is None:
+        return None, message
+    url = channel.url.get_secret_value()
+    urgent = _urgent_query(usual, url) if message.urgent else ""
+    links = answering.query_for(usual, url, message.links) if message.links else ""
+    if links and (service := _with_query(url, urgent, links)) is not None:
+        return service, replace(message, links=None)
+    return (_with_query(url, urgent) if urgent else usual), message
+
+
+def _urgent_query(usual: Any, url: str) -> str:
+    """Return what sets a high priority.
+
+    Return nothing if the service has no priorities, or the grower has chosen one.
+    """
     # Some know the word and mean something else by it.
     has_one = hasattr(usual, "priority") and "priority" in getattr(usual, "template_args", {})
-    if channel.url is None or not has_one:
-        return None
-    url = channel.url.get_secret_value()
-    if re.search(r"[?&]priority=", url, re.IGNORECASE):
-        return None
-    urgent = _instantiated(f"{url}{'&' if '?' in url else '?'}{URGENT}")
-    return urgent if getattr(urgent, "priority", None) != usual.priority else None
+    if not has_one or re.search(r"[?&]priority=", url, re.IGNORECASE):
+        return ""
+    urgent = _with_query(url, URGENT)
+    return URGENT if getattr(urgent, "priority", None) != usual.priority else ""
+
+
+def _with_query(url: str, *queries: str) -> Any:
+    query = "&".join(filter(None, queries))
+    return _instantiated(f"{url}{'&' if '?' in url else '?'}{query}")
 
 
 def _instantiated(url: str) -> Any:

@@ -7,6 +7,7 @@ daemon that sends three notices a day keeps neither.
 import base64
 import sys
 from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
 
@@ -17,7 +18,7 @@ from sillward.channels.sender import SEND_S
 from sillward.child_process import ChildError, ChildProcess, serve
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
-from sillward.wording.push import Message
+from sillward.wording.push import Button, Links, Message
 
 COMMAND = (sys.executable, "-m", "sillward.channels.sender_process")
 
@@ -81,12 +82,19 @@ def _message_to_json(message: Message) -> dict[str, Any]:
         "html": message.html,
         "images": images,
         "urgent": message.urgent,
+        "links": None if message.links is None else asdict(message.links),
     }
 
 
 def _message_from_json(fields: dict[str, Any]) -> Message:
     images = tuple((name, base64.b64decode(image)) for name, image in fields["images"])
-    return Message(fields["title"], fields["body"], fields["html"], images, fields["urgent"])
+    links = None if fields["links"] is None else _links_from_json(fields["links"])
+    return Message(fields["title"], fields["body"], fields["html"], images, fields["urgent"], links)
+
+
+def _links_from_json(fields: dict[str, Any]) -> Links:
+    buttons = tuple(Button(**button) for button in fields["buttons"])
+    return Links(buttons, fields["address"], tuple(fields["lines"]))
 
 
 def _channel_to_json(channel: Channel) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from sillward.assembly.examples import DEMOS
 from sillward.assembly.logs import start_logging
 from sillward.cli import shared
 from sillward.cli.printing import say
+from sillward.links.key_file import replace_page_key
 
 
 @click.command()
@@ -24,12 +25,16 @@ from sillward.cli.printing import say
     help="The recorded weather of the example.",
 )
 @click.option("--port", type=click.IntRange(0, 65535), help="Another port on this machine.")
+@click.option("--new-key", is_flag=True, help="End all links and sessions; serve nothing.")
 @shared.options(at=False, recorded=False, as_json=False)
-def page(options: Options, demo: bool, weather: str, port: int | None) -> None:
+def page(options: Options, demo: bool, weather: str, port: int | None, new_key: bool) -> None:
     """Serve the page on which you answer, until Ctrl-C. `sillward run` serves it too.
 
     Example: sillward page --demo
     """
+    if new_key:
+        _replace_key(options)
+        return
     require_page_parts()
     from sillward.assembly import page_setup
 
@@ -46,3 +51,10 @@ def page(options: Options, demo: bool, weather: str, port: int | None) -> None:
     say(f"the page is at {server.address}; Ctrl-C ends it")
     ended.wait()
     server.close()
+
+
+def _replace_key(options: Options) -> None:
+    settings = shared.build(options).settings
+    path = replace_page_key(settings.credentials, settings.ledger)
+    say(f"a new key is in {path}; the links in messages, and all who have signed in, are shut out")
+    say("a daemon that runs takes it when it is started again")

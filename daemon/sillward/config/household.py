@@ -57,6 +57,7 @@ class Channel:
     rounds: what it is told.
     all_clear: whether it is told when there is nothing to do as well.
     full_length: whether it gets the full text instead of a push.
+    person: who reads it, if the file says so: what is answered by its links is theirs.
     """
 
     name: str
@@ -64,6 +65,7 @@ class Channel:
     rounds: tuple[RoundName, ...]
     all_clear: bool
     full_length: bool
+    person: str | None = None
 
     @property
     def full_mail(self) -> bool:

@@ -227,7 +227,8 @@ def _read_channels(
         names.add(table.name)
         url = table.url or url_for(table.name)
         full = table.length == "full" if table.length else is_mail(url)
-        channels.append(Channel(table.name, url, tuple(table.rounds), table.all_clear, full))
+        rounds = tuple(table.rounds)
+        channels.append(Channel(table.name, url, rounds, table.all_clear, full, table.person))
     return channels
 
 

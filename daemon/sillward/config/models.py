@@ -525,6 +525,9 @@ class ChannelTable(Table):
         None,
         description="the full text or a short push; left out: mail is full, everything else short",
     )
+    person: Text | None = Field(
+        None, description="who reads it: what is answered by its links is written down as theirs"
+    )
 
 
 Quantity = Literal["temperature", "humidity"]

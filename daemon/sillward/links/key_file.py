@@ -4,6 +4,7 @@ A new key makes every link and every session from before invalid; to delete the 
 """
 
 import logging
+import re
 import secrets
 from pathlib import Path
 
@@ -36,17 +37,44 @@ def page_key(credentials: Path | None, ledger: Path) -> bytes:
         known = read_credential(folder, NAME)
         if known is not None:
             return _checked(known.get_secret_value(), folder / NAME)
-    made = secrets.token_hex(KEY_BYTES)
+    made = _new()
     for folder in folders:
         try:
             files.make_folder(folder)
-            files.write(folder / NAME, f"{made}\n".encode(), exclusive=True)
+            files.write(folder / NAME, made, exclusive=True)
         except (OSError, NotOursError) as error:
             log.info("page.key_not_written folder=%s reason=%s", folder, error)
         else:
-            return made.encode()
+            return made.strip()
     msg = f"{ledger.parent / NAME}: the key for the page cannot be written"
     raise ConfigError([msg])
+
+
+def replace_page_key(credentials: Path | None, ledger: Path) -> Path:
+    """Put a new key in the place of the one that is in force; return its file.
+
+    Raise ConfigError if that cannot be done: only a key that was made here is replaced.
+    """
+    page_key(credentials, ledger)  # there is one from here on, in the first folder that has one
+    folders = [folder for folder in (credentials, ledger.parent) if folder is not None]
+    path = next(folder / NAME for folder in folders if read_credential(folder, NAME) is not None)
+    try:
+        files.write_to(files.destination(path, _is_ours, 2 * len(_new())), _new())
+    except NotOursError:
+        msg = f"{path}: this key was not made by sillward; write another one there yourself"
+        raise ConfigError([msg]) from None
+    except OSError as error:
+        msg = f"{path}: {error.strerror}; put a new key where this one comes from"
+        raise ConfigError([msg]) from None
+    return path
+
+
+def _new() -> bytes:
+    return f"{secrets.token_hex(KEY_BYTES)}\n".encode()
+
+
+def _is_ours(content: bytes) -> bool:
+    return re.fullmatch(rb"[0-9a-f]{%d}\n" % (2 * KEY_BYTES), content) is not None
 
 
 def _checked(key: str, path: Path) -> bytes:

@@ -8,7 +8,8 @@ what is due, so that none of them depends on what an earlier tick did or failed 
  3. The ledger forgets the rounds that were told by a clock far ahead.
  4. `outbox`          gives up the notices that are too late, hands over those of a channel that was
                       removed, and sends those that wait. What each of them says at this moment is
-                      found by `notice_wording`, and for the week's mail by `weekly_mail`.
+                      found by `notice_wording`, and for the week's mail by `weekly_mail`;
+                      `answer_links` gives it the links by which it can be answered.
  5. The forecasts that are due are asked for (`sillward.forecast.updater`).
  6. `sensor_readings` writes what the sensors have sent since the last tick, and how their broker is
                       reached; `sensor_status` says how they are. `reading_review` sets aside once

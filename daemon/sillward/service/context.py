@@ -9,6 +9,7 @@ from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
+from sillward.links.page_links import PageLinks
 from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
 from sillward.service.defects import contained
@@ -40,6 +41,8 @@ class ServiceContext:
     sender: Sender
     clock: Clock = utc_now
     run: RunControl = field(default_factory=RunControl)
+    links: PageLinks | None = None
+    """Makes the links in messages; None if messages carry none."""
     lessons: Lessons = field(init=False)
 
     def __post_init__(self) -> None:

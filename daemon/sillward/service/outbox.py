@@ -11,6 +11,7 @@ from sillward.channels.sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Alarm, Notice, Stage, Subject
+from sillward.service.answer_links import links_for
 from sillward.service.context import ALARM, ServiceContext
 from sillward.service.defects import Defects
 from sillward.service.notice_wording import (
@@ -142,6 +143,7 @@ class Outbox:
         if message is None:
             ledger.notices.drop(notice.key)
             return True
+        message = self._with_links(notice, channel, message)
         if not ledger.notices.claim(notice.key, now + LEASE):
             return True
         if notice.key in self._sent_unmarked:  # it was sent, and then the ledger failed
@@ -154,6 +156,14 @@ class Outbox:
         return self.defects.contained("notice.failed_to_word", f"key={notice.key}").attempt(
             partial(self.wording.message_now, notice, channel),
             otherwise=partial(stored_message, notice),
+        )
+
+    def _with_links(self, notice: Notice, channel: Channel, message: Message) -> Message:
+        """Return the message with links by which it can be answered at this moment; without, if a
+        defect prevents that."""
+        return self.defects.contained("notice.failed_to_link", f"key={notice.key}").attempt(
+            lambda: replace(message, links=links_for(self.context, notice, channel.person)),
+            otherwise=lambda: message,
         )
 
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:

@@ -6,7 +6,7 @@ from typing import Any
 
 REQUIRED_FACTS = (
     "title", "heads", "text", "what", "who", "ways", "walks", "when", "by", "later_by", "spot",
-    "spots", "to", "count", "later",
+    "spots", "to", "count", "later", "address",
 )  # fmt: skip
 """Facts by which a grower acts: a wording may rephrase them, and must not leave them out."""
 

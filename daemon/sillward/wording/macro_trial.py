@@ -30,6 +30,7 @@ _ALL_KINDS = (
 
 FACTS: Mapping[str, Sequence[Any]] = {
     "above": (False, True),
+    "address": ("https://plants.example/t/AQEh", "https://yard.example/"),
     "also": (["leaf temperature up to 41.2 °C"], ["air up to 38 °C", "gust at the plants"]),
     "advice": ("; weak feed, rinse each within 35 min", ""),
     "again": (["12:40", "15:10"], []),
@@ -201,6 +202,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
 """Values of each fact, the usual one first."""
 
 SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
+    "answer_done.count": (3, 0, 1),
     "blind.since": (_AT, None),
     "chore.kind": _ALL_KINDS,
     "carry_out.if_in": ("", "all", "Wax vine"),

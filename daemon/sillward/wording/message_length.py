@@ -15,6 +15,10 @@ MAX_TITLE_CHARACTERS = MAX_CHARACTERS // 2
 """Characters of a title; the rest is for the lines. Judgement: packaged titles have at most a
 hundred, a grower's wording may make longer ones."""
 
+MAX_LINK_CHARACTERS = 180
+"""Characters of a line with a link, at the end of a push that has no buttons. They come on top:
+nobody reads an address. With them a push still has less than 500."""
+
 MAX_MESSAGE_BYTES = 3_500
 """Bytes of title and body for any service: some take 4 KiB of body (ntfy), or with its envelope
 (APNs)."""
@@ -36,6 +40,14 @@ def room_for_body(title: str) -> int:
 def fits(title: str, body: str) -> bool:
     """Whether a push may be this long."""
     return len(body) <= room_for_body(title)
+
+
+def with_line(body: str, title: str, line: str, service_bytes: int) -> str:
+    """Return the body of a push with a link as its last line, if nothing is cut for that."""
+    longer = f"{body}\n{line}"
+    has_room = len(line) <= MAX_LINK_CHARACTERS
+    whole = within_bytes(title, longer, service_bytes)[1] == longer
+    return longer if has_room and whole else body
 
 
 def within_bytes(title: str, body: str, service_bytes: int) -> tuple[str, str]:

@@ -12,12 +12,36 @@ from sillward.wording.voice import Voice
 
 
 @dataclass(frozen=True, slots=True)
+class Button:
+    """What a phone may show below a message. acts: it answers at once, else it opens a page."""
+
+    text: str
+    address: str
+    acts: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Links:
+    """Where a message can be answered: a channel gets the buttons, or the address, or the lines.
+
+    buttons: the most important one first, three at most.
+    address: the page that asks what was done, for what leads to one page only.
+    lines: the same for people to read; a push has room for the first.
+    """
+
+    buttons: tuple[Button, ...]
+    address: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Message:
     """What a channel delivers.
 
     html: the same text as a page for mail programs; other channels get the body alone.
     images: PNG images, each with the content id under which the page shows it.
     urgent: whether what it asks for is due within minutes.
+    links: where it can be answered. They are never stored: who has them may answer.
     """
 
     title: str
@@ -25,6 +49,7 @@ class Message:
     html: str | None = None
     images: tuple[tuple[str, bytes], ...] = ()
     urgent: bool = False
+    links: Links | None = None
 
 
 def shortened(title: str, lines: Sequence[str]) -> Message:

@@ -292,7 +292,9 @@ def test_a_service_that_means_something_else_by_the_word_is_left_alone(
     ],
 )
 def test_services_that_spell_priorities_otherwise_get_their_high_one(url: str, high: int) -> None:
-    assert apprise_sender._urgent_service(a_channel(url)).priority == high
+    service, _ = apprise_sender._service_for(a_channel(url), replace(HELLO, urgent=True))
+
+    assert service.priority == high
 
 
 def test_two_sends_in_a_row_do_not_wait_for_each_other(sink: Sink) -> None:

@@ -258,7 +258,7 @@ MISTAKES: dict[str, list[str]] = {
     "channel-round": [f"{PHONE}: rounds[1]: must be 'dusk', 'morning', 'week' or 'alarm'"],
     "channel-url-in-list": [f"{PHONE}: url: must be text in quotes"],
     "channel-url-key": [
-        f'{PHONE}: unknown key "address" (known: name, url, rounds, all_clear, length)'
+        f'{PHONE}: unknown key "address" (known: name, url, rounds, all_clear, length, person)'
     ],
     "elevation-as-boolean": ["site: elevation true: must be a number"],
     "group-and-parents": [f"{OLD}: give group or parents, not both"],

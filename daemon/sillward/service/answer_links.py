@@ -1,0 +1,175 @@
+"""The links by which a notice can be answered, and what a link that comes back stands for.
+
+A link answers what its notice told and nothing else. What that was is not stored: it is found
+again from the state in which the chores were at that moment, and compared with a digest in the
+link. If it is not the same any more, since an hour was moved or plants have joined, nothing is
+taken as done.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime, timedelta
+from hashlib import sha256
+
+from sillward.ledger import Notice, Stage, StoredChore, Subject
+from sillward.links.token import TOLD_BYTES, Purpose, Token, can_tell, digest
+from sillward.service import due_rounds
+from sillward.service.context import ServiceContext
+from sillward.wording.push import Button, Links
+from sillward_rules.chore import URGENT, ChoreKind
+
+GRACE = timedelta(hours=1)
+"""How long a link acts beyond its round and the deadlines of its orders. Judgement: who comes in
+from the garden answers then."""
+
+TRIED_WITHIN = timedelta(days=1)
+"""How long the link of a trial shows that links work."""
+
+NOT_ACTS = frozenset({ChoreKind.STAY_IN, ChoreKind.STOP_WETTING})
+"""Kinds of chores that ask for nothing to be done, and so cannot be done."""
+
+_OF_CHANGES = (Stage.CHANGE, Stage.ALARM)
+
+
+def links_for(context: ServiceContext, notice: Notice, person: str | None) -> Links | None:
+    """Return the links of a notice that is about to be sent; None if it asks for nothing.
+
+    person: who reads the channel, if that is known.
+    """
+    page = context.links
+    if page is None or not can_tell(notice.round) or notice.stage is Stage.CALL_OFF:
+        return None
+    now = context.clock().replace(microsecond=0)
+    day = date.fromisoformat(notice.day)
+    told = _told(context, notice.round, day, notice.stage, notice.change_number, now)
+    told = [chore for chore in told if chore.open]
+    if not told:
+        return None
+    token = Token(
+        Purpose.ANSWER,
+        digest(context.site.name),
+        now,
+        _acts_until(context, notice, day, told),
+        notice.round,
+        day,
+        notice.stage.value,
+        notice.change_number,
+        digest(person),
+        _digest_of(told),
+    )
+    return _links(context, page.tap(token), told)
+
+
+def _links(context: ServiceContext, address: str, told: Sequence[StoredChore]) -> Links:
+    page, voice = context.links, context.voice
+    assert page is not None
+    plants = {name for stored in told if (chore := context.chore(stored)) for name in chore.plants}
+    is_urgent = told[0].kind in URGENT
+    done = voice.say("answer_done", count=len(plants) if is_urgent else 0)
+    buttons = [Button(done, address, acts=True)]
+    if len(plants) > 1 or len(told) > 1:
+        buttons.append(Button(voice.say("answer_but"), address))
+    buttons.append(Button(voice.say("answer_page"), page.page))
+    lines = voice.say("answer_at", address=address), voice.say("page_at", address=page.page)
+    return Links(tuple(buttons), address, lines)
+
+
+def trial_links(context: ServiceContext) -> Links | None:
+    """Return links that show that links work; None if messages carry none."""
+    page, voice = context.links, context.voice
+    if page is None:
+        return None
+    now = context.clock().replace(microsecond=0)
+    token = Token(Purpose.TRY, digest(context.site.name), now, now + TRIED_WITHIN)
+    address = page.tap(token)
+    buttons = (
+        Button(voice.say("answer_done", count=0), address, acts=True),
+        Button(voice.say("answer_page"), page.page),
+    )
+    return Links(buttons, address, (voice.say("answer_at", address=address),))
+
+
+def told_with(context: ServiceContext, token: Token) -> list[StoredChore] | None:
+    """Return what the notice of a link told, in the state that it is in now.
+
+    Return None if it is not the same any more: hours were moved, plants have joined or were called
+    off, or it was told while the clock was wrong.
+    """
+    stage = Stage(token.stage)
+    told = _told(context, token.round, token.day, stage, token.change, token.told_at)
+    return told if _digest_of(told) == token.told else None
+
+
+def open_now(context: ServiceContext, token: Token) -> list[StoredChore]:
+    """Return what is open now of the round that a link is about, orders or else other chores."""
+    now = context.clock().replace(microsecond=0)
+    told = _told(context, token.round, token.day, Stage.TOLD, 0, now)
+    return [chore for chore in told if chore.open]
+
+
+def person_of(context: ServiceContext, token: Token) -> str | None:
+    """Return for whom a link was made; None if no channel is theirs any more, or nobody's."""
+    persons = (channel.person for channel in context.household.channels)
+    return next((name for name in persons if name and digest(name) == token.person), None)
+
+
+def is_of_early_round(token: Token) -> bool:
+    """Whether a link is of a round that was sent by hand, long before its hour."""
+    return Subject.parse(token.round).is_early
+
+
+def _told(
+    context: ServiceContext, round_: str, day: date, stage: Stage, change: int, at: datetime
+) -> list[StoredChore]:
+    """Return the chores that a notice of this stage asks for if it is worded at this moment.
+
+    Those that were closed since are among them. Orders come alone: a button that says "done" must
+    not be about anything else.
+    """
+    ledger, site = context.ledger, context.site
+    chores = [
+        chore
+        for chore in ledger.chores.of_day(site.name, day)
+        if chore.round == round_ and _was_open(chore, at) and chore.kind not in NOT_ACTS
+    ]
+    if stage is Stage.REMINDER:
+        chores = [chore for chore in chores if _is_by(chore.reminded_at, at)]
+    elif stage is Stage.PASSED_ON:
+        chores = [chore for chore in chores if _is_by(chore.passed_on_at, at)]
+    elif stage in _OF_CHANGES:
+        since = ledger.rounds.enqueued_at(site.name, round_, day, change)
+        chores = [
+            chore
+            for chore in chores
+            if since is not None and chore.changed_at is not None and chore.changed_at >= since
+        ]
+    return [chore for chore in chores if chore.kind in URGENT] or chores
+
+
+def _was_open(chore: StoredChore, at: datetime) -> bool:
+    """Whether a chore was open at a moment; one that was closed within the same second was."""
+    closed = chore.done_at, chore.called_off_at
+    return all(moment is None or moment >= at for moment in closed)
+
+
+def _is_by(moment: datetime | None, at: datetime) -> bool:
+    return moment is not None and moment <= at
+
+
+def _acts_until(
+    context: ServiceContext, notice: Notice, day: date, told: Iterable[StoredChore]
+) -> datetime:
+    """Return when the links of a notice stop to act: after its round, and all hours in it."""
+    rounds = due_rounds.of_day(context.site, context.household.rounds, day)
+    kind = notice.subject.round
+    ends = [occasion.until for occasion in rounds if occasion.round is kind]
+    return max([notice.expires_at, *ends, *(chore.before for chore in told)]) + GRACE
+
+
+def _digest_of(chores: Iterable[StoredChore]) -> bytes:
+    """Return what stands for these chores: kinds, hours and plants, however they are grouped."""
+    orders = {
+        f"{chore.kind.value}\0{int(chore.before.timestamp())}\0{name}"
+        for chore in chores
+        for name in chore.plants
+    }
+    return sha256("\n".join(sorted(orders)).encode()).digest()[:TOLD_BYTES]

@@ -1,0 +1,243 @@
+"""Links in notices: which notices carry them, what they stand for, and what they no longer say."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+
+from sillward.config.household import Channel, NoticePolicy
+from sillward.ledger import StoredChore
+from sillward.links.page_links import PageLinks
+from sillward.links.token import Purpose, Token, read
+from sillward.service import answer_links
+from sillward.service.desk import Desk
+from sillward.wording.push import Links
+from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.limits import Limit, Limits
+from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
+
+KEY = b"k" * 32
+URL = "https://plants.example"
+PHONE = replace(a_channel(), person="Inés")
+
+
+@pytest.fixture
+def world() -> World:
+    return a_linked_world()
+
+
+def a_linked_world(*channels: Channel, count: int = 3, policy: NoticePolicy | None = None) -> World:
+    """A dusk round told at five; pots must be in by 18:40."""
+    world = a_world("17:00", low_c=5.0)
+    plants = tuple(a_plant(f"Pot {number}") for number in range(count))
+    world.household = a_household(
+        *(channels or (PHONE,)), plants=plants, policy=policy or NoticePolicy()
+    )
+    return world
+
+
+def linked(world: World) -> Desk:
+    desk = world.desk
+    desk.context.links = PageLinks(KEY, URL)
+    return desk
+
+
+def links_sent(world: World) -> list[Links | None]:
+    return [message.links for _, message in world.post.pushes]
+
+
+def the_token(links: Links | None) -> Token:
+    assert links is not None
+    token = read(links.address.rpartition("/")[2], KEY)
+    assert token is not None
+    return token
+
+
+def told(desk: Desk) -> list[StoredChore]:
+    chores = desk.context.ledger.chores.of_day(SITE.name, DAY)
+    return [chore for chore in chores if chore.kind is ChoreKind.CARRY_IN]
+
+
+def names_of(chores: list[StoredChore] | None) -> list[str]:
+    return sorted(name for chore in chores or [] for name in chore.plants)
+
+
+def test_a_round_with_orders_carries_a_button_an_exception_and_the_page(world: World) -> None:
+    linked(world).tick()
+
+    (links,) = links_sent(world)
+    assert links is not None
+    token = the_token(links)
+    assert [(one.text, one.acts) for one in links.buttons] == [
+        ("All 3 done", True),
+        ("All but ...", False),
+        ("See all", False),
+    ]
+    assert [one.address for one in links.buttons] == [links.address, links.address, f"{URL}/"]
+    assert links.lines == (f"Done? {links.address}", f"All that is to do: {URL}/")
+    assert (token.round, token.day, token.stage) == ("dusk", DAY, "told")
+    assert token.told_at == world.clock.now
+    assert "plants.example" not in world.notice().body, "links are never stored"
+
+
+def test_a_single_plant_leaves_nothing_to_except(world: World) -> None:
+    world = a_linked_world(count=1)
+    linked(world).tick()
+
+    (links,) = links_sent(world)
+    assert links is not None
+    assert [one.text for one in links.buttons] == ["Done", "See all"]
+
+
+def test_without_a_page_there_are_no_links(world: World) -> None:
+    world.desk.tick()
+
+    assert links_sent(world) == [None]
+
+
+def test_a_round_that_asks_for_nothing_has_no_links() -> None:
+    world = a_linked_world(replace(PHONE, all_clear=True))
+    world.source.low_c = 15.0
+    linked(world).tick()
+
+    assert links_sent(world) == [None]
+
+
+def test_a_week_has_none(world: World) -> None:
+    world.clock.now = local("17:55", DAY + timedelta(days=3))  # a Sunday, dusk was told before
+    linked(world).tick()
+    world.post.pushes.clear()
+    world.clock.now = local("18:01", DAY + timedelta(days=3))
+    linked(world).tick()
+
+    assert [links for links in links_sent(world) if links] == []
+    assert any("week" in title.lower() for title in world.post.titles)
+
+
+def test_a_link_knows_its_reader_again(world: World) -> None:
+    desk = linked(world)
+    desk.tick()
+    token = the_token(links_sent(world)[0])
+
+    assert answer_links.person_of(desk.context, token) == "Inés"
+    renamed = a_household(replace(PHONE, person="Tomás"))
+    desk.context.replace_household(renamed)
+    assert answer_links.person_of(desk.context, token) is None
+
+
+def test_a_link_stands_for_what_was_told_also_when_it_is_done(world: World) -> None:
+    desk = linked(world)
+    desk.tick()
+    token = the_token(links_sent(world)[0])
+    everyone = ["Pot 0", "Pot 1", "Pot 2"]
+
+    assert names_of(answer_links.told_with(desk.context, token)) == everyone
+    (chore,) = told(desk)
+    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: ["Pot 1"]}, {})
+    assert names_of(answer_links.told_with(desk.context, token)) == everyone
+    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, {})
+    assert names_of(answer_links.told_with(desk.context, token)) == everyone
+    assert answer_links.open_now(desk.context, token) == []
+
+
+def test_what_was_done_before_is_not_in_it() -> None:
+    world = a_linked_world(PHONE, a_channel("mail"))
+    world.post.down.add("mail")
+    desk = linked(world)
+    desk.tick()
+    (chore,) = told(desk)
+    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: ["Pot 1"]}, {})
+    world.post.down.clear()
+    world.clock.move(minutes=1)
+    desk.tick()
+
+    late = the_token(links_sent(world)[-1])
+    assert world.post.pushes[-1][0] == "mail"
+    assert late.told_at == world.clock.now, "a link is made when its notice is sent"
+    assert names_of(answer_links.told_with(desk.context, late)) == ["Pot 0", "Pot 2"]
+    assert answer_links.person_of(desk.context, late) is None
+
+
+def test_a_plant_that_joins_ends_what_a_link_says() -> None:
+    """The button of the older message must not be taken for the plant that it did not name."""
+    world = a_linked_world()
+    tough = replace(a_plant("Tough pot"), limits=Limits(night_low=Limit(2.0, "your own limit")))
+    world.household = a_household(PHONE, plants=(a_plant("Pot 0"), tough))
+    desk = linked(world)
+    desk.tick()
+    first = the_token(links_sent(world)[0])
+    assert names_of(answer_links.told_with(desk.context, first)) == ["Pot 0"]
+    world.source.low_c = -3.0
+    world.clock.move(minutes=60)
+    plan = world.ledger.call_schedules.get(world.source.name)
+    assert plan is not None
+    due = replace(plan, next_at=world.clock.now)
+    world.ledger.call_schedules.keep(world.source.name, due)
+    desk.tick()
+
+    assert answer_links.told_with(desk.context, first) is None
+    assert names_of(answer_links.open_now(desk.context, first)) == ["Pot 0", "Tough pot"]
+    second = the_token(links_sent(world)[-1])
+    assert (second.stage, second.change) == ("change", 1)
+    assert names_of(answer_links.told_with(desk.context, second)) == ["Tough pot"]
+
+
+def test_a_reminder_stands_for_what_it_reminds_of() -> None:
+    world = a_linked_world(policy=NoticePolicy(remind=timedelta(minutes=30), pass_on=None))
+    desk = linked(world)
+    while world.clock.now < local("18:15"):
+        desk.tick()
+        world.clock.move(minutes=5)
+
+    first, reminder = (the_token(links) for links in links_sent(world))
+    assert reminder.stage == "reminder"
+    for token in (first, reminder):
+        assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0", "Pot 1", "Pot 2"]
+
+
+def test_a_link_acts_until_its_night_is_over(world: World) -> None:
+    linked(world).tick()
+    token = the_token(links_sent(world)[0])
+
+    assert not token.is_expired(local("08:00", DAY + timedelta(days=1)))
+    assert token.is_expired(local("09:30", DAY + timedelta(days=1)))
+
+
+def test_a_defect_in_links_costs_no_notice(world: World, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        msg = "no links today"
+        raise ValueError(msg)
+
+    monkeypatch.setattr(answer_links, "_digest_of", fail)
+    desk = linked(world)
+    desk.tick()
+
+    assert links_sent(world) == [None]
+    assert desk.defects.events == ["notice.failed_to_link"]
+
+
+def test_a_trial_has_a_link_that_answers_nothing(world: World) -> None:
+    links = answer_links.trial_links(linked(world).context)
+
+    token = the_token(links)
+    assert token.purpose is Purpose.TRY
+    assert token.round == ""
+
+
+def test_no_key_or_token_is_shown_of_what_makes_links() -> None:
+    assert "kkkk" not in repr(PageLinks(KEY, URL))
+
+
+def test_a_morning_that_carries_out_can_be_answered(world: World) -> None:
+    desk = linked(world)
+    desk.tick()
+    (chore,) = told(desk)
+    world.ledger.confirm(SITE.name, world.clock.now, {chore.id: None}, {})
+    world.clock.now = local("08:31", DAY + timedelta(days=1))
+    desk.tick()
+
+    links = links_sent(world)[-1]
+    token = the_token(links)
+    assert links is not None
+    assert (token.round, links.buttons[0].text) == ("morning", "Done")
+    assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0", "Pot 1", "Pot 2"]
