@@ -1,0 +1,73 @@
+"""What a person says of a chore: done for these plants, later, not needed; and taken back.
+
+A form posts the plants that were shown with it, so that one that joined the chore meanwhile is not
+answered for.
+"""
+
+from datetime import timedelta
+
+from werkzeug.exceptions import BadRequest
+from werkzeug.wrappers import Response
+
+from sillward.errors import UsageError
+from sillward.ledger import StoredChore
+from sillward.page import cards
+from sillward.page.route import Route
+from sillward.page.visit import Visit
+from sillward.service import answers
+
+WAIT = timedelta(minutes=30)
+"""How long "later" puts a reminder off. Judgement: a meal."""
+
+
+def answer(visit: Visit) -> Response:
+    """Write down what was said of a chore, and show what is to do now."""
+    context, person, given = visit.context, visit.person, visit.field("answer")
+    chore = _chore(visit)
+    names = [name for name in visit.fields("plant") if name in chore.plants]
+    ledger, site, now = context.ledger, context.site.name, context.clock()
+    if given == "later":
+        (put_off,) = answers.put_off(ledger, site, [chore], now + WAIT, now, person)
+        if put_off.until is None and put_off.chore.open:
+            msg = "its hour is too near to wait; it stays to do"
+            raise UsageError(msg)
+    elif given in ("done", "not-needed"):
+        if not names:
+            msg = "no plant is ticked: tick those that this is about, and press again"
+            raise UsageError(msg)
+        say = answers.confirm if given == "done" else answers.decline
+        say(ledger, site, [(chore, names)], now, person)
+    else:
+        raise BadRequest
+    return visit.redirect("today")
+
+
+def _chore(visit: Visit) -> StoredChore:
+    """Return the chore that a form is about. Raise UsageError if it is gone."""
+    context = visit.context
+    recent = context.ledger.chores.due_since(context.site.name, context.clock() - cards.LATE_SHOWN)
+    wanted = visit.field("chore")
+    for chore in recent:
+        if chore.id == wanted:
+            return chore
+    msg = "that is not to do any more; look at today's page again"
+    raise UsageError(msg)
+
+
+def undo(visit: Visit) -> Response:
+    """Take back the last answer about a chore."""
+    about = visit.field("about")
+    if not about:
+        raise BadRequest
+    context = visit.context
+    now = context.clock()
+    if answers.take_back(context.ledger, context.site.name, about, now, visit.person) is None:
+        msg = "there is nothing to take back; look at today's page again"
+        raise UsageError(msg)
+    return visit.redirect("today")
+
+
+ROUTES = (
+    Route("/answer", "answer", answer, method="POST"),
+    Route("/undo", "undo", undo, method="POST"),
+)

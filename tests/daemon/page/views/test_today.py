@@ -1,0 +1,144 @@
+"""The page Today: what is to do, and what a person answers, on the packaged example."""
+
+import re
+from html import unescape
+
+import pytest
+from werkzeug.test import TestResponse
+
+from tests.support.pages import Visitor
+
+SUNROOM = "2026-05-14-carry-in-pergola-to-sunroom"
+SIX = (
+    "Blue basket",
+    "Dancing ladies",
+    "Lady of the night",
+    "Old cattleya",
+    "Strap-leaf by the door",
+    "Grey curls",
+)
+
+
+@pytest.fixture
+def visitor() -> Visitor:
+    return Visitor()
+
+
+def card_of(text: str, chore: str) -> str:
+    """The card on which a chore can be answered; empty if there is none."""
+    cards = re.findall(r"<article.*?</article>", text, re.DOTALL)
+    return next((card for card in cards if f'name="chore" value="{chore}"' in card), "")
+
+
+def ticked(card: str) -> list[str]:
+    return [unescape(name) for name in re.findall(r'name="plant" value="(.*?)" checked', card)]
+
+
+def answer(visitor: Visitor, what: str, *plants: str, chore: str = SUNROOM) -> TestResponse:
+    return visitor.post("/answer", chore=chore, answer=what, plant=list(plants))
+
+
+def state_of(visitor: Visitor, plant: str) -> tuple[str, bool]:
+    """Where a plant stands by the ledger, and whether an order for it is open."""
+    with visitor.desk.open() as context:
+        state = context.states()[plant]
+    return state.spot, state.asked is not None
+
+
+def test_what_is_to_do_is_shown_most_pressing_first(visitor: Visitor) -> None:
+    text = visitor.says()
+
+    assert "Carry in 6 plants now, 9 more by 18:10" in text
+    assert text.index("pergola to sunroom") < text.index("wall bench to back hall")
+    assert "Leaves cool to 4.0 °C by 08:00; Blue basket needs 14 °C" in text
+    assert "A forecast is not a promise" in text
+
+
+def test_all_plants_of_an_order_are_ticked_to_begin_with(visitor: Visitor) -> None:
+    assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+
+
+def test_done_is_done_for_the_plants_that_were_ticked_and_the_rest_stays_to_do(
+    visitor: Visitor,
+) -> None:
+    reply = answer(visitor, "done", *SIX[:4])
+
+    assert (reply.status_code, reply.headers["Location"]) == (303, "/")
+    text = visitor.get()
+    assert ticked(card_of(text, SUNROOM)) == list(SIX[4:])
+    assert "Carry in, done: " in text
+    assert state_of(visitor, SIX[0]) == ("sunroom", False)
+    assert state_of(visitor, SIX[5])[1]
+
+
+def test_done_twice_is_done_once(visitor: Visitor) -> None:
+    first, again = answer(visitor, "done", *SIX), answer(visitor, "done", *SIX)
+
+    assert (first.status_code, again.status_code) == (303, 303)
+    with visitor.desk.open() as context:
+        deeds = context.ledger.deeds.latest(context.site.name, 10)
+    assert [deed.what for deed in deeds] == ["done"]
+
+
+def test_an_answer_can_be_taken_back(visitor: Visitor) -> None:
+    answer(visitor, "done", *SIX)
+
+    assert card_of(visitor.get(), SUNROOM) == ""
+    assert visitor.post("/undo", about=SUNROOM).status_code == 303
+    assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+    assert state_of(visitor, SIX[0])[1]
+    assert visitor.post("/undo", about=SUNROOM).status_code == 422
+
+
+def test_not_needed_leaves_the_plant_where_it_is_and_in_sight(visitor: Visitor) -> None:
+    answer(visitor, "not-needed", "Grey curls")
+
+    text = visitor.says()
+    assert "not needed, you said at 17:16" in text
+    assert "Carry in, not needed: Grey curls" in text
+    assert state_of(visitor, "Grey curls") == ("pergola", False)
+
+
+def test_later_puts_the_reminder_off_and_the_order_stays_to_do(visitor: Visitor) -> None:
+    assert answer(visitor, "later", *SIX).status_code == 303
+
+    assert "you are reminded at 17:46" in visitor.says()
+    assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+
+
+@pytest.mark.parametrize(
+    ("what", "chore", "plants", "status", "reason"),
+    [
+        ("done", SUNROOM, (), 422, "no plant is ticked"),
+        ("done", SUNROOM, ("Somebody else's fern",), 422, "no plant is ticked"),
+        ("done", "2026-05-14-carry-in-nowhere", SIX, 422, "not to do any more"),
+        ("done", "", SIX, 422, "not to do any more"),
+        ("burn", SUNROOM, SIX, 400, ""),
+    ],
+)
+def test_what_cannot_be_answered_changes_nothing(
+    visitor: Visitor, what: str, chore: str, plants: tuple[str, ...], status: int, reason: str
+) -> None:
+    before = visitor.get()
+
+    reply = answer(visitor, what, *plants, chore=chore)
+
+    assert reply.status_code == status
+    assert reason in reply.text
+    assert visitor.get() == before
+
+
+def test_a_form_from_elsewhere_changes_nothing(visitor: Visitor) -> None:
+    before = visitor.get()
+    fields = {"chore": SUNROOM, "answer": "done", "plant": list(SIX)}
+
+    for headers, token in (
+        ({}, ""),
+        ({}, "0" * 64),
+        ({"Origin": "http://elsewhere.example"}, visitor.form_token),
+        ({"Sec-Fetch-Site": "cross-site"}, visitor.form_token),
+    ):
+        data = {"form_token": token} | fields
+        reply = visitor.client.post("/answer", data=data, headers=headers)
+        assert reply.status_code == 403, headers
+    assert visitor.get() == before
