@@ -139,7 +139,7 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         kind=chore.kind.value,
         group=group,
         title=f"{voice.say('kind', name=chore.kind.value)}: {voice.plants(len(chore.plants))}",
-        way=capital(full_sheet.when(replace(chore, unconfirmed=()), now, voice)),
+        way=_way(chore, now, voice),
         tag=_tag(kept, group, voice),
         why=reason_phrases.why([chore], voice) if brief else "",
         plants=tuple(_plants(chore, voice, brief=brief)),
@@ -148,6 +148,13 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         can_wait=kept.open and chore.kind in URGENT,
         can_be_undone=kept.done_at is not None or kept.declined_at is not None,
     )
+
+
+def _way(chore: Chore, now: datetime, voice: Voice) -> str:
+    """Return when and where: "By 17:50, pergola to sunroom"."""
+    if chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10", even when that is past
+        now = min(now, chore.before - timedelta(minutes=1))
+    return capital(full_sheet.when(replace(chore, unconfirmed=()), now, voice))
 
 
 _ASKS = {
