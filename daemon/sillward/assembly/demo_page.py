@@ -1,7 +1,11 @@
 """The page of the packaged example: a day with two rounds told, in a ledger in memory."""
 
+import shutil
+import tempfile
+import weakref
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
@@ -9,6 +13,7 @@ from sillward.config.household import Channel
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.page.desk import PageDesk
+from sillward.page.photos.folder import PhotoFolder
 from sillward.service import due_rounds
 from sillward.wording.push import Message
 from sillward_rules.sheet import Round
@@ -50,7 +55,16 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
 
     desk.context.clock = running
     desk.context.forecasts.clock = running
-    return PageDesk(desk.context, lambda: household)
+    return PageDesk(
+        desk.context, lambda: household, photos=_photos_until_closed(desk.context.ledger)
+    )
+
+
+def _photos_until_closed(ledger: Ledger) -> PhotoFolder:
+    """Return a folder for photos that goes when the ledger in memory does."""
+    folder = Path(tempfile.mkdtemp(prefix="sillward-demo-"))
+    weakref.finalize(ledger, shutil.rmtree, folder, ignore_errors=True)
+    return PhotoFolder(folder)
 
 
 def _sent(channel: Channel, message: Message) -> None:

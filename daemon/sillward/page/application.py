@@ -77,6 +77,7 @@ class Application:
             response = self._refusal(visit, error)
         finally:
             visit.close()
+            request.close()  # files that were sent
         self._guard.finish(request, response, word)
         return response
 

@@ -10,9 +10,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
+from pathlib import Path
 
 from sillward.config.household import Household
 from sillward.errors import SillwardError
+from sillward.ledger.ledger_file import IN_MEMORY
+from sillward.page.photos.folder import NOWHERE, PhotoFolder
 from sillward.service.context import ServiceContext
 from sillward_rules.memo import Memo
 from sillward_rules.sheet import Round, Sheet
@@ -36,12 +39,14 @@ class PageDesk:
     current: returns the household that is in force.
     obstacle: returns why nothing can be written down just now, or None.
     troubles: returns what is wrong with the service at this moment, in words.
+    photos: where photos are kept; by default beside the ledger, and nowhere for one in memory.
     """
 
     context: ServiceContext
     current: Callable[[], Household]
     obstacle: Callable[[], str | None] = lambda: None
     troubles: Callable[[], list[str]] = list
+    photos: PhotoFolder = NOWHERE
     kept: Memo = field(default_factory=partial(Memo, MAX_KEPT), init=False)
     """What was worked out for a page, while nothing that it depends on has changed."""
     _lock: threading.Lock = field(default_factory=threading.Lock, init=False)
@@ -50,6 +55,9 @@ class PageDesk:
     def __post_init__(self) -> None:
         """Let the ledger rest until the first request."""
         self.context.ledger.file.rest()
+        path = self.context.ledger.file.path
+        if self.photos.folder is None and path != IN_MEMORY:
+            self.photos = PhotoFolder.beside(Path(path))
 
     @contextmanager
     def open(self) -> Iterator[ServiceContext]:

@@ -6,7 +6,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from sillward.page.static_files import StaticFiles
 
-PLACES = (("today", "Today"),)
+PLACES = (("today", "Today"), ("plants", "Plants"))
 """The pages that every page leads to: the names of their routes, and how they are called."""
 
 

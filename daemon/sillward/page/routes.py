@@ -4,6 +4,14 @@ from collections.abc import Sequence
 from itertools import chain
 
 from sillward.page.route import Route
-from sillward.page.views import answers, assets, today
+from sillward.page.views import answers, assets, notes, plants, today
 
-ROUTES: Sequence[Route] = tuple(chain(answers.ROUTES, assets.ROUTES, today.ROUTES))
+ROUTES: Sequence[Route] = tuple(
+    chain(
+        answers.ROUTES,
+        assets.ROUTES,
+        notes.ROUTES,
+        plants.ROUTES,
+        today.ROUTES,
+    )
+)

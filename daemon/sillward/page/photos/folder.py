@@ -83,3 +83,7 @@ class PhotoFolder:
             msg = "there is no such photo"
             raise PhotoError(msg)
         return self.folder / f"{name}.jpg", self.folder / f"{name}-small.jpg"
+
+
+NOWHERE = PhotoFolder(None)
+"""Keeps no photos."""

@@ -1,0 +1,217 @@
+"""What the pages of plants show, in words: where each stands, what is to do, what was noted."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sillward.ledger import StoredChore
+from sillward.ledger.tables.diary import DiaryEntry
+from sillward.page.keys import key_of
+from sillward.page.photos.folder import PhotoFolder
+from sillward.page.visit import Visit
+from sillward.reports.plant_nights import PlantNight, coldest_told
+from sillward.reports.reading_noted import LAST_YEAR
+from sillward.wording.voice import Voice
+from sillward_rules.chore import URGENT, ChoreKind
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import PlantState
+
+_MOVES = URGENT | {ChoreKind.CARRY_OUT, ChoreKind.MOVE}
+"""Chores that stay to do when their hour is over. What was to be done with water, or left, is over
+with it."""
+
+
+LATE_SHOWN = timedelta(hours=18)
+"""An order that nobody has answered is shown for so long after its deadline. Judgement: until the
+next dusk asks about the plant again."""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a plant stands, and how that is known.
+
+    Args:
+        since: from when on, in words; empty if that is not known.
+        known: whether somebody has said so. Otherwise the advice is taken as followed, or it is
+            taken to be at its home.
+    """
+
+    spot: str
+    since: str
+    known: bool
+
+
+def standing(plant: Plant, state: PlantState | None, now: datetime, voice: Voice) -> Standing:
+    """Return where a plant stands now."""
+    if state is None:
+        return Standing(plant.home, "", known=False)
+    there = state.at(now)
+    since = "" if there.since is None or there.since > now else when(there.since, now, voice)
+    return Standing(there.spot, since, known=not there.assumed)
+
+
+def when(at: datetime, now: datetime, voice: Voice) -> str:
+    """Return a time in the past: "17:10", "Wed 13 May 17:10", with the year if that is long ago."""
+    if voice.local(at).date() == voice.local(now).date():
+        return f"today {voice.hour(at)}"
+    text = voice.date_and_hour(at)
+    return f"{text} {voice.local(at).year}" if now - at > LAST_YEAR else text
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A plant in the list of all."""
+
+    key: str
+    name: str
+    since: str
+    known: bool
+    orders: tuple[str, ...]
+    notes: int
+
+
+def rows_by_spot(visit: Visit) -> list[tuple[str, list[Row]]]:
+    """Return all plants by the spot where they stand, spots in the order of the collection."""
+    context, now, voice = visit.context, visit.now, visit.voice
+    collection, states = context.household.collection, context.states()
+    chores = context.ledger.chores.due_since(context.site.name, now - LATE_SHOWN)
+    orders = _open_by_plant(chores, now, voice)
+    notes = context.ledger.diary.counts(context.site.name)
+    groups: dict[str, list[Row]] = {spot.name: [] for spot in collection.spots}
+    for plant in collection.plants:
+        stands = standing(plant, states.get(plant.name), now, voice)
+        row = Row(
+            key_of(plant.name),
+            plant.name,
+            stands.since,
+            stands.known,
+            tuple(orders.get(plant.name, ())),
+            notes.get(plant.name, 0),
+        )
+        groups.setdefault(stands.spot, []).append(row)
+    return [(spot, rows) for spot, rows in groups.items() if rows]
+
+
+def open_orders(
+    chores: Iterable[StoredChore], plant: str, now: datetime, voice: Voice
+) -> list[str]:
+    """Return what is to do for a plant, in words."""
+    mine = [chore for chore in chores if plant in chore.chore.plants]
+    return _open_by_plant(mine, now, voice).get(plant, [])
+
+
+def _open_by_plant(
+    chores: Iterable[StoredChore], now: datetime, voice: Voice
+) -> dict[str, list[str]]:
+    """Return what is to do for each plant, in words, with the low that it is for."""
+    found: dict[str, list[str]] = {}
+    for chore in chores:
+        if not chore.open or (chore.before <= now and chore.kind not in _MOVES):
+            continue
+        words = f"{chore.kind.value.replace('-', ' ')} {_due(chore, now, voice)}"
+        for reason in chore.chore.because:
+            told = coldest_told(reason) if chore.kind in URGENT else None
+            low = ""
+            if told is not None and told.limit is not None:
+                shown = voice.beside(told.value or 0.0, told.limit)
+                low = f": {shown} expected, limit {voice.bound(told.limit)}"
+            found.setdefault(reason.plant, []).append(words + low)
+    return found
+
+
+def _due(chore: StoredChore, now: datetime, voice: Voice) -> str:
+    if chore.kind is ChoreKind.STAY_IN:
+        return f"until {voice.clock_of_day(chore.before, now)}"
+    if chore.before > now:
+        return voice.by(chore.before, now)
+    return f"(overdue since {voice.clock_of_day(chore.before, now)})"
+
+
+# -- what it went through
+
+
+@dataclass(frozen=True, slots=True)
+class NightRow:
+    """A night of a plant in words; "" where nothing is known."""
+
+    night: str
+    spots: str
+    told: str
+    limit: str
+    read: str
+    is_under: bool
+    orders: tuple[str, ...]
+
+
+def night_rows(nights: Sequence[PlantNight], now: datetime, voice: Voice) -> list[NightRow]:
+    """Return past nights in words."""
+    return [
+        NightRow(
+            voice.day(night.day),
+            " or ".join(night.spots) or "?",
+            "" if night.told_c is None else voice.degrees(night.told_c),
+            "" if night.limit_c is None else voice.bound(night.limit_c),
+            "" if night.read_c is None else voice.degrees(night.read_c),
+            night.is_under,
+            tuple(_what_came(order, now, voice) for order in night.orders),
+        )
+        for night in nights
+    ]
+
+
+def _what_came(order: StoredChore, now: datetime, voice: Voice) -> str:
+    what = order.kind.value.replace("-", " ")
+    if order.done_at is not None:
+        return f"{what}: done {voice.clock_of_day(order.done_at, order.before)}"
+    if order.called_off_at is not None:
+        return f"{what}: called off"
+    if not order.open:
+        return f"{what}: not needed, you said"
+    return f"{what}: not confirmed"
+
+
+# -- the diary
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """An entry of a diary in words.
+
+    Args:
+        is_photo_there: whether its photo, if it has one, can be shown.
+    """
+
+    id: int
+    kind: str
+    when: str
+    text: str
+    person: str
+    photo: str | None
+    is_photo_there: bool
+
+
+def notes(
+    entries: Iterable[DiaryEntry], photos: PhotoFolder, now: datetime, voice: Voice
+) -> list[Note]:
+    """Return entries of a diary in words."""
+    return [
+        Note(
+            entry.id,
+            entry.kind.value,
+            when(entry.seen_at, now, voice),
+            entry.text,
+            entry.person or "",
+            entry.photo,
+            entry.photo is not None and photos.is_there(entry.photo),
+        )
+        for entry in entries
+    ]
+
+
+def watered(state: PlantState | None, now: datetime, voice: Voice) -> Mapping[str, str]:
+    """Return when a plant was last misted, fed and rinsed, as far as that is known."""
+    if state is None:
+        return {}
+    there = state.at(now)
+    last = {"misted": there.misted_at, "fed": there.fed_at, "rinsed": there.rinsed_at}
+    return {what: when(at, now, voice) for what, at in last.items() if at is not None}

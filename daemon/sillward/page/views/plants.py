@@ -1,0 +1,144 @@
+"""All plants by where they stand, and the page of each with its diary."""
+
+from typing import Any
+
+from werkzeug.exceptions import NotFound
+from werkzeug.wrappers import Response
+
+from sillward.config import group_lookup
+from sillward.page import plant_facts
+from sillward.page.keys import key_of, named
+from sillward.page.route import Route
+from sillward.page.visit import MAX_TEXT, Visit
+from sillward.reports.limits import limit_rows
+from sillward.reports.plant_nights import nights_of
+from sillward_rules.plants.plant import Plant
+
+SHOWN = 20
+"""Entries of a diary that are shown unless all are asked for. Judgement: a screen or two."""
+
+
+def plants(visit: Visit) -> Response:
+    """List all plants by where they stand, and those of which only a diary is left."""
+    collection, diary = visit.context.household.collection, visit.context.ledger.diary
+    names = {plant.name for plant in collection.plants}
+    gone = [name for name in diary.counts(visit.context.site.name) if name not in names]
+    return visit.page(
+        "plants.html",
+        spots=plant_facts.rows_by_spot(visit),
+        count=visit.voice.plants(len(names)),
+        gone=[(key_of(name), name) for name in sorted(gone)],
+    )
+
+
+def plant(visit: Visit, key: str) -> Response:
+    """Show a plant."""
+    return plant_page(visit, key)
+
+
+def name_of(visit: Visit, key: str) -> str:
+    """Return the name of a plant that is there, or of which there is a diary. Raise NotFound."""
+    names = [plant.name for plant in visit.context.household.collection.plants]
+    return named(key, [*names, *visit.context.ledger.diary.counts(visit.context.site.name)])
+
+
+def plant_named(visit: Visit, name: str) -> Plant | None:
+    """Return the plant of a name; None if it is not in the collection any more."""
+    found = (each for each in visit.context.household.collection.plants if each.name == name)
+    return next(found, None)
+
+
+def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Response:
+    """Return the page of a plant.
+
+    draft: what somebody has typed, and in `problem` why it cannot be taken.
+    """
+    context, now, voice = visit.context, visit.now, visit.voice
+    name = name_of(visit, key)
+    whole = "all" in visit.request.args
+    entries = context.ledger.diary.of_plant(context.site.name, name, -1 if whole else SHOWN + 1)
+    shown = entries if whole else entries[:SHOWN]
+    it = plant_named(visit, name)
+    return visit.page(
+        "plant.html",
+        status=status,
+        key=key,
+        called=name,
+        it=it,
+        facts={} if it is None else _facts(visit, it),
+        notes=plant_facts.notes(shown, visit.desk.photos, now, voice),
+        are_more=len(shown) < len(entries),
+        photos_offered=visit.desk.photos.is_offered,
+        most=MAX_TEXT,
+        newest=voice.local(now).strftime("%Y-%m-%dT%H:%M"),
+        draft={"problem": "", "text": "", "seen": "", "others": ""} | draft,
+    )
+
+
+def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
+    """Return what is known of a plant besides its diary."""
+    context, now, voice = visit.context, visit.now, visit.voice
+    site, collection = context.site, context.household.collection
+    states = context.states()
+    state = states.get(it.name)
+    stands = plant_facts.standing(it, state, now, voice)
+    chores = context.ledger.chores.due_since(site.name, now - plant_facts.LATE_SHOWN)
+    here = [
+        other
+        for other in collection.plants
+        if plant_facts.standing(other, states.get(other.name), now, voice).spot == stands.spot
+    ]
+    limits = [
+        (
+            name.replace("_", " "),
+            value if isinstance(value, str) else voice.bound(value, unit),
+            voice.retold(origin),
+        )
+        for name, value, unit, origin in limit_rows(it.limits)
+    ]
+    nights = nights_of(context.ledger, site, it, state, now)
+    return {
+        "kind": " x ".join(map(group_lookup.name_with_group, it.named or it.groups)) or "no group",
+        "holder": it.holder,
+        "stands": stands,
+        "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
+        "others": len(here) - 1,
+        "orders": plant_facts.open_orders(chores, it.name, now, voice),
+        "limits": limits,
+        "nights": plant_facts.night_rows(nights, now, voice),
+        "watered": plant_facts.watered(state, now, voice),
+    }
+
+
+def large_photo(visit: Visit, photo: str) -> Response:
+    """Return a photo of a diary."""
+    return _photo(visit, photo, small=False)
+
+
+def small_photo(visit: Visit, photo: str) -> Response:
+    """Return a photo in the size for lists."""
+    return _photo(visit, photo, small=True)
+
+
+CACHED_S = 365 * 24 * 3600
+"""How long the browser of a person may keep a photo [s]: there is never another of its name."""
+
+
+def _photo(visit: Visit, name: str, *, small: bool) -> Response:
+    if not visit.context.ledger.diary.has_photo(visit.context.site.name, name):
+        raise NotFound
+    visit.close()  # nobody has to wait while a file is read
+    content = visit.desk.photos.read(name, small=small)
+    if content is None:
+        msg = "the file of this photo is missing or broken"
+        raise NotFound(msg)
+    headers = {"Cache-Control": f"private, max-age={CACHED_S}, immutable"}
+    return Response(content, 200, headers, content_type="image/jpeg")
+
+
+ROUTES = (
+    Route("/plants", "plants", plants),
+    Route("/plants/<key>", "plant", plant),
+    Route("/photos/<photo>", "photo", large_photo),
+    Route("/photos/<photo>/small", "small_photo", small_photo),
+)

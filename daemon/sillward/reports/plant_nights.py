@@ -1,0 +1,154 @@
+"""What a plant went through in past nights: where it stood, what was told, what was read there."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from sillward.ledger import Ledger, StoredChore
+from sillward.readings.spot_lesson import lows_read
+from sillward_rules.chore import ChoreKind, Reason
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+
+NIGHTS = 14
+"""Nights that are shown. Judgement: harm of cold shows within two weeks."""
+
+MOVES_SINCE = timedelta(days=60)
+"""So long before these nights moves are looked for. Judgement: as long as chores are kept."""
+
+_TAKES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE, ChoreKind.STAY_IN})
+"""Chores that say where a plant is once they are done."""
+
+_NIGHTLY = frozenset({ChoreKind.CARRY_IN, ChoreKind.STAY_IN, ChoreKind.COVER})
+"""Chores of an evening that are about its night."""
+
+_COLD = frozenset({"temperature", "leaf temperature"})
+
+
+@dataclass(frozen=True, slots=True)
+class PlantNight:
+    """A night of one plant.
+
+    Args:
+        day: the date of its evening.
+        spots: where it stood at sunrise: one spot, or, where nobody confirmed a move that was told,
+            the one to which it was to go and the one that it was to leave; none if not known.
+        orders: what was told about it for this night.
+        told_c: the low that was expected where it stood when that was told [°C]; None if nothing
+            was said of it.
+        limit_c: its limit in this night [°C]; None if it has none.
+        read_c: the lowest temperature that a thermometer showed at these spots [°C]; None for none.
+    """
+
+    day: date
+    spots: tuple[str, ...]
+    orders: tuple[StoredChore, ...]
+    told_c: float | None
+    limit_c: float | None
+    read_c: float | None
+
+    @property
+    def is_under(self) -> bool:
+        """Whether the thermometer went below the limit, as far as both are known."""
+        if self.read_c is None or self.limit_c is None:
+            return False
+        return self.read_c < self.limit_c
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a plant is from a time on: one spot, or two if it is not known which."""
+
+    since: datetime
+    spots: tuple[str, ...]
+
+
+def nights_of(
+    ledger: Ledger, site: Site, plant: Plant, state: PlantState | None, now: datetime
+) -> list[PlantNight]:
+    """Return the past nights of a plant of which anything is known, the last one first.
+
+    state: what is known of it now.
+    """
+    current = sun.night_at_or_after(site, now).day
+    days = [current - timedelta(days=back) for back in range(1, NIGHTS + 1)]
+    since = sun.night_of(site, days[-1]).start
+    chores = [
+        chore
+        for chore in ledger.chores.due_since(site.name, since - timedelta(days=1))
+        if plant.name in chore.chore.plants
+    ]
+    places = _places(ledger, site, plant, chores, state, since)
+    stood = {day: _at(places, sun.night_of(site, day).end) for day in days}
+    read = {
+        spot: {low.night: low.low_c for low in lows_read(ledger, site, spot, since)}
+        for spot in sorted({spot for spots in stood.values() for spot in spots})
+    }
+    found = []
+    for day in days:
+        orders = tuple(
+            chore for chore in chores if chore.day == str(day) and chore.kind in _NIGHTLY
+        )
+        told_c, limit_c = _told(plant, orders)
+        lows = [read[spot][day] for spot in stood[day] if day in read[spot]]
+        night = PlantNight(day, stood[day], orders, told_c, limit_c, min(lows, default=None))
+        if orders or lows:
+            found.append(night)
+    return found
+
+
+def _places(
+    ledger: Ledger,
+    site: Site,
+    plant: Plant,
+    chores: Sequence[StoredChore],
+    state: PlantState | None,
+    since: datetime,
+) -> list[_Place]:
+    """Return where the plant was, from the first time on at which that is known."""
+    moves = ledger.diary.moves_since(site.name, plant.name, since - MOVES_SINCE)
+    found = [_Place(move.seen_at, (move.text,)) for move in moves]
+    for chore in chores:
+        if chore.kind not in _TAKES:
+            continue
+        if chore.done_at is not None:
+            found.append(_Place(chore.done_at, (chore.chore.to_spot,)))
+        elif chore.open and chore.kind is not ChoreKind.STAY_IN:
+            found.append(_Place(chore.before, (chore.chore.to_spot, chore.chore.from_spot)))
+    if state is not None and state.since is not None and not state.assumed:
+        found.append(_Place(state.since, (state.spot,)))
+    return sorted(found, key=lambda place: place.since)
+
+
+def _at(places: Sequence[_Place], at: datetime) -> tuple[str, ...]:
+    """Return where the plant was at a time; nothing if that is not known."""
+    earlier = [place for place in places if place.since <= at]
+    return earlier[-1].spots if earlier else ()
+
+
+def coldest_told(reason: Reason) -> Reason | None:
+    """Return the coldest value of a reason and those beside it that a plant is held against; None
+    if it is about something else than cold."""
+    cold = [
+        (each.value, number, each)
+        for number, each in enumerate((reason, *reason.also))
+        if each.value is not None and each.quantity in _COLD and not each.above
+    ]
+    return min(cold)[2] if cold else None
+
+
+def _told(plant: Plant, orders: Sequence[StoredChore]) -> tuple[float | None, float | None]:
+    """Return the low that was told for a night, and the limit that it was held against [°C]."""
+    reasons = [
+        told
+        for order in orders
+        for reason in order.chore.because
+        if reason.plant == plant.name and (told := coldest_told(reason)) is not None
+    ]
+    if reasons:
+        coldest = min(reasons, key=lambda reason: reason.value or 0.0)
+        return coldest.value, coldest.limit
+    own = plant.limits.night_low
+    return None, None if own is None else own.value
