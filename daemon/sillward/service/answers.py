@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import Answer, Deed, Ledger, StoredChore
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import Declined, Ground, PlantState
 from sillward_rules.transitions import (
@@ -195,7 +196,7 @@ def move(
     """Record that a plant stands at a spot now.
 
     An open order to carry it in is done by that if it is the spot of the order, or indoors.
-    Otherwise it stays open.
+    Otherwise it stays open. The plant's diary keeps the move.
     """
     with ledger.transaction():
         old = ledger.plant_states.of_site(site).get(plant)
@@ -217,6 +218,7 @@ def move(
         came_from = None if old is None else old.at(now).spot
         about = {"plants": [plant], "from": came_from, "to": spot}
         ledger.deeds.insert(site, Deed(now, person, Answer.MOVED.value, about))
+        ledger.diary.add(site, [DiaryEntry(plant, now, now, EntryKind.MOVE, spot, person)])
         return Moved(plant, came_from, spot)
 
 
@@ -233,6 +235,9 @@ def take_back(
         if given is None:
             return None
         taken = TakenBack(given.answer, given.chores, given.plants, ledger.undo(site, given))
+        if given.answer is Answer.MOVED:
+            for plant in given.plants:
+                ledger.diary.remove_move(site, plant, given.at)
         what = {"answer": given.answer.value, "chores": taken.chores, "plants": taken.plants}
         ledger.deeds.insert(site, Deed(now, person, TAKEN_BACK, what))
         return taken

@@ -121,6 +121,16 @@ class DiaryTable:
         )
         return changed > 0
 
+    def remove_move(self, site: str, plant: str, at: datetime) -> None:
+        """Remove what was written of a move: it has been taken back."""
+        self._database.execute(
+            "DELETE FROM diary WHERE site = ? AND plant = ? AND seen_at = ? AND kind = ?",
+            site,
+            plant,
+            to_text(at),
+            EntryKind.MOVE.value,
+        )
+
     def remove(self, site: str, number: int) -> None:
         """Remove an entry."""
         self._database.execute("DELETE FROM diary WHERE site = ? AND id = ?", site, number)

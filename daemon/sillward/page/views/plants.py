@@ -1,21 +1,29 @@
 """All plants by where they stand, and the page of each with its diary."""
 
+from datetime import timedelta
 from typing import Any
 
 from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
 from sillward.config import group_lookup
+from sillward.ledger import Answer
+from sillward.ledger.tables.confirmations import Confirmation
 from sillward.page import plant_facts
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import MAX_TEXT, Visit
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_nights import nights_of
+from sillward.service import answers
 from sillward_rules.plants.plant import Plant
 
 SHOWN = 20
 """Entries of a diary that are shown unless all are asked for. Judgement: a screen or two."""
+
+
+BACK_WITHIN = timedelta(hours=14)
+"""For so long a move can be taken back with a button. Judgement: over a night."""
 
 
 def plants(visit: Visit) -> Response:
@@ -51,7 +59,7 @@ def plant_named(visit: Visit, name: str) -> Plant | None:
 def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Response:
     """Return the page of a plant.
 
-    draft: what somebody has typed, and in `problem` why it cannot be taken.
+    draft: what somebody has typed, and in `problem` or `unmoved` why it cannot be taken.
     """
     context, now, voice = visit.context, visit.now, visit.voice
     name = name_of(visit, key)
@@ -71,7 +79,7 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         photos_offered=visit.desk.photos.is_offered,
         most=MAX_TEXT,
         newest=voice.local(now).strftime("%Y-%m-%dT%H:%M"),
-        draft={"problem": "", "text": "", "seen": "", "others": ""} | draft,
+        draft={"problem": "", "unmoved": "", "text": "", "seen": "", "others": ""} | draft,
     )
 
 
@@ -103,11 +111,52 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
         "stands": stands,
         "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
         "others": len(here) - 1,
+        "last_move": _last_move(visit, it.name),
         "orders": plant_facts.open_orders(chores, it.name, now, voice),
         "limits": limits,
         "nights": plant_facts.night_rows(nights, now, voice),
         "watered": plant_facts.watered(state, now, voice),
     }
+
+
+# -- moved
+
+
+def moved(visit: Visit, key: str) -> Response:
+    """Note that a plant stands at another spot now."""
+    it = plant_named(visit, name_of(visit, key))
+    if it is None:
+        raise NotFound
+    spots = visit.context.household.collection.spots
+    chosen = visit.field("spot")
+    if not chosen:
+        return plant_page(visit, key, status=422, unmoved="choose where it stands now")
+    spot = visit.context.household.collection.spot(named(chosen, [spot.name for spot in spots]))
+    context, site = visit.context, visit.context.site.name
+    answers.move(
+        context.ledger, site, it.name, spot.name, visit.now, visit.person, indoors=spot.indoors
+    )
+    return visit.redirect("plant", key=key)
+
+
+def move_back(visit: Visit, key: str) -> Response:
+    """Take back that a plant was moved, unless something else was said of it meanwhile."""
+    context, site, name = visit.context, visit.context.site.name, name_of(visit, key)
+    last = _last_move(visit, name)
+    if last is not None and visit.field("answer") == str(last.id):
+        answers.take_back(context.ledger, site, name, visit.now, visit.person)
+    return visit.redirect("plant", key=key)
+
+
+def _last_move(visit: Visit, name: str) -> Confirmation | None:
+    """Return the move of a plant that can be taken back: the last thing that was said of it."""
+    last = visit.context.ledger.confirmations.last(visit.context.site.name, name)
+    if last is None or last.answer is not Answer.MOVED or name not in last.plants:
+        return None
+    return last if visit.now - last.at < BACK_WITHIN else None
+
+
+# -- photos
 
 
 def large_photo(visit: Visit, photo: str) -> Response:
@@ -139,6 +188,8 @@ def _photo(visit: Visit, name: str, *, small: bool) -> Response:
 ROUTES = (
     Route("/plants", "plants", plants),
     Route("/plants/<key>", "plant", plant),
+    Route("/plants/<key>/move", "move", moved, "POST"),
+    Route("/plants/<key>/move/back", "move_back", move_back, "POST"),
     Route("/photos/<photo>", "photo", large_photo),
     Route("/photos/<photo>/small", "small_photo", small_photo),
 )

@@ -47,12 +47,12 @@ def kept(visitor: Visitor) -> list[Path]:
     return sorted(folder.iterdir()) if folder is not None and folder.exists() else []
 
 
-def note(visitor: Visitor, text: str = "", **fields: object) -> TestResponse:
-    return visitor.post(f"{PAGE}/notes", text=text, **fields)
+def note(visitor: Visitor, text: object = "", **fields: object) -> TestResponse:
+    return visitor.post(f"{PAGE}/notes", **{"text": text} | fields)
 
 
 def send(visitor: Visitor, content: bytes, name: str = "a.jpg", **fields: object) -> TestResponse:
-    answer = note(visitor, photo=(BytesIO(content), name), **fields)
+    answer = note(visitor, **{"photo": (BytesIO(content), name)} | fields)
     answer.request.environ["wsgi.input"].close()  # a file of the client, if it is large
     return answer
 

@@ -182,3 +182,78 @@ def test_who_noted_it_is_named(visitor: Visitor) -> None:
 )
 def test_there_is_no_page_of_another_plant(visitor: Visitor, key: str) -> None:
     assert visitor.client.get(f"/plants/{key}").status_code == 404
+
+
+# -- moved
+
+
+def to(spot: str) -> dict[str, str]:
+    return {"spot": key_of(spot)}
+
+
+@pytest.fixture
+def mover() -> Visitor:
+    """A visitor whose plants stay moved, on the page of one of them."""
+    visitor = Visitor()
+    visitor.get(PAGE)
+    return visitor
+
+
+def test_a_plant_that_was_carried_in_stands_there_and_its_order_is_done(mover: Visitor) -> None:
+    answer = mover.post(f"{PAGE}/move", **to("sunroom"))
+
+    assert (answer.status_code, answer.headers["Location"]) == (303, PAGE)
+    said = mover.says(PAGE)
+    assert "Stands at sunroom, since today 17:16 Home" in said
+    assert "carry in" not in said.partition("Diary")[0]
+    assert "today 17:16 Moved to sunroom" in said
+
+
+def test_a_plant_that_was_moved_outdoors_is_to_come_in_all_the_same(mover: Visitor) -> None:
+    mover.post(f"{PAGE}/move", **to("wall bench"))
+    said = mover.says(PAGE)
+
+    assert "Stands at wall bench, since today 17:16 Home" in said
+    assert "carry in (overdue since 17:14): 4.0 °C expected, limit 13 °C" in said
+
+
+def test_a_move_can_be_taken_back_once(mover: Visitor) -> None:
+    mover.post(f"{PAGE}/move", **to("sunroom"))
+    page = mover.get(PAGE)
+    (answer,) = re.findall(r'name="answer" value="(\d+)"', page)
+
+    for _ in range(2):
+        assert mover.post(f"{PAGE}/move/back", answer=answer).headers["Location"] == PAGE
+    said = mover.says(PAGE)
+    assert "Stands at pergola assumed" in said
+    assert "carry in (overdue since 17:14)" in said
+    assert "Moved to" not in said
+    assert "Take the move back" not in said
+
+
+def test_an_old_page_takes_no_newer_move_back(mover: Visitor) -> None:
+    mover.post(f"{PAGE}/move", **to("wall bench"))
+    (answer,) = re.findall(r'name="answer" value="(\d+)"', mover.get(PAGE))
+    mover.post(f"{PAGE}/move", **to("sunroom"))
+    mover.post(f"{PAGE}/move/back", answer=answer)
+
+    assert "Stands at sunroom, since" in mover.says(PAGE)
+
+
+def test_where_it_stands_has_to_be_a_spot(mover: Visitor) -> None:
+    nowhere = mover.post(f"{PAGE}/move", spot="")
+
+    assert nowhere.status_code == 422
+    assert "Not moved: choose where it stands now" in nowhere.text
+    assert mover.post(f"{PAGE}/move", spot="0123456789ab").status_code == 404
+    assert mover.post("/plants/0123456789ab/move", **to("sunroom")).status_code == 404
+    assert "Stands at pergola assumed" in mover.says(PAGE)
+
+
+def test_a_plant_that_is_gone_cannot_be_moved(visitor: Visitor) -> None:
+    noted(visitor, ["c"], "Lost one")
+    visitor.get(PAGE)
+
+    path = f"/plants/{key_of('Lost one')}"
+    assert visitor.post(f"{path}/move", **to("sunroom")).status_code == 404
+    assert "It stands somewhere else" not in visitor.says(path)
