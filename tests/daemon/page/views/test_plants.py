@@ -146,7 +146,8 @@ def test_a_plant_says_where_it_stands_and_whose_its_limits_are(visitor: Visitor)
     assert "carry in (overdue since 17:14): 4.0 °C expected, limit 13 °C" in said
 
 
-def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so(desk: PageDesk) -> None:
+def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so() -> None:
+    desk = demo_page.page_desk("cold-snap", now=REAL)
     household = desk.current()
     units = replace(household.units, temperature="°F", clock="12 h")
     other = replace(desk, current=lambda: replace(household, units=units))
